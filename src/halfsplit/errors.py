@@ -13,7 +13,7 @@ class HalfsplitError(Exception):
 
 
 class InputError(HalfsplitError):
-    """Something that came from outside is not usable: a file, a form field, a command argument, a message on a wire.
+    """Something from outside is not usable: a file, a form field, an argument, a message on a wire.
 
     The text says what was found and what was expected; `remedy` says what to do; `where` names the file,
     line or field. Do not use it for a mistake in our own code (that is a `ValueError` or a `TypeError`),

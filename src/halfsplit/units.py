@@ -53,7 +53,7 @@ UNITS: Final[dict[str, tuple[str, float]]] = {
     "bar": ("Pa", 1e5),
     "%": (SHARE, 1e-2),
 }
-"""How a unit is written -> (the SI unit, the factor to it). `AWG` is not here: it is no multiple of anything."""
+"""How a unit is written -> (the SI unit, the factor to it). `AWG` is not here: it is no multiple."""
 
 _SCALES: Final[dict[str, tuple[tuple[str, float], ...]]] = {
     "V": (("mV", 1e-3), ("V", 1.0), ("kV", 1e3)),
@@ -96,7 +96,7 @@ _PREFIXED: Final = ("V", "A", "ohm", "W", "Hz")
 _SIGNS: Final = str.maketrans(
     {"\u2126": "ohm", "\u03a9": "ohm", "\u00b5": "u", "\u03bc": "u", "\u00b2": "2", "\u2212": "-"}
 )
-"""Ohm sign and omega, micro sign and mu, the raised two and the minus sign, as keyboards and meters write them."""
+"""Ohm sign and omega, micro sign and mu, the raised two and the minus sign, as keyboards write them."""
 
 _NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf"({_NUMBER})\s*([^\s\d.,+-].*)?", re.ASCII)
@@ -134,8 +134,8 @@ def parse_quantity(text: str) -> Quantity:
 def awg_area(gauge: float) -> float:
     """Cross-section in m2 of a solid round wire of an AWG size, 0 to 40, by ASTM B258.
 
-    The diameter is 0.005 inch at 36 and grows by the 39th root of 92 for each size: d = 0.127 mm * 92^((36 - n) / 39).
-    Four significant digits, as tables give it.
+    The diameter is 0.005 inch at 36 and grows by the 39th root of 92 for each size:
+    d = 0.127 mm * 92^((36 - n) / 39). Four significant digits, as tables give it.
     """
     if not 0 <= gauge <= 40 or gauge != int(gauge):
         raise InputError(f"{gauge:g} is no AWG size", remedy="write a whole number from 0 to 40, or mm2")
@@ -173,11 +173,11 @@ class FieldNumber:
 
 
 def read_field(text: str, unit: str) -> FieldNumber:
-    """Read what a technician typed into a field whose unit is known: with a unit, with a prefix alone, or bare.
+    """Read what a technician typed into a field of a known unit: with a unit, a prefix alone, or bare.
 
     `unit` is the one that the field shows and that a bare number is in (a key of `UNITS`); the value comes
-    back in SI. Raises `InputError` where nothing can be made of the text, NaN and infinity included. A decimal
-    comma and a doubtful unit come back with a question. For a meter's over-range see `is_over_range`.
+    back in SI. Raises `InputError` where nothing can be made of the text, NaN and infinity included. A
+    decimal comma and a doubtful unit come back with a question. For a meter's over-range: `is_over_range`.
 
     >>> read_field("85mV", "V").value, read_field("5k", "ohm").value, read_field("3.8", "bar").value
     (0.085, 5000.0, 380000.0)
@@ -210,7 +210,7 @@ def plausible(value: float, unit: str, net_volts: float = 12.0) -> str:
     It never refuses: an odd reading may be the fault itself. The limits are common practice, no source.
 
     >>> plausible(400.0, "V")
-    '400 V on a 12 V net? More than 16.8 V is out of the ordinary: check the range and the point of the decimal.'
+    '400 V on a 12 V net? More than 16.8 V is out of the ordinary: check range and decimal point.'
     >>> plausible(12.6, "V")
     ''
     """
@@ -222,7 +222,7 @@ def plausible(value: float, unit: str, net_volts: float = 12.0) -> str:
     if value > high:
         net = f" on a {format_quantity(net_volts, 'V')} net" if unit == "V" else ""
         limit = format_quantity(high, unit)
-        return f"{shown}{net}? More than {limit} is out of the ordinary: check the range and the point of the decimal."
+        return f"{shown}{net}? More than {limit} is out of the ordinary: check range and decimal point."
     return ""
 
 
@@ -275,7 +275,7 @@ def _unit_error(text: str, written: str, units: list[str]) -> InputError:
 
 
 def _meant_unit(text: str, written: str, shown: str) -> str:
-    """The unit that a field's text means: as written, or with the field's unit after a prefix, or in other case."""
+    """The unit that a field's text means: as written, with the field's unit after a prefix, or in other case."""
     dimension = UNITS[shown][0]
     fitting = [name for name, (unit, _) in UNITS.items() if unit == dimension]
     prefixed = _PREFIXES.get(written, "") + dimension if dimension in _PREFIXED else ""
