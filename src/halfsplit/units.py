@@ -275,7 +275,7 @@ def _unit_error(text: str, written: str, units: list[str]) -> InputError:
 
 
 def _meant_unit(text: str, written: str, shown: str) -> str:
-    """The unit that a field's text means: as written, with the field's unit after a prefix, or in other case."""
+    """The unit that a field means: as written, with the field's unit after a prefix, or in other case."""
     dimension = UNITS[shown][0]
     fitting = [name for name, (unit, _) in UNITS.items() if unit == dimension]
     prefixed = _PREFIXES.get(written, "") + dimension if dimension in _PREFIXED else ""
