@@ -209,7 +209,7 @@ class Part:
     mass: str = BODY
     tags: tuple[str, ...] = ()
     declared: bool = True
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +232,7 @@ class Wire:
     unknown: bool = False
     variant: str = ""
     path: int = 0
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
     @property
     def name(self) -> str:
@@ -248,7 +248,7 @@ class Terminator:
     ohms: float
     part: str
     bus: str
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,7 +266,7 @@ class State:
     lasts: float | None = None
     takes: float | None = None
     helper: bool = False
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
 
 AS_DRAWN = State("as drawn")
@@ -305,7 +305,7 @@ class Stage:
     failures: tuple[StageFailure, ...] = ()
     stand_in: StandIn | None = None
     states: tuple[str, ...] = ()
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,7 +315,7 @@ class Reach:
     name: str
     minutes: float
     words: str = ""
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,7 +325,7 @@ class Suspicion:
     name: str
     factor: float
     words: str = ""
-    at: Position = NOWHERE
+    at: Position = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
