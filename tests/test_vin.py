@@ -56,8 +56,12 @@ def test_year_codes(code: str, years: tuple[int, ...]) -> None:
 def test_a_letter_in_position_seven_puts_the_later_year_first() -> None:
     letter = INVENTED[:6] + "C" + INVENTED[7:]
     figure = INVENTED[:6] + "2" + INVENTED[7:]
-    assert any("Model year 2014 if" in note and "1984 is possible" in note for note in Vin.parse(letter).notes)
-    assert any("Model year 1984 if" in note and "2014 is possible" in note for note in Vin.parse(figure).notes)
+    assert any(
+        "Model year 2014 if" in note and "1984 is possible" in note for note in Vin.parse(letter).notes
+    )
+    assert any(
+        "Model year 1984 if" in note and "2014 is possible" in note for note in Vin.parse(figure).notes
+    )
 
 
 def test_outside_north_america_a_wrong_check_digit_says_nothing() -> None:

@@ -23,7 +23,11 @@ ALPHABET = "0123456789ABCDEFGHJKLMNPRSTUVWXYZ"
 
 # 49 CFR 565.15(c), tables III and IV: the value of each character and the weight of each position.
 VALUES = {str(digit): digit for digit in range(10)} | dict(
-    zip("ABCDEFGHJKLMNPRSTUVWXYZ", (1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3, 4, 5, 7, 9, 2, 3, 4, 5, 6, 7, 8, 9), strict=True)
+    zip(
+        "ABCDEFGHJKLMNPRSTUVWXYZ",
+        (1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3, 4, 5, 7, 9, 2, 3, 4, 5, 6, 7, 8, 9),
+        strict=True,
+    )
 )
 WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 
@@ -48,7 +52,7 @@ LOOKALIKES = ("0D", "1L", "1T", "17", "2Z", "5S", "6G", "8B", "38", "UV", "VY", 
 
 
 class VinError(InputError):
-    """A text that cannot be a vehicle identification number; `problems` holds one sentence for each reason."""
+    """A text that cannot be such a number; `problems` holds one sentence for each reason."""
 
     def __init__(self, problems: tuple[str, ...]) -> None:
         super().__init__(" ".join(problems))
@@ -93,10 +97,12 @@ class Vin:
         return self.region == "North America" and not self.check_digit_right
 
     def lookalikes(self) -> tuple[str, ...]:
-        """Numbers one look-alike character or one swapped pair away whose check digit is right; never applied by itself."""
+        """Numbers one look-alike or one swapped pair away whose check digit is right; never applied by itself."""
         if self.check_digit_right:
             return ()
-        return tuple(sorted({other for other in _near(self.text) if other[CHECK_POSITION] == check_digit(other)}))
+        return tuple(
+            sorted({other for other in _near(self.text) if other[CHECK_POSITION] == check_digit(other)})
+        )
 
 
 def clean(text: str) -> str:
@@ -119,8 +125,8 @@ def model_years(vin: str) -> tuple[int, ...]:
     """The model years of position 10, earliest first.
 
     49 CFR 565.15(b): on North American cars and light trucks a letter in position 7 means 2010 to 2039 and a
-    figure means 1980 to 2009. Heavy vehicles and other regions do not follow that, so both years are given there.
-    The rule is used only to put the likelier year first in the notes, never to drop one.
+    figure means 1980 to 2009. Heavy vehicles and other regions do not follow that,
+    so the rule only puts the likelier year first in the notes and never drops one.
     """
     index = YEAR_CODES.find(vin[YEAR_POSITION])
     return () if index < 0 else (FIRST_YEAR + index, FIRST_YEAR + CYCLE + index)
@@ -141,7 +147,10 @@ def _problems(vin: str) -> Iterator[str]:
                 f"{FORBIDDEN[character]} is probably meant."
             )
         elif character not in ALPHABET:
-            yield f"Character {position} is {character!r}: only figures and the letters A to Z without I, O and Q are used."
+            yield (
+                f"Character {position} is {character!r}: "
+                "only figures and the letters A to Z without I, O and Q are used."
+            )
     if len(vin) != LENGTH:
         yield _length_problem(len(vin))
 
@@ -149,7 +158,11 @@ def _problems(vin: str) -> Iterator[str]:
 def _length_problem(length: int) -> str:
     difference = abs(length - LENGTH)
     what = f"{difference} {'is' if difference == 1 else 'are'} {'missing' if length < LENGTH else 'too many'}"
-    hint = " Vehicles built before 1981 may have shorter numbers: enter those as a note." if length < LENGTH else ""
+    hint = (
+        " Vehicles built before 1981 may have shorter numbers: enter those as a note."
+        if length < LENGTH
+        else ""
+    )
     return f"{length} characters, 17 expected: {what}.{hint}"
 
 
@@ -159,7 +172,7 @@ def _notes(vin: str, region: str, years: tuple[int, ...]) -> Iterator[str]:
     if not vin[13:].isdigit():
         yield f"The last four characters are {vin[13:]}; ISO 3779 asks for figures there."
     if vin[2] == "9":
-        yield "The third character is 9: a maker of fewer than 500 (later 1,000) vehicles a year; characters 12 to 14 name it."
+        yield "The third character is 9: a maker of few vehicles a year; characters 12 to 14 name it."
 
 
 def _check_notes(vin: str, region: str) -> Iterator[str]:
@@ -172,7 +185,10 @@ def _check_notes(vin: str, region: str) -> Iterator[str]:
             "a character was probably read or typed wrongly. Compare it with the vehicle."
         )
     elif region == "Oceania or North America":
-        yield f"Check digit (character 9) is {found}, {expected} would be right; only North American numbers must have it."
+        yield (
+            f"Check digit (character 9) is {found}, {expected} would be right; "
+            "only North American numbers must have it."
+        )
     else:
         yield f"Check digit cannot be judged: numbers from {region} need not have one."
 
@@ -181,7 +197,10 @@ def _year_notes(vin: str, region: str, years: tuple[int, ...]) -> Iterator[str]:
     code = vin[YEAR_POSITION]
     if region != "North America":
         if years:
-            yield f"Character 10 is {code}: model year {years[0]} or {years[1]}, if the maker uses it for the year at all."
+            yield (
+                f"Character 10 is {code}: model year {years[0]} or {years[1]}, "
+                "if the maker uses it for the year at all."
+            )
         return
     if not years:
         yield f"Character 10 is {code}, which is no model-year code (U, Z and 0 are not used)."
@@ -190,14 +209,14 @@ def _year_notes(vin: str, region: str, years: tuple[int, ...]) -> Iterator[str]:
     likely, other = (later, earlier) if vin[6].isalpha() else (earlier, later)
     kind = "letter" if vin[6].isalpha() else "figure"
     yield (
-        f"Model year {likely} if it is a car or light truck (character 7 is a {kind}); the code {code} comes again "
-        f"every 30 years, so {other} is possible for other vehicles."
+        f"Model year {likely} if it is a car or light truck (character 7 is a {kind}); "
+        f"the code {code} comes again every 30 years, so {other} is possible for other vehicles."
     )
 
 
 def _near(vin: str) -> Iterator[str]:
     """Every number that one look-alike or one swap of neighbours makes of this one."""
-    swaps = {(a, b) for a, b in LOOKALIKES} | {(b, a) for a, b in LOOKALIKES}
+    swaps = {(pair[0], pair[1]) for pair in LOOKALIKES} | {(pair[1], pair[0]) for pair in LOOKALIKES}
     for position, character in enumerate(vin):
         for a, b in swaps:
             if character == a:

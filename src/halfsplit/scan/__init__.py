@@ -1,0 +1,1 @@
+"""Fault codes: decoding, reports of any scan tool as text, live reading over CAN, before and after."""

@@ -1,0 +1,149 @@
+"""Fault codes as SAE J2012 and ISO 15031-6 encode them: letter, four characters, failure type.
+
+Two bytes: bits 15 and 14 are the system (P, C, B, U), bits 13 and 12 the first figure, then three hexadecimal
+characters. A third byte, where there is one, is the failure type (SAE J2012-DA).
+
+>>> code = FaultCode.parse("U0121-87")
+>>> code.number, code.failure_type, code.text
+(49441, 135, 'U0121-87')
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from halfsplit.errors import InputError
+from halfsplit.scan.descriptions import Description, describe
+from halfsplit.scan.failure_types import FailureType, failure_type
+
+SYSTEMS = {"P": "powertrain", "C": "chassis", "B": "body", "U": "network"}
+LETTERS = "PCBU"
+
+STANDARD = "standard"
+MAKER = "maker-specific"
+RESERVED = "reserved"
+
+# SAE J2012: who defines the codes of a range, by letter and first figure (from memory). P3 is split below.
+RANGES = {
+    "P0": STANDARD,
+    "P1": MAKER,
+    "P2": STANDARD,
+    "C0": STANDARD,
+    "C1": MAKER,
+    "C2": MAKER,
+    "C3": RESERVED,
+    "B0": STANDARD,
+    "B1": MAKER,
+    "B2": MAKER,
+    "B3": RESERVED,
+    "U0": STANDARD,
+    "U1": MAKER,
+    "U2": MAKER,
+    "U3": STANDARD,
+}
+FIRST_STANDARD_P3 = 0x3400
+
+_WRITTEN = re.compile(r"([PCBU])([0-3])([0-9A-F]{3})(?:[-: /.]?([0-9A-F]{2}))?", re.IGNORECASE)
+
+# Restraint circuits carry squibs: the whole block B0000 to B00FF is theirs (SAE J2012, from memory).
+RESTRAINTS = range(0x8000, 0x8100)
+RESTRAINT_CAUTION = (
+    "Airbag and belt-tensioner circuits are never probed or lamp-tested: battery off, the waiting time of "
+    "the vehicle's documentation, qualified people only."
+)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class FaultCode:
+    """One code. number: the two bytes, 0 to 0xFFFF. failure_type: the third byte, or None."""
+
+    number: int
+    failure_type: int | None = None
+
+    @classmethod
+    def parse(cls, text: str) -> FaultCode:
+        """Read `P0143`, `P0143-13`, `p014313` or `U0121:87`. Raises InputError."""
+        match = _WRITTEN.fullmatch(text.strip())
+        if match is None:
+            raise InputError(
+                f"{text.strip()[:40]!r} is not a fault code",
+                remedy="write a letter P, C, B or U, a figure 0 to 3 and three of 0 to F, such as U0121 or U0121-87",
+            )
+        letter, first, rest, failure = match.groups()
+        number = LETTERS.index(letter.upper()) << 14 | int(first) << 12 | int(rest, 16)
+        return cls(number, None if failure is None else int(failure, 16))
+
+    @classmethod
+    def from_bytes(cls, data: bytes) -> FaultCode:
+        """Read two bytes (SAE J1979) or three (ISO 14229-1). Raises InputError for any other length."""
+        if len(data) not in (2, 3):
+            raise InputError(f"a fault code of {len(data)} bytes", remedy="two or three bytes expected")
+        return cls(int.from_bytes(data[:2], "big"), data[2] if len(data) == 3 else None)
+
+    def to_bytes(self) -> bytes:
+        """The two or three bytes as a control unit sends them."""
+        tail = b"" if self.failure_type is None else bytes([self.failure_type])
+        return self.number.to_bytes(2, "big") + tail
+
+    @property
+    def letters(self) -> str:
+        """The five characters without the failure type."""
+        return f"{LETTERS[self.number >> 14]}{self.number >> 12 & 3}{self.number & 0xFFF:03X}"
+
+    @property
+    def text(self) -> str:
+        """As it is written here: five characters, and the failure type after a hyphen."""
+        return self.letters if self.failure_type is None else f"{self.letters}-{self.failure_type:02X}"
+
+    @property
+    def system(self) -> str:
+        """powertrain, chassis, body or network."""
+        return SYSTEMS[self.letters[0]]
+
+    @property
+    def defined_by(self) -> str:
+        """Who gives the code its meaning: `standard`, `maker-specific` or `reserved`."""
+        if self.letters.startswith("P3"):
+            return STANDARD if self.number >= FIRST_STANDARD_P3 else MAKER
+        return RANGES[self.letters[:2]]
+
+    @property
+    def failure(self) -> FailureType | None:
+        """What the failure type says, or None where there is none or its meaning is not known here."""
+        return None if self.failure_type is None else failure_type(self.failure_type)
+
+    @property
+    def description(self) -> Description | None:
+        """Our own short description where the code is a standard one that we describe, else None."""
+        return describe(self.letters) if self.defined_by == STANDARD else None
+
+    @property
+    def kind(self) -> str | None:
+        """What kind of failure it names, of `descriptions.KINDS`: the failure type's, else the description's."""
+        failure = self.failure
+        if failure is not None and failure.kind is not None:
+            return failure.kind
+        return self.description.kind if self.description else None
+
+    @property
+    def caution(self) -> str:
+        """The caution that belongs beside this code, or nothing."""
+        return RESTRAINT_CAUTION if self.number in RESTRAINTS else ""
+
+    @property
+    def words(self) -> str:
+        """One line for the technician: what the code says, and whose words they are."""
+        parts = [self._meaning()]
+        if self.failure is not None and self.failure.text:
+            parts.append(self.failure.text)
+        elif self.failure_type:
+            parts.append(f"failure type {self.failure_type:02X}: not known here")
+        return "; ".join(parts)
+
+    def _meaning(self) -> str:
+        if self.description is not None:
+            return f"{self.description.text} (our words)"
+        if self.defined_by == STANDARD:
+            return f"{self.system} code of the standard, not described here: see the maker's documentation"
+        return f"{self.defined_by} {self.system} code: see the vehicle maker's documentation"
