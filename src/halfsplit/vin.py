@@ -97,7 +97,7 @@ class Vin:
         return self.region == "North America" and not self.check_digit_right
 
     def lookalikes(self) -> tuple[str, ...]:
-        """Numbers one look-alike or one swapped pair away whose check digit is right; never applied by itself."""
+        """Numbers one look-alike or one swapped pair away whose check digit is right; only offered."""
         if self.check_digit_right:
             return ()
         return tuple(

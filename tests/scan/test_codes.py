@@ -117,12 +117,13 @@ def test_ranges(code: str, who: str, system: str) -> None:
         (
             "P0A01",
             None,
-            "powertrain code of the standard, not described here: see the vehicle maker's documentation",
+            "powertrain code of the standard, not described here: see the maker's documentation",
         ),
         (
             "C1234-EE",
             None,
-            "maker-specific chassis code: see the vehicle maker's documentation; failure type EE: not known here",
+            "maker-specific chassis code: see the vehicle maker's documentation; "
+            "failure type EE: not known here",
         ),
     ],
 )

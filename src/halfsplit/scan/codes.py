@@ -68,7 +68,7 @@ class FaultCode:
         if match is None:
             raise InputError(
                 f"{text.strip()[:40]!r} is not a fault code",
-                remedy="write a letter P, C, B or U, a figure 0 to 3 and three of 0 to F, such as U0121 or U0121-87",
+                remedy="write a letter P, C, B or U, a figure 0 to 3 and three of 0 to F, as in U0121 or U0121-87",
             )
         letter, first, rest, failure = match.groups()
         number = LETTERS.index(letter.upper()) << 14 | int(first) << 12 | int(rest, 16)
@@ -120,7 +120,7 @@ class FaultCode:
 
     @property
     def kind(self) -> str | None:
-        """What kind of failure it names, of `descriptions.KINDS`: the failure type's, else the description's."""
+        """What kind of failure it names (`descriptions.KINDS`): the failure type's, else the description's."""
         failure = self.failure
         if failure is not None and failure.kind is not None:
             return failure.kind
