@@ -1,0 +1,62 @@
+# Everything starts from a fresh clone: each target does the set-up that it needs, once.
+#   make run           the workbench with the demo job
+#   make test          style, types and all tests
+#   make bench         the benchmarks against outside programs
+#   make screenshots   pictures of the pages, into screenshots/
+
+PYTHON ?= python3
+export PYTHON
+BIN := .venv/bin
+BUNDLE := src/halfsplit/web/static/dist/main.js
+TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
+
+.PHONY: help run test check system format lock bench screenshots clean
+
+help:
+	@sed -n 's/^#   //p' Makefile
+
+run: .venv/.core $(BUNDLE)
+	$(BIN)/halfsplit demo
+
+test: system check
+	$(BIN)/python -m pytest
+
+check: .venv/.test $(BUNDLE)
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+	cd frontend && npm run --silent types
+
+system:
+	@tools/install-system-packages $(TEST_PACKAGES)
+
+bench: .venv/.test
+	@tools/install-system-packages ngspice libngspice0
+	$(BIN)/python -m bench all
+
+screenshots: .venv/.test $(BUNDLE)
+	@tools/install-system-packages chromium fonts-liberation
+	mkdir -p screenshots
+	HALFSPLIT_SCREENSHOTS=$(CURDIR)/screenshots $(BIN)/python -m pytest tests/browser
+
+format: .venv/.test
+	$(BIN)/ruff check --fix
+	$(BIN)/ruff format
+
+lock: .venv/.test
+	tools/lock
+
+.venv/.core: requirements/core.txt requirements/tools.txt pyproject.toml
+	tools/set-up-python core
+	@touch $@
+
+.venv/.test: requirements/test.txt requirements/tools.txt pyproject.toml
+	tools/set-up-python test
+	@touch $@ .venv/.core
+
+$(BUNDLE): $(shell find frontend/src -type f) frontend/package-lock.json frontend/build.mjs
+	tools/set-up-frontend
+	@touch $@
+
+clean:
+	rm -rf .venv frontend/node_modules src/halfsplit/web/static/dist screenshots .mypy_cache .ruff_cache .pytest_cache .hypothesis

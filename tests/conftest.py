@@ -1,0 +1,72 @@
+"""What all tests share: how a test says which outside program or data it needs, and that none touches the user's files.
+
+    @pytest.mark.requires("ngspice")            # an outside program or library, by its name in PROGRAMS
+    def test_…(outside_data): outside_data("battery")   # a folder of open data, see the README beside it
+
+A test whose program is absent is skipped with the reason. In CI (CI=true) it fails instead, since there
+`make test` has installed everything. Outside data is not part of the project, so its absence always skips.
+"""
+
+import ctypes.util
+import importlib.util
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+ROOT = Path(__file__).parents[1]
+PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
+    "ngspice": (lambda: shutil.which("ngspice"), "apt install ngspice"),
+    "libngspice": (lambda: ctypes.util.find_library("ngspice"), "apt install libngspice0"),
+    "chromium": (lambda: shutil.which("chromium"), "apt install chromium"),
+    "postgresql": (lambda: list(Path("/usr/lib/postgresql").glob("*/bin/initdb")), "apt install postgresql"),
+    "pdftotext": (lambda: shutil.which("pdftotext"), "apt install poppler-utils"),
+    "pdftoppm": (lambda: shutil.which("pdftoppm"), "apt install poppler-utils"),
+    "bundle": (lambda: (ROOT / "src/halfsplit/web/static/dist/main.js").exists(), "make check"),
+    "pyagrum": (lambda: importlib.util.find_spec("pyagrum"), "make .venv/.test"),
+    "asammdf": (lambda: importlib.util.find_spec("asammdf"), "make .venv/.test"),
+}
+"""Name -> (whether it is here, how to get it)."""
+
+settings.register_profile("halfsplit", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("halfsplit")
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for mark in item.iter_markers("requires"):
+        for name in mark.args:
+            _require(name)
+
+
+def _require(name: str) -> None:
+    present, remedy = PROGRAMS[name]
+    if present():
+        return
+    reason = f"{name} is not installed here: {remedy}"
+    if os.environ.get("CI") == "true":
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def outside_data() -> Callable[[str], Path]:
+    """A function from the name of a folder of outside data to its path; the test is skipped where it is absent."""
+    root = Path(os.environ.get("HALFSPLIT_DATA", ROOT.parent / "shared" / "data"))
+
+    def folder(name: str) -> Path:
+        if not (root / name).exists():
+            pytest.skip(f"outside data '{name}' is not in {root}: set HALFSPLIT_DATA to the folder that holds it")
+        return root / name
+
+    return folder
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_home(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """No test reads or writes the jobs, settings and caches of whoever runs it."""
+    home = tmp_path_factory.mktemp("home")
+    for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME"):
+        os.environ[name] = str(home / name.lower())
