@@ -1,4 +1,4 @@
-"""`python -m bench` lists the benchmarks, `python -m bench NAME …` runs one, `python -m bench all` runs each."""
+"""`python -m bench` lists the benchmarks, `python -m bench NAME …` runs one, `… all` runs each."""
 
 import ast
 import importlib

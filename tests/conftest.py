@@ -1,7 +1,8 @@
-"""What all tests share: how a test says which outside program or data it needs, and that none touches the user's files.
+"""What all tests share: how a test says what it needs from outside, and that none touches the user's files.
 
-    @pytest.mark.requires("ngspice")            # an outside program or library, by its name in PROGRAMS
-    def test_…(outside_data): outside_data("battery")   # a folder of open data, see the README beside it
+    @pytest.mark.requires("ngspice")         # an outside program or library, by its name in PROGRAMS
+    def test_rest_voltage(outside_data):
+        folder = outside_data("battery")     # a folder of open data
 
 A test whose program is absent is skipped with the reason. In CI (CI=true) it fails instead, since there
 `make test` has installed everything. Outside data is not part of the project, so its absence always skips.
@@ -25,7 +26,7 @@ PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
     "postgresql": (lambda: list(Path("/usr/lib/postgresql").glob("*/bin/initdb")), "apt install postgresql"),
     "pdftotext": (lambda: shutil.which("pdftotext"), "apt install poppler-utils"),
     "pdftoppm": (lambda: shutil.which("pdftoppm"), "apt install poppler-utils"),
-    "bundle": (lambda: (ROOT / "src/halfsplit/web/static/dist/main.js").exists(), "make check"),
+    "bundle": ((ROOT / "src/halfsplit/web/static/dist/main.js").exists, "make check"),
     "pyagrum": (lambda: importlib.util.find_spec("pyagrum"), "make .venv/.test"),
     "asammdf": (lambda: importlib.util.find_spec("asammdf"), "make .venv/.test"),
 }
@@ -53,12 +54,14 @@ def _require(name: str) -> None:
 
 @pytest.fixture(scope="session")
 def outside_data() -> Callable[[str], Path]:
-    """A function from the name of a folder of outside data to its path; the test is skipped where it is absent."""
+    """A function from the name of a folder of outside data to its path; skips where it is absent."""
     root = Path(os.environ.get("HALFSPLIT_DATA", ROOT.parent / "shared" / "data"))
 
     def folder(name: str) -> Path:
         if not (root / name).exists():
-            pytest.skip(f"outside data '{name}' is not in {root}: set HALFSPLIT_DATA to the folder that holds it")
+            pytest.skip(
+                f"outside data '{name}' is not in {root}: set HALFSPLIT_DATA to the folder that holds it"
+            )
         return root / name
 
     return folder

@@ -278,8 +278,8 @@ def _meant_unit(text: str, written: str, shown: str) -> str:
     """The unit that a field means: as written, with the field's unit after a prefix, or in other case."""
     dimension = UNITS[shown][0]
     fitting = [name for name, (unit, _) in UNITS.items() if unit == dimension]
-    prefixed = _PREFIXES.get(written, "") + dimension if dimension in _PREFIXED else ""
-    for exact in (written or shown, prefixed):
+    takes_prefix = written in _PREFIXES and dimension in _PREFIXED
+    for exact in (written or shown, _PREFIXES[written] + dimension if takes_prefix else ""):
         if exact in fitting:
             return exact
     near = [name for name in fitting if name.casefold() == written.casefold()]

@@ -1,0 +1,320 @@
+"""The rules of the house that a machine can watch: see CONTRIBUTING.md."""
+
+import ast
+import graphlib
+import json
+import re
+import statistics
+import subprocess
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import grimp
+import pytest
+from typer.main import get_command
+
+ROOT = Path(__file__).parents[1]
+SOURCE = ROOT / "src" / "halfsplit"
+
+FOUNDATION = {"errors", "units", "vin"}
+MAY_IMPORT = {
+    "errors": set(),
+    "units": {"errors"},
+    "vin": {"errors"},
+    "circuit": FOUNDATION,
+    "notation": FOUNDATION | {"circuit"},
+    "diagnosis": FOUNDATION | {"circuit"},
+    "practice": FOUNDATION | {"circuit", "diagnosis"},
+    "report": FOUNDATION | {"circuit", "diagnosis"},
+    "capture": FOUNDATION,
+    "scan": FOUNDATION,
+    "drain": FOUNDATION,
+    "drawing": FOUNDATION | {"circuit"},
+    "store": {"errors"},
+    "jobs": FOUNDATION
+    | {"circuit", "notation", "diagnosis", "capture", "scan", "drain", "practice", "report", "store"},
+    "web": FOUNDATION | {"jobs"},
+    "cli": FOUNDATION | {"jobs", "web"},
+}
+"""Package or module of `halfsplit` -> the others that it may import."""
+
+ONLY_IN = {
+    "sqlalchemy": {"store"},
+    "alembic": {"store"},
+    "psycopg": {"store"},
+    "sqlite3": {"store"},
+    "fastapi": {"web"},
+    "starlette": {"web"},
+    "jinja2": {"web"},
+    "uvicorn": {"web", "cli"},
+    "typer": {"cli"},
+    "rich": {"cli"},
+    "lark": {"notation"},
+    "typst": {"report"},
+    "can": {"scan"},
+    "isotp": {"scan"},
+    "udsoncan": {"scan"},
+    "asammdf": {"capture"},
+    "pyarrow": {"capture"},
+}
+"""Library -> the packages that may import it."""
+
+PURE = ("halfsplit.circuit", "halfsplit.diagnosis", "halfsplit.capture.measure")
+OUTSIDE_WORLD = frozenset(
+    """asyncio datetime fileinput glob http io mmap multiprocessing os pathlib pickle random secrets select
+    shutil socket sqlalchemy sqlite3 ssl subprocess tempfile threading time urllib uuid zoneinfo""".split()  # noqa: SIM905
+)
+"""What a pure package may not import. (`importlib.resources` brings its own tables, such as the priors.)"""
+
+
+@pytest.fixture(scope="module")
+def imports() -> list[tuple[str, str]]:
+    """Each import: (importing module, imported module), outside libraries by their first name."""
+    graph = grimp.build_graph("halfsplit", include_external_packages=True, cache_dir=None)
+    return [
+        (module, imported)
+        for module in sorted(graph.modules)
+        if _is_ours(module)
+        for imported in sorted(graph.find_modules_directly_imported_by(module))
+    ]
+
+
+def _is_ours(module: str) -> bool:
+    return module.partition(".")[0] == "halfsplit"
+
+
+def _section(module: str) -> str:
+    """The part of the house that a module belongs to; empty for the package's own `__init__`."""
+    return [*module.split("."), ""][1]
+
+
+def test_imports_go_one_way(imports):
+    wrong = [
+        f"{module} imports {imported}"
+        for module, imported in imports
+        if _is_ours(imported) and _section(module) and _section(module) != _section(imported)
+        if _section(imported) not in MAY_IMPORT.get(_section(module), set())
+    ]
+    assert not wrong
+
+
+def test_the_public_package_does_not_pull_in_the_workbench(imports):
+    assert not [
+        imported
+        for module, imported in imports
+        if module == "halfsplit" and _section(imported) in {"web", "cli"}
+    ]
+
+
+def test_no_import_cycles(imports):
+    predecessors: dict[str, set[str]] = {}
+    for module, imported in imports:
+        if _is_ours(imported):
+            predecessors.setdefault(module, set()).add(imported)
+    graphlib.TopologicalSorter(predecessors).prepare()
+
+
+def test_libraries_stay_in_their_packages(imports):
+    wrong = [
+        f"{module} imports {imported}"
+        for module, imported in imports
+        if imported in ONLY_IN and _section(module) not in ONLY_IN[imported]
+    ]
+    assert not wrong
+
+
+def test_pages_and_commands_know_no_arrays(imports):
+    wrong = [
+        f"{m} imports {i}" for m, i in imports if _section(m) in {"web", "cli"} and i in {"numpy", "scipy"}
+    ]
+    assert not wrong
+
+
+def test_pure_packages_do_not_touch_the_outside_world(imports):
+    wrong = [f"{m} imports {i}" for m, i in imports if m.startswith(PURE) and i in OUTSIDE_WORLD]
+    assert not wrong
+
+
+def _modules() -> list[Path]:
+    return sorted(SOURCE.rglob("*.py"))
+
+
+def _calls(path: Path) -> Iterator[tuple[str, ast.Call]]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            yield ast.unparse(node.func).rpartition(".")[2], node
+
+
+def test_pure_packages_open_no_file():
+    pure = [path for part in PURE for path in (SOURCE.parent / part.replace(".", "/")).rglob("*.py")]
+    opening = {
+        "open",
+        "fromfile",
+        "genfromtxt",
+        "load",
+        "loadtxt",
+        "memmap",
+        "read_csv",
+        "save",
+        "savetxt",
+        "savez",
+    }
+    wrong = [
+        f"{path.relative_to(ROOT)}:{call.lineno}"
+        for path in pure
+        for name, call in _calls(path)
+        if name in opening
+    ]
+    assert not wrong
+
+
+def test_no_random_generator_without_a_seed():
+    wrong = [
+        f"{path.relative_to(ROOT)}:{call.lineno}"
+        for path in _modules()
+        for name, call in _calls(path)
+        if name == "default_rng" and not call.args and not call.keywords
+    ]
+    assert not wrong
+
+
+def test_every_folder_of_modules_is_a_package():
+    loose = {path.parent for path in _modules() if "migrations" not in path.parts}
+    assert not [str(folder.relative_to(ROOT)) for folder in loose if not (folder / "__init__.py").exists()]
+
+
+def _function_lengths() -> Iterator[int]:
+    """Lines of each function without its docstring."""
+    for path in _modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                first = node.body[1] if ast.get_docstring(node) and node.body[1:] else node.body[0]
+                yield node.body[-1].end_lineno - first.lineno + 1 + (first.lineno > node.lineno)
+
+
+def test_functions_are_short():
+    lengths = sorted(_function_lengths())
+    assert statistics.median(lengths) < 10
+    assert lengths[int(0.9 * len(lengths))] < 30
+
+
+def test_files_are_short():
+    lengths = {
+        str(path.relative_to(ROOT)): len(path.read_text(encoding="utf-8").splitlines()) for path in _modules()
+    }
+    assert not {name: length for name, length in lengths.items() if length > 440}
+
+
+# What is tracked
+
+
+@pytest.fixture(scope="module")
+def tracked() -> dict[Path, str]:
+    """Each tracked text file and its text."""
+    listed = subprocess.run(
+        ["git", "-c", "safe.directory=*", "ls-files", "-z"],
+        cwd=ROOT,
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    texts = {}
+    for name in filter(None, listed.stdout.split("\0")):
+        path = ROOT / name
+        data = path.read_bytes() if path.is_file() else b""
+        if b"\0" not in data:
+            texts[path] = data.decode("utf-8")
+    return texts
+
+
+def test_nothing_of_one_machine_is_tracked(tracked):
+    hosts = r"pypi\.org|pythonhosted\.org|npmjs\.(?:org|com)|yarnpkg\.com"
+    machine = re.compile(
+        rf"""(?<![\w.~}}\])*-])/(?:work|opt|root|home)/[\w.]|{hosts}|\bresolved["']?: ["']?http"""
+    )
+    wrong = [
+        f"{path.relative_to(ROOT)}:{number}: {line.strip()[:80]}"
+        for path, text in tracked.items()
+        for number, line in enumerate(text.splitlines(), 1)
+        if machine.search(line)
+    ]
+    assert not wrong
+
+
+def test_links_between_pages_lead_somewhere(tracked):
+    wrong = [
+        f"{path.relative_to(ROOT)}: {target}"
+        for path, text in tracked.items()
+        if path.suffix == ".md"
+        for target in re.findall(r"\]\(([^)#:\s]+)(?:#[^)]*)?\)", text)
+        if not (path.parent / target).exists()
+    ]
+    assert not wrong
+
+
+# Packages
+
+
+def _names(file: str) -> set[str]:
+    lines = (ROOT / "requirements" / file).read_text(encoding="utf-8").splitlines()
+    return {line.strip() for line in lines if line.strip() and not line.startswith(("#", "-"))}
+
+
+def test_the_project_asks_for_the_packages_that_are_locked():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert set(project["dependencies"]) == _names("core.in") - {"editables", "hatchling"}
+    assert set(project["optional-dependencies"]["captures"]) == _names("captures.in")
+
+
+@pytest.mark.parametrize("name", ["core", "captures", "test", "tools"])
+def test_locks_hold_hashes_and_no_addresses(name):
+    lock = (ROOT / "requirements" / f"{name}.txt").read_text(encoding="utf-8")
+    pinned = set(re.findall(r"^([a-z0-9-]+)(?:\[\w+\])?==", lock, re.MULTILINE))
+    assert {re.sub(r"\[.*\]", "", wanted) for wanted in _names(f"{name}.in")} <= pinned
+    assert lock.count("--hash=sha256:") >= len(pinned)
+    assert "://" not in lock
+    assert not re.search(r"^-", lock, re.MULTILINE)
+
+
+def test_browser_packages_are_pinned_without_addresses():
+    package = json.loads((ROOT / "frontend/package.json").read_text(encoding="utf-8"))
+    lock = json.loads((ROOT / "frontend/package-lock.json").read_text(encoding="utf-8"))
+    wanted = package["dependencies"] | package["devDependencies"]
+    assert all(re.fullmatch(r"[0-9]+\.[0-9]+\.[0-9]+", version) for version in wanted.values())
+    assert {name: lock["packages"][f"node_modules/{name}"]["version"] for name in wanted} == wanted
+    assert not any("resolved" in entry for entry in lock["packages"].values())
+
+
+# Commands
+
+
+def _commands() -> dict[str, object]:
+    """Every command by its words ('serve'), from the program itself."""
+    from halfsplit.cli import app
+
+    return dict(get_command(app).commands)
+
+
+def test_every_command_is_in_the_pages():
+    shown = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    assert not [name for name in _commands() if f"halfsplit {name}" not in shown]
+
+
+def test_every_command_that_the_pages_show_exists(tracked):
+    shown = {
+        name
+        for path, text in tracked.items()
+        if path.suffix == ".md"
+        for name in re.findall(r"^(?: {4}|\$ |\| `|`)halfsplit ([a-z]+)", text, re.MULTILINE)
+    }
+    assert shown <= set(_commands())
+
+
+def test_every_command_has_an_example_in_its_help():
+    missing = [
+        n
+        for n, command in _commands().items()
+        if f"halfsplit {n}" not in (command.help or "") + (command.epilog or "")
+    ]
+    assert not missing
