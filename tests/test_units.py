@@ -50,7 +50,7 @@ def test_a_quantity_is_read_into_si(text, value, unit):
     assert parse_quantity(text) == Quantity(value, unit)
 
 
-# Cross-sections in mm2 from tables after ASTM B258 (from memory), which round the diameter to a tenth of a mil.
+# Cross-sections in mm2 from tables after ASTM B258, which rounds diameters to a tenth of a mil (from memory).
 @pytest.mark.parametrize(
     ("gauge", "square_millimetres"),
     [
