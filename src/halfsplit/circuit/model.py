@@ -211,6 +211,18 @@ class Part:
     declared: bool = True
     at: Position = field(default=NOWHERE, compare=False)
 
+    @property
+    def settings(self) -> tuple[str, ...]:
+        """Positions of a switch, the first is that of a state which does not name it."""
+        return self.positions or ("open", "closed")
+
+    @property
+    def connections(self) -> tuple[Join, ...]:
+        """The joins of a switch: those given, else its second position joins 1 and 2."""
+        if self.joins or self.kind != "switch" or len(self.settings) < 2:
+            return self.joins
+        return (Join(self.settings[1], "1", "2"),)
+
 
 @dataclass(frozen=True, slots=True)
 class Wire:

@@ -1,0 +1,232 @@
+"""Circuit and Solution: the objects that people and programs use.
+
+>>> circuit.solve("wiper on").volts("M9.1")         # doctest: +SKIP
+12.41
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+
+from halfsplit.circuit import batch
+from halfsplit.circuit.faults import Fault, all_faults
+from halfsplit.circuit.instruments import loaded_volts
+from halfsplit.circuit.interventions import Intervention, apply, replaced
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.model import Model, Part, State
+from halfsplit.circuit.network import Floats, Network, System, UnknownNameError, compile_network
+from halfsplit.circuit.problems import Problem
+from halfsplit.circuit.solve import Result, links, solve, volts_of
+
+WORKS_FROM, WEAK_FROM = 0.9, 0.2
+"""Shares of the healthy volts from which a load works, and works weakly (field.md 13)."""
+
+
+class FaultList(Mapping[str, Fault]):
+    """Faults by name, in the order of the file. A wire is also found with its ends turned round or with the side of
+    a cavity written out."""
+
+    def __init__(self, faults: Mapping[str, Fault]) -> None:
+        self._faults = faults
+        self._others = {alias: name for name in faults for alias in _aliases(name)}
+
+    def __getitem__(self, name: str) -> Fault:
+        plain = name.replace(":in", "").replace(":out", "")
+        for key in (name, plain, self._others.get(plain, "")):
+            if key in self._faults:
+                return self._faults[key]
+        raise UnknownNameError(f"there is no fault {name!r} in this circuit")
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._faults)
+
+    def __len__(self) -> int:
+        return len(self._faults)
+
+
+def _aliases(name: str) -> tuple[str, ...]:
+    words = name.split()
+    return (" ".join(["wire", words[2], words[1], *words[3:]]),) if words[0] == "wire" else ()
+
+
+class Circuit:
+    """A circuit that can be solved. ``warnings`` are what reading it had to say."""
+
+    def __init__(self, model: Model, warnings: Sequence[Problem] = ()) -> None:
+        self.model = model
+        self.warnings = tuple(warnings)
+
+    @property
+    def title(self) -> str:
+        return self.model.title
+
+    @property
+    def parts(self) -> Mapping[str, Part]:
+        """Parts by name, in the order of the file."""
+        return self.model.parts
+
+    @property
+    def states(self) -> Mapping[str, State]:
+        return self.model.states
+
+    @cached_property
+    def network(self) -> Network:
+        return compile_network(self.model)
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Every place where volts can be told, in the order of the file: pins, their part sides, cavities, …"""
+        return self.network.points
+
+    @cached_property
+    def faults(self) -> FaultList:
+        return FaultList(all_faults(self.network))
+
+    def fault(self, fault: Fault | str | None) -> Fault | None:
+        return self.faults[fault] if isinstance(fault, str) else fault
+
+    def solve(self, state: str, fault: Fault | str | None = None,
+              changes: Iterable[Intervention] = ()) -> Solution:
+        """Solve one operating state from scratch, healthy or with one fault, with interventions made.
+
+        Raises UnknownNameError for a state, fault or point that the circuit does not have.
+        """
+        made = tuple(changes)
+        given = self.fault(fault)
+        if given is not None and given.part in replaced(made):
+            given = None
+        system = apply(self.network.system(state), made)
+        result = solve(system, given.changes, given.locks) if given else solve(system)
+        return Solution(self, state, given, made, result)
+
+    def expect(self, state: str, points: Sequence[str] | None = None,
+               faults: Sequence[Fault | str] | None = None) -> Floats:
+        """Volts at each point under each fault: array (faults, points), against the battery's negative post.
+
+        All single faults and all points unless they are given. The faults share one factorisation of the healthy
+        network; each is a low-rank change of it (Woodbury), device flips included.
+        """
+        wanted = [self.faults[fault] if isinstance(fault, str) else fault
+                  for fault in (self.faults.values() if faults is None else faults)]
+        names = self.points if points is None else points
+        nodes = np.array([self.network.node(name) for name in names], dtype=np.intp)
+        return batch.expect(self.network.system(state), wanted, nodes).volts.T
+
+    @cached_property
+    def healthy_volts(self) -> Mapping[str, float]:
+        """For each load the largest volts across it over all states, healthy (rulings 10)."""
+        best: dict[str, float] = {}
+        for state in self.states:
+            solution = self.solve(state)
+            for part in self.parts.values():
+                if part.kind in LOADS:
+                    best[part.name] = max(best.get(part.name, 0.0), solution.across(part.name))
+        return best
+
+
+class Solution:
+    """The settled circuit in one state. Volts in V, currents in A."""
+
+    def __init__(self, circuit: Circuit, state: str, fault: Fault | None, changes: tuple[Intervention, ...],
+                 result: Result) -> None:
+        self.circuit, self.state, self.fault, self.changes = circuit, state, fault, changes
+        self.result = result
+
+    @property
+    def blown(self) -> tuple[str, ...]:
+        """Fuses and breakers that opened by overload, in the order in which they did."""
+        return self.result.blown
+
+    @property
+    def chattering(self) -> tuple[str, ...]:
+        """Devices that find no rest; the volts told are those with these held released."""
+        return self.result.chattering
+
+    @property
+    def residual(self) -> float:
+        """The largest current (A) that Kirchhoff's law leaves over at any node."""
+        return self.result.residual
+
+    def volts(self, point: str, to: str | None = None, *, instrument: str | None = None) -> float:
+        """Volts at a point against the battery's negative post, or against a second point; as an ideal meter shows
+        them, or loaded by an instrument ('meter', 'scope', 'test lamp', 'load lamp', …)."""
+        network = self.circuit.network
+        a = network.node(point)
+        b = network.size if to is None else network.node(to)
+        if instrument is None:
+            return float(self.result.volts[a] - self.result.volts[b])
+        return loaded_volts(self._again, a, b, instrument)
+
+    def _again(self, bridges: list[tuple[int, int, float]]) -> Floats:
+        """Volts of all nodes with more resistances fitted: devices settle anew under the load."""
+        system = apply(self.circuit.network.system(self.state), self.changes).bridged(bridges)
+        fault = self.fault
+        return (solve(system, fault.changes, fault.locks) if fault else solve(system)).volts
+
+    def amps(self, name: str) -> float:
+        """Current through a two-pin part, a contact (``K7.87``), a cavity or a wire (``wire A B``), positive from
+        the first end to the second."""
+        network = self.circuit.network
+        part = self.circuit.parts.get(name)
+        if name not in network.element_index and part is not None and part.kind == "switch":
+            return float(sum(self.result.currents[network.element(f"{name} join {number}")]
+                             for number in range(len(part.connections))))
+        return float(self.result.currents[network.element(name)])
+
+    def across(self, load: str) -> float:
+        """Volts across a load at its part-side pins, without sign."""
+        u0, u1 = self.circuit.network.ends[self.circuit.network.element(load)][:2]
+        return float(abs(self.result.volts[u0] - self.result.volts[u1]))
+
+    def works(self, name: str) -> str:
+        """Of a load: 'yes', 'weak' or 'no' by its volts; of a module: whether it is fed."""
+        part = self.circuit.parts.get(name)
+        if part is not None and part.kind == "module":
+            return "yes" if self.fed(name) else "no"
+        if part is None or part.kind not in LOADS:
+            raise UnknownNameError(f"{name!r} is no load or module of this circuit")
+        if self.fault and any(one.part == name and one.mode in ("open", "shorted", "stalled")
+                              for one in (self.fault, *self.fault.members)):
+            return "no"
+        healthy = self.circuit.healthy_volts[name]
+        share = self.across(name) / healthy if healthy > 0.1 else 0.0
+        return "yes" if share >= WORKS_FROM else "weak" if share >= WEAK_FROM else "no"
+
+    def fed(self, module: str) -> bool:
+        """Whether a module has its feeds and is not dead."""
+        table = self.circuit.network.devices
+        if module not in table.module_index:
+            raise UnknownNameError(f"there is no module {module!r} in this circuit")
+        watched = self.result.volts[table.watch][:, None]
+        minimum = self.result.system.parameters.minimum
+        return bool(table.fed(watched, self.result.locks.dead, minimum)[table.module_index[module], 0])
+
+    def answers(self, module: str) -> bool:
+        """Whether a module answers: fed, and where it talks on a bus, heard by another and hearing it."""
+        if not self.fed(module):
+            return False
+        part = self.circuit.parts[module]
+        if part.behaviour is None or not part.behaviour.talks:
+            return True
+        found = self.hearing
+        others = {speaker for listener, speaker in found if listener == module}
+        if not others:
+            return True
+        return any(found[module, other] and found[other, module] for other in others)
+
+    @cached_property
+    def hearing(self) -> Mapping[tuple[str, str], bool]:
+        """(listener, speaker) → whether the first receives the second on a bus that both talk on."""
+        system = self.result.system
+        found = links(system, self.result.states[:, None], self.result.locks, volts_of(system), every=True)
+        return {pair: bool(heard[0]) for pair, heard in found.items()}
+
+    def system(self) -> System:
+        return self.result.system
+
+
+__all__ = ["Circuit", "FaultList", "Solution", "replace"]

@@ -1,0 +1,307 @@
+"""Circuit + state → arrays, and the map between names and indices.
+
+``Network`` is one circuit as arrays; ``System`` is that network in one operating state with one set of parameters and
+the interventions that a technician makes. Index ``network.size`` is the reference (battery negative, part side).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+
+from halfsplit.circuit.devices import DeviceTable
+from halfsplit.circuit.elements import LEAK, REFERENCE, Assembly, Element, assemble, inside, sensor_track
+from halfsplit.circuit.model import BODY, Model, State
+from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
+from halfsplit.errors import NotFoundError
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+OPEN, ADD, SET, EMF = range(4)
+"""Operations of a change: no path; ohms in series; the element has these ohms; its source has these volts."""
+
+
+class UnknownNameError(NotFoundError):
+    """A point, part or state that the circuit does not have. Not for mistakes in a circuit file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One element differs from the healthy network: operation (above) and its value in ohm or volts."""
+
+    element: int
+    operation: int
+    value: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Lock:
+    """A device, module or input that no longer does its work. ``table``: 'device' (``value`` is the state that it
+    keeps, or ``devices.ALWAYS`` for a driver that is always told to drive), 'module' (dead), 'input' (not read)."""
+
+    table: str
+    index: int
+    value: int = 0
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """What differs between one car and the next, per element (E,) and per device threshold; SI units."""
+
+    conductance: Floats
+    emf: Floats
+    minimum: Floats
+    pulls: Floats
+    drops: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class System:
+    """A network in one state: element arrays (E,), ``ends`` (E, 4) as u0 u1 v0 v1, before faults and devices.
+
+    ``present`` says which elements count apart from their device (switch position, generator running).
+    ``extra`` counts the elements that interventions added at the end.
+    """
+
+    network: Network
+    state: State
+    ends: Ints
+    conductance: Floats
+    emf: Floats
+    push: Floats
+    present: Bools
+    device: Ints
+    mask: Ints
+    parameters: Parameters
+
+    def active(self, states: NDArray[np.int8]) -> Bools:
+        """Which elements count (E,) when the devices have these states (D,)."""
+        on = np.ones(len(self.device), dtype=bool)
+        owned = self.device >= 0
+        on[owned] = (self.mask[owned] >> states[self.device[owned]]) & 1 != 0
+        return on & self.present
+
+    def changed(self, changes: Iterable[Change]) -> System:
+        """This system with interventions or faults put in."""
+        conductance, emf = self.conductance.copy(), self.emf.copy()
+        for change in changes:
+            conductance[change.element], emf[change.element] = operate(
+                change.operation, change.value, conductance[change.element], emf[change.element])
+        return replace(self, conductance=conductance, emf=emf)
+
+    def bridged(self, bridges: Sequence[tuple[int, int, float]]) -> System:
+        """This system with resistances (ohm) between pairs of nodes added: jumps and instruments."""
+        if not bridges:
+            return self
+        ends = np.array([[a, b, a, b] for a, b, _ in bridges], dtype=np.intp)
+        more = len(bridges)
+        return replace(
+            self, ends=np.vstack([self.ends, ends]),
+            conductance=np.append(self.conductance, [1.0 / ohms for *_, ohms in bridges]),
+            emf=np.append(self.emf, np.zeros(more)), push=np.append(self.push, np.zeros(more)),
+            present=np.append(self.present, np.ones(more, dtype=bool)),
+            device=np.append(self.device, np.full(more, -1)), mask=np.append(self.mask, np.zeros(more, dtype=np.intp)))
+
+    def isolated(self) -> System:
+        """The feed taken away, as for a measurement of ohms: no source drives, nothing is switched by a device."""
+        source = self.network.is_source
+        present = self.present.copy()
+        present[: len(source)] &= ~source
+        return replace(self, present=present)
+
+
+def operate(operation: int, value: float, conductance: float, emf: float) -> tuple[float, float]:
+    """Conductance and emf of an element after a change."""
+    if operation == OPEN:
+        return 0.0, emf
+    if operation == ADD:
+        return conductance / (1.0 + conductance * value), emf
+    if operation == SET:
+        return 1.0 / value, emf
+    return conductance, value
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """One circuit as arrays. ``points``: names of all nodes but the reference; ``index`` also knows the reference."""
+
+    model: Model
+    points: tuple[str, ...]
+    index: dict[str, int]
+    elements: tuple[Element, ...]
+    element_index: dict[str, int]
+    devices: DeviceTable
+    fuses: Ints = field(repr=False)
+    ratings: Floats = field(repr=False)
+
+    @property
+    def size(self) -> int:
+        return len(self.points)
+
+    @cached_property
+    def ends(self) -> Ints:
+        rows = [[self.index[point] for point in (*element.u, *element.v)] for element in self.elements]
+        return np.array(rows, dtype=np.intp).reshape(-1, 4)
+
+    @cached_property
+    def is_source(self) -> Bools:
+        return np.array([element.role in ("battery", "generator") for element in self.elements], dtype=bool)
+
+    @cached_property
+    def parameters(self) -> Parameters:
+        """The nominal values."""
+        return Parameters(
+            np.array([element.conductance for element in self.elements]),
+            np.array([element.emf for element in self.elements]),
+            self.devices.minimum, self.devices.pulls, self.devices.drops)
+
+    def incidence(self, ends: Ints) -> csr_matrix:
+        """+1 at the first, -1 at the second end of each element: (N + 1, E)."""
+        count = len(ends)
+        rows, columns = np.concatenate([ends[:, 0], ends[:, 1]]), np.tile(np.arange(count), 2)
+        signs = np.repeat([1.0, -1.0], count)
+        return coo_matrix((signs, (rows, columns)), shape=(self.size + 1, count)).tocsr()
+
+    def node(self, name: str) -> int:
+        """Index of a point by name; the bare name of a cavity is its ``:in`` side."""
+        for candidate in (name, f"{name}:in"):
+            if candidate in self.index:
+                return self.index[candidate]
+        raise UnknownNameError(f"there is no point {name!r} in this circuit")
+
+    def element(self, name: str) -> int:
+        if name in self.element_index:
+            return self.element_index[name]
+        raise UnknownNameError(f"there is no wire, contact or two-pin part {name!r} in this circuit")
+
+    def state(self, name: str) -> State:
+        if name in self.model.states:
+            return self.model.states[name]
+        known = ", ".join(f'"{state}"' for state in self.model.states)
+        raise UnknownNameError(f'there is no state "{name}" in this circuit; it has {known}')
+
+    def system(self, state: str, parameters: Parameters | None = None) -> System:
+        """The healthy network in an operating state; nominal values unless ``parameters`` are given."""
+        given = self.parameters if parameters is None else parameters
+        chosen = self.state(state)
+        conductance, emf = given.conductance.copy(), given.emf.copy()
+        for name, number in chosen.values.items():
+            self._set_sensor(name, number, conductance)
+        return System(
+            self, chosen, self.ends, conductance, emf, np.array([element.push for element in self.elements]),
+            self._present(chosen), np.array([element.device for element in self.elements], dtype=np.intp),
+            np.array([element.mask for element in self.elements], dtype=np.intp), given)
+
+    def _set_sensor(self, name: str, number: float, conductance: Floats) -> None:
+        part = self.model.parts[name]
+        if len(part.pins) == 2:
+            element = self.element(name)
+            conductance[element] *= 1.0 / (number * self.elements[element].conductance)
+            return
+        for half, ohms in zip(("upper", "lower"), sensor_track(part, number), strict=True):
+            element = self.element(f"{name} {half}")
+            conductance[element] *= 1.0 / (ohms * self.elements[element].conductance)
+
+    def _present(self, state: State) -> Bools:
+        present = np.ones(len(self.elements), dtype=bool)
+        for part in self.model.parts.values():
+            if part.kind == "generator":
+                present[self.element(part.name)] = part.name in state.running
+            elif part.kind == "switch":
+                position = state.switches.get(part.name, part.settings[0])
+                for number, join in enumerate(part.connections):
+                    present[self.element(f"{part.name} join {number}")] = join.position == position
+        return present
+
+    def draw(self, generator: np.random.Generator) -> Parameters:
+        """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13."""
+        nominal = self.parameters
+        spread = np.array([element.spread for element in self.elements])
+        battery = np.array([element.role == "battery" for element in self.elements])
+        emf = nominal.emf + np.where(battery, 0.15 * np.clip(generator.standard_normal(len(spread)), -2, 2), 0.0)
+        return Parameters(
+            nominal.conductance * np.exp(spread * np.clip(generator.standard_normal(len(spread)), -2.0, 2.0)), emf,
+            self.devices.draw_minimum(generator), nominal.pulls * generator.uniform(0.85, 1.05, len(nominal.pulls)),
+            nominal.drops * generator.uniform(0.7, 1.3, len(nominal.drops)))
+
+
+def _points(model: Model, assembly: Assembly) -> list[str]:
+    """Every point in the order of the file: harness sides and cavities first where they are declared."""
+    seen: dict[str, None] = {}
+    for part in model.parts.values():
+        if part.kind in ("splice", "ground", "mass"):
+            seen[part.name] = None
+        for pin in part.pins:
+            sides = (":in", ":out") if part.kind == "connector" else ("", ":part")
+            seen.update((f"{part.name}.{pin}{side}", None) for side in sides)
+    for element in assembly.elements:
+        seen.update((point, None) for point in (*element.u, *element.v))
+    return [point for point in seen if point != REFERENCE]
+
+
+def _reference(model: Model) -> str | None:
+    """The battery's negative post: the part side of its ``-`` pin; a generator's where there is no battery."""
+    sources = (*model.of_kind("battery"), *model.of_kind("generator"))
+    return inside(sources[0], "-") if sources else None
+
+
+def compile_network(model: Model) -> Network:
+    """Make the arrays of a circuit."""
+    assembly = assemble(model)
+    _add_spares(assembly)
+    reference = _reference(model)
+    points = tuple(point for point in _points(model, assembly) if point != reference)
+    index = {point: number for number, point in enumerate(points)}
+    index[REFERENCE] = len(points)
+    if reference:
+        index[reference] = len(points)
+    names = {element.name: number for number, element in enumerate(assembly.elements)}
+    fuses = [names[part.name] for part in model.of_kind("fuse", "breaker")]
+    ratings = [part.values["A"] for part in model.of_kind("fuse", "breaker")]
+    return Network(model, points, index, tuple(assembly.elements), names,
+                   DeviceTable(assembly, index), np.array(fuses, dtype=np.intp), np.array(ratings))
+
+
+def _add_spares(assembly: Assembly) -> None:
+    """Places where a short can come: each wire's second end to body and to the feed, neighbouring cavities."""
+    model = assembly.model
+    feed = next((f"{part.name}.+" for part in model.of_kind("battery", "generator")), REFERENCE)
+    live = live_neighbours(model)
+    for wire in model.wires:
+        assembly.spare(f"{wire.name} to body", "short", wire.b, BODY, wire.name)
+        if wire.name in live:
+            assembly.spare(f"{wire.name} to supply", "short", wire.b, feed, wire.name)
+    for a, b in neighbouring_cavities(model):
+        assembly.spare(f"{a} to {b}", "short", f"{a}:in", f"{b}:in", a)
+    for part in model.of_kind("lamp", "motor", "heater", "resistor", "solenoid", "sensor"):
+        if len(part.pins) == 2:
+            assembly.spare(f"{part.name} short", "short", inside(part, part.pins[0]), inside(part, part.pins[1]),
+                           part.name)
+    _add_bus_shorts(assembly)
+
+
+def _add_bus_shorts(assembly: Assembly) -> None:
+    feed = next((f"{part.name}.+" for part in assembly.model.of_kind("battery", "generator")), REFERENCE)
+    seen: set[str] = set()
+    for part in assembly.model.of_kind("module"):
+        for talk in part.behaviour.talks if part.behaviour else ():
+            if talk.bus in seen:
+                continue
+            seen.add(talk.bus)
+            lines = {"high": f"{part.name}.{talk.high}"} | ({"low": f"{part.name}.{talk.low}"} if talk.low else {})
+            for line, point in lines.items():
+                assembly.spare(f"{talk.bus} {line} to body", "short", point, BODY, talk.bus)
+                assembly.spare(f"{talk.bus} {line} to supply", "short", point, feed, talk.bus)
+            if talk.low:
+                assembly.spare(f"{talk.bus} lines", "short", lines["high"], lines["low"], talk.bus)
+
+
+__all__ = ["ADD", "EMF", "LEAK", "OPEN", "SET", "Change", "Lock", "Network", "Parameters", "System", "UnknownNameError",
+           "compile_network", "operate"]

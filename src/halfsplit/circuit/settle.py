@@ -1,0 +1,132 @@
+"""The fixed point of the devices: rounds from the unpowered network until nothing changes (rulings 4).
+
+Works on many cases side by side. How the volts of a round are found is the caller's affair: a factorisation of each
+network (``solve.py``) or low-rank changes of a shared one (``batch.py``); both run through here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.devices import ALWAYS, DeviceTable, Diode, Floats, Links, Locks, States, SupplyDevice
+from halfsplit.circuit.network import System
+
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+ROUNDS = 80
+"""Far more than any chain of relays needs; a case that has not settled by then is told as chattering."""
+
+Evaluate = Callable[[States, Ints, int], tuple[Floats, Links]]
+"""(states (D, b), case numbers (b,), round) → volts of the watched nodes (W, b) and the bus links asked for."""
+
+
+@dataclass(frozen=True)
+class Settled:
+    """``states`` (D, B) at the fixed point; ``chattering`` (D, B): devices that found none, held released.
+    ``path``: the states after each round, for the first case only (the healthy run that others are compared with)."""
+
+    states: States
+    chattering: Bools
+    path: tuple[States, ...]
+
+
+def settle(system: System, evaluate: Evaluate, locks: Locks) -> Settled:
+    """Find the fixed point of every case. Devices that alternate for ever are named, held released, and the
+    rest settles about them. Diodes and regulators, which have one solution only, are then flipped one at a time
+    (the least index first, which is finite: Murty 1974) before anything is called chattering."""
+    rounds = _Rounds(system, locks)
+    while len(rounds.live) and rounds.number < ROUNDS:
+        rounds.take(*evaluate(rounds.states[:, rounds.live], rounds.live, rounds.number))
+    rounds.give_up()
+    return Settled(rounds.states, rounds.chattering, tuple(states[:, 0] for states in rounds.history))
+
+
+class _Rounds:
+    """The rounds so far of all cases."""
+
+    def __init__(self, system: System, locks: Locks) -> None:
+        self.system, self.locks = system, locks
+        table = system.network.devices
+        self.table = table
+        self.states = table.rest(locks)
+        cases = self.states.shape[1]
+        self.chattering: Bools = np.zeros(self.states.shape, dtype=bool)
+        self.careful = np.zeros(cases, dtype=bool)
+        self.since = np.zeros(cases, dtype=np.intp)
+        self.history = [self.states.copy()]
+        self.live: Ints = np.arange(cases)
+        self.number = 0
+        self.gentle = np.array([isinstance(device, Diode | SupplyDevice) for device in table.devices], dtype=bool)
+
+    def take(self, volts: Floats, links: Links) -> None:
+        """One round for the cases that still move."""
+        live, parameters = self.live, self.system.parameters
+        old = self.states[:, live]
+        new = self.table.step(volts, old, self.locks.at(live), state=self.system.state.name,
+                              minimum=parameters.minimum, pulls=parameters.pulls, drops=parameters.drops, links=links)
+        new[self.chattering[:, live]] = 0
+        self._one_at_a_time(old, new)
+        moving = (new != old).any(axis=0)
+        self.states[:, live] = new
+        self.live = live[moving]
+        self.number += 1
+        if len(self.live):
+            self._break_cycles()
+            self.history.append(self.states.copy())
+
+    def _one_at_a_time(self, old: States, new: States) -> None:
+        for column in np.flatnonzero(self.careful[self.live]):
+            moved = np.flatnonzero(new[:, column] != old[:, column])
+            gentle = moved[self.gentle[moved]]
+            new[gentle[1:], column] = old[gentle[1:], column]
+
+    def _break_cycles(self) -> None:
+        """A case that is back in a state that it had before goes round for ever."""
+        current = self.states[:, self.live]
+        for back, past in enumerate(self.history):
+            again = (past[:, self.live] == current).all(axis=0) & (self.since[self.live] <= back)
+            for column in self.live[again]:
+                self._break(column, back)
+
+    def _break(self, column: int, back: int) -> None:
+        cycle = np.array([states[:, column] for states in self.history[back:]] + [self.states[:, column]])
+        moved = (cycle != cycle[0]).any(axis=0)
+        if not moved.any() or self.since[column] > back:
+            return
+        self.since[column] = len(self.history)
+        if (moved & self.gentle).any() and not self.careful[column]:
+            self.careful[column] = True
+            return
+        hard = moved & ~self.gentle
+        self._hold(column, hard if hard.any() else moved)
+
+    def _hold(self, column: int, moved: Bools) -> None:
+        self.chattering[moved, column] = True
+        self.states[moved, column] = 0
+
+    def give_up(self) -> None:
+        """Whatever still moves after all rounds is told as chattering."""
+        for column in self.live:
+            last = self.history[-1][:, column] if self.history else self.states[:, column]
+            self._hold(column, self.states[:, column] != last)
+
+
+def locks_for(system: System, cases: list[tuple[tuple[str, int, int], ...]]) -> Locks:
+    """Lock arrays from the (table, index, value) triples of each case."""
+    locks = system.network.devices.free(len(cases))
+    tables = {"module": locks.dead, "input": locks.unread}
+    for column, triples in enumerate(cases):
+        for table, index, value in triples:
+            if table == "device":
+                locks.device[index, column] = value
+            else:
+                tables[table][index, column] = True
+    return locks
+
+
+__all__ = ["ALWAYS", "Evaluate", "Settled", "locks_for", "settle"]

@@ -1,0 +1,229 @@
+"""Arrays → arrays: node analysis from scratch, and what comes out of it.
+
+The nodes' volts follow from Kirchhoff's current law: ``A x = b`` with a conductance to the reference at every node
+(1 Gohm), so that ``A`` is never singular. A solution tells its residual; it is refined until the current
+that is left over at any node is at rounding level.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse.linalg import SuperLU, splu
+
+from halfsplit.circuit.devices import DriverDevice, Floats, Links, Locks, States, TalkDevice
+from halfsplit.circuit.elements import LEAK
+from halfsplit.circuit.network import OPEN, Change, Lock, System
+from halfsplit.circuit.settle import Settled, locks_for, settle
+
+Bools = NDArray[np.bool_]
+OVERLOAD = 1.35
+"""A fuse opens when its steady current is over 1.35 × its rating (ISO 8820-3)."""
+REFINEMENTS = 4
+
+
+@dataclass
+class Counter:
+    """Counts the work, so that a test can hold it."""
+
+    factorisations: int = 0
+
+
+COUNTER = Counter()
+
+
+class Factor:
+    """A factorised network in one set of device states."""
+
+    def __init__(self, system: System, states: States) -> None:
+        self.system, self.states = system, states
+        active = system.active(states)
+        self.conductance: Floats = np.where(active, system.conductance, 0.0)
+        self.source: Floats = np.where(active, system.conductance * system.emf + system.push, 0.0)
+        self.lu: SuperLU = splu(_matrix(system, self.conductance), permc_spec="MMD_AT_PLUS_A",
+                                options={"SymmetricMode": True, "DiagPivotThresh": 0.0})
+        COUNTER.factorisations += 1
+
+    def solve(self, injected: Floats) -> Floats:
+        """A⁻¹ times currents into the nodes (N, …) → volts."""
+        return np.asarray(self.lu.solve(injected))
+
+    def volts(self) -> Floats:
+        """Volts of all nodes and of the reference (N + 1,)."""
+        size = self.system.network.size
+        volts = np.zeros(size + 1)
+        for _ in range(REFINEMENTS):
+            left = residual(self.system, self.conductance, self.source, volts)
+            correction = self.solve(left[:size])
+            volts[:size] += correction
+            if np.abs(correction).max(initial=0.0) < 1e-12:
+                break
+        return volts
+
+
+def _matrix(system: System, conductance: Floats) -> csc_matrix:
+    size = system.network.size
+    used = np.flatnonzero(conductance)
+    u0, u1, v0, v1 = system.ends[used].T
+    g = conductance[used]
+    rows = np.concatenate([u0, u0, u1, u1, np.arange(size)])
+    columns = np.concatenate([v0, v1, v0, v1, np.arange(size)])
+    values = np.concatenate([g, -g, -g, g, np.full(size, LEAK)])
+    inside = (rows < size) & (columns < size)
+    return coo_matrix((values[inside], (rows[inside], columns[inside])), shape=(size, size)).tocsc()
+
+
+def currents(system: System, conductance: Floats, source: Floats, volts: Floats) -> Floats:
+    """Current of each element from its first end to its second (E,)."""
+    return np.asarray(conductance * (volts[system.ends[:, 2]] - volts[system.ends[:, 3]]) - source)
+
+
+def residual(system: System, conductance: Floats, source: Floats, volts: Floats) -> Floats:
+    """Current that Kirchhoff's law leaves over at each node (N + 1,).
+
+    Summed element by element from differences of volts: what flows along a chain of low resistances cancels
+    exactly, which a product with the assembled matrix would not give.
+    """
+    flow = currents(system, conductance, source, volts)
+    left = -LEAK * volts
+    np.subtract.at(left, system.ends[:, 0], flow)
+    np.add.at(left, system.ends[:, 1], flow)
+    left[-1] = 0.0
+    return left
+
+
+@dataclass(frozen=True)
+class Result:
+    """One settled case: volts (N + 1,), element currents (E,), device states (D,), and what it tells beside them."""
+
+    system: System
+    volts: Floats
+    currents: Floats
+    states: States
+    blown: tuple[str, ...]
+    chattering: tuple[str, ...]
+    residual: float
+    locks: Locks = field(repr=False)
+
+
+def solve(system: System, changes: tuple[Change, ...] = (), locks: tuple[Lock, ...] = (), *,
+          blow: bool = True) -> Result:
+    """Solve one case from scratch: devices, then fuses (the one furthest over its rating first), again and again."""
+    network = system.network
+    current = system.changed(changes)
+    held = locks_for(system, [tuple((lock.table, lock.index, lock.value) for lock in locks)])
+    blown: list[str] = []
+    while True:
+        settled = settle(current, scratch(current, held), held)
+        result = _result(current, settled, held, tuple(blown))
+        worst = overloaded(result) if blow else None
+        if worst is None:
+            return result
+        blown.append(network.elements[worst].name)
+        current = current.changed([Change(worst, OPEN)])
+
+
+def overloaded(result: Result) -> int | None:
+    """Element of the fuse that is furthest over its rating, or None."""
+    network = result.system.network
+    load = np.abs(result.currents[network.fuses]) / network.ratings
+    worst = int(np.argmax(load)) if len(load) else -1
+    return int(network.fuses[worst]) if worst >= 0 and load[worst] > OVERLOAD else None
+
+
+def scratch(system: System, locks: Locks):  # type: ignore[no-untyped-def]
+    """Evaluation for ``settle`` that factorises each case anew."""
+    watch = system.network.devices.watch
+
+    def evaluate(states: States, columns: NDArray[np.intp], number: int) -> tuple[Floats, Links]:
+        volts = np.column_stack([Factor(system, states[:, column]).volts() for column in range(states.shape[1])])
+        return volts[watch], links(system, states, locks.at(columns), volts_of(system))
+
+    return evaluate
+
+
+def volts_of(system: System):  # type: ignore[no-untyped-def]
+    """Function from states (D, B) to watched volts (W, B), by factorising."""
+    watch = system.network.devices.watch
+
+    def evaluate(states: States) -> Floats:
+        return np.column_stack([Factor(system, states[:, column]).volts()[watch]
+                                for column in range(states.shape[1])])
+
+    return evaluate
+
+
+def links(system: System, states: States, locks: Locks, evaluate, *, every: bool = False):  # type: ignore[no-untyped-def]
+    """Which modules hear which on a bus: (listener, speaker) → (B,). Only what driver conditions ask for, or every
+    pair. A speaker drives the line dominant; a listener must see that, and see the bus idle when nobody speaks."""
+    table = system.network.devices
+    wanted = table.asked_links if not every else [
+        (table.modules[_talk(table, a).module].name, table.modules[_talk(table, b).module].name)
+        for a in table.talks for b in table.talks
+        if a != b and _talk(table, a).talk.bus == _talk(table, b).talk.bus]
+    if not wanted:
+        return {}
+    idle = evaluate(states)
+    found: dict[tuple[str, str], Bools] = {}
+    for speaker in table.talks:
+        name = table.modules[_talk(table, speaker).module].name
+        listeners = [talk for talk in table.talks if (_module_name(table, talk), name) in wanted and talk != speaker
+                     and _talk(table, talk).talk.bus == _talk(table, speaker).talk.bus]
+        if not listeners:
+            continue
+        speaking = states.copy()
+        speaking[speaker] = np.where(states[speaker] == 1, 2, states[speaker])
+        loud = evaluate(speaking)
+        for talk in listeners:
+            key = _module_name(table, talk), name
+            hears = ((states[speaker] == 1) & (states[talk] == 1) & table.received(talk, loud, dominant=True)
+                     & table.received(talk, idle, dominant=False))
+            found[key] = found.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
+    return found
+
+
+def _talk(table, number: int) -> TalkDevice:  # type: ignore[no-untyped-def]
+    device = table.devices[number]
+    assert isinstance(device, TalkDevice)
+    return device
+
+
+def _module_name(table, talk: int) -> str:  # type: ignore[no-untyped-def]
+    return str(table.modules[_talk(table, talk).module].name)
+
+
+def duty_phases(system: System, states: States) -> list[tuple[float, States]]:
+    """Shares of time and the device states in each, where drivers that are on switch with a duty cycle: a meter
+    shows the mean over these. All start together; one phase of share 1 where nothing switches."""
+    shares = {number: device.driver.duty for number, device in enumerate(system.network.devices.devices)
+              if isinstance(device, DriverDevice) and device.driver.duty is not None and states[number] in (1, 2)}
+    if not shares:
+        return [(1.0, states)]
+    phases, start = [], 0.0
+    for end in sorted({*shares.values(), 1.0}):
+        now = states.copy()
+        for number, share in shares.items():
+            if share <= start:
+                now[number] = 0
+        if end > start:
+            phases.append((end - start, now))
+        start = end
+    return phases
+
+
+def _result(system: System, settled: Settled, locks: Locks, blown: tuple[str, ...]) -> Result:
+    states = settled.states[:, 0]
+    size = system.network.size
+    volts, flow, left = np.zeros(size + 1), np.zeros(len(system.conductance)), 0.0
+    for share, phase in duty_phases(system, states):
+        factor = Factor(system, phase)
+        now = factor.volts()
+        volts += share * now
+        flow += share * currents(system, factor.conductance, factor.source, now)
+        left = max(left, float(np.abs(residual(system, factor.conductance, factor.source, now)).max()))
+    names = system.network.devices.names
+    chattering = tuple(names[number] for number in np.flatnonzero(settled.chattering[:, 0]))
+    return Result(system, volts, flow, states, blown, chattering, left, locks)

@@ -1,0 +1,156 @@
+"""Resistance of wires and contacts where the file leaves it open.
+
+Sources: resistivity of annealed copper at 20 °C, IEC 60028; AWG diameters, ASTM B258; default lengths, cross-sections
+and contact resistances are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+
+from halfsplit.circuit.model import Model, Wire
+
+COPPER = 0.017241
+"""ohm mm2/m, annealed copper at 20 °C (IEC 60028)."""
+METRES = 1.5
+CONTACT_OHMS = 0.002
+BOLTED_OHMS = 0.0001
+BOLTED_FROM = 10.0
+"""mm2: a wire of this size or more ends on a bolt."""
+SIZES = ((5.0, 0.5), (10.0, 0.75), (15.0, 1.5), (25.0, 2.5), (40.0, 4.0), (math.inf, 10.0))
+"""Fuse rating (A) up to which a cross-section (mm2) is taken."""
+SMALL, BATTERY_CABLE = 0.5, 10.0
+
+
+def gauge_mm2(gauge: int) -> float:
+    """Cross-section in mm2 of an AWG number: diameter 0.127 mm · 92^((36 - n)/39), ASTM B258.
+
+    >>> round(gauge_mm2(14), 3)
+    2.081
+    """
+    return math.pi / 4 * float(0.127 * 92 ** ((36 - gauge) / 39)) ** 2
+
+
+def size_for_rating(amps: float) -> float:
+    """Cross-section in mm2 that goes with a fuse of this rating."""
+    return next(mm2 for limit, mm2 in SIZES if amps <= limit)
+
+
+def place(point: str) -> str:
+    """The pin, cavity, splice or ground that a point belongs to: without its side."""
+    return point.partition(":")[0]
+
+
+def wire_metres(wire: Wire) -> float:
+    return METRES if wire.metres is None else wire.metres
+
+
+class Wiring:
+    """Cross-sections and contact resistances of one circuit, the file's own or the defaults."""
+
+    def __init__(self, model: Model) -> None:
+        sizes = [size for region in _regions(model) for size in _sizes_of_region(model, region).items()]
+        self._sizes: dict[int, float] = dict(sizes)
+        self._index = {id(wire): number for number, wire in enumerate(model.wires)}
+        self._bolted = {place(end) for wire in model.wires for end in (wire.a, wire.b)
+                        if self.mm2(wire) >= BOLTED_FROM}
+
+    def mm2(self, wire: Wire) -> float:
+        """The given cross-section, else the one that the fuses above the wire ask for."""
+        if wire.mm2 is not None:
+            return wire.mm2
+        if wire.gauge is not None:
+            return gauge_mm2(wire.gauge)
+        return self._sizes[self._index[id(wire)]]
+
+    def ohms(self, wire: Wire) -> float:
+        """R = rho · length / cross-section."""
+        return COPPER * max(wire_metres(wire), 1e-3) / self.mm2(wire)
+
+    def contact_ohms(self, point: str) -> float:
+        """A contact, cavity or ground joint: bolted where a wire of 10 mm2 or more ends on it."""
+        return BOLTED_OHMS if point in self._bolted else CONTACT_OHMS
+
+
+def live_neighbours(model: Model) -> frozenset[str]:
+    """Names of the wires that share a plug with a live wire: where a short to supply can come (see notation.md).
+
+    Live is what joins the battery's positive post through wires, contacts and fuses whatever is switched. A plug
+    is a connector, or the plug of a part with more than two pins.
+    """
+    fuses = [(f"{fuse.name}.1", f"{fuse.name}.2") for fuse in model.of_kind("fuse", "breaker")]
+    regions = _joined([*((place(wire.a), place(wire.b)) for wire in model.wires), *fuses])
+    posts = {f"{part.name}.+" for part in model.of_kind("battery", "generator")}
+    live = set().union(*(region for region in regions if region & posts)) if regions else set()
+    plugs = {name for name in (_plug(model, point) for point in live) if name}
+    return frozenset(wire.name for wire in model.wires
+                     if {_plug(model, place(wire.a)), _plug(model, place(wire.b))} & plugs)
+
+
+def _plug(model: Model, point: str) -> str | None:
+    part = model.parts.get(point.partition(".")[0])
+    if part is None or "." not in point:
+        return None
+    return part.name if part.kind == "connector" or len(part.pins) > 2 else None
+
+
+def neighbouring_cavities(model: Model) -> list[tuple[str, str]]:
+    """Pairs of cavities next to each other in number order, between which water can make a path."""
+    pairs = []
+    for part in model.of_kind("connector"):
+        cavities = sorted(part.pins, key=lambda pin: (len(pin), pin))
+        pairs += [(f"{part.name}.{a}", f"{part.name}.{b}") for a, b in itertools.pairwise(cavities)]
+    return pairs
+
+
+def _regions(model: Model) -> list[set[str]]:
+    """Places joined by wires, contacts, switches and relay contacts (open or closed): the search for a fuse
+    goes through these and stops at everything else (rulings 9)."""
+    return _joined(_passable(model))
+
+
+def _joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
+    """Sets of names that the pairs join."""
+    parent: dict[str, str] = {}
+
+    def root(place_: str) -> str:
+        parent.setdefault(place_, place_)
+        while parent[place_] != place_:
+            parent[place_] = parent[parent[place_]]
+            place_ = parent[place_]
+        return place_
+
+    for a, b in pairs:
+        parent[root(a)] = root(b)
+    regions: dict[str, set[str]] = {}
+    for name in list(parent):
+        regions.setdefault(root(name), set()).add(name)
+    return list(regions.values())
+
+
+def _passable(model: Model) -> Iterable[tuple[str, str]]:
+    for wire in model.wires:
+        yield place(wire.a), place(wire.b)
+    for part in model.of_kind("switch"):
+        for join in part.connections:
+            yield f"{part.name}.{join.a}", f"{part.name}.{join.b}"
+    for part in model.of_kind("relay"):
+        for pin in ("87", "87a"):
+            if pin in part.pins:
+                yield f"{part.name}.30", f"{part.name}.{pin}"
+
+
+def _sizes_of_region(model: Model, region: set[str]) -> dict[int, float]:
+    fuses = {name for fuse in model.of_kind("fuse", "breaker") for pin in fuse.pins
+             if (name := f"{fuse.name}.{pin}") in region}
+    ratings = [model.parts[name.partition(".")[0]].values.get("A", 0.0) for name in fuses]
+    battery = {f"{part.name}.{pin}" for part in model.of_kind("battery") for pin in part.pins}
+    sizes = {}
+    for number, wire in enumerate(model.wires):
+        if place(wire.a) not in region:
+            continue
+        touches = {place(wire.a), place(wire.b)} & battery
+        sizes[number] = size_for_rating(max(ratings)) if ratings else BATTERY_CABLE if touches else SMALL
+    return sizes
