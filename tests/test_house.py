@@ -14,6 +14,9 @@ import grimp
 import pytest
 from typer.main import get_command
 
+from bench.__main__ import benchmarks
+from bench.__main__ import main as run_bench
+
 ROOT = Path(__file__).parents[1]
 SOURCE = ROOT / "src" / "halfsplit"
 
@@ -286,7 +289,16 @@ def test_browser_packages_are_pinned_without_addresses():
     assert not any("resolved" in entry for entry in lock["packages"].values())
 
 
-# Commands
+# Benchmarks and commands
+
+
+def test_every_benchmark_says_what_it_compares():
+    assert not [name for name, text in benchmarks().items() if not text]
+
+
+def test_an_unknown_benchmark_is_told_the_known_ones(capsys):
+    assert run_bench(["no-such-benchmark"]) == 2
+    assert "There is no benchmark 'no-such-benchmark'; there are: " in capsys.readouterr().err
 
 
 def _commands() -> dict[str, object]:

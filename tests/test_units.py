@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from halfsplit.errors import InputError
@@ -140,6 +140,7 @@ def test_what_is_not_finite_is_never_shown(value):
     unit=st.sampled_from(sorted({unit for unit, _ in UNITS.values()})),
 )
 def test_what_is_written_reads_back_within_its_digits(value, sign, unit):
+    assume(unit != "C" or value > 10)  # a thousandth of an ampere-hour, below which zero is written, is 3.6 C
     again = parse_quantity(format_quantity(sign * value, unit, digits=4))
     assert again.unit == unit
     assert again.value == pytest.approx(sign * value, rel=5.01e-4)
