@@ -1,0 +1,1 @@
+"""Fault finding by measurement: suspects, evidence, belief, the next test and the proof."""

@@ -1,0 +1,91 @@
+"""Expected minutes of each first test by looking two tests ahead.
+
+For each first test and each of its outcomes the best second test is found; what is left after both is
+estimated from the doubt that remains. All pairs of tests are worked out together from one table of joint
+probabilities: for each repair group a product of matrices.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.diagnosis.information import Floats, Integers, entropy, joint_with_outcomes, mutual_information
+
+Array = NDArray[np.floating]
+
+
+def pair_table(first: Array, second: Array, weights: Array, group: Integers) -> Floats:
+    """Return the joint probability of outcomes of two tests and repair group, (F, K1, T, K2, G).
+
+    first (F, N, K1), second (T, N, K2): probability of each outcome under each particle; the readings are
+    independent given the particle. weights (N,), group (N,).
+    """
+    groups = int(group.max()) + 1
+    rows = first.transpose(0, 2, 1).reshape(-1, len(weights)) * weights.astype(first.dtype)
+    columns = second.transpose(1, 0, 2).reshape(len(weights), -1)
+    table = np.empty((groups, len(rows), columns.shape[1]), dtype=np.result_type(rows, columns))
+    for number in range(groups):
+        members = np.flatnonzero(group == number)
+        np.matmul(rows[:, members], columns[members], out=table[number])
+    shape = (groups, first.shape[0], first.shape[2], second.shape[0], second.shape[2])
+    return np.moveaxis(table.reshape(shape), 0, -1)
+
+
+def minutes_left(shares: Floats, minutes_per_bit: Array | float, least: Array | float, stop_at: float) -> Floats:
+    """Estimate the minutes until a group holds ``stop_at``, times the probability of being here.
+
+    shares (..., G) joint probabilities of group and of being here; ``least``: the cheapest test, for at least
+    one more is needed.
+    """
+    mass = shares.sum(axis=-1)
+    largest = shares.max(axis=-1)
+    safe = np.maximum(mass, 1e-300)
+    bits = entropy(shares / safe[..., None])
+    left = mass * np.maximum(bits * minutes_per_bit, least)
+    return np.where(largest >= (stop_at - 1e-9) * mass, 0.0, left)
+
+
+def expected_minutes(
+    likelihood: Array,
+    weights: Array,
+    group: Integers,
+    firsts: Integers,
+    minutes: Floats,
+    minutes_after: Floats,
+    stop_at: float = 0.95,
+) -> Floats:
+    """Return the estimated expected minutes until a repair group is found, for each first test; (F,).
+
+    likelihood     (T, N, K) probability of each outcome of each test under each particle; float32 serves
+    weights, group (N,) probabilities, sum 1, and repair groups of the particles
+    firsts         (F,) the tests that may come first
+    minutes        (T,) minutes of each test if it came next; infinite: cannot be made
+    minutes_after  (F, T) minutes of each test after each first test; infinite: cannot be made (again)
+    """
+    table = pair_table(likelihood[firsts], likelihood, weights, group)
+    bits = mutual_information(joint_with_outcomes(likelihood, weights, group))
+    rate = _minutes_per_bit(bits, minutes)
+    possible = np.isfinite(minutes_after)
+    after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
+    after_one = table[:, :, 0].sum(axis=2)
+    mass = after_one.sum(axis=-1)
+    second = np.where(possible, minutes_after, np.inf)[:, None, :] * mass[:, :, None] + after_two
+    second = np.where(possible[:, None, :], second, np.inf).min(axis=-1)
+    found = after_one.max(axis=-1) >= (stop_at - 1e-9) * mass
+    left = np.where(found | ~np.isfinite(second), 0.0, second)
+    return minutes[firsts] + left.sum(axis=-1)
+
+
+def _minutes_per_bit(bits: Floats, minutes: Floats) -> float:
+    """Return the rate at which doubt is expected to be worked off after the next two tests.
+
+    The lower quartile over the tests that tell anything: the best test's rate is too hopeful, for the tests
+    after it overlap with what it told. (Measured on random problems: mean minutes over the optimum 1.02, by the
+    best test's rate 1.04, by the median 1.03.)
+    """
+    tell = (bits > 1e-9) & np.isfinite(minutes)
+    if not tell.any():  # only together do the tests tell anything: a bit for each
+        return float(np.median(minutes[np.isfinite(minutes)]))
+    rates = np.sort(minutes[tell] / bits[tell])
+    return float(rates[len(rates) // 4])

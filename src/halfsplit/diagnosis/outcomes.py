@@ -1,0 +1,180 @@
+"""What the result of a numeric test can be, in a few ranges: 'about 12.3 V', 'about 0 V', 'between'.
+
+The ranges are the division of the reading into at most so many intervals that keeps the most information about
+the repair group. Dynamic programming over intervals finds it (Kurkoski & Yagi, "Quantization of binary-input
+discrete memoryless channels", IEEE Transactions on Information Theory 60(8), 2014).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from halfsplit.diagnosis.information import (
+    EXACT,
+    KNEE,
+    Array,
+    Floats,
+    Integers,
+    Mixture,
+    Precision,
+    Slips,
+    mixture,
+)
+
+MOST_OUTCOMES = 4
+KEPT = 0.95
+"""Share of the reading's information that the ranges must keep; the fewest ranges that do so are taken."""
+INTERVALS = 32
+"""Cells between which ranges may be cut."""
+BINNING = Precision(256, np.array([-2.0, -0.7, 0.7, 2.0]), np.array([0.25, 0.5, 0.25]))
+
+
+@dataclass(frozen=True)
+class OutcomeBin:
+    """Readings that mean the same.
+
+    low, high    where the range ends, unit of the reading; the outermost are infinite
+    typical      the median of the readings in the range
+    probability  chance that the reading falls in the range
+    posterior    (G,) probability of each repair group if it does
+    """
+
+    low: float
+    high: float
+    typical: float
+    probability: float
+    posterior: Floats
+
+
+def outcome_bins(
+    predicted: Array,
+    sigma: Array,
+    weights: Array,
+    group: Integers,
+    *,
+    slips: Slips = Slips(),  # noqa: B008 - frozen
+    knee: float = KNEE,
+    most: int = MOST_OUTCOMES,
+) -> tuple[OutcomeBin, ...]:
+    """Return the ranges of one numeric test's reading, ascending.
+
+    predicted, sigma (N,); otherwise as ``information.information``.
+    """
+    cells = mixture(predicted[None], sigma[None], weights, group, slips=slips, knee=knee, precision=EXACT)
+    ends = [-np.inf, *cuts(cells, most=most)[0], np.inf]
+    return tuple(
+        _bin(cells, low, high) for low, high in zip(ends, ends[1:], strict=False) if low < high
+    )
+
+
+def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin:
+    centres = 0.5 * (cells.edges[0, :-1] + cells.edges[0, 1:])
+    inside = (centres >= low) & (centres < high)
+    shares = cells.joint[0][:, inside]
+    along = np.cumsum(shares.sum(axis=0))
+    probability = float(along[-1])
+    median = centres[inside][np.searchsorted(along, 0.5 * probability)]
+    return OutcomeBin(low, high, float(median), probability, shares.sum(axis=1) / probability)
+
+
+def cuts(cells: Mixture, *, most: int = MOST_OUTCOMES, kept: float = KEPT) -> Floats:
+    """Return the readings at which each test's range is cut, ascending, padded with infinity; (T, most - 1)."""
+    labels = _intervals(cells.joint)
+    onehot = labels[:, :, None] == np.arange(INTERVALS)
+    borders = _borders(labels, cells.edges)
+    scores = _scores(np.matmul(cells.joint, onehot.astype(float)))
+    return np.stack([_cut(scores[test], borders[test], most, kept) for test in range(len(scores))])
+
+
+def _intervals(joint: Floats) -> Integers:
+    """Label each cell with one of ``INTERVALS`` intervals that hold equal shares; rare groups count for more.
+
+    (T, B). By the root of its probability a group of 1 % gets a tenth of the intervals of one that is certain.
+    """
+    by_group = joint.sum(axis=-1, keepdims=True)
+    balanced = (joint / np.sqrt(np.maximum(by_group, 1e-300))).sum(axis=1)
+    along = np.cumsum(balanced, axis=-1)
+    middle = (along - 0.5 * balanced) / along[:, -1:]
+    return np.clip((middle * INTERVALS).astype(np.intp), 0, INTERVALS - 1)
+
+
+def _borders(labels: Integers, edges: Floats) -> Floats:
+    """Return the reading at the lower end of each interval, (T, INTERVALS)."""
+    return np.stack(
+        [edge[np.searchsorted(label, np.arange(INTERVALS))] for label, edge in zip(labels, edges, strict=True)]
+    )
+
+
+def _scores(joint: Floats) -> Floats:
+    """Return for each range of intervals from i up to j what it adds to the information, (T, I + 1, I + 1).
+
+    That is the sum over groups of p log2 p less P log2 P; the information is the sum over the ranges plus the
+    entropy of the groups. Only i < j counts, the rest is minus infinity.
+    """
+    tests, groups, intervals = joint.shape
+    along = np.zeros((tests, intervals + 1, groups))
+    np.cumsum(joint.transpose(0, 2, 1), axis=1, out=along[:, 1:])
+    start, stop = np.triu_indices(intervals + 1, 1)
+    shares = np.maximum(along[:, stop] - along[:, start], 0.0)
+    scores = np.full((tests, intervals + 1, intervals + 1), -np.inf)
+    scores[:, start, stop] = _plogp(shares).sum(axis=-1) - _plogp(shares.sum(axis=-1))
+    return scores
+
+
+def _plogp(shares: Floats) -> Floats:
+    product: Floats = shares * np.log2(np.maximum(shares, 1e-300))
+    return product
+
+
+def _cut(scores: Floats, borders: Floats, most: int, kept: float) -> Floats:
+    """Return the cuts of one test: the fewest that keep the share ``kept`` of the information."""
+    size = len(scores)
+    whole = scores[0, size - 1]
+    finest = scores[np.arange(size - 1), np.arange(1, size)].sum()
+    best = scores[0].copy()
+    back: list[NDArray[np.intp]] = []
+    for _ in range(most - 1):
+        if best[-1] - whole >= kept * (finest - whole) - 1e-12:
+            break
+        ways = best[:, None] + scores
+        back.append(ways.argmax(axis=0))
+        best = ways.max(axis=0)
+    return _followed(back, borders, most)
+
+
+def _followed(back: list[NDArray[np.intp]], borders: Floats, most: int) -> Floats:
+    """Return the cuts that the table of best last cuts leads to."""
+    found = np.full(most - 1, np.inf)
+    end = len(borders)
+    for number in range(len(back) - 1, -1, -1):
+        end = int(back[number][end])
+        found[number] = borders[end]
+    return found
+
+
+def outcome_likelihood(
+    predicted: Array,
+    sigma: Array,
+    cut: Floats,
+    slips: Slips = Slips(),  # noqa: B008 - frozen
+) -> Array:
+    """Return the probability of each range under each particle, (T, N, K), for cuts (T, K - 1)."""
+    ends = cut[:, None, :].astype(predicted.dtype)
+    below = ndtr((ends - predicted[:, :, None]) / sigma[:, :, None])
+    spoilt = 0.5 * (cut > 0) + 0.5 * slips.below(cut)
+    below = (1.0 - slips.share) * below + (slips.share * spoilt[:, None, :]).astype(below.dtype)
+    below = np.where(np.isinf(ends), below.dtype.type(1), below)
+    chances: Array = np.diff(below, axis=-1, prepend=below.dtype.type(0), append=below.dtype.type(1))
+    return chances
+
+
+def outcome_ranges(
+    predicted: Array, sigma: Array, weights: Array, group: Integers, *, slips: Slips, knee: ArrayLike
+) -> Array:
+    """Return the probability of each range under each particle, (T, N, K), ranges found for each test."""
+    cells = mixture(predicted, sigma, weights, group, slips=slips, knee=knee, precision=BINNING)
+    return outcome_likelihood(predicted, sigma, cuts(cells), slips)
