@@ -1,0 +1,190 @@
+"""Column types that read the same from SQLite and PostgreSQL, and the check of a value before it is bound."""
+
+import json
+import math
+from datetime import UTC, datetime
+from decimal import Decimal
+from functools import cache
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import BigInteger, Column, DateTime, Integer, String, Text
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeDecorator
+
+from halfsplit.errors import InputError
+
+DEEPEST_JSON = 40
+LARGEST_AMOUNT = Decimal(10) ** 12
+EARLIEST = datetime(1900, 1, 1, tzinfo=UTC)
+LATEST = datetime(3000, 1, 1, tzinfo=UTC)
+
+
+class Moment(TypeDecorator[datetime]):
+    """A moment in UTC: timestamptz on PostgreSQL, text without a zone on SQLite; with a time zone on our side always."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        moment = value.astimezone(UTC)
+        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Amount(TypeDecorator[Decimal]):
+    """A decimal amount as text, since SQLite has no exact decimals of its own."""
+
+    impl = String(32)
+    cache_ok = True
+
+    def process_bind_param(self, value: Decimal | None, dialect: Dialect) -> str | None:
+        return None if value is None else format(value, "f")
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> Decimal | None:
+        return None if value is None else Decimal(value)
+
+
+class Json(TypeDecorator[Any]):
+    """JSON of a stated Python type, as text. `limit` is in characters."""
+
+    impl = Text
+    cache_ok = True
+
+    def __init__(self, python_type: Any, limit: int) -> None:
+        super().__init__()
+        self.python_type_kept = python_type
+        self.limit = limit
+
+    def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
+        return (
+            None
+            if value is None
+            else canonical_json(adapter(self.python_type_kept).dump_python(value, mode="json"))
+        )
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
+        return None if value is None else adapter(self.python_type_kept).validate_json(value)
+
+
+@cache
+def adapter(python_type: Any) -> TypeAdapter[Any]:
+    """The validator of a type, made once."""
+    return TypeAdapter(python_type)
+
+
+def canonical_json(value: Any) -> str:
+    """The one JSON text of a value: sorted keys, no spaces, so that equal values have equal texts.
+
+    Raises:
+        InputError: the value is no JSON (NaN and infinity are not), is nested too deeply or holds half a character.
+    """
+    try:
+        text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+        text.encode()
+        depth = _depth(value)
+    except (TypeError, ValueError, RecursionError) as error:
+        raise InputError(
+            f"this cannot be kept as JSON: {error}", remedy="send finite numbers, texts, lists and objects"
+        ) from error
+    if depth > DEEPEST_JSON:
+        raise InputError(f"this is nested more than {DEEPEST_JSON} deep", remedy="send flatter data")
+    return text
+
+
+def _depth(value: Any) -> int:
+    inside = value.values() if isinstance(value, dict) else value if isinstance(value, list | tuple) else ()
+    return 1 + max((_depth(item) for item in inside), default=0)
+
+
+def check_value(column: Column[Any], value: Any) -> None:
+    """Refuse what the two databases would keep differently or not at all.
+
+    Raises:
+        InputError: names the column, what was found and what is accepted.
+    """
+    problem = _problem(column, value)
+    if problem:
+        raise InputError(problem, where=column.name.replace("_", " "))
+
+
+def _problem(column: Column[Any], value: Any) -> str | None:
+    if value is None:
+        return None if column.nullable else "nothing was given, but this is needed"
+    if isinstance(column.type, Json):
+        return _json_problem(column.type, value)
+    choices = column.info.get("choices")
+    if choices and value not in choices:
+        return f"found {value!r}, expected one of {', '.join(choices)}"
+    check = next((check for kind, check in _CHECKS.items() if isinstance(value, kind)), None)
+    return check(column, value) if check else None
+
+
+def _json_problem(kind: Json, value: Any) -> str | None:
+    length = len(
+        canonical_json(adapter(kind.python_type_kept).dump_python(value, mode="json", warnings=False))
+    )
+    return (
+        f"takes {length:,} characters as JSON, at most {kind.limit:,} are kept"
+        if length > kind.limit
+        else None
+    )
+
+
+def _text_problem(column: Column[Any], value: str) -> str | None:
+    limit = getattr(column.type, "length", None)
+    if limit and len(value) > limit:
+        return f"{len(value):,} characters long, at most {limit:,} are kept"
+    if "\0" in value or any("\ud800" <= character <= "\udfff" for character in value):
+        return "holds a character that is no text (NUL or half a pair)"
+    if column.info.get("filled") and not value.strip():
+        return "is empty, but this is needed"
+    return None
+
+
+def _integer_problem(column: Column[Any], value: int) -> str | None:
+    bits = 63 if isinstance(column.type, BigInteger) else 31 if isinstance(column.type, Integer) else None
+    return f"{value} is too large" if bits and not -(2**bits) <= value < 2**bits else None
+
+
+def _float_problem(column: Column[Any], value: float) -> str | None:
+    return None if math.isfinite(value) else f"{value} is no finite number"
+
+
+def _decimal_problem(column: Column[Any], value: Decimal) -> str | None:
+    # The exponent of a finite Decimal is an int; 'n', 'N' and 'F' mark NaN and infinity.
+    exponent = value.as_tuple().exponent
+    if (
+        not isinstance(exponent, int)
+        or not value.is_finite()
+        or abs(value) >= LARGEST_AMOUNT
+        or exponent < -9
+    ):
+        return f"{value} is no amount below {LARGEST_AMOUNT:,} with at most 9 decimals"
+    return None
+
+
+def _moment_problem(column: Column[Any], value: datetime) -> str | None:
+    if value.tzinfo is None:
+        return f"{value} has no time zone"
+    return (
+        None
+        if EARLIEST <= value <= LATEST
+        else f"{value} is outside the years {EARLIEST.year} to {LATEST.year}"
+    )
+
+
+_CHECKS: dict[type, Any] = {
+    str: _text_problem,
+    bool: lambda column, value: None,
+    int: _integer_problem,
+    float: _float_problem,
+    Decimal: _decimal_problem,
+    datetime: _moment_problem,
+}

@@ -1,0 +1,97 @@
+"""What an attachment's bytes are, by their content and never by the file's name, and what is accepted as what.
+
+Text of any sort is `text/plain`: HTML and SVG are never served as what a browser would run.
+"""
+
+from dataclasses import dataclass
+
+from halfsplit.errors import InputError
+from halfsplit.store.records import AttachmentKind
+
+HEAD = 4096
+TEXT = "text/plain"
+JPEG, PNG, WEBP, HEIC, PDF = "image/jpeg", "image/png", "image/webp", "image/heic", "application/pdf"
+WAV, MDF, ZIP, PARQUET = "audio/wav", "application/x-mdf", "application/zip", "application/vnd.apache.parquet"
+
+# Offset, bytes, type. JPEG: ITU-T T.81 B.1.1; PNG: ISO/IEC 15948 5.2; WebP and WAV: RIFF; HEIC: ISO/IEC 23008-12;
+# PDF: ISO 32000-1 7.5.2; MDF 4: ASAM MDF, identification block; ZIP (an NPZ is one): APPNOTE 4.3.7; Parquet: its format page.
+_SIGNATURES: tuple[tuple[int, bytes, str], ...] = (
+    (0, b"\xff\xd8\xff", JPEG),
+    (0, b"\x89PNG\r\n\x1a\n", PNG),
+    (8, b"WEBP", WEBP),
+    (8, b"WAVE", WAV),
+    (4, b"ftyphei", HEIC),
+    (4, b"ftypmif1", HEIC),
+    (0, b"%PDF-", PDF),
+    (0, b"MDF     ", MDF),
+    (0, b"PK\x03\x04", ZIP),
+    (0, b"PAR1", PARQUET),
+)
+
+MEGABYTE = 1_000_000
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """The types and the size (bytes) that are accepted as one kind of attachment."""
+
+    media_types: frozenset[str]
+    largest: int
+
+
+ACCEPTED: dict[AttachmentKind, Accepted] = {
+    "photo": Accepted(frozenset({JPEG, PNG, WEBP, HEIC}), 30 * MEGABYTE),
+    "document": Accepted(frozenset({PDF, JPEG, PNG, WEBP, HEIC, TEXT}), 50 * MEGABYTE),
+    "capture": Accepted(frozenset({TEXT, WAV, MDF, ZIP, PARQUET}), 4_000 * MEGABYTE),
+    "scan": Accepted(frozenset({TEXT, PDF}), 10 * MEGABYTE),
+}
+
+
+def media_type(head: bytes) -> str | None:
+    """The type of a file by its first 4,096 bytes, None if it is none that we know.
+
+    >>> media_type(b"%PDF-1.7 ..."), media_type(b"time;volts"), media_type(bytes(8))
+    ('application/pdf', 'text/plain', None)
+    """
+    for offset, signature, name in _SIGNATURES:
+        if head[offset : offset + len(signature)] == signature:
+            return name
+    return TEXT if _is_text(head) else None
+
+
+def _is_text(head: bytes) -> bool:
+    """UTF-8, or an older eight-bit code page: no control characters but line ends, tabs and form feeds."""
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return True
+    return bool(head) and not any(byte < 32 and byte not in b"\t\n\r\f" for byte in head)
+
+
+def accepted(kind: AttachmentKind, name: str) -> Accepted:
+    """What is accepted as this kind of attachment.
+
+    Raises:
+        InputError: there is no such kind.
+    """
+    if kind not in ACCEPTED:
+        raise InputError(
+            f"{kind!r} is no kind of attachment", remedy=f"choose {', '.join(ACCEPTED)}", where=name
+        )
+    return ACCEPTED[kind]
+
+
+def check_content(kind: AttachmentKind, head: bytes, name: str) -> str:
+    """The media type of a file that starts with `head` and is accepted as this kind.
+
+    Raises:
+        InputError: it is empty, or something else than what it should be.
+    """
+    if not head:
+        raise InputError("the file is empty", remedy="choose another", where=name)
+    found = media_type(head)
+    expected = accepted(kind, name).media_types
+    if found is None or found not in expected:
+        raise InputError(
+            f"this is {found or 'no type of file that is known here'}, a {kind} is {' or '.join(sorted(expected))}",
+            where=name,
+        )
+    return found

@@ -1,0 +1,147 @@
+"""The connection: SQLite or PostgreSQL by URL, set up so that what is committed is on the disk.
+
+Everything goes through `reading` and `writing`. They alone begin, commit and roll back, and they alone turn the
+driver's errors into ours.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from platformdirs import user_data_path
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError
+
+from halfsplit.errors import InputError, StorageError
+from halfsplit.store import migrations
+from halfsplit.store.failures import translated
+
+_ACCEPTED = "sqlite:///FILE or postgresql://USER@HOST/DATABASE"
+
+
+def default_url() -> str:
+    """The database in this user's own data folder."""
+    return f"sqlite:///{user_data_path('halfsplit') / 'halfsplit.db'}"
+
+
+class Database:
+    """One database, opened and brought to this release's schema.
+
+    Args:
+        url: `sqlite:///FILE` or `postgresql://USER@HOST/DATABASE`.
+        busy_seconds: how long a write waits for another program's.
+
+    Raises:
+        InputError: the URL names no database that we can use.
+        StorageError: it cannot be opened, or was written by a later release.
+    """
+
+    def __init__(self, url: str, *, busy_seconds: float = 10.0) -> None:
+        self.url = _checked_url(url)
+        self.is_sqlite = self.url.get_backend_name() == "sqlite"
+        self.engine = (
+            _sqlite(self.url, busy_seconds) if self.is_sqlite else _postgresql(self.url, busy_seconds)
+        )
+        try:
+            migrations.bring_up_to_date(self)
+        except BaseException:
+            self.engine.dispose()
+            raise
+
+    @property
+    def file(self) -> Path | None:
+        """The database's file, None on PostgreSQL."""
+        return Path(self.url.database or "") if self.is_sqlite else None
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A transaction that sees one moment of the database and changes nothing."""
+        with translated(), self.engine.connect() as connection:
+            if not self.is_sqlite:
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A transaction that is on the disk when the block has ended, or has not happened at all."""
+        with (
+            translated(),
+            self.engine.connect() as connection,
+            connection.execution_options(writes=True).begin(),
+        ):
+            yield connection
+
+    def check(self) -> tuple[str, ...]:
+        """What the database itself finds wrong with its files; empty when sound. PostgreSQL checks its pages as it reads."""
+        if not self.is_sqlite:
+            return ()
+        with self.reading() as connection:
+            found = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
+            strays = [
+                f"row without its parent in {row[0]}"
+                for row in connection.execute(text("PRAGMA foreign_key_check"))
+            ]
+        return tuple([line for line in found if line != "ok"] + strays)
+
+    def close(self) -> None:
+        """Give every connection back."""
+        self.engine.dispose()
+
+
+def _checked_url(url: str) -> URL:
+    try:
+        parsed = make_url(url)
+    except ArgumentError:
+        raise InputError(f"{url!r} is no address of a database", remedy=f"write {_ACCEPTED}") from None
+    if parsed.get_backend_name() not in ("sqlite", "postgresql"):
+        raise InputError(
+            f"{parsed.get_backend_name()!r} is no database that Halfsplit can use",
+            remedy=f"write {_ACCEPTED}",
+        )
+    if parsed.get_backend_name() == "postgresql":
+        return parsed.set(drivername="postgresql+psycopg")
+    if parsed.database in (None, "", ":memory:"):
+        raise InputError(
+            "a database in memory loses everything when the program ends", remedy="write sqlite:///FILE"
+        )
+    return parsed.set(database=str(Path(str(parsed.database)).expanduser().absolute()))
+
+
+def _sqlite(url: URL, busy_seconds: float) -> Engine:
+    with translated():
+        Path(str(url.database)).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    engine = create_engine(url, connect_args={"timeout": busy_seconds})
+    event.listen(engine, "connect", _set_up_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
+    connection.isolation_level = None  # Python's driver would begin by its own rules: we say BEGIN ourselves
+    journal = connection.execute("PRAGMA journal_mode").fetchone()[0]
+    if journal != "wal":
+        journal = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+    if journal != "wal":
+        raise StorageError(
+            f"SQLite cannot keep a write-ahead log here (journal mode {journal}): the folder may be on a network drive. "
+            "Keep the database on a local disk, or use PostgreSQL."
+        )
+    connection.execute(
+        "PRAGMA synchronous = FULL"
+    )  # in WAL mode NORMAL may lose the last commits with the power
+    connection.execute("PRAGMA fullfsync = ON")  # macOS: fsync alone stops at the drive's cache
+    connection.execute("PRAGMA foreign_keys = ON")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    """A writer takes its lock at once: a lock taken half-way fails without waiting when somebody else has written."""
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _postgresql(url: URL, busy_seconds: float) -> Engine:
+    settings = f"-c timezone=UTC -c synchronous_commit=on -c lock_timeout={round(busy_seconds * 1000)}"
+    return create_engine(url, connect_args={"options": settings}, pool_pre_ping=True)

@@ -1,0 +1,129 @@
+"""Attachments' bytes: one file for each content, named by its SHA-256, beside the database.
+
+A file is written under another name, flushed to the disk and renamed before anything refers to it. A crash can leave
+a file that nothing refers to, never a reference to a file that is not whole.
+"""
+
+import hashlib
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import IO
+
+from halfsplit.errors import InputError, StorageError
+from halfsplit.store.content import HEAD, accepted, check_content
+from halfsplit.store.failures import DamagedError, translated
+from halfsplit.store.records import AttachmentKind
+
+_CHUNK = 1 << 20
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+
+
+@dataclass(frozen=True)
+class StoredFile:
+    """What was found while a file was stored. `size` in bytes."""
+
+    sha256: str
+    size: int
+    media_type: str
+
+
+class FileStore:
+    """The folder of the attachments' files."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def path(self, sha256: str) -> Path:
+        """Where a content lies; never outside the folder, since only 64 hexadecimal digits are a name.
+
+        Raises:
+            InputError: this is no SHA-256.
+        """
+        if not _SHA256.fullmatch(sha256):
+            raise InputError(f"{sha256[:80]!r} is no SHA-256", remedy="64 hexadecimal digits name a file")
+        return self.folder / sha256[:2] / sha256
+
+    def put(self, source: IO[bytes], kind: AttachmentKind, name: str) -> StoredFile:
+        """Store the bytes of `source`; on the disk when this returns.
+
+        Raises:
+            InputError: empty, too large for its kind, or not what it should be.
+            StorageError: the disk is full or cannot be written to.
+        """
+        with translated():
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            temporary = NamedTemporaryFile(dir=self.folder, prefix="incoming-", delete=False)  # noqa: SIM115
+            try:
+                with temporary:
+                    stored = _copy(source, temporary, kind, name)
+                self._place(Path(temporary.name), stored.sha256)
+            finally:
+                Path(temporary.name).unlink(missing_ok=True)
+        return stored
+
+    def _place(self, temporary: Path, sha256: str) -> None:
+        final = self.path(sha256)
+        final.parent.mkdir(mode=0o700, exist_ok=True)
+        os.replace(temporary, final)  # the same content may be there already: the same bytes take its place
+        for folder in (final.parent, self.folder):
+            _flush_folder(folder)
+
+    def open(self, sha256: str) -> IO[bytes]:
+        """The stored bytes, to be read and closed by the caller.
+
+        Raises:
+            StorageError: the file is not there.
+        """
+        path = self.path(sha256)
+        with translated():
+            if not path.is_file():
+                raise StorageError(
+                    f"the file of an attachment is missing: {path}. Restore it from a backup of this folder."
+                )
+            return path.open("rb")
+
+    def check(self, sha256: str, size: int) -> None:
+        """Compare a stored file with what is known of it.
+
+        Raises:
+            StorageError: it is missing, or (DamagedError) not what was stored.
+        """
+        with self.open(sha256) as file, translated():
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+            found = file.tell()
+        if (digest, found) != (sha256, size):
+            raise DamagedError(
+                f"{self.path(sha256)} is not what was stored: {found:,} bytes with SHA-256 {digest}, expected {size:,} bytes. "
+                "Restore it from a backup of this folder."
+            )
+
+
+def _copy(source: IO[bytes], target: IO[bytes], kind: AttachmentKind, name: str) -> StoredFile:
+    digest, size, head = hashlib.sha256(), 0, b""
+    limit = accepted(kind, name).largest
+    while chunk := source.read(_CHUNK):
+        size += len(chunk)
+        if size > limit:
+            raise InputError(f"more than {limit:,} bytes, which is the most for a {kind}", where=name)
+        if len(head) < HEAD:
+            head = (head + chunk)[:HEAD]
+        digest.update(chunk)
+        target.write(chunk)
+    found = check_content(kind, head, name)
+    target.flush()
+    os.fsync(target.fileno())
+    return StoredFile(digest.hexdigest(), size, found)
+
+
+def _flush_folder(folder: Path) -> None:
+    """Make a rename last: the name is in the folder, which has to be flushed too. Windows flushes names itself."""
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,86 @@
+"""From a record to a row and back: what is inside another record is flattened with its field's name in front."""
+
+from collections.abc import Hashable, Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from functools import cache
+from typing import Any, TypeVar, cast, get_args, get_type_hints
+
+from sqlalchemy import Connection, Table, insert
+
+from halfsplit.store.columns import check_value
+
+R = TypeVar("R")
+
+
+def to_row(record: Any) -> dict[str, Any]:
+    """The columns of a record.
+
+    >>> from halfsplit.store.records import Complaint, Intake
+    >>> to_row(Intake(complaint=Complaint(text="wiper stops")))["complaint_text"]
+    'wiper stops'
+    """
+    return dict(_flat(type(record), record))
+
+
+def _flat(record_type: type, record: Any) -> Iterator[tuple[str, Any]]:
+    for name, inner in _shape(record_type).items():
+        value = None if record is None else getattr(record, name)
+        if inner is None:
+            yield name, value
+        else:
+            yield from ((f"{name}_{key}", part) for key, part in _flat(inner, value))
+
+
+def from_row(record_type: type[R], row: Mapping[Any, Any], prefix: str = "") -> R:
+    """The record of a row; a record inside it of which every column is NULL is None."""
+    values = {
+        name: _value(inner, row, prefix + name)
+        for name, inner in _shape(record_type).items()
+        if _present(inner, row, prefix + name)
+    }
+    return record_type(**values)
+
+
+def _present(inner: type | None, row: Mapping[Any, Any], name: str) -> bool:
+    """A field that has no column here (the links of an evidence entry, say) keeps its default."""
+    return inner is not None or name in row
+
+
+def _value(inner: type | None, row: Mapping[Any, Any], name: str) -> Any:
+    if inner is None:
+        return row[name]
+    empty = all(row.get(f"{name}_{key}") is None for key in dict(_flat(inner, None)))
+    return None if empty else from_row(inner, row, f"{name}_")
+
+
+@cache
+def _shape(record_type: Hashable) -> dict[str, type | None]:
+    """Field name -> the record type that it holds, or None for a plain value."""
+    hints = get_type_hints(record_type)
+    return {field.name: _record_in(hints[field.name]) for field in fields(cast(Any, record_type))}
+
+
+def _record_in(hint: Any) -> type | None:
+    candidates = (hint, *get_args(hint)) if not _is_list(hint) else ()
+    return next((kind for kind in candidates if isinstance(kind, type) and is_dataclass(kind)), None)
+
+
+def _is_list(hint: Any) -> bool:
+    return getattr(hint, "__origin__", None) is tuple
+
+
+def checked(table: Table, row: Mapping[str, Any]) -> dict[str, Any]:
+    """The row's values that the table has columns for, each checked.
+
+    Raises:
+        InputError: a value that cannot be kept; says which and why.
+    """
+    kept = {name: value for name, value in row.items() if name in table.c}
+    for name, value in kept.items():
+        check_value(table.c[name], value)
+    return kept
+
+
+def add(connection: Connection, table: Table, record: Any, **more: Any) -> None:
+    """Insert a record, with the columns in `more` that it does not have itself."""
+    connection.execute(insert(table).values(checked(table, to_row(record) | more)))

@@ -1,0 +1,73 @@
+"""One change of one job: its row is locked first, so that the numbers of changes grow in the order of the commits."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, RowMapping, Table, insert, select, update
+
+from halfsplit.errors import NotFoundError
+from halfsplit.store import tables
+from halfsplit.store.database import Database
+from halfsplit.store.rows import checked, to_row
+
+
+@dataclass
+class JobWriter:
+    """A write transaction that holds a job's row. `last` is the number of the job's last change so far."""
+
+    connection: Connection
+    job_id: str
+    row: RowMapping
+    last: int
+
+    def note(self, what: str, ref: str, who: str, at: datetime) -> int:
+        """Count one change and write it into the audit list; returns its sequence number."""
+        self.last += 1
+        self.change_job(last_change=self.last, changed_at=at)
+        note_audit(self.connection, who, what, at, ref=ref, job_id=self.job_id, sequence=self.last)
+        return self.last
+
+    def change_job(self, **values: Any) -> None:
+        """Set columns of the job's own row."""
+        statement = update(tables.jobs).where(tables.jobs.c.job_id == self.job_id)
+        self.connection.execute(statement.values(checked(tables.jobs, values)))
+
+    def add(self, table: Table, record: Any, **more: Any) -> None:
+        """Insert a record of this job."""
+        row = to_row(record) | more | {"job_id": self.job_id}
+        self.connection.execute(insert(table).values(checked(table, row)))
+
+    def find(self, table: Table, **key: Any) -> RowMapping | None:
+        """One row of this job by its key, or None."""
+        conditions = (table.c[name] == value for name, value in key.items())
+        statement = select(table).where(table.c.job_id == self.job_id, *conditions)
+        return self.connection.execute(statement).mappings().one_or_none()
+
+
+@contextmanager
+def writing_job(database: Database, job_id: str) -> Iterator[JobWriter]:
+    """A transaction on one job, on the disk when the block has ended.
+
+    Raises:
+        NotFoundError: there is no such job.
+    """
+    with database.writing() as connection:
+        statement = select(tables.jobs).where(tables.jobs.c.job_id == job_id).with_for_update()
+        row = connection.execute(statement).mappings().one_or_none()
+        if row is None:
+            raise no_job(job_id)
+        yield JobWriter(connection, job_id, row, row["last_change"])
+
+
+def note_audit(connection: Connection, who: str, what: str, at: datetime, **more: Any) -> None:
+    """Write one line of the audit list; `more` may give ref, job_id and sequence."""
+    row = {"who": who, "what": what, "at": at, "ref": ""} | more
+    connection.execute(insert(tables.audit).values(checked(tables.audit, row)))
+
+
+def no_job(job_id: str) -> NotFoundError:
+    """The error for a job that is not there."""
+    return NotFoundError(f"there is no job {job_id!r} in this job store")
