@@ -1,7 +1,7 @@
 """Accounts: users, sessions, failed logins, the one-time link for the first owner, and the audit list.
 
-The store keeps hashes as they are given and compares names without regard to case. It decides nothing about passwords
-or roles but one thing: there is always an owner who can sign in, once there has been one.
+The store keeps hashes as they are given and compares names without regard to case. It decides nothing about
+passwords or roles but one thing: there is always an owner who can sign in, once there has been one.
 """
 
 from dataclasses import replace

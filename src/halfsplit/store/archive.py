@@ -1,8 +1,9 @@
-"""A whole job as one file: a ZIP of `manifest.json`, `job.json` and the attachments' bytes as `files/SHA-256`.
+"""A whole job as one file: a ZIP of `manifest.json`, `job.json` and the attachments as `files/SHA-256`.
 
-The same job gives the same bytes. What comes in was written by others, so all of it is checked before any of it is
-kept: names, sizes, counts, hashes, types, and that whatever refers to something finds it. Attachments lie uncompressed
-in the archive, so that it cannot unfold into more than it is; the JSON may be compressed, and its size is bounded.
+The same job gives the same bytes. What comes in was written by others, so all of it is checked before any of
+it is kept: names, sizes, counts, hashes, types, and that whatever refers to something finds it. Attachments
+lie uncompressed in the archive, so that it cannot unfold into more than it is; the JSON may be compressed,
+and its size is bounded.
 """
 
 import hashlib
@@ -110,11 +111,11 @@ def _copy(source: IO[bytes], target: IO[bytes]) -> None:
 def import_job(
     store: JobStore, source: IO[bytes], *, who: str, at: datetime, job_id: str | None = None
 ) -> Job:
-    """Read an archive into the store: the job keeps its id, or takes `job_id` as a copy, and gets a number of its own.
+    """Read an archive into the store: the job keeps its id, or takes `job_id`, and gets a number of its own.
 
     Raises:
-        InputError: the file is no archive of a job, is damaged, or holds what it should not; nothing was imported.
-        ConflictError: the job is in the store already.
+        InputError: the file is no archive of a job, is damaged, or holds what it should not; nothing was
+        imported. ConflictError: the job is in the store already.
     """
     with _readable(), zipfile.ZipFile(source) as archive:
         manifest = _read_manifest(archive)
@@ -167,7 +168,7 @@ def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
         raise _bad(f"it says that it is {said.get('format')!r}, expected {FORMAT!r}")
     if said.get("schema") != SCHEMA:
         raise _bad(
-            f"it is of schema {said.get('schema')!r}, this program reads {SCHEMA}: a later release may have written it"
+            f"it is of schema {said.get('schema')!r}, this program reads {SCHEMA}: is it a later release's?"
         )
     manifest: Manifest = adapter(Manifest).validate_json(data, strict=True)
     return manifest
@@ -223,13 +224,13 @@ def _check_files(archive: zipfile.ZipFile, manifest: Manifest, job: JobFile) -> 
         found = (archive.getinfo(path).file_size, digest)
         if found != expected:
             raise _bad(
-                f"{path} has {found[0]:,} bytes with SHA-256 {found[1]}, its manifest says {expected[0]:,} bytes with {expected[1]}"
+                f"{path} has {found[0]:,} bytes with SHA-256 {found[1]}, "
+                f"its manifest says {expected[0]:,} bytes with {expected[1]}"
             )
     needed = {_FILES + attachment.sha256 for attachment in job.attachments}
-    if needed != said.keys() - {_DOCUMENT}:
-        raise _bad(
-            f"its attachments and its files differ (first difference: {min(needed ^ (said.keys() - {_DOCUMENT}))[:80]!r})"
-        )
+    files = said.keys() - {_DOCUMENT}
+    if needed != files:
+        raise _bad(f"its attachments and its files differ (first difference: {min(needed ^ files)[:80]!r})")
     for attachment in job.attachments:
         _check_attachment(archive, attachment)
 
@@ -241,5 +242,6 @@ def _check_attachment(archive: zipfile.ZipFile, attachment: Attachment) -> None:
     found = (archive.getinfo(path).file_size, media_type)
     if found != (attachment.size, attachment.media_type):
         raise _bad(
-            f"{path} is {found[1]} of {found[0]:,} bytes, {_DOCUMENT} says {attachment.media_type} of {attachment.size:,}"
+            f"{path} is {found[1]} of {found[0]:,} bytes, "
+            f"{_DOCUMENT} says {attachment.media_type} of {attachment.size:,}"
         )

@@ -28,8 +28,8 @@ def add_attachment(job: JobWriter, attachment: Attachment, file: StoredFile) -> 
     stored = from_row(Attachment, row)
     if (stored.sha256, stored.kind) != (found.sha256, found.kind):
         raise EntryConflictError(
-            f"attachment {attachment.attachment_id} is stored already with other bytes or as another kind: it was not changed. "
-            "Send the new one under an id of its own."
+            f"attachment {attachment.attachment_id} is stored already with other bytes or as another kind: "
+            "it was not changed. Send the new one under an id of its own."
         )
     return stored
 

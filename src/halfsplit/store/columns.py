@@ -21,7 +21,7 @@ LATEST = datetime(3000, 1, 1, tzinfo=UTC)
 
 
 class Moment(TypeDecorator[datetime]):
-    """A moment in UTC: timestamptz on PostgreSQL, text without a zone on SQLite; with a time zone on our side always."""
+    """A moment in UTC: timestamptz on PostgreSQL, text without a zone on SQLite, always with one here."""
 
     impl = DateTime(timezone=True)
     cache_ok = True
@@ -32,7 +32,7 @@ class Moment(TypeDecorator[datetime]):
         moment = value.astimezone(UTC)
         return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
 
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_result_value(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
@@ -44,10 +44,10 @@ class Amount(TypeDecorator[Decimal]):
     impl = String(32)
     cache_ok = True
 
-    def process_bind_param(self, value: Decimal | None, dialect: Dialect) -> str | None:
+    def process_bind_param(self, value: Decimal | None, _dialect: Dialect) -> str | None:
         return None if value is None else format(value, "f")
 
-    def process_result_value(self, value: str | None, dialect: Dialect) -> Decimal | None:
+    def process_result_value(self, value: str | None, _dialect: Dialect) -> Decimal | None:
         return None if value is None else Decimal(value)
 
 
@@ -62,14 +62,14 @@ class Json(TypeDecorator[Any]):
         self.python_type_kept = python_type
         self.limit = limit
 
-    def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
+    def process_bind_param(self, value: Any, _dialect: Dialect) -> str | None:
         return (
             None
             if value is None
             else canonical_json(adapter(self.python_type_kept).dump_python(value, mode="json"))
         )
 
-    def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
+    def process_result_value(self, value: str | None, _dialect: Dialect) -> Any:
         return None if value is None else adapter(self.python_type_kept).validate_json(value)
 
 
@@ -83,7 +83,8 @@ def canonical_json(value: Any) -> str:
     """The one JSON text of a value: sorted keys, no spaces, so that equal values have equal texts.
 
     Raises:
-        InputError: the value is no JSON (NaN and infinity are not), is nested too deeply or holds half a character.
+        InputError: the value is no JSON (NaN and infinity are not), is nested too deeply or holds half a
+        character.
     """
     try:
         text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
@@ -182,7 +183,6 @@ def _moment_problem(column: Column[Any], value: datetime) -> str | None:
 
 _CHECKS: dict[type, Any] = {
     str: _text_problem,
-    bool: lambda column, value: None,
     int: _integer_problem,
     float: _float_problem,
     Decimal: _decimal_problem,

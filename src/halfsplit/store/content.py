@@ -1,4 +1,4 @@
-"""What an attachment's bytes are, by their content and never by the file's name, and what is accepted as what.
+"""What an attachment's bytes are, by content and never by the file's name, and what is accepted as what.
 
 Text of any sort is `text/plain`: HTML and SVG are never served as what a browser would run.
 """
@@ -13,8 +13,9 @@ TEXT = "text/plain"
 JPEG, PNG, WEBP, HEIC, PDF = "image/jpeg", "image/png", "image/webp", "image/heic", "application/pdf"
 WAV, MDF, ZIP, PARQUET = "audio/wav", "application/x-mdf", "application/zip", "application/vnd.apache.parquet"
 
-# Offset, bytes, type. JPEG: ITU-T T.81 B.1.1; PNG: ISO/IEC 15948 5.2; WebP and WAV: RIFF; HEIC: ISO/IEC 23008-12;
-# PDF: ISO 32000-1 7.5.2; MDF 4: ASAM MDF, identification block; ZIP (an NPZ is one): APPNOTE 4.3.7; Parquet: its format page.
+# Offset, bytes, type. JPEG: ITU-T T.81 B.1.1; PNG: ISO/IEC 15948 5.2; WebP and WAV: RIFF; HEIC: ISO/IEC
+# 23008-12; PDF: ISO 32000-1 7.5.2; MDF 4: ASAM MDF, identification block; ZIP (an NPZ is one): APPNOTE 4.3.7;
+# Parquet: its format page.
 _SIGNATURES: tuple[tuple[int, bytes, str], ...] = (
     (0, b"\xff\xd8\xff", JPEG),
     (0, b"\x89PNG\r\n\x1a\n", PNG),
@@ -91,7 +92,7 @@ def check_content(kind: AttachmentKind, head: bytes, name: str) -> str:
     expected = accepted(kind, name).media_types
     if found is None or found not in expected:
         raise InputError(
-            f"this is {found or 'no type of file that is known here'}, a {kind} is {' or '.join(sorted(expected))}",
+            f"this is {found or 'of no type known here'}, a {kind} is {' or '.join(sorted(expected))}",
             where=name,
         )
     return found

@@ -1,6 +1,7 @@
 """Time and money of a job: steps with minutes, parts, authorised limits.
 
-Nothing is deleted: a step or a part that should not count is saved again as withdrawn. Authorisations are kept for good.
+Nothing is deleted: a step or a part that should not count is saved again as withdrawn. Authorisations are
+kept for good.
 """
 
 from dataclasses import replace
@@ -56,6 +57,7 @@ def authorise(job: JobWriter, authorisation: Authorisation) -> Authorisation:
     said = ("amount", "currency", "by_whom", "how")
     if any(getattr(stored, field) != getattr(authorisation, field) for field in said):
         raise EntryConflictError(
-            f"authorisation {name} is stored already with a different content: it was not changed. Enter the new one under an id of its own."
+            f"authorisation {name} is stored already with different content: it was not changed. "
+            "Enter the new one under an id of its own."
         )
     return stored

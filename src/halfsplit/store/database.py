@@ -1,7 +1,7 @@
 """The connection: SQLite or PostgreSQL by URL, set up so that what is committed is on the disk.
 
-Everything goes through `reading` and `writing`. They alone begin, commit and roll back, and they alone turn the
-driver's errors into ours.
+Everything goes through `reading` and `writing`. They alone begin, commit and roll back, and they alone turn
+the driver's errors into ours.
 """
 
 import sqlite3
@@ -60,7 +60,7 @@ class Database:
         """A transaction that sees one moment of the database and changes nothing."""
         with translated(), self.engine.connect() as connection:
             if not self.is_sqlite:
-                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+                connection.execution_options(isolation_level="REPEATABLE READ")
             with connection.begin():
                 yield connection
 
@@ -75,7 +75,7 @@ class Database:
             yield connection
 
     def check(self) -> tuple[str, ...]:
-        """What the database itself finds wrong with its files; empty when sound. PostgreSQL checks its pages as it reads."""
+        """What SQLite finds wrong with its file; empty when sound. PostgreSQL checks pages as it reads them."""
         if not self.is_sqlite:
             return ()
         with self.reading() as connection:
@@ -126,7 +126,7 @@ def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
         journal = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if journal != "wal":
         raise StorageError(
-            f"SQLite cannot keep a write-ahead log here (journal mode {journal}): the folder may be on a network drive. "
+            f"SQLite cannot keep a write-ahead log here (journal mode {journal}): is this a network drive? "
             "Keep the database on a local disk, or use PostgreSQL."
         )
     connection.execute(
@@ -137,7 +137,7 @@ def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    """A writer takes its lock at once: a lock taken half-way fails without waiting when somebody else has written."""
+    """A writer takes its lock at once: one taken half-way fails without waiting when somebody has written."""
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 

@@ -1,4 +1,4 @@
-"""Evidence: appended once for each id, struck out by further entries, read in the order in which it was stored."""
+"""Evidence: appended once for each id, struck out by further entries, read in the order of storing."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -14,7 +14,7 @@ from halfsplit.store.rows import checked, from_row
 from halfsplit.store.tables import attachments, entry_attachments, evidence
 from halfsplit.store.writing import JobWriter
 
-# What was said. Not who and when: an outbox may send an entry again later, or after somebody else has signed in.
+# What was said. Not who and when: an outbox may send it again later, or after somebody else has signed in.
 _CONTENT = ("kind", "present", "instrument", "serial", "strikes", "reason")
 
 
@@ -76,7 +76,7 @@ def _check_strike(job: JobWriter, entry: EvidenceEntry) -> None:
 
 
 def link_attachments(job: JobWriter, entry_id: str, attachment_ids: Sequence[str]) -> int:
-    """Link stored attachments to a stored entry, after those that it has; how many were not linked already."""
+    """Link stored attachments to a stored entry, after those that it has; returns how many were new."""
     if job.find(evidence, entry_id=entry_id) is None:
         raise NotFoundError(f"there is no entry {entry_id!r} in this job")
     present = linked(job.connection, job.job_id, entry_id).get(entry_id, ())
@@ -84,7 +84,7 @@ def link_attachments(job: JobWriter, entry_id: str, attachment_ids: Sequence[str
     for position, attachment_id in enumerate(wanted, start=len(present)):
         if job.find(attachments, attachment_id=attachment_id) is None:
             raise NotFoundError(
-                f"there is no attachment {attachment_id!r} in this job: store it before the entry that shows it"
+                f"there is no attachment {attachment_id!r} in this job: store it before its entry"
             )
         link = {
             "entry_id": entry_id,

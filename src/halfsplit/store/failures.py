@@ -7,6 +7,7 @@ import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 from sqlalchemy import exc
 
@@ -49,41 +50,50 @@ class AppendOnlyError(ConflictError):
     """The database refused to change or delete what is kept for good."""
 
 
+@dataclass(frozen=True)
+class Failure:
+    """The error to raise, and its text."""
+
+    kind: type[HalfsplitError]
+    text: str
+
+
 _KEPT = "Everything acknowledged before is kept; what was being entered now was not stored."
-_FULL = (
+_UNCERTAIN = "Everything acknowledged before is kept; whether the last entry was stored is not known."
+_FULL = Failure(
     DiskFullError,
     f"The disk that holds the job store is full. {_KEPT} Free some space, then enter it again.",
 )
-_READ_ONLY = (
+_READ_ONLY = Failure(
     ReadOnlyError,
     f"The job store cannot be written to: its file, folder or disk is read-only. {_KEPT} "
     "Give this user the right to write to the folder (or mount the disk for writing), then enter it again.",
 )
-_BUSY = (
+_BUSY = Failure(
     BusyError,
     f"Another program is holding the job store. {_KEPT} Close it or wait a moment, then enter it again.",
 )
-_DAMAGED = (
+_DAMAGED = Failure(
     DamagedError,
-    "The job store's file is damaged or is not a Halfsplit database. Stop the program and copy the file together with "
-    "its -wal and -shm neighbours before anything else; then restore the last backup, or recover the copy with SQLite's own tools.",
+    "The job store's file is damaged or is not a Halfsplit database. Stop the program and copy the file "
+    "together with its -wal and -shm neighbours before anything else; then restore the last backup, "
+    "or recover the copy with SQLite's own tools.",
 )
-_UNREACHABLE = (
+_UNREACHABLE = Failure(
     UnreachableError,
-    f"The job store cannot be opened. {_KEPT} Check that the folder exists and that this user may write to it, "
-    "or, for PostgreSQL, that the server runs and the address, user and password are right.",
+    f"The job store cannot be opened or does not answer. {_UNCERTAIN} Check that the folder exists and that "
+    "this user may write to it, or, for PostgreSQL, that the server runs and that address, user and password "
+    "are right. Then enter it again: it is stored once.",
 )
-_DISK_ERROR = (
+_DISK_ERROR = Failure(
     StorageError,
-    f"The disk reported an error while the job store was being read or written. {_KEPT} "
-    "Check the disk (space, file size limits, cables, health), then enter it again.",
+    f"The disk reported an error while the job store was being read or written. {_UNCERTAIN} "
+    "Check the disk (space, file size limits, cables, health), then enter it again: it is stored once.",
 )
-_APPEND_ONLY = (
+_APPEND_ONLY = Failure(
     AppendOnlyError,
     "This record is kept for good: it cannot be changed or deleted. Strike it out with a reason instead.",
 )
-
-Failure = tuple[type[HalfsplitError], str]
 
 # Primary result codes: https://www.sqlite.org/rescode.html
 _BY_SQLITE_CODE: dict[int, Failure] = {
@@ -140,10 +150,10 @@ def translated() -> Iterator[None]:
 
 
 def translate(error: BaseException) -> HalfsplitError:
-    """The error of ours that says the same as a driver's or the file system's, with the original text at the end."""
-    kind, text = _failure(error)
+    """The error of ours that says the same as a driver's or the file system's, with its text at the end."""
+    failure = _failure(error)
     detail = str(error).strip().splitlines()
-    return kind(f"{text} ({detail[0]})" if detail else text)
+    return failure.kind(f"{failure.text} ({detail[0]})" if detail else failure.text)
 
 
 def _failure(error: BaseException) -> Failure:
@@ -168,7 +178,7 @@ def _sqlstate_failure(sqlstate: str) -> Failure:
     return next((_BY_SQLSTATE[sqlstate[:n]] for n in lengths if sqlstate[:n] in _BY_SQLSTATE), _REFUSED)
 
 
-_REFUSED: Failure = (
+_REFUSED = Failure(
     StorageError,
     f"The database refused what it was asked to do. {_KEPT} Please report this text.",
 )

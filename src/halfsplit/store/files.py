@@ -1,13 +1,14 @@
 """Attachments' bytes: one file for each content, named by its SHA-256, beside the database.
 
-A file is written under another name, flushed to the disk and renamed before anything refers to it. A crash can leave
-a file that nothing refers to, never a reference to a file that is not whole.
+A file is written under another name, flushed to the disk and renamed before anything refers to it. A crash
+can leave a file that nothing refers to, never a reference to a file that is not whole.
 """
 
 import hashlib
 import os
 import re
 from dataclasses import dataclass
+from io import BufferedReader
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import IO
@@ -67,11 +68,11 @@ class FileStore:
     def _place(self, temporary: Path, sha256: str) -> None:
         final = self.path(sha256)
         final.parent.mkdir(mode=0o700, exist_ok=True)
-        os.replace(temporary, final)  # the same content may be there already: the same bytes take its place
+        temporary.replace(final)  # the same content may be there already: the same bytes take its place
         for folder in (final.parent, self.folder):
             _flush_folder(folder)
 
-    def open(self, sha256: str) -> IO[bytes]:
+    def open(self, sha256: str) -> BufferedReader:
         """The stored bytes, to be read and closed by the caller.
 
         Raises:
@@ -96,8 +97,8 @@ class FileStore:
             found = file.tell()
         if (digest, found) != (sha256, size):
             raise DamagedError(
-                f"{self.path(sha256)} is not what was stored: {found:,} bytes with SHA-256 {digest}, expected {size:,} bytes. "
-                "Restore it from a backup of this folder."
+                f"{self.path(sha256)} is not what was stored: found {found:,} bytes with SHA-256 {digest}, "
+                f"expected {size:,} bytes. Restore it from a backup of this folder."
             )
 
 
@@ -119,7 +120,7 @@ def _copy(source: IO[bytes], target: IO[bytes], kind: AttachmentKind, name: str)
 
 
 def _flush_folder(folder: Path) -> None:
-    """Make a rename last: the name is in the folder, which has to be flushed too. Windows flushes names itself."""
+    """Make a rename last: the name is in the folder, which has to be flushed too. Windows does so itself."""
     if os.name == "nt":
         return
     descriptor = os.open(folder, os.O_RDONLY)

@@ -1,4 +1,4 @@
-"""A job's own row and what is kept in versions: opening, intake, circuit, state, closing; and the list of jobs."""
+"""A job's own row, what is kept in versions (intake, circuit, closing), and the list of jobs."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -56,17 +56,17 @@ def _opened_already(connection: Connection, job_id: str, intake: Intake) -> bool
         return False
     if from_row(Intake, first) != intake:
         raise EntryConflictError(
-            f"job {job_id} is open already, with a different intake: it was not changed. Save a new version of it instead."
+            f"job {job_id} is open already, with a different intake: it was not changed. "
+            "Save a new version of its intake instead."
         )
     return True
 
 
 def next_number(connection: Connection) -> int:
-    """The next number on the workshop's list of jobs. The row that counts stays locked, so no number is given twice."""
+    """The next number on the workshop's list of jobs. The row that counts is locked: none is given twice."""
     counter = tables.workshop.c.last_job_number
-    return connection.execute(
-        update(tables.workshop).values(last_job_number=counter + 1).returning(counter)
-    ).scalar_one()
+    statement = update(tables.workshop).values(last_job_number=counter + 1).returning(counter)
+    return int(connection.execute(statement).scalar_one())
 
 
 def search_text(number: int, intake: Intake, customer: Customer | None) -> str:
@@ -126,7 +126,8 @@ def next_version(latest: int, based_on: int, what: str) -> int:
     """
     if latest != based_on:
         raise EditConflictError(
-            f"the {what} was changed by somebody else in the meantime: it is at version {latest}, this edit is based on {based_on}. "
+            f"somebody else changed the {what} in the meantime: it is at version {latest}, "
+            f"this edit is based on {based_on}. "
             "Nothing was overwritten: look at the latest version, then save again."
         )
     return latest + 1

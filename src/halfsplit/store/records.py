@@ -1,12 +1,13 @@
 """What the job store keeps, as frozen dataclasses.
 
-Nothing here knows a circuit, a diagnosis or a capture: the notation is text, evidence is a kind with a JSON payload,
-and a result that somebody was shown is a document with the engine's version beside it. Suspects are never kept as truth.
+Nothing here knows a circuit, a diagnosis or a capture: the notation is text, evidence is a kind with a JSON
+payload, and a result that somebody was shown is a document with the engine's version beside it. Suspects are
+never kept as truth.
 
-Every moment is a `datetime` with a time zone, passed in by the caller and kept in UTC. Ids are given by whoever enters
-something (a UUID string, as a rule), so that sending it twice stores it once. `sequence` is given by the store: the number
-of the change within its job, which only ever grows; it is 0 in a record that has not been stored yet.
-Money is a `Decimal` in the workshop's currency.
+Every moment is a `datetime` with a time zone, passed in by the caller and kept in UTC. Ids are given by
+whoever enters something (a UUID string, as a rule), so that sending it twice stores it once. `sequence` is
+given by the store: the number of the change within its job, which only ever grows; it is 0 in a record that
+has not been stored yet. Money is a `Decimal` in the workshop's currency.
 """
 
 from collections.abc import Iterable, Mapping
@@ -111,10 +112,10 @@ class CircuitVersion:
 class EvidenceEntry:
     """One thing that was seen, measured, done or said. Never changed and never deleted.
 
-    `kind` is one of the job's plain words: complaint, observation, code, reading, event, cannot, capture, repair, note,
-    strike and so on; the store gives a meaning to `strike` alone. `payload` is JSON: what the kind needs.
-    A strike-out is a further entry of kind `strike` with `strikes` (the id of the struck entry) and `reason`.
-    `attachments` are ids of attachments that were stored before.
+    `kind` is one of the job's plain words: complaint, observation, code, reading, event, cannot, capture,
+    repair, note, strike and so on; the store gives a meaning to `strike` alone. `payload` is JSON: what the
+    kind needs. A strike-out is a further entry of kind `strike` with `strikes` (the id of the struck entry)
+    and `reason`. `attachments` are ids of attachments that were stored before.
     """
 
     entry_id: str
@@ -135,7 +136,8 @@ class EvidenceEntry:
 class Attachment:
     """A photo, document, capture or scan report. The bytes lie in a file that is named by their SHA-256.
 
-    `size` (bytes), `sha256` and `media_type` are found by the store from the content, whatever the caller says.
+    `size` (bytes), `sha256` and `media_type` are found by the store from the content, whatever the caller
+    says.
     """
 
     attachment_id: str
@@ -153,7 +155,8 @@ class Attachment:
 class Step:
     """A piece of work with its minutes: entered, or from a start and a stop. `minutes` is None while it runs.
 
-    A step that should not count is saved again with `withdrawn=True`. `entry_id` is the evidence that it led to.
+    A step that should not count is saved again with `withdrawn=True`. `entry_id` is the evidence that it led
+    to.
     """
 
     step_id: str
@@ -169,7 +172,7 @@ class Step:
 
 @dataclass(frozen=True, kw_only=True)
 class PartUsed:
-    """A part with the price of one, as fitted, as an estimate, or as what replacing on suspicion would have cost."""
+    """A part with the price of one: fitted, an estimate, or what replacing on suspicion would have cost."""
 
     part_id: str
     name: str
@@ -185,7 +188,7 @@ class PartUsed:
 
 @dataclass(frozen=True, kw_only=True)
 class Authorisation:
-    """The limit that the customer authorised: `amount` in `currency`, by whom and how (by telephone, signed, …)."""
+    """The limit that the customer authorised: `amount` in `currency`, by whom and how (telephone, signed, …)."""
 
     authorisation_id: str
     amount: Decimal
@@ -201,7 +204,8 @@ class Authorisation:
 class ShownResult:
     """A result as somebody saw it: never read back as truth, kept to explain later what the page had said.
 
-    `what` names it (suspects, next tests, finding, report); `after` is the sequence number of the last change that it took into account.
+    `what` names it (suspects, next tests, finding, report); `after` is the sequence number of the last
+    change that it took into account.
     """
 
     what: str
@@ -215,7 +219,7 @@ class ShownResult:
 
 @dataclass(frozen=True, kw_only=True)
 class Closing:
-    """How the job ended: complaint, cause, correction. Closing again after a reopening keeps the earlier one."""
+    """How the job ended: complaint, cause, correction. Closing again later keeps the earlier one."""
 
     complaint: str
     cause: str
@@ -227,7 +231,7 @@ class Closing:
 
 @dataclass(frozen=True, kw_only=True)
 class Customer:
-    """How to reach the customer. The one part of a job that can be erased: it is personal and proves nothing."""
+    """How to reach the customer. This alone can be erased from a job: it is personal and proves nothing."""
 
     name: str = ""
     phone: str = ""
@@ -284,7 +288,7 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class AuditEntry:
-    """Who did what. A change of a job has its `job_id` and `sequence`; signing in, accounts and settings have neither."""
+    """Who did what. A change of a job has its `job_id` and `sequence`; accounts and settings have neither."""
 
     who: str
     what: str
@@ -297,7 +301,7 @@ class AuditEntry:
 
 @dataclass(frozen=True, kw_only=True)
 class Workshop:
-    """The workshop's settings: the currency by its ISO 4217 code, the price of an hour, and what the report is headed with."""
+    """The workshop's settings: currency (ISO 4217 code), price of an hour, and the heads of the report."""
 
     name: str = ""
     address: str = ""
@@ -308,7 +312,7 @@ class Workshop:
 
 @dataclass(frozen=True, kw_only=True)
 class User:
-    """Someone with an account. `password_hash` is kept as given (argon2 from the caller); names differ by more than case."""
+    """Someone with an account. `password_hash` is kept as given (argon2); names differ by more than case."""
 
     name: str
     password_hash: str = field(repr=False)
@@ -354,8 +358,8 @@ class JobFile:
 def struck_ids(entries: Iterable[EvidenceEntry]) -> frozenset[str]:
     """Ids of the entries that no longer count, from all entries of a job.
 
-    A strike-out may itself be struck: then what it struck counts again. Strikes refer to earlier entries only,
-    so one pass from the latest back to the first settles every one of them.
+    A strike-out may itself be struck: then what it struck counts again. Strikes refer to earlier entries
+    only, so one pass from the latest back to the first settles every one of them.
     """
     struck: set[str] = set()
     for entry in sorted(entries, key=lambda entry: entry.sequence, reverse=True):

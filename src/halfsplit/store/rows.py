@@ -1,9 +1,9 @@
-"""From a record to a row and back: what is inside another record is flattened with its field's name in front."""
+"""From a record to a row and back: a record inside another is flattened, its field's name in front."""
 
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
-from typing import Any, TypeVar, cast, get_args, get_type_hints
+from typing import Any, TypeVar, get_args, get_type_hints
 
 from sqlalchemy import Connection, Table, insert
 
@@ -31,7 +31,7 @@ def _flat(record_type: type, record: Any) -> Iterator[tuple[str, Any]]:
             yield from ((f"{name}_{key}", part) for key, part in _flat(inner, value))
 
 
-def from_row(record_type: type[R], row: Mapping[Any, Any], prefix: str = "") -> R:
+def from_row(record_type: Callable[..., R], row: Mapping[Any, Any], prefix: str = "") -> R:
     """The record of a row; a record inside it of which every column is NULL is None."""
     values = {
         name: _value(inner, row, prefix + name)
@@ -54,10 +54,10 @@ def _value(inner: type | None, row: Mapping[Any, Any], name: str) -> Any:
 
 
 @cache
-def _shape(record_type: Hashable) -> dict[str, type | None]:
+def _shape(record_type: Any) -> dict[str, type | None]:
     """Field name -> the record type that it holds, or None for a plain value."""
     hints = get_type_hints(record_type)
-    return {field.name: _record_in(hints[field.name]) for field in fields(cast(Any, record_type))}
+    return {field.name: _record_in(hints[field.name]) for field in fields(record_type)}
 
 
 def _record_in(hint: Any) -> type | None:

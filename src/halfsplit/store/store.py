@@ -1,7 +1,8 @@
 """The job store: one class for SQLite and PostgreSQL.
 
-Every method that writes has written when it returns: the change is on the disk, has its sequence number and stands in
-the audit list. Ids come from whoever entered something, so a call that was cut off is simply made again.
+Every method that writes has written when it returns: the change is on the disk, has its sequence number and
+stands in the audit list. Ids come from whoever entered something, so a call that was cut off is simply made
+again.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -9,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any, IO, Self, TypeVar
+from typing import IO, Any, Self, TypeVar
 
 from sqlalchemy import Connection, RowMapping, Table, select, update
 
@@ -50,8 +51,8 @@ class JobStore:
 
     Args:
         url: `sqlite:///FILE` or `postgresql://USER@HOST/DATABASE`; see `default_url`.
-        files: folder for the attachments' bytes; beside the database's file by default, needed with PostgreSQL.
-        busy_seconds: how long a write waits for another program's.
+        files: folder for the attachments' bytes; beside the database's file by default, needed with
+        PostgreSQL. busy_seconds: how long a write waits for another program's.
 
     Attributes:
         accounts: users, sessions, failed logins, the first owner's link, the audit list.
@@ -65,8 +66,8 @@ class JobStore:
     >>> now = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
     >>> with TemporaryDirectory() as folder, JobStore(f"sqlite:///{folder}/jobs.db") as store:
     ...     job = store.open_job("job-1", Intake(), who="Ada", at=now)
-    ...     entry = EvidenceEntry(entry_id="e-1", kind="note", payload={"text": "rear wiper still"}, at=now, who="Ada")
-    ...     first, again = store.record("job-1", entry), store.record("job-1", entry)
+    ...     entry = EvidenceEntry(entry_id="e-1", kind="note", payload={"text": "rear wiper still"}, at=now,
+    who="Ada") ...     first, again = store.record("job-1", entry), store.record("job-1", entry)
     >>> job.number, first == again, first.sequence
     (1, True, 2)
     """
@@ -140,7 +141,7 @@ class JobStore:
     def list_jobs(
         self, search: str = "", *, states: Sequence[JobState] = (), limit: int = 100, offset: int = 0
     ) -> tuple[JobSummary, ...]:
-        """The jobs with every word of `search` in number, vehicle, complaint or customer; the last changed first."""
+        """The jobs with every word of `search` in number, vehicle, complaint or customer, by last change."""
         with self._database.reading() as connection:
             return jobs.list_jobs(connection, search, states, limit, offset)
 
@@ -233,14 +234,14 @@ class JobStore:
     def strike(
         self, job_id: str, struck: str, *, entry_id: str, reason: str, who: str, at: datetime
     ) -> EvidenceEntry:
-        """Strike out an entry with a reason, by a further entry. Striking a strike-out makes the entry count again."""
+        """Strike out an entry with a reason, by a further entry. Striking a strike-out undoes it."""
         return self.record(
             job_id,
             EvidenceEntry(entry_id=entry_id, kind="strike", strikes=struck, reason=reason, who=who, at=at),
         )
 
     def evidence(self, job_id: str, *, after: int = 0) -> tuple[EvidenceEntry, ...]:
-        """The entries with a sequence number above `after`, struck ones too, oldest first; see `struck_ids`."""
+        """The entries numbered above `after`, struck ones too, oldest first; see `struck_ids`."""
         with self._reading_job(job_id) as connection:
             return evidence.read_evidence(connection, job_id, after)
 
@@ -330,7 +331,7 @@ class JobStore:
     # Following a job
 
     def changes_since(self, job_id: str, sequence: int, *, limit: int = 500) -> tuple[Change, ...]:
-        """The changes after `sequence`, oldest first: one look-up in an index, cheap enough to ask twice a second."""
+        """The changes after `sequence`, oldest first: one look-up in an index, cheap to ask often."""
         here = tables.audit.c
         statement = select(tables.audit).where(here.job_id == job_id, here.sequence > sequence)
         with self._database.reading() as connection:

@@ -1,8 +1,9 @@
 """The tables, one for each list of records in `records.py`. Column names are the records' field names.
 
-What a record holds inside another (a complaint inside an intake) is flattened: `complaint_text`. Every table of a job
-has `job_id`; a change of a job takes the next number from its row in `jobs`, which also puts concurrent writers in order.
-`KEPT` names the tables that triggers keep from being changed or deleted, in every program that opens the database.
+What a record holds inside another (a complaint inside an intake) is flattened: `complaint_text`. Every table
+of a job has `job_id`; a change of a job takes the next number from its row in `jobs`, which also puts
+concurrent writers in order. `KEPT` names the tables that triggers keep from being changed or deleted, in
+every program that opens the database.
 """
 
 from typing import Any, get_args
@@ -12,7 +13,6 @@ from sqlalchemy import (
     Boolean,
     CheckConstraint,
     Column,
-    Date,
     Float,
     ForeignKey,
     ForeignKeyConstraint,
@@ -84,7 +84,7 @@ def _job_id(**options: Any) -> Column[Any]:
 
 
 def _job_table(name: str, *parts: Any) -> Table:
-    """A list within a job, stored in the order of its primary key: without SQLite's hidden row number, by which a row could be replaced."""
+    """A list within a job, without SQLite's hidden row number, by which a row could be replaced."""
     return Table(name, metadata, _job_id(primary_key=True), *parts, sqlite_with_rowid=False)
 
 

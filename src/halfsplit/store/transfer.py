@@ -98,7 +98,7 @@ def write_whole_job(connection: Connection, job: JobFile, job_id: str, who: str,
     )
     connection.execute(insert(tables.jobs).values(checked(tables.jobs, row)))
     stored = connection.execute(select(tables.jobs).where(tables.jobs.c.job_id == job_id)).mappings().one()
-    _write_lists(JobWriter(connection, job_id, stored, job.last_change), job, who, at)
+    _write_lists(JobWriter(connection, job_id, stored, job.last_change, job.changed_at), job, who, at)
 
 
 def _write_lists(writer: JobWriter, job: JobFile, who: str, at: datetime) -> None:

@@ -1,4 +1,4 @@
-"""One change of one job: its row is locked first, so that the numbers of changes grow in the order of the commits."""
+"""One change of one job: its row is locked first, so that changes are numbered in the order of commits."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,11 +22,13 @@ class JobWriter:
     job_id: str
     row: RowMapping
     last: int
+    changed_at: datetime
 
     def note(self, what: str, ref: str, who: str, at: datetime) -> int:
         """Count one change and write it into the audit list; returns its sequence number."""
         self.last += 1
-        self.change_job(last_change=self.last, changed_at=at)
+        self.changed_at = max(self.changed_at, at)  # an outbox sends what was measured a while ago
+        self.change_job(last_change=self.last, changed_at=self.changed_at)
         note_audit(self.connection, who, what, at, ref=ref, job_id=self.job_id, sequence=self.last)
         return self.last
 
@@ -59,7 +61,7 @@ def writing_job(database: Database, job_id: str) -> Iterator[JobWriter]:
         row = connection.execute(statement).mappings().one_or_none()
         if row is None:
             raise no_job(job_id)
-        yield JobWriter(connection, job_id, row, row["last_change"])
+        yield JobWriter(connection, job_id, row, row["last_change"], row["changed_at"])
 
 
 def note_audit(connection: Connection, who: str, what: str, at: datetime, **more: Any) -> None:

@@ -1,7 +1,8 @@
 """The schema's history, brought up to date when a database is opened.
 
-Every release reads every older database. A database of a later release is refused, since writing to it could lose
-what this release does not know of. Migrations stand by themselves: they never import `tables.py`, which moves on.
+Every release reads every older database. A database of a later release is refused, since writing to it could
+lose what this release does not know of. Migrations stand by themselves: they never import `tables.py`, which
+moves on.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ _LOCK = 0x68616C66  # an arbitrary number of our own for PostgreSQL's advisory l
 
 
 def bring_up_to_date(database: Database) -> None:
-    """Migrate to this release's schema, in one transaction, waiting for another program that is doing the same.
+    """Migrate to this release's schema, in one transaction, after another program that does the same.
 
     Raises:
         TooNewError: the database was written by a later release.
@@ -44,7 +45,8 @@ def _revision(connection: Connection) -> str | None:
     revision = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     if revision is not None and revision not in REVISIONS:
         raise TooNewError(
-            f"This job store was written by a later release of Halfsplit (schema {revision}; this program knows up to {REVISIONS[-1]}). "
+            f"This job store was written by a later release of Halfsplit (schema {revision}; "
+            f"this program knows up to {REVISIONS[-1]}). "
             "Nothing was changed. Install the later release on this machine."
         )
     return revision

@@ -1,4 +1,4 @@
-"""Alembic's entry: runs the migrations on the connection, and in the transaction, that the store passes in."""
+"""Alembic's entry: runs the migrations on the connection, and in the transaction, that the store gives it."""
 
 from alembic import context
 

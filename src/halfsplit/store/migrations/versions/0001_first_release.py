@@ -1,4 +1,4 @@
-"""The first release: jobs with all that they hold, accounts, the workshop's settings, and the triggers that keep evidence."""
+"""The first release: jobs with all that they hold, accounts, settings; triggers that keep evidence."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -33,13 +33,14 @@ def upgrade() -> None:
 
 
 def _keep_on_sqlite(table: str, keys: tuple[tuple[str, ...], ...]) -> list[str]:
-    """REPLACE deletes without firing a delete trigger, so a row whose key is there already is stopped before it goes in."""
-    refuse = f"SELECT RAISE(ABORT, '{table} is kept for good')"
+    """REPLACE deletes without firing a delete trigger: a row whose key is there is stopped before it goes in."""
+    refuse = f"BEGIN SELECT RAISE(ABORT, '{table} is kept for good'); END"
     there = " OR ".join("(" + " AND ".join(f"{name} = NEW.{name}" for name in key) + ")" for key in keys)
+    taken = f"EXISTS (SELECT 1 FROM {table} WHERE {there})"  # noqa: S608 our own names
     return [
-        f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} BEGIN {refuse}; END",
-        f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} BEGIN {refuse}; END",
-        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE {there}) BEGIN {refuse}; END",
+        f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} {refuse}",
+        f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} {refuse}",
+        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} WHEN {taken} {refuse}",
     ]
 
 
