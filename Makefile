@@ -18,14 +18,15 @@ help:
 run: .venv/.core $(BUNDLE)
 	$(BIN)/halfsplit demo
 
-test: system check
-	$(BIN)/python -m pytest
+# One run tells everything: the tests run though the style may be wrong.
+test: system .venv/.test $(BUNDLE)
+	@status=0; $(MAKE) --no-print-directory check || status=1; $(BIN)/python -m pytest || status=1; exit $$status
 
 check: .venv/.test $(BUNDLE)
-	$(BIN)/ruff check
-	$(BIN)/ruff format --check
-	$(BIN)/mypy
-	cd frontend && npm run --silent types
+	@status=0; \
+	for command in '$(BIN)/ruff check' '$(BIN)/ruff format --check' '$(BIN)/mypy' 'npm --prefix frontend run --silent types'; do \
+		echo "$$command"; $$command || status=1; \
+	done; exit $$status
 
 system:
 	@tools/install-system-packages $(TEST_PACKAGES)
