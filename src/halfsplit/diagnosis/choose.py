@@ -13,8 +13,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from halfsplit.diagnosis.condense import deepened
 from halfsplit.diagnosis.information import (
     KNEE,
+    USUAL_SLIPS,
     Array,
     Floats,
     Integers,
@@ -22,7 +24,7 @@ from halfsplit.diagnosis.information import (
     information,
     outcome_information,
 )
-from halfsplit.diagnosis.lookahead import expected_minutes
+from halfsplit.diagnosis.lookahead import expected_minutes, minutes_per_bit
 from halfsplit.diagnosis.optimum import fits, optimum
 from halfsplit.diagnosis.outcomes import outcome_ranges
 from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
@@ -47,10 +49,10 @@ def next_test(problem: TestProblem, limit: int = EXACT_LIMIT) -> int:
     """
     if problem.found or not len(problem.useful):
         raise ValueError("no test is needed: a repair group is found, or no test tells the rest apart")
-    return optimum(problem, limit).test if fits(problem, limit) else ahead(problem)
+    return optimum(problem, limit).test if fits(problem, limit) else two_ahead(problem)
 
 
-def ahead(problem: TestProblem) -> int:
+def two_ahead(problem: TestProblem) -> int:
     """Return the test with the fewest expected minutes by looking two tests ahead; ties by number."""
     useful = problem.useful
     minutes = np.full(len(problem.costs), np.inf)
@@ -104,7 +106,8 @@ class Candidates:
     predicted   (T, N) predicted readings; float32 serves
     sigma       (T, N) their standard deviations, same unit
     likelihood  (D, N, K) probability of each outcome (yes, weak, no; bright, dim, dark)
-    minutes     (T + D,) minutes of each test if it came next, the way to its place included; infinite: not now
+    minutes     (T + D,) minutes of each test if it came next, the way to its place included; infinite: not
+                possible now
     knee        scalar or (T,): see ``information``
     slips       range scalar or (T,): see ``information.Slips``
     """
@@ -114,14 +117,14 @@ class Candidates:
     sigma: Array = field(default_factory=_no_numbers)
     likelihood: Array = field(default_factory=lambda: np.empty((0, 0, 1)))
     knee: ArrayLike = KNEE
-    slips: Slips = Slips()  # noqa: RUF009 - frozen
+    slips: Slips = USUAL_SLIPS
 
     def __post_init__(self) -> None:
         numeric, discrete = len(self.predicted), len(self.likelihood)
         if np.shape(self.predicted) != np.shape(self.sigma):
             raise ValueError(f"predicted {np.shape(self.predicted)} and sigma {np.shape(self.sigma)} differ")
         if np.shape(self.minutes) != (numeric + discrete,):
-            raise ValueError(f"{numeric} numeric and {discrete} other tests, {len(self.minutes)} costs in minutes")
+            raise ValueError(f"{numeric} numeric and {discrete} other tests, minutes of {len(self.minutes)}")
 
     def bits(self, weights: Array, group: Integers) -> Floats:
         """Return what each test tells about the repair group, in bits; (T + D,)."""
@@ -148,9 +151,9 @@ class Candidates:
             some = (self.predicted[rows], self.sigma[rows], weights, group)
             parts.insert(0, outcome_ranges(*some, slips=self.slips.of(numeric, rows), knee=knees[rows]))
         most = max(part.shape[-1] for part in parts)
-        joined = np.concatenate([np.pad(part, ((0, 0), (0, 0), (0, most - part.shape[-1]))) for part in parts])
+        padded = [np.pad(part, ((0, 0), (0, 0), (0, most - part.shape[-1]))) for part in parts]
         order = np.concatenate([np.flatnonzero(tests < numeric), np.flatnonzero(tests >= numeric)])
-        result: Array = joined[np.argsort(order)]
+        result: Array = np.concatenate(padded)[np.argsort(order)]
         return result
 
 
@@ -186,8 +189,8 @@ def rank_tests(
 ) -> tuple[RankedTest, ...]:
     """Return the tests that tell anything, best first.
 
-    Those that the look-ahead took in go by expected minutes until a group holds ``stop_at``; the others follow
-    by bits per minute; ties by number. The same arguments always give the same order.
+    Those that the look-ahead took in go by expected minutes until a group holds ``stop_at``; the others
+    follow by bits per minute; ties by number. The same arguments always give the same order.
 
     weights, group  (N,) probabilities, sum 1, and repair groups of the particles
     minutes_after   minutes (T + D,) of each test after the given one has been made and its place is open;
@@ -201,9 +204,10 @@ def rank_tests(
         likelihood = candidates.outcomes(chosen, weights, group)
         after = np.stack([_minutes_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
         everyone = np.arange(len(chosen))
-        expected[chosen] = expected_minutes(
-            likelihood, weights, group, everyone, minutes[chosen], after, stop_at
-        )
+        arrays = (likelihood, weights, group)
+        ahead = expected_minutes(*arrays, everyone, minutes[chosen], after, stop_at)
+        rate = minutes_per_bit(bits[chosen], minutes[chosen])
+        expected[chosen] = deepened(*arrays, minutes[chosen], after, ahead, rate, stop_at)
     return _ordered(bits, minutes, expected)
 
 

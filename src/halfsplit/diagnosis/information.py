@@ -7,18 +7,19 @@ weight, a repair group and a predicted reading with its standard deviation. The 
 mixture of normals, plus the chance of a slip of the hand that is the same for all. It is integrated on a grid
 of cells: nothing is rounded to 'good' and 'bad'.
 
-The grid is even in log(1 + |r| / knee), where ``knee`` is the reading at which the instrument's fixed and its
-proportional error are equal (20 mV and 0.5 % give 4 V), so that a cell is about as many standard deviations
-wide everywhere. It spans what is predicted for the test; slips beyond that tell nothing and share its end cells.
+The grid is even in log(1 + |r| / knee), where ``knee`` is the reading at which the instrument's fixed and
+its proportional error are equal (20 mV and 0.5 % give 4 V), so that a cell is about as many standard
+deviations wide everywhere. It spans what is predicted for the test; slips beyond that tell nothing and share
+its end cells.
 
-The normal distribution is taken as a polygon of straight pieces (two corners when screening, many when it must
-be exact), for a polygon's share of every cell follows from one cumulative sum, however many particles there
-are.
+The normal distribution function is taken as a polygon (two corners when screening, many when it must be
+exact), for a polygon's share of every cell follows from one cumulative sum, however many particles there are.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -83,7 +84,11 @@ class Slips:
     def below(self, readings: Floats) -> Floats:
         """Return the chance that the even half of the slips reads less, for readings (T, …)."""
         low, high = (np.reshape(np.asarray(end, dtype=float), (-1, 1)) for end in (self.low, self.high))
-        return np.clip((readings - low) / (high - low), 0.0, 1.0)
+        share: Floats = np.clip((readings - low) / (high - low), 0.0, 1.0)
+        return share
+
+
+USUAL_SLIPS = Slips()
 
 
 @dataclass(frozen=True)
@@ -104,7 +109,7 @@ def information(
     weights: Array,
     group: Integers,
     *,
-    slips: Slips = Slips(),  # noqa: B008 - frozen
+    slips: Slips = USUAL_SLIPS,
     knee: ArrayLike = KNEE,
     precision: Precision = SCREENING,
 ) -> Floats:
@@ -144,7 +149,7 @@ def joint_with_outcomes(likelihood: Array, weights: Array, group: Integers) -> F
 
 
 def mutual_information(joint: Floats) -> Floats:
-    """Return the mutual information in bits of tables (..., G, K) of joint probabilities, each summing to 1."""
+    """Return the mutual information in bits of joint probabilities (..., G, K), each table summing to 1."""
     bits = _log_sum(joint, (-2, -1)) - _log_sum(joint.sum(-1), -1) - _log_sum(joint.sum(-2), -1)
     return np.maximum(bits, 0.0)
 
@@ -166,7 +171,7 @@ def mixture(
     weights: Array,
     group: Integers,
     *,
-    slips: Slips = Slips(),  # noqa: B008 - frozen
+    slips: Slips = USUAL_SLIPS,
     knee: ArrayLike = KNEE,
     precision: Precision = EXACT,
 ) -> Mixture:
@@ -207,8 +212,8 @@ def _shares_of_cells(
     """Return the probability of each group and cell, (T, G, B), of errors with the given corners.
 
     corners: C arrays (T, N), in cells from the lower end of the grid. A polygon is a sum of ramps, one from
-    each corner; the slope that a ramp adds to the cells is a step, and a step is a single entry (shared by two
-    cells where the corner lies between borders) before the cumulative sum over the cells.
+    each corner; the slope that a ramp adds to the cells is a step, and a step is a single entry (shared by
+    two cells where the corner lies between borders) before the cumulative sum over the cells.
     """
     tests, width = len(corners[0]), precision.cells + 2
     base = (np.arange(tests)[:, None] * groups + group) * width
@@ -236,9 +241,9 @@ def _changes_of_slope(corners: list[Array], precision: Precision) -> list[Array]
     """Return what each corner adds to the slope of the error's distribution function; C arrays (T, N)."""
     slopes = [
         share / (after - before)
-        for before, after, share in zip(corners, corners[1:], precision.shares, strict=False)
+        for (before, after), share in zip(pairwise(corners), precision.shares, strict=True)
     ]
-    return [slopes[0], *(after - before for before, after in zip(slopes, slopes[1:], strict=False)), -slopes[-1]]
+    return [slopes[0], *(after - before for before, after in pairwise(slopes)), -slopes[-1]]
 
 
 def _slip_shares(edges: Floats, sigma: Array, slips: Slips) -> Floats:
@@ -247,4 +252,5 @@ def _slip_shares(edges: Floats, sigma: Array, slips: Slips) -> Floats:
     borders[:, 0], borders[:, -1] = -np.inf, np.inf
     zero = np.diff(ndtr(borders / sigma[:, None].astype(float)), axis=1)
     even = np.diff(slips.below(borders), axis=1)
-    return 0.5 * zero + 0.5 * even
+    shares: Floats = 0.5 * zero + 0.5 * even
+    return shares

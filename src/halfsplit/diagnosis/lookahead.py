@@ -32,17 +32,18 @@ def pair_table(first: Array, second: Array, weights: Array, group: Integers) -> 
     return np.moveaxis(table.reshape(shape), 0, -1)
 
 
-def minutes_left(shares: Floats, minutes_per_bit: Array | float, least: Array | float, stop_at: float) -> Floats:
+def minutes_left(shares: Floats, rate: float, least: float, stop_at: float) -> Floats:
     """Estimate the minutes until a group holds ``stop_at``, times the probability of being here.
 
-    shares (..., G) joint probabilities of group and of being here; ``least``: the cheapest test, for at least
-    one more is needed.
+    shares  (..., G) joint probabilities of group and of being here
+    rate    minutes per bit of doubt
+    least   minutes of the cheapest test, for at least one more is needed
     """
     mass = shares.sum(axis=-1)
     largest = shares.max(axis=-1)
     safe = np.maximum(mass, 1e-300)
     bits = entropy(shares / safe[..., None])
-    left = mass * np.maximum(bits * minutes_per_bit, least)
+    left = mass * np.maximum(bits * rate, least)
     return np.where(largest >= (stop_at - 1e-9) * mass, 0.0, left)
 
 
@@ -65,7 +66,7 @@ def expected_minutes(
     """
     table = pair_table(likelihood[firsts], likelihood, weights, group)
     bits = mutual_information(joint_with_outcomes(likelihood, weights, group))
-    rate = _minutes_per_bit(bits, minutes)
+    rate = minutes_per_bit(bits, minutes)
     possible = np.isfinite(minutes_after)
     after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
     after_one = table[:, :, 0].sum(axis=2)
@@ -74,15 +75,16 @@ def expected_minutes(
     second = np.where(possible[:, None, :], second, np.inf).min(axis=-1)
     found = after_one.max(axis=-1) >= (stop_at - 1e-9) * mass
     left = np.where(found | ~np.isfinite(second), 0.0, second)
-    return minutes[firsts] + left.sum(axis=-1)
+    total: Floats = minutes[firsts] + left.sum(axis=-1)
+    return total
 
 
-def _minutes_per_bit(bits: Floats, minutes: Floats) -> float:
+def minutes_per_bit(bits: Floats, minutes: Floats) -> float:
     """Return the rate at which doubt is expected to be worked off after the next two tests.
 
     The lower quartile over the tests that tell anything: the best test's rate is too hopeful, for the tests
-    after it overlap with what it told. (Measured on random problems: mean minutes over the optimum 1.02, by the
-    best test's rate 1.04, by the median 1.03.)
+    after it overlap with what it told. (Measured on random problems: mean minutes over the optimum 1.02, by
+    the best test's rate 1.04, by the median 1.03.)
     """
     tell = (bits > 1e-9) & np.isfinite(minutes)
     if not tell.any():  # only together do the tests tell anything: a bit for each

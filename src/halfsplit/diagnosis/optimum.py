@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from halfsplit.diagnosis.lookahead import minutes_left
 from halfsplit.diagnosis.sequencing import (
     NEGLIGIBLE,
     NO_PLACE,
@@ -74,7 +75,7 @@ def optimum(problem: TestProblem, limit: int = LATTICE_LIMIT) -> Optimum:
         return by_search(problem)
     if lattice_size(problem) <= limit:
         return by_lattice(problem)
-    raise ValueError(f"{_alive(problem)} hypotheses and {len(problem.useful)} tests: too many for an exact plan")
+    raise ValueError(f"{_alive(problem)} hypotheses, {len(problem.useful)} tests: too many for an exact plan")
 
 
 def fits(problem: TestProblem, limit: int = LATTICE_LIMIT) -> bool:
@@ -235,31 +236,36 @@ def _inseparable(problem: TestProblem, alive: Integers) -> Integers:
     rows = np.tile(np.arange(len(alive)), 2)
     columns = np.concatenate([len(alive) + looks.ravel(), len(alive) + looks.max() + 1 + groups])
     graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(size, size))
-    labels: Integers = connected_components(graph, directed=False)[1][: len(alive)]
-    return labels
+    labels = connected_components(graph, directed=False)[1][: len(alive)]
+    return labels.astype(np.intp)
 
 
 # Tests with chances of error: dynamic programming over the lattice of what can be known.
 
 
-def by_lattice(problem: TestProblem) -> Optimum:
+def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
     """Return the optimum by dynamic programming over all states of knowledge.
 
     A state says for each useful test 'not made' or its outcome: a number with one digit for each test. All
-    probabilities are kept unnormalised, so that sums over outcomes need no division.
+    probabilities are kept unnormalised, so that sums over outcomes need no division. Doubt that is left when
+    no test can tell more is charged with ``minutes_per_bit``.
     """
     tests = problem.useful
     weights, strides = _knowledge(problem, tests)
     shape = weights.shape[:-1]
     by_group = np.stack([weights[..., problem.groups == g].sum(-1) for g in np.unique(problem.groups)])
     mass = by_group.sum(0).ravel()
-    digits = np.indices(shape).reshape(len(tests), -1)
-    unsettled = by_group.max(0).ravel() < (problem.stop_at - NEGLIGIBLE) * mass
-    open_tests = (digits == 0) & unsettled
-    open_tests[:, unsettled] &= _tells(problem, tests, weights.reshape(mass.size, -1)[unsettled])
+    digits = np.indices(shape, dtype=np.intp).reshape(len(tests), -1)
+    doubtful = by_group.max(0).ravel() < (problem.stop_at - NEGLIGIBLE) * mass
+    open_tests = (digits == 0) & doubtful
+    open_tests[:, doubtful] &= _tells(problem, tests, weights.reshape(mass.size, -1)[doubtful])
     unsettled = open_tests.any(axis=0)
     made = (digits > 0).sum(0)
     value = np.zeros(mass.size)
+    if minutes_per_bit > 0.0:
+        stuck = np.flatnonzero(doubtful & ~unsettled & (mass > 0))
+        shares = by_group.reshape(len(by_group), -1)[:, stuck].T
+        value[stuck] = minutes_left(shares, minutes_per_bit, 0.0, problem.stop_at)
     for depth in range(len(tests) - 1, -1, -1):
         states = np.flatnonzero(unsettled & (made == depth))
         if len(states):

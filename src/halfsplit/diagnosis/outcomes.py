@@ -1,13 +1,14 @@
 """What the result of a numeric test can be, in a few ranges: 'about 12.3 V', 'about 0 V', 'between'.
 
-The ranges are the division of the reading into at most so many intervals that keeps the most information about
-the repair group. Dynamic programming over intervals finds it (Kurkoski & Yagi, "Quantization of binary-input
-discrete memoryless channels", IEEE Transactions on Information Theory 60(8), 2014).
+The ranges are the division of the reading into at most so many intervals that keeps the most information
+about the repair group. Dynamic programming over intervals finds it (Kurkoski & Yagi, "Quantization of
+binary-input discrete memoryless channels", IEEE Transactions on Information Theory 60(8), 2014).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +17,7 @@ from scipy.special import ndtr
 from halfsplit.diagnosis.information import (
     EXACT,
     KNEE,
+    USUAL_SLIPS,
     Array,
     Floats,
     Integers,
@@ -56,7 +58,7 @@ def outcome_bins(
     weights: Array,
     group: Integers,
     *,
-    slips: Slips = Slips(),  # noqa: B008 - frozen
+    slips: Slips = USUAL_SLIPS,
     knee: float = KNEE,
     most: int = MOST_OUTCOMES,
 ) -> tuple[OutcomeBin, ...]:
@@ -66,9 +68,7 @@ def outcome_bins(
     """
     cells = mixture(predicted[None], sigma[None], weights, group, slips=slips, knee=knee, precision=EXACT)
     ends = [-np.inf, *cuts(cells, most=most)[0], np.inf]
-    return tuple(
-        _bin(cells, low, high) for low, high in zip(ends, ends[1:], strict=False) if low < high
-    )
+    return tuple(_bin(cells, low, high) for low, high in pairwise(ends) if low < high)
 
 
 def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin:
@@ -82,7 +82,7 @@ def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin:
 
 
 def cuts(cells: Mixture, *, most: int = MOST_OUTCOMES, kept: float = KEPT) -> Floats:
-    """Return the readings at which each test's range is cut, ascending, padded with infinity; (T, most - 1)."""
+    """Return the readings at which each test is cut, ascending, padded with infinity; (T, most - 1)."""
     labels = _intervals(cells.joint)
     onehot = labels[:, :, None] == np.arange(INTERVALS)
     borders = _borders(labels, cells.edges)
@@ -91,22 +91,23 @@ def cuts(cells: Mixture, *, most: int = MOST_OUTCOMES, kept: float = KEPT) -> Fl
 
 
 def _intervals(joint: Floats) -> Integers:
-    """Label each cell with one of ``INTERVALS`` intervals that hold equal shares; rare groups count for more.
+    """Label each cell, (T, B), with one of ``INTERVALS`` intervals that hold equal shares.
 
-    (T, B). By the root of its probability a group of 1 % gets a tenth of the intervals of one that is certain.
+    Groups count by the root of their probability, so that a rare one has its intervals too.
     """
     by_group = joint.sum(axis=-1, keepdims=True)
     balanced = (joint / np.sqrt(np.maximum(by_group, 1e-300))).sum(axis=1)
     along = np.cumsum(balanced, axis=-1)
     middle = (along - 0.5 * balanced) / along[:, -1:]
-    return np.clip((middle * INTERVALS).astype(np.intp), 0, INTERVALS - 1)
+    labels: Integers = np.clip((middle * INTERVALS).astype(np.intp), 0, INTERVALS - 1)
+    return labels
 
 
 def _borders(labels: Integers, edges: Floats) -> Floats:
     """Return the reading at the lower end of each interval, (T, INTERVALS)."""
-    return np.stack(
-        [edge[np.searchsorted(label, np.arange(INTERVALS))] for label, edge in zip(labels, edges, strict=True)]
-    )
+    wanted = np.arange(INTERVALS)
+    rows = zip(labels, edges, strict=True)
+    return np.stack([edge[np.searchsorted(label, wanted)] for label, edge in rows])
 
 
 def _scores(joint: Floats) -> Floats:
@@ -160,7 +161,7 @@ def outcome_likelihood(
     predicted: Array,
     sigma: Array,
     cut: Floats,
-    slips: Slips = Slips(),  # noqa: B008 - frozen
+    slips: Slips = USUAL_SLIPS,
 ) -> Array:
     """Return the probability of each range under each particle, (T, N, K), for cuts (T, K - 1)."""
     ends = cut[:, None, :].astype(predicted.dtype)

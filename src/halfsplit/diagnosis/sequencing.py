@@ -68,7 +68,8 @@ class TestProblem:
     @cached_property
     def group_shares(self) -> Floats:
         """Probability of each repair group; (G,)."""
-        return np.bincount(self.groups, weights=self.priors)
+        shares: Floats = np.bincount(self.groups, weights=self.priors).astype(float)
+        return shares
 
     @cached_property
     def found(self) -> bool:
@@ -135,7 +136,7 @@ def stacked(tests: Sequence[ArrayLike]) -> Floats:
 
 
 def yes_no(positive: ArrayLike) -> Floats:
-    """Return the likelihood (T, H, 2) of tests that are positive with the probabilities ``positive`` (H, T)."""
+    """Return the likelihood (T, H, 2) of tests that are positive with probabilities ``positive`` (H, T)."""
     chances = np.asarray(positive, dtype=float).T
     return np.stack([1.0 - chances, chances], axis=-1)
 
