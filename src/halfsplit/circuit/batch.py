@@ -43,10 +43,38 @@ class Base:
     def __init__(self, system: System, states: States) -> None:
         self.factor = Factor(system, states)
         self.states = states
-        size = system.network.size
         self.volts = self.factor.volts()
-        self.inverse: Floats = np.zeros((size + 1, size + 1))
-        self.inverse[:size, :size] = self.factor.solve(np.eye(size))
+        self.inverse = self._solved(np.eye(system.network.size + 1))
+
+    def _solved(self, injected: Floats) -> Floats:
+        solved = np.zeros_like(injected)
+        solved[:-1, :-1] = self.factor.solve(injected[:-1, :-1])
+        return solved
+
+    def sharpen(self) -> None:
+        """Correct the inverse by what Kirchhoff's law leaves over: its entries behind high resistances have lost
+        digits in the assembled matrix, which shows once large flows are multiplied by them."""
+        left = np.eye(len(self.inverse)) + self.left_over(self.inverse)
+        self.inverse += self._solved(left)
+
+    def response(self, elements: Ints) -> Floats:
+        """A⁻¹U (N + 1, m) for these elements, each solved for by itself and corrected once."""
+        ends = self.factor.system.ends[elements]
+        incidence = np.zeros((len(self.inverse), len(elements)))
+        column = np.arange(len(elements))
+        np.add.at(incidence, (ends[:, 0], column), 1.0)
+        np.subtract.at(incidence, (ends[:, 1], column), 1.0)
+        incidence[-1] = 0.0
+        response = np.zeros_like(incidence)
+        response[:-1] = self.factor.solve(incidence[:-1])
+        response[:-1] += self.factor.solve((incidence + self.left_over(response))[:-1])
+        return response
+
+    def left_over(self, volts: Floats) -> Floats:
+        """Minus A times volts (N + 1, m), summed from the currents of the elements."""
+        ends = self.factor.system.ends
+        flow = self.factor.conductance[:, None] * (volts[ends[:, 2]] - volts[ends[:, 3]])
+        return _left_over(self.factor.system, flow, volts)
 
 
 @dataclass(frozen=True)
@@ -187,6 +215,19 @@ class Batch:
             ohms[:, rows] -= np.einsum("pbk,pbk->pb", there, update.change * weight[..., 0])
         return ohms
 
+    def port_ohms(self, a: Ints, b: Ints, cases: Ints | None = None) -> Floats:
+        """Resistance (len(a), B) between pairs of nodes."""
+        wanted = np.arange(len(self.cases)) if cases is None else cases
+        base = self.base(-1)
+        inverse = base.inverse
+        ohms = np.repeat((inverse[a, a] - inverse[a, b] - inverse[b, a] + inverse[b, b])[:, None], len(wanted), axis=1)
+        for rows, update in self._updates(base, wanted, self.states[:, wanted]):
+            there_a, back_a = self._responses(base, update.elements, a)
+            there_b, back_b = self._responses(base, update.elements, b)
+            weight = update.solver @ (back_a - back_b)[..., None]
+            ohms[:, rows] -= np.einsum("pbk,pbk->pb", there_a - there_b, update.change * weight[..., 0])
+        return ohms
+
     def fed(self, cases: Ints | None = None) -> Bools:
         """Which modules work (M, B)."""
         wanted = np.arange(len(self.cases)) if cases is None else cases
@@ -321,7 +362,7 @@ class Batch:
         system, size = self.system, self.system.network.size
         changed, place = np.unique(update.elements, return_inverse=True)
         place = place.reshape(update.elements.shape)
-        response = self._responses_anew(base, changed)
+        response = base.response(changed)
         ends = system.ends[update.elements]
         q = response[ends[..., 2][:, :, None], place[:, None, :]] - response[ends[..., 3][:, :, None], place[:, None, :]]
         matrix = q * update.change[:, None, :]
@@ -347,22 +388,6 @@ class Batch:
             if np.abs(correction).max(initial=0.0) < 1e-10:
                 break
         return volts
-
-    def _responses_anew(self, base: Base, elements: Ints) -> Floats:
-        """A⁻¹U (N + 1, m) for these elements, each solved for and refined once."""
-        system, size = self.system, self.system.network.size
-        incidence = np.zeros((size + 1, len(elements)))
-        column = np.arange(len(elements))
-        ends = system.ends[elements]
-        np.add.at(incidence, (ends[:, 0], column), 1.0)
-        np.subtract.at(incidence, (ends[:, 1], column), 1.0)
-        incidence[size] = 0.0
-        response = np.zeros_like(incidence)
-        response[:size] = base.factor.solve(incidence[:size])
-        flow = base.factor.conductance[:, None] * (response[system.ends[:, 2]] - response[system.ends[:, 3]])
-        left = incidence + _left_over(system, flow, response)
-        response[:size] += base.factor.solve(left[:size])
-        return response
 
 
 def _left_over(system: System, flow: Floats, volts: Floats) -> Floats:
@@ -417,4 +442,5 @@ def expect(system: System, faults: Sequence[Fault], nodes: Ints) -> Expectation:
     """Volts at nodes under each fault."""
     cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
     batch = Batch(system, cases)
+    batch.base(-1).sharpen()
     return Expectation(batch.volts(nodes), batch)

@@ -1,0 +1,164 @@
+"""Hypotheses: families of faults that differ in severity only, and the columns that stand for them in arrays.
+
+A bad joint has any resistance: its severity is continuous and is integrated over a grid of columns (rulings 11). A
+column is one (hypothesis, severity); with the draws of parameters it makes the particles that carry weight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
+from halfsplit.circuit.network import ADD, EMF, SET, Change, Lock
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+JOINT_OHMS = np.geomspace(0.06, 160.0, 24)
+"""Severities of a bad joint, log-uniform."""
+SHORT_GRID = np.concatenate([[0.05], np.geomspace(0.2, 1500.0, 11)])
+SHORT_SHARES = np.concatenate([[0.5], np.full(11, 0.5 / 11)])
+"""A short is dead metal to metal in half the cases; the rest is spread log-uniform up to what water does."""
+BATTERY_VOLTS = np.linspace(9.5, 12.0, 6)
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One family. ``faults``: its members by name, mildest first; ``prior``: probability before any evidence."""
+
+    faults: tuple[Fault, ...]
+    prior: float
+
+    @property
+    def first(self) -> Fault:
+        return self.faults[0]
+
+    @property
+    def part(self) -> str:
+        return self.first.part
+
+    @property
+    def mode(self) -> str:
+        return self.first.mode
+
+    @property
+    def group(self) -> str:
+        return self.first.group
+
+    @property
+    def name(self) -> str:
+        return self.first.name if len(self.faults) == 1 else f"{self.part} {self.mode}"
+
+    def nearest(self, severity: float) -> Fault:
+        """The named member closest to a severity, by ratio."""
+        given = [fault for fault in self.faults if fault.severity]
+        if not given or not np.isfinite(severity) or severity <= 0:
+            return self.first
+        return min(given, key=lambda fault: abs(np.log(fault.severity / severity)) if fault.severity else np.inf)
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """C columns. ``hypothesis`` (C,) index; ``share`` (C,) of the hypothesis's prior; ``severity`` (C,) in ohm or V,
+    NaN where there is none. Columns of one hypothesis stand together in order of severity."""
+
+    hypotheses: tuple[Hypothesis, ...]
+    hypothesis: Ints
+    share: Floats
+    severity: Floats
+    changes: tuple[tuple[Change, ...], ...]
+    locks: tuple[tuple[Lock, ...], ...]
+
+    def __len__(self) -> int:
+        return len(self.hypothesis)
+
+    @property
+    def log_prior(self) -> Floats:
+        priors = np.array([hypothesis.prior for hypothesis in self.hypotheses])
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.log(priors[self.hypothesis] * self.share))
+
+
+def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
+    """Faults in families, in the order of the list."""
+    grouped: dict[tuple[str, str], list[Fault]] = {}
+    for fault in faults.values():
+        grouped.setdefault(fault.family, []).append(fault)
+    return [tuple(members) for members in grouped.values()]
+
+
+def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Columns:
+    """The columns of some hypotheses; ``coarse``: the named severities only."""
+    index: list[int] = []
+    shares: list[float] = []
+    severities: list[float] = []
+    changes: list[tuple[Change, ...]] = []
+    locks: list[tuple[Lock, ...]] = []
+    for number, hypothesis in enumerate(hypotheses):
+        for share, severity, made in _grid(hypothesis, coarse=coarse):
+            index.append(number)
+            shares.append(share)
+            severities.append(severity)
+            changes.append(made)
+            locks.append(hypothesis.first.locks)
+    return Columns(tuple(hypotheses), np.array(index, dtype=np.intp), np.array(shares), np.array(severities),
+                   tuple(changes), tuple(locks))
+
+
+def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, tuple[Change, ...]]]:
+    first = hypothesis.first
+    if first.members:
+        return _pair_grid(first)
+    if len(hypothesis.faults) == 1 or coarse:
+        share = 1.0 / len(hypothesis.faults)
+        return [(share, np.nan if fault.severity is None else fault.severity, fault.changes)
+                for fault in hypothesis.faults]
+    operation, element = first.changes[0].operation, first.changes[0].element
+    grid, weights = {ADD: (JOINT_OHMS, np.ones(len(JOINT_OHMS))), SET: (SHORT_GRID, SHORT_SHARES),
+                     EMF: (BATTERY_VOLTS, np.ones(len(BATTERY_VOLTS)))}[operation]
+    weights = weights / weights.sum()
+    return [(float(share), float(severity), (Change(element, operation, float(severity)),))
+            for share, severity in zip(weights, grid, strict=True)]
+
+
+def _pair_grid(both: Fault) -> list[tuple[float, float, tuple[Change, ...]]]:
+    return [(1.0, np.nan, both.changes)]
+
+
+def pairs_of(hypotheses: Sequence[Hypothesis], bound: int, share: float) -> list[Hypothesis]:
+    """The likeliest pairs of single faults (of different parts), at most ``bound``, with ``share`` among them all.
+
+    A member with several severities stands with its middle one.
+    """
+    single = [one for one in hypotheses if one.first.name not in (NOTHING_WRONG, NOT_IN_MODEL) and one.prior > 0]
+    single.sort(key=lambda one: -one.prior)
+    best = []
+    for first, a in enumerate(single):
+        for b in single[first + 1 :]:
+            if first and len(best) >= bound and a.prior * b.prior < best[bound - 1][0]:
+                break
+            if a.part != b.part:
+                best.append((a.prior * b.prior, a, b))
+        best.sort(key=lambda item: -item[0])
+        best = best[:bound]
+    total = sum(weight for weight, *_ in best) or 1.0
+    return [Hypothesis((pair(_middle(a), _middle(b)),), share * weight / total) for weight, a, b in best]
+
+
+def _middle(hypothesis: Hypothesis) -> Fault:
+    return hypothesis.faults[len(hypothesis.faults) // 2]
+
+
+def runs(columns: Columns) -> list[slice]:
+    """The stretch of columns of each hypothesis."""
+    found, start = [], 0
+    for _, members in groupby(columns.hypothesis.tolist()):
+        count = len(list(members))
+        found.append(slice(start, start + count))
+        start += count
+    return found

@@ -1,0 +1,272 @@
+"""Hypotheses × tests → predicted readings: the circuit solved for every column and every draw of parameters.
+
+A *scene* is one operating state with one set of interventions. Its volts are found once and answer every test
+made in it. Every hypothesis sees the same draws (common random numbers), so that differences between
+predictions are those of the faults and not of the dice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.batch import Batch, Cases
+from halfsplit.circuit.circuit import WORKS_FROM, Circuit
+from halfsplit.circuit.elements import DriverDevice
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
+from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
+from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.network import OPEN, Change, Parameters
+from halfsplit.diagnosis.hypotheses import Columns
+
+Floats = NDArray[np.float64]
+Readings = NDArray[np.float32]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+DEAD_MODES = ("open", "shorted", "stalled")
+
+
+@dataclass(frozen=True)
+class SceneKey:
+    """What a scene is: state, interventions in the order made, and whether the feed is isolated (for ohms)."""
+
+    state: str
+    changes: tuple[Intervention, ...] = ()
+    isolated: bool = False
+
+
+class Scene:
+    """Predictions (…, C, D) of one scene for C columns and D draws."""
+
+    def __init__(self, circuit: Circuit, columns: Columns, key: SceneKey, draws: Sequence[Parameters],
+                 blown: Bools) -> None:
+        self.circuit, self.columns, self.key = circuit, columns, key
+        self._batches = [self._batch(parameters, blown[..., number]) for number, parameters in enumerate(draws)]
+        self._volts: dict[int, Readings] = {}
+        self._source: dict[int, Readings] = {}
+        self.nothing = next((number for number, one in enumerate(columns.hypotheses)
+                             if one.first.name == NOTHING_WRONG), 0)
+
+    def _batch(self, parameters: Parameters, blown: Bools) -> Batch:
+        network = self.circuit.network
+        system = apply(network.system(self.key.state, parameters), self.key.changes)
+        if self.key.isolated:
+            system = system.isolated()
+        good = replaced(self.key.changes)
+        changes, locks = [], []
+        for column, (made, held) in enumerate(zip(self.columns.changes, self.columns.locks, strict=True)):
+            fault = self.columns.hypotheses[self.columns.hypothesis[column]].first
+            if good and fault.members:
+                left = [member for member in fault.members if member.part not in good]
+                made = tuple(change for member in left for change in member.changes)
+                held = tuple(lock for member in left for lock in member.locks)
+            elif fault.part in good:
+                made, held = (), ()
+            fuses = [Change(int(network.fuses[fuse]), OPEN) for fuse in np.flatnonzero(blown[:, column])
+                     if network.elements[network.fuses[fuse]].name not in good]
+            own = {change.element for change in made}
+            changes.append((*made, *(change for change in fuses if change.element not in own)))
+            locks.append(held)
+        return Batch(system, Cases.of(system, changes, locks))
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return len(self.columns), len(self._batches)
+
+    def fill(self, nodes: Sequence[int]) -> None:
+        """Find the volts of these nodes at once: many together are much cheaper than one by one."""
+        missing = np.array(sorted({node for node in nodes if node not in self._volts}), dtype=np.intp)
+        if not len(missing):
+            return
+        volts = np.stack([batch.volts(missing, refine=False) for batch in self._batches], axis=-1)
+        self._volts.update(zip(missing.tolist(), volts.astype(np.float32), strict=True))
+
+    def fill_source(self, nodes: Sequence[int]) -> None:
+        """Find the source resistance of these nodes at once."""
+        missing = np.array(sorted({node for node in nodes if node not in self._source}), dtype=np.intp)
+        if not len(missing):
+            return
+        ohms = np.stack([batch.source_ohms(missing) for batch in self._batches], axis=-1)
+        self._source.update(zip(missing.tolist(), ohms.astype(np.float32), strict=True))
+
+    def volts(self, a: int, b: int) -> Readings:
+        """Volts between two nodes (C, D), no instrument fitted."""
+        size = self.circuit.network.size
+        self.fill([node for node in (a, b) if node != size])
+        zero = np.float32(0.0)
+        first = self._volts[a] if a != size else zero
+        second = self._volts[b] if b != size else zero
+        return np.asarray(first - second + np.zeros(self.shape, dtype=np.float32))
+
+    def source(self, node: int) -> Readings:
+        """Resistance (C, D) of a point against the reference."""
+        if node == self.circuit.network.size:
+            return np.zeros(self.shape, dtype=np.float32)
+        self.fill_source([node])
+        return self._source[node]
+
+    def read(self, a: int, b: int, used: Instrument) -> Readings:
+        """Volts that an instrument shows between two nodes, its own load included."""
+        volts = self.volts(a, b)
+        if used.ohms is None or b != self.circuit.network.size:
+            return volts
+        return loaded(volts, self.source(a), used)
+
+    def amps(self, element: int) -> Readings:
+        """Current of an element (C, D)."""
+        wanted = np.array([element], dtype=np.intp)
+        return np.stack([batch.amps(wanted)[0] for batch in self._batches], axis=-1).astype(np.float32)
+
+    def port_ohms(self, a: int, b: int) -> Readings:
+        """Resistance between two nodes (C, D)."""
+        pair = np.array([a], dtype=np.intp), np.array([b], dtype=np.intp)
+        return np.stack([batch.port_ohms(*pair)[0] for batch in self._batches], axis=-1).astype(np.float32)
+
+    def works(self, load: str) -> Readings:
+        """Share of its healthy volts that a load has (C, D), 0 where it is broken itself."""
+        network = self.circuit.network
+        element = network.element(load)
+        a, b = network.ends[element][:2]
+        volts = np.abs(self.volts(int(a), int(b)))
+        column = int(np.flatnonzero(self.columns.hypothesis == self.nothing)[0])
+        nominal = abs(self.circuit.solve(self.key.state).volts(network.points[a]) -
+                      (self.circuit.solve(self.key.state).volts(network.points[b]) if b != network.size else 0.0))
+        best = self.circuit.healthy_volts[load]
+        # The same car, healthy, in the state in which the load has most: its own volts here scaled up to there.
+        here = volts[column] if nominal > 0.5 * best and not self.key.changes else np.full(self.shape[1], nominal or 1)
+        reference = np.maximum(here * (best / nominal if nominal > 0.5 * best else 1.0), 1e-6)
+        if nominal <= 0.5 * best:
+            reference = np.full(self.shape[1], best)
+        share = volts / reference
+        share[self._broken(load)] = 0.0
+        return np.asarray(share, dtype=np.float32)
+
+    def _broken(self, load: str) -> Bools:
+        good = replaced(self.key.changes)
+        broken = []
+        for number in self.columns.hypothesis:
+            fault = self.columns.hypotheses[number].first
+            members = fault.members or (fault,)
+            broken.append(any(one.part == load and one.mode in DEAD_MODES and load not in good for one in members))
+        return np.array(broken, dtype=bool)
+
+    def fed(self, module: str) -> Bools:
+        """Whether a module works (C, D)."""
+        row = self.circuit.network.devices.module_index[module]
+        return np.stack([batch.fed()[row] for batch in self._batches], axis=-1)
+
+    def answers(self, module: str) -> Bools:
+        """Whether a module answers: fed, and where it talks on a bus, in touch with another unit (C, D)."""
+        fed = self.fed(module)
+        part = self.circuit.parts[module]
+        if part.behaviour is None or not part.behaviour.talks:
+            return fed
+        touch = []
+        for batch in self._batches:
+            links = batch.links()
+            others = [other for listener, other in links if listener == module]
+            heard = [links[module, other] & links[other, module] for other in others if (other, module) in links]
+            touch.append(np.logical_or.reduce(heard) if heard else np.ones(len(self.columns), dtype=bool))
+        return fed & np.stack(touch, axis=-1)
+
+    def blown(self) -> Bools:
+        """Fuses that open by overload (F, C, D)."""
+        return np.stack([batch.blown for batch in self._batches], axis=-1)
+
+    def chattering(self) -> Bools:
+        """Columns whose devices find no rest (C, D)."""
+        return np.stack([batch.chattering.any(axis=0) for batch in self._batches], axis=-1)
+
+    def switching(self, pin: str) -> tuple[Floats, Floats]:
+        """Duty (share of time that the load is on) and frequency in Hz at a driver's pin (C, D)."""
+        table = self.circuit.network.devices
+        number = table.find(pin, DriverDevice)
+        device = table.devices[number]
+        assert isinstance(device, DriverDevice)
+        on = np.stack([np.isin(batch.states[number], (1, 2)) for batch in self._batches], axis=-1)
+        duty, hertz = device.driver.duty, device.driver.hertz
+        return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
+
+    def holds(self, stage: str) -> Bools:
+        """Whether a stage holds (C, D): what it needs works, and none of its own failures is there."""
+        model = self.circuit.model
+        if any(isinstance(change, StandInFor) and change.stage == stage for change in self.key.changes):
+            return np.ones(self.shape, dtype=bool)
+        one = model.stages[stage]
+        if one.states and self.key.state not in one.states:
+            return np.zeros(self.shape, dtype=bool)
+        fine = np.ones(self.shape, dtype=bool)
+        for need in one.needs:
+            fine &= self._need(need)
+        failed = np.array([any(fault.failure is not None and fault.failure[0] == stage for fault in
+                               (self.columns.hypotheses[number].first.members
+                                or (self.columns.hypotheses[number].first,)))
+                           for number in self.columns.hypothesis], dtype=bool)
+        return fine & ~failed[:, None]
+
+    def _need(self, name: str) -> Bools:
+        model = self.circuit.model
+        if name in model.stages:
+            return self.holds(name)
+        kind = model.parts[name].kind
+        if kind == "module":
+            return self.fed(name)
+        return self.works(name) >= WORKS_FROM if kind in LOADS else np.ones(self.shape, dtype=bool)
+
+    def unknown(self) -> Bools:
+        """The columns (C,) of 'not in this model', which no reading can rule out."""
+        return np.array([self.columns.hypotheses[number].first.name == NOT_IN_MODEL
+                         for number in self.columns.hypothesis], dtype=bool)
+
+
+def loaded(volts: Readings, source: Readings, used: Instrument) -> Readings:
+    """Volts at an instrument from the open volts and the source's resistance; a lamp's own follows its volts."""
+    ohms = np.float32(used.ohms or np.inf)
+    if not used.filament:
+        return np.asarray(volts * ohms / (ohms + source), dtype=np.float32)
+    resistance = np.full(volts.shape, ohms, dtype=np.float32)
+    shown = volts
+    for _ in range(12):
+        shown = volts * resistance / (resistance + source)
+        resistance = ohms * (COLD_SHARE + (1 - COLD_SHARE) * np.minimum(np.abs(shown) / WARM_VOLTS, 1.0))
+    return np.asarray(shown, dtype=np.float32)
+
+
+class Predictor:
+    """Scenes of one set of columns, kept while nothing that they rest on changes."""
+
+    def __init__(self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters]) -> None:
+        self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
+        self._scenes: dict[SceneKey, Scene] = {}
+        fuses = len(circuit.network.fuses)
+        self._blown: Bools = np.zeros((fuses, len(columns), len(self.draws)), dtype=bool)
+        self._used: set[SceneKey] = set()
+
+    def scene(self, key: SceneKey) -> Scene:
+        """The scene, solved if it was not yet."""
+        if key not in self._scenes:
+            self._scenes[key] = Scene(self.circuit, self.columns, key, self.draws, self._blown)
+        return self._scenes[key]
+
+    def use(self, keys: set[SceneKey]) -> None:
+        """Tell in which scenes the vehicle has been: a fuse that a hypothesis blows there stays blown (rulings 5)."""
+        keys = {SceneKey(key.state, tuple(change for change in key.changes)) for key in keys if not key.isolated}
+        if keys == self._used:
+            return
+        self._used = set(keys)
+        before = self._blown
+        self._blown = np.zeros_like(before)
+        if len(before):
+            whole = Predictor(self.circuit, self.columns, self.draws) if before.any() else self
+            self._blown = np.logical_or.reduce([whole.scene(key).blown() for key in sorted(keys, key=repr)]
+                                               or [self._blown])
+        if (self._blown != before).any():
+            self._scenes.clear()
+
+
+Predict = Callable[[Scene], Readings]

@@ -1,0 +1,114 @@
+"""Priors of faults from ``priors.toml``, which tells the source of each number.
+
+The table can be replaced by what closed jobs taught: ``Priors.of(table)`` takes any table of the same form.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
+from halfsplit.circuit.model import Model
+from halfsplit.errors import InputError
+
+HINGES = ("hinge", "gaiter", "tailgate", "door loom", "boot lid", "sliding door")
+"""Words of a place or remark that tell of a loom which bends."""
+
+
+@dataclass(frozen=True)
+class Priors:
+    """``rates``: per kind; ``modes``: share within a kind; ``sees``: chance that a look finds it."""
+
+    rates: Mapping[str, float]
+    modes: Mapping[str, Mapping[str, float]]
+    sees: Mapping[str, float]
+    special: Mapping[str, float]
+    factors: Mapping[str, float]
+
+    @staticmethod
+    def of(table: Mapping[str, Any]) -> Priors:
+        """Check and take over a table. Raises InputError where a kind lacks a number or shares do not add up."""
+        kinds = {name: row for name, row in table.items() if name not in ("special", "factors")}
+        for name, row in kinds.items():
+            if not {"rate", "sees", "modes"} <= row.keys():
+                raise InputError(f"kind {name!r} of the priors lacks rate, sees or modes")
+            if any(share < 0 for share in row["modes"].values()) or sum(row["modes"].values()) <= 0:
+                raise InputError(f"the modes of {name!r} in the priors are no shares")
+        return Priors({name: row["rate"] for name, row in kinds.items()},
+                      {name: row["modes"] for name, row in kinds.items()},
+                      {name: row["sees"] for name, row in kinds.items()}, table["special"], table["factors"])
+
+    def rate(self, fault: Fault, siblings: int = 1) -> float:
+        """Relative frequency of a family of faults; ``siblings``: how many of its part share this mode's share."""
+        kind, mode = self._key(fault)
+        shares = self.modes.get(kind, {"any": 1.0})
+        share = shares.get(mode, shares.get("any", 0.1))
+        return self.rates.get(kind, 1.0) * share / max(siblings, 1)
+
+    def seen(self, fault: Fault) -> float:
+        """Chance that a look at the place finds the fault."""
+        return self.sees.get(self._key(fault)[0], 0.5)
+
+    def _key(self, fault: Fault) -> tuple[str, str]:
+        kind, _, mode = fault.kind.partition(" ")
+        if kind == "module":
+            return "module", mode or fault.mode
+        if fault.mode.startswith("short to") and fault.kind == "cavity":
+            return "cavity", "short"
+        return (fault.kind, fault.mode)
+
+
+@cache
+def default_priors() -> Priors:
+    """The priors that come with the program."""
+    return Priors.of(tomllib.loads((files("halfsplit.diagnosis") / "priors.toml").read_text(encoding="utf-8")))
+
+
+def family_priors(families: Sequence[Fault], model: Model, priors: Priors, touched: Mapping[str, float],
+                  *, intermittent: bool) -> list[float]:
+    """Prior probability of each family of single faults (one representative each), adding up to 1 with what is
+    kept for pairs. ``touched`` multiplies what is at a place (earlier work); ``suspect`` lines do so too."""
+    factors = {suspicion.name: suspicion.factor for suspicion in model.suspicions}
+    for name, factor in touched.items():
+        factors[name] = max(factors.get(name, 1.0), factor)
+    counts: dict[tuple[str, str], int] = {}
+    for fault in families:
+        key = fault.part, fault.kind + priors._key(fault)[1]
+        counts[key] = counts.get(key, 0) + 1
+    weights = []
+    for fault in families:
+        if fault.name in (NOTHING_WRONG, NOT_IN_MODEL):
+            weights.append(0.0)
+            continue
+        siblings = counts[fault.part, fault.kind + priors._key(fault)[1]]
+        weight = priors.rate(fault, siblings) * max((factors.get(name, 1.0) for name in fault.touches), default=1.0)
+        weights.append(weight * _hinge(fault, model, priors) * _stage_weight(fault, model))
+    special = priors.special
+    nothing = special["nothing wrong, intermittent" if intermittent else "nothing wrong"]
+    unknown = special[NOT_IN_MODEL]
+    left = 1.0 - nothing - unknown - special["pairs"]
+    total = sum(weights) or 1.0
+    fixed = {NOTHING_WRONG: nothing, NOT_IN_MODEL: unknown}
+    return [fixed[fault.name] if fault.name in fixed else left * weight / total
+            for fault, weight in zip(families, weights, strict=True)]
+
+
+def _hinge(fault: Fault, model: Model, priors: Priors) -> float:
+    if fault.kind != "wire":
+        return 1.0
+    places = [f"{part.place} {part.words}".lower() for name in fault.touches if (part := model.parts.get(name))]
+    bends = {any(word in place for word in HINGES) for place in places}
+    # A wire bends where it crosses from a place with a hinge to one without.
+    return priors.factors["hinge"] if bends == {True, False} else 1.0
+
+
+def _stage_weight(fault: Fault, model: Model) -> float:
+    if fault.failure is None:
+        return 1.0
+    stage = model.stages[fault.failure[0]]
+    return next((one.weight for one in stage.failures if one.words == fault.failure[1]), 1.0)
