@@ -1,0 +1,188 @@
+"""The cam's edges in crank degrees, cycle by cycle, and which of them come in every cycle."""
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.measure.signal import Edges, Floats
+from halfsplit.capture.measure.wheel import Wheel, crank_places
+
+CYCLE: Final = 720.0
+"""Crank degrees in one turn of the camshaft."""
+
+_APART: Final = 6.0
+"""Degrees that part two edges of a fine crank wheel; a coarse one needs a third of its pitch."""
+
+
+@dataclass(frozen=True)
+class CamEdge:
+    """One edge of the cam's turn: mean angle after the reference tooth and its spread, in crank degrees."""
+
+    rising: bool
+    degrees: float
+    spread: float
+    share: float
+
+    def __str__(self) -> str:
+        kind = "rises" if self.rising else "falls"
+        return f"cam {kind} at {self.degrees:.1f} ± {self.spread:.1f} crank degrees"
+
+
+@dataclass(frozen=True)
+class CamPattern:
+    """The edges of the usual turn, how many turns were whole, the spans (s) of turns that differ and how."""
+
+    edges: tuple[CamEdge, ...] = ()
+    cycles: int = 0
+    odd_cycles: tuple[tuple[float, float], ...] = ()
+    oddities: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Edges that lie together: their angles from the origin, the cycle of each, how many usually come."""
+
+    angles: Floats
+    cycles: NDArray[np.int64]
+    usual: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Direction:
+    """The rising or the falling edges: their groups, and per cycle number what lacks or is too many."""
+
+    rising: bool
+    origin: float
+    groups: tuple[_Group, ...]
+    odd: dict[int, list[str]]
+
+    @property
+    def spread(self) -> float:
+        """Degrees that the edges wander about the middle of their groups."""
+        return float(np.mean([np.std(group.angles) for group in self.groups])) if self.groups else np.inf
+
+
+def cam_pattern(crank: Floats, wheel: Wheel, cycle: int, cam: Edges) -> CamPattern:
+    """Group the cam's edges by angle and find the turns of the camshaft where one lacks or is too many.
+
+    Judged is the direction that comes more regularly: the slow flank of an inductive sensor, and the far
+    edge of a tooth that passes slowly, wander with the speed.
+    """
+    if cam.times.size < 2:
+        return CamPattern()
+    angle = _angles(crank, wheel, cycle)
+    apart = max(_APART, CYCLE / cycle / 3)
+    both = [_direction(cam.of(rising), rising, crank, angle, apart) for rising in (True, False)]
+    best = min(both, key=lambda one: (len(one.odd), one.spread))
+    edges = [_edge(group, one, angle) for one in both for group in one.groups if group.usual]
+    spans = tuple(_span(number, best.origin, angle, crank) for number in sorted(best.odd))
+    texts = tuple(
+        f"{text} at {span[0]:.3f} s"
+        for n, span in zip(sorted(best.odd), spans, strict=True)
+        for text in best.odd[n]
+    )
+    cycles = int((angle[-1] - angle[0]) // CYCLE)
+    return CamPattern(tuple(sorted(edges, key=lambda edge: edge.degrees)), cycles, spans, texts)
+
+
+def _direction(times: Floats, rising: bool, crank: Floats, angle: Floats, apart: float) -> _Direction:
+    places = crank_places(crank, times)
+    inside = (places >= 0) & (places < crank.size - 1)
+    absolute = np.interp(places[inside], np.arange(crank.size), angle)
+    if not absolute.size:
+        return _Direction(rising, 0.0, (), {})
+    origin = _origin(absolute)
+    numbers = np.floor((absolute - origin) / CYCLE).astype(np.int64)
+    groups = _groups(absolute - origin - CYCLE * numbers, numbers, apart)
+    counted = [(group, _expected(group, origin, angle, _APART)) for group in groups]
+    named = [
+        _Group(group.angles, group.cycles, _usual(group.cycles, expected)) for group, expected in counted
+    ]
+    odd: dict[int, list[str]] = {}
+    for group, (_, expected) in zip(named, counted, strict=True):
+        _note_odd(odd, group, expected, "rising" if rising else "falling")
+    return _Direction(rising, origin, tuple(named), odd)
+
+
+def _expected(group: _Group, origin: float, angle: Floats, margin: float) -> list[int]:
+    """The cycles in which the whole group lies within what was recorded of the crank."""
+    first = np.ceil((angle[0] - origin - group.angles.min() + margin) / CYCLE)
+    last = np.floor((angle[-1] - origin - group.angles.max() - margin) / CYCLE)
+    return list(range(int(first), int(last) + 1))
+
+
+def _note_odd(odd: dict[int, list[str]], group: _Group, expected: list[int], kind: str) -> None:
+    for number in expected:
+        count = int(np.sum(group.cycles == number))
+        if count != group.usual:
+            what = "is missing" if count < group.usual else "is too many"
+            odd.setdefault(number, []).append(f"a {kind} edge {what} in the turn")
+
+
+def _angles(crank: Floats, wheel: Wheel, cycle: int) -> Floats:
+    """The crank angle of each edge in degrees, 0 at the first edge after the largest gap (or the first edge)."""
+    if wheel.places:
+        degrees = np.concatenate(([0.0], np.cumsum(wheel.units))) * 360.0 / wheel.places
+        return np.asarray(degrees - degrees[wheel.turn_starts[0]]) if wheel.turn_starts.size else degrees
+    return np.arange(crank.size) * CYCLE / cycle
+
+
+def _origin(absolute: Floats) -> float:
+    """An angle in the middle of the widest stretch without cam edges, so that no group lies across it."""
+    within = np.sort(np.mod(absolute, CYCLE))
+    gaps = np.diff(np.concatenate((within, within[:1] + CYCLE)))
+    widest = int(np.argmax(gaps))
+    return float(np.mod(within[widest] + 0.5 * gaps[widest], CYCLE))
+
+
+def _groups(angles: Floats, cycles: NDArray[np.int64], apart: float) -> list[_Group]:
+    order = np.argsort(angles)
+    angles, cycles = angles[order], cycles[order]
+    walls = np.flatnonzero(np.diff(angles) > apart) + 1
+    return [_Group(a, c, 0) for a, c in zip(np.split(angles, walls), np.split(cycles, walls), strict=True)]
+
+
+def _usual(numbers: NDArray[np.int64], expected: list[int]) -> int:
+    counts = Counter(int(np.sum(numbers == number)) for number in expected)
+    return counts.most_common(1)[0][0] if counts else 1
+
+
+def _edge(group: _Group, one: _Direction, angle: Floats) -> CamEdge:
+    degrees = float(np.mod(np.mean(group.angles) + one.origin, CYCLE))
+    share = group.angles.size * CYCLE / max(float(angle[-1] - angle[0]), CYCLE) / group.usual
+    return CamEdge(one.rising, degrees, float(np.std(group.angles)), min(share, 1.0))
+
+
+def _span(number: int, origin: float, angle: Floats, crank: Floats) -> tuple[float, float]:
+    walls = origin + CYCLE * np.array([number, number + 1])
+    start, stop = np.interp(walls, angle, crank)
+    return float(start), float(stop)
+
+
+def shift(edges: tuple[CamEdge, ...], reference: tuple[CamEdge, ...]) -> tuple[float, float]:
+    """How many degrees later the edges come than those of a reference, with the standard uncertainty.
+
+    The turns are laid over each other at any of both crank turns, whichever fits better (the reference tooth
+    passes twice in a turn of the camshaft).
+    """
+    trials = [_mean_shift(edges, reference, turn) for turn in (0.0, 360.0)]
+    return min(trials, key=lambda trial: (round(trial[2], 1), abs(trial[0])))[:2]
+
+
+def _mean_shift(
+    edges: tuple[CamEdge, ...], reference: tuple[CamEdge, ...], turn: float
+) -> tuple[float, float, float]:
+    moved = []
+    for edge in edges:
+        same = [other.degrees for other in reference if other.rising == edge.rising]
+        if same:
+            steps = np.mod(edge.degrees + turn - np.array(same) + 360.0, CYCLE) - 360.0
+            moved.append(float(steps[np.argmin(np.abs(steps))]))
+    if not moved:
+        return 0.0, float("inf"), float("inf")
+    spread = float(np.std(moved))
+    errors = np.mean([edge.spread**2 for edge in edges]) + np.mean([edge.spread**2 for edge in reference])
+    return float(np.mean(moved)), float(np.sqrt(errors / len(moved))), spread

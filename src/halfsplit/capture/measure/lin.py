@@ -1,0 +1,357 @@
+"""LIN (ISO 17987, LIN 2.x): frames from the line's voltage or a logic record, parity, checksum, levels.
+
+A frame starts with a break, at least 13 dominant bits, and the sync byte 0x55, whose five falling edges lie two
+bits apart each: eight bits from the first to the last give the bit time, whatever the asymmetry of the edges.
+Bytes follow as from a UART: start bit, eight bits with the lowest first, stop bit. The identifier has six bits
+and two of parity: P0 = b0 ^ b1 ^ b2 ^ b4, P1 = not (b1 ^ b3 ^ b4 ^ b5). The checksum is the inverted sum with
+carry over the data (classic, LIN 1.x and identifiers 0x3C and 0x3D) or over identifier and data (enhanced).
+
+Levels (ISO 17987-4): a sender pulls below 0.2 of the supply and lets go above 0.8; a receiver takes below 0.4 as
+dominant and above 0.6 as recessive.
+"""
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import ClassVar, Final, Literal
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.signal import (
+    Edges,
+    Floats,
+    as_recessive_high,
+    clipped,
+    edges,
+    require,
+    thinned,
+    two_levels,
+)
+
+Status = Literal[
+    "good",
+    "checksum error",
+    "parity error",
+    "no response",
+    "breaks off",
+    "framing error",
+    "no sync",
+    "cut off",
+]
+
+STANDARD_RATES: Final = (2400.0, 4800.0, 9600.0, 10417.0, 19200.0, 20000.0)
+"""Bit rates that are in use (common practice, no source); the standard allows 1,000 to 20,000."""
+
+_BREAK: Final = 10.5
+"""Dominant bits that count as a break: a byte has nine at most, a slave must take eleven."""
+
+_PAUSE: Final = 40.0
+"""Recessive bits after which a frame is over; the standard lets a whole frame take 1.4 of its net time."""
+
+_DIAGNOSTIC: Final = (0x3C, 0x3D)
+
+
+@dataclass(frozen=True)
+class LinFrame:
+    """A frame as it stood on the line: span in seconds, protected identifier (with parity) and bytes.
+
+    `data` are the bytes between identifier and checksum, `checksum` the last byte (None without a response),
+    `kind` the checksum that fits: 'classic', 'enhanced', 'both' or ''.
+    """
+
+    start: float
+    stop: float
+    status: Status
+    protected: int | None = None
+    data: bytes = b""
+    checksum: int | None = None
+    kind: str = ""
+    note: str = ""
+
+    @property
+    def identifier(self) -> int | None:
+        """The six bits without parity."""
+        return None if self.protected is None else self.protected & 0x3F
+
+    def __str__(self) -> str:
+        if self.protected is None:
+            return f"{self.start:.6f} s {self.status}: {self.note}"
+        body = self.data.hex(" ").upper()
+        end = "" if self.checksum is None else f"checksum {self.checksum:02X} {self.kind}".rstrip() + " "
+        head = f"{self.start:.6f} s {self.identifier:02X} (protected {self.protected:02X})"
+        tail = f": {self.note}" if self.note else ""
+        return f"{head} [{len(self.data)}] {body} {end}{self.status}{tail}".replace("  ", " ")
+
+
+@dataclass(frozen=True, kw_only=True)
+class LinResult(Result):
+    """`frames` in the order of time, broken ones among them; `bit_rate` in bits a second."""
+
+    analysis: ClassVar[str] = "LIN"
+
+    bit_rate: float = 0.0
+    frames: tuple[LinFrame, ...] = ()
+
+    def details(self) -> tuple[str, ...]:
+        """The frames, up to fifty."""
+        shown = tuple(str(frame) for frame in self.frames[:50])
+        more = len(self.frames) - len(shown)
+        return (*shown, f"… and {more} more") if more else shown
+
+
+def protect(identifier: int) -> int:
+    """The identifier with its two parity bits above.
+
+    >>> hex(protect(0x01)), hex(protect(0x23))
+    ('0xc1', '0xa3')
+    """
+    bit = [identifier >> i & 1 for i in range(6)]
+    even = bit[0] ^ bit[1] ^ bit[2] ^ bit[4]
+    odd = 1 ^ bit[1] ^ bit[3] ^ bit[4] ^ bit[5]
+    return identifier | even << 6 | odd << 7
+
+
+def checksum(data: bytes, protected: int | None = None) -> int:
+    """The classic checksum, or the enhanced one where the protected identifier is given.
+
+    >>> hex(checksum(bytes([0x11, 0x11]), 0xC1)), hex(checksum(bytes([0x11, 0x22]), 0xA3))
+    ('0x1c', '0x29')
+    """
+    total = 0 if protected is None else protected
+    for byte in data:
+        total += byte
+        if total > 255:
+            total -= 255
+    return ~total & 0xFF
+
+
+@answers(LinResult)
+def lin(volts: Floats, rate: float, *, supply: float | None = None) -> LinResult:
+    """Judge a line in volts against ground; `supply` is the battery's volts (the recessive level if not given)."""
+    require(volts, rate, least_rate=8000.0, least_seconds=0.0, what="a LIN line")
+    found = two_levels(volts)
+    if found is None or found.swing < 1.0:
+        return _flat(volts)
+    top = supply or found.high
+    signal = edges(volts, rate, 0.4 * top, 0.6 * top)
+    if signal.times.size < 8:
+        signal = edges(volts, rate, found.low + 0.4 * found.swing, found.low + 0.6 * found.swing)
+    result = _frames(signal, volts.size, rate)
+    return _with_levels(result, found.low, found.high, top, found.low_spread, cut=clipped(volts))
+
+
+@answers(LinResult)
+def lin_logic(signal: Edges, samples: int, rate: float) -> LinResult:
+    """Judge the frames of a logic record; `rate` is in samples a second and `samples` their number."""
+    return _frames(as_recessive_high(signal, samples / rate), samples, rate)
+
+
+def _flat(volts: Floats) -> LinResult:
+    rest = float(np.median(thinned(volts)))
+    if rest < 1.0:
+        reason = f"the line stays at {rest:.2f} V: it is shorted to body, or the master that feeds it is not powered"
+        return LinResult(verdict="fault", reason=reason, quantities=(Quantity("level", rest, "V"),))
+    raise CannotTell(
+        f"nothing is sent while it was recorded (the line rests at {rest:.1f} V); wake it and record again"
+    )
+
+
+def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
+    stop = samples / rate
+    found, bits = _Line(signal, stop).frames()
+    if not bits:
+        raise CannotTell(
+            "no break with a sync byte was recorded: this is no LIN line, or it was recorded too briefly"
+        )
+    bit = float(np.median(bits))
+    if bit * rate < 4:
+        raise CannotTell(
+            f"{rate:g} samples a second give {bit * rate:.1f} samples a bit: at least 4 are needed"
+        )
+    spread = max(float(np.std(bits)), 0.4 / rate / 8 / np.sqrt(len(bits)))
+    counts = Counter(frame.status for frame in found)
+    result = LinResult(
+        verdict="good",
+        reason=_summary(found, bit),
+        bit_rate=1.0 / bit,
+        frames=tuple(found),
+        quantities=(
+            Quantity("bit rate", 1.0 / bit, "bit/s", spread / bit**2),
+            Quantity("frames", float(len(found)), ""),
+            *(Quantity(status, float(count), "") for status, count in counts.items() if status != "good"),
+        ),
+        marks=tuple(Mark(f.start, f.stop, f.status) for f in found[:500]),
+    )
+    return _judged(result, counts)
+
+
+def _summary(found: list[LinFrame], bit: float) -> str:
+    nominal = next((r for r in STANDARD_RATES if abs(1.0 / bit / r - 1) < 0.015), 1.0 / bit)
+    good = sum(frame.status == "good" for frame in found)
+    identifiers = len({frame.protected for frame in found if frame.protected is not None})
+    return f"{nominal:.0f} bit/s, {good} of {len(found)} frames good, {identifiers} identifiers"
+
+
+def _judged(result: LinResult, counts: Counter[Status]) -> LinResult:
+    kinds: tuple[Status, ...] = ("checksum error", "parity error", "framing error", "breaks off", "no sync")
+    bad = [frame for frame in result.frames if frame.status in kinds]
+    if bad:
+        why = f"{len(bad)} frames are malformed, the first at {bad[0].start:.6f} s ({bad[0].status}: {bad[0].note})"
+        return replace(result, verdict="fault", reason=f"{result.reason}; {why}")
+    silent = sorted(
+        {f.identifier for f in result.frames if f.status == "no response" and f.identifier is not None}
+    )
+    if silent:
+        names = ", ".join(f"{identifier:02X}" for identifier in silent)
+        why = f"no unit answers the identifiers {names}"
+        return replace(
+            result, verdict="fault" if not counts["good"] else "measured", reason=f"{result.reason}; {why}"
+        )
+    return result
+
+
+def _with_levels(
+    result: LinResult, low: float, high: float, supply: float, spread: float, cut: float
+) -> LinResult:
+    quantities = (
+        *result.quantities,
+        Quantity("dominant", low, "V", spread),
+        Quantity("recessive", high, "V", spread),
+    )
+    wrong = []
+    if cut <= 0.02 or low > 0.0:
+        if low > 0.2 * supply:
+            wrong.append(
+                f"the dominant level is {low:.2f} V, over 0.2 of {supply:.1f} V: a bad ground or a weak sender"
+            )
+        if high < 0.8 * supply:
+            wrong.append(
+                f"the recessive level is {high:.2f} V, under 0.8 of {supply:.1f} V: a load on the line"
+            )
+    if wrong:
+        result = replace(result, verdict="fault", reason=f"{wrong[0]}; {result.reason}")
+    return replace(result, quantities=quantities)
+
+
+class _Line:
+    """A line's edges with a look-up of its level; high is recessive."""
+
+    def __init__(self, signal: Edges, stop: float) -> None:
+        self.falls = signal.of(False)
+        self.rises = signal.of(True)
+        self.stop = stop
+        self._signal = signal
+
+    def high(self, time: float) -> bool:
+        """The level at a time in seconds."""
+        place = int(np.searchsorted(self._signal.times, time, side="right"))
+        return self._signal.starts_high if place == 0 else bool(self._signal.rising[place - 1])
+
+    def frames(self) -> tuple[list[LinFrame], list[float]]:
+        """All frames and the bit times of their sync bytes, in seconds."""
+        headers = self._headers()
+        bits = [bit for _, _, _, bit in headers if bit]
+        if not bits:
+            return [], []
+        usual = float(np.median(bits))
+        found = []
+        for place, (start, rise, sync, bit) in enumerate(headers):
+            until = headers[place + 1][0] if place + 1 < len(headers) else self.stop
+            if bit:
+                found.append(self._frame(start, sync, bit, until))
+            elif rise - start > _BREAK * usual:
+                found.append(self._without_sync(start, rise, until))
+        return found, bits
+
+    def _headers(self) -> list[tuple[float, float, float, float]]:
+        """Start and end of each break, start of the sync byte, bit time (0: no sync byte follows)."""
+        spans = [(fall, self._rise_after(fall)) for fall in self.falls.tolist()]
+        found = []
+        for fall, rise in spans:
+            sync, bit = self._sync(rise)
+            if bit and rise - fall > _BREAK * bit:
+                found.append((fall, rise, sync, bit))
+        usual = float(np.median([bit for *_, bit in found])) if found else np.inf
+        known = {fall for fall, *_ in found}
+        bare = [(f, r, r, 0.0) for f, r in spans if f not in known and r - f > _BREAK * usual]
+        return sorted(found + bare)
+
+    def _rise_after(self, time: float) -> float:
+        place = int(np.searchsorted(self.rises, time, side="right"))
+        return float(self.rises[place]) if place < self.rises.size else self.stop
+
+    def _sync(self, rise: float) -> tuple[float, float]:
+        """The first falling edge after a break and the bit time, where five lie evenly; else zeros."""
+        first = int(np.searchsorted(self.falls, rise))
+        five = self.falls[first : first + 5]
+        if five.size < 5:
+            return 0.0, 0.0
+        steps = np.diff(five)
+        bit = float(five[4] - five[0]) / 8.0
+        even = np.all(np.abs(steps / (2 * bit) - 1) < 0.15)
+        return (float(five[0]), bit) if even and five[0] - rise < 20 * bit else (0.0, 0.0)
+
+    def _without_sync(self, start: float, rise: float, until: float) -> LinFrame:
+        if until >= self.stop and self.stop - rise < (rise - start):
+            return LinFrame(start, self.stop, "cut off", note="the recording ends in the header")
+        return LinFrame(start, rise, "no sync", note="a break without a sync byte after it")
+
+    def _frame(self, start: float, sync: float, bit: float, until: float) -> LinFrame:
+        values, end, wrong = self._bytes(sync + 9.5 * bit, bit, until)
+        if not values:
+            status: Status = "cut off" if self.stop - sync < 30 * bit else "breaks off"
+            return LinFrame(start, end, status, note=wrong or "no identifier after the sync byte")
+        return _sorted_out(
+            start, end, values, wrong, cut=self.stop - end < _PAUSE * bit and until >= self.stop
+        )
+
+    def _bytes(self, after: float, bit: float, until: float) -> tuple[list[int], float, str]:
+        values: list[int] = []
+        while True:
+            place = int(np.searchsorted(self.falls, after))
+            if place >= self.falls.size or self.falls[place] >= until - 0.5 * bit:
+                return values, after, ""
+            begin = float(self.falls[place])
+            if begin - after > _PAUSE * bit and values:
+                return values, after, ""
+            if self.high(begin + 0.5 * bit):
+                after = begin + 0.5 * bit
+                continue  # a spike, shorter than half a start bit
+            value = sum(self.high(begin + (1.5 + i) * bit) << i for i in range(8))
+            after = begin + 9.5 * bit
+            if not self.high(after):
+                return values, after, f"no stop bit after byte {len(values) + 1}"
+            values.append(value)
+
+
+def _sorted_out(start: float, stop: float, values: list[int], wrong: str, *, cut: bool) -> LinFrame:
+    protected, body = values[0], bytes(values[1:])
+    data, last = body[:-1], body[-1] if body else None
+    frame = LinFrame(start, stop, "good", protected, data, last)
+    if protected != protect(protected & 0x3F):
+        note = (
+            f"identifier {protected & 0x3F:02X} needs {protect(protected & 0x3F):02X}, found {protected:02X}"
+        )
+        return replace(frame, status="parity error", note=note)
+    if wrong:
+        return replace(frame, status="framing error", data=body, checksum=None, note=wrong)
+    if not body:
+        return replace(frame, status="cut off" if cut else "no response", note="" if cut else "header only")
+    kind = _kind(protected, data, last)
+    if kind and data:
+        return replace(frame, kind=kind)
+    if len(body) < 2:
+        return replace(
+            frame, status="cut off" if cut else "breaks off", data=body, checksum=None, note="one byte only"
+        )
+    if cut:
+        return replace(frame, status="cut off", data=body, checksum=None, note="the recording ends")
+    need = f"classic {checksum(data):02X}, enhanced {checksum(data, protected):02X}"
+    return replace(frame, status="checksum error", note=f"found {last:02X}, expected {need}")
+
+
+def _kind(protected: int, data: bytes, last: int | None) -> str:
+    classic, enhanced = checksum(data) == last, checksum(data, protected) == last
+    if protected & 0x3F in _DIAGNOSTIC:
+        return "classic" if classic else ""
+    return "both" if classic and enhanced else "classic" if classic else "enhanced" if enhanced else ""

@@ -1,0 +1,140 @@
+"""What every analysis answers with: quantities with uncertainty, the spans used, a verdict and its reason."""
+
+import functools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final, Literal, ParamSpec, TypeVar
+
+from halfsplit.errors import InputError
+
+Verdict = Literal["good", "fault", "measured", "cannot tell"]
+"""`measured`: the quantities stand, but there is no limit to judge them by."""
+
+P = ParamSpec("P")
+R = TypeVar("R", bound="Result")
+
+_DIGITS: Final = 4
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A measured value in `unit` with its standard uncertainty (one standard deviation, same unit)."""
+
+    name: str
+    value: float
+    unit: str
+    uncertainty: float = 0.0
+
+    def __str__(self) -> str:
+        spread = f" ± {_short(self.uncertainty)}" if self.uncertainty > 0 else ""
+        return f"{self.name}: {_rounded(self.value, self.uncertainty)}{spread} {self.unit}".rstrip()
+
+    def as_dict(self) -> dict[str, Any]:
+        """For JSON; what is not finite becomes null."""
+        return {
+            "name": self.name,
+            "value": _finite(self.value),
+            "unit": self.unit,
+            "uncertainty": _finite(self.uncertainty),
+        }
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A span of a trace that the analysis used, in seconds; `start == stop` is an instant."""
+
+    start: float
+    stop: float
+    label: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Result:
+    """An answer. `reason` is one sentence for the technician; `notes` say what else was seen or assumed."""
+
+    analysis: ClassVar[str] = "measurement"
+
+    verdict: Verdict
+    reason: str
+    quantities: tuple[Quantity, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __getitem__(self, name: str) -> Quantity:
+        for quantity in self.quantities:
+            if quantity.name == name:
+                return quantity
+        raise KeyError(name)
+
+    def __contains__(self, name: str) -> bool:
+        return any(quantity.name == name for quantity in self.quantities)
+
+    def describe(self) -> tuple[str, ...]:
+        """Lines of plain text: the verdict first, then the quantities, then the notes."""
+        head = f"{self.analysis}: {self.verdict}{',' if self.verdict == 'cannot tell' else ':'}"
+        joint = " because " if self.verdict == "cannot tell" else " "
+        return (
+            f"{head}{joint}{self.reason}",
+            *(f"  {quantity}" for quantity in self.quantities),
+            *(f"  {line}" for line in self.details()),
+            *(f"  note: {note}" for note in self.notes),
+        )
+
+    def details(self) -> tuple[str, ...]:
+        """Lines that only this kind of result has, such as the frames of a bus."""
+        return ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """For JSON: numbers, texts and lists only."""
+        return {
+            "analysis": self.analysis,
+            "verdict": self.verdict,
+            "reason": self.reason,
+            "quantities": [quantity.as_dict() for quantity in self.quantities],
+            "marks": [{"start": m.start, "stop": m.stop, "label": m.label} for m in self.marks],
+            "notes": list(self.notes),
+            "details": list(self.details()),
+        }
+
+
+class CannotTell(InputError):
+    """A trace cannot carry the measurement; the text completes 'cannot tell, because …'.
+
+    Raised inside an analysis only, where `answers` turns it into a result. Do not use it for arguments that
+    are wrong in themselves (two arrays of different length): that is a `ValueError`.
+    """
+
+
+def answers(kind: type[R]) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Turn `CannotTell` into a result of this kind whose verdict says so."""
+
+    def around(analysis: Callable[P, R]) -> Callable[P, R]:
+        @functools.wraps(analysis)
+        def answer(*args: P.args, **kwargs: P.kwargs) -> R:
+            try:
+                return analysis(*args, **kwargs)
+            except CannotTell as because:
+                return kind(verdict="cannot tell", reason=because.message)
+
+        return answer
+
+    return around
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _short(value: float) -> str:
+    return f"{value:.2g}" if value < 100 else f"{value:.0f}"
+
+
+def _rounded(value: float, uncertainty: float) -> str:
+    """As many digits as the uncertainty warrants, four without one."""
+    if not math.isfinite(value) or value == 0:
+        return f"{value:g}"
+    if not 0 < uncertainty < abs(value):
+        return f"{value:.{_DIGITS}g}"
+    places = 1 - math.floor(math.log10(uncertainty))
+    return f"{value:.{max(places, 0)}f}" if places < 12 else f"{value:.{_DIGITS}g}"

@@ -1,0 +1,103 @@
+"""What the heading of a column says: the name, the unit, the factor to a base unit, and whether it is time."""
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from halfsplit.units import UNITS
+
+_SIGNS: Final = str.maketrans(
+    {"\u00b5": "u", "\u03bc": "u", "\u2126": "ohm", "\u03a9": "ohm", "\u00c2": "", "\u00b2": "2"}
+)
+"""Micro sign and mu, ohm sign and omega, the stray letter of a wrongly read micro sign, the raised two."""
+
+_MORE: Final[dict[str, tuple[str, float]]] = {
+    "ns": ("s", 1e-9),
+    "sec": ("s", 1.0),
+    "secs": ("s", 1.0),
+    "second": ("s", 1.0),
+    "seconds": ("s", 1.0),
+    "msec": ("s", 1e-3),
+    "milliseconds": ("s", 1e-3),
+    "usec": ("s", 1e-6),
+    "microseconds": ("s", 1e-6),
+    "volt": ("V", 1.0),
+    "volts": ("V", 1.0),
+    "uV": ("V", 1e-6),
+    "amp": ("A", 1.0),
+    "amps": ("A", 1.0),
+    "ampere": ("A", 1.0),
+    "kA": ("A", 1e3),
+    "nA": ("A", 1e-9),
+    "S": ("s", 1.0),
+    "rpm": ("rpm", 1.0),
+    "1/min": ("rpm", 1.0),
+    "degC": ("degC", 1.0),
+    "\u00b0C": ("degC", 1.0),
+    "count": ("count", 1.0),
+    "counts": ("count", 1.0),
+}
+"""Ways to write a unit beside those of `halfsplit.units`."""
+
+_PLAIN: Final = {"m", "h", "min", "W", "%", "Ah", "cm", "mm", "mm2"}
+"""Units that do not count as one when they stand in a name without brackets: they are letters of names too."""
+
+_BRACKETS: Final = re.compile(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]\s*$")
+_SLASH: Final = re.compile(r"^(.+?)\s*(?:/|,|_|\s+in\s+|\s)\s*([^\s/,_]+)$")
+_TIME: Final = re.compile(r"\btime(s|stamps?)?\b|^(zeit|temps|tiempo|tempo|tijd)\b", re.IGNORECASE)
+_FIRST: Final = re.compile(r"^(x|t|secs?|seconds?|elapsed|clock|x[- ]axis)\b", re.IGNORECASE)
+"""Names that mean time wherever they stand, and such as do only in the first column."""
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A column's name, base unit (`V`, `A`, `s` … or as written) and the gain from the column to that unit."""
+
+    name: str
+    unit: str = ""
+    gain: float = 1.0
+
+
+def unit_of(text: str) -> tuple[str, float] | None:
+    """The base unit and factor of a unit as written, or None where it is none.
+
+    >>> unit_of("ms"), unit_of("(mV)"), unit_of("pressure")
+    (('s', 0.001), ('V', 0.001), None)
+    """
+    bare = text.strip().strip("()[]{}").strip().translate(_SIGNS)
+    found = UNITS.get(bare) or _MORE.get(bare) or _MORE.get(bare.casefold())
+    if found is None and bare in ("v", "a", "mv", "ma"):
+        return UNITS[bare[:-1] + bare[-1].upper()]
+    return found
+
+
+def heading(text: str, unit: str = "") -> Heading:
+    """Take a column's heading apart; `unit` is what a row of units says, if there is one.
+
+    >>> heading("Channel A (mV)")
+    Heading(name='Channel A', unit='V', gain=0.001)
+    >>> heading("supply", "V"), heading("Time_ms").gain
+    (Heading(name='supply', unit='V', gain=1.0), 0.001)
+    """
+    name, written = _apart(" ".join(text.strip().strip('"').split()))
+    written = unit.strip().strip("()[]{}") or written
+    known = unit_of(written)
+    if known is None:
+        return Heading(name, written)
+    return Heading(name or written, *known)
+
+
+def _apart(text: str) -> tuple[str, str]:
+    if bracketed := _BRACKETS.match(text):
+        return bracketed[1], bracketed[2]
+    slashed = _SLASH.match(text)
+    if slashed and slashed[2] not in _PLAIN and unit_of(slashed[2]):
+        return slashed[1], slashed[2]
+    return text, ""
+
+
+def is_time(head: Heading, first: bool) -> bool:
+    """Whether a column is the time: by its name, or by its unit where it is the first one."""
+    if head.unit not in ("", "s"):
+        return False
+    return bool(_TIME.search(head.name)) or (first and (head.unit == "s" or bool(_FIRST.search(head.name))))

@@ -1,0 +1,346 @@
+"""Where the numbers stand in a delimited text: delimiter, decimal sign, columns, headings, sample interval.
+
+There is no one form. Instruments and spreadsheets write names in a row, units in the names or in a row of
+their own, settings above (`Sample interval;10 us`), settings beside the numbers, blanks where a channel is
+slow. So the numbers are found first, by the columns that hold some in most lines; the rest follows.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from halfsplit.capture.readers.headings import Heading, heading, is_time, unit_of
+
+_FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
+    ("\t", False),
+    (";", False),
+    (",", False),
+    ("|", False),
+    ("\t", True),
+    (";", True),
+    ("|", True),
+    (None, False),
+    (None, True),
+    (",", True),
+)
+"""Delimiter (None: runs of blanks) and whether the decimal sign is a comma; the first of equals is taken."""
+
+_POINT: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_COMMA: Final = re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?")
+_CLOCK: Final = re.compile(r"(\d{4}-\d\d-\d\d[T ])?\d{1,2}:\d\d(:\d\d([.,]\d+)?)?Z?")
+_BLANK: Final = {
+    "",
+    "nan",
+    "inf",
+    "+inf",
+    "-inf",
+    "\u221e",
+    "-\u221e",
+    "+\u221e",
+    "ol",
+    "#n/a",
+    "n/a",
+    "na",
+    "null",
+    "none",
+    "-",
+    "--",
+    "---",
+}
+
+_INDEX: Final = re.compile(r"^(samples?|index|idx|n|nr\.?|no\.?|#|points?|count|row|line)$", re.IGNORECASE)
+_INTERVAL: Final = re.compile(
+    r"(interval|intervall|period|periode|increment|time\s*step|time\s*base\s*step|\bdt\b|delta\s*t|\u0394\s*t|sample\s*time)",
+    re.IGNORECASE,
+)
+_RATE: Final = re.compile(
+    r"(sampl\w*\s*(rate|frequency|freq)|samplerate|\brate\b|\bfs\b|abtastrate|frequency)", re.IGNORECASE
+)
+_AMOUNT: Final = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d;,:=()\[\]]*)")
+_TITLE: Final = re.compile(
+    r"^(?:channel|trace|signal|curve|kanal|voie)\s*(?:name)?\s*[:=;,\t ]\s*(.+)$", re.IGNORECASE
+)
+_RATES: Final = {"s/s": 1.0, "sa/s": 1.0, "sps": 1.0, "hz": 1.0, "samples/s": 1.0, "1/s": 1.0, "": 1.0}
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a section of a text is read.
+
+    `first` is the index of its first line of numbers, `columns` the cells that hold numbers, `heads` their
+    headings, `clocks` those of them that hold times of day, `interval` the seconds between samples from
+    the settings above, `title` the channel's name where a section above its numbers says it.
+    """
+
+    delimiter: str | None
+    comma: bool
+    first: int
+    columns: tuple[int, ...]
+    heads: tuple[Heading, ...]
+    clocks: frozenset[int] = frozenset()
+    quoted: bool = False
+    interval: float | None = None
+    title: str = ""
+
+    @property
+    def times(self) -> tuple[bool, ...]:
+        """Which of the columns are times."""
+        return tuple(is_time(head, i == 0) for i, head in enumerate(self.heads))
+
+    def cells(self, line: str) -> list[str]:
+        """The cells of a line, without quotes and blanks around."""
+        return split(line, self.delimiter)
+
+
+def split(line: str, delimiter: str | None) -> list[str]:
+    """Cut a line into cells; a delimiter within double quotes is none."""
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(delimiter)]
+    pattern = r'\s*"([^"]*)"\s*' if delimiter is None else rf'\s*"([^"]*)"\s*(?:{re.escape(delimiter)}|$)'
+    cells, rest = [], line
+    while rest:
+        if quoted := re.match(pattern, rest):
+            cells.append(quoted[1].strip())
+            rest = rest[quoted.end() :]
+            continue
+        cell, _, rest = rest.partition(delimiter or " ")
+        cells.append(cell.strip())
+    return cells
+
+
+def is_number(cell: str, comma: bool) -> bool:
+    """Whether a cell is a number with this decimal sign."""
+    return bool((_COMMA if comma else _POINT).fullmatch(cell))
+
+
+def is_blank(cell: str) -> bool:
+    """Whether a cell stands for no reading: empty, over range, not a number."""
+    return cell.casefold() in _BLANK
+
+
+def is_clock(cell: str) -> bool:
+    """Whether a cell is a time of day, with or without a date before it."""
+    return bool(_CLOCK.fullmatch(cell))
+
+
+def find_layout(lines: Sequence[str]) -> Layout | None:
+    """The layout of a text from its first lines, or None where no two lines of numbers are found."""
+    told = _told_delimiter(lines)
+    sample = [line for line in lines if line.strip()][-200:]
+    delimiter, comma = max(_FORMS, key=lambda form: _score(sample, form[0], form[1], told))
+    rows = [split(line, delimiter) for line in sample]
+    columns, clocks = _columns(rows, comma)
+    if not columns:
+        return None
+    first = _first_row(lines, delimiter, comma, columns)
+    if first is None:
+        return None
+    heads, above = _heads(lines[:first], delimiter, columns)
+    settings = [split(line, delimiter) for line in above]
+    body = [split(line, delimiter) for line in lines[first : first + 200] if line.strip()]
+    heads = _with_time(heads, body, columns, comma, clocks)
+    return Layout(
+        delimiter,
+        comma,
+        first,
+        columns,
+        heads,
+        clocks,
+        any('"' in line for line in lines[first : first + 20]),
+        _interval(settings),
+        _title(above),
+    )
+
+
+def _told_delimiter(lines: Sequence[str]) -> str | None:
+    """Spreadsheets may say it in the first line: `sep=;`."""
+    first = lines[0].strip() if lines else ""
+    return first[4:5] if first.casefold().startswith("sep=") and len(first) == 5 else None
+
+
+def _score(sample: Sequence[str], delimiter: str | None, comma: bool, told: str | None) -> float:
+    if told and delimiter != told:
+        return -1.0
+    score = 0.0
+    for line in sample:
+        for cell in split(line, delimiter):
+            if is_number(cell, comma) or is_clock(cell):
+                score += 1.0
+            elif not is_blank(cell):
+                score -= 1.0
+    return score
+
+
+def _columns(rows: list[list[str]], comma: bool) -> tuple[tuple[int, ...], frozenset[int]]:
+    """The cells that hold a number or nothing in nearly all, and a number in some, of the later lines."""
+    numeric = [row for row in rows if any(is_number(cell, comma) or is_clock(cell) for cell in row)]
+    if len(numeric) < 2:
+        return (), frozenset()
+    width = Counter(len(row) for row in numeric[len(numeric) // 2 :]).most_common(1)[0][0]
+    later = [row for row in numeric if len(row) == width][-max(2, len(numeric) // 2) :]
+    columns, clocks = [], set()
+    for i in range(width):
+        cells = [row[i] for row in later]
+        numbers = sum(is_number(cell, comma) for cell in cells)
+        times = sum(is_clock(cell) and not is_number(cell, comma) for cell in cells)
+        blanks = sum(is_blank(cell) for cell in cells)
+        if numbers + times and numbers + times + blanks >= 0.8 * len(cells):
+            columns.append(i)
+            if times > numbers:
+                clocks.add(i)
+    return tuple(columns), frozenset(clocks)
+
+
+def _is_row(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
+    if len(cells) <= columns[-1]:
+        return False
+    there = [cells[i] for i in columns]
+    numbers = sum(is_number(cell, comma) or is_clock(cell) for cell in there)
+    return numbers > 0 and numbers + sum(is_blank(cell) for cell in there) == len(there)
+
+
+def _first_row(
+    lines: Sequence[str], delimiter: str | None, comma: bool, columns: tuple[int, ...]
+) -> int | None:
+    rows = [
+        i for i, line in enumerate(lines) if line.strip() and _is_row(split(line, delimiter), comma, columns)
+    ]
+    filled = [i for i, line in enumerate(lines) if line.strip()]
+    place = {line: rank for rank, line in enumerate(filled)}
+    for k, i in enumerate(rows):
+        ahead = rows[k : k + 3]
+        follow_on = all(place[b] - place[a] == 1 for a, b in pairwise(ahead))
+        if follow_on and (len(ahead) > 1 or len(rows) == 1):
+            return i
+    return None
+
+
+def _heads(
+    above: Sequence[str], delimiter: str | None, columns: tuple[int, ...]
+) -> tuple[tuple[Heading, ...], list[str]]:
+    """Headings from the rows just above the numbers, and the lines above those."""
+    rest = [line for line in above if line.strip()]
+    units: list[str] = [""] * len(columns)
+    names: list[str] | None = None
+    while rest and names is None:
+        cells = _picked(rest[-1], delimiter, columns)
+        if cells is None:
+            break
+        if _are_units(cells) and not any(units):
+            units = cells
+        elif any(cell and not is_number(cell, False) for cell in cells):
+            names = cells
+        else:
+            break
+        rest.pop()
+    if names is None:
+        names = [""] * len(columns)
+    filled = [name or f"column {i + 1}" for name, i in zip(names, columns, strict=True)]
+    return tuple(heading(name, unit) for name, unit in zip(filled, units, strict=True)), rest
+
+
+def _picked(line: str, delimiter: str | None, columns: tuple[int, ...]) -> list[str] | None:
+    """The cells of a heading that stand over the columns, or None where it has too few."""
+    bare = line.strip().lstrip("#%").strip() if line.lstrip().startswith(("#", "%")) else line
+    if delimiter is None:
+        cells = re.findall(r"[^\s(\[]+(?:\s*[(\[][^)\]]*[)\]])?|[(\[][^)\]]*[)\]]", bare)
+        wide = [cell for cell in re.split(r"\s{2,}|\t", bare.strip()) if cell]
+        cells = wide if len(wide) == columns[-1] + 1 else cells
+    else:
+        cells = split(bare, delimiter)
+    if len(cells) <= columns[-1] or not any(cells[i] for i in columns):
+        return None
+    return [cells[i] for i in columns]
+
+
+def _are_units(cells: list[str]) -> bool:
+    there = [cell for cell in cells if cell]
+    bracketed = all(cell[0] in "([{" and cell[-1] in ")]}" for cell in there)
+    known = sum(unit_of(cell) is not None for cell in there)
+    return (
+        bool(there)
+        and (bracketed or known >= max(1, 0.5 * len(there)))
+        and all(len(cell) <= 10 for cell in there)
+    )
+
+
+def _with_time(
+    heads: tuple[Heading, ...],
+    body: list[list[str]],
+    columns: tuple[int, ...],
+    comma: bool,
+    clocks: frozenset[int],
+) -> tuple[Heading, ...]:
+    """Without a heading that says so, a first column that rises is the time, or the sample's number."""
+    if clocks:
+        kept = [Heading(h.name, "s") if c in clocks else h for h, c in zip(heads, columns, strict=True)]
+        return tuple(kept)
+    named = any(not head.name.startswith("column ") for head in heads)
+    if named or is_time(heads[0], first=True) or len(columns) < 2:
+        return heads
+    values = [_value(row[columns[0]], comma) for row in body if _is_row(row, comma, columns)]
+    steps = [b - a for a, b in pairwise(values)]
+    if len(steps) < 2 or not all(step > 0 for step in steps):
+        return heads
+    numbered = all(step == 1 for step in steps)
+    return (Heading("index") if numbered else Heading("time", "s"), *heads[1:])
+
+
+def _value(cell: str, comma: bool) -> float:
+    return float("nan") if is_blank(cell) else float(cell.replace(",", ".") if comma else cell)
+
+
+def is_index(head: Heading) -> bool:
+    """Whether a column only counts the samples."""
+    return bool(_INDEX.match(head.name)) and not head.unit
+
+
+def _interval(settings: list[list[str]]) -> float | None:
+    """Seconds between samples, from a line such as `Sample interval;10 us` or `Sample rate: 100 kS/s`."""
+    for cells in settings:
+        for i, cell in enumerate(cells):
+            for pattern, found in ((_RATE, _rate), (_INTERVAL, _seconds)):
+                match = pattern.search(cell)
+                if match is None:
+                    continue
+                value = found(cell[match.end() :], " ".join(cells[i + 1 :]), cell)
+                if value:
+                    return value
+    return None
+
+
+def _amount(inside: str, after: str, key: str) -> tuple[float, str] | None:
+    match = _AMOUNT.search(inside) or _AMOUNT.search(after)
+    if match is None:
+        return None
+    bracketed = re.search(r"[(\[]\s*([^)\]]+)\s*[)\]]", key)
+    beyond = after[match.end() :].strip().split(" ")[0] if match.string == after else ""
+    return float(match[1].replace(",", ".")), match[2] or (bracketed[1] if bracketed else beyond)
+
+
+def _seconds(inside: str, after: str, key: str) -> float | None:
+    found = _amount(inside, after, key)
+    if found is None or found[0] <= 0:
+        return None
+    unit = unit_of(found[1] or "s")
+    return found[0] * unit[1] if unit and unit[0] == "s" else None
+
+
+def _rate(inside: str, after: str, key: str) -> float | None:
+    found = _amount(inside, after, key)
+    if found is None or found[0] <= 0:
+        return None
+    text = found[1]
+    factor = {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}.get(text[:1], 1.0)
+    bare = text[1:] if factor != 1.0 else text
+    return 1.0 / (found[0] * factor) if bare.casefold() in _RATES else None
+
+
+def _title(above: list[str]) -> str:
+    for line in reversed(above):
+        if match := _TITLE.match(line.strip()):
+            return match[1].strip(' \t;,"')
+    return ""

@@ -1,0 +1,70 @@
+"""ASAM MDF 4 (and 3), through asammdf, an optional library."""
+
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.readers.headings import Heading, unit_of
+from halfsplit.capture.readers.timebase import channels_of
+from halfsplit.errors import InputError, MissingProgramError
+
+NAME: Final = "MDF"
+
+
+def sniff(head: bytes) -> bool:
+    """The identification block: `MDF` and spaces, or `UnFinMF` for a recording that was broken off."""
+    return head[:8] in (b"MDF     ", b"UnFinMF ")
+
+
+def read(path: Path, progress: Progress | None = None) -> Capture:
+    """Read every numeric channel with its group's master as time, converted to physical values.
+
+    Raises `InputError` where the blocks are damaged and `MissingProgramError` without asammdf.
+    """
+    try:
+        from asammdf import MDF
+    except ImportError as error:
+        raise MissingProgramError("MDF files need asammdf: install halfsplit[captures]") from error
+    try:
+        with MDF(str(path)) as file:
+            channels = _channels(file, path.name, progress)
+    except InputError:
+        raise
+    except Exception as error:  # asammdf raises many kinds on damaged blocks
+        text = str(error).strip().splitlines() or [type(error).__name__]
+        remedy = "finalise or export the recording again"
+        raise InputError(
+            f"its MDF blocks cannot be read ({text[0]})", remedy=remedy, where=path.name
+        ) from error
+    if not channels:
+        raise InputError("holds no numeric channel with samples", remedy="export it again", where=path.name)
+    return Capture(tuple(channels), source=path.name)
+
+
+def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:
+    found: list[Channel] = []
+    groups = len(file.groups)
+    for group in range(groups):
+        for signal in _signals(file, group):
+            found += _channel(signal, where)
+        if progress:
+            progress((group + 1) / groups)
+    return found
+
+
+def _signals(file: Any, group: int) -> list[Any]:
+    master = file.masters_db.get(group)
+    numbers = [i for i in range(len(file.groups[group].channels)) if i != master]
+    return list(file.select([(None, group, i) for i in numbers])) if numbers else []
+
+
+def _channel(signal: Any, where: str) -> tuple[Channel, ...]:
+    samples = signal.samples
+    if samples.ndim != 1 or samples.dtype.kind not in "biuf" or not samples.size:
+        return ()
+    unit, gain = unit_of(signal.unit or "") or (signal.unit or "", 1.0)
+    times = np.asarray(signal.timestamps, dtype=np.float64)
+    heads = {signal.name: Heading(signal.name, unit, gain)}
+    return channels_of({signal.name: samples}, None, times, where, heads)

@@ -1,0 +1,308 @@
+"""Delimited text as instruments and spreadsheets write it, in any of its forms; see `layout`.
+
+Read in blocks, so that memory stays bounded for files of gigabytes. A text may hold several sections, each
+with its own settings, headings and numbers: one after another for the channels of some instruments.
+"""
+
+import codecs
+import re
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final, TextIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.readers.headings import Heading
+from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_clock, is_index, is_number
+from halfsplit.capture.readers.timebase import Growing, channels_of
+from halfsplit.errors import InputError
+
+NAME: Final = "delimited text"
+
+_BLOCK: Final = 1 << 23
+"""Characters that are read together."""
+
+_LOOK: Final = 400
+"""Lines in which the layout of a section is looked for."""
+
+_MARKS: Final = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def sniff(head: bytes) -> bool:
+    """Text: a byte order mark, or no byte below the blank but tabs and line ends."""
+    if any(head.startswith(mark) for mark, _ in _MARKS):
+        return True
+    control = sum(head.count(bytes([byte])) for byte in range(32) if byte not in b"\t\n\r\x0c\x1a")
+    return control == 0
+
+
+def read(path: Path, progress: Progress | None = None) -> Capture:
+    """Read all sections of a text.
+
+    Raises `InputError` with the line, what was found there and what was expected.
+    """
+    with path.open("rb") as binary:
+        encoding = _encoding(binary.read(1 << 16))
+    with path.open(encoding=encoding, errors="replace") as file:
+        sections, notes = _sections(_Lines(file, path, progress), path.name)
+    channels: list[Channel] = []
+    for section in sections:
+        channels += section.channels(path.name)
+    if not any(channel.has_time for channel in channels):
+        notes.append("no time column and no sample interval was found: give the sample rate")
+    return Capture(tuple(channels), source=path.name, notes=tuple(notes))
+
+
+def _encoding(head: bytes) -> str:
+    for mark, name in _MARKS:
+        if head.startswith(mark):
+            return name
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8"
+
+
+class _Lines:
+    """The lines of a file in blocks, with the number of the next line; lines can be given back."""
+
+    def __init__(self, file: TextIO, path: Path, progress: Progress | None) -> None:
+        self._file = file
+        self._size = max(path.stat().st_size, 1)
+        self._progress = progress
+        self._kept: list[str] = []
+        self.number = 1
+
+    def take(self) -> list[str]:
+        """The next block, empty at the end of the file."""
+        lines, self._kept = self._kept or self._fresh(), []
+        self.number += len(lines)
+        return lines
+
+    def give_back(self, lines: list[str]) -> None:
+        """Lines that were taken last and not used."""
+        self._kept = lines + self._kept
+        self.number -= len(lines)
+
+    def look(self, count: int) -> list[str]:
+        """The next lines without taking them."""
+        while len(self._kept) < count and (fresh := self._fresh()):
+            self._kept += fresh
+        return self._kept[:count]
+
+    def _fresh(self) -> list[str]:
+        text = self._file.read(_BLOCK) + self._file.readline()
+        if self._progress:
+            self._progress(min(self._file.buffer.tell() / self._size, 1.0))
+        lines = text.split("\n")
+        if lines[-1] == "":
+            lines.pop()
+        return lines
+
+
+class _Section:
+    """The numbers under one set of headings."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self._sink = Growing([np.dtype(np.float64 if time else np.float32) for time in layout.times])
+
+    def add(self, block: NDArray[np.float64]) -> None:
+        self._sink.add(list(block.T))
+
+    def channels(self, where: str) -> list[Channel]:
+        """Each time column serves the columns that follow it."""
+        found: list[Channel] = []
+        rate = 1.0 / self.layout.interval if self.layout.interval else None
+        for times, columns, heads in _groups(self.layout, self._sink.columns()):
+            found += channels_of(columns, None if times is not None else rate, times, where, heads)
+        return found
+
+
+def _groups(
+    layout: Layout, columns: list[NDArray[Any]]
+) -> Iterator[tuple[NDArray[np.float64] | None, dict[str, NDArray[Any]], dict[str, Heading]]]:
+    times: NDArray[np.float64] | None = None
+    group: dict[str, NDArray[Any]] = {}
+    heads: dict[str, Heading] = {}
+    for i, (head, column) in enumerate(zip(layout.heads, columns, strict=True)):
+        if layout.times[i]:
+            if group:
+                yield _cut(times, group), group, heads
+                group, heads = {}, {}
+            times = column if head.gain == 1.0 else column * head.gain
+        elif not is_index(head):
+            alone = len(layout.heads) - sum(layout.times) - sum(map(is_index, layout.heads)) == 1
+            name = layout.title if alone and layout.title else head.name
+            group[f"{i}"], heads[f"{i}"] = column, Heading(name, head.unit, head.gain)
+    if group:
+        yield _cut(times, group), group, heads
+
+
+def _cut(times: NDArray[np.float64] | None, group: dict[str, NDArray[Any]]) -> NDArray[np.float64] | None:
+    """Beside a longer pair of columns a shorter one ends in blanks: they are cut off."""
+    if times is None or not times.size or not np.isnan(times[-1]):
+        return times
+    last = int(np.flatnonzero(~np.isnan(times))[-1]) + 1 if (~np.isnan(times)).any() else 0
+    for name in group:
+        group[name] = group[name][:last]
+    return times[:last]
+
+
+def _sections(lines: _Lines, where: str) -> tuple[list[_Section], list[str]]:
+    sections: list[_Section] = []
+    notes: list[str] = []
+    while ahead := lines.look(_LOOK):
+        start = lines.number
+        layout = find_layout(ahead)
+        if layout is None:
+            if not sections:
+                raise _no_numbers(ahead, where)
+            notes.append(f"the text from line {start} on holds no numbers and was left out")
+            break
+        _skip(lines, layout.first)
+        sections.append(_Section(layout))
+        notes += _fill(sections[-1], lines, where)
+    return sections, notes
+
+
+def _no_numbers(ahead: list[str], where: str) -> InputError:
+    number, line = next(((i, text) for i, text in enumerate(ahead, start=1) if text.strip()), (1, ""))
+    return InputError(
+        f"found {line.strip()[:60]!r} and no two lines of numbers after it; expected columns of numbers, parted "
+        "by comma, semicolon, tab or blanks",
+        remedy="export the samples as text, one column for each channel",
+        where=f"{where}, line {number}",
+    )
+
+
+def _skip(lines: _Lines, count: int) -> None:
+    block = lines.take()
+    lines.give_back(block[count:])
+
+
+def _fill(section: _Section, lines: _Lines, where: str) -> list[str]:
+    """Take the section's rows; stop before a line without numbers. Returns notes."""
+    layout = section.layout
+    while block := lines.take():
+        first = lines.number - len(block)
+        table = _quick(block, layout)
+        if table is not None:
+            section.add(table)
+            continue
+        rows, bad = _careful(block, layout)
+        if rows:
+            section.add(np.array(rows, dtype=np.float64))
+        if bad is None:
+            continue
+        place, column = bad
+        lines.give_back(block[place:])
+        if not _has_number(block[place], layout):
+            return []
+        if not any(line.strip() for line in lines.look(2)[1:]):
+            lines.take()
+            return [f"line {first + place} breaks off and was left out"]
+        raise _bad_cell(block[place], column, layout, f"{where}, line {first + place}")
+    return []
+
+
+def _quick(block: list[str], layout: Layout) -> NDArray[np.float64] | None:
+    """The rows through numpy's own parser, once as they are and once with blanks filled; None where it fails."""
+    if layout.clocks or (layout.quoted and layout.comma):
+        return None
+    plain = [line.replace(",", ".") for line in block] if layout.comma else block
+    table = _parsed(plain, layout)
+    if table is not None or layout.delimiter is None:
+        return table
+    mark = re.escape(layout.delimiter)
+    gap = re.compile(
+        rf"(^|{mark})[ \t]*(?={mark}|$)" if layout.delimiter != "\t" else rf"(^|{mark}) *(?={mark}|$)"
+    )
+    return _parsed([gap.sub(r"\1nan", line) for line in plain if line.strip()], layout)
+
+
+def _parsed(lines: list[str], layout: Layout) -> NDArray[np.float64] | None:
+    if not any(line.strip() for line in lines[:1000]) and not any(line.strip() for line in lines):
+        return np.empty((0, len(layout.columns)))
+    try:
+        return np.loadtxt(
+            lines,
+            delimiter=layout.delimiter,
+            usecols=layout.columns,
+            comments=None,
+            quotechar='"' if layout.quoted else None,
+            ndmin=2,
+        )
+    except ValueError:
+        return None
+
+
+def _careful(block: list[str], layout: Layout) -> tuple[list[list[float]], tuple[int, int] | None]:
+    """Row by row, up to the first line that is none: its place in the block and the number of its cell."""
+    rows: list[list[float]] = []
+    for place, line in enumerate(block):
+        if not line.strip():
+            continue
+        cells = layout.cells(line)
+        row = []
+        for column in layout.columns:
+            value = _number(cells[column] if column < len(cells) else None, layout.comma)
+            if value is None:
+                return rows, (place, column)
+            row.append(value)
+        rows.append(row)
+    return rows, None
+
+
+def _number(cell: str | None, comma: bool) -> float | None:
+    if cell is None:
+        return None
+    if is_number(cell, comma):
+        return float(cell.replace(",", ".") if comma else cell)
+    if is_clock(cell):
+        return _clock_seconds(cell)
+    return float("nan") if is_blank(cell) else None
+
+
+def _clock_seconds(cell: str) -> float | None:
+    """Seconds since midnight, or since 1970 where a date stands before the time."""
+    if "-" in cell:
+        try:
+            return datetime.fromisoformat(cell.rstrip("Z").replace(",", ".") + "+00:00").timestamp()
+        except ValueError:
+            return None
+    parts = [float(part) for part in cell.rstrip("Z").replace(",", ".").split(":")]
+    hours, minutes, seconds = (*parts, 0.0)[:3]
+    return hours * 3600 + minutes * 60 + seconds
+
+
+def _has_number(line: str, layout: Layout) -> bool:
+    cells = layout.cells(line)
+    return any(
+        column < len(cells) and _number(cells[column], layout.comma) is not None and cells[column]
+        for column in layout.columns
+    )
+
+
+def _bad_cell(line: str, column: int, layout: Layout, where: str) -> InputError:
+    cells = layout.cells(line)
+    sign = "comma" if layout.comma else "point"
+    if column >= len(cells):
+        return InputError(
+            f"found {len(cells)} cells, expected at least {layout.columns[-1] + 1}",
+            remedy="complete or delete the line",
+            where=where,
+        )
+    return InputError(
+        f"found {cells[column][:40]!r} in column {column + 1}, expected a number with a decimal {sign}",
+        remedy="correct or delete the line",
+        where=where,
+    )
