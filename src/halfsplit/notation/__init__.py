@@ -1,0 +1,1 @@
+"""The circuit notation: text ↔ model. The page for people is ``docs/notation.md``."""

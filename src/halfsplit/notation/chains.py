@@ -1,0 +1,211 @@
+"""Statements about the whole: states, stages, reach, suspicion, terminators."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
+from types import MappingProxyType
+
+from halfsplit.circuit.model import (
+    AS_DRAWN,
+    Part,
+    Reach,
+    Stage,
+    StageFailure,
+    StandIn,
+    State,
+    Suspicion,
+    Terminator,
+)
+from halfsplit.notation import syntax as s
+from halfsplit.notation.parts import check_position
+from halfsplit.notation.paths import split
+from halfsplit.notation.scope import ANY, NOT_NEGATIVE, SHARE, Scope
+
+_PAIR = 2
+
+# states
+
+
+def states_of(scope: Scope, parts: Mapping[str, Part]) -> Mapping[str, State]:
+    """The states in the order of the file; without any, the one "as drawn"."""
+    states = {name: _state(scope, line, parts) for name, line in scope.states.items()}
+    return MappingProxyType(states or {AS_DRAWN.name: AS_DRAWN})
+
+
+def _state(scope: Scope, line: s.StateLine, parts: Mapping[str, Part]) -> State:
+    switches: dict[str, str] = {}
+    running: set[str] = set()
+    numbers: dict[str, float] = {}
+    seen: set[str] = set()
+    for name, value in line.settings:
+        if name.text in seen:
+            scope.found.add("set-twice", name.at, name=name.text)
+        seen.add(name.text)
+        part = parts.get(name.text)
+        if part is None:
+            scope.known(name, "switch, generator or sensor", _settable(parts))
+        elif part.kind == "switch":
+            if check_position(scope, name.text, value, part.settings) and value.text != part.settings[0]:
+                switches[name.text] = value.text
+        elif part.kind == "generator":
+            running.add(name.text)
+            if value.text != "running":
+                scope.found.add("not-running", value.at, name=name.text, found=value.text)
+        elif part.kind == "sensor":
+            number = _sensor(scope, part, value)
+            numbers |= {} if number is None else {name.text: number}
+        else:
+            scope.found.add("not-settable", name.at, name=name.text, kind=part.kind)
+    times = scope.once(line.times)
+    lasts, takes = (_minutes(scope, times, word) for word in ("lasts", "takes"))
+    return State(line.name.text, MappingProxyType(switches), frozenset(running), MappingProxyType(numbers), lasts, takes,
+                 line.helper, line.at)
+
+
+def _settable(parts: Mapping[str, Part]) -> list[str]:
+    return [part.name for part in parts.values() if part.kind in ("switch", "generator", "sensor")]
+
+
+def _minutes(scope: Scope, table: Mapping[str, s.Given | s.Said], word: str) -> float | None:
+    item = table.get(word)
+    return scope.number(item.amount, "min", "a time", NOT_NEGATIVE) if isinstance(item, s.Given) else None
+
+
+def _sensor(scope: Scope, part: Part, value: s.Word | s.Amount) -> float | None:
+    """Ohms of a sensor with two pins, the share of its supply for one with three."""
+    share = len(part.pins) > _PAIR
+    if not isinstance(value, s.Amount) or value.unit != ("" if share else "ohm"):
+        scope.found.add("sensor-value", value.at, name=part.name, found=value.text)
+        return None
+    return scope.number(value, value.unit, "what a sensor has") if not share else scope.number(
+        value, "", "a share of the supply", SHARE)
+
+
+# stages
+
+
+def stages_of(scope: Scope, parts: Mapping[str, Part]) -> Mapping[str, Stage]:
+    """The stages in the order of the file; what they need exists, and no loop is among them."""
+    stages = {name: _stage(scope, line, parts) for name, line in scope.stages.items()}
+    _check_loops(scope, stages)
+    return MappingProxyType(stages)
+
+
+def _stage(scope: Scope, line: s.StageLine, parts: Mapping[str, Part]) -> Stage:
+    name = line.name.text
+    good, bad = (scope.number(amount, amount.unit, "what a stage reads", ANY) if amount else None
+                 for amount in (line.good, line.bad))
+    if line.good is not None and line.bad is not None:
+        _check_numbers(scope, line, line.good, line.bad)
+    needs = [word for under in line.under if isinstance(under, s.NeedsLine) for word in under.names]
+    known = [word.text for word in needs if scope.known(word, "part or stage", [*parts, *scope.stages])]
+    return Stage(name, line.words.text if line.words else "", good, bad, line.good.unit if line.good else "",
+                 tuple(dict.fromkeys(known)), _failures(scope, line), _stand_in(scope, line), _within(scope, line), line.at)
+
+
+def _check_numbers(scope: Scope, line: s.StageLine, good: s.Amount, bad: s.Amount) -> None:
+    if good.unit != bad.unit:
+        scope.found.add("unit-differs", bad.at, name=line.name.text, good=good.unit or "no unit",
+                        bad=bad.unit or "no unit")
+    elif good.value == bad.value:
+        scope.found.add("same-numbers", bad.at, name=line.name.text, value=good.text)
+
+
+def _failures(scope: Scope, line: s.StageLine) -> tuple[StageFailure, ...]:
+    failures: dict[str, StageFailure] = {}
+    for under in line.under:
+        if not isinstance(under, s.FailsLine):
+            continue
+        if under.words.text in failures:
+            scope.found.add("failure-twice", under.words.at, name=line.name.text, words=under.words.text)
+        factor = scope.number(under.factor, "", "the weight of a failure")
+        failures[under.words.text] = StageFailure(under.words.text, 1.0 if factor is None else factor)
+    return tuple(failures.values())
+
+
+def _stand_in(scope: Scope, line: s.StageLine) -> StandIn | None:
+    lines = [under for under in line.under if isinstance(under, s.StandInLine)]
+    for under in lines[1:]:
+        scope.found.add("value-twice", under.at, what='"stand-in"')
+    if not lines:
+        return None
+    minutes = scope.number(lines[0].minutes, "min", "a time", NOT_NEGATIVE)
+    return StandIn(lines[0].words.text, minutes, lines[0].caution.text if lines[0].caution else "")
+
+
+def _within(scope: Scope, line: s.StageLine) -> tuple[str, ...]:
+    words = [*line.states, *(word for under in line.under if isinstance(under, s.WithinLine) for word in under.states)]
+    return tuple(dict.fromkeys(word.text for word in words if scope.known_state(word)))
+
+
+def _check_loops(scope: Scope, stages: Mapping[str, Stage]) -> None:
+    try:
+        TopologicalSorter({name: [need for need in stage.needs if need in stages]
+                           for name, stage in stages.items()}).prepare()
+    except CycleError as error:
+        loop = list(reversed(error.args[1]))
+        first = min(loop[:-1], key=list(stages).index)
+        start = loop.index(first)
+        turned = [*loop[start:-1], *loop[:start], first]
+        scope.found.add("stage-loop", stages[first].at, loop=" needs ".join(turned))
+
+
+# reach, suspicion, terminators
+
+
+def reaches_of(scope: Scope, lines: Sequence[s.ReachLine], parts: Mapping[str, Part]) -> Mapping[str, Reach]:
+    reaches: dict[str, Reach] = {}
+    for line in lines:
+        name = line.name.text
+        if not scope.known(line.name, "part", parts):
+            continue
+        if name in reaches:
+            scope.found.add("reach-twice", line.name.at, name=name, line=reaches[name].at.line)
+        minutes = scope.number(line.minutes, "min", "a time", NOT_NEGATIVE)
+        reaches[name] = Reach(name, minutes or 0.0, line.words.text if line.words else "", line.at)
+    return MappingProxyType(reaches)
+
+
+def suspicions_of(scope: Scope, lines: Sequence[s.SuspectLine], parts: Mapping[str, Part]) -> tuple[Suspicion, ...]:
+    suspicions = []
+    for line in lines:
+        factor = scope.number(line.factor, "", "the factor of a suspicion")
+        if _can_be_suspected(scope, line.name, parts) and factor is not None:
+            suspicions.append(Suspicion(line.name.text, factor, line.words.text if line.words else "", line.at))
+    return tuple(suspicions)
+
+
+def _can_be_suspected(scope: Scope, word: s.Word, parts: Mapping[str, Part]) -> bool:
+    name, pin, side = split(word)
+    if not scope.known(name, "part", parts):
+        return False
+    pins = parts[name.text].pins
+    if pin and pin not in pins:
+        scope.found.add("no-pin", word.at, name=name.text, pins=" ".join(pins) or "of its own", pin=pin,
+                        near=scope.found.near(pin, pins))
+    if side:
+        scope.found.add("no-side", word.at, point=word.text, pin=f"{name.text}.{pin}")
+    return True
+
+
+def terminators_of(scope: Scope, lines: Sequence[s.TerminatorLine]) -> tuple[Terminator, ...]:
+    modules = [name for name, kind in scope.kinds.items() if kind == "module"]
+    made = [_terminator(scope, line) for line in lines if scope.known(line.part, "module", modules)]
+    return tuple(terminator for terminator in made if terminator)
+
+
+def _terminator(scope: Scope, line: s.TerminatorLine) -> Terminator | None:
+    name = line.part.text
+    ohms = scope.number(line.ohms, "ohm", "a terminator")
+    buses = [bus for bus, members in scope.buses.items() if members.get(name) == _PAIR]
+    if line.bus is None and len(buses) > 1:
+        scope.found.add("which-bus", line.part.at, name=name, buses=" and ".join(buses), first=buses[0])
+        return None
+    bus = line.bus.text if line.bus else (buses or [""])[0]
+    if bus not in buses:
+        if name not in scope.unread:
+            at = line.bus.at if line.bus else line.part.at
+            scope.found.add("not-talking", at, name=name, bus=f"on {bus}" if bus else "on any bus with two lines")
+        return None
+    return Terminator(ohms or 0.0, name, bus, line.at)

@@ -1,0 +1,78 @@
+"""Tree → model, with every error of sense. Statements may come in any order, so names are learned first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from types import MappingProxyType
+from typing import TypeVar
+
+from halfsplit.circuit.model import Model, Part
+from halfsplit.notation import syntax as s
+from halfsplit.notation.chains import reaches_of, stages_of, states_of, suspicions_of, terminators_of
+from halfsplit.notation.mistakes import Collector
+from halfsplit.notation.modules import behaviour_of, behaviour_pins, note_buses
+from halfsplit.notation.parts import build_part, check_rating, pins_of
+from halfsplit.notation.paths import Path, note_pins, paths_of, wires_of
+from halfsplit.notation.scope import Scope
+
+_Line = TypeVar("_Line", bound=s.Statement)
+
+
+def lower(tree: s.Tree, found: Collector) -> Model:
+    """The model of a circuit. It is sound only if no error was added to ``found``."""
+    scope = Scope(found, tree.unread)
+    statements = tree.statements
+    _learn_names(scope, statements)
+    paths = list(paths_of(scope, statements))
+    parts = _parts(scope, paths)
+    return Model(
+        title=_title(scope, _only(statements, s.TitleLine)),
+        parts=MappingProxyType(parts),
+        wires=wires_of(scope, paths),
+        states=states_of(scope, parts),
+        stages=stages_of(scope, parts),
+        reaches=reaches_of(scope, _only(statements, s.ReachLine), parts),
+        suspicions=suspicions_of(scope, _only(statements, s.SuspectLine), parts),
+        terminators=terminators_of(scope, _only(statements, s.TerminatorLine)),
+        variants=_variants(scope, _only(statements, s.VariantLine)),
+    )
+
+
+def _only(statements: Sequence[s.Statement], kind: type[_Line]) -> list[_Line]:
+    return [statement for statement in statements if isinstance(statement, kind)]
+
+
+def _learn_names(scope: Scope, statements: Sequence[s.Statement]) -> None:
+    for part in _only(statements, s.PartLine):
+        if scope.declare(part):
+            scope.declared[part.name.text] = part
+            scope.kinds[part.name.text] = part.kind.text
+            note_buses(scope, part)
+    for stage in _only(statements, s.StageLine):
+        if scope.declare(stage):
+            scope.stages[stage.name.text] = stage
+    for state in _only(statements, s.StateLine):
+        before = scope.states.setdefault(state.name.text, state)
+        if before is not state:
+            scope.found.add("state-twice", state.name.at, name=state.name.text, line=before.at.line)
+
+
+def _parts(scope: Scope, paths: Sequence[Path]) -> dict[str, Part]:
+    """Declared parts in the order of the file, then the others in the order of the paths."""
+    for path in paths:
+        note_pins(scope, path)
+    for name in scope.kinds:
+        scope.pins[name] = pins_of(scope, name, behaviour_pins(scope.declared.get(name)))
+        check_rating(scope, name)
+    return {name: build_part(scope, name, behaviour_of(scope, name)) for name in scope.kinds}
+
+
+def _title(scope: Scope, lines: Sequence[s.TitleLine]) -> str:
+    for line in lines[1:]:
+        scope.found.add("second-title", line.at, line=lines[0].at.line)
+    return lines[0].words.text if lines else ""
+
+
+def _variants(scope: Scope, lines: Sequence[s.VariantLine]) -> tuple[str, ...]:
+    names = [line.name for line in lines if scope.good_name(line.name)]
+    return tuple(dict.fromkeys(name.text for name in names))

@@ -1,0 +1,267 @@
+"""Text → tree. Every line is parsed by itself, so that one bad line never hides the next one's error."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Final, cast
+
+from lark import Lark, UnexpectedInput
+
+from halfsplit.circuit.model import Position
+from halfsplit.notation import syntax as s
+from halfsplit.notation.amounts import UNITS
+from halfsplit.notation.build import Builder
+from halfsplit.notation.mistakes import Collector
+from halfsplit.notation.words import TOP, UNDER, USAGE, usage
+
+LONGEST_TEXT: Final = 2**20
+MOST_LINES: Final = 20_000
+LONGEST_LINE: Final = 1_000
+DEEPEST: Final = 20
+
+_LOOKALIKES: Final = MappingProxyType({
+    **dict.fromkeys("“”„«»", '"'), "–": "--", "—": "--", "−": "-", "×": "x", "，": ",",  # noqa: RUF001 - on purpose
+})
+_QUOTED: Final = re.compile(r'"[^"]*"')
+_BRACKETS: Final = re.compile(r"\[[^\]]*\]")
+_COMMA: Final = re.compile(r"(?<![\w.])(\d+),(\d+)", re.ASCII)
+_NAME: Final = re.compile(r"[A-Za-z]\w*", re.ASCII)
+_NUMBER_BEFORE: Final = re.compile(r"(?<![\w.])[-+]?[0-9.]+\s*$")
+_NUMBER_UNIT: Final = re.compile(r"[-+]?[0-9.]+\s*([^\W\d]\w*|[^\w\s\"#,.()\[\]?]+)")
+
+
+@cache
+def grammar() -> Lark:
+    """The LALR tables of ``grammar.lark``, made once."""
+    text = files("halfsplit.notation").joinpath("grammar.lark").read_text(encoding="utf-8")
+    return Lark(text, parser="lalr", start=list(USAGE), maybe_placeholders=True, keep_all_tokens=False)
+
+
+@dataclass(slots=True)
+class _Line:
+    """One line on its way: ``body`` is without comment, ``bare`` has its quoted texts blanked out."""
+
+    at: Position
+    body: str
+    bare: str
+
+    @property
+    def word(self) -> str:
+        return self.bare.split(None, 1)[0]
+
+    @property
+    def indented(self) -> bool:
+        return self.bare[0].isspace()
+
+    @property
+    def is_path(self) -> bool:
+        return "--" in self.bare
+
+
+@dataclass(slots=True)
+class _Group:
+    """A statement with its indented lines. ``head`` is None where the statement has an error of its own."""
+
+    word: str
+    head: s.Statement | None
+    under: list[s.Line] = field(default_factory=list)
+
+
+def parse(text: str, file: str, found: Collector) -> s.Tree:
+    """The tree of one file; problems go to ``found``."""
+    lines = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    found.lines[file] = lines[:MOST_LINES]
+    top = Position(file, 1, 1)
+    if len(text) > LONGEST_TEXT:
+        found.add("too-large", top, size=len(text), limit=LONGEST_TEXT)
+        return s.Tree((), frozenset())
+    if len(lines) > MOST_LINES:
+        found.add("too-many-lines", top, size=len(lines), limit=MOST_LINES)
+    return _Reader(file, found).read(found.lines[file])
+
+
+class _Reader:
+    """Reads the lines of one file; keeps the statement that indented lines belong to."""
+
+    def __init__(self, file: str, found: Collector) -> None:
+        self.file, self.found = file, found
+        self.groups: list[_Group] = []
+        self.unread: set[str] = set()
+
+    def read(self, lines: list[str]) -> s.Tree:
+        for number, raw in enumerate(lines, start=1):
+            if self.found.full:
+                break
+            line = self._line(raw, number)
+            if line is not None and not line.bare.strip():
+                continue
+            self._take(line, raw)
+        statements = [replace(group.head, under=tuple(group.under)) for group in self.groups if group.head]
+        return s.Tree(tuple(statements), frozenset(self.unread))
+
+    def _take(self, line: _Line | None, raw: str) -> None:
+        """Put a line where it belongs; one that cannot be read leaves only its names."""
+        indented = raw[:1].isspace()
+        result = None
+        if line is not None:
+            result = self._under(line) if indented else self._statement(line)
+        if result is None:
+            self.unread.update(_NAME.findall(_QUOTED.sub("", raw)))
+        if indented:
+            if result is not None and self.groups:
+                self.groups[-1].under.append(result)
+            return
+        word = line.word if line else raw.split(None, 1)[0]
+        self.groups.append(_Group("path" if line and line.is_path and word not in TOP else word,
+                                  cast("s.Statement | None", result)))
+
+    # one line
+
+    def _line(self, raw: str, number: int) -> _Line | None:
+        """The line without its comment, or None where its characters do not allow any reading."""
+        at = Position(self.file, number, 1)
+        if len(raw) > LONGEST_LINE:
+            self.found.add("long-line", at, size=len(raw), limit=LONGEST_LINE)
+            return None
+        for column, char in enumerate(raw, start=1):
+            if not char.isprintable() and char not in "\t\u00a0":
+                code = f"U+{ord(char):04X}"
+                self.found.add("control-character", replace(at, column=column), code=code)
+                return None
+        bare = _QUOTED.sub(lambda match: '"' + "_" * (len(match[0]) - 2) + '"', _without_comment(raw))
+        indent = len(bare) - len(bare.lstrip())
+        line = _Line(replace(at, column=indent + 1), raw[:len(bare)].rstrip(), bare.rstrip())
+        return line if self._sound(line) else None
+
+    def _sound(self, line: _Line) -> bool:
+        """Whether quotes are closed, and nothing stands there that only looks right."""
+        if not line.bare.strip():
+            return True
+        if line.bare.count('"') % 2:
+            self.found.add("unclosed-quote", replace(line.at, column=line.bare.rindex('"') + 1))
+            return False
+        if line.word == "title":
+            return True
+        before = len(self.found.problems)
+        self._check_lookalikes(line)
+        self._check_commas(line)
+        if line.is_path and line.word not in TOP:
+            self._check_links(line)
+        if line.bare.count("(") + len(re.findall(r"\bnot\b", line.bare)) > DEEPEST:
+            self.found.add("deep", line.at)
+        return len(self.found.problems) == before
+
+    def _check_lookalikes(self, line: _Line) -> None:
+        for index, char in enumerate(line.bare):
+            if char in _LOOKALIKES:
+                self.found.add("lookalike", replace(line.at, column=index + 1), found=char, meant=_LOOKALIKES[char])
+
+    def _check_commas(self, line: _Line) -> None:
+        for match in _COMMA.finditer(line.bare):
+            at = replace(line.at, column=match.start() + 1)
+            self.found.add("decimal-comma", at, found=match[0], meant=f"{match[1]}.{match[2]}")
+
+    def _check_links(self, line: _Line) -> None:
+        """``--`` and ``--[…]--`` stand alone between spaces."""
+        shown = _BRACKETS.sub(lambda match: "[" + "_" * (len(match[0]) - 2) + "]", line.bare)
+        for match in re.finditer(r"\S+", shown):
+            word = match[0]
+            alone = re.fullmatch(r"--(\[_*\]--)?", word) or re.fullmatch(r"--\[[^\]]*|[^\[]*\]--", word)
+            if "--" in word and not alone:
+                at = replace(line.at, column=match.start() + 1)
+                self.found.add("link-spaces", at, found=line.bare[match.start():match.end()])
+
+    # which kind of line
+
+    def _statement(self, line: _Line) -> s.Line | None:
+        word = line.word
+        rest = line.bare[len(word):].lstrip()
+        if word in TOP and rest.startswith("--"):
+            self.found.add("keyword-name", line.at, name=word, meant=f"{word.upper()[0]}1")
+            return None
+        if word in TOP:
+            return self._parsed(TOP[word], line)
+        if line.is_path:
+            return self._parsed("path", line)
+        near = self.found.near(word, TOP)
+        self.found.add("unknown-statement", line.at, word=word, near=near, words=", ".join(sorted(TOP)))
+        return None
+
+    def _under(self, line: _Line) -> s.Line | None:
+        if not self.groups:
+            self.found.add("no-parent", line.at)
+            return None
+        above = self.groups[-1].word
+        if above in ("path", "variant"):
+            return self._under_path(line, above)
+        if above not in UNDER:
+            return None
+        if line.word in UNDER[above]:
+            return self._parsed(UNDER[above][line.word], line)
+        allowed = f"write one of {', '.join(UNDER[above])}" if UNDER[above] else "begin it in the first column"
+        self.found.add("wrong-line", line.at, word=line.word, above=f'"{above}"', allowed=allowed)
+        return None
+
+    def _under_path(self, line: _Line, above: str) -> s.Line | None:
+        """The path goes on, or one more path of a variant."""
+        if line.word.startswith("--"):
+            return self._parsed("continuation", line)
+        if above == "variant" and line.is_path:
+            return self._parsed("path", line)
+        name, allowed = ("a path", "go on with -- X31.4, or begin in the first column") if above == "path" else (
+            '"variant"', "write a path: F21.2 -- K7.30")
+        self.found.add("wrong-line", line.at, word=line.word, above=name, allowed=allowed)
+        return None
+
+    # the parser
+
+    def _parsed(self, rule: str, line: _Line) -> s.Line | None:
+        try:
+            tree = grammar().parse(line.body, start=rule)
+        except UnexpectedInput as error:
+            self._explain(error, rule, line)
+            return None
+        return cast(s.Line, Builder(line.at).transform(tree))
+
+    def _explain(self, error: UnexpectedInput, rule: str, line: _Line) -> None:
+        """What was found and how such a line is written; a number with a strange unit is told as that."""
+        token = getattr(error, "token", None)
+        if token is not None and token.type == "$END":
+            at = replace(line.at, column=len(line.body) + 1)
+            self.found.add("incomplete", at, usage=usage(rule, line.word))
+            return
+        column = error.column
+        at = replace(line.at, column=column)
+        rest = line.body[column - 1:]
+        unit = _NUMBER_UNIT.match(rest)
+        before = _NUMBER_BEFORE.search(line.body[:column - 1])
+        strange = unit[1] if unit else rest.split()[0] if before and rest[0].isalpha() else ""
+        if strange and strange not in UNITS and rule not in ("path", "continuation"):
+            near = self.found.near(strange, UNITS) if strange.casefold() not in _UNIT_WORDS else (
+                f'did you mean "{_UNIT_WORDS[strange.casefold()]}"? ')
+            self.found.add("unknown-unit", at, unit=strange, near=near, units=", ".join(UNITS))
+            return
+        quoted = _QUOTED.match(rest)
+        self.found.add("syntax", at, found=quoted[0].strip('"') if quoted else rest.split()[0],
+                       usage=usage(rule, line.word))
+
+
+_UNIT_WORDS: Final = MappingProxyType({
+    **dict.fromkeys(("volt", "volts"), "V"), **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
+    **dict.fromkeys(("watt", "watts"), "W"), **dict.fromkeys(("ohms",), "ohm"), "v": "V", "a": "A", "w": "W",
+    **dict.fromkeys(("minute", "minutes", "mins"), "min"), "hz": "Hz", "percent": "%",
+})
+
+
+def _without_comment(line: str) -> str:
+    """The line up to a ``#`` that is not inside quotation marks."""
+    start = 0
+    while (hash_at := line.find("#", start)) >= 0:
+        if line.count('"', 0, hash_at) % 2 == 0:
+            return line[:hash_at].rstrip()
+        start = hash_at + 1
+    return line.rstrip()

@@ -1,0 +1,159 @@
+"""What every part of the lowering needs to know: the names of a circuit, and how to take a number from a line."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Final
+
+from halfsplit.circuit.kinds import CODES, KINDS
+from halfsplit.circuit.model import AS_DRAWN, Position
+from halfsplit.notation import syntax as s
+from halfsplit.notation.amounts import LARGEST
+from halfsplit.notation.mistakes import Collector
+from halfsplit.notation.words import KEYWORDS
+
+CODE: Final = re.compile(r"([A-Z]+)[0-9]")
+"""The whole leading run of capitals, followed by a digit."""
+
+POINTS: Final = ("splice", "ground", "mass")
+"""Kinds that are one point and have no pins."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What makes sense: from ``low`` (itself only if ``closed``) to ``high``."""
+
+    low: float = 0.0
+    high: float = LARGEST
+    closed: bool = False
+
+    def hold(self, value: float) -> bool:
+        return (self.low <= value if self.closed else self.low < value) and value <= self.high
+
+    def __str__(self) -> str:
+        return f"{'from' if self.closed else 'over'} {self.low:.12g} {'' if self.closed else 'and '}up to {self.high:.12g}"
+
+
+POSITIVE: Final = Limits()
+NOT_NEGATIVE: Final = Limits(closed=True)
+SHARE: Final = Limits(high=1.0, closed=True)
+ANY: Final = Limits(low=-LARGEST, closed=True)
+
+
+@dataclass(slots=True)
+class Scope:
+    """Names of the circuit. ``kinds`` grows by the undeclared names of the paths; ``used`` holds the pins that paths
+    use, part by part, in order, each with its first place."""
+
+    found: Collector
+    unread: frozenset[str]
+    declared: dict[str, s.PartLine] = field(default_factory=dict)
+    kinds: dict[str, str] = field(default_factory=dict)
+    used: dict[str, dict[str, Position]] = field(default_factory=dict)
+    states: dict[str, s.StateLine] = field(default_factory=dict)
+    stages: dict[str, s.StageLine] = field(default_factory=dict)
+    pins: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    buses: dict[str, dict[str, int]] = field(default_factory=dict)
+    """Bus → module → number of lines (2, or 1 for a one-wire bus)."""
+
+    # names
+
+    def declare(self, statement: s.PartLine | s.StageLine) -> bool:
+        """Take a name; whether it may be used."""
+        name = statement.name
+        if not self.good_name(name):
+            return False
+        before = self.declared.get(name.text) or self.stages.get(name.text)
+        if before is not None:
+            self.found.add("duplicate-name", name.at, name=name.text, line=before.at.line)
+            return False
+        return True
+
+    def good_name(self, name: s.Word) -> bool:
+        if name.text in KEYWORDS:
+            self.found.add("keyword-name", name.at, name=name.text, meant=name.text.capitalize())
+            return False
+        return True
+
+    def kind_of(self, name: s.Word) -> str | None:
+        """The kind of a part that a path names, declared or by its letter code; None after an error."""
+        if name.text in self.kinds:
+            return self.kinds[name.text]
+        if name.text in self.unread or not self.good_name(name):
+            return None
+        code = CODE.match(name.text)
+        kind = CODES.get(code[1]) if code else "ground" if name.text == "GND" else None
+        if kind is None:
+            mistake = "heater-or-ground" if code and code[1] == "E" else "unknown-kind"
+            self.found.add(mistake, name.at, name=name.text, near=self.found.near(name.text, self.kinds))
+            self.unread |= {name.text}
+            return None
+        self.kinds[name.text] = kind
+        return kind
+
+    def known(self, name: s.Word, what: str, names: Iterable[str], mistake: str = "unknown-name") -> bool:
+        """Whether a name is one of ``names``; an error with the nearest, and with the list where it is short."""
+        choices = list(names)
+        if name.text in choices:
+            return True
+        if name.text not in self.unread:
+            shown = ", ".join(choices[:12]) + (", …" if len(choices) > 12 else "")  # noqa: PLR2004 - what fits a line
+            self.found.add(mistake, name.at, name=name.text, what=what, near=self.found.near(name.text, choices),
+                           hint=f"there are: {shown}" if choices else "there are none")
+        return False
+
+    def known_state(self, name: s.Word) -> bool:
+        names = list(self.states) or [AS_DRAWN.name]
+        return name.text in self.unread_states() or self.known(name, "state", names, "unknown-state")
+
+    def unread_states(self) -> frozenset[str]:
+        """States of lines that have errors cannot be told; with such lines, no state is called unknown."""
+        return frozenset(self.states) if "state" not in self.unread else frozenset({*self.states, *self.unread})
+
+    # numbers
+
+    def number(self, amount: s.Amount | None, unit: str, what: str, limits: Limits = POSITIVE) -> float | None:
+        """The value of an amount in the unit that belongs there ('' for a share), within sense; None after an error."""
+        if amount is None:
+            return None
+        if amount.unit != unit:
+            shown = f"in {unit}" if unit else "as a share from 0 to 1, or in %"
+            self.found.add("expected-unit", amount.at, value=amount.text, what=what, unit=shown)
+            return None
+        if not limits.hold(amount.value):
+            self.found.add("range", amount.at, value=amount.text, what=what, limits=str(limits))
+            return None
+        return amount.value
+
+    def once(self, items: Iterable[object]) -> dict[str, s.Given | s.Said]:
+        """Items of a line by their word; each may be given once."""
+        table: dict[str, s.Given | s.Said] = {}
+        for item in items:
+            if not isinstance(item, s.Given | s.Said):
+                continue
+            key = f"{item.word} " if item.word == "pulled" and isinstance(item, s.Given) else item.word
+            if key in table:
+                at = item.amount.at if isinstance(item, s.Given) else item.value.at
+                self.found.add("value-twice", at, what=f'"{item.word}"' if item.word else "the value")
+            else:
+                table[key] = item
+        return table
+
+
+def amount_of(table: dict[str, s.Given | s.Said], word: str) -> s.Amount | None:
+    item = table.get(word)
+    return item.amount if isinstance(item, s.Given) else None
+
+
+def text_of(table: dict[str, s.Given | s.Said], word: str) -> str:
+    item = table.get(word)
+    return item.value.text if isinstance(item, s.Said) else ""
+
+
+def takes(kind: str) -> str:
+    """What values a kind of part takes, as a remedy."""
+    units = [{"share": "a share from 0 to 1", "pulls": '"pulls" V', "drops": '"drops" V'}.get(unit, unit)
+             for unit in KINDS[kind].units]
+    return f"a {kind} takes {', '.join(units)}" if units else f"a {kind} takes no values"
