@@ -46,8 +46,14 @@ def test_remainder_ten_is_written_x() -> None:
 @pytest.mark.parametrize(
     ("code", "years"),
     # 49 CFR 565.15 table VII: A 1980 and 2010, Y 2000 and 2030, 1 2001 and 2031, 9 2009 and 2039.
-    [("A", (1980, 2010)), ("H", (1987, 2017)), ("Y", (2000, 2030)), ("1", (2001, 2031)), ("9", (2009, 2039))]
-    + [("U", ()), ("Z", ()), ("0", ())],
+    [
+        ("A", (1980, 2010)),
+        ("H", (1987, 2017)),
+        ("Y", (2000, 2030)),
+        ("1", (2001, 2031)),
+        ("9", (2009, 2039)),
+        *[("U", ()), ("Z", ()), ("0", ())],
+    ],
 )
 def test_year_codes(code: str, years: tuple[int, ...]) -> None:
     assert Vin.parse(INVENTED[:9] + code + INVENTED[10:]).model_years == years
@@ -127,8 +133,7 @@ def test_one_changed_weighted_value_changes_the_check_digit(vin: str, position: 
 @given(st.text(max_size=40))
 def test_any_text_gives_a_number_or_a_told_error(text: str) -> None:
     try:
-        vin = Vin.parse(text)
+        outcome: tuple[str, ...] | str = Vin.parse(text).text
     except VinError as error:
-        assert error.problems
-    else:
-        assert len(vin.text) == 17
+        outcome = error.problems
+    assert len(outcome) == 17 if isinstance(outcome, str) else all(outcome)

@@ -1,1 +1,21 @@
 """Fault codes: decoding, reports of any scan tool as text, live reading over CAN, before and after."""
+
+from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.compare import Comparison, compare
+from halfsplit.scan.reading import ReportedCode
+from halfsplit.scan.report import Line, ScanReport
+from halfsplit.scan.status import Status
+from halfsplit.scan.units import UnitReport
+from halfsplit.scan.write import write_report
+
+__all__ = [
+    "Comparison",
+    "FaultCode",
+    "Line",
+    "ReportedCode",
+    "ScanReport",
+    "Status",
+    "UnitReport",
+    "compare",
+    "write_report",
+]

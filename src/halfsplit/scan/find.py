@@ -1,0 +1,151 @@
+"""Codes, status bytes and names inside one line of a report."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.reading import ReportedCode, terms_of
+from halfsplit.scan.values import values_in
+from halfsplit.scan.vocabulary import ANNOUNCES, folded, status_terms
+
+# A code of SAE J2012, with a failure type after - : or . or joined on; 0 may be typed as the letter O.
+_J2012 = re.compile(
+    r"(?<![0-9A-Za-z])([PCBUpcbu])[ ]?([0-3Oo])([0-9A-Fa-fOo]{3})"
+    r"(?:[-:.]([0-9A-Fa-f]{2})(?![0-9A-Za-z:])|([0-9A-Fa-f]{2})(?![0-9A-Za-z])|(?![0-9A-Za-z]))"
+)
+# code, failure type and status as three fields: `U0121 87 2F`
+_THREE_FIELDS = re.compile(r"[ \t]+([0-9A-F]{2})[ \t]+([0-9A-F]{2})(?![0-9A-Za-z])")
+_JOINED_STATUS = re.compile(r"[-:/]([0-9A-F]{2})(?![0-9A-Za-z])")
+_HEX_CODE = re.compile(r"(?<![0-9A-Za-z])(?:0x|\$)([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})(?![0-9A-Za-z])")
+_SPN = re.compile(r"\bSPN[ :=]*(\d{1,6})\W+FMI[ :=]*(\d{1,2})\b", re.IGNORECASE)
+_OWN = re.compile(
+    r"\W{0,4}(?:\d{1,2}[.)]\s+)?(?=[0-9A-Z]*\d[0-9A-Z]*\d)([0-9A-F]{4,6}|\d{4,6})(?:\s*[-\u2013:|]\s+|\s{2,}|\t|\s+(?=\D))(?=\S*[^\W\d]{2})"
+)
+_DATE = re.compile(r"\d{4}-\d\d-\d\d|\d{1,2}[./]\d{1,2}[./]\d{2,4}|\d{1,2}:\d\d")
+
+_STATUS_BYTE = re.compile(
+    r"(?:status|status ?byte|statut|etat|state|zustand)\s*(?:byte)?\s*"
+    r"(?:[:=]\s*(?:0x|\$)?|\s(?:0x|\$))([0-9a-f]{2})h?(?![0-9a-z])"
+    r"|^\W{0,3}(?:0x|\$)?([0-9a-f]{2})h?[\])](?![0-9a-z])|(?:0x|\$)([0-9a-f]{2})h?(?![0-9a-z])"
+)
+_BULLET = re.compile(
+    r"^[\s*\u2022\u2023\u25cf\u25aa\u2713\u2714\u2717\u2718>#=_+|~-]+|^\(?\d{1,3}[.)]\s+|^\[[ xX!?]\]\s*"
+)
+_EDGES = " \t\r:=-\u2013\u2014|.,;*#_>\u2026~\"'/"
+STRONG_END = re.compile(r"(?:[:|\t=\]\u2013\u2014]|\s-|\s{2,}|->|\.{2,})\s*$")
+
+
+def codes_in(text: str) -> tuple[tuple[ReportedCode, int, int], ...]:
+    """Every code written in a line, with where it begins and ends; words and status come from what follows it."""
+    marks = sorted(_marks(text), key=lambda mark: mark[1])
+    ends = [start for _, start, _ in marks][1:] + [len(text)] * bool(marks)
+    return tuple(
+        (_completed(entry, text[stop:until]), start, stop)
+        for (entry, start, stop), until in zip(marks, ends, strict=True)
+    )
+
+
+def _marks(text: str) -> list[tuple[ReportedCode, int, int]]:
+    found = [_j2012(match, text) for match in _J2012.finditer(text) if _is_code(match)]
+    found += [_hex(match) for match in _HEX_CODE.finditer(text)]
+    found += [(ReportedCode(f"SPN {m[1]} FMI {m[2]}", None), m.start(), m.end()) for m in _SPN.finditer(text)]
+    return found
+
+
+def _is_code(match: re.Match[str]) -> bool:
+    """Enough figures that no word passes: more of them for small letters, a space or a letter O for nought."""
+    body: str = match[2] + match[3]
+    figures = sum(character.isdigit() for character in body)
+    odd = match[1].islower() or " " in match[0]
+    needed = 3 if odd else 2 if "O" in body.upper() else 1
+    return figures >= needed
+
+
+def _j2012(match: re.Match[str], text: str) -> tuple[ReportedCode, int, int]:
+    letter, body = match[1].upper(), match[2] + match[3]
+    plain = body.upper().replace("O", "0")
+    note = "" if plain == body.upper() else "the letter O was read as the figure 0"
+    failure = match[4] or match[5]
+    code = FaultCode.parse(letter + plain + (f"-{failure}" if failure else ""))
+    entry, stop = ReportedCode(match[0], code, note=note), match.end()
+    fields = (_JOINED_STATUS if failure else _THREE_FIELDS).match(text, stop)
+    if fields is None:
+        return entry, match.start(), stop
+    *kind, status = fields.groups()
+    byte = int(status, 16)
+    if kind:
+        code = FaultCode(code.number, int(kind[0], 16))
+    return replace(entry, code=code, status_byte=byte, status=terms_of(byte)), match.start(), fields.end()
+
+
+def _hex(match: re.Match[str]) -> tuple[ReportedCode, int, int]:
+    code = FaultCode.from_bytes(bytes.fromhex(match[1]))
+    return (
+        ReportedCode(match[0], code, note=f"hexadecimal {match[0]} read as {code.text}"),
+        match.start(),
+        match.end(),
+    )
+
+
+def own_code(text: str) -> tuple[ReportedCode, int, int] | None:
+    """A maker's own number at the start of a line with words after it (`00532 - supply`), or None."""
+    match = _OWN.match(text)
+    if match is None or _DATE.search(text[: match.end() + 6]):
+        return None
+    entry = ReportedCode(match[1], None, note="a maker's own number: its meaning is the maker's")
+    return _completed(entry, text[match.end() :]), match.start(1), match.end()
+
+
+def _completed(entry: ReportedCode, rest: str) -> ReportedCode:
+    byte = status_byte(rest) if entry.status_byte is None else entry.status_byte
+    terms = status_terms(rest) + (terms_of(byte) if byte is not None else ())
+    return replace(
+        entry, words=tidy(rest), status=tuple(dict.fromkeys(terms)), status_byte=byte, values=values_in(rest)
+    )
+
+
+def status_byte(text: str) -> int | None:
+    """The status byte that a text names in hexadecimal, or None."""
+    match = _STATUS_BYTE.search(folded(text))
+    return int(match[1] or match[2] or match[3], 16) if match else None
+
+
+def tidy(text: str) -> str:
+    """Words without the separators at their ends and with single spaces."""
+    words = re.sub(r"\s*[\t|]\s*|\s{2,}", "; ", text.strip(_EDGES))
+    enclosed = len(words) > 1 and words[0] + words[-1] in ("()", "[]", "{}") and words[1:-1].isprintable()
+    return words[1:-1].strip() if enclosed and not set(words[1:-1]) & set("()[]{}") else words.strip()
+
+
+def unit_name(text: str) -> str:
+    """The name of a unit without bullets, leaders, brackets and words that only announce a code."""
+    name = text.strip()
+    while (shorter := _BULLET.sub("", name)) != name:
+        name = shorter
+    name = re.sub(r"(?:\s*\.){3,}|\s*\t\s*|\s{3,}", " ", name).strip(_EDGES)
+    name = re.sub(
+        r"^(?:no\.|nr\.?|n[o\u00ba\u00b0])\s*(?=\d)",
+        "",
+        _unbracketed(name).strip(_EDGES),
+        flags=re.IGNORECASE,
+    )
+    words = re.split(r"[\s:;,()/-]+", folded(name))
+    if all(
+        not word.strip(".#") or word.strip(".#").isdigit() or ANNOUNCES.fullmatch(word.strip(".#"))
+        for word in words
+    ):
+        return ""
+    return name
+
+
+def _unbracketed(name: str) -> str:
+    for opening, closing in ("[]", "()", "{}", "<>"):
+        if name.startswith(opening) and name.endswith(closing):
+            return name[1:-1]
+        if closing not in name:
+            name = name.strip(opening)
+        if opening not in name:
+            name = name.strip(closing)
+    return name

@@ -1,0 +1,381 @@
+"""One recogniser for each sort of line; the first in `RECOGNISERS` that says something is believed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.find import STRONG_END, codes_in, own_code, status_byte, tidy, unit_name
+from halfsplit.scan.reading import (
+    CLEAN,
+    CODE,
+    DETAIL,
+    EMPTY,
+    HEADING,
+    SILENT,
+    UNCLEAR,
+    UNIT,
+    VEHICLE,
+    Reading,
+    ReportedCode,
+    terms_of,
+)
+from halfsplit.scan.tables import table_heading, table_row
+from halfsplit.scan.values import values_in
+from halfsplit.scan.vocabulary import (
+    COUNT,
+    FAULT_NOUN,
+    GOOD,
+    NEGATIVE,
+    NO_CODES,
+    SILENT_AROUND,
+    STATUS_PATTERNS,
+    TOTAL,
+    UNIT_KEY,
+    VEHICLE_PATTERNS,
+    WITH,
+    folded,
+    status_terms,
+)
+from halfsplit.scan.vocabulary import HEADING as HEADING_WORDS
+from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
+
+LONGEST_NAME = 60
+SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
+ALL_WELL = re.compile(
+    rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}})(?:{GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
+)
+DATE = re.compile(r"\b(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d)\b")
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the lines before a line have set, and the next line that is not empty.
+
+    after: the kind of the line directly above, or empty. worded: the last code had words on its own line.
+    indent: how far the last code line was indented. owned: it named its unit itself.
+    table: the heading of the table that runs, or None.
+    """
+
+    unit: str = ""
+    after: str = EMPTY
+    worded: bool = False
+    indent: int = 0
+    owned: bool = False
+    table: Reading | None = None
+    following: str = ""
+
+
+def follow(context: Context | None, text: str, reading: Reading | None, rest: Sequence[str]) -> Context:
+    """The context of the line after `text`; `rest` begins with that line. Without a context, of the first line."""
+    following = next((line for line in rest[1:] if line.strip()), "")
+    if context is None or reading is None:
+        return Context(following=following)
+    coded = reading.kind == CODE
+    return Context(
+        unit=reading.unit or context.unit,
+        after=reading.kind,
+        worded=any(_worded(code) for code in reading.codes[-1:]) if coded else context.worded,
+        indent=_indent(text) if coded else context.indent,
+        owned=bool(reading.unit) if coded else context.owned,
+        table=_table_after(context, reading),
+        following=following,
+    )
+
+
+def _worded(code: ReportedCode) -> bool:
+    """Whether a code's own line says more about it than its status."""
+    rest = folded(code.words)
+    for _, pattern in STATUS_PATTERNS:
+        rest = pattern.sub(" ", rest)
+    return sum(character.isalpha() for character in rest) > 3
+
+
+def _table_after(context: Context, reading: Reading) -> Reading | None:
+    if reading.columns:
+        return reading
+    spaced = context.table is not None and context.table.separator == "  "
+    return None if spaced and reading.kind == EMPTY and context.after != HEADING else context.table
+
+
+Recogniser = Callable[[str, Context], Reading | None]
+
+
+def recognise(text: str, context: Context) -> Reading:
+    """What a line says. A line that no recogniser claims is 'not understood', never dropped."""
+    for recogniser in RECOGNISERS:
+        reading = recogniser(text, context)
+        if reading is not None:
+            return reading
+    return Reading(UNCLEAR, "nothing in it is known: say what it is, or leave it", words=text.strip())
+
+
+def _empty(text: str, _: Context) -> Reading | None:
+    return None if any(character.isalnum() for character in text) else Reading(EMPTY, "no words in it")
+
+
+def _heading_of_table(text: str, _: Context) -> Reading | None:
+    return table_heading(text)
+
+
+def _row_of_table(text: str, context: Context) -> Reading | None:
+    return table_row(text, context.table, context.unit) if context.table else None
+
+
+def _raw_answer(text: str, _: Context) -> Reading | None:
+    """`59 02 FF 01 43 13 2F`: an answer to ISO 14229-1 service 0x19, sub-functions 02, 0A and the like, as bytes."""
+    match = re.fullmatch(
+        r"\s*59 ?(02|0A|0B|0C|0D|0E) ?([0-9A-F]{2}) ?((?:[0-9A-F]{2} ?){4,})", text.rstrip() + " "
+    )
+    data = bytes.fromhex(match[3]) if match else b""
+    if match is None or len(data) % 4:
+        return None
+    mask = int(match[2], 16)
+    codes = tuple(
+        ReportedCode(
+            data[i : i + 4].hex(" "),
+            FaultCode.from_bytes(data[i : i + 3]),
+            "",
+            terms_of(data[i + 3] & mask),
+            data[i + 3],
+        )
+        for i in range(0, len(data), 4)
+    )
+    return Reading(CODE, "the bytes of an answer to ISO 14229-1 service 19, decoded", codes=codes)
+
+
+def _coded(text: str, _: Context) -> Reading | None:
+    found = codes_in(text)
+    if not found:
+        return None
+    before = text[: found[0][1]]
+    status, name = status_terms(before), _owner(before)
+    codes = tuple(replace(entry, status=entry.status or status) for entry, _, _ in found)
+    why = f"{len(codes)} codes" if len(codes) > 1 else "a code"
+    return Reading(CODE, f"{why}, of {name}" if name else why, unit=name, codes=codes)
+
+
+def _owner(before: str) -> str:
+    """The unit that stands before a code on its line, if a separator sets it off."""
+    if not STRONG_END.search(before) or len(before) > LONGEST_NAME or status_terms(before):
+        return ""
+    keyed = UNIT_KEY.match(folded(before))
+    name = unit_name(before[keyed.end() :] if keyed else before)
+    return name if sum(character.isalpha() for character in name) > 1 else ""
+
+
+def _vehicle(text: str, context: Context) -> Reading | None:
+    words = folded(text).lstrip()
+    if context.after in (CODE, DETAIL) and not words.startswith(("vin", "fin", "fahrgestell")):
+        return None
+    for name, pattern in VEHICLE_PATTERNS:
+        match = pattern.match(words)
+        if match and words[match.end() :].strip():
+            value = text.lstrip()[match.end() :].strip()
+            return Reading(
+                VEHICLE,
+                f"about the vehicle or the job: {name}",
+                vehicle=((name, value),),
+                values=values_in(value),
+            )
+    return None
+
+
+def _silent(text: str, context: Context) -> Reading | None:
+    words = folded(text)
+    around = SILENT_AROUND.search(words)
+    match = around or SILENT_WORDS.search(words)
+    if match is None or _continues(text, context):
+        return None
+    if around:
+        name = unit_name(text[around.start("unit") : around.end("unit")])
+    else:
+        name = _subject(text[: match.start()]) or _object(text[match.end() :], words[match.end() :])
+    return Reading(SILENT, f"{name or 'the unit above'} does not answer", unit=name)
+
+
+def _subject(before: str) -> str:
+    """The unit before 'does not answer': with or without its keyword, a count of nothing, or a verb."""
+    keyed = UNIT_KEY.match(folded(before).lstrip(" -*\t"))
+    if keyed:
+        return unit_name(before.lstrip(" -*\t")[keyed.end() :])
+    return re.sub(r"\s+(?:is|status|ist|est|state|:)$", "", unit_name(before), flags=re.IGNORECASE)
+
+
+def _object(after: str, words: str) -> str:
+    """The unit after 'no answer from'."""
+    match = WITH.match(words) or re.match(r"\s*[:\t]\s*", words)
+    return unit_name(after[match.end() :]) if match else ""
+
+
+def _clean(text: str, context: Context) -> Reading | None:
+    words = folded(text)
+    match = NO_CODES.search(words) or ALL_WELL.search(words)
+    if match is None or _continues(text, context) or TOTAL.search(words):
+        return None
+    name = _subject(text[: match.start()])
+    if status_terms(name):
+        name = ""
+    return Reading(CLEAN, f"{name or 'the unit above'} answers, no codes", unit=name)
+
+
+def _counted(text: str, context: Context) -> Reading | None:
+    words = folded(text)
+    match = COUNT.search(words)
+    if match is None or _continues(text, context):
+        return None
+    count = int(match["count"] or match["after"])
+    if TOTAL.search(words):
+        return Reading(HEADING, f"a total of {count} codes", announced=count)
+    name = _subject(text[: match.start()])
+    codes = f"{count} code{'' if count == 1 else 's'}"
+    return Reading(UNIT, f"{name or 'the unit above'} announces {codes}", unit=name, announced=count)
+
+
+def _group(text: str, context: Context) -> Reading | None:
+    """`Pending codes:` sets the status of the codes below it; `Permanent codes: none` says that there are none."""
+    words = folded(text).strip(" :=-*#[]\t")
+    label, _, rest = words.partition(":")
+    status = status_terms(label)
+    for _term, pattern in STATUS_PATTERNS:
+        label = pattern.sub(" ", label)
+    if not status or unit_name(label) or NO_CODES.search(words) or COUNT.search(words):
+        return None
+    if context.after in (CODE, DETAIL) and not re.search(rf"\b{FAULT_NOUN}\b", words):
+        return None
+    if rest.strip() and NEGATIVE.fullmatch(rest.strip()):
+        return Reading(CLEAN, f"no {', '.join(status)} codes", status=status)
+    return (
+        None if rest.strip() else Reading(HEADING, f"the codes below are {', '.join(status)}", status=status)
+    )
+
+
+def _keyed_unit(text: str, context: Context) -> Reading | None:
+    start = len(text) - len(text.lstrip(" \t-*#=[>"))
+    match = UNIT_KEY.match(folded(text[start:]))
+    if match is None or (context.after in (CODE, DETAIL) and _indent(text) > context.indent):
+        return None
+    name = unit_name(re.sub(r"^\s*[:=#]", "", text[start + match.end() :])) or tidy(text[start:])
+    return Reading(UNIT, f"names the unit {name}", unit=name)
+
+
+def _labelled_status(text: str, context: Context) -> Reading | None:
+    if context.after not in (CODE, DETAIL) or not re.match(
+        r"\s*(?:status|statut|etat|zustand|state|type|art)\b", folded(text)
+    ):
+        return None
+    return _detail_of(text)
+
+
+def _detail(text: str, context: Context) -> Reading | None:
+    return _detail_of(text) if _continues(text, context) else None
+
+
+def _detail_of(text: str) -> Reading:
+    byte = status_byte(text)
+    terms = status_terms(text) + (terms_of(byte) if byte is not None else ())
+    return Reading(
+        DETAIL,
+        "more about the code above",
+        words=tidy(text),
+        status=terms,
+        status_byte=byte,
+        values=values_in(text),
+    )
+
+
+def _continues(text: str, context: Context) -> bool:
+    """Whether a line without a code goes on about the code above it."""
+    if context.after not in (CODE, DETAIL):
+        return False
+    if _indent(text) > context.indent:
+        return not _bracketed(text)
+    words = folded(text)
+    if _only_status(words):
+        return True
+    if _indent(text) < context.indent or _bracketed(text) or UNIT_KEY.match(words.lstrip(" -*\t")):
+        return False
+    if context.owned and SET_OFF.search(text.strip(" -*")):
+        return False
+    labelled = (
+        bool(values_in(text)) or re.match(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})", text) is not None
+    )
+    tells = any(pattern.search(words) for pattern in (SILENT_WORDS, COUNT, NO_CODES))
+    return not tells if labelled else not context.worded
+
+
+def _only_status(words: str) -> bool:
+    """Whether a line consists of status words alone."""
+    rest = words
+    for _, pattern in STATUS_PATTERNS:
+        rest = pattern.sub(" ", rest)
+    return rest != words and not any(character.isalnum() for character in rest)
+
+
+def _bracketed(text: str) -> bool:
+    return re.match(r"\s*(?:\[[^\]]{2,}\]|[=#*]{2,}|-{3,})", text) is not None
+
+
+def _titled(text: str, _: Context) -> Reading | None:
+    """`[Brakes]`, `=== Brakes ===`, `## Brakes` and `Brakes:`."""
+    if not (_bracketed(text) or text.rstrip().endswith(":") or re.match(r"\s*#+\s", text)):
+        return None
+    name = unit_name(text)
+    if not name or len(name) > LONGEST_NAME or HEADING_WORDS.fullmatch(folded(name).strip()):
+        return None
+    return Reading(UNIT, f"a title: the unit {name}", unit=name)
+
+
+def _headline(text: str, _: Context) -> Reading | None:
+    words = folded(text).strip(" :=-*#[]\t.|")
+    return Reading(HEADING, "a heading") if HEADING_WORDS.fullmatch(words) else None
+
+
+def _own(text: str, context: Context) -> Reading | None:
+    """A maker's own number, taken for a code only where a unit is named or codes stand above."""
+    found = own_code(text) if context.unit or context.after in (CODE, DETAIL) else None
+    return Reading(CODE, "a maker's own number with words after it", codes=(found[0],)) if found else None
+
+
+def _dated(text: str, context: Context) -> Reading | None:
+    found = None if context.after in (CODE, DETAIL) else DATE.search(text)
+    return Reading(VEHICLE, "a date", vehicle=(("date", text.strip()),)) if found else None
+
+
+def _followed(text: str, context: Context) -> Reading | None:
+    """A short line directly above a code, above 'no codes' or above 'does not answer' names the unit."""
+    name, next_words = unit_name(text), folded(context.following)
+    tells = codes_in(context.following) or own_code(context.following)
+    bare = NO_CODES.match(next_words.lstrip(" -*\t")) or SILENT_WORDS.match(next_words.lstrip(" -*\t"))
+    owned = tells and _owner(context.following[: tells[0][1] if isinstance(tells[0], tuple) else 0])
+    if not name or len(name) > LONGEST_NAME or not (tells or bare) or owned:
+        return None
+    return Reading(UNIT, f"stands above what a unit reports: the unit {name}", unit=name)
+
+
+def _indent(text: str) -> int:
+    return len(text) - len(text.lstrip())
+
+
+RECOGNISERS: tuple[Recogniser, ...] = (
+    _empty,
+    _heading_of_table,
+    _row_of_table,
+    _raw_answer,
+    _coded,
+    _labelled_status,
+    _vehicle,
+    _group,
+    _silent,
+    _clean,
+    _own,
+    _counted,
+    _keyed_unit,
+    _detail,
+    _headline,
+    _titled,
+    _dated,
+    _followed,
+)

@@ -1,0 +1,190 @@
+r"""A report of any scan tool, understood line by line.
+
+>>> report = ScanReport.parse("Tailgate unit: no response\nDoor unit\n  U0230-87 confirmed\n")
+>>> [(unit.name, unit.answers, [code.name for code in unit.codes]) for unit in report.units]
+[('Tailgate unit', False, []), ('Door unit', True, ['U0230-87'])]
+
+The lines are the truth: units, codes and warnings are computed from them, so a corrected line corrects everything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from halfsplit.errors import InputError, NotFoundError
+from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.reading import CODE, IGNORED, KINDS, UNCLEAR, UNIT, Reading, ReportedCode, terms_of
+from halfsplit.scan.recognise import follow, recognise
+from halfsplit.scan.text import lines_of, read_text
+from halfsplit.scan.units import UnitReport, units_of
+from halfsplit.scan.values import number
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of a report: its number from 1, its text as it stood, and what it was understood as."""
+
+    number: int
+    text: str
+    reading: Reading
+    corrected: bool = False
+
+
+@dataclass(frozen=True)
+class ScanReport:
+    """A report: every line with its reading; `units`, `vehicle` and `warnings` follow from them."""
+
+    lines: tuple[Line, ...]
+    source: str = ""
+
+    @classmethod
+    def read(cls, path: str | Path) -> ScanReport:
+        """Read a saved report: text, CSV, HTML or PDF. Raises InputError."""
+        return replace(cls.parse(read_text(path)), source=Path(path).name)
+
+    @classmethod
+    def parse(cls, text: str) -> ScanReport:
+        """Read pasted text. Never fails on what a line says: what is not understood is shown as such."""
+        return cls(tuple(_understood(lines_of(text))))
+
+    @cached_property
+    def units(self) -> tuple[UnitReport, ...]:
+        """The units in the order in which they are first named, each with its codes."""
+        return units_of((line.number, line.reading) for line in self.lines)
+
+    @cached_property
+    def vehicle(self) -> dict[str, str]:
+        """What the report says about vehicle and job, by `vocabulary.VEHICLE_KEYS`; the first mention counts."""
+        found = [pair for line in self.lines for pair in line.reading.vehicle]
+        return dict(reversed(found))
+
+    @property
+    def odometer_km(self) -> float | None:
+        """The odometer in km where the report gives it with a unit."""
+        return next((found for line in self.lines if (found := _kilometres(line.reading)) is not None), None)
+
+    def unit(self, name: str) -> UnitReport:
+        """The unit of that name, without regard to capitals and spaces. Raises NotFoundError."""
+        for unit in self.units:
+            if unit.key == UnitReport(name).key:
+                return unit
+        raise NotFoundError(
+            f"no unit {name!r} in the report; there are {', '.join(u.name for u in self.units)}"
+        )
+
+    @property
+    def unclear(self) -> tuple[Line, ...]:
+        """The lines that nothing was understood of."""
+        return tuple(line for line in self.lines if line.reading.kind == UNCLEAR)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the technician should look at before relying on the reading."""
+        return tuple(self._warnings())
+
+    def _warnings(self) -> Iterator[str]:
+        if not self.units:
+            yield "No unit, no code and no silent unit was found: is this the whole report?"
+        yield from (warning for unit in self.units for warning in unit.warnings)
+        total = sum(len(unit.codes) for unit in self.units)
+        for line in self.lines:
+            announced = line.reading.announced
+            if line.reading.kind not in (UNIT, IGNORED) and announced is not None and announced != total:
+                yield f"Line {line.number} says {announced} codes in all; {total} found."
+        if self.unclear:
+            numbers = ", ".join(str(line.number) for line in self.unclear[:20])
+            more = f" and {len(self.unclear) - 20} more" if len(self.unclear) > 20 else ""
+            yield f"Not understood: line{'s' if len(self.unclear) > 1 else ''} {numbers}{more}."
+
+    def correct(
+        self, line: int, kind: str, *, unit: str = "", code: str = "", words: str = "", status: str = ""
+    ) -> ScanReport:
+        """The report with line number `line` read as the technician says.
+
+        kind: one of `reading.KINDS`. code: needed for 'code'; unit: needed for 'unit'. status: a status byte in
+        hexadecimal or nothing. Later lines belong to a corrected unit at once. Raises NotFoundError or InputError.
+        """
+        if not 1 <= line <= len(self.lines):
+            raise NotFoundError(f"the report has lines 1 to {len(self.lines)}, not {line}")
+        reading = _corrected(kind, unit.strip(), code.strip(), words.strip(), status.strip())
+        changed = replace(self.lines[line - 1], reading=reading, corrected=True)
+        return replace(self, lines=(*self.lines[: line - 1], changed, *self.lines[line:]))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Everything as plain values, for programs and for storage."""
+        return {
+            "source": self.source,
+            "vehicle": self.vehicle,
+            "units": [unit.as_dict() for unit in self.units],
+            "warnings": list(self.warnings),
+            "lines": [
+                {
+                    "number": x.number,
+                    "text": x.text,
+                    "kind": x.reading.kind,
+                    "why": x.reading.why,
+                    "corrected": x.corrected,
+                }
+                for x in self.lines
+            ],
+        }
+
+
+def _understood(texts: list[str]) -> Iterator[Line]:
+    context = follow(None, "", None, texts)
+    for place, text in enumerate(texts):
+        reading = recognise(text, context)
+        yield Line(place + 1, text, reading)
+        context = follow(context, text, reading, texts[place + 1 :][:6])
+
+
+def _corrected(kind: str, unit: str, code: str, words: str, status: str) -> Reading:
+    if kind not in KINDS:
+        raise InputError(f"{kind!r} is no kind of line", remedy=f"write one of {', '.join(KINDS)}")
+    if kind == UNIT and not unit:
+        raise InputError(
+            "the name of the unit is missing", remedy="write it as the report or the diagram does"
+        )
+    codes = (_typed_code(code, words, status),) if kind == CODE else ()
+    return Reading(kind, "corrected by hand", unit=unit, codes=codes, words=words)
+
+
+def _typed_code(text: str, words: str, status: str) -> ReportedCode:
+    """A code typed by hand: of the standard's form, or a maker's own number as it is."""
+    if not any(character.isdigit() for character in text):
+        raise InputError(
+            f"{text!r} is not a fault code", remedy="write it as the report does, such as U0121-87"
+        )
+    try:
+        code = FaultCode.parse(text)
+    except InputError:
+        code = None
+    byte = _typed_byte(status)
+    return ReportedCode(text, code, words, terms_of(byte) if byte is not None else (), byte)
+
+
+def _typed_byte(status: str) -> int | None:
+    if not status:
+        return None
+    try:
+        byte = int(status.lower().removeprefix("0x"), 16)
+    except ValueError:
+        byte = -1
+    if not 0 <= byte <= 0xFF:
+        raise InputError(f"{status!r} is no status byte", remedy="write two hexadecimal figures, such as 2F")
+    return byte
+
+
+def _kilometres(reading: Reading) -> float | None:
+    if not any(name == "odometer" for name, _ in reading.vehicle):
+        return None
+    if reading.values:
+        value = reading.values[0]
+        factor = {"km": 1.0, "mi": 1.609344, "miles": 1.609344}.get(value.unit)
+        return None if factor is None else value.number * factor
+    text = reading.vehicle[0][1]
+    return number(text, "km") if text.replace(".", "").replace(",", "").isdigit() else None
