@@ -17,21 +17,55 @@ def _rule(id_: str, severity: Severity, message: str, remedy: str) -> tuple[str,
     return id_, Mistake(id_, severity, message, remedy)
 
 
-RULES: Mapping[str, Mistake] = MappingProxyType(dict([
-    _rule("no-battery", "error", "the circuit has wires and no battery, and every voltage is measured against its negative",
-          "declare it and draw its wires, such as: battery G1"),
-    _rule("body-apart", "error", "{ground} is joined to the body, but nothing joins the body to the battery negative",
-          "draw the battery's ground lead, such as: {negative} --[16mm2 0.6m]-- {ground}"),
-    _rule("empty", "warning", "the circuit says nothing", "begin with: battery G1"),
-    _rule("named-once", "warning", "{name} is named only here", "check it for a typing error, or draw what belongs to it"),
-    _rule("one-side", "warning", "{cavity} is wired on one side only, {side}",
-          "let one path end at {cavity} and one start there, or draw one path through it"),
-    _rule("pin-unwired", "warning", "{name} has pin {pin} in a line of its own, but no wire at it",
-          "draw the wire at {name}.{pin}, or delete the line"),
-    _rule("bus-alone", "warning", "{name} is alone on the bus {bus}", "check the bus's name, or add the unit that answers"),
-    _rule("no-current", "warning", "{name} can have no current in any state",
-          "check its wires, the fuse, the ground, and that a state switches it on"),
-]))
+RULES: Mapping[str, Mistake] = MappingProxyType(
+    dict(
+        [
+            _rule(
+                "no-battery",
+                "error",
+                "the circuit has wires but no battery, and every voltage is measured from its negative",
+                "declare it and draw its wires, such as: battery G1",
+            ),
+            _rule(
+                "body-apart",
+                "error",
+                "{ground} is joined to the body, but nothing joins the body to the battery negative",
+                "draw the battery's ground lead, such as: {negative} --[16mm2 0.6m]-- {ground}",
+            ),
+            _rule("empty", "warning", "the circuit says nothing", "begin with: battery G1"),
+            _rule(
+                "named-once",
+                "warning",
+                "{name} is named only here",
+                "check it for a typing error, or draw what belongs to it",
+            ),
+            _rule(
+                "one-side",
+                "warning",
+                "{cavity} is wired on one side only, {side}",
+                "let one path end at {cavity} and one start there, or draw one path through it",
+            ),
+            _rule(
+                "pin-unwired",
+                "warning",
+                "{name} has pin {pin} in a line of its own, but no wire at it",
+                "draw the wire at {name}.{pin}, or delete the line",
+            ),
+            _rule(
+                "bus-alone",
+                "warning",
+                "{name} is alone on the bus {bus}",
+                "check the bus's name, or add the unit that answers",
+            ),
+            _rule(
+                "no-current",
+                "warning",
+                "{name} can have no current in any state",
+                "check its wires, the fuse, the ground, and that a state switches it on",
+            ),
+        ]
+    )
+)
 
 
 def check(model: Model) -> tuple[Finding, ...]:
@@ -41,10 +75,15 @@ def check(model: Model) -> tuple[Finding, ...]:
 
 
 def dead_parts(model: Model, has_current: Callable[[str], bool]) -> tuple[Finding, ...]:
-    """A warning for each part without current in any state. ``has_current`` tells, by a solution, whether the part of
-    that name carries current in one of them."""
-    return tuple(_found("no-current", part.at, name=part.name) for part in model.parts.values()
-                 if part.kind not in ("connector", "splice", "ground", "mass") and not has_current(part.name))
+    """A warning for each part without current in any state.
+
+    ``has_current`` tells, by a solution, whether the part of that name carries current in one of them.
+    """
+    return tuple(
+        _found("no-current", part.at, name=part.name)
+        for part in model.parts.values()
+        if part.kind not in ("connector", "splice", "ground", "mass") and not has_current(part.name)
+    )
 
 
 def _found(rule: str, at: Position, **values: str) -> Finding:
@@ -55,25 +94,32 @@ def _found(rule: str, at: Position, **values: str) -> Finding:
 
 
 def no_battery(model: Model) -> Iterator[Finding]:
+    """Wires, but no battery."""
     if model.wires and not model.of_kind("battery"):
         yield _found("no-battery", model.wires[0].at)
 
 
 def body_apart(model: Model) -> Iterator[Finding]:
-    """Every voltage against the body would be undefined; each ground that is used needs a way to the battery negative."""
+    """A ground is used, and the body has no way to the battery negative: no current could return."""
     batteries, used = model.of_kind("battery"), {point.partition(":")[0] for point in _ends(model)}
     grounds = [part for part in model.of_kind("ground", "mass") if part.name in used]
     if not batteries or not grounds:
         return
     negatives = {f"{battery.name}.-" for battery in batteries}
     if not negatives & _joined_to(BODY, model):
-        yield _found("body-apart", grounds[0].at if grounds[0].declared else _first_use(model, grounds[0].name),
-                     ground=grounds[0].name, negative=f"{batteries[0].name}.-")
+        yield _found(
+            "body-apart",
+            grounds[0].at if grounds[0].declared else _first_use(model, grounds[0].name),
+            ground=grounds[0].name,
+            negative=f"{batteries[0].name}.-",
+        )
 
 
 def _joined_to(start: str, model: Model) -> set[str]:
-    """Places that conduct to ``start``: through wires, joints, straps, and parts that are no loads (a current sensor's
-    shunt or a master switch may sit in a ground lead)."""
+    """Places that conduct to ``start`` through wires, joints, straps, and parts that are no loads.
+
+    A shunt or a master switch may sit in a ground lead.
+    """
     neighbours: dict[str, list[str]] = {}
     for a, b in (*_wire_pairs(model), *_part_pairs(model)):
         neighbours.setdefault(a, []).append(b)
@@ -106,15 +152,19 @@ def _part_pairs(model: Model) -> Iterator[tuple[str, str]]:
 
 
 def empty(model: Model) -> Iterator[Finding]:
+    """No part and no stage."""
     if not model.parts and not model.stages:
         yield _found("empty", Position())
 
 
 def named_once(model: Model) -> Iterator[Finding]:
+    """A name that stands in one place only is likely a typing error."""
     counts = Counter(_mentions(model))
     for part in model.parts.values():
         if counts[part.name] == 1:
-            yield _found("named-once", part.at if part.declared else _first_use(model, part.name), name=part.name)
+            yield _found(
+                "named-once", part.at if part.declared else _first_use(model, part.name), name=part.name
+            )
 
 
 def _mentions(model: Model) -> Iterator[str]:
@@ -159,6 +209,7 @@ def _heard(behaviour: Behaviour) -> Iterator[str]:
 
 
 def one_side(model: Model) -> Iterator[Finding]:
+    """Cavities with nothing at ``:in`` or nothing at ``:out``."""
     sides: dict[str, set[str]] = {}
     for point in _ends(model):
         cavity, _, side = point.partition(":")
@@ -166,11 +217,14 @@ def one_side(model: Model) -> Iterator[Finding]:
             sides.setdefault(cavity, set()).add(side)
     for cavity, wired in sides.items():
         if len(wired) == 1:
-            side = "the side on which a path arrives" if wired == {"in"} else "the side from which a path leaves"
+            side = (
+                "the side on which a path arrives" if wired == {"in"} else "the side from which a path leaves"
+            )
             yield _found("one-side", _first_use(model, cavity), cavity=cavity, side=side)
 
 
 def pin_unwired(model: Model) -> Iterator[Finding]:
+    """Pins of behaviour lines without a wire."""
     wired = {point.partition(":")[0] for point in _ends(model)}
     for module in model.of_kind("module"):
         for pin in _behaviour_pins(module):
@@ -182,14 +236,20 @@ def _behaviour_pins(module: Part) -> Iterator[str]:
     behaviour = module.behaviour or Behaviour()
     pins = [pin for group in behaviour.feeds for pin in group]
     pins += [*behaviour.earths, *behaviour.clamps]
-    pins += [item.pin for item in (*behaviour.inputs, *behaviour.drivers, *behaviour.supplies)]
+    pins += [port.pin for port in behaviour.inputs]
+    pins += [driver.pin for driver in behaviour.drivers]
+    pins += [supply.pin for supply in behaviour.supplies]
     pins += [pin for talk in behaviour.talks for pin in (talk.high, talk.low) if pin]
     return iter(dict.fromkeys(pins))
 
 
 def bus_alone(model: Model) -> Iterator[Finding]:
-    talking = [(talk.bus, module) for module in model.of_kind("module")
-               for talk in (module.behaviour or Behaviour()).talks]
+    """Modules that nobody can hear."""
+    talking = [
+        (talk.bus, module)
+        for module in model.of_kind("module")
+        for talk in (module.behaviour or Behaviour()).talks
+    ]
     counts = Counter(bus for bus, _ in talking)
     for bus, module in talking:
         if counts[bus] == 1:
@@ -197,7 +257,14 @@ def bus_alone(model: Model) -> Iterator[Finding]:
 
 
 _CHECKS: tuple[Callable[[Model], Iterator[Finding]], ...] = (
-    no_battery, body_apart, empty, named_once, one_side, pin_unwired, bus_alone)
+    no_battery,
+    body_apart,
+    empty,
+    named_once,
+    one_side,
+    pin_unwired,
+    bus_alone,
+)
 
 
 # points

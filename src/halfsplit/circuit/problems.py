@@ -51,7 +51,7 @@ class Finding:
 class Problem:
     """What is wrong and what to write instead. ``line`` and ``column`` count from 1; 0 where there is no line.
 
-    ``text`` is the whole line, characters that cannot be printed replaced one by one; ``kind`` is the id of the mistake.
+    ``text`` is the whole line, what cannot be printed replaced one by one; ``kind`` is the id of the mistake.
 
     >>> print(Problem("error", "van.circuit", 3, 1, "K7.88 -- E1", "K7 has no pin 88", "write K7.87"))
     van.circuit, line 3, column 1: error: K7 has no pin 88
@@ -70,7 +70,9 @@ class Problem:
     kind: str = ""
 
     def __str__(self) -> str:
-        where = ", ".join(filter(None, (self.file, f"line {self.line}, column {self.column}" if self.line else "")))
+        where = ", ".join(
+            filter(None, (self.file, f"line {self.line}, column {self.column}" if self.line else ""))
+        )
         head = f"{where}: {self.severity}: {self.message}" if where else f"{self.severity}: {self.message}"
         body = _caret(self.text, self.column) if self.line and self.text.strip() else []
         return "\n".join([head, *(f"    {line}" for line in (*body, self.remedy) if line)])
@@ -79,8 +81,8 @@ class Problem:
 class CircuitError(InputError):
     """A circuit does not parse or makes no sense: every error found, and the warnings beside them.
 
-    ``str()`` is the whole readable listing. Do not raise it for what a solution or a diagnosis finds: a fuse that blows,
-    a network that chatters and a cause that cannot be told are answers, not errors.
+    ``str()`` is the whole readable listing. Do not raise it for what a solution or a diagnosis finds: a fuse
+    that blows, a network that chatters and a cause that cannot be told are answers, not errors.
     """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
@@ -113,6 +115,6 @@ def did_you_mean(word: str, names: Iterable[str]) -> str:
 def _caret(text: str, column: int) -> list[str]:
     """The line and a caret below the column; a window of a long line. Tabs stay, so that the caret stands right."""
     start = max(0, column - 1 - SHOWN // 2) if len(text) > SHOWN else 0
-    shown = text[start:start + SHOWN].rstrip()
-    before = shown[:column - 1 - start].ljust(column - 1 - start)
+    shown = text[start : start + SHOWN].rstrip()
+    before = shown[: column - 1 - start].ljust(column - 1 - start)
     return [shown, "".join("\t" if char == "\t" else " " for char in before) + "^"]

@@ -30,14 +30,14 @@ class Builder(Transformer[Token, object]):
     def _place(self, token: Token) -> Position:
         return Position(self.at.file, self.at.line, token.column or 1)
 
-    TITLE = KIND = SWITCH = POINT = NAME = POSITION = PIN = UP_DOWN = COLOUR = UNKNOWN = _word
+    TITLE = KIND = SWITCH = POINT = NAME = POSITION = UP_DOWN = PIN = COLOUR = UNKNOWN = _word
     LINK = OPEN = CLOSE = _word
 
     def TEXT(self, token: Token) -> s.Word:  # noqa: N802 - the terminal's name
         return s.Word(str(token)[1:-1], self._place(token))
 
     def LEVEL(self, token: Token) -> Side:  # noqa: N802
-        return "high" if token == "high" else "low"
+        return "high" if str(token) == "high" else "low"
 
     def _amount(self, token: Token) -> s.Amount:
         value, unit = parsed(str(token))
@@ -60,7 +60,7 @@ class Builder(Transformer[Token, object]):
 
     def title(self, words: s.Word) -> s.TitleLine:
         text = words.text.strip()
-        quoted = len(text) > 1 and text[0] == text[-1] == '"' and text.count('"') == 2  # noqa: PLR2004
+        quoted = len(text) > 1 and text[0] == text[-1] == '"' and text.count('"') == 2
         return s.TitleLine(s.Word(text[1:-1] if quoted else text, words.at), self.at)
 
     def include(self, file: s.Word) -> s.IncludeLine:
@@ -94,8 +94,14 @@ class Builder(Transformer[Token, object]):
     def helper(self) -> str:
         return "helper"
 
-    def stage(self, name: s.Word, words: s.Word | None, good: s.Amount | None, bad: s.Amount | None,
-              *states: s.Word | None) -> s.StageLine:
+    def stage(
+        self,
+        name: s.Word,
+        words: s.Word | None,
+        good: s.Amount | None,
+        bad: s.Amount | None,
+        *states: s.Word | None,
+    ) -> s.StageLine:
         return s.StageLine(name, words, good, bad, tuple(state for state in states if state), self.at)
 
     # items of a line

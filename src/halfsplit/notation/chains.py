@@ -59,8 +59,16 @@ def _state(scope: Scope, line: s.StateLine, parts: Mapping[str, Part]) -> State:
             scope.found.add("not-settable", name.at, name=name.text, kind=part.kind)
     times = scope.once(line.times)
     lasts, takes = (_minutes(scope, times, word) for word in ("lasts", "takes"))
-    return State(line.name.text, MappingProxyType(switches), frozenset(running), MappingProxyType(numbers), lasts, takes,
-                 line.helper, line.at)
+    return State(
+        line.name.text,
+        MappingProxyType(switches),
+        frozenset(running),
+        MappingProxyType(numbers),
+        lasts,
+        takes,
+        line.helper,
+        line.at,
+    )
 
 
 def _settable(parts: Mapping[str, Part]) -> list[str]:
@@ -76,10 +84,14 @@ def _sensor(scope: Scope, part: Part, value: s.Word | s.Amount) -> float | None:
     """Ohms of a sensor with two pins, the share of its supply for one with three."""
     share = len(part.pins) > _PAIR
     if not isinstance(value, s.Amount) or value.unit != ("" if share else "ohm"):
-        scope.found.add("sensor-value", value.at, name=part.name, found=value.text)
+        meant = f"the share of its supply: {part.name} 0.4" if share else f"ohms: {part.name} 300 ohm"
+        scope.found.add("sensor-value", value.at, name=part.name, found=value.text, meant=meant)
         return None
-    return scope.number(value, value.unit, "what a sensor has") if not share else scope.number(
-        value, "", "a share of the supply", SHARE)
+    return (
+        scope.number(value, value.unit, "what a sensor has")
+        if not share
+        else scope.number(value, "", "a share of the supply", SHARE)
+    )
 
 
 # stages
@@ -94,20 +106,37 @@ def stages_of(scope: Scope, parts: Mapping[str, Part]) -> Mapping[str, Stage]:
 
 def _stage(scope: Scope, line: s.StageLine, parts: Mapping[str, Part]) -> Stage:
     name = line.name.text
-    good, bad = (scope.number(amount, amount.unit, "what a stage reads", ANY) if amount else None
-                 for amount in (line.good, line.bad))
+    good, bad = (
+        scope.number(amount, amount.unit, "what a stage reads", ANY) if amount else None
+        for amount in (line.good, line.bad)
+    )
     if line.good is not None and line.bad is not None:
         _check_numbers(scope, line, line.good, line.bad)
     needs = [word for under in line.under if isinstance(under, s.NeedsLine) for word in under.names]
     known = [word.text for word in needs if scope.known(word, "part or stage", [*parts, *scope.stages])]
-    return Stage(name, line.words.text if line.words else "", good, bad, line.good.unit if line.good else "",
-                 tuple(dict.fromkeys(known)), _failures(scope, line), _stand_in(scope, line), _within(scope, line), line.at)
+    return Stage(
+        name,
+        line.words.text if line.words else "",
+        good,
+        bad,
+        line.good.unit if line.good else "",
+        tuple(dict.fromkeys(known)),
+        _failures(scope, line),
+        _stand_in(scope, line),
+        _within(scope, line),
+        line.at,
+    )
 
 
 def _check_numbers(scope: Scope, line: s.StageLine, good: s.Amount, bad: s.Amount) -> None:
     if good.unit != bad.unit:
-        scope.found.add("unit-differs", bad.at, name=line.name.text, good=good.unit or "no unit",
-                        bad=bad.unit or "no unit")
+        scope.found.add(
+            "unit-differs",
+            bad.at,
+            name=line.name.text,
+            good=good.unit or "no unit",
+            bad=bad.unit or "no unit",
+        )
     elif good.value == bad.value:
         scope.found.add("same-numbers", bad.at, name=line.name.text, value=good.text)
 
@@ -135,14 +164,18 @@ def _stand_in(scope: Scope, line: s.StageLine) -> StandIn | None:
 
 
 def _within(scope: Scope, line: s.StageLine) -> tuple[str, ...]:
-    words = [*line.states, *(word for under in line.under if isinstance(under, s.WithinLine) for word in under.states)]
+    words = [
+        *line.states,
+        *(word for under in line.under if isinstance(under, s.WithinLine) for word in under.states),
+    ]
     return tuple(dict.fromkeys(word.text for word in words if scope.known_state(word)))
 
 
 def _check_loops(scope: Scope, stages: Mapping[str, Stage]) -> None:
     try:
-        TopologicalSorter({name: [need for need in stage.needs if need in stages]
-                           for name, stage in stages.items()}).prepare()
+        TopologicalSorter(
+            {name: [need for need in stage.needs if need in stages] for name, stage in stages.items()}
+        ).prepare()
     except CycleError as error:
         loop = list(reversed(error.args[1]))
         first = min(loop[:-1], key=list(stages).index)
@@ -155,6 +188,7 @@ def _check_loops(scope: Scope, stages: Mapping[str, Stage]) -> None:
 
 
 def reaches_of(scope: Scope, lines: Sequence[s.ReachLine], parts: Mapping[str, Part]) -> Mapping[str, Reach]:
+    """Minutes by the name of a part."""
     reaches: dict[str, Reach] = {}
     for line in lines:
         name = line.name.text
@@ -167,12 +201,17 @@ def reaches_of(scope: Scope, lines: Sequence[s.ReachLine], parts: Mapping[str, P
     return MappingProxyType(reaches)
 
 
-def suspicions_of(scope: Scope, lines: Sequence[s.SuspectLine], parts: Mapping[str, Part]) -> tuple[Suspicion, ...]:
+def suspicions_of(
+    scope: Scope, lines: Sequence[s.SuspectLine], parts: Mapping[str, Part]
+) -> tuple[Suspicion, ...]:
+    """Suspicions of parts, pins and cavities that exist."""
     suspicions = []
     for line in lines:
         factor = scope.number(line.factor, "", "the factor of a suspicion")
         if _can_be_suspected(scope, line.name, parts) and factor is not None:
-            suspicions.append(Suspicion(line.name.text, factor, line.words.text if line.words else "", line.at))
+            suspicions.append(
+                Suspicion(line.name.text, factor, line.words.text if line.words else "", line.at)
+            )
     return tuple(suspicions)
 
 
@@ -182,14 +221,21 @@ def _can_be_suspected(scope: Scope, word: s.Word, parts: Mapping[str, Part]) -> 
         return False
     pins = parts[name.text].pins
     if pin and pin not in pins:
-        scope.found.add("no-pin", word.at, name=name.text, pins=" ".join(pins) or "of its own", pin=pin,
-                        near=scope.found.near(pin, pins))
+        scope.found.add(
+            "no-pin",
+            word.at,
+            name=name.text,
+            pins=" ".join(pins) or "of its own",
+            pin=pin,
+            near=scope.found.near(pin, pins),
+        )
     if side:
         scope.found.add("no-side", word.at, point=word.text, pin=f"{name.text}.{pin}")
     return True
 
 
 def terminators_of(scope: Scope, lines: Sequence[s.TerminatorLine]) -> tuple[Terminator, ...]:
+    """Terminators, each at a module and on a bus of two lines that it talks on."""
     modules = [name for name, kind in scope.kinds.items() if kind == "module"]
     made = [_terminator(scope, line) for line in lines if scope.known(line.part, "module", modules)]
     return tuple(terminator for terminator in made if terminator)
@@ -206,6 +252,8 @@ def _terminator(scope: Scope, line: s.TerminatorLine) -> Terminator | None:
     if bus not in buses:
         if name not in scope.unread:
             at = line.bus.at if line.bus else line.part.at
-            scope.found.add("not-talking", at, name=name, bus=f"on {bus}" if bus else "on any bus with two lines")
+            scope.found.add(
+                "not-talking", at, name=name, bus=f"on {bus}" if bus else "on any bus with two lines"
+            )
         return None
     return Terminator(ohms or 0.0, name, bus, line.at)

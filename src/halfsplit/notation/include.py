@@ -48,7 +48,7 @@ class Including:
         name = _resolved(posixpath.dirname(file), line.file.text)
         loop = [_resolved("", above) for above in chain]
         if name in loop:
-            shown = " includes ".join([*chain[loop.index(name):], name])
+            shown = " includes ".join([*chain[loop.index(name) :], name])
             self.found.add("include-loop", line.file.at, loop=shown)
             return
         if name in self.read:

@@ -27,13 +27,13 @@ not-utf8 | the file is not UTF-8 text: byte {byte} does not belong there | save 
 unreadable | {file} cannot be read: {reason} | check the name and the folder
 too-large | the text has {size} characters, {limit} are allowed | split it into files and include them
 too-many-lines | the text has {size} lines, {limit} are allowed | leave out what does not matter for the fault
-long-line | the line has {size} characters, {limit} are allowed | a path may go on in an indented line that starts with --
+long-line | the line has {size} characters, {limit} are allowed | let a path go on in an indented line: -- X31.4
 control-character | the character {code} cannot stand in a circuit | delete it
 lookalike | "{found}" only looks like what the notation uses | write {meant}
 unclosed-quote | a quotation mark is not closed | write " at both ends of the text; the text itself cannot hold one
 decimal-comma | "{found}" has a decimal comma | write {meant}
 link-spaces | the link "{found}" touches what stands beside it | write it with a space on both sides
-unknown-statement | "{word}" begins no statement | {near}begin with one of {words}, or write a path: F21.2 -- K7.30
+unknown-statement | "{word}" begins no statement | {near}write a path (F21.2 -- K7.30), or begin with one of {words}
 no-parent | an indented line belongs to the statement above it, and there is none | begin it in the first column
 wrong-line | "{word}" cannot stand under {above} | {allowed}
 syntax | "{found}" was not expected here | write it like: {usage}
@@ -45,7 +45,7 @@ second-title | the circuit has a second title, the first is in line {line} | del
 keyword-name | "{name}" is a word of the notation and cannot name a part | write another name, such as {meant}
 duplicate-name | {name} is declared twice, first in line {line} | give one of them another name, or delete it
 heater-or-ground | {name} may be a heater or a ground | declare it: "heater {name} 120 W" or "ground {name}"
-unknown-kind | {name} is not declared, and its letters tell no kind of part | {near}declare it with its kind, such as: relay {name}
+unknown-kind | {name} is not declared, and its letters tell no kind | {near}declare it with its kind, such as: relay {name}
 no-rating | {name} has no rating | write: {kind} {name} 15 A
 wrong-unit | a {kind} takes no value like {value} | {takes}
 no-unit | "{value}" has no unit | {takes}
@@ -71,7 +71,7 @@ no-pins | {name} is a {kind}, one point without pins: "{name}.{pin}" is none | w
 no-side | "{point}" names a side, and only the cavity of a connector has sides | write {pin}
 unknown-side | "{side}" is no side of a cavity | write {pin}:in or {pin}:out
 own-wire | {point} is joined to itself | write two different points
-stretch-end | "?" stands at the end of a path or beside another | write a point on both sides: F21.2 -- ? -- K7.30
+stretch-end | "?" stands at the end of a path or beside another | write points on both sides: F21.2 -- ? -- K7.30
 stretch-details | the unknown stretch is described on both sides | describe it on one of them
 bad-colour | "{colour}" is no colour | {near}write base or base/stripe with letters of IEC 60757: {colours}
 detail-unit | {value} does not describe a wire | write its cross-section in mm2 or AWG, its length in m
@@ -81,7 +81,7 @@ state-twice | the state "{name}" is there twice, first in line {line} | give one
 set-twice | {name} is set twice in one state | delete one of them
 not-settable | a {kind} has no positions: {name} cannot be set in a state | name a switch, a generator or a sensor
 not-running | a generator can only be "running": {name} {found} is nothing | write: {name} running
-sensor-value | {name} {found} is no value of a sensor | write ohms, or for three pins the share of the supply: {name} 0.4
+sensor-value | {name} {found} is no value of this sensor | write {meant}
 unknown-name | there is no {what} "{name}" | {near}{hint}
 unknown-state | there is no state "{name}" | {near}{hint}
 reach-twice | {name} has its minutes twice, first in line {line} | delete one of them
@@ -98,7 +98,7 @@ unit-differs | the stage {name} has its numbers in {good} and {bad} | write both
 failure-twice | the stage {name} fails "{words}" twice | give each failure words of its own
 stage-loop | stages need each other in a loop: {loop} | take out one of these needs
 include-loop | files include each other in a loop: {loop} | take out one of these includes
-include-missing | the file "{name}" cannot be read: {reason} | check its name; it is relative to the file that includes it
+include-missing | the file "{name}" cannot be read: {reason} | check its name, relative to this file
 include-outside | the file "{name}" lies outside the folder of the circuit | put it into the folder
 include-no-loader | "{name}" cannot be included: this text has no folder | paste its text here, or save both as files
 include-many | more than {limit} files are included | put them together
@@ -138,11 +138,21 @@ class Collector:
     def sorted(self) -> tuple[Problem, ...]:
         """By file and line, in the order in which the files were read."""
         order = {file: index for index, file in enumerate(self.lines)}
-        return tuple(sorted(self.problems, key=lambda p: (not p.line, order.get(p.file, -1), p.line, p.column)))
+        return tuple(
+            sorted(self.problems, key=lambda p: (not p.line, order.get(p.file, -1), p.line, p.column))
+        )
 
     def _problem(self, finding: Finding) -> Problem:
         at, mistake = finding.at, finding.mistake
         lines = self.lines.get(at.file, [])
         text = lines[at.line - 1] if 0 < at.line <= len(lines) else ""
-        return Problem(mistake.severity, at.file, at.line, at.column, printable(text), finding.message, finding.remedy,
-                       mistake.id)
+        return Problem(
+            mistake.severity,
+            at.file,
+            at.line,
+            at.column,
+            printable(text),
+            finding.message,
+            finding.remedy,
+            mistake.id,
+        )

@@ -30,8 +30,11 @@ def behaviour_pins(line: s.PartLine | None) -> tuple[str, ...]:
     """Pins of the behaviour lines in the order of `Behaviour`'s fields, so that writing keeps it."""
     order = (s.FeedLine, s.EarthLine, s.ReadsLine, s.DrivesLine, s.SuppliesLine, s.TalksLine, s.ClampLine)
     lines = line.under if line else ()
-    return tuple(dict.fromkeys(pin for kind in order for under in lines if isinstance(under, kind)
-                               for pin in _pins(under)))
+    return tuple(
+        dict.fromkeys(
+            pin for kind in order for under in lines if isinstance(under, kind) for pin in _pins(under)
+        )
+    )
 
 
 def _pins(line: s.Line) -> list[str]:
@@ -83,8 +86,15 @@ def _check_pins(scope: Scope, name: str, line: s.PartLine) -> None:
             seen.add(key)
 
 
-_WORDS: dict[type, str] = {s.FeedLine: "feed", s.EarthLine: "earth", s.ReadsLine: "reads", s.DrivesLine: "drives",
-                           s.SuppliesLine: "supplies", s.TalksLine: "talks", s.ClampLine: "clamp"}
+_WORDS: dict[type, str] = {
+    s.FeedLine: "feed",
+    s.EarthLine: "earth",
+    s.ReadsLine: "reads",
+    s.DrivesLine: "drives",
+    s.SuppliesLine: "supplies",
+    s.TalksLine: "talks",
+    s.ClampLine: "clamp",
+}
 
 
 @dataclass(slots=True, eq=False)
@@ -107,13 +117,26 @@ class _Lines:
 
     def __init__(self, scope: Scope, name: str, line: s.PartLine) -> None:
         self.scope, self.name, self.line, self.got = scope, name, line, _Collected()
-        self.aliases = {text_of(_said(under), "as"): under.pin.text for under in line.under
-                        if isinstance(under, s.ReadsLine)}
+        self.aliases = {
+            text_of(_said(under), "as"): under.pin.text
+            for under in line.under
+            if isinstance(under, s.ReadsLine)
+        }
 
     def behaviour(self) -> Behaviour:
         got = self.got
-        return Behaviour(tuple(got.feeds), tuple(got.earths), got.draws, got.works_over, tuple(got.inputs),
-                         tuple(got.drivers), tuple(got.supplies), tuple(got.talks), tuple(got.clamps), self._sleep())
+        return Behaviour(
+            tuple(got.feeds),
+            tuple(got.earths),
+            got.draws,
+            got.works_over,
+            tuple(got.inputs),
+            tuple(got.drivers),
+            tuple(got.supplies),
+            tuple(got.talks),
+            tuple(got.clamps),
+            self._sleep(),
+        )
 
     def check(self) -> None:
         if self.got.wakes is not None and self.got.sleep is None:
@@ -154,8 +177,14 @@ class _Lines:
         low = number(amount_of(items, "low"), "V", "a threshold")
         high = number(amount_of(items, "high"), "V", "a threshold")
         if low is not None and high is not None and low >= high:
-            self.scope.found.add("level-order", line.at, name=self.name, pin=line.pin.text, low=f"{low:g} V",
-                                 high=f"{high:g} V")
+            self.scope.found.add(
+                "level-order",
+                line.at,
+                name=self.name,
+                pin=line.pin.text,
+                low=f"{low:g} V",
+                high=f"{high:g} V",
+            )
         pull = cast(Literal["up", "down"] | None, text_of(items, "pulled") or None)
         ohms = number(amount_of(items, "pulled "), "ohm", "a pull resistor")
         self.got.inputs.append(Input(line.pin.text, text_of(items, "as"), pull, ohms, low, high))
@@ -168,13 +197,19 @@ class _Lines:
             self.scope.found.add("no-when", line.at, pin=line.pin.text)
         elif len(conditions) > 1:
             self.scope.found.add("value-twice", line.at, what='"when"')
-        self.got.drivers.append(Driver(
-            line.pin.text, line.side, self.condition(conditions[0]) if conditions else Always(),
-            number(amount_of(items, ""), "ohm", "the resistance of a driver"),
-            number(amount_of(items, "limit"), "A", "a current"), self._latch(items),
-            number(amount_of(items, "bias"), "ohm", "a bias resistor"),
-            number(amount_of(items, "pwm"), "", "a duty cycle", SHARE),
-            number(amount_of(items, "hertz"), "Hz", "a frequency")))
+        self.got.drivers.append(
+            Driver(
+                line.pin.text,
+                line.side,
+                self.condition(conditions[0]) if conditions else Always(),
+                number(amount_of(items, ""), "ohm", "the resistance of a driver"),
+                number(amount_of(items, "limit"), "A", "a current"),
+                self._latch(items),
+                number(amount_of(items, "bias"), "ohm", "a bias resistor"),
+                number(amount_of(items, "pwm"), "", "a duty cycle", SHARE),
+                number(amount_of(items, "hertz"), "Hz", "a frequency"),
+            )
+        )
 
     def _latch(self, items: dict[str, s.Given | s.Said]) -> str | None:
         item = items.get("latches")
@@ -215,7 +250,9 @@ class _Lines:
             return None
         amps = number(line.draws, "A", "a current", NOT_NEGATIVE)
         after = number(line.after, "min", "a time", NOT_NEGATIVE)
-        return Sleep(amps or 0.0, after or 0.0, self.condition(self.got.wakes.term) if self.got.wakes else None)
+        return Sleep(
+            amps or 0.0, after or 0.0, self.condition(self.got.wakes.term) if self.got.wakes else None
+        )
 
     # conditions
 
@@ -244,9 +281,14 @@ class _Lines:
         own = self.scope.pins[self.name]
         if pin.text not in own and pin.text not in aliases and self.name not in self.scope.unread:
             known = [*own, *aliases]
-            self.scope.found.add("no-input", pin.at, name=self.name, pin=pin.text,
-                                 near=self.scope.found.near(pin.text, known),
-                                 hint=f"its pins are: {' '.join(known)}" if known else "write a reads line")
+            self.scope.found.add(
+                "no-input",
+                pin.at,
+                name=self.name,
+                pin=pin.text,
+                near=self.scope.found.near(pin.text, known),
+                hint=f"its pins are: {' '.join(known)}" if known else "write a reads line",
+            )
         return pin.text if pin.text in own else aliases.get(pin.text, pin.text)
 
     def _check_hears(self, listener: s.Word, speaker: s.Word) -> None:
@@ -259,4 +301,3 @@ class _Lines:
 
 def _said(line: s.ReadsLine) -> dict[str, s.Given | s.Said]:
     return {item.word: item for item in line.items if isinstance(item, s.Said)}
-

@@ -23,9 +23,16 @@ MOST_LINES: Final = 20_000
 LONGEST_LINE: Final = 1_000
 DEEPEST: Final = 20
 
-_LOOKALIKES: Final = MappingProxyType({
-    **dict.fromkeys("“”„«»", '"'), "–": "--", "—": "--", "−": "-", "×": "x", "，": ",",  # noqa: RUF001 - on purpose
-})
+_LOOKALIKES: Final = MappingProxyType(
+    {
+        **dict.fromkeys("“”„«»", '"'),
+        "–": "--",
+        "—": "--",
+        "−": "-",
+        "×": "x",
+        "，": ",",  # noqa: RUF001 - on purpose
+    }
+)
 _QUOTED: Final = re.compile(r'"[^"]*"')
 _BRACKETS: Final = re.compile(r"\[[^\]]*\]")
 _COMMA: Final = re.compile(r"(?<![\w.])(\d+),(\d+)", re.ASCII)
@@ -116,8 +123,12 @@ class _Reader:
                 self.groups[-1].under.append(result)
             return
         word = line.word if line else raw.split(None, 1)[0]
-        self.groups.append(_Group("path" if line and line.is_path and word not in TOP else word,
-                                  cast("s.Statement | None", result)))
+        self.groups.append(
+            _Group(
+                "path" if line and line.is_path and word not in TOP else word,
+                cast("s.Statement | None", result),
+            )
+        )
 
     # one line
 
@@ -134,7 +145,7 @@ class _Reader:
                 return None
         bare = _QUOTED.sub(lambda match: '"' + "_" * (len(match[0]) - 2) + '"', _without_comment(raw))
         indent = len(bare) - len(bare.lstrip())
-        line = _Line(replace(at, column=indent + 1), raw[:len(bare)].rstrip(), bare.rstrip())
+        line = _Line(replace(at, column=indent + 1), raw[: len(bare)].rstrip(), bare.rstrip())
         return line if self._sound(line) else None
 
     def _sound(self, line: _Line) -> bool:
@@ -158,7 +169,9 @@ class _Reader:
     def _check_lookalikes(self, line: _Line) -> None:
         for index, char in enumerate(line.bare):
             if char in _LOOKALIKES:
-                self.found.add("lookalike", replace(line.at, column=index + 1), found=char, meant=_LOOKALIKES[char])
+                self.found.add(
+                    "lookalike", replace(line.at, column=index + 1), found=char, meant=_LOOKALIKES[char]
+                )
 
     def _check_commas(self, line: _Line) -> None:
         for match in _COMMA.finditer(line.bare):
@@ -173,13 +186,13 @@ class _Reader:
             alone = re.fullmatch(r"--(\[_*\]--)?", word) or re.fullmatch(r"--\[[^\]]*|[^\[]*\]--", word)
             if "--" in word and not alone:
                 at = replace(line.at, column=match.start() + 1)
-                self.found.add("link-spaces", at, found=line.bare[match.start():match.end()])
+                self.found.add("link-spaces", at, found=line.bare[match.start() : match.end()])
 
     # which kind of line
 
     def _statement(self, line: _Line) -> s.Line | None:
         word = line.word
-        rest = line.bare[len(word):].lstrip()
+        rest = line.bare[len(word) :].lstrip()
         if word in TOP and rest.startswith("--"):
             self.found.add("keyword-name", line.at, name=word, meant=f"{word.upper()[0]}1")
             return None
@@ -202,7 +215,9 @@ class _Reader:
             return None
         if line.word in UNDER[above]:
             return self._parsed(UNDER[above][line.word], line)
-        allowed = f"write one of {', '.join(UNDER[above])}" if UNDER[above] else "begin it in the first column"
+        allowed = (
+            f"write one of {', '.join(UNDER[above])}" if UNDER[above] else "begin it in the first column"
+        )
         self.found.add("wrong-line", line.at, word=line.word, above=f'"{above}"', allowed=allowed)
         return None
 
@@ -212,8 +227,11 @@ class _Reader:
             return self._parsed("continuation", line)
         if above == "variant" and line.is_path:
             return self._parsed("path", line)
-        name, allowed = ("a path", "go on with -- X31.4, or begin in the first column") if above == "path" else (
-            '"variant"', "write a path: F21.2 -- K7.30")
+        name, allowed = (
+            ("a path", "go on with -- X31.4, or begin in the first column")
+            if above == "path"
+            else ('"variant"', "write a path: F21.2 -- K7.30")
+        )
         self.found.add("wrong-line", line.at, word=line.word, above=name, allowed=allowed)
         return None
 
@@ -236,25 +254,41 @@ class _Reader:
             return
         column = error.column
         at = replace(line.at, column=column)
-        rest = line.body[column - 1:]
+        rest = line.body[column - 1 :]
         unit = _NUMBER_UNIT.match(rest)
-        before = _NUMBER_BEFORE.search(line.body[:column - 1])
+        before = _NUMBER_BEFORE.search(line.body[: column - 1])
         strange = unit[1] if unit else rest.split()[0] if before and rest[0].isalpha() else ""
         if strange and strange not in UNITS and rule not in ("path", "continuation"):
-            near = self.found.near(strange, UNITS) if strange.casefold() not in _UNIT_WORDS else (
-                f'did you mean "{_UNIT_WORDS[strange.casefold()]}"? ')
+            near = (
+                self.found.near(strange, UNITS)
+                if strange.casefold() not in _UNIT_WORDS
+                else (f'did you mean "{_UNIT_WORDS[strange.casefold()]}"? ')
+            )
             self.found.add("unknown-unit", at, unit=strange, near=near, units=", ".join(UNITS))
             return
         quoted = _QUOTED.match(rest)
-        self.found.add("syntax", at, found=quoted[0].strip('"') if quoted else rest.split()[0],
-                       usage=usage(rule, line.word))
+        self.found.add(
+            "syntax",
+            at,
+            found=quoted[0].strip('"') if quoted else rest.split()[0],
+            usage=usage(rule, line.word),
+        )
 
 
-_UNIT_WORDS: Final = MappingProxyType({
-    **dict.fromkeys(("volt", "volts"), "V"), **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
-    **dict.fromkeys(("watt", "watts"), "W"), **dict.fromkeys(("ohms",), "ohm"), "v": "V", "a": "A", "w": "W",
-    **dict.fromkeys(("minute", "minutes", "mins"), "min"), "hz": "Hz", "percent": "%",
-})
+_UNIT_WORDS: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("volt", "volts"), "V"),
+        **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
+        **dict.fromkeys(("watt", "watts"), "W"),
+        **dict.fromkeys(("ohms",), "ohm"),
+        "v": "V",
+        "a": "A",
+        "w": "W",
+        **dict.fromkeys(("minute", "minutes", "mins"), "min"),
+        "hz": "Hz",
+        "percent": "%",
+    }
+)
 
 
 def _without_comment(line: str) -> str:

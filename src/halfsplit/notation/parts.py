@@ -25,11 +25,26 @@ def build_part(scope: Scope, name: str, behaviour: Behaviour | None) -> Part:
     line = scope.declared.get(name)
     if line is None:
         return Part(name, kind, scope.pins[name], behaviour=behaviour, declared=False)
-    said = scope.once(item for item in line.items if isinstance(item, s.Said) and item.word not in ("position", "kind"))
+    said = scope.once(
+        item for item in line.items if isinstance(item, s.Said) and item.word not in ("position", "kind")
+    )
     positions, joins, park = _positions(scope, line), _joins(line), _park(line)
     _check_joins(scope, line, positions, joins)
-    return Part(name, kind, scope.pins[name], values(scope, line), text_of(said, "words"), text_of(said, "at"),
-                positions, joins, park, behaviour, _mass(scope, line, said), _tags(scope, line), at=line.at)
+    return Part(
+        name,
+        kind,
+        scope.pins[name],
+        values(scope, line),
+        text_of(said, "words"),
+        text_of(said, "at"),
+        positions,
+        joins,
+        park,
+        behaviour,
+        _mass(scope, line, said),
+        _tags(scope, line),
+        at=line.at,
+    )
 
 
 def check_rating(scope: Scope, name: str) -> None:
@@ -69,7 +84,11 @@ def _key(scope: Scope, kind: str, item: s.Given) -> str | None:
         if item.word not in units:
             scope.found.add("not-for-kind", amount.at, word=item.word, kind=kind, takes=takes(kind))
             return None
-        return item.word if amount.unit == "V" or scope.number(amount, "V", f"when a relay {item.word}") else None
+        return (
+            item.word
+            if amount.unit == "V" or scope.number(amount, "V", f"when a relay {item.word}")
+            else None
+        )
     key = amount.unit or "share"
     if key in units:
         return key
@@ -79,15 +98,25 @@ def _key(scope: Scope, kind: str, item: s.Given) -> str | None:
 
 
 def _in_sense(scope: Scope, key: str, amount: s.Amount) -> bool:
-    what = {"share": "a share of the supply", "A": "a current", "V": "a voltage", "W": "a power",
-            "ohm": "a resistance"}.get(key, "a voltage")
+    what = {
+        "share": "a share of the supply",
+        "A": "a current",
+        "V": "a voltage",
+        "W": "a power",
+        "ohm": "a resistance",
+    }.get(key, "a voltage")
     return scope.number(amount, amount.unit, what, SHARE if key == "share" else POSITIVE) is not None
 
 
 def _check_relay(scope: Scope, line: s.PartLine, table: dict[str, float]) -> None:
     if table["drops"] >= table["pulls"]:
-        scope.found.add("drops-over-pulls", line.name.at, name=line.name.text, drops=f"{table['drops']:g} V",
-                        pulls=f"{table['pulls']:g} V")
+        scope.found.add(
+            "drops-over-pulls",
+            line.name.at,
+            name=line.name.text,
+            drops=f"{table['drops']:g} V",
+            pulls=f"{table['pulls']:g} V",
+        )
 
 
 # switches and motors
@@ -106,8 +135,11 @@ def _positions(scope: Scope, line: s.PartLine) -> tuple[str, ...]:
 
 
 def _joins(line: s.PartLine) -> tuple[Join, ...]:
-    return tuple(Join(under.position.text, under.a.text, under.b.text) for under in line.under
-                 if isinstance(under, s.JoinsLine))
+    return tuple(
+        Join(under.position.text, under.a.text, under.b.text)
+        for under in line.under
+        if isinstance(under, s.JoinsLine)
+    )
 
 
 def _check_joins(scope: Scope, line: s.PartLine, positions: tuple[str, ...], joins: Sequence[Join]) -> None:
@@ -124,8 +156,14 @@ def check_position(scope: Scope, name: str, word: s.Word | s.Amount, known: Sequ
     """Whether a switch has that position."""
     if word.text in known:
         return True
-    scope.found.add("unknown-position", word.at, name=name, positions=" ".join(known), position=word.text,
-                    near=scope.found.near(word.text, known))
+    scope.found.add(
+        "unknown-position",
+        word.at,
+        name=name,
+        positions=" ".join(known),
+        position=word.text,
+        near=scope.found.near(word.text, known),
+    )
     return False
 
 
@@ -166,11 +204,17 @@ def _mass(scope: Scope, line: s.PartLine, said: dict[str, s.Given | s.Said]) -> 
     if not isinstance(item, s.Said):
         return BODY
     if line.kind.text != "ground":
-        scope.found.add("not-for-kind", item.value.at, word="on", kind=line.kind.text, takes='delete "on" and the name')
+        scope.found.add(
+            "not-for-kind", item.value.at, word="on", kind=line.kind.text, takes='delete "on" and the name'
+        )
     masses = [name for name, kind in scope.kinds.items() if kind == "mass"]
     if item.value.text not in masses and item.value.text not in scope.unread:
-        scope.found.add("unknown-mass", item.value.at, mass=item.value.text,
-                        near=scope.found.near(item.value.text, masses))
+        scope.found.add(
+            "unknown-mass",
+            item.value.at,
+            mass=item.value.text,
+            near=scope.found.near(item.value.text, masses),
+        )
     return item.value.text
 
 
@@ -182,7 +226,11 @@ def pins_of(scope: Scope, name: str, behaviour_pins: Sequence[str]) -> tuple[str
     kind, line = KINDS[scope.kinds[name]], scope.declared.get(name)
     used = scope.used.get(name, {})
     if not kind.pins:
-        return () if kind.name in ("splice", "ground", "mass") else tuple(dict.fromkeys((*behaviour_pins, *used)))
+        return (
+            ()
+            if kind.name in ("splice", "ground", "mass")
+            else tuple(dict.fromkeys((*behaviour_pins, *used)))
+        )
     fixed = kind.pins
     if line is not None:
         _check_park(scope, line)
@@ -196,5 +244,8 @@ def pins_of(scope: Scope, name: str, behaviour_pins: Sequence[str]) -> tuple[str
 
 def _three_pins(line: s.PartLine | None) -> bool:
     """A sensor with a share of its supply has three pins, drawn or not."""
-    return line is not None and line.kind.text == "sensor" and any(
-        isinstance(item, s.Given) and not item.amount.unit for item in line.items)
+    return (
+        line is not None
+        and line.kind.text == "sensor"
+        and any(isinstance(item, s.Given) and not item.amount.unit for item in line.items)
+    )

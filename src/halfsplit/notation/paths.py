@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 from halfsplit.circuit.kinds import KINDS
@@ -16,10 +17,37 @@ COLOURS: Final = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "P
 """Letters of IEC 60757."""
 
 _OTHER_COLOURS: Final = {
-    "SW": "BK", "BLK": "BK", "BLACK": "BK", "BR": "BN", "BROWN": "BN", "RT": "RD", "RED": "RD", "R": "RD", "OR": "OG",
-    "ORANGE": "OG", "GE": "YE", "YELLOW": "YE", "Y": "YE", "GREEN": "GN", "G": "GN", "BL": "BU", "BLUE": "BU", "VI": "VT",
-    "LI": "VT", "VIOLET": "VT", "PURPLE": "VT", "GR": "GY", "GREY": "GY", "GRAY": "GY", "WS": "WH", "WHITE": "WH",
-    "W": "WH", "RS": "PK", "RO": "PK", "PINK": "PK", "B": "BK",
+    "SW": "BK",
+    "BLK": "BK",
+    "BLACK": "BK",
+    "BR": "BN",
+    "BROWN": "BN",
+    "RT": "RD",
+    "RED": "RD",
+    "R": "RD",
+    "OR": "OG",
+    "ORANGE": "OG",
+    "GE": "YE",
+    "YELLOW": "YE",
+    "Y": "YE",
+    "GREEN": "GN",
+    "G": "GN",
+    "BL": "BU",
+    "BLUE": "BU",
+    "VI": "VT",
+    "LI": "VT",
+    "VIOLET": "VT",
+    "PURPLE": "VT",
+    "GR": "GY",
+    "GREY": "GY",
+    "GRAY": "GY",
+    "WS": "WH",
+    "WHITE": "WH",
+    "W": "WH",
+    "RS": "PK",
+    "RO": "PK",
+    "PINK": "PK",
+    "B": "BK",
 }
 _LARGEST_GAUGE: Final = 40
 
@@ -63,7 +91,7 @@ def _variant(scope: Scope, statement: s.VariantLine) -> Iterator[Path]:
     for start, end in zip(starts, [*starts[1:], len(statement.under)], strict=True):
         head = statement.under[start]
         if isinstance(head, s.PathLine):
-            yield _extended(head, statement.under[start + 1:end], statement.name.text)
+            yield _extended(head, statement.under[start + 1 : end], statement.name.text)
 
 
 # names in paths
@@ -99,13 +127,8 @@ def wires_of(scope: Scope, paths: Sequence[Path]) -> tuple[Wire, ...]:
         for wire in _wires(scope, path, index):
             ends = frozenset((_place(wire.a), _place(wire.b)))
             counts[ends] += 1
-            wires.append(_numbered(wire, counts[ends]))
+            wires.append(replace(wire, number=counts[ends]))
     return tuple(wires)
-
-
-def _numbered(wire: Wire, number: int) -> Wire:
-    return Wire(wire.a, wire.b, wire.mm2, wire.gauge, wire.colour, wire.metres, number, wire.unknown, wire.variant,
-                wire.path, wire.at)
 
 
 def _place(point: str) -> str:
@@ -117,11 +140,15 @@ def _wires(scope: Scope, path: Path, index: int) -> Iterator[Wire]:
         scope.found.add("short-path", path.points[0].at, point=path.points[0].text)
         return
     last = len(path.points) - 1
-    visits = [None if word.text == "?" else _visit(scope, word, number in (0, last))
-              for number, word in enumerate(path.points)]
+    visits = [
+        None if word.text == "?" else _visit(scope, word, number in (0, last))
+        for number, word in enumerate(path.points)
+    ]
     for start, end in _stretches(scope, path):
         a, b = visits[start], visits[end]
-        wire = _wire(scope, path.links[start:end], a.leave if a else "", b.arrive if b else "", path.variant, index)
+        wire = _wire(
+            scope, path.links[start:end], a.leave if a else "", b.arrive if b else "", path.variant, index
+        )
         if a is None or b is None or wire is None:
             continue
         if _place(a.leave) == _place(b.arrive):
@@ -134,12 +161,11 @@ def _stretches(scope: Scope, path: Path) -> Iterator[tuple[int, int]]:
     """Index pairs of the points that a wire joins; an unknown stretch spans the ``?`` between them."""
     known = [number for number, word in enumerate(path.points) if word.text != "?"]
     ends = [*known[:1], *known[-1:]]
-    if ends[:1] != [0] or ends[-1] != len(path.points) - 1 or any(
-            b - a > 2 for a, b in zip(known, known[1:], strict=False)):
+    if ends[:1] != [0] or ends[-1] != len(path.points) - 1 or any(b - a > 2 for a, b in pairwise(known)):
         at = next(word.at for word in path.points if word.text == "?")
         scope.found.add("stretch-end", at)
         return
-    yield from zip(known, known[1:], strict=False)
+    yield from pairwise(known)
 
 
 def _visit(scope: Scope, word: s.Word, at_end: bool) -> Visit | None:
@@ -163,7 +189,9 @@ def _pin(scope: Scope, word: s.Word, name: str, pin: str, side: str) -> Visit | 
     pins = scope.pins[name]
     if pin not in pins:
         if name not in scope.unread:
-            scope.found.add("no-pin", word.at, name=name, pins=" ".join(pins), pin=pin, near=scope.found.near(pin, pins))
+            scope.found.add(
+                "no-pin", word.at, name=name, pins=" ".join(pins), pin=pin, near=scope.found.near(pin, pins)
+            )
         return None
     if side:
         scope.found.add("no-side", word.at, point=word.text, pin=f"{name}.{pin}")
@@ -187,12 +215,19 @@ def _bare(scope: Scope, name: s.Word, kind: str, at_end: bool) -> Visit | None:
         scope.found.add("bare-connector", name.at, name=name.text)
         return None
     named = [f"{name.text}.{pin}" for pin in pins]
-    if len(pins) != 2 or not KINDS[kind].pins:  # noqa: PLR2004 - from the first to the second
-        scope.found.add("bare-part", name.at, name=name.text, pins=" ".join(pins) or "of its own",
-                        first=(named or [f"{name.text}.1"])[0])
+    if len(pins) != 2 or not KINDS[kind].pins:
+        scope.found.add(
+            "bare-part",
+            name.at,
+            name=name.text,
+            pins=" ".join(pins) or "of its own",
+            first=(named or [f"{name.text}.1"])[0],
+        )
         return None
     if at_end:
-        scope.found.add("bare-end", name.at, name=name.text, pins=" ".join(pins), first=named[0], second=named[1])
+        scope.found.add(
+            "bare-end", name.at, name=name.text, pins=" ".join(pins), first=named[0], second=named[1]
+        )
         return None
     return Visit(named[0], named[1])
 
@@ -216,11 +251,15 @@ def _wire(scope: Scope, links: Sequence[s.Link], a: str, b: str, variant: str, p
             continue
         unit = _detail(scope, detail)
         if unit in table or (unit in ("mm2", "AWG") and {"mm2", "AWG"} & set(table)):
-            scope.found.add("value-twice", detail.at, what="the length" if unit == "m" else "the cross-section")
+            scope.found.add(
+                "value-twice", detail.at, what="the length" if unit == "m" else "the cross-section"
+            )
         elif unit:
             table[unit] = detail.value
     gauge = int(table["AWG"]) if "AWG" in table else None
-    return Wire(a, b, table.get("mm2"), gauge, colour, table.get("m"), 1, len(links) > 1, variant, path, links[0].at)
+    return Wire(
+        a, b, table.get("mm2"), gauge, colour, table.get("m"), 1, len(links) > 1, variant, path, links[0].at
+    )
 
 
 def _detail(scope: Scope, amount: s.Amount) -> str:
@@ -242,6 +281,11 @@ def _colour(scope: Scope, word: s.Word) -> str:
     if base not in COLOURS or len(stripes) > 1 or any(stripe not in COLOURS for stripe in stripes):
         wrong = next((part for part in (base, *stripes) if part not in COLOURS), "")
         meant = _OTHER_COLOURS.get(wrong.upper(), wrong.upper() if wrong.upper() in COLOURS else "")
-        scope.found.add("bad-colour", word.at, colour=word.text, near=f'did you mean "{meant}"? ' if meant else "",
-                        colours=", ".join(COLOURS))
+        scope.found.add(
+            "bad-colour",
+            word.at,
+            colour=word.text,
+            near=f'did you mean "{meant}"? ' if meant else "",
+            colours=", ".join(COLOURS),
+        )
     return word.text

@@ -1,6 +1,6 @@
-"""The door of the notation: text or file → model, with every problem told at once.
+r"""The door of the notation: text or file → model, with every problem told at once.
 
->>> model, warnings = parse("battery G1\\nfuse F1 10 A\\nlamp H1\\nG1.+ -- F1 -- H1 -- E1\\nG1.- -- E1\\nground E1")
+>>> model, warnings = parse("battery G1\nfuse F1 10 A\nlamp H1\nG1.+ -- F1 -- H1 -- E1\nG1.- -- E1\nground E1")
 >>> list(model.parts), len(model.wires), warnings
 (['G1', 'F1', 'H1', 'E1'], 4, ())
 """
@@ -41,7 +41,9 @@ def read(path: str | os.PathLike[str]) -> tuple[Model, tuple[Problem, ...]]:
     text = _contents(where, found)
     if text is None:
         raise CircuitError(found.sorted())
-    return _modelled(text, where.name, Including(found, lambda name: _text(where.parent / name), confined=False))
+    return _modelled(
+        text, where.name, Including(found, lambda name: _text(where.parent / name), confined=False)
+    )
 
 
 def _modelled(text: str, file: str, including: Including) -> tuple[Model, tuple[Problem, ...]]:

@@ -33,7 +33,8 @@ class Limits:
         return (self.low <= value if self.closed else self.low < value) and value <= self.high
 
     def __str__(self) -> str:
-        return f"{'from' if self.closed else 'over'} {self.low:.12g} {'' if self.closed else 'and '}up to {self.high:.12g}"
+        low = f"from {self.low:.12g} to" if self.closed else f"over {self.low:.12g} and up to"
+        return f"{low} {self.high:.12g}"
 
 
 POSITIVE: Final = Limits()
@@ -44,8 +45,11 @@ ANY: Final = Limits(low=-LARGEST, closed=True)
 
 @dataclass(slots=True)
 class Scope:
-    """Names of the circuit. ``kinds`` grows by the undeclared names of the paths; ``used`` holds the pins that paths
-    use, part by part, in order, each with its first place."""
+    """Names of the circuit.
+
+    ``kinds`` grows by the undeclared names of the paths; ``used`` holds the pins that paths use, part by part,
+    in order, each with its first place; ``buses`` says how many lines (2, or 1) each module has on a bus.
+    """
 
     found: Collector
     unread: frozenset[str]
@@ -56,8 +60,6 @@ class Scope:
     stages: dict[str, s.StageLine] = field(default_factory=dict)
     pins: dict[str, tuple[str, ...]] = field(default_factory=dict)
     buses: dict[str, dict[str, int]] = field(default_factory=dict)
-    """Bus → module → number of lines (2, or 1 for a one-wire bus)."""
-
     # names
 
     def declare(self, statement: s.PartLine | s.StageLine) -> bool:
@@ -99,9 +101,15 @@ class Scope:
         if name.text in choices:
             return True
         if name.text not in self.unread:
-            shown = ", ".join(choices[:12]) + (", …" if len(choices) > 12 else "")  # noqa: PLR2004 - what fits a line
-            self.found.add(mistake, name.at, name=name.text, what=what, near=self.found.near(name.text, choices),
-                           hint=f"there are: {shown}" if choices else "there are none")
+            shown = ", ".join(choices[:12]) + (", …" if len(choices) > 12 else "")
+            self.found.add(
+                mistake,
+                name.at,
+                name=name.text,
+                what=what,
+                near=self.found.near(name.text, choices),
+                hint=f"there are: {shown}" if choices else "there are none",
+            )
         return False
 
     def known_state(self, name: s.Word) -> bool:
@@ -110,11 +118,15 @@ class Scope:
 
     def unread_states(self) -> frozenset[str]:
         """States of lines that have errors cannot be told; with such lines, no state is called unknown."""
-        return frozenset(self.states) if "state" not in self.unread else frozenset({*self.states, *self.unread})
+        return (
+            frozenset(self.states) if "state" not in self.unread else frozenset({*self.states, *self.unread})
+        )
 
     # numbers
 
-    def number(self, amount: s.Amount | None, unit: str, what: str, limits: Limits = POSITIVE) -> float | None:
+    def number(
+        self, amount: s.Amount | None, unit: str, what: str, limits: Limits = POSITIVE
+    ) -> float | None:
         """The value of an amount in the unit that belongs there ('' for a share), within sense; None after an error."""
         if amount is None:
             return None
@@ -143,17 +155,21 @@ class Scope:
 
 
 def amount_of(table: dict[str, s.Given | s.Said], word: str) -> s.Amount | None:
+    """The amount that a line gives under a word."""
     item = table.get(word)
     return item.amount if isinstance(item, s.Given) else None
 
 
 def text_of(table: dict[str, s.Given | s.Said], word: str) -> str:
+    """The text that a line gives under a word, '' for none."""
     item = table.get(word)
     return item.value.text if isinstance(item, s.Said) else ""
 
 
 def takes(kind: str) -> str:
     """What values a kind of part takes, as a remedy."""
-    units = [{"share": "a share from 0 to 1", "pulls": '"pulls" V', "drops": '"drops" V'}.get(unit, unit)
-             for unit in KINDS[kind].units]
+    units = [
+        {"share": "a share from 0 to 1", "pulls": '"pulls" V', "drops": '"drops" V'}.get(unit, unit)
+        for unit in KINDS[kind].units
+    ]
     return f"a {kind} takes {', '.join(units)}" if units else f"a {kind} takes no values"

@@ -49,38 +49,50 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class AlwaysTerm:
-    pass
+    """``always``."""
 
 
 @dataclass(frozen=True, slots=True)
 class PinTerm:
+    """``7 is high``."""
+
     pin: Word
     level: Side
 
 
 @dataclass(frozen=True, slots=True)
 class StateTerm:
+    """``"cranking"``."""
+
     state: Word
 
 
 @dataclass(frozen=True, slots=True)
 class HearsTerm:
+    """``A2 hears A1``."""
+
     listener: Word
     speaker: Word
 
 
 @dataclass(frozen=True, slots=True)
 class NotTerm:
+    """``not …``."""
+
     term: Term
 
 
 @dataclass(frozen=True, slots=True)
 class AndTerm:
+    """``… and …``."""
+
     terms: tuple[Term, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class OrTerm:
+    """``… or …``."""
+
     terms: tuple[Term, ...]
 
 
@@ -99,12 +111,16 @@ class When:
 
 @dataclass(frozen=True, slots=True)
 class TagLine:
+    """``kind pyro``."""
+
     tag: Word
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class JoinsLine:
+    """``joins POSITION PIN PIN``."""
+
     position: Word
     a: Word
     b: Word
@@ -113,42 +129,56 @@ class JoinsLine:
 
 @dataclass(frozen=True, slots=True)
 class ParksLine:
+    """``parks COMMON PARKED RUNNING``."""
+
     pins: tuple[Word, Word, Word]
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class FeedLine:
+    """``feed 1 or 2``: every group must be served, by any of its pins."""
+
     groups: tuple[tuple[Word, ...], ...]
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class EarthLine:
+    """``earth PIN…``."""
+
     pins: tuple[Word, ...]
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class ClampLine:
+    """``clamp PIN…``."""
+
     pins: tuple[Word, ...]
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class DrawsLine:
+    """``draws A``."""
+
     amount: Amount
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class WorksLine:
+    """``works over V``."""
+
     amount: Amount
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class ReadsLine:
+    """``reads PIN …``."""
+
     pin: Word
     items: tuple[Said | Given, ...]
     at: Position
@@ -156,6 +186,8 @@ class ReadsLine:
 
 @dataclass(frozen=True, slots=True)
 class DrivesLine:
+    """``drives PIN SIDE …``."""
+
     pin: Word
     side: Side
     items: tuple[Said | Given | When, ...]
@@ -164,6 +196,8 @@ class DrivesLine:
 
 @dataclass(frozen=True, slots=True)
 class SuppliesLine:
+    """``supplies PIN V [limit A]``."""
+
     pin: Word
     volts: Amount
     limit: Amount | None
@@ -172,6 +206,8 @@ class SuppliesLine:
 
 @dataclass(frozen=True, slots=True)
 class TalksLine:
+    """``talks on BUS at PIN [PIN]``."""
+
     bus: Word
     pins: tuple[Word, ...]
     at: Position
@@ -179,6 +215,8 @@ class TalksLine:
 
 @dataclass(frozen=True, slots=True)
 class SleepsLine:
+    """``sleeps MA after MIN``."""
+
     draws: Amount
     after: Amount
     at: Position
@@ -186,12 +224,25 @@ class SleepsLine:
 
 @dataclass(frozen=True, slots=True)
 class WakesLine:
+    """``wakes when CONDITION``."""
+
     term: Term
     at: Position
 
 
-BehaviourLine = (FeedLine | EarthLine | ClampLine | DrawsLine | WorksLine | ReadsLine | DrivesLine | SuppliesLine
-                 | TalksLine | SleepsLine | WakesLine)
+BehaviourLine = (
+    FeedLine
+    | EarthLine
+    | ClampLine
+    | DrawsLine
+    | WorksLine
+    | ReadsLine
+    | DrivesLine
+    | SuppliesLine
+    | TalksLine
+    | SleepsLine
+    | WakesLine
+)
 
 
 # Lines under a stage
@@ -199,12 +250,16 @@ BehaviourLine = (FeedLine | EarthLine | ClampLine | DrawsLine | WorksLine | Read
 
 @dataclass(frozen=True, slots=True)
 class NeedsLine:
+    """``needs NAME, …``."""
+
     names: tuple[Word, ...]
     at: Position
 
 
 @dataclass(frozen=True, slots=True)
 class FailsLine:
+    """``fails "WORDS" [xN]``."""
+
     words: Word
     factor: Amount | None
     at: Position
@@ -212,6 +267,8 @@ class FailsLine:
 
 @dataclass(frozen=True, slots=True)
 class StandInLine:
+    """``stand-in "WORDS" [N min] [caution "WORDS"]``."""
+
     words: Word
     minutes: Amount | None
     caution: Word | None
@@ -220,6 +277,8 @@ class StandInLine:
 
 @dataclass(frozen=True, slots=True)
 class WithinLine:
+    """``in "STATE", …``."""
+
     states: tuple[Word, ...]
     at: Position
 
@@ -229,6 +288,8 @@ class WithinLine:
 
 @dataclass(frozen=True, slots=True)
 class TitleLine:
+    """``title TEXT``."""
+
     words: Word
     at: Position
     under: tuple[Line, ...] = ()
@@ -236,6 +297,8 @@ class TitleLine:
 
 @dataclass(frozen=True, slots=True)
 class IncludeLine:
+    """``include "FILE"``."""
+
     file: Word
     at: Position
     under: tuple[Line, ...] = ()
@@ -243,6 +306,8 @@ class IncludeLine:
 
 @dataclass(frozen=True, slots=True)
 class PartLine:
+    """``KIND NAME …``."""
+
     kind: Word
     name: Word
     items: tuple[Said | Given, ...]
@@ -279,6 +344,8 @@ class PathLine:
 
 @dataclass(frozen=True, slots=True)
 class VariantLine:
+    """``variant NAME``; its paths are under it."""
+
     name: Word
     at: Position
     under: tuple[Line, ...] = ()
@@ -311,6 +378,8 @@ class StageLine:
 
 @dataclass(frozen=True, slots=True)
 class ReachLine:
+    """``reach NAME N min ["WORDS"]``."""
+
     name: Word
     minutes: Amount
     words: Word | None
@@ -320,6 +389,8 @@ class ReachLine:
 
 @dataclass(frozen=True, slots=True)
 class SuspectLine:
+    """``suspect NAME xN ["WORDS"]``."""
+
     name: Word
     factor: Amount
     words: Word | None
@@ -329,6 +400,8 @@ class SuspectLine:
 
 @dataclass(frozen=True, slots=True)
 class TerminatorLine:
+    """``terminator OHM at PART [on BUS]``."""
+
     ohms: Amount
     part: Word
     bus: Word | None
@@ -336,17 +409,39 @@ class TerminatorLine:
     under: tuple[Line, ...] = ()
 
 
-Statement = (TitleLine | IncludeLine | PartLine | PathLine | VariantLine | StateLine | StageLine | ReachLine | SuspectLine
-             | TerminatorLine)
+Statement = (
+    TitleLine
+    | IncludeLine
+    | PartLine
+    | PathLine
+    | VariantLine
+    | StateLine
+    | StageLine
+    | ReachLine
+    | SuspectLine
+    | TerminatorLine
+)
 
-Line = (Statement | BehaviourLine | TagLine | JoinsLine | ParksLine | ContinuationLine | NeedsLine | FailsLine
-        | StandInLine | WithinLine)
+Line = (
+    Statement
+    | BehaviourLine
+    | TagLine
+    | JoinsLine
+    | ParksLine
+    | ContinuationLine
+    | NeedsLine
+    | FailsLine
+    | StandInLine
+    | WithinLine
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Tree:
-    """The statements of one file. ``unread`` holds the names on lines that have errors: nobody is told that
-    these are unknown."""
+    """The statements of one file.
+
+    ``unread`` holds the names on lines that have errors: nobody is told that these are unknown.
+    """
 
     statements: tuple[Statement, ...]
     unread: frozenset[str]

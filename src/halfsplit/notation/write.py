@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import (
@@ -39,7 +39,14 @@ def write(model: Model) -> str:
 
     A path that no file could have given (wires of one `Wire.path` that do not follow each other) becomes several.
     """
-    sections = [_title(model), _parts(model), list(_paths(model)), _states(model), _stages(model), _rest(model)]
+    sections = [
+        _title(model),
+        _parts(model),
+        list(_paths(model)),
+        _states(model),
+        _stages(model),
+        _rest(model),
+    ]
     return "\n\n".join("\n".join(section) for section in sections if section) + "\n"
 
 
@@ -118,8 +125,11 @@ def _option(word: str, value: float | None, unit: str) -> str:
 def _input(port: Input) -> str:
     name = f" as {port.name}" if port.name else ""
     pull = f" pulled {port.pull} {written(port.ohms, 'ohm')}" if port.pull and port.ohms is not None else ""
-    return (f"reads {port.pin}{name}{pull}" + _option("low under", port.low_under, "V")
-            + _option("high over", port.high_over, "V"))
+    return (
+        f"reads {port.pin}{name}{pull}"
+        + _option("low under", port.low_under, "V")
+        + _option("high over", port.high_over, "V")
+    )
 
 
 def _driver(driver: Driver) -> str:
@@ -128,11 +138,15 @@ def _driver(driver: Driver) -> str:
     if driver.limit is not None:
         words.append(f"limit {written(driver.limit, 'A')}")
     if driver.latches is not None:
-        words.append("latches off" + ("" if driver.latches == "power" else f" until {quoted(driver.latches)}"))
+        words.append(
+            "latches off" + ("" if driver.latches == "power" else f" until {quoted(driver.latches)}")
+        )
     if driver.bias is not None:
         words.append(f"bias {written(driver.bias, 'ohm')} when off")
     if driver.duty is not None:
-        words.append(f"pwm {written(driver.duty)}" + (f" {written(driver.hertz, 'Hz')}" if driver.hertz else ""))
+        words.append(
+            f"pwm {written(driver.duty)}" + (f" {written(driver.hertz, 'Hz')}" if driver.hertz else "")
+        )
     return " ".join([*words, f"when {_condition(driver.when)}"])
 
 
@@ -175,7 +189,7 @@ def _paths(model: Model) -> Iterator[str]:
 def _path(model: Model, wires: Sequence[Wire]) -> Iterator[str]:
     """One path, or several where a wire does not start where the last one ended."""
     text = _start(wires[0].a) + _link(wires[0])
-    for before, wire in zip(wires, wires[1:], strict=False):
+    for before, wire in pairwise(wires):
         stop = _stop(model, before.b, wire.a)
         if stop is None:
             yield text + _end(before.b)
@@ -201,7 +215,7 @@ def _stop(model: Model, arrive: str, leave: str) -> str | None:
     if arrive == f"{cavity}:in" and leave == f"{cavity}:out":
         return cavity
     part = model.parts[arrive.partition(":")[0].partition(".")[0]]
-    crossed = len(part.pins) == 2 and (arrive, leave) == tuple(f"{part.name}.{pin}" for pin in part.pins)  # noqa: PLR2004
+    crossed = len(part.pins) == 2 and (arrive, leave) == tuple(f"{part.name}.{pin}" for pin in part.pins)
     return part.name if crossed and part.kind not in ("module", "connector") else None
 
 
@@ -227,14 +241,17 @@ def _state(model: Model, state: State) -> str:
     items = [f"{name} {position}" for name, position in state.switches.items()]
     items += [f"{name} running" for name in model.parts if name in state.running]
     items += [f"{name} {_sensor(model.parts[name], value)}" for name, value in state.values.items()]
-    items += [f"{word} {written(value, 'min')}" for word, value in (("lasts", state.lasts), ("takes", state.takes))
-              if value is not None]
+    items += [
+        f"{word} {written(value, 'min')}"
+        for word, value in (("lasts", state.lasts), ("takes", state.takes))
+        if value is not None
+    ]
     items += ["helper"] if state.helper else []
     return f"state {quoted(state.name)}  {', '.join(items)}".rstrip()
 
 
 def _sensor(part: Part, value: float) -> str:
-    return written(value, "ohm" if len(part.pins) == 2 else "")  # noqa: PLR2004
+    return written(value, "ohm" if len(part.pins) == 2 else "")
 
 
 def _stages(model: Model) -> list[str]:
@@ -250,7 +267,9 @@ def _stage(stage: Stage) -> Iterator[str]:
         yield f"{_INDENT}needs {', '.join(stage.needs)}"
     if stage.states:
         yield f"{_INDENT}in {', '.join(map(quoted, stage.states))}"
-    yield from (f"{_INDENT}fails {quoted(failure.words)} x{written(failure.weight)}" for failure in stage.failures)
+    yield from (
+        f"{_INDENT}fails {quoted(failure.words)} x{written(failure.weight)}" for failure in stage.failures
+    )
     if stage.stand_in:
         minutes = [written(stage.stand_in.minutes, "min")] if stage.stand_in.minutes is not None else []
         caution = [f"caution {quoted(stage.stand_in.caution)}"] if stage.stand_in.caution else []
@@ -263,8 +282,13 @@ def _number(value: float, unit: str) -> str:
 
 def _rest(model: Model) -> list[str]:
     lines = [f"terminator {written(end.ohms, 'ohm')} at {end.part} on {end.bus}" for end in model.terminators]
-    lines += [f"reach {reach.name}  {written(reach.minutes, 'min')}" + (f"  {quoted(reach.words)}" if reach.words else "")
-              for reach in model.reaches.values()]
-    lines += [f"suspect {one.name} x{written(one.factor)}" + (f"  {quoted(one.words)}" if one.words else "")
-              for one in model.suspicions]
+    lines += [
+        f"reach {reach.name}  {written(reach.minutes, 'min')}"
+        + (f"  {quoted(reach.words)}" if reach.words else "")
+        for reach in model.reaches.values()
+    ]
+    lines += [
+        f"suspect {one.name} x{written(one.factor)}" + (f"  {quoted(one.words)}" if one.words else "")
+        for one in model.suspicions
+    ]
     return lines
