@@ -20,7 +20,7 @@ from typing import IO, Any
 from pydantic import ValidationError
 
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.store.columns import adapter, canonical_json
+from halfsplit.store.columns import adapter, canonical_json, plain
 from halfsplit.store.content import HEAD, check_content
 from halfsplit.store.failures import translated
 from halfsplit.store.records import Attachment, Job, JobFile
@@ -65,7 +65,7 @@ def export_job(store: JobStore, job_id: str, target: IO[bytes]) -> None:
         ConflictError: the job is too large for one file.
     """
     job = store.whole_job(job_id)
-    document = canonical_json(adapter(JobFile).dump_python(job, mode="json")).encode()
+    document = canonical_json(plain(JobFile, job)).encode()
     if len(document) > LARGEST_DOCUMENT:
         raise ConflictError(
             f"{len(document):,} bytes without attachments: one file takes {LARGEST_DOCUMENT:,}"
@@ -209,7 +209,7 @@ def _read_document(archive: zipfile.ZipFile, manifest: Manifest) -> JobFile:
     data = _read_json(archive, _DOCUMENT, LARGEST_DOCUMENT)
     job: JobFile = adapter(JobFile).validate_json(data, strict=True)
     # Written back it must be the same: so nothing in it was passed over, doubled or left out.
-    if canonical_json(adapter(JobFile).dump_python(job, mode="json")).encode() != data:
+    if canonical_json(plain(JobFile, job)).encode() != data:
         raise _bad(f"{_DOCUMENT} holds something that this release does not know")
     if (job.job_id, _counts(job)) != (manifest.job_id, manifest.counts):
         raise _bad(f"its manifest counts {manifest.counts}, {_DOCUMENT} holds {_counts(job)}")

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Any
 
-from pydantic import TypeAdapter
+from pydantic import ConfigDict, TypeAdapter
 from sqlalchemy import BigInteger, Column, DateTime, Integer, String, Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
@@ -57,26 +57,47 @@ class Json(TypeDecorator[Any]):
     impl = Text
     cache_ok = True
 
-    def __init__(self, python_type: Any, limit: int) -> None:
+    def __init__(self, kept_type: Any, limit: int) -> None:
         super().__init__()
-        self.python_type_kept = python_type
+        self.kept_type = kept_type
         self.limit = limit
 
     def process_bind_param(self, value: Any, _dialect: Dialect) -> str | None:
-        return (
-            None
-            if value is None
-            else canonical_json(adapter(self.python_type_kept).dump_python(value, mode="json"))
-        )
+        return None if value is None else self.text(value)
 
     def process_result_value(self, value: str | None, _dialect: Dialect) -> Any:
-        return None if value is None else adapter(self.python_type_kept).validate_json(value)
+        return None if value is None else adapter(self.kept_type).validate_json(value)
+
+    def text(self, value: Any) -> str:
+        """The JSON text of a value.
+
+        Raises:
+            InputError: it is no JSON.
+        """
+        return canonical_json(plain(self.kept_type, value))
 
 
 @cache
 def adapter(python_type: Any) -> TypeAdapter[Any]:
     """The validator of a type, made once."""
     return TypeAdapter(python_type)
+
+
+def plain(python_type: Any, value: Any) -> Any:
+    """A value as lists, objects, texts and numbers. NaN stays NaN, to be refused: never quietly a null.
+
+    Raises:
+        InputError: it holds what has no such form, or itself.
+    """
+    try:
+        return _plain_adapter(python_type).dump_python((value,), mode="json", warnings=False)[0]
+    except (ValueError, RecursionError) as error:
+        raise _no_json(error) from error
+
+
+@cache
+def _plain_adapter(python_type: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(tuple[python_type], config=ConfigDict(ser_json_inf_nan="constants"))
 
 
 def canonical_json(value: Any) -> str:
@@ -91,12 +112,16 @@ def canonical_json(value: Any) -> str:
         text.encode()
         depth = _depth(value)
     except (TypeError, ValueError, RecursionError) as error:
-        raise InputError(
-            f"this cannot be kept as JSON: {error}", remedy="send finite numbers, texts, lists and objects"
-        ) from error
+        raise _no_json(error) from error
     if depth > DEEPEST_JSON:
         raise InputError(f"this is nested more than {DEEPEST_JSON} deep", remedy="send flatter data")
     return text
+
+
+def _no_json(error: Exception) -> InputError:
+    return InputError(
+        f"this cannot be kept as JSON: {error}", remedy="send numbers, texts, lists and objects"
+    )
 
 
 def _depth(value: Any) -> int:
@@ -128,9 +153,7 @@ def _problem(column: Column[Any], value: Any) -> str | None:
 
 
 def _json_problem(kind: Json, value: Any) -> str | None:
-    length = len(
-        canonical_json(adapter(kind.python_type_kept).dump_python(value, mode="json", warnings=False))
-    )
+    length = len(kind.text(value))
     return (
         f"takes {length:,} characters as JSON, at most {kind.limit:,} are kept"
         if length > kind.limit

@@ -26,34 +26,60 @@ def default_url() -> str:
     return f"sqlite:///{user_data_path('halfsplit') / 'halfsplit.db'}"
 
 
+def checked_url(url: str) -> URL:
+    """The address of a database, with SQLite's file as a whole path.
+
+    Raises:
+        InputError: it names no database that Halfsplit can use.
+    """
+    try:
+        parsed = make_url(url)
+    except ArgumentError:
+        raise InputError(f"{url!r} is no address of a database", remedy=f"write {_ACCEPTED}") from None
+    if parsed.get_backend_name() not in _ENGINES:
+        raise InputError(
+            f"{parsed.get_backend_name()!r} is no database that Halfsplit can use",
+            remedy=f"write {_ACCEPTED}",
+        )
+    if parsed.get_backend_name() == "postgresql":
+        return parsed.set(drivername="postgresql+psycopg")
+    if parsed.database in (None, "", ":memory:"):
+        raise InputError(
+            "a database in memory loses everything when the program ends", remedy="write sqlite:///FILE"
+        )
+    return parsed.set(database=str(Path(str(parsed.database)).expanduser().absolute()))
+
+
+def default_files(url: URL) -> Path:
+    """The attachments' folder beside SQLite's file.
+
+    Raises:
+        InputError: the database is on a server, so a folder has to be named.
+    """
+    if url.get_backend_name() != "sqlite":
+        raise InputError("PostgreSQL keeps no attachments", remedy="name a folder for the attachments' files")
+    return Path(str(url.database)).with_suffix(".files")
+
+
 class Database:
     """One database, opened and brought to this release's schema.
 
     Args:
-        url: `sqlite:///FILE` or `postgresql://USER@HOST/DATABASE`.
+        url: what `checked_url` made of an address.
         busy_seconds: how long a write waits for another program's.
 
     Raises:
-        InputError: the URL names no database that we can use.
         StorageError: it cannot be opened, or was written by a later release.
     """
 
-    def __init__(self, url: str, *, busy_seconds: float = 10.0) -> None:
-        self.url = _checked_url(url)
-        self.is_sqlite = self.url.get_backend_name() == "sqlite"
-        self.engine = (
-            _sqlite(self.url, busy_seconds) if self.is_sqlite else _postgresql(self.url, busy_seconds)
-        )
+    def __init__(self, url: URL, *, busy_seconds: float = 10.0) -> None:
+        self.is_sqlite = url.get_backend_name() == "sqlite"
+        self.engine = _ENGINES[url.get_backend_name()](url, busy_seconds)
         try:
             migrations.bring_up_to_date(self)
         except BaseException:
             self.engine.dispose()
             raise
-
-    @property
-    def file(self) -> Path | None:
-        """The database's file, None on PostgreSQL."""
-        return Path(self.url.database or "") if self.is_sqlite else None
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -91,25 +117,6 @@ class Database:
         self.engine.dispose()
 
 
-def _checked_url(url: str) -> URL:
-    try:
-        parsed = make_url(url)
-    except ArgumentError:
-        raise InputError(f"{url!r} is no address of a database", remedy=f"write {_ACCEPTED}") from None
-    if parsed.get_backend_name() not in ("sqlite", "postgresql"):
-        raise InputError(
-            f"{parsed.get_backend_name()!r} is no database that Halfsplit can use",
-            remedy=f"write {_ACCEPTED}",
-        )
-    if parsed.get_backend_name() == "postgresql":
-        return parsed.set(drivername="postgresql+psycopg")
-    if parsed.database in (None, "", ":memory:"):
-        raise InputError(
-            "a database in memory loses everything when the program ends", remedy="write sqlite:///FILE"
-        )
-    return parsed.set(database=str(Path(str(parsed.database)).expanduser().absolute()))
-
-
 def _sqlite(url: URL, busy_seconds: float) -> Engine:
     with translated():
         Path(str(url.database)).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -129,9 +136,7 @@ def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
             f"SQLite cannot keep a write-ahead log here (journal mode {journal}): is this a network drive? "
             "Keep the database on a local disk, or use PostgreSQL."
         )
-    connection.execute(
-        "PRAGMA synchronous = FULL"
-    )  # in WAL mode NORMAL may lose the last commits with the power
+    connection.execute("PRAGMA synchronous = FULL")  # with NORMAL a power cut may take the last commits
     connection.execute("PRAGMA fullfsync = ON")  # macOS: fsync alone stops at the drive's cache
     connection.execute("PRAGMA foreign_keys = ON")
 
@@ -145,3 +150,6 @@ def _begin_sqlite(connection: Connection) -> None:
 def _postgresql(url: URL, busy_seconds: float) -> Engine:
     settings = f"-c timezone=UTC -c synchronous_commit=on -c lock_timeout={round(busy_seconds * 1000)}"
     return create_engine(url, connect_args={"options": settings}, pool_pre_ping=True)
+
+
+_ENGINES = {"sqlite": _sqlite, "postgresql": _postgresql}

@@ -19,7 +19,7 @@ from halfsplit.store import evidence, jobs, tables, transfer
 from halfsplit.store.accounts import Accounts
 from halfsplit.store.attachments import add_attachment, read_attachment
 from halfsplit.store.costs import authorise, save_line
-from halfsplit.store.database import Database
+from halfsplit.store.database import Database, checked_url, default_files
 from halfsplit.store.files import FileStore
 from halfsplit.store.records import (
     Attachment,
@@ -64,24 +64,19 @@ class JobStore:
     >>> from tempfile import TemporaryDirectory
     >>> from datetime import UTC, datetime
     >>> now = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+    >>> entry = EvidenceEntry(entry_id="e-1", kind="note", payload={"text": "no wipe"}, at=now, who="Ada")
     >>> with TemporaryDirectory() as folder, JobStore(f"sqlite:///{folder}/jobs.db") as store:
     ...     job = store.open_job("job-1", Intake(), who="Ada", at=now)
-    ...     entry = EvidenceEntry(entry_id="e-1", kind="note", payload={"text": "rear wiper still"}, at=now,
-    who="Ada") ...     first, again = store.record("job-1", entry), store.record("job-1", entry)
+    ...     first, again = store.record("job-1", entry), store.record("job-1", entry)
     >>> job.number, first == again, first.sequence
     (1, True, 2)
     """
 
     def __init__(self, url: str, *, files: Path | None = None, busy_seconds: float = 10.0) -> None:
-        database = Database(url, busy_seconds=busy_seconds)
-        if files is None and database.file is None:
-            database.close()
-            raise InputError(
-                "PostgreSQL keeps no attachments", remedy="name a folder for the attachments' files"
-            )
-        self._database = database
-        self.files = FileStore(files or (database.file or Path()).with_suffix(".files"))
-        self.accounts = Accounts(database)
+        address = checked_url(url)
+        self.files = FileStore(files or default_files(address))
+        self._database = Database(address, busy_seconds=busy_seconds)
+        self.accounts = Accounts(self._database)
 
     def __enter__(self) -> Self:
         return self

@@ -27,9 +27,9 @@ class JobWriter:
     def note(self, what: str, ref: str, who: str, at: datetime) -> int:
         """Count one change and write it into the audit list; returns its sequence number."""
         self.last += 1
+        note_audit(self.connection, who, what, at, ref=ref, job_id=self.job_id, sequence=self.last)
         self.changed_at = max(self.changed_at, at)  # an outbox sends what was measured a while ago
         self.change_job(last_change=self.last, changed_at=self.changed_at)
-        note_audit(self.connection, who, what, at, ref=ref, job_id=self.job_id, sequence=self.last)
         return self.last
 
     def change_job(self, **values: Any) -> None:

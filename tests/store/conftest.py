@@ -1,0 +1,96 @@
+"""Stores to test on: SQLite in a new folder, PostgreSQL on a server of our own (or skipped, see tests/conftest.py)."""
+
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from itertools import count
+from pathlib import Path
+
+import pytest
+
+from halfsplit.store import JobStore
+
+BACKENDS = [
+    pytest.param("sqlite", id="sqlite"),
+    pytest.param("postgresql", id="postgresql", marks=pytest.mark.requires("postgresql")),
+]
+_numbers = count(1)
+
+
+class PostgreSQL:
+    """A server on a unix socket, in a folder of its own. PostgreSQL refuses to run as root."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.programs = max(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: int(path.parent.name))
+
+    def run(self, program: str, *arguments: str) -> None:
+        command = [str(self.programs / program), *arguments]
+        if os.geteuid() == 0:
+            command = ["runuser", "-u", "postgres", "--", *command]
+        done = subprocess.run(command, capture_output=True, text=True, cwd="/", check=False)
+        assert done.returncode == 0, done.stdout + done.stderr
+
+    def start(self) -> None:
+        data = str(self.folder / "data")
+        if os.geteuid() == 0:
+            shutil.chown(self.folder, "postgres")
+        self.run("initdb", "--no-sync", "-A", "trust", "-U", "halfsplit", "-E", "UTF8", "-D", data)
+        options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c max_connections=40"
+        log = str(self.folder / "log")
+        self.run("pg_ctl", "-D", data, "-w", "-o", options, "-l", log, "start")
+
+    def stop(self) -> None:
+        self.run("pg_ctl", "-D", str(self.folder / "data"), "-m", "immediate", "-w", "stop")
+
+    def new_database(self, template: str = "template0") -> str:
+        name = f"job{next(_numbers)}"
+        self.run("createdb", "-h", str(self.folder), "-U", "halfsplit", "-T", template, name)
+        return name
+
+    def url(self, database: str) -> str:
+        return f"postgresql://halfsplit@/{database}?host={self.folder}"
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[PostgreSQL]:
+    server = PostgreSQL(Path(tempfile.mkdtemp(prefix="halfsplit-")))
+    server.start()
+    yield server
+    server.stop()
+    shutil.rmtree(server.folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def migrated(postgresql) -> str:
+    """A database of the present schema, to be copied: much faster than migrating for every test."""
+    name = postgresql.new_database()
+    JobStore(postgresql.url(name), files=Path("/nonexistent")).close()
+    return name
+
+
+@pytest.fixture
+def new_url(request, tmp_path):
+    """A function: backend -> URL of a new database (on PostgreSQL, one with the present schema)."""
+
+    def url(backend: str) -> str:
+        if backend == "sqlite":
+            return f"sqlite:///{tmp_path}/jobs-{next(_numbers)}.db"
+        server = request.getfixturevalue("postgresql")
+        return server.url(server.new_database(request.getfixturevalue("migrated")))
+
+    return url
+
+
+@pytest.fixture(params=BACKENDS)
+def store(request, new_url, tmp_path) -> Iterator[JobStore]:
+    with JobStore(new_url(request.param), files=tmp_path / "files", busy_seconds=5) as store:
+        yield store
+
+
+@pytest.fixture
+def sqlite_store(tmp_path) -> Iterator[JobStore]:
+    with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
+        yield store
