@@ -45,7 +45,7 @@ second-title | the circuit has a second title, the first is in line {line} | del
 keyword-name | "{name}" is a word of the notation and cannot name a part | write another name, such as {meant}
 duplicate-name | {name} is declared twice, first in line {line} | give one of them another name, or delete it
 heater-or-ground | {name} may be a heater or a ground | declare it: "heater {name} 120 W" or "ground {name}"
-unknown-kind | {name} is not declared, and its letters tell no kind | {near}declare it with its kind, such as: relay {name}
+unknown-kind | {name} is not declared, and its letters tell no kind | {near}declare it with its kind: relay {name}
 no-rating | {name} has no rating | write: {kind} {name} 15 A
 wrong-unit | a {kind} takes no value like {value} | {takes}
 no-unit | "{value}" has no unit | {takes}
@@ -62,7 +62,6 @@ unknown-tag | "{tag}" is no kind of caution | write pyro (airbags, belt tensione
 unknown-mass | the mass "{mass}" is not declared | {near}declare it: mass {mass}
 not-for-kind | "{word}" does not belong to a {kind} | {takes}
 drops-over-pulls | {name} would drop out at {drops} and pull in at {pulls} | write a drop-out voltage below the other
-short-path | a path joins at least two points | write: {point} -- F21
 bare-end | {name} stands bare at the end of a path: it has pins {pins} | write {first} or {second}
 bare-part | {name} has pins {pins} and cannot stand bare in a path | write its pin, such as {first}
 bare-connector | {name} stands without a cavity | write it with a cavity, such as {name}.1

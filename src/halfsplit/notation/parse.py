@@ -215,8 +215,11 @@ class _Reader:
             return None
         if line.word in UNDER[above]:
             return self._parsed(UNDER[above][line.word], line)
+        rules = ", ".join(UNDER[above])
         allowed = (
-            f"write one of {', '.join(UNDER[above])}" if UNDER[above] else "begin it in the first column"
+            f"begin it in the first column, or with one of: {rules}"
+            if rules
+            else "begin it in the first column"
         )
         self.found.add("wrong-line", line.at, word=line.word, above=f'"{above}"', allowed=allowed)
         return None

@@ -88,7 +88,7 @@ def _variant(scope: Scope, statement: s.VariantLine) -> Iterator[Path]:
     starts = [index for index, line in enumerate(statement.under) if isinstance(line, s.PathLine)]
     if not starts or starts[0] > 0:
         scope.found.add("empty-variant", statement.at, name=statement.name.text)
-    for start, end in zip(starts, [*starts[1:], len(statement.under)], strict=True):
+    for start, end in pairwise([*starts, len(statement.under)]):
         head = statement.under[start]
         if isinstance(head, s.PathLine):
             yield _extended(head, statement.under[start + 1 : end], statement.name.text)
@@ -136,9 +136,6 @@ def _place(point: str) -> str:
 
 
 def _wires(scope: Scope, path: Path, index: int) -> Iterator[Wire]:
-    if len(path.points) == 1:
-        scope.found.add("short-path", path.points[0].at, point=path.points[0].text)
-        return
     last = len(path.points) - 1
     visits = [
         None if word.text == "?" else _visit(scope, word, number in (0, last))
