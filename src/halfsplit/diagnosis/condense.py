@@ -10,7 +10,7 @@ import numpy as np
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 
-from halfsplit.diagnosis.information import Array, Floats, Integers
+from halfsplit.diagnosis.information import TINY, Array, Floats, Integers
 from halfsplit.diagnosis.optimum import by_lattice, lattice_size
 from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
 
@@ -63,8 +63,8 @@ def condensed(
     label = label.ravel()
     size = int(label.max()) + 1
     members = csr_array((weights, (label, np.arange(len(label)))), shape=(size, len(label)))
-    priors = np.bincount(label, weights=weights)
-    means = np.stack([members @ table for table in likelihood]) / np.maximum(priors, 1e-300)[:, None]
+    priors = np.bincount(label, weights=weights).astype(float)
+    means = np.stack([members @ table for table in likelihood]) / np.maximum(priors, TINY)[:, None]
     groups = np.zeros(size, dtype=np.intp)
     groups[label] = group
     places, reach = _places(minutes, minutes_after)

@@ -33,6 +33,8 @@ SLIP = 0.02
 """Share of readings that a slip of the hand spoils: half read 0, half anything in the range."""
 SLIP_RANGE = (0.0, 15.0)
 KNEE = 4.0
+TINY = 1e-30
+"""Keeps logarithms and quotients of a zero probability finite, in single precision too."""
 NARROWEST = 0.25
 """Least width of an error's polygon, in cells: below it a reading is a point within its cell."""
 
@@ -115,8 +117,8 @@ def information(
 ) -> Floats:
     """Return the bits that each numeric test tells about the repair group; (T,).
 
-    predicted  (T, N) predicted reading of each particle, any unit; floating, float32 serves
-    sigma      (T, N) its standard deviation, same unit and type, positive
+    predicted  (T, N) predicted reading of each particle, any unit, finite; float32 serves
+    sigma      (T, N) its standard deviation, same unit, positive
     weights    (N,) probabilities, sum 1
     group      (N,) repair group of each particle, numbered from 0
     knee       scalar or (T,), same unit as the reading
@@ -161,7 +163,7 @@ def entropy(shares: Floats) -> Floats:
 
 def _log_sum(shares: Floats, axis: int | tuple[int, ...]) -> Floats:
     """Return the sum of p log2 p, with 0 log 0 = 0."""
-    total: Floats = np.sum(shares * np.log2(np.maximum(shares, 1e-300)), axis=axis)
+    total: Floats = np.sum(shares * np.log2(np.maximum(shares, TINY)), axis=axis)
     return total
 
 
@@ -179,6 +181,9 @@ def mixture(
 
     Arguments as for ``information``.
     """
+    if not np.issubdtype(predicted.dtype, np.floating):
+        predicted = predicted.astype(float)
+    sigma = sigma.astype(predicted.dtype, copy=False)
     knees = np.broadcast_to(np.asarray(knee, dtype=predicted.dtype), (len(predicted),))[:, None]
     corners = [_stretch(predicted + np.asarray(z, sigma.dtype) * sigma, knees) for z in precision.corners]
     low, high = corners[0].min(axis=1, keepdims=True), corners[-1].max(axis=1, keepdims=True)

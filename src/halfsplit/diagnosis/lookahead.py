@@ -10,7 +10,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.diagnosis.information import Floats, Integers, entropy, joint_with_outcomes, mutual_information
+from halfsplit.diagnosis.information import (
+    TINY,
+    Floats,
+    Integers,
+    entropy,
+    joint_with_outcomes,
+    mutual_information,
+)
 
 Array = NDArray[np.floating]
 
@@ -41,7 +48,7 @@ def minutes_left(shares: Floats, rate: float, least: float, stop_at: float) -> F
     """
     mass = shares.sum(axis=-1)
     largest = shares.max(axis=-1)
-    safe = np.maximum(mass, 1e-300)
+    safe = np.maximum(mass, TINY)
     bits = entropy(shares / safe[..., None])
     left = mass * np.maximum(bits * rate, least)
     return np.where(largest >= (stop_at - 1e-9) * mass, 0.0, left)
@@ -67,14 +74,14 @@ def expected_minutes(
     table = pair_table(likelihood[firsts], likelihood, weights, group)
     bits = mutual_information(joint_with_outcomes(likelihood, weights, group))
     rate = minutes_per_bit(bits, minutes)
-    possible = np.isfinite(minutes_after)
-    after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
     after_one = table[:, :, 0].sum(axis=2)
-    mass = after_one.sum(axis=-1)
-    second = np.where(possible, minutes_after, np.inf)[:, None, :] * mass[:, :, None] + after_two
-    second = np.where(possible[:, None, :], second, np.inf).min(axis=-1)
-    found = after_one.max(axis=-1) >= (stop_at - 1e-9) * mass
-    left = np.where(found | ~np.isfinite(second), 0.0, second)
+    after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
+    possible = np.isfinite(minutes_after)[:, None, :]
+    second = np.where(possible, minutes_after[:, None, :], 0.0) * after_one.sum(axis=-1)[:, :, None] + after_two
+    best = np.where(possible, second, np.inf).min(axis=-1)
+    # Nothing where a group is found, and an estimate where no second test is possible.
+    alone = minutes_left(after_one, rate, 0.0, stop_at)
+    left = np.where((alone == 0.0) | np.isinf(best), alone, best)
     total: Floats = minutes[firsts] + left.sum(axis=-1)
     return total
 

@@ -17,6 +17,7 @@ from scipy.special import ndtr
 from halfsplit.diagnosis.information import (
     EXACT,
     KNEE,
+    TINY,
     USUAL_SLIPS,
     Array,
     Floats,
@@ -96,7 +97,7 @@ def _intervals(joint: Floats) -> Integers:
     Groups count by the root of their probability, so that a rare one has its intervals too.
     """
     by_group = joint.sum(axis=-1, keepdims=True)
-    balanced = (joint / np.sqrt(np.maximum(by_group, 1e-300))).sum(axis=1)
+    balanced = (joint / np.sqrt(np.maximum(by_group, TINY))).sum(axis=1)
     along = np.cumsum(balanced, axis=-1)
     middle = (along - 0.5 * balanced) / along[:, -1:]
     labels: Integers = np.clip((middle * INTERVALS).astype(np.intp), 0, INTERVALS - 1)
@@ -127,7 +128,7 @@ def _scores(joint: Floats) -> Floats:
 
 
 def _plogp(shares: Floats) -> Floats:
-    product: Floats = shares * np.log2(np.maximum(shares, 1e-300))
+    product: Floats = shares * np.log2(np.maximum(shares, TINY))
     return product
 
 

@@ -1,0 +1,201 @@
+"""The order of tests: how close to the optimum, and the laws that a ranking must obey."""
+
+import numpy as np
+import pytest
+
+from bench.choice_arrays import AIM, KINDS, sample
+from halfsplit.diagnosis.choose import (
+    Candidates,
+    _after,
+    greedy,
+    half_split,
+    next_test,
+    rank_tests,
+    two_ahead,
+)
+from halfsplit.diagnosis.condense import condensed
+from halfsplit.diagnosis.lookahead import expected_minutes, minutes_left, minutes_per_bit, pair_table
+from halfsplit.diagnosis.optimum import by_lattice, optimum
+from halfsplit.diagnosis.sequencing import TestProblem as Problem
+from halfsplit.diagnosis.sequencing import expected_cost, yes_no
+
+
+def first_ranked(problem: Problem) -> int:
+    """Return what ``rank_tests`` puts first, with the problem's hypotheses as its particles."""
+    minutes = np.full(len(problem.costs), np.inf)
+    minutes[problem.useful] = problem.minutes[problem.useful]
+    ranked = rank_tests(
+        Candidates(minutes, likelihood=problem.likelihood),
+        problem.priors,
+        problem.groups,
+        minutes_after=lambda test: _after(problem, test, minutes),
+        stop_at=problem.stop_at,
+    )
+    return ranked[0].test if ranked else int(problem.useful[0])
+
+
+def mean_ratio(policy, kind, count=8, seed=21):
+    problems = sample(kind, count, seed)
+    ratios = [expected_cost(problem, policy) / optimum(problem).minutes for problem in problems]
+    print(f"{kind.__name__}: mean {np.mean(ratios):.4f}, worst {max(ratios):.4f} of the optimum")
+    return float(np.mean(ratios))
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
+@pytest.mark.parametrize("policy", [next_test, first_ranked])
+def test_expected_minutes_are_within_the_aim_of_the_optimum(policy, kind):
+    assert mean_ratio(policy, kind) <= AIM
+
+
+def test_looking_ahead_alone_is_within_the_aim_over_all_kinds():
+    assert np.mean([mean_ratio(two_ahead, kind) for kind in KINDS]) <= AIM
+
+
+def test_half_splitting_and_greed_leave_something_to_gain():
+    """Else the comparison above would show nothing."""
+    assert mean_ratio(half_split, KINDS[2]) > AIM
+    assert mean_ratio(greedy, KINDS[2]) > mean_ratio(two_ahead, KINDS[2])
+
+
+def test_nothing_to_choose_is_an_error():
+    found = Problem(np.array([0.97, 0.03]), np.arange(2), yes_no([[0.0], [1.0]]), np.ones(1))
+    with pytest.raises(ValueError, match="no test is needed"):
+        next_test(found)
+
+
+def test_pair_table_against_the_sum_written_out():
+    rng = np.random.default_rng(1)
+    first, second = rng.dirichlet(np.ones(3), (2, 7)), rng.dirichlet(np.ones(2), (4, 7))
+    weights, group = rng.dirichlet(np.ones(7)), np.array([0, 2, 1, 0, 2, 2, 1])
+    table = pair_table(first, second, weights, group)
+    for f, j, t, k, g in np.ndindex(2, 3, 4, 2, 3):
+        terms = [weights[n] * first[f, n, j] * second[t, n, k] for n in range(7) if group[n] == g]
+        assert table[f, j, t, k, g] == pytest.approx(sum(terms))
+
+
+def test_look_ahead_is_exact_where_two_tests_suffice():
+    """Four equal faults, two tests that split them crosswise: by hand 3 + 2 minutes either way round."""
+    likelihood = yes_no([[0, 0], [0, 1], [1, 0], [1, 1]])
+    costs = np.array([3.0, 2.0])
+    after = np.array([[np.inf, 2.0], [3.0, np.inf]])
+    got = expected_minutes(likelihood, np.full(4, 0.25), np.arange(4), np.arange(2), costs, after)
+    assert got == pytest.approx([5.0, 5.0])
+
+
+def test_doubt_is_priced_per_bit():
+    """By hand: two equal suspects are one bit; at 0.96 nothing is left to do; the cheapest test is the least."""
+    shares = np.array([[0.25, 0.25], [0.96, 0.04], [0.9, 0.1]])
+    assert minutes_left(shares, 10.0, 1.0, 0.95)[:2] == pytest.approx([5.0, 0.0])
+    assert minutes_left(shares, 0.1, 3.0, 0.95)[2] == pytest.approx(3.0)
+    assert minutes_per_bit(np.zeros(3), np.array([1.0, 5.0, np.inf])) == pytest.approx(3.0)
+
+
+def numeric_candidates(dtype=np.float64):
+    """Return 30 points along a feed of 24 faults, 20 particles each, with draws of the battery."""
+    rng = np.random.default_rng(2)
+    group = np.repeat(np.arange(24), 20)
+    battery = np.tile(rng.uniform(12.0, 12.6, 20), 24)
+    point = np.linspace(0, 24, 30)
+    predicted = np.where(group[None] > point[:, None], battery, 0.0)
+    sigma = 0.02 + 0.005 * predicted
+    return predicted.astype(dtype), sigma.astype(dtype), np.full(480, 1 / 480), group
+
+
+def test_a_feed_is_halved():
+    predicted, sigma, weights, group = numeric_candidates()
+    best = rank_tests(Candidates(np.ones(30), predicted, sigma), weights, group)[0]
+    good = (predicted[best.test] > 6).mean()
+    assert 0.4 <= good <= 0.6
+    assert best.bits == pytest.approx(1.0, abs=0.15)
+    assert np.log2(24) - 1.2 <= best.expected_minutes <= 2 * np.log2(24)
+
+
+def test_the_order_is_the_same_every_time_and_in_single_precision():
+    predicted, sigma, weights, group = numeric_candidates()
+    minutes = np.linspace(1, 4, 30)
+    ranked = rank_tests(Candidates(minutes, predicted, sigma), weights, group)
+    assert ranked == rank_tests(Candidates(minutes, predicted, sigma), weights, group)
+    single = [array.astype(np.float32) for array in (predicted, sigma)]
+    assert rank_tests(Candidates(minutes, *single), weights, group)[0].test == ranked[0].test
+
+
+def test_equal_tests_keep_their_order():
+    predicted, sigma, weights, group = numeric_candidates()
+    same = [np.repeat(array[14:15], 6, axis=0) for array in (predicted, sigma)]
+    ranked = rank_tests(Candidates(np.ones(6), *same), weights, group)
+    assert [test.test for test in ranked] == list(range(6))
+
+
+def test_tests_that_tell_nothing_or_cannot_be_made_are_left_out():
+    predicted, sigma, weights, group = numeric_candidates()
+    predicted[3] = 12.0
+    sigma[3] = 0.1
+    minutes = np.ones(30)
+    minutes[7] = np.inf
+    ranked = rank_tests(Candidates(minutes, predicted, sigma), weights, group)
+    assert {test.test for test in ranked} == set(range(28)) - {3, 7}  # the last two see no fault at all
+
+
+def test_readings_and_observations_stand_in_one_order():
+    predicted, sigma, weights, group = numeric_candidates()
+    tells_half = (group < 12)[:, None] == np.array([True, False])
+    ranked = rank_tests(
+        Candidates(np.append(np.full(30, 5.0), 0.1), predicted, sigma, tells_half[None].astype(float)),
+        weights,
+        group,
+    )
+    assert ranked[0].test == 30
+    assert ranked[0].bits == pytest.approx(1.0)
+    assert ranked[0].bits_per_minute == pytest.approx(10.0)
+
+
+def test_a_place_that_holds_several_tests_is_worth_its_way():
+    """Four equal faults. Two tests behind one cover settle it in 10 + 1 + 1 min; either of two in the open takes
+    8 min. Greed starts in the open (8 + 8 min); looking ahead opens the cover."""
+    table = np.array([[0, 0, 0, 0], [0, 1, 0, 1], [1, 0, 1, 0], [1, 1, 1, 1]], dtype=float)
+    problem = Problem(
+        np.full(4, 0.25),
+        np.arange(4),
+        yes_no(table),
+        np.array([1.0, 1.0, 8.0, 8.0]),
+        np.array([0, 0, -1, -1]),
+        np.array([10.0]),
+    )
+    assert greedy(problem) == 2
+    for policy in (two_ahead, next_test, first_ranked):
+        assert policy(problem) == 0
+        assert expected_cost(problem, policy) == pytest.approx(12.0)
+
+
+def test_condensed_problem_costs_what_the_particles_do():
+    """Particles that answer alike are joined: the optimum over 48 particles is that over their 8 kinds."""
+    rng = np.random.default_rng(3)
+    table = np.clip((rng.random((8, 4)) < 0.5).astype(float), 0.02, 0.98)
+    kind = np.repeat(np.arange(8), 6)
+    likelihood, group = yes_no(table[kind]), kind // 2
+    weights = rng.dirichlet(np.ones(48))
+    minutes = np.array([4.0, 6.0, 3.0, 5.0])
+    after = np.tile(minutes, (4, 1))
+    after[0, 1], after[1, 0] = 3.0, 1.0  # the first two share a place, 3 min away
+    np.fill_diagonal(after, np.inf)
+    small = condensed(likelihood, weights, group, minutes, after, 0.95)
+    places, reach = np.array([0, 0, -1, -1]), np.array([3.0])
+    whole = Problem(weights, group, likelihood, np.array([1.0, 3.0, 3.0, 5.0]), places, reach)
+    assert len(small.priors) <= 8
+    assert by_lattice(small).first == pytest.approx(by_lattice(whole).first)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"sigma": np.ones((2, 3))}, "differ"),
+        ({"minutes": np.ones(3)}, "minutes of 3"),
+        ({"predicted": np.array([[0.0, np.inf]])}, "finite"),
+        ({"sigma": np.array([[0.1, 0.0]])}, "positive"),
+    ],
+)
+def test_candidates_that_do_not_fit_together_are_refused(change, message):
+    good = {"minutes": np.ones(1), "predicted": np.array([[0.0, 12.0]]), "sigma": np.full((1, 2), 0.1)}
+    assert len(rank_tests(Candidates(**good), np.array([0.5, 0.5]), np.array([0, 1]))) == 1
+    with pytest.raises(ValueError, match=message):
+        Candidates(**{**good, **change})
