@@ -1,0 +1,10 @@
+"""The current-path drawing of a circuit, in the manner of wiring diagrams (DIN 40719, symbols after IEC 60617).
+
+``draw(model)`` gives a ``Drawing``; ``plan`` and ``paint_plan`` are its two halves, for a page that redraws with each reading.
+"""
+
+from halfsplit.drawing.drawing import CSS, DARK, Drawing, Plan, Theme, draw, paint_plan, plan
+from halfsplit.drawing.labels import Overlays
+from halfsplit.drawing.paint import Boxes
+
+__all__ = ["CSS", "DARK", "Boxes", "Drawing", "Overlays", "Plan", "Theme", "draw", "paint_plan", "plan"]

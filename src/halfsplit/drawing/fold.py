@@ -1,0 +1,148 @@
+"""Folding: of a large circuit only the current paths of the parts that matter, the rest as labelled stubs.
+
+Kept are the parts in focus, the shortest way from each to a feed and to a ground, and every wire between what is
+kept. What hangs on a kept part and is not kept becomes one stub there, which says what is folded.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+from halfsplit.circuit.model import Model, Part
+from halfsplit.drawing.sides import Sides, end_points, part_points
+
+
+@dataclass(frozen=True, slots=True)
+class Stub:
+    """``parts`` are folded here, in the order of the file; it hangs on ``point``."""
+
+    key: str
+    point: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fold:
+    """The model that is left, the points that are drawn, the stubs.
+
+    ``boxes``: modules that have a post for folded pins. ``hidden``: for a kept part the number of its wires
+    that are folded elsewhere and not drawn.
+    """
+
+    model: Model
+    points: frozenset[str]
+    stubs: tuple[Stub, ...] = ()
+    boxes: frozenset[str] = frozenset()
+    hidden: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def unfolded(model: Model) -> Fold:
+    """The whole circuit."""
+    return Fold(model, frozenset(point for wire in model.wires for point in end_points(wire.a, wire.b, model))
+                | {point for part in model.parts.values() if part.kind != "module" for point in part_points(part)})
+
+
+def folded(model: Model, sides: Sides, focus: frozenset[str]) -> Fold:
+    """The circuit around ``focus`` (names of parts, or of points for a single cavity); all of it where that is all."""
+    kept = _kept_points(model, sides, focus)
+    parts = {sides.net.part[point].name for point in kept if point in sides.net.part}
+    wires = tuple(wire for wire in model.wires if kept.issuperset(end_points(wire.a, wire.b, model)))
+    drawn = frozenset(point for wire in wires for point in end_points(wire.a, wire.b, model))
+    rest = replace(model, parts=MappingProxyType({name: part for name, part in model.parts.items() if name in parts}),
+                   wires=wires)
+    stubs, boxes, hidden = _stubs(model, sides, kept)
+    shown = drawn | {point for point in kept if sides.net.part[point].kind != "module"}
+    return Fold(rest, shown, stubs, boxes, MappingProxyType(hidden))
+
+
+def _points_of(part: Part, sides: Sides) -> tuple[str, ...]:
+    if part.kind != "connector":
+        return part_points(part)
+    return tuple(point for point, owner in sides.net.part.items() if owner is part)
+
+
+def _kept_points(model: Model, sides: Sides, focus: frozenset[str]) -> set[str]:
+    """All points of the parts in focus, and of the parts on the ways from there to feed and ground."""
+    starts = [point for point, part in sides.net.part.items()
+              if part.name in focus or point in focus or point.partition(":")[0] in focus]
+    kept = set(starts)
+    for start in starts:
+        for goals in ({"battery", "generator"}, {"ground", "mass"}):
+            kept |= set(_way(start, goals, sides, focus))
+    for point in list(kept):
+        part = sides.net.part[point]
+        kept |= {point.partition(":")[0] + side for side in (":in", ":out")} if part.kind == "connector" else (
+            set(_points_of(part, sides)))
+    return kept & set(sides.net.part)
+
+
+def _way(start: str, goals: set[str], sides: Sides, focus: frozenset[str]) -> list[str]:
+    """The way from a point to the nearest part of these kinds, parts in focus for nothing, others at 1.
+
+    Towards the feed only upwards, towards the ground only downwards; empty where there is none.
+    """
+    upward = "battery" in goals
+    queue: list[tuple[int, int, str, tuple[str, ...]]] = [(0, 0, start, (start,))]
+    done: set[str] = set()
+    while queue:
+        cost, steps, point, way = heapq.heappop(queue)
+        part = sides.net.part.get(point)
+        if part is not None and (part.kind in goals or (part.kind == "module" and point != start)):
+            return list(way)
+        if point in done:
+            continue
+        done.add(point)
+        for other in sides.net.joined(point):
+            rise = sides.height[other] - sides.height[point]
+            if other in sides.net.part and (rise >= 0 if upward else rise <= 0):
+                price = cost + (sides.net.part[other].name not in focus)
+                heapq.heappush(queue, (price, steps + 1, other, (*way, other)))
+    return []
+
+
+def _stubs(model: Model, sides: Sides, kept: set[str]) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int]]:
+    """One stub for each kept point (or module) on which folded parts hang, each folded part in one of them."""
+    hidden: dict[str, int] = {}
+    hung: dict[str, list[str]] = {}
+    boxes: set[str] = set()
+    for group in _groups(sides, kept):
+        edges = [(point, other) for other in group for point in sides.net.wires.get(other, ()) if point in kept]
+        for point, _other in edges:
+            owner = sides.net.part[point].name
+            hidden[owner] = hidden.get(owner, 0) + 1
+        if edges:
+            highest = max(edges, key=lambda edge: sides.height[edge[0]])[0]
+            owner = sides.net.part[highest]
+            boxes |= {owner.name} if owner.kind == "module" else set()
+            anchor = f"{owner.name} more" if owner.kind == "module" else highest
+            hung.setdefault(anchor, []).extend(sorted({sides.net.part[point].name for point in group
+                                                       if point in sides.net.part}))
+    order = list(model.parts)
+    stubs = tuple(Stub(f"folded at {anchor}", anchor, tuple(sorted(set(names), key=order.index)))
+                  for anchor, names in hung.items())
+    return stubs, frozenset(boxes), hidden
+
+
+def _groups(sides: Sides, kept: set[str]) -> list[list[str]]:
+    """Folded points in connected groups, through wires and parts, modules as a whole."""
+    groups: list[list[str]] = []
+    seen = set(kept)
+    for start in sides.net.wires:
+        if start in seen:
+            continue
+        group, stack = [], [start]
+        seen.add(start)
+        while stack:
+            point = stack.pop()
+            group.append(point)
+            part = sides.net.part.get(point)
+            whole = _points_of(part, sides) if part is not None and part.kind in {"module", "relay"} else ()
+            for other in (*sides.net.joined(point), *whole):
+                if other not in seen:
+                    seen.add(other)
+                    stack.append(other)
+        groups.append(group)
+    return groups

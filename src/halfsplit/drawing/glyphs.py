@@ -1,0 +1,84 @@
+"""What is to be drawn: glyphs (a part, or the cavity of a connector) and the links (wires) between their ends.
+
+A glyph stands in one row. It has *posts*: vertical lines that run into it from above, from below, or both; each post takes
+a column. The end of a post, its top or its bottom, is a point of the circuit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+Side = Literal["top", "bottom"]
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """``top`` and ``bottom`` are the points at its ends; '' where nothing can be connected."""
+
+    key: str
+    top: str = ""
+    bottom: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """One end of a post, on the channel above (top) or below (bottom) the row of its glyph."""
+
+    post: str
+    side: Side
+
+
+@dataclass(frozen=True, slots=True)
+class Glyph:
+    """``form`` is a key of the table of symbols; ``part`` the name of the part that it shows.
+
+    ``units`` are groups of posts that stay together in this order; units may change places. Of a ``free``
+    glyph (a box) the posts above and below the box are ordered apart from each other.
+    """
+
+    key: str
+    form: str
+    part: str
+    units: tuple[tuple[Post, ...], ...]
+    free: bool = False
+    foot: bool = False
+    head: bool = False
+
+    @property
+    def posts(self) -> tuple[Post, ...]:
+        return tuple(post for unit in self.units for post in unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A wire between two ends. ``name`` is the wire's name; ``mark`` its colour and section in words."""
+
+    name: str
+    a: End
+    b: End
+    mark: str = ""
+    dashed: bool = False
+    folded: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """Everything to be placed: glyphs by key, links in the order of the file."""
+
+    glyphs: Mapping[str, Glyph]
+    links: tuple[Link, ...]
+
+    def hubs(self) -> frozenset[End]:
+        """The ends at which two or more links meet: each is drawn as a bar with a dot for each wire."""
+        seen: set[End] = set()
+        hubs: set[End] = set()
+        for link in self.links:
+            for end in (link.a, link.b):
+                (hubs if end in seen else seen).add(end)
+        return frozenset(hubs)
+
+    def owner(self) -> Mapping[str, Glyph]:
+        """Post key → the glyph that it belongs to."""
+        return {post.key: glyph for glyph in self.glyphs.values() for post in glyph.posts}

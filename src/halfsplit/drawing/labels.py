@@ -1,0 +1,316 @@
+"""What is written: at each post the pins, marks and readings, beside each glyph its name, values and place.
+
+A note has its place relative to its post and to one of the three zones of the row: ``top`` (the wire above the symbol, its
+origin where the symbol begins), ``mid`` (beside the symbol, its origin the middle), ``bottom`` (the wire below it).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+from halfsplit.circuit.model import Behaviour, Model, Part
+from halfsplit.drawing.fold import Fold
+from halfsplit.drawing.fonts import ASCENT, DESCENT, shorten, text_width, wrap
+from halfsplit.drawing.glyphs import End, Glyph, Scene, Side
+from halfsplit.drawing.symbols import symbol_of
+from halfsplit.units import format_quantity
+
+Zone = Literal["top", "mid", "bottom"]
+NAME, VALUE, SMALL = 15.0, 13.0, 12.0
+LEADING = 16.0
+TARGET = 44.0
+"""Smallest width and height of what can be tapped, px."""
+GAP = 8.0
+CLASSES = (0.005, 0.05, 0.15, 0.35, 0.6)
+"""Lower bounds of the five classes of suspicion."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A line of text; ``pill`` is the class of suspicion of the ground behind it, 0 for none."""
+
+    zone: Zone
+    x: float
+    y: float
+    text: str
+    size: float = SMALL
+    anchor: Literal["start", "middle", "end"] = "start"
+    style: str = "note"
+    pill: int = 0
+
+    @property
+    def bold(self) -> bool:
+        return self.style in {"name", "reading", "share"}
+
+    @property
+    def width(self) -> float:
+        return text_width(self.text, self.size, bold=self.bold) + (10 if self.pill else 0)
+
+    @property
+    def left(self) -> float:
+        return self.x - {"start": 0.0, "middle": self.width / 2, "end": self.width}[self.anchor]
+
+
+@dataclass(frozen=True, slots=True)
+class Overlays:
+    """What is laid over the drawing, by name of part, point or wire: suspicion (0 to 1), readings and expected volts as text."""
+
+    suspicion: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    readings: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    expected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One post with what is written at it. ``left``, ``right``: room beside the line; heights of the three zones."""
+
+    post: str
+    left: float
+    right: float
+    heights: tuple[float, float, float]
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """All that a label can need."""
+
+    model: Model
+    fold: Fold
+    scene: Scene
+    overlays: Overlays
+    room: float
+    marks: Mapping[End, tuple[str, str]]
+    """End → the mark and the name of the wire that is labelled there."""
+
+
+def suspicion_class(share: float) -> int:
+    """0 (not shown) to 5 (darkest)."""
+    return sum(share >= bound for bound in CLASSES)
+
+
+def per_cent(share: float) -> str:
+    """A share as it is written: whole per cent, and never 100 or 0 that is not quite that."""
+    return "<1 %" if share < 0.01 else ">99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
+
+
+# The label of a glyph
+
+
+def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
+    """Lines (text, size, style) that stand beside a glyph or in its box."""
+    if glyph.form == "folded":
+        return _folded_label(glyph, writing)
+    part = writing.model.parts.get(glyph.part)
+    name = "body" if part is None and glyph.key == "body" else glyph.key
+    lines = [(name, NAME, "name")]
+    if part is not None:
+        lines += [(line, VALUE, "value") for line in wrap(values_of(part), VALUE, writing.room, 2)]
+        lines += [(line, SMALL, "words") for line in wrap(part.words, SMALL, writing.room, 2)]
+        lines += [(line, SMALL, "place") for line in wrap(part.place, SMALL, writing.room, 2)]
+        hidden = writing.fold.hidden.get(part.name, 0) if glyph.form in {"ground", "splice"} else 0
+        lines += [(f"+ {hidden} wire{'s' * (hidden > 1)} folded", SMALL, "place")] if hidden else []
+    return lines
+
+
+def _folded_label(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
+    parts = next(stub.parts for stub in writing.fold.stubs if stub.key == glyph.key)
+    count = f"{len(parts)} part{'s' * (len(parts) != 1)} folded"
+    return [(count, SMALL, "value"), *((line, SMALL, "place") for line in wrap(", ".join(parts), SMALL, writing.room, 2))]
+
+
+def values_of(part: Part) -> str:
+    """What the file gives for a part: ``15 A``, ``21 W``, the positions of a switch, the mass of a ground."""
+    words = [format_quantity(value, unit).replace("ohm", "Ω").replace("kΩ", "kΩ")
+             for unit, value in part.values.items() if unit in {"V", "A", "W", "ohm"}]
+    words += [f"{100 * part.values['share']:.0f} %"] if "share" in part.values else []
+    words += ["/".join(part.positions)] if part.positions else []
+    words += [f"on {part.mass}"] if part.kind == "ground" and part.mass != "body" else []
+    return ", ".join(words)
+
+
+def roles_of(behaviour: Behaviour | None) -> dict[str, str]:
+    """Pin → what the module does there, in a word or two."""
+    if behaviour is None:
+        return {}
+    roles = {pin: "clamp" for pin in behaviour.clamps}
+    roles |= {entry.pin: shorten(entry.name or "in", SMALL, 60) for entry in behaviour.inputs}
+    for driver in behaviour.drivers:
+        both = len({other.side for other in behaviour.drivers if other.pin == driver.pin}) > 1
+        roles[driver.pin] = "out ±" if both else "out +" if driver.side == "high" else "out −"
+    roles |= {supply.pin: format_quantity(supply.volts, "V") for supply in behaviour.supplies}
+    for talk in behaviour.talks:
+        lines = ((talk.high, "H" if talk.low else ""), (talk.low, "L"))
+        roles |= {pin: shorten(f"{talk.bus} {line}".strip(), SMALL, 60) for pin, line in lines if pin}
+    roles |= {pin: "earth" for pin in behaviour.earths}
+    return roles | {pin: "feed" for group in behaviour.feeds for pin in group}
+
+
+def suspicion_pill(name: str, overlays: Overlays) -> tuple[str, int]:
+    """The text and class for a name; ('', 0) where there is no suspicion worth showing."""
+    share = overlays.suspicion.get(name, 0.0)
+    level = suspicion_class(share)
+    return (per_cent(share), level) if level else ("", 0)
+
+
+def _beside(glyph: Glyph, x: float, writing: Writing) -> Iterator[Note]:
+    """The label to the right of a symbol, its block centred on the middle of the row."""
+    lines = label_of(glyph, writing)
+    top = -len(lines) * LEADING / 2
+    for number, (text, size, style) in enumerate(lines):
+        note = Note("mid", x, top + (number + 0.5) * LEADING, text, size, style=style)
+        yield note
+        pill, level = suspicion_pill(glyph.key, writing.overlays) if number == 0 else ("", 0)
+        if level:
+            yield Note("mid", x + note.width + 6, note.y, pill, style="share", pill=level)
+    if glyph.form == "splice":
+        right = max(text_width(text, size, bold=style == "name") for text, size, style in lines)
+        yield from _values_at(glyph.key, "mid", x, top + len(lines) * LEADING, 1, writing, right)
+
+
+def _values_at(point: str, zone: Zone, x: float, start: float, step: int, writing: Writing,
+               _room: float = 0.0) -> Iterator[Note]:
+    """The last reading and the expected volts of a point, line by line away from ``start``."""
+    texts = ((writing.overlays.readings.get(point), "reading", VALUE),
+             (_expected(point, writing.overlays), "expected", SMALL))
+    lines = [entry for entry in texts if entry[0]]
+    for number, (text, style, size) in enumerate(lines):
+        yield Note(zone, x, start + step * (number + 0.5) * LEADING, text or "", size, style=style)
+
+
+def _expected(point: str, overlays: Overlays) -> str:
+    found = overlays.expected.get(point)
+    return f"should be {found}" if found else ""
+
+
+# Cells
+
+
+def cells_of(glyph: Glyph, writing: Writing) -> list[Cell]:
+    """The cells of a glyph's posts, from the first to the last as they are listed."""
+    if glyph.form == "pass":
+        return [_pass_cell(glyph, writing)]
+    return [_cell(glyph, number, writing) for number in range(len(glyph.posts))]
+
+
+def _pass_cell(glyph: Glyph, writing: Writing) -> Cell:
+    key = glyph.key
+    notes = tuple(note for side in ("top", "bottom") for note in _mark_notes(End(key, side), "mid", 0.0, writing))
+    right = max([12.0, *(note.left + note.width + GAP for note in notes)])
+    return Cell(key, 12.0, right, (0, LEADING if notes else 0, 0), notes)
+
+
+def _mark_notes(end: End, zone: Zone, y: float, writing: Writing) -> list[Note]:
+    """Colour and section of the wire that is labelled at this end, with its suspicion."""
+    mark, wire = writing.marks.get(end, ("", ""))
+    notes = [Note(zone, GAP, y, shorten(mark, SMALL, 1.2 * writing.room), style="mark")] if mark else []
+    pill, level = suspicion_pill(wire, writing.overlays) if wire else ("", 0)
+    if level:
+        notes.append(Note(zone, GAP + sum(note.width + 6 for note in notes), y, pill, style="share", pill=level))
+    return notes
+
+
+def _stub_notes(glyph: Glyph, end: End, point: str, writing: Writing) -> list[Note]:
+    """What stands along the wire at a pin: the number to the left; reading, expectation and mark to the right."""
+    zone, step = ("top", -1) if end.side == "top" else ("bottom", 1)
+    mark = _mark_notes(end, zone, 0.0, writing)
+    if glyph.form == "splice":
+        return [Note(zone, note.x, step * LEADING / 2, note.text, note.size, style=note.style, pill=note.pill) for note in mark]
+    values = list(_values_at(point, zone, GAP, 0.0, step, writing))
+    far = step * (len(values) + 0.5) * LEADING if len(values) > 1 else step * (TARGET / 2 if not values else 30.0)
+    notes = values + [Note(zone, note.x, far, note.text, note.size, style=note.style, pill=note.pill) for note in mark]
+    pin = pin_of(glyph, point)
+    if pin:
+        notes.append(Note(zone, -7, step * 8, pin, SMALL, "end", "pin"))
+    pill, level = suspicion_pill(point_name(point), writing.overlays)
+    if level and end.side == "top" or level and glyph.form != "cavity":
+        notes.append(Note(zone, -10, step * 28, pill, anchor="end", style="share", pill=level))
+    return notes
+
+
+def pin_of(glyph: Glyph, point: str) -> str:
+    """The number or letter of a pin as it stands beside its wire; '' where the glyph's name says it."""
+    if glyph.form in {"cavity", "splice", "ground", "mass", "folded", "loop", "pass"} or "." not in point:
+        return ""
+    return shorten(point.partition(".")[2], SMALL, 60)
+
+
+def point_name(point: str) -> str:
+    """The name by which contacts are suspected: a cavity without its side."""
+    return point.removesuffix(":in").removesuffix(":out")
+
+
+def _cell(glyph: Glyph, number: int, writing: Writing) -> Cell:
+    post = glyph.posts[number]
+    notes: list[Note] = []
+    heights = {"top": 0.0, "mid": TARGET, "bottom": 0.0}
+    sides: tuple[tuple[Side, str], ...] = (("top", post.top), ("bottom", post.bottom))
+    for side, point in sides:
+        if point:
+            found = _stub_notes(glyph, End(post.key, side), point, writing)
+            tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if found else 0.0
+            heights[side] = max([tall, *(abs(note.y) + LEADING / 2 for note in found)])
+            notes += found
+    half = _half_width(glyph, number)
+    roles = _role_notes(glyph, point=post.top or post.bottom, top=bool(post.top), writing=writing)
+    if not glyph.free and number == len(glyph.posts) - 1 and glyph.form != "loop":
+        notes += _beside(glyph, half + GAP, writing)
+        heights["mid"] = max([TARGET, *(2 * (abs(note.y) + LEADING / 2) for note in notes if note.zone == "mid")])
+    if glyph.free:
+        heights["mid"] = box_height(glyph, writing)
+    if glyph.form in {"ground", "mass", "folded"}:
+        heights["mid"] = max(heights["mid"], 2 * symbol_of(glyph.form).reach)
+    left = max([half + 2, TARGET / 2 + 2, *(-note.left + 2 for note in notes)])
+    right = max([half + 2, TARGET / 2 + 2, *(note.left + note.width + GAP for note in notes)])
+    wide = max((note.width / 2 + 5 for note in roles), default=0.0)
+    return Cell(post.key, max(left, wide), max(right, wide), (heights["top"], heights["mid"], heights["bottom"]),
+                (*notes, *roles))
+
+
+def _half_width(glyph: Glyph, number: int) -> float:
+    if glyph.free or glyph.form == "loop":
+        return BOX_MARGIN
+    if glyph.form == "relay":
+        return symbol_of("coil" if number == 0 else "contact").half
+    symbol = symbol_of(glyph.form)
+    return symbol.half if len(glyph.posts) == 1 else symbol.reach + 4
+
+
+# Boxes
+
+BOX_MARGIN = 20.0
+"""From the first post to the left edge of the box, and from the last to its right edge."""
+
+
+def box_height(glyph: Glyph, writing: Writing) -> float:
+    """Name and words in the middle, a line for the pins above and below."""
+    return max(TARGET, (len(label_of(glyph, writing)) + 2) * LEADING + 8)
+
+
+def box_lines(glyph: Glyph, writing: Writing) -> list[Note]:
+    """The name in the box, relative to the left edge of the box and the middle of the row."""
+    return list(_beside(glyph, GAP, writing))
+
+
+def box_room(lines: Sequence[Note]) -> float:
+    """The width that a box needs for these lines."""
+    return max(note.left + note.width for note in lines) + GAP
+
+
+def _role_notes(glyph: Glyph, *, point: str, top: bool, writing: Writing) -> list[Note]:
+    part = writing.model.parts.get(glyph.part)
+    if not glyph.free or part is None or not point:
+        return []
+    role = "…" if point.endswith(" more") else roles_of(part.behaviour).get(point.partition(".")[2], "")
+    edge = box_height(glyph, writing) / 2 - 10
+    return [Note("mid", 0, -edge if top else edge, role, SMALL, "middle", "role")] if role else []
+
+
+def note_box(note: Note, x: float, y: float) -> tuple[float, float, float, float]:
+    """Left, top, right, bottom of the text of a note whose origin is at (x, y); y of a note is its middle."""
+    middle = y + note.y
+    height = note.size * (ASCENT + DESCENT)
+    return x + note.left, middle - height / 2, x + note.left + note.width, middle + height / 2

@@ -1,0 +1,131 @@
+"""In which row each glyph stands, and the way of each link from channel to channel.
+
+Rows are counted from the top; channel ``r`` lies above row ``r``, the last channel below the last row. A link that
+runs between channels passes the rows between them on *passes*: posts of its own, on which nothing else stands. So no wire
+can meet a symbol or a text, whatever the circuit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene
+
+
+@dataclass(frozen=True, slots=True)
+class Hop:
+    """The stretch of a link within one channel, from end to end."""
+
+    link: int
+    a: End
+    b: End
+    channel: int
+
+
+@dataclass(frozen=True, slots=True)
+class Layers:
+    """``glyphs``: those of the scene and the passes and loops; ``rows``: keys by row; ``hops`` along each link in order."""
+
+    glyphs: Mapping[str, Glyph]
+    rows: tuple[tuple[str, ...], ...]
+    hops: tuple[Hop, ...]
+    hubs: frozenset[End]
+
+
+def layers_of(scene: Scene) -> Layers:
+    """Rows by the longest way from the top; grounds in the last row."""
+    rows = _rows(scene)
+    count = max(rows.values(), default=0) + 1
+    owner, hubs = scene.owner(), scene.hubs()
+    extra: dict[str, tuple[Glyph, int]] = {}
+    hops: list[Hop] = []
+    for number, link in enumerate(scene.links):
+        channels = [rows[owner[end.post].key] + (end.side == "bottom") for end in (link.a, link.b)]
+        if channels[0] == channels[1] and {link.a, link.b} <= hubs:
+            way = _loop(number, link, channels[0], count, extra)
+        else:
+            way = _passes(number, link, channels[0], channels[1], extra)
+        hops.extend(way)
+    for key, (_glyph, row) in extra.items():
+        rows[key] = row
+    glyphs = {**scene.glyphs, **{key: glyph for key, (glyph, _row) in extra.items()}}
+    by_row = tuple(tuple(key for key in glyphs if rows[key] == row) for row in range(count))
+    return Layers(MappingProxyType(glyphs), by_row, tuple(hops), hubs)
+
+
+def _rows(scene: Scene) -> dict[str, int]:
+    """Glyph key → row. Wires from a bottom to a top point down the page; one that would close a circle is left out."""
+    owner, hubs = scene.owner(), scene.hubs()
+    below: dict[str, list[tuple[str, int]]] = {key: [] for key in scene.glyphs}
+    for link in scene.links:
+        upper, lower = (link.a, link.b) if link.a.side == "bottom" else (link.b, link.a)
+        u, v = owner[upper.post], owner[lower.post]
+        step = int({link.a, link.b} <= hubs)
+        if upper.side == "bottom" and lower.side == "top":
+            step += 1
+        elif not (u.head or v.head) or upper.side != lower.side:
+            continue
+        elif v.head:
+            u, v = v, u
+        if u is not v and not (u.foot or v.head) and not _leads(below, v.key, u.key):
+            below[u.key].append((v.key, step))
+    rows = _longest(below)
+    last = max((row for key, row in rows.items() if not scene.glyphs[key].foot), default=0)
+    foot = max([last + 1, *(row for key, row in rows.items() if scene.glyphs[key].foot)])
+    return {key: foot if scene.glyphs[key].foot else row for key, row in rows.items()}
+
+
+def _leads(below: Mapping[str, list[tuple[str, int]]], start: str, goal: str) -> bool:
+    stack, seen = [start], {start}
+    while stack:
+        key = stack.pop()
+        if key == goal:
+            return True
+        for found, _step in below[key]:
+            if found not in seen:
+                seen.add(found)
+                stack.append(found)
+    return False
+
+
+def _longest(below: Mapping[str, list[tuple[str, int]]]) -> dict[str, int]:
+    """Longest distance from the top in a graph without circles."""
+    above = dict.fromkeys(below, 0)
+    for found in below.values():
+        for key, _step in found:
+            above[key] += 1
+    rows = dict.fromkeys(below, 0)
+    ready = [key for key, number in above.items() if not number]
+    for key in ready:
+        for found, step in below[key]:
+            rows[found] = max(rows[found], rows[key] + step)
+            above[found] -= 1
+            if not above[found]:
+                ready.append(found)
+    return rows
+
+
+def _passes(number: int, link: Link, start: int, goal: int, extra: dict[str, tuple[Glyph, int]]) -> Iterator[Hop]:
+    """The hops of a link from channel ``start`` to channel ``goal``; its passes are added to ``extra``."""
+    down = start <= goal
+    here, channel = link.a, start
+    for row in range(start, goal) if down else range(start - 1, goal - 1, -1):
+        key = f"pass {number} {row}"
+        extra[key] = (Glyph(key, "pass", "", ((Post(key, key, key),),)), row)
+        yield Hop(number, here, End(key, "top" if down else "bottom"), channel)
+        here, channel = End(key, "bottom" if down else "top"), row + 1 if down else row
+    yield Hop(number, here, link.b, channel)
+
+
+def _loop(number: int, link: Link, channel: int, rows: int, extra: dict[str, tuple[Glyph, int]]) -> Iterator[Hop]:
+    """Between two bars of one channel: through a loop in the row below (above the last channel), so that they stay apart."""
+    key = f"loop {number}"
+    low = channel == rows
+    names = (f"{key} a", f"{key} b")
+    posts = [Post(name, "", name) if low else Post(name, name, "") for name in names]
+    extra[key] = (Glyph(key, "loop", "", tuple((post,) for post in posts)), channel - low)
+    side = "bottom" if low else "top"
+    yield Hop(number, link.a, End(names[0], side), channel)
+    yield Hop(number, End(names[1], side), link.b, channel)

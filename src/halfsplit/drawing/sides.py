@@ -1,0 +1,234 @@
+"""Which way is up: for each point whether it is nearer to the feed or to the ground, as the drawing is read.
+
+The circuit is taken as a net of equal resistors, switches and contacts closed, between feeds (1) and grounds (0). What
+has the higher potential is drawn above: current then runs down the page on every path. The pins of a module
+are feeds or grounds of the nets that hang on them, by what they do.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from types import MappingProxyType
+
+import numpy as np
+
+from halfsplit.circuit.model import Behaviour, Model, Part
+from halfsplit.drawing.glyphs import Side
+
+LEAK = 1e-3
+"""Conductance of every point to half the feed, beside 1 for a wire: gives dangling ends a direction."""
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """The circuit as points: ``wires`` and ``inside`` (through a part) give the neighbours of each point."""
+
+    part: Mapping[str, Part]
+    wires: Mapping[str, tuple[str, ...]]
+    inside: Mapping[str, tuple[str, ...]]
+
+    def joined(self, point: str) -> tuple[str, ...]:
+        return self.wires.get(point, ()) + self.inside.get(point, ())
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """``height`` of each point (1 at the feed, 0 at the ground), side of each module pin, parts that hang from modules."""
+
+    net: Net
+    height: Mapping[str, float]
+    module: Mapping[str, Side]
+    hanging: frozenset[str]
+
+
+def end_points(a: str, b: str, model: Model) -> tuple[str, str]:
+    """The points that a wire joins; a cavity without a side is left through ``:out`` and reached on ``:in``."""
+    return _sided(a, "out", model), _sided(b, "in", model)
+
+
+def _sided(point: str, side: str, model: Model) -> str:
+    part = model.parts.get(point.partition(".")[0])
+    if part is None or part.kind != "connector" or ":" in point:
+        return point
+    return f"{point}:{side}"
+
+
+def net_of(model: Model) -> Net:
+    """The points of a model and how they are joined."""
+    wires: dict[str, list[str]] = {}
+    inside: dict[str, list[str]] = {}
+    for wire in model.wires:
+        _join(wires, *end_points(wire.a, wire.b, model))
+    for part in model.parts.values():
+        for a, b in _inner_pairs(part, wires):
+            _join(inside, a, b)
+    points = [*wires, *inside, *(pin for part in model.parts.values() for pin in part_points(part))]
+    part_of = {point: model.parts[owner] for point in points if (owner := point.partition(".")[0]) in model.parts}
+    return Net(MappingProxyType(part_of), _frozen(wires), _frozen(inside))
+
+
+def _join(neighbours: dict[str, list[str]], a: str, b: str) -> None:
+    neighbours.setdefault(a, []).append(b)
+    neighbours.setdefault(b, []).append(a)
+
+
+def _frozen(neighbours: Mapping[str, list[str]]) -> Mapping[str, tuple[str, ...]]:
+    return MappingProxyType({point: tuple(found) for point, found in neighbours.items()})
+
+
+def part_points(part: Part) -> tuple[str, ...]:
+    """The points of a part that are not cavities: its pins, or itself where it is one node."""
+    if part.kind in {"splice", "ground", "mass"}:
+        return (part.name,)
+    return () if part.kind == "connector" else tuple(f"{part.name}.{pin}" for pin in part.pins)
+
+
+def _inner_pairs(part: Part, wired: Mapping[str, object]) -> Iterator[tuple[str, str]]:
+    """Pairs of points that current can pass between inside a part."""
+    if part.kind == "connector":
+        cavities = {point.partition(":")[0] for point in wired if point.partition(".")[0] == part.name}
+        yield from ((f"{cavity}:in", f"{cavity}:out") for cavity in sorted(cavities))
+    elif part.kind == "relay":
+        yield from ((f"{part.name}.{a}", f"{part.name}.{b}") for a, b in (("86", "85"), ("30", "87"), ("30", "87a"))
+                    if a in part.pins and b in part.pins)
+    elif part.joins:
+        yield from ((f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.joins)
+    elif part.kind not in {"battery", "generator", "module"}:
+        yield from pairwise(part_points(part))
+
+
+# Modules
+
+
+def module_sides(model: Model, net: Net) -> dict[str, Side]:
+    """Side of the box on which each wired pin of each module is drawn: what is fed from above on top."""
+    sides: dict[str, Side] = {}
+    talking: set[str] = set()
+    undecided: list[str] = []
+    for module in model.of_kind("module"):
+        behaviour = module.behaviour or Behaviour()
+        known = {f"{module.name}.{pin}": side for pin, side in _stated_sides(behaviour, talking).items()}
+        talking |= {talk.bus for talk in behaviour.talks}
+        sides |= {point: side for point, side in known.items() if point in net.wires}
+        undecided += [point for point in part_points(module) if point in net.wires and point not in known]
+    for point in undecided:
+        sides[point] = _led_side(point, net, sides)
+    return sides
+
+
+def _stated_sides(behaviour: Behaviour, talking: set[str]) -> dict[str, Side]:
+    """Pin → side where its behaviour tells; the later entries win."""
+    sides: dict[str, Side] = {}
+    for entry in behaviour.inputs:
+        if entry.pull is not None:
+            sides[entry.pin] = "bottom" if entry.pull == "up" else "top"
+    for talk in behaviour.talks:
+        sides |= {pin: "top" if talk.bus in talking else "bottom" for pin in (talk.high, talk.low) if pin}
+    for side in ("low", "high"):
+        sides |= {driver.pin: "bottom" if side == "high" else "top" for driver in behaviour.drivers if driver.side == side}
+    sides |= {pin: "top" for group in behaviour.feeds for pin in group}
+    sides |= {supply.pin: "bottom" for supply in behaviour.supplies}
+    sides |= {pin: "bottom" for pin in behaviour.earths}
+    return sides
+
+
+def _led_side(start: str, net: Net, sides: Mapping[str, Side]) -> Side:
+    """Where the nearest feed, ground, sensor or module pin of the net at ``start`` puts it."""
+    for point in _reached(start, net, lambda point: net.joined(point)):
+        part = net.part.get(point)
+        if point == start or part is None:
+            continue
+        if part.kind in {"ground", "mass", "sensor"} or point.endswith(".-"):
+            return "bottom"
+        if part.kind in {"battery", "generator"} or sides.get(point) == "bottom":
+            return "top"
+        if sides.get(point) == "top":
+            return "bottom"
+    return "bottom"
+
+
+def _reached(start: str, net: Net, onward: Callable[[str], tuple[str, ...]]) -> Iterator[str]:
+    """Points in the order of a breadth-first search."""
+    seen, queue = {start}, deque([start])
+    while queue:
+        point = queue.popleft()
+        yield point
+        for found in onward(point):
+            if found not in seen:
+                seen.add(found)
+                queue.append(found)
+
+
+def hanging_parts(model: Model, net: Net, sides: dict[str, Side]) -> frozenset[str]:
+    """Parts wired to module pins alone (a sensor with its own supply and return): they hang below the box.
+
+    The module pins concerned are moved to the bottom of their box, in ``sides``.
+    """
+    hanging: set[str] = set()
+    for part in model.parts.values():
+        if part.kind in {"module", "connector", "splice", "ground", "mass", "relay", "battery", "generator", "fuse"}:
+            continue
+        wired = [point for point in part_points(part) if point in net.wires]
+        found = [_terminals(point, net) for point in wired]
+        if len(wired) > 1 and all(_only_modules(terminals, net, part) for terminals in found):
+            hanging.add(part.name)
+            sides |= {point: "bottom" for point in set().union(*found) if net.part[point].kind == "module"}
+    return frozenset(hanging)
+
+
+def _only_modules(terminals: set[str], net: Net, part: Part) -> bool:
+    kinds = {net.part[point].kind for point in terminals if point in net.part and net.part[point] is not part}
+    return "module" in kinds and kinds <= {"module", "sensor"}
+
+
+def _terminals(start: str, net: Net) -> set[str]:
+    """Pins of parts that are joined to ``start`` by wires, splices and cavities alone, without itself."""
+
+    def is_joint(point: str) -> bool:
+        return point in net.part and net.part[point].kind in {"splice", "connector"}
+
+    found = _reached(start, net, lambda point: net.joined(point) if is_joint(point)
+                     else net.wires.get(point, ()) if point == start else ())
+    return {point for point in found if point != start and not is_joint(point)}
+
+
+# Potentials
+
+
+def sides_of(model: Model) -> Sides:
+    """Everything about up and down in the drawing of this model."""
+    net = net_of(model)
+    module = module_sides(model, net)
+    hanging = hanging_parts(model, net, module)
+    fixed = {point: value for point in net.part if (value := _fixed(point, net, module, hanging)) is not None}
+    return Sides(net, MappingProxyType(_potentials(net, fixed)), MappingProxyType(module), hanging)
+
+
+def _fixed(point: str, net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> float | None:
+    part = net.part[point]
+    if part.kind in {"battery", "generator"}:
+        return 1.0 if point.endswith(".+") else 0.5
+    if part.kind in {"ground", "mass"} or part.name in hanging:
+        return 0.0
+    return None if part.kind != "module" else 1.0 if module.get(point) == "bottom" else 0.0
+
+
+def _potentials(net: Net, fixed: Mapping[str, float]) -> dict[str, float]:
+    """Node analysis with unit conductances; ``fixed`` holds the feeds and grounds."""
+    points = list(dict.fromkeys([*net.wires, *net.inside, *net.part]))
+    index = {point: number for number, point in enumerate(points)}
+    conductance = np.diag(np.full(len(points), LEAK))
+    current = np.full(len(points), LEAK / 2)
+    for point, number in index.items():
+        for other in net.joined(point):
+            conductance[number, number] += 1.0
+            conductance[number, index[other]] -= 1.0
+    for point, value in fixed.items():
+        conductance[index[point]] = 0.0
+        conductance[index[point], index[point]] = 1.0
+        current[index[point]] = value
+    heights = np.linalg.solve(conductance, current) if points else current
+    return {point: round(float(heights[number]), 9) for point, number in index.items()}
