@@ -38,9 +38,12 @@ class PostgreSQL:
         if os.geteuid() == 0:
             shutil.chown(self.folder, "postgres")
         self.run("initdb", "--no-sync", "-A", "trust", "-U", "halfsplit", "-E", "UTF8", "-D", data)
+        self.restart()
+
+    def restart(self) -> None:
         options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c max_connections=40"
-        log = str(self.folder / "log")
-        self.run("pg_ctl", "-D", data, "-w", "-o", options, "-l", log, "start")
+        arguments = ["-D", str(self.folder / "data"), "-w", "-o", options, "-l", str(self.folder / "log")]
+        self.run("pg_ctl", *arguments, "start")
 
     def stop(self) -> None:
         self.run("pg_ctl", "-D", str(self.folder / "data"), "-m", "immediate", "-w", "stop")

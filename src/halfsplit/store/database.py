@@ -16,7 +16,7 @@ from sqlalchemy.exc import ArgumentError
 
 from halfsplit.errors import InputError, StorageError
 from halfsplit.store import migrations
-from halfsplit.store.failures import translated
+from halfsplit.store.failures import DamagedError, translated
 
 _ACCEPTED = "sqlite:///FILE or postgresql://USER@HOST/DATABASE"
 
@@ -104,13 +104,14 @@ class Database:
         """What SQLite finds wrong with its file; empty when sound. PostgreSQL checks pages as it reads them."""
         if not self.is_sqlite:
             return ()
-        with self.reading() as connection:
-            found = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
-            strays = [
-                f"row without its parent in {row[0]}"
-                for row in connection.execute(text("PRAGMA foreign_key_check"))
-            ]
-        return tuple([line for line in found if line != "ok"] + strays)
+        try:
+            with self.reading() as connection:
+                found = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
+                strays = connection.execute(text("PRAGMA foreign_key_check")).all()
+        except DamagedError as error:
+            return (str(error),)
+        rows = [f"a row of {row[0]} refers to one of {row[2]} that is not there" for row in strays]
+        return tuple([line for line in found if line != "ok"] + rows)
 
     def close(self) -> None:
         """Give every connection back."""

@@ -14,7 +14,7 @@ from typing import IO, Any, Self, TypeVar
 
 from sqlalchemy import Connection, RowMapping, Table, select, update
 
-from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.errors import InputError, NotFoundError, StorageError
 from halfsplit.store import evidence, jobs, tables, transfer
 from halfsplit.store.accounts import Accounts
 from halfsplit.store.attachments import add_attachment, read_attachment
@@ -91,13 +91,15 @@ class JobStore:
     def check(self) -> tuple[str, ...]:
         """Check the database and every attachment's file; what was found wrong, empty when sound."""
         problems = list(self._database.check())
+        if problems:
+            return tuple(problems)
         contents = select(tables.attachments.c.sha256, tables.attachments.c.size).distinct()
         with self._database.reading() as connection:
             stored = connection.execute(contents).all()
         for sha256, size in stored:
             try:
                 self.files.check(sha256, size)
-            except HalfsplitError as error:
+            except StorageError as error:
                 problems.append(str(error))
         return tuple(problems)
 
