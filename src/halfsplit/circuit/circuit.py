@@ -127,6 +127,16 @@ class Circuit:
                     best[part.name] = max(best.get(part.name, 0.0), solution.across(part.name))
         return best
 
+    def healthy_word(self, load: str, state: str) -> str:
+        """Whether a load works in a state when nothing is wrong: 'yes', 'weak' or 'no'."""
+        if (load, state) not in self._healthy_words:
+            self._healthy_words[load, state] = self.solve(state).works(load)
+        return self._healthy_words[load, state]
+
+    @cached_property
+    def _healthy_words(self) -> dict[tuple[str, str], str]:
+        return {}
+
 
 class Solution:
     """The settled circuit in one state. Volts in V, currents in A."""

@@ -89,12 +89,11 @@ def expected_minutes(
 def minutes_per_bit(bits: Floats, minutes: Floats) -> float:
     """Return the rate at which doubt is expected to be worked off after the next two tests.
 
-    The lower quartile over the tests that tell anything: the best test's rate is too hopeful, for the tests
-    after it overlap with what it told. (Measured on random problems: mean minutes over the optimum 1.02, by
-    the best test's rate 1.04, by the median 1.03.)
+    Half as much again as the mean of the three best tests now, for later tests overlap with what these tell.
+    (Measured on eight kinds of random problems: the look-ahead's minutes are 1.021 times the optimum, by the
+    best test's own rate 1.047; the minutes that ``rank_tests`` tells are 0.7 to 1.0 times the true ones.)
     """
     tell = (bits > 1e-9) & np.isfinite(minutes)
     if not tell.any():  # only together do the tests tell anything: a bit for each
         return float(np.median(minutes[np.isfinite(minutes)]))
-    rates = np.sort(minutes[tell] / bits[tell])
-    return float(rates[len(rates) // 4])
+    return 1.5 * float(np.mean(np.sort(minutes[tell] / bits[tell])[:3]))

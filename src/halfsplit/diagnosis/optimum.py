@@ -247,8 +247,10 @@ def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
     """Return the optimum by dynamic programming over all states of knowledge.
 
     A state says for each useful test 'not made' or its outcome: a number with one digit for each test. All
-    probabilities are kept unnormalised, so that sums over outcomes need no division. Doubt that is left when
-    no test can tell more is charged with ``minutes_per_bit``.
+    probabilities are kept unnormalised, so that sums over outcomes need no division.
+
+    With ``minutes_per_bit`` the plan may leave these tests and go on with others at that price for the doubt
+    that is left, and must where no test can tell more.
     """
     tests = problem.useful
     weights, strides = _knowledge(problem, tests)
@@ -262,10 +264,11 @@ def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
     unsettled = open_tests.any(axis=0)
     made = (digits > 0).sum(0)
     value = np.zeros(mass.size)
+    elsewhere = np.full(mass.size, np.inf)
     if minutes_per_bit > 0.0:
-        stuck = np.flatnonzero(doubtful & ~unsettled & (mass > 0))
-        shares = by_group.reshape(len(by_group), -1)[:, stuck].T
-        value[stuck] = minutes_left(shares, minutes_per_bit, 0.0, problem.stop_at)
+        shares = by_group.reshape(len(by_group), -1).T
+        elsewhere = minutes_left(shares, minutes_per_bit, float(problem.costs[tests].min()), problem.stop_at)
+        value = np.where(unsettled, 0.0, elsewhere)
     for depth in range(len(tests) - 1, -1, -1):
         states = np.flatnonzero(unsettled & (made == depth))
         if len(states):
@@ -276,7 +279,7 @@ def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
                 minutes = problem.costs[test] + _way(problem, tests, int(test), digits[:, here])
                 after = sum(value[here + strides[row] * outcome] for outcome in range(1, shape[row]))
                 costs[row, free] = minutes * mass[here] + after
-            value[states] = costs.min(axis=0)
+            value[states] = np.minimum(costs.min(axis=0), elsewhere[states])
     first = np.full(len(problem.costs), np.inf)
     first[tests] = costs[:, 0] / mass[0]
     return Optimum(float(value[0] / mass[0]), int(np.argmin(first)), first)

@@ -7,7 +7,7 @@ predictions are those of the faults and not of the dice.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -243,9 +243,9 @@ class Predictor:
     def __init__(self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters]) -> None:
         self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
         self._scenes: dict[SceneKey, Scene] = {}
-        fuses = len(circuit.network.fuses)
-        self._blown: Bools = np.zeros((fuses, len(columns), len(self.draws)), dtype=bool)
-        self._used: set[SceneKey] = set()
+        self._whole = np.zeros((len(circuit.network.fuses), len(columns), len(self.draws)), dtype=bool)
+        self._blown = self._whole
+        self._blows: dict[SceneKey, Bools] = {}
 
     def scene(self, key: SceneKey) -> Scene:
         """The scene, solved if it was not yet."""
@@ -253,20 +253,26 @@ class Predictor:
             self._scenes[key] = Scene(self.circuit, self.columns, key, self.draws, self._blown)
         return self._scenes[key]
 
-    def use(self, keys: set[SceneKey]) -> None:
-        """Tell in which scenes the vehicle has been: a fuse that a hypothesis blows there stays blown (rulings 5)."""
-        keys = {SceneKey(key.state, tuple(change for change in key.changes)) for key in keys if not key.isolated}
-        if keys == self._used:
-            return
-        self._used = set(keys)
-        before = self._blown
-        self._blown = np.zeros_like(before)
-        if len(before):
-            whole = Predictor(self.circuit, self.columns, self.draws) if before.any() else self
-            self._blown = np.logical_or.reduce([whole.scene(key).blown() for key in sorted(keys, key=repr)]
-                                               or [self._blown])
-        if (self._blown != before).any():
+    def use(self, keys: set[SceneKey]) -> bool:
+        """Tell in which scenes the vehicle has been: a fuse that a hypothesis blows there stays blown (rulings 5).
+        True where that changes any prediction."""
+        blown = self._whole
+        for key in sorted(keys, key=repr):
+            blown = blown | self._blows_in(key)
+        changed = bool((blown != self._blown).any())
+        if changed:
+            self._blown = blown
             self._scenes.clear()
+        return changed
 
-
-Predict = Callable[[Scene], Readings]
+    def _blows_in(self, key: SceneKey) -> Bools:
+        """The fuses (F, C, D) that open when the vehicle comes into this scene with all fuses whole."""
+        if key not in self._blows:
+            if self._blown.any() or key not in self._scenes:
+                scene = Scene(self.circuit, self.columns, key, self.draws, self._whole)
+            else:
+                scene = self._scenes[key]
+            self._blows[key] = scene.blown()
+            if not self._blown.any():
+                self._scenes.setdefault(key, scene)
+        return self._blows[key]

@@ -1,0 +1,57 @@
+"""Prior → posterior over all columns and draws, in log space.
+
+The posterior is a function of the set of readings: it is summed anew from the likelihoods kept for each, in the
+order of their names, so that striking one out gives exactly what there would be without it, and order does not
+matter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.diagnosis.evidence import Context, log_likelihood
+from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
+from halfsplit.diagnosis.measurement import Reading
+from halfsplit.diagnosis.predict import SceneKey
+
+Floats = NDArray[np.float64]
+
+
+class Belief:
+    """Weights of all particles given some readings. Likelihoods are kept by reading."""
+
+    def __init__(self, context: Context) -> None:
+        self.context = context
+        self._kept: dict[Reading, Floats] = {}
+
+    @property
+    def columns(self) -> Columns:
+        return self.context.predictor.columns
+
+    def likelihoods(self, readings: Sequence[Reading]) -> list[Floats]:
+        """Log-likelihood (C, D) of each reading."""
+        used = {SceneKey(reading.measurement.state, reading.measurement.changes) for reading in readings}
+        if self.context.predictor.use(used):
+            self._kept.clear()
+        for reading in readings:
+            if reading not in self._kept:
+                self._kept[reading] = log_likelihood(reading, self.context)
+        return [self._kept[reading] for reading in readings]
+
+    def log_weights(self, readings: Sequence[Reading]) -> Floats:
+        """Log of prior times likelihoods of each particle (C, D), not normalised; readings in the order given."""
+        draws = len(self.context.predictor.draws)
+        log = np.repeat((self.columns.log_prior - np.log(draws))[:, None], draws, axis=1)
+        for likelihood in self.likelihoods(readings):
+            log = log + likelihood
+        return np.asarray(log)
+
+
+def groups_of(hypotheses: Sequence[Hypothesis]) -> tuple[list[str], NDArray[np.intp]]:
+    """Names of the repair groups and the group (H,) of each hypothesis."""
+    names = list(dict.fromkeys(hypothesis.group for hypothesis in hypotheses))
+    index = {name: number for number, name in enumerate(names)}
+    return names, np.array([index[hypothesis.group] for hypothesis in hypotheses], dtype=np.intp)

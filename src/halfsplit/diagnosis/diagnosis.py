@@ -1,0 +1,286 @@
+"""Diagnosis: the public object that joins evidence, suspects, next test and finding.
+
+    job = hs.Diagnosis(circuit)
+    job.complain("M9", works="no", state="wiper on")
+    test = job.next_tests(limit=1)[0]
+    job.record(test, 0.02)
+    job.suspects()[0], job.finding()
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.interventions import Intervention, Replace
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.network import UnknownNameError
+from halfsplit.diagnosis import proof, suspects
+from halfsplit.diagnosis.cost import places
+from halfsplit.diagnosis.evidence import CODE_KINDS
+from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
+from halfsplit.diagnosis.posterior import Inference, Posterior
+from halfsplit.diagnosis.priors import Priors, default_priors
+from halfsplit.diagnosis.propose import Test, propose
+from halfsplit.diagnosis.situation import Situation
+from halfsplit.errors import ConflictError, InputError, NotFoundError
+from halfsplit.units import plausible
+
+FOUND = 0.95
+"""A cause is found when its repair group has at least this."""
+DRAWS = 16
+
+
+class ImplausibleReadingError(InputError):
+    """A reading that a vehicle can hardly give. Ask, then record it again with ``sure=True`` if it stands."""
+
+
+class Diagnosis:
+    """One job on one circuit.
+
+    ``instruments``: what is at hand (names of ``circuit.instruments.INSTRUMENTS``). ``intermittent``: the fault may be
+    away during a test. ``seed``: of the parameter draws; the same seed and readings give the same answers.
+    """
+
+    def __init__(self, circuit: Circuit, instruments: Sequence[str] = ("meter", "test lamp"), *,
+                 intermittent: bool = False, seed: int = 0, priors: Priors | None = None, draws: int = DRAWS,
+                 found_at: float = FOUND) -> None:
+        self.circuit = circuit
+        self.instruments = tuple(instruments)
+        self.intermittent = intermittent
+        self.found_at = found_at
+        self._seed, self._draws = seed, draws
+        self._priors = priors or default_priors()
+        self._touched: dict[str, float] = {}
+        self._readings: list[Reading] = []
+        self._refused: dict[Measurement, str] = {}
+        self._opened: set[str] = set()
+        self._state: str | None = None
+        self._inference: Inference | None = None
+        self._posterior: tuple[tuple[Reading, ...], Posterior] | None = None
+
+    # Evidence.
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """All evidence in the order in which it came, what was struck out included."""
+        return tuple(self._readings)
+
+    def complain(self, load: str, works: str = "no", state: str | None = None) -> Reading:
+        """The customer's complaint: a load that does not work as it should ('no', 'weak'; 'yes' when it should
+        not). The state is the one in which the load has most volts when healthy, unless it is given."""
+        chosen = state or self._best_state(load)
+        return self._take(Measurement("works", load, chosen), works, "yes", source="complaint")
+
+    def observe(self, name: str, *, works: str | None = None, answers: bool | None = None,
+                blown: bool | None = None, stage: float | str | None = None, state: str | None = None,
+                present: Present | None = None) -> tuple[Reading, ...]:
+        """Something seen: whether a load works, a unit answers, a fuse is blown, a stage holds."""
+        chosen = state or self._default_state()
+        yes = {True: "yes", False: "no"}
+        given = [("works", works), ("answers", None if answers is None else yes[answers]),
+                 ("blown", None if blown is None else yes[blown]), ("stage", stage)]
+        return tuple(self._take(Measurement(quantity, name, chosen), value, present, source="observation")
+                     for quantity, value in given if value is not None)
+
+    def code(self, unit: str, kind: str, pin: int | str | None = None, *, state: str | None = None,
+             is_set: bool = True) -> Reading:
+        """A fault code of a unit, mapped to a pin and a kind of failure (one of ``evidence.CODE_KINDS``)."""
+        if kind not in CODE_KINDS:
+            raise InputError(f"there is no kind of code {kind!r}", remedy=f"use one of {', '.join(CODE_KINDS)}")
+        detail = (kind,) if pin is None else (kind, str(pin))
+        measurement = Measurement("code", unit, state or self._default_state(), detail=detail)
+        return self._take(measurement, "set" if is_set else "not set", "yes", source="code")
+
+    def measure(self, quantity: str, at: str, *, state: str | None = None, value: float | str, to: str | None = None,
+                instrument: str | None = None, changes: Sequence[Intervention] = (), present: Present | None = None,
+                detail: Sequence[str] = (), sure: bool = False) -> Reading:
+        """A test of one's own choice."""
+        if instrument is None and quantity in (*NUMERIC, "lamp"):
+            instrument = {"amps": "clamp", "lamp": "test lamp"}.get(quantity, "meter")
+        measurement = Measurement(quantity, at, state or self._default_state(), to, instrument, tuple(changes),
+                                  tuple(detail))
+        return self._take(measurement, value, present, sure=sure)
+
+    def record(self, test: Test, value: float | str, *, present: Present | None = None, sure: bool = False,
+               id: str | None = None) -> Reading:
+        """The result of a proposed test: SI unit of its quantity, or one of its words."""
+        return self._take(test.measurement, value, present, sure=sure, id=id)
+
+    def event(self, place: str, what: str) -> Reading:
+        """'It came (or went) when I touched this': a new regime begins, and the place is raised."""
+        measurement = Measurement("event", place, self._default_state())
+        return self._take(measurement, "yes", "yes", source="event", words=what)
+
+    def earlier_work(self, places_touched: Sequence[str], *, began_then: bool = False) -> None:
+        """Where hands have been: raises every fault there, more so if the complaint began at that visit."""
+        factor = self._priors.factors["began at that visit" if began_then else "disturbed"]
+        known = {*self.circuit.parts, *(point.partition(":")[0] for point in self.circuit.points)}
+        for name in places_touched:
+            if name not in known and not name.startswith("wire "):
+                raise NotFoundError(f"there is no part or connector {name!r} in this circuit")
+            self._touched[name] = factor
+        self._inference = self._posterior = None
+
+    def strike(self, reading: Reading, why: str) -> None:
+        """Strike a reading out; it stays readable, and the suspects are as if it had never been."""
+        for number, one in enumerate(self._readings):
+            if one.id == reading.id:
+                if one.struck is not None:
+                    raise ConflictError("this reading is struck out already")
+                self._readings[number] = replace(one, struck=why)
+                return
+        raise NotFoundError("this reading is none of this job")
+
+    def cannot(self, test: Test, why: str) -> None:
+        """Not to be proposed again; no evidence."""
+        self._refused[test.measurement] = why
+
+    # Answers.
+
+    def suspects(self) -> tuple[suspects.Suspect, ...]:
+        """Suspects by the repair that cures them, most probable first."""
+        return suspects.suspects(self._state_of_mind())
+
+    def finding(self) -> proof.Finding | None:
+        """None, or what was found, whether it is proven, and what proof is missing."""
+        return proof.finding(self._state_of_mind(), self.found_at)
+
+    def next_tests(self, limit: int = 5) -> tuple[Test, ...]:
+        """The tests worth their minutes, best first: what tells the suspects apart; once a cause is found, what its
+        proof still lacks."""
+        return propose(self._state_of_mind(), limit, self.found_at)
+
+    def rank(self, measurement: Measurement) -> Test:
+        """What a test that the technician prefers is worth."""
+        return propose(self._state_of_mind(), 1, self.found_at, only=measurement)[0]
+
+    def odd_reading(self) -> Reading | None:
+        """The reading that fits worst, where it fits badly: to be repeated before two faults are believed."""
+        return suspects.odd_reading(self._state_of_mind())
+
+    def replacement(self, part: str, price: float, minutes: float, hourly: float) -> suspects.Replacement:
+        """What fitting a part on suspicion would cost: the chance that it cures, and the money per cure."""
+        return suspects.replacement(self._state_of_mind(), part, price, minutes, hourly)
+
+    def expected(self, point: str, state: str | None = None) -> tuple[suspects.Expected, ...]:
+        """'What should I see here?': healthy, and under each leading suspect."""
+        return suspects.expected_at(self._state_of_mind(), point, state or self._default_state())
+
+    # Inside.
+
+    def _state_of_mind(self) -> Situation:
+        return Situation(self.circuit, self.instruments, self.intermittent, self._infer(), self.posterior(),
+                         tuple(self._readings), dict(self._refused), frozenset(self._opened), self._state)
+
+    def _infer(self) -> Inference:
+        if self._inference is None:
+            self._inference = Inference(self.circuit, self._priors, self._touched, intermittent=self.intermittent,
+                                        draws=self._draws, seed=self._seed)
+        return self._inference
+
+    def posterior(self) -> Posterior:
+        """The posterior over all hypotheses."""
+        key = tuple(self._readings)
+        if self._posterior is None or self._posterior[0] != key:
+            self._posterior = key, self._infer().posterior(self._readings)
+        return self._posterior[1]
+
+    def _take(self, measurement: Measurement, value: float | str, present: Present | None, *, source: str = "reading",
+              sure: bool = False, words: str = "", id: str | None = None) -> Reading:
+        self._known(measurement)
+        checked = _checked(measurement, value, self._net_volts(), sure=sure)
+        shown: Present = present or ("unknown" if self.intermittent and source == "reading" else "yes")
+        reading = Reading(id or f"{len(self._readings) + 1:05d}", measurement, checked, shown, source, None, words)
+        if any(one.id == reading.id for one in self._readings):
+            raise ConflictError(f"a reading {reading.id} is there already")
+        self._readings.append(reading)
+        self._opened.update(places(measurement, self.circuit.model))
+        if measurement.quantity not in ("inspection", "ohms", "event"):
+            self._state = measurement.state
+        return reading
+
+    def _known(self, measurement: Measurement) -> None:
+        """Raise where state, point or part do not exist, before anything is kept."""
+        network = self.circuit.network
+        network.state(measurement.state)
+        if measurement.quantity not in FINDERS:
+            raise InputError(f"there is no quantity {measurement.quantity!r}")
+        FINDERS[measurement.quantity](self.circuit, measurement.at)
+        if measurement.to is not None:
+            network.node(measurement.to)
+        for change in measurement.changes:
+            if isinstance(change, Replace):
+                _part(self.circuit, change.name)
+
+    def _net_volts(self) -> float:
+        battery = next(iter(self.circuit.model.of_kind("battery")), None)
+        return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0
+
+    def _best_state(self, load: str) -> str:
+        part = _part(self.circuit, load)
+        states = list(self.circuit.states)
+        if part.kind not in LOADS:
+            return self._default_state()
+        return max(states, key=lambda state: self.circuit.solve(state).across(load))
+
+    def _default_state(self) -> str:
+        return self._state or next(reversed(list(self.circuit.states)))
+
+
+def _part(circuit: Circuit, name: str):  # type: ignore[no-untyped-def]
+    if name in circuit.parts:
+        return circuit.parts[name]
+    raise UnknownNameError(f"there is no part {name!r} in this circuit")
+
+
+def _point(circuit: Circuit, name: str) -> None:
+    circuit.network.node(name)
+
+
+def _element(circuit: Circuit, name: str) -> None:
+    circuit.network.element(name)
+
+
+def _place(circuit: Circuit, name: str) -> None:
+    if not name.startswith("wire "):
+        _part(circuit, name.partition(".")[0])
+    elif name not in circuit.network.element_index:
+        raise UnknownNameError(f"there is no {name!r} in this circuit")
+
+
+def _stage(circuit: Circuit, name: str) -> None:
+    if name not in circuit.model.stages:
+        raise UnknownNameError(f"there is no stage {name!r} in this circuit")
+
+
+FINDERS = {"volts": _point, "ohms": _point, "lamp": _point, "duty": _point, "hertz": _point, "amps": _element,
+           "works": _part, "answers": _part, "code": _part, "blown": _part, "inspection": _place, "wiggle": _place,
+           "event": _place, "stage": _stage}
+
+
+def _checked(measurement: Measurement, value: float | str, net_volts: float, *, sure: bool) -> float | str:
+    """The value as it is kept. Raises InputError for what cannot be, ImplausibleReadingError for what can hardly."""
+    words = answers_for(measurement)
+    if isinstance(value, str):
+        if value not in words:
+            raise InputError(f"{value!r} is no answer to {measurement.quantity!r}",
+                             remedy=f"use {', '.join(words)}" if words else "give a number")
+        return value
+    if isinstance(value, bool) and words:
+        return words[0] if value else words[-1]
+    if words and measurement.quantity != "stage":
+        raise InputError(f"{measurement.quantity!r} is answered in words", remedy=f"use {', '.join(words)}")
+    number = float(value)
+    if math.isnan(number) or (math.isinf(number) and measurement.quantity != "ohms"):
+        raise InputError(f"{number} is no reading", remedy="give the number that the instrument shows")
+    unit = UNITS.get(measurement.quantity)
+    question = plausible(number, unit, net_volts) if unit and math.isfinite(number) and not sure else ""
+    if question:
+        raise ImplausibleReadingError(question, remedy="record it again as sure if it stands")
+    return number
+
+
+__all__ = ["DRAWS", "FOUND", "Diagnosis", "ImplausibleReadingError", "Mapping"]

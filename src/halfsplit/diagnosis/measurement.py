@@ -1,0 +1,67 @@
+"""Measurements and readings: what is asked of a vehicle, and what it answered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from halfsplit.circuit.interventions import Intervention
+
+Present = Literal["yes", "no", "unknown"]
+
+QUANTITIES = ("volts", "amps", "ohms", "lamp", "works", "answers", "code", "inspection", "stage", "duty", "hertz",
+              "wiggle", "blown", "event")
+NUMERIC = ("volts", "amps", "ohms", "duty", "hertz")
+ANSWERS = {
+    "lamp": ("bright", "dim", "dark"), "works": ("yes", "weak", "no"), "answers": ("yes", "no"),
+    "code": ("set", "not set"), "inspection": ("good", "bad"), "stage": ("yes", "no"), "wiggle": ("yes", "no"),
+    "blown": ("yes", "no"), "event": ("yes", "no"),
+}
+"""The words that a reading in words may be, by quantity."""
+UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "1", "hertz": "Hz"}
+OVER_RANGE = float("inf")
+"""An ohmmeter that shows OL."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """What is measured where, in which state, with what, after which interventions.
+
+    ``at`` and ``to`` are points, or a part, cavity or wire by ``quantity`` (rulings 16); ``to`` None is the battery's
+    negative post. ``detail`` tells what else defines it: the kind of a fault code and its pin, the aspect of a look.
+    """
+
+    quantity: str
+    at: str
+    state: str
+    to: str | None = None
+    instrument: str | None = None
+    changes: tuple[Intervention, ...] = ()
+    detail: tuple[str, ...] = ()
+
+    @property
+    def place(self) -> tuple[str, str | None, tuple[str, ...]]:
+        """What is probed, apart from state and instrument."""
+        return self.at, self.to, self.detail
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One piece of evidence. ``value`` in SI or one of the words; ``struck`` holds the reason once it is struck out."""
+
+    id: str
+    measurement: Measurement
+    value: float | str
+    present: Present = "yes"
+    source: str = "reading"
+    struck: str | None = None
+    words: str = field(default="", compare=False)
+
+    @property
+    def number(self) -> float:
+        return float(self.value)
+
+
+def answers_for(measurement: Measurement) -> tuple[str, ...]:
+    """The words that this measurement may answer; empty for a number."""
+    return ANSWERS.get(measurement.quantity, ())

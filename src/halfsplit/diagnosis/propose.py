@@ -1,0 +1,255 @@
+"""The next test: candidates, what each would tell, what it costs, and what each result would mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.interventions import Intervention
+from halfsplit.diagnosis import proof
+from halfsplit.diagnosis.candidates import candidates, short_tests
+from halfsplit.diagnosis.choose import Candidates, Slips, rank_tests
+from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
+from halfsplit.diagnosis.evidence import RANGES, SLIP, Forecast, Numeric, Worded, forecast, unscale
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.outcomes import outcome_bins
+from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.suspects import odd_reading
+from halfsplit.diagnosis.words import reading_words, sentence
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+STATES = 4
+CLOSING_IN = 8
+"""Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
+its own."""
+CLOSE_SHARE = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one result would mean. ``low`` and ``high`` in SI (infinite at the ends), or ``word``; ``typical`` is shown.
+    ``leaves``: the repair groups that would lead then, with their probabilities."""
+
+    probability: float
+    leaves: tuple[tuple[str, float], ...]
+    word: str = ""
+    low: float = float("nan")
+    high: float = float("nan")
+    typical: float = float("nan")
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """A proposed test. ``bits``: what it tells about the repair on average; ``minutes``: what it costs now;
+    ``expected_minutes``: estimate until the cause is found if it comes next."""
+
+    measurement: Measurement
+    minutes: float
+    bits: float
+    expected_minutes: float
+    outcomes: tuple[Outcome, ...]
+    cautions: tuple[str, ...]
+    sentence: str
+    purpose: str = "tell"
+    places: tuple[str, ...] = ()
+    opens: tuple[str, ...] = field(default=())
+
+    @property
+    def state(self) -> str:
+        return self.measurement.state
+
+    @property
+    def quantity(self) -> str:
+        return self.measurement.quantity
+
+    @property
+    def at(self) -> str:
+        return self.measurement.at
+
+    @property
+    def to(self) -> str | None:
+        return self.measurement.to
+
+    @property
+    def instrument(self) -> str | None:
+        return self.measurement.instrument
+
+    @property
+    def changes(self) -> tuple[Intervention, ...]:
+        return self.measurement.changes
+
+
+def propose(situation: Situation, limit: int, found_at: float, *, only: Measurement | None = None) -> tuple[Test, ...]:
+    """The tests worth their minutes, best first."""
+    if only is not None:
+        return _ranked(situation, [only], 1, found_at)
+    first: list[Test] = []
+    odd = odd_reading(situation)
+    if odd is not None:
+        first.append(replace(describe(situation, odd.measurement), purpose="repeat"))
+    lacking = proof.missing_tests(situation, found_at)
+    first += [replace(describe(situation, one), purpose="prove") for one in lacking if one not in situation.refused]
+    if len(first) >= limit and (odd is None or lacking):
+        return tuple(first[:limit])
+    made = {reading.measurement for reading in situation.live} | set(situation.refused)
+    wanted = [one for one in _candidates(situation) if one not in made]
+    return (*first, *_ranked(situation, wanted, limit - len(first), found_at))[:limit]
+
+
+def _candidates(situation: Situation) -> list[Measurement]:
+    circuit = situation.circuit
+    complaints = situation.complaints
+    states = list(dict.fromkeys([reading.measurement.state for reading in complaints]
+                                or [reading.measurement.state for reading in situation.live]))
+    others = [state for state in circuit.states if state not in states]
+    states = (states + (others if situation.inference.small else []))[:STATES] or list(circuit.states)[:1]
+    leading = situation.likeliest()
+    shares = list(situation.posterior.probability.values())
+    close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
+    loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
+    found = candidates(circuit, situation.instruments, states, leading if close else [], loads,
+                       intermittent=situation.intermittent)
+    if not close:
+        found += candidates(circuit, (), states[:1], leading, [], intermittent=False)
+    for reading in situation.live:
+        if reading.measurement.quantity == "blown" and reading.value == "yes":
+            found += short_tests(circuit, states[0], reading.measurement.at)
+    return list(dict.fromkeys(found))
+
+
+def _ranked(situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float) -> tuple[Test, ...]:
+    if limit <= 0 or not wanted:
+        return ()
+    chosen, weights, group, names = situation.particles()
+    _solve_together(situation, wanted)
+    forecasts = [forecast(one, situation.context) for one in wanted]
+    numeric = [number for number, one in enumerate(forecasts) if isinstance(one, Numeric)]
+    worded = [number for number, one in enumerate(forecasts) if isinstance(one, Worded)]
+    order = [*numeric, *worded]
+    table = _Minutes(situation, [wanted[number] for number in order])
+    options = _options([forecasts[number] for number in numeric], [forecasts[number] for number in worded], chosen,
+                       table.now)
+    ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at)[:limit]
+    return tuple(_test(situation, wanted[order[one.test]], forecasts[order[one.test]], one.bits, one.minutes,
+                       one.expected_minutes, (chosen, weights, group, names)) for one in ranked)
+
+
+def _solve_together(situation: Situation, wanted: Sequence[Measurement]) -> None:
+    """Volts of all points of a scene at once: far cheaper than point by point."""
+    network = situation.circuit.network
+    nodes: dict[tuple[str, tuple[Intervention, ...]], set[int]] = {}
+    source: dict[tuple[str, tuple[Intervention, ...]], set[int]] = {}
+    for one in wanted:
+        if one.quantity in ("volts", "lamp"):
+            key = one.state, one.changes
+            ends = [network.node(point) for point in (one.at, one.to) if point is not None]
+            nodes.setdefault(key, set()).update(ends)
+            if one.to is None:
+                source.setdefault(key, set()).update(ends)
+    for key, some in nodes.items():
+        scene = situation.context.scene(Measurement("volts", "", key[0], changes=key[1]))
+        size = network.size
+        scene.fill([node for node in some if node != size])
+        scene.fill_source([node for node in source.get(key, ()) if node != size])
+
+
+def _options(numeric: list[Forecast], worded: list[Forecast], chosen: Ints, minutes: Floats) -> Candidates:
+    predicted = np.empty((len(numeric), len(chosen)), dtype=np.float32)
+    sigma = np.empty_like(predicted)
+    low, high = np.empty(len(numeric)), np.empty(len(numeric))
+    for row, one in enumerate(numeric):
+        assert isinstance(one, Numeric)
+        value, width = one.value.copy(), one.sigma.copy()
+        value[one.unknown], width[one.unknown] = 0.5 * (one.low + one.high), 0.29 * (one.high - one.low)
+        predicted[row], sigma[row] = value.ravel()[chosen], width.ravel()[chosen]
+        low[row], high[row] = one.low, one.high
+    widest = max((len(one.words) for one in worded if isinstance(one, Worded)), default=1)
+    likelihood = np.zeros((len(worded), len(chosen), widest))
+    for row, one in enumerate(worded):
+        assert isinstance(one, Worded)
+        for column, word in enumerate(one.words):
+            likelihood[row, :, column] = one.likelihood(word).ravel()[chosen]
+    slips = Slips(SLIP, low, high) if len(numeric) else Slips(SLIP)
+    return Candidates(minutes, predicted, sigma, likelihood, slips=slips)
+
+
+class _Minutes:
+    """Minutes of each test now, and after another has been made and its places are open."""
+
+    def __init__(self, situation: Situation, tests: Sequence[Measurement]) -> None:
+        model = situation.circuit.model
+        self.tests = tests
+        self.closed = [frozenset(places(one, model)) - situation.opened for one in tests]
+        self.reach = {key: reach_minutes(key, model) for closed in self.closed for key in closed}
+        self.model = model
+        own = np.array([own_minutes(one, model, situation.state) for one in tests])
+        self.now = own + np.array([sum(self.reach[key] for key in closed) for closed in self.closed])
+        self._own: dict[str, Floats] = {}
+
+    def after(self, test: int) -> Floats:
+        """Minutes of each test once this one has been made."""
+        state, opened = self.tests[test].state, self.closed[test]
+        if state not in self._own:
+            self._own[state] = np.array([own_minutes(one, self.model, state) for one in self.tests])
+        return self._own[state] + np.array([sum(self.reach[key] for key in closed if key not in opened)
+                                            for closed in self.closed])
+
+
+def describe(situation: Situation, measurement: Measurement) -> Test:
+    """A test that is asked for, whatever its worth."""
+    found = _ranked(situation, [measurement], 1, 0.95)
+    if found:
+        return found[0]
+    minutes = float(_Minutes(situation, [measurement]).now[0])
+    particles = situation.particles()
+    return _test(situation, measurement, forecast(measurement, situation.context), 0.0, minutes, float("inf"), particles)
+
+
+def _test(situation: Situation, measurement: Measurement, expected: Forecast, bits: float, minutes: float,
+          until: float, particles: tuple[Ints, Floats, Ints, list[str]]) -> Test:
+    model = situation.circuit.model
+    needed = places(measurement, model)
+    return Test(measurement, float(minutes), float(bits), float(until), _outcomes(measurement, expected, particles),
+                cautions(measurement, model), sentence(measurement, situation.circuit), "tell", needed,
+                tuple(key for key in needed if key not in situation.opened))
+
+
+def _outcomes(measurement: Measurement, expected: Forecast,
+              particles: tuple[Ints, Floats, Ints, list[str]]) -> tuple[Outcome, ...]:
+    chosen, weights, group, names = particles
+    if isinstance(expected, Worded):
+        return _worded_outcomes(expected, chosen, weights, group, names)
+    low, high = RANGES.get(measurement.quantity, (expected.low, expected.high))
+    value, sigma = expected.value.copy(), expected.sigma.copy()
+    value[expected.unknown], sigma[expected.unknown] = 0.5 * (low + high), 0.29 * (high - low)
+    bins = outcome_bins(value.ravel()[chosen], sigma.ravel()[chosen], weights, group, slips=Slips(SLIP, low, high))
+    told = []
+    for one in bins:
+        ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (one.low, one.high)]
+        typical = unscale(measurement, one.typical)
+        told.append(Outcome(one.probability, _leaders(one.posterior, names), "", ends[0], ends[1], typical,
+                            "about " + reading_words(measurement, typical)))
+    return tuple(told)
+
+
+def _worded_outcomes(expected: Worded, chosen: Ints, weights: Floats, group: Ints,
+                     names: list[str]) -> tuple[Outcome, ...]:
+    told = []
+    for word in expected.words:
+        joint = weights * expected.likelihood(word).ravel()[chosen]
+        total = float(joint.sum())
+        if total > 1e-4:
+            shares = np.bincount(group, weights=joint, minlength=len(names)) / total
+            told.append(Outcome(total, _leaders(shares, names), word, text=word))
+    return tuple(told)
+
+
+def _leaders(shares: Floats, names: list[str]) -> tuple[tuple[str, float], ...]:
+    order = np.argsort(-np.asarray(shares), kind="stable")[:4]
+    return tuple((names[number], float(shares[number])) for number in order if shares[number] >= 0.02)

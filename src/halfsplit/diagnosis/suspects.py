@@ -1,0 +1,175 @@
+"""Suspects by repair: probability, what speaks for and against, what each predicts; the reading that fits worst."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.diagnosis.evidence import Numeric, forecast, log_likelihood, scale
+from halfsplit.diagnosis.hypotheses import Hypothesis
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
+from halfsplit.diagnosis.situation import Situation
+
+Floats = NDArray[np.float64]
+
+SPEAKS = 0.7
+"""Natural log of the likelihood ratio from which a reading speaks for or against (about 2 to 1)."""
+ODD_DENSITY = 0.15
+"""A reading this much less likely than an even spread over its range fits nothing that is believed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Speaking:
+    """A reading and the decibans-like weight that it has: log10 of its likelihood ratio."""
+
+    reading: Reading
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """One repair. ``mode`` and ``cause``: of its likeliest fault. ``for_`` and ``against``: readings, strongest first."""
+
+    part: str
+    mode: str
+    probability: float
+    repair: str
+    cause: str
+    severity: float | None
+    for_: tuple[Speaking, ...]
+    against: tuple[Speaking, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Replacement:
+    """Fitting a part on suspicion: ``chance`` that it cures, ``cost`` of the try, ``cost_per_cure``."""
+
+    part: str
+    chance: float
+    cost: float
+    cost_per_cure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a point reads under one assumption, in volts with its standard deviation."""
+
+    assumption: str
+    volts: float
+    sigma: float
+
+
+def suspects(situation: Situation) -> tuple[Suspect, ...]:
+    """All repair groups, most probable first; what speaks for and against for those that lead."""
+    posterior = situation.posterior
+    speaking = _speaking(situation)
+    told = []
+    for group, share in posterior.probability.items():
+        leader = leading_hypothesis(situation, group)
+        severity = mean_severity(situation, leader)
+        fault = leader.nearest(severity) if severity is not None else leader.first
+        weights = speaking.get(group, ())
+        told.append(Suspect(group, leader.mode, share, leader.first.repair, fault.name, severity,
+                            tuple(one for one in weights if one.weight > 0),
+                            tuple(sorted((one for one in weights if one.weight < 0), key=lambda one: one.weight))))
+    return tuple(told)
+
+
+def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
+    """The likeliest fault of a repair group."""
+    members = [one for one in situation.inference.hypotheses if one.group == group]
+    return max(members, key=lambda one: situation.posterior.by_hypothesis[one.name])
+
+
+def mean_severity(situation: Situation, hypothesis: Hypothesis) -> float | None:
+    """Geometric mean of the severity under the posterior; None where it has none or was not worked out in full."""
+    posterior = situation.posterior
+    if hypothesis not in posterior.hypotheses:
+        return hypothesis.first.severity
+    columns = posterior.belief.columns
+    mine = columns.hypothesis == posterior.hypotheses.index(hypothesis)
+    weights, severity = posterior.weights[mine].sum(axis=1), columns.severity[mine]
+    if not np.isfinite(severity).all() or weights.sum() <= 0:
+        return None
+    return float(np.exp(np.average(np.log(severity), weights=weights)))
+
+
+def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
+    """For each group the readings that tell it from the rest, strongest first."""
+    posterior = situation.posterior
+    names, group = posterior.groups
+    columns = posterior.belief.columns
+    prior = np.exp(columns.log_prior)
+    share = np.bincount(group, weights=prior, minlength=len(names))
+    told: dict[str, list[Speaking]] = {name: [] for name in names}
+    for reading, log in zip(situation.live, posterior.belief.likelihoods(situation.live), strict=True):
+        mean = np.exp(log).mean(axis=1)
+        inside = np.bincount(group, weights=prior * mean, minlength=len(names)) / np.maximum(share, 1e-300)
+        others = (float(prior @ mean) - inside * share) / np.maximum(prior.sum() - share, 1e-300)
+        ratio = np.log(np.maximum(inside, 1e-300)) - np.log(np.maximum(others, 1e-300))
+        for number in np.flatnonzero(np.abs(ratio) > SPEAKS):
+            told[names[number]].append(Speaking(reading, float(ratio[number] / np.log(10))))
+    return {name: tuple(sorted(found, key=lambda one: -one.weight)) for name, found in told.items()}
+
+
+def odd_reading(situation: Situation) -> Reading | None:
+    """The reading that fits worst where it fits badly and was made only once: to be repeated first."""
+    live = situation.live
+    readings = [one for one in live if one.measurement.quantity in NUMERIC and one.source == "reading"]
+    if len(live) < 3 or not readings:
+        return None
+    logs = dict(zip((one.id for one in live), situation.posterior.belief.likelihoods(live), strict=True))
+    weights = situation.posterior.weights
+    worst: tuple[float, Reading] | None = None
+    for reading in readings:
+        if sum(one.measurement == reading.measurement for one in live) > 1:
+            continue
+        density = _without(weights, logs[reading.id])
+        even = _even_density(situation, reading)
+        if density < ODD_DENSITY * even and (worst is None or density / even < worst[0]):
+            worst = density / even, reading
+    return worst[1] if worst else None
+
+
+def _without(weights: Floats, log: Floats) -> float:
+    """Density of a reading under what is believed without it (harmonic identity over the particles)."""
+    with np.errstate(over="ignore"):
+        inverse = weights * np.exp(-np.maximum(log, -60.0))
+    return float(weights.sum() / inverse.sum()) if inverse.sum() > 0 else 1.0
+
+
+def _even_density(situation: Situation, reading: Reading) -> float:
+    expected = forecast(reading.measurement, situation.context)
+    return 1.0 / (expected.high - expected.low) if isinstance(expected, Numeric) else 0.0
+
+
+def replacement(situation: Situation, part: str, price: float, minutes: float, hourly: float) -> Replacement:
+    """The chance that a part cures, and what a try costs in money: price and time."""
+    chance = sum(share for group, share in situation.posterior.probability.items() if group == part)
+    cost = price + hourly * minutes / 60.0
+    return Replacement(part, chance, cost, cost / chance if chance > 0 else float("inf"))
+
+
+def expected_at(situation: Situation, point: str, state: str) -> tuple[Expected, ...]:
+    """Volts at a point, healthy and under each leading suspect."""
+    measurement = Measurement("volts", point, state, instrument="meter")
+    numeric = forecast(measurement, situation.context)
+    assert isinstance(numeric, Numeric)
+    names, group = situation.posterior.groups
+    told = []
+    for name in ["nothing wrong", *situation.likeliest(0.01, 8)]:
+        if name not in names:
+            continue
+        mine = group == names.index(name)
+        weights = situation.posterior.weights[mine] + 1e-12
+        weights = weights / weights.sum()
+        mean = float((weights * numeric.value[mine]).sum())
+        spread = float(np.sqrt((weights * (numeric.value[mine] - mean) ** 2).sum()))
+        told.append(Expected("healthy" if name == "nothing wrong" else name, mean, spread))
+    return tuple(told)
+
+
+__all__ = ["Expected", "Replacement", "Speaking", "Suspect", "expected_at", "log_likelihood", "odd_reading",
+           "replacement", "scale", "suspects"]

@@ -1,0 +1,114 @@
+"""Tests, places and results in plain words: one sentence in the imperative, both lead positions always told."""
+
+from __future__ import annotations
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
+from halfsplit.circuit.model import BODY
+from halfsplit.diagnosis.cost import part_of
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.units import format_quantity
+
+NEGATIVE_POST = "battery negative post"
+
+
+def point_words(point: str | None, circuit: Circuit) -> str:
+    """``X31.4:in`` → 'X31.4, arriving side'; None → the battery's negative post."""
+    if point is None:
+        return NEGATIVE_POST
+    if point == BODY:
+        return "bare metal of the body"
+    name, _, side = point.partition(":")
+    return name + {"": "", "in": ", arriving side", "out": ", leaving side", "part": " on the part"}[side]
+
+
+def part_words(name: str, circuit: Circuit) -> str:
+    """``M9`` → 'M9 (rear wiper motor)'."""
+    part = circuit.parts.get(part_of(name))
+    return f"{name} ({part.words})" if part is not None and part.words else name
+
+
+def change_words(change: Intervention) -> str:
+    match change:
+        case Unplug(name):
+            return f"Unplug {name}."
+        case Jump(a, b):
+            return f"Join {a} and {b} with a fused lead."
+        case LampFor(fuse, watts):
+            return f"Put a {watts:g} W lamp in place of {fuse}."
+        case Replace(name):
+            return f"Fit a known-good {name}."
+        case StandInFor(stage):
+            return f"Stand in for {stage}."
+
+
+def sentence(measurement: Measurement, circuit: Circuit) -> str:
+    """The test in one sentence or two: what to set up, what to measure, from where to where."""
+    done = [change_words(change) for change in measurement.changes]
+    state = "" if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1 else (
+        f"State “{measurement.state}”: ")
+    return " ".join([*done, _upper(state + ASKED[measurement.quantity](measurement, circuit))])
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _leads(measurement: Measurement, circuit: Circuit) -> str:
+    return f"{point_words(measurement.at, circuit)} to {point_words(measurement.to, circuit)}"
+
+
+def _look(measurement: Measurement, circuit: Circuit) -> str:
+    if measurement.detail:
+        return f"{measurement.detail[0]} of {part_words(measurement.at, circuit)}: done and good?"
+    return f"look closely at {part_words(measurement.at, circuit)}: contacts, pins, corrosion, chafing. Good or bad?"
+
+
+ASKED = {
+    "volts": lambda m, c: f"measure volts from {_leads(m, c)}.",
+    "ohms": lambda m, c: f"feed off; measure ohms from {_leads(m, c)}.",
+    "amps": lambda m, c: f"clamp round {m.at}: how many amperes?",
+    "lamp": lambda m, c: f"{m.instrument} from {_leads(m, c)}: bright, dim or dark?",
+    "works": lambda m, c: f"does {part_words(m.at, c)} work?",
+    "answers": lambda m, c: f"does {part_words(m.at, c)} answer the scan tool?",
+    "code": lambda m, c: f"has {part_words(m.at, c)} set a fault code '{' '.join(m.detail)}'?",
+    "inspection": _look,
+    "stage": lambda m, c: f"check {c.model.stages[m.at].words or m.at}.",
+    "duty": lambda m, c: f"duty cycle at {m.at}.",
+    "hertz": lambda m, c: f"frequency at {m.at}.",
+    "wiggle": lambda m, c: f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?",
+    "blown": lambda m, c: f"is {part_words(m.at, c)} blown?",
+    "event": lambda m, c: f"did it come or go when {m.at} was touched?",
+}
+
+UNIT = {"volts": "V", "amps": "A", "ohms": "ohm", "hertz": "Hz", "duty": "1"}
+
+
+def reading_words(measurement: Measurement, value: float | str) -> str:
+    """``12.31`` of volts → '12.3 V'; words stay as they are; OL for an open circuit."""
+    if isinstance(value, str):
+        return value
+    if measurement.quantity == "ohms" and value > 5e7:
+        return "OL"
+    if measurement.quantity == "duty":
+        return f"{100 * value:.0f} %"
+    return format_quantity(value, UNIT.get(measurement.quantity, ""))
+
+
+def evidence_words(measurement: Measurement, value: float | str, circuit: Circuit) -> str:
+    """A reading for a list: '8.9 V at X31.4, leaving side (wiper on)'."""
+    shown = reading_words(measurement, value)
+    where = measurement.at if measurement.to is None else f"{measurement.at} to {measurement.to}"
+    made = "".join(f", {change}" for change in measurement.changes)
+    match measurement.quantity:
+        case "works":
+            verb = {"yes": "works", "weak": "works weakly", "no": "does not work"}[str(value)]
+            return f"{measurement.at} {verb} ({measurement.state}{made})"
+        case "answers":
+            return f"{measurement.at} {'answers' if value == 'yes' else 'does not answer'} ({measurement.state})"
+        case "code":
+            return f"code in {measurement.at}: {' '.join(measurement.detail)} {'' if value == 'set' else '(not set)'}".strip()
+        case "inspection":
+            return f"{' '.join((*measurement.detail, measurement.at))} inspected: {value}"
+        case _:
+            return f"{shown} at {where} ({measurement.state}{made})"
