@@ -15,13 +15,13 @@ from halfsplit.drawing.columns import hub_of, nets
 from halfsplit.drawing.glyphs import End
 from halfsplit.drawing.rows import Hop, Layers
 
-GUTTER = 0.5
-"""Column position between a column and the next, for detours."""
+GUTTER = -0.5
+"""Column position between a column and the one before it, for detours."""
 
 
 @dataclass(frozen=True, slots=True)
 class Detour:
-    """An end that reaches its line through the gutter ``place`` (column + 0.5) of number ``lane``, on ``track``."""
+    """An end that reaches its line through the gutter ``place`` (column − 0.5) of number ``lane``, on ``track``."""
 
     place: float
     lane: int
@@ -171,10 +171,10 @@ def _detour(blocked: _Strand, pending: Sequence[_Strand], above: dict[int, list[
         for column in sorted(other.down & blocked.up):
             place = column + GUTTER
             lanes[place] = lanes.get(place, 0) + 1
-            side = _Strand(column, place, set(), {column})
+            side = _Strand(place, column, set(), {column})
             above[id(side)] = [other, blocked]
             blocked.up.discard(column)
-            blocked.high = max(blocked.high, place)
+            blocked.low = min(blocked.low, place)
             blocked.detours[ends_at[int(column), "top"]] = (place, lanes[place], side)
             made.append(side)
     above[id(blocked)] = [other for other in above[id(blocked)] if other not in pending]

@@ -53,12 +53,16 @@ class Glyph:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A wire between two ends. ``name`` is the wire's name; ``mark`` its colour and section in words."""
+    """A wire between two ends. ``name`` is the wire's name; ``mark`` its colour and section in words.
+
+    ``drop`` is the height of ``a`` less that of ``b``: positive where current runs from a to b.
+    """
 
     name: str
     a: End
     b: End
     mark: str = ""
+    drop: float = 0.0
     dashed: bool = False
     folded: bool = False
 

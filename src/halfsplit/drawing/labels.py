@@ -108,7 +108,7 @@ def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
     name = "body" if part is None and glyph.key == "body" else glyph.key
     lines = [(name, NAME, "name")]
     if part is not None:
-        lines += [(line, VALUE, "value") for line in wrap(values_of(part), VALUE, writing.room, 2)]
+        lines += [(line, VALUE, "value") for line in wrap(values_of(part), VALUE, writing.room, 4)]
         lines += [(line, SMALL, "words") for line in wrap(part.words, SMALL, writing.room, 2)]
         lines += [(line, SMALL, "place") for line in wrap(part.place, SMALL, writing.room, 2)]
         hidden = writing.fold.hidden.get(part.name, 0) if glyph.form in {"ground", "splice"} else 0
@@ -127,7 +127,8 @@ def values_of(part: Part) -> str:
     words = [format_quantity(value, unit).replace("ohm", "Ω").replace("kΩ", "kΩ")
              for unit, value in part.values.items() if unit in {"V", "A", "W", "ohm"}]
     words += [f"{100 * part.values['share']:.0f} %"] if "share" in part.values else []
-    words += ["/".join(part.positions)] if part.positions else []
+    words += ["/".join(part.positions)] if part.positions and not part.joins else []
+    words += [f"{join.position}: {join.a}–{join.b}" for join in part.joins]
     words += [f"on {part.mass}"] if part.kind == "ground" and part.mass != "body" else []
     return ", ".join(words)
 
@@ -189,11 +190,11 @@ def _expected(point: str, overlays: Overlays) -> str:
 # Cells
 
 
-def cells_of(glyph: Glyph, writing: Writing) -> list[Cell]:
-    """The cells of a glyph's posts, from the first to the last as they are listed."""
+def cells_of(glyph: Glyph, rightmost: str, writing: Writing) -> list[Cell]:
+    """The cells of a glyph's posts; its label stands beside the post ``rightmost``."""
     if glyph.form == "pass":
         return [_pass_cell(glyph, writing)]
-    return [_cell(glyph, number, writing) for number in range(len(glyph.posts))]
+    return [_cell(glyph, number, rightmost, writing) for number in range(len(glyph.posts))]
 
 
 def _pass_cell(glyph: Glyph, writing: Writing) -> Cell:
@@ -243,7 +244,7 @@ def point_name(point: str) -> str:
     return point.removesuffix(":in").removesuffix(":out")
 
 
-def _cell(glyph: Glyph, number: int, writing: Writing) -> Cell:
+def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     post = glyph.posts[number]
     notes: list[Note] = []
     heights = {"top": 0.0, "mid": TARGET, "bottom": 0.0}
@@ -254,29 +255,31 @@ def _cell(glyph: Glyph, number: int, writing: Writing) -> Cell:
             tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if found else 0.0
             heights[side] = max([tall, *(abs(note.y) + LEADING / 2 for note in found)])
             notes += found
-    half = _half_width(glyph, number)
+    half, wing = _half_widths(glyph, number)
     roles = _role_notes(glyph, point=post.top or post.bottom, top=bool(post.top), writing=writing)
-    if not glyph.free and number == len(glyph.posts) - 1 and glyph.form != "loop":
-        notes += _beside(glyph, half + GAP, writing)
+    if not glyph.free and post.key == rightmost and glyph.form != "loop":
+        notes += _beside(glyph, wing + GAP, writing)
         heights["mid"] = max([TARGET, *(2 * (abs(note.y) + LEADING / 2) for note in notes if note.zone == "mid")])
     if glyph.free:
         heights["mid"] = box_height(glyph, writing)
     if glyph.form in {"ground", "mass", "folded"}:
         heights["mid"] = max(heights["mid"], 2 * symbol_of(glyph.form).reach)
     left = max([half + 2, TARGET / 2 + 2, *(-note.left + 2 for note in notes)])
-    right = max([half + 2, TARGET / 2 + 2, *(note.left + note.width + GAP for note in notes)])
+    right = max([wing + 2, TARGET / 2 + 2, *(note.left + note.width + GAP for note in notes)])
     wide = max((note.width / 2 + 5 for note in roles), default=0.0)
     return Cell(post.key, max(left, wide), max(right, wide), (heights["top"], heights["mid"], heights["bottom"]),
                 (*notes, *roles))
 
 
-def _half_width(glyph: Glyph, number: int) -> float:
+def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
+    """How far a symbol reaches to the left and to the right of a post."""
     if glyph.free or glyph.form == "loop":
-        return BOX_MARGIN
+        return BOX_MARGIN, BOX_MARGIN
     if glyph.form == "relay":
-        return symbol_of("coil" if number == 0 else "contact").half
+        half = symbol_of("coil" if number == 0 else "contact").half
+        return half, half
     symbol = symbol_of(glyph.form)
-    return symbol.half if len(glyph.posts) == 1 else symbol.reach + 4
+    return (symbol.half, symbol.right or symbol.half) if len(glyph.posts) == 1 else (symbol.reach + 4, symbol.reach + 4)
 
 
 # Boxes

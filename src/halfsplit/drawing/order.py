@@ -29,7 +29,7 @@ def order_of(layers: Layers) -> Order:
     order = _first(layers)
     best, fewest = order, _cost(layers, order)
     for sweep in range(2 * SWEEPS):
-        order = _swept(layers, order, upwards=bool(sweep % 2))
+        order = _swept(layers, order, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
         cost = _cost(layers, order)
         if cost < fewest:
             best, fewest = order, cost
@@ -84,14 +84,16 @@ def _width(order: Order, key: str) -> int:
     return max(len(order.upper[key]), len(order.lower[key]), 1)
 
 
-def _swept(layers: Layers, order: Order, *, upwards: bool) -> Order:
+def _swept(layers: Layers, order: Order, *, upwards: bool, turned: bool) -> Order:
+    """One sweep; items that are pulled alike keep their order, or are ``turned``: both must be tried."""
     rows = list(order.rows)
     upper, lower = dict(order.upper), dict(order.lower)
     neighbours = _neighbours(layers)
     for number in reversed(range(len(rows))) if upwards else range(len(rows)):
         places = positions(Order(tuple(rows), upper, lower))
         pull = {key: _pull(layers.glyphs[key], neighbours, places, upwards) for key in rows[number]}
-        rows[number] = tuple(sorted(rows[number], key=pull.__getitem__))
+        before = reversed(rows[number]) if turned else rows[number]
+        rows[number] = tuple(sorted(before, key=pull.__getitem__))
         for key in rows[number]:
             upper[key], lower[key] = _sorted_posts(layers.glyphs[key], neighbours, places)
     return Order(tuple(rows), MappingProxyType(upper), MappingProxyType(lower))

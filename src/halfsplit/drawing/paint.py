@@ -244,7 +244,7 @@ def _body(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writing) 
     if glyph.form in {"ground", "mass"}:
         y = band.mid_top + 8
     rectangle = (x - symbol.half, min(band.mid_top, y - symbol.reach) if post.top else y - symbol.reach,
-                 x + symbol.half, band.mid_bottom if post.bottom else y + symbol.reach)
+                 x + (symbol.right or symbol.half), band.mid_bottom if post.bottom else y + symbol.reach)
     style = _halo(canvas, glyph, rectangle, writing)
     leads = [[(x, band.mid_top), (x, y - symbol.reach)]] if post.top and band.mid_top < y - symbol.reach else []
     leads += [[(x, y + symbol.reach), (x, band.mid_bottom)]] if post.bottom else []

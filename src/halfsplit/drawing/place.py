@@ -80,20 +80,21 @@ class Placement:
         return [edge, (edge[0], own), (gutter, own), (gutter, track)]
 
     def _gutter(self, detour: Detour) -> float:
-        return self.gutters[detour.place] - 5.0 * detour.lane
+        return self.gutters[detour.place] + 5.0 * detour.lane
 
 
 def place(grid: Grid, writing: Writing, width: float = 0.0) -> Placement:
     """Pixels for a grid; the columns are spread where ``width`` leaves room."""
-    cells = {cell.post: cell for glyph in grid.layers.glyphs.values() for cell in cells_of(glyph, writing)}
+    cells = {cell.post: cell for glyph in grid.layers.glyphs.values() for cell in cells_of(glyph, _rightmost(glyph, grid.columns), writing)}
     row = {post.key: number for number, keys in enumerate(grid.order.rows) for key in keys
            for post in grid.layers.glyphs[key].posts}
     centres, edges = _centres(grid, cells, writing, width)
+    boundaries = [RAIL_MARGIN if grid.rails else MARGIN, *edges]
     bands, tracks, bottom = _heights(grid, cells, row)
     solid = sorted({grid.columns[post.key] for glyph in grid.layers.glyphs.values() if glyph.form not in {"pass", "loop"}
                     for post in glyph.posts})
     return Placement(grid, cells, row, {post: centres[column] for post, column in grid.columns.items()},
-                     {number + 0.5: edge for number, edge in enumerate(edges)}, bands, tracks,
+                     {number + 0.5: edge for number, edge in enumerate(boundaries, start=-1)}, bands, tracks,
                      tuple(centres[column] for column in solid), edges[-1] + MARGIN if edges else 2 * MARGIN,
                      bottom + FOOT)
 
@@ -116,6 +117,10 @@ def _centres(grid: Grid, cells: Mapping[str, Cell], writing: Writing, width: flo
     right = [room + spare for room in right]
     edges = list(accumulate((a + b for a, b in zip(left, right, strict=True)), initial=start))[1:]
     return [edge - room for edge, room in zip(edges, right, strict=True)], edges
+
+
+def _rightmost(glyph: Glyph, columns: Mapping[str, int]) -> str:
+    return max((post.key for post in glyph.posts), key=lambda post: (columns[post], post))
 
 
 def _span(glyph: Glyph, columns: Mapping[str, int]) -> tuple[int, int]:

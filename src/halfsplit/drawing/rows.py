@@ -56,25 +56,25 @@ def layers_of(scene: Scene) -> Layers:
 
 
 def _rows(scene: Scene) -> dict[str, int]:
-    """Glyph key → row. Wires from a bottom to a top point down the page; one that would close a circle is left out."""
+    """Glyph key → row: no wire runs up the page, save one that would close a circle."""
     owner, hubs = scene.owner(), scene.hubs()
     below: dict[str, list[tuple[str, int]]] = {key: [] for key in scene.glyphs}
-    for link in scene.links:
-        upper, lower = (link.a, link.b) if link.a.side == "bottom" else (link.b, link.a)
+    for link in sorted(scene.links, key=lambda link: link.a.side == link.b.side):
+        upper, lower = _upper_lower(link)
         u, v = owner[upper.post], owner[lower.post]
-        step = int({link.a, link.b} <= hubs)
-        if upper.side == "bottom" and lower.side == "top":
-            step += 1
-        elif not (u.head or v.head) or upper.side != lower.side:
-            continue
-        elif v.head:
-            u, v = v, u
+        step = (upper.side != lower.side) + ({link.a, link.b} <= hubs)
         if u is not v and not (u.foot or v.head) and not _leads(below, v.key, u.key):
             below[u.key].append((v.key, step))
     rows = _longest(below)
     last = max((row for key, row in rows.items() if not scene.glyphs[key].foot), default=0)
     foot = max([last + 1, *(row for key, row in rows.items() if scene.glyphs[key].foot)])
     return {key: foot if scene.glyphs[key].foot else row for key, row in rows.items()}
+
+
+def _upper_lower(link: Link) -> tuple[End, End]:
+    """Which end is to be in the higher row: a bottom end over a top end; of two alike the one nearer to the feed."""
+    falls = link.a.side == "bottom" if link.a.side != link.b.side else link.drop >= 0
+    return (link.a, link.b) if falls else (link.b, link.a)
 
 
 def _leads(below: Mapping[str, list[tuple[str, int]]], start: str, goal: str) -> bool:

@@ -146,13 +146,15 @@ def _end(point: str, other: str, sides: Sides, ends: Mapping[str, End]) -> End:
 
 def _link(wire: Wire, model: Model, sides: Sides, ends: Mapping[str, End]) -> Link:
     a, b = end_points(wire.a, wire.b, model)
-    return Link(wire.name, _end(a, b, sides, ends), _end(b, a, sides, ends), wire_mark(wire),
+    drop = sides.height.get(a, 0.5) - sides.height.get(b, 0.5)
+    return Link(wire.name, _end(a, b, sides, ends), _end(b, a, sides, ends), wire_mark(wire), drop,
                 dashed=wire.unknown or bool(wire.variant))
 
 
 def wire_mark(wire: Wire) -> str:
     """Cross-section and colour as they are written along a wire: ``2.5 RD/WH``, ``14 AWG BK``."""
-    section = f"{wire.gauge} AWG" if wire.gauge is not None else f"{wire.mm2:g}" if wire.mm2 is not None else ""
+    unit = "" if wire.colour else " mm²"
+    section = f"{wire.gauge} AWG" if wire.gauge is not None else f"{wire.mm2:g}{unit}" if wire.mm2 is not None else ""
     words = (section, wire.colour, "not shown" if wire.unknown else "", f"({wire.variant})" if wire.variant else "")
     return " ".join(word for word in words if word)
 

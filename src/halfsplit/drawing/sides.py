@@ -15,6 +15,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Behaviour, Model, Part
 from halfsplit.drawing.glyphs import Side
 
@@ -203,8 +204,23 @@ def sides_of(model: Model) -> Sides:
     net = net_of(model)
     module = module_sides(model, net)
     hanging = hanging_parts(model, net, module)
-    fixed = {point: value for point in net.part if (value := _fixed(point, net, module, hanging)) is not None}
-    return Sides(net, MappingProxyType(_potentials(net, fixed)), MappingProxyType(module), hanging)
+    hanging |= _balanced(model, net, _potentials(net, _fixed_points(net, module, hanging)))
+    heights = _potentials(net, _fixed_points(net, module, hanging))
+    return Sides(net, MappingProxyType(heights), MappingProxyType(module), hanging)
+
+
+def _balanced(model: Model, net: Net, height: Mapping[str, float]) -> frozenset[str]:
+    """Loads across a bridge (a window motor between two changeover relays), which have no upper side: they hang as well."""
+    found = set()
+    for part in model.of_kind(*LOADS):
+        points = [point for point in part_points(part) if point in net.wires]
+        if len(points) == 2 and abs(height[points[0]] - height[points[1]]) < 1e-6:
+            found.add(part.name)
+    return frozenset(found)
+
+
+def _fixed_points(net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> dict[str, float]:
+    return {point: value for point in net.part if (value := _fixed(point, net, module, hanging)) is not None}
 
 
 def _fixed(point: str, net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> float | None:

@@ -13,11 +13,15 @@ from types import MappingProxyType
 
 @dataclass(frozen=True, slots=True)
 class Symbol:
-    """``half``: half its width, ``reach``: half its height (px); between the reach and the next wire runs a lead."""
+    """``half``: half its width, ``reach``: half its height (px); between the reach and the next wire runs a lead.
+
+    ``right``: how far it reaches to the right, where that is less than ``half``.
+    """
 
     half: float
     reach: float
     body: str
+    right: float = 0.0
 
 
 def _line(d: str) -> str:
@@ -49,7 +53,7 @@ SYMBOLS: Mapping[str, Symbol] = MappingProxyType({
     "generator": Symbol(20, 20, _circle(20, _letter("G") + _line("M-6 11H6M-6 14.5H6"))),
     "fuse": Symbol(9, 20, _RECTANGLE + _line("M0-20V20")),
     "breaker": Symbol(14, 20, _line(_BLADE + "M-4-14L4-6M4-14L-4-6")),
-    "switch": Symbol(26, 20, _line(_BLADE + "M-26-6V6M-26 0H-20") + '<path class="dash" d="M-20 0H-5"/>'),
+    "switch": Symbol(26, 20, _line(_BLADE + "M-26-6V6M-26 0H-20") + '<path class="dash" d="M-20 0H-5"/>', right=10),
     "lamp": Symbol(17, 17, _circle(17, _line(_CROSS))),
     "motor": Symbol(20, 20, _circle(20, _letter("M"))),
     "heater": Symbol(10, 22, _face("M-10-22H10V22H-10Z") + _line("M-10-11H10M-10 0H10M-10 11H10")),
