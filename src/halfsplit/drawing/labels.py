@@ -138,14 +138,14 @@ def roles_of(behaviour: Behaviour | None) -> dict[str, str]:
     if behaviour is None:
         return {}
     roles = {pin: "clamp" for pin in behaviour.clamps}
-    roles |= {entry.pin: shorten(entry.name or "in", SMALL, 60) for entry in behaviour.inputs}
+    roles |= {entry.pin: shorten(entry.name or "in", SMALL, 46) for entry in behaviour.inputs}
     for driver in behaviour.drivers:
         both = len({other.side for other in behaviour.drivers if other.pin == driver.pin}) > 1
         roles[driver.pin] = "out ±" if both else "out +" if driver.side == "high" else "out −"
     roles |= {supply.pin: format_quantity(supply.volts, "V") for supply in behaviour.supplies}
     for talk in behaviour.talks:
         lines = ((talk.high, "H" if talk.low else ""), (talk.low, "L"))
-        roles |= {pin: shorten(f"{talk.bus} {line}".strip(), SMALL, 60) for pin, line in lines if pin}
+        roles |= {pin: shorten(f"{talk.bus} {line}".strip(), SMALL, 46) for pin, line in lines if pin}
     roles |= {pin: "earth" for pin in behaviour.earths}
     return roles | {pin: "feed" for group in behaviour.feeds for pin in group}
 
@@ -284,7 +284,7 @@ def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
 
 # Boxes
 
-BOX_MARGIN = 20.0
+BOX_MARGIN = 27.0
 """From the first post to the left edge of the box, and from the last to its right edge."""
 
 

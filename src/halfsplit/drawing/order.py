@@ -26,14 +26,27 @@ class Order:
 
 def order_of(layers: Layers) -> Order:
     """The best order met in the sweeps, by the number of crossings and then by the sideways length."""
+    neighbours = _neighbours(layers)
     order = _first(layers)
     best, fewest = order, _cost(layers, order)
     for sweep in range(2 * SWEEPS):
-        order = _swept(layers, order, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
+        order = _swept(layers, order, neighbours, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
+        order = _exchanged(layers, order, neighbours)
         cost = _cost(layers, order)
         if cost < fewest:
             best, fewest = order, cost
-    return best
+    return _battery_left(layers, best)
+
+
+def _battery_left(layers: Layers, order: Order) -> Order:
+    """Turned left to right, which crosses no more lines, if the battery would come to stand on the right."""
+    places = positions(order)
+    heads = [places[post.key] for glyph in layers.glyphs.values() if glyph.form == "battery" for post in glyph.posts]
+    if not heads or heads[0] <= (min(places.values()) + max(places.values())) / 2:
+        return order
+    return Order(tuple(row[::-1] for row in order.rows),
+                 MappingProxyType({key: posts[::-1] for key, posts in order.upper.items()}),
+                 MappingProxyType({key: posts[::-1] for key, posts in order.lower.items()}))
 
 
 def _posts(glyph: Glyph, units: Iterable[tuple[Post, ...]]) -> tuple[tuple[Post, ...], tuple[Post, ...]]:
@@ -69,34 +82,60 @@ def positions(order: Order) -> dict[str, float]:
     places: dict[str, float] = {}
     widest = max((sum(_width(order, key) for key in row) for row in order.rows), default=0)
     for row in order.rows:
-        used = sum(_width(order, key) for key in row)
-        left = (widest - used) / 2
-        for key in row:
-            width = _width(order, key)
-            for posts in (order.upper[key], order.lower[key]):
-                for number, post in enumerate(posts):
-                    places[post.key] = left + (number + 0.5) * width / len(posts)
-            left += width
+        _place_row(row, order, widest, places)
     return places
+
+
+def _place_row(row: tuple[str, ...], order: Order, widest: float, places: dict[str, float]) -> None:
+    left = (widest - sum(_width(order, key) for key in row)) / 2
+    for key in row:
+        width = _width(order, key)
+        for posts in (order.upper[key], order.lower[key]):
+            for number, post in enumerate(posts):
+                places[post.key] = left + (number + 0.5) * width / len(posts)
+        left += width
 
 
 def _width(order: Order, key: str) -> int:
     return max(len(order.upper[key]), len(order.lower[key]), 1)
 
 
-def _swept(layers: Layers, order: Order, *, upwards: bool, turned: bool) -> Order:
+def _swept(layers: Layers, order: Order, neighbours: Mapping[End, list[str]], *, upwards: bool, turned: bool) -> Order:
     """One sweep; items that are pulled alike keep their order, or are ``turned``: both must be tried."""
     rows = list(order.rows)
     upper, lower = dict(order.upper), dict(order.lower)
-    neighbours = _neighbours(layers)
+    places = positions(order)
+    widest = max((sum(_width(order, key) for key in row) for row in order.rows), default=0)
     for number in reversed(range(len(rows))) if upwards else range(len(rows)):
-        places = positions(Order(tuple(rows), upper, lower))
         pull = {key: _pull(layers.glyphs[key], neighbours, places, upwards) for key in rows[number]}
         before = reversed(rows[number]) if turned else rows[number]
         rows[number] = tuple(sorted(before, key=pull.__getitem__))
         for key in rows[number]:
             upper[key], lower[key] = _sorted_posts(layers.glyphs[key], neighbours, places)
+        _place_row(rows[number], Order(tuple(rows), upper, lower), widest, places)
     return Order(tuple(rows), MappingProxyType(upper), MappingProxyType(lower))
+
+
+def _exchanged(layers: Layers, order: Order, neighbours: Mapping[End, list[str]]) -> Order:
+    """Neighbours in a row change places where that saves crossings in the channels above and below."""
+    places = positions(order)
+    rows = []
+    for row in order.rows:
+        items = list(row)
+        joined = {key: [[places[other] for post in layers.glyphs[key].posts for other in neighbours.get(End(post.key, side), ())]
+                        for side in ("top", "bottom")] for key in row}
+        for _ in range(3):
+            for number in range(len(items) - 1):
+                left, right = items[number], items[number + 1]
+                if _inverted(joined[left], joined[right]) > _inverted(joined[right], joined[left]):
+                    items[number], items[number + 1] = right, left
+        rows.append(tuple(items))
+    return Order(tuple(rows), order.upper, order.lower)
+
+
+def _inverted(left: list[list[float]], right: list[list[float]]) -> int:
+    """Crossings of the lines of two neighbours that stand in this order."""
+    return sum(a > b for side in (0, 1) for a in left[side] for b in right[side])
 
 
 def _neighbours(layers: Layers) -> Mapping[End, list[str]]:

@@ -246,12 +246,18 @@ def _body(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writing) 
     rectangle = (x - symbol.half, min(band.mid_top, y - symbol.reach) if post.top else y - symbol.reach,
                  x + (symbol.right or symbol.half), band.mid_bottom if post.bottom else y + symbol.reach)
     style = _halo(canvas, glyph, rectangle, writing)
-    leads = [[(x, band.mid_top), (x, y - symbol.reach)]] if post.top and band.mid_top < y - symbol.reach else []
-    leads += [[(x, y + symbol.reach), (x, band.mid_bottom)]] if post.bottom else []
+    used = [_is_used(End(post.key, side), point, glyph, writing) for side, point in (("top", post.top), ("bottom", post.bottom))]
+    leads = [[(x, band.mid_top), (x, y - symbol.reach)]] if used[0] and band.mid_top < y - symbol.reach else []
+    leads += [[(x, y + symbol.reach), (x, band.mid_bottom)]] if used[1] else []
     turned = glyph.form in FLIPPED and post.top.rpartition(".")[2] in {"-", "k", "2"}
     canvas.add("symbols", f'<path class="s{style}" d="{_path(leads)}"/>' if leads else "")
     canvas.add("symbols", _drawn(glyph.form, symbol, x, y, " rotate(180)" if turned else "", style))
     return rectangle
+
+
+def _is_used(end: End, point: str, glyph: Glyph, writing: Writing) -> bool:
+    """Whether a lead is drawn: at every pin of a part, but on a splice only where there is a wire."""
+    return bool(point) and (glyph.form != "splice" or any(end in (link.a, link.b) for link in writing.scene.links))
 
 
 def _lying_body(canvas: Canvas, glyph: Glyph, symbol: Symbol, placement: Placement, writing: Writing) -> Rectangle:

@@ -14,6 +14,8 @@ from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.linalg import splu
 
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Behaviour, Model, Part
@@ -204,8 +206,11 @@ def sides_of(model: Model) -> Sides:
     net = net_of(model)
     module = module_sides(model, net)
     hanging = hanging_parts(model, net, module)
-    hanging |= _balanced(model, net, _potentials(net, _fixed_points(net, module, hanging)))
     heights = _potentials(net, _fixed_points(net, module, hanging))
+    balanced = _balanced(model, net, heights)
+    if balanced:
+        hanging |= balanced
+        heights = _potentials(net, _fixed_points(net, module, hanging))
     return Sides(net, MappingProxyType(heights), MappingProxyType(module), hanging)
 
 
@@ -236,15 +241,14 @@ def _potentials(net: Net, fixed: Mapping[str, float]) -> dict[str, float]:
     """Node analysis with unit conductances; ``fixed`` holds the feeds and grounds."""
     points = list(dict.fromkeys([*net.wires, *net.inside, *net.part]))
     index = {point: number for number, point in enumerate(points)}
-    conductance = np.diag(np.full(len(points), LEAK))
-    current = np.full(len(points), LEAK / 2)
+    current = np.array([fixed.get(point, LEAK / 2) for point in points])
+    entries = [(number, number, 1.0 if point in fixed else LEAK) for point, number in index.items()]
     for point, number in index.items():
-        for other in net.joined(point):
-            conductance[number, number] += 1.0
-            conductance[number, index[other]] -= 1.0
-    for point, value in fixed.items():
-        conductance[index[point]] = 0.0
-        conductance[index[point], index[point]] = 1.0
-        current[index[point]] = value
-    heights = np.linalg.solve(conductance, current) if points else current
+        for other in () if point in fixed else net.joined(point):
+            entries += [(number, number, 1.0), (number, index[other], -1.0)]
+    if not points:
+        return {}
+    rows, columns, values = zip(*entries, strict=True)
+    conductance = coo_array((values, (rows, columns)), shape=(len(points), len(points))).tocsc()
+    heights = splu(conductance).solve(current)
     return {point: round(float(heights[number]), 9) for point, number in index.items()}
