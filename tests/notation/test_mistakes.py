@@ -16,7 +16,9 @@ from halfsplit.notation.include import MOST_FILES
 from halfsplit.notation.mistakes import MISTAKES, MOST
 from halfsplit.notation.reading import parse, read
 
-_SECTIONS = re.split(r"^== ", Path(__file__).with_name("mistakes.txt").read_text(encoding="utf-8"), flags=re.MULTILINE)
+_SECTIONS = re.split(
+    r"^== ", Path(__file__).with_name("mistakes.txt").read_text(encoding="utf-8"), flags=re.MULTILINE
+)
 BASE = _SECTIONS[1].partition("\n")[2].strip() + "\n"
 
 
@@ -123,7 +125,9 @@ def test_no_more_errors_are_told_than_help():
     with pytest.raises(CircuitError) as caught:
         parse("modul A\n" * 500)
     assert len(caught.value.problems) == MOST + 1
-    assert str(caught.value.problems[-1]) == "error: 100 errors: the others are not shown\n    mend these first"
+    assert (
+        str(caught.value.problems[-1]) == "error: 100 errors: the others are not shown\n    mend these first"
+    )
 
 
 def test_a_file_that_is_not_text(tmp_path):
@@ -188,7 +192,9 @@ def test_a_missing_include():
     )
 
 
-@pytest.mark.parametrize("name", ["../x.circuit", "/etc/passwd", "a/../../x", "..\\x.circuit", "C:\\x", "file:x"])
+@pytest.mark.parametrize(
+    "name", ["../x.circuit", "/etc/passwd", "a/../../x", "..\\x.circuit", "C:\\x", "file:x"]
+)
 def test_an_include_outside_the_folder_is_not_even_asked_for(name):
     asked = []
     text = answer(BASE + f'include "{name}"', file="van.circuit", loader=asked.append)

@@ -9,7 +9,19 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 
-from halfsplit.circuit.model import BODY, And, Behaviour, Condition, Hears, Model, Not, Or, Part, Position
+from halfsplit.circuit.model import (
+    BODY,
+    NOWHERE,
+    And,
+    Behaviour,
+    Condition,
+    Hears,
+    Model,
+    Not,
+    Or,
+    Part,
+    Position,
+)
 from halfsplit.circuit.problems import Finding, Mistake, Severity
 
 
@@ -109,7 +121,7 @@ def body_apart(model: Model) -> Iterator[Finding]:
     if not negatives & _joined_to(BODY, model):
         yield _found(
             "body-apart",
-            grounds[0].at if grounds[0].declared else _first_use(model, grounds[0].name),
+            _first_uses(model)[grounds[0].name],
             ground=grounds[0].name,
             negative=f"{batteries[0].name}.-",
         )
@@ -154,16 +166,16 @@ def _part_pairs(model: Model) -> Iterator[tuple[str, str]]:
 def empty(model: Model) -> Iterator[Finding]:
     """No part and no stage."""
     if not model.parts and not model.stages:
-        yield _found("empty", Position())
+        yield _found("empty", NOWHERE)
 
 
 def named_once(model: Model) -> Iterator[Finding]:
     """A name that stands in one place only is likely a typing error."""
-    counts = Counter(_mentions(model))
+    counts, first = Counter(_mentions(model)), _first_uses(model)
     for part in model.parts.values():
         if counts[part.name] == 1:
             yield _found(
-                "named-once", part.at if part.declared else _first_use(model, part.name), name=part.name
+                "named-once", part.at if part.declared else first.get(part.name, NOWHERE), name=part.name
             )
 
 
@@ -211,6 +223,7 @@ def _heard(behaviour: Behaviour) -> Iterator[str]:
 def one_side(model: Model) -> Iterator[Finding]:
     """Cavities with nothing at ``:in`` or nothing at ``:out``."""
     sides: dict[str, set[str]] = {}
+    first = _first_uses(model)
     for point in _ends(model):
         cavity, _, side = point.partition(":")
         if side in ("in", "out"):
@@ -220,7 +233,7 @@ def one_side(model: Model) -> Iterator[Finding]:
             side = (
                 "the side on which a path arrives" if wired == {"in"} else "the side from which a path leaves"
             )
-            yield _found("one-side", _first_use(model, cavity), cavity=cavity, side=side)
+            yield _found("one-side", first[cavity], cavity=cavity, side=side)
 
 
 def pin_unwired(model: Model) -> Iterator[Finding]:
@@ -280,10 +293,11 @@ def _part_of(point: str) -> str:
     return point.partition(":")[0].partition(".")[0]
 
 
-def _first_use(model: Model, name: str) -> Position:
-    """Where a part, or a cavity, first ends a wire."""
+def _first_uses(model: Model) -> dict[str, Position]:
+    """Where each part, and each cavity, first ends a wire."""
+    first: dict[str, Position] = {}
     for wire in model.wires:
         for point in (wire.a, wire.b):
-            if name in (point.partition(":")[0], _part_of(point)):
-                return wire.at
-    return Position()
+            first.setdefault(point.partition(":")[0], wire.at)
+            first.setdefault(_part_of(point), wire.at)
+    return first

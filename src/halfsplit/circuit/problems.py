@@ -9,12 +9,16 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Literal
 
 from halfsplit.circuit.model import NOWHERE, Position
 from halfsplit.errors import InputError
 
 Severity = Literal["error", "warning"]
+
+LOOKED_AT = 1000
+"""So many names are compared with one that is not known."""
 
 SHOWN = 110
 """So many characters of a line are shown above the caret."""
@@ -101,7 +105,7 @@ def printable(text: str) -> str:
 
 def nearest(word: str, names: Iterable[str]) -> str:
     """The name that is most like ``word``, without regard to case; '' where none is near."""
-    folded = {name.casefold(): name for name in names}
+    folded = {name.casefold(): name for name in islice(names, LOOKED_AT)}
     matches = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
     return folded[matches[0]] if matches else ""
 

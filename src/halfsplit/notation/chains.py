@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from types import MappingProxyType
 
@@ -99,12 +99,13 @@ def _sensor(scope: Scope, part: Part, value: s.Word | s.Amount) -> float | None:
 
 def stages_of(scope: Scope, parts: Mapping[str, Part]) -> Mapping[str, Stage]:
     """The stages in the order of the file; what they need exists, and no loop is among them."""
-    stages = {name: _stage(scope, line, parts) for name, line in scope.stages.items()}
+    names = {**parts, **scope.stages}
+    stages = {name: _stage(scope, line, names) for name, line in scope.stages.items()}
     _check_loops(scope, stages)
     return MappingProxyType(stages)
 
 
-def _stage(scope: Scope, line: s.StageLine, parts: Mapping[str, Part]) -> Stage:
+def _stage(scope: Scope, line: s.StageLine, names: Collection[str]) -> Stage:
     name = line.name.text
     good, bad = (
         scope.number(amount, amount.unit, "what a stage reads", ANY) if amount else None
@@ -113,7 +114,7 @@ def _stage(scope: Scope, line: s.StageLine, parts: Mapping[str, Part]) -> Stage:
     if line.good is not None and line.bad is not None:
         _check_numbers(scope, line, line.good, line.bad)
     needs = [word for under in line.under if isinstance(under, s.NeedsLine) for word in under.names]
-    known = [word.text for word in needs if scope.known(word, "part or stage", [*parts, *scope.stages])]
+    known = [word.text for word in needs if scope.known(word, "part or stage", names)]
     return Stage(
         name,
         line.words.text if line.words else "",
@@ -236,8 +237,7 @@ def _can_be_suspected(scope: Scope, word: s.Word, parts: Mapping[str, Part]) -> 
 
 def terminators_of(scope: Scope, lines: Sequence[s.TerminatorLine]) -> tuple[Terminator, ...]:
     """Terminators, each at a module and on a bus of two lines that it talks on."""
-    modules = [name for name, kind in scope.kinds.items() if kind == "module"]
-    made = [_terminator(scope, line) for line in lines if scope.known(line.part, "module", modules)]
+    made = [_terminator(scope, line) for line in lines if scope.known_module(line.part)]
     return tuple(terminator for terminator in made if terminator)
 
 

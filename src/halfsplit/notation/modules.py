@@ -74,9 +74,13 @@ def behaviour_of(scope: Scope, name: str) -> Behaviour | None:
 
 
 def _check_pins(scope: Scope, name: str, line: s.PartLine) -> None:
-    """Each pin once in lines of a kind; a driver may have a high and a low side."""
+    """Each pin once in lines of a kind, and each alias once; a driver may have a high and a low side."""
     seen: set[tuple[str, str]] = set()
     for under in line.under:
+        for alias in _aliases(under) if isinstance(under, s.ReadsLine) else ():
+            if ("as", alias.text) in seen:
+                scope.found.add("value-twice", alias.at, what=f'the name "{alias.text}"')
+            seen.add(("as", alias.text))
         word = _WORDS.get(type(under), "")
         for pin in _pins(under):
             side = under.side if isinstance(under, s.DrivesLine) else ""
@@ -117,10 +121,12 @@ class _Lines:
 
     def __init__(self, scope: Scope, name: str, line: s.PartLine) -> None:
         self.scope, self.name, self.line, self.got = scope, name, line, _Collected()
+        self.own = dict.fromkeys(scope.pins[name])
         self.aliases = {
-            text_of(_said(under), "as"): under.pin.text
+            alias.text: under.pin.text
             for under in line.under
             if isinstance(under, s.ReadsLine)
+            for alias in _aliases(under)
         }
 
     def behaviour(self) -> Behaviour:
@@ -277,8 +283,7 @@ class _Lines:
 
     def _input(self, pin: s.Word) -> str:
         """The pin itself: one of the module's own, by number or by alias."""
-        aliases = {alias: own for alias, own in self.aliases.items() if alias}
-        own = self.scope.pins[self.name]
+        own, aliases = self.own, self.aliases
         if pin.text not in own and pin.text not in aliases and self.name not in self.scope.unread:
             known = [*own, *aliases]
             self.scope.found.add(
@@ -292,12 +297,11 @@ class _Lines:
         return pin.text if pin.text in own else aliases.get(pin.text, pin.text)
 
     def _check_hears(self, listener: s.Word, speaker: s.Word) -> None:
-        modules = [name for name, kind in self.scope.kinds.items() if kind == "module"]
-        known = [self.scope.known(name, "module", modules) for name in (listener, speaker)]
+        known = [self.scope.known_module(name) for name in (listener, speaker)]
         pair = {listener.text, speaker.text}
         if all(known) and not any(pair <= set(members) for members in self.scope.buses.values()):
             self.scope.found.add("not-on-bus", listener.at, listener=listener.text, speaker=speaker.text)
 
 
-def _said(line: s.ReadsLine) -> dict[str, s.Given | s.Said]:
-    return {item.word: item for item in line.items if isinstance(item, s.Said)}
+def _aliases(line: s.ReadsLine) -> list[s.Word]:
+    return [item.value for item in line.items if isinstance(item, s.Said) and item.word == "as"]

@@ -16,7 +16,7 @@ from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import UNITS
 from halfsplit.notation.build import Builder
 from halfsplit.notation.mistakes import Collector
-from halfsplit.notation.words import TOP, UNDER, USAGE, usage
+from halfsplit.notation.words import TOP, UNDER, USAGE, usage, without_comment
 
 LONGEST_TEXT: Final = 2**20
 MOST_LINES: Final = 20_000
@@ -143,7 +143,7 @@ class _Reader:
                 code = f"U+{ord(char):04X}"
                 self.found.add("control-character", replace(at, column=column), code=code)
                 return None
-        bare = _QUOTED.sub(lambda match: '"' + "_" * (len(match[0]) - 2) + '"', _without_comment(raw))
+        bare = _QUOTED.sub(lambda match: '"' + "_" * (len(match[0]) - 2) + '"', without_comment(raw))
         indent = len(bare) - len(bare.lstrip())
         line = _Line(replace(at, column=indent + 1), raw[: len(bare)].rstrip(), bare.rstrip())
         return line if self._sound(line) else None
@@ -292,13 +292,3 @@ _UNIT_WORDS: Final = MappingProxyType(
         "percent": "%",
     }
 )
-
-
-def _without_comment(line: str) -> str:
-    """The line up to a ``#`` that is not inside quotation marks."""
-    start = 0
-    while (hash_at := line.find("#", start)) >= 0:
-        if line.count('"', 0, hash_at) % 2 == 0:
-            return line[:hash_at].rstrip()
-        start = hash_at + 1
-    return line.rstrip()

@@ -207,15 +207,11 @@ def _mass(scope: Scope, line: s.PartLine, said: dict[str, s.Given | s.Said]) -> 
         scope.found.add(
             "not-for-kind", item.value.at, word="on", kind=line.kind.text, takes='delete "on" and the name'
         )
-    masses = [name for name, kind in scope.kinds.items() if kind == "mass"]
-    if item.value.text not in masses and item.value.text not in scope.unread:
-        scope.found.add(
-            "unknown-mass",
-            item.value.at,
-            mass=item.value.text,
-            near=scope.found.near(item.value.text, masses),
-        )
-    return item.value.text
+    mass = item.value.text
+    if scope.kinds.get(mass) != "mass" and mass not in scope.unread:
+        masses = [name for name, kind in scope.kinds.items() if kind == "mass"]
+        scope.found.add("unknown-mass", item.value.at, mass=mass, near=scope.found.near(mass, masses))
+    return mass
 
 
 # pins

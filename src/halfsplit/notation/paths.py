@@ -184,7 +184,7 @@ def _visit(scope: Scope, word: s.Word, at_end: bool) -> Visit | None:
 
 def _pin(scope: Scope, word: s.Word, name: str, pin: str, side: str) -> Visit | None:
     pins = scope.pins[name]
-    if pin not in pins:
+    if pin not in pins and KINDS[scope.kinds[name]].pins:
         if name not in scope.unread:
             scope.found.add(
                 "no-pin", word.at, name=name, pins=" ".join(pins), pin=pin, near=scope.found.near(pin, pins)

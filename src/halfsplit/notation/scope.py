@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Final
 
 from halfsplit.circuit.kinds import CODES, KINDS
@@ -95,32 +96,33 @@ class Scope:
         self.kinds[name.text] = kind
         return kind
 
-    def known(self, name: s.Word, what: str, names: Iterable[str], mistake: str = "unknown-name") -> bool:
+    def known(self, name: s.Word, what: str, names: Collection[str], mistake: str = "unknown-name") -> bool:
         """Whether a name is one of ``names``; an error with the nearest, and with the list where it is short."""
-        choices = list(names)
-        if name.text in choices:
+        if name.text in names:
             return True
         if name.text not in self.unread:
-            shown = ", ".join(choices[:12]) + (", …" if len(choices) > 12 else "")
+            shown = ", ".join(islice(names, 12)) + (", …" if len(names) > 12 else "")
             self.found.add(
                 mistake,
                 name.at,
                 name=name.text,
                 what=what,
-                near=self.found.near(name.text, choices),
-                hint=f"there are: {shown}" if choices else "there are none",
+                near=self.found.near(name.text, names),
+                hint=f"there are: {shown}" if names else "there are none",
             )
         return False
 
-    def known_state(self, name: s.Word) -> bool:
-        names = list(self.states) or [AS_DRAWN.name]
-        return name.text in self.unread_states() or self.known(name, "state", names, "unknown-state")
+    def known_module(self, name: s.Word) -> bool:
+        """Whether a name is a module's."""
+        if self.kinds.get(name.text) == "module":
+            return True
+        return self.known(name, "module", [other for other, kind in self.kinds.items() if kind == "module"])
 
-    def unread_states(self) -> frozenset[str]:
-        """States of lines that have errors cannot be told; with such lines, no state is called unknown."""
-        return (
-            frozenset(self.states) if "state" not in self.unread else frozenset({*self.states, *self.unread})
-        )
+    def known_state(self, name: s.Word) -> bool:
+        """Whether a state is declared; none is called unknown while a state's line has an error of its own."""
+        if "state" in self.unread:
+            return True
+        return self.known(name, "state", self.states or [AS_DRAWN.name], "unknown-state")
 
     # numbers
 

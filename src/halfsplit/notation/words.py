@@ -1,4 +1,4 @@
-"""The words of the notation: what begins a line, where it may stand, and how it is written."""
+"""The words of the notation: what begins a line, where it may stand, how it is written, where a comment begins."""
 
 from __future__ import annotations
 
@@ -168,3 +168,13 @@ KEYWORDS: Final = frozenset(
     }
 )
 """No part, stage, bus or variant can have one of these as its name."""
+
+
+def without_comment(line: str) -> str:
+    """The line up to a ``#`` that is not inside quotation marks."""
+    start = 0
+    while (hash_at := line.find("#", start)) >= 0:
+        if line.count('"', 0, hash_at) % 2 == 0:
+            return line[:hash_at].rstrip()
+        start = hash_at + 1
+    return line.rstrip()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import groupby, pairwise
 
@@ -27,6 +28,7 @@ from halfsplit.circuit.model import (
     Wire,
 )
 from halfsplit.notation.amounts import written
+from halfsplit.notation.words import without_comment
 
 _WIDE = 34
 """So wide at most is the column of names and values; what is longer sticks out."""
@@ -59,7 +61,7 @@ def _title(model: Model) -> list[str]:
     if not model.title:
         return []
     title = model.title
-    plain = "#" not in title and '"' not in title and title == title.strip()
+    plain = title == without_comment(title.strip()) and not re.fullmatch(r'"[^"]*"|[^"]*"[^"]*', title)
     return [f"title  {title}" if plain else f"title  {quoted(title)}"]
 
 
@@ -239,7 +241,7 @@ def _states(model: Model) -> list[str]:
 
 def _state(model: Model, state: State) -> str:
     items = [f"{name} {position}" for name, position in state.switches.items()]
-    items += [f"{name} running" for name in model.parts if name in state.running]
+    items += [f"{name} running" for name in sorted(state.running)]
     items += [f"{name} {_sensor(model.parts[name], value)}" for name, value in state.values.items()]
     items += [
         f"{word} {written(value, 'min')}"
