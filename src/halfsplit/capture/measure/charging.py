@@ -1,0 +1,202 @@
+"""Charging: mean, ripple, and what the ripple's spectrum says of the generator's rectifier.
+
+Three phases through six diodes give six humps a turn of the field (electrical period 1/f). With all whole, the
+ripple has lines at 6 f and its multiples alone. A diode that is open takes two of the six humps away once a period,
+one that is shorted pulls a phase to a rail for half of it: both bring strong lines at f, 2 f, 3 f. Without one phase
+the two others act as one winding with two humps a period: lines at 2 f, 4 f alone, and between the
+humps no current flows at all. So the trace is folded at the lowest frequency that repeats, and its shape tells.
+
+Limits (common practice, no source): 13.8 to 14.8 V, ripple under 0.5 V peak to peak. Controlled generators go from
+12.2 to 15.2 V: a mean outside the first range alone is told, not condemned.
+"""
+
+from dataclasses import dataclass, field
+from typing import ClassVar, Final, Literal
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
+from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
+from halfsplit.capture.measure.starting import upright
+
+USUAL: Final = (13.8, 14.8)
+CONTROLLED: Final = (12.2, 15.2)
+RIPPLE: Final = 0.5
+
+_LEAST_RATE: Final = 4000.0
+_SLOWEST, _FASTEST = 60.0, 12_000.0
+"""Hz between which the humps of a generator lie: some 1,200 at idle."""
+
+_SECONDS: Final = 0.5
+"""Longest stretch whose spectrum is taken: the engine's speed must not wander far within it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChargingResult(Result):
+    """`pattern`: 'even', 'open diode', 'shorted diode', 'bad diode', 'missing phase' or '' where none is seen."""
+
+    analysis: ClassVar[str] = "charging"
+
+    pattern: str = ""
+
+
+@dataclass
+class _Ripple:
+    pattern: str = ""
+    notes: list[str] = field(default_factory=list)
+    frequency: float = 0.0
+    error: float = 0.0
+
+
+@answers(ChargingResult)
+def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "volts") -> ChargingResult:
+    """Battery volts or generator amps with the engine running, at `rate` samples a second."""
+    require(values, rate, least_rate=_LEAST_RATE, least_seconds=0.05, what="the ripple of a generator")
+    if clipped(values) > 0.02:
+        raise CannotTell("the trace is clipped: choose a wider range")
+    values, turned = upright(values) if kind == "amps" else (values, False)
+    mean = float(values.mean())
+    if kind == "volts" and not 8.0 < mean < 18.0:
+        raise CannotTell(f"the mean is {mean:.2f} V: this is no 12 V battery with the engine running, or the coupling is AC")
+    part = values[: int(_SECONDS * rate)]
+    ripple = _spectrum(part, rate)
+    if turned:
+        ripple.notes.append("the current is negative: the clamp sits the other way round, the sign was turned")
+    swing = _peak_to_peak(values, rate)
+    unit = "V" if kind == "volts" else "A"
+    error = noise(values)
+    quantities = [Quantity("mean", mean, unit, error / 10), Quantity("ripple", swing, unit, error)]
+    if ripple.frequency:
+        quantities.append(Quantity("hump frequency", ripple.frequency, "Hz", ripple.error))
+    verdict, reason = _judged(ripple, mean, swing, kind)
+    return ChargingResult(
+        verdict=verdict,
+        reason=reason,
+        quantities=tuple(quantities),
+        marks=(Mark(0.0, part.size / rate, "spectrum"),),
+        notes=tuple(ripple.notes),
+        pattern=ripple.pattern,
+    )
+
+
+def _peak_to_peak(values: Floats, rate: float) -> float:
+    """Median of the peak-to-peak values of stretches of 20 ms, less slow changes and a few samples' noise."""
+    even = smooth(values, 3)
+    width = int(0.02 * rate)
+    blocks = even[: even.size // width * width].reshape(-1, width)
+    return float(np.median(blocks.max(axis=1) - blocks.min(axis=1)))
+
+
+def _spectrum(part: Floats, rate: float) -> _Ripple:
+    """Find the electrical frequency and weigh its lines."""
+    ripple = part - smooth(part, int(rate / 40.0))
+    lines = _Lines(ripple, rate)
+    top = lines.strongest(_SLOWEST, min(_FASTEST, 0.45 * rate))
+    if lines.height(top) < 5 * lines.floor:
+        return _Ripple(notes=["no ripple above the noise: the generator does not charge, or the rate is too low"])
+    base = _base(lines, top)
+    return _shape(_folded(ripple, rate, base), base, lines.width / 4)
+
+
+class _Lines:
+    """The spectrum of a ripple and the heights of its lines."""
+
+    def __init__(self, ripple: Floats, rate: float) -> None:
+        window = ripple * np.hanning(ripple.size)
+        size = 1 << int(np.ceil(np.log2(4 * ripple.size)))
+        self._power = np.abs(np.fft.rfft(window, size)) * 4.0 / ripple.size
+        self._step = rate / size
+        self.width = rate / ripple.size
+        self.floor = float(np.median(self._power))
+
+    def strongest(self, least: float, most: float) -> float:
+        first, last = int(least / self._step), int(most / self._step)
+        return (first + int(np.argmax(self._power[first:last]))) * self._step
+
+    def height(self, frequency: float) -> float:
+        """The highest value within two widths of a frequency."""
+        place = round(frequency / self._step)
+        reach = max(int(2 * self.width / self._step), 1)
+        part = self._power[max(place - reach, 0) : place + reach + 1]
+        return float(part.max()) if part.size else 0.0
+
+
+def _base(lines: _Lines, top: float) -> float:
+    """The lowest frequency of which the strongest line is a multiple, up to six, and which has lines of its own."""
+    limit = max(0.25 * lines.height(top), 5 * lines.floor)
+    for order in (6, 5, 4, 3, 2):
+        base = top / order
+        if base < _SLOWEST / 2:
+            continue
+        inner = [k for k in range(1, order) if lines.height(k * base) > limit]
+        if inner and np.gcd.reduce([order, *inner]) == 1:
+            return base
+    return top
+
+
+def _shape(folded: Floats, base: float, error: float) -> _Ripple:
+    """What one period of the ripple looks like.
+
+    Sound: each hump falls back to the same low level, and there is no floor between humps (at heavy load they come
+    in two sizes). Two phases: single humps, and a floor for over 30 % of the time. A bad diode: one deep valley in a
+    broad stretch of humps; low for a quarter to a third of the time if it is open, for 0.43 and more if shorted.
+    """
+    level = (folded - folded.min()) / (folded.max() - folded.min())
+    broad = float(np.mean(level > 0.9))
+    narrow = broad < 0.36 and _swings(1.0 - level, 0.05) == 1
+    if broad < 0.3 and _deep_valleys(level) > 1:
+        return _Ripple("even", [], base, error)
+    if narrow:
+        floor = float(np.mean(level < 0.25)) >= 0.3
+        return _Ripple("missing phase", [], 3 * base, 3 * error) if floor else _Ripple("even", [], base, error)
+    low = float(np.mean(level < 0.5))
+    kind = "open diode" if low < 0.385 else "shorted diode" if low > 0.42 else "bad diode"
+    return _Ripple(kind, [], 6 * base, 6 * error)
+
+
+def _swings(level: Floats, least: float) -> int:
+    """How often a closed curve from 0 to 1 rises by `least` after it fell by `least`."""
+    turned = np.roll(level, -int(np.argmin(level)))
+    count, extreme, rising = 0, 0.0, True
+    for value in np.append(turned, turned[0]):
+        extreme = max(extreme, value) if rising else min(extreme, value)
+        if abs(value - extreme) > least:
+            count += rising
+            extreme, rising = value, not rising
+    return count
+
+
+def _deep_valleys(level: Floats) -> int:
+    """Stretches below 0.25 that are parted by a rise of a tenth."""
+    return _swings(np.minimum(level, 0.35) / 0.35, 0.28)
+
+
+def _folded(ripple: Floats, rate: float, frequency: float) -> Floats:
+    """The mean of one period, in 60 parts."""
+    phase = np.mod(np.arange(ripple.size) * frequency / rate, 1.0)
+    bins = np.minimum((phase * 60).astype(np.int64), 59)
+    return np.bincount(bins, ripple, minlength=60) / np.maximum(np.bincount(bins, minlength=60), 1)
+
+
+def _judged(ripple: _Ripple, mean: float, swing: float, kind: str) -> tuple[Verdict, str]:
+    head = f"{mean:.2f} V, ripple {swing:.2f} V" if kind == "volts" else f"{mean:.0f} A, ripple {swing:.0f} A"
+    names = {
+        "open diode": "humps are missing for a third of each period: a diode is open",
+        "shorted diode": "over half of each period is low: a diode is shorted",
+        "bad diode": "humps are missing in each period: a diode is open or shorted",
+        "missing phase": "single humps with a floor between them: a phase is missing, or a diode is shorted",
+    }
+    if ripple.pattern in names:
+        return "fault", f"{head}; {names[ripple.pattern]}"
+    if kind == "amps":
+        return ("measured", head) if ripple.pattern else ("cannot tell", f"no ripple is seen in {head}")
+    if swing > RIPPLE:
+        return "fault", f"{head}: over {RIPPLE:g} V peak to peak: the battery or its connections do not smooth it"
+    if not CONTROLLED[0] <= mean <= CONTROLLED[1]:
+        side = "does not charge" if mean < CONTROLLED[0] else "overcharges"
+        return "fault", f"{head}: outside {CONTROLLED[0]} to {CONTROLLED[1]} V, the generator {side}"
+    if not ripple.pattern:
+        return "cannot tell", f"no ripple is seen in {head}: the generator may not be charging"
+    if not USUAL[0] <= mean <= USUAL[1]:
+        return "measured", f"{head}: outside the usual {USUAL[0]} to {USUAL[1]} V, as a controlled generator may be"
+    return "good", f"{head}, all humps alike"

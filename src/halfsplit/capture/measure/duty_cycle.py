@@ -1,0 +1,144 @@
+"""Duty cycle of a switched signal: frequency, share of time high, levels, slow edges, missing pulses.
+
+Times are taken where the signal crosses half way between its levels, interpolated between samples. A valve or lamp
+that is switched to ground is on while its line is low: `low_share` says that share too.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, require, thinned, two_levels
+
+_NEIGHBOURS: Final = 4
+_MISSING: Final = 1.6
+_SLOW: Final = 0.1
+"""Share of the shorter state from which the 10 to 90 % time of an edge counts as slow."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class DutyResult(Result):
+    """`missing` are the times in seconds at which a pulse was due and did not come."""
+
+    analysis: ClassVar[str] = "duty cycle"
+
+    missing: tuple[float, ...] = ()
+
+
+@answers(DutyResult)
+def duty_cycle(values: Floats, rate: float) -> DutyResult:
+    """Measure a switched signal sampled at `rate`, in any unit (volts as a rule)."""
+    require(values, rate, least_rate=10.0, least_seconds=0.0, what="a switched signal")
+    levels = two_levels(values)
+    if levels is None:
+        middle = float(np.median(thinned(values)))
+        raise CannotTell(f"the signal does not switch: it stays at {middle:.4g} (0 or 100 % duty)")
+    found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
+    times = [_edge_time(values, rate, found, levels, rising=rising) for rising in (True, False)]
+    return _measured(found, 1.0 / rate, levels, times)
+
+
+@answers(DutyResult)
+def duty_edges(signal: Edges, resolution: float) -> DutyResult:
+    """The same from edges of a logic record; `resolution` is its clock's step in seconds."""
+    return _measured(signal, resolution, None, [])
+
+
+def _measured(found: Edges, resolution: float, levels: Levels | None, slow: list[float]) -> DutyResult:
+    rises, falls = found.of(True), found.of(False)
+    if rises.size < 3 or falls.size < 3:
+        raise CannotTell(f"{found.times.size} edges were recorded: three periods are needed")
+    highs = _widths(rises, falls)
+    periods = np.diff(rises)
+    period = float(np.median(periods))
+    if period < 8 * resolution or float(np.median(highs)) < 2 * resolution:
+        raise CannotTell(
+            f"a period of {period:.3g} s has fewer than 8 samples of {resolution:.3g} s: record it faster"
+        )
+    missing = _missing(rises, periods)
+    regular = periods < _MISSING * period
+    shares = highs[: periods.size] / periods
+    duty = float(np.mean(shares[regular]))
+    jitter = float(np.std(periods[regular]))
+    count = max(int(regular.sum()), 1)
+    error = 0.3 * resolution / period
+    quantities = [
+        Quantity("frequency", 1.0 / float(np.mean(periods[regular])), "Hz", (jitter + 0.3 * resolution) / period**2 / count**0.5),
+        Quantity("duty", 100 * duty, "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)),
+        Quantity("low share", 100 * (1 - duty), "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)),
+        Quantity("jitter of the period", jitter, "s", 0.3 * resolution),
+    ]
+    if levels:
+        quantities += [
+            Quantity("low level", levels.low, "", levels.low_spread),
+            Quantity("high level", levels.high, "", levels.high_spread),
+            *(
+                Quantity(f"{name} time", time, "s", 0.5 * resolution)
+                for name, time in zip(("rise", "fall"), slow, strict=True)
+            ),
+        ]
+    return _judged(tuple(quantities), missing, _slow_text(slow, period, duty), period, (rises[0], rises[-1]))
+
+
+def _widths(rises: Floats, falls: Floats) -> Floats:
+    """The time high after each rise that is followed by a fall."""
+    after = np.searchsorted(falls, rises, side="right")
+    whole = after < falls.size
+    return np.asarray(falls[after[whole]] - rises[whole])
+
+
+def _missing(rises: Floats, periods: Floats) -> tuple[float, ...]:
+    """Where a period is a multiple of the median of its neighbours, so that a slow change of speed is none."""
+    padded = np.pad(periods, _NEIGHBOURS, mode="edge")
+    local = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEIGHBOURS + 1), axis=1)
+    lost: list[float] = []
+    for i in np.flatnonzero(periods > _MISSING * local):
+        count = round(float(periods[i] / local[i])) - 1
+        lost += [float(rises[i] + local[i] * (k + 1)) for k in range(count)]
+    return tuple(lost)
+
+
+def _edge_time(values: Floats, rate: float, found: Edges, levels: Levels, *, rising: bool) -> float:
+    """Median time from 10 to 90 % of the swing (or back), in seconds."""
+    spans = []
+    sense = values if rising else -values
+    low, high = (levels.low, levels.high) if rising else (-levels.high, -levels.low)
+    bottom, top = low + 0.1 * (high - low), low + 0.9 * (high - low)
+    for time in found.of(rising)[:100]:
+        place = int(time * rate)
+        reach = int(min(0.01, 0.45 * float(np.median(np.diff(found.times)))) * rate) + 2
+        before, after = sense[max(place - reach, 0) : place + 1], sense[place + 1 : place + 1 + reach]
+        under, over = np.flatnonzero(before <= bottom), np.flatnonzero(after >= top)
+        if under.size and over.size:
+            spans.append((over[0] + before.size - under[-1]) / rate)
+    return max(float(np.median(spans)) - 1.0 / rate, 0.0) if spans else float("nan")
+
+
+def _slow_text(slow: list[float], period: float, duty: float) -> str:
+    limit = _SLOW * period * min(duty, 1 - duty)
+    parts = [
+        f"its {name} takes {time:.2g} s"
+        for name, time in zip(("rise", "fall"), slow, strict=False)
+        if np.isfinite(time) and time > limit
+    ]
+    return " and ".join(parts)
+
+
+def _judged(
+    quantities: tuple[Quantity, ...],
+    missing: tuple[float, ...],
+    slow: str,
+    period: float,
+    span: tuple[float, float],
+) -> DutyResult:
+    head = f"{quantities[0].value:.4g} Hz, {quantities[1].value:.1f} % high"
+    marks = (Mark(float(span[0]), float(span[1]), "measured"), *(Mark(t, t + period, "missing") for t in missing[:200]))
+    if missing:
+        reason = f"{head}; {len(missing)} pulses are missing, the first at {missing[0]:.4f} s"
+        return DutyResult(verdict="fault", reason=reason, quantities=quantities, marks=marks, missing=missing)
+    if slow:
+        reason = f"{head}; slow edges: {slow}, over a tenth of the shorter state"
+        return DutyResult(verdict="fault", reason=reason, quantities=quantities, marks=marks)
+    return DutyResult(verdict="measured", reason=head, quantities=quantities, marks=marks)

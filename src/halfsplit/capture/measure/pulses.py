@@ -1,0 +1,71 @@
+"""Single events in a trace, such as the pulses of an injector or a coil: where each starts and ends."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from halfsplit.capture.measure.signal import Floats, edges, noise, smooth
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """Sample numbers: the first of the pulse and the first after it."""
+
+    first: int
+    last: int
+
+
+def above(values: Floats, rate: float, wall: float, back: float, shortest: float) -> list[Pulse]:
+    """Stretches over `wall` until under `back`, at least `shortest` seconds long; whole ones only."""
+    found = edges(values, rate, back, wall)
+    rises, falls = found.of(True), found.of(False)
+    pulses = []
+    for rise in rises:
+        place = int(np.searchsorted(falls, rise))
+        if place < falls.size and falls[place] - rise >= shortest:
+            pulses.append(Pulse(int(np.ceil(rise * rate)), int(np.ceil(falls[place] * rate))))
+    return pulses
+
+
+def foot(values: Floats, first: int, rest: float, wall: float) -> int:
+    """The sample at which a ramp that crosses `wall` at `first` left its rest level.
+
+    The straight line through the ramp's lower part is followed back to the rest level, which is better than the
+    first sample over the noise.
+    """
+    end = first
+    while end < values.size - 1 and values[end] < rest + 2 * (wall - rest) and end < first + 10_000:
+        end += 1
+    begin = first
+    while begin > 0 and values[begin] > rest + 0.4 * (wall - rest):
+        begin -= 1
+    if end - begin < 3:
+        return begin
+    slope, constant = np.polyfit(np.arange(begin, end), values[begin:end], 1)
+    if slope <= 0:
+        return begin
+    return max(round((rest - constant) / slope), 0)
+
+
+def resting(values: Floats) -> float:
+    """The level at which a trace of pulses rests: its commonest value."""
+    low, high = np.quantile(values, [0.001, 0.999])
+    if high <= low:
+        return float(low)
+    counts, walls = np.histogram(values, bins=200, range=(float(low), float(high)))
+    best = int(np.argmax(counts))
+    inside = values[(values >= walls[best]) & (values <= walls[best + 1])]
+    return float(np.median(inside))
+
+
+def slopes(values: Floats, rate: float, seconds: float) -> Floats:
+    """Change a second, from straight lines over about `seconds` on either side."""
+    width = max(int(seconds * rate), 1)
+    even = smooth(smooth(values, width), width)
+    return np.asarray(np.gradient(even) * rate)
+
+
+def slope_noise(values: Floats, rate: float, seconds: float) -> float:
+    """Standard deviation of `slopes` that the noise of the samples makes."""
+    width = max(int(seconds * rate), 1)
+    return noise(values) * rate / width * (2.0 / width) ** 0.5

@@ -1,0 +1,239 @@
+"""Relative compression from the ripple of the starter's current, or of the battery's volts, while cranking.
+
+Gas torque turns against the crank before each dead centre and with it after. The starter's torque is k I and its
+speed (V - R I) / k, so the torque that the load asks for is
+
+    k I + J dw/dt = k (I - T dI/dt) with the sign of dw/dt = -(R / k) dI/dt, hence  load = k (I + T dI/dt)
+
+with T = J R / k^2, the time constant of engine and starter (some 40 to 160 ms). Taken from I alone, a weak cylinder
+lends speed to its neighbours and makes them look strong; I + T dI/dt has no such memory. Each cylinder is measured
+by the swing of that trace from its highest value before dead centre to its lowest after it. The swing hardly depends
+on T (0.06 s is used) and follows the peak pressure: see the table in `docs/captures.md`.
+
+All cylinders equally low look like all equally good. The share is against the strongest cylinder.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar, Final, Literal
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.signal import Floats, clipped, require, smooth
+from halfsplit.capture.measure.starting import LEAST_RATE, Span, by_current, by_volts, rhythm, upright
+
+WEAK: Final = 0.85
+"""Share under which a cylinder is weak; within 10 to 15 % is usual (common practice, no source)."""
+
+_INERTIA: Final = 0.06
+"""Seconds: T in the formula above."""
+
+_LEAST_CYCLES: Final = 2
+_UNSURE: Final = 0.08
+"""Standard error of a share from which it cannot be judged."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompressionResult(Result):
+    """`shares[i]` of the strongest for `cylinders[i]`; without a sync pulse the numbers are places in the order.
+
+    `peaks` are the times in seconds of the humps that were used, cycle by cycle.
+    """
+
+    analysis: ClassVar[str] = "relative compression"
+
+    cylinders: tuple[int, ...] = ()
+    shares: tuple[float, ...] = ()
+    named: bool = False
+    cycles: int = 0
+    peaks: Floats = field(default_factory=lambda: np.empty(0), compare=False, repr=False)
+
+
+@answers(CompressionResult)
+def relative_compression(
+    signal: Floats,
+    rate: float,
+    *,
+    kind: Literal["amps", "volts"],
+    cylinders: int,
+    firing_order: Sequence[int] = (),
+    sync: Floats | None = None,
+    sync_cylinder: int = 1,
+    sync_degrees: float = 0.0,
+) -> CompressionResult:
+    """Shares from starter amps or battery volts at `rate` samples a second.
+
+    `sync` are the times (s from the first sample) of a pulse once a cycle, `sync_degrees` crank degrees after the
+    dead centre of `sync_cylinder` (an ignition pulse: about 0 to -10). Raises nothing: see the verdict.
+    """
+    require(signal, rate, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
+    order = _order(firing_order, cylinders)
+    raised, span, notes = _raised(signal, rate, kind)
+    beat = rhythm(raised[_trimmed(span, rate)], rate, cylinders)
+    cycle = beat.period * cylinders
+    first = span.first + (int(0.6 * cycle * rate) if span.onset is not None else 0)
+    even = _load(raised, rate, beat.period)
+    peaks = _peaks(even, first, span.end, beat.period * rate)
+    heights = _swings(even, peaks)
+    peaks = peaks[:-1]
+    peaks, heights = _regular(peaks, heights, cylinders)
+    if clipped(signal[peaks[0] : peaks[-1]]) > 0.02:
+        raise CannotTell("the ripple is clipped: choose a wider range, or take less gain")
+    place = _sync_place(peaks / rate, beat.period, cylinders, sync, sync_degrees)
+    start = place or 0
+    table = _table(heights, start, cylinders)
+    numbers = _rotated(order, sync_cylinder) if place is not None else tuple(range(1, cylinders + 1))
+    used = peaks[start : start + table.size] / rate
+    return _judged(table, numbers, used, cycle, named=place is not None, notes=notes)
+
+
+def _order(firing_order: Sequence[int], cylinders: int) -> tuple[int, ...]:
+    if cylinders < 2:
+        raise CannotTell("one cylinder has none to compare with")
+    order = tuple(firing_order) or tuple(range(1, cylinders + 1))
+    if sorted(order) != list(range(1, cylinders + 1)):
+        raise CannotTell(f"the firing order {'-'.join(map(str, order))} does not name {cylinders} cylinders once each")
+    return order
+
+
+def _rotated(order: tuple[int, ...], first: int) -> tuple[int, ...]:
+    place = order.index(first) if first in order else 0
+    return order[place:] + order[:place]
+
+
+def _raised(signal: Floats, rate: float, kind: str) -> tuple[Floats, Span, list[str]]:
+    """The trace with compressions upwards, its span, and notes."""
+    if kind == "volts":
+        return -signal, by_volts(signal, rate), ["from the battery's volts: coarser than from the current"]
+    amps, turned = upright(signal)
+    notes = ["the clamp sits the other way round: the sign was turned"] if turned else []
+    return amps, by_current(amps, rate), notes
+
+
+def _load(raised: Floats, rate: float, period: float) -> Floats:
+    """The trace without the engine's inertia, in its own unit, smoothed over an eighth of a compression."""
+    even = smooth(smooth(raised, int(0.12 * period * rate)), int(0.06 * period * rate))
+    return np.asarray(even + _INERTIA * rate * np.gradient(even))
+
+
+def _trimmed(span: Span, rate: float) -> slice:
+    skip = min(int(0.35 * rate), (span.end - span.first) // 3) if span.onset is not None else 0
+    return slice(span.first + skip, span.end - int(0.03 * rate))
+
+
+def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
+    """One sample number for each compression, tracked from the highest hump near the start.
+
+    The next hump is looked for between 0.65 and 1.4 periods on; where there is none (a cylinder without
+    compression) its place is taken to be one period on. The period follows the humps slowly.
+    """
+    start = first + int(np.argmax(even[first : first + int(1.5 * period)]))
+    places = [start]
+    step = period
+    while places[-1] + 1.5 * step < last:
+        begin, end = places[-1] + int(0.65 * step), places[-1] + int(1.4 * step)
+        found = _summit(even[begin:end])
+        places.append(begin + found if found is not None else places[-1] + int(step))
+        if len(places) > 4:
+            step = 0.8 * step + 0.2 * float(np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period))
+    return np.array(places, dtype=np.int64)
+
+
+def _summit(part: Floats) -> int | None:
+    """The highest inner maximum of a stretch, or None where it only rises or falls."""
+    inner = part[1:-1]
+    tops = np.flatnonzero((inner >= part[:-2]) & (inner > part[2:])) + 1
+    return int(tops[np.argmax(part[tops])]) if tops.size else None
+
+
+def _swings(even: Floats, peaks: np.ndarray) -> Floats:
+    """From each hump to the lowest value before the next one."""
+    return np.array([even[a] - even[a:b].min() for a, b in zip(peaks[:-1], peaks[1:], strict=True)])
+
+
+def _regular(peaks: np.ndarray, heights: Floats, cylinders: int) -> tuple[np.ndarray, Floats]:
+    """Cut off where the engine fires: humps that come much faster, or shrink together, no longer count."""
+    count = heights.size // cylinders
+    if count < _LEAST_CYCLES:
+        raise CannotTell(f"{heights.size} compressions in a steady rhythm were recorded: {2 * cylinders} are needed")
+    lengths = np.array([peaks[(i + 1) * cylinders - 1] - peaks[i * cylinders] for i in range(count)])
+    sizes = heights[: count * cylinders].reshape(count, cylinders).max(axis=1)
+    usual, size = np.median(lengths[: max(2, count // 2)]), np.median(sizes[: max(2, count // 2)])
+    off = np.flatnonzero((lengths < 0.75 * usual) | (sizes < 0.5 * size) | (sizes > 2.0 * size))
+    keep = int(off[0]) * cylinders if off.size else heights.size
+    if keep < _LEAST_CYCLES * cylinders:
+        raise CannotTell("the engine fires or changes its speed before two full cycles: keep it from firing")
+    return peaks[:keep], heights[:keep]
+
+
+def _sync_place(times: Floats, period: float, cylinders: int, sync: Floats | None, degrees: float) -> int | None:
+    """Which place of the cycle (the number of the hump modulo cylinders) belongs to the sync pulse's cylinder.
+
+    The load is highest some 30 degrees before the dead centre, a sixth of a period of four cylinders.
+    """
+    if sync is None or not sync.size:
+        return None
+    dead_centres = sync - degrees / 720.0 * period * cylinders
+    inside = dead_centres[(dead_centres > times[0] - 0.4 * period) & (dead_centres < times[-1] + 0.6 * period)]
+    if inside.size < 2:
+        return None
+    nearest = np.argmin(np.abs(times[None, :] + 60.0 / 720.0 / 2.0 * period * cylinders - inside[:, None]), axis=1)
+    counts = np.bincount(nearest % cylinders, minlength=cylinders)
+    best = int(np.argmax(counts))
+    if counts[best] < 0.7 * inside.size:
+        raise CannotTell("the sync pulse comes at different places of the cycle: it is not once in two turns")
+    return best
+
+
+def _table(heights: Floats, start: int, cylinders: int) -> Floats:
+    """Cycles by cylinders, each cycle divided by its highest hump's usual size."""
+    start %= cylinders
+    count = (heights.size - start) // cylinders
+    if count < 1:
+        raise CannotTell("less than one full cycle lies after the sync pulse")
+    table = heights[start : start + count * cylinders].reshape(count, cylinders)
+    strongest = int(np.argmax(table.mean(axis=0)))
+    drift = np.mean(np.sort(table, axis=1)[:, -max(1, cylinders // 2) :], axis=1, keepdims=True)
+    even = table / drift
+    return np.asarray(even / even[:, strongest].mean())
+
+
+def _judged(
+    table: Floats, numbers: tuple[int, ...], peaks: Floats, cycle: float, *, named: bool, notes: list[str]
+) -> CompressionResult:
+    shares = table.mean(axis=0)
+    errors = table.std(axis=0, ddof=1) / np.sqrt(len(table)) if len(table) > 1 else np.full(shares.size, 0.1)
+    label = "cylinder" if named else "place"
+    quantities = tuple(
+        Quantity(f"{label} {n}", 100 * float(s), "%", 100 * float(e))
+        for n, s, e in sorted(zip(numbers, shares, errors, strict=True))
+    )
+    speed = Quantity("cranking speed", 120.0 / cycle, "rpm", 120.0 / cycle * 0.01)
+    weak = [n for n, s, e in zip(numbers, shares, errors, strict=True) if s < WEAK and s + 2 * e < 0.5 * (1 + WEAK)]
+    order = sorted(range(len(numbers)), key=lambda i: numbers[i])
+    shaky = float(np.max(errors)) > _UNSURE
+    return CompressionResult(
+        verdict="fault" if weak else "cannot tell" if shaky else "good",
+        reason=_reason(weak, label, shares, numbers, shaky=shaky, named=named),
+        quantities=(*quantities, speed),
+        marks=tuple(Mark(float(t), float(t), f"{label} {numbers[i % len(numbers)]}") for i, t in enumerate(peaks)),
+        notes=(*notes, "against the strongest cylinder; all equally low would look alike"),
+        cylinders=tuple(numbers[i] for i in order),
+        shares=tuple(float(shares[i]) for i in order),
+        named=named,
+        cycles=len(table),
+        peaks=peaks,
+    )
+
+
+def _reason(
+    weak: list[int], label: str, shares: Floats, numbers: tuple[int, ...], *, shaky: bool, named: bool
+) -> str:
+    unnamed = "" if named else "; record a sync pulse of cylinder 1 to name it (places count from the first hump)"
+    if weak:
+        parts = [f"{label} {n} at {100 * shares[numbers.index(n)]:.0f} %" for n in sorted(weak)]
+        return f"{' and '.join(parts)} of the strongest{unnamed}"
+    if shaky:
+        return "the humps differ from cycle to cycle by more than they differ between cylinders: crank for longer"
+    return f"all within {100 * (1 - float(shares.min())):.0f} % of the strongest"

@@ -1,0 +1,151 @@
+"""Where in a trace the starter turns the engine, and how fast the compressions follow one another.
+
+The starter's current follows the load: it stands highest where a piston works against its compression. On a
+four-stroke engine one compression of each cylinder falls in two turns, so the ripple has cylinders / 2 waves a
+turn. Where a cylinder is weak the ripple repeats only every two turns, and the engine's inertia makes the slow part
+of it the larger one; the derivative of the trace undoes that, so the rate is looked for there.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell
+from halfsplit.capture.measure.signal import Floats, autocorrelation, runs, smooth
+
+LEAST_RATE: Final = 200.0
+"""Samples a second; the ripple of a starter is 3 to 25 Hz."""
+
+SLOWEST, FASTEST = 60.0, 450.0
+"""Crankshaft speeds in rpm between which a starter turns an engine (common practice, no source)."""
+
+_AVERAGE: Final = 0.15
+"""Seconds over which the ripple is averaged to find the span."""
+
+_BREATH: Final = 0.35
+"""Seconds for which the averaged trace may leave the level of cranking."""
+
+_LEAST_AMPS: Final = 30.0
+_LEAST_DIP: Final = 0.4
+
+
+@dataclass(frozen=True)
+class Span:
+    """Sample numbers: the starter takes hold at `onset` and lets go at `end`; `rest` is the level before.
+
+    `onset` is None where the recording starts while the engine turns already, and `rest` then too.
+    """
+
+    onset: int | None
+    first: int
+    end: int
+    rest: float | None
+
+
+def by_current(amps: Floats, rate: float) -> Span:
+    """The longest stretch in which the averaged current is over 0.35 of its high level.
+
+    `amps` must be positive while cranking. Raises `CannotTell` where no starter current is seen.
+    """
+    average = smooth(amps, int(_AVERAGE * rate))
+    rest = float(np.median(amps[: max(int(0.05 * rate), 4)]))
+    level = float(np.quantile(average, 0.9))
+    if level - min(rest, level / 2) < _LEAST_AMPS:
+        raise CannotTell(f"the current reaches {level:.0f} A at most: no starter turns in this trace")
+    wall = 0.35 * level if rest > 0.35 * level else rest + 0.35 * (level - rest)
+    return _span(average > wall, amps, rest if rest < wall else None, rate, wall)
+
+
+def by_volts(volts: Floats, rate: float) -> Span:
+    """The longest stretch in which the averaged volts are low."""
+    average = smooth(volts, int(_AVERAGE * rate))
+    rest = float(np.median(volts[: max(int(0.05 * rate), 4)]))
+    low = float(np.quantile(average, 0.1))
+    if float(average.max()) - low < _LEAST_DIP:
+        raise CannotTell(f"the volts dip by {float(average.max()) - low:.2f} V only: no starter turns in this trace")
+    known = rest - low > _LEAST_DIP
+    wall = low + 0.5 * ((rest if known else float(average.max())) - low)
+    return _span(average < wall, -volts, rest if known else None, rate, -wall)
+
+
+def _span(mask: np.ndarray, raised: Floats, rest: float | None, rate: float, wall: float) -> Span:
+    first, end = max(_joined(runs(mask), int(_BREATH * rate)), key=lambda run: run[1] - run[0])
+    if end - first < 0.4 * rate:
+        raise CannotTell(f"the starter turns for {(end - first) / rate:.2f} s only: 0.4 s are needed")
+    if rest is None or first == 0:
+        return Span(None, first, end, rest)
+    half = int(_AVERAGE * rate / 2)
+    sharp = np.flatnonzero(raised[max(first - half, 0) : first + 2 * half] > wall)
+    onset = max(first - half, 0) + int(sharp[0]) if sharp.size else first
+    return Span(onset, onset, max(end - half, onset + 1), rest)
+
+
+def _joined(spans: list[tuple[int, int]], gap: int) -> list[tuple[int, int]]:
+    """A cylinder without compression lets the current fall for a moment: short gaps do not end the span."""
+    joined = spans[:1]
+    for first, end in spans[1:]:
+        if first - joined[-1][1] < gap:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((first, end))
+    return joined
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """Seconds from compression to compression and the height of the repetition (1: exactly alike)."""
+
+    period: float
+    likeness: float
+
+
+def rhythm(signal: Floats, rate: float, cylinders: int | None) -> Rhythm:
+    """The rhythm of the compressions in the steady part of a trace.
+
+    The strongest line of the derivative's spectrum between the speeds that a starter reaches; then the
+    autocorrelation over two turns sharpens it. Raises `CannotTell` where nothing repeats.
+    """
+    per_turn = (cylinders or 4) / 2.0
+    least, most = SLOWEST / 60.0 * per_turn, FASTEST / 60.0 * per_turn
+    if signal.size < 2.5 * rate / least and signal.size < 0.5 * rate:
+        raise CannotTell(f"the engine turns steadily for {signal.size / rate:.2f} s only: 0.5 s are needed")
+    even = smooth(signal, int(rate / (4 * most)))
+    slow = smooth(even, int(2.0 * rate / least))
+    frequency = _strongest(even - slow, rate, least, most)
+    waves = (cylinders or 1) if signal.size > 1.6 * (cylinders or 1) * rate / frequency else 1
+    period, likeness = _sharpened(even - slow, rate, waves / frequency)
+    if likeness < 0.25:
+        raise CannotTell("the trace shows no ripple that repeats: no compressions are seen in it")
+    return Rhythm(period / waves, likeness)
+
+
+def _strongest(values: Floats, rate: float, least: float, most: float) -> float:
+    window = np.diff(values) * np.hanning(values.size - 1)
+    size = 1 << int(np.ceil(np.log2(8 * window.size)))
+    power = np.abs(np.fft.rfft(window, size))
+    lines = np.fft.rfftfreq(size, 1.0 / rate)
+    power[(lines < least) | (lines > most)] = 0.0
+    return float(lines[int(np.argmax(power))])
+
+
+def _sharpened(values: Floats, rate: float, period: float) -> tuple[float, float]:
+    correlation = autocorrelation(values - values.mean(), int(1.2 * period * rate) + 2)
+    first, last = int(0.85 * period * rate), int(1.15 * period * rate) + 1
+    part = correlation[first:last]
+    if part.size < 3:
+        return period, 0.0
+    best = first + int(np.argmax(part))
+    if not 0 < best < correlation.size - 1:
+        return period, float(part.max())
+    left, top, right = correlation[best - 1 : best + 2]
+    bend = left - 2 * top + right
+    shift = float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend else 0.0
+    return (best + shift) / rate, float(top)
+
+
+def upright(amps: Floats) -> tuple[Floats, bool]:
+    """The current with its larger side positive, and whether it was turned (the clamp sat the other way round)."""
+    low, high = np.quantile(amps, [0.02, 0.98])
+    turned = bool(-low > max(high, 0.0))
+    return (-amps, True) if turned else (amps, False)

@@ -1,0 +1,135 @@
+"""Voltage drop over a stretch of circuit at steady load, and its resistance when the current is there too.
+
+By Ohm's law R = (U_on - U_off) / (I_on - I_off): the difference between load on and off takes the zero errors of
+both instruments out. A small drop proves a path good only with current shown in the same state; without one it may
+be small because nothing flows. Limits are common practice, no source.
+"""
+
+from dataclasses import dataclass, replace
+from typing import ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.signal import Floats, clipped, require, runs, smooth, two_levels
+
+LIMITS: Final = {"feed": 0.5, "ground": 0.2, "starter cable": 0.5, "connector": 0.1}
+"""Path -> volts at most under load. Common practice, no source."""
+
+LEAST_AMPS: Final = 0.1
+"""A clamp below 100 mA cannot tell."""
+
+_LEAST_STEADY: Final = 0.02
+
+
+@dataclass(frozen=True, kw_only=True)
+class DropResult(Result):
+    """Quantities: drop (V), current (A) and resistance (mohm) as far as they were recorded."""
+
+    analysis: ClassVar[str] = "voltage drop"
+
+
+@answers(DropResult)
+def voltage_drop(
+    upper: Floats,
+    lower: Floats | None,
+    amps: Floats | None,
+    rate: float,
+    *,
+    path: str = "feed",
+) -> DropResult:
+    """The drop from `upper` to `lower` (volts against one ground), or `upper` alone if measured across the path.
+
+    `path` is a key of `LIMITS`. All arrays have one length and `rate`.
+    """
+    drop = upper - lower if lower is not None else upper
+    for trace in (drop, amps):
+        if trace is not None:
+            require(trace, rate, least_rate=5.0, least_seconds=_LEAST_STEADY, what="a voltage drop")
+    for trace in (upper, lower):
+        if trace is not None and clipped(trace) > 0.02:
+            raise CannotTell("a trace is clipped: choose a wider range")
+    notes: list[str] = []
+    if amps is not None and float(np.median(amps[np.abs(amps) >= np.quantile(np.abs(amps), 0.8)])) < 0:
+        amps = -amps
+        notes.append("the current is negative under load: the clamp sits the other way round, the sign was turned")
+    on, off = _states(drop, amps, rate)
+    spans = tuple(Mark(a / rate, b / rate, "load on") for a, b in runs(on)[:50])
+    result = _measured(drop, amps, on, off, rate)
+    return _judged(replace(result, marks=spans, notes=tuple(notes)), path, amps is not None, bool(off.any()))
+
+
+def _states(drop: Floats, amps: Floats | None, rate: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Samples of steady load and of no load; the load's onset and end are left out."""
+    leading = smooth(amps if amps is not None else drop, int(0.002 * rate))
+    levels = two_levels(leading)
+    if levels is None:
+        return np.ones(drop.size, np.bool_), np.zeros(drop.size, np.bool_)
+    high = leading > levels.middle
+    if amps is None and abs(levels.low) > abs(levels.high):
+        high = ~high
+    return _inner(high, rate), _inner(~high, rate)
+
+
+def _inner(mask: NDArray[np.bool_], rate: float) -> NDArray[np.bool_]:
+    """Each run without its first 40 % (inrush) and its last 5 %."""
+    inner = np.zeros(mask.size, np.bool_)
+    for first, last in runs(mask):
+        length = last - first
+        if length >= max(_LEAST_STEADY * rate / 2, 5):
+            inner[first + int(0.4 * length) : last - max(int(0.05 * length), 1)] = True
+    return inner
+
+
+def _measured(
+    drop: Floats, amps: Floats | None, on: NDArray[np.bool_], off: NDArray[np.bool_], rate: float
+) -> DropResult:
+    if not on.any():
+        raise CannotTell("the load is never on for long enough to be steady")
+    volts, error = _mean(drop[on])
+    quantities = [Quantity("drop", volts, "V", error)]
+    if amps is None:
+        return DropResult(verdict="measured", reason="", quantities=tuple(quantities))
+    current, spread = _mean(amps[on])
+    rest_volts, rest_error = _mean(drop[off]) if off.any() else (0.0, 0.0)
+    rest_current, rest_spread = _mean(amps[off]) if off.any() else (0.0, 0.0)
+    if abs(current - rest_current) < LEAST_AMPS:
+        raise CannotTell(f"the current is {current:.3f} A only: under {LEAST_AMPS:g} A a clamp cannot tell")
+    quantities.append(Quantity("current", current - rest_current, "A", float(np.hypot(spread, rest_spread))))
+    ohms = (volts - rest_volts) / (current - rest_current)
+    relative = np.hypot(
+        np.hypot(error, rest_error) / max(abs(volts - rest_volts), 1e-9),
+        np.hypot(spread, rest_spread) / abs(current - rest_current),
+    )
+    quantities.append(Quantity("resistance", ohms * 1e3, "mohm", abs(ohms) * 1e3 * float(relative)))
+    return DropResult(verdict="measured", reason="", quantities=tuple(quantities))
+
+
+def _mean(part: Floats) -> tuple[float, float]:
+    """Mean and its standard error, taking every tenth sample as independent."""
+    return float(part.mean()), float(part.std() / np.sqrt(max(part.size / 10, 1)))
+
+
+def _judged(result: DropResult, path: str, shown: bool, switched: bool) -> DropResult:
+    limit = LIMITS.get(path)
+    if limit is None:
+        raise CannotTell(f"there is no limit for {path!r}; known are {', '.join(LIMITS)}")
+    volts = result["drop"].value
+    notes = result.notes
+    if volts < -max(3 * result["drop"].uncertainty, 0.02):
+        volts = -volts
+        notes = (*notes, "the drop is negative: the two leads are exchanged, or the current flows the other way")
+    amount = f"{volts * 1e3:.0f} mV"
+    if shown:
+        amount += f" at {result['current'].value:.2f} A, {result['resistance'].value:.1f} mohm"
+    if volts > limit:
+        reason = f"{amount}: over {limit:g} V for a {path}"
+        return replace(result, verdict="fault", reason=reason, notes=notes)
+    if not shown and not switched:
+        reason = f"the drop is {amount} but no current is shown in the same state: the path is not cleared by it"
+        return replace(result, verdict="cannot tell", reason=reason, notes=notes)
+    if not shown:
+        notes = (*notes, "the load is seen to switch in the drop only: show its current to clear the path")
+        return replace(result, verdict="measured", reason=f"{amount} as the load switches", notes=notes)
+    return replace(result, verdict="good", reason=f"{amount}: within {limit:g} V for a {path}", notes=notes)

@@ -1,0 +1,1 @@
+"""Reference signals from first principles. Nothing here imports or shares code with the analyses."""
