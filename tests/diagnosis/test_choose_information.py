@@ -1,5 +1,7 @@
 """What a reading tells: against quadrature, channels of the textbook, and laws of information."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -36,7 +38,7 @@ def bits_by_quadrature(means, sigmas, shares, slip):
 
     spread = [m + z * s for m, s in zip(means, sigmas, strict=True) for z in (-9, -4, -1, 0, 1, 4, 9)]
     points = sorted({*spread, 0.0, 15.0, -5 * min(sigmas), 5 * min(sigmas)})
-    return sum(quad(integrand, a, b, limit=200)[0] for a, b in zip(points, points[1:], strict=False))
+    return sum(quad(integrand, a, b, limit=200)[0] for a, b in pairwise(points))
 
 
 CASES = [
@@ -55,7 +57,9 @@ def test_two_normals_against_quadrature(means, sigmas, shares, slip):
     expected = bits_by_quadrature(means, sigmas, shares, slip)
     exact = information(*arrays, slips=Slips(slip), precision=EXACT)[0]
     assert exact == pytest.approx(expected, abs=0.0025)
-    assert information(*arrays, slips=Slips(slip), precision=SCREENING)[0] == pytest.approx(expected, abs=0.12)
+    assert information(*arrays, slips=Slips(slip), precision=SCREENING)[0] == pytest.approx(
+        expected, abs=0.12
+    )
 
 
 def test_a_group_of_several_particles_against_quadrature():
@@ -108,7 +112,13 @@ def test_every_test_has_its_own_range_and_knee():
     scales = np.array([[1.0], [1e5], [1e-3]])
     slips = Slips(0.02, np.zeros(3), 15 * scales[:, 0])
     got = information(
-        predicted * scales, sigma * scales, weights, group, slips=slips, knee=4 * scales[:, 0], precision=EXACT
+        predicted * scales,
+        sigma * scales,
+        weights,
+        group,
+        slips=slips,
+        knee=4 * scales[:, 0],
+        precision=EXACT,
     )
     assert got == pytest.approx(np.full(3, got[0]), abs=1e-9)
 

@@ -72,7 +72,9 @@ def test_no_other_cuts_between_the_intervals_tell_more():
         outer = joint.sum(1, keepdims=True) * joint.sum(0)
         return np.sum(joint * np.log2(np.maximum(joint, 1e-300) / np.maximum(outer, 1e-300)))
 
-    borders = [cells.edges[0, np.flatnonzero(labels >= k)[0]] for k in range(1, INTERVALS) if k <= labels.max()]
+    borders = [
+        cells.edges[0, np.flatnonzero(labels >= k)[0]] for k in range(1, INTERVALS) if k <= labels.max()
+    ]
     best = max(bits(pair) for pair in combinations(sorted(set(borders)), 2))
     assert bits(chosen) == pytest.approx(best, abs=1e-9)
 

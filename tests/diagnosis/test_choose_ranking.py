@@ -1,5 +1,7 @@
 """The order of tests: how close to the optimum, and the laws that a ranking must obey."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -14,8 +16,9 @@ from halfsplit.diagnosis.choose import (
     two_ahead,
 )
 from halfsplit.diagnosis.condense import condensed
+from halfsplit.diagnosis.lattice import by_lattice
 from halfsplit.diagnosis.lookahead import expected_minutes, minutes_left, minutes_per_bit, pair_table
-from halfsplit.diagnosis.optimum import by_lattice, optimum
+from halfsplit.diagnosis.optimum import optimum
 from halfsplit.diagnosis.sequencing import TestProblem as Problem
 from halfsplit.diagnosis.sequencing import expected_cost, yes_no
 
@@ -34,10 +37,17 @@ def first_ranked(problem: Problem) -> int:
     return ranked[0].test if ranked else int(problem.useful[0])
 
 
-def mean_ratio(policy, kind, count=8, seed=21):
-    problems = sample(kind, count, seed)
-    ratios = [expected_cost(problem, policy) / optimum(problem).minutes for problem in problems]
-    print(f"{kind.__name__}: mean {np.mean(ratios):.4f}, worst {max(ratios):.4f} of the optimum")
+@cache
+def solved(kind):
+    """Return eight problems of a kind with the minutes of their optima."""
+    return [(problem, optimum(problem).minutes) for problem in sample(kind, 8, seed=21)]
+
+
+@cache
+def mean_ratio(policy, kind):
+    ratios = [expected_cost(problem, policy) / best for problem, best in solved(kind)]
+    name = kind.__name__
+    print(f"{name}: mean {np.mean(ratios):.4f}, worst {max(ratios):.4f} of the optimum")  # noqa: T201
     return float(np.mean(ratios))
 
 
@@ -53,8 +63,8 @@ def test_looking_ahead_alone_is_within_the_aim_over_all_kinds():
 
 def test_half_splitting_and_greed_leave_something_to_gain():
     """Else the comparison above would show nothing."""
-    assert mean_ratio(half_split, KINDS[2]) > AIM
-    assert mean_ratio(greedy, KINDS[2]) > mean_ratio(two_ahead, KINDS[2])
+    assert np.mean([mean_ratio(half_split, kind) for kind in KINDS]) > 1.2
+    assert np.mean([mean_ratio(greedy, kind) for kind in KINDS]) > AIM
 
 
 def test_nothing_to_choose_is_an_error():
@@ -107,7 +117,8 @@ def test_a_feed_is_halved():
     good = (predicted[best.test] > 6).mean()
     assert 0.4 <= good <= 0.6
     assert best.bits == pytest.approx(1.0, abs=0.15)
-    assert np.log2(24) - 1.2 <= best.expected_minutes <= 2 * np.log2(24)
+    # No plan needs less than the entropy; 60 simulated jobs with slips took 4.85 tests on average.
+    assert np.log2(24) - 0.5 <= best.expected_minutes <= 1.5 * 4.85
 
 
 def test_the_order_is_the_same_every_time_and_in_single_precision():

@@ -11,7 +11,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 
 from halfsplit.diagnosis.information import TINY, Array, Floats, Integers
-from halfsplit.diagnosis.optimum import by_lattice, lattice_size
+from halfsplit.diagnosis.lattice import by_lattice, lattice_size
 from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
 
 CONDENSED_TESTS = 8

@@ -77,7 +77,9 @@ def expected_minutes(
     after_one = table[:, :, 0].sum(axis=2)
     after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
     possible = np.isfinite(minutes_after)[:, None, :]
-    second = np.where(possible, minutes_after[:, None, :], 0.0) * after_one.sum(axis=-1)[:, :, None] + after_two
+    second = (
+        np.where(possible, minutes_after[:, None, :], 0.0) * after_one.sum(axis=-1)[:, :, None] + after_two
+    )
     best = np.where(possible, second, np.inf).min(axis=-1)
     # Nothing where a group is found, and an estimate where no second test is possible.
     alone = minutes_left(after_one, rate, 0.0, stop_at)

@@ -12,19 +12,18 @@ from dataclasses import dataclass
 from math import log2
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from halfsplit.diagnosis.lookahead import minutes_left
+from halfsplit.diagnosis.lattice import by_lattice, lattice_size
 from halfsplit.diagnosis.sequencing import (
     NEGLIGIBLE,
     NO_PLACE,
     Floats,
     Integers,
+    Optimum,
     TestProblem,
     cost_of_length,
-    expected_cost,
     huffman_length,
 )
 
@@ -33,19 +32,6 @@ LATTICE_LIMIT = 80_000_000
 
 SEARCH_LIMIT = 24
 """Most hypotheses for the search over sets of them."""
-
-
-@dataclass(frozen=True)
-class Optimum:
-    """The best first test and the expected minutes of the best plan that starts with it.
-
-    ``test`` is -1 where nothing is left to do. ``first`` holds, for each test, the minutes of the best plan
-    that starts with it: exact for dynamic programming, a lower bound for those that the search cut off.
-    """
-
-    minutes: float
-    test: int
-    first: Floats
 
 
 @dataclass(frozen=True)
@@ -71,26 +57,16 @@ def optimum(problem: TestProblem, limit: int = LATTICE_LIMIT) -> Optimum:
     """
     if problem.found or not len(problem.useful):
         return Optimum(0.0, -1, np.full(len(problem.costs), np.inf))
-    if problem.certain and _alive(problem) <= SEARCH_LIMIT:
+    if problem.certain and problem.alive <= SEARCH_LIMIT:
         return by_search(problem)
     if lattice_size(problem) <= limit:
         return by_lattice(problem)
-    raise ValueError(f"{_alive(problem)} hypotheses, {len(problem.useful)} tests: too many for an exact plan")
+    raise ValueError(f"{problem.alive} hypotheses, {len(problem.useful)} tests: too many for an exact plan")
 
 
 def fits(problem: TestProblem, limit: int = LATTICE_LIMIT) -> bool:
     """Whether ``optimum`` can hold the problem."""
-    return (problem.certain and _alive(problem) <= SEARCH_LIMIT) or lattice_size(problem) <= limit
-
-
-def _alive(problem: TestProblem) -> int:
-    return int(np.count_nonzero(problem.priors > NEGLIGIBLE))
-
-
-def lattice_size(problem: TestProblem) -> int:
-    """Return the number of (state of knowledge, hypothesis) pairs of ``by_lattice``."""
-    sizes = [int(np.count_nonzero(problem.likelihood[test].any(axis=0))) + 1 for test in problem.useful]
-    return _alive(problem) * int(np.prod(sizes, dtype=object)) if sizes else _alive(problem)
+    return (problem.certain and problem.alive <= SEARCH_LIMIT) or lattice_size(problem) <= limit
 
 
 # Tests whose outcome follows from the hypothesis: search over sets of hypotheses, held as bits of an integer.
@@ -238,87 +214,3 @@ def _inseparable(problem: TestProblem, alive: Integers) -> Integers:
     graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(size, size))
     labels = connected_components(graph, directed=False)[1][: len(alive)]
     return labels.astype(np.intp)
-
-
-# Tests with chances of error: dynamic programming over the lattice of what can be known.
-
-
-def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
-    """Return the optimum by dynamic programming over all states of knowledge.
-
-    A state says for each useful test 'not made' or its outcome: a number with one digit for each test. All
-    probabilities are kept unnormalised, so that sums over outcomes need no division.
-
-    With ``minutes_per_bit`` the plan may leave these tests and go on with others at that price for the doubt
-    that is left, and must where no test can tell more.
-    """
-    tests = problem.useful
-    weights, strides = _knowledge(problem, tests)
-    shape = weights.shape[:-1]
-    by_group = np.stack([weights[..., problem.groups == g].sum(-1) for g in np.unique(problem.groups)])
-    mass = by_group.sum(0).ravel()
-    digits = np.indices(shape, dtype=np.intp).reshape(len(tests), -1)
-    doubtful = by_group.max(0).ravel() < (problem.stop_at - NEGLIGIBLE) * mass
-    open_tests = (digits == 0) & doubtful
-    open_tests[:, doubtful] &= _tells(problem, tests, weights.reshape(mass.size, -1)[doubtful])
-    unsettled = open_tests.any(axis=0)
-    made = (digits > 0).sum(0)
-    value = np.zeros(mass.size)
-    elsewhere = np.full(mass.size, np.inf)
-    if minutes_per_bit > 0.0:
-        shares = by_group.reshape(len(by_group), -1).T
-        elsewhere = minutes_left(shares, minutes_per_bit, float(problem.costs[tests].min()), problem.stop_at)
-        value = np.where(unsettled, 0.0, elsewhere)
-    for depth in range(len(tests) - 1, -1, -1):
-        states = np.flatnonzero(unsettled & (made == depth))
-        if len(states):
-            costs = np.full((len(tests), len(states)), np.inf)
-            for row, test in enumerate(tests):
-                free = open_tests[row, states]
-                here = states[free]
-                minutes = problem.costs[test] + _way(problem, tests, int(test), digits[:, here])
-                after = sum(value[here + strides[row] * outcome] for outcome in range(1, shape[row]))
-                costs[row, free] = minutes * mass[here] + after
-            value[states] = np.minimum(costs.min(axis=0), elsewhere[states])
-    first = np.full(len(problem.costs), np.inf)
-    first[tests] = costs[:, 0] / mass[0]
-    return Optimum(float(value[0] / mass[0]), int(np.argmin(first)), first)
-
-
-def _tells(problem: TestProblem, tests: Integers, weights: Floats) -> NDArray[np.bool_]:
-    """Whether each test can still tell anything in each state, given the weights (states, H); (T, states)."""
-    tells = np.ones((len(tests), len(weights)), dtype=bool)
-    if np.all(weights[:, problem.priors > 0] > 0):
-        return tells
-    out = weights <= 0
-    for row, test in enumerate(tests):
-        spread = np.zeros(len(weights))
-        for chances in problem.likelihood[test].T:
-            high = np.where(out, -np.inf, chances).max(axis=1)
-            np.maximum(spread, high - np.where(out, np.inf, chances).min(axis=1), out=spread)
-        tells[row] = spread > NEGLIGIBLE
-    return tells
-
-
-def _knowledge(problem: TestProblem, tests: Integers) -> tuple[Floats, Integers]:
-    """Return the weight of each hypothesis in each state, (K1 + 1, K2 + 1, …, H), and each digit's stride."""
-    weights = problem.priors
-    for test in tests:
-        outcomes = problem.likelihood[test][:, problem.likelihood[test].any(axis=0)].T
-        factors = np.vstack([np.ones(len(problem.priors)), outcomes])
-        weights = weights[..., None, :] * factors
-    shape = weights.shape[:-1]
-    strides = np.array([int(np.prod(shape[axis + 1 :])) for axis in range(len(shape))], dtype=np.intp)
-    return weights, strides
-
-
-def _way(problem: TestProblem, tests: Integers, test: int, digits: Integers) -> Floats:
-    """Return the minutes to the test's place in each state: none where an earlier test opened it."""
-    place = problem.places[test]
-    if place == NO_PLACE:
-        return np.zeros(digits.shape[1])
-    opened = (digits[problem.places[tests] == place] > 0).any(axis=0)
-    return np.where(opened, 0.0, problem.reach[place])
-
-
-__all__ = ["Optimum", "Plan", "by_lattice", "by_search", "expected_cost", "fits", "optimal_plan", "optimum"]

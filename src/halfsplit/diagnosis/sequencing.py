@@ -72,6 +72,11 @@ class TestProblem:
         return shares
 
     @cached_property
+    def alive(self) -> int:
+        """Number of hypotheses that are still possible."""
+        return int(np.count_nonzero(self.priors > NEGLIGIBLE))
+
+    @cached_property
     def found(self) -> bool:
         """Whether one repair group holds ``stop_at``."""
         return bool(self.group_shares.max() >= self.stop_at - NEGLIGIBLE)
@@ -103,6 +108,19 @@ class TestProblem:
             reach = reach.copy()
             reach[self.places[test]] = 0.0
         return replace(self, priors=priors, costs=costs, reach=reach)
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """The best first test and the expected minutes of the best plan that starts with it.
+
+    ``test`` is -1 where nothing is left to do. ``first`` holds, for each test, the minutes of the best plan
+    that starts with it: exact for dynamic programming, a lower bound for those that the search cut off.
+    """
+
+    minutes: float
+    test: int
+    first: Floats
 
 
 Policy = Callable[[TestProblem], int]
