@@ -1,3 +1,47 @@
-"""Fault finding on vehicle electrics by measurement."""
+"""Fault finding on vehicle electrics by measurement.
+
+    import halfsplit as hs
+
+    circuit = hs.Circuit.read("rear-screen.circuit")
+    job = hs.Diagnosis(circuit)
+    job.complain("E9", works="weak", state="screen on")
+    test = job.next_tests(limit=1)[0]
+    job.record(test, 8.9)
+    job.finding()
+
+The names are described in ``docs/python.md``. Captures and scan reports are loaded on first use: they need libraries
+that a circuit does not.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from halfsplit.circuit.faults import Fault
+from halfsplit.circuit.interventions import fit, jump, lamp_for, stand_in, unplug
+from halfsplit.circuit.network import UnknownNameError
+from halfsplit.circuit.problems import CircuitError
+from halfsplit.diagnosis.diagnosis import Diagnosis, ImplausibleReadingError
+from halfsplit.errors import HalfsplitError
+from halfsplit.notation.circuit import Circuit
+
+if TYPE_CHECKING:
+    from halfsplit.capture.capture import Capture
+    from halfsplit.scan.compare import compare
+    from halfsplit.scan.report import ScanReport
 
 __version__ = "0.1.0"
+
+__all__ = ["Capture", "Circuit", "CircuitError", "Diagnosis", "Fault", "HalfsplitError", "ImplausibleReadingError",
+           "ScanReport", "UnknownNameError", "__version__", "compare", "fit", "jump", "lamp_for", "stand_in", "unplug"]
+
+_LATER = {"Capture": "halfsplit.capture.capture", "ScanReport": "halfsplit.scan.report",
+          "compare": "halfsplit.scan.compare"}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _LATER:
+        from importlib import import_module
+
+        return getattr(import_module(_LATER[name]), name)
+    raise AttributeError(f"module 'halfsplit' has no attribute {name!r}")

@@ -97,3 +97,28 @@ def contacts_of(network: Network, name: str) -> list[int]:
 def replaced(interventions: tuple[Intervention, ...]) -> frozenset[str]:
     """Parts that are known good."""
     return frozenset(item.name for item in interventions if isinstance(item, Replace))
+
+
+def unplug(name: str) -> Unplug:
+    """Unplug a part or connector; pull a fuse or relay."""
+    return Unplug(name)
+
+
+def jump(a: str, b: str) -> Jump:
+    """Join two points with a fused lead."""
+    return Jump(a, b)
+
+
+def lamp_for(fuse: str, *, watts: float = 21.0) -> LampFor:
+    """Put a lamp in place of a fuse."""
+    return LampFor(fuse, watts)
+
+
+def fit(name: str) -> Replace:
+    """Fit a known-good part."""
+    return Replace(name)
+
+
+def stand_in(stage: str) -> StandInFor:
+    """Make a stage hold by its stand-in."""
+    return StandInFor(stage)

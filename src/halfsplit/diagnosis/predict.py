@@ -20,7 +20,7 @@ from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
 from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.network import OPEN, Change, Parameters
+from halfsplit.circuit.network import Parameters
 from halfsplit.diagnosis.hypotheses import Columns
 
 Floats = NDArray[np.float64]
@@ -44,35 +44,26 @@ class Scene:
     """Predictions (…, C, D) of one scene for C columns and D draws."""
 
     def __init__(self, circuit: Circuit, columns: Columns, key: SceneKey, draws: Sequence[Parameters],
-                 blown: Bools) -> None:
+                 blown: Bools, cases: Cases) -> None:
         self.circuit, self.columns, self.key = circuit, columns, key
-        self._batches = [self._batch(parameters, blown[..., number]) for number, parameters in enumerate(draws)]
+        cases = _without(circuit, cases, columns, replaced(key.changes))
+        self._batches = [self._batch(parameters, blown[..., number], cases) for number, parameters in enumerate(draws)]
         self._volts: dict[int, Readings] = {}
         self._source: dict[int, Readings] = {}
         self.nothing = next((number for number, one in enumerate(columns.hypotheses)
                              if one.first.name == NOTHING_WRONG), 0)
 
-    def _batch(self, parameters: Parameters, blown: Bools) -> Batch:
+    def _batch(self, parameters: Parameters, blown: Bools, cases: Cases) -> Batch:
         network = self.circuit.network
         system = apply(network.system(self.key.state, parameters), self.key.changes)
         if self.key.isolated:
             system = system.isolated()
         good = replaced(self.key.changes)
-        changes, locks = [], []
-        for column, (made, held) in enumerate(zip(self.columns.changes, self.columns.locks, strict=True)):
-            fault = self.columns.hypotheses[self.columns.hypothesis[column]].first
-            if good and fault.members:
-                left = [member for member in fault.members if member.part not in good]
-                made = tuple(change for member in left for change in member.changes)
-                held = tuple(lock for member in left for lock in member.locks)
-            elif fault.part in good:
-                made, held = (), ()
-            fuses = [Change(int(network.fuses[fuse]), OPEN) for fuse in np.flatnonzero(blown[:, column])
-                     if network.elements[network.fuses[fuse]].name not in good]
-            own = {change.element for change in made}
-            changes.append((*made, *(change for change in fuses if change.element not in own)))
-            locks.append(held)
-        return Batch(system, Cases.of(system, changes, locks))
+        for fuse in np.flatnonzero(blown.any(axis=1)):
+            if network.elements[network.fuses[fuse]].name not in good:
+                rows = np.flatnonzero(blown[fuse])
+                cases = cases.with_change(rows, np.full(len(rows), network.fuses[fuse]))
+        return Batch(system, cases)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -237,6 +228,20 @@ def loaded(volts: Readings, source: Readings, used: Instrument) -> Readings:
     return np.asarray(shown, dtype=np.float32)
 
 
+def _without(circuit: Circuit, cases: Cases, columns: Columns, good: frozenset[str]) -> Cases:
+    """The cases with the faults of known-good parts taken out."""
+    if not good:
+        return cases
+    changes, locks = list(columns.changes), list(columns.locks)
+    for column, number in enumerate(columns.hypothesis):
+        fault = columns.hypotheses[number].first
+        if any(one.part in good for one in fault.members or (fault,)):
+            left = [one for one in fault.members if one.part not in good]
+            changes[column] = tuple(change for one in left for change in one.changes)
+            locks[column] = tuple(lock for one in left for lock in one.locks)
+    return Cases.of(circuit.network.system(next(iter(circuit.states))), changes, locks)
+
+
 class Predictor:
     """Scenes of one set of columns, kept while nothing that they rest on changes."""
 
@@ -246,11 +251,13 @@ class Predictor:
         self._whole = np.zeros((len(circuit.network.fuses), len(columns), len(self.draws)), dtype=bool)
         self._blown = self._whole
         self._blows: dict[SceneKey, Bools] = {}
+        first = circuit.network.system(next(iter(circuit.states)))
+        self._cases = Cases.of(first, columns.changes, columns.locks)
 
     def scene(self, key: SceneKey) -> Scene:
         """The scene, solved if it was not yet."""
         if key not in self._scenes:
-            self._scenes[key] = Scene(self.circuit, self.columns, key, self.draws, self._blown)
+            self._scenes[key] = Scene(self.circuit, self.columns, key, self.draws, self._blown, self._cases)
         return self._scenes[key]
 
     def use(self, keys: set[SceneKey]) -> bool:
@@ -269,7 +276,7 @@ class Predictor:
         """The fuses (F, C, D) that open when the vehicle comes into this scene with all fuses whole."""
         if key not in self._blows:
             if self._blown.any() or key not in self._scenes:
-                scene = Scene(self.circuit, self.columns, key, self.draws, self._whole)
+                scene = Scene(self.circuit, self.columns, key, self.draws, self._whole, self._cases)
             else:
                 scene = self._scenes[key]
             self._blows[key] = scene.blown()

@@ -16,7 +16,7 @@ from halfsplit.diagnosis.posterior import Inference, Posterior
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-PARTICLES = 5000
+PARTICLES = 3000
 GROUPS = 40
 
 

@@ -1,0 +1,1 @@
+"""Practice: a vehicle with a hidden fault that answers measurements."""

@@ -1,0 +1,229 @@
+"""A vehicle with a hidden fault that answers what is measured, with the instrument's error and the hand's slips.
+
+It is solved from scratch with parameters of its own, drawn afresh: it shares no prediction with the diagnosis that
+looks for its fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from halfsplit.circuit.circuit import Circuit, Solution
+from halfsplit.circuit.faults import Fault
+from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.circuit.interventions import Intervention, LampFor, Replace, StandInFor, apply, replaced
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.network import OPEN, Change, System
+from halfsplit.circuit.solve import solve
+from halfsplit.diagnosis.evidence import CODE_KINDS, INSPECTION_FALSE_ALARM, OHMS_CEILING
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.priors import default_priors
+
+BRIGHT_FROM, DIM_FROM = 9.0, 2.5
+
+
+class Vehicle:
+    """``fault``: what is hidden. ``noise``: whether instruments err; ``slips``: share of readings where the probe slips.
+    ``minutes`` is counted by the one who asks."""
+
+    def __init__(self, circuit: Circuit, fault: Fault, generator: np.random.Generator, *, noise: bool = True,
+                 slips: float = 0.0) -> None:
+        self.circuit, self.fault, self.generator = circuit, fault, generator
+        self.noise, self.slips = noise, slips
+        self.slipped = 0
+        self._parameters = circuit.network.draw(generator)
+        self._blown: set[str] = set()
+        self._repaired = False
+
+    def repair(self, part: str) -> None:
+        """Put right one part; cures the vehicle if the fault is there."""
+        if part == self.fault.part:
+            self._repaired = True
+            self._blown.clear()
+
+    def answer(self, measurement: Measurement) -> float | str:
+        """What a technician reads. Volts in V, amps in A, ohms in ohm (infinite for OL), or a word."""
+        return ANSWERS[measurement.quantity](self, measurement)
+
+    def solution(self, state: str, changes: tuple[Intervention, ...] = ()) -> Solution:
+        """The circuit as it is in this vehicle now. Fuses that blow stay blown."""
+        fault = self._present(changes)
+        result = solve(self._system(state, changes), fault.changes if fault else (), fault.locks if fault else ())
+        if not any(isinstance(change, LampFor) for change in changes):
+            self._blown.update(result.blown)
+        return Solution(self.circuit, state, fault, changes, result)
+
+    def _present(self, changes: tuple[Intervention, ...]) -> Fault | None:
+        return None if self._repaired or self.fault.part in replaced(changes) else self.fault
+
+    def _system(self, state: str, changes: tuple[Intervention, ...]) -> System:
+        system = apply(self.circuit.network.system(state, self._parameters), changes)
+        blown = [name for name in sorted(self._blown) if name not in replaced(changes)]
+        return system.changed([Change(self.circuit.network.element(name), OPEN) for name in blown])
+
+    def _slip(self) -> float | None:
+        if self.slips and self.generator.random() < self.slips:
+            self.slipped += 1
+            return 0.0 if self.generator.random() < 0.5 else float(self.generator.uniform(0.0, 13.0))
+        return None
+
+    def read_volts(self, measurement: Measurement) -> float:
+        """Volts with the instrument's load, error and digits."""
+        slipped = self._slip()
+        if slipped is not None:
+            return slipped
+        used = INSTRUMENTS[measurement.instrument or "meter"]
+        solution = self.solution(measurement.state, measurement.changes)
+        a = self.circuit.network.node(measurement.at)
+        b = self.circuit.network.size if measurement.to is None else self.circuit.network.node(measurement.to)
+        value = self._loaded(solution, a, b, measurement, used.ohms or np.inf)
+        if self.noise:
+            value += float(self.generator.normal(0.0, used.share * abs(value) + used.floor))
+        return round(value, 3)
+
+    def _loaded(self, solution: Solution, a: int, b: int, measurement: Measurement, ohms: float) -> float:
+        from halfsplit.circuit.instruments import filament_ohms
+
+        used = INSTRUMENTS[measurement.instrument or "meter"]
+        fault = solution.fault
+        resistance = ohms
+        value = 0.0
+        for _ in range(12 if used.filament else 1):
+            system = self._system(measurement.state, measurement.changes).bridged([(a, b, resistance)])
+            volts = solve(system, fault.changes if fault else (), fault.locks if fault else (), blow=False).volts
+            value = float(volts[a] - volts[b])
+            if used.filament:
+                resistance = filament_ohms(ohms, value)
+        return value
+
+    def read_ohms(self, measurement: Measurement) -> float:
+        """Ohms between two points with the feed off: a small test current is sent through."""
+        network = self.circuit.network
+        a = network.node(measurement.at)
+        b = network.size if measurement.to is None else network.node(measurement.to)
+        fault = self._present(measurement.changes)
+        system = self._system(measurement.state, measurement.changes).isolated()
+        series, volts = 1e4, 1.0
+        feed = system.bridged([(a, b, series)])
+        feed.emf[-1] = -volts
+        result = solve(feed, fault.changes if fault else (), fault.locks if fault else (), blow=False)
+        across = float(result.volts[a] - result.volts[b])
+        amps = (volts - across) / series
+        ohms = across / amps if amps > 1e-12 else OHMS_CEILING
+        if self.noise:
+            ohms = ohms * float(self.generator.normal(1.0, 0.01)) + float(self.generator.normal(0.05, 0.03))
+        return float("inf") if ohms > 5e7 else max(0.0, round(ohms, 3))
+
+
+def _amps(vehicle: Vehicle, measurement: Measurement) -> float:
+    value = vehicle.solution(measurement.state, measurement.changes).amps(measurement.at)
+    used = INSTRUMENTS["clamp"]
+    error = float(vehicle.generator.normal(0.0, used.share * abs(value) + used.floor)) if vehicle.noise else 0.0
+    return round(value + error, 2)
+
+
+def _lamp(vehicle: Vehicle, measurement: Measurement) -> str:
+    volts = abs(vehicle.read_volts(measurement))
+    return "bright" if volts >= BRIGHT_FROM else "dim" if volts >= DIM_FROM else "dark"
+
+
+def _works(vehicle: Vehicle, measurement: Measurement) -> str:
+    solution = vehicle.solution(measurement.state, measurement.changes)
+    part = vehicle.circuit.parts[measurement.at]
+    return solution.works(measurement.at) if part.kind in (*LOADS, "module") else "yes"
+
+
+def _answers(vehicle: Vehicle, measurement: Measurement) -> str:
+    return "yes" if vehicle.solution(measurement.state, measurement.changes).answers(measurement.at) else "no"
+
+
+def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
+    vehicle.solution(measurement.state, measurement.changes)
+    fault = vehicle._present(measurement.changes)
+    own = fault is not None and any(one.part == measurement.at and one.mode == "open" for one in
+                                    (fault.members or (fault,)))
+    return "yes" if own or measurement.at in vehicle._blown else "no"
+
+
+def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
+    if measurement.detail and measurement.detail[0] != "pin drag":
+        return "good"
+    fault = vehicle._present(measurement.changes)
+    chance = INSPECTION_FALSE_ALARM
+    for one in (fault.members or (fault,)) if fault else ():
+        if one.part == measurement.at:
+            chance = max(chance, default_priors().seen(one))
+        elif one.part.partition(".")[0] == measurement.at:
+            chance = max(chance, 0.7 * default_priors().seen(one))
+    return "bad" if vehicle.generator.random() < chance else "good"
+
+
+def _stage(vehicle: Vehicle, measurement: Measurement) -> float | str:
+    stage = vehicle.circuit.model.stages[measurement.at]
+    holds = _holds(vehicle, measurement.at, measurement)
+    if stage.good is None or stage.bad is None:
+        return "yes" if holds else "no"
+    error = float(vehicle.generator.normal(0.0, 0.03)) if vehicle.noise else 0.0
+    return (stage.good if holds else stage.bad) + error * abs(stage.good - stage.bad)
+
+
+def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
+    model = vehicle.circuit.model
+    if any(isinstance(change, StandInFor) and change.stage == name for change in measurement.changes):
+        return True
+    stage = model.stages[name]
+    if stage.states and measurement.state not in stage.states:
+        return False
+    fault = vehicle._present(measurement.changes)
+    if fault and any(one.failure and one.failure[0] == name for one in (fault.members or (fault,))):
+        return False
+    solution = vehicle.solution(measurement.state, measurement.changes)
+    for need in stage.needs:
+        fine = (_holds(vehicle, need, measurement) if need in model.stages
+                else solution.works(need) == "yes" if model.parts[need].kind in (*LOADS, "module") else True)
+        if not fine:
+            return False
+    return True
+
+
+def _code(vehicle: Vehicle, measurement: Measurement) -> str:
+    kind = measurement.detail[0]
+    now = vehicle.solution(measurement.state)
+    healthy = vehicle.circuit.solve(measurement.state)
+    if kind == "lost communication":
+        other = measurement.detail[1] if len(measurement.detail) > 1 else measurement.at
+        return "set" if not now.answers(other) else "not set"
+    point = f"{measurement.at}.{measurement.detail[1]}:part"
+    difference = now.volts(point) - healthy.volts(point)
+    low, high = difference < -0.5, difference > 0.5
+    found = {"circuit low": low, "supply low": low, "circuit high": high, "supply high": high}.get(kind, low or high)
+    return "set" if found and kind in CODE_KINDS else "not set"
+
+
+def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
+    solution = vehicle.solution(measurement.state, measurement.changes)
+    from halfsplit.circuit.elements import DriverDevice
+
+    table = vehicle.circuit.network.devices
+    number = table.find(measurement.at, DriverDevice)
+    device = table.devices[number]
+    assert isinstance(device, DriverDevice)
+    on = solution.result.states[number] in (1, 2)
+    if measurement.quantity == "duty":
+        return float(device.driver.duty if on and device.driver.duty is not None else on)
+    return float(device.driver.hertz or 0.0) if on else 0.0
+
+
+def _wiggle(vehicle: Vehicle, measurement: Measurement) -> str:
+    fault = vehicle._present(measurement.changes)
+    there = fault is not None and (measurement.at == fault.part or measurement.at in fault.touches)
+    return "yes" if vehicle.generator.random() < (0.2 if there else 0.02) else "no"
+
+
+ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
+    "volts": Vehicle.read_volts, "ohms": Vehicle.read_ohms, "amps": _amps, "lamp": _lamp, "works": _works,
+    "answers": _answers, "blown": _blown, "inspection": _inspection, "stage": _stage, "code": _code, "duty": _duty,
+    "hertz": _duty, "wiggle": _wiggle, "event": lambda vehicle, measurement: "no",
+}
