@@ -28,8 +28,8 @@ class Stub:
 class Fold:
     """The model that is left, the points that are drawn, the stubs.
 
-    ``boxes``: modules that have a post for folded pins. ``hidden``: for a kept part the number of its wires
-    that are folded elsewhere and not drawn.
+    ``boxes``: modules that have a post for folded pins. ``hidden``: for a splice or ground without a stub the number of its
+    wires that are folded. ``cut``: pins whose wires are folded elsewhere.
     """
 
     model: Model
@@ -37,6 +37,7 @@ class Fold:
     stubs: tuple[Stub, ...] = ()
     boxes: frozenset[str] = frozenset()
     hidden: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    cut: frozenset[str] = frozenset()
 
 
 def unfolded(model: Model) -> Fold:
@@ -46,16 +47,18 @@ def unfolded(model: Model) -> Fold:
 
 
 def folded(model: Model, sides: Sides, focus: frozenset[str]) -> Fold:
-    """The circuit around ``focus`` (names of parts, or of points for a single cavity); all of it where that is all."""
+    """The circuit around ``focus`` (names of parts, or of points for a single cavity); all of it if there is no such part."""
     kept = _kept_points(model, sides, focus)
+    if not kept:
+        return unfolded(model)
     parts = {sides.net.part[point].name for point in kept if point in sides.net.part}
     wires = tuple(wire for wire in model.wires if kept.issuperset(end_points(wire.a, wire.b, model)))
     drawn = frozenset(point for wire in wires for point in end_points(wire.a, wire.b, model))
     rest = replace(model, parts=MappingProxyType({name: part for name, part in model.parts.items() if name in parts}),
                    wires=wires)
-    stubs, boxes, hidden = _stubs(model, sides, kept)
+    stubs, boxes, hidden, cut = _stubs(model, sides, kept)
     shown = drawn | {point for point in kept if sides.net.part[point].kind != "module"}
-    return Fold(rest, shown, stubs, boxes, MappingProxyType(hidden))
+    return Fold(rest, shown, stubs, boxes, MappingProxyType(hidden), frozenset(cut))
 
 
 def _points_of(part: Part, sides: Sides) -> tuple[str, ...]:
@@ -103,31 +106,42 @@ def _way(start: str, goals: set[str], sides: Sides, focus: frozenset[str]) -> li
     return []
 
 
-def _stubs(model: Model, sides: Sides, kept: set[str]) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int]]:
-    """One stub for each kept point (or module) on which folded parts hang, each folded part in one of them."""
-    hidden: dict[str, int] = {}
+def _stubs(model: Model, sides: Sides, kept: set[str]) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int], set[str]]:
+    """A stub for each kept point (or module) on which folded parts hang, each part in one of them, the highest first.
+
+    With them the modules that carry one, the number of folded wires of kept splices and grounds that carry none, and the kept
+    pins whose wires are folded elsewhere.
+    """
+    edges = [(point, other) for point in sides.net.wires if point in kept
+             for other in sides.net.wires[point] if other not in kept]
+    group_at = {point: number for number, group in enumerate(_groups(sides, kept)) for point in group}
+    members: dict[int, list[str]] = {}
+    for point, number in group_at.items():
+        if point in sides.net.part:
+            members.setdefault(number, []).append(sides.net.part[point].name)
     hung: dict[str, list[str]] = {}
-    boxes: set[str] = set()
-    for group in _groups(sides, kept):
-        edges = [(point, other) for other in group for point in sides.net.wires.get(other, ()) if point in kept]
-        for point, _other in edges:
-            owner = sides.net.part[point].name
-            hidden[owner] = hidden.get(owner, 0) + 1
-        if edges:
-            highest = max(edges, key=lambda edge: sides.height[edge[0]])[0]
-            owner = sides.net.part[highest]
-            boxes |= {owner.name} if owner.kind == "module" else set()
-            anchor = f"{owner.name} more" if owner.kind == "module" else highest
-            hung.setdefault(anchor, []).extend(sorted({sides.net.part[point].name for point in group
-                                                       if point in sides.net.part}))
-    order = list(model.parts)
-    stubs = tuple(Stub(f"folded at {anchor}", anchor, tuple(sorted(set(names), key=order.index)))
+    told: set[str] = set()
+    for point, other in sorted(edges, key=lambda edge: -sides.height[edge[0]]):
+        owner = sides.net.part[point]
+        names = [name for name in dict.fromkeys(members.get(group_at[other], ())) if name not in told]
+        told.update(names)
+        if names:
+            hung.setdefault(f"{owner.name} more" if owner.kind == "module" else point, []).extend(names)
+    kept_parts = {sides.net.part[point].name for point in kept}
+    missing = [name for name in model.parts if name not in told and name not in kept_parts]
+    if hung:
+        next(iter(hung.values())).extend(missing)
+    order = {name: number for number, name in enumerate(model.parts)}
+    stubs = tuple(Stub(f"folded at {anchor}", anchor, tuple(sorted(names, key=order.__getitem__)))
                   for anchor, names in hung.items())
-    return stubs, frozenset(boxes), hidden
+    bare = [point for point, _ in edges if point not in hung and f"{sides.net.part[point].name} more" not in hung]
+    hidden = {point: bare.count(point) for point in bare if sides.net.part[point].kind in {"splice", "ground", "mass"}}
+    boxes = frozenset(anchor.removesuffix(" more") for anchor in hung if anchor.endswith(" more"))
+    return stubs, boxes, hidden, set(bare) - set(hidden)
 
 
 def _groups(sides: Sides, kept: set[str]) -> list[list[str]]:
-    """Folded points in connected groups, through wires and parts, modules as a whole."""
+    """Folded points in connected groups: through wires and parts, but not through grounds and modules, which join everything."""
     groups: list[list[str]] = []
     seen = set(kept)
     for start in sides.net.wires:
@@ -139,8 +153,9 @@ def _groups(sides: Sides, kept: set[str]) -> list[list[str]]:
             point = stack.pop()
             group.append(point)
             part = sides.net.part.get(point)
-            whole = _points_of(part, sides) if part is not None and part.kind in {"module", "relay"} else ()
-            for other in (*sides.net.joined(point), *whole):
+            whole = _points_of(part, sides) if part is not None and part.kind == "relay" else ()
+            ends = part is not None and part.kind in {"ground", "mass", "module"} and point != start
+            for other in () if ends else (*sides.net.joined(point), *whole):
                 if other not in seen:
                     seen.add(other)
                     stack.append(other)

@@ -111,7 +111,7 @@ def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
         lines += [(line, VALUE, "value") for line in wrap(values_of(part), VALUE, writing.room, 4)]
         lines += [(line, SMALL, "words") for line in wrap(part.words, SMALL, writing.room, 2)]
         lines += [(line, SMALL, "place") for line in wrap(part.place, SMALL, writing.room, 2)]
-        hidden = writing.fold.hidden.get(part.name, 0) if glyph.form in {"ground", "splice"} else 0
+        hidden = writing.fold.hidden.get(part.name, 0)
         lines += [(f"+ {hidden} wire{'s' * (hidden > 1)} folded", SMALL, "place")] if hidden else []
     return lines
 
@@ -138,14 +138,14 @@ def roles_of(behaviour: Behaviour | None) -> dict[str, str]:
     if behaviour is None:
         return {}
     roles = {pin: "clamp" for pin in behaviour.clamps}
-    roles |= {entry.pin: shorten(entry.name or "in", SMALL, 46) for entry in behaviour.inputs}
+    roles |= {entry.pin: shorten(entry.name or "in", SMALL, 52) for entry in behaviour.inputs}
     for driver in behaviour.drivers:
         both = len({other.side for other in behaviour.drivers if other.pin == driver.pin}) > 1
         roles[driver.pin] = "out ±" if both else "out +" if driver.side == "high" else "out −"
     roles |= {supply.pin: format_quantity(supply.volts, "V") for supply in behaviour.supplies}
     for talk in behaviour.talks:
         lines = ((talk.high, "H" if talk.low else ""), (talk.low, "L"))
-        roles |= {pin: shorten(f"{talk.bus} {line}".strip(), SMALL, 46) for pin, line in lines if pin}
+        roles |= {pin: shorten(f"{talk.bus} {line}".strip(), SMALL, 52) for pin, line in lines if pin}
     roles |= {pin: "earth" for pin in behaviour.earths}
     return roles | {pin: "feed" for group in behaviour.feeds for pin in group}
 
@@ -226,8 +226,10 @@ def _stub_notes(glyph: Glyph, end: End, point: str, writing: Writing) -> list[No
     pin = pin_of(glyph, point)
     if pin:
         notes.append(Note(zone, -7, step * 8, pin, SMALL, "end", "pin"))
-    pill, level = suspicion_pill(point_name(point), writing.overlays)
-    if level and end.side == "top" or level and glyph.form != "cavity":
+    if point in writing.fold.cut:
+        notes.append(Note(zone, -7, step * 28, "folded", SMALL, "end", "place"))
+    pill, level = ("", 0) if point_name(point) == glyph.key else suspicion_pill(point, writing.overlays)
+    if level:
         notes.append(Note(zone, -10, step * 28, pill, anchor="end", style="share", pill=level))
     return notes
 
@@ -284,7 +286,7 @@ def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
 
 # Boxes
 
-BOX_MARGIN = 27.0
+BOX_MARGIN = 30.0
 """From the first post to the left edge of the box, and from the last to its right edge."""
 
 

@@ -149,7 +149,7 @@ def _paint_wire(canvas: Canvas, number: int, stretches: list[list[tuple[float, f
         canvas.add("wires", f'<path class="wire folded" d="{d}"/>')
         return
     title = escape(f"{link.name} {link.mark}".strip())
-    style = "wire dashed" if link.dashed else "wire"
+    style = ("wire dashed" if link.dashed else "wire") + (f" on-{level}" if level else "")
     canvas.add("wires", f'<path class="{style}" data-wire={quoteattr(link.name)} d="{d}"><title>{title}</title></path>')
 
 
@@ -191,7 +191,7 @@ def _note_segments(canvas: Canvas, kind: str, name: str, stretches: Iterable[Seq
 
 def _paint_glyph(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writing) -> None:
     if glyph.form == "pass":
-        _write_notes(canvas, glyph, placement)
+        _write_notes(canvas, glyph, placement, writing)
         return
     if glyph.form == "loop":
         _paint_loop(canvas, glyph, placement, writing)
@@ -204,7 +204,7 @@ def _paint_glyph(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Wr
             for end, point in ((End(post.key, "top"), post.top), (End(post.key, "bottom"), post.bottom)):
                 if point and glyph.form not in {"splice", "folded"} and not point.endswith(" more"):
                     _paint_point(canvas, end, point, placement, writing)
-    _write_notes(canvas, glyph, placement)
+    _write_notes(canvas, glyph, placement, writing)
 
 
 def _paint_loop(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writing) -> None:
@@ -219,13 +219,16 @@ def _paint_loop(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Wri
 
 
 def _halo(canvas: Canvas, glyph: Glyph, rectangle: Rectangle, writing: Writing) -> str:
-    """The class of a suspected glyph; its ground is shaded."""
+    """Shades the ground of a suspected glyph; gives the class that suits its ink to the shade."""
     level = suspicion_class(writing.overlays.suspicion.get(glyph.key, 0.0))
     if level:
         left, top, right, bottom = rectangle
+        if glyph.form == "splice":
+            middle = (top + bottom) / 2
+            top, bottom = middle - 12, middle + 12
         canvas.add("halos", f'<rect class="suspicion-{level}" x="{left - 6:g}" y="{top:g}" width="{right - left + 12:g}" '
                             f'height="{bottom - top:g}" rx="8"/>')
-    return " suspected" if level else ""
+    return f" on-{level}" if level else ""
 
 
 def _drawn(form: str, symbol: Symbol, x: float, y: float, turn: str = "", style: str = "") -> str:
@@ -330,7 +333,7 @@ def _box_body(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writi
         if band.mid_top < band.middle - half and leads:
             canvas.add("symbols", f'<path class="s" d="{_path(leads)}"/>')
     for note in lines:
-        _write(canvas, note, left, band.middle, " suspected" if level and not note.pill else "")
+        _write(canvas, note, left, band.middle, f" on-{level}" if level else "")
     return rectangle
 
 
@@ -397,12 +400,14 @@ def _target(canvas: Canvas, name: str, what: str, title: str, rectangle: Rectang
 # Texts
 
 
-def _write_notes(canvas: Canvas, glyph: Glyph, placement: Placement) -> None:
+def _write_notes(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writing) -> None:
+    level = suspicion_class(writing.overlays.suspicion.get(glyph.key, 0.0)) if glyph.free else 0
     for post in glyph.posts:
         band = placement.bands[placement.row[post.key]]
         origin = {"top": band.mid_top, "mid": band.middle, "bottom": band.mid_bottom}
         for note in placement.cells[post.key].notes:
-            _write(canvas, note, placement.x[post.key], origin[note.zone])
+            inside = f" on-{level}" if level and note.style == "role" else ""
+            _write(canvas, note, placement.x[post.key], origin[note.zone], inside)
 
 
 def _write(canvas: Canvas, note: Note, x: float, y: float, style: str = "") -> None:

@@ -144,8 +144,9 @@ def _heights(grid: Grid, cells: Mapping[str, Cell],
 
 
 def _zones(heights: Iterable[tuple[float, float, float]]) -> tuple[float, float, float]:
-    found = list(heights)
-    return max(h[0] for h in found), max(h[1] for h in found), max(h[2] for h in found)
+    """The heights of a row: the largest of each zone; none where the row has been left empty."""
+    top, mid, bottom = zip(*heights, strict=True) if (heights := list(heights)) else ((0.0,), (0.0,), (0.0,))
+    return max(top), max(mid), max(bottom)
 
 
 def _channel_tracks(channel: int, grid: Grid, tracks: dict[tuple[int, int], float], y: float) -> float:
