@@ -74,13 +74,22 @@ def migrated(postgresql) -> str:
     return name
 
 
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory) -> Path:
+    """The same for SQLite."""
+    path = tmp_path_factory.mktemp("migrated") / "jobs.db"
+    JobStore(f"sqlite:///{path}").close()
+    return path
+
+
 @pytest.fixture
-def new_url(request, tmp_path):
-    """A function: backend -> URL of a new database (on PostgreSQL, one with the present schema)."""
+def new_url(request, tmp_path, migrated_file):
+    """A function: backend -> URL of a new database with the present schema."""
 
     def url(backend: str) -> str:
         if backend == "sqlite":
-            return f"sqlite:///{tmp_path}/jobs-{next(_numbers)}.db"
+            path = shutil.copy(migrated_file, tmp_path / f"jobs-{next(_numbers)}.db")
+            return f"sqlite:///{path}"
         server = request.getfixturevalue("postgresql")
         return server.url(server.new_database(request.getfixturevalue("migrated")))
 
@@ -94,6 +103,11 @@ def store(request, new_url, tmp_path) -> Iterator[JobStore]:
 
 
 @pytest.fixture
-def sqlite_store(tmp_path) -> Iterator[JobStore]:
-    with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
+def sqlite_file(tmp_path, migrated_file) -> Path:
+    return Path(shutil.copy(migrated_file, tmp_path / "jobs.db"))
+
+
+@pytest.fixture
+def sqlite_store(sqlite_file) -> Iterator[JobStore]:
+    with JobStore(f"sqlite:///{sqlite_file}") as store:
         yield store
