@@ -12,9 +12,11 @@ from halfsplit.errors import InputError
 LARGEST_FILE = 20_000_000
 MOST_LINES = 50_000
 
-_BLOCKS = frozenset(
-    ["address", "article", "blockquote", "br", "caption", "dd", "div", "dl", "dt", "fieldset", "footer", "form", "h1", "h2", "h3", "h4", "h5", "h6", "header", "hr", "li", "main", "nav", "ol", "p", "pre", "section", "table", "tbody", "thead", "tr", "ul"]
+_BLOCK_NAMES = (
+    "address article blockquote br caption dd div dl dt fieldset footer form h1 h2 h3 h4 h5 h6 header hr "
+    "li main nav ol p pre section table tbody thead tr ul"
 )
+_BLOCKS = frozenset(_BLOCK_NAMES.split())
 _CELLS = frozenset({"td", "th"})
 _HIDDEN = frozenset({"script", "style", "template", "title"})
 _MARKUP = re.compile(r"<(?:!doctype\s+html|html|body|table|head|div|h1)\b", re.IGNORECASE)

@@ -1,0 +1,58 @@
+"""The way to the bus: any python-can interface, by its own words.
+
+`interface:channel`, such as `slcan:/dev/ttyACM0`, `socketcan:can0` or `slcan:socket://127.0.0.1:29536`; the part
+after the first colon is what python-can calls the channel of that interface.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import can
+
+from halfsplit.errors import HalfsplitError, InputError
+
+BIT_RATES = (500_000, 250_000, 125_000, 1_000_000)
+"""The usual rates, the likeliest first: ISO 15765-4 allows 500 and 250 kbit/s at the diagnostic connector."""
+
+
+class BusError(HalfsplitError):
+    """The adapter or the bus does not do what is needed: not there, unplugged, not to be opened, not to be written.
+
+    Do not use it for a unit that does not answer: that is a stated result of a reading.
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """interface and channel as python-can knows them, and the bit rate in bit/s."""
+
+    interface: str
+    name: str
+    bit_rate: int = BIT_RATES[0]
+
+    @classmethod
+    def parse(cls, text: str, bit_rate: int = BIT_RATES[0]) -> Channel:
+        """Read `interface:channel`. Raises InputError, which names the interfaces that there are."""
+        interface, _, name = text.strip().partition(":")
+        if interface not in can.VALID_INTERFACES or not name:
+            raise InputError(
+                f"{text.strip()[:60]!r} names no CAN interface",
+                remedy="write interface:channel, such as slcan:/dev/ttyACM0 or socketcan:can0; the interfaces are "
+                + ", ".join(sorted(can.VALID_INTERFACES)),
+            )
+        if not 10_000 <= bit_rate <= 1_000_000:
+            raise InputError(f"a bit rate of {bit_rate}", remedy="write bits a second, such as 500000")
+        return cls(interface, name, bit_rate)
+
+    def open(self) -> can.BusABC:
+        """Open the bus. Raises BusError with what the adapter said and what to look at."""
+        options: dict[str, Any] = {"sleep_after_open": 0.05} if self.name.startswith("socket:") else {}
+        try:
+            return can.Bus(interface=self.interface, channel=self.name, bitrate=self.bit_rate, **options)
+        except (can.CanError, OSError, ValueError, ImportError, TypeError, NameError) as error:
+            raise BusError(
+                f"{self.interface}:{self.name} cannot be opened at {self.bit_rate} bit/s ({error}): "
+                "is the adapter plugged in, is the channel as python-can wants it, does another program have it?"
+            ) from error

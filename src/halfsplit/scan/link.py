@@ -1,0 +1,254 @@
+"""ISO 15765-2 over one bus to several units at once, with every wait bounded.
+
+One thread, no queue that can grow without end: `pump` takes one frame from the bus, hands it to the endpoint that it
+is for and lets can-isotp do the segmentation. Whatever comes in — garbage, a flood, nothing — a wait ends at its time.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import Counter, deque
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Self
+
+import can
+import isotp
+
+from halfsplit.scan.channel import BusError
+
+PADDING = 0xCC
+FLOOD = 3000
+"""Frames a second above which a bus of 500 kbit/s is nearly full: the shortest frame with 8 bytes has 111 bits."""
+
+FUNCTIONAL = 0x7DF
+FUNCTIONAL_EXTENDED = 0x18DB33F1
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Address:
+    """The identifiers of one unit: request to it, response from it (ISO 15765-4)."""
+
+    request: int
+    response: int
+
+    @property
+    def extended(self) -> bool:
+        """Whether these are 29-bit identifiers."""
+        return self.request > 0x7FF
+
+    @classmethod
+    def of_response(cls, identifier: int) -> Address | None:
+        """The address of a legislated unit by the identifier of its response, or None where it is none."""
+        if 0x7E8 <= identifier <= 0x7EF:
+            return cls(identifier - 8, identifier)
+        if identifier & 0x1FFFFF00 == 0x18DAF100:
+            return cls(0x18DA00F1 | (identifier & 0xFF) << 8, identifier)
+        return None
+
+    def __str__(self) -> str:
+        width = 8 if self.extended else 3
+        return f"{self.request:0{width}X}/{self.response:0{width}X}"
+
+
+class Endpoint:
+    """One unit's end of the link: frames in, messages out, and what broke the rules of ISO 15765-2."""
+
+    def __init__(self, address: Address, send: Callable[[can.Message], None]) -> None:
+        self.address = address
+        self.inbox: deque[isotp.CanMessage] = deque(maxlen=4096)
+        self.errors: list[str] = []
+        mode = isotp.AddressingMode.Normal_29bits if address.extended else isotp.AddressingMode.Normal_11bits
+        self._send = send
+        self._logic = isotp.TransportLayerLogic(
+            rxfn=lambda _timeout: self.inbox.popleft() if self.inbox else None,
+            txfn=self._transmit,
+            address=isotp.Address(mode, txid=address.request, rxid=address.response),
+            error_handler=self._note,
+            params={"tx_padding": PADDING, "blocksize": 0, "stmin": 0},
+        )
+
+    def send(self, payload: bytes) -> None:
+        """Forget what came before and begin to send."""
+        self.forget()
+        self._logic.send(payload)
+        self._logic.process()
+
+    def forget(self) -> None:
+        """Drop frames and messages of an earlier request."""
+        self.inbox.clear()
+        self._logic.reset()
+
+    @property
+    def busy(self) -> bool:
+        """Whether there is anything for `process` to do: frames, a message under way in either direction."""
+        return bool(self.inbox) or self._logic.transmitting() or self._logic.is_rx_active()
+
+    def process(self) -> None:
+        """Let the segmentation move on."""
+        self._logic.process()
+
+    def take(self) -> bytes | None:
+        """A complete message, or None."""
+        message = self._logic.recv() if self._logic.available() else None
+        return None if message is None else bytes(message)
+
+    def _transmit(self, message: isotp.CanMessage) -> None:
+        self._send(
+            can.Message(
+                arbitration_id=message.arbitration_id,
+                is_extended_id=message.is_extended_id,
+                data=message.data,
+            )
+        )
+
+    def _note(self, error: Exception) -> None:
+        if len(self.errors) < 100:
+            self.errors.append(type(error).__name__)
+
+
+class Link:
+    """A bus with the endpoints that are listened to. Close it, or use it in a `with` statement."""
+
+    def __init__(self, bus: can.BusABC, clock: Callable[[], float] = time.monotonic) -> None:
+        self.bus = bus
+        self.clock = clock
+        self.endpoints: dict[int, Endpoint] = {}
+        self.heard: Counter[int] = Counter()
+        self.error_frames = 0
+        self.unreadable = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the bus; an adapter that is gone already is no error here."""
+        with suppress(can.CanError, OSError):
+            self.bus.shutdown()
+        port = getattr(
+            self.bus, "serialPortOrig", None
+        )  # python-can leaves the port of an slcan adapter open
+        if port is not None:
+            port.close()
+
+    def endpoint(self, address: Address) -> Endpoint:
+        """The endpoint of an address, made when first asked for."""
+        if address.response not in self.endpoints:
+            self.endpoints[address.response] = Endpoint(address, self._send)
+        return self.endpoints[address.response]
+
+    def pump(self, timeout: float) -> None:
+        """Take at most one frame from the bus and let every endpoint move on. Raises BusError if the adapter goes."""
+        message = self._receive(timeout)
+        if message is not None:
+            self._deliver(message)
+        for endpoint in list(self.endpoints.values()):
+            if endpoint.busy:
+                endpoint.process()
+
+    def wait(self, endpoint: Endpoint, timeout: float) -> bytes | None:
+        """The next complete message of one unit, or None when the time is over."""
+        end = self.clock() + timeout
+        while (left := end - self.clock()) > 0:
+            message = endpoint.take()
+            if message is not None:
+                return message
+            self.pump(min(left, 0.02))
+        return endpoint.take()
+
+    def listen(self, seconds: float) -> float:
+        """Hear what is on the bus for a time; returns frames a second."""
+        before, start = sum(self.heard.values()), self.clock()
+        while self.clock() - start < seconds:
+            self.pump(0.02)
+        return (sum(self.heard.values()) - before) / max(self.clock() - start, 1e-3)
+
+    def call_all(
+        self, payload: bytes, window: float, *, extended: bool = False
+    ) -> dict[Address, list[bytes]]:
+        """Ask all units at once (functional addressing) and collect their messages for a time; at most 7 bytes."""
+        identifier = FUNCTIONAL_EXTENDED if extended else FUNCTIONAL
+        for endpoint in self.endpoints.values():
+            endpoint.forget()
+        self._send_single(identifier, payload)
+        return self._collect(window)
+
+    def call_each(
+        self, addresses: Iterator[Address], payload: bytes, window: float
+    ) -> dict[Address, list[bytes]]:
+        """Ask each address by itself, one after another without waiting, and collect for a time."""
+        for address in addresses:
+            self.endpoint(address).forget()
+            self._send_single(address.request, payload)
+            self.pump(0.002)
+        return self._collect(window)
+
+    def _collect(self, window: float) -> dict[Address, list[bytes]]:
+        """Messages of all endpoints; 'still working on it' is not one of them and lengthens the wait once."""
+        found: dict[Address, list[bytes]] = {}
+        end = latest = self.clock() + window
+        latest += 5 * window
+        while self.clock() < end:
+            self.pump(0.02)
+            for endpoint in list(self.endpoints.values()):
+                message = endpoint.take()
+                if message is None:
+                    continue
+                if message[:1] == b"\x7f" and message[2:3] == b"\x78":
+                    end = min(latest, self.clock() + window)
+                else:
+                    found.setdefault(endpoint.address, []).append(message)
+        return found
+
+    def _send_single(self, identifier: int, payload: bytes) -> None:
+        data = (bytes([len(payload)]) + payload).ljust(8, bytes([PADDING]))
+        self._send(can.Message(arbitration_id=identifier, is_extended_id=identifier > 0x7FF, data=data))
+
+    def _send(self, message: can.Message) -> None:
+        try:
+            self.bus.send(message, timeout=1.0)
+        except (can.CanError, OSError) as error:
+            raise BusError(
+                f"the bus does not take a frame ({error}): is the adapter still there, is the bit rate right, "
+                "is the ignition on?"
+            ) from error
+
+    def _receive(self, timeout: float) -> can.Message | None:
+        try:
+            return self.bus.recv(timeout)
+        except (ValueError, IndexError, KeyError):
+            self.unreadable += 1
+            return None
+        except (can.CanError, OSError) as error:
+            if isinstance(
+                error.__cause__, ValueError
+            ):  # bytes that are no text: python-can keeps them until flushed
+                self.unreadable += 1
+                getattr(self.bus, "flush", lambda: None)()
+                return None
+            raise BusError(
+                f"the connection to the adapter is lost ({error}): check its plug and its cable"
+            ) from error
+
+    def _deliver(self, message: can.Message) -> None:
+        if message.is_error_frame:
+            self.error_frames += 1
+            return
+        if len(self.heard) < 4096 or message.arbitration_id in self.heard:
+            self.heard[message.arbitration_id] += 1
+        address = Address.of_response(message.arbitration_id)
+        if address is not None and message.arbitration_id not in self.endpoints:
+            self.endpoint(address)
+        endpoint = self.endpoints.get(message.arbitration_id)
+        if endpoint is not None and not message.is_remote_frame:
+            endpoint.inbox.append(
+                isotp.CanMessage(
+                    arbitration_id=message.arbitration_id,
+                    extended_id=message.is_extended_id,
+                    data=bytes(message.data),
+                )
+            )

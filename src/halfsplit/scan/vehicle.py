@@ -1,0 +1,236 @@
+"""A simulated vehicle: what each of its units answers. Values in, values out; `simulated.py` puts it on a bus.
+
+All units, names and codes are invented. Which units are fed comes from outside as a plain mapping, so that the
+circuit engine can say it: an unfed unit does not answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.link import Address
+
+# How a unit or the bus can misbehave; each is one that a real one has.
+SOUND = ""
+STOPS = "stops answering"
+PENDING = "answers late"
+PENDING_FOR_EVER = "never finishes"
+GARBAGE = "breaks the transport rules"
+FLOOD = "flood"
+NOISE = "garbage lines"
+UNIT_FAULTS = (SOUND, STOPS, PENDING, PENDING_FOR_EVER, GARBAGE)
+BUS_FAULTS = (SOUND, FLOOD, NOISE)
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedUnit:
+    """A unit. codes: (text with failure type, status byte) pairs. fault: one of `UNIT_FAULTS`.
+
+    after: with `STOPS`, how many requests it still answers. legislated: it speaks SAE J1979 too.
+    extended_only: it gives its codes in the extended session only. stays: codes that are back at once after clearing.
+    """
+
+    name: str
+    address: Address
+    codes: tuple[tuple[str, int], ...] = ()
+    identification: Mapping[int, str] = field(default_factory=dict)
+    legislated: bool = False
+    old: bool = False
+    extended_only: bool = False
+    fault: str = SOUND
+    after: int = 0
+    stays: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedVehicle:
+    """A vehicle. unfed: names of units without supply. fault: one of `BUS_FAULTS`."""
+
+    units: tuple[SimulatedUnit, ...]
+    bit_rate: int = 500_000
+    unfed: frozenset[str] = frozenset()
+    fault: str = SOUND
+
+    def feeding(self, fed: Mapping[str, bool]) -> SimulatedVehicle:
+        """The vehicle with its units fed as the mapping says; a unit that it does not name is fed."""
+        return replace(
+            self, unfed=frozenset(unit.name for unit in self.units if not fed.get(unit.name, True))
+        )
+
+    @property
+    def addresses(self) -> dict[str, Address]:
+        """The address of each unit by name, fed or not."""
+        return {unit.name: unit.address for unit in self.units}
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values, for the process that runs it."""
+        return asdict(self) | {"unfed": sorted(self.unfed)}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> SimulatedVehicle:
+        """The way back from `as_dict`."""
+        units = tuple(
+            SimulatedUnit(
+                **unit
+                | {
+                    "address": Address(**unit["address"]),
+                    "codes": tuple((text, status) for text, status in unit["codes"]),
+                    "identification": {int(key): text for key, text in unit["identification"].items()},
+                    "stays": tuple(unit["stays"]),
+                }
+            )
+            for unit in data["units"]
+        )
+        return cls(units, data["bit_rate"], frozenset(data["unfed"]), data["fault"])
+
+
+class UnitState:
+    """A unit at work: its codes can be cleared, its session changes, it counts what it was asked."""
+
+    def __init__(self, unit: SimulatedUnit) -> None:
+        self.unit = unit
+        self.codes = {FaultCode.parse(text): status for text, status in unit.codes}
+        self.session = 1
+        self.asked = 0
+
+    def answer(self, request: bytes, *, functional: bool = False) -> bytes | None:
+        """The answer to a request, or None for silence. To all units at once, 'not supported' is not said."""
+        self.asked += 1
+        if self.unit.fault == STOPS and self.asked > self.unit.after:
+            return None
+        reply = self._answer(request)
+        quiet = functional and reply[:1] == b"\x7f" and reply[2] in (0x11, 0x12, 0x31, 0x7E, 0x7F)
+        return None if quiet else reply
+
+    def _answer(self, request: bytes) -> bytes:
+        service, rest = request[0], request[1:]
+        if service <= 0x0A:
+            return self._legislated(service, rest) if self.unit.legislated else _refuse(service, 0x11)
+        if self.unit.old and service != 0x3E:
+            return _refuse(service, 0x11)
+        handlers = {
+            0x10: self._session,
+            0x14: self._clear,
+            0x19: self._codes,
+            0x22: self._identify,
+            0x3E: self._present,
+        }
+        handler = handlers.get(service)
+        return handler(rest) if handler else _refuse(service, 0x11)
+
+    def _present(self, rest: bytes) -> bytes:
+        return b"\x7e\x00"
+
+    def _session(self, rest: bytes) -> bytes:
+        if rest[:1] not in (b"\x01", b"\x03"):
+            return _refuse(0x10, 0x12)
+        self.session = rest[0]
+        return bytes([0x50, rest[0], 0x00, 0x32, 0x01, 0xF4])
+
+    def _clear(self, rest: bytes) -> bytes:
+        if rest != b"\xff\xff\xff":
+            return _refuse(0x14, 0x31)
+        self.codes = {code: 0x2F for code in self.codes if code.text in self.unit.stays}
+        return b"\x54"
+
+    def _identify(self, rest: bytes) -> bytes:
+        text = self.unit.identification.get(int.from_bytes(rest, "big"))
+        return b"\x62" + rest + text.encode() if text else _refuse(0x22, 0x31)
+
+    def _codes(self, rest: bytes) -> bytes:
+        if self.unit.extended_only and self.session == 1:
+            return _refuse(0x19, 0x7F)
+        kind = rest[0] if rest else 0
+        if kind in (0x01, 0x02, 0x0A):
+            mask = rest[1] if kind != 0x0A else 0xFF
+            found = {code: status for code, status in self.codes.items() if status & mask or kind == 0x0A}
+            if kind == 0x01:
+                return bytes([0x59, 0x01, 0xFF, 0x01]) + len(found).to_bytes(2, "big")
+            return bytes([0x59, kind, 0xFF]) + b"".join(
+                _three(code) + bytes([s]) for code, s in found.items()
+            )
+        if kind in (0x04, 0x06):
+            return self._detail(kind, rest)
+        return _refuse(0x19, 0x12)
+
+    def _detail(self, kind: int, rest: bytes) -> bytes:
+        code = FaultCode.from_bytes(rest[1:4])
+        if code not in self.codes:
+            return _refuse(0x19, 0x31)
+        # a snapshot with one identifier (supply 11.8 V in tenths); extended data: occurrences
+        record = b"\x01\x01\xd1\x00\x76" if kind == 0x04 else b"\x01\x04"
+        return bytes([0x59, kind]) + rest[1:4] + bytes([self.codes[code]]) + record
+
+    def _legislated(self, service: int, rest: bytes) -> bytes:
+        if service == 0x04:
+            self.codes = {}
+            return b"\x44"
+        masks = {0x03: 0x08, 0x07: 0x04, 0x0A: 0x80}
+        if service in masks:
+            found = [code for code, status in self.codes.items() if status & masks[service]]
+            return bytes([service + 0x40, len(found)]) + b"".join(code.to_bytes()[:2] for code in found)
+        if service in (0x01, 0x02):
+            return self._value(service, rest)
+        texts = {0x02: self.unit.identification.get(0xF190, ""), 0x0A: self.unit.name}
+        if service == 0x09 and rest and texts.get(rest[0]):
+            size = 17 if rest[0] == 0x02 else 20
+            return bytes([0x49, rest[0], 1]) + texts[rest[0]].encode()[:size].ljust(size, b"\x00")
+        return _refuse(service, 0x31)
+
+    def _value(self, service: int, rest: bytes) -> bytes:
+        tail = rest[1:2] if service == 0x02 else b""
+        values = self._values(service)
+        if rest[0] % 0x20 == 0:
+            base = rest[0]
+            bits = sum(1 << (32 - (n - base)) for n in values if base < n <= base + 0x20)
+            further = 1 if any(n > base + 0x20 for n in values) else 0
+            return bytes([service + 0x40, base]) + tail + (bits | further).to_bytes(4, "big")
+        if rest[0] not in values:
+            return _refuse(service, 0x31)
+        return bytes([service + 0x40, rest[0]]) + tail + values[rest[0]]
+
+    def _values(self, service: int) -> dict[int, bytes]:
+        """Engine idling and warm; the freeze frame was taken cold, with a low supply."""
+        confirmed = [code for code, status in self.codes.items() if status & 0x08]
+        lamp = bytes([0x80 * bool(confirmed) + len(confirmed), 0x07, 0x65, 0x04])
+        if service == 0x02:
+            cause = confirmed[0].to_bytes()[:2] if confirmed else b"\x00\x00"
+            return {0x02: cause, 0x05: b"\x3c", 0x0C: b"\x00\x00", 0x42: b"\x2e\x18"}
+        return {0x01: lamp, 0x05: b"\x7b", 0x0C: b"\x0c\xe4", 0x42: b"\x36\x4c", 0x11: b"\x26"}
+
+
+def _three(code: FaultCode) -> bytes:
+    return code.number.to_bytes(2, "big") + bytes([code.failure_type or 0])
+
+
+def _refuse(service: int, reason: int) -> bytes:
+    return bytes([0x7F, service, reason])
+
+
+def demo_vehicle() -> SimulatedVehicle:
+    """An invented van: five units, the tailgate's and the trailer's without supply, the others complain about it."""
+    return SimulatedVehicle(
+        (
+            SimulatedUnit(
+                "Engine",
+                Address(0x7E0, 0x7E8),
+                (("P0562-16", 0x2F), ("P0117-11", 0x28)),
+                {0xF190: "WZZHALFSP0T000001", 0xF197: "Engine", 0xF195: "0107"},
+                legislated=True,
+            ),
+            SimulatedUnit("Brakes", Address(0x7E2, 0x7EA), (), {0xF197: "Brakes", 0xF187: "INV-34-526"}),
+            SimulatedUnit(
+                "Body",
+                Address(0x740, 0x748),
+                (("U0230-87", 0x2F), ("U1012-87", 0x2F), ("B1044-13", 0x50)),
+                {0xF197: "Body", 0xF187: "INV-61-350"},
+                stays=("U0230-87", "U1012-87"),
+            ),
+            SimulatedUnit("Tailgate", Address(0x742, 0x74A), (), {0xF197: "Tailgate"}),
+            SimulatedUnit("Trailer", Address(0x743, 0x74B), (), {0xF197: "Trailer"}),
+        ),
+        unfed=frozenset({"Tailgate", "Trailer"}),
+    )
