@@ -222,7 +222,7 @@ def test_a_silent_unit_is_not_cleared(link: Link) -> None:
 
 @pytest.mark.parametrize(
     ("fault", "words"),
-    [(FLOOD, "frames a second: the bus is flooded"), (NOISE, "frames could not be read")],
+    [(FLOOD, "The bus is flooded: identifier 001 alone comes"), (NOISE, "frames could not be read")],
 )
 def test_a_flood_and_garbage_lines_are_told_and_nothing_hangs(fault: str, words: str) -> None:
     vehicle = SimulatedVehicle(demo_vehicle().units[:1], fault=fault)

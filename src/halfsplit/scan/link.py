@@ -19,8 +19,9 @@ import isotp
 from halfsplit.scan.channel import BusError
 
 PADDING = 0xCC
-FLOOD = 3000
-"""Frames a second above which a bus of 500 kbit/s is nearly full: the shortest frame with 8 bytes has 111 bits."""
+FLOOD = 300
+"""Frames a second of one identifier above which its sender is broken; the fastest messages come every 5 to 10 ms
+(common practice, no source)."""
 
 FUNCTIONAL = 0x7DF
 FUNCTIONAL_EXTENDED = 0x18DB33F1

@@ -124,6 +124,7 @@ def scan_link(
     """`scan` over a link that is open already."""
     progress("listening to the bus")
     frames = link.listen(LISTEN)
+    flood = _flood(link, LISTEN)
     progress("looking for units")
     found = discover(link, tuple(expected.values()), sweep=sweep)
     names = {address: name for name, address in expected.items()}
@@ -134,7 +135,7 @@ def scan_link(
         units.append(
             _read_unit(link, address, names.get(address, ""), heard=address in found, patience=patience)
         )
-    problems = tuple(_bus_problems(link, channel, frames, answered=bool(found)))
+    problems = tuple(filter(None, (flood, *_bus_problems(link, channel, answered=bool(found)))))
     return LiveScan(f"{channel.interface}:{channel.name}", tuple(_distinct(units)), problems, frames)
 
 
@@ -189,12 +190,18 @@ def _distinct(units: list[LiveUnit]) -> Iterator[LiveUnit]:
         yield replace(unit, name=f"{unit.name} {unit.address}") if alike else unit
 
 
-def _bus_problems(link: Link, channel: Channel, frames: float, *, answered: bool) -> Iterator[str]:
-    if frames > FLOOD:
-        yield (
-            f"{frames:.0f} frames a second: the bus is flooded, a unit or an adapter talks without pause; "
-            "unplug units one by one while you watch the figure."
-        )
+def _flood(link: Link, seconds: float) -> str:
+    """Words for one identifier that fills the bus, or nothing."""
+    identifier, count = max(link.heard.items(), key=lambda item: item[1], default=(0, 0))
+    if count / seconds < FLOOD:
+        return ""
+    return (
+        f"The bus is flooded: identifier {identifier:03X} alone comes {count / seconds:.0f} times a second. "
+        "Unplug units one by one until it stops."
+    )
+
+
+def _bus_problems(link: Link, channel: Channel, *, answered: bool) -> Iterator[str]:
     if link.error_frames:
         yield f"{link.error_frames} error frames: bit rate wrong, a line open or shorted, or a terminator missing."
     if link.unreadable:
