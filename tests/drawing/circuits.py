@@ -165,20 +165,32 @@ SP1 -- SP2
 def vehicle(branches: int, seed: int = 0) -> str:
     """A whole vehicle as text: fused branches over relays, switches and modules, some joined at splices."""
     chance = random.Random(seed)
-    lines = [f"title Invented vehicle with {branches} branches", 'battery G1 12.6 V at "engine bay"', "generator G2"]
+    lines = [
+        f"title Invented vehicle with {branches} branches",
+        'battery G1 12.6 V at "engine bay"',
+        "generator G2",
+    ]
     paths = ["G1.+ --[35mm2 BK]-- G2.+", "G2.- -- E1", "G1.- --[35mm2]-- E1"]
     lines += [f'ground E{number} "ground point {number}"' for number in range(1, 7)]
     lines.append('switch S100 off on "key switch"')
     paths += ["G1.+ --[6mm2 RD]-- S100 --[4mm2 BK]-- SP15"]
     modules = max(1, branches // 12)
     for number in range(1, modules + 1):
-        lines += [f'module A{number} "control unit {number}" at "place {number % 4}"', "  feed 1", "  earth 2",
-                  "  talks on CAN1 at 3 4"]
+        lines += [
+            f'module A{number} "control unit {number}" at "place {number % 4}"',
+            "  feed 1",
+            "  earth 2",
+            "  talks on CAN1 at 3 4",
+        ]
         lines += [f"  drives {pin} high when always" for pin in range(10, 14)]
         lines += [f"  drives {pin} low when always" for pin in range(20, 23)]
         lines += [f"  reads {pin} pulled up 2 kohm" for pin in range(30, 33)]
-        paths += [f"SP15 -- F{200 + number} -- A{number}.1", f"A{number}.2 -- E{number % 6 + 1}",
-                  f"A{number}.3 --[0.35mm2 YE]-- SP91", f"A{number}.4 --[0.35mm2 GN]-- SP92"]
+        paths += [
+            f"SP15 -- F{200 + number} -- A{number}.1",
+            f"A{number}.2 -- E{number % 6 + 1}",
+            f"A{number}.3 --[0.35mm2 YE]-- SP91",
+            f"A{number}.4 --[0.35mm2 GN]-- SP92",
+        ]
         lines.append(f"fuse F{200 + number} 7.5 A")
     for number in range(1, branches + 1):
         _branch(number, modules, chance, lines, paths)
@@ -195,7 +207,9 @@ def _branch(number, modules, chance, lines, paths):
     style = chance.randrange(5)
     if style == 0:
         lines.append(f"fuse F{number} 10 A")
-        paths.append(f"G1.+ -- F{number} --[1.5mm2 {colour}]-- S{number} -- X{number % 9 + 1}.{number} -- {load}.1")
+        paths.append(
+            f"G1.+ -- F{number} --[1.5mm2 {colour}]-- S{number} -- X{number % 9 + 1}.{number} -- {load}.1"
+        )
         paths.append(f"{load}.2 --[1.5mm2 BN]-- {ground}")
     elif style == 1:
         lines.append(f"fuse F{number} 20 A")
@@ -216,4 +230,7 @@ def _branch(number, modules, chance, lines, paths):
         other = f"H{number + 500}"
         paths.append(f"G1.+ -- F{number} -- SP{number + 200}")
         paths += [f"SP{number + 200} -- {load}.1", f"SP{number + 200} -- {other}.1"]
-        paths += [f"{load}.2 --[1mm2 {colour}]-- {ground}", f"{other}.2 -- X{number % 9 + 1}.{number + 70} -- {ground}"]
+        paths += [
+            f"{load}.2 --[1mm2 {colour}]-- {ground}",
+            f"{other}.2 -- X{number % 9 + 1}.{number + 70} -- {ground}",
+        ]

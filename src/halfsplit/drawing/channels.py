@@ -75,21 +75,31 @@ def channels_of(layers: Layers, columns: Mapping[str, int], rails: frozenset[End
     return Channels(tuple(lines), tuple(tracks))
 
 
-def _route(channel: int, groups: Sequence[list[Hop]], hubs: frozenset[End], columns: Mapping[str, int],
-           rails: frozenset[End]) -> tuple[list[Line], int]:
+def _route(
+    channel: int,
+    groups: Sequence[list[Hop]],
+    hubs: frozenset[End],
+    columns: Mapping[str, int],
+    rails: frozenset[End],
+) -> tuple[list[Line], int]:
     owned: list[tuple[list[Hop], _Strand | None]] = []
     for group in groups:
         ends = dict.fromkeys(end for hop in group for end in (hop.a, hop.b))
         straight = len(ends) == 2 and len({columns[end.post] for end in ends}) == 1
         owned.append((group, None if straight else _strand(ends, columns, not rails.isdisjoint(ends))))
     strands = [strand for _, strand in owned if strand is not None]
-    ends_at = {(columns[end.post], end.side): end for group, _ in owned for hop in group for end in (hop.a, hop.b)}
+    ends_at = {
+        (columns[end.post], end.side): end for group, _ in owned for hop in group for end in (hop.a, hop.b)
+    }
     used = _assign(strands, ends_at)
     lines = []
     for group, strand in owned:
         track = None if strand is None else strand.track
-        detours = {} if strand is None else {
-            end: Detour(place, lane, side.track) for end, (place, lane, side) in strand.detours.items()}
+        detours = (
+            {}
+            if strand is None
+            else {end: Detour(place, lane, side.track) for end, (place, lane, side) in strand.detours.items()}
+        )
         lines.append(Line(channel, tuple(group), hub_of(group, hubs), track, detours))
     return lines, used
 
@@ -116,8 +126,11 @@ def _assign(strands: list[_Strand], ends_at: Mapping[tuple[int, str], End]) -> i
             continue
         for strand in ready:
             floor = max((other.track + 1 for other in above[id(strand)]), default=0)
-            strand.track = next(track for track in range(floor, len(strands) + len(placed) + 1)
-                                if not any(_overlap(strand, other) for other in placed if other.track == track))
+            strand.track = next(
+                track
+                for track in range(floor, len(strands) + len(placed) + 1)
+                if not any(_overlap(strand, other) for other in placed if other.track == track)
+            )
             placed.append(strand)
         pending = [strand for strand in pending if strand.track < 0]
     return max((strand.track + 1 for strand in placed), default=0)
@@ -146,8 +159,9 @@ def _above(strands: Sequence[_Strand]) -> dict[int, list[_Strand]]:
 
 def _crossings(upper: _Strand, lower: _Strand) -> int:
     """How often the two cross if ``upper`` lies above ``lower``."""
-    return (sum(lower.low <= column <= lower.high for column in upper.up)
-            + sum(upper.low <= column <= upper.high for column in lower.down))
+    return sum(lower.low <= column <= lower.high for column in upper.up) + sum(
+        upper.low <= column <= upper.high for column in lower.down
+    )
 
 
 def _leads_up(above: Mapping[int, list[_Strand]], start: _Strand, goal: _Strand) -> bool:
@@ -163,8 +177,13 @@ def _leads_up(above: Mapping[int, list[_Strand]], start: _Strand, goal: _Strand)
     return False
 
 
-def _detour(blocked: _Strand, pending: Sequence[_Strand], above: dict[int, list[_Strand]],
-            lanes: dict[float, int], ends_at: Mapping[tuple[int, str], End]) -> list[_Strand]:
+def _detour(
+    blocked: _Strand,
+    pending: Sequence[_Strand],
+    above: dict[int, list[_Strand]],
+    lanes: dict[float, int],
+    ends_at: Mapping[tuple[int, str], End],
+) -> list[_Strand]:
     """Frees a strand from those that must lie above it: its verticals there go by the gutter, on tracks below them."""
     made = []
     for other in [other for other in above[id(blocked)] if other in pending]:

@@ -110,5 +110,11 @@ def hub_of(net: Sequence[Hop], hubs: frozenset[End]) -> End | None:
 
 def by_row(order: Order, columns: Mapping[str, int]) -> list[list[tuple[int, str]]]:
     """For each row its posts as (column, key)."""
-    return [[(columns[post.key], post.key) for key in row for post in dict.fromkeys((*order.upper[key], *order.lower[key]))]
-            for row in order.rows]
+    return [
+        [
+            (columns[post.key], post.key)
+            for key in row
+            for post in dict.fromkeys((*order.upper[key], *order.lower[key]))
+        ]
+        for row in order.rows
+    ]

@@ -26,9 +26,16 @@ CSS = files(__package__ or "halfsplit.drawing").joinpath("drawing.css").read_tex
 """The stylesheet of the drawing, for the page that shows it. Colours are custom properties with fallbacks."""
 
 Theme = Literal["light", "dark"]
-DARK: Mapping[str, str] = MappingProxyType({
-    "paper": "#1d2329", "ink": "#eef1f3", "dim": "#a9b3bc", "line": "#343c44", "reading": "#7cc4f0", "act": "#7cc4f0",
-})
+DARK: Mapping[str, str] = MappingProxyType(
+    {
+        "paper": "#1d2329",
+        "ink": "#eef1f3",
+        "dim": "#a9b3bc",
+        "line": "#343c44",
+        "reading": "#7cc4f0",
+        "act": "#7cc4f0",
+    }
+)
 """Custom properties (``--drawing-…``) for a dark page; light ones are the fallbacks in the stylesheet."""
 
 ROOM, NARROW_ROOM = 120.0, 84.0
@@ -63,15 +70,28 @@ def plan(model: Model, *, focus: frozenset[str] = frozenset(), fold: bool = True
     layers = layers_of(scene)
     order = order_of(layers)
     columns = columns_of(layers, order)
-    rails = frozenset(End(glyph.key, "top") for glyph in scene.glyphs.values()
-                      if glyph.form == "battery" and End(glyph.key, "top") in layers.hubs)
-    return Plan(model, concerned, scene, Grid(layers, order, columns, channels_of(layers, columns, rails), rails))
+    rails = frozenset(
+        End(glyph.key, "top")
+        for glyph in scene.glyphs.values()
+        if glyph.form == "battery" and End(glyph.key, "top") in layers.hubs
+    )
+    return Plan(
+        model, concerned, scene, Grid(layers, order, columns, channels_of(layers, columns, rails), rails)
+    )
 
 
-def draw(model: Model, *, width: float | None = None, focus: frozenset[str] = frozenset(), fold: bool = True,
-         theme: Theme = "light", standalone: bool = False, suspicion: Mapping[str, float] = MappingProxyType({}),
-         readings: Mapping[str, str] = MappingProxyType({}),
-         expected: Mapping[str, str] = MappingProxyType({})) -> Drawing:
+def draw(
+    model: Model,
+    *,
+    width: float | None = None,
+    focus: frozenset[str] = frozenset(),
+    fold: bool = True,
+    theme: Theme = "light",
+    standalone: bool = False,
+    suspicion: Mapping[str, float] = MappingProxyType({}),
+    readings: Mapping[str, str] = MappingProxyType({}),
+    expected: Mapping[str, str] = MappingProxyType({}),
+) -> Drawing:
     """The current-path drawing of a circuit.
 
     ``width`` (px) is the room on the page: a smaller drawing spreads into it, labels of a wider one are set narrower. ``focus``
@@ -81,11 +101,19 @@ def draw(model: Model, *, width: float | None = None, focus: frozenset[str] = fr
     ``theme``, for reports; otherwise the page brings ``CSS`` and sets its custom properties.
     """
     overlays = Overlays(suspicion, readings, expected)
-    return paint_plan(plan(model, focus=focus, fold=fold), overlays, width=width, theme=theme, standalone=standalone)
+    return paint_plan(
+        plan(model, focus=focus, fold=fold), overlays, width=width, theme=theme, standalone=standalone
+    )
 
 
-def paint_plan(plan: Plan, overlays: Overlays, *, width: float | None = None, theme: Theme = "light",
-               standalone: bool = False) -> Drawing:
+def paint_plan(
+    plan: Plan,
+    overlays: Overlays,
+    *,
+    width: float | None = None,
+    theme: Theme = "light",
+    standalone: bool = False,
+) -> Drawing:
     """Draws an arrangement with what is known by now; cheap beside ``plan``."""
     writing = with_marks(Writing(plan.model, plan.fold, plan.scene, overlays, ROOM, {}), plan.grid)
     placement = place(plan.grid, writing, width or 0.0)
@@ -95,8 +123,10 @@ def paint_plan(plan: Plan, overlays: Overlays, *, width: float | None = None, th
     title = f"Current paths: {plan.model.title}" if plan.model.title else "Current paths"
     inside, boxes = paint(placement, writing, title)
     style = f"<style>{standalone_css(theme)}</style>" if standalone else ""
-    svg = (f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="group" viewBox="0 0 {placement.width:.0f} '
-           f'{placement.height:.0f}" width="{placement.width:.0f}" height="{placement.height:.0f}">{style}{inside}</svg>')
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="group" viewBox="0 0 {placement.width:.0f} '
+        f'{placement.height:.0f}" width="{placement.width:.0f}" height="{placement.height:.0f}">{style}{inside}</svg>'
+    )
     return Drawing(svg, placement.width, placement.height, boxes)
 
 

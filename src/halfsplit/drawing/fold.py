@@ -42,8 +42,11 @@ class Fold:
 
 def unfolded(model: Model) -> Fold:
     """The whole circuit."""
-    return Fold(model, frozenset(point for wire in model.wires for point in end_points(wire.a, wire.b, model))
-                | {point for part in model.parts.values() if part.kind != "module" for point in part_points(part)})
+    return Fold(
+        model,
+        frozenset(point for wire in model.wires for point in end_points(wire.a, wire.b, model))
+        | {point for part in model.parts.values() if part.kind != "module" for point in part_points(part)},
+    )
 
 
 def folded(model: Model, sides: Sides, focus: frozenset[str]) -> Fold:
@@ -54,8 +57,11 @@ def folded(model: Model, sides: Sides, focus: frozenset[str]) -> Fold:
     parts = {sides.net.part[point].name for point in kept if point in sides.net.part}
     wires = tuple(wire for wire in model.wires if kept.issuperset(end_points(wire.a, wire.b, model)))
     drawn = frozenset(point for wire in wires for point in end_points(wire.a, wire.b, model))
-    rest = replace(model, parts=MappingProxyType({name: part for name, part in model.parts.items() if name in parts}),
-                   wires=wires)
+    rest = replace(
+        model,
+        parts=MappingProxyType({name: part for name, part in model.parts.items() if name in parts}),
+        wires=wires,
+    )
     stubs, boxes, hidden, cut = _stubs(model, sides, kept)
     shown = drawn | {point for point in kept if sides.net.part[point].kind != "module"}
     return Fold(rest, shown, stubs, boxes, MappingProxyType(hidden), frozenset(cut))
@@ -69,16 +75,22 @@ def _points_of(part: Part, sides: Sides) -> tuple[str, ...]:
 
 def _kept_points(model: Model, sides: Sides, focus: frozenset[str]) -> set[str]:
     """All points of the parts in focus, and of the parts on the ways from there to feed and ground."""
-    starts = [point for point, part in sides.net.part.items()
-              if part.name in focus or point in focus or point.partition(":")[0] in focus]
+    starts = [
+        point
+        for point, part in sides.net.part.items()
+        if part.name in focus or point in focus or point.partition(":")[0] in focus
+    ]
     kept = set(starts)
     for start in starts:
         for goals in ({"battery", "generator"}, {"ground", "mass"}):
             kept |= set(_way(start, goals, sides, focus))
     for point in list(kept):
         part = sides.net.part[point]
-        kept |= {point.partition(":")[0] + side for side in (":in", ":out")} if part.kind == "connector" else (
-            set(_points_of(part, sides)))
+        kept |= (
+            {point.partition(":")[0] + side for side in (":in", ":out")}
+            if part.kind == "connector"
+            else (set(_points_of(part, sides)))
+        )
     return kept & set(sides.net.part)
 
 
@@ -106,14 +118,21 @@ def _way(start: str, goals: set[str], sides: Sides, focus: frozenset[str]) -> li
     return []
 
 
-def _stubs(model: Model, sides: Sides, kept: set[str]) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int], set[str]]:
+def _stubs(
+    model: Model, sides: Sides, kept: set[str]
+) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int], set[str]]:
     """A stub for each kept point (or module) on which folded parts hang, each part in one of them, the highest first.
 
     With them the modules that carry one, the number of folded wires of kept splices and grounds that carry none, and the kept
     pins whose wires are folded elsewhere.
     """
-    edges = [(point, other) for point in sides.net.wires if point in kept
-             for other in sides.net.wires[point] if other not in kept]
+    edges = [
+        (point, other)
+        for point in sides.net.wires
+        if point in kept
+        for other in sides.net.wires[point]
+        if other not in kept
+    ]
     group_at = {point: number for number, group in enumerate(_groups(sides, kept)) for point in group}
     members: dict[int, list[str]] = {}
     for point, number in group_at.items():
@@ -132,10 +151,18 @@ def _stubs(model: Model, sides: Sides, kept: set[str]) -> tuple[tuple[Stub, ...]
     if hung:
         next(iter(hung.values())).extend(missing)
     order = {name: number for number, name in enumerate(model.parts)}
-    stubs = tuple(Stub(f"folded at {anchor}", anchor, tuple(sorted(names, key=order.__getitem__)))
-                  for anchor, names in hung.items())
-    bare = [point for point, _ in edges if point not in hung and f"{sides.net.part[point].name} more" not in hung]
-    hidden = {point: bare.count(point) for point in bare if sides.net.part[point].kind in {"splice", "ground", "mass"}}
+    stubs = tuple(
+        Stub(f"folded at {anchor}", anchor, tuple(sorted(names, key=order.__getitem__)))
+        for anchor, names in hung.items()
+    )
+    bare = [
+        point for point, _ in edges if point not in hung and f"{sides.net.part[point].name} more" not in hung
+    ]
+    hidden = {
+        point: bare.count(point)
+        for point in bare
+        if sides.net.part[point].kind in {"splice", "ground", "mass"}
+    }
     boxes = frozenset(anchor.removesuffix(" more") for anchor in hung if anchor.endswith(" more"))
     return stubs, boxes, hidden, set(bare) - set(hidden)
 

@@ -119,13 +119,19 @@ def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
 def _folded_label(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
     parts = next(stub.parts for stub in writing.fold.stubs if stub.key == glyph.key)
     count = f"{len(parts)} part{'s' * (len(parts) != 1)} folded"
-    return [(count, SMALL, "value"), *((line, SMALL, "place") for line in wrap(", ".join(parts), SMALL, writing.room, 2))]
+    return [
+        (count, SMALL, "value"),
+        *((line, SMALL, "place") for line in wrap(", ".join(parts), SMALL, writing.room, 2)),
+    ]
 
 
 def values_of(part: Part) -> str:
     """What the file gives for a part: ``15 A``, ``21 W``, the positions of a switch, the mass of a ground."""
-    words = [format_quantity(value, unit).replace("ohm", "Ω").replace("kΩ", "kΩ")
-             for unit, value in part.values.items() if unit in {"V", "A", "W", "ohm"}]
+    words = [
+        format_quantity(value, unit).replace("ohm", "Ω").replace("kΩ", "kΩ")
+        for unit, value in part.values.items()
+        if unit in {"V", "A", "W", "ohm"}
+    ]
     words += [f"{100 * part.values['share']:.0f} %"] if "share" in part.values else []
     words += ["/".join(part.positions)] if part.positions and not part.joins else []
     words += [f"{join.position}: {join.a}–{join.b}" for join in part.joins]
@@ -137,7 +143,7 @@ def roles_of(behaviour: Behaviour | None) -> dict[str, str]:
     """Pin → what the module does there, in a word or two."""
     if behaviour is None:
         return {}
-    roles = {pin: "clamp" for pin in behaviour.clamps}
+    roles = dict.fromkeys(behaviour.clamps, "clamp")
     roles |= {entry.pin: shorten(entry.name or "in", SMALL, 52) for entry in behaviour.inputs}
     for driver in behaviour.drivers:
         both = len({other.side for other in behaviour.drivers if other.pin == driver.pin}) > 1
@@ -146,7 +152,7 @@ def roles_of(behaviour: Behaviour | None) -> dict[str, str]:
     for talk in behaviour.talks:
         lines = ((talk.high, "H" if talk.low else ""), (talk.low, "L"))
         roles |= {pin: shorten(f"{talk.bus} {line}".strip(), SMALL, 52) for pin, line in lines if pin}
-    roles |= {pin: "earth" for pin in behaviour.earths}
+    roles |= dict.fromkeys(behaviour.earths, "earth")
     return roles | {pin: "feed" for group in behaviour.feeds for pin in group}
 
 
@@ -172,11 +178,14 @@ def _beside(glyph: Glyph, x: float, writing: Writing) -> Iterator[Note]:
         yield from _values_at(glyph.key, "mid", x, top + len(lines) * LEADING, 1, writing, right)
 
 
-def _values_at(point: str, zone: Zone, x: float, start: float, step: int, writing: Writing,
-               _room: float = 0.0) -> Iterator[Note]:
+def _values_at(
+    point: str, zone: Zone, x: float, start: float, step: int, writing: Writing, _room: float = 0.0
+) -> Iterator[Note]:
     """The last reading and the expected volts of a point, line by line away from ``start``."""
-    texts = ((writing.overlays.readings.get(point), "reading", VALUE),
-             (_expected(point, writing.overlays), "expected", SMALL))
+    texts = (
+        (writing.overlays.readings.get(point), "reading", VALUE),
+        (_expected(point, writing.overlays), "expected", SMALL),
+    )
     lines = [entry for entry in texts if entry[0]]
     for number, (text, style, size) in enumerate(lines):
         yield Note(zone, x, start + step * (number + 0.5) * LEADING, text or "", size, style=style)
@@ -199,7 +208,9 @@ def cells_of(glyph: Glyph, rightmost: str, writing: Writing) -> list[Cell]:
 
 def _pass_cell(glyph: Glyph, writing: Writing) -> Cell:
     key = glyph.key
-    notes = tuple(note for side in ("top", "bottom") for note in _mark_notes(End(key, side), "mid", 0.0, writing))
+    notes = tuple(
+        note for side in ("top", "bottom") for note in _mark_notes(End(key, side), "mid", 0.0, writing)
+    )
     right = max([12.0, *(note.left + note.width + GAP for note in notes)])
     return Cell(key, 12.0, right, (0, LEADING if notes else 0, 0), notes)
 
@@ -210,7 +221,9 @@ def _mark_notes(end: End, zone: Zone, y: float, writing: Writing) -> list[Note]:
     notes = [Note(zone, GAP, y, shorten(mark, SMALL, 1.2 * writing.room), style="mark")] if mark else []
     pill, level = suspicion_pill(wire, writing.overlays) if wire else ("", 0)
     if level:
-        notes.append(Note(zone, GAP + sum(note.width + 6 for note in notes), y, pill, style="share", pill=level))
+        notes.append(
+            Note(zone, GAP + sum(note.width + 6 for note in notes), y, pill, style="share", pill=level)
+        )
     return notes
 
 
@@ -219,10 +232,19 @@ def _stub_notes(glyph: Glyph, end: End, point: str, writing: Writing) -> list[No
     zone, step = ("top", -1) if end.side == "top" else ("bottom", 1)
     mark = _mark_notes(end, zone, 0.0, writing)
     if glyph.form == "splice":
-        return [Note(zone, note.x, step * LEADING / 2, note.text, note.size, style=note.style, pill=note.pill) for note in mark]
+        return [
+            Note(zone, note.x, step * LEADING / 2, note.text, note.size, style=note.style, pill=note.pill)
+            for note in mark
+        ]
     values = list(_values_at(point, zone, GAP, 0.0, step, writing))
-    far = step * (len(values) + 0.5) * LEADING if len(values) > 1 else step * (TARGET / 2 if not values else 30.0)
-    notes = values + [Note(zone, note.x, far, note.text, note.size, style=note.style, pill=note.pill) for note in mark]
+    far = (
+        step * (len(values) + 0.5) * LEADING
+        if len(values) > 1
+        else step * (TARGET / 2 if not values else 30.0)
+    )
+    notes = values + [
+        Note(zone, note.x, far, note.text, note.size, style=note.style, pill=note.pill) for note in mark
+    ]
     pin = pin_of(glyph, point)
     if pin:
         notes.append(Note(zone, -7, step * 8, pin, SMALL, "end", "pin"))
@@ -261,7 +283,9 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     roles = _role_notes(glyph, point=post.top or post.bottom, top=bool(post.top), writing=writing)
     if not glyph.free and post.key == rightmost and glyph.form != "loop":
         notes += _beside(glyph, wing + GAP, writing)
-        heights["mid"] = max([TARGET, *(2 * (abs(note.y) + LEADING / 2) for note in notes if note.zone == "mid")])
+        heights["mid"] = max(
+            [TARGET, *(2 * (abs(note.y) + LEADING / 2) for note in notes if note.zone == "mid")]
+        )
     if glyph.free:
         heights["mid"] = box_height(glyph, writing)
     if glyph.form in {"ground", "mass", "folded"}:
@@ -269,8 +293,13 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     left = max([half + 2, TARGET / 2 + 2, *(-note.left + 2 for note in notes)])
     right = max([wing + 2, TARGET / 2 + 2, *(note.left + note.width + GAP for note in notes)])
     wide = max((note.width / 2 + 5 for note in roles), default=0.0)
-    return Cell(post.key, max(left, wide), max(right, wide), (heights["top"], heights["mid"], heights["bottom"]),
-                (*notes, *roles))
+    return Cell(
+        post.key,
+        max(left, wide),
+        max(right, wide),
+        (heights["top"], heights["mid"], heights["bottom"]),
+        (*notes, *roles),
+    )
 
 
 def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
@@ -281,7 +310,11 @@ def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
         half = symbol_of("coil" if number == 0 else "contact").half
         return half, half
     symbol = symbol_of(glyph.form)
-    return (symbol.half, symbol.right or symbol.half) if len(glyph.posts) == 1 else (symbol.reach + 4, symbol.reach + 4)
+    return (
+        (symbol.half, symbol.right or symbol.half)
+        if len(glyph.posts) == 1
+        else (symbol.reach + 4, symbol.reach + 4)
+    )
 
 
 # Boxes

@@ -30,12 +30,16 @@ def order_of(layers: Layers) -> Order:
     """The best order met in the sweeps, by the number of crossings and then by the sideways length."""
     neighbours = _neighbours(layers)
     starts = 1 if len(layers.glyphs) > FEW else 2
-    best = min((_best_from(layers, _first(layers, turned=bool(start)), neighbours) for start in range(starts)),
-               key=lambda found: found[0])
+    best = min(
+        (_best_from(layers, _first(layers, turned=bool(start)), neighbours) for start in range(starts)),
+        key=lambda found: found[0],
+    )
     return _battery_left(layers, best[1])
 
 
-def _best_from(layers: Layers, order: Order, neighbours: Mapping[End, list[str]]) -> tuple[tuple[int, float], Order]:
+def _best_from(
+    layers: Layers, order: Order, neighbours: Mapping[End, list[str]]
+) -> tuple[tuple[int, float], Order]:
     """The best order that sweeps from a first one meet, with its cost."""
     best = _cost(layers, order), order
     for sweep in range(SWEEPS):
@@ -50,19 +54,28 @@ def _best_from(layers: Layers, order: Order, neighbours: Mapping[End, list[str]]
 def _battery_left(layers: Layers, order: Order) -> Order:
     """Turned left to right, which crosses no more lines, if the battery would come to stand on the right."""
     places = positions(order)
-    heads = [places[post.key] for glyph in layers.glyphs.values() if glyph.form == "battery" for post in glyph.posts]
+    heads = [
+        places[post.key]
+        for glyph in layers.glyphs.values()
+        if glyph.form == "battery"
+        for post in glyph.posts
+    ]
     if not heads or heads[0] <= (min(places.values()) + max(places.values())) / 2:
         return order
-    return Order(tuple(row[::-1] for row in order.rows),
-                 MappingProxyType({key: posts[::-1] for key, posts in order.upper.items()}),
-                 MappingProxyType({key: posts[::-1] for key, posts in order.lower.items()}))
+    return Order(
+        tuple(row[::-1] for row in order.rows),
+        MappingProxyType({key: posts[::-1] for key, posts in order.upper.items()}),
+        MappingProxyType({key: posts[::-1] for key, posts in order.lower.items()}),
+    )
 
 
 def _posts(glyph: Glyph, units: Iterable[tuple[Post, ...]]) -> tuple[tuple[Post, ...], tuple[Post, ...]]:
     posts = [post for unit in units for post in unit]
     if not glyph.free:
         return tuple(posts), tuple(posts)
-    return tuple(post for post in posts if post.top or not post.bottom), tuple(post for post in posts if post.bottom)
+    return tuple(post for post in posts if post.top or not post.bottom), tuple(
+        post for post in posts if post.bottom
+    )
 
 
 def _first(layers: Layers, *, turned: bool) -> Order:
@@ -83,8 +96,11 @@ def _first(layers: Layers, *, turned: bool) -> Order:
                 stack.extend(found if turned else reversed(found))
     rows = tuple(tuple(sorted(row, key=rank.__getitem__)) for row in layers.rows)
     posts = {key: _posts(glyph, glyph.units) for key, glyph in layers.glyphs.items()}
-    return Order(rows, MappingProxyType({key: upper for key, (upper, _) in posts.items()}),
-                 MappingProxyType({key: lower for key, (_, lower) in posts.items()}))
+    return Order(
+        rows,
+        MappingProxyType({key: upper for key, (upper, _) in posts.items()}),
+        MappingProxyType({key: lower for key, (_, lower) in posts.items()}),
+    )
 
 
 def positions(order: Order) -> dict[str, float]:
@@ -110,7 +126,9 @@ def _width(order: Order, key: str) -> int:
     return max(len(order.upper[key]), len(order.lower[key]), 1)
 
 
-def _swept(layers: Layers, order: Order, neighbours: Mapping[End, list[str]], *, upwards: bool, turned: bool) -> Order:
+def _swept(
+    layers: Layers, order: Order, neighbours: Mapping[End, list[str]], *, upwards: bool, turned: bool
+) -> Order:
     """One sweep; items that are pulled alike keep their order, or are ``turned``: both must be tried."""
     rows = list(order.rows)
     upper, lower = dict(order.upper), dict(order.lower)
@@ -132,8 +150,17 @@ def _exchanged(layers: Layers, order: Order, neighbours: Mapping[End, list[str]]
     rows = []
     for row in order.rows:
         items = list(row)
-        joined = {key: [[places[other] for post in layers.glyphs[key].posts for other in neighbours.get(End(post.key, side), ())]
-                        for side in ("top", "bottom")] for key in row}
+        joined = {
+            key: [
+                [
+                    places[other]
+                    for post in layers.glyphs[key].posts
+                    for other in neighbours.get(End(post.key, side), ())
+                ]
+                for side in ("top", "bottom")
+            ]
+            for key in row
+        }
         for _ in range(3):
             for number in range(len(items) - 1):
                 left, right = items[number], items[number + 1]
@@ -156,7 +183,9 @@ def _neighbours(layers: Layers) -> Mapping[End, list[str]]:
     return found
 
 
-def _pull(glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float], upwards: bool) -> float:
+def _pull(
+    glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float], upwards: bool
+) -> float:
     """The mean place of what is joined on the side that the sweep comes from; of all, or its own, where there is none."""
     sides = ("bottom", "top") if upwards else ("top", "bottom")
     for side in sides:
@@ -167,11 +196,16 @@ def _pull(glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str
     return sum(places[post.key] for post in glyph.posts) / len(glyph.posts)
 
 
-def _sorted_posts(glyph: Glyph, neighbours: Mapping[End, list[str]],
-                  places: Mapping[str, float]) -> tuple[tuple[Post, ...], tuple[Post, ...]]:
+def _sorted_posts(
+    glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float]
+) -> tuple[tuple[Post, ...], tuple[Post, ...]]:
     def mean(unit: tuple[Post, ...]) -> float:
-        found = [places[other] for post in unit for side in ("top", "bottom")
-                 for other in neighbours.get(End(post.key, side), ())]
+        found = [
+            places[other]
+            for post in unit
+            for side in ("top", "bottom")
+            for other in neighbours.get(End(post.key, side), ())
+        ]
         return sum(found) / len(found) if found else sum(places[post.key] for post in unit) / len(unit)
 
     return _posts(glyph, sorted(glyph.units, key=mean))

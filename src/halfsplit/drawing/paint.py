@@ -61,7 +61,9 @@ class Canvas:
         self.found.setdefault(kind, []).append((name, rectangle))
 
     def boxes(self) -> Boxes:
-        return Boxes(*(tuple(self.found.get(kind, ())) for kind in ("texts", "symbols", "targets", "wires", "bars")))
+        return Boxes(
+            *(tuple(self.found.get(kind, ())) for kind in ("texts", "symbols", "targets", "wires", "bars"))
+        )
 
 
 LAYERS = ("halos", "links", "wires", "symbols", "dots", "texts", "targets")
@@ -74,7 +76,11 @@ def paint(placement: Placement, writing: Writing, title: str) -> tuple[str, Boxe
     for glyph in placement.grid.layers.glyphs.values():
         _paint_glyph(canvas, glyph, placement, writing)
     _paint_foot(canvas, placement)
-    groups = [f'<g class="{layer}">{"".join(canvas.layers[layer])}</g>' for layer in LAYERS if layer in canvas.layers]
+    groups = [
+        f'<g class="{layer}">{"".join(canvas.layers[layer])}</g>'
+        for layer in LAYERS
+        if layer in canvas.layers
+    ]
     return f"<title>{escape(title)}</title>{''.join(groups)}", canvas.boxes()
 
 
@@ -118,7 +124,9 @@ def _corners(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]
     for point in points:
         if kept and kept[-1] == point:
             continue
-        if len(kept) > 1 and (kept[-2][0] == kept[-1][0] == point[0] or kept[-2][1] == kept[-1][1] == point[1]):
+        if len(kept) > 1 and (
+            kept[-2][0] == kept[-1][0] == point[0] or kept[-2][1] == kept[-1][1] == point[1]
+        ):
             kept.pop()
         kept.append(point)
     return kept
@@ -139,7 +147,9 @@ def _path(stretches: Iterable[Sequence[tuple[float, float]]]) -> str:
     return "".join("M" + "L".join(f"{x:g} {y:g}" for x, y in stretch) for stretch in stretches)
 
 
-def _paint_wire(canvas: Canvas, number: int, stretches: list[list[tuple[float, float]]], writing: Writing) -> None:
+def _paint_wire(
+    canvas: Canvas, number: int, stretches: list[list[tuple[float, float]]], writing: Writing
+) -> None:
     link = writing.scene.links[number]
     d = _path(stretches)
     level = suspicion_class(writing.overlays.suspicion.get(link.name, 0.0))
@@ -150,7 +160,10 @@ def _paint_wire(canvas: Canvas, number: int, stretches: list[list[tuple[float, f
         return
     title = escape(f"{link.name} {link.mark}".strip())
     style = ("wire dashed" if link.dashed else "wire") + (f" on-{level}" if level else "")
-    canvas.add("wires", f'<path class="{style}" data-wire={quoteattr(link.name)} d="{d}"><title>{title}</title></path>')
+    canvas.add(
+        "wires",
+        f'<path class="{style}" data-wire={quoteattr(link.name)} d="{d}"><title>{title}</title></path>',
+    )
 
 
 def _paint_bar(canvas: Canvas, line: Line, hub: End, placement: Placement, writing: Writing) -> None:
@@ -175,11 +188,18 @@ def _paint_bar(canvas: Canvas, line: Line, hub: End, placement: Placement, writi
 
 def point_at(end: End, placement: Placement) -> str:
     """The name of the point at an end."""
-    post = next(post for glyph in placement.grid.layers.glyphs.values() for post in glyph.posts if post.key == end.post)
+    post = next(
+        post
+        for glyph in placement.grid.layers.glyphs.values()
+        for post in glyph.posts
+        if post.key == end.post
+    )
     return post.top if end.side == "top" else post.bottom
 
 
-def _note_segments(canvas: Canvas, kind: str, name: str, stretches: Iterable[Sequence[tuple[float, float]]]) -> None:
+def _note_segments(
+    canvas: Canvas, kind: str, name: str, stretches: Iterable[Sequence[tuple[float, float]]]
+) -> None:
     for stretch in stretches:
         for (x1, y1), (x2, y2) in zip(stretch, stretch[1:], strict=False):
             if (x1, y1) != (x2, y2):
@@ -226,8 +246,11 @@ def _halo(canvas: Canvas, glyph: Glyph, rectangle: Rectangle, writing: Writing) 
         if glyph.form == "splice":
             middle = (top + bottom) / 2
             top, bottom = middle - 12, middle + 12
-        canvas.add("halos", f'<rect class="suspicion-{level}" x="{left - 6:g}" y="{top:g}" width="{right - left + 12:g}" '
-                            f'height="{bottom - top:g}" rx="8"/>')
+        canvas.add(
+            "halos",
+            f'<rect class="suspicion-{level}" x="{left - 6:g}" y="{top:g}" width="{right - left + 12:g}" '
+            f'height="{bottom - top:g}" rx="8"/>',
+        )
     return f" on-{level}" if level else ""
 
 
@@ -246,31 +269,49 @@ def _body(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writing) 
     post = glyph.posts[0]
     if glyph.form in {"ground", "mass"}:
         y = band.mid_top + 8
-    rectangle = (x - symbol.half, min(band.mid_top, y - symbol.reach) if post.top else y - symbol.reach,
-                 x + (symbol.right or symbol.half), band.mid_bottom if post.bottom else y + symbol.reach)
+    rectangle = (
+        x - symbol.half,
+        min(band.mid_top, y - symbol.reach) if post.top else y - symbol.reach,
+        x + (symbol.right or symbol.half),
+        band.mid_bottom if post.bottom else y + symbol.reach,
+    )
     style = _halo(canvas, glyph, rectangle, writing)
-    used = [_is_used(End(post.key, side), point, glyph, writing) for side, point in (("top", post.top), ("bottom", post.bottom))]
-    leads = [[(x, band.mid_top), (x, y - symbol.reach)]] if used[0] and band.mid_top < y - symbol.reach else []
+    used = [
+        _is_used(End(post.key, side), point, glyph, writing)
+        for side, point in (("top", post.top), ("bottom", post.bottom))
+    ]
+    leads = (
+        [[(x, band.mid_top), (x, y - symbol.reach)]] if used[0] and band.mid_top < y - symbol.reach else []
+    )
     leads += [[(x, y + symbol.reach), (x, band.mid_bottom)]] if used[1] else []
     turned = glyph.form in FLIPPED and post.top.rpartition(".")[2] in {"-", "k", "2"}
-    canvas.add("symbols", f'<path class="s{style}" d="{_path(leads)}"/>' if leads else "")
+    shaded = "" if glyph.form == "splice" else style
+    canvas.add("symbols", f'<path class="s{shaded}" d="{_path(leads)}"/>' if leads else "")
     canvas.add("symbols", _drawn(glyph.form, symbol, x, y, " rotate(180)" if turned else "", style))
     return rectangle
 
 
 def _is_used(end: End, point: str, glyph: Glyph, writing: Writing) -> bool:
     """Whether a lead is drawn: at every pin of a part, but on a splice only where there is a wire."""
-    return bool(point) and (glyph.form != "splice" or any(end in (link.a, link.b) for link in writing.scene.links))
+    return bool(point) and (
+        glyph.form != "splice" or any(end in (link.a, link.b) for link in writing.scene.links)
+    )
 
 
-def _lying_body(canvas: Canvas, glyph: Glyph, symbol: Symbol, placement: Placement, writing: Writing) -> Rectangle:
+def _lying_body(
+    canvas: Canvas, glyph: Glyph, symbol: Symbol, placement: Placement, writing: Writing
+) -> Rectangle:
     band = placement.bands[placement.row[glyph.posts[0].key]]
-    ends = sorted((placement.x[post.key], band.mid_top if post.top else band.mid_bottom) for post in glyph.posts)
+    ends = sorted(
+        (placement.x[post.key], band.mid_top if post.top else band.mid_bottom) for post in glyph.posts
+    )
     middle, y = (ends[0][0] + ends[-1][0]) / 2, band.middle
     rectangle = (ends[0][0] - 2, band.mid_top, ends[-1][0] + 2, max(y + symbol.half, y + 2))
     style = _halo(canvas, glyph, rectangle, writing)
-    leads = [[ends[0], (ends[0][0], y), (middle - symbol.reach, y)],
-             [(middle + symbol.reach, y), (ends[-1][0], y), ends[-1]]]
+    leads = [
+        [ends[0], (ends[0][0], y), (middle - symbol.reach, y)],
+        [(middle + symbol.reach, y), (ends[-1][0], y), ends[-1]],
+    ]
     canvas.add("symbols", f'<path class="s{style}" d="{_path(leads)}"/>')
     first_left = placement.x[glyph.posts[0].key] == ends[0][0]
     turn = "" if glyph.form == "motor" else " rotate(-90)" if first_left else " rotate(90)"
@@ -308,9 +349,11 @@ def _contact(glyph: Glyph, placement: Placement, style: str) -> str:
     way = -1 if turned else 1
     out = band.mid_bottom if way > 0 else band.mid_top
     toward = 1 if rest > x else -1
-    d = (f"M{x:g} {y - 20 * way:g}V{y - 12 * way:g}L{x + 17 * toward:g} {y + 10 * way:g}"
-         f"M{x:g} {y + 20 * way:g}V{y + 12 * way:g}"
-         f"M{x + 14 * toward:g} {y + 12 * way:g}H{rest:g}V{out:g}")
+    d = (
+        f"M{x:g} {y - 20 * way:g}V{y - 12 * way:g}L{x + 17 * toward:g} {y + 10 * way:g}"
+        f"M{x:g} {y + 20 * way:g}V{y + 12 * way:g}"
+        f"M{x + 14 * toward:g} {y + 12 * way:g}H{rest:g}V{out:g}"
+    )
     return f'<path class="s{style}" d="{d}"/>'
 
 
@@ -324,8 +367,11 @@ def _box_body(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writi
     rectangle = (left, band.mid_top, right, band.mid_bottom)
     level = suspicion_class(writing.overlays.suspicion.get(glyph.key, 0.0))
     style = f" suspicion-{level}" if level else ""
-    canvas.add("symbols", f'<rect class="box{style}" x="{left:g}" y="{band.middle - half:g}" width="{right - left:g}" '
-                          f'height="{2 * half:g}" rx="3"/>')
+    canvas.add(
+        "symbols",
+        f'<rect class="box{style}" x="{left:g}" y="{band.middle - half:g}" width="{right - left:g}" '
+        f'height="{2 * half:g}" rx="3"/>',
+    )
     for post in glyph.posts:
         x = placement.x[post.key]
         leads = [[(x, band.mid_top), (x, band.middle - half)]] if post.top else []
@@ -340,7 +386,9 @@ def _box_body(canvas: Canvas, glyph: Glyph, placement: Placement, writing: Writi
 # Targets
 
 
-def _paint_part_target(canvas: Canvas, glyph: Glyph, rectangle: Rectangle, placement: Placement, writing: Writing) -> None:
+def _paint_part_target(
+    canvas: Canvas, glyph: Glyph, rectangle: Rectangle, placement: Placement, writing: Writing
+) -> None:
     """What a tap on the symbol picks: the part; on a splice or a fold, the point."""
     row = placement.bands[placement.row[glyph.posts[0].key]]
     left, top, right, bottom = rectangle
@@ -371,8 +419,12 @@ def _with_values(title: str, name: str, writing: Writing) -> str:
     overlays = writing.overlays
     reading, expected = overlays.readings.get(name), overlays.expected.get(name)
     share = overlays.suspicion.get(name, 0.0)
-    words = [title, f"reads {reading}" if reading else "", f"should be {expected}" if expected else "",
-             f"suspicion {share:.0%}" if suspicion_class(share) else ""]
+    words = [
+        title,
+        f"reads {reading}" if reading else "",
+        f"should be {expected}" if expected else "",
+        f"suspicion {share:.0%}" if suspicion_class(share) else "",
+    ]
     return ", ".join(word for word in words if word)
 
 
@@ -383,7 +435,10 @@ def _paint_point(canvas: Canvas, end: End, point: str, placement: Placement, wri
     read = " read" if point in writing.overlays.readings else ""
     level = suspicion_class(writing.overlays.suspicion.get(point_name(point), 0.0))
     style = f" suspicion-{level}" if level else ""
-    canvas.add("dots", f'<circle class="point{read}{style}" cx="{x:g}" cy="{y:g}" r="{5.5 if read or level else 4:g}"/>')
+    canvas.add(
+        "dots",
+        f'<circle class="point{read}{style}" cx="{x:g}" cy="{y:g}" r="{5.5 if read or level else 4:g}"/>',
+    )
     title = _with_values(point, point, writing)
     rectangle = (x - TARGET / 2, y - TARGET / 2, x + TARGET / 2, y + TARGET / 2)
     _target(canvas, point, f"data-point={quoteattr(point)}", title, rectangle, "point")
@@ -392,9 +447,12 @@ def _paint_point(canvas: Canvas, end: End, point: str, placement: Placement, wri
 def _target(canvas: Canvas, name: str, what: str, title: str, rectangle: Rectangle, style: str) -> None:
     left, top, right, bottom = rectangle
     canvas.note("targets", name, rectangle)
-    canvas.add("targets", f'<g class="target {style}" {what} role="button" tabindex="0" aria-label={quoteattr(title)}>'
-                          f"<title>{escape(title)}</title>"
-                          f'<rect x="{left:g}" y="{top:g}" width="{right - left:g}" height="{bottom - top:g}" rx="6"/></g>')
+    canvas.add(
+        "targets",
+        f'<g class="target {style}" {what} role="button" tabindex="0" aria-label={quoteattr(title)}>'
+        f"<title>{escape(title)}</title>"
+        f'<rect x="{left:g}" y="{top:g}" width="{right - left:g}" height="{bottom - top:g}" rx="6"/></g>',
+    )
 
 
 # Texts
@@ -415,13 +473,19 @@ def _write(canvas: Canvas, note: Note, x: float, y: float, style: str = "") -> N
     canvas.note("texts", note.text, (left, top, right, bottom))
     middle = y + note.y
     if note.pill:
-        canvas.add("texts", f'<rect class="pill suspicion-{note.pill}" x="{left:g}" y="{middle - 8:g}" '
-                            f'width="{right - left:g}" height="16" rx="8"/>')
+        canvas.add(
+            "texts",
+            f'<rect class="pill suspicion-{note.pill}" x="{left:g}" y="{middle - 8:g}" '
+            f'width="{right - left:g}" height="16" rx="8"/>',
+        )
     shift = {"start": 5, "middle": 0, "end": -5}[note.anchor] if note.pill else 0
     size = f" z{note.size:.0f}"
     ink = f" on-{note.pill}" if note.pill else style
-    canvas.add("texts", f'<text class="{note.style}{size} a-{note.anchor}{ink}" x="{x + note.x + shift:g}" '
-                        f'y="{middle + 0.35 * note.size:.1f}">{escape(note.text)}</text>')
+    canvas.add(
+        "texts",
+        f'<text class="{note.style}{size} a-{note.anchor}{ink}" x="{x + note.x + shift:g}" '
+        f'y="{middle + 0.35 * note.size:.1f}">{escape(note.text)}</text>',
+    )
 
 
 def _paint_foot(canvas: Canvas, placement: Placement) -> None:

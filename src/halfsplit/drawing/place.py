@@ -85,28 +85,54 @@ class Placement:
 
 def place(grid: Grid, writing: Writing, width: float = 0.0) -> Placement:
     """Pixels for a grid; the columns are spread where ``width`` leaves room."""
-    cells = {cell.post: cell for glyph in grid.layers.glyphs.values() for cell in cells_of(glyph, _rightmost(glyph, grid.columns), writing)}
-    row = {post.key: number for number, keys in enumerate(grid.order.rows) for key in keys
-           for post in grid.layers.glyphs[key].posts}
+    cells = {
+        cell.post: cell
+        for glyph in grid.layers.glyphs.values()
+        for cell in cells_of(glyph, _rightmost(glyph, grid.columns), writing)
+    }
+    row = {
+        post.key: number
+        for number, keys in enumerate(grid.order.rows)
+        for key in keys
+        for post in grid.layers.glyphs[key].posts
+    }
     centres, edges = _centres(grid, cells, writing, width)
     boundaries = [RAIL_MARGIN if grid.rails else MARGIN, *edges]
     bands, tracks, bottom = _heights(grid, cells, row)
-    solid = sorted({grid.columns[post.key] for glyph in grid.layers.glyphs.values() if glyph.form not in {"pass", "loop"}
-                    for post in glyph.posts})
-    return Placement(grid, cells, row, {post: centres[column] for post, column in grid.columns.items()},
-                     {number + 0.5: edge for number, edge in enumerate(boundaries, start=-1)}, bands, tracks,
-                     tuple(centres[column] for column in solid), edges[-1] + MARGIN if edges else 2 * MARGIN,
-                     bottom + FOOT)
+    solid = sorted(
+        {
+            grid.columns[post.key]
+            for glyph in grid.layers.glyphs.values()
+            if glyph.form not in {"pass", "loop"}
+            for post in glyph.posts
+        }
+    )
+    return Placement(
+        grid,
+        cells,
+        row,
+        {post: centres[column] for post, column in grid.columns.items()},
+        {number + 0.5: edge for number, edge in enumerate(boundaries, start=-1)},
+        bands,
+        tracks,
+        tuple(centres[column] for column in solid),
+        edges[-1] + MARGIN if edges else 2 * MARGIN,
+        bottom + FOOT,
+    )
 
 
-def _centres(grid: Grid, cells: Mapping[str, Cell], writing: Writing, width: float) -> tuple[list[float], list[float]]:
-    """x of each column's line, and of its right edge."""
+def _centres(
+    grid: Grid, cells: Mapping[str, Cell], writing: Writing, width: float
+) -> tuple[list[float], list[float]]:
+    """X of each column's line, and of its right edge."""
     count = max(grid.columns.values(), default=-1) + 1
     left, right = [12.0] * count, [12.0] * count
     for post, column in grid.columns.items():
         left[column] = max(left[column], cells[post].left)
         right[column] = max(right[column], cells[post].right)
-    for glyph in sorted((glyph for glyph in grid.layers.glyphs.values() if glyph.free), key=lambda glyph: glyph.key):
+    for glyph in sorted(
+        (glyph for glyph in grid.layers.glyphs.values() if glyph.free), key=lambda glyph: glyph.key
+    ):
         first, last = _span(glyph, grid.columns)
         inner = sum(left[first + 1 : last + 1]) + sum(right[first:last])
         lacking = box_room(box_lines(glyph, writing)) - inner - BOX_MARGIN
@@ -128,8 +154,9 @@ def _span(glyph: Glyph, columns: Mapping[str, int]) -> tuple[int, int]:
     return min(found), max(found)
 
 
-def _heights(grid: Grid, cells: Mapping[str, Cell],
-             row: Mapping[str, int]) -> tuple[tuple[Band, ...], dict[tuple[int, int], float], float]:
+def _heights(
+    grid: Grid, cells: Mapping[str, Cell], row: Mapping[str, int]
+) -> tuple[tuple[Band, ...], dict[tuple[int, int], float], float]:
     bands: list[Band] = []
     tracks: dict[tuple[int, int], float] = {}
     y = MARGIN

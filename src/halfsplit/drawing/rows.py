@@ -68,7 +68,11 @@ def _rows(scene: Scene) -> dict[str, int]:
     rows = _longest(below)
     last = max((row for key, row in rows.items() if not scene.glyphs[key].foot), default=0)
     foot = max([last + 1, *(row for key, row in rows.items() if scene.glyphs[key].foot)])
-    return {key: foot if scene.glyphs[key].foot else row for key, row in rows.items()}
+    rows = {key: foot if scene.glyphs[key].foot else row for key, row in rows.items()}
+    for key, found in below.items():
+        if scene.glyphs[key].form == "folded" and found:
+            rows[key] = min(rows[other] - step for other, step in found)
+    return rows
 
 
 def _upper_lower(link: Link) -> tuple[End, End]:
@@ -107,7 +111,9 @@ def _longest(below: Mapping[str, list[tuple[str, int]]]) -> dict[str, int]:
     return rows
 
 
-def _passes(number: int, link: Link, start: int, goal: int, extra: dict[str, tuple[Glyph, int]]) -> Iterator[Hop]:
+def _passes(
+    number: int, link: Link, start: int, goal: int, extra: dict[str, tuple[Glyph, int]]
+) -> Iterator[Hop]:
     """The hops of a link from channel ``start`` to channel ``goal``; its passes are added to ``extra``."""
     down = start <= goal
     here, channel = link.a, start
@@ -119,7 +125,9 @@ def _passes(number: int, link: Link, start: int, goal: int, extra: dict[str, tup
     yield Hop(number, here, link.b, channel)
 
 
-def _loop(number: int, link: Link, channel: int, rows: int, extra: dict[str, tuple[Glyph, int]]) -> Iterator[Hop]:
+def _loop(
+    number: int, link: Link, channel: int, rows: int, extra: dict[str, tuple[Glyph, int]]
+) -> Iterator[Hop]:
     """Between two bars of one channel: through a loop in the row below (above the last channel), so that they stay apart."""
     key = f"loop {number}"
     low = channel == rows

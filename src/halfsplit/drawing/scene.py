@@ -84,7 +84,9 @@ def _module(part: Part, sides: Sides, fold: Fold) -> Glyph:
             posts.append(Post(point, point, "") if top else Post(point, "", point))
     if part.name in fold.boxes:
         posts.append(Post(f"{part.name} more", "", f"{part.name} more"))
-    return Glyph(part.name, "module", part.name, tuple((post,) for post in posts or [Post(part.name)]), free=True)
+    return Glyph(
+        part.name, "module", part.name, tuple((post,) for post in posts or [Post(part.name)]), free=True
+    )
 
 
 def _load(part: Part, sides: Sides, fold: Fold) -> Glyph:
@@ -98,8 +100,11 @@ def _load(part: Part, sides: Sides, fold: Fold) -> Glyph:
 
 def _box(part: Part, points: tuple[str, ...], sides: Sides, fold: Fold) -> Glyph:
     """A part with more than two pins as a box with its pins above and below."""
-    posts = [Post(point, point, "") if _comes_from_above(point, sides) else Post(point, "", point)
-             for point in points if point in fold.points]
+    posts = [
+        Post(point, point, "") if _comes_from_above(point, sides) else Post(point, "", point)
+        for point in points
+        if point in fold.points
+    ]
     units = tuple((post,) for post in posts or [Post(part.name)])
     return Glyph(part.name, "box", part.name, units, free=True)
 
@@ -109,10 +114,17 @@ def _comes_from_above(point: str, sides: Sides) -> bool:
     return bool(others) and max(others) > sides.height.get(point, 0.5)
 
 
-GLYPHS: Mapping[str, Callable[[Part, Sides, Fold], Glyph]] = MappingProxyType({
-    "splice": _splice, "ground": _ground, "mass": _ground, "battery": _source, "generator": _source,
-    "relay": _relay, "module": _module,
-})
+GLYPHS: Mapping[str, Callable[[Part, Sides, Fold], Glyph]] = MappingProxyType(
+    {
+        "splice": _splice,
+        "ground": _ground,
+        "mass": _ground,
+        "battery": _source,
+        "generator": _source,
+        "relay": _relay,
+        "module": _module,
+    }
+)
 """Kind → how its glyph is made; every other kind is a load with two pins, or a box."""
 
 
@@ -132,7 +144,11 @@ def _ends(glyphs: Iterable[Glyph]) -> dict[str, End]:
     ends: dict[str, End] = {}
     for glyph in glyphs:
         for post in glyph.posts:
-            ends |= {point: End(post.key, side) for point, side in ((post.bottom, "bottom"), (post.top, "top")) if point}
+            ends |= {
+                point: End(post.key, side)
+                for point, side in ((post.bottom, "bottom"), (post.top, "top"))
+                if point
+            }
     return ends
 
 
@@ -147,15 +163,32 @@ def _end(point: str, other: str, sides: Sides, ends: Mapping[str, End]) -> End:
 def _link(wire: Wire, model: Model, sides: Sides, ends: Mapping[str, End]) -> Link:
     a, b = end_points(wire.a, wire.b, model)
     drop = sides.height.get(a, 0.5) - sides.height.get(b, 0.5)
-    return Link(wire.name, _end(a, b, sides, ends), _end(b, a, sides, ends), wire_mark(wire), drop,
-                dashed=wire.unknown or bool(wire.variant))
+    return Link(
+        wire.name,
+        _end(a, b, sides, ends),
+        _end(b, a, sides, ends),
+        wire_mark(wire),
+        drop,
+        dashed=wire.unknown or bool(wire.variant),
+    )
 
 
 def wire_mark(wire: Wire) -> str:
     """Cross-section and colour as they are written along a wire: ``2.5 RD/WH``, ``14 AWG BK``."""
     unit = "" if wire.colour else " mm²"
-    section = f"{wire.gauge} AWG" if wire.gauge is not None else f"{wire.mm2:g}{unit}" if wire.mm2 is not None else ""
-    words = (section, wire.colour, "not shown" if wire.unknown else "", f"({wire.variant})" if wire.variant else "")
+    section = (
+        f"{wire.gauge} AWG"
+        if wire.gauge is not None
+        else f"{wire.mm2:g}{unit}"
+        if wire.mm2 is not None
+        else ""
+    )
+    words = (
+        section,
+        wire.colour,
+        "not shown" if wire.unknown else "",
+        f"({wire.variant})" if wire.variant else "",
+    )
     return " ".join(word for word in words if word)
 
 
@@ -165,4 +198,6 @@ def _stub(stub: Stub, sides: Sides, ends: Mapping[str, End]) -> tuple[Glyph, Lin
     hangs = end.side == "bottom" or (part is not None and part.kind in {"battery", "generator"})
     post = Post(stub.key, stub.key, "") if hangs else Post(stub.key, "", stub.key)
     other = End(stub.key, "top" if hangs else "bottom")
-    return Glyph(stub.key, "folded", stub.key, ((post,),)), Link(stub.key, end, other, dashed=True, folded=True)
+    return Glyph(stub.key, "folded", stub.key, ((post,),)), Link(
+        stub.key, end, other, dashed=True, folded=True
+    )

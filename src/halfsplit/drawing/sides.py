@@ -1,6 +1,6 @@
 """Which way is up: for each point whether it is nearer to the feed or to the ground, as the drawing is read.
 
-The circuit is taken as a net of equal resistors, switches and contacts closed, between feeds (1) and grounds (0). What
+The circuit is taken as a net of resistors, switches and contacts closed, between feeds (1) and grounds (0). What
 has the higher potential is drawn above: current then runs down the page on every path. The pins of a module
 are feeds or grounds of the nets that hang on them, by what they do.
 """
@@ -21,8 +21,8 @@ from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Behaviour, Model, Part
 from halfsplit.drawing.glyphs import Side
 
-LEAK = 1e-3
-"""Conductance of every point to half the feed, beside 1 for a wire: gives dangling ends a direction."""
+LEAK, LOAD = 1e-6, 1e-2
+"""Conductance of every point to half the feed, which gives dangling ends a direction, and of a load; a wire has 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,15 @@ class Net:
     part: Mapping[str, Part]
     wires: Mapping[str, tuple[str, ...]]
     inside: Mapping[str, tuple[str, ...]]
+
+    def is_load(self, point: str) -> bool:
+        """Whether the way through the part at this point is a load (or a coil), not a joint, a switch or a contact."""
+        part = self.part.get(point)
+        return part is not None and (part.kind in {*LOADS, "sensor"} or (part.kind == "relay" and point[-2:] in {"85", "86"}))
+
+    def closed(self, point: str) -> tuple[str, ...]:
+        """Where the part at this point leads when it is closed; nowhere through a load."""
+        return () if self.is_load(point) else self.inside.get(point, ())
 
     def joined(self, point: str) -> tuple[str, ...]:
         return self.wires.get(point, ()) + self.inside.get(point, ())
@@ -69,7 +78,9 @@ def net_of(model: Model) -> Net:
         for a, b in _inner_pairs(part, wires):
             _join(inside, a, b)
     points = [*wires, *inside, *(pin for part in model.parts.values() for pin in part_points(part))]
-    part_of = {point: model.parts[owner] for point in points if (owner := point.partition(".")[0]) in model.parts}
+    part_of = {
+        point: model.parts[owner] for point in points if (owner := point.partition(".")[0]) in model.parts
+    }
     return Net(MappingProxyType(part_of), _frozen(wires), _frozen(inside))
 
 
@@ -95,8 +106,11 @@ def _inner_pairs(part: Part, wired: Mapping[str, object]) -> Iterator[tuple[str,
         cavities = {point.partition(":")[0] for point in wired if point.partition(".")[0] == part.name}
         yield from ((f"{cavity}:in", f"{cavity}:out") for cavity in sorted(cavities))
     elif part.kind == "relay":
-        yield from ((f"{part.name}.{a}", f"{part.name}.{b}") for a, b in (("86", "85"), ("30", "87"), ("30", "87a"))
-                    if a in part.pins and b in part.pins)
+        yield from (
+            (f"{part.name}.{a}", f"{part.name}.{b}")
+            for a, b in (("86", "85"), ("30", "87"), ("30", "87a"))
+            if a in part.pins and b in part.pins
+        )
     elif part.joins:
         yield from ((f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.joins)
     elif part.kind not in {"battery", "generator", "module"}:
@@ -131,26 +145,31 @@ def _stated_sides(behaviour: Behaviour, talking: set[str]) -> dict[str, Side]:
     for talk in behaviour.talks:
         sides |= {pin: "top" if talk.bus in talking else "bottom" for pin in (talk.high, talk.low) if pin}
     for side in ("low", "high"):
-        sides |= {driver.pin: "bottom" if side == "high" else "top" for driver in behaviour.drivers if driver.side == side}
+        sides |= {
+            driver.pin: "bottom" if side == "high" else "top"
+            for driver in behaviour.drivers
+            if driver.side == side
+        }
     sides |= {pin: "top" for group in behaviour.feeds for pin in group}
     sides |= {supply.pin: "bottom" for supply in behaviour.supplies}
-    sides |= {pin: "bottom" for pin in behaviour.earths}
+    sides |= dict.fromkeys(behaviour.earths, "bottom")
     return sides
 
 
 def _led_side(start: str, net: Net, sides: Mapping[str, Side]) -> Side:
-    """Where the nearest feed, ground, sensor or module pin of the net at ``start`` puts it."""
-    for point in _reached(start, net, lambda point: net.joined(point)):
+    """Where the nearest feed, ground or sensor of the net at ``start`` puts it, else a module pin; never through a load."""
+    led: Side | None = None
+    for point in _reached(start, net, lambda point: net.wires.get(point, ()) + net.closed(point)):
         part = net.part.get(point)
         if point == start or part is None:
             continue
         if part.kind in {"ground", "mass", "sensor"} or point.endswith(".-"):
             return "bottom"
-        if part.kind in {"battery", "generator"} or sides.get(point) == "bottom":
+        if part.kind in {"battery", "generator"}:
             return "top"
-        if sides.get(point) == "top":
-            return "bottom"
-    return "bottom"
+        if led is None and point in sides:
+            led = "top" if sides[point] == "bottom" else "bottom"
+    return led or "bottom"
 
 
 def _reached(start: str, net: Net, onward: Callable[[str], tuple[str, ...]]) -> Iterator[str]:
@@ -172,7 +191,17 @@ def hanging_parts(model: Model, net: Net, sides: dict[str, Side]) -> frozenset[s
     """
     hanging: set[str] = set()
     for part in model.parts.values():
-        if part.kind in {"module", "connector", "splice", "ground", "mass", "relay", "battery", "generator", "fuse"}:
+        if part.kind in {
+            "module",
+            "connector",
+            "splice",
+            "ground",
+            "mass",
+            "relay",
+            "battery",
+            "generator",
+            "fuse",
+        }:
             continue
         wired = [point for point in part_points(part) if point in net.wires]
         found = [_terminals(point, net) for point in wired]
@@ -193,8 +222,13 @@ def _terminals(start: str, net: Net) -> set[str]:
     def is_joint(point: str) -> bool:
         return point in net.part and net.part[point].kind in {"splice", "connector"}
 
-    found = _reached(start, net, lambda point: net.joined(point) if is_joint(point)
-                     else net.wires.get(point, ()) if point == start else ())
+    found = _reached(
+        start,
+        net,
+        lambda point: (
+            net.joined(point) if is_joint(point) else net.wires.get(point, ()) if point == start else ()
+        ),
+    )
     return {point for point in found if point != start and not is_joint(point)}
 
 
@@ -219,7 +253,7 @@ def _balanced(model: Model, net: Net, height: Mapping[str, float]) -> frozenset[
     found = set()
     for part in model.of_kind(*LOADS):
         points = [point for point in part_points(part) if point in net.wires]
-        if len(points) == 2 and abs(height[points[0]] - height[points[1]]) < 1e-6:
+        if len(points) == 2 and abs(height[points[0]] - height[points[1]]) < 1e-7:
             found.add(part.name)
     return frozenset(found)
 
@@ -238,14 +272,16 @@ def _fixed(point: str, net: Net, module: Mapping[str, Side], hanging: frozenset[
 
 
 def _potentials(net: Net, fixed: Mapping[str, float]) -> dict[str, float]:
-    """Node analysis with unit conductances; ``fixed`` holds the feeds and grounds."""
+    """Node analysis; ``fixed`` holds the feeds and grounds."""
     points = list(dict.fromkeys([*net.wires, *net.inside, *net.part]))
     index = {point: number for number, point in enumerate(points)}
     current = np.array([fixed.get(point, LEAK / 2) for point in points])
     entries = [(number, number, 1.0 if point in fixed else LEAK) for point, number in index.items()]
     for point, number in index.items():
-        for other in () if point in fixed else net.joined(point):
-            entries += [(number, number, 1.0), (number, index[other], -1.0)]
+        neighbours = [(other, 1.0) for other in net.wires.get(point, ())]
+        neighbours += [(other, LOAD if net.is_load(point) else 1.0) for other in net.inside.get(point, ())]
+        for other, value in () if point in fixed else neighbours:
+            entries += [(number, number, value), (number, index[other], -value)]
     if not points:
         return {}
     rows, columns, values = zip(*entries, strict=True)
