@@ -5,10 +5,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from bench.choice_arrays import AIM, KINDS, sample
+from bench.choice_arrays import AIM, KINDS, first_ranked, sample
 from halfsplit.diagnosis.choose import (
     Candidates,
-    _after,
     greedy,
     half_split,
     next_test,
@@ -21,20 +20,6 @@ from halfsplit.diagnosis.lookahead import expected_minutes, minutes_left, minute
 from halfsplit.diagnosis.optimum import optimum
 from halfsplit.diagnosis.sequencing import TestProblem as Problem
 from halfsplit.diagnosis.sequencing import expected_cost, yes_no
-
-
-def first_ranked(problem: Problem) -> int:
-    """Return what ``rank_tests`` puts first, with the problem's hypotheses as its particles."""
-    minutes = np.full(len(problem.costs), np.inf)
-    minutes[problem.useful] = problem.minutes[problem.useful]
-    ranked = rank_tests(
-        Candidates(minutes, likelihood=problem.likelihood),
-        problem.priors,
-        problem.groups,
-        minutes_after=lambda test: _after(problem, test, minutes),
-        stop_at=problem.stop_at,
-    )
-    return ranked[0].test if ranked else int(problem.useful[0])
 
 
 @cache
@@ -97,7 +82,13 @@ def test_doubt_is_priced_per_bit():
     shares = np.array([[0.25, 0.25], [0.96, 0.04], [0.9, 0.1]])
     assert minutes_left(shares, 10.0, 1.0, 0.95)[:2] == pytest.approx([5.0, 0.0])
     assert minutes_left(shares, 0.1, 3.0, 0.95)[2] == pytest.approx(3.0)
-    assert minutes_per_bit(np.zeros(3), np.array([1.0, 5.0, np.inf])) == pytest.approx(3.0)
+    assert minutes_per_bit(np.zeros(3), np.array([1.0, 5.0, np.inf]), 2.0) == pytest.approx(3.0)
+
+
+def test_a_free_look_does_not_make_the_rest_free():
+    """By hand: 0.1 bit for nothing, then a bit for 4 min and one for 6: 10 min for 2.1 bits, half as much again."""
+    bits, minutes = np.array([1.0, 0.1, 1.0, 1.0]), np.array([6.0, 0.0, 4.0, 50.0])
+    assert minutes_per_bit(bits, minutes, 2.0) == pytest.approx(1.5 * 10 / 2.1)
 
 
 def numeric_candidates(dtype=np.float64):

@@ -28,7 +28,7 @@ from halfsplit.diagnosis.information import (
     information,
     outcome_information,
 )
-from halfsplit.diagnosis.lookahead import expected_minutes, minutes_per_bit
+from halfsplit.diagnosis.lookahead import doubt_of, expected_minutes, minutes_per_bit
 from halfsplit.diagnosis.optimum import fits, optimum
 from halfsplit.diagnosis.outcomes import outcome_ranges
 from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
@@ -63,7 +63,7 @@ def two_ahead(problem: TestProblem) -> int:
     useful = problem.useful
     minutes = np.full(len(problem.costs), np.inf)
     minutes[useful] = problem.minutes[useful]
-    after = np.stack([_after(problem, int(test), minutes) for test in useful])
+    after = np.stack([minutes_then(problem, int(test), minutes) for test in useful])
     arrays = (problem.likelihood, problem.priors, problem.groups)
     return int(useful[_first_least(expected_minutes(*arrays, useful, minutes, after, problem.stop_at))])
 
@@ -82,7 +82,7 @@ def half_split(problem: TestProblem) -> int:
     return int(useful[_first_least(largest)])
 
 
-def _after(problem: TestProblem, test: int, minutes: Floats) -> Floats:
+def minutes_then(problem: TestProblem, test: int, minutes: Floats) -> Floats:
     """Return the minutes of each test after ``test`` has been made and its place is open."""
     after = minutes.copy()
     place = problem.places[test]
@@ -219,11 +219,11 @@ def rank_tests(
     expected = np.full(len(minutes), np.inf)
     if len(chosen):
         likelihood = candidates.outcomes(chosen, weights, group)
-        after = np.stack([_minutes_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
+        after = np.stack([_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
         everyone = np.arange(len(chosen))
         arrays = (likelihood, weights, group)
         ahead = expected_minutes(*arrays, everyone, minutes[chosen], after, stop_at)
-        rate = minutes_per_bit(bits[chosen], minutes[chosen])
+        rate = minutes_per_bit(bits[chosen], minutes[chosen], doubt_of(weights, group))
         expected[chosen] = deepened(*arrays, minutes[chosen], after, ahead, rate, stop_at)
     order = _order(bits, minutes, expected)
     shown = order[:TOLD_EXACTLY][order[:TOLD_EXACTLY] < len(candidates.predicted)]
@@ -247,7 +247,7 @@ def _worth_a_look(bits: Floats, minutes: Floats, looked_at: int) -> Integers:
     return np.sort(np.array(chosen, dtype=np.intp))
 
 
-def _minutes_then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats] | None) -> Floats:
+def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats] | None) -> Floats:
     after = minutes if minutes_after is None else minutes_after(test)
     after = np.where(np.isfinite(minutes), after, np.inf)
     after[test] = np.inf

@@ -49,7 +49,7 @@ def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
     """
     lattice = _lattice(problem)
     mass = lattice.shares.sum(axis=1)
-    unsettled = lattice.open_tests.any(axis=0)
+    unsettled = np.asarray(lattice.open_tests.any(axis=0))
     elsewhere = _price_of_doubt(problem, lattice, minutes_per_bit)
     value = np.where(unsettled | np.isinf(elsewhere), 0.0, elsewhere)
     first = np.full(len(problem.costs), np.inf)

@@ -73,7 +73,7 @@ def expected_minutes(
     """
     table = pair_table(likelihood[firsts], likelihood, weights, group)
     bits = mutual_information(joint_with_outcomes(likelihood, weights, group))
-    rate = minutes_per_bit(bits, minutes)
+    rate = minutes_per_bit(bits, minutes, doubt_of(weights, group))
     after_one = table[:, :, 0].sum(axis=2)
     after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
     possible = np.isfinite(minutes_after)[:, None, :]
@@ -88,14 +88,23 @@ def expected_minutes(
     return total
 
 
-def minutes_per_bit(bits: Floats, minutes: Floats) -> float:
+def doubt_of(weights: Array, group: Integers) -> float:
+    """Return the entropy of the repair group in bits."""
+    return float(entropy(np.bincount(group, weights=weights).astype(float)))
+
+
+def minutes_per_bit(bits: Floats, minutes: Floats, doubt: float) -> float:
     """Return the rate at which doubt is expected to be worked off after the next two tests.
 
-    Half as much again as the mean of the three best tests now, for later tests overlap with what these tell.
-    (Measured on eight kinds of random problems: the look-ahead's minutes are 1.021 times the optimum, by the
-    best test's own rate 1.047; the minutes that ``rank_tests`` tells are 0.7 to 1.0 times the true ones.)
+    Half as much again as that of the best tests now, as many as together tell the ``doubt`` in bits (three at
+    least: a look that costs nothing does not make all that follows free), for later tests overlap with them.
+    (Measured on eight kinds of random problems: the look-ahead's minutes are 1.024 times the optimum, by the
+    best test's own rate 1.047; the minutes that ``rank_tests`` tells are 0.8 to 1.04 times the true ones.)
     """
     tell = (bits > 1e-9) & np.isfinite(minutes)
     if not tell.any():  # only together do the tests tell anything: a bit for each
         return float(np.median(minutes[np.isfinite(minutes)]))
-    return 1.5 * float(np.mean(np.sort(minutes[tell] / bits[tell])[:3]))
+    order = np.argsort(minutes[tell] / bits[tell], kind="stable")
+    told = np.cumsum(bits[tell][order])
+    last = min(max(int(np.searchsorted(told, doubt)), 2), len(told) - 1)
+    return 1.5 * float(np.sum(minutes[tell][order][: last + 1]) / told[last])
