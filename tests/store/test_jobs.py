@@ -133,6 +133,16 @@ def test_list_of_jobs_searches_and_sums(store):
     assert [job.job_id for job in store.list_jobs(states=("found", "proven"))] == ["b"]
 
 
+def test_numbers_that_are_texts_are_refused(store):
+    """SQLite would keep them as they are, PostgreSQL would not."""
+    wrong = Intake(vehicle=Vehicle(odometer="142300"))
+    with pytest.raises(InputError, match="vehicle odometer: found '142300', expected a whole number"):
+        store.open_job("job-1", wrong, who="Ada", at=NOW)
+    with pytest.raises(InputError, match="vehicle odometer: 3000000000 is too large"):
+        store.open_job("job-1", Intake(vehicle=Vehicle(odometer=3_000_000_000)), who="Ada", at=NOW)
+    assert store.list_jobs() == ()
+
+
 # Circuit
 
 
@@ -239,6 +249,8 @@ def test_a_strike_out_needs_a_reason_and_an_entry(store, job_id):
         ({"who": "A\0da"}, "who: holds a character that is no text"),
         ({"instrument": "\ud800"}, "instrument: holds a character"),
         ({"present": "perhaps"}, "present: found 'perhaps', expected one of yes, no, unknown"),
+        ({"who": 7}, "who: found 7, expected a text"),
+        ({"at": "2026-03-02"}, "at: found '2026-03-02', expected a moment"),
         ({"at": NOW.replace(tzinfo=None)}, "at: .* has no time zone"),
         ({"at": NOW.replace(year=9999)}, "at: .* outside the years 1900 to 3000"),
         ({"payload": {"value": float("inf")}}, "cannot be kept as JSON"),
@@ -285,6 +297,17 @@ def test_writers_at_the_same_time_lose_nothing(store, job_id):
         f"{b}-{n}" for b in range(6) for n in range(10)
     )
     assert [entry.sequence for entry in entries] == list(range(2, 62))
+
+
+def test_one_job_opened_by_several_at_the_same_time(store):
+    numbers = []
+    open_job = lambda: numbers.append(store.open_job("job-1", Intake(), who="Bo", at=NOW).number)  # noqa: E731
+    threads = [Thread(target=open_job) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert numbers == [1] * 6
 
 
 def test_numbers_of_jobs_opened_at_the_same_time(store):
@@ -402,6 +425,18 @@ def test_shown_results_keep_the_engine_version(store, job_id):
     second = store.keep_shown(job_id, replace(shown, what="finding", engine_version="0.2.0"))
     assert store.shown(job_id) == (first, second)
     assert store.shown(job_id, "finding") == (second,)
+
+
+def test_latest_shown_of_several_jobs(store):
+    shown = ShownResult(what="suspects", document={}, engine_version="0.1.0", after=1, who="Ada", at=NOW)
+    for job_id in ("a", "b", "c"):
+        store.open_job(job_id, Intake(), who="Ada", at=NOW)
+    for job_id, number in (("a", 9), ("b", 4), ("a", 2)):
+        store.keep_shown(job_id, replace(shown, document={"left": number}))
+    store.keep_shown("a", replace(shown, what="finding"))
+    latest = store.latest_shown(["a", "b", "c"], "suspects")
+    assert {job_id: result.document["left"] for job_id, result in latest.items()} == {"a": 2, "b": 4}
+    assert store.latest_shown([], "suspects") == {}
 
 
 def test_changes_tell_what_happened_and_in_which_order(store):

@@ -148,7 +148,10 @@ def _problem(column: Column[Any], value: Any) -> str | None:
     choices = column.info.get("choices")
     if choices and value not in choices:
         return f"found {value!r}, expected one of {', '.join(choices)}"
-    check = next((check for kind, check in _CHECKS.items() if isinstance(value, kind)), None)
+    expected = _TYPES.get(type(column.type)) or column.type.python_type
+    if type(value) not in (expected, int if expected is float else expected):
+        return f"found {value!r}, expected a {_NAMES[expected]}"
+    check = _CHECKS.get(type(value))
     return check(column, value) if check else None
 
 
@@ -204,6 +207,10 @@ def _moment_problem(column: Column[Any], value: datetime) -> str | None:
     )
 
 
+# Column type -> the Python type that it takes, where that is not the type of what is stored.
+_TYPES: dict[type, type] = {Moment: datetime, Amount: Decimal}
+_NAMES = {str: "text", int: "whole number", float: "number", bool: "yes or no", Decimal: "decimal amount"}
+_NAMES |= {datetime: "moment"}
 _CHECKS: dict[type, Any] = {
     str: _text_problem,
     int: _integer_problem,

@@ -95,6 +95,12 @@ _APPEND_ONLY = Failure(
     "This record is kept for good: it cannot be changed or deleted. Strike it out with a reason instead.",
 )
 
+_TAKEN = Failure(
+    ConflictError,
+    "Somebody else stored something under the same id or name at the same time. Nothing was overwritten: "
+    "look at theirs, then enter yours again.",
+)
+
 # Primary result codes: https://www.sqlite.org/rescode.html
 _BY_SQLITE_CODE: dict[int, Failure] = {
     sqlite3.SQLITE_FULL: _FULL,
@@ -122,6 +128,7 @@ _BY_SQLSTATE: dict[str, Failure] = {
     "28": _UNREACHABLE,
     "3D": _UNREACHABLE,
     "57P": _UNREACHABLE,
+    "23505": _TAKEN,
     "HS001": _APPEND_ONLY,
 }
 
@@ -170,6 +177,8 @@ def _sqlite_failure(error: sqlite3.Error) -> Failure:
     code = getattr(error, "sqlite_errorcode", 0)
     if code == sqlite3.SQLITE_CONSTRAINT_TRIGGER:
         return _APPEND_ONLY
+    if code in (sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY):
+        return _TAKEN
     return _BY_SQLITE_CODE.get(code & 0xFF, _REFUSED)
 
 

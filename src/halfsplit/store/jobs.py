@@ -28,6 +28,7 @@ def open_job(
     connection: Connection, job_id: str, intake: Intake, customer: Customer | None, who: str, at: datetime
 ) -> None:
     """Create a job with the first version of its intake; a repeat of the same opening changes nothing."""
+    wait_for_turn(connection)
     if _opened_already(connection, job_id, intake):
         return
     row: dict[str, Any] = {"job_id": job_id, "number": next_number(connection), "state": "open"}
@@ -60,6 +61,11 @@ def _opened_already(connection: Connection, job_id: str, intake: Intake) -> bool
             "Save a new version of its intake instead."
         )
     return True
+
+
+def wait_for_turn(connection: Connection) -> None:
+    """One job is opened at a time: who comes second with the same id then finds the first's."""
+    connection.execute(select(tables.workshop.c.id).with_for_update()).one()
 
 
 def next_number(connection: Connection) -> int:

@@ -5,7 +5,7 @@ from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import Any, TypeVar, get_args, get_type_hints
 
-from sqlalchemy import Connection, Table, insert
+from sqlalchemy import Table
 
 from halfsplit.store.columns import check_value
 
@@ -36,13 +36,13 @@ def from_row(record_type: Callable[..., R], row: Mapping[Any, Any], prefix: str 
     values = {
         name: _value(inner, row, prefix + name)
         for name, inner in _shape(record_type).items()
-        if _present(inner, row, prefix + name)
+        if _has_columns(inner, row, prefix + name)
     }
     return record_type(**values)
 
 
-def _present(inner: type | None, row: Mapping[Any, Any], name: str) -> bool:
-    """A field that has no column here (the links of an evidence entry, say) keeps its default."""
+def _has_columns(inner: type | None, row: Mapping[Any, Any], name: str) -> bool:
+    """Whether the row says anything of a field; if not (the links of an entry), it keeps its default."""
     return inner is not None or name in row
 
 
@@ -79,8 +79,3 @@ def checked(table: Table, row: Mapping[str, Any]) -> dict[str, Any]:
     for name, value in kept.items():
         check_value(table.c[name], value)
     return kept
-
-
-def add(connection: Connection, table: Table, record: Any, **more: Any) -> None:
-    """Insert a record, with the columns in `more` that it does not have itself."""
-    connection.execute(insert(table).values(checked(table, to_row(record) | more)))

@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO, Any, Self, TypeVar
 
-from sqlalchemy import Connection, RowMapping, Table, select, update
+from sqlalchemy import Connection, RowMapping, Table, func, select, tuple_, update
 
 from halfsplit.errors import InputError, NotFoundError, StorageError
 from halfsplit.store import evidence, jobs, tables, transfer
@@ -324,6 +324,16 @@ class JobStore:
         """What was shown, of one sort or of all, oldest first."""
         found = self._list(ShownResult, tables.shown_results, job_id, "sequence")
         return tuple(result for result in found if what is None or result.what == what)
+
+    def latest_shown(self, job_ids: Sequence[str], what: str) -> dict[str, ShownResult]:
+        """Job id -> the last thing of one sort that was shown of it, for those of the jobs that have one."""
+        here = tables.shown_results
+        where = (here.c.job_id.in_(job_ids), here.c.what == what)
+        last = select(here.c.job_id, func.max(here.c.sequence)).where(*where).group_by(here.c.job_id)
+        statement = select(here).where(tuple_(here.c.job_id, here.c.sequence).in_(last))
+        with self._database.reading() as connection:
+            rows = connection.execute(statement).mappings()
+            return {row["job_id"]: from_row(ShownResult, row) for row in rows}
 
     # Following a job
 

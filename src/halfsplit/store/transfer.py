@@ -11,7 +11,14 @@ from sqlalchemy import Connection, insert, select
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.store import tables
 from halfsplit.store.evidence import read_evidence
-from halfsplit.store.jobs import add_intake, customer_columns, next_number, read_intake_version, search_text
+from halfsplit.store.jobs import (
+    add_intake,
+    customer_columns,
+    next_number,
+    read_intake_version,
+    search_text,
+    wait_for_turn,
+)
 from halfsplit.store.records import (
     Attachment,
     Authorisation,
@@ -79,6 +86,7 @@ def write_whole_job(connection: Connection, job: JobFile, job_id: str, who: str,
         ConflictError: there is a job with this id.
         InputError: a value cannot be kept.
     """
+    wait_for_turn(connection)
     if connection.execute(select(tables.jobs.c.number).where(tables.jobs.c.job_id == job_id)).first():
         raise ConflictError(
             f"job {job_id} is in this job store already: import it under another id to have a copy"
