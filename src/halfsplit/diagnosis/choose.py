@@ -218,21 +218,31 @@ def rank_tests(
     chosen = _worth_a_look(bits, minutes, looked_at)
     expected = np.full(len(minutes), np.inf)
     if len(chosen):
-        likelihood = candidates.outcomes(chosen, weights, group)
         after = np.stack([_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
-        everyone = np.arange(len(chosen))
-        arrays = (likelihood, weights, group)
-        ahead = expected_minutes(*arrays, everyone, minutes[chosen], after, stop_at)
-        rate = minutes_per_bit(bits[chosen], minutes[chosen], doubt_of(weights, group))
-        expected[chosen] = deepened(*arrays, minutes[chosen], after, ahead, rate, stop_at)
+        arrays = (candidates.outcomes(chosen, weights, group), weights, group)
+        expected[chosen] = _expected(*arrays, bits[chosen], minutes[chosen], after, stop_at)
     order = _order(bits, minutes, expected)
     shown = order[:TOLD_EXACTLY][order[:TOLD_EXACTLY] < len(candidates.predicted)]
     if len(shown):
         bits[shown] = candidates.numeric_bits(shown, weights, group, EXACT)
-    return tuple(
-        RankedTest(int(test), float(bits[test]), float(minutes[test]), float(expected[test]))
-        for test in order
-    )
+    columns = (array[order].tolist() for array in (bits, minutes, expected))
+    return tuple(RankedTest(*row) for row in zip(order.tolist(), *columns, strict=True))
+
+
+def _expected(
+    likelihood: Array,
+    weights: Floats,
+    group: Integers,
+    bits: Floats,
+    minutes: Floats,
+    after: Floats,
+    stop_at: float,
+) -> Floats:
+    """Return the expected minutes of each test by looking ahead, of the best few by an exact plan; (T,)."""
+    everyone = np.arange(len(minutes))
+    ahead = expected_minutes(likelihood, weights, group, everyone, minutes, after, stop_at)
+    rate = minutes_per_bit(bits, minutes, doubt_of(weights, group))
+    return deepened(likelihood, weights, group, minutes, after, ahead, rate, stop_at)
 
 
 def _worth_a_look(bits: Floats, minutes: Floats, looked_at: int) -> Integers:
@@ -242,9 +252,9 @@ def _worth_a_look(bits: Floats, minutes: Floats, looked_at: int) -> Integers:
     by_rate = possible[np.argsort(-rates, kind="stable")]
     by_bits = possible[np.argsort(-np.round(bits[possible], 12), kind="stable")]
     dear = min(DEAR, looked_at // 4)
-    chosen = list(by_rate[: looked_at - dear])
-    chosen += [test for test in by_bits if test not in set(chosen)][:dear]
-    return np.sort(np.array(chosen, dtype=np.intp))
+    leading = by_rate[: looked_at - dear]
+    others = by_bits[~np.isin(by_bits, leading)][:dear]
+    return np.sort(np.concatenate([leading, others]))
 
 
 def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats] | None) -> Floats:

@@ -34,8 +34,8 @@ def deepened(
 ) -> Floats:
     """Return the expected minutes of each first test, (T,), those of the best few by an exact plan.
 
-    The others are moved by the mean difference that the exact plan made, so that all can be compared. Arguments
-    as for ``lookahead.expected_minutes``, of which ``expected`` is the result for all T tests.
+    The others are moved by the mean difference that the exact plan made, so that all can be compared.
+    Arguments as for ``lookahead.expected_minutes``, of which ``expected`` is the result for all T tests.
     """
     best = np.argsort(np.round(expected, 9), kind="stable")[:CONDENSED_TESTS]
     for count in range(len(best), FEWEST_TESTS - 1, -1):
@@ -45,11 +45,10 @@ def deepened(
         )
         if lattice_size(problem) <= CONDENSED_LIMIT:
             exact = by_lattice(problem, minutes_per_bit).first
-            known = np.isfinite(exact)
-            result = (
-                expected + np.mean(exact[known] - expected[tests[known]]) if known.any() else expected.copy()
-            )
-            result[tests[known]] = exact[known]
+            known = tests[np.isfinite(exact)]
+            moved = exact[np.isfinite(exact)] - expected[known]
+            result = expected + (np.mean(moved) if len(known) else 0.0)
+            result[known] = expected[known] + moved
             return result
     return expected
 
