@@ -36,7 +36,7 @@ MAY_IMPORT = {
     "drawing": FOUNDATION | {"circuit"},
     "store": {"errors"},
     "jobs": FOUNDATION
-    | {"circuit", "notation", "diagnosis", "capture", "scan", "drain", "practice", "report", "store"},
+    | {"circuit", "notation", "diagnosis", "drawing", "capture", "scan", "drain", "practice", "report", "store"},
     "web": FOUNDATION | {"jobs"},
     "cli": FOUNDATION | {"jobs", "web"},
 }

@@ -1,0 +1,185 @@
+"""The bench of a job: everything that its page and the API tell, worked out from what is stored.
+
+`bench_view` is the whole of it; it is worked out once for each change of the job and kept until the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
+from halfsplit.diagnosis.measurement import Measurement, Reading
+from halfsplit.diagnosis.proof import Finding, verify_measurements
+from halfsplit.diagnosis.suspects import Speaking, Suspect
+from halfsplit.diagnosis.words import evidence_words, part_words, reading_words
+from halfsplit.errors import HalfsplitError
+from halfsplit.jobs.circuits import loads_of
+from halfsplit.jobs.costs import costs_of
+from halfsplit.jobs.memory import Bench, at_bench
+from halfsplit.jobs.places import check_place, from_json, key_of, to_json
+from halfsplit.jobs.record import lines_of
+from halfsplit.jobs.replay import REPAIR, first_state
+from halfsplit.jobs.tests import test_card, unit_of, words_of
+from halfsplit.jobs.views import BenchView, Check, FindingCard, SuspectCard, TestCard
+from halfsplit.store import EvidenceEntry, JobStore
+
+TESTS = 5
+OUT_BELOW = 0.005
+"""Suspects with less than this are folded away as ruled out; half a per cent."""
+SHOWN_SPEAKING = 3
+
+
+def bench_view(store: JobStore, job_id: str) -> BenchView:
+    """The job as it stands. Raises NotFoundError where there is none."""
+    with at_bench(store, job_id) as bench:
+        answers = _answers(bench)
+        circuit = bench.checked.circuit if bench.checked else None
+        lines = lines_of(bench, store.attachments(job_id), answers["odd"])
+        suspects = answers["suspects"]
+        return BenchView(
+            bench.job, bench.job.last_change, bench.checked, tuple(circuit.states) if circuit else (),
+            loads_of(circuit) if circuit else (), answers["complaints"], answers["tests"],
+            tuple(one for one in suspects if one.probability >= OUT_BELOW),
+            tuple(one for one in suspects if one.probability < OUT_BELOW), answers["finding"], lines,
+            tuple(answers["aside"]), _checks(bench, answers), _repair(bench), costs_of(store, bench.job),
+            tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"))
+
+
+def _answers(bench: Bench) -> dict[str, Any]:
+    """Suspects, tests and finding; worked out once for each change."""
+    if "suspects" not in bench.answers:
+        bench.answers.update(_work_out(bench))
+    return bench.answers
+
+
+def _work_out(bench: Bench) -> dict[str, Any]:
+    empty: dict[str, Any] = {"suspects": (), "tests": (), "finding": None, "odd": None, "complaints": False, "aside": ()}
+    told = bench.told
+    if told is None:
+        return empty
+    diagnosis = told.diagnosis
+    aside = [f"{place}: {why}" for place, why in told.refused.items() if place.startswith("earlier work")]
+    live = [reading for reading in diagnosis.readings if reading.struck is None]
+    wrong = any(reading.measurement.quantity == "works" and reading.value != "yes" or reading.source == "complaint"
+                for reading in live)
+    if not live:
+        return empty | {"aside": aside}
+    circuit = diagnosis.circuit
+    found = diagnosis.finding()
+    odd = diagnosis.odd_reading()
+    return {"suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()), "complaints": wrong, "aside": aside,
+            "tests": tuple(test_card(one, circuit) for one in diagnosis.next_tests(limit=TESTS)),
+            "finding": _finding(found), "odd": odd.id if odd else None}
+
+
+def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
+    return SuspectCard(one.part, _named(one.part, circuit), one.mode, one.cause, one.probability, one.repair,
+                       _spoken(one.for_, circuit), _spoken(one.against, circuit))
+
+
+def _named(part: str, circuit: Circuit) -> str:
+    return part_words(part, circuit) if part in circuit.parts else part
+
+
+def _spoken(speaking: Sequence[Speaking], circuit: Circuit) -> tuple[str, ...]:
+    return tuple(reading_text(one.reading, circuit) for one in speaking[:SHOWN_SPEAKING])
+
+
+def reading_text(reading: Reading, circuit: Circuit) -> str:
+    """A reading in words: what was seen and where."""
+    if reading.source == "event":
+        return f"{reading.measurement.at}: {reading.words}"
+    return evidence_words(reading.measurement, reading.value, circuit)
+
+
+def _finding(found: Finding | None) -> FindingCard | None:
+    if found is None:
+        return None
+    return FindingCard(found.cause, found.part, found.repair, found.probability, found.proven, found.missing_proof,
+                       found.explains, found.verify)
+
+
+# Tests of one's own choice, and what a point should read
+
+
+def own_test(store: JobStore, job_id: str, place: Mapping[str, Any]) -> TestCard:
+    """A test that the technician prefers, with what it is worth and what each result would mean."""
+    with at_bench(store, job_id) as bench:
+        if bench.told is None:
+            raise HalfsplitError("this job has no usable circuit yet")
+        diagnosis = bench.told.diagnosis
+        measured = from_json(place)
+        check_place(diagnosis.circuit, measured)
+        if not measured.state:
+            measured = Measurement(measured.quantity, measured.at, first_state(diagnosis.circuit), measured.to,
+                                   measured.instrument, measured.changes, measured.detail)
+        return test_card(diagnosis.rank(measured), diagnosis.circuit)
+
+
+def expected_volts(store: JobStore, job_id: str, point: str, state: str) -> tuple[tuple[str, str], ...]:
+    """'What should I see here?': (assumption, volts) healthy and for each leading suspect."""
+    with at_bench(store, job_id) as bench:
+        if bench.told is None:
+            return ()
+        check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))
+        return tuple((one.assumption, f"{one.volts:.1f} V") for one in bench.told.diagnosis.expected(point, state or None))
+
+
+# After the repair
+
+
+def _repair(bench: Bench) -> str:
+    return next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), "")
+
+
+def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
+    """What must be seen again after the repair, each with what was seen."""
+    if bench.told is None or not bench.after_repair:
+        return ()
+    if "verify" not in answers:
+        answers["verify"] = tuple(_verified(bench.told.diagnosis))
+    return tuple(_check(place, wanted, bench) for place, wanted in answers["verify"])
+
+
+def _verified(diagnosis: Diagnosis) -> Iterator[tuple[Measurement, float | str]]:
+    situation = diagnosis._state_of_mind()  # noqa: SLF001
+    yield from verify_measurements(situation, situation.inference.hypotheses[0].first)
+
+
+def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
+    assert bench.told is not None  # noqa: S101 - asked only where there is one
+    circuit = bench.told.diagnosis.circuit
+    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and _same(entry, place)]
+    value = seen[-1].payload["value"] if seen else None
+    state = "open" if value is None else "good" if _as_wanted(value, wanted) else "bad"
+    from halfsplit.diagnosis.words import sentence
+
+    return Check(key_of(place), sentence(place, circuit), _wanted_words(place, wanted), state,
+                 "" if value is None else reading_words(place, value), to_json(place), unit_of(place, circuit), words_of(place))
+
+
+def _same(entry: EvidenceEntry, place: Measurement) -> bool:
+    try:
+        measured = from_json(entry.payload)
+    except HalfsplitError:
+        return False
+    return (measured.quantity, measured.place, measured.state) == (place.quantity, place.place, place.state)
+
+
+TOLERANCE_VOLTS = 0.5
+"""A reading after the repair is right within this of what a healthy circuit gives; common practice, no source."""
+
+
+def _as_wanted(value: float | str, wanted: float | str) -> bool:
+    if isinstance(value, str) or isinstance(wanted, str):
+        return value == wanted
+    return abs(value - wanted) <= TOLERANCE_VOLTS
+
+
+def _wanted_words(place: Measurement, wanted: float | str) -> str:
+    return wanted if isinstance(wanted, str) else f"{wanted:.1f} V, give or take {TOLERANCE_VOLTS:g} V"
+
+
+__all__ = ["FOUND", "bench_view", "expected_volts", "own_test", "reading_text"]

@@ -1,0 +1,93 @@
+"""From what was typed or tapped on the bench to a value, or to a question.
+
+Nothing doubtful is taken in silence and nothing typed is lost: a `Doubt` carries the text and says what to do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from halfsplit.diagnosis.measurement import ANSWERS, UNITS
+from halfsplit.errors import InputError
+from halfsplit.units import FieldNumber, format_quantity, is_over_range, plausible, read_field
+
+OVER_RANGE = "OL"
+"""A meter above its range, as it is kept; JSON knows no infinity."""
+FLICKERS = "flickers"
+"""A lamp or reading that comes and goes: an event at the place, not a value."""
+FIELD_UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "%", "hertz": "Hz"}
+"""Quantity → the unit that its field shows."""
+
+
+class Doubt(InputError):
+    """A reading that is asked about before it is stored.
+
+    ``typed`` is the text as entered. ``sure`` tells whether a plain 'yes, store it' settles the question; where it
+    is false, no number can be made of the text and it has to be entered again.
+    """
+
+    def __init__(self, question: str, typed: str, *, sure: bool) -> None:
+        super().__init__(question)
+        self.typed = typed
+        self.sure = sure
+
+
+@dataclass(frozen=True)
+class Entered:
+    """A value in SI units, or a word, or `OVER_RANGE`; and as it is told."""
+
+    value: float | str
+    shown: str
+
+
+def read_entry(quantity: str, typed: str, *, unit: str = "", confirmed: bool = False,
+               net_volts: float = 12.0) -> Entered:
+    """The value that was entered for this quantity; ``unit`` is the one that the pad showed.
+
+    Raises `Doubt`: not usable, or usable but odd and not ``confirmed``. A decimal comma, a unit in doubt, 400 V on a
+    12 V net, NaN and a word that is no answer are all asked about.
+
+    >>> read_entry("volts", "12.3").shown, read_entry("lamp", "dim").value
+    ('12.3 V', 'dim')
+    """
+    text = typed.strip()
+    if quantity == "ohms" and is_over_range(text):
+        return Entered(OVER_RANGE, "OL (open)")
+    if quantity in FIELD_UNITS or (quantity == "stage" and unit):
+        return _number(quantity, text, unit or FIELD_UNITS[quantity], confirmed, net_volts)
+    words = ANSWERS.get(quantity, ())
+    if text.lower() in words:
+        return Entered(text.lower(), text.lower())
+    given = repr(text) if text else "Nothing"
+    raise Doubt(f"{given} is no answer here. It is one of: {', '.join(words)}.", typed, sure=False)
+
+
+def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: float) -> Entered:
+    if is_over_range(text):
+        raise Doubt("OL on this range: choose a higher range and measure again.", text, sure=False)
+    try:
+        found = read_field(text, unit)
+    except InputError as error:
+        raise Doubt(f"{error}", text, sure=False) from error
+    si_unit = UNITS.get(quantity) or _si(found, unit)
+    question = found.question or plausible(found.value, si_unit, net_volts)
+    if question and not confirmed:
+        raise Doubt(question[:1].upper() + question[1:], text, sure=True)
+    return Entered(found.value, format_quantity(found.value, si_unit))
+
+
+def _si(_: FieldNumber, unit: str) -> str:
+    from halfsplit.units import UNITS as WRITTEN
+
+    return WRITTEN[unit][0]
+
+
+def shown_value(quantity: str, value: float | str, unit: str = "") -> str:
+    """A stored value in words.
+
+    >>> shown_value("volts", 0.02), shown_value("works", "weak"), shown_value("ohms", "OL")
+    ('20 mV', 'weak', 'OL (open)')
+    """
+    if isinstance(value, str):
+        return "OL (open)" if value == OVER_RANGE else value
+    return format_quantity(float(value), UNITS.get(quantity) or unit or "1")

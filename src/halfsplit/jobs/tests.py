@@ -1,0 +1,66 @@
+"""Tests as cards: labels of the results, what the pad shows, where the leads go."""
+
+from __future__ import annotations
+
+import math
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.measurement import Measurement, answers_for
+from halfsplit.diagnosis.propose import Outcome, Test
+from halfsplit.diagnosis.words import point_words, reading_words
+from halfsplit.jobs.entering import FIELD_UNITS
+from halfsplit.jobs.places import key_of, to_json
+from halfsplit.jobs.views import Meaning, TestCard
+
+LEADS = ("volts", "ohms", "lamp")
+"""Quantities that are taken with two leads."""
+LEAST_SHARE = 0.01
+"""Results less likely than this are not told."""
+COARSE = {"volts": 0.05, "amps": 0.05, "ohms": 0.05, "duty": 0.01, "hertz": 1.0}
+"""Borders between results are rounded to this: nobody reads a meter to the millivolt."""
+
+
+def test_card(test: Test, circuit: Circuit) -> TestCard:
+    """A proposed test as it is shown."""
+    place = test.measurement
+    leads = place.quantity in LEADS
+    return TestCard(
+        key_of(place), test.sentence, place.quantity, place.at, place.to, place.state, place.instrument, test.minutes,
+        test.bits, tuple(meaning(one, place) for one in test.outcomes if one.probability >= LEAST_SHARE), test.cautions,
+        unit_of(place, circuit), words_of(place, circuit), point_words(place.at, circuit) if leads else "",
+        point_words(place.to, circuit) if leads else "", test.purpose, test.opens, to_json(place))
+
+
+def meaning(outcome: Outcome, place: Measurement) -> Meaning:
+    """One result in words."""
+    return Meaning(outcome.word or _range(outcome, place), outcome.probability, outcome.leaves)
+
+
+def _range(outcome: Outcome, place: Measurement) -> str:
+    low, high = (_told(end, place) for end in (outcome.low, outcome.high))
+    if low and high:
+        return f"{low} to {high}"
+    return f"over {low}" if low else f"under {high}" if high else outcome.text
+
+
+def _told(end: float, place: Measurement) -> str:
+    """A border in words, '' where the range has none."""
+    if not math.isfinite(end):
+        return ""
+    coarse = COARSE.get(place.quantity, 0.0)
+    return reading_words(place, round(end / coarse) * coarse if coarse else end)
+
+
+def unit_of(place: Measurement, circuit: Circuit) -> str:
+    """The unit that the entry shows; '' where the answer is a word."""
+    if place.quantity == "stage":
+        stage = circuit.model.stages.get(place.at)
+        return stage.unit if stage else ""
+    return FIELD_UNITS.get(place.quantity, "")
+
+
+def words_of(place: Measurement, circuit: Circuit | None = None) -> tuple[str, ...]:
+    """The words that may be answered; empty where a number is asked."""
+    if circuit is not None and place.quantity == "stage" and unit_of(place, circuit):
+        return ()
+    return answers_for(place)

@@ -1,0 +1,1 @@
+"""The workbench in the browser, and the HTTP interface. `create_app(store)` makes it, `run` serves it."""

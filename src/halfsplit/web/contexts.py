@@ -1,0 +1,202 @@
+"""What each page knows: frozen records, one for each template. A template names no field that is not here, and every
+field here is named by its template; a test looks both ways."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from halfsplit.jobs import (
+    AuditEntry,
+    BatteryState,
+    BenchView,
+    Checked,
+    Customer,
+    Intake,
+    Job,
+    JobSummary,
+    Problem,
+    Sample,
+    TestCard,
+    User,
+    Workshop,
+)
+
+
+@dataclass(frozen=True)
+class JobsPage:
+    """``jobs``: with how far each is."""
+
+    jobs: Sequence[tuple[JobSummary, str]]
+    search: str
+    closed: bool
+
+
+@dataclass(frozen=True)
+class IntakePage:
+    """The form of a new job, or of an intake that is changed. ``problems``: field → sentence."""
+
+    job: Job | None
+    intake: Intake
+    customer: Customer
+    samples: Sequence[Sample]
+    problems: dict[str, str]
+    job_id: str
+    typed: dict[str, str]
+
+
+@dataclass(frozen=True)
+class VinNote:
+    """What a number says as it is typed: ``kind`` is 'none', 'good', 'doubt' or 'bad'."""
+
+    kind: str
+    notes: Sequence[str]
+    nearby: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class BatteryNote:
+    """What the battery's volts say, or a question about them."""
+
+    state: BatteryState | None
+    question: str = ""
+
+
+@dataclass(frozen=True)
+class CircuitPage:
+    """The editor. ``drawing`` is SVG made by us, '' where there is none."""
+
+    job: Job
+    text: str
+    check: CheckNote
+    samples: Sequence[Sample]
+    based_on: int
+    asked: str = ""
+
+
+@dataclass(frozen=True)
+class CheckNote:
+    """What the text says: problems with their lines, and its drawing."""
+
+    checked: Checked
+    errors: Sequence[Problem]
+    warnings: Sequence[Problem]
+    drawing: str
+    parts: int
+    states: Sequence[str]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What is being entered on the bench. ``question`` stands where a reading is asked about before it is stored."""
+
+    entry_id: str
+    typed: str = ""
+    unit: str = ""
+    question: str = ""
+    sure: bool = False
+    again: bool = False
+
+
+@dataclass(frozen=True)
+class DrawingNote:
+    """The drawing of the bench: ``state`` whose expected volts are shown ('' for none)."""
+
+    svg: str
+    state: str
+    states: Sequence[str]
+    whole: bool
+    folded: bool = False
+
+
+@dataclass(frozen=True)
+class BenchPage:
+    """The bench of one job. ``test``: the one that is asked now; ``own``: whether the technician chose it."""
+
+    view: BenchView
+    test: TestCard | None
+    own: bool
+    others: Sequence[TestCard]
+    show_others: bool
+    entry: Entry
+    drawing: DrawingNote | None
+    notice: str = ""
+
+
+@dataclass(frozen=True)
+class ReportPage:
+    """The report as it will be printed. ``audience``: customer or workshop."""
+
+    view: BenchView
+    audience: str
+    customer: Customer
+    workshop: Workshop
+    pdf: bool
+    drawing: str = ""
+
+
+@dataclass(frozen=True)
+class ProblemPage:
+    """Something that did not work, in plain words."""
+
+    title: str
+    detail: str
+
+
+@dataclass(frozen=True)
+class SignInPage:
+    """``refused``: name or password were wrong."""
+
+    name: str = ""
+    refused: bool = False
+
+
+@dataclass(frozen=True)
+class OwnerPage:
+    """The first owner's form."""
+
+    token: str
+    name: str = ""
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class PeoplePage:
+    """Accounts."""
+
+    users: Sequence[User]
+    roles: Sequence[str]
+    problem: str = ""
+    typed: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class AuditPage:
+    """Who did what; ``before``: number of the last line shown, for the next page."""
+
+    entries: Sequence[AuditEntry]
+    before: int | None
+
+
+@dataclass(frozen=True)
+class SettingsPage:
+    """The workshop's settings."""
+
+    workshop: Workshop
+    saved: bool
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class CheckFragment:
+    """The editor's check alone."""
+
+    check: CheckNote
+
+
+@dataclass(frozen=True)
+class DrawingFragment:
+    """The drawing alone."""
+
+    view: BenchView
+    drawing: DrawingNote | None

@@ -1,0 +1,34 @@
+"""What every page asks of a request: the store, and the person with the right that it needs."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Depends, Request
+
+from halfsplit.jobs import JobStore
+from halfsplit.web.people import Person, right
+
+
+def _store(request: Request) -> JobStore:
+    store: JobStore = request.app.state.store
+    return store
+
+
+def _with(wanted: str):  # type: ignore[no-untyped-def]
+    check = right(wanted)
+
+    async def person(request: Request) -> Person:
+        request.state.person = await check(request)
+        found: Person = request.state.person
+        return found
+
+    return person
+
+
+Store = Annotated[JobStore, Depends(_store)]
+Reader = Annotated[Person, Depends(_with("read"))]
+Taker = Annotated[Person, Depends(_with("intake"))]
+Cashier = Annotated[Person, Depends(_with("money"))]
+Technician = Annotated[Person, Depends(_with("measure"))]
+Owner = Annotated[Person, Depends(_with("manage"))]

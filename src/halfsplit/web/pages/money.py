@@ -1,0 +1,105 @@
+"""Time, parts, the authorised limit; photos and other files of a job; the job as one file."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from tempfile import TemporaryFile
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import RedirectResponse, Response, StreamingResponse
+
+from halfsplit import jobs
+from halfsplit.errors import InputError
+from halfsplit.jobs import Authorisation, PartUsed
+from halfsplit.units import read_field
+from halfsplit.web.forms import fields, files_of
+from halfsplit.web.pages.access import Cashier, Reader, Store, Technician
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
+SHOWN_IN_PLACE = frozenset({"image/jpeg", "image/png", "image/webp"})
+USES: dict[str, jobs.PartUse] = {"fitted": "fitted", "estimate": "estimate", "on suspicion": "on suspicion"}
+
+
+def _back(job_id: str) -> Response:
+    return RedirectResponse(f"/jobs/{quote(job_id)}#costs", 303)
+
+
+@router.post("/steps")
+def add_step(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Depends(fields)) -> Response:
+    """Minutes as entered, or a step that starts now."""
+    typed = form.get("minutes", "").strip()
+    if typed:
+        found = read_field(typed.replace(",", "."), "min")
+        jobs.add_minutes(store, job_id, form.get("what", ""), found.value / 60.0, who=person.name)
+    else:
+        jobs.start_step(store, job_id, form.get("what", ""), who=person.name)
+    return _back(job_id)
+
+
+@router.post("/steps/{step_id}/stop")
+def stop_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+    jobs.stop_step(store, job_id, step_id, who=person.name)
+    return _back(job_id)
+
+
+@router.post("/parts")
+def add_part(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Depends(fields)) -> Response:
+    name = form.get("name", "").strip()[:200]
+    if not name:
+        raise InputError("the part has no name", remedy="name it", where="name")
+    price = jobs.read_money(form.get("price", ""), "price")
+    part = PartUsed(part_id=jobs.new_id(), name=name, price=price, quantity=Decimal(1),
+                    use=USES.get(form.get("use", ""), "fitted"))
+    store.save_part(job_id, part, who=person.name, at=jobs.now())
+    return _back(job_id)
+
+
+@router.post("/limit")
+def limit(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Depends(fields)) -> Response:
+    by_whom = form.get("by_whom", "").strip()[:100]
+    if not by_whom:
+        raise InputError("who authorised it is missing", remedy="name the person", where="by_whom")
+    amount = jobs.read_money(form.get("amount", ""), "amount")
+    store.authorise(job_id, Authorisation(authorisation_id=jobs.new_id(), amount=amount, by_whom=by_whom, at=jobs.now(),
+                                          who=person.name, how=form.get("how", "").strip()[:60],
+                                          currency=store.job(job_id).intake.settings.currency))
+    return _back(job_id)
+
+
+@router.post("/photos")
+async def add_photo(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """Keep a photo, linked to the entry that it shows."""
+    form = await fields(request)
+    found = await files_of(request)
+    if not found:
+        raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
+    await run_in_threadpool(jobs.add_photo, store, job_id, found[0].file, name=found[0].filename or "photo",
+                            who=person.name, entry_id=form.get("entry_id", ""))
+    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
+
+
+@router.get("/files/{attachment_id}")
+def file(job_id: str, attachment_id: str, store: Store, person: Reader) -> Response:
+    """An attachment's bytes, as what they are; only pictures are shown in the page, nothing is ever run."""
+    kept = store.attachment(job_id, attachment_id)
+    shown = kept.media_type in SHOWN_IN_PLACE
+    name = re.sub(r"[^\w.-]+", "_", kept.name, flags=re.ASCII)[-80:] or "file"
+    headers = {"Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{name}"',
+               "Content-Security-Policy": "default-src 'none'; sandbox"}
+    source = store.open_attachment(job_id, attachment_id)
+    return StreamingResponse(source, media_type=kept.media_type if shown else "application/octet-stream", headers=headers)
+
+
+@router.get("/export")
+def export(job_id: str, store: Store, person: Reader) -> Response:
+    """The whole job as one file."""
+    target = TemporaryFile()  # noqa: SIM115 - closed when it has been sent
+    number = store.job(job_id).number
+    jobs.export_job(store, job_id, target)
+    target.seek(0)
+    store.accounts.note(person.name, "job exported", jobs.now(), ref=job_id)
+    headers = {"Content-Disposition": f'attachment; filename="job-{number}.zip"'}
+    return StreamingResponse(target, media_type="application/zip", headers=headers)

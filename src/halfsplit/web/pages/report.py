@@ -1,0 +1,34 @@
+"""The report: how it will look, and the PDF."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from halfsplit import jobs
+from halfsplit.jobs import Customer
+from halfsplit.web.contexts import ReportPage
+from halfsplit.web.pages.access import Reader, Store
+from halfsplit.web.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
+Audience = Literal["customer", "workshop"]
+
+
+@router.get("/report")
+def report_page(request: Request, job_id: str, store: Store, person: Reader,
+                audience: Audience = Query("customer", alias="for")) -> Response:
+    view = jobs.bench_view(store, job_id)
+    svg = jobs.bench_drawing(store, job_id, whole=True)[0] if audience == "workshop" else ""
+    page = ReportPage(view, audience, view.job.customer or Customer(), store.workshop(), jobs.can_print(), svg)
+    return render(request, "report.html", page)
+
+
+@router.get("/report.pdf")
+def report_pdf(job_id: str, store: Store, person: Reader, audience: Audience = Query("customer", alias="for")) -> Response:
+    data = jobs.report_pdf(store, job_id, audience)
+    number = store.job(job_id).number
+    headers = {"Content-Disposition": f'inline; filename="job-{number}-{audience}.pdf"'}
+    return Response(data, media_type="application/pdf", headers=headers)
