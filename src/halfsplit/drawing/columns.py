@@ -15,7 +15,7 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
 from halfsplit.drawing.glyphs import End
-from halfsplit.drawing.order import Order
+from halfsplit.drawing.sweeps import Order
 from halfsplit.drawing.rows import Hop, Layers
 
 STRAIGHT_PASS, STRAIGHT, BAR, BOX, NARROW = 8.0, 4.0, 1.0, 0.5, 3.0

@@ -9,7 +9,7 @@ from itertools import accumulate
 from halfsplit.drawing.channels import Channels, Detour, Line
 from halfsplit.drawing.glyphs import End, Glyph
 from halfsplit.drawing.labels import BOX_MARGIN, GAP, Cell, Writing, box_lines, box_room, cells_of
-from halfsplit.drawing.order import Order
+from halfsplit.drawing.sweeps import Order
 from halfsplit.drawing.rows import Layers
 
 TRACK, RAIL_TRACK, CHANNEL = 14.0, 24.0, 12.0

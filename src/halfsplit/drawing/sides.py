@@ -36,7 +36,9 @@ class Net:
     def is_load(self, point: str) -> bool:
         """Whether the way through the part at this point is a load (or a coil), not a joint, a switch or a contact."""
         part = self.part.get(point)
-        return part is not None and (part.kind in {*LOADS, "sensor"} or (part.kind == "relay" and point[-2:] in {"85", "86"}))
+        return part is not None and (
+            part.kind in {*LOADS, "sensor"} or (part.kind == "relay" and point[-2:] in {"85", "86"})
+        )
 
     def closed(self, point: str) -> tuple[str, ...]:
         """Where the part at this point leads when it is closed; nowhere through a load."""
