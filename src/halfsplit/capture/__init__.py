@@ -1,8 +1,31 @@
-"""Captures: recorded signals, read from files and measured.
+"""Captures: recorded signals, read from files, measured by role, shown.
 
->>> from halfsplit.capture import Capture
+capture = Capture.read("start.csv")
+roles = suggested_roles(capture) | {"channel 2": "starter current"}
+results = analyse(capture, roles, Setup(cylinders=4, firing_order=(1, 3, 4, 2)))
+print(*report_lines(results), sep="\\n")
 """
 
+from halfsplit.capture.analyse import Setup, analyse
 from halfsplit.capture.capture import Capture, Channel, Window
+from halfsplit.capture.measure.result import Mark, Quantity, Result
+from halfsplit.capture.roles import ROLES, Role, role_named, suggested_roles
+from halfsplit.capture.show import plot_svg, report_lines, results_dict
 
-__all__ = ["Capture", "Channel", "Window"]
+__all__ = [
+    "ROLES",
+    "Capture",
+    "Channel",
+    "Mark",
+    "Quantity",
+    "Result",
+    "Role",
+    "Setup",
+    "Window",
+    "analyse",
+    "plot_svg",
+    "report_lines",
+    "results_dict",
+    "role_named",
+    "suggested_roles",
+]

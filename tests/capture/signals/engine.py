@@ -83,7 +83,7 @@ def crank_engine(
                 over = pressure / ATMOSPHERE - 1.0
                 mass[number] -= leaks.get(number, 0.3) * over * STEP
                 highest[number] = max(highest[number], over)
-                if fires_at is not None and now > fires_at and 365.0 < own:
+                if fires_at is not None and now > fires_at and own > 365.0:
                     pressure *= 2.5
             elif highest[number]:
                 last[number], highest[number] = highest[number], 0.0
@@ -102,7 +102,9 @@ def crank_engine(
             if (angle - first) // 720.0 > (before - first) // 720.0:
                 centres.append(now)
         charge = 1.6 if not engaged else 0.0
-        rows.append((now, rest - battery_ohms * max(amps, 0.0) + charge, max(amps, 0.0), speed * 60 / (2 * math.pi)))
+        rows.append(
+            (now, rest - battery_ohms * max(amps, 0.0) + charge, max(amps, 0.0), speed * 60 / (2 * math.pi))
+        )
     table = np.array(rows)
     time = np.arange(0.0, table[-1, 0], 1.0 / rate)
     columns = [np.interp(time, table[:, 0], table[:, k]) for k in (1, 2, 3)]

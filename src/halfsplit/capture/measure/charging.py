@@ -57,11 +57,15 @@ def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "v
     values, turned = upright(values) if kind == "amps" else (values, False)
     mean = float(values.mean())
     if kind == "volts" and not 8.0 < mean < 18.0:
-        raise CannotTell(f"the mean is {mean:.2f} V: this is no 12 V battery with the engine running, or the coupling is AC")
+        raise CannotTell(
+            f"the mean is {mean:.2f} V: this is no 12 V battery with the engine running, or the coupling is AC"
+        )
     part = values[: int(_SECONDS * rate)]
     ripple = _spectrum(part, rate)
     if turned:
-        ripple.notes.append("the current is negative: the clamp sits the other way round, the sign was turned")
+        ripple.notes.append(
+            "the current is negative: the clamp sits the other way round, the sign was turned"
+        )
     swing = _peak_to_peak(values, rate)
     unit = "V" if kind == "volts" else "A"
     error = noise(values)
@@ -93,7 +97,9 @@ def _spectrum(part: Floats, rate: float) -> _Ripple:
     lines = _Lines(ripple, rate)
     top = lines.strongest(_SLOWEST, min(_FASTEST, 0.45 * rate))
     if lines.height(top) < 5 * lines.floor:
-        return _Ripple(notes=["no ripple above the noise: the generator does not charge, or the rate is too low"])
+        return _Ripple(
+            notes=["no ripple above the noise: the generator does not charge, or the rate is too low"]
+        )
     base = _base(lines, top)
     return _shape(_folded(ripple, rate, base), base, lines.width / 4)
 
@@ -148,7 +154,9 @@ def _shape(folded: Floats, base: float, error: float) -> _Ripple:
         return _Ripple("even", [], base, error)
     if narrow:
         floor = float(np.mean(level < 0.25)) >= 0.3
-        return _Ripple("missing phase", [], 3 * base, 3 * error) if floor else _Ripple("even", [], base, error)
+        return (
+            _Ripple("missing phase", [], 3 * base, 3 * error) if floor else _Ripple("even", [], base, error)
+        )
     low = float(np.mean(level < 0.5))
     kind = "open diode" if low < 0.385 else "shorted diode" if low > 0.42 else "bad diode"
     return _Ripple(kind, [], 6 * base, 6 * error)
@@ -191,12 +199,18 @@ def _judged(ripple: _Ripple, mean: float, swing: float, kind: str) -> tuple[Verd
     if kind == "amps":
         return ("measured", head) if ripple.pattern else ("cannot tell", f"no ripple is seen in {head}")
     if swing > RIPPLE:
-        return "fault", f"{head}: over {RIPPLE:g} V peak to peak: the battery or its connections do not smooth it"
+        return (
+            "fault",
+            f"{head}: over {RIPPLE:g} V peak to peak: the battery or its connections do not smooth it",
+        )
     if not CONTROLLED[0] <= mean <= CONTROLLED[1]:
         side = "does not charge" if mean < CONTROLLED[0] else "overcharges"
         return "fault", f"{head}: outside {CONTROLLED[0]} to {CONTROLLED[1]} V, the generator {side}"
     if not ripple.pattern:
         return "cannot tell", f"no ripple is seen in {head}: the generator may not be charging"
     if not USUAL[0] <= mean <= USUAL[1]:
-        return "measured", f"{head}: outside the usual {USUAL[0]} to {USUAL[1]} V, as a controlled generator may be"
+        return (
+            "measured",
+            f"{head}: outside the usual {USUAL[0]} to {USUAL[1]} V, as a controlled generator may be",
+        )
     return "good", f"{head}, all humps alike"

@@ -96,7 +96,7 @@ def crank_cam(
     result = CrankCamResult(
         verdict="measured",
         reason="",
-        wheel=_name(wheel, cycle, teeth),
+        wheel=_name(wheel, cycle, teeth, pattern),
         times=speed_times,
         speeds=speeds,
         cam=pattern.edges,
@@ -138,11 +138,13 @@ def _gapped_cycle(times: Floats, turn: int, cam: Edges | None) -> tuple[int, lis
     return 2 * turn, []
 
 
-def _name(wheel: Wheel, cycle: int, teeth: int | None) -> str:
+def _name(wheel: Wheel, cycle: int, teeth: int | None, pattern: CamPattern) -> str:
     if wheel.places:
         return wheel.name
     if teeth:
         return f"{teeth} teeth a turn, no gap"
+    if cycle and sum(edge.rising for edge in pattern.edges) == 1:
+        return f"{cycle}+1"
     return f"{cycle} edges in two turns, no gap" if cycle else "no gap"
 
 

@@ -18,7 +18,15 @@ from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result,
 from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
 from halfsplit.capture.measure.starting import LEAST_RATE, Span, by_current, by_volts, rhythm, upright
 
-LOWEST_VOLTS: Final = ((-18.0, 8.5), (-12.0, 8.7), (-7.0, 8.9), (-1.0, 9.1), (4.0, 9.3), (10.0, 9.4), (20.0, 9.6))
+LOWEST_VOLTS: Final = (
+    (-18.0, 8.5),
+    (-12.0, 8.7),
+    (-7.0, 8.9),
+    (-1.0, 9.1),
+    (4.0, 9.3),
+    (10.0, 9.4),
+    (20.0, 9.6),
+)
 """Battery temperature in °C, least mean cranking volts of a 12 V battery. From memory, common practice."""
 
 SLOW: Final = 150.0
@@ -84,7 +92,9 @@ def cranking(
 def _current(amps: Floats, rate: float, found: _Findings) -> tuple[Floats, Span]:
     amps, turned = upright(amps)
     if turned:
-        found.notes.append("the current is negative while cranking: the clamp sits the other way round, the sign was turned")
+        found.notes.append(
+            "the current is negative while cranking: the clamp sits the other way round, the sign was turned"
+        )
     span = by_current(amps, rate)
     if span.rest is not None:
         amps = amps - span.rest
@@ -98,7 +108,9 @@ def _current(amps: Floats, rate: float, found: _Findings) -> tuple[Floats, Span]
         found.notes.append("the inrush is clipped: choose a wider range to see it")
     else:
         found.add("inrush current", float(amps[span.first : span.first + int(0.2 * rate)].max()), "A", error)
-    found.add("mean current", float(part.mean()), "A", float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1))))
+    found.add(
+        "mean current", float(part.mean()), "A", float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1)))
+    )
     return amps, span
 
 
@@ -120,7 +132,12 @@ def _volts(volts: Floats, span: Span, steady: slice, rate: float, found: _Findin
         found.add("rest volts", rest, "V", error)
         found.add("dip", rest - lowest, "V", error)
     found.add("lowest volts", lowest, "V", error)
-    found.add("mean cranking volts", float(part.mean()), "V", float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1))))
+    found.add(
+        "mean cranking volts",
+        float(part.mean()),
+        "V",
+        float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1))),
+    )
     after = volts[span.end + int(0.3 * rate) :]
     if after.size > 0.2 * rate and float(np.median(after[-int(0.2 * rate) :])) > 13.2:
         found.notes.append("the engine fired: the volts rise to charging after the starter lets go")
@@ -164,13 +181,19 @@ def least_volts(celsius: float | None) -> float:
 
 def _judged(found: _Findings, celsius: float | None, charge: float | None) -> CrankingResult:
     limit = least_volts(celsius)
-    volts, speed, amps = found.value("mean cranking volts"), found.value("cranking speed"), found.value("mean current")
+    volts, speed, amps = (
+        found.value("mean cranking volts"),
+        found.value("cranking speed"),
+        found.value("mean current"),
+    )
     low, slow = volts is not None and volts < limit, speed is not None and speed < SLOW
     notes = list(found.notes)
     if celsius is None and volts is not None:
         notes.append("the battery's temperature is not known: judged as at 20 °C")
     if charge is not None and charge < 0.75:
-        notes.append(f"the battery is {charge * 100:.0f} % charged: charge it and crank again before it is judged")
+        notes.append(
+            f"the battery is {charge * 100:.0f} % charged: charge it and crank again before it is judged"
+        )
     head = ", ".join(
         text
         for text in (
@@ -186,7 +209,10 @@ def _judged(found: _Findings, celsius: float | None, charge: float | None) -> Cr
         verdict, reason = "fault", f"{head}: {_cause(found, low=low, slow=slow, limit=limit)}"
     else:
         known = volts is not None or speed is not None
-        verdict, reason = ("good" if known else "measured"), f"{head}: within the usual limits" if known else head
+        verdict, reason = (
+            ("good" if known else "measured"),
+            f"{head}: within the usual limits" if known else head,
+        )
     return CrankingResult(
         verdict=verdict,  # type: ignore[arg-type]
         reason=reason,
@@ -202,7 +228,11 @@ def _cause(found: _Findings, *, low: bool, slow: bool, limit: float) -> str:
     if not low:
         known = found.value("mean cranking volts") is not None
         ask = "resistance in the starter's cables, or the starter itself" if known else "record the volts too"
-        return f"slow although the battery holds its volts: {ask}" if known else f"slow, under {SLOW:.0f} rpm: {ask}"
+        return (
+            f"slow although the battery holds its volts: {ask}"
+            if known
+            else f"slow, under {SLOW:.0f} rpm: {ask}"
+        )
     if ohms is not None:
         source = f"{ohms:.1f} mohm between the volts lead and the current"
         return f"under {limit:.1f} V; the volts fall with the current by {source}"

@@ -65,9 +65,16 @@ def _measured(found: Edges, resolution: float, levels: Levels | None, slow: list
     count = max(int(regular.sum()), 1)
     error = 0.3 * resolution / period
     quantities = [
-        Quantity("frequency", 1.0 / float(np.mean(periods[regular])), "Hz", (jitter + 0.3 * resolution) / period**2 / count**0.5),
+        Quantity(
+            "frequency",
+            1.0 / float(np.mean(periods[regular])),
+            "Hz",
+            (jitter + 0.3 * resolution) / period**2 / count**0.5,
+        ),
         Quantity("duty", 100 * duty, "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)),
-        Quantity("low share", 100 * (1 - duty), "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)),
+        Quantity(
+            "low share", 100 * (1 - duty), "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)
+        ),
         Quantity("jitter of the period", jitter, "s", 0.3 * resolution),
     ]
     if levels:
@@ -134,7 +141,10 @@ def _judged(
     span: tuple[float, float],
 ) -> DutyResult:
     head = f"{quantities[0].value:.4g} Hz, {quantities[1].value:.1f} % high"
-    marks = (Mark(float(span[0]), float(span[1]), "measured"), *(Mark(t, t + period, "missing") for t in missing[:200]))
+    marks = (
+        Mark(float(span[0]), float(span[1]), "measured"),
+        *(Mark(t, t + period, "missing") for t in missing[:200]),
+    )
     if missing:
         reason = f"{head}; {len(missing)} pulses are missing, the first at {missing[0]:.4f} s"
         return DutyResult(verdict="fault", reason=reason, quantities=quantities, marks=marks, missing=missing)

@@ -44,7 +44,7 @@ def foot(values: Floats, first: int, rest: float, wall: float) -> int:
     slope, constant = np.polyfit(np.arange(begin, end), values[begin:end], 1)
     if slope <= 0:
         return begin
-    return max(round((rest - constant) / slope), 0)
+    return max(round(float((rest - constant) / slope)), 0)
 
 
 def resting(values: Floats) -> float:
@@ -68,4 +68,4 @@ def slopes(values: Floats, rate: float, seconds: float) -> Floats:
 def slope_noise(values: Floats, rate: float, seconds: float) -> float:
     """Standard deviation of `slopes` that the noise of the samples makes."""
     width = max(int(seconds * rate), 1)
-    return noise(values) * rate / width * (2.0 / width) ** 0.5
+    return noise(values) * rate / width * float(np.sqrt(2.0 / width))

@@ -15,6 +15,7 @@ All cylinders equally low look like all equally good. The share is against the s
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import ClassVar, Final, Literal
 
 import numpy as np
@@ -93,7 +94,9 @@ def _order(firing_order: Sequence[int], cylinders: int) -> tuple[int, ...]:
         raise CannotTell("one cylinder has none to compare with")
     order = tuple(firing_order) or tuple(range(1, cylinders + 1))
     if sorted(order) != list(range(1, cylinders + 1)):
-        raise CannotTell(f"the firing order {'-'.join(map(str, order))} does not name {cylinders} cylinders once each")
+        raise CannotTell(
+            f"the firing order {'-'.join(map(str, order))} does not name {cylinders} cylinders once each"
+        )
     return order
 
 
@@ -136,7 +139,9 @@ def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
         found = _summit(even[begin:end])
         places.append(begin + found if found is not None else places[-1] + int(step))
         if len(places) > 4:
-            step = 0.8 * step + 0.2 * float(np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period))
+            step = 0.8 * step + 0.2 * float(
+                np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period)
+            )
     return np.array(places, dtype=np.int64)
 
 
@@ -149,14 +154,16 @@ def _summit(part: Floats) -> int | None:
 
 def _swings(even: Floats, peaks: np.ndarray) -> Floats:
     """From each hump to the lowest value before the next one."""
-    return np.array([even[a] - even[a:b].min() for a, b in zip(peaks[:-1], peaks[1:], strict=True)])
+    return np.array([even[a] - even[a:b].min() for a, b in pairwise(peaks)])
 
 
 def _regular(peaks: np.ndarray, heights: Floats, cylinders: int) -> tuple[np.ndarray, Floats]:
     """Cut off where the engine fires: humps that come much faster, or shrink together, no longer count."""
     count = heights.size // cylinders
     if count < _LEAST_CYCLES:
-        raise CannotTell(f"{heights.size} compressions in a steady rhythm were recorded: {2 * cylinders} are needed")
+        raise CannotTell(
+            f"{heights.size} compressions in a steady rhythm were recorded: {2 * cylinders} are needed"
+        )
     lengths = np.array([peaks[(i + 1) * cylinders - 1] - peaks[i * cylinders] for i in range(count)])
     sizes = heights[: count * cylinders].reshape(count, cylinders).max(axis=1)
     usual, size = np.median(lengths[: max(2, count // 2)]), np.median(sizes[: max(2, count // 2)])
@@ -167,7 +174,9 @@ def _regular(peaks: np.ndarray, heights: Floats, cylinders: int) -> tuple[np.nda
     return peaks[:keep], heights[:keep]
 
 
-def _sync_place(times: Floats, period: float, cylinders: int, sync: Floats | None, degrees: float) -> int | None:
+def _sync_place(
+    times: Floats, period: float, cylinders: int, sync: Floats | None, degrees: float
+) -> int | None:
     """Which place of the cycle (the number of the hump modulo cylinders) belongs to the sync pulse's cylinder.
 
     The load is highest some 30 degrees before the dead centre, a sixth of a period of four cylinders.
@@ -175,10 +184,14 @@ def _sync_place(times: Floats, period: float, cylinders: int, sync: Floats | Non
     if sync is None or not sync.size:
         return None
     dead_centres = sync - degrees / 720.0 * period * cylinders
-    inside = dead_centres[(dead_centres > times[0] - 0.4 * period) & (dead_centres < times[-1] + 0.6 * period)]
+    inside = dead_centres[
+        (dead_centres > times[0] - 0.4 * period) & (dead_centres < times[-1] + 0.6 * period)
+    ]
     if inside.size < 2:
         return None
-    nearest = np.argmin(np.abs(times[None, :] + 60.0 / 720.0 / 2.0 * period * cylinders - inside[:, None]), axis=1)
+    nearest = np.argmin(
+        np.abs(times[None, :] + 60.0 / 720.0 / 2.0 * period * cylinders - inside[:, None]), axis=1
+    )
     counts = np.bincount(nearest % cylinders, minlength=cylinders)
     best = int(np.argmax(counts))
     if counts[best] < 0.7 * inside.size:
@@ -210,14 +223,20 @@ def _judged(
         for n, s, e in sorted(zip(numbers, shares, errors, strict=True))
     )
     speed = Quantity("cranking speed", 120.0 / cycle, "rpm", 120.0 / cycle * 0.01)
-    weak = [n for n, s, e in zip(numbers, shares, errors, strict=True) if s < WEAK and s + 2 * e < 0.5 * (1 + WEAK)]
+    weak = [
+        n
+        for n, s, e in zip(numbers, shares, errors, strict=True)
+        if s < WEAK and s + 2 * e < 0.5 * (1 + WEAK)
+    ]
     order = sorted(range(len(numbers)), key=lambda i: numbers[i])
     shaky = float(np.max(errors)) > _UNSURE
     return CompressionResult(
         verdict="fault" if weak else "cannot tell" if shaky else "good",
         reason=_reason(weak, label, shares, numbers, shaky=shaky, named=named),
         quantities=(*quantities, speed),
-        marks=tuple(Mark(float(t), float(t), f"{label} {numbers[i % len(numbers)]}") for i, t in enumerate(peaks)),
+        marks=tuple(
+            Mark(float(t), float(t), f"{label} {numbers[i % len(numbers)]}") for i, t in enumerate(peaks)
+        ),
         notes=(*notes, "against the strongest cylinder; all equally low would look alike"),
         cylinders=tuple(numbers[i] for i in order),
         shares=tuple(float(shares[i]) for i in order),
@@ -230,7 +249,9 @@ def _judged(
 def _reason(
     weak: list[int], label: str, shares: Floats, numbers: tuple[int, ...], *, shaky: bool, named: bool
 ) -> str:
-    unnamed = "" if named else "; record a sync pulse of cylinder 1 to name it (places count from the first hump)"
+    unnamed = (
+        "" if named else "; record a sync pulse of cylinder 1 to name it (places count from the first hump)"
+    )
     if weak:
         parts = [f"{label} {n} at {100 * shares[numbers.index(n)]:.0f} %" for n in sorted(weak)]
         return f"{' and '.join(parts)} of the strongest{unnamed}"

@@ -15,6 +15,7 @@ P = ParamSpec("P")
 R = TypeVar("R", bound="Result")
 
 _DIGITS: Final = 4
+_MOST_DIGITS: Final = 7
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,10 @@ class Quantity:
     uncertainty: float = 0.0
 
     def __str__(self) -> str:
-        spread = f" ± {_short(self.uncertainty)}" if self.uncertainty > 0 else ""
-        return f"{self.name}: {_rounded(self.value, self.uncertainty)}{spread} {self.unit}".rstrip()
+        factor, unit = _shown(self.value, self.unit)
+        value, error = self.value * factor, self.uncertainty * factor
+        spread = f" ± {_short(error)}" if error > 1e-6 * abs(value) else ""
+        return f"{self.name}: {_rounded(value, error)}{spread} {unit}".rstrip()
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON; what is not finite becomes null."""
@@ -126,6 +129,13 @@ def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
+def _shown(value: float, unit: str) -> tuple[float, str]:
+    """Short times are read in milliseconds and microseconds."""
+    if unit != "s" or not 0 < abs(value) < 1:
+        return 1.0, unit
+    return (1e3, "ms") if abs(value) >= 1e-3 else (1e6, "us")
+
+
 def _short(value: float) -> str:
     return f"{value:.2g}" if value < 100 else f"{value:.0f}"
 
@@ -136,5 +146,7 @@ def _rounded(value: float, uncertainty: float) -> str:
         return f"{value:g}"
     if not 0 < uncertainty < abs(value):
         return f"{value:.{_DIGITS}g}"
-    places = 1 - math.floor(math.log10(uncertainty))
-    return f"{value:.{max(places, 0)}f}" if places < 12 else f"{value:.{_DIGITS}g}"
+    digits = 2 + math.floor(math.log10(abs(value))) - math.floor(math.log10(uncertainty))
+    if digits > _MOST_DIGITS:
+        return f"{value:.{_MOST_DIGITS}g}"
+    return f"{value:.{max(1 - math.floor(math.log10(uncertainty)), 0)}f}"

@@ -63,7 +63,9 @@ def by_volts(volts: Floats, rate: float) -> Span:
     rest = float(np.median(volts[: max(int(0.05 * rate), 4)]))
     low = float(np.quantile(average, 0.1))
     if float(average.max()) - low < _LEAST_DIP:
-        raise CannotTell(f"the volts dip by {float(average.max()) - low:.2f} V only: no starter turns in this trace")
+        raise CannotTell(
+            f"the volts dip by {float(average.max()) - low:.2f} V only: no starter turns in this trace"
+        )
     known = rest - low > _LEAST_DIP
     wall = low + 0.5 * ((rest if known else float(average.max())) - low)
     return _span(average < wall, -volts, rest if known else None, rate, -wall)

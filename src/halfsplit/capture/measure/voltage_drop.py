@@ -53,7 +53,9 @@ def voltage_drop(
     notes: list[str] = []
     if amps is not None and float(np.median(amps[np.abs(amps) >= np.quantile(np.abs(amps), 0.8)])) < 0:
         amps = -amps
-        notes.append("the current is negative under load: the clamp sits the other way round, the sign was turned")
+        notes.append(
+            "the current is negative under load: the clamp sits the other way round, the sign was turned"
+        )
     on, off = _states(drop, amps, rate)
     spans = tuple(Mark(a / rate, b / rate, "load on") for a, b in runs(on)[:50])
     result = _measured(drop, amps, on, off, rate)
@@ -119,7 +121,10 @@ def _judged(result: DropResult, path: str, shown: bool, switched: bool) -> DropR
     notes = result.notes
     if volts < -max(3 * result["drop"].uncertainty, 0.02):
         volts = -volts
-        notes = (*notes, "the drop is negative: the two leads are exchanged, or the current flows the other way")
+        notes = (
+            *notes,
+            "the drop is negative: the two leads are exchanged, or the current flows the other way",
+        )
     amount = f"{volts * 1e3:.0f} mV"
     if shown:
         amount += f" at {result['current'].value:.2f} A, {result['resistance'].value:.1f} mohm"
@@ -127,7 +132,9 @@ def _judged(result: DropResult, path: str, shown: bool, switched: bool) -> DropR
         reason = f"{amount}: over {limit:g} V for a {path}"
         return replace(result, verdict="fault", reason=reason, notes=notes)
     if not shown and not switched:
-        reason = f"the drop is {amount} but no current is shown in the same state: the path is not cleared by it"
+        reason = (
+            f"the drop is {amount} but no current is shown in the same state: the path is not cleared by it"
+        )
         return replace(result, verdict="cannot tell", reason=reason, notes=notes)
     if not shown:
         notes = (*notes, "the load is seen to switch in the drop only: show its current to clear the path")

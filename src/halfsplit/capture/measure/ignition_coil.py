@@ -1,0 +1,226 @@
+"""Ignition coil: dwell, inductance, current limit, firing peak, burn time and missed events of the primary.
+
+While the driver is on, L di/dt = V - R i; so the slope at the foot of the ramp is V / L. The cut turns the stored
+energy L i^2 / 2 into the firing peak; while the gap burns, the secondary's burn volts stand over the supply in the
+primary, divided by the turns ratio; when the energy is spent the rest rings out about the supply. A peak that rings out
+at once burned nowhere.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+import numpy as np
+
+from halfsplit.capture.measure.pulses import Pulse, above, foot, resting, slope_noise, slopes
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
+from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
+
+_LEAST_RATE: Final = 10_000.0
+_SHORTEST: Final = 0.4e-3
+_BURN_RATE, _PEAK_RATE = 50_000.0, 150_000.0
+"""Samples a second that the burn and the firing peak need; the peak lasts some 10 us."""
+
+LEAST_BURN: Final = 0.4e-3
+"""Seconds under which a spark did not burn; 0.8 to 2 ms is usual. Common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoilResult(Result):
+    """`missed` are the times (s) at which an event was due, `unburnt` the cuts after which nothing burned."""
+
+    analysis: ClassVar[str] = "ignition coil"
+
+    events: int = 0
+    missed: tuple[float, ...] = ()
+    unburnt: tuple[float, ...] = ()
+
+
+@answers(CoilResult)
+def ignition_coil(
+    amps: Floats | None, volts: Floats | None, rate: float, *, supply: float | None = None
+) -> CoilResult:
+    """Primary current and the volts of its driven end (either may be None) at `rate` samples a second.
+
+    `supply` is the coil's feed in volts for the inductance, where the volts were not recorded.
+    """
+    for trace in (amps, volts):
+        if trace is not None:
+            require(trace, rate, least_rate=_LEAST_RATE, least_seconds=1e-3, what="an ignition coil")
+    pulses = _pulses(amps, volts, rate)
+    if not pulses:
+        raise CannotTell("no whole charging of the coil was recorded: it is not driven, or the leads are off")
+    dwell = np.array([(p.last - p.first) / rate for p in pulses])
+    quantities = [
+        Quantity(
+            "dwell",
+            float(np.median(dwell)),
+            "s",
+            float(np.hypot(np.std(dwell) / len(dwell) ** 0.5, 1 / rate)),
+        ),
+        Quantity("events", float(len(pulses)), ""),
+    ]
+    notes: list[str] = []
+    if amps is not None:
+        feed = supply if supply is not None else resting(volts) if volts is not None else None
+        quantities += _current(amps, pulses, rate, feed, notes)
+    unburnt: tuple[float, ...] = ()
+    if volts is not None:
+        more, unburnt = _spark(volts, pulses, rate, notes)
+        quantities += more
+    missed = _missed(np.array([p.last / rate for p in pulses]))
+    verdict, reason = _judged(quantities, missed, unburnt)
+    marks = (
+        *(Mark(p.first / rate, p.last / rate, "dwell") for p in pulses[:100]),
+        *(Mark(t, t, "missed") for t in missed),
+    )
+    return CoilResult(
+        verdict=verdict,
+        reason=reason,
+        quantities=tuple(quantities),
+        marks=marks,
+        notes=tuple(notes),
+        events=len(pulses),
+        missed=missed,
+        unburnt=unburnt,
+    )
+
+
+def _pulses(amps: Floats | None, volts: Floats | None, rate: float) -> list[Pulse]:
+    if amps is not None:
+        rest, top = resting(amps), float(np.quantile(amps, 0.999))
+        if top - rest < 0.3 + 10 * noise(amps):
+            raise CannotTell(
+                f"the current reaches {top:.2f} A only: the coil is not charged, or the clamp is reversed"
+            )
+        wall = rest + 0.12 * (top - rest)
+        found = above(amps, rate, wall, rest + 0.06 * (top - rest), _SHORTEST)
+        return [Pulse(foot(amps, p.first, rest, wall), p.last) for p in found]
+    if volts is None:
+        raise CannotTell("neither current nor volts were recorded")
+    rest = resting(volts)
+    return above(-volts, rate, -0.4 * rest, -0.97 * rest, _SHORTEST)
+
+
+def _current(
+    amps: Floats, pulses: list[Pulse], rate: float, feed: float | None, notes: list[str]
+) -> list[Quantity]:
+    peaks = np.array([float(smooth(amps[p.first : p.last], int(20e-6 * rate)).max()) for p in pulses])
+    quantities = [Quantity("peak current", float(np.median(peaks)), "A", noise(amps))]
+    starts = np.array([_first_slope(amps[p.first : p.last], rate) for p in pulses])
+    starts = starts[np.isfinite(starts) & (starts > 0)]
+    if starts.size:
+        slope = float(np.median(starts))
+        error = float(np.std(starts) / starts.size**0.5)
+        quantities.append(Quantity("first slope", slope, "A/s", error))
+        if feed is not None:
+            henry = feed / slope
+            quantities.append(
+                Quantity("inductance", henry * 1e3, "mH", henry * 1e3 * float(np.hypot(error / slope, 0.05)))
+            )
+            notes.append("the driver's own volts are not known: the inductance may read some 5 % high")
+    limited = [_limit_share(amps[p.first : p.last], amps, rate) for p in pulses]
+    share = float(np.median(limited))
+    if share > 0.04:
+        quantities.append(Quantity("time at the current limit", 100 * share, "% of the dwell", 2.0))
+    return quantities
+
+
+def _first_slope(ramp: Floats, rate: float) -> float:
+    """Slope at the foot from a second-degree curve over the part from 8 to 60 % of the peak."""
+    top = float(np.quantile(ramp, 0.99))
+    inside = np.flatnonzero((ramp > 0.08 * top) & (ramp < 0.6 * top))
+    if inside.size < 8:
+        return float("nan")
+    first, last = int(inside[0]), int(inside[-1])
+    times = np.arange(first, last + 1) / rate
+    square, linear, _ = np.polyfit(times, ramp[first : last + 1], 2)
+    return float(linear + 2 * square * 0.0)
+
+
+def _limit_share(ramp: Floats, amps: Floats, rate: float) -> float:
+    """Share of the dwell in which the current stands at its top, its slope under a tenth of the first."""
+    width = max(0.02 * ramp.size / rate, 4 / rate)
+    slope = slopes(ramp, rate, width)
+    start = float(np.quantile(slope[: max(slope.size // 3, 4)], 0.8))
+    flat = (np.abs(slope) < max(0.1 * start, 3 * slope_noise(amps, rate, width))) & (
+        ramp > 0.9 * np.quantile(ramp, 0.99)
+    )
+    return float(flat.mean())
+
+
+def _spark(
+    volts: Floats, pulses: list[Pulse], rate: float, notes: list[str]
+) -> tuple[list[Quantity], tuple[float, ...]]:
+    if rate < _BURN_RATE:
+        notes.append(
+            f"{rate:g} samples a second do not show the firing peak and the burn: {_BURN_RATE:g} are needed"
+        )
+        return [], ()
+    rest = resting(volts)
+    peaks, burns, unburnt = [], [], []
+    for pulse in pulses:
+        tail = volts[pulse.last : pulse.last + int(0.008 * rate)]
+        if tail.size < int(0.002 * rate):
+            continue
+        reach = tail[: int(0.1e-3 * rate)]
+        top = int(np.argmax(reach))
+        if clipped(reach) > 0.01:
+            notes.append("the firing peak is clipped: its value is a lower bound")
+        peaks.append(float(reach[top]))
+        burn = _burn(tail[top:] - rest, rate)
+        burns.append(burn)
+        if burn < LEAST_BURN:
+            unburnt.append(pulse.last / rate)
+    if rate < _PEAK_RATE:
+        notes.append(f"the firing peak is shorter than the samples: {_PEAK_RATE:g} a second show it")
+    notes[:] = list(dict.fromkeys(notes))
+    if not peaks:
+        return [], ()
+    spread = float(np.std(burns) / len(burns) ** 0.5)
+    burn_time = Quantity("burn time", float(np.median(burns)), "s", float(np.hypot(spread, 1 / rate)))
+    if rate < _PEAK_RATE:
+        return [burn_time], tuple(unburnt)
+    peak = Quantity("firing peak", float(np.median(peaks)), "V", float(np.std(peaks)))
+    return [peak, burn_time], tuple(unburnt)
+
+
+def _burn(over: Floats, rate: float) -> float:
+    """Seconds from the peak until the volts over the supply leave the burn's level, half of it for 8 us on end."""
+    after = int(70e-6 * rate)
+    plateau = float(np.median(over[after : after + max(int(0.15e-3 * rate), 4)]))
+    if plateau < 3.0:
+        return 0.0
+    low = over[after:] < 0.5 * plateau
+    width = max(int(8e-6 * rate), 1)
+    held = np.convolve(low, np.ones(width), "valid") >= width
+    ends = np.flatnonzero(held)
+    return float((after + (ends[0] if ends.size else over.size - after)) / rate)
+
+
+def _missed(cuts: Floats) -> tuple[float, ...]:
+    """Where the time from cut to cut is a multiple of its neighbours'."""
+    gaps = np.diff(cuts)
+    if gaps.size < 3:
+        return ()
+    padded = np.pad(gaps, 2, mode="reflect")
+    local = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    lost: list[float] = []
+    for i in np.flatnonzero(gaps > 1.6 * local):
+        lost += [float(cuts[i] + local[i] * k) for k in range(1, round(float(gaps[i] / local[i])))]
+    return tuple(lost)
+
+
+def _judged(
+    quantities: list[Quantity], missed: tuple[float, ...], unburnt: tuple[float, ...]
+) -> tuple[Verdict, str]:
+    named = {q.name: q.value for q in quantities}
+    head = f"{named['events']:.0f} events, dwell {1e3 * named['dwell']:.2f} ms"
+    if "peak current" in named:
+        head += f", {named['peak current']:.1f} A"
+    if "burn time" in named:
+        head += f", burns {1e3 * named['burn time']:.2f} ms"
+    if missed:
+        return "fault", f"{head}; {len(missed)} events are missed, the first at {missed[0]:.4f} s"
+    if unburnt:
+        return "fault", f"{head}; nothing burns after {len(unburnt)} cuts, the first at {unburnt[0]:.4f} s"
+    return ("good" if "burn time" in named else "measured"), head

@@ -1,0 +1,245 @@
+"""Injector: on-time, opening and closing of the needle, flyback, from its volts and its current.
+
+The current of a coil rises as i = V / R (1 - exp(-t R / L)): its slope only ever falls. When the armature moves, its
+flux grows and the back-EMF takes from the current; when it strikes the stop that ends at once and the slope leaps up:
+the only place of a ramp with a rising slope is the opening. After the driver opens, the coil's volts decay with the
+flux left in the iron, bent upwards all the way (convex). The armature's fall bends them down until it strikes the
+seat: the strongest downward bend is the closing. A trace without the bend shows a needle that does not move.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+import numpy as np
+
+from halfsplit.capture.measure.pulses import Pulse, above, foot, resting, slope_noise, slopes
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
+from halfsplit.capture.measure.signal import Floats, clipped, noise, require
+
+_LEAST_RATE: Final = 10_000.0
+_SHORTEST: Final = 0.3e-3
+_SURE: Final = 6.0
+"""A bend counts from this many times its noise."""
+
+_WIDTHS: Final = (0.012, 0.02, 0.035, 0.06)
+"""Shares of a pulse over which its slope is taken."""
+
+_UNLIKE: Final = 0.1
+"""Share by which an injector's times may differ from the others'. Common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class InjectorResult(Result):
+    """Medians over the pulses in seconds and volts; nan where the trace does not show it."""
+
+    analysis: ClassVar[str] = "injector"
+
+    pulses: int = 0
+    on_time: float = float("nan")
+    opening: float = float("nan")
+    closing: float = float("nan")
+    flyback: float = float("nan")
+
+
+@answers(InjectorResult)
+def injector(volts: Floats | None, amps: Floats | None, rate: float) -> InjectorResult:
+    """The low side's volts against ground and the current (either may be None) at `rate` samples a second.
+
+    Opening is counted from the start of the pulse, closing from its end.
+    """
+    for trace in (volts, amps):
+        if trace is not None:
+            require(trace, rate, least_rate=_LEAST_RATE, least_seconds=1e-3, what="an injector")
+    pulses = _pulses(volts, amps, rate)
+    if not pulses:
+        raise CannotTell("no whole pulse was recorded: the injector is not driven, or the leads are off")
+    opening, still = _openings(amps, pulses, rate)
+    closing = _closings(volts, pulses, rate)
+    spans = np.array([(p.last - p.first) / rate for p in pulses])
+    quantities = [
+        Quantity("on-time", float(np.median(spans)), "s", _spread(spans, rate)),
+        Quantity("pulses", float(len(pulses)), ""),
+        *_timed("opening", opening, rate),
+        *_timed("closing", closing, rate),
+    ]
+    notes = []
+    peak = float("nan")
+    if volts is not None:
+        peak, note = _flyback(volts, pulses, rate)
+        quantities.append(Quantity("flyback peak", peak, "V", noise(volts)))
+        notes += [note] if note else []
+    verdict, reason = _judged(spans, opening, closing, still=still, recorded=amps is not None)
+    return InjectorResult(
+        verdict=verdict,
+        reason=reason,
+        quantities=tuple(quantities),
+        marks=_marks(pulses, opening, closing, rate),
+        notes=tuple(notes),
+        pulses=len(pulses),
+        on_time=float(np.median(spans)),
+        opening=_median(opening),
+        closing=_median(closing),
+        flyback=peak,
+    )
+
+
+def _pulses(volts: Floats | None, amps: Floats | None, rate: float) -> list[Pulse]:
+    if volts is not None:
+        rest = resting(volts)
+        if rest < 5.0:
+            raise CannotTell(
+                f"the low side rests at {rest:.1f} V: no feed reaches it, or the leads are exchanged"
+            )
+        return above(-volts, rate, -0.4 * rest, -0.6 * rest, _SHORTEST)
+    if amps is None:
+        raise CannotTell("neither volts nor current was recorded")
+    rest, top = resting(amps), float(np.quantile(amps, 0.999))
+    if top - rest < 0.05 + 10 * noise(amps):
+        raise CannotTell("no current flows in the recorded time")
+    wall = rest + 0.15 * (top - rest)
+    return [
+        Pulse(foot(amps, p.first, rest, wall), p.last)
+        for p in above(amps, rate, wall, rest + 0.08 * (top - rest), _SHORTEST)
+    ]
+
+
+def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Floats, bool]:
+    """Seconds from the start of each pulse to the leap of the slope; and whether clean ramps show none.
+
+    The slope is taken over ever longer stretches until most pulses show the leap: noise asks for the longer ones.
+    """
+    if amps is None:
+        return np.empty(0), False
+    length = float(np.median([p.last - p.first for p in pulses]))
+    clean = False
+    for share in _WIDTHS:
+        width = max(int(share * length), 3)
+        bends = [_leap(amps[p.first : p.last], rate, width) for p in pulses]
+        found = [at for at, _ in bends if at is not None]
+        if len(found) >= 0.8 * len(pulses):
+            return np.array(found), False
+        if found and all(sure for _, sure in bends):
+            return np.array(found), False
+        clean = clean or all(sure for _, sure in bends)
+    return np.empty(0), clean
+
+
+def _leap(ramp: Floats, rate: float, width: int) -> tuple[float | None, bool]:
+    """Seconds to the leap of the slope, if it is over the noise; and whether a leap could have been seen."""
+    skip = 2 * width
+    if ramp.size < 6 * skip:
+        return None, False
+    slope = slopes(ramp, rate, width / rate)[skip + width : -width]
+    bend = slope[skip:] - slope[:-skip]
+    best = int(np.argmax(bend))
+    error = _SURE * 1.5 * slope_noise(ramp, rate, width / rate)
+    first = float(np.abs(slope[: max(slope.size // 4, 1)]).mean())
+    at = (skip + width + best + 0.5 * skip) / rate if bend[best] > max(error, 0.08 * first) else None
+    return at, error < 0.5 * first
+
+
+def _closings(volts: Floats | None, pulses: list[Pulse], rate: float) -> Floats:
+    """Seconds from the end of each pulse to the strongest downward bend of the decaying volts."""
+    if volts is None:
+        return np.empty(0)
+    rest = resting(volts)
+    found = []
+    for pulse, until in zip(pulses, [*(p.first for p in pulses[1:]), volts.size], strict=True):
+        tail = volts[pulse.last : min(until, pulse.last + int(0.006 * rate))]
+        if tail.size < int(0.5e-3 * rate):
+            continue
+        top = int(np.argmax(tail))
+        over = tail - rest
+        low = np.flatnonzero(over[top:] < 0.05 * over[top])
+        part = tail[top : top + (int(low[0]) if low.size else tail.size)]
+        width = max(25e-6, 2.0 / rate)
+        skip = int(2 * width * rate) + 1
+        if part.size < 8 * skip:
+            continue
+        slope = slopes(part, rate, width)[2 * skip : -skip]
+        bend = slope[skip:] - slope[:-skip]
+        best = int(np.argmin(bend))
+        if bend[best] < -max(_SURE * slope_noise(volts, rate, width), 0.02 * float(np.abs(slope).max())):
+            found.append((top + 2 * skip + best + 0.5 * skip) / rate)
+    return np.array(found)
+
+
+def _flyback(volts: Floats, pulses: list[Pulse], rate: float) -> tuple[float, str]:
+    reach = int(0.5e-3 * rate)
+    peaks = [float(volts[p.last : p.last + reach].max()) for p in pulses if p.last + reach <= volts.size]
+    cut = any(clipped(volts[p.last : p.last + reach]) > 0.01 for p in pulses[:20])
+    note = (
+        "the flyback is clipped: take an attenuator or a wider range; its peak is a lower bound"
+        if cut
+        else ""
+    )
+    return float(np.median(peaks)) if peaks else float("nan"), note
+
+
+def _timed(name: str, values: Floats, rate: float) -> list[Quantity]:
+    return [Quantity(name, float(np.median(values)), "s", _spread(values, rate))] if values.size else []
+
+
+def _spread(values: Floats, rate: float) -> float:
+    return float(np.hypot(np.std(values) / np.sqrt(values.size), 1.0 / rate))
+
+
+def _median(values: Floats) -> float:
+    return float(np.median(values)) if values.size else float("nan")
+
+
+def _marks(pulses: list[Pulse], opening: Floats, closing: Floats, rate: float) -> tuple[Mark, ...]:
+    marks = []
+    for i, pulse in enumerate(pulses[:100]):
+        marks.append(Mark(pulse.first / rate, pulse.last / rate, "on"))
+        if i < opening.size and opening.size == len(pulses):
+            at = pulse.first / rate + float(opening[i])
+            marks.append(Mark(at, at, "opens"))
+        if i < closing.size and closing.size == len(pulses):
+            at = pulse.last / rate + float(closing[i])
+            marks.append(Mark(at, at, "closes"))
+    return tuple(marks)
+
+
+def _judged(
+    spans: Floats, opening: Floats, closing: Floats, *, still: bool, recorded: bool
+) -> tuple[Verdict, str]:
+    head = f"{len(spans)} pulses of {1e3 * float(np.median(spans)):.2f} ms"
+    if opening.size:
+        head += f", opens after {1e3 * float(np.median(opening)):.2f} ms"
+    if closing.size:
+        head += f", closes after {1e3 * float(np.median(closing)):.2f} ms"
+    if still:
+        return "fault", f"{head}: the current rises without a bend, the needle does not move"
+    if recorded and not opening.size:
+        return "cannot tell", f"noise or rate hide any bend of the current ({head})"
+    if opening.size and opening.size < 0.8 * len(spans):
+        return (
+            "fault",
+            f"{head}: a bend in {opening.size} of {len(spans)} pulses only, the needle sticks at times",
+        )
+    return ("good" if opening.size or closing.size else "measured"), head
+
+
+@answers(InjectorResult)
+def compare(results: Sequence[InjectorResult], names: Sequence[str]) -> InjectorResult:
+    """Differences between injectors: each time against the median of all of them."""
+    known = [(name, r) for name, r in zip(names, results, strict=True) if r.verdict != "cannot tell"]
+    if len(known) < 2:
+        raise CannotTell("fewer than two injectors could be measured")
+    odd, quantities = [], []
+    for field in ("on_time", "opening", "closing", "flyback"):
+        values = np.array([getattr(result, field) for _, result in known])
+        if np.isnan(values).any():
+            continue
+        middle = float(np.median(values))
+        for (name, _), value in zip(known, values, strict=True):
+            share = 100 * (float(value) / middle - 1)
+            quantities.append(Quantity(f"{name} {field.replace('_', '-')}", share, "% from the median"))
+            if abs(share) > 100 * _UNLIKE:
+                odd.append(f"{name}: {field.replace('_', '-')} {share:+.0f} %")
+    stuck = [name for name, result in known if result.verdict == "fault"]
+    reason = "; ".join([*(f"{name} does not move" for name in stuck), *odd]) or "all alike within 10 %"
+    verdict: Verdict = "fault" if stuck or odd else "good"
+    return InjectorResult(verdict=verdict, reason=reason, quantities=tuple(quantities))

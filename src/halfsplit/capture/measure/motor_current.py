@@ -1,0 +1,212 @@
+"""Motor current of a pump or fan: mean, commutator segments, speed, an uneven segment, locked or running free.
+
+Each segment carries the current while its EMF is the largest, so the current dips and rises once a segment (with an
+odd number of segments and two brushes, twice as often). No two segments are alike: the pattern of dips comes again
+every turn. The ripple's rate over the pattern's rate is the number of ripples a turn; the pattern's rate is the speed.
+A rotor that stands has no ripple, and the current stays at battery volts over resistance.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
+from halfsplit.capture.measure.signal import Floats, autocorrelation, clipped, noise, require, smooth
+from halfsplit.capture.measure.starting import upright
+
+_LEAST_RATE: Final = 2000.0
+_SLOWEST, _FASTEST = 40.0, 20_000.0
+"""Ripples a second between which a motor's commutation lies."""
+
+_MOST_SEGMENTS: Final = 40
+_UNEVEN: Final = 0.4
+"""Share of the usual depth under which a segment is uneven."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class MotorResult(Result):
+    """`segments` is the number of ripples a turn (0 if not told), `depths` their sizes against the usual one."""
+
+    analysis: ClassVar[str] = "motor current"
+
+    segments: int = 0
+    depths: tuple[float, ...] = ()
+
+
+@answers(MotorResult)
+def motor_current(
+    amps: Floats, rate: float, *, segments: int | None = None, rated_amps: float | None = None
+) -> MotorResult:
+    """Current of a direct-current motor at `rate` samples a second.
+
+    `segments` are the ripples a turn, if known; `rated_amps` serves the verdict on load.
+    """
+    require(amps, rate, least_rate=_LEAST_RATE, least_seconds=0.05, what="a motor's commutation")
+    amps, turned = upright(amps)
+    steady = _steady(amps, rate)
+    part = amps[steady]
+    mean = float(part.mean())
+    if mean < 0.1:
+        raise CannotTell(
+            f"the mean current is {1e3 * mean:.0f} mA: the motor does not run, or a clamp cannot tell"
+        )
+    if clipped(part) > 0.02:
+        raise CannotTell("the current is clipped: choose a wider range")
+    notes = ["the clamp sits the other way round: the sign was turned"] if turned else []
+    ripple = part - smooth(part, int(rate / _SLOWEST * 1.5))
+    quantities = [Quantity("mean current", mean, "A", noise(amps) / part.size**0.5 + 0.01 * mean)]
+    inrush = float(amps.max())
+    if steady.start > 0.02 * rate:
+        quantities.append(Quantity("inrush current", inrush, "A", noise(amps)))
+    period = _ripple_period(ripple, rate, mean)
+    marks = (Mark(steady.start / rate, steady.stop / rate, "steady"),)
+    if period is None:
+        verdict, reason = _without_ripple(part, mean, inrush, rate, noise(amps))
+        return MotorResult(
+            verdict=verdict, reason=reason, quantities=tuple(quantities), marks=marks, notes=tuple(notes)
+        )
+    if period * rate < 6:
+        raise CannotTell(f"{rate:g} samples a second give {period * rate:.1f} samples a ripple: 6 are needed")
+    found = _turn(ripple, rate, period, segments)
+    if found is None:
+        quantities.append(Quantity("ripple frequency", 1.0 / period, "Hz", 0.01 / period))
+        notes.append("all ripples are alike: no turn is seen; give the number of segments for the speed")
+        return MotorResult(
+            verdict="measured",
+            reason=f"{mean:.2f} A, {1.0 / period:.0f} ripples a second",
+            quantities=tuple(quantities),
+            marks=marks,
+            notes=tuple(notes),
+        )
+    count, turn = found
+    quantities.append(Quantity("ripple frequency", count / turn, "Hz", 0.01 * count / turn))
+    quantities.append(Quantity("ripples a turn", float(count), ""))
+    quantities.append(Quantity("speed", 60.0 / turn, "rpm", 60.0 / turn * 0.01))
+    depths = _depths(ripple, rate, turn, count)
+    verdict, reason = _judged(mean, 60.0 / turn, depths, rated_amps)
+    return MotorResult(
+        verdict=verdict,
+        reason=reason,
+        quantities=tuple(quantities),
+        marks=marks,
+        notes=tuple(notes),
+        segments=count,
+        depths=depths,
+    )
+
+
+def _steady(amps: Floats, rate: float) -> slice:
+    """The last part of the running time: half of it, at most a second."""
+    average = smooth(amps, int(0.01 * rate))
+    on = np.flatnonzero(average > 0.3 * float(np.median(average[average > 0.2 * average.max()])))
+    if on.size < 0.05 * rate:
+        raise CannotTell("the motor runs for less than 0.05 s in this trace")
+    first, last = int(on[0]), int(on[-1]) + 1 - int(0.005 * rate)
+    length = min((last - first) // 2, int(1.0 * rate))
+    return slice(last - length, last) if first > 0.01 * rate else slice(max(first, last - 2 * length), last)
+
+
+def _ripple_period(ripple: Floats, rate: float, mean: float) -> float | None:
+    """Seconds from ripple to ripple, by the strongest line of the spectrum; None without one above the noise."""
+    if float(ripple.std()) < 1e-3 * mean:
+        return None
+    window = ripple * np.hanning(ripple.size)
+    size = 1 << int(np.ceil(np.log2(2 * window.size)))
+    power = np.abs(np.fft.rfft(window, size))
+    lines = np.fft.rfftfreq(size, 1.0 / rate)
+    power[(lines < _SLOWEST) | (lines > min(_FASTEST, 0.4 * rate))] = 0.0
+    top = int(np.argmax(power))
+    if power[top] < 12 * float(np.median(power[power > 0])):
+        return None
+    return 1.0 / float(lines[top])
+
+
+def _turn(ripple: Floats, rate: float, period: float, segments: int | None) -> tuple[int, float] | None:
+    """Ripples a turn and seconds a turn; None where every ripple is like the next.
+
+    The trace is like itself some ripples later, and more so a whole turn later. The turn is the first lag that comes
+    near the best one; its last eight repetitions then give it once more, since a motor may still gain speed.
+    """
+    if segments:
+        return segments, segments * period
+    lag = _first_alike(ripple, min(ripple.size // 3, int(1.5 * _MOST_SEGMENTS * period * rate)))
+    if lag is None:
+        return None
+    lag = _first_alike(ripple[-int(8 * lag) :], int(1.1 * lag)) or lag
+    count = _count(ripple, rate, lag / rate)
+    return (count, lag / rate) if count > 1 else None
+
+
+def _first_alike(ripple: Floats, longest: int) -> int | None:
+    """The lag in samples of the first maximum of the autocorrelation that stands out with the best ones."""
+    if longest < 8:
+        return None
+    correlation = autocorrelation(ripple - ripple.mean(), longest + 1)
+    inner = correlation[1:-1]
+    tops = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
+    tops = tops[correlation[tops] > 0.3]
+    if not tops.size:
+        return None
+    best = float(correlation[tops].max())
+    wall = best - max(0.12 * (best - float(np.median(correlation[tops]))), 0.003)
+    return int(tops[correlation[tops] >= wall][0])
+
+
+def _laid_over(ripple: Floats, rate: float, turn: float) -> Floats:
+    """The mean of the last turns, from the highest place of the first ripple."""
+    turns = min(int(ripple.size / rate / turn), 12)
+    width = int(turn * rate)
+    rows = [ripple[ripple.size - int((k + 1) * turn * rate) :][:width] for k in range(turns)]
+    mean = np.mean(rows, axis=0)
+    return np.roll(mean, -int(np.argmax(mean)))
+
+
+def _count(ripple: Floats, rate: float, turn: float) -> int:
+    """How many times the mean turn rises and falls by a twentieth of its height."""
+    mean = _laid_over(ripple, rate, turn)
+    least = 0.05 * float(mean.max() - mean.min())
+    count, extreme, rising = 0, float(mean[0]), False
+    for value in np.append(mean, mean[0]):
+        extreme = max(extreme, value) if rising else min(extreme, value)
+        if abs(value - extreme) > least:
+            count += not rising
+            extreme, rising = value, not rising
+    return max(count, 1)
+
+
+def _depths(ripple: Floats, rate: float, turn: float, count: int) -> tuple[float, ...]:
+    """Peak to peak of each ripple of a turn against the median one, from the last turns laid over each other."""
+    if ripple.size < 2 * turn * rate or turn * rate < 4 * count:
+        return ()
+    parts = np.array_split(_laid_over(ripple, rate, turn), count)
+    sizes = np.array([float(part.max() - part.min()) for part in parts])
+    return tuple((sizes / np.median(sizes)).tolist())
+
+
+def _without_ripple(
+    part: Floats, mean: float, inrush: float, rate: float, error: float
+) -> tuple[Verdict, str]:
+    if error > 0.02 * mean:
+        return "cannot tell", f"noise of {error:.2f} A hides any ripple of {mean:.2f} A"
+    if rate < 10_000:
+        return "cannot tell", f"{rate:g} samples a second may be too slow for the ripple: record it faster"
+    if mean > 0.8 * inrush:
+        return "fault", f"{mean:.2f} A without any ripple, as high as at the start: the rotor is locked"
+    return "cannot tell", f"{mean:.2f} A without a ripple: no motor with brushes, or a filter smooths it"
+
+
+def _judged(mean: float, speed: float, depths: tuple[float, ...], rated: float | None) -> tuple[Verdict, str]:
+    head = f"{mean:.2f} A at {speed:.0f} rpm"
+    weak = [size for size in depths if size < _UNEVEN]
+    strong = [size for size in depths if size > 2.5]
+    if weak or strong:
+        size = strong[0] if strong else weak[0]
+        return "fault", f"{head}; a segment is uneven: its ripple has {100 * size:.0f} % of the usual depth"
+    if rated is None:
+        return "measured", f"{head}; give the rated current for a verdict on the load"
+    if mean < 0.5 * rated:
+        return "fault", f"{head}, under half of {rated:g} A: it runs free, nothing loads it"
+    if mean > 1.5 * rated:
+        return "fault", f"{head}, over 1.5 times {rated:g} A: it is overloaded or drags"
+    return "good", f"{head}, near its rated {rated:g} A"
