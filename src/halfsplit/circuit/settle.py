@@ -6,14 +6,14 @@ network (``solve.py``) or low-rank changes of a shared one (``batch.py``); both 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.devices import ALWAYS, DeviceTable, Diode, Floats, Links, Locks, States, SupplyDevice
-from halfsplit.circuit.network import System
+from halfsplit.circuit.network import Lock, System
 
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
@@ -116,16 +116,16 @@ class _Rounds:
             self._hold(column, self.states[:, column] != last)
 
 
-def locks_for(system: System, cases: list[tuple[tuple[str, int, int], ...]]) -> Locks:
-    """Lock arrays from the (table, index, value) triples of each case."""
+def locks_for(system: System, cases: Sequence[tuple[Lock, ...]]) -> Locks:
+    """The locks of each case as arrays."""
     locks = system.network.devices.free(len(cases))
     tables = {"module": locks.dead, "input": locks.unread}
-    for column, triples in enumerate(cases):
-        for table, index, value in triples:
-            if table == "device":
-                locks.device[index, column] = value
+    for column, each in enumerate(cases):
+        for lock in each:
+            if lock.table == "device":
+                locks.device[lock.index, column] = lock.value
             else:
-                tables[table][index, column] = True
+                tables[lock.table][lock.index, column] = True
     return locks
 
 
