@@ -9,8 +9,11 @@ from itertools import count
 from pathlib import Path
 
 import pytest
+from sqlalchemy import create_engine, text
 
 from halfsplit.store import JobStore
+from halfsplit.store.migrations import REVISIONS
+from halfsplit.store.tables import metadata
 
 BACKENDS = [
     pytest.param("sqlite", id="sqlite"),
@@ -24,6 +27,7 @@ class PostgreSQL:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.free: list[str] = []
         self.programs = max(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: int(path.parent.name))
 
     def run(self, program: str, *arguments: str) -> None:
@@ -52,6 +56,16 @@ class PostgreSQL:
         name = f"job{next(_numbers)}"
         self.run("createdb", "-h", str(self.folder), "-U", "halfsplit", "-T", template, name)
         return name
+
+    def empty(self, database: str) -> None:
+        """What no program may do, a superuser can: switch the triggers off for his own session."""
+        engine = create_engine(self.url(database).replace("postgresql:", "postgresql+psycopg:"))
+        with engine.begin() as connection:
+            connection.execute(text("SET LOCAL session_replication_role = replica"))
+            connection.execute(text(f"TRUNCATE {', '.join(metadata.tables)} RESTART IDENTITY"))
+            connection.execute(text("INSERT INTO workshop VALUES (1, '', '', '', '', NULL, 0)"))
+            connection.execute(text(f"UPDATE alembic_version SET version_num = '{REVISIONS[-1]}'"))
+        engine.dispose()
 
     def url(self, database: str) -> str:
         return f"postgresql://halfsplit@/{database}?host={self.folder}"
@@ -84,16 +98,23 @@ def migrated_file(tmp_path_factory) -> Path:
 
 @pytest.fixture
 def new_url(request, tmp_path, migrated_file):
-    """A function: backend -> URL of a new database with the present schema."""
+    """A function: backend -> URL of an empty database with the present schema. PostgreSQL's are used again."""
+    taken = []
 
     def url(backend: str) -> str:
         if backend == "sqlite":
             path = shutil.copy(migrated_file, tmp_path / f"jobs-{next(_numbers)}.db")
             return f"sqlite:///{path}"
         server = request.getfixturevalue("postgresql")
-        return server.url(server.new_database(request.getfixturevalue("migrated")))
+        template = request.getfixturevalue("migrated")
+        taken.append(server.free.pop() if server.free else server.new_database(template))
+        return server.url(taken[-1])
 
-    return url
+    yield url
+    for database in taken:
+        server = request.getfixturevalue("postgresql")
+        server.empty(database)
+        server.free.append(database)
 
 
 @pytest.fixture(params=BACKENDS)
