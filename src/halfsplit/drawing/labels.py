@@ -108,7 +108,8 @@ def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
     name = "body" if part is None and glyph.key == "body" else glyph.key
     lines = [(name, NAME, "name")]
     if part is not None:
-        lines += [(line, VALUE, "value") for line in wrap(values_of(part), VALUE, writing.room, 4)]
+        lines += [(line, VALUE, "value") for line in wrap(values_of(part), VALUE, writing.room, 2)]
+        lines += [(line, VALUE, "value") for line in joins_of(part)]
         lines += [(line, SMALL, "words") for line in wrap(part.words, SMALL, writing.room, 2)]
         lines += [(line, SMALL, "place") for line in wrap(part.place, SMALL, writing.room, 2)]
         hidden = writing.fold.hidden.get(part.name, 0)
@@ -128,15 +129,23 @@ def _folded_label(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]
 def values_of(part: Part) -> str:
     """What the file gives for a part: ``15 A``, ``21 W``, the positions of a switch, the mass of a ground."""
     words = [
-        format_quantity(value, unit).replace("ohm", "Ω").replace("kΩ", "kΩ")
+        format_quantity(value, unit).replace("ohm", "Ω")
         for unit, value in part.values.items()
         if unit in {"V", "A", "W", "ohm"}
     ]
     words += [f"{100 * part.values['share']:.0f} %"] if "share" in part.values else []
     words += ["/".join(part.positions)] if part.positions and not part.joins else []
-    words += [f"{join.position}: {join.a}–{join.b}" for join in part.joins]
     words += [f"on {part.mass}"] if part.kind == "ground" and part.mass != "body" else []
     return ", ".join(words)
+
+
+def joins_of(part: Part) -> list[str]:
+    """A line for each position of a switch: which pins it joins."""
+    positions = dict.fromkeys(join.position for join in part.joins)
+    return [
+        f"{position}: " + ", ".join(f"{join.a}–{join.b}" for join in part.joins if join.position == position)
+        for position in positions
+    ]
 
 
 def roles_of(behaviour: Behaviour | None) -> dict[str, str]:

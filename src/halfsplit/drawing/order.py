@@ -17,15 +17,15 @@ from halfsplit.drawing.sweeps import Order, exchanged, neighbours_of, placed, po
 
 SWEEPS = 24
 """Half of them down, half up."""
-FEW = 300
-"""Up to so many glyphs and passes a second start is tried."""
+WORK = 900
+"""Glyphs and passes times starts: a small circuit is begun from more places, a large one from two."""
 
 
 def order_of(layers: Layers) -> Order:
     """The best order met in the sweeps, by the number of crossings and then by the sideways length."""
     neighbours = neighbours_of(layers)
-    starts = (False,) if len(layers.glyphs) > FEW else (False, True)
-    found = [_best_from(layers, first_order(layers, turned=turned), neighbours) for turned in starts]
+    starts = min(max(WORK // max(len(layers.glyphs), 1), 2), 12)
+    found = [_best_from(layers, first_order(layers, start, starts), neighbours) for start in range(starts)]
     return _battery_left(layers, min(found, key=lambda entry: entry[0])[1])
 
 
@@ -57,22 +57,24 @@ def _battery_left(layers: Layers, order: Order) -> Order:
     )
 
 
-def first_order(layers: Layers, *, turned: bool) -> Order:
-    """By a walk along the links from the first glyph, so that what belongs together starts side by side."""
+def first_order(layers: Layers, start: int, starts: int) -> Order:
+    """By a walk along the links, so that what belongs together begins side by side; each start begins elsewhere."""
     owner = {post.key: key for key, glyph in layers.glyphs.items() for post in glyph.posts}
     joined: dict[str, list[str]] = {key: [] for key in layers.glyphs}
     for hop in layers.hops:
         joined[owner[hop.a.post]].append(owner[hop.b.post])
         joined[owner[hop.b.post]].append(owner[hop.a.post])
     rank: dict[str, int] = {}
-    for start in layers.glyphs:
-        stack = [start]
+    keys = list(layers.glyphs)
+    first = start * len(keys) // starts
+    for origin in keys[first:] + keys[:first]:
+        stack = [origin]
         while stack:
             key = stack.pop()
             if key not in rank:
                 rank[key] = len(rank)
                 found = [other for other in joined[key] if other not in rank]
-                stack.extend(found if turned else reversed(found))
+                stack.extend(found if start % 2 else reversed(found))
     posts = {key: posts_of(glyph, glyph.units) for key, glyph in layers.glyphs.items()}
     return placed(
         tuple(tuple(sorted(row, key=rank.__getitem__)) for row in layers.rows),
