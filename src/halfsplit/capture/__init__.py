@@ -3,7 +3,7 @@
 capture = Capture.read("start.csv")
 roles = suggested_roles(capture) | {"channel 2": "starter current"}
 results = analyse(capture, roles, Setup(cylinders=4, firing_order=(1, 3, 4, 2)))
-print(*report_lines(results), sep="\\n")
+lines = report_lines(results)
 """
 
 from halfsplit.capture.analyse import Setup, analyse

@@ -38,6 +38,7 @@ class Channel:
     start: float = 0.0
     times: NDArray[np.float64] | None = None
     edges: bool = False
+    kept_pyramid: pyramid.Pyramid | None = None
 
     def __post_init__(self) -> None:
         if self.raw.ndim != 1:
@@ -87,8 +88,8 @@ class Channel:
 
     @cached_property
     def pyramid(self) -> pyramid.Pyramid:
-        """The extremes for display, made when first asked for."""
-        return pyramid.build(self.raw)
+        """The extremes for display: those that were kept, or made when first asked for."""
+        return self.kept_pyramid or pyramid.build(self.raw)
 
     def position(self, time: float) -> int:
         """How many samples lie before a time in seconds."""

@@ -113,7 +113,8 @@ def _write(channel: Channel, number: int, place: Path) -> dict[str, Any]:
 
 
 def _read(entry: dict[str, Any], number: int, place: Path) -> Channel:
-    channel = Channel(
+    levels = range(entry["levels"])
+    return Channel(
         entry["name"],
         _mapped(place / f"{number}.raw.npy"),
         entry["unit"],
@@ -123,13 +124,11 @@ def _read(entry: dict[str, Any], number: int, place: Path) -> Channel:
         entry["start"],
         _mapped(place / f"{number}.times.npy") if entry["uneven"] else None,
         entry["edges"],
+        Pyramid(
+            tuple(_mapped(place / f"{number}.low.{level}.npy") for level in levels),
+            tuple(_mapped(place / f"{number}.high.{level}.npy") for level in levels),
+        ),
     )
-    levels = range(entry["levels"])
-    channel.__dict__["pyramid"] = Pyramid(
-        tuple(_mapped(place / f"{number}.low.{level}.npy") for level in levels),
-        tuple(_mapped(place / f"{number}.high.{level}.npy") for level in levels),
-    )  # what `cached_property` would store
-    return channel
 
 
 def _mapped(file: Path) -> NDArray[Any]:

@@ -20,6 +20,7 @@ from halfsplit.capture.measure.signal import (
     Edges,
     Floats,
     edges,
+    noise,
     require,
     smooth,
     two_levels,
@@ -70,7 +71,8 @@ def _inductive(values: Floats, rate: float) -> Edges:
     """Crossings of the middle, with a hysteresis of 0.4 of the local effective value."""
     centred = values - np.median(values)
     local = np.sqrt(smooth(centred**2, int(0.05 * rate)))
-    floor = 0.12 * float(np.quantile(np.abs(centred), 0.999))
+    top = float(np.quantile(np.abs(centred), 0.999))
+    floor = min(max(0.04 * top, 4 * noise(values)), 0.12 * top)
     if floor <= 0:
         raise CannotTell("the trace is flat: no tooth passes the sensor, or it is not connected")
     return edges(centred / np.maximum(0.4 * local, floor), rate, -1.0, 1.0)

@@ -26,10 +26,11 @@ _NEIGHBOURS: Final = 5
 _GAP: Final = 1.6
 """An interval of more than this many pitches has missing teeth."""
 
-_REPEATS: Final = 0.7
-"""Share of the turns in which the gaps must come in the same order."""
+_REPEATS: Final = 0.75
+"""Share of the gaps that the usual turn must account for."""
 
 _MOST_GAPS: Final = 8
+_LONGEST_PATTERN: Final = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,27 +102,63 @@ def find_wheel(times: Floats) -> Wheel:
     gaps = np.flatnonzero(pitches > _GAP)
     ordinary = float(np.mean((pitches > 0.75) & (pitches < 1.33)))
     if not gaps.size or ordinary < 0.6:
+        if not _comes_again(np.log(pitches)):
+            raise CannotTell(
+                f"the {times.size} edges come in no order: teeth are lost, or the edges are noise"
+            )
         return Wheel("even", None, None, (), np.ones(intervals.size), np.empty(0, np.int64))
     if gaps.size < 2:
         raise CannotTell(f"only one gap in {times.size} teeth: less than two turns were recorded")
-    missing = np.maximum(np.round(pitches[gaps]).astype(np.int64) - 1, 1)
+    missing = np.maximum(
+        np.round(intervals[gaps] / _pitch_at(gaps, intervals, pitches)).astype(np.int64) - 1, 1
+    )
     between = np.diff(gaps) - 1
     tokens = list(zip(missing[:-1].tolist(), between.tolist(), strict=True))
     length = _order(tokens)
     return _gapped(times, gaps, missing, tokens, length)
 
 
+def _pitch_at(gaps: NDArray[np.int64], intervals: Floats, pitches: Floats) -> Floats:
+    """The tooth pitch within each gap: the longer of the local median and the mean of the two beside it.
+
+    Compression stretches the neighbours with the gap; an inductive sensor's field shortens them.
+    """
+    beside = np.full((2, gaps.size), np.nan)
+    for row, step in zip(beside, (-1, 1), strict=True):
+        near = np.clip(gaps + step, 0, intervals.size - 1)
+        row[:] = np.where(pitches[near] < _GAP, intervals[near], np.nan)
+    known = np.isfinite(beside).any(axis=0)
+    mean = np.where(known, np.nansum(beside, axis=0) / np.maximum(np.isfinite(beside).sum(axis=0), 1), 0.0)
+    return np.maximum(mean, intervals[gaps] / pitches[gaps])
+
+
+def _comes_again(sizes: Floats) -> bool:
+    """Whether the logarithms of the intervals are like those some teeth later, within a fifth."""
+    longest = min(_LONGEST_PATTERN, sizes.size // 2)
+    return any(float(np.median(np.abs(sizes[p:] - sizes[:-p]))) < 0.2 for p in range(1, longest + 1))
+
+
 def _order(tokens: list[tuple[int, int]]) -> int:
-    """How many gaps there are in a turn: the least number after which the gaps come again."""
-    for length in range(1, min(_MOST_GAPS, len(tokens) - 1) + 1):
-        pairs = list(zip(tokens, tokens[length:], strict=False))
-        if pairs and sum(a == b for a, b in pairs) >= _REPEATS * len(pairs):
+    """How many gaps there are in a turn: the least number whose commonest run covers most of what was seen."""
+    for length in range(1, min(_MOST_GAPS, len(tokens) // 2) + 1):
+        runs = Counter(tuple(tokens[i : i + length]) for i in range(len(tokens) - length + 1))
+        if max(_apart(tokens, run) for run, _ in runs.most_common(length)) * length >= _REPEATS * len(tokens):
             return length
-    if len(tokens) <= 2:
-        return len(tokens)
+    if len(tokens) <= 3:
+        return len(set(tokens))
     raise CannotTell(
         f"{len(tokens) + 1} gaps were found but they come in no order: teeth are lost, or the edges are noise"
     )
+
+
+def _apart(tokens: list[tuple[int, int]], run: tuple[tuple[int, int], ...]) -> int:
+    """How often a run comes in the tokens without overlap (1, where that is, counts as none)."""
+    count = place = 0
+    while place <= len(tokens) - len(run):
+        found = tuple(tokens[place : place + len(run)]) == run
+        count += found
+        place += len(run) if found else 1
+    return count if count > 1 else 0
 
 
 def _gapped(
