@@ -5,6 +5,6 @@
 
 from halfsplit.drawing.drawing import CSS, DARK, Drawing, Plan, Theme, draw, paint_plan, plan
 from halfsplit.drawing.labels import Overlays
-from halfsplit.drawing.paint import Boxes
+from halfsplit.drawing.page import Boxes
 
 __all__ = ["CSS", "DARK", "Boxes", "Drawing", "Overlays", "Plan", "Theme", "draw", "paint_plan", "plan"]

@@ -16,7 +16,8 @@ from halfsplit.drawing.fold import Fold, folded, unfolded
 from halfsplit.drawing.glyphs import End, Scene
 from halfsplit.drawing.labels import Overlays, Writing
 from halfsplit.drawing.order import order_of
-from halfsplit.drawing.paint import Boxes, paint
+from halfsplit.drawing.page import Boxes
+from halfsplit.drawing.paint import paint
 from halfsplit.drawing.place import Grid, place, with_marks
 from halfsplit.drawing.rows import layers_of
 from halfsplit.drawing.scene import scene_of
