@@ -1,6 +1,17 @@
-// Entry of the workbench's browser code: htmx, its server-sent events, and our own small modules.
+// Entry of the workbench's browser code: htmx and our own small modules, one widget each.
 import "htmx.org";
-import "htmx.org/dist/ext/hx-sse.js";
+import { startDrawing } from "./drawing.js";
+import { startEditor } from "./editor.js";
 import { keepFocus } from "./focus.js";
+import { keepForms } from "./keep.js";
+import { startLive } from "./live.js";
+import { startOutbox } from "./outbox.js";
+import { startPad } from "./pad.js";
 
 keepFocus(document);
+keepForms(document);
+startPad(document);
+startDrawing(document);
+startEditor(document);
+startOutbox(document);
+startLive(document);

@@ -95,7 +95,6 @@ class Entry:
     unit: str = ""
     question: str = ""
     sure: bool = False
-    again: bool = False
 
 
 @dataclass(frozen=True)
