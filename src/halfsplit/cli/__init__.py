@@ -1,0 +1,15 @@
+"""The command `halfsplit`: parse arguments, call what does the work, print.
+
+Data goes to standard output, messages to standard error. Exit status: 0; 1 where the answer is 'no' or the input is
+bad; 2 for wrong usage.
+"""
+
+from halfsplit.cli import circuit, find
+from halfsplit.cli.app import app
+
+__all__ = ["app", "circuit", "find", "main"]
+
+
+def main() -> None:
+    """The entry point of the installed command."""
+    app(prog_name="halfsplit")

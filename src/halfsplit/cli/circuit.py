@@ -1,0 +1,216 @@
+"""`check`, `expect` and `patterns`: circuits as files, without a job."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from halfsplit.circuit.circuit import Circuit, Solution
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.network import UnknownNameError
+from halfsplit.circuit.problems import CircuitError, Problem, did_you_mean
+from halfsplit.cli.app import FAILED, app, example
+from halfsplit.cli.output import put, put_json, table, tell
+from halfsplit.notation.circuit import Circuit as CircuitFile
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="A circuit file.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Write JSON for a program.")]
+
+CHANGED = 0.1
+"""Volts from which a reading counts as changed by a fault; a meter shows less, but nobody acts on it."""
+
+
+# check
+
+
+@app.command(epilog=example("halfsplit check rear-lamps.circuit"))
+def check(file: File, as_json: Json = False) -> None:
+    """Read a circuit file and tell every problem in it.
+
+    Each problem comes with its line, what is wrong and what to write instead. Warnings alone end with exit status 0,
+    errors with 1.
+    """
+    circuit: Circuit | None = None
+    try:
+        circuit = CircuitFile.read(file)
+        problems = circuit.warnings
+    except CircuitError as error:
+        problems = error.problems
+    if as_json:
+        put_json({"usable": circuit is not None, "problems": [_problem(one) for one in problems]})
+    elif problems:
+        put("\n".join(map(str, problems)))
+    tell(_summary(file, circuit, problems))
+    raise typer.Exit(FAILED if circuit is None else 0)
+
+
+def _problem(one: Problem) -> dict[str, Any]:
+    names = ("severity", "kind", "file", "line", "column", "text", "message", "remedy")
+    return {name: getattr(one, name) for name in names}
+
+
+def _summary(file: Path, circuit: Circuit | None, problems: Sequence[Problem]) -> str:
+    errors = sum(one.severity == "error" for one in problems)
+    counts = [_count(errors, "error"), _count(len(problems) - errors, "warning")]
+    found = " and ".join(count for count in counts if not count.startswith("0 ")) or "no problems"
+    if circuit is None:
+        return f"{file.name}: {found}"
+    inside = f"{_count(len(circuit.parts), 'part')}, {_count(len(circuit.states), 'state')}"
+    return f"{file.name}: {inside}, {len(circuit.faults)} faults; {found}"
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+# expect
+
+
+@app.command(
+    epilog=example(
+        'halfsplit expect rear-lamps.circuit --state "brake"',
+        'halfsplit expect rear-lamps.circuit --fault "E5 open" --point H1',
+    )
+)
+def expect(
+    file: File,
+    state: Annotated[list[str] | None, typer.Option(help="One operating state; may be given again. All if not.")] = None,
+    fault: Annotated[str, typer.Option(help="The name of a fault, as --faults lists them.")] = "",
+    point: Annotated[
+        list[str] | None, typer.Option(help="One point, or all points of a part; may be given again. All if not.")
+    ] = None,
+    faults: Annotated[bool, typer.Option("--faults", help="List the faults of the circuit instead.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Tell what every point must read, healthy or with one fault.
+
+    Volts are against the battery's negative post, as an ideal meter shows them. Below them: which loads work, which
+    units answer, which fuses blow, and what finds no rest (chattering).
+    """
+    circuit = CircuitFile.read(file)
+    if faults:
+        names = list(circuit.faults)
+        return put_json(names) if as_json else put("\n".join(names))
+    wanted = _known(fault, circuit)
+    states = [_state(name, circuit) for name in state or circuit.states]
+    points = _points(circuit, point or [])
+    healthy = {name: circuit.solve(name) for name in states}
+    broken = {name: circuit.solve(name, fault=wanted) for name in states} if wanted else {}
+    if as_json:
+        put_json(_expected_json(circuit, wanted, points, broken or healthy, healthy if broken else {}))
+    elif wanted:
+        put("\n\n".join(_compared(circuit, points, healthy[name], broken[name]) for name in states))
+    else:
+        put(_expected(circuit, points, healthy))
+    return None
+
+
+def _known(fault: str, circuit: Circuit) -> str:
+    """The name as the circuit has it. Raises UnknownNameError with the nearest."""
+    if not fault:
+        return ""
+    try:
+        return circuit.faults[fault].name
+    except UnknownNameError:
+        near = did_you_mean(fault, circuit.faults)
+        raise UnknownNameError(f"there is no fault {fault!r} in this circuit: {near}list them with --faults") from None
+
+
+def _state(name: str, circuit: Circuit) -> str:
+    if name in circuit.states:
+        return name
+    known = ", ".join(f'"{one}"' for one in circuit.states)
+    raise UnknownNameError(f"there is no state {name!r} in this circuit: it has {known}")
+
+
+def _points(circuit: Circuit, wanted: Sequence[str]) -> tuple[str, ...]:
+    """The points asked for: each by its own name, or all of a part."""
+    if not wanted:
+        return circuit.points
+    found: dict[str, None] = {}
+    for name in wanted:
+        mine = [one for one in circuit.points if name in (one, one.partition(":")[0], one.partition(".")[0])]
+        if not mine:
+            raise UnknownNameError(f"there is no point or part {name!r}: {did_you_mean(name, circuit.points)}".rstrip(": "))
+        found |= dict.fromkeys(mine)
+    return tuple(found)
+
+
+def _expected(circuit: Circuit, points: Sequence[str], solved: dict[str, Solution]) -> str:
+    heads = ["volts", *solved]
+    columns = range(1, len(heads))
+    parts = [table(heads, ([point, *(_volts(one.volts(point)) for one in solved.values())] for point in points), right=columns)]
+    working = list(_working(circuit))
+    if working:
+        rows = [[name, *(_works(one, name) for one in solved.values())] for name in working]
+        parts.append(table(["works", *solved], rows))
+    return "\n\n".join([*parts, *(line for one in solved.values() for line in _troubles(one, named=True))])
+
+
+def _compared(circuit: Circuit, points: Sequence[str], healthy: Solution, broken: Solution) -> str:
+    rows = [[point, *map(_volts, pair), "*" if abs(pair[1] - pair[0]) >= CHANGED else ""]
+            for point in points if (pair := (healthy.volts(point), broken.volts(point)))]
+    fault = broken.fault.name if broken.fault else ""
+    working = [[name, _works(healthy, name), _works(broken, name), "*" if _works(healthy, name) != _works(broken, name) else ""]
+               for name in _working(circuit)]
+    heads = ["healthy", fault, "changed"]
+    parts = [f'State "{healthy.state}"\n' + table(["volts", *heads], rows, right=(1, 2))]
+    if working:
+        parts.append(table(["works", *heads], working))
+    return "\n\n".join([*parts, *_troubles(broken, named=False)])
+
+
+def _volts(value: float) -> str:
+    return f"{value + 0.0:.2f}".replace("-0.00", "0.00")
+
+
+def _working(circuit: Circuit) -> Iterator[str]:
+    return (part.name for part in circuit.parts.values() if part.kind in (*LOADS, "module"))
+
+
+def _works(solution: Solution, name: str) -> str:
+    return solution.works(name)
+
+
+def _troubles(solution: Solution, *, named: bool) -> Iterator[str]:
+    """Blown fuses and restless devices, each in a line of its own."""
+    where = f' in state "{solution.state}"' if named else ""
+    if solution.blown:
+        yield f"Blown{where}: {', '.join(solution.blown)}"
+    if solution.chattering:
+        yield f"Chattering{where} (held released here): {', '.join(solution.chattering)}"
+
+
+def _expected_json(circuit: Circuit, fault: str, points: Sequence[str], solved: dict[str, Solution],
+                   healthy: dict[str, Solution]) -> dict[str, Any]:
+    told = {"circuit": circuit.title, "fault": fault or None,
+            "states": {name: _solution(circuit, points, one) for name, one in solved.items()}}
+    return told | ({"healthy": {name: _solution(circuit, points, one) for name, one in healthy.items()}} if healthy else {})
+
+
+def _solution(circuit: Circuit, points: Sequence[str], one: Solution) -> dict[str, Any]:
+    return {"volts": {point: round(one.volts(point), 4) for point in points},
+            "works": {name: _works(one, name) for name in _working(circuit)},
+            "blown": list(one.blown), "chattering": list(one.chattering)}
+
+
+# patterns
+
+
+@app.command(epilog=example("halfsplit patterns", "halfsplit patterns relay-load > wiper.circuit"))
+def patterns(
+    name: Annotated[str, typer.Argument(metavar="[PATTERN]", help="The pattern to print.", show_default=False)] = "",
+    as_json: Json = False,
+) -> None:
+    """List the circuits to start from, or print one."""
+    from halfsplit.jobs import sample, samples
+
+    if name:
+        one = sample(name)
+        return put_json({"name": one.name, "title": one.title, "text": one.text}) if as_json else put(one.text.rstrip("\n"))
+    if as_json:
+        return put_json([{"name": one.name, "title": one.title} for one in samples()])
+    return put(table(["pattern", "what it is"], ([one.name, one.title] for one in samples())))
