@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -72,10 +73,10 @@ def demo(name: str) -> Demo:
     raise NotFoundError(f"there is no demo {name!r}; there are {', '.join(one.name for one in demos())}")
 
 
-def _demo(name: str, job: dict[str, Any], text: str) -> Demo:
-    lists = {
-        "earlier_work": tuple(EarlierWork(**entry) for entry in job.pop("earlier_work")),
-        "complaints": tuple(Complaint(**entry) for entry in job.pop("complaints")),
-        "codes": tuple(Code(**entry) for entry in job.pop("codes")),
+def _demo(name: str, job: Mapping[str, Any], text: str) -> Demo:
+    lists: dict[str, Any] = {
+        "earlier_work": tuple(EarlierWork(**entry) for entry in job["earlier_work"]),
+        "complaints": tuple(Complaint(**entry) for entry in job["complaints"]),
+        "codes": tuple(Code(**entry) for entry in job["codes"]),
     }
-    return Demo(name=name, text=text, **job, **lists)
+    return Demo(**{**job, **lists, "name": name, "text": text})

@@ -14,7 +14,7 @@ from halfsplit.notation.library import circuit_files, head, title
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """``name`` is how it is asked for, ``use`` says when, ``caution`` is shown beside it, ``text`` is the circuit file."""
+    """``use`` says when it serves, ``caution`` is shown beside it, ``text`` is the circuit file."""
 
     name: str
     title: str
