@@ -109,7 +109,8 @@ def bit_time(signal: Edges, stop: float) -> float:
     """
     if signal.times.size < 12:
         raise CannotTell(f"only {signal.times.size} edges were found: no frame was recorded")
-    first = _shortest(np.diff(signal.times))
+    spans, dominant = np.diff(signal.times), ~signal.rising[:-1]
+    first = 0.5 * (_shortest(spans[dominant]) + _shortest(spans[~dominant]))
     fits = [_fit(signal, first * factor) for factor in _FACTORS]
     scores = [_sense(frames(_head(signal), stop, bit)) if error < 0.2 else 0.0 for bit, error in fits]
     best = int(np.argmax(scores))
@@ -137,7 +138,11 @@ def _sense(found: list[Frame]) -> float:
 
 
 def _shortest(spans: Floats) -> float:
-    """The shortest length that comes often: glitches that come once or twice are passed over."""
+    """The shortest length that comes often: glitches that come once or twice are passed over.
+
+    Slow edges make the bits of one level longer and those of the other shorter by as much, so that the mean of both
+    levels' shortest is one bit.
+    """
     ordered = np.sort(spans)
     few = max(2, int(0.02 * ordered.size))
     start = ordered[min(few, ordered.size - 1)]

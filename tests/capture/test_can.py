@@ -1,0 +1,238 @@
+"""CAN against frames built bit by bit, a general-purpose CRC library, ISO 11898-2's levels and real recordings."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from halfsplit.capture import Capture, analyse, suggested_roles
+from halfsplit.capture.measure.can import CanResult, can, can_logic
+from halfsplit.capture.measure.can_frames import crc15
+from halfsplit.capture.measure.signal import edges
+from tests.capture.signals.bus import can_frame, can_pair, fd_frame, library_crc, on_wire
+
+BIT = 2e-6
+RATE = 20e6
+
+FRAMES = [
+    can_frame(0x123, bytes.fromhex("0011223344556677")),
+    can_frame(0x18DAF110, bytes.fromhex("023E00"), extended=True),
+    can_frame(0x7FF, b""),
+    can_frame(0x000, b"\x00\x00\x00\x00"),
+    can_frame(0x555, b"\xff" * 8),
+    can_frame(0x2A0, remote=True, length=4),
+]
+
+
+def logic(
+    frames: list[list[int]], *, rate: float = RATE, bit: float = BIT, bit_rate: float | None = None
+) -> CanResult:
+    levels = on_wire(frames, bit, rate).astype(float)
+    return can_logic(edges(levels, rate, 0.3, 0.7), levels.size, rate, bit_rate=bit_rate)
+
+
+@given(st.lists(st.integers(0, 1), min_size=1, max_size=120))
+def test_crc_is_that_of_the_general_purpose_library(bits: list[int]) -> None:
+    assert crc15(bits) == library_crc(bits)
+
+
+def test_crc_check_value() -> None:
+    """CRC-15/CAN of '123456789' is 0x059E (from memory; the library test above does not rest on it)."""
+    assert crc15([int(b) for byte in b"123456789" for b in f"{byte:08b}"]) == 0x059E
+
+
+def test_frames_of_all_kinds() -> None:
+    result = logic(FRAMES)
+    assert result.verdict == "good"
+    assert [frame.status for frame in result.frames] == ["good"] * 6
+    first, extended, empty, zeros, ones, remote = result.frames
+    assert (first.identifier, first.data.hex()) == (0x123, "0011223344556677")
+    assert (extended.identifier, extended.extended, extended.data.hex()) == (0x18DAF110, True, "023e00")
+    assert (empty.identifier, empty.data) == (0x7FF, b"")
+    assert (zeros.identifier, zeros.data) == (0, bytes(4))
+    assert ones.data == b"\xff" * 8
+    assert (remote.remote, remote.length, remote.data) == (True, 4, b"")
+
+
+@given(st.integers(0, 0x1FFFFFFF), st.booleans(), st.binary(max_size=8))
+def test_every_frame_comes_back(identifier: int, extended: bool, data: bytes) -> None:
+    number = identifier if extended else identifier & 0x7FF
+    result = logic([can_frame(number, data, extended=extended)] * 2, rate=5e6, bit_rate=500e3)
+    assert [(f.identifier, f.extended, f.data, f.status) for f in result.frames] == [
+        (number, extended, data, "good")
+    ] * 2
+
+
+@pytest.mark.parametrize("kbit", [1000, 500, 250, 125, 83.333, 50, 33.333, 10])
+@pytest.mark.parametrize("samples_a_bit", [5, 8.3, 40])
+def test_unknown_bit_rate_is_found(kbit: float, samples_a_bit: float) -> None:
+    bit = 1e-3 / kbit
+    result = logic(FRAMES, bit=bit, rate=samples_a_bit / bit)
+    assert result.verdict == "good", result.reason
+    assert result.bit_rate == pytest.approx(kbit * 1e3, rel=0.005)
+
+
+def test_asymmetric_edges_and_an_inverted_probe() -> None:
+    levels = on_wire(FRAMES, BIT, RATE).astype(float)
+    longer = np.minimum.reduce([np.roll(levels, shift) for shift in range(8)])  # dominant bits 0.35 us longer
+    for sense in (longer, 1 - longer):
+        result = can_logic(edges(sense, RATE, 0.3, 0.7), sense.size, RATE)
+        assert result.verdict == "good", result.reason
+        assert len(result.frames) == 6
+
+
+def test_a_spoilt_checksum_is_told_with_both_values() -> None:
+    result = logic([FRAMES[0], can_frame(0x123, b"\x01\x02", spoil_crc=True), FRAMES[1]])
+    assert [frame.status for frame in result.frames] == ["good", "CRC error", "good"]
+    assert result.verdict == "fault"
+    assert "computed" in result.frames[1].note
+
+
+def test_error_flag_after_a_stuff_error() -> None:
+    broken = FRAMES[0][:30] + [0] * 7 + [1] * 8
+    result = logic([FRAMES[1], broken, FRAMES[1]])
+    kinds = [frame.status for frame in result.frames]
+    assert kinds[0] == kinds[-1] == "good"
+    assert "stuff error" in kinds
+    assert "error flag" in kinds
+    assert result.verdict == "fault"
+
+
+def test_dominant_bit_in_the_end_of_frame_is_a_form_error() -> None:
+    frame = FRAMES[0].copy()
+    frame[-4] = 0
+    assert logic([FRAMES[1], frame]).frames[1].status == "form error"
+
+
+def test_a_bus_with_one_unit_is_not_acknowledged() -> None:
+    result = logic([can_frame(0x321, b"\x01", acknowledged=False)] * 3)
+    assert {frame.status for frame in result.frames} == {"not acknowledged"}
+    assert result.verdict == "fault"
+    assert "alone on the bus" in result.reason
+
+
+def test_a_frame_that_the_recording_cuts() -> None:
+    levels = on_wire(FRAMES[:2], BIT, RATE).astype(float)
+    cut = levels[: int((30 + 115 + 40) * BIT * RATE)]
+    result = can_logic(edges(cut, RATE, 0.3, 0.7), cut.size, RATE, bit_rate=500e3)
+    assert [frame.status for frame in result.frames][-1] == "cut off"
+
+
+@pytest.mark.parametrize("faster", [False, True])
+def test_fd_frames_are_recognised_and_not_misread(faster: bool) -> None:
+    parts = fd_frame(0x042, bytes(range(8)), faster=faster)
+    levels = np.concatenate(
+        [np.ones(600), *(np.full(round(length * 40), bit) for bit, length in parts), np.ones(600)]
+    )
+    classic = on_wire(FRAMES, BIT, 20e6).astype(float)
+    both = np.concatenate([classic, levels])
+    result = can_logic(edges(both, 20e6, 0.3, 0.7), both.size, 20e6)
+    assert [frame.fd for frame in result.frames] == [False] * 6 + [True]
+    assert result.frames[-1].identifier == 0x042
+    assert "CAN FD" in " ".join(result.notes)
+    assert result.bit_rate == pytest.approx(500e3, rel=0.01)
+
+
+def test_too_slow_and_too_little() -> None:
+    assert "samples a bit" in logic(FRAMES, rate=1.2e6, bit_rate=500e3).reason
+    silent = can_logic(edges(np.ones(1000), RATE, 0.3, 0.7), 1000, RATE)
+    assert silent.verdict == "cannot tell"
+
+
+def test_noise_that_is_no_bus() -> None:
+    times = np.cumsum(np.random.default_rng(5).exponential(5e-6, 400))
+    levels = np.searchsorted(times, np.arange(0, times[-1], 1e-7)) % 2
+    result = can_logic(edges(levels.astype(float), 1e7, 0.3, 0.7), levels.size, 1e7)
+    assert result.verdict in ("cannot tell", "fault")
+    assert not any(frame.status == "good" for frame in result.frames)
+
+
+def pair(**options: float) -> tuple[np.ndarray, np.ndarray]:
+    high, low = can_pair(on_wire(FRAMES, BIT, RATE), RATE, **options)
+    random = np.random.default_rng(2)
+    return high + random.normal(0, 0.02, high.size), low + random.normal(0, 0.02, low.size)
+
+
+def test_levels_of_a_sound_pair() -> None:
+    high, low = pair()
+    result = can(high, low, RATE)
+    assert result.verdict == "good", result.reason
+    assert len(result.frames) == 6
+    assert result["CAN high dominant"].value == pytest.approx(3.5, abs=0.02)
+    assert result["CAN low dominant"].value == pytest.approx(1.5, abs=0.02)
+    assert result["CAN high recessive"].value == pytest.approx(2.5, abs=0.02)
+    assert 1.5 <= result["dominant difference"].value <= 3.0  # ISO 11898-2
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda h, l: (l, h), "swapped"),
+        (lambda h, l: (h, np.full_like(l, 0.03)), "CAN low is shorted to body"),
+        (lambda h, l: (h, np.full_like(l, 12.4)), "CAN low is shorted to supply"),
+        (lambda h, l: (np.full_like(h, 0.02), l), "CAN high is shorted to body"),
+        (lambda h, l: (np.full_like(h, 12.5), l), "CAN high is shorted to supply"),
+        (lambda h, l: (np.full_like(h, 2.5), l), "CAN high is open"),
+        (lambda h, l: (h, h - 0.05), "CAN low is open between here and the sender"),
+        (lambda h, l: (l + 0.05, l), "CAN high is open between here and the sender"),
+        (lambda h, l: (2.5 + 0.1 * (h - 2.5), 2.5 + 0.1 * (h - 2.5)), "the two lines are together"),
+        (lambda h, l: (h + 0.9, l + 0.9), "CAN high rests at 3.4"),
+        (lambda h, l: (2.5 + 0.5 * (h - 2.5), 2.5 + 0.5 * (l - 2.5)), "under 1.5 V"),
+    ],
+)
+def test_what_is_wrong_with_the_pair(
+    spoil: Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]], words: str
+) -> None:
+    result = can(*spoil(*pair()), RATE)
+    assert result.verdict == "fault"
+    assert words in result.reason + " ".join(result.notes)
+
+
+def test_frames_are_read_from_the_line_that_works() -> None:
+    high, low = pair()
+    result = can(high, np.full_like(low, 0.03), RATE)
+    assert [frame.status for frame in result.frames] == ["good"] * 6
+
+
+def test_a_missing_terminator_shows_in_the_difference_and_the_slow_return() -> None:
+    result = can(*pair(difference=2.9, fall=350e-9), RATE)
+    assert result.verdict == "fault"
+    assert "a terminator is missing" in result.reason
+    sound = can(*pair(difference=2.2, fall=60e-9), RATE)
+    assert sound.verdict == "good"
+
+
+def test_a_silent_pair_cannot_be_told() -> None:
+    random = np.random.default_rng(1)
+    quiet = can(2.5 + random.normal(0, 0.01, 50_000), 2.49 + random.normal(0, 0.01, 50_000), RATE)
+    assert quiet.verdict == "cannot tell"
+    assert "wake the bus" in quiet.reason
+
+
+def real(folder: Path, name: str) -> CanResult:
+    capture = Capture.read(folder / name)
+    (result,) = analyse(capture, suggested_roles(capture))
+    assert isinstance(result, CanResult)
+    return result
+
+
+def test_real_extended_frames(outside_data: Callable[[str], Path]) -> None:
+    """README of the data: extended id 0x11223344, 7 bytes, 125 kbit/s."""
+    result = real(outside_data("bus"), "can-125k-extended.npz")
+    assert result.verdict == "good"
+    assert result.bit_rate == pytest.approx(125e3, rel=0.005)
+    assert {(f.identifier, f.extended, f.length) for f in result.frames} == {(0x11223344, True, 7)}
+
+
+def test_real_traffic_and_real_fd(outside_data: Callable[[str], Path]) -> None:
+    folder = outside_data("bus")
+    traffic = real(folder, "can-125k-load-25.npz")
+    assert traffic.verdict == "good"
+    assert len({f.identifier for f in traffic.frames}) == 3
+    flexible = real(folder, "can-fd-no-brs-8.npz")
+    assert [f.fd for f in flexible.frames] == [True]
+    assert flexible.frames[0].length == 8
+    assert flexible.verdict == "measured"
