@@ -4,7 +4,8 @@ import htmx from "htmx.org";
 const STEP = 1.25;
 const SMALLEST = 0.3;
 const LARGEST = 4;
-let scale = 0; // 0: as wide as the sheet, at most its own size
+const READABLE = 0.68;
+let scale = 0; // 0: as wide as the sheet, where that can be read
 
 /** Makes the drawing work, each new one too. */
 export function startDrawing(root: Document): void {
@@ -58,11 +59,24 @@ function zoom(root: Document, by: number): void {
 
 function fit(root: Document): void {
   const svg = root.querySelector<SVGSVGElement>("#sheet svg");
-  if (!svg) return;
+  const sheet = root.getElementById("sheet");
+  if (!svg || !sheet) return;
   const own = svg.viewBox.baseVal;
-  svg.classList.toggle("sized", scale > 0);
-  svg.setAttribute("width", String(Math.round(own.width * (scale || 1))));
-  svg.setAttribute("height", String(Math.round(own.height * (scale || 1))));
+  const wide = sheet.clientWidth / (own.width || 1);
+  // Smaller than this nobody reads it: rather a part of it, with the suspects in view.
+  const size = scale || (wide < READABLE ? READABLE : Math.min(1, wide));
+  svg.classList.add("sized");
+  svg.setAttribute("width", String(Math.round(own.width * size)));
+  svg.setAttribute("height", String(Math.round(own.height * size)));
+  if (!scale && wide < READABLE) showSuspect(sheet, svg);
+}
+
+function showSuspect(sheet: HTMLElement, svg: SVGSVGElement): void {
+  const shaded = svg.querySelector(".suspicion-5, .suspicion-4, .suspicion-3, .suspicion-2");
+  if (!shaded) return;
+  const [place, frame] = [shaded.getBoundingClientRect(), sheet.getBoundingClientRect()];
+  sheet.scrollLeft += place.left - frame.left - frame.width / 2;
+  sheet.scrollTop += place.top - frame.top - frame.height / 2;
 }
 
 function measureAt(root: Document, target: SVGElement): void {

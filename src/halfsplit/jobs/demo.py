@@ -21,7 +21,7 @@ from halfsplit.jobs.verbs import add_minutes, complain_all, now, open_job, recor
 from halfsplit.store import BatteryReading, Complaint, Customer, EarlierWork, Intake, Job, JobSettings, JobStore, Vehicle
 
 WHO = "demo"
-READINGS = 3
+READINGS = 2
 """Tests that are made already."""
 LAMP_BRIGHT, LAMP_DIM = 0.7, 0.15
 """Shares of 12 V from which a test lamp is bright, and dim."""
@@ -41,7 +41,7 @@ def demo_job(store: JobStore, name: str = "", *, readings: int = READINGS, job_i
     demo, text = told[chosen], sample(chosen, "demo").text
     open_job(store, _intake(demo), who=WHO, job_id=job_id, circuit=text, customer=Customer(name="R. Ostermann"))
     said = [(one["part"], one["works"], one.get("state", "")) for one in demo["complaints"]]
-    complain_all(store, job_id, said, who=WHO)
+    complain_all(store, job_id, said, who=WHO, at=now() - timedelta(minutes=5 * READINGS + 4))
     add_minutes(store, job_id, "Taken in, complaint tried out", 6, who=WHO)
     for number in range(readings):
         _answer_next(store, job_id, str(demo["hidden"]), number)
@@ -75,7 +75,7 @@ def _answer_next(store: JobStore, job_id: str, cause: str, number: int) -> None:
         take(store, job_id, "cannot", {**place, "why": "not on the demo vehicle"}, who=WHO)
         return
     entry = record(store, job_id, place, answer, who=WHO, confirmed=True, present="yes", entry_id=f"{job_id}-{number}",
-                   at=now() - timedelta(minutes=4 * (READINGS - number)))
+                   at=now() - timedelta(minutes=5 * (READINGS - number)))
     add_minutes(store, job_id, f"Test {number + 1}", round(max(tests[0].minutes, 1.0), 1), who=WHO)
     assert entry.sequence  # noqa: S101 - stored
 

@@ -139,9 +139,10 @@ def strike(store: JobStore, job_id: str, struck: str, *, reason: str, who: str, 
     return store.strike(job_id, struck, entry_id=entry_id or new_id(), reason=_text(reason, "reason"), who=who, at=now())
 
 
-def complain_all(store: JobStore, job_id: str, said: Iterable[tuple[str, str, str]], *, who: str) -> int:
+def complain_all(store: JobStore, job_id: str, said: Iterable[tuple[str, str, str]], *, who: str,
+                 at: datetime | None = None) -> int:
     """Store what works and what does not: (load, yes | weak | no, state or ''). Returns how many were stored."""
-    entries = [EvidenceEntry(entry_id=new_id(), kind="complaint", who=who, at=now(), present="yes",
+    entries = [EvidenceEntry(entry_id=new_id(), kind="complaint", who=who, at=at or now(), present="yes",
                              payload=_complaint(store, job_id, {"load": load, "works": works, "state": state}))
                for load, works, state in said]
     store.record_all(job_id, entries)

@@ -25,7 +25,7 @@ def environment() -> Environment:
     made = Environment(loader=PackageLoader("halfsplit.web", "templates"), autoescape=select_autoescape(default=True),
                        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     made.filters |= {"percent": percent, "minutes": minutes, "clock": clock, "day": day, "money": money_words,
-                     "json": as_json, "bar": bar}
+                     "json": as_json, "bar": bar, "capital": capital}
     made.globals["asset"] = asset
     return made
 
@@ -54,6 +54,11 @@ def percent(share: float) -> str:
     """
     whole = round(100 * share)
     return "< 1 %" if whole < 1 else "> 99 %" if whole > 99 else f"{whole} %"
+
+
+def capital(text: str) -> str:
+    """The text as the beginning of a sentence; names in it keep their case."""
+    return text[:1].upper() + text[1:]
 
 
 def bar(share: float) -> str:
