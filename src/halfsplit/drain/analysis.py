@@ -1,0 +1,267 @@
+"""What a current log shows: when the vehicle sleeps, at what level, what wakes it, what that costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+
+from halfsplit.drain.levels import Segment, segments
+from halfsplit.drain.log import CurrentLog
+
+HOUR = 3600.0
+DAY_HOURS = 24.0
+
+LONGEST_WAKE = 0.5
+SETTLED = 120.0
+SLEEP_BAND = 0.25
+SLEEP_MARGIN = 0.003
+USUAL_LIMIT = 0.05
+"""Asleep, a vehicle draws at most 50 mA (common practice, no source)."""
+
+AWAKE = 0.4
+"""Above this, units are awake (common practice, no source)."""
+
+ALIKE = 1.35
+REGULAR = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """How well the current was measured: share of the reading, and amps of offset (one standard deviation each).
+
+    floor: below this many amps it cannot tell anything.
+    """
+
+    name: str
+    share: float
+    offset: float
+    floor: float = 0.0
+
+
+METER = Instrument("meter", 0.005, 0.0005)
+CLAMP = Instrument("clamp", 0.02, 0.03, floor=0.1)
+SHUNT = Instrument("shunt", 0.003, 0.0002)
+INSTRUMENTS = {instrument.name: instrument for instrument in (METER, CLAMP, SHUNT)}
+"""Meter in series, current clamp, shunt with a logger (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class WakeUp:
+    """One time awake. start, seconds: s. mean, peak: A. charge: Ah above the level asleep."""
+
+    start: float
+    seconds: float
+    mean: float
+    peak: float
+    charge: float
+
+
+@dataclass(frozen=True, slots=True)
+class WakeKind:
+    """Wake-ups that look alike. period: s between starts, None for one alone; regular: whether it keeps that period.
+
+    charge: Ah that one costs. amps: A, what they add to the mean current.
+    """
+
+    count: int
+    period: float | None
+    regular: bool
+    seconds: float
+    mean: float
+    charge: float
+    amps: float
+    first: float
+
+
+@dataclass(frozen=True, slots=True)
+class DrainAnalysis:
+    """The result. Currents in A, times in s from the start of the log, charges in Ah.
+
+    level: asleep, None if it never sleeps; level_error: one standard deviation. asleep_after: None likewise.
+    mean, mean_error: of the current from the first sleep on (of the whole log if it never sleeps).
+    verdict: one sentence. remarks: what was odd about the log. segments: every level, in order.
+    """
+
+    level: float | None
+    level_error: float
+    asleep_after: float | None
+    charge_until_asleep: float
+    wake_ups: tuple[WakeUp, ...]
+    kinds: tuple[WakeKind, ...]
+    mean: float
+    mean_error: float
+    segments: tuple[Segment, ...]
+    verdict: str
+    remarks: tuple[str, ...]
+    instrument: Instrument
+    duration: float
+    can_tell: bool = True
+
+    @property
+    def ampere_hours_a_day(self) -> float:
+        """Ah that the battery loses in a day at the mean current."""
+        return self.mean * DAY_HOURS
+
+    @property
+    def wake_share(self) -> float:
+        """The share of the mean current that the wake-ups make, 0 to 1."""
+        return sum(kind.amps for kind in self.kinds) / self.mean if self.mean > 0 else 0.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """Everything as plain values."""
+        return asdict(self) | {"ampere_hours_a_day": self.ampere_hours_a_day, "wake_share": self.wake_share}
+
+
+def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
+    """Analyse a log. Never fails on a log that could be made: what cannot be told is said in the verdict."""
+    found = segments(log)
+    base = _level_asleep(found)
+    asleep = [segment for segment in found if _sleeps(segment, base)] if base is not None else []
+    start = asleep[0].start if asleep else None
+    rest = [segment for segment in found if start is None or segment.start >= start]
+    level = _weighted(asleep) if asleep else None
+    wake_ups = tuple(_wake_ups(log, rest, base, level)) if base is not None and level is not None else ()
+    seconds = _covered(log, rest)
+    mean, scatter = _mean_current(log, 0.0 if start is None else start)
+    kinds = tuple(_kinds(wake_ups, seconds))
+    level_error = _error(instrument, level or 0.0, _scatter(asleep))
+    result = DrainAnalysis(
+        level=level,
+        level_error=level_error,
+        asleep_after=start,
+        charge_until_asleep=_charge(log, 0.0, start) if start else 0.0,
+        wake_ups=wake_ups,
+        kinds=kinds,
+        mean=mean,
+        mean_error=_error(instrument, mean, scatter),
+        segments=found,
+        verdict="",
+        remarks=log.remarks,
+        instrument=instrument,
+        duration=log.duration,
+        can_tell=level is None or level >= instrument.floor,
+    )
+    return replace(result, verdict=_verdict(result))
+
+
+def _level_asleep(found: Iterable[Segment]) -> float | None:
+    """The lowest level that holds for two minutes, or None. From the first sample on: it slept before the log began."""
+    lasting = [segment for segment in found if segment.seconds >= SETTLED]
+    return min((segment.mean for segment in lasting), default=None)
+
+
+def _sleeps(segment: Segment, base: float) -> bool:
+    return segment.mean <= base * (1 + SLEEP_BAND) + SLEEP_MARGIN
+
+
+def _weighted(parts: list[Segment]) -> float:
+    seconds = sum(part.seconds for part in parts)
+    return sum(part.mean * part.seconds for part in parts) / seconds
+
+
+def _scatter(parts: list[Segment]) -> float:
+    seconds = sum(part.seconds for part in parts)
+    return float(np.sqrt(sum((part.error * part.seconds / seconds) ** 2 for part in parts))) if parts else 0.0
+
+
+def _wake_ups(log: CurrentLog, rest: list[Segment], base: float, level: float) -> Iterator[WakeUp]:
+    """Stretches between two sleeps; one that the log ends in is a wake-up too."""
+    for sleeps, group in groupby(rest, key=lambda segment: _sleeps(segment, base)):
+        parts = list(group)
+        if sleeps:
+            continue
+        start, end = parts[0].start, parts[-1].end
+        first, last = np.searchsorted(log.seconds, (start, end))
+        charge = _charge(log, start, end) - level * (end - start) / HOUR
+        peak = float(np.max(log.amps[first : max(last, first + 1)]))
+        yield WakeUp(start, end - start, _weighted(parts), peak, charge)
+
+
+def _charge(log: CurrentLog, start: float, end: float) -> float:
+    """Ah between two times; in a gap nothing is counted."""
+    first, last = np.searchsorted(log.seconds, (start, end))
+    steps = np.minimum(np.diff(log.seconds[first : last + 1]), 5 * log.step)
+    return float(np.sum(log.amps[first : first + steps.size] * steps)) / HOUR
+
+
+def _covered(log: CurrentLog, rest: list[Segment]) -> float:
+    start = rest[0].start
+    lost = sum(end - max(begin, start) for begin, end in log.gaps if end > start)
+    return max(log.duration - start - lost, log.step)
+
+
+def _mean_current(log: CurrentLog, start: float) -> tuple[float, float]:
+    """Mean from `start` on, by time, and its standard error from eight parts of it."""
+    first = int(np.searchsorted(log.seconds, start))
+    steps = np.minimum(np.diff(log.seconds[first:]), 5 * log.step)
+    amps = log.amps[first : first + steps.size]
+    mean = float(np.average(amps, weights=steps))
+    parts = [part for part in np.array_split(amps, 8) if part.size]
+    return mean, float(np.std([part.mean() for part in parts], ddof=1) / np.sqrt(len(parts))) if len(
+        parts
+    ) > 1 else 0.0
+
+
+def _error(instrument: Instrument, amps: float, scatter: float) -> float:
+    return float(np.hypot(np.hypot(instrument.share * amps, instrument.offset), scatter))
+
+
+def _kinds(wake_ups: tuple[WakeUp, ...], seconds: float) -> Iterator[WakeKind]:
+    """Wake-ups grouped by mean current and length, the costliest group first."""
+    groups: list[list[WakeUp]] = []
+    for wake in wake_ups:
+        group = next((group for group in groups if _alike(group[0], wake)), None)
+        if group is None:
+            groups.append([wake])
+        else:
+            group.append(wake)
+    yield from sorted((_kind(group, seconds) for group in groups), key=lambda kind: -kind.amps)
+
+
+def _alike(a: WakeUp, b: WakeUp) -> bool:
+    longer = abs(a.seconds - b.seconds) <= 2.0 or max(a.seconds, b.seconds) <= ALIKE * min(
+        a.seconds, b.seconds
+    )
+    return longer and max(a.mean, b.mean) <= ALIKE * min(a.mean, b.mean)
+
+
+def _kind(group: list[WakeUp], seconds: float) -> WakeKind:
+    starts = np.array([wake.start for wake in group])
+    steps = np.diff(starts)
+    period = float(np.median(steps)) if steps.size else None
+    regular = steps.size >= 2 and bool(np.median(np.abs(steps - period)) <= REGULAR * float(np.median(steps)))
+    charge = float(np.mean([wake.charge for wake in group]))
+    return WakeKind(
+        count=len(group),
+        period=period,
+        regular=regular,
+        seconds=float(np.median([wake.seconds for wake in group])),
+        mean=float(np.mean([wake.mean for wake in group])),
+        charge=charge,
+        amps=charge * len(group) * HOUR / seconds,
+        first=group[0].start,
+    )
+
+
+def _verdict(found: DrainAnalysis) -> str:
+    if found.level is None:
+        return (
+            "The current never settles for two minutes: the vehicle does not sleep, or the log is too short."
+        )
+    if not found.can_tell:
+        return (
+            f"Cannot tell: a {found.instrument.name} says nothing below {1000 * found.instrument.floor:.0f} mA. "
+            "Use a meter in series or a shunt, or millivolts across the fuses."
+        )
+    if found.level > AWAKE:
+        return f"It does not sleep: never below {found.level:.2f} A for two minutes."
+    level = f"{1000 * found.level:.0f} mA asleep"
+    if found.level > USUAL_LIMIT:
+        return f"{level}, more than the usual {1000 * USUAL_LIMIT:.0f} mA: something stays on. Look for its branch."
+    if found.mean > USUAL_LIMIT:
+        return f"{level} is usual, but {1000 * found.mean:.0f} mA on average: it is woken. Look for what wakes it."
+    return f"{level} and {1000 * found.mean:.0f} mA on average: usual values."

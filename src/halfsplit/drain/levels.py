@@ -1,0 +1,205 @@
+"""Change points of a current and the levels between them.
+
+Seeded binary segmentation (Kovács, Bühlmann, Li and Munk, Biometrika 110, 2023) with the narrowest interval over a
+threshold taken first (Baranowski, Chen and Fryzlewicz, JRSS B 81, 2019): intervals of every length are laid over the
+series in a fixed pattern, so that a wake-up of a second in an hour of sleep is found as surely as a step between hours.
+Cost: n log n. An exact search (PELT, as in the library `ruptures`, with which the tests compare) takes some 18 s on
+the 86,400 blocks of a quiet day, since nothing can be pruned there.
+
+The current spans four decades, and its noise grows with it; so the search runs on asinh(current / 5 mA), which is
+linear below and logarithmic above, and each interval is judged by the noise inside it.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right, insort
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from halfsplit.drain.log import CurrentLog, Floats
+
+BLOCK = 1.0
+MOST_BLOCKS = 100_000
+SOFT = 0.005
+DECAY = 2**-0.5
+CONFIDENCE = 1.6
+"""Threshold over sqrt(2 log n), which white noise hardly reaches; above 1 since real noise is coloured."""
+
+LEAST_STEP = 0.001
+LEAST_SHARE = 0.05
+NOISE_WINDOW = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A stretch of one level. start, end: s. mean: A. sd: A, of the samples about it. error: A, of the mean."""
+
+    start: float
+    end: float
+    mean: float
+    sd: float
+    error: float
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts, gaps included."""
+        return self.end - self.start
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blocks:
+    """A log in blocks of equal time: start of each in s, its mean in A, how many samples; empty blocks left out.
+
+    breaks: indices of blocks before which there is a gap.
+    """
+
+    starts: Floats
+    means: Floats
+    breaks: tuple[int, ...]
+    width: float
+
+
+def segments(log: CurrentLog) -> tuple[Segment, ...]:
+    """The levels of a log, in order of time."""
+    blocks = into_blocks(log)
+    value = np.arcsinh(blocks.means / SOFT)
+    points = sorted({*change_points(value), *blocks.breaks})
+    points = _refined(value, points, blocks.breaks)
+    edges = [0, *points, value.size]
+    kept = _merged(blocks, edges)
+    return tuple(_segment(log, blocks, a, b) for a, b in pairwise(kept))
+
+
+def into_blocks(log: CurrentLog) -> Blocks:
+    """Means over blocks of a second, or longer where samples are rarer or the log is very long."""
+    width = max(BLOCK, log.step, log.duration / MOST_BLOCKS)
+    index = (log.seconds / width).astype(np.int64)
+    counts = np.bincount(index)
+    sums = np.bincount(index, weights=log.amps)
+    filled = np.flatnonzero(counts)
+    starts = filled * width
+    gap_ends = np.array([end for _, end in log.gaps])
+    breaks = (
+        np.searchsorted(starts, (gap_ends / width).astype(np.int64) * width)
+        if gap_ends.size
+        else np.array([], int)
+    )
+    inner = tuple(int(place) for place in np.unique(breaks) if 0 < place < filled.size)
+    return Blocks(starts.astype(np.float64), sums[filled] / counts[filled], inner, width)
+
+
+def change_points(value: Floats, confidence: float = CONFIDENCE) -> list[int]:
+    """Indices at which the mean of `value` (n,) changes, ascending; index k means a change between k - 1 and k."""
+    n = value.size
+    if n < 3:
+        return []
+    threshold = confidence * np.sqrt(2 * np.log(n))
+    sums = np.concatenate(([0.0], np.cumsum(value - value.mean())))
+    noise = np.concatenate(([0.0], np.cumsum(local_noise(value) ** 2)))
+    found: list[tuple[int, int, int, int]] = []
+    for length in _lengths(n):
+        found += _over_threshold(sums, noise, length, threshold)
+    return _narrowest(found)
+
+
+def local_noise(value: Floats) -> Floats:
+    """Standard deviation of the noise at each point, from differences of neighbours, robust to steps; (n,)."""
+    steps = np.abs(np.diff(value))
+    window = min(NOISE_WINDOW, max(steps.size // 2, 1))
+    count = steps.size // window
+    medians = np.median(steps[: count * window].reshape(count, window), axis=1) * 1.4826 / np.sqrt(2)
+    overall = float(np.median(medians))
+    centres = (np.arange(count) + 0.5) * window
+    smooth: Floats = np.interp(np.arange(value.size), centres, medians)
+    floor = max(0.3 * overall, 1e-4 * float(np.ptp(value)), 1e-9)
+    return np.clip(smooth, floor, None)
+
+
+def _lengths(n: int) -> list[int]:
+    """Interval lengths from the whole down to three, each shorter by the square root of two."""
+    count = int(np.ceil(np.log(n / 3) / -np.log(DECAY))) + 1
+    return sorted({max(3, round(n * DECAY**level)) for level in range(count)})
+
+
+def _over_threshold(
+    sums: Floats, noise: Floats, length: int, threshold: float
+) -> list[tuple[int, int, int, int]]:
+    """Seeded intervals of one length whose best split passes: (length, start, end, split)."""
+    n = sums.size - 1
+    count = 2 * int(np.ceil(n / length)) - 1
+    starts = np.unique(np.linspace(0, n - length, max(count, 1)).astype(np.int64))
+    inner = np.arange(1, length)
+    weight = np.sqrt(inner * (length - inner) / length)
+    found = []
+    rows = max(1, 2_000_000 // length)
+    for first in range(0, starts.size, rows):
+        part = starts[first : first + rows]
+        left = sums[part[:, None] + inner] - sums[part][:, None]
+        total = (sums[part + length] - sums[part])[:, None]
+        gain = np.abs(left / inner - (total - left) / (length - inner)) * weight
+        best = np.argmax(gain, axis=1)
+        scatter = np.sqrt((noise[part + length] - noise[part]) / length)
+        passed = np.flatnonzero(gain[np.arange(part.size), best] > threshold * scatter)
+        found += [
+            (length, int(part[k]), int(part[k]) + length, int(part[k] + inner[best[k]])) for k in passed
+        ]
+    return found
+
+
+def _narrowest(found: list[tuple[int, int, int, int]]) -> list[int]:
+    """Take intervals from the shortest on; each that holds no change point yet gives its split."""
+    points: list[int] = []
+    for _, start, end, split in sorted(found):
+        place = bisect_right(points, start)
+        if place < len(points) and points[place] < end:
+            continue
+        insort(points, split)
+    return points
+
+
+def _refined(value: Floats, points: list[int], fixed: tuple[int, ...]) -> list[int]:
+    """Each change point moved to the best split between its neighbours; gaps stay where they are."""
+    sums = np.concatenate(([0.0], np.cumsum(value)))
+    edges = [0, *points, value.size]
+    for place in range(1, len(edges) - 1):
+        a, b = edges[place - 1], edges[place + 1]
+        if edges[place] in fixed or b - a < 3:
+            continue
+        inner = np.arange(a + 1, b)
+        left = (sums[inner] - sums[a]) / (inner - a)
+        right = (sums[b] - sums[inner]) / (b - inner)
+        edges[place] = int(inner[np.argmax(np.abs(left - right) * np.sqrt((inner - a) * (b - inner)))])
+    return sorted(set(edges[1:-1]))
+
+
+def _merged(blocks: Blocks, edges: list[int]) -> list[int]:
+    """Edges without those between levels that differ by too little to matter: the closest pair goes first."""
+    sums = np.concatenate(([0.0], np.cumsum(blocks.means)))
+
+    def level(a: int, b: int) -> float:
+        return float(sums[b] - sums[a]) / (b - a)
+
+    kept = sorted(set(edges))
+    while len(kept) > 2:
+        steps = [
+            abs(level(a, b) - level(b, c))
+            / max(LEAST_STEP, LEAST_SHARE * min(abs(level(a, b)), abs(level(b, c))))
+            for a, b, c in zip(kept, kept[1:], kept[2:], strict=False)
+        ]
+        least = int(np.argmin(steps))
+        if steps[least] >= 1:
+            break
+        del kept[least + 1]
+    return kept
+
+
+def _segment(log: CurrentLog, blocks: Blocks, a: int, b: int) -> Segment:
+    start = float(blocks.starts[a])
+    end = float(blocks.starts[b]) if b < blocks.starts.size else float(log.seconds[-1])
+    means = blocks.means[a:b]
+    first, last = np.searchsorted(log.seconds, (start, end))
+    sd = float(np.std(log.amps[first : max(last, first + 1)]))
+    error = float(np.std(means) / np.sqrt(means.size)) if means.size > 1 else sd
+    return Segment(start, end, float(means.mean()), sd, error)
