@@ -1,6 +1,7 @@
 """The current-path drawing of a circuit, in the manner of wiring diagrams (DIN 40719, symbols after IEC 60617).
 
-``draw(model)`` gives a ``Drawing``; ``plan`` and ``paint_plan`` are its two halves, for a page that redraws with each reading.
+``draw(model)`` gives a ``Drawing``; ``plan`` and ``paint_plan`` are its two halves, for a page that redraws with
+each reading.
 """
 
 from halfsplit.drawing.drawing import CSS, DARK, Drawing, Plan, Theme, draw, paint_plan, plan

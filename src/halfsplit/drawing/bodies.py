@@ -1,4 +1,4 @@
-"""The bodies of the glyphs: a symbol on its post or lying between two, relay, box. Each says what rectangle it takes."""
+"""The bodies of the glyphs: a symbol on its post or lying between two, relay, box; each tells its rectangle."""
 
 from __future__ import annotations
 

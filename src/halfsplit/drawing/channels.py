@@ -1,8 +1,9 @@
 """The tracks of the lines that run sideways between two rows.
 
-A channel is routed as in the classic channel router (Hashimoto and Stevens 1971, with vertical constraints): a line whose vertical
-comes down in a column lies above the line whose vertical comes up there. Where such demands form a circle, one vertical
-makes a detour through the gutter beside its column. Of the orders that are left, the one with fewer crossings is taken.
+A channel is routed as in the classic channel router (Hashimoto and Stevens 1971, with vertical constraints): a line
+whose vertical comes down in a column lies above the line whose vertical comes up there. Where such demands form a
+circle, one vertical makes a detour through the gutter beside its column. Of the orders that are left, one with fewer
+crossings is taken.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from halfsplit.drawing.columns import hub_of, nets
-from halfsplit.drawing.glyphs import End
+from halfsplit.drawing.glyphs import End, Side
 from halfsplit.drawing.rows import Hop, Layers
 
 GUTTER = -0.5
@@ -113,7 +114,7 @@ def _strand(ends: Iterable[End], columns: Mapping[str, int], is_rail: bool) -> _
 # Tracks
 
 
-def _assign(strands: list[_Strand], ends_at: Mapping[tuple[int, str], End]) -> int:
+def _assign(strands: list[_Strand], ends_at: Mapping[tuple[int, Side], End]) -> int:
     """Gives every strand its track, from the top; the number of tracks used."""
     above = _above(strands)
     pending, placed = list(strands), list[_Strand]()
@@ -182,7 +183,7 @@ def _detour(
     pending: Sequence[_Strand],
     above: dict[int, list[_Strand]],
     lanes: dict[float, int],
-    ends_at: Mapping[tuple[int, str], End],
+    ends_at: Mapping[tuple[int, Side], End],
 ) -> list[_Strand]:
     """Frees a strand from those that must lie above it: its verticals there go by the gutter, on tracks below them."""
     made = []

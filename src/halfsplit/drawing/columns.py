@@ -1,7 +1,7 @@
 """In which column each post stands: a linear programme that keeps paths straight and the drawing narrow.
 
-Every constraint is a difference of two unknowns that is at least a whole number, so that the corners of the feasible set are
-whole numbers (the matrix is totally unimodular) and the simplex method returns columns, not fractions.
+Every constraint is a difference of two unknowns that is at least a whole number, so that the corners of the feasible
+set are whole numbers (the matrix is totally unimodular) and the simplex method returns columns, not fractions.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
 from halfsplit.drawing.glyphs import End
-from halfsplit.drawing.sweeps import Order
 from halfsplit.drawing.rows import Hop, Layers
+from halfsplit.drawing.sweeps import Order
 
 STRAIGHT_PASS, STRAIGHT, BAR, BOX, NARROW = 8.0, 4.0, 1.0, 0.5, 3.0
 """Price of a column of sideways run: of a long wire, a wire, a bar; of the width of a box; of the drawing."""
@@ -54,7 +54,9 @@ class _Programme:
         signs = np.tile([1.0, -1.0], len(self.gaps))
         matrix = coo_array((signs, (rows, columns)), shape=(len(self.gaps), len(self.price))).tocsr()
         bounds = np.array([-gap for _, _, gap in self.gaps], dtype=float)
-        found = linprog(self.price, A_ub=matrix, b_ub=bounds, bounds=(0, None), method="highs-ds")
+        found = linprog(  # type: ignore[call-overload]  # its stubs know dense matrices only
+            self.price, A_ub=matrix, b_ub=bounds, bounds=(0, None), method="highs-ds"
+        )
         return {name: round(found.x[number]) for name, number in self.index.items()}
 
 

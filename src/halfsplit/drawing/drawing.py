@@ -81,7 +81,7 @@ def plan(model: Model, *, focus: frozenset[str] = frozenset(), fold: bool = True
     )
 
 
-def draw(
+def draw(  # noqa: PLR0913 – one name for each thing that a page may lay over the drawing
     model: Model,
     *,
     width: float | None = None,
@@ -95,11 +95,11 @@ def draw(
 ) -> Drawing:
     """The current-path drawing of a circuit.
 
-    ``width`` (px) is the room on the page: a smaller drawing spreads into it, labels of a wider one are set narrower. ``focus``
-    names the parts that matter (or points, for a single cavity): what does not lie on a current path of theirs is folded
-    into labelled stubs, unless ``fold`` is off. ``suspicion`` (0 to 1) goes by part, point or wire name, ``readings`` and
-    ``expected`` by point, as they shall be written ('8.9 V'). ``standalone`` embeds the styles in the colours of
-    ``theme``, for reports; otherwise the page brings ``CSS`` and sets its custom properties.
+    ``width`` (px) is the room on the page: a smaller drawing spreads into it, labels of a wider one are set narrower.
+    ``focus`` names the parts that matter (or points, for a single cavity): what does not lie on a current path of
+    theirs is folded into labelled stubs, unless ``fold`` is off. ``suspicion`` (0 to 1) goes by part, point or wire
+    name, ``readings`` and ``expected`` by point, as they shall be written ('8.9 V'). ``standalone`` embeds the styles
+    in the colours of ``theme``, for reports; otherwise the page brings ``CSS`` and sets its custom properties.
     """
     overlays = Overlays(suspicion, readings, expected)
     return paint_plan(

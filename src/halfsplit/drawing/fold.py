@@ -28,8 +28,8 @@ class Stub:
 class Fold:
     """The model that is left, the points that are drawn, the stubs.
 
-    ``boxes``: modules that have a post for folded pins. ``hidden``: for a splice or ground without a stub the number of its
-    wires that are folded. ``cut``: pins whose wires are folded elsewhere.
+    ``boxes``: modules that have a post for folded pins. ``hidden``: for a splice or ground without a stub the number
+    of its wires that are folded. ``cut``: pins whose wires are folded elsewhere.
     """
 
     model: Model
@@ -50,7 +50,7 @@ def unfolded(model: Model) -> Fold:
 
 
 def folded(model: Model, sides: Sides, focus: frozenset[str]) -> Fold:
-    """The circuit around ``focus`` (names of parts, or of points for a single cavity); all of it if there is no such part."""
+    """The circuit around ``focus`` (parts, or points for a single cavity); all of it where it names nothing known."""
     kept = _kept_points(model, sides, focus)
     if not kept:
         return unfolded(model)
@@ -123,8 +123,8 @@ def _stubs(
 ) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int], set[str]]:
     """A stub for each kept point (or module) on which folded parts hang, each part in one of them, the highest first.
 
-    With them the modules that carry one, the number of folded wires of kept splices and grounds that carry none, and the kept
-    pins whose wires are folded elsewhere.
+    With them the modules that carry one, the number of folded wires of kept splices and grounds that carry none, and
+    the kept pins whose wires are folded elsewhere.
     """
     edges = [
         (point, other)
@@ -168,7 +168,7 @@ def _stubs(
 
 
 def _groups(sides: Sides, kept: set[str]) -> list[list[str]]:
-    """Folded points in connected groups: through wires and parts, but not through grounds and modules, which join everything."""
+    """Folded points in connected groups; not through grounds and modules, which join everything."""
     groups: list[list[str]] = []
     seen = set(kept)
     for start in sides.net.wires:

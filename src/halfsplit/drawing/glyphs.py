@@ -1,7 +1,7 @@
 """What is to be drawn: glyphs (a part, or the cavity of a connector) and the links (wires) between their ends.
 
-A glyph stands in one row. It has *posts*: vertical lines that run into it from above, from below, or both; each post takes
-a column. The end of a post, its top or its bottom, is a point of the circuit.
+A glyph stands in one row. It has *posts*: vertical lines that run into it from above, from below, or both; each
+post takes a column. The end of a post, its top or its bottom, is a point of the circuit.
 """
 
 from __future__ import annotations
@@ -14,6 +14,14 @@ Side = Literal["top", "bottom"]
 
 
 @dataclass(frozen=True, slots=True)
+class End:
+    """One end of a post, on the channel above (top) or below (bottom) the row of its glyph."""
+
+    post: str
+    side: Side
+
+
+@dataclass(frozen=True, slots=True)
 class Post:
     """``top`` and ``bottom`` are the points at its ends; '' where nothing can be connected."""
 
@@ -21,13 +29,11 @@ class Post:
     top: str = ""
     bottom: str = ""
 
-
-@dataclass(frozen=True, slots=True)
-class End:
-    """One end of a post, on the channel above (top) or below (bottom) the row of its glyph."""
-
-    post: str
-    side: Side
+    @property
+    def ends(self) -> tuple[tuple[End, str], ...]:
+        """The ends that have a point, with it."""
+        both = ((End(self.key, "top"), self.top), (End(self.key, "bottom"), self.bottom))
+        return tuple((end, point) for end, point in both if point)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """What is written: at each post the pins, marks and readings, beside each glyph its name, values and place.
 
-A note has its place relative to its post and to one of the three zones of the row: ``top`` (the wire above the symbol, its
-origin where the symbol begins), ``mid`` (beside the symbol, its origin the middle), ``bottom`` (the wire below it).
+A note has its place relative to its post and to one of the three zones of the row: ``top`` (the wire above the
+symbol, its origin where the symbol begins), ``mid`` (beside the symbol, its origin the middle), ``bottom`` (the wire
+below it).
 """
 
 from __future__ import annotations
@@ -56,7 +57,7 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Overlays:
-    """What is laid over the drawing, by name of part, point or wire: suspicion (0 to 1), readings and expected volts as text."""
+    """What is laid over the drawing: suspicion (0 to 1) by part, point or wire; what is read, and expected, by point."""
 
     suspicion: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     readings: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
@@ -217,9 +218,7 @@ def cells_of(glyph: Glyph, rightmost: str, writing: Writing) -> list[Cell]:
 
 def _pass_cell(glyph: Glyph, writing: Writing) -> Cell:
     key = glyph.key
-    notes = tuple(
-        note for side in ("top", "bottom") for note in _mark_notes(End(key, side), "mid", 0.0, writing)
-    )
+    notes = tuple(note for end, _ in glyph.posts[0].ends for note in _mark_notes(end, "mid", 0.0, writing))
     right = max([12.0, *(note.left + note.width + GAP for note in notes)])
     return Cell(key, 12.0, right, (0, LEADING if notes else 0, 0), notes)
 
@@ -238,31 +237,30 @@ def _mark_notes(end: End, zone: Zone, y: float, writing: Writing) -> list[Note]:
 
 def _stub_notes(glyph: Glyph, end: End, point: str, writing: Writing) -> list[Note]:
     """What stands along the wire at a pin: the number to the left; reading, expectation and mark to the right."""
-    zone, step = ("top", -1) if end.side == "top" else ("bottom", 1)
-    mark = _mark_notes(end, zone, 0.0, writing)
+    zone: Zone = end.side
+    step = -1 if zone == "top" else 1
     if glyph.form == "splice":
-        return [
-            Note(zone, note.x, step * LEADING / 2, note.text, note.size, style=note.style, pill=note.pill)
-            for note in mark
-        ]
+        return _mark_notes(end, zone, step * LEADING / 2, writing)
     values = list(_values_at(point, zone, GAP, 0.0, step, writing))
-    far = (
-        step * (len(values) + 0.5) * LEADING
-        if len(values) > 1
-        else step * (TARGET / 2 if not values else 30.0)
-    )
-    notes = values + [
-        Note(zone, note.x, far, note.text, note.size, style=note.style, pill=note.pill) for note in mark
+    far = {0: TARGET / 2, 1: 30.0}.get(len(values), (len(values) + 0.5) * LEADING)
+    return [
+        *values,
+        *_mark_notes(end, zone, step * far, writing),
+        *_left_notes(glyph, point, zone, step, writing),
     ]
+
+
+def _left_notes(glyph: Glyph, point: str, zone: Zone, step: int, writing: Writing) -> Iterator[Note]:
+    """The number of the pin; farther from it the suspicion, and whether its wires are folded."""
     pin = pin_of(glyph, point)
     if pin:
-        notes.append(Note(zone, -7, step * 8, pin, SMALL, "end", "pin"))
-    if point in writing.fold.cut:
-        notes.append(Note(zone, -7, step * 28, "folded", SMALL, "end", "place"))
+        yield Note(zone, -7, step * 8, pin, SMALL, "end", "pin")
     pill, level = ("", 0) if point_name(point) == glyph.key else suspicion_pill(point, writing.overlays)
+    share = Note(zone, -10, step * 28, pill, anchor="end", style="share", pill=level)
     if level:
-        notes.append(Note(zone, -10, step * 28, pill, anchor="end", style="share", pill=level))
-    return notes
+        yield share
+    if point in writing.fold.cut:
+        yield Note(zone, share.left - 6 if level else -7, step * 28, "folded", SMALL, "end", "place")
 
 
 def pin_of(glyph: Glyph, point: str) -> str:
@@ -280,35 +278,30 @@ def point_name(point: str) -> str:
 def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     post = glyph.posts[number]
     notes: list[Note] = []
-    heights = {"top": 0.0, "mid": TARGET, "bottom": 0.0}
-    sides: tuple[tuple[Side, str], ...] = (("top", post.top), ("bottom", post.bottom))
-    for side, point in sides:
-        if point:
-            found = _stub_notes(glyph, End(post.key, side), point, writing)
-            tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if found else 0.0
-            heights[side] = max([tall, *(abs(note.y) + LEADING / 2 for note in found)])
-            notes += found
+    stubs: dict[Side, float] = {"top": 0.0, "bottom": 0.0}
+    for end, point in post.ends:
+        found = _stub_notes(glyph, end, point, writing)
+        tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if found else 0.0
+        stubs[end.side] = max([tall, *(abs(note.y) + LEADING / 2 for note in found)])
+        notes += found
     half, wing = _half_widths(glyph, number)
     roles = _role_notes(glyph, point=post.top or post.bottom, top=bool(post.top), writing=writing)
+    beside: list[Note] = []
     if not glyph.free and post.key == rightmost and glyph.form != "loop":
-        notes += _beside(glyph, wing + GAP, writing)
-        heights["mid"] = max(
-            [TARGET, *(2 * (abs(note.y) + LEADING / 2) for note in notes if note.zone == "mid")]
-        )
+        beside = list(_beside(glyph, wing + GAP, writing))
+    notes += beside
+    wide = max([TARGET / 2 + 2, *(note.width / 2 + 5 for note in roles)])
+    left = max([half + 2, wide, *(-note.left + 2 for note in notes)])
+    right = max([wing + 2, wide, *(note.left + note.width + GAP for note in notes)])
+    heights = stubs["top"], _mid_height(glyph, beside, writing), stubs["bottom"]
+    return Cell(post.key, left, right, heights, (*notes, *roles))
+
+
+def _mid_height(glyph: Glyph, beside: Sequence[Note], writing: Writing) -> float:
+    """Room for the symbol and for what stands beside it, around the middle of the row."""
     if glyph.free:
-        heights["mid"] = box_height(glyph, writing)
-    if glyph.form in {"ground", "mass", "folded"}:
-        heights["mid"] = max(heights["mid"], 2 * symbol_of(glyph.form).reach)
-    left = max([half + 2, TARGET / 2 + 2, *(-note.left + 2 for note in notes)])
-    right = max([wing + 2, TARGET / 2 + 2, *(note.left + note.width + GAP for note in notes)])
-    wide = max((note.width / 2 + 5 for note in roles), default=0.0)
-    return Cell(
-        post.key,
-        max(left, wide),
-        max(right, wide),
-        (heights["top"], heights["mid"], heights["bottom"]),
-        (*notes, *roles),
-    )
+        return box_height(glyph, writing)
+    return max([TARGET, *(2 * abs(note.y) + LEADING for note in beside)])
 
 
 def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:

@@ -16,12 +16,8 @@ RAIL_START = 38.0
 
 def paint_lines(page: Page) -> None:
     """Every wire once, every bar once."""
-    points = {
-        End(post.key, side): point
-        for glyph in page.placement.grid.layers.glyphs.values()
-        for post in glyph.posts
-        for side, point in (("top", post.top), ("bottom", post.bottom))
-    }
+    posts = (post for glyph in page.placement.grid.layers.glyphs.values() for post in glyph.posts)
+    points = {end: point for post in posts for end, point in post.ends}
     ways: dict[int, list[list[Spot]]] = {}
     for line in page.placement.grid.channels.lines:
         if line.hub is not None:

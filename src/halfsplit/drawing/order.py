@@ -1,7 +1,7 @@
 """The order of what stands in each row, so that few lines cross.
 
-Barycentre sweeps (Sugiyama, Tagawa and Toda 1981) from row to row, down and up, each followed by exchanges of neighbours; the best
-order that was met is taken. ``sweeps.py`` holds the steps.
+Barycentre sweeps (Sugiyama, Tagawa and Toda 1981) from row to row, down and up, each followed by exchanges of
+neighbours; the best order that was met is taken. ``sweeps.py`` holds the steps.
 """
 
 from __future__ import annotations

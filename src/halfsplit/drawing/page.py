@@ -1,4 +1,4 @@
-"""The page that is painted on: elements by layer, and the geometry of everything drawn, so that tests measure what is seen."""
+"""The page that is painted on: elements by layer, and the geometry of everything drawn, so that tests can measure."""
 
 from __future__ import annotations
 

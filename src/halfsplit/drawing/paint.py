@@ -6,7 +6,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from halfsplit.circuit.model import Part
 from halfsplit.drawing.bodies import paint_body
-from halfsplit.drawing.glyphs import End, Glyph, Side
+from halfsplit.drawing.glyphs import End, Glyph
 from halfsplit.drawing.labels import SMALL, TARGET, Note, Writing, point_name, values_of
 from halfsplit.drawing.lines import paint_lines, paint_loop
 from halfsplit.drawing.page import Boxes, Page, Rectangle
@@ -106,10 +106,9 @@ def _paint_points(page: Page, glyph: Glyph) -> None:
     if glyph.form in {"splice", "folded"}:
         return
     for post in glyph.posts:
-        sides: tuple[tuple[Side, str], ...] = (("top", post.top), ("bottom", post.bottom))
-        for side, point in sides:
-            if point and not point.endswith(" more"):
-                _paint_point(page, End(post.key, side), point)
+        for end, point in post.ends:
+            if not point.endswith(" more"):
+                _paint_point(page, end, point)
 
 
 def _paint_point(page: Page, end: End, point: str) -> None:

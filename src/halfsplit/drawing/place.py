@@ -9,8 +9,8 @@ from itertools import accumulate
 from halfsplit.drawing.channels import Channels, Detour, Line
 from halfsplit.drawing.glyphs import End, Glyph
 from halfsplit.drawing.labels import BOX_MARGIN, GAP, Cell, Writing, box_lines, box_room, cells_of
-from halfsplit.drawing.sweeps import Order
 from halfsplit.drawing.rows import Layers
+from halfsplit.drawing.sweeps import Order
 
 TRACK, RAIL_TRACK, CHANNEL = 14.0, 24.0, 12.0
 """Distance of the tracks of a channel, of the feed rails at the top; room above and below the tracks."""
@@ -45,7 +45,7 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """Pixels: ``x`` by post, ``bands`` by row, ``tracks`` by (channel, track); ``numbers``: the columns that have one."""
+    """Pixels: ``x`` by post, ``bands`` by row, ``tracks`` by (channel, track), ``numbers``: the numbered columns."""
 
     grid: Grid
     cells: Mapping[str, Cell]

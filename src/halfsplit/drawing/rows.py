@@ -1,8 +1,8 @@
 """In which row each glyph stands, and the way of each link from channel to channel.
 
 Rows are counted from the top; channel ``r`` lies above row ``r``, the last channel below the last row. A link that
-runs between channels passes the rows between them on *passes*: posts of its own, on which nothing else stands. So no wire
-can meet a symbol or a text, whatever the circuit.
+runs between channels passes the rows between them on *passes*: posts of its own, on which nothing else stands. So no
+wire can meet a symbol or a text, whatever the circuit.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene
+from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene, Side
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ class Hop:
 
 @dataclass(frozen=True, slots=True)
 class Layers:
-    """``glyphs``: those of the scene and the passes and loops; ``rows``: keys by row; ``hops`` along each link in order."""
+    """``glyphs`` with the passes and loops; ``rows``: their keys by row; ``hops`` along each link, in order."""
 
     glyphs: Mapping[str, Glyph]
     rows: tuple[tuple[str, ...], ...]
@@ -97,8 +97,8 @@ def _leads(below: Mapping[str, list[tuple[str, int]]], start: str, goal: str) ->
 def _longest(below: Mapping[str, list[tuple[str, int]]]) -> dict[str, int]:
     """Longest distance from the top in a graph without circles."""
     above = dict.fromkeys(below, 0)
-    for found in below.values():
-        for key, _step in found:
+    for following in below.values():
+        for key, _step in following:
             above[key] += 1
     rows = dict.fromkeys(below, 0)
     ready = [key for key, number in above.items() if not number]
@@ -116,24 +116,26 @@ def _passes(
 ) -> Iterator[Hop]:
     """The hops of a link from channel ``start`` to channel ``goal``; its passes are added to ``extra``."""
     down = start <= goal
+    near: Side = "top" if down else "bottom"
+    far: Side = "bottom" if down else "top"
     here, channel = link.a, start
     for row in range(start, goal) if down else range(start - 1, goal - 1, -1):
         key = f"pass {number} {row}"
         extra[key] = (Glyph(key, "pass", "", ((Post(key, key, key),),)), row)
-        yield Hop(number, here, End(key, "top" if down else "bottom"), channel)
-        here, channel = End(key, "bottom" if down else "top"), row + 1 if down else row
+        yield Hop(number, here, End(key, near), channel)
+        here, channel = End(key, far), row + 1 if down else row
     yield Hop(number, here, link.b, channel)
 
 
 def _loop(
     number: int, link: Link, channel: int, rows: int, extra: dict[str, tuple[Glyph, int]]
 ) -> Iterator[Hop]:
-    """Between two bars of one channel: through a loop in the row below (above the last channel), so that they stay apart."""
+    """Between two bars of one channel: by a loop in the row below (or above the last), so that they stay apart."""
     key = f"loop {number}"
     low = channel == rows
     names = (f"{key} a", f"{key} b")
     posts = [Post(name, "", name) if low else Post(name, name, "") for name in names]
     extra[key] = (Glyph(key, "loop", "", tuple((post,) for post in posts)), channel - low)
-    side = "bottom" if low else "top"
+    side: Side = "bottom" if low else "top"
     yield Hop(number, link.a, End(names[0], side), channel)
     yield Hop(number, End(names[1], side), link.b, channel)

@@ -141,15 +141,7 @@ def _loose_ends(model: Model, sides: Sides) -> Iterator[Glyph]:
 
 def _ends(glyphs: Iterable[Glyph]) -> dict[str, End]:
     """Point → end of a post; a splice, which has both, is looked at apart."""
-    ends: dict[str, End] = {}
-    for glyph in glyphs:
-        for post in glyph.posts:
-            ends |= {
-                point: End(post.key, side)
-                for point, side in ((post.bottom, "bottom"), (post.top, "top"))
-                if point
-            }
-    return ends
+    return {point: end for glyph in glyphs for post in glyph.posts for end, point in reversed(post.ends)}
 
 
 def _end(point: str, other: str, sides: Sides, ends: Mapping[str, End]) -> End:

@@ -50,7 +50,7 @@ class Net:
 
 @dataclass(frozen=True, slots=True)
 class Sides:
-    """``height`` of each point (1 at the feed, 0 at the ground), side of each module pin, parts that hang from modules."""
+    """``height`` of each point (1 feed, 0 ground), side of each module pin, parts that hang from what is above."""
 
     net: Net
     height: Mapping[str, float]
@@ -159,7 +159,7 @@ def _stated_sides(behaviour: Behaviour, talking: set[str]) -> dict[str, Side]:
 
 
 def _led_side(start: str, net: Net, sides: Mapping[str, Side]) -> Side:
-    """Where the nearest feed, ground or sensor of the net at ``start`` puts it, else a module pin; never through a load."""
+    """Where the nearest feed, ground or sensor of the net at ``start`` puts it, else a module pin."""
     led: Side | None = None
     for point in _reached(start, net, lambda point: net.wires.get(point, ()) + net.closed(point)):
         part = net.part.get(point)
@@ -251,7 +251,7 @@ def sides_of(model: Model) -> Sides:
 
 
 def _balanced(model: Model, net: Net, height: Mapping[str, float]) -> frozenset[str]:
-    """Loads across a bridge (a window motor between two changeover relays), which have no upper side: they hang as well."""
+    """Loads across a bridge (a window motor between two changeover relays) have no upper side: they hang as well."""
     found = set()
     for part in model.of_kind(*LOADS):
         points = [point for point in part_points(part) if point in net.wires]

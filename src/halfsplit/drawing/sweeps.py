@@ -118,7 +118,7 @@ def _inverted(left: list[list[float]], right: list[list[float]]) -> int:
 def _pull(
     glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float], upwards: bool
 ) -> float:
-    """The mean place of what is joined on the side that the sweep comes from; of all, or its own, where there is none."""
+    """The mean place of what is joined on the side that the sweep comes from; else on the other; else its own."""
     for side in reversed(BOTH) if upwards else BOTH:
         found = [places[other] for post in glyph.posts for other in neighbours.get(End(post.key, side), ())]
         if found:

@@ -1,7 +1,7 @@
 """SYMBOLS: form → symbol, drawn by us after IEC 60617, upright, with its middle at (0, 0).
 
-A symbol is SVG without colours: the classes ``s`` (line), ``f`` (line and the ground of the page inside) and ``k`` (filled with ink)
-get theirs from ``drawing.css``. Circuits are drawn at rest, as the standard wants it: contacts open.
+A symbol is SVG without colours: the classes ``s`` (line), ``f`` (line, with the ground of the page inside) and ``k``
+(filled with ink) get theirs from ``drawing.css``. Circuits are drawn at rest, as the standard wants it: contacts open.
 """
 
 from __future__ import annotations
