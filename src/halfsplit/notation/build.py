@@ -10,6 +10,17 @@ from lark import Token, Transformer, v_args
 from halfsplit.circuit.model import Position, Side
 from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import parsed
+from halfsplit.notation.terms import (
+    AlwaysTerm,
+    AndTerm,
+    HearsTerm,
+    NotTerm,
+    OrTerm,
+    PinTerm,
+    StateTerm,
+    Term,
+    Word,
+)
 
 _NUMBER: Final = re.compile(r"[-+]?[0-9.]+", re.ASCII)
 
@@ -24,8 +35,8 @@ class Builder(Transformer[Token, object]):
 
     # terminals
 
-    def _word(self, token: Token) -> s.Word:
-        return s.Word(str(token), self._place(token))
+    def _word(self, token: Token) -> Word:
+        return Word(str(token), self._place(token))
 
     def _place(self, token: Token) -> Position:
         return Position(self.at.file, self.at.line, token.column or 1)
@@ -33,8 +44,8 @@ class Builder(Transformer[Token, object]):
     TITLE = KIND = SWITCH = POINT = NAME = POSITION = UP_DOWN = PIN = COLOUR = UNKNOWN = _word
     LINK = OPEN = CLOSE = _word
 
-    def TEXT(self, token: Token) -> s.Word:  # noqa: N802 - the terminal's name
-        return s.Word(str(token)[1:-1], self._place(token))
+    def TEXT(self, token: Token) -> Word:  # noqa: N802 - the terminal's name
+        return Word(str(token)[1:-1], self._place(token))
 
     def LEVEL(self, token: Token) -> Side:  # noqa: N802
         return "high" if str(token) == "high" else "low"
@@ -58,37 +69,37 @@ class Builder(Transformer[Token, object]):
 
     # statements
 
-    def title(self, words: s.Word) -> s.TitleLine:
+    def title(self, words: Word) -> s.TitleLine:
         text = words.text.strip()
         quoted = len(text) > 1 and text[0] == text[-1] == '"' and text.count('"') == 2
-        return s.TitleLine(s.Word(text[1:-1] if quoted else text, words.at), self.at)
+        return s.TitleLine(Word(text[1:-1] if quoted else text, words.at), self.at)
 
-    def include(self, file: s.Word) -> s.IncludeLine:
+    def include(self, file: Word) -> s.IncludeLine:
         return s.IncludeLine(file, self.at)
 
-    def variant(self, name: s.Word) -> s.VariantLine:
+    def variant(self, name: Word) -> s.VariantLine:
         return s.VariantLine(name, self.at)
 
-    def reach(self, name: s.Word, minutes: s.Amount, words: s.Word | None) -> s.ReachLine:
+    def reach(self, name: Word, minutes: s.Amount, words: Word | None) -> s.ReachLine:
         return s.ReachLine(name, minutes, words, self.at)
 
-    def suspect(self, name: s.Word, factor: s.Amount, words: s.Word | None) -> s.SuspectLine:
+    def suspect(self, name: Word, factor: s.Amount, words: Word | None) -> s.SuspectLine:
         return s.SuspectLine(name, factor, words, self.at)
 
-    def terminator(self, ohms: s.Amount, part: s.Word, bus: s.Word | None) -> s.TerminatorLine:
+    def terminator(self, ohms: s.Amount, part: Word, bus: Word | None) -> s.TerminatorLine:
         return s.TerminatorLine(ohms, part, bus, self.at)
 
-    def part(self, kind: s.Word, name: s.Word, *items: s.Said | s.Given) -> s.PartLine:
+    def part(self, kind: Word, name: Word, *items: s.Said | s.Given) -> s.PartLine:
         return s.PartLine(kind, name, items, self.at)
 
     switch = part
 
-    def state(self, name: s.Word, *items: object) -> s.StateLine:
+    def state(self, name: Word, *items: object) -> s.StateLine:
         settings = tuple(item for item in items if isinstance(item, tuple))
         times = tuple(item for item in items if isinstance(item, s.Given))
         return s.StateLine(name, settings, times, "helper" in items, self.at)
 
-    def setting(self, name: s.Word, value: s.Word | s.Amount) -> tuple[s.Word, s.Word | s.Amount]:
+    def setting(self, name: Word, value: Word | s.Amount) -> tuple[Word, Word | s.Amount]:
         return name, value
 
     def helper(self) -> str:
@@ -96,11 +107,11 @@ class Builder(Transformer[Token, object]):
 
     def stage(
         self,
-        name: s.Word,
-        words: s.Word | None,
+        name: Word,
+        words: Word | None,
         good: s.Amount | None,
         bad: s.Amount | None,
-        *states: s.Word | None,
+        *states: Word | None,
     ) -> s.StageLine:
         return s.StageLine(name, words, good, bad, tuple(state for state in states if state), self.at)
 
@@ -133,70 +144,70 @@ class Builder(Transformer[Token, object]):
     def bias(self, amount: s.Amount) -> s.Given:
         return s.Given("bias", amount)
 
-    def on(self, name: s.Word) -> s.Said:
+    def on(self, name: Word) -> s.Said:
         return s.Said("on", name)
 
-    def place(self, text: s.Word) -> s.Said:
+    def place(self, text: Word) -> s.Said:
         return s.Said("at", text)
 
-    def tag(self, name: s.Word) -> s.Said:
+    def tag(self, name: Word) -> s.Said:
         return s.Said("kind", name)
 
-    def words(self, text: s.Word) -> s.Said:
+    def words(self, text: Word) -> s.Said:
         return s.Said("words", text)
 
-    def position(self, word: s.Word) -> s.Said:
+    def position(self, word: Word) -> s.Said:
         return s.Said("position", word)
 
-    def alias(self, name: s.Word) -> s.Said:
+    def alias(self, name: Word) -> s.Said:
         return s.Said("as", name)
 
-    def pulled(self, way: s.Word, amount: s.Amount) -> tuple[s.Said, s.Given]:
+    def pulled(self, way: Word, amount: s.Amount) -> tuple[s.Said, s.Given]:
         return s.Said("pulled", way), s.Given("pulled", amount)
 
-    def latches(self, state: s.Word | None) -> s.Said:
-        return s.Said("latches", state or s.Word("power", self.at))
+    def latches(self, state: Word | None) -> s.Said:
+        return s.Said("latches", state or Word("power", self.at))
 
     def pwm(self, share: s.Amount, hertz: s.Amount | None) -> tuple[s.Given, ...]:
         return (s.Given("pwm", share), *([s.Given("hertz", hertz)] if hertz else []))
 
-    def when(self, term: s.Term) -> s.When:
+    def when(self, term: Term) -> s.When:
         return s.When(term)
 
     # paths
 
-    def link(self, *items: s.Word | s.Amount) -> s.Link:
+    def link(self, *items: Word | s.Amount) -> s.Link:
         return s.Link(tuple(items[1:-1]), items[0].at)
 
-    def path(self, *items: s.Word | s.Link) -> s.PathLine:
+    def path(self, *items: Word | s.Link) -> s.PathLine:
         points, links = _sorted(items)
         return s.PathLine(points, links, self.at)
 
-    def continuation(self, *items: s.Word | s.Link) -> s.ContinuationLine:
+    def continuation(self, *items: Word | s.Link) -> s.ContinuationLine:
         points, links = _sorted(items)
         return s.ContinuationLine(links, points, self.at)
 
     # lines under a part
 
-    def tagged(self, tag: s.Word) -> s.TagLine:
+    def tagged(self, tag: Word) -> s.TagLine:
         return s.TagLine(tag, self.at)
 
-    def joins(self, position: s.Word, a: s.Word, b: s.Word) -> s.JoinsLine:
+    def joins(self, position: Word, a: Word, b: Word) -> s.JoinsLine:
         return s.JoinsLine(position, a, b, self.at)
 
-    def parks(self, common: s.Word, parked: s.Word, running: s.Word) -> s.ParksLine:
+    def parks(self, common: Word, parked: Word, running: Word) -> s.ParksLine:
         return s.ParksLine((common, parked, running), self.at)
 
-    def feed(self, *groups: tuple[s.Word, ...]) -> s.FeedLine:
+    def feed(self, *groups: tuple[Word, ...]) -> s.FeedLine:
         return s.FeedLine(groups, self.at)
 
-    def choice(self, *pins: s.Word) -> tuple[s.Word, ...]:
+    def choice(self, *pins: Word) -> tuple[Word, ...]:
         return pins
 
-    def earth(self, *pins: s.Word) -> s.EarthLine:
+    def earth(self, *pins: Word) -> s.EarthLine:
         return s.EarthLine(pins, self.at)
 
-    def clamp(self, *pins: s.Word) -> s.ClampLine:
+    def clamp(self, *pins: Word) -> s.ClampLine:
         return s.ClampLine(pins, self.at)
 
     def draws(self, amount: s.Amount) -> s.DrawsLine:
@@ -205,59 +216,59 @@ class Builder(Transformer[Token, object]):
     def works(self, amount: s.Amount) -> s.WorksLine:
         return s.WorksLine(amount, self.at)
 
-    def reads(self, pin: s.Word, *items: object) -> s.ReadsLine:
+    def reads(self, pin: Word, *items: object) -> s.ReadsLine:
         return s.ReadsLine(pin, cast(tuple[s.Said | s.Given, ...], _flat(items)), self.at)
 
-    def drives(self, pin: s.Word, side: Side, *items: object) -> s.DrivesLine:
+    def drives(self, pin: Word, side: Side, *items: object) -> s.DrivesLine:
         return s.DrivesLine(pin, side, cast(tuple[s.Said | s.Given | s.When, ...], _flat(items)), self.at)
 
-    def supplies(self, pin: s.Word, volts: s.Amount, limit: s.Amount | None) -> s.SuppliesLine:
+    def supplies(self, pin: Word, volts: s.Amount, limit: s.Amount | None) -> s.SuppliesLine:
         return s.SuppliesLine(pin, volts, limit, self.at)
 
-    def talks(self, bus: s.Word, *pins: s.Word | None) -> s.TalksLine:
+    def talks(self, bus: Word, *pins: Word | None) -> s.TalksLine:
         return s.TalksLine(bus, tuple(pin for pin in pins if pin), self.at)
 
     def sleeps(self, draws: s.Amount, after: s.Amount) -> s.SleepsLine:
         return s.SleepsLine(draws, after, self.at)
 
-    def wakes(self, term: s.Term) -> s.WakesLine:
+    def wakes(self, term: Term) -> s.WakesLine:
         return s.WakesLine(term, self.at)
 
     # conditions
 
-    def pin_is(self, pin: s.Word, level: Side) -> s.PinTerm:
-        return s.PinTerm(pin, level)
+    def pin_is(self, pin: Word, level: Side) -> PinTerm:
+        return PinTerm(pin, level)
 
-    def hears(self, listener: s.Word, speaker: s.Word) -> s.HearsTerm:
-        return s.HearsTerm(listener, speaker)
+    def hears(self, listener: Word, speaker: Word) -> HearsTerm:
+        return HearsTerm(listener, speaker)
 
-    def in_state(self, state: s.Word) -> s.StateTerm:
-        return s.StateTerm(state)
+    def in_state(self, state: Word) -> StateTerm:
+        return StateTerm(state)
 
-    def always(self) -> s.AlwaysTerm:
-        return s.AlwaysTerm()
+    def always(self) -> AlwaysTerm:
+        return AlwaysTerm()
 
-    def not_(self, term: s.Term) -> s.NotTerm:
-        return s.NotTerm(term)
+    def not_(self, term: Term) -> NotTerm:
+        return NotTerm(term)
 
-    def and_(self, *terms: s.Term) -> s.AndTerm:
-        return s.AndTerm(terms)
+    def and_(self, *terms: Term) -> AndTerm:
+        return AndTerm(terms)
 
-    def or_(self, *terms: s.Term) -> s.OrTerm:
-        return s.OrTerm(terms)
+    def or_(self, *terms: Term) -> OrTerm:
+        return OrTerm(terms)
 
     # lines under a stage
 
-    def needs(self, *names: s.Word) -> s.NeedsLine:
+    def needs(self, *names: Word) -> s.NeedsLine:
         return s.NeedsLine(names, self.at)
 
-    def fails(self, words: s.Word, factor: s.Amount | None) -> s.FailsLine:
+    def fails(self, words: Word, factor: s.Amount | None) -> s.FailsLine:
         return s.FailsLine(words, factor, self.at)
 
-    def stand_in(self, words: s.Word, minutes: s.Amount | None, caution: s.Word | None) -> s.StandInLine:
+    def stand_in(self, words: Word, minutes: s.Amount | None, caution: Word | None) -> s.StandInLine:
         return s.StandInLine(words, minutes, caution, self.at)
 
-    def within(self, *states: s.Word) -> s.WithinLine:
+    def within(self, *states: Word) -> s.WithinLine:
         return s.WithinLine(states, self.at)
 
 
@@ -266,6 +277,6 @@ def _flat(items: tuple[object, ...]) -> tuple[object, ...]:
     return tuple(part for item in items for part in (item if isinstance(item, tuple) else (item,)))
 
 
-def _sorted(items: tuple[s.Word | s.Link, ...]) -> tuple[tuple[s.Word, ...], tuple[s.Link, ...]]:
-    points = tuple(item for item in items if isinstance(item, s.Word))
+def _sorted(items: tuple[Word | s.Link, ...]) -> tuple[tuple[Word, ...], tuple[s.Link, ...]]:
+    points = tuple(item for item in items if isinstance(item, Word))
     return points, tuple(item for item in items if isinstance(item, s.Link))

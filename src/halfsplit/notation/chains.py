@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from types import MappingProxyType
 
@@ -21,6 +22,7 @@ from halfsplit.notation import syntax as s
 from halfsplit.notation.parts import check_position
 from halfsplit.notation.paths import split
 from halfsplit.notation.scope import ANY, NOT_NEGATIVE, SHARE, Scope
+from halfsplit.notation.terms import Word
 
 _PAIR = 2
 
@@ -34,41 +36,48 @@ def states_of(scope: Scope, parts: Mapping[str, Part]) -> Mapping[str, State]:
 
 
 def _state(scope: Scope, line: s.StateLine, parts: Mapping[str, Part]) -> State:
-    switches: dict[str, str] = {}
-    running: set[str] = set()
-    numbers: dict[str, float] = {}
+    items = _Items({}, set(), {})
     seen: set[str] = set()
     for name, value in line.settings:
         if name.text in seen:
             scope.found.add("set-twice", name.at, name=name.text)
         seen.add(name.text)
         part = parts.get(name.text)
-        if part is None:
-            scope.known(name, "switch, generator or sensor", _settable(parts))
-        elif part.kind == "switch":
-            if check_position(scope, name.text, value, part.settings) and value.text != part.settings[0]:
-                switches[name.text] = value.text
-        elif part.kind == "generator":
-            running.add(name.text)
-            if value.text != "running":
-                scope.found.add("not-running", value.at, name=name.text, found=value.text)
-        elif part.kind == "sensor":
-            number = _sensor(scope, part, value)
-            numbers |= {} if number is None else {name.text: number}
+        if part is not None:
+            _set(scope, items, part, name, value)
         else:
-            scope.found.add("not-settable", name.at, name=name.text, kind=part.kind)
+            scope.known(name, "switch, generator or sensor", _settable(parts))
     times = scope.once(line.times)
     lasts, takes = (_minutes(scope, times, word) for word in ("lasts", "takes"))
+    switches, values = MappingProxyType(items.switches), MappingProxyType(items.values)
     return State(
-        line.name.text,
-        MappingProxyType(switches),
-        frozenset(running),
-        MappingProxyType(numbers),
-        lasts,
-        takes,
-        line.helper,
-        line.at,
+        line.name.text, switches, frozenset(items.running), values, lasts, takes, line.helper, line.at
     )
+
+
+@dataclass(slots=True)
+class _Items:
+    switches: dict[str, str]
+    running: set[str]
+    values: dict[str, float]
+
+
+def _set(scope: Scope, items: _Items, part: Part, name: Word, value: Word | s.Amount) -> None:
+    """One item of a state, by the kind of its part."""
+    if part.kind == "switch":
+        known = check_position(scope, part.name, value, part.settings)
+        if known and value.text != part.settings[0]:
+            items.switches[part.name] = value.text
+    elif part.kind == "generator":
+        items.running.add(part.name)
+        if value.text != "running":
+            scope.found.add("not-running", value.at, name=part.name, found=value.text)
+    elif part.kind == "sensor":
+        number = _sensor(scope, part, value)
+        if number is not None:
+            items.values[part.name] = number
+    else:
+        scope.found.add("not-settable", name.at, name=part.name, kind=part.kind)
 
 
 def _settable(parts: Mapping[str, Part]) -> list[str]:
@@ -80,7 +89,7 @@ def _minutes(scope: Scope, table: Mapping[str, s.Given | s.Said], word: str) -> 
     return scope.number(item.amount, "min", "a time", NOT_NEGATIVE) if isinstance(item, s.Given) else None
 
 
-def _sensor(scope: Scope, part: Part, value: s.Word | s.Amount) -> float | None:
+def _sensor(scope: Scope, part: Part, value: Word | s.Amount) -> float | None:
     """Ohms of a sensor with two pins, the share of its supply for one with three."""
     share = len(part.pins) > _PAIR
     if not isinstance(value, s.Amount) or value.unit != ("" if share else "ohm"):
@@ -216,7 +225,7 @@ def suspicions_of(
     return tuple(suspicions)
 
 
-def _can_be_suspected(scope: Scope, word: s.Word, parts: Mapping[str, Part]) -> bool:
+def _can_be_suspected(scope: Scope, word: Word, parts: Mapping[str, Part]) -> bool:
     name, pin, side = split(word)
     if not scope.known(name, "part", parts):
         return False

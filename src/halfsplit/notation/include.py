@@ -11,6 +11,7 @@ from halfsplit.errors import HalfsplitError
 from halfsplit.notation import syntax as s
 from halfsplit.notation.mistakes import Collector
 from halfsplit.notation.parse import parse
+from halfsplit.notation.terms import Word
 
 MOST_FILES = 50
 
@@ -58,7 +59,7 @@ class Including:
         if text is not None:
             yield from self._statements(text, name, [*chain, name])
 
-    def _load(self, word: s.Word, name: str) -> str | None:
+    def _load(self, word: Word, name: str) -> str | None:
         if self.loader is None:
             self.found.add("include-no-loader", word.at, name=word.text)
         elif self.confined and _outside(name):
@@ -69,7 +70,7 @@ class Including:
             return self._attempt(self.loader, word, name)
         return None
 
-    def _attempt(self, loader: Loader, word: s.Word, name: str) -> str | None:
+    def _attempt(self, loader: Loader, word: Word, name: str) -> str | None:
         try:
             return loader(name)
         except UnicodeDecodeError as error:

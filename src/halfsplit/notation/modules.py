@@ -24,6 +24,7 @@ from halfsplit.circuit.model import (
 )
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import NOT_NEGATIVE, SHARE, Scope, amount_of, text_of
+from halfsplit.notation.terms import AndTerm, HearsTerm, NotTerm, OrTerm, PinTerm, StateTerm, Term, Word
 
 
 def behaviour_pins(line: s.PartLine | None) -> tuple[str, ...]:
@@ -262,26 +263,26 @@ class _Lines:
 
     # conditions
 
-    def condition(self, term: s.Term) -> Condition:
+    def condition(self, term: Term) -> Condition:
         """The model's tree; pins may be named by their alias, and every name must be known."""
         match term:
-            case s.NotTerm(inner):
+            case NotTerm(inner):
                 return Not(self.condition(inner))
-            case s.AndTerm(terms):
+            case AndTerm(terms):
                 return And(tuple(self.condition(inner) for inner in terms))
-            case s.OrTerm(terms):
+            case OrTerm(terms):
                 return Or(tuple(self.condition(inner) for inner in terms))
-            case s.PinTerm(pin, level):
+            case PinTerm(pin, level):
                 return PinIs(self._input(pin), level)
-            case s.StateTerm(state):
+            case StateTerm(state):
                 self.scope.known_state(state)
                 return InState(state.text)
-            case s.HearsTerm(listener, speaker):
+            case HearsTerm(listener, speaker):
                 self._check_hears(listener, speaker)
                 return Hears(listener.text, speaker.text)
         return Always()
 
-    def _input(self, pin: s.Word) -> str:
+    def _input(self, pin: Word) -> str:
         """The pin itself: one of the module's own, by number or by alias."""
         own, aliases = self.own, self.aliases
         if pin.text not in own and pin.text not in aliases and self.name not in self.scope.unread:
@@ -296,12 +297,12 @@ class _Lines:
             )
         return pin.text if pin.text in own else aliases.get(pin.text, pin.text)
 
-    def _check_hears(self, listener: s.Word, speaker: s.Word) -> None:
+    def _check_hears(self, listener: Word, speaker: Word) -> None:
         known = [self.scope.known_module(name) for name in (listener, speaker)]
         pair = {listener.text, speaker.text}
         if all(known) and not any(pair <= set(members) for members in self.scope.buses.values()):
             self.scope.found.add("not-on-bus", listener.at, listener=listener.text, speaker=speaker.text)
 
 
-def _aliases(line: s.ReadsLine) -> list[s.Word]:
+def _aliases(line: s.ReadsLine) -> list[Word]:
     return [item.value for item in line.items if isinstance(item, s.Said) and item.word == "as"]

@@ -10,6 +10,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import BODY, Behaviour, Join, Part
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import POSITIVE, SHARE, Scope, takes, text_of
+from halfsplit.notation.terms import Word
 
 TAGS: Final = ("pyro", "orange")
 """Circuits with explosive charges, and with high voltage: never probed, lamped or jumped."""
@@ -152,7 +153,7 @@ def _check_joins(scope: Scope, line: s.PartLine, positions: tuple[str, ...], joi
             scope.found.add("joined-to-itself", under.b.at, pin=under.a.text)
 
 
-def check_position(scope: Scope, name: str, word: s.Word | s.Amount, known: Sequence[str]) -> bool:
+def check_position(scope: Scope, name: str, word: Word | s.Amount, known: Sequence[str]) -> bool:
     """Whether a switch has that position."""
     if word.text in known:
         return True

@@ -12,6 +12,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import Wire
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import POINTS, POSITIVE, Scope
+from halfsplit.notation.terms import Word
 
 COLOURS: Final = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR", "GNYE")
 """Letters of IEC 60757."""
@@ -56,7 +57,7 @@ _LARGEST_GAUGE: Final = 40
 class Path:
     """A path with its continuations, and the production that has it."""
 
-    points: tuple[s.Word, ...]
+    points: tuple[Word, ...]
     links: tuple[s.Link, ...]
     variant: str
 
@@ -109,11 +110,11 @@ def note_pins(scope: Scope, path: Path) -> None:
             scope.used.setdefault(name.text, {}).setdefault("", word.at)
 
 
-def split(word: s.Word) -> tuple[s.Word, str, str]:
+def split(word: Word) -> tuple[Word, str, str]:
     """Name, pin and side of a point: ``X31.4:in``."""
     point, _, side = word.text.partition(":")
     name, _, pin = point.partition(".")
-    return s.Word(name, word.at), pin, side
+    return Word(name, word.at), pin, side
 
 
 # wires
@@ -165,7 +166,7 @@ def _stretches(scope: Scope, path: Path) -> Iterator[tuple[int, int]]:
     yield from pairwise(known)
 
 
-def _visit(scope: Scope, word: s.Word, at_end: bool) -> Visit | None:
+def _visit(scope: Scope, word: Word, at_end: bool) -> Visit | None:
     name, pin, side = split(word)
     kind = scope.kinds.get(name.text)
     if kind is None:
@@ -182,7 +183,7 @@ def _visit(scope: Scope, word: s.Word, at_end: bool) -> Visit | None:
     return _pin(scope, word, name.text, pin, side)
 
 
-def _pin(scope: Scope, word: s.Word, name: str, pin: str, side: str) -> Visit | None:
+def _pin(scope: Scope, word: Word, name: str, pin: str, side: str) -> Visit | None:
     pins = scope.pins[name]
     if pin not in pins and KINDS[scope.kinds[name]].pins:
         if name not in scope.unread:
@@ -196,14 +197,14 @@ def _pin(scope: Scope, word: s.Word, name: str, pin: str, side: str) -> Visit | 
     return Visit(f"{name}.{pin}", f"{name}.{pin}")
 
 
-def _cavity(scope: Scope, word: s.Word, cavity: str, side: str) -> Visit | None:
+def _cavity(scope: Scope, word: Word, cavity: str, side: str) -> Visit | None:
     if side and side not in ("in", "out"):
         scope.found.add("unknown-side", word.at, side=side, pin=cavity)
         return None
     return Visit(f"{cavity}:{side or 'in'}", f"{cavity}:{side or 'out'}")
 
 
-def _bare(scope: Scope, name: s.Word, kind: str, at_end: bool) -> Visit | None:
+def _bare(scope: Scope, name: Word, kind: str, at_end: bool) -> Visit | None:
     """A part without a pin: only one with exactly two pins, and only in the middle."""
     pins = scope.pins[name.text]
     if name.text in scope.unread:
@@ -241,7 +242,7 @@ def _wire(scope: Scope, links: Sequence[s.Link], a: str, b: str, variant: str, p
     table: dict[str, float] = {}
     colour = ""
     for detail in details:
-        if isinstance(detail, s.Word):
+        if isinstance(detail, Word):
             if colour:
                 scope.found.add("value-twice", detail.at, what="the colour")
             colour = _colour(scope, detail)
@@ -273,7 +274,7 @@ def _detail(scope: Scope, amount: s.Amount) -> str:
     return amount.unit if scope.number(amount, amount.unit, what, POSITIVE) is not None else ""
 
 
-def _colour(scope: Scope, word: s.Word) -> str:
+def _colour(scope: Scope, word: Word) -> str:
     base, *stripes = word.text.split("/")
     if base not in COLOURS or len(stripes) > 1 or any(stripe not in COLOURS for stripe in stripes):
         wrong = next((part for part in (base, *stripes) if part not in COLOURS), "")

@@ -13,6 +13,7 @@ from halfsplit.circuit.model import AS_DRAWN, Position
 from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import LARGEST
 from halfsplit.notation.mistakes import Collector
+from halfsplit.notation.terms import Word
 from halfsplit.notation.words import KEYWORDS
 
 CODE: Final = re.compile(r"([A-Z]+)[0-9]")
@@ -74,13 +75,13 @@ class Scope:
             return False
         return True
 
-    def good_name(self, name: s.Word) -> bool:
+    def good_name(self, name: Word) -> bool:
         if name.text in KEYWORDS:
             self.found.add("keyword-name", name.at, name=name.text, meant=name.text.capitalize())
             return False
         return True
 
-    def kind_of(self, name: s.Word) -> str | None:
+    def kind_of(self, name: Word) -> str | None:
         """The kind of a part that a path names, declared or by its letter code; None after an error."""
         if name.text in self.kinds:
             return self.kinds[name.text]
@@ -96,7 +97,7 @@ class Scope:
         self.kinds[name.text] = kind
         return kind
 
-    def known(self, name: s.Word, what: str, names: Collection[str], mistake: str = "unknown-name") -> bool:
+    def known(self, name: Word, what: str, names: Collection[str], mistake: str = "unknown-name") -> bool:
         """Whether a name is one of ``names``; an error with the nearest, and with the list where it is short."""
         if name.text in names:
             return True
@@ -112,13 +113,13 @@ class Scope:
             )
         return False
 
-    def known_module(self, name: s.Word) -> bool:
+    def known_module(self, name: Word) -> bool:
         """Whether a name is a module's."""
         if self.kinds.get(name.text) == "module":
             return True
         return self.known(name, "module", [other for other, kind in self.kinds.items() if kind == "module"])
 
-    def known_state(self, name: s.Word) -> bool:
+    def known_state(self, name: Word) -> bool:
         """Whether a state is declared; none is called unknown while a state's line has an error of its own."""
         if "state" in self.unread:
             return True

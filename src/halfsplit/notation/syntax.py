@@ -8,14 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from halfsplit.circuit.model import Position, Side
-
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """A name, pin, position or text (quotation marks removed)."""
-
-    text: str
-    at: Position
+from halfsplit.notation.terms import Term, Word
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,61 +35,6 @@ class Said:
 
     word: str
     value: Word
-
-
-# Conditions
-
-
-@dataclass(frozen=True, slots=True)
-class AlwaysTerm:
-    """``always``."""
-
-
-@dataclass(frozen=True, slots=True)
-class PinTerm:
-    """``7 is high``."""
-
-    pin: Word
-    level: Side
-
-
-@dataclass(frozen=True, slots=True)
-class StateTerm:
-    """``"cranking"``."""
-
-    state: Word
-
-
-@dataclass(frozen=True, slots=True)
-class HearsTerm:
-    """``A2 hears A1``."""
-
-    listener: Word
-    speaker: Word
-
-
-@dataclass(frozen=True, slots=True)
-class NotTerm:
-    """``not …``."""
-
-    term: Term
-
-
-@dataclass(frozen=True, slots=True)
-class AndTerm:
-    """``… and …``."""
-
-    terms: tuple[Term, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class OrTerm:
-    """``… or …``."""
-
-    terms: tuple[Term, ...]
-
-
-Term = AlwaysTerm | PinTerm | StateTerm | HearsTerm | NotTerm | AndTerm | OrTerm
 
 
 @dataclass(frozen=True, slots=True)
