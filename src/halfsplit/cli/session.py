@@ -12,7 +12,7 @@ from halfsplit.cli.keep import KeepFile
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
 from halfsplit.diagnosis.propose import Test
-from halfsplit.errors import NotFoundError
+from halfsplit.errors import HalfsplitError, NotFoundError
 from halfsplit.jobs.entering import OVER_RANGE as OVER_RANGE_WORD
 from halfsplit.jobs.places import from_json, to_json
 
@@ -38,23 +38,32 @@ class Settings:
 
 @dataclass
 class Session:
-    """One job on one circuit. ``minutes``: of the tests made, as estimated before each."""
+    """One job on one circuit. ``minutes``: of the tests made, as estimated before each. ``readings``: what each kept
+    entry became, by its place in the keep-file; None where it is no reading."""
 
     circuit: Circuit
     settings: Settings
     keep: KeepFile | None = None
     minutes: float = 0.0
     diagnosis: Diagnosis = field(init=False)
+    readings: list[Reading | None] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         chosen = self.settings
         self.diagnosis = Diagnosis(self.circuit, chosen.instruments, intermittent=chosen.intermittent, seed=chosen.seed)
 
     def enter(self, kind: str, said: dict[str, Any]) -> Reading | None:
-        """Tell the diagnosis, then keep the entry. What it cannot take raises HalfsplitError and is not kept."""
-        told = self._tell(kind, said)
-        if self.keep:
-            self.keep.add({"kind": kind, "at": datetime.now(UTC).isoformat(timespec="seconds"), **said})
+        """Tell the diagnosis, then keep the entry. What it cannot take raises HalfsplitError and is not kept; what
+        cannot be kept does not count either."""
+        told = HEARD[kind](self, said)
+        try:
+            if self.keep:
+                self.keep.add({"kind": kind, "at": datetime.now(UTC).isoformat(timespec="seconds"), **said})
+        except HalfsplitError:
+            if told is not None:
+                self.diagnosis.strike(told, why="it could not be kept")
+            raise
+        self._count(told, said)
         return told
 
     def replay(self, entries: Sequence[Mapping[str, Any]]) -> None:
@@ -62,12 +71,17 @@ class Session:
         for entry in entries:
             if entry.get("kind") not in HEARD:
                 raise NotFoundError(f"a kept entry is of the kind {entry.get('kind')!r}, which this version does not know")
-            self._tell(entry["kind"], entry)
+            self._count(HEARD[entry["kind"]](self, entry), entry)
 
-    def _tell(self, kind: str, said: Mapping[str, Any]) -> Reading | None:
-        told = HEARD[kind](self.diagnosis, said)
+    def _count(self, told: Reading | None, said: Mapping[str, Any]) -> None:
+        self.readings.append(told)
         self.minutes += float(said.get("minutes") or 0.0)
-        return told
+
+    @property
+    def net_volts(self) -> float:
+        """12 or 24, by the battery."""
+        battery = next(iter(self.circuit.model.of_kind("battery")), None)
+        return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0
 
     # The entries, by kind
 
@@ -94,7 +108,8 @@ class Session:
         self.enter("earlier work", {"places": list(places), "began_then": began_then})
 
     def strike(self, reading: Reading, why: str) -> None:
-        self.enter("strike", {"reading": reading.id, "why": why})
+        number = next(place for place, one in enumerate(self.readings) if one is not None and one.id == reading.id)
+        self.enter("strike", {"entry": number, "why": why})
 
     def last_reading(self) -> Reading | None:
         """The last reading that counts."""
@@ -102,45 +117,45 @@ class Session:
         return live[-1] if live else None
 
 
-def _complaint(job: Diagnosis, said: Mapping[str, Any]) -> Reading:
-    if said["load"] in job.circuit.model.stages:
-        return job.observe(said["load"], stage=said["works"], state=said["state"] or None, present="yes")[0]
-    return job.complain(said["load"], works=said["works"], state=said["state"] or None)
+def _complaint(session: Session, said: Mapping[str, Any]) -> Reading:
+    if said["load"] in session.diagnosis.circuit.model.stages:
+        return session.diagnosis.observe(said["load"], stage=said["works"], state=said["state"] or None, present="yes")[0]
+    return session.diagnosis.complain(said["load"], works=said["works"], state=said["state"] or None)
 
 
-def _reading(job: Diagnosis, said: Mapping[str, Any]) -> Reading:
+def _reading(session: Session, said: Mapping[str, Any]) -> Reading:
     place = from_json(said)
     value = OVER_RANGE if said["value"] == OVER_RANGE_WORD else said["value"]
-    return job.measure(place.quantity, place.at, to=place.to, state=place.state or None, value=value,
+    return session.diagnosis.measure(place.quantity, place.at, to=place.to, state=place.state or None, value=value,
                        instrument=place.instrument, changes=place.changes, detail=place.detail, sure=True,
                        present=said.get("present"))
 
 
-def _cannot(job: Diagnosis, said: Mapping[str, Any]) -> None:
+def _cannot(session: Session, said: Mapping[str, Any]) -> None:
     unwanted = Test(from_json(said), 0.0, 0.0, 0.0, (), (), "")
-    job.cannot(unwanted, why=str(said.get("why", "")))
+    session.diagnosis.cannot(unwanted, why=str(said.get("why", "")))
 
 
-def _code(job: Diagnosis, said: Mapping[str, Any]) -> Reading:
-    return job.code(said["unit"], said["kind_of_failure"], pin=said.get("pin"), is_set=said.get("set", True))
+def _code(session: Session, said: Mapping[str, Any]) -> Reading:
+    return session.diagnosis.code(said["unit"], said["failure"], pin=said.get("pin"), is_set=said.get("set", True))
 
 
-def _strike(job: Diagnosis, said: Mapping[str, Any]) -> None:
-    reading = next((one for one in job.readings if one.id == said["reading"]), None)
+def _strike(session: Session, said: Mapping[str, Any]) -> None:
+    reading = dict(enumerate(session.readings)).get(said["entry"])
     if reading is None:
-        raise NotFoundError(f"there is no reading {said['reading']!r} to strike out")
-    job.strike(reading, why=said["why"])
+        raise NotFoundError(f"entry {said['entry']!r} is no reading, so it cannot be struck out")
+    session.diagnosis.strike(reading, why=said["why"])
 
 
-def _event(job: Diagnosis, said: Mapping[str, Any]) -> Reading:
-    return job.event(said["place"], said["what"])
+def _event(session: Session, said: Mapping[str, Any]) -> Reading:
+    return session.diagnosis.event(said["place"], said["what"])
 
 
-def _earlier_work(job: Diagnosis, said: Mapping[str, Any]) -> None:
-    job.earlier_work(said["places"], began_then=said["began_then"])
+def _earlier_work(session: Session, said: Mapping[str, Any]) -> None:
+    session.diagnosis.earlier_work(said["places"], began_then=said["began_then"])
 
 
-HEARD: Mapping[str, Callable[[Diagnosis, Mapping[str, Any]], Reading | None]] = {
+HEARD: Mapping[str, Callable[[Session, Mapping[str, Any]], Reading | None]] = {
     "complaint": _complaint, "reading": _reading, "cannot": _cannot, "code": _code, "strike": _strike, "event": _event,
     "earlier work": _earlier_work,
 }

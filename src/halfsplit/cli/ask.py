@@ -1,0 +1,112 @@
+"""Questions on the terminal: a line, a choice from a list, a reading with its doubts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.problems import did_you_mean
+from halfsplit.cli.show import Screen
+from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement
+from halfsplit.jobs.entering import FLICKERS, Doubt, read_entry
+from halfsplit.jobs.entering import OVER_RANGE as OVER_RANGE_WORD
+from halfsplit.jobs.tests import unit_of, words_of
+
+SHORT = {"set": "y", "not set": "n"}
+"""Words that have another letter than their first: 's' lists the suspects."""
+
+
+class Asker:
+    """Asks on a screen. The end of the input raises EOFError, Ctrl-C KeyboardInterrupt; both are the caller's."""
+
+    def __init__(self, screen: Screen) -> None:
+        self.screen = screen
+
+    def text(self, prompt: str, usual: str = "") -> str:
+        """A line, without spaces at its ends; an empty one gives ``usual``."""
+        shown = f"{prompt} [{usual}]" if usual else prompt
+        return self.screen.console.input(f"{_plain(shown)}: ").strip() or usual
+
+    def yes(self, prompt: str, *, usual: bool) -> bool:
+        """Yes or no."""
+        while True:
+            typed = self.text(f"{prompt} (y/n)", "y" if usual else "n").lower()
+            if typed in ("y", "yes", "n", "no"):
+                return typed.startswith("y")
+            self.screen.line("Please type y or n.")
+
+    def choice(self, prompt: str, names: Sequence[str], usual: str = "") -> str:
+        """One of the names, by name or by its number in a list; '' where nothing was typed and nothing is usual."""
+        while True:
+            typed = self.text(prompt, usual)
+            found = chosen(typed, names)
+            if found or not typed:
+                return found
+            self.screen.line(f"There is no {typed!r} here: {did_you_mean(typed, names)}type a number or a name.")
+
+    def listed(self, names: Sequence[tuple[str, str]]) -> None:
+        """Show names and what they are, numbered."""
+        for number, (name, words) in enumerate(names, 1):
+            self.screen.line(f"  {number:3}  {name}{f'  {words}' if words else ''}")
+
+
+def _plain(text: str) -> str:
+    """Text as rich shows it: brackets are no mark-up."""
+    return text.replace("[", r"\[")
+
+
+def chosen(typed: str, names: Sequence[str]) -> str:
+    """The name that was typed, whatever its case, or by number; '' if none.
+
+    >>> chosen("h1", ["E5", "H1"]), chosen("1", ["E5", "H1"]), chosen("x", ["E5"])
+    ('H1', 'E5', '')
+    """
+    if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(names):
+        return names[int(typed) - 1]
+    return next((name for name in names if name.casefold() == typed.casefold()), "")
+
+
+def entry_prompt(place: Measurement, circuit: Circuit) -> str:
+    """What can be typed for this test."""
+    words = words_of(place, circuit)
+    if not words:
+        unit = unit_of(place, circuit)
+        return f"Reading in {unit}{', or OL' if place.quantity == 'ohms' else ''} (? for more)"
+    return f"{', '.join(f'{letter(word)} = {word}' if letter(word) != word else word for word in words)} (? for more)"
+
+
+def letter(word: str) -> str:
+    """What stands for a word when it is typed.
+
+    >>> letter("weak"), letter("dim"), letter("dark"), letter("set")
+    ('w', 'di', 'da', 'y')
+    """
+    return SHORT.get(word, {"dim": "di", "dark": "da"}.get(word, word[:1]))
+
+
+def whole_word(typed: str, words: Sequence[str]) -> str:
+    """The word that was meant: by its letter, or by a beginning that no other word has; else what was typed."""
+    wanted = typed.casefold()
+    begun = [word for word in words if word.startswith(wanted)] if wanted else []
+    exact = [word for word in words if wanted in (word, letter(word))]
+    return exact[0] if exact else begun[0] if len(begun) == 1 else typed
+
+
+def asked_value(asker: Asker, typed: str, place: Measurement, circuit: Circuit, net_volts: float) -> float | str | None:
+    """The value that was typed, after every doubt was settled; None where it is to be typed again.
+
+    ``FLICKERS`` comes back as it is: a reading that comes and goes is an event.
+    """
+    meant = whole_word(typed, words_of(place, circuit))
+    if meant.casefold() in (FLICKERS, "f"):
+        return FLICKERS
+    unit = unit_of(place, circuit)
+    try:
+        value = read_entry(place.quantity, meant, unit=unit, net_volts=net_volts).value
+    except Doubt as doubt:
+        if not doubt.sure or not asker.yes(f"{doubt} Keep it as it is understood", usual=False):
+            if not doubt.sure:
+                asker.screen.line(str(doubt))
+            return None
+        value = read_entry(place.quantity, meant, unit=unit, confirmed=True, net_volts=net_volts).value
+    return OVER_RANGE if value == OVER_RANGE_WORD else value
