@@ -27,6 +27,9 @@ class Deck:
     names: dict[str, str] = field(default_factory=dict)
     """What the circuit calls a thing → the SPICE element."""
 
+    def __post_init__(self) -> None:
+        self.sections = Sections(self.model)
+
     def node(self, point: str) -> str:
         return self.nodes.setdefault(point, f"n{len(self.nodes)}")
 
@@ -58,50 +61,69 @@ class Deck:
 # Wires and contacts.
 
 
-def section(model: Model, wire: Wire) -> float:
-    """mm2 of a wire: given, by ASTM B258, or by the largest fuse that the search of rulings 9 finds."""
-    if wire.mm2 is not None:
-        return wire.mm2
-    if wire.gauge is not None:
-        return math.pi / 4 * (0.127 * 92 ** ((36 - wire.gauge) / 39)) ** 2
-    place = _place(wire.a)
-    seen, waiting = {place}, [place]
-    while waiting:
-        here = waiting.pop()
-        for there in _next(model, here):
-            if there not in seen:
-                seen.add(there)
-                waiting.append(there)
-    ratings = [part.values["A"] for part in model.parts.values()
-               if part.kind in ("fuse", "breaker") and {f"{part.name}.1", f"{part.name}.2"} & seen]
-    if not ratings:
-        battery = {f"{part.name}.{pin}" for part in model.parts.values() if part.kind == "battery" for pin in "+-"}
-        return 10.0 if battery & {_place(wire.a), _place(wire.b)} else 0.5
-    for most, mm2 in ((5, 0.5), (10, 0.75), (15, 1.5), (25, 2.5), (40, 4.0)):
-        if max(ratings) <= most:
-            return mm2
-    return 10.0
+class Sections:
+    """mm2 of every wire: given, by ASTM B258, or by the largest fuse that the search of rulings 9 finds."""
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self.steps: dict[str, set[str]] = {}
+        for a, b in passages(model):
+            self.steps.setdefault(a, set()).add(b)
+            self.steps.setdefault(b, set()).add(a)
+        self.reached: dict[str, set[str]] = {}
+        self.thickest: dict[str, float] = {}
+        for wire in model.wires:
+            for end in (_place(wire.a), _place(wire.b)):
+                self.thickest[end] = max(self.thickest.get(end, 0.0), self.mm2(wire))
+
+    def mm2(self, wire: Wire) -> float:
+        if wire.mm2 is not None:
+            return wire.mm2
+        if wire.gauge is not None:
+            return math.pi / 4 * (0.127 * 92 ** ((36 - wire.gauge) / 39)) ** 2
+        seen = self.region(_place(wire.a))
+        ratings = [part.values["A"] for part in self.model.parts.values()
+                   if part.kind in ("fuse", "breaker") and {f"{part.name}.1", f"{part.name}.2"} & seen]
+        if not ratings:
+            battery = {f"{part.name}.{pin}" for part in self.model.parts.values() if part.kind == "battery"
+                       for pin in "+-"}
+            return 10.0 if battery & {_place(wire.a), _place(wire.b)} else 0.5
+        for most, mm2 in ((5, 0.5), (10, 0.75), (15, 1.5), (25, 2.5), (40, 4.0)):
+            if max(ratings) <= most:
+                return mm2
+        return 10.0
+
+    def region(self, place: str) -> set[str]:
+        """All places that the search reaches from one."""
+        if place not in self.reached:
+            seen, waiting = {place}, [place]
+            while waiting:
+                fresh = self.steps.get(waiting.pop(), set()) - seen
+                seen |= fresh
+                waiting += fresh
+            self.reached |= dict.fromkeys(seen, seen)
+        return self.reached[place]
+
+    def contact(self, place: str) -> float:
+        """Ohms of a contact, cavity or joint: 0.1 mohm where a wire of 10 mm2 or more ends on it, else 2 mohm."""
+        return 0.0001 if self.thickest.get(place, 0.0) >= 10.0 else 0.002
 
 
 def _place(point: str) -> str:
     return point.split(":")[0]
 
 
-def _next(model: Model, place: str) -> Iterator[str]:
+def passages(model: Model) -> Iterator[tuple[str, str]]:
+    """What the search for a fuse goes through: wires, switches, relay contacts, open or closed."""
     for wire in model.wires:
-        ends = [_place(wire.a), _place(wire.b)]
-        if place in ends:
-            yield from ends
-    name, _, pin = place.partition(".")
-    part = model.parts.get(name)
-    if part is None:
-        return
-    if part.kind == "switch":
-        for a, b in _joins(part):
-            if pin in (a, b):
-                yield from (f"{name}.{a}", f"{name}.{b}")
-    if part.kind == "relay" and pin in ("30", "87", "87a"):
-        yield from (f"{name}.{other}" for other in ("30", "87", "87a") if other in part.pins)
+        yield _place(wire.a), _place(wire.b)
+    for part in model.parts.values():
+        if part.kind == "switch":
+            for a, b in _joins(part):
+                yield f"{part.name}.{a}", f"{part.name}.{b}"
+        if part.kind == "relay":
+            for contact in {"87", "87a"} & set(part.pins):
+                yield f"{part.name}.30", f"{part.name}.{contact}"
 
 
 def _joins(part: Part) -> list[tuple[str, str]]:
@@ -164,7 +186,7 @@ def _part(deck: Deck, part: Part) -> None:  # noqa: C901, PLR0912 - one table, w
         case "module":
             _module(deck, part)
         case "ground":
-            deck.resistor(name, name, part.mass, bolted_or(deck.model, name))
+            deck.resistor(name, name, part.mass, deck.sections.contact(name))
         case "mass":
             deck.resistor(name, name, "body", part.values.get("ohm", 1e-4))
 
@@ -201,12 +223,6 @@ def _module(deck: Deck, part: Part) -> None:
         deck.resistor(f"{name} clamp {pin}", f"{name} clamp {pin}", feed, ABSENT)
 
 
-def bolted_or(model: Model, place: str) -> float:
-    """Ohms of a contact, cavity or joint: 0.1 mohm where a wire of 10 mm2 or more ends on it, else 2 mohm."""
-    sizes = [section(model, wire) for wire in model.wires if place in (_place(wire.a), _place(wire.b))]
-    return 0.0001 if max(sizes, default=0.0) >= 10.0 else 0.002
-
-
 def build(model: Model) -> Deck:
     """The deck of a circuit in no particular state."""
     deck = Deck(model)
@@ -220,11 +236,11 @@ def build(model: Model) -> Deck:
         for pin in part.pins:
             place = f"{part.name}.{pin}"
             sides = (f"{place}:in", f"{place}:out") if part.kind == "connector" else (place, f"{place}:part")
-            deck.resistor(place, *sides, bolted_or(model, place))
+            deck.resistor(place, *sides, deck.sections.contact(place))
     supply = f"{battery.name}.+"
     for wire in model.wires:
         metres = 1.5 if wire.metres is None else max(wire.metres, 1e-3)
-        deck.resistor(wire_name(wire), wire.a, wire.b, 0.017241 * metres / section(model, wire))
+        deck.resistor(wire_name(wire), wire.a, wire.b, 0.017241 * metres / deck.sections.mm2(wire))
         deck.resistor(f"{wire_name(wire)} to body", wire.b, "body", ABSENT)
         deck.resistor(f"{wire_name(wire)} to supply", wire.b, supply, ABSENT)
     for part in model.parts.values():

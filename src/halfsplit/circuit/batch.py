@@ -120,13 +120,13 @@ class Batch:
         wanted, base = self._wanted(cases), self.base()
         alone = base.respond(np.column_stack([a, b, a, b]))
         port = np.arange(len(a))
-        ohms = np.repeat((alone[port, a] - alone[port, b])[:, None], len(wanted), axis=1)
+        ohms = np.repeat((alone[a, port] - alone[b, port])[:, None], len(wanted), axis=1)
         for update in self._updates.of(base, self.cases, wanted, self.states[:, wanted]):
             v0, v1 = update.ends[..., 2], update.ends[..., 3]
             for number in port:
-                current = -update.change * (alone[number, v0] - alone[number, v1])
+                current = -update.change * (alone[v0, number] - alone[v1, number])
                 flow = (update.solver @ current[..., None])[..., 0]
-                there = base.coarse[update.rows, a[number]] - base.coarse[update.rows, b[number]]
+                there = base.coarse[a[number], update.columns] - base.coarse[b[number], update.columns]
                 ohms[number, update.which] += (there * flow).sum(axis=1)
         return ohms
 
@@ -163,20 +163,20 @@ class Batch:
 
     def _volts(self, base: Base, cases: Ints, states: States, nodes: Ints) -> Floats:
         """Volts (len(nodes), b) of cases with these device states (D, b)."""
-        volts = np.empty((len(cases), len(nodes)))
+        volts = np.empty((len(nodes), len(cases)))
         untouched = np.ones(len(cases), dtype=bool)
         for update in self._updates.of(base, self.cases, cases, states):
             untouched[update.which] = False
             spread(base, update, nodes, volts)
             self._solve_lost(update, cases, states, nodes, volts)
-        volts[untouched] = base.volts[nodes]
-        return volts.T
+        volts[:, untouched] = base.volts[nodes, None]
+        return volts
 
     def _solve_lost(self, update: Update, cases: Ints, states: States, nodes: Ints, volts: Floats) -> None:
         """Cases whose change was too nearly singular are factorised by themselves."""
         for row in update.which[update.lost]:
             system = self.system.changed(self.cases.changes(int(cases[row])))
-            volts[row] = Factor(system, states[:, row]).volts()[nodes]
+            volts[:, row] = Factor(system, states[:, row]).volts()[nodes]
 
 
 @dataclass(frozen=True)

@@ -21,18 +21,19 @@ Singles = NDArray[np.float32]
 
 BUDGET = 20_000_000
 """Numbers that the table of responses may hold (coarse and fine together: 240 MB)."""
-LEAST_ROWS = 600
-BLOCK = 1 << 19
+LEAST_COLUMNS = 600
+BLOCK = 1 << 17
 """Numbers in a block of right sides: small enough for the cache of a processor."""
-CORRECTIONS = 4
-SIGNIFICANT = 1e-14
+CORRECTIONS = 5
+SIGNIFICANT = 1e-15
 
 
 class Base:
     """One round of the healthy network: volts, and responses to currents between the ends of its elements.
 
-    ``volts``, ``rest`` (N + 1,): coarse and fine, the reference last. Responses are solved for when they are
-    first asked for and kept while the budget lasts.
+    ``volts``, ``rest`` (N + 1,): coarse and fine, the reference last. ``coarse``, ``fine`` (N + 1, capacity): the
+    responses, a column for each element. They are solved for when they are first asked for, and kept while the
+    budget lasts.
     """
 
     def __init__(self, system: System, states: States) -> None:
@@ -49,30 +50,30 @@ class Base:
         self._into = system.network.incidence(ends[:, :2])
         self._place: Ints = np.full(len(system.ends), -1, dtype=np.intp)
         width = system.network.size + 1
-        self.capacity = min(len(system.ends), max(LEAST_ROWS, BUDGET // width))
-        self.coarse: Floats = np.empty((self.capacity, width))
-        self.fine: Singles = np.empty((self.capacity, width), dtype=np.float32)
+        self.capacity = min(len(system.ends), max(LEAST_COLUMNS, BUDGET // width))
+        self.coarse: Floats = np.empty((width, self.capacity))
+        self.fine: Singles = np.empty((width, self.capacity), dtype=np.float32)
         self._used = 0
 
-    def rows(self, elements: Ints) -> Ints:
-        """Rows of ``coarse`` and ``fine`` that hold the responses to these elements (any shape; at most
-        ``capacity`` different ones). Rows told earlier may no longer hold after this."""
+    def columns(self, elements: Ints) -> Ints:
+        """Columns of ``coarse`` and ``fine`` that hold the responses to these elements (any shape; at most
+        ``capacity`` different ones). Columns told earlier may no longer hold after this."""
         missing = np.unique(elements[self._place[elements] < 0])
         if self._used + len(missing) > self.capacity:
             self._place[:] = -1
             self._used = 0
             missing = np.unique(elements)
         if len(missing):
-            rows = slice(self._used, self._used + len(missing))
-            self._respond(self.system.ends[missing], self._active[missing], self.coarse[rows], self.fine[rows])
-            self._place[missing] = np.arange(rows.start, rows.stop)
-            self._used = rows.stop
+            new = slice(self._used, self._used + len(missing))
+            self._respond(self.system.ends[missing], self._active[missing], self.coarse[:, new], self.fine[:, new])
+            self._place[missing] = np.arange(new.start, new.stop)
+            self._used = new.stop
         return self._place[elements]
 
     def respond(self, ends: Ints) -> Floats:
-        """Volts of all nodes (m, N + 1) for 1 A into each first point (u0) and out of each second (u1), as a source
+        """Volts of all nodes (N + 1, m) for 1 A into each first point (u0) and out of each second (u1), as a source
         between them would drive it. ``ends`` (m, 4) as those of a system."""
-        coarse = np.empty((len(ends), len(self.volts)))
+        coarse = np.empty((len(self.volts), len(ends)))
         self._respond(ends, np.full(len(ends), -1), coarse, np.empty(coarse.shape, dtype=np.float32))
         return coarse
 
@@ -80,8 +81,7 @@ class Base:
         step = max(1, BLOCK // len(self.volts))
         for start in range(0, len(ends), step):
             part = slice(start, start + step)
-            volts, rest = self._block(ends[part], own[part])
-            coarse[part], fine[part] = volts.T, rest.T
+            coarse[:, part], fine[:, part] = self._block(ends[part], own[part])
 
     def _block(self, ends: Ints, own: Ints) -> tuple[Floats, Singles]:
         volts, every = np.zeros((len(self.volts), len(ends))), np.arange(len(ends))

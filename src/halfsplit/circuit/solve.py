@@ -62,10 +62,17 @@ class Factor:
         volts, correction = np.zeros(self.system.network.size + 1), np.zeros(self.system.network.size + 1)
         for _ in range(REFINEMENTS):
             volts += correction
-            correction[:-1] = self.solve(self.left_over(volts)[:-1])
+            left = self.left_over(volts)
+            correction[:-1] = self.solve(left[:-1])
             if np.abs(correction).max(initial=0.0) < ROUNDING:
                 break
+        correction[:-1] += self.solve((left + self.answer(correction))[:-1])
         return volts, correction
+
+    def answer(self, volts: Floats) -> Floats:
+        """Current that volts (N + 1,) alone, without any source, leave over at each node."""
+        ends = self.system.ends
+        return self._summed(self.conductance * (volts[ends[:, 2]] - volts[ends[:, 3]]), volts)
 
     def currents(self, volts: Floats) -> Floats:
         """Current of each element from its first end to its second (E,)."""
@@ -78,10 +85,12 @@ class Factor:
         Summed element by element from differences of volts: what flows along a chain of low resistances cancels
         exactly, which a product with the assembled matrix would not give.
         """
-        flow, ends = self.currents(volts), self.system.ends
+        return self._summed(self.currents(volts), volts)
+
+    def _summed(self, flow: Floats, volts: Floats) -> Floats:
         left = -LEAK * volts
-        np.subtract.at(left, ends[:, 0], flow)
-        np.add.at(left, ends[:, 1], flow)
+        np.subtract.at(left, self.system.ends[:, 0], flow)
+        np.add.at(left, self.system.ends[:, 1], flow)
         left[-1] = 0.0
         return left
 
