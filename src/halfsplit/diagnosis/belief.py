@@ -8,6 +8,7 @@ matter.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,18 +24,26 @@ Floats = NDArray[np.float64]
 class Belief:
     """Weights of all particles given some readings. Likelihoods are kept by reading."""
 
-    def __init__(self, context: Context) -> None:
+    def __init__(self, context: Context, hypotheses: tuple[Hypothesis, ...]) -> None:
         self.context = context
+        self._prior = np.array([one.prior for one in hypotheses])
         self._kept: dict[Reading, Floats] = {}
 
     @property
     def columns(self) -> Columns:
         return self.context.predictor.columns
 
+    @property
+    def prior(self) -> Floats:
+        """Prior probability of each column (C,); predictors are shared between jobs whose priors differ."""
+        return np.maximum(self._prior[self.columns.hypothesis] * self.columns.share, 1e-300)
+
     def likelihoods(self, readings: Sequence[Reading]) -> list[Floats]:
         """Log-likelihood (C, D) of each reading."""
         used = {SceneKey(reading.measurement.state, reading.measurement.changes) for reading in readings}
-        if self.context.predictor.use(used):
+        memory = self.context.predictor.memory(used)
+        if memory.token != self.context.memory.token:
+            self.context = replace(self.context, memory=memory)
             self._kept.clear()
         for reading in readings:
             if reading not in self._kept:
@@ -44,14 +53,7 @@ class Belief:
     def log_weights(self, readings: Sequence[Reading]) -> Floats:
         """Log of prior times likelihoods of each particle (C, D), not normalised; readings in the order given."""
         draws = len(self.context.predictor.draws)
-        log = np.repeat((self.columns.log_prior - np.log(draws))[:, None], draws, axis=1)
+        log = np.repeat((np.log(self.prior) - np.log(draws))[:, None], draws, axis=1)
         for likelihood in self.likelihoods(readings):
             log = log + likelihood
         return np.asarray(log)
-
-
-def groups_of(hypotheses: Sequence[Hypothesis]) -> tuple[list[str], NDArray[np.intp]]:
-    """Names of the repair groups and the group (H,) of each hypothesis."""
-    names = list(dict.fromkeys(hypothesis.group for hypothesis in hypotheses))
-    index = {name: number for number, name in enumerate(names)}
-    return names, np.array([index[hypothesis.group] for hypothesis in hypotheses], dtype=np.intp)

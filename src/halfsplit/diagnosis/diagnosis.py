@@ -21,7 +21,7 @@ from halfsplit.diagnosis import proof, suspects
 from halfsplit.diagnosis.cost import places
 from halfsplit.diagnosis.evidence import CODE_KINDS
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
-from halfsplit.diagnosis.posterior import Inference, Posterior
+from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, propose
 from halfsplit.diagnosis.situation import Situation
@@ -42,16 +42,17 @@ class Diagnosis:
 
     ``instruments``: what is at hand (names of ``circuit.instruments.INSTRUMENTS``). ``intermittent``: the fault may be
     away during a test. ``seed``: of the parameter draws; the same seed and readings give the same answers.
+    ``predictions``: those of another job on the same circuit, so that nothing is solved twice.
     """
 
     def __init__(self, circuit: Circuit, instruments: Sequence[str] = ("meter", "test lamp"), *,
                  intermittent: bool = False, seed: int = 0, priors: Priors | None = None, draws: int = DRAWS,
-                 found_at: float = FOUND) -> None:
+                 found_at: float = FOUND, predictions: Predictions | None = None) -> None:
         self.circuit = circuit
         self.instruments = tuple(instruments)
         self.intermittent = intermittent
         self.found_at = found_at
-        self._seed, self._draws = seed, draws
+        self.predictions = predictions or Predictions(circuit, draws=draws, seed=seed)
         self._priors = priors or default_priors()
         self._touched: dict[str, float] = {}
         self._readings: list[Reading] = []
@@ -177,8 +178,7 @@ class Diagnosis:
 
     def _infer(self) -> Inference:
         if self._inference is None:
-            self._inference = Inference(self.circuit, self._priors, self._touched, intermittent=self.intermittent,
-                                        draws=self._draws, seed=self._seed)
+            self._inference = Inference(self.predictions, self._priors, self._touched, intermittent=self.intermittent)
         return self._inference
 
     def posterior(self) -> Posterior:

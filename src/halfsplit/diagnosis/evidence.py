@@ -19,7 +19,7 @@ from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis.hypotheses import runs
 from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.predict import Predictor, Scene, SceneKey
+from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
 from halfsplit.diagnosis.priors import Priors
 
 Floats = NDArray[np.float64]
@@ -38,6 +38,8 @@ OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
 """Ohms are compared as log10(ohm + offset), OL as the ceiling."""
 WORDS_ERROR = 0.02
 INSPECTION_FALSE_ALARM = 0.03
+FUSE_SEEN = 0.95
+"""Chance that a look at a fuse shows that it is blown."""
 ABSENT = 0.5
 """Chance that an intermittent fault is away during a test of which nobody says whether it was there."""
 EVENT_FACTOR = 10.0
@@ -57,14 +59,21 @@ class Numeric:
 
     def likelihood(self, reading: float) -> Floats:
         """Density of a reading (C, D)."""
-        width = self.high - self.low
-        inside = 1.0 / width if self.low - 0.02 * width <= reading <= self.high + 0.02 * width else 1e-3 / width
-        normal = np.exp(-0.5 * ((reading - self.value) / self.sigma) ** 2) / (self.sigma * np.sqrt(2 * np.pi))
         nothing = np.exp(-0.5 * ((reading - self.low) / ZERO_SIGMA) ** 2) / (ZERO_SIGMA * np.sqrt(2 * np.pi))
-        slip = 0.5 * nothing + 0.5 * inside
-        density = (1 - SLIP) * ((1 - self.ghost) * normal + self.ghost * inside) + SLIP * slip
-        density[self.unknown] = inside
+        even = self._even(reading)
+        density = self.honest(reading) + SLIP * (0.5 * nothing + 0.5 * even)
+        density[self.unknown] = even
         return density
+
+    def honest(self, reading: float) -> Floats:
+        """The part of the density (C, D) that is no slip of the hand."""
+        normal = np.exp(-0.5 * ((reading - self.value) / self.sigma) ** 2) / (self.sigma * np.sqrt(2 * np.pi))
+        return np.asarray((1 - SLIP) * ((1 - self.ghost) * normal + self.ghost * self._even(reading)))
+
+    def _even(self, reading: float) -> float:
+        width = self.high - self.low
+        inside = self.low - 0.02 * width <= reading <= self.high + 0.02 * width
+        return 1.0 / width if inside else 1e-3 / width
 
 
 @dataclass(frozen=True)
@@ -91,9 +100,10 @@ class Context:
     predictor: Predictor
     priors: Priors
     intermittent: bool
+    memory: Memory
 
     def scene(self, measurement: Measurement, *, isolated: bool = False) -> Scene:
-        return self.predictor.scene(SceneKey(measurement.state, measurement.changes, isolated))
+        return self.predictor.scene(SceneKey(measurement.state, measurement.changes, isolated), self.memory)
 
 
 def forecast(measurement: Measurement, context: Context) -> Forecast:
@@ -245,22 +255,28 @@ def _duty(measurement: Measurement, context: Context) -> Numeric:
 
 def _blown(measurement: Measurement, context: Context) -> Worded:
     scene = context.scene(measurement)
+    blown = _is_blown(measurement.at, scene, context)
+    if blown is None:
+        raise UnknownNameError(f"there is no fuse {measurement.at!r} in this circuit")
+    return _yes_no(blown, scene, ("yes", "no"))
+
+
+def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
+    """Whether a fuse is open inside (C, D): by itself, or blown now or in a state that was used before."""
     network = scene.circuit.network
     names = [network.elements[fuse].name for fuse in network.fuses]
-    if measurement.at not in names:
-        raise UnknownNameError(f"there is no fuse {measurement.at!r} in this circuit")
-    blown = scene.blown()[names.index(measurement.at)].astype(float)
-    own = np.array([_is_at(fault, measurement.at) and fault.mode == "open" for fault in _faults(scene)])
-    blown[own] = 1.0
-    return _yes_no(blown, scene, ("yes", "no"))
+    if name not in names:
+        return None
+    row = names.index(name)
+    blown = (scene.blown()[row] | context.memory.blown[row]).astype(float)
+    own = [any(one.part == name and one.mode == "open" for one in (fault.members or (fault,)))
+           for fault in _faults(scene)]
+    blown[np.array(own, dtype=bool)] = 1.0
+    return blown
 
 
 def _faults(scene: Scene) -> list[Fault]:
     return [scene.columns.hypotheses[number].first for number in scene.columns.hypothesis]
-
-
-def _is_at(fault: Fault, place: str) -> bool:
-    return any(one.part == place or place in (one.part.partition(".")[0],) for one in (fault.members or (fault,)))
 
 
 def _inspection(measurement: Measurement, context: Context) -> Worded:
@@ -274,6 +290,9 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
             elif one.part.partition(".")[0] == measurement.at:
                 bad[number] = max(bad[number], 0.7 * context.priors.seen(one))
     chance = np.maximum(bad, INSPECTION_FALSE_ALARM)[:, None] * np.ones(scene.shape)
+    blown = _is_blown(measurement.at, scene, context)
+    if blown is not None:
+        chance = np.maximum(chance, FUSE_SEEN * blown)
     return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.unknown())
 
 

@@ -77,12 +77,6 @@ class Columns:
     def __len__(self) -> int:
         return len(self.hypothesis)
 
-    @property
-    def log_prior(self) -> Floats:
-        priors = np.array([hypothesis.prior for hypothesis in self.hypotheses])
-        with np.errstate(divide="ignore"):
-            return np.asarray(np.log(priors[self.hypothesis] * self.share))
-
 
 def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
     """Faults in families, in the order of the list."""

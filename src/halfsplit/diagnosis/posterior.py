@@ -16,7 +16,7 @@ from scipy.special import logsumexp
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.network import Parameters
-from halfsplit.diagnosis.belief import Belief, groups_of
+from halfsplit.diagnosis.belief import Belief
 from halfsplit.diagnosis.evidence import Context
 from halfsplit.diagnosis.hypotheses import Hypothesis, columns_of, families, pairs_of
 from halfsplit.diagnosis.measurement import Reading
@@ -30,6 +30,7 @@ FULL_COLUMNS = 3000
 """Up to here every hypothesis is worked out in full."""
 HELD = 0.999
 PAIRS = 150
+KEPT_PREDICTORS = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,37 +43,58 @@ class Posterior:
     weights: Floats
     probability: Mapping[str, float]
     by_hypothesis: Mapping[str, float]
+    group_of: Mapping[str, str]
     rest: float
 
     @property
     def groups(self) -> tuple[list[str], Ints]:
         """Names of the groups worked out in full, and the group of each column (C,)."""
-        names, of_hypothesis = groups_of(self.hypotheses)
+        told = [self.group_of[one.name] for one in self.hypotheses]
+        names = list(dict.fromkeys(told))
+        index = {name: number for number, name in enumerate(names)}
+        of_hypothesis = np.array([index[name] for name in told], dtype=np.intp)
         return names, of_hypothesis[self.belief.columns.hypothesis]
+
+
+class Predictions:
+    """Predictions for one circuit and one set of drawn cars; jobs on the same circuit can share them."""
+
+    def __init__(self, circuit: Circuit, *, draws: int, seed: int) -> None:
+        self.circuit = circuit
+        generator = np.random.default_rng(seed)
+        self.draws: tuple[Parameters, ...] = tuple(circuit.network.draw(generator) for _ in range(draws))
+        self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
+
+    def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
+        """The predictor of some hypotheses; ``coarse``: named severities and nominal values only."""
+        key = coarse, tuple(one.name for one in hypotheses)
+        if key not in self._kept:
+            if len(self._kept) >= KEPT_PREDICTORS:
+                self._kept.pop(next(iter(self._kept)))
+            draws = (self.circuit.network.parameters,) if coarse else self.draws
+            self._kept[key] = Predictor(self.circuit, columns_of(hypotheses, coarse=coarse), draws)
+        return self._kept[key]
 
 
 class Inference:
     """Posteriors of one circuit, with everything kept that can be used again."""
 
-    def __init__(self, circuit: Circuit, priors: Priors, touched: Mapping[str, float], *, intermittent: bool,
-                 draws: int, seed: int) -> None:
-        self.circuit, self.priors, self.intermittent = circuit, priors, intermittent
+    def __init__(self, predictions: Predictions, priors: Priors, touched: Mapping[str, float], *,
+                 intermittent: bool) -> None:
+        circuit = predictions.circuit
+        self.predictions, self.circuit, self.priors, self.intermittent = predictions, circuit, priors, intermittent
         members = families(circuit.faults)
         first = [family[0] for family in members]
         weights = family_priors(first, circuit.model, priors, touched, intermittent=intermittent)
         single = [Hypothesis(family, prior) for family, prior in zip(members, weights, strict=True)]
         self.hypotheses = (*single, *pairs_of(single, PAIRS, priors.special["pairs"]))
-        generator = np.random.default_rng(seed)
-        self.draws: tuple[Parameters, ...] = tuple(circuit.network.draw(generator) for _ in range(draws))
         self._beliefs: dict[tuple[str, ...], Belief] = {}
         self._screen: Belief | None = None
         self.small = len(columns_of(self.hypotheses)) <= FULL_COLUMNS
 
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
-        columns = columns_of(hypotheses, coarse=coarse)
-        draws = (self.circuit.network.parameters,) if coarse else self.draws
-        predictor = Predictor(self.circuit, columns, draws)
-        return Belief(Context(predictor, self.priors, self.intermittent))
+        predictor = self.predictions.of(hypotheses, coarse=coarse)
+        return Belief(Context(predictor, self.priors, self.intermittent, predictor.whole), tuple(hypotheses))
 
     def posterior(self, readings: Sequence[Reading]) -> Posterior:
         """The posterior given the readings that are not struck out."""
@@ -89,11 +111,13 @@ class Inference:
         norm = logsumexp(list(total.values()))
         weights = np.exp(log - norm)
         by_hypothesis = {name: float(np.exp(value - norm)) for name, value in total.items()}
+        group = _repairs(self.hypotheses, by_hypothesis)
         by_group: dict[str, float] = {}
         for one in self.hypotheses:
-            by_group[one.group] = by_group.get(one.group, 0.0) + by_hypothesis[one.name]
+            by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
         ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-        return Posterior(belief, tuple(chosen), weights, ordered, by_hypothesis, max(0.0, 1.0 - float(weights.sum())))
+        return Posterior(belief, tuple(chosen), weights, ordered, by_hypothesis, group,
+                         max(0.0, 1.0 - float(weights.sum())))
 
     def _screened(self, live: Sequence[Reading]) -> Floats:
         if self._screen is None:
@@ -108,6 +132,21 @@ class Inference:
                 self._beliefs.pop(next(iter(self._beliefs)))
             self._beliefs[names] = self._belief(chosen)
         return self._beliefs[names]
+
+
+def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
+    """The repair group of each hypothesis by name. A pair of which one fault alone explains as much goes with that
+    one: nothing speaks for the second, and the repair to make first is the same."""
+    single: dict[str, float] = {}
+    for one in hypotheses:
+        if not one.first.members:
+            single[one.group] = max(single.get(one.group, 0.0), probability[one.name])
+    told = {}
+    for one in hypotheses:
+        best = max((member.group for member in one.first.members), key=lambda name: single.get(name, 0.0), default="")
+        alone = bool(best) and single.get(best, 0.0) >= probability[one.name]
+        told[one.name] = best if alone else one.group
+    return told
 
 
 def _per_hypothesis(belief: Belief, log: Floats) -> Floats:

@@ -28,6 +28,8 @@ Readings = NDArray[np.float32]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
+SCENE_BYTES = 1 << 30
+"""Memory for scenes that are kept."""
 DEAD_MODES = ("open", "shorted", "stalled")
 
 
@@ -62,7 +64,7 @@ class Scene:
         for fuse in np.flatnonzero(blown.any(axis=1)):
             if network.elements[network.fuses[fuse]].name not in good:
                 rows = np.flatnonzero(blown[fuse])
-                cases = cases.with_change(rows, np.full(len(rows), network.fuses[fuse]))
+                cases = cases.opened(rows, np.full(len(rows), network.fuses[fuse]))
         return Batch(system, cases)
 
     @property
@@ -74,7 +76,7 @@ class Scene:
         missing = np.array(sorted({node for node in nodes if node not in self._volts}), dtype=np.intp)
         if not len(missing):
             return
-        volts = np.stack([batch.volts(missing, refine=False) for batch in self._batches], axis=-1)
+        volts = np.stack([batch.volts(missing) for batch in self._batches], axis=-1)
         self._volts.update(zip(missing.tolist(), volts.astype(np.float32), strict=True))
 
     def fill_source(self, nodes: Sequence[int]) -> None:
@@ -242,44 +244,43 @@ def _without(circuit: Circuit, cases: Cases, columns: Columns, good: frozenset[s
     return Cases.of(circuit.network.system(next(iter(circuit.states))), changes, locks)
 
 
+@dataclass(frozen=True, eq=False)
+class Memory:
+    """Which fuses (F, C, D) each hypothesis has blown already; ``token`` tells one memory from another."""
+
+    blown: Bools
+    token: bytes
+
+
 class Predictor:
-    """Scenes of one set of columns, kept while nothing that they rest on changes."""
+    """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them."""
 
     def __init__(self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters]) -> None:
         self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
-        self._scenes: dict[SceneKey, Scene] = {}
-        self._whole = np.zeros((len(circuit.network.fuses), len(columns), len(self.draws)), dtype=bool)
-        self._blown = self._whole
-        self._blows: dict[SceneKey, Bools] = {}
+        self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
+        shape = len(circuit.network.fuses), len(columns), len(self.draws)
+        self.whole = Memory(np.zeros(shape, dtype=bool), b"")
         first = circuit.network.system(next(iter(circuit.states)))
         self._cases = Cases.of(first, columns.changes, columns.locks)
+        # Volts and source ohms of all points, in float32, and the inverses that they come from.
+        each = 8 * len(columns) * len(self.draws) * circuit.network.size + 8 * len(self.draws) * circuit.network.size**2
+        self._room = int(np.clip(SCENE_BYTES // max(each, 1), 4, 400))
 
-    def scene(self, key: SceneKey) -> Scene:
-        """The scene, solved if it was not yet."""
-        if key not in self._scenes:
-            self._scenes[key] = Scene(self.circuit, self.columns, key, self.draws, self._blown, self._cases)
-        return self._scenes[key]
+    def scene(self, key: SceneKey, memory: Memory) -> Scene:
+        """The scene, solved if it was not yet; those used longest ago are let go."""
+        where = key, memory.token
+        scene = self._scenes.pop(where, None)
+        if scene is None:
+            scene = Scene(self.circuit, self.columns, key, self.draws, memory.blown, self._cases)
+        self._scenes[where] = scene
+        while len(self._scenes) > self._room:
+            self._scenes.pop(next(iter(self._scenes)))
+        return scene
 
-    def use(self, keys: set[SceneKey]) -> bool:
-        """Tell in which scenes the vehicle has been: a fuse that a hypothesis blows there stays blown (rulings 5).
-        True where that changes any prediction."""
-        blown = self._whole
+    def memory(self, keys: set[SceneKey]) -> Memory:
+        """What a vehicle remembers that has been in these scenes: a fuse that a hypothesis blows there stays blown
+        (rulings 5)."""
+        blown = self.whole.blown
         for key in sorted(keys, key=repr):
-            blown = blown | self._blows_in(key)
-        changed = bool((blown != self._blown).any())
-        if changed:
-            self._blown = blown
-            self._scenes.clear()
-        return changed
-
-    def _blows_in(self, key: SceneKey) -> Bools:
-        """The fuses (F, C, D) that open when the vehicle comes into this scene with all fuses whole."""
-        if key not in self._blows:
-            if self._blown.any() or key not in self._scenes:
-                scene = Scene(self.circuit, self.columns, key, self.draws, self._whole, self._cases)
-            else:
-                scene = self._scenes[key]
-            self._blows[key] = scene.blown()
-            if not self._blown.any():
-                self._scenes.setdefault(key, scene)
-        return self._blows[key]
+            blown = blown | self.scene(key, self.whole).blown()
+        return Memory(blown, np.packbits(blown).tobytes()) if blown.any() else self.whole

@@ -14,7 +14,7 @@ from halfsplit.diagnosis.candidates import candidates, short_tests
 from halfsplit.diagnosis.choose import Candidates, Slips, rank_tests
 from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
 from halfsplit.diagnosis.evidence import RANGES, SLIP, Forecast, Numeric, Worded, forecast, unscale
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import odd_reading
@@ -28,6 +28,10 @@ CLOSING_IN = 8
 """Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
 its own."""
 CLOSE_SHARE = 0.8
+WORTH_ASKING = 0.02
+"""Bits below which a test tells nothing worth the walk."""
+REPEATS = 2
+"""A number may be read again after a slip; what was seen is seen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +101,19 @@ def propose(situation: Situation, limit: int, found_at: float, *, only: Measurem
     first += [replace(describe(situation, one), purpose="prove") for one in lacking if one not in situation.refused]
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
-    made = {reading.measurement for reading in situation.live} | set(situation.refused)
-    wanted = [one for one in _candidates(situation) if one not in made]
-    return (*first, *_ranked(situation, wanted, limit - len(first), found_at))[:limit]
+    wanted = [one for one in _candidates(situation) if not _used_up(situation, one)]
+    ranked = _ranked(situation, wanted, limit - len(first), found_at)
+    if not first and (not ranked or ranked[0].bits < WORTH_ASKING):
+        # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
+        lacking = proof.missing_tests(situation, 0.0)
+        first = [replace(describe(situation, one), purpose="prove") for one in lacking]
+    return (*first, *ranked)[:limit]
+
+
+def _used_up(situation: Situation, measurement: Measurement) -> bool:
+    """Whether a test need not be proposed again: refused, or made as often as making it again could tell."""
+    made = sum(reading.measurement == measurement for reading in situation.live)
+    return measurement in situation.refused or made >= (REPEATS if measurement.quantity in NUMERIC else 1)
 
 
 def _candidates(situation: Situation) -> list[Measurement]:

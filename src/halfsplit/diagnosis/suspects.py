@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 
 SPEAKS = 0.7
 """Natural log of the likelihood ratio from which a reading speaks for or against (about 2 to 1)."""
-ODD_DENSITY = 0.15
-"""A reading this much less likely than an even spread over its range fits nothing that is believed."""
+FITS = 0.3
+"""A reading is odd where the chance that it was no slip is less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,8 @@ def suspects(situation: Situation) -> tuple[Suspect, ...]:
 
 def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
     """The likeliest fault of a repair group."""
-    members = [one for one in situation.inference.hypotheses if one.group == group]
+    members = [one for one in situation.inference.hypotheses if one.group == group] or [
+        one for one in situation.inference.hypotheses if situation.posterior.group_of[one.name] == group]
     return max(members, key=lambda one: situation.posterior.by_hypothesis[one.name])
 
 
@@ -100,8 +101,7 @@ def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
     """For each group the readings that tell it from the rest, strongest first."""
     posterior = situation.posterior
     names, group = posterior.groups
-    columns = posterior.belief.columns
-    prior = np.exp(columns.log_prior)
+    prior = posterior.belief.prior
     share = np.bincount(group, weights=prior, minlength=len(names))
     told: dict[str, list[Speaking]] = {name: [] for name in names}
     for reading, log in zip(situation.live, posterior.belief.likelihoods(situation.live), strict=True):
@@ -115,34 +115,34 @@ def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
 
 
 def odd_reading(situation: Situation) -> Reading | None:
-    """The reading that fits worst where it fits badly and was made only once: to be repeated first."""
+    """The reading that fits worst where it fits nothing that is believed without it, if it was made only once: to be
+    repeated before two faults are believed. Fits nothing: a slip of the hand explains it better than any suspect."""
     live = situation.live
     readings = [one for one in live if one.measurement.quantity in NUMERIC and one.source == "reading"]
     if len(live) < 3 or not readings:
         return None
     logs = dict(zip((one.id for one in live), situation.posterior.belief.likelihoods(live), strict=True))
-    weights = situation.posterior.weights
     worst: tuple[float, Reading] | None = None
     for reading in readings:
         if sum(one.measurement == reading.measurement for one in live) > 1:
             continue
-        density = _without(weights, logs[reading.id])
-        even = _even_density(situation, reading)
-        if density < ODD_DENSITY * even and (worst is None or density / even < worst[0]):
-            worst = density / even, reading
+        fit = _fit(situation, reading, logs[reading.id])
+        if fit < FITS and (worst is None or fit < worst[0]):
+            worst = fit, reading
     return worst[1] if worst else None
 
 
-def _without(weights: Floats, log: Floats) -> float:
-    """Density of a reading under what is believed without it (harmonic identity over the particles)."""
-    with np.errstate(over="ignore"):
-        inverse = weights * np.exp(-np.maximum(log, -60.0))
-    return float(weights.sum() / inverse.sum()) if inverse.sum() > 0 else 1.0
-
-
-def _even_density(situation: Situation, reading: Reading) -> float:
+def _fit(situation: Situation, reading: Reading, log: Floats) -> float:
+    """Chance that the reading was no slip, by what is believed without it."""
     expected = forecast(reading.measurement, situation.context)
-    return 1.0 / (expected.high - expected.low) if isinstance(expected, Numeric) else 0.0
+    if not isinstance(expected, Numeric):
+        return 1.0
+    value = scale(reading.measurement, reading.number)
+    without = situation.posterior.weights * np.exp(-np.maximum(log, -40.0))
+    without[expected.unknown] = 0.0
+    honest = np.minimum(expected.honest(value), np.exp(log))
+    total = float((without * np.exp(log)).sum())
+    return float((without * honest).sum()) / total if total > 0 else 1.0
 
 
 def replacement(situation: Situation, part: str, price: float, minutes: float, hourly: float) -> Replacement:

@@ -17,7 +17,7 @@ from halfsplit.circuit.interventions import Intervention, LampFor, Replace, Stan
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
 from halfsplit.circuit.solve import solve
-from halfsplit.diagnosis.evidence import CODE_KINDS, INSPECTION_FALSE_ALARM, OHMS_CEILING
+from halfsplit.diagnosis.evidence import CODE_KINDS, FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.priors import default_priors
 
@@ -107,7 +107,7 @@ class Vehicle:
         system = self._system(measurement.state, measurement.changes).isolated()
         series, volts = 1e4, 1.0
         feed = system.bridged([(a, b, series)])
-        feed.emf[-1] = -volts
+        feed.emf[-1] = volts
         result = solve(feed, fault.changes if fault else (), fault.locks if fault else (), blow=False)
         across = float(result.volts[a] - result.volts[b])
         amps = (volts - across) / series
@@ -157,6 +157,8 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
             chance = max(chance, default_priors().seen(one))
         elif one.part.partition(".")[0] == measurement.at:
             chance = max(chance, 0.7 * default_priors().seen(one))
+    if measurement.at in vehicle._blown:
+        chance = max(chance, FUSE_SEEN)
     return "bad" if vehicle.generator.random() < chance else "good"
 
 
