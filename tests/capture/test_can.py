@@ -170,17 +170,20 @@ def test_levels_of_a_sound_pair() -> None:
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
-        (lambda h, l: (l, h), "swapped"),
-        (lambda h, l: (h, np.full_like(l, 0.03)), "CAN low is shorted to body"),
-        (lambda h, l: (h, np.full_like(l, 12.4)), "CAN low is shorted to supply"),
-        (lambda h, l: (np.full_like(h, 0.02), l), "CAN high is shorted to body"),
-        (lambda h, l: (np.full_like(h, 12.5), l), "CAN high is shorted to supply"),
-        (lambda h, l: (np.full_like(h, 2.5), l), "CAN high is open"),
-        (lambda h, l: (h, h - 0.05), "CAN low is open between here and the sender"),
-        (lambda h, l: (l + 0.05, l), "CAN high is open between here and the sender"),
-        (lambda h, l: (2.5 + 0.1 * (h - 2.5), 2.5 + 0.1 * (h - 2.5)), "the two lines are together"),
-        (lambda h, l: (h + 0.9, l + 0.9), "CAN high rests at 3.4"),
-        (lambda h, l: (2.5 + 0.5 * (h - 2.5), 2.5 + 0.5 * (l - 2.5)), "under 1.5 V"),
+        (lambda high, low: (low, high), "swapped"),
+        (lambda high, low: (high, np.full_like(low, 0.03)), "CAN low is shorted to body"),
+        (lambda high, low: (high, np.full_like(low, 12.4)), "CAN low is shorted to supply"),
+        (lambda high, low: (np.full_like(high, 0.02), low), "CAN high is shorted to body"),
+        (lambda high, low: (np.full_like(high, 12.5), low), "CAN high is shorted to supply"),
+        (lambda high, low: (np.full_like(high, 2.5), low), "CAN high is open"),
+        (lambda high, _low: (high, high - 0.05), "CAN low is open between here and the sender"),
+        (lambda _high, low: (low + 0.05, low), "CAN high is open between here and the sender"),
+        (
+            lambda high, _low: (2.5 + 0.1 * (high - 2.5), 2.5 + 0.1 * (high - 2.5)),
+            "the two lines are together",
+        ),
+        (lambda high, low: (high + 0.9, low + 0.9), "CAN high rests at 3.4"),
+        (lambda high, low: (2.5 + 0.5 * (high - 2.5), 2.5 + 0.5 * (low - 2.5)), "under 1.5 V"),
     ],
 )
 def test_what_is_wrong_with_the_pair(

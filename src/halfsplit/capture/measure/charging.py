@@ -16,7 +16,7 @@ from typing import ClassVar, Final, Literal
 import numpy as np
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
-from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
+from halfsplit.capture.measure.signal import Floats, cut_off, noise, require, smooth
 from halfsplit.capture.measure.starting import upright
 
 USUAL: Final = (13.8, 14.8)
@@ -52,7 +52,7 @@ class _Ripple:
 def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "volts") -> ChargingResult:
     """Battery volts or generator amps with the engine running, at `rate` samples a second."""
     require(values, rate, least_rate=_LEAST_RATE, least_seconds=0.05, what="the ripple of a generator")
-    if clipped(values) > 0.02:
+    if cut_off(np.abs(values)) > 0.02:
         raise CannotTell("the trace is clipped: choose a wider range")
     values, turned = upright(values) if kind == "amps" else (values, False)
     mean = float(values.mean())

@@ -48,6 +48,14 @@ class _Findings:
     notes: list[str] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
 
+    @property
+    def stands_still(self) -> bool:
+        """A current without compressions in it that does not fall from its inrush."""
+        inrush, mean = self.value("inrush current"), self.value("mean current")
+        return (
+            inrush is not None and mean is not None and mean > 0.8 * inrush and not self.value("compressions")
+        )
+
     def add(self, name: str, value: float, unit: str, uncertainty: float) -> None:
         self.quantities.append(Quantity(name, value, unit, uncertainty))
 
@@ -205,6 +213,11 @@ def _judged(found: _Findings, celsius: float | None, charge: float | None) -> Cr
     )
     if low and charge is not None and charge < 0.5:
         verdict, reason = "cannot tell", f"the battery is only {charge * 100:.0f} % charged ({head})"
+    elif found.stands_still:
+        verdict, reason = (
+            "fault",
+            f"{head}: the current stays as at the start, without a ripple: the engine does not turn",
+        )
     elif low or slow:
         verdict, reason = "fault", f"{head}: {_cause(found, low=low, slow=slow, limit=limit)}"
     else:

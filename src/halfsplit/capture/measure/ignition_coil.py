@@ -164,7 +164,7 @@ def _spark(
             continue
         reach = tail[: int(0.1e-3 * rate)]
         top = int(np.argmax(reach))
-        if clipped(reach) > 0.01:
+        if clipped(volts[pulse.last - 3 : pulse.last + reach.size]) > 0.01:
             notes.append("the firing peak is clipped: its value is a lower bound")
         peaks.append(float(reach[top]))
         burn = _burn(tail[top:] - rest, rate)

@@ -168,7 +168,7 @@ def _closings(volts: Floats | None, pulses: list[Pulse], rate: float) -> Floats:
 def _flyback(volts: Floats, pulses: list[Pulse], rate: float) -> tuple[float, str]:
     reach = int(0.5e-3 * rate)
     peaks = [float(volts[p.last : p.last + reach].max()) for p in pulses if p.last + reach <= volts.size]
-    cut = any(clipped(volts[p.last : p.last + reach]) > 0.01 for p in pulses[:20])
+    cut = any(clipped(volts[max(p.last - 3, 0) : p.last + reach]) > 0.01 for p in pulses[:20])
     note = (
         "the flyback is clipped: take an attenuator or a wider range; its peak is a lower bound"
         if cut

@@ -149,7 +149,7 @@ def _first_alike(ripple: Floats, longest: int) -> int | None:
     if not tops.size:
         return None
     best = float(correlation[tops].max())
-    wall = best - max(0.12 * (best - float(np.median(correlation[tops]))), 0.003)
+    wall = best - max(0.06 * (best - float(np.median(correlation[tops]))), 0.002)
     return int(tops[correlation[tops] >= wall][0])
 
 

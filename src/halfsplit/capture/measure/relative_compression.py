@@ -27,6 +27,9 @@ from halfsplit.capture.measure.starting import LEAST_RATE, Span, by_current, by_
 WEAK: Final = 0.85
 """Share under which a cylinder is weak; within 10 to 15 % is usual (common practice, no source)."""
 
+_WEAK_OF_MANY: Final = 0.75
+"""The same from seven cylinders on, whose compressions overlap: a sound one beside a weak one reads down to 0.83."""
+
 _INERTIA: Final = 0.06
 """Seconds: T in the formula above."""
 
@@ -218,6 +221,7 @@ def _judged(
     shares = table.mean(axis=0)
     errors = table.std(axis=0, ddof=1) / np.sqrt(len(table)) if len(table) > 1 else np.full(shares.size, 0.1)
     label = "cylinder" if named else "place"
+    limit = WEAK if shares.size < 7 else _WEAK_OF_MANY
     quantities = tuple(
         Quantity(f"{label} {n}", 100 * float(s), "%", 100 * float(e))
         for n, s, e in sorted(zip(numbers, shares, errors, strict=True))
@@ -226,7 +230,7 @@ def _judged(
     weak = [
         n
         for n, s, e in zip(numbers, shares, errors, strict=True)
-        if s < WEAK and s + 2 * e < 0.5 * (1 + WEAK)
+        if s < limit and s + 2 * e < 0.5 * (1 + limit)
     ]
     order = sorted(range(len(numbers)), key=lambda i: numbers[i])
     shaky = float(np.max(errors)) > _UNSURE

@@ -56,10 +56,11 @@ def clipped(values: Floats) -> float:
     A trace that is cut off stays at exactly one extreme for three samples and more, and comes there with a
     step larger than the instrument's own; a peak of its own accord does not.
     """
-    return max(_flat(values), _flat(-values))
+    return max(cut_off(values), cut_off(-values))
 
 
-def _flat(values: Floats) -> float:
+def cut_off(values: Floats) -> float:
+    """The same at the top alone, for traces whose floor is flat by nature (no current flows)."""
     if values.size < 8:
         return 0.0
     at_top = values >= values.max() - 1e-9 * max(abs(float(values.max())), 1e-9)
