@@ -1,88 +1,114 @@
-"""Measures a drawing: what a reader would see as an overlap, a wire through a symbol, a part that is missing."""
+"""Measures a drawing: what a reader would see as an overlap, a wire through a symbol, a wire that leads nowhere."""
 
-from itertools import combinations
+from collections import Counter, defaultdict
 
+import numpy as np
+
+from halfsplit.circuit.model import Model
 from halfsplit.drawing import Drawing
 
 HAIR = 0.5
 """Things may touch; less than this much overlap (px) is not seen."""
 
 
-def overlap(one, other):
-    return (
-        min(one[2], other[2]) - max(one[0], other[0]) > HAIR
-        and min(one[3], other[3]) - max(one[1], other[1]) > HAIR
-    )
-
-
-def crosses(segment, rectangle):
-    """Whether an upright or level segment runs through the inside of a rectangle."""
-    x1, y1, x2, y2 = segment
-    left, right, top, bottom = min(x1, x2), max(x1, x2), min(y1, y2), max(y1, y2)
-    return (
-        left < rectangle[2] - HAIR
-        and right > rectangle[0] + HAIR
-        and top < rectangle[3] - HAIR
-        and bottom > rectangle[1] + HAIR
-    )
-
-
-def collinear(one, other):
-    """Whether two segments lie on each other for more than a point."""
-    upright = one[0] == one[2] and other[0] == other[2] and abs(one[0] - other[0]) < HAIR
-    level = one[1] == one[3] and other[1] == other[3] and abs(one[1] - other[1]) < HAIR
-    if not (upright or level):
-        return False
-    low, high = (1, 3) if upright else (0, 2)
-    return (
-        min(max(one[low], one[high]), max(other[low], other[high]))
-        - max(min(one[low], one[high]), min(other[low], other[high]))
-    ) > HAIR
-
-
 def mistakes(drawing: Drawing) -> list[str]:
     """Everything that must not be in a drawing, in words; empty for a good one."""
     boxes = drawing.boxes
-    lines = [*(("wire", *wire) for wire in boxes.wires), *(("bar", *bar) for bar in boxes.bars)]
+    lines = [*boxes.wires, *boxes.bars]
     found = [
-        f"texts {a!r} and {b!r} overlap"
-        for (a, one), (b, other) in combinations(boxes.texts, 2)
-        if overlap(one, other)
+        *overlapping("texts", boxes.texts),
+        *overlapping("symbols", boxes.symbols),
+        *overlapping("targets", boxes.targets),
+        *running_through(lines, boxes.symbols),
+        *running_through(lines, boxes.texts),
+        *lying_on_each_other(lines),
     ]
+    found += [f"{name} is aslant" for name, (x1, y1, x2, y2) in lines if x1 != x2 and y1 != y2]
     found += [
-        f"symbols {a} and {b} overlap"
-        for (a, one), (b, other) in combinations(boxes.symbols, 2)
-        if overlap(one, other)
+        f"{what} is outside the page"
+        for what, (left, top, right, bottom) in (*boxes.texts, *boxes.symbols, *boxes.targets)
+        if left < 0 or top < 0 or right > drawing.width or bottom > drawing.height
     ]
-    found += [
-        f"targets {a} and {b} overlap"
-        for (a, one), (b, other) in combinations(boxes.targets, 2)
-        if overlap(one, other)
-    ]
-    for kind, name, segment in lines:
-        found += [
-            f"{kind} {name} runs through the symbol {symbol}"
-            for symbol, rectangle in boxes.symbols
-            if crosses(segment, rectangle)
-        ]
-        found += [
-            f"{kind} {name} runs through the text {text!r}"
-            for text, rectangle in boxes.texts
-            if crosses(segment, rectangle)
-        ]
-        if segment[0] != segment[2] and segment[1] != segment[3]:
-            found.append(f"{kind} {name} is aslant")
-    found += [
-        f"{a} and {b} lie on each other"
-        for (_, a, one), (_, b, other) in combinations(lines, 2)
-        if a != b and collinear(one, other)
-    ]
-    for what, rectangle in (*boxes.texts, *boxes.symbols, *boxes.targets):
-        if (
-            rectangle[0] < 0
-            or rectangle[1] < 0
-            or rectangle[2] > drawing.width
-            or rectangle[3] > drawing.height
-        ):
-            found.append(f"{what} is outside the page")
     return found
+
+
+def overlapping(kind, entries):
+    names, r = [name for name, _ in entries], array(entries)
+    across = np.minimum(r[:, None, 2], r[None, :, 2]) - np.maximum(r[:, None, 0], r[None, :, 0])
+    down = np.minimum(r[:, None, 3], r[None, :, 3]) - np.maximum(r[:, None, 1], r[None, :, 1])
+    pairs = np.argwhere(np.triu((across > HAIR) & (down > HAIR), k=1))
+    return [f"{kind} {names[i]!r} and {names[j]!r} overlap" for i, j in pairs]
+
+
+def running_through(lines, entries):
+    s, r = spread(lines), array(entries)
+    inside = (
+        (s[:, None, 0] < r[None, :, 2] - HAIR)
+        & (s[:, None, 2] > r[None, :, 0] + HAIR)
+        & (s[:, None, 1] < r[None, :, 3] - HAIR)
+        & (s[:, None, 3] > r[None, :, 1] + HAIR)
+    )
+    return [f"{lines[i][0]} runs through {entries[j][0]!r}" for i, j in np.argwhere(inside)]
+
+
+def lying_on_each_other(lines):
+    """Two different lines on the same stretch: nobody could tell them apart."""
+    s = spread(lines)
+    found = []
+    for along, across in ((0, 1), (1, 0)):
+        level = np.abs(s[:, across] - s[:, across + 2]) < HAIR
+        same = np.abs(s[:, None, across] - s[None, :, across]) < HAIR
+        shared = np.minimum(s[:, None, along + 2], s[None, :, along + 2]) - np.maximum(
+            s[:, None, along], s[None, :, along]
+        )
+        pairs = np.argwhere(np.triu(level[:, None] & level[None, :] & same & (shared > HAIR), k=1))
+        found += [f"{lines[i][0]} and {lines[j][0]} lie on each other" for i, j in pairs if lines[i][0] != lines[j][0]]
+    return found
+
+
+def array(entries):
+    return np.array([rectangle for _, rectangle in entries], dtype=float).reshape(-1, 4)
+
+
+def spread(lines):
+    """Segments as (left, top, right, bottom)."""
+    s = array(lines)
+    return np.column_stack(
+        [np.minimum(s[:, 0], s[:, 2]), np.minimum(s[:, 1], s[:, 3]), np.maximum(s[:, 0], s[:, 2]), np.maximum(s[:, 1], s[:, 3])]
+    )
+
+
+# What the drawing says, read back from its lines
+
+
+def misread(drawing: Drawing, model: Model) -> list[str]:
+    """Wires that do not lead, in one piece, from the one of their points to the other."""
+    segments = defaultdict(list)
+    for name, segment in drawing.boxes.wires:
+        segments[name].append(segment)
+    found = []
+    for wire in model.wires:
+        degrees = Counter((round(x, 3), round(y, 3)) for x1, y1, x2, y2 in segments[wire.name] for x, y in ((x1, y1), (x2, y2)))
+        ends = [spot for spot, degree in degrees.items() if degree == 1]
+        if len(ends) != 2 or any(degree > 2 for degree in degrees.values()):
+            found.append(f"{wire.name} is not one line")
+        elif not any(
+            touches(drawing, wire.a, first) and touches(drawing, wire.b, second)
+            for first, second in (ends, reversed(ends))
+        ):
+            found.append(f"{wire.name} does not join its points")
+    return found
+
+
+def touches(drawing, point, spot):
+    """Whether a spot is at the edge of the symbol of a point, or on its bar."""
+    x, y = spot
+    bare = point.partition(":")[0]
+    for name, (left, top, right, bottom) in drawing.boxes.symbols:
+        on_edge = min(abs(y - top), abs(y - bottom)) < HAIR
+        if name in {bare, bare.partition(".")[0]} and left <= x <= right and on_edge:
+            return True
+    for name, (x1, y1, x2, y2) in drawing.boxes.bars:
+        if name.partition(":")[0] == bare and abs(y - y1) < HAIR and abs(y - y2) < HAIR and x1 - HAIR <= x <= x2 + HAIR:
+            return True
+    return False
