@@ -134,7 +134,7 @@ class Batch:
         """Which modules work (M, b)."""
         wanted = self._wanted(cases)
         volts = self._volts(self.base(), wanted, self.states[:, wanted], self.table.watch)
-        return self.table.fed(volts, self.cases.locks.dead[:, wanted], self.system.parameters.minimum)
+        return self.table.fed(volts, self.cases.locks.dead[:, wanted], self.system.parameters.thresholds.minimum)
 
     def links(self) -> Links:
         """(listener, speaker) → whether the one hears the other (B,), for every pair on a bus."""

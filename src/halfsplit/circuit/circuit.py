@@ -212,7 +212,7 @@ class Solution:
         if module not in table.module_index:
             raise UnknownNameError(f"there is no module {module!r} in this circuit")
         watched = self.result.volts[table.watch][:, None]
-        minimum = self.result.system.parameters.minimum
+        minimum = self.result.system.parameters.thresholds.minimum
         return bool(table.fed(watched, self.result.locks.dead, minimum)[table.module_index[module], 0])
 
     def answers(self, module: str) -> bool:

@@ -8,12 +8,14 @@ change at once in each round (rulings 4).
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from halfsplit.circuit.elements import (
+    FEED_MINIMUM,
+    NOMINAL,
     SUPPLY_LIMIT,
     SUPPLY_OHMS,
     Assembly,
@@ -22,10 +24,11 @@ from halfsplit.circuit.elements import (
     DriverDevice,
     ParkSwitch,
     Relay,
+    SleepDevice,
     SupplyDevice,
     TalkDevice,
 )
-from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs
+from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -37,6 +40,8 @@ FREE, ALWAYS = -1, 100
 """Values of a device lock: none; a driver that is told to drive whatever its condition says."""
 LOW_SHARE, HIGH_SHARE = 0.3, 0.6
 PARK_VOLTS = 1.0
+LIMIT_SLACK = 1e-9
+"""A device at its limit counts as beyond it, whatever the last digit says."""
 BUS_SEES, BUS_IDLES = 0.9, 0.5
 """A receiver takes 0.9 V difference for dominant and less than 0.5 V for recessive (ISO 11898-2, from memory)."""
 LINE_DOMINANT, LINE_RECESSIVE = 0.4, 0.6
@@ -52,22 +57,81 @@ class Locks:
     unread: Bools
 
     def at(self, columns: Ints) -> Locks:
+        """Those of some cases."""
         return Locks(self.device[:, columns], self.dead[:, columns], self.unread[:, columns])
 
 
 @dataclass(frozen=True)
-class _View:
-    """What one round sees: volts of the watched nodes, last states, locks, module and input levels, links."""
+class Thresholds:
+    """Volts at which devices change: feed that each module needs (M,), pull-in and drop-out of relays (D,)."""
 
+    minimum: Floats
+    pulls: Floats
+    drops: Floats
+
+
+@dataclass
+class _View:
+    """What one round sees: volts of the watched nodes, last states, locks, module and input levels, links.
+
+    ``working`` (M, B): modules that are fed, not dead and not asleep.
+    """
+
+    table: DeviceTable
+    state: State
     volts: Floats
     states: States
     locks: Locks
-    fed: Bools
-    high: Bools
-    low: Bools
     links: Links
-    pulls: Floats
-    drops: Floats
+    thresholds: Thresholds
+    high: Bools = field(init=False)
+    low: Bools = field(init=False)
+    fed: Bools = field(init=False)
+    working: Bools = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.fed = self.table.fed(self.volts, self.locks.dead, self.thresholds.minimum)
+        self.high, self.low = self.table.levels(self.volts, self.locks)
+        self.working = self.fed.copy()
+        for number in self.table.sleepers:
+            device = self.table.devices[number]
+            assert isinstance(device, SleepDevice)
+            self.working[device.module] &= ~self.asleep(number, device)
+
+    def asleep(self, number: int, device: SleepDevice) -> Bools:
+        """Whether a module sleeps: the state has lasted long enough, and nothing wakes it."""
+        tired = self.state.lasts is not None and self.state.lasts >= device.sleep.after
+        if not tired:
+            return np.zeros(self.volts.shape[1], dtype=bool)
+        asleep = self.fed[device.module] & (self.locks.device[number] != 0)
+        if device.sleep.wakes is not None:
+            asleep &= ~self.holds(device.sleep.wakes, device.module)
+        return asleep
+
+    def holds(self, condition: Condition, module: int) -> Bools:
+        """Whether a condition of a module is true (B,)."""
+        cases = self.volts.shape[1]
+        match condition:
+            case PinIs(pin, level):
+                port = self.table.input_index[f"{self.table.modules[module].name}.{pin}"]
+                return np.asarray((self.high if level == "high" else self.low)[port])
+            case InState(name):
+                return np.full(cases, name == self.state.name)
+            case Hears(listener, speaker):
+                return self.links.get((listener, speaker), np.zeros(cases, dtype=bool))
+            case Not(term):
+                return ~self.holds(term, module)
+            case And(terms):
+                return np.logical_and.reduce([self.holds(term, module) for term in terms])
+            case Or(terms):
+                return np.logical_or.reduce([self.holds(term, module) for term in terms])
+            case _:
+                return np.ones(cases, dtype=bool)
+
+    def across(self, number: int) -> Floats:
+        """Volts from a device's first point to its second (B,)."""
+        a, b = self.table.rows(number)[:2]
+        return np.asarray(self.volts[a] - self.volts[b])
 
 
 class DeviceTable:
@@ -78,24 +142,35 @@ class DeviceTable:
         self.modules = tuple(assembly.modules)
         self.inputs = tuple(assembly.inputs)
         self.names = tuple(device.name for device in self.devices)
-        self._nodes: dict[int, int] = {}
-        self._row = lambda point: self._nodes.setdefault(index[point], len(self._nodes))
-        self._feed_rows = [[[self._row(pin) for pin in group] for group in module.feeds] for module in self.modules]
-        self._earth_rows = np.array([self._row(module.earth) for module in self.modules], dtype=np.intp)
-        self._input_rows = np.array([self._row(port.point) for port in self.inputs], dtype=np.intp)
-        self._rows: list[tuple[int, ...]] = [tuple(map(self._row, POINTS[type(device)](device)))
-                                             for device in self.devices]
-        self.watch: Ints = np.array(list(self._nodes), dtype=np.intp)
-        self.minimum: Floats = np.array([module.minimum for module in self.modules])
+        watched: dict[int, int] = {}
+
+        def row(point: str) -> int:
+            return watched.setdefault(index[point], len(watched))
+
+        self._feed_rows = [[[row(pin) for pin in group] for group in module.feeds] for module in self.modules]
+        self._earth_rows = np.array([row(module.earth) for module in self.modules], dtype=np.intp)
+        self._input_rows = np.array([row(port.point) for port in self.inputs], dtype=np.intp)
+        self._rows = [tuple(map(row, POINTS[type(device)](device))) for device in self.devices]
+        self.watch: Ints = np.array(list(watched), dtype=np.intp)
         relays = [device if isinstance(device, Relay) else None for device in self.devices]
-        self.pulls: Floats = np.array([relay.pulls if relay else 0.0 for relay in relays])
-        self.drops: Floats = np.array([relay.drops if relay else 0.0 for relay in relays])
+        self.thresholds = Thresholds(
+            np.array([module.minimum for module in self.modules]),
+            np.array([relay.pulls if relay else 0.0 for relay in relays]),
+            np.array([relay.drops if relay else 0.0 for relay in relays]))
         self.elements_of = _elements_of(assembly)
         self.module_index = {module.name: number for number, module in enumerate(self.modules)}
         self.input_index = {port.name: number for number, port in enumerate(self.inputs)}
-        self.talks = [number for number, device in enumerate(self.devices) if isinstance(device, TalkDevice)]
-        self.asked_links = sorted(set().union(*(_links_asked(device.driver.when) for device in self.devices
-                                                if isinstance(device, DriverDevice)), set()))
+        self.talks = self._numbers(TalkDevice)
+        self.sleepers = self._numbers(SleepDevice)
+        self.asked_links = sorted(set().union(*(_links_asked(condition) for condition in self._conditions())))
+
+    def _numbers(self, kind: type[Device]) -> list[int]:
+        return [number for number, device in enumerate(self.devices) if isinstance(device, kind)]
+
+    def _conditions(self) -> list[Condition]:
+        drivers = [device.driver.when for device in self.devices if isinstance(device, DriverDevice)]
+        wakes = [device.sleep.wakes for device in self.devices if isinstance(device, SleepDevice)]
+        return [*drivers, *(condition for condition in wakes if condition is not None)]
 
     def find(self, name: str, kind: type[Device]) -> int:
         """Index of a device by name and type."""
@@ -108,18 +183,22 @@ class DeviceTable:
                      np.zeros((len(self.modules), cases), dtype=bool),
                      np.zeros((len(self.inputs), cases), dtype=bool))
 
-    def draw_minimum(self, generator: np.random.Generator) -> Floats:
-        """Feed volts that each module needs: 6 to 9.5 V over the draws (field.md 13), about a stated value ±1 V."""
-        drawn = generator.uniform(6.0, 9.5, len(self.minimum))
-        near = self.minimum + generator.uniform(-1.0, 1.0, len(self.minimum))
-        return np.where(self.minimum == 8.0, drawn, near)
+    def draw(self, generator: np.random.Generator) -> Thresholds:
+        """One car's thresholds. Feed of a module: 6 to 9.5 V over the draws (field.md 13), about a stated value
+        ±1 V; relays pull in a little earlier or later than stated."""
+        nominal = self.thresholds
+        drawn = generator.uniform(6.0, 9.5, len(nominal.minimum))
+        near = nominal.minimum + generator.uniform(-1.0, 1.0, len(nominal.minimum))
+        return Thresholds(np.where(nominal.minimum == FEED_MINIMUM, drawn, near),
+                          nominal.pulls * generator.uniform(0.85, 1.05, len(nominal.pulls)),
+                          nominal.drops * generator.uniform(0.7, 1.3, len(nominal.drops)))
 
     def rest(self, locks: Locks) -> States:
         """The unpowered network: every device at rest, but for those that are stuck."""
         return np.where((locks.device > 0) & (locks.device < ALWAYS), locks.device, 0).astype(np.int8)
 
     def fed(self, volts: Floats, dead: Bools, minimum: Floats) -> Bools:
-        """Which modules work (M, B): every feed group has a pin at least ``minimum`` above the first earth."""
+        """Which modules are fed and alive (M, B): every feed group has a pin ``minimum`` above the first earth."""
         works = ~dead
         for module, groups in enumerate(self._feed_rows):
             earth = volts[self._earth_rows[module]]
@@ -127,25 +206,24 @@ class DeviceTable:
                 works[module] &= volts[group].max(axis=0) - earth >= minimum[module]
         return works
 
-    def step(self, volts: Floats, states: States, locks: Locks, *, state: str, minimum: Floats, pulls: Floats,
-             drops: Floats, links: Links | None = None) -> States:
+    def step(self, volts: Floats, states: States, locks: Locks, *, state: State, thresholds: Thresholds,
+             links: Links) -> States:
         """The states that the devices take at these volts (D, B)."""
-        fed = self.fed(volts, locks.dead, minimum)
-        high, low = self._levels(volts, locks)
-        view = _View(volts, states, locks, fed, high, low, links or {}, pulls, drops)
+        view = _View(self, state, volts, states, locks, links, thresholds)
         new = np.empty_like(states)
         for number, device in enumerate(self.devices):
-            new[number] = RULES[type(device)](self, view, number, state)
+            new[number] = RULES[type(device)](view, number, device)
         forced = (locks.device >= 0) & (locks.device < ALWAYS)
         return np.where(forced, locks.device, new)
 
-    def _levels(self, volts: Floats, locks: Locks) -> tuple[Bools, Bools]:
+    def levels(self, volts: Floats, locks: Locks) -> tuple[Bools, Bools]:
+        """Which inputs are high, and which are low (I, B); between its thresholds an input is neither."""
         shape = len(self.inputs), volts.shape[1]
         high, low = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
         for number, port in enumerate(self.inputs):
             earth = volts[self._earth_rows[port.module]]
             groups = self._feed_rows[port.module]
-            feed = volts[groups[0][0]] - earth if groups else np.full(shape[1], 12.0)
+            feed = volts[groups[0][0]] - earth if groups else np.full(shape[1], NOMINAL)
             level = volts[self._input_rows[number]] - earth
             over = HIGH_SHARE * feed if port.high_over is None else port.high_over
             under = LOW_SHARE * feed if port.low_under is None else port.low_under
@@ -154,40 +232,18 @@ class DeviceTable:
             low[number] = np.where(unread, port.resting == "low", level < under)
         return high, low
 
-    def holds(self, condition: Condition, module: int, view: _View, state: str) -> Bools:
-        """Whether a driver's condition is true (B,)."""
-        cases = view.volts.shape[1]
-        match condition:
-            case PinIs(pin, level):
-                port = self.input_index[f"{self.modules[module].name}.{pin}"]
-                return (view.high if level == "high" else view.low)[port]
-            case InState(name):
-                return np.full(cases, name == state)
-            case Hears(listener, speaker):
-                return view.links.get((listener, speaker), np.zeros(cases, dtype=bool))
-            case Not(term):
-                return ~self.holds(term, module, view, state)
-            case And(terms):
-                return np.logical_and.reduce([self.holds(term, module, view, state) for term in terms])
-            case Or(terms):
-                return np.logical_or.reduce([self.holds(term, module, view, state) for term in terms])
-            case _:
-                return np.ones(cases, dtype=bool)
-
     def rows(self, device: int) -> tuple[int, ...]:
+        """Rows of the watched volts that a device's rule reads."""
         return self._rows[device]
 
     def received(self, talk: int, volts: Floats, *, dominant: bool) -> Bools:
         """Whether the receiver of this talk device sees the bus dominant (or, if asked so, recessive) (B,)."""
-        rows = self._rows[talk]
-        device = self.devices[talk]
-        assert isinstance(device, TalkDevice)
-        if device.low is None:
-            feed = volts[rows[2]] - volts[rows[1]]
-            level = volts[rows[0]] - volts[rows[1]]
-            return level < LINE_DOMINANT * feed if dominant else level > LINE_RECESSIVE * feed
-        difference = volts[rows[0]] - volts[rows[3]]
-        return difference >= BUS_SEES if dominant else difference < BUS_IDLES
+        high, earth, feed, *low = (volts[row] for row in self._rows[talk])
+        if not low:
+            share = (high - earth) - (LINE_DOMINANT if dominant else LINE_RECESSIVE) * (feed - earth)
+            return np.asarray(share < 0 if dominant else share > 0)
+        difference = high - low[0]
+        return np.asarray(difference >= BUS_SEES if dominant else difference < BUS_IDLES)
 
 
 def _elements_of(assembly: Assembly) -> tuple[tuple[int, ...], ...]:
@@ -210,69 +266,68 @@ def _links_asked(condition: Condition) -> set[tuple[str, str]]:
             return set()
 
 
-def _relay(table: DeviceTable, view: _View, number: int, state: str) -> States:
+def _as_states(values: ArrayLike) -> States:
+    return np.asarray(values, dtype=np.int8)
+
+
+def _relay(view: _View, number: int, device: Relay) -> States:
     """Pulls in at its pull-in volts, holds down to its drop-out volts."""
-    a, b = table.rows(number)
-    volts = np.abs(view.volts[a] - view.volts[b])
-    threshold = np.where(view.states[number] == 1, view.drops[number], view.pulls[number])
-    return (volts >= threshold).astype(np.int8)
+    pulled = view.states[number] == 1
+    threshold = np.where(pulled, view.thresholds.drops[number], view.thresholds.pulls[number])
+    return _as_states(np.abs(view.across(number)) >= threshold)
 
 
-def _park(table: DeviceTable, view: _View, number: int, state: str) -> States:
-    a, b = table.rows(number)
-    return (np.abs(view.volts[a] - view.volts[b]) > PARK_VOLTS).astype(np.int8)
+def _park(view: _View, number: int, device: ParkSwitch) -> States:
+    return _as_states(np.abs(view.across(number)) > PARK_VOLTS)
 
 
-def _diode(table: DeviceTable, view: _View, number: int, state: str) -> States:
-    device = table.devices[number]
-    assert isinstance(device, Diode)
-    a, k = table.rows(number)
-    return (view.volts[a] - view.volts[k] > device.forward).astype(np.int8)
+def _diode(view: _View, number: int, device: Diode) -> States:
+    return _as_states(view.across(number) > device.forward)
 
 
-def _driver(table: DeviceTable, view: _View, number: int, state: str) -> States:
-    device = table.devices[number]
-    assert isinstance(device, DriverDevice)
-    told = table.holds(device.driver.when, device.module, view, state) | (view.locks.device[number] == ALWAYS)
-    on = (view.fed[device.module] & told).astype(np.int8)
-    if device.driver.limit is None:
-        return on
-    a, b = table.rows(number)
-    across = view.volts[a] - view.volts[b]
-    was = view.states[number]
-    over = ((was == 1) & (across / device.ohms > device.driver.limit)) | (
-        (was == 2) & (across / device.ohms >= device.driver.limit * (1 - 1e-9)))
-    if device.driver.latches is not None and device.driver.latches != state:
-        return np.where(over | (was == 3), 3 * on, on).astype(np.int8)
-    return np.where(over, 2 * on, on).astype(np.int8)
+def _driver(view: _View, number: int, device: DriverDevice) -> States:
+    """On while its module works and its condition holds; limiting past its limit; latched off from then on if it
+    latches, until its module loses its feed or the state that clears it."""
+    driver = device.driver
+    told = view.holds(driver.when, device.module) | (view.locks.device[number] == ALWAYS)
+    works = view.working[device.module]
+    on = works & told
+    if driver.limit is None:
+        return _as_states(on)
+    amps, was = view.across(number) / device.ohms, view.states[number]
+    over = ((was == 1) & (amps > driver.limit)) | ((was == 2) & (amps >= driver.limit * (1 - LIMIT_SLACK)))
+    if driver.latches is not None and driver.latches != view.state.name:
+        return _as_states(np.where(works & (over | (was == 3)), 3, on))
+    return _as_states(np.where(on & over, 2, on))
 
 
-def _supply(table: DeviceTable, view: _View, number: int, state: str) -> States:
+def _supply(view: _View, number: int, device: SupplyDevice) -> States:
     """Off, regulating, limiting or dropping out, whichever line of its characteristic is the lowest (rulings 3)."""
-    device = table.devices[number]
-    assert isinstance(device, SupplyDevice)
-    feed, earth, pin = (view.volts[row] for row in table.rows(number))
+    feed, earth, pin = (view.volts[row] for row in view.table.rows(number))
     limit = device.supply.limit or SUPPLY_LIMIT
-    regulating = (earth + device.supply.volts - pin) / SUPPLY_OHMS
-    dropping = (feed - pin) / SUPPLY_OHMS
     low_feed = feed < earth + device.supply.volts
-    wanted = np.where(low_feed, dropping, regulating)
     line = np.where(low_feed, 3, 1)
+    wanted = (np.where(low_feed, feed, earth + device.supply.volts) - pin) / SUPPLY_OHMS
     was = view.states[number]
-    new = np.where(was == 0, np.where(wanted > 0, line, 0),
-                   np.where(was == 2, np.where(wanted < limit * (1 - 1e-9), line, 2),
-                            np.where(wanted < -1e-9, 0, np.where(wanted > limit, 2, line))))
-    return np.where(view.fed[device.module], new, 0).astype(np.int8)
+    from_off = np.where(wanted > 0, line, 0)
+    from_limit = np.where(wanted < limit * (1 - LIMIT_SLACK), line, 2)
+    from_line = np.where(wanted < -LIMIT_SLACK, 0, np.where(wanted > limit, 2, line))
+    new = np.where(was == 0, from_off, np.where(was == 2, from_limit, from_line))
+    return _as_states(np.where(view.working[device.module], new, 0))
 
 
-def _talk(table: DeviceTable, view: _View, number: int, state: str) -> States:
-    device = table.devices[number]
-    assert isinstance(device, TalkDevice)
-    return view.fed[device.module].astype(np.int8)
+def _talk(view: _View, number: int, device: TalkDevice) -> States:
+    return _as_states(view.working[device.module])
 
 
-RULES: Mapping[type, Callable[[DeviceTable, _View, int, str], States]] = {
+def _sleep(view: _View, number: int, device: SleepDevice) -> States:
+    return _as_states(view.asleep(number, device))
+
+
+# Each rule takes the device of its own type, which a table of functions cannot say.
+RULES: Mapping[type, Callable[..., States]] = {
     Relay: _relay, ParkSwitch: _park, Diode: _diode, DriverDevice: _driver, SupplyDevice: _supply, TalkDevice: _talk,
+    SleepDevice: _sleep,
 }
 
 
@@ -287,4 +342,5 @@ POINTS: Mapping[type, Callable[..., Sequence[str]]] = {
     DriverDevice: lambda device: device.ends,
     SupplyDevice: lambda device: (device.feed, device.earth, device.pin),
     TalkDevice: _talk_points,
+    SleepDevice: lambda device: (),
 }

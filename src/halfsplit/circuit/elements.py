@@ -18,6 +18,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import (
     BODY,
     And,
+    Behaviour,
     Condition,
     Driver,
     Input,
@@ -26,6 +27,7 @@ from halfsplit.circuit.model import (
     Or,
     Part,
     PinIs,
+    Sleep,
     Supply,
     Talk,
 )
@@ -131,7 +133,16 @@ class TalkDevice:
     earth: Point
 
 
-Device = Relay | ParkSwitch | Diode | DriverDevice | SupplyDevice | TalkDevice
+@dataclass(frozen=True, slots=True)
+class SleepDevice:
+    """States: 0 awake, 1 asleep: then the module draws little, drives nothing and does not talk."""
+
+    name: str
+    module: int
+    sleep: Sleep
+
+
+Device = Relay | ParkSwitch | Diode | DriverDevice | SupplyDevice | TalkDevice | SleepDevice
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,10 +298,10 @@ def _module(assembly: Assembly, part: Part) -> None:
     feed = feeds[0][0] if feeds else REFERENCE
     minimum = behaviour.works_over or FEED_MINIMUM
     assembly.modules.append(ModulePorts(part.name, feeds, earth, minimum))
-    _module_draw(assembly, part, earth)
+    _module_draw(assembly, part, behaviour, index, earth)
     for other in behaviour.earths[1:]:
         assembly.add(f"{part.name} earth {other}", "earth", inside(part, other), earth, SWITCH_OHMS, part=part.name)
-    for port in _all_inputs(behaviour.inputs, behaviour.drivers):
+    for port in _all_inputs(behaviour):
         _input(assembly, part, port, index, feed, earth)
     for driver in behaviour.drivers:
         _driver(assembly, part, driver, index, feed, earth)
@@ -302,15 +313,18 @@ def _module(assembly: Assembly, part: Part) -> None:
         _talk(assembly, part, talk, index, feed, earth)
 
 
-def _module_draw(assembly: Assembly, part: Part, earth: Point) -> None:
-    assert part.behaviour is not None
-    pins = [pin for group in part.behaviour.feeds for pin in group]
-    draws = part.behaviour.draws
-    amps = value(part, "A") if draws is None else draws
+def _module_draw(assembly: Assembly, part: Part, behaviour: Behaviour, module: int, earth: Point) -> None:
+    """Its own current, from each feed to its first earth, whether it works or not; less of it while asleep."""
+    pins = [pin for group in behaviour.feeds for pin in group]
+    amps, sleep = value(part, "A") if behaviour.draws is None else behaviour.draws, behaviour.sleep
+    device = assembly.device(SleepDevice(part.name, module, sleep)) if sleep else -1
     for pin in pins:
         if amps > 0:
             assembly.add(f"{part.name} draw {pin}", "draw", inside(part, pin), earth, NOMINAL * len(pins) / amps,
-                         spread=0.25, part=part.name)
+                         spread=0.25, device=device, mask=0b01, part=part.name)
+        if sleep and sleep.amps > 0:
+            assembly.add(f"{part.name} asleep {pin}", "draw", inside(part, pin), earth,
+                         NOMINAL * len(pins) / sleep.amps, spread=0.25, device=device, mask=0b10, part=part.name)
 
 
 def pins_read(condition: Condition | None) -> set[str]:
@@ -326,11 +340,12 @@ def pins_read(condition: Condition | None) -> set[str]:
             return set()
 
 
-def _all_inputs(inputs: tuple[Input, ...], drivers: tuple[Driver, ...]) -> list[Input]:
+def _all_inputs(behaviour: Behaviour) -> list[Input]:
     """The declared inputs, and a plain one for every pin that a condition asks for without declaring it."""
-    declared = {port.pin for port in inputs}
-    asked = set().union(*(pins_read(driver.when) for driver in drivers)) if drivers else set()
-    return [*inputs, *(Input(pin) for pin in sorted(asked - declared))]
+    declared = {port.pin for port in behaviour.inputs}
+    asked = set().union(*(pins_read(driver.when) for driver in behaviour.drivers),
+                        pins_read(behaviour.sleep.wakes if behaviour.sleep else None))
+    return [*behaviour.inputs, *(Input(pin) for pin in sorted(asked - declared))]
 
 
 def _input(assembly: Assembly, part: Part, port: Input, module: int, feed: Point, earth: Point) -> None:

@@ -15,6 +15,7 @@ from halfsplit.circuit.elements import (
     SWITCH_OHMS,
     DriverDevice,
     Relay,
+    SleepDevice,
     SupplyDevice,
     load_ohms,
     value,
@@ -179,9 +180,9 @@ def _module(network: Network, part: Part) -> Iterator[Fault]:
     for supply in behaviour.supplies:
         pin = f"{part.name}.{supply.pin}"
         yield _pin(part, pin, "missing", Lock("device", table.find(pin, SupplyDevice), 0))
-    if behaviour.sleep and draws:
-        awake = [(name, SET, 1.0 / network.elements[network.element(name)].conductance) for name, *_ in draws]
-        yield _part(network, part, "does not sleep", *awake)
+    if behaviour.sleep:
+        awake = Lock("device", table.find(part.name, SleepDevice), 0)
+        yield _part(network, part, "does not sleep", locks=(awake,))
 
 
 def _pin(part: Part, pin: str, mode: str, lock: Lock) -> Fault:

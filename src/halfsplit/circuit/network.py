@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
-from halfsplit.circuit.devices import DeviceTable
+from halfsplit.circuit.devices import DeviceTable, Thresholds
 from halfsplit.circuit.elements import LEAK, REFERENCE, Assembly, Element, assemble, inside, sensor_track
 from halfsplit.circuit.model import BODY, Model, State
 from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
@@ -57,9 +57,7 @@ class Parameters:
 
     conductance: Floats
     emf: Floats
-    minimum: Floats
-    pulls: Floats
-    drops: Floats
+    thresholds: Thresholds
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,7 +158,7 @@ class Network:
         return Parameters(
             np.array([element.conductance for element in self.elements]),
             np.array([element.emf for element in self.elements]),
-            self.devices.minimum, self.devices.pulls, self.devices.drops)
+            self.devices.thresholds)
 
     def incidence(self, ends: Ints) -> csr_matrix:
         """+1 at the first, -1 at the second end of each element: (N + 1, E)."""
@@ -226,10 +224,8 @@ class Network:
         spread = np.array([element.spread for element in self.elements])
         battery = np.array([element.role == "battery" for element in self.elements])
         emf = nominal.emf + np.where(battery, 0.15 * np.clip(generator.standard_normal(len(spread)), -2, 2), 0.0)
-        return Parameters(
-            nominal.conductance * np.exp(spread * np.clip(generator.standard_normal(len(spread)), -2.0, 2.0)), emf,
-            self.devices.draw_minimum(generator), nominal.pulls * generator.uniform(0.85, 1.05, len(nominal.pulls)),
-            nominal.drops * generator.uniform(0.7, 1.3, len(nominal.drops)))
+        ratio = np.exp(spread * np.clip(generator.standard_normal(len(spread)), -2.0, 2.0))
+        return Parameters(nominal.conductance * ratio, emf, self.devices.draw(generator))
 
 
 def _points(model: Model, assembly: Assembly) -> list[str]:

@@ -67,8 +67,8 @@ class _Rounds:
         """One round for the cases that still move."""
         live, parameters = self.live, self.system.parameters
         old = self.states[:, live]
-        new = self.table.step(volts, old, self.locks.at(live), state=self.system.state.name,
-                              minimum=parameters.minimum, pulls=parameters.pulls, drops=parameters.drops, links=links)
+        new = self.table.step(volts, old, self.locks.at(live), state=self.system.state,
+                              thresholds=parameters.thresholds, links=links)
         new[self.chattering[:, live]] = 0
         self._one_at_a_time(old, new)
         moving = (new != old).any(axis=0)
