@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from halfsplit.circuit.cases import Cases
-from halfsplit.circuit.devices import Bools, DriverDevice, Floats, Links, States
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, States
+from halfsplit.circuit.elements import DriverDevice
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.lowrank import Update, Updates, spread
-from halfsplit.circuit.network import Ints, System
+from halfsplit.circuit.network import System
 from halfsplit.circuit.responses import Base
 from halfsplit.circuit.settle import Evaluate, settle
 from halfsplit.circuit.solve import OVERLOAD, Factor, links, scratch
@@ -76,10 +77,11 @@ class Batch:
         network = self.system.network
         if not len(network.fuses):
             return cases[:0]
-        load = np.abs(self.amps(network.fuses, cases)) / network.ratings[:, None]
+        load: Floats = np.abs(self.amps(network.fuses, cases)) / network.ratings[:, None]
         worst = load.argmax(axis=0)
         over = load[worst, np.arange(len(cases))] > OVERLOAD
-        rows, fuses = cases[over], worst[over]
+        rows: Ints = cases[over]
+        fuses = worst[over]
         if len(rows):
             self.blown[fuses, rows] = True
             self.cases = self.cases.opened(rows, network.fuses[fuses])

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from halfsplit.circuit.devices import Floats, Locks
-from halfsplit.circuit.network import ADD, EMF, OPEN, SET, Change, Ints, Lock, System
+from halfsplit.circuit.devices import Floats, Ints, Locks
+from halfsplit.circuit.network import ADD, EMF, OPEN, SET, Change, Lock, System
 from halfsplit.circuit.settle import locks_for
 
 

@@ -61,6 +61,15 @@ class Locks:
         return Locks(self.device[:, columns], self.dead[:, columns], self.unread[:, columns])
 
 
+@dataclass(frozen=True, slots=True)
+class Talker:
+    """A module on a bus: the number of its talk device, and the names of both."""
+
+    number: int
+    module: str
+    bus: str
+
+
 @dataclass(frozen=True)
 class Thresholds:
     """Volts at which devices change: feed that each module needs (M,), pull-in and drop-out of relays (D,)."""
@@ -103,7 +112,7 @@ class _View:
         tired = self.state.lasts is not None and self.state.lasts >= device.sleep.after
         if not tired:
             return np.zeros(self.volts.shape[1], dtype=bool)
-        asleep = self.fed[device.module] & (self.locks.device[number] != 0)
+        asleep: Bools = self.fed[device.module] & (self.locks.device[number] != 0)
         if device.sleep.wakes is not None:
             asleep &= ~self.holds(device.sleep.wakes, device.module)
         return asleep
@@ -122,9 +131,9 @@ class _View:
             case Not(term):
                 return ~self.holds(term, module)
             case And(terms):
-                return np.logical_and.reduce([self.holds(term, module) for term in terms])
+                return np.asarray(np.logical_and.reduce([self.holds(term, module) for term in terms]))
             case Or(terms):
-                return np.logical_or.reduce([self.holds(term, module) for term in terms])
+                return np.asarray(np.logical_or.reduce([self.holds(term, module) for term in terms]))
             case _:
                 return np.ones(cases, dtype=bool)
 
@@ -160,9 +169,10 @@ class DeviceTable:
         self.elements_of = _elements_of(assembly)
         self.module_index = {module.name: number for number, module in enumerate(self.modules)}
         self.input_index = {port.name: number for number, port in enumerate(self.inputs)}
-        self.talks = self._numbers(TalkDevice)
+        self.talks = [Talker(number, self.modules[device.module].name, device.talk.bus)
+                      for number, device in enumerate(self.devices) if isinstance(device, TalkDevice)]
         self.sleepers = self._numbers(SleepDevice)
-        self.asked_links = sorted(set().union(*(_links_asked(condition) for condition in self._conditions())))
+        self.asked_links = frozenset[tuple[str, str]]().union(*map(_links_asked, self._conditions()))
 
     def _numbers(self, kind: type[Device]) -> list[int]:
         return [number for number, device in enumerate(self.devices) if isinstance(device, kind)]

@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.cases import Cases
-from halfsplit.circuit.devices import Bools, Floats, States
-from halfsplit.circuit.network import Ints, System
+from halfsplit.circuit.devices import Bools, Floats, Ints, States
+from halfsplit.circuit.network import System
 from halfsplit.circuit.responses import Base, exact_product
 
 FLIPS = (-1, 0, 1, 2, 4, 8, 16, 32, 64, 128, 256, 1 << 30)

@@ -11,9 +11,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.devices import Floats, States
+from halfsplit.circuit.devices import Floats, Ints, States
 from halfsplit.circuit.elements import LEAK
-from halfsplit.circuit.network import Ints, System
+from halfsplit.circuit.network import System
 from halfsplit.circuit.solve import Factor
 from halfsplit.circuit.substitution import Substitution
 
@@ -112,7 +112,7 @@ class Base:
         product, error = exact_product(self._conductance[own[column], 0], flow[own[column], column])
         flow *= self._conductance
         flow[own[column], column] = 0.0
-        left = -LEAK * volts - self._into @ flow
+        left: Floats = -LEAK * volts - self._into @ flow
         around = np.ones(len(ends))
         around[column] = (1.0 - product) - error
         every = np.arange(len(ends))

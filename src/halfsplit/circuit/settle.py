@@ -10,13 +10,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from halfsplit.circuit.devices import ALWAYS, DeviceTable, Diode, Floats, Links, Locks, States, SupplyDevice
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
+from halfsplit.circuit.elements import Diode, SupplyDevice
 from halfsplit.circuit.network import Lock, System
-
-Ints = NDArray[np.intp]
-Bools = NDArray[np.bool_]
 
 ROUNDS = 80
 """Far more than any chain of relays needs; a case that has not settled by then is told as chattering."""
@@ -127,6 +124,3 @@ def locks_for(system: System, cases: Sequence[tuple[Lock, ...]]) -> Locks:
             else:
                 tables[lock.table][lock.index, column] = True
     return locks
-
-
-__all__ = ["ALWAYS", "Evaluate", "Settled", "locks_for", "settle"]

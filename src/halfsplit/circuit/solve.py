@@ -7,19 +7,18 @@ that is left over at any node is at rounding level.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
-from halfsplit.circuit.devices import DriverDevice, Floats, Links, Locks, States, TalkDevice
-from halfsplit.circuit.elements import LEAK
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
+from halfsplit.circuit.elements import LEAK, DriverDevice
 from halfsplit.circuit.network import OPEN, Change, Lock, System
-from halfsplit.circuit.settle import Settled, locks_for, settle
+from halfsplit.circuit.settle import Evaluate, Settled, locks_for, settle
 
-Bools = NDArray[np.bool_]
 OVERLOAD = 1.35
 """A fuse opens when its steady current is over 1.35 × its rating (ISO 8820-3)."""
 REFINEMENTS = 6
@@ -146,18 +145,17 @@ def overloaded(result: Result) -> int | None:
     return int(network.fuses[worst]) if worst >= 0 and load[worst] > OVERLOAD else None
 
 
-def scratch(system: System, locks: Locks):  # type: ignore[no-untyped-def]
+def scratch(system: System, locks: Locks) -> Evaluate:
     """Evaluation for ``settle`` that factorises each case anew."""
-    watch = system.network.devices.watch
+    watched = volts_of(system)
 
-    def evaluate(states: States, columns: NDArray[np.intp], number: int) -> tuple[Floats, Links]:
-        volts = np.column_stack([Factor(system, states[:, column]).volts() for column in range(states.shape[1])])
-        return volts[watch], links(system, states, locks.at(columns), volts_of(system))
+    def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
+        return watched(states), links(system, states, locks.at(columns), watched)
 
     return evaluate
 
 
-def volts_of(system: System):  # type: ignore[no-untyped-def]
+def volts_of(system: System) -> Callable[[States], Floats]:
     """Function from states (D, B) to watched volts (W, B), by factorising."""
     watch = system.network.devices.watch
 
@@ -168,43 +166,30 @@ def volts_of(system: System):  # type: ignore[no-untyped-def]
     return evaluate
 
 
-def links(system: System, states: States, locks: Locks, evaluate, *, every: bool = False):  # type: ignore[no-untyped-def]
+def links(system: System, states: States, locks: Locks, evaluate: Callable[[States], Floats], *,
+          every: bool = False) -> Links:
     """Which modules hear which on a bus: (listener, speaker) → (B,). Only what driver conditions ask for, or every
-    pair. A speaker drives the line dominant; a listener must see that, and see the bus idle when nobody speaks."""
+    pair. A speaker drives the line dominant; a listener must see that, and see the bus idle when nobody speaks.
+    """
     table = system.network.devices
-    wanted = table.asked_links if not every else [
-        (table.modules[_talk(table, a).module].name, table.modules[_talk(table, b).module].name)
-        for a in table.talks for b in table.talks
-        if a != b and _talk(table, a).talk.bus == _talk(table, b).talk.bus]
-    if not wanted:
+    pairs = [(listener, speaker) for speaker in table.talks for listener in table.talks
+             if speaker.number != listener.number and speaker.bus == listener.bus
+             and (every or (listener.module, speaker.module) in table.asked_links)]
+    if not pairs:
         return {}
     idle = evaluate(states)
     found: dict[tuple[str, str], Bools] = {}
-    for speaker in table.talks:
-        name = table.modules[_talk(table, speaker).module].name
-        listeners = [talk for talk in table.talks if (_module_name(table, talk), name) in wanted and talk != speaker
-                     and _talk(table, talk).talk.bus == _talk(table, speaker).talk.bus]
-        if not listeners:
-            continue
+    for speaker in dict.fromkeys(speaker for _, speaker in pairs):
         speaking = states.copy()
-        speaking[speaker] = np.where(states[speaker] == 1, 2, states[speaker])
+        speaking[speaker.number] = np.where(states[speaker.number] == 1, 2, states[speaker.number])
         loud = evaluate(speaking)
-        for talk in listeners:
-            key = _module_name(table, talk), name
-            hears = ((states[speaker] == 1) & (states[talk] == 1) & table.received(talk, loud, dominant=True)
-                     & table.received(talk, idle, dominant=False))
+        for listener in (one for one, other in pairs if other == speaker):
+            key = listener.module, speaker.module
+            hears = ((states[speaker.number] == 1) & (states[listener.number] == 1)
+                     & table.received(listener.number, loud, dominant=True)
+                     & table.received(listener.number, idle, dominant=False))
             found[key] = found.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
     return found
-
-
-def _talk(table, number: int) -> TalkDevice:  # type: ignore[no-untyped-def]
-    device = table.devices[number]
-    assert isinstance(device, TalkDevice)
-    return device
-
-
-def _module_name(table, talk: int) -> str:  # type: ignore[no-untyped-def]
-    return str(table.modules[_talk(table, talk).module].name)
 
 
 def duty_phases(system: System, states: States) -> list[tuple[float, States]]:

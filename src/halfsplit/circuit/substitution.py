@@ -31,7 +31,7 @@ class Substitution:
     """Solves ``A X = B`` for dense B (N, m) from the factors of A."""
 
     def __init__(self, lu: SuperLU) -> None:
-        lower, upper = lu.L.tocsr(), lu.U.tocsr()
+        lower, upper = csr_matrix(lu.L), csr_matrix(lu.U)
         self._lower, forward = _levels(lower, range(lower.shape[0]))
         self._upper, backward = _levels(upper, range(upper.shape[0] - 1, -1, -1))
         self._pivots = upper.diagonal()[backward][:, None]
