@@ -38,7 +38,9 @@ MAY_IMPORT = {
     "jobs": FOUNDATION
     | {"circuit", "notation", "diagnosis", "drawing", "capture", "scan", "drain", "practice", "report", "store"},
     "web": FOUNDATION | {"jobs"},
-    "cli": FOUNDATION | {"jobs", "web"},
+    # Commands work on files without a job as well, so they go straight to what reads and works them out.
+    "cli": FOUNDATION
+    | {"circuit", "notation", "diagnosis", "practice", "capture", "scan", "drain", "report", "store", "jobs", "web"},
 }
 """Package or module of `halfsplit` -> the others that it may import."""
 

@@ -30,7 +30,7 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
     help="Fault finding on vehicle electrics by measurement.\n\nThe vehicle maker's documentation, local rules and "
     "licensed practice come first.",
 )

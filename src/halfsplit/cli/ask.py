@@ -42,7 +42,9 @@ class Asker:
             found = chosen(typed, names)
             if found or not typed:
                 return found
-            self.screen.line(f"There is no {typed!r} here: {did_you_mean(typed, names)}type a number or a name.")
+            self.screen.line(
+                f"There is no {typed!r} here: {did_you_mean(typed, names)}type a number or a name."
+            )
 
     def listed(self, names: Sequence[tuple[str, str]]) -> None:
         """Show names and what they are, numbered."""
@@ -92,7 +94,9 @@ def whole_word(typed: str, words: Sequence[str]) -> str:
     return exact[0] if exact else begun[0] if len(begun) == 1 else typed
 
 
-def asked_value(asker: Asker, typed: str, place: Measurement, circuit: Circuit, net_volts: float) -> float | str | None:
+def asked_value(
+    asker: Asker, typed: str, place: Measurement, circuit: Circuit, net_volts: float
+) -> float | str | None:
     """The value that was typed, after every doubt was settled; None where it is to be typed again.
 
     ``FLICKERS`` comes back as it is: a reading that comes and goes is an event.

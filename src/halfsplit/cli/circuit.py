@@ -77,10 +77,13 @@ def _count(number: int, word: str) -> str:
 )
 def expect(
     file: File,
-    state: Annotated[list[str] | None, typer.Option(help="One operating state; may be given again. All if not.")] = None,
+    state: Annotated[
+        list[str] | None, typer.Option(help="One operating state; may be given again. All if not.")
+    ] = None,
     fault: Annotated[str, typer.Option(help="The name of a fault, as --faults lists them.")] = "",
     point: Annotated[
-        list[str] | None, typer.Option(help="One point, or all points of a part; may be given again. All if not.")
+        list[str] | None,
+        typer.Option(help="One point, or all points of a part; may be given again. All if not."),
     ] = None,
     faults: Annotated[bool, typer.Option("--faults", help="List the faults of the circuit instead.")] = False,
     as_json: Json = False,
@@ -116,7 +119,9 @@ def _known(fault: str, circuit: Circuit) -> str:
         return circuit.faults[fault].name
     except UnknownNameError:
         near = did_you_mean(fault, circuit.faults)
-        raise UnknownNameError(f"there is no fault {fault!r} in this circuit: {near}list them with --faults") from None
+        raise UnknownNameError(
+            f"there is no fault {fault!r} in this circuit: {near}list them with --faults"
+        ) from None
 
 
 def _state(name: str, circuit: Circuit) -> str:
@@ -134,7 +139,9 @@ def _points(circuit: Circuit, wanted: Sequence[str]) -> tuple[str, ...]:
     for name in wanted:
         mine = [one for one in circuit.points if name in (one, one.partition(":")[0], one.partition(".")[0])]
         if not mine:
-            raise UnknownNameError(f"there is no point or part {name!r}: {did_you_mean(name, circuit.points)}".rstrip(": "))
+            raise UnknownNameError(
+                f"there is no point or part {name!r}: {did_you_mean(name, circuit.points)}".rstrip(": ")
+            )
         found |= dict.fromkeys(mine)
     return tuple(found)
 
@@ -142,25 +149,34 @@ def _points(circuit: Circuit, wanted: Sequence[str]) -> tuple[str, ...]:
 def _expected(circuit: Circuit, points: Sequence[str], solved: dict[str, Solution]) -> str:
     heads = ["volts", *solved]
     columns = range(1, len(heads))
-    parts = [table(heads, ([point, *(_volts(one.volts(point)) for one in solved.values())] for point in points), right=columns)]
+    parts = [
+        table(
+            heads,
+            ([point, *(_volts(one.volts(point)) for one in solved.values())] for point in points),
+            right=columns,
+        )
+    ]
     working = list(_working(circuit))
     if working:
-        rows = [[name, *(_works(one, name) for one in solved.values())] for name in working]
+        rows = [[name, *(one.works(name) for one in solved.values())] for name in working]
         parts.append(table(["works", *solved], rows))
     return "\n\n".join([*parts, *(line for one in solved.values() for line in _troubles(one, named=True))])
 
 
 def _compared(circuit: Circuit, points: Sequence[str], healthy: Solution, broken: Solution) -> str:
-    rows = [[point, *map(_volts, pair), "*" if abs(pair[1] - pair[0]) >= CHANGED else ""]
-            for point in points if (pair := (healthy.volts(point), broken.volts(point)))]
+    rows = [_pair(point, healthy.volts(point), broken.volts(point)) for point in points]
     fault = broken.fault.name if broken.fault else ""
-    working = [[name, _works(healthy, name), _works(broken, name), "*" if _works(healthy, name) != _works(broken, name) else ""]
-               for name in _working(circuit)]
+    words = [(name, healthy.works(name), broken.works(name)) for name in _working(circuit)]
+    working = [[name, before, now, "*" if before != now else ""] for name, before, now in words]
     heads = ["healthy", fault, "changed"]
     parts = [f'State "{healthy.state}"\n' + table(["volts", *heads], rows, right=(1, 2))]
     if working:
         parts.append(table(["works", *heads], working))
     return "\n\n".join([*parts, *_troubles(broken, named=False)])
+
+
+def _pair(point: str, healthy: float, broken: float) -> list[str]:
+    return [point, _volts(healthy), _volts(broken), "*" if abs(broken - healthy) >= CHANGED else ""]
 
 
 def _volts(value: float) -> str:
@@ -169,10 +185,6 @@ def _volts(value: float) -> str:
 
 def _working(circuit: Circuit) -> Iterator[str]:
     return (part.name for part in circuit.parts.values() if part.kind in (*LOADS, "module"))
-
-
-def _works(solution: Solution, name: str) -> str:
-    return solution.works(name)
 
 
 def _troubles(solution: Solution, *, named: bool) -> Iterator[str]:
@@ -184,17 +196,32 @@ def _troubles(solution: Solution, *, named: bool) -> Iterator[str]:
         yield f"Chattering{where} (held released here): {', '.join(solution.chattering)}"
 
 
-def _expected_json(circuit: Circuit, fault: str, points: Sequence[str], solved: dict[str, Solution],
-                   healthy: dict[str, Solution]) -> dict[str, Any]:
-    told = {"circuit": circuit.title, "fault": fault or None,
-            "states": {name: _solution(circuit, points, one) for name, one in solved.items()}}
-    return told | ({"healthy": {name: _solution(circuit, points, one) for name, one in healthy.items()}} if healthy else {})
+def _expected_json(
+    circuit: Circuit,
+    fault: str,
+    points: Sequence[str],
+    solved: dict[str, Solution],
+    healthy: dict[str, Solution],
+) -> dict[str, Any]:
+    told = {
+        "circuit": circuit.title,
+        "fault": fault or None,
+        "states": {name: _solution(circuit, points, one) for name, one in solved.items()},
+    }
+    return told | (
+        {"healthy": {name: _solution(circuit, points, one) for name, one in healthy.items()}}
+        if healthy
+        else {}
+    )
 
 
 def _solution(circuit: Circuit, points: Sequence[str], one: Solution) -> dict[str, Any]:
-    return {"volts": {point: round(one.volts(point), 4) for point in points},
-            "works": {name: _works(one, name) for name in _working(circuit)},
-            "blown": list(one.blown), "chattering": list(one.chattering)}
+    return {
+        "volts": {point: round(one.volts(point), 4) for point in points},
+        "works": {name: one.works(name) for name in _working(circuit)},
+        "blown": list(one.blown),
+        "chattering": list(one.chattering),
+    }
 
 
 # patterns
@@ -202,7 +229,9 @@ def _solution(circuit: Circuit, points: Sequence[str], one: Solution) -> dict[st
 
 @app.command(epilog=example("halfsplit patterns", "halfsplit patterns relay-load > wiper.circuit"))
 def patterns(
-    name: Annotated[str, typer.Argument(metavar="[PATTERN]", help="The pattern to print.", show_default=False)] = "",
+    name: Annotated[
+        str, typer.Argument(metavar="[PATTERN]", help="The pattern to print.", show_default=False)
+    ] = "",
     as_json: Json = False,
 ) -> None:
     """List the circuits to start from, or print one."""
@@ -210,7 +239,11 @@ def patterns(
 
     if name:
         one = sample(name)
-        return put_json({"name": one.name, "title": one.title, "text": one.text}) if as_json else put(one.text.rstrip("\n"))
+        return (
+            put_json({"name": one.name, "title": one.title, "text": one.text})
+            if as_json
+            else put(one.text.rstrip("\n"))
+        )
     if as_json:
         return put_json([{"name": one.name, "title": one.title} for one in samples()])
     return put(table(["pattern", "what it is"], ([one.name, one.title] for one in samples())))

@@ -50,7 +50,9 @@ class Dialogue:
         self.session.replay(kept.entries)
         self.number = 1 + sum(entry.get("kind") == "reading" for entry in kept.entries)
         if kept.lost:
-            self.screen.line("The last entry was not written wholly and is left out: enter it again.", "yellow")
+            self.screen.line(
+                "The last entry was not written wholly and is left out: enter it again.", "yellow"
+            )
 
     def run(self, again: str) -> bool:
         """Ask until the cause is proven or the person stops; whether it is proven. ``again``: how to go on later."""
@@ -65,12 +67,14 @@ class Dialogue:
         return bool(found and found.proven)
 
     def _stopped(self, again: str) -> None:
-        readings = len(self.session.diagnosis.readings)
+        entries = len(self.session.readings)
         where: Path | None = self.session.keep.path if self.session.keep else None
         if where is None or not where.exists():
             self.screen.line("Stopped before anything was entered.")
             return
-        self.screen.line(f"Stopped. {readings} entries are kept in {where}.")
+        self.screen.line(
+            f"Stopped. {entries} {'entry is' if entries == 1 else 'entries are'} kept in {where}."
+        )
         self.screen.line(f"Go on with: {again}")
 
     def _head(self) -> None:
@@ -103,7 +107,10 @@ class Dialogue:
         return Settings(names, intermittent, given.seed)
 
     def _complaints(self) -> None:
-        known = [*loads_of(self.circuit), *((one.name, one.words) for one in self.circuit.model.stages.values())]
+        known = [
+            *loads_of(self.circuit),
+            *((one.name, one.words) for one in self.circuit.model.stages.values()),
+        ]
         names = [name for name, _ in known]
         self.screen.line("What does not work as it should? What works well tells as much.")
         self.asker.listed(known)
@@ -127,7 +134,9 @@ class Dialogue:
         self._taken(lambda: self.session.complain(name, works, state))
 
     def _earlier_work(self) -> None:
-        typed = self.asker.text("Parts that others have replaced, unplugged or worked near (commas between; Enter: none known)")
+        typed = self.asker.text(
+            "Parts that others have replaced, unplugged or worked near (commas between; Enter: none known)"
+        )
         places = [name.strip() for name in typed.split(",") if name.strip()]
         if places:
             then = self.asker.yes("Did the complaint begin then", usual=False)
@@ -189,25 +198,32 @@ class Dialogue:
             self._taken(lambda: self.session.event(place.at.partition(":")[0], "the reading flickers"))
         else:
             present = self._present()
-            self._taken(lambda: self.session.record(place, value, minutes=test.minutes, present=present, typed=typed))
+            self._taken(
+                lambda: self.session.record(place, value, minutes=test.minutes, present=present, typed=typed)
+            )
             self.number += 1
         self.test = None
         self.screen.line(f"> {reading_line(self.session.diagnosis.readings[-1], self.circuit)}")
-        self._suspects()
+        self.suspects()
 
     def _present(self) -> str | None:
         """For a fault that comes and goes: whether it was there during the test."""
         if not self.session.settings.intermittent:
             return None
-        word = self.asker.choice("Was the fault there just now: yes, no, unknown", ("yes", "no", "unknown"), "unknown")
+        word = self.asker.choice(
+            "Was the fault there just now: yes, no, unknown", ("yes", "no", "unknown"), "unknown"
+        )
         return word or "unknown"
 
-    # The letters
+    # The letters: each method is what one of them does
 
-    def _others(self) -> None:
+    def others(self) -> None:
+        """Tests that are worth their minutes too."""
         tests = self.session.diagnosis.next_tests(limit=OTHERS)
         self.asker.listed([(one_line(test, self.circuit), "") for test in tests])
-        number = self.asker.choice("Which one (Enter: stay with this)", [str(n) for n in range(1, len(tests) + 1)])
+        number = self.asker.choice(
+            "Which one (Enter: stay with this)", [str(n) for n in range(1, len(tests) + 1)]
+        )
         if number:
             self.test = tests[int(number) - 1]
         self._shown_again()
@@ -216,16 +232,16 @@ class Dialogue:
         if self.test:
             self.screen.test(self.test, self.circuit, self.number)
 
-    def _cannot(self) -> None:
+    def cannot(self) -> None:
         assert self.test is not None  # noqa: S101 - letters are typed below a test
         place, why = self.test.measurement, self.asker.text("Why not (a few words; Enter: no reason)")
         self._taken(lambda: self.session.cannot(place, why))
         self.test = None
 
-    def _suspects(self) -> None:
+    def suspects(self) -> None:
         self.screen.suspects(self.session.diagnosis.suspects(), self.circuit)
 
-    def _strike(self) -> None:
+    def strike(self) -> None:
         reading = self.session.last_reading()
         if reading is None:
             self.screen.line("There is no reading to strike out yet.")
@@ -235,28 +251,34 @@ class Dialogue:
         if why:
             self._taken(lambda: self.session.strike(reading, why))
             self.test = None
-            self._suspects()
+            self.suspects()
 
-    def _own(self) -> None:
+    def own(self) -> None:
         test = own_measurement(self.asker, self.session)
         if test:
             self.test = test
         self._shown_again()
 
-    def _flickers(self) -> None:
+    def flickers(self) -> None:
         if self.test:
             self._result(self.test, FLICKERS)
 
-    def _help(self) -> None:
+    def help(self) -> None:
         for text in HELP.splitlines():
             self.screen.line(text)
 
-    def _quit(self) -> None:
+    def quit(self) -> None:
         raise EOFError
 
 
 ACTS: Mapping[str, Callable[[Dialogue], None]] = {
-    "o": Dialogue._others, "c": Dialogue._cannot, "s": Dialogue._suspects, "u": Dialogue._strike, "m": Dialogue._own,
-    "f": Dialogue._flickers, "?": Dialogue._help, "q": Dialogue._quit,
+    "o": Dialogue.others,
+    "c": Dialogue.cannot,
+    "s": Dialogue.suspects,
+    "u": Dialogue.strike,
+    "m": Dialogue.own,
+    "f": Dialogue.flickers,
+    "?": Dialogue.help,
+    "q": Dialogue.quit,
 }
 """Letter → what it does."""

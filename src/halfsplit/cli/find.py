@@ -27,14 +27,19 @@ from halfsplit.notation.circuit import Circuit as CircuitFile
 )
 def find(
     file: File,
-    instruments: Annotated[str, typer.Option(help="What is at hand, with commas between. Asked if not given.")] = "",
+    instruments: Annotated[
+        str, typer.Option(help="What is at hand, with commas between. Asked if not given.")
+    ] = "",
     intermittent: Annotated[bool, typer.Option("--intermittent", help="The fault comes and goes.")] = False,
     keep: Annotated[
         Path | None, typer.Option(help="File for what is entered. In your own state folder if not given.")
     ] = None,
-    resume: Annotated[bool, typer.Option("--resume", help="Go on with the last job on this circuit.")] = False,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with the last job on this circuit.")
+    ] = False,
     script: Annotated[
-        Path | None, typer.Option(metavar="ANSWERS.json", help="Take complaints and answers from a file; ask nobody.")
+        Path | None,
+        typer.Option(metavar="ANSWERS.json", help="Take complaints and answers from a file; ask nobody."),
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -74,7 +79,7 @@ def _scripted(circuit: Circuit, path: Path, *, as_json: bool) -> bool:
     elif screen and found:
         screen.finding(found)
     if done.doubt:
-        tell(f"{done.doubt} Give the answer \"sure\": true if it stands.")
+        tell(f'{done.doubt} Give the answer "sure": true if it stands.')
     elif done.open:
         tell(f"Nothing in the script answers this test: {done.open.sentence}")
     if screen:
@@ -111,8 +116,16 @@ def _result(session: Any, done: Any) -> dict[str, Any]:
         "circuit": session.circuit.title,
         "tests": [_test_json(test) | {"value": _value_json(reading.value)} for test, reading in done.steps],
         "minutes": round(session.minutes, 1),
-        "suspects": [{"part": one.part, "cause": one.cause, "probability": round(one.probability, 6), "repair": one.repair}
-                     for one in session.diagnosis.suspects() if one.probability >= 1e-4],
+        "suspects": [
+            {
+                "part": one.part,
+                "cause": one.cause,
+                "probability": round(one.probability, 6),
+                "repair": one.repair,
+            }
+            for one in session.diagnosis.suspects()
+            if one.probability >= 1e-4
+        ],
         "finding": finding,
         "next": _test_json(done.open) if done.open else None,
         "question": done.doubt or None,
@@ -122,8 +135,14 @@ def _result(session: Any, done: Any) -> dict[str, Any]:
 def _test_json(test: Test) -> dict[str, Any]:
     from halfsplit.jobs.places import to_json
 
-    return {**to_json(test.measurement), "sentence": test.sentence, "minutes": round(test.minutes, 2),
-            "bits": round(test.bits, 4), "purpose": test.purpose, "cautions": list(test.cautions)}
+    return {
+        **to_json(test.measurement),
+        "sentence": test.sentence,
+        "minutes": round(test.minutes, 2),
+        "bits": round(test.bits, 4),
+        "purpose": test.purpose,
+        "cautions": list(test.cautions),
+    }
 
 
 def _value_json(value: float | str) -> float | str:
@@ -133,8 +152,15 @@ def _value_json(value: float | str) -> float | str:
 # With a person
 
 
-def _dialogue(circuit: Circuit, file: Path, keep: Path | None, instruments: tuple[str, ...], *, intermittent: bool,
-              resume: bool) -> None:
+def _dialogue(
+    circuit: Circuit,
+    file: Path,
+    keep: Path | None,
+    instruments: tuple[str, ...],
+    *,
+    intermittent: bool,
+    resume: bool,
+) -> None:
     from halfsplit.cli.dialogue import Dialogue
 
     dialogue = Dialogue(circuit)
@@ -148,7 +174,10 @@ def _dialogue(circuit: Circuit, file: Path, keep: Path | None, instruments: tupl
         last = None if keep else latest_keep(file)
         if last:
             tell(f"An earlier job on this circuit is kept in {last.path}; --resume goes on with it.")
-        dialogue.begin(KeepFile(keep) if keep else new_keep(file, datetime.now(UTC)), instruments,
-                       intermittent=intermittent)
+        dialogue.begin(
+            KeepFile(keep) if keep else new_keep(file, datetime.now(UTC)),
+            instruments,
+            intermittent=intermittent,
+        )
     again = f"halfsplit find {file} --resume" + (f" --keep {keep}" if keep else "")
     raise typer.Exit(0 if dialogue.run(again) else FAILED)

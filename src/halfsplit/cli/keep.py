@@ -41,10 +41,13 @@ class KeepFile:
             with self.path.open("x", encoding="utf-8"):
                 pass
         except FileExistsError:
-            raise InputError(f"{self.path} is there already",
-                             remedy="go on with it by --resume, or name another file") from None
+            raise InputError(
+                f"{self.path} is there already", remedy="go on with it by --resume, or name another file"
+            ) from None
         except OSError as error:
-            raise InputError(f"{self.path} cannot be written: {error.strerror}", remedy="name another file with --keep") from error
+            raise InputError(
+                f"{self.path} cannot be written: {error.strerror}", remedy="name another file with --keep"
+            ) from error
         self.add({"halfsplit": FORMAT, **head})
 
     def add(self, entry: dict[str, Any]) -> None:
@@ -55,12 +58,15 @@ class KeepFile:
                 stream.flush()
                 os.fsync(stream.fileno())
         except OSError as error:
-            raise InputError(f"{self.path} cannot be written: {error.strerror}; this entry is not kept",
-                             remedy="make room and enter it again") from error
+            raise InputError(
+                f"{self.path} cannot be written: {error.strerror}; this entry is not kept",
+                remedy="make room and enter it again",
+            ) from error
 
     def read(self) -> Kept:
         """What the file holds. An unfinished last line (the power went) is cut off; any other damage raises
-        InputError with the line."""
+        InputError with the line.
+        """
         try:
             data = self.path.read_bytes()
         except OSError as error:
@@ -70,7 +76,9 @@ class KeepFile:
             os.truncate(self.path, len(whole) + len(newline))
         lines = [_line(text, number, self.path) for number, text in enumerate(whole.splitlines(), 1)]
         if not lines or lines[0].get("halfsplit") != FORMAT:
-            raise InputError(f"{self.path} is no keep-file of this version", remedy="name another file with --keep")
+            raise InputError(
+                f"{self.path} is no keep-file of this version", remedy="name another file with --keep"
+            )
         return Kept(lines[0], tuple(lines[1:]), lost=bool(rest))
 
 
@@ -80,7 +88,11 @@ def _line(text: bytes, number: int, path: Path) -> dict[str, Any]:
     except ValueError:
         found = None
     if not isinstance(found, dict):
-        raise InputError("this is no entry", remedy="take the line out, the rest can be used", where=f"{path}, line {number}")
+        raise InputError(
+            "this is no entry",
+            remedy="take the line out, the rest can be used",
+            where=f"{path}, line {number}",
+        )
     return found
 
 

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Collection, Iterable, Sequence
-from typing import Any
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any
 
 import typer
+
+from halfsplit.errors import InputError
 
 
 def tell(message: str) -> None:
@@ -50,3 +54,33 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Collect
         ).rstrip()
         for line in lines
     )
+
+
+def write_new(path: Path, write: Callable[[IO[bytes]], object], *, replace: bool = False) -> None:
+    """Write a file as a whole or not at all. Raises InputError where it cannot be, or is there and not to be replaced."""
+    if path.exists() and not replace:
+        raise InputError(f"{path} is there already", remedy="name another file")
+    part = path.with_name(f".{path.name}.part")
+    try:
+        with part.open("wb") as stream:
+            write(stream)
+        part.replace(path)
+    except OSError as error:
+        raise InputError(f"{path} cannot be written: {error.strerror}") from None
+    finally:
+        part.unlink(missing_ok=True)
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[float], None]]:
+    """A bar on a terminal, nothing in a pipe. Gives a function that takes the share done, 0 to 1."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda _: None
+        return
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task(what, total=1.0)
+        yield lambda done: bar.update(task, completed=done)

@@ -60,11 +60,17 @@ def _state(asker: Asker, session: Session) -> str:
     states = list(session.circuit.states)
     live = [one for one in session.diagnosis.readings if one.struck is None]
     usual = live[-1].measurement.state if live else states[-1]
-    return asker.choice(f"In which state: {', '.join(states)}", states, usual) if len(states) > 1 else states[0]
+    return (
+        asker.choice(f"In which state: {', '.join(states)}", states, usual) if len(states) > 1 else states[0]
+    )
 
 
 def _instrument(asker: Asker, quantity: str) -> str | None:
     if quantity != "volts" and quantity != "lamp":
         return USUAL.get(quantity)
-    names = [one.name for one in INSTRUMENTS.values() if one.ohms is not None and (quantity == "volts" or one.filament)]
+    names = [
+        one.name
+        for one in INSTRUMENTS.values()
+        if one.ohms is not None and (quantity == "volts" or one.filament)
+    ]
     return asker.choice(f"With: {', '.join(names)}", names, USUAL[quantity])

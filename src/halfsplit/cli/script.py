@@ -21,7 +21,9 @@ from halfsplit.units import plausible
 
 MOST_TESTS = 60
 """A run ends here: no fault finding of a script takes longer, and no script may run for ever."""
-KEYS = frozenset(("complaints", "earlier_work", "codes", "instruments", "intermittent", "seed", "answers", "vehicle"))
+KEYS = frozenset(
+    ("complaints", "earlier_work", "codes", "instruments", "intermittent", "seed", "answers", "vehicle")
+)
 MATCHED = ("quantity", "at", "to", "state")
 
 Value = float | str
@@ -46,15 +48,29 @@ class Script:
         except (OSError, ValueError) as error:
             raise InputError(f"cannot be read as JSON ({error})", where=path.name) from error
         if not isinstance(said, dict):
-            raise InputError("a script is one object", remedy='write {"complaints": […], "answers": […]}', where=path.name)
+            raise InputError(
+                "a script is one object", remedy='write {"complaints": […], "answers": […]}', where=path.name
+            )
         unknown = sorted(set(said) - KEYS)
         if unknown:
-            raise InputError(f"{unknown[0]!r} is no key of a script", remedy=f"use {', '.join(sorted(KEYS))}", where=path.name)
+            raise InputError(
+                f"{unknown[0]!r} is no key of a script",
+                remedy=f"use {', '.join(sorted(KEYS))}",
+                where=path.name,
+            )
         vehicle = said.get("vehicle")
-        if vehicle is not None and (not isinstance(vehicle, dict) or not isinstance(vehicle.get("fault"), str)):
-            raise InputError("needs the name of a fault", remedy='write {"fault": "E5 open", "seed": 1}', where=f"{path.name}: vehicle")
+        if vehicle is not None and (
+            not isinstance(vehicle, dict) or not isinstance(vehicle.get("fault"), str)
+        ):
+            raise InputError(
+                "needs the name of a fault",
+                remedy='write {"fault": "E5 open", "seed": 1}',
+                where=f"{path.name}: vehicle",
+            )
         lists = {key: _objects(said, key, path.name) for key in ("complaints", "earlier_work", "codes")}
-        return Script(Settings.of(said), **lists, answers=tuple(_list(said, "answers", path.name)), vehicle=vehicle)
+        return Script(
+            Settings.of(said), **lists, answers=tuple(_list(said, "answers", path.name)), vehicle=vehicle
+        )
 
     def begin(self, session: Session) -> None:
         """Tell what is known before the first test."""
@@ -63,9 +79,15 @@ class Script:
             load = str(_needed(one, "load", where))
             session.complain(load, str(one.get("works", "no")), str(one.get("state", "")))
         for one in self.earlier_work:
-            session.earlier_work(_needed(one, "places", "earlier_work"), began_then=bool(one.get("began_then")))
+            session.earlier_work(
+                _needed(one, "places", "earlier_work"), began_then=bool(one.get("began_then"))
+            )
         for one in self.codes:
-            said = {"unit": _needed(one, "unit", "codes"), "failure": _needed(one, "failure", "codes"), "pin": one.get("pin")}
+            said = {
+                "unit": _needed(one, "unit", "codes"),
+                "failure": _needed(one, "failure", "codes"),
+                "pin": one.get("pin"),
+            }
             session.enter("code", said)
 
     def source(self, circuit: Circuit) -> Answers:
@@ -74,8 +96,13 @@ class Script:
             return Answers(list(self.answers))
         said = self.vehicle
         hidden = circuit.faults[said["fault"]]
-        made = vehicle_with(circuit, hidden, int(said.get("seed", 0)), slips=float(said.get("slips", 0.0)),
-                            intermittent=self.settings.intermittent)
+        made = vehicle_with(
+            circuit,
+            hidden,
+            int(said.get("seed", 0)),
+            slips=float(said.get("slips", 0.0)),
+            intermittent=self.settings.intermittent,
+        )
         return Answers([], made)
 
 
@@ -114,14 +141,18 @@ class Answers:
             if not isinstance(one, dict):
                 return _value(self.left.pop(number)), False
             if _fits(one, asked):
-                again = not any(isinstance(other, dict) and _fits(other, asked) for other in self.left[number + 1 :])
+                again = not any(
+                    isinstance(other, dict) and _fits(other, asked) for other in self.left[number + 1 :]
+                )
                 used = one if again else self.left.pop(number)
                 return _value(used.get("value")), bool(used.get("sure"))
         return None
 
 
 def _fits(one: Mapping[str, Any], asked: Measurement) -> bool:
-    return all(key not in one or one[key] == getattr(asked, key) for key in MATCHED) and any(key in one for key in MATCHED)
+    return all(key not in one or one[key] == getattr(asked, key) for key in MATCHED) and any(
+        key in one for key in MATCHED
+    )
 
 
 def _value(given: Any) -> Value:
@@ -129,7 +160,9 @@ def _value(given: Any) -> Value:
         return OVER_RANGE
     if isinstance(given, str | int | float) and not isinstance(given, bool):
         return given if isinstance(given, str) else float(given)
-    raise InputError(f"{given!r} is no answer", remedy='write a number in SI units, a word, or "OL"', where="answers")
+    raise InputError(
+        f"{given!r} is no answer", remedy='write a number in SI units, a word, or "OL"', where="answers"
+    )
 
 
 @dataclass

@@ -33,13 +33,18 @@ class Settings:
     @staticmethod
     def of(said: Mapping[str, Any]) -> Settings:
         """The settings that a keep-file or a script tells."""
-        return Settings(tuple(said.get("instruments") or USUAL), bool(said.get("intermittent")), int(said.get("seed") or 0))
+        return Settings(
+            tuple(said.get("instruments") or USUAL),
+            bool(said.get("intermittent")),
+            int(said.get("seed") or 0),
+        )
 
 
 @dataclass
 class Session:
     """One job on one circuit. ``minutes``: of the tests made, as estimated before each. ``readings``: what each kept
-    entry became, by its place in the keep-file; None where it is no reading."""
+    entry became, by its place in the keep-file; None where it is no reading.
+    """
 
     circuit: Circuit
     settings: Settings
@@ -50,15 +55,18 @@ class Session:
 
     def __post_init__(self) -> None:
         chosen = self.settings
-        self.diagnosis = Diagnosis(self.circuit, chosen.instruments, intermittent=chosen.intermittent, seed=chosen.seed)
+        self.diagnosis = Diagnosis(
+            self.circuit, chosen.instruments, intermittent=chosen.intermittent, seed=chosen.seed
+        )
 
     def enter(self, kind: str, said: dict[str, Any]) -> Reading | None:
         """Tell the diagnosis, then keep the entry. What it cannot take raises HalfsplitError and is not kept; what
-        cannot be kept does not count either."""
+        cannot be kept does not count either.
+        """
         told = HEARD[kind](self, said)
         try:
             if self.keep:
-                self.keep.add({"kind": kind, "at": datetime.now(UTC).isoformat(timespec="seconds"), **said})
+                self.keep.add({"kind": kind, "when": datetime.now(UTC).isoformat(timespec="seconds"), **said})
         except HalfsplitError:
             if told is not None:
                 self.diagnosis.strike(told, why="it could not be kept")
@@ -70,7 +78,9 @@ class Session:
         """Tell again what a keep-file holds."""
         for entry in entries:
             if entry.get("kind") not in HEARD:
-                raise NotFoundError(f"a kept entry is of the kind {entry.get('kind')!r}, which this version does not know")
+                raise NotFoundError(
+                    f"a kept entry is of the kind {entry.get('kind')!r}, which this version does not know"
+                )
             self._count(HEARD[entry["kind"]](self, entry), entry)
 
     def _count(self, told: Reading | None, said: Mapping[str, Any]) -> None:
@@ -89,11 +99,24 @@ class Session:
         """A load that does not work as it should, or one that is seen to work."""
         self.enter("complaint", {"load": load, "works": works, "state": state})
 
-    def record(self, measurement: Measurement, value: float | str, *, minutes: float = 0.0, present: str | None = None,
-               typed: str = "") -> Reading:
+    def record(
+        self,
+        measurement: Measurement,
+        value: float | str,
+        *,
+        minutes: float = 0.0,
+        present: str | None = None,
+        typed: str = "",
+    ) -> Reading:
         """A reading that was asked about where it was odd: it stands."""
         kept = OVER_RANGE_WORD if value == OVER_RANGE else value
-        said = {**to_json(measurement), "value": kept, "minutes": round(minutes, 2), "present": present, "typed": typed}
+        said = {
+            **to_json(measurement),
+            "value": kept,
+            "minutes": round(minutes, 2),
+            "present": present,
+            "typed": typed,
+        }
         reading = self.enter("reading", said)
         assert reading is not None  # noqa: S101 - a reading gives a reading
         return reading
@@ -108,7 +131,9 @@ class Session:
         self.enter("earlier work", {"places": list(places), "began_then": began_then})
 
     def strike(self, reading: Reading, why: str) -> None:
-        number = next(place for place, one in enumerate(self.readings) if one is not None and one.id == reading.id)
+        number = next(
+            place for place, one in enumerate(self.readings) if one is not None and one.id == reading.id
+        )
         self.enter("strike", {"entry": number, "why": why})
 
     def last_reading(self) -> Reading | None:
@@ -119,16 +144,27 @@ class Session:
 
 def _complaint(session: Session, said: Mapping[str, Any]) -> Reading:
     if said["load"] in session.diagnosis.circuit.model.stages:
-        return session.diagnosis.observe(said["load"], stage=said["works"], state=said["state"] or None, present="yes")[0]
+        return session.diagnosis.observe(
+            said["load"], stage=said["works"], state=said["state"] or None, present="yes"
+        )[0]
     return session.diagnosis.complain(said["load"], works=said["works"], state=said["state"] or None)
 
 
 def _reading(session: Session, said: Mapping[str, Any]) -> Reading:
     place = from_json(said)
     value = OVER_RANGE if said["value"] == OVER_RANGE_WORD else said["value"]
-    return session.diagnosis.measure(place.quantity, place.at, to=place.to, state=place.state or None, value=value,
-                       instrument=place.instrument, changes=place.changes, detail=place.detail, sure=True,
-                       present=said.get("present"))
+    return session.diagnosis.measure(
+        place.quantity,
+        place.at,
+        to=place.to,
+        state=place.state or None,
+        value=value,
+        instrument=place.instrument,
+        changes=place.changes,
+        detail=place.detail,
+        sure=True,
+        present=said.get("present"),
+    )
 
 
 def _cannot(session: Session, said: Mapping[str, Any]) -> None:
@@ -137,7 +173,9 @@ def _cannot(session: Session, said: Mapping[str, Any]) -> None:
 
 
 def _code(session: Session, said: Mapping[str, Any]) -> Reading:
-    return session.diagnosis.code(said["unit"], said["failure"], pin=said.get("pin"), is_set=said.get("set", True))
+    return session.diagnosis.code(
+        said["unit"], said["failure"], pin=said.get("pin"), is_set=said.get("set", True)
+    )
 
 
 def _strike(session: Session, said: Mapping[str, Any]) -> None:
@@ -156,7 +194,12 @@ def _earlier_work(session: Session, said: Mapping[str, Any]) -> None:
 
 
 HEARD: Mapping[str, Callable[[Session, Mapping[str, Any]], Reading | None]] = {
-    "complaint": _complaint, "reading": _reading, "cannot": _cannot, "code": _code, "strike": _strike, "event": _event,
+    "complaint": _complaint,
+    "reading": _reading,
+    "cannot": _cannot,
+    "code": _code,
+    "strike": _strike,
+    "event": _event,
     "earlier work": _earlier_work,
 }
 """Kind of entry → how a diagnosis is told."""

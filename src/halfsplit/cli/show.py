@@ -22,7 +22,11 @@ ORANGES = ("#fdbe85", "#fd8d3c", "#e6550d", "#d94701", "#a63603")
 """ColorBrewer's sequential scale without its palest shade, which cannot be seen on white."""
 BAR = 20
 DEFER = "The vehicle maker's documentation, local rules and licensed practice come first."
-HEADS = {"tell": "Next test", "prove": "To prove it", "repeat": "Once more, since this reading fits nothing that is likely"}
+HEADS = {
+    "tell": "Next test",
+    "prove": "To prove it",
+    "repeat": "Once more, since this reading fits nothing that is likely",
+}
 
 
 class Screen:
@@ -45,7 +49,9 @@ class Screen:
         for text in meanings(test):
             self.line(f"  {text}")
 
-    def suspects(self, suspects: Sequence[Suspect], circuit: Circuit, most: int = 5, least: float = 0.01) -> None:
+    def suspects(
+        self, suspects: Sequence[Suspect], circuit: Circuit, most: int = 5, least: float = 0.01
+    ) -> None:
         for one in [one for one in suspects if one.probability >= least][:most]:
             self.line(suspect_line(one, circuit))
 
@@ -66,7 +72,9 @@ def suspect_line(one: Suspect, circuit: Circuit) -> Text:
 
 def meanings(test: Test) -> Iterator[str]:
     """What each result would mean, the likeliest first."""
-    shown = sorted((one for one in test.outcomes if one.probability >= LEAST_SHARE), key=lambda one: -one.probability)
+    shown = sorted(
+        (one for one in test.outcomes if one.probability >= LEAST_SHARE), key=lambda one: -one.probability
+    )
     labels = [meaning(one, test.measurement).label for one in shown]
     width = max(map(len, labels), default=0)
     for label, one in zip(labels, shown, strict=True):
