@@ -21,7 +21,7 @@ SUFFIX = ".jsonl"
 
 @dataclass(frozen=True)
 class Kept:
-    """A keep-file as it was found. ``head``: what the job began with; ``lost``: an unfinished last line was left out."""
+    """A keep-file as it was found. ``head``: what the job began with; ``lost``: a last line that was unfinished."""
 
     head: dict[str, Any]
     entries: tuple[dict[str, Any], ...]
@@ -64,8 +64,9 @@ class KeepFile:
             ) from error
 
     def read(self) -> Kept:
-        """What the file holds. An unfinished last line (the power went) is cut off; any other damage raises
-        InputError with the line.
+        """What the file holds. An unfinished last line (the power went) is cut off.
+
+        Raises InputError with the line for any other damage.
         """
         try:
             data = self.path.read_bytes()

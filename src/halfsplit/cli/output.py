@@ -57,7 +57,7 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Collect
 
 
 def write_new(path: Path, write: Callable[[IO[bytes]], object], *, replace: bool = False) -> None:
-    """Write a file as a whole or not at all. Raises InputError where it cannot be, or is there and not to be replaced."""
+    """Write a file as a whole or not at all. Raises InputError where that cannot be done, or it is there already."""
     if path.exists() and not replace:
         raise InputError(f"{path} is there already", remedy="name another file")
     part = path.with_name(f".{path.name}.part")

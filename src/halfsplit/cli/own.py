@@ -66,7 +66,7 @@ def _state(asker: Asker, session: Session) -> str:
 
 
 def _instrument(asker: Asker, quantity: str) -> str | None:
-    if quantity != "volts" and quantity != "lamp":
+    if quantity not in ("volts", "lamp"):
         return USUAL.get(quantity)
     names = [
         one.name

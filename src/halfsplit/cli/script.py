@@ -1,4 +1,4 @@
-"""`halfsplit find --script`: answers from a file, given ones or a simulated vehicle's, for programs and for the docs."""
+"""`halfsplit find --script`: answers from a file, or those of a simulated vehicle, for programs and for the docs."""
 
 from __future__ import annotations
 
@@ -128,7 +128,7 @@ def _needed(said: Mapping[str, Any], key: str, where: str) -> Any:
 
 @dataclass
 class Answers:
-    """Where a script's values come from. ``left``: those not used; those that say what they answer can be used again."""
+    """Where a script's values come from. ``left``: those to be used; one that says what it answers serves again."""
 
     left: list[Any]
     vehicle: Vehicle | None = None

@@ -42,8 +42,10 @@ class Settings:
 
 @dataclass
 class Session:
-    """One job on one circuit. ``minutes``: of the tests made, as estimated before each. ``readings``: what each kept
-    entry became, by its place in the keep-file; None where it is no reading.
+    """One job on one circuit.
+
+    ``minutes``: of the tests made, as estimated before each. ``readings``: what each kept entry became, by its place in
+    the keep-file; None where it is no reading.
     """
 
     circuit: Circuit
@@ -60,8 +62,9 @@ class Session:
         )
 
     def enter(self, kind: str, said: dict[str, Any]) -> Reading | None:
-        """Tell the diagnosis, then keep the entry. What it cannot take raises HalfsplitError and is not kept; what
-        cannot be kept does not count either.
+        """Tell the diagnosis, then keep the entry.
+
+        What it cannot take raises HalfsplitError and is not kept; what cannot be kept does not count either.
         """
         told = HEARD[kind](self, said)
         try:
