@@ -16,6 +16,8 @@ from halfsplit.notation.include import MOST_FILES
 from halfsplit.notation.mistakes import MISTAKES, MOST
 from halfsplit.notation.reading import parse, read
 
+from .test_reading import EXAMPLE
+
 _SECTIONS = re.split(
     r"^== ", Path(__file__).with_name("mistakes.txt").read_text(encoding="utf-8"), flags=re.MULTILINE
 )
@@ -33,7 +35,7 @@ CASES = [_case(section) for section in _SECTIONS[2:]]
 
 HERE = {
     "not-utf8", "unreadable", "too-large", "too-many-lines", "long-line", "control-character", "too-many-errors",
-    "include-loop", "include-missing", "include-outside", "include-no-loader", "include-many", "no-current",
+    "include-loop", "include-missing", "include-outside", "include-no-loader", "include-many",
 }  # fmt: skip
 
 
@@ -161,6 +163,15 @@ def test_a_part_without_current_in_any_state():
         "check its wires, the fuse, the ground, and that a state switches it on",
         3,
     )
+
+
+def test_a_slip_of_the_pen_in_a_name_is_warned_about_at_both_ends():
+    """The case of the contract: X31.4 on one path and X13.4 on another."""
+    text = EXAMPLE.replace("X31.4  --  M9.1", "X31.4").replace("M9.2  --", "X13.4 -- M9.1\nM9.2 --")
+    messages = [problem.message for problem in parse(text)[1]]
+    assert "X13 is named only here" in messages
+    assert "X31.4 is wired on one side only, the side on which a path arrives" in messages
+    assert "X13.4 is wired on one side only, the side from which a path leaves" in messages
 
 
 # include

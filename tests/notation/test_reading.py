@@ -1,5 +1,7 @@
 """What the notation means: the contract's example to the last field, and each statement by itself."""
 
+from dataclasses import replace
+
 import pytest
 
 from halfsplit.circuit.model import (
@@ -436,6 +438,26 @@ def test_titles_come_back(title):
     model, _ = parse(text)
     assert model.title == title
     assert parse(write(model))[0].title == title
+
+
+def test_wires_that_do_not_follow_each_other_are_written_as_paths_of_their_own():
+    """A form or a program may give wires without telling paths apart."""
+    model, _ = parse(BASE + "lamp H1\nG1.+ -- H1 -- E1")
+    loose = replace(model, wires=tuple(replace(wire, path=0) for wire in reversed(model.wires)))
+    again, _ = parse(write(loose))
+    assert {(wire.a, wire.b) for wire in again.wires} == {(wire.a, wire.b) for wire in model.wires}
+
+
+def test_text_that_could_not_be_read_back_is_written_so_that_it_can():
+    model, _ = parse(BASE)
+    odd = replace(
+        model,
+        title=' the "old" one # 2 ',
+        parts={**model.parts, "H1": Part("H1", "lamp", ("1", "2"), words='a "b"\nc')},
+    )
+    again, _ = parse(write(odd))
+    assert again.title == " the 'old' one # 2 "
+    assert again.parts["H1"].words == "a 'b' c"
 
 
 # include

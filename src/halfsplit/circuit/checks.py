@@ -121,7 +121,7 @@ def body_apart(model: Model) -> Iterator[Finding]:
     if not negatives & _joined_to(BODY, model):
         yield _found(
             "body-apart",
-            _first_uses(model)[grounds[0].name],
+            grounds[0].at,
             ground=grounds[0].name,
             negative=f"{batteries[0].name}.-",
         )
@@ -171,12 +171,10 @@ def empty(model: Model) -> Iterator[Finding]:
 
 def named_once(model: Model) -> Iterator[Finding]:
     """A name that stands in one place only is likely a typing error."""
-    counts, first = Counter(_mentions(model)), _first_uses(model)
+    counts = Counter(_mentions(model))
     for part in model.parts.values():
         if counts[part.name] == 1:
-            yield _found(
-                "named-once", part.at if part.declared else first.get(part.name, NOWHERE), name=part.name
-            )
+            yield _found("named-once", part.at, name=part.name)
 
 
 def _mentions(model: Model) -> Iterator[str]:

@@ -39,8 +39,10 @@ class Circuit(Solvable):
 
     @classmethod
     def read(cls, path: str | os.PathLike[str]) -> Self:
-        """Read a circuit file and what it includes. Raises CircuitError as ``parse``, also where a file cannot be
-        read."""
+        """Read a circuit file and what it includes.
+
+        Raises CircuitError as ``parse``, also where a file cannot be read.
+        """
         return cls(*read(path))
 
     def write(self) -> str:

@@ -25,7 +25,8 @@ def build_part(scope: Scope, name: str, behaviour: Behaviour | None) -> Part:
     kind = scope.kinds[name]
     line = scope.declared.get(name)
     if line is None:
-        return Part(name, kind, scope.pins[name], behaviour=behaviour, declared=False)
+        first = next(iter(scope.used[name].values()))
+        return Part(name, kind, scope.pins[name], behaviour=behaviour, declared=False, at=first)
     said = scope.once(
         item for item in line.items if isinstance(item, s.Said) and item.word not in ("position", "kind")
     )
@@ -221,7 +222,7 @@ def _mass(scope: Scope, line: s.PartLine, said: dict[str, s.Given | s.Said]) -> 
 def pins_of(scope: Scope, name: str, behaviour_pins: Sequence[str]) -> tuple[str, ...]:
     """Pins in the kind's order; those of modules and connectors in the order of their first use."""
     kind, line = KINDS[scope.kinds[name]], scope.declared.get(name)
-    used = scope.used.get(name, {})
+    used = [pin for pin in scope.used.get(name, {}) if pin]
     if not kind.pins:
         return (
             ()

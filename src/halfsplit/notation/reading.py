@@ -10,9 +10,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from halfsplit.circuit.checks import check
+from halfsplit.circuit.checks import check, dead_parts
 from halfsplit.circuit.model import Model
 from halfsplit.circuit.problems import CircuitError, Problem
+from halfsplit.notation.currents import has_current
 from halfsplit.notation.include import Including, Loader, whole_file, why
 from halfsplit.notation.lower import lower
 from halfsplit.notation.mistakes import Collector
@@ -50,7 +51,12 @@ def _modelled(text: str, file: str, including: Including) -> tuple[Model, tuple[
     found = including.found
     model = lower(including.tree(text, file), found)
     if not found.errors:
-        found.take(check(model))
+        findings = check(model)
+        found.take(findings)
+    if not found.errors and model.wires:
+        told = {finding.values["name"] for finding in findings if finding.mistake.id == "named-once"}
+        dead = dead_parts(model, has_current(model))
+        found.take(finding for finding in dead if finding.values["name"] not in told)
     if found.errors:
         raise CircuitError(found.sorted())
     return model, found.sorted()
