@@ -43,6 +43,7 @@ from halfsplit.scan.vocabulary import HEADING as HEADING_WORDS
 from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
 
 LONGEST_NAME = 60
+LONGEST_LINE = 2000
 SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
 ALL_WELL = re.compile(
     rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}})(?:{GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
@@ -70,7 +71,7 @@ class Context:
 
 def follow(context: Context | None, text: str, reading: Reading | None, rest: Sequence[str]) -> Context:
     """The context of the line after `text`; `rest` begins with that line. Without a context, of the first line."""
-    following = next((line for line in rest[1:] if line.strip()), "")
+    following = next((line[:LONGEST_LINE] for line in rest[1:] if line.strip()), "")
     if context is None or reading is None:
         return Context(following=following)
     coded = reading.kind == CODE
@@ -105,6 +106,8 @@ Recogniser = Callable[[str, Context], Reading | None]
 
 def recognise(text: str, context: Context) -> Reading:
     """What a line says. A line that no recogniser claims is 'not understood', never dropped."""
+    if len(text) > LONGEST_LINE:
+        return Reading(UNCLEAR, f"longer than {LONGEST_LINE} characters", words=text[:LONGEST_LINE])
     for recogniser in RECOGNISERS:
         reading = recogniser(text, context)
         if reading is not None:

@@ -135,11 +135,11 @@ class ScanReport:
 
 
 def _understood(texts: list[str]) -> Iterator[Line]:
-    context = follow(None, "", None, texts)
+    context = follow(None, "", None, texts[:7])
     for place, text in enumerate(texts):
         reading = recognise(text, context)
         yield Line(place + 1, text, reading)
-        context = follow(context, text, reading, texts[place + 1 :][:6])
+        context = follow(context, text, reading, texts[place + 1 : place + 8])
 
 
 def _corrected(kind: str, unit: str, code: str, words: str, status: str) -> Reading:

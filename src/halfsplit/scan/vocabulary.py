@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 # Status terms of ours, in the order in which they are looked for: what says 'not' comes before what it denies.
 STATUS_TERMS = (
@@ -187,14 +188,22 @@ ANNOUNCES = re.compile(
 )
 
 
+class _Folding(dict[int, str]):
+    """A table for `str.translate` that fills itself: each character is worked out once."""
+
+    def __missing__(self, code: int) -> str:
+        base = unicodedata.normalize("NFKD", chr(code))[0].lower()
+        self[code] = found = " " if base.isspace() and code != ord("\t") else base[0]
+        return found
+
+
+_FOLDING = _Folding()
+
+
+@lru_cache(maxsize=256)
 def folded(text: str) -> str:
     """Small letters, no accents, no special spaces, and as long as `text`: what the patterns run over."""
-    return "".join(map(_fold, text))
-
-
-def _fold(character: str) -> str:
-    base = unicodedata.normalize("NFKD", character)[0].lower()
-    return " " if base.isspace() and character != "\t" else base[0]
+    return text.translate(_FOLDING)
 
 
 def status_terms(text: str) -> tuple[str, ...]:
