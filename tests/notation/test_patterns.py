@@ -13,7 +13,7 @@ from halfsplit.notation.patterns import pattern, patterns
 from halfsplit.notation.reading import parse, write
 
 PATTERNS = {one.name: one for one in patterns()}
-DEMOS = {one.name: one for one in demos()}
+DEMOS = {f"demo {one.name}": one for one in demos()}
 ALL = {**PATTERNS, **DEMOS}
 
 WANTED = {
@@ -127,7 +127,7 @@ def test_the_hidden_cause_explains_every_complaint(name, circuits):
 
 
 def test_lamps_glow_through_each_other_when_the_shared_ground_is_bad(circuits):
-    one, circuit = DEMOS["rear-lamps"], circuits["rear-lamps"]
+    one, circuit = DEMOS["demo rear-lamps"], circuits["demo rear-lamps"]
     braked = circuit.solve("brake", fault=one.hidden)
     assert {lamp: braked.works(lamp) for lamp in ("H1", "H4", "H8")} == {
         "H1": "weak",
@@ -138,7 +138,7 @@ def test_lamps_glow_through_each_other_when_the_shared_ground_is_bad(circuits):
 
 
 def test_an_unloaded_meter_does_not_see_the_bad_connector_and_a_loaded_one_does(circuits):
-    one, circuit = DEMOS["heated-screen"], circuits["heated-screen"]
+    one, circuit = DEMOS["demo heated-screen"], circuits["demo heated-screen"]
     healthy = circuit.solve("screen on")
     unplugged = circuit.solve("screen on", fault=one.hidden, changes=[unplug("E30")])
     assert unplugged.volts("E30.1", instrument="meter") == pytest.approx(healthy.volts("G1.+"), abs=0.3)
@@ -148,7 +148,7 @@ def test_an_unloaded_meter_does_not_see_the_bad_connector_and_a_loaded_one_does(
 
 
 def test_one_chafed_wire_pulls_three_signals_down_and_unplugging_does_not_bring_them_back(circuits):
-    one, circuit = DEMOS["sensor-supply"], circuits["sensor-supply"]
+    one, circuit = DEMOS["demo sensor-supply"], circuits["demo sensor-supply"]
     signals = [f"A1.{code.pin}" for code in one.codes]
     faulty = circuit.solve("ignition on", fault=one.hidden)
     assert all(faulty.volts(signal) < 0.1 for signal in signals)
