@@ -59,7 +59,7 @@ _INTERVAL: Final = re.compile(
 _RATE: Final = re.compile(
     r"(sampl\w*\s*(rate|frequency|freq)|samplerate|\brate\b|\bfs\b|abtastrate|frequency)", re.IGNORECASE
 )
-_AMOUNT: Final = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d;,:=()\[\]]*)")
+_AMOUNT: Final = re.compile(r"([+-]?(?:\d+[.,]?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d;,:=()\[\]]*)")
 _TITLE: Final = re.compile(
     r"^(?:channel|trace|signal|curve|kanal|voie)\s*(?:name)?\s*[:=;,\t ]\s*(.+)$", re.IGNORECASE
 )
@@ -205,17 +205,17 @@ def _is_row(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
 def _first_row(
     lines: Sequence[str], delimiter: str | None, comma: bool, columns: tuple[int, ...]
 ) -> int | None:
-    rows = [
-        i for i, line in enumerate(lines) if line.strip() and _is_row(split(line, delimiter), comma, columns)
-    ]
-    filled = [i for i, line in enumerate(lines) if line.strip()]
-    place = {line: rank for rank, line in enumerate(filled)}
-    for k, i in enumerate(rows):
-        ahead = rows[k : k + 3]
-        follow_on = all(place[b] - place[a] == 1 for a, b in pairwise(ahead))
-        if follow_on and (len(ahead) > 1 or len(rows) == 1):
+    """The first whole row that is followed by another one, or by one that has at least a number in the columns."""
+    filled = [(i, split(line, delimiter)) for i, line in enumerate(lines) if line.strip()]
+    for (i, cells), (_, after) in pairwise(filled):
+        if _is_row(cells, comma, columns) and _touches(after, comma, columns):
             return i
     return None
+
+
+def _touches(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
+    there = [cells[i] for i in columns if i < len(cells)]
+    return any(is_number(cell, comma) or is_clock(cell) for cell in there)
 
 
 def _heads(
@@ -237,7 +237,7 @@ def _heads(
             break
         rest.pop()
     if names is None:
-        names = [""] * len(columns)
+        names, units = units, [""] * len(columns)
     filled = [name or f"column {i + 1}" for name, i in zip(names, columns, strict=True)]
     return tuple(heading(name, unit) for name, unit in zip(filled, units, strict=True)), rest
 
@@ -257,14 +257,12 @@ def _picked(line: str, delimiter: str | None, columns: tuple[int, ...]) -> list[
 
 
 def _are_units(cells: list[str]) -> bool:
+    """Whether a row holds units: all in brackets, or half of them known and the others as short."""
     there = [cell for cell in cells if cell]
     bracketed = all(cell[0] in "([{" and cell[-1] in ")]}" for cell in there)
-    known = sum(unit_of(cell) is not None for cell in there)
-    return (
-        bool(there)
-        and (bracketed or known >= max(1, 0.5 * len(there)))
-        and all(len(cell) <= 10 for cell in there)
-    )
+    known = [cell for cell in there if unit_of(cell) is not None]
+    short = all(len(cell) <= 4 for cell in there if cell not in known)
+    return bool(there) and (bracketed or (short and len(known) >= max(1, 0.5 * len(there))))
 
 
 def _with_time(

@@ -28,7 +28,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
     except ImportError as error:
         raise MissingProgramError("MDF files need asammdf: install halfsplit[captures]") from error
     try:
-        with MDF(str(path)) as file:
+        with path.open("rb") as stream, MDF(stream) as file:
             channels = _channels(file, path.name, progress)
     except InputError:
         raise

@@ -62,6 +62,7 @@ class Growing:
         for file, kind in zip(self._spilled, self._types, strict=True):
             file.flush()
             maps.append(np.memmap(file, dtype=kind, mode="r"))
+            file.close()  # the map lasts on its own; the nameless file goes with it
         return maps
 
 

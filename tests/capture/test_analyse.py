@@ -1,0 +1,178 @@
+"""From roles to results, and how these are shown."""
+
+import json
+
+import numpy as np
+import pytest
+
+from halfsplit.capture import (
+    ROLES,
+    Capture,
+    Channel,
+    Setup,
+    analyse,
+    plot_svg,
+    report_lines,
+    results_dict,
+    role_named,
+    suggested_roles,
+)
+from halfsplit.capture.analyse import ANALYSES
+from halfsplit.capture.roles import COLOURS
+from halfsplit.capture.show import CAUTIONS
+from halfsplit.errors import InputError, NotFoundError
+from tests.capture.signals.bus import can_frame, can_pair, on_wire
+from tests.capture.signals.engine import crank_engine
+from tests.capture.signals.generator import rectified
+
+
+def start() -> Capture:
+    run = crank_engine(leaks={3: 4.0})
+    sync = np.zeros(run.time.size)
+    for time in run.dead_centres:
+        sync[(run.time >= time) & (run.time < time + 0.005)] = 5.0
+    return Capture(
+        (
+            Channel("A", run.volts, "V", rate=2000.0, start=-0.1),
+            Channel("B", run.amps, "A", rate=2000.0, start=-0.1),
+            Channel("C", sync, "V", rate=2000.0, start=-0.1),
+        ),
+        "start.csv",
+    )
+
+
+ROLES_OF_START = {"A": "battery volts", "B": "starter current", "C": "sync pulse"}
+
+
+def test_a_start_gives_cranking_and_relative_compression() -> None:
+    results = analyse(start(), ROLES_OF_START, Setup(cylinders=4, firing_order=(1, 3, 4, 2), celsius=20.0))
+    assert [result.analysis for result in results] == ["cranking", "relative compression"]
+    assert [result.verdict for result in results] == ["good", "fault"]
+    assert "cylinder 3" in results[1].reason
+    assert results[0].marks[0].start == pytest.approx(0.2, abs=0.01)  # 0.3 s after the first sample at -0.1 s
+
+
+def test_channels_of_different_rates_are_brought_together() -> None:
+    capture = start()
+    slower = Channel("B", capture["B"].raw[::4], "A", rate=500.0, start=-0.1)
+    mixed = Capture((capture["A"], slower))
+    (result,) = analyse(mixed, {"A": "battery volts", "B": "starter current"})
+    assert result["internal resistance"].value == pytest.approx(8.0, rel=0.1)
+
+
+def test_battery_volts_alone_show_what_they_show() -> None:
+    volts, _ = rectified(battery=14.2, peak=12.0)
+    running = Capture((Channel("A", volts, "V", rate=40_000.0),))
+    assert [result.analysis for result in analyse(running, {"A": "battery volts"})] == ["charging"]
+    assert [result.analysis for result in analyse(start(), {"A": "battery volts"})] == ["cranking"]
+
+
+def test_a_channel_without_a_time_base_cannot_tell() -> None:
+    capture = Capture((Channel("A", np.full(5000, 12.0), "V"),))
+    for role in ("battery volts", "LIN", "switched signal", "crank", "CAN receive"):
+        for result in analyse(capture, {"A": role}):
+            assert result.verdict == "cannot tell"
+            assert "give its sample rate" in result.reason
+
+
+@pytest.mark.parametrize("role", sorted(ROLES))
+@pytest.mark.parametrize(
+    "values",
+    [
+        np.zeros(5000),
+        np.full(5000, 13.0),
+        np.random.default_rng(1).normal(0, 5, 5000),
+        np.full(5000, np.nan),
+        np.arange(3.0),
+    ],
+    ids=["zero", "flat", "noise", "gaps", "short"],
+)
+def test_no_trace_in_any_role_ends_in_an_error(role: str, values: np.ndarray) -> None:
+    capture = Capture((Channel("A", values, rate=20_000.0),))
+    for result in analyse(capture, {"A": role}, Setup(cylinders=4)):
+        assert result.verdict in ("cannot tell", "fault", "measured")
+        assert result.reason
+        json.dumps(result.as_dict(), allow_nan=False)
+
+
+def test_every_role_but_the_drains_starts_an_analysis_or_serves_one() -> None:
+    needed = {role for needs, _ in ANALYSES for role in needs}
+    assert needed < set(ROLES)
+    assert set(ROLES) - needed == {"sync pulse", "load current", "battery current"}
+
+
+def test_wrong_roles_are_told() -> None:
+    capture = start()
+    with pytest.raises(InputError, match="there is no role 'bluetooth'.*choose one of battery volts"):
+        analyse(capture, {"A": "bluetooth"})
+    with pytest.raises(InputError, match="two channels are given as 'crank'"):
+        analyse(capture, {"A": "crank", "B": "crank"})
+    with pytest.raises(NotFoundError, match="no channel 'Z'"):
+        analyse(capture, {"Z": "crank"})
+    assert role_named(" can  HIGH ").name == "CAN high"
+
+
+def test_roles_suggested_by_name() -> None:
+    names = {
+        "Battery volts": "battery volts",
+        "starter current (clamp)": "starter current",
+        "CAN_H": "CAN high",
+        "CAN_L": "CAN low",
+        "LIN-Bus": "LIN",
+        "crank": "crank",
+        "cam": "cam",
+        "temperature": None,
+    }
+    values = np.random.default_rng(0).normal(size=100)
+    capture = Capture(tuple(Channel(name, values, rate=1.0) for name in names))
+    assert suggested_roles(capture) == {name: role for name, role in names.items() if role}
+
+
+def test_one_can_line_of_a_logic_record_is_a_receiver() -> None:
+    levels = on_wire([can_frame(0x123, b"\x01\x02")] * 3, 2e-6, 5e6).astype(np.uint8)
+    capture = Capture((Channel("CAN_L", levels, rate=5e6), Channel("2", np.ones_like(levels), rate=5e6)))
+    roles = suggested_roles(capture)
+    assert roles == {"CAN_L": "CAN receive"}
+    (result,) = analyse(capture, roles)
+    assert result.verdict == "good"
+
+
+def test_report_lines_show_verdict_reason_cautions_and_whom_to_defer_to() -> None:
+    results = analyse(start(), ROLES_OF_START, Setup(cylinders=4, firing_order=(1, 3, 4, 2)))
+    lines = report_lines(results)
+    assert lines[0].startswith("cranking: good: ")
+    assert any("caution: Cranking" in line for line in lines)
+    assert lines[-1].startswith("The vehicle maker's documentation")
+    assert report_lines(()) == ["No analysis fits the roles of these channels."]
+    (unknown,) = analyse(Capture((Channel("A", np.zeros(9), rate=1e5),)), {"A": "LIN"})
+    assert report_lines((unknown,))[0].startswith("LIN: cannot tell, because ")
+
+
+def test_every_analysis_but_the_harmless_one_has_its_caution() -> None:
+    analyses = {result.analysis for role in ROLES for result in analyse(start(), {"A": role})}
+    assert analyses - set(CAUTIONS) == {"duty cycle"}
+
+
+def test_results_as_json() -> None:
+    results = analyse(start(), ROLES_OF_START, Setup(cylinders=4, firing_order=(1, 3, 4, 2)))
+    shown = json.loads(json.dumps(results_dict(results), allow_nan=False))
+    assert shown["results"][1]["verdict"] == "fault"
+    assert {"name", "value", "unit", "uncertainty"} == set(shown["results"][0]["quantities"][0])
+
+
+def test_the_drawing_is_the_same_each_time_and_names_traces_by_role() -> None:
+    high, low = can_pair(on_wire([can_frame(0x123, b"\x01\x02")] * 3, 2e-6, 5e6), 5e6)
+    capture = Capture((Channel("1", high, "V", rate=5e6), Channel("2", low, "V", rate=5e6)))
+    roles = {"1": "CAN high", "2": "CAN low"}
+    results = analyse(capture, roles)
+    first, second = (plot_svg(capture, results, roles=roles) for _ in range(2))
+    assert first == second
+    assert first.startswith(b"<?xml")
+    assert COLOURS[0].lower().encode() in first.lower()
+    assert COLOURS[1].lower().encode() in first.lower()
+
+
+def test_the_drawing_is_written_where_asked(tmp_path) -> None:
+    capture = start()
+    drawn = plot_svg(capture, (), tmp_path / "out.svg")
+    assert (tmp_path / "out.svg").read_bytes() == drawn

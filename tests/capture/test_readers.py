@@ -1,0 +1,204 @@
+"""One compliance suite for every reader, then what only the text reader meets."""
+
+import gc
+import wave
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from halfsplit.capture import Capture
+from halfsplit.capture.readers import READERS
+from halfsplit.errors import InputError
+
+RATE = 1000.0
+VOLTS = np.round(12.6 - 2.0 * np.abs(np.sin(np.arange(600) / 40)), 3)
+AMPS = np.round(100.0 + 50.0 * np.cos(np.arange(600) / 25), 2)
+
+
+def write_text(path: Path) -> None:
+    rows = np.column_stack([np.arange(600) / RATE, VOLTS, AMPS])
+    np.savetxt(
+        path,
+        rows,
+        fmt=["%.3f", "%.3f", "%.2f"],
+        delimiter=",",
+        header="Time (s),volts (V),amps (A)",
+        comments="",
+    )
+
+
+def write_wav(path: Path) -> None:
+    counts = np.column_stack([VOLTS * 1000, AMPS * 100]).astype("<i2")
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(2)
+        file.setsampwidth(2)
+        file.setframerate(int(RATE))
+        file.writeframes(counts.tobytes())
+
+
+def write_npz(path: Path) -> None:
+    with path.open("wb") as file:
+        np.savez(file, rate=RATE, volts=VOLTS, amps=AMPS)
+
+
+def write_parquet(path: Path) -> None:
+    arrow = pytest.importorskip("pyarrow", reason="pyarrow is not installed: pip install halfsplit[captures]")
+    from pyarrow import parquet
+
+    table = arrow.table({"time (s)": np.arange(600) / RATE, "volts (V)": VOLTS, "amps (A)": AMPS})
+    parquet.write_table(table, path, row_group_size=250)
+
+
+def write_mdf(path: Path) -> None:
+    mdf = pytest.importorskip("asammdf", reason="asammdf is not installed: pip install halfsplit[captures]")
+    file = mdf.MDF()
+    times = np.arange(600) / RATE
+    file.append(
+        [mdf.Signal(VOLTS, times, name="volts", unit="V"), mdf.Signal(AMPS, times, name="amps", unit="A")]
+    )
+    file.save(path.with_suffix(".mf4"), overwrite=True)
+    path.with_suffix(".mf4").rename(path)
+
+
+def write_example(path: Path) -> None:
+    volts = " ".join(str(round(v * 1000)) for v in VOLTS)
+    amps = " ".join(str(round(a * 100)) for a in AMPS)
+    path.write_text(
+        f"halfsplit samples 1\nrate {RATE}\nchannel volts V 0.001 0\n{volts}\nchannel amps A 0.01 0\n{amps}\n"
+    )
+
+
+WRITERS: dict[str, Callable[[Path], None]] = {
+    "MDF": write_mdf,
+    "Parquet": write_parquet,
+    "NPZ": write_npz,
+    "WAV": write_wav,
+    "example": write_example,
+    "delimited text": write_text,
+}
+GAINS = {"WAV": {"channel 1": (1e-3, "V"), "channel 2": (1e-2, "A")}}
+
+
+@pytest.fixture(params=[reader.name for reader in READERS])
+def recording(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
+    """The same two channels in each format, under a name whose ending says nothing."""
+    path = tmp_path / "recording.dat"
+    WRITERS[request.param](path)
+    return request.param, path
+
+
+def test_every_reader_has_a_writer_here() -> None:
+    assert set(WRITERS) == {reader.name for reader in READERS}
+
+
+def test_the_content_decides(recording: tuple[str, Path]) -> None:
+    name, path = recording
+    head = path.read_bytes()[:65_536]
+    assert [reader.name for reader in READERS if reader.sniff(head)][0] == name
+
+
+def test_channels_values_and_time(recording: tuple[str, Path]) -> None:
+    name, path = recording
+    capture = Capture.read(path).scaled(GAINS.get(name, {}))
+    assert capture.source == path.name
+    first, second = capture.channels
+    np.testing.assert_allclose(first.values(), VOLTS, atol=2e-3)
+    np.testing.assert_allclose(second.values(), AMPS, atol=2e-2)
+    assert first.rate == pytest.approx(RATE, rel=1e-6)
+    assert first.stop == pytest.approx(0.599, abs=1e-6)
+    assert first.times is None
+
+
+def test_names_and_units(recording: tuple[str, Path]) -> None:
+    name, path = recording
+    capture = Capture.read(path).scaled(GAINS.get(name, {}))
+    if name != "WAV":
+        assert [channel.name for channel in capture.channels] == ["volts", "amps"]
+    if name != "NPZ":
+        assert [channel.unit for channel in capture.channels] == ["V", "A"]
+
+
+def test_samples_stay_raw(recording: tuple[str, Path]) -> None:
+    name, path = recording
+    kind = Capture.read(path).channels[0].raw.dtype.kind
+    assert kind == ("i" if name in ("WAV", "example") else "f")
+
+
+def test_progress_ends_at_one(recording: tuple[str, Path]) -> None:
+    seen: list[float] = []
+    Capture.read(recording[1], progress=seen.append)
+    assert seen == sorted(seen)
+    assert seen[-1] == 1.0
+
+
+# asammdf leaves an object behind that fails in its own __del__ when a file is damaged
+ASAMMDF_DEL = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+
+
+@ASAMMDF_DEL
+@pytest.mark.parametrize("share", [0.02, 0.3, 0.6, 0.95])
+def test_a_file_that_breaks_off_is_read_as_far_as_it_goes_or_refused(
+    recording: tuple[str, Path], share: float
+) -> None:
+    _, path = recording
+    whole = path.read_bytes()
+    path.write_bytes(whole[: int(share * len(whole))])
+    try:
+        capture = Capture.read(path)
+    except InputError as error:
+        assert path.name in str(error)
+    else:
+        assert all(len(channel) <= 600 for channel in capture.channels)
+    gc.collect()
+
+
+@ASAMMDF_DEL
+def test_damaged_bytes_never_end_in_another_error(recording: tuple[str, Path]) -> None:
+    _, path = recording
+    whole = bytearray(path.read_bytes())
+    random = np.random.default_rng(0)
+    for _ in range(25):
+        broken = whole.copy()
+        for place in random.integers(0, len(whole), 12):
+            broken[place] = int(random.integers(0, 256))
+        path.write_bytes(bytes(broken))
+        try:
+            Capture.read(path)
+        except InputError as error:
+            assert str(error)
+    gc.collect()
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "is empty"),
+        (b"\x7fELF\x02\x01\x01\x00" * 20, "no known kind of recording"),
+        (b"hello\nthere is nothing\nto measure\n", "line 1: found 'hello'"),
+    ],
+)
+def test_what_is_no_recording(tmp_path: Path, content: bytes, words: str) -> None:
+    path = tmp_path / "thing.csv"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=words):
+        Capture.read(path)
+
+
+def test_a_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be opened"):
+        Capture.read(tmp_path / "nothing.csv")
+
+
+def test_npz_with_objects_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "objects.npz"
+    np.savez(path, rate=1000.0, volts=np.array([1, "a", None], dtype=object))
+    with pytest.raises(InputError, match="its arrays cannot be read"):
+        Capture.read(path)
+
+
+def test_two_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    path = tmp_path / "same.csv"
+    path.write_text("Time (s),V,V\n0,1,2\n0.1,3,4\n0.2,5,6\n")
+    assert [channel.name for channel in Capture.read(path).channels] == ["V", "V (2)"]
