@@ -30,7 +30,7 @@ def circuit_files(name: str) -> list[tuple[str, str]]:
 def head(text: str) -> dict[str, str]:
     r"""The comment lines before the first statement, by their title word in lower case.
 
-    >>> head("# Pattern   Horn\\n# Use it    for a horn\\n#           or two\\n\\ntitle Horn")
+    >>> head("# Pattern   Horn\n# Use it    for a horn\n#           or two\n\ntitle Horn")
     {'pattern': 'Horn', 'use it': 'for a horn or two'}
     """
     entries: dict[str, str] = {}
