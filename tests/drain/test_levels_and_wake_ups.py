@@ -131,6 +131,35 @@ def test_a_clamp_cannot_tell_below_100_ma() -> None:
     assert analyse(CurrentLog.of(seconds, amps + 0.3), CLAMP).can_tell
 
 
+def test_a_coarse_instrument_makes_no_wake_ups() -> None:
+    seconds, amps, _ = night(hertz=1)
+    found = analyse(
+        CurrentLog.of(seconds, np.round(amps + np.random.default_rng(0).normal(0, 0.004, amps.size), 2))
+    )
+    assert found.wake_ups == ()
+    assert len(found.segments) < 20
+    assert found.level == pytest.approx(0.022, rel=0.05)
+
+
+def test_a_vehicle_that_wakes_and_stays_awake_is_told() -> None:
+    seconds, amps, _ = night()
+    found = analyse(CurrentLog.of(seconds, np.where(seconds > 12_000, amps + 1.5, amps)))
+    assert found.verdict == "22 mA asleep is usual, but it woke after 3.3 h and did not sleep again: 1.52 A."
+
+
+def test_a_charger_in_between_does_not_hide_the_level() -> None:
+    seconds, amps, _ = night()
+    found = analyse(CurrentLog.of(seconds, np.where((seconds > 20_000) & (seconds < 22_000), -0.5, amps)))
+    assert found.level == pytest.approx(0.022, rel=0.02)
+    assert any("something charges the battery" in remark for remark in found.remarks)
+
+
+def test_a_zero_that_is_off_is_told() -> None:
+    seconds, amps, _ = night(awake_until=0)
+    found = analyse(CurrentLog.of(seconds, np.where(seconds < 3600, 0.3, amps - 0.06)))
+    assert "the current is below zero asleep" in found.verdict
+
+
 def test_a_current_that_never_settles_is_told() -> None:
     seconds = np.arange(3600.0)
     amps = np.where(seconds % 40 < 20, 0.5, 3.0) + np.random.default_rng(0).normal(0, 0.01, seconds.size)

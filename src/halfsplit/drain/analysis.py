@@ -17,7 +17,7 @@ DAY_HOURS = 24.0
 
 LONGEST_WAKE = 0.5
 SETTLED = 120.0
-SLEEP_BAND = 0.25
+SLEEP_BAND = 0.5
 SLEEP_MARGIN = 0.003
 USUAL_LIMIT = 0.05
 """Asleep, a vehicle draws at most 50 mA (common practice, no source)."""
@@ -25,6 +25,7 @@ USUAL_LIMIT = 0.05
 AWAKE = 0.4
 """Above this, units are awake (common practice, no source)."""
 
+STUCK = 1800.0
 ALIKE = 1.35
 REGULAR = 0.1
 
@@ -120,10 +121,12 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
     """Analyse a log. Never fails on a log that could be made: what cannot be told is said in the verdict."""
     found = segments(log)
     base = _level_asleep(found)
-    asleep = [segment for segment in found if _sleeps(segment, base)] if base is not None else []
+    asleep = (
+        [segment for segment in found if _sleeps(segment, base, log.resolution)] if base is not None else []
+    )
     start = asleep[0].start if asleep else None
     rest = [segment for segment in found if start is None or segment.start >= start]
-    level = _weighted(asleep) if asleep else None
+    level = _weighted([part for part in asleep if part.mean > -SLEEP_MARGIN] or asleep) if asleep else None
     wake_ups = tuple(_wake_ups(log, rest, base, level)) if base is not None and level is not None else ()
     seconds = _covered(log, rest)
     mean, scatter = _mean_current(log, 0.0 if start is None else start)
@@ -149,13 +152,18 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
 
 
 def _level_asleep(found: Iterable[Segment]) -> float | None:
-    """The lowest level that holds for two minutes, or None. From the first sample on: it slept before the log began."""
+    """The lowest level that holds for two minutes, or None. From the first sample on: it slept before the log began.
+
+    Levels below zero count only if they fill most of the log: else something charged the battery for a while.
+    """
     lasting = [segment for segment in found if segment.seconds >= SETTLED]
-    return min((segment.mean for segment in lasting), default=None)
+    positive = [segment for segment in lasting if segment.mean > -SLEEP_MARGIN]
+    mostly = sum(part.seconds for part in positive) >= 0.5 * sum(part.seconds for part in lasting)
+    return min((segment.mean for segment in (positive if mostly else lasting)), default=None)
 
 
-def _sleeps(segment: Segment, base: float) -> bool:
-    return segment.mean <= base * (1 + SLEEP_BAND) + SLEEP_MARGIN
+def _sleeps(segment: Segment, base: float, resolution: float) -> bool:
+    return segment.mean <= base + SLEEP_BAND * abs(base) + max(SLEEP_MARGIN, resolution)
 
 
 def _weighted(parts: list[Segment]) -> float:
@@ -170,7 +178,7 @@ def _scatter(parts: list[Segment]) -> float:
 
 def _wake_ups(log: CurrentLog, rest: list[Segment], base: float, level: float) -> Iterator[WakeUp]:
     """Stretches between two sleeps; one that the log ends in is a wake-up too."""
-    for sleeps, group in groupby(rest, key=lambda segment: _sleeps(segment, base)):
+    for sleeps, group in groupby(rest, key=lambda segment: _sleeps(segment, base, log.resolution)):
         parts = list(group)
         if sleeps:
             continue
@@ -252,6 +260,8 @@ def _verdict(found: DrainAnalysis) -> str:
         return (
             "The current never settles for two minutes: the vehicle does not sleep, or the log is too short."
         )
+    if found.level < -SLEEP_MARGIN:
+        return "Cannot tell: the current is below zero asleep. Zero the instrument, or find what charges the battery."
     if not found.can_tell:
         return (
             f"Cannot tell: a {found.instrument.name} says nothing below {1000 * found.instrument.floor:.0f} mA. "
@@ -262,6 +272,10 @@ def _verdict(found: DrainAnalysis) -> str:
     level = f"{1000 * found.level:.0f} mA asleep"
     if found.level > USUAL_LIMIT:
         return f"{level}, more than the usual {1000 * USUAL_LIMIT:.0f} mA: something stays on. Look for its branch."
+    last = found.wake_ups[-1] if found.wake_ups else None
+    if last is not None and last.seconds > STUCK and last.start + last.seconds >= found.duration - 1:
+        woke = f"it woke after {last.start / HOUR:.1f} h and did not sleep again"
+        return f"{level} is usual, but {woke}: {last.mean:.2f} A."
     if found.mean > USUAL_LIMIT:
         return f"{level} is usual, but {1000 * found.mean:.0f} mA on average: it is woken. Look for what wakes it."
     return f"{level} and {1000 * found.mean:.0f} mA on average: usual values."

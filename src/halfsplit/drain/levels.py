@@ -52,20 +52,22 @@ class Segment:
 class Blocks:
     """A log in blocks of equal time: start of each in s, its mean in A, how many samples; empty blocks left out.
 
-    breaks: indices of blocks before which there is a gap.
+    breaks: indices of blocks before which there is a gap. resolution: of the instrument, A.
     """
 
     starts: Floats
     means: Floats
     breaks: tuple[int, ...]
     width: float
+    resolution: float
 
 
 def segments(log: CurrentLog) -> tuple[Segment, ...]:
     """The levels of a log, in order of time."""
     blocks = into_blocks(log)
     value = np.arcsinh(blocks.means / SOFT)
-    points = sorted({*change_points(value), *blocks.breaks})
+    rounding = blocks.resolution / np.sqrt(12) / np.hypot(SOFT, blocks.means)
+    points = sorted({*change_points(value, rounding), *blocks.breaks})
     points = _refined(value, points, blocks.breaks)
     edges = [0, *points, value.size]
     kept = _merged(blocks, edges)
@@ -87,17 +89,20 @@ def into_blocks(log: CurrentLog) -> Blocks:
         else np.array([], int)
     )
     inner = tuple(int(place) for place in np.unique(breaks) if 0 < place < filled.size)
-    return Blocks(starts.astype(np.float64), sums[filled] / counts[filled], inner, width)
+    return Blocks(starts.astype(np.float64), sums[filled] / counts[filled], inner, width, log.resolution)
 
 
-def change_points(value: Floats, confidence: float = CONFIDENCE) -> list[int]:
-    """Indices at which the mean of `value` (n,) changes, ascending; index k means a change between k - 1 and k."""
+def change_points(value: Floats, rounding: Floats | float = 0.0) -> list[int]:
+    """Indices at which the mean of `value` (n,) changes, ascending; index k means a change between k - 1 and k.
+
+    rounding: standard deviation that the instrument's steps add, (n,) or one number, in the unit of `value`.
+    """
     n = value.size
     if n < 3:
         return []
-    threshold = confidence * np.sqrt(2 * np.log(n))
+    threshold = CONFIDENCE * np.sqrt(2 * np.log(n))
     sums = np.concatenate(([0.0], np.cumsum(value - value.mean())))
-    noise = np.concatenate(([0.0], np.cumsum(local_noise(value) ** 2)))
+    noise = np.concatenate(([0.0], np.cumsum(local_noise(value) ** 2 + np.square(rounding))))
     found: list[tuple[int, int, int, int]] = []
     for length in _lengths(n):
         found += _over_threshold(sums, noise, length, threshold)
@@ -175,24 +180,24 @@ def _refined(value: Floats, points: list[int], fixed: tuple[int, ...]) -> list[i
 
 
 def _merged(blocks: Blocks, edges: list[int]) -> list[int]:
-    """Edges without those between levels that differ by too little to matter: the closest pair goes first."""
+    """Edges without those between levels that differ by too little to matter.
+
+    In each round every edge goes whose step is too small and no larger than its neighbours' steps, so that the closest
+    levels join first and many small steps cost few rounds.
+    """
     sums = np.concatenate(([0.0], np.cumsum(blocks.means)))
-
-    def level(a: int, b: int) -> float:
-        return float(sums[b] - sums[a]) / (b - a)
-
-    kept = sorted(set(edges))
-    while len(kept) > 2:
-        steps = [
-            abs(level(a, b) - level(b, c))
-            / max(LEAST_STEP, LEAST_SHARE * min(abs(level(a, b)), abs(level(b, c))))
-            for a, b, c in zip(kept, kept[1:], kept[2:], strict=False)
-        ]
-        least = int(np.argmin(steps))
-        if steps[least] >= 1:
+    least = max(LEAST_STEP, 0.5 * blocks.resolution)
+    kept = np.unique(np.array(edges))
+    while kept.size > 2:
+        levels = np.diff(sums[kept]) / np.diff(kept)
+        lower = np.minimum(np.abs(levels[:-1]), np.abs(levels[1:]))
+        steps = np.abs(np.diff(levels)) / np.maximum(least, LEAST_SHARE * lower)
+        around = np.concatenate(([np.inf], steps, [np.inf]))
+        goes = (steps < 1) & (steps <= around[:-2]) & (steps < around[2:])
+        if not np.any(goes):
             break
-        del kept[least + 1]
-    return kept
+        kept = np.delete(kept, np.flatnonzero(goes) + 1)
+    return [int(edge) for edge in kept]
 
 
 def _segment(log: CurrentLog, blocks: Blocks, a: int, b: int) -> Segment:

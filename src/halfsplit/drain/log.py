@@ -17,7 +17,7 @@ GAP_STEPS = 5.0
 LEAST_GAP = 2.0
 SHORTEST = 60.0
 FEWEST = 30
-STUCK_SHARE = 0.5
+COARSE = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +57,13 @@ class CurrentLog:
     def step(self) -> float:
         """The usual time between two samples, in s."""
         return float(np.median(np.diff(self.seconds)))
+
+    @cached_property
+    def resolution(self) -> float:
+        """The smallest step between two neighbouring values in A; 0 where too few values differ to tell."""
+        steps = np.abs(np.diff(self.amps))
+        real = steps[steps > 1e-9]
+        return float(np.min(real)) if real.size > max(0.01 * steps.size, 2) else 0.0
 
     @property
     def covered(self) -> float:
@@ -133,12 +140,9 @@ def _oddities(log: CurrentLog) -> Iterator[str]:
             f"{100 * negative:.0f} % of the values are negative: the instrument's zero is off (zero it with the jaws "
             "closed and empty), or something charges the battery."
         )
-    steps = np.abs(np.diff(log.amps))
-    unchanged = float(np.mean(steps == 0))
-    resolution = float(np.min(steps[steps > 0])) if np.any(steps > 0) else 0.0
-    if resolution == 0:
+    if np.all(log.amps == log.amps[0]):
         yield "Every value is the same: the logger is frozen, or its leads are not connected."
-    elif unchanged > STUCK_SHARE and resolution > 0.2 * float(np.median(np.abs(log.amps))):
-        yield f"The instrument resolves {resolution * 1000:.0f} mA only, which is coarse for what it measures."
+    elif log.resolution > COARSE * float(np.median(np.abs(log.amps))):
+        yield f"The instrument resolves {log.resolution * 1000:.0f} mA only, which is coarse for what it measures."
     if log.duration < 3600:
         yield "Less than an hour: vehicles can take 20 to 60 minutes to sleep (common practice, no source)."
