@@ -79,18 +79,26 @@ def extremes(
     (a trace of edges holds its level). A stretch is widened to whole bins, by less than a pixel.
     """
     level = pyramid.level(float(bounds[-1] - bounds[0]) / max(bounds.size - 1, 1))
+    single = np.maximum(np.where(bounds[1:] > bounds[:-1], bounds[:-1], bounds[:-1] - 1), 0)
     if level < 0:
-        return _reduced(np.fmin, raw, bounds), _reduced(np.fmax, raw, bounds)
+        return _reduced(np.fmin, raw, bounds, single), _reduced(np.fmax, raw, bounds, single)
     walls = bounds // size(level)
     walls[-1] = -(-bounds[-1] // size(level))
-    return _reduced(np.fmin, pyramid.lows[level], walls), _reduced(np.fmax, pyramid.highs[level], walls)
+    single = single // size(level)
+    return (
+        _reduced(np.fmin, pyramid.lows[level], walls, single),
+        _reduced(np.fmax, pyramid.highs[level], walls, single),
+    )
 
 
-def _reduced(extreme: np.ufunc, values: NDArray[Any], walls: NDArray[np.int64]) -> NDArray[Any]:
-    held: NDArray[Any] = np.asarray(values[np.maximum(walls[:-1] - 1, 0)])
+def _reduced(
+    extreme: np.ufunc, values: NDArray[Any], walls: NDArray[np.int64], single: NDArray[np.int64]
+) -> NDArray[Any]:
+    """The extreme between each two walls; the one value at `single` where they enclose none."""
+    found: NDArray[Any] = np.asarray(values[single])
     full = walls[1:] > walls[:-1]
     if full.any():
         starts = walls[:-1][full]
         part = np.asarray(values[starts[0] : walls[-1]])
-        held[full] = extreme.reduceat(part, starts - starts[0])
-    return held
+        found[full] = extreme.reduceat(part, starts - starts[0])
+    return found

@@ -96,7 +96,7 @@ def _spectrum(part: Floats, rate: float) -> _Ripple:
     ripple = part - smooth(part, int(rate / 40.0))
     lines = _Lines(ripple, rate)
     top = lines.strongest(_SLOWEST, min(_FASTEST, 0.45 * rate))
-    if float(np.ptp(ripple)) < 1e-6 * float(np.abs(part).max()) or lines.height(top) < 5 * lines.floor:
+    if float(np.ptp(ripple)) <= 1e-6 * float(np.abs(part).max()) or lines.height(top) < 5 * lines.floor:
         return _Ripple(
             notes=["no ripple above the noise: the generator does not charge, or the rate is too low"]
         )

@@ -99,6 +99,8 @@ def motor_current(
 def _steady(amps: Floats, rate: float) -> slice:
     """The last part of the running time: half of it, at most a second."""
     average = smooth(amps, int(0.01 * rate))
+    if average.max() <= 0:
+        raise CannotTell("no current flows in the recorded time")
     on = np.flatnonzero(average > 0.3 * float(np.median(average[average > 0.2 * average.max()])))
     if on.size < 0.05 * rate:
         raise CannotTell("the motor runs for less than 0.05 s in this trace")
