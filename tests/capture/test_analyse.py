@@ -103,7 +103,7 @@ def test_every_role_but_the_drains_starts_an_analysis_or_serves_one() -> None:
 
 def test_wrong_roles_are_told() -> None:
     capture = start()
-    with pytest.raises(InputError, match="there is no role 'bluetooth'.*choose one of battery volts"):
+    with pytest.raises(InputError, match=r"there is no role 'bluetooth'.*choose one of battery volts"):
         analyse(capture, {"A": "bluetooth"})
     with pytest.raises(InputError, match="two channels are given as 'crank'"):
         analyse(capture, {"A": "crank", "B": "crank"})

@@ -1,5 +1,6 @@
 """Channels, windows, pyramids and captures that are kept on disk."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -31,7 +32,7 @@ def test_a_channel_that_cannot_be() -> None:
 
 def test_an_unknown_channel_is_told_with_those_there_are() -> None:
     capture = Capture((Channel("battery", np.zeros(3), rate=1.0),), "x.csv")
-    with pytest.raises(NotFoundError, match="no channel 'clamp' in x.csv; there are 'battery'"):
+    with pytest.raises(NotFoundError, match=r"no channel 'clamp' in x\.csv; there are 'battery'"):
         capture["clamp"]
     with pytest.raises(InputError, match="is empty"):
         capture.window("battery", 1.0, 1.0, 100)
@@ -50,7 +51,7 @@ def test_extremes_hold_all_samples_and_no_others(seed: int, samples: int, pixels
     low, high = pyramids.extremes(raw, tree, walls)
     level = tree.level(float(walls[-1] - walls[0]) / (walls.size - 1))
     slack = pyramids.size(level) if level >= 0 else 0
-    for i, (first, last) in enumerate(zip(walls[:-1], walls[1:], strict=True)):
+    for i, (first, last) in enumerate(pairwise(walls.tolist())):
         if last <= first:
             continue
         around = raw[max(first - slack, 0) : last + slack]

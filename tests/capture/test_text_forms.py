@@ -15,7 +15,7 @@ FORMS = {
     "bare units in a row": "t;battery\ns;V\n0;12.5\n0.001;12.25\n0.002;12.0\n0.003;11.5\n",
     "decimal comma": "Zeit [s];battery [V]\n0,000;12,5\n0,001;12,25\n0,002;12,0\n0,003;11,5\n",
     "decimal comma and tabs": "Zeit/ms\tbattery/V\n0,0\t12,5\n1,0\t12,25\n2,0\t12,0\n3,0\t11,5\n",
-    "settings above": "Recorder,bench 2\nDate,2026-03-01\nChannels,1\n\nTime_ms,battery_V\n0,12.5\n1,12.25\n2,12\n3,11.5\n",
+    "settings above": "Recorder,bench 2\nDate,2026-03-01\n\nTime_ms,battery_V\n0,12.5\n1,12.25\n2,12\n3,11.5\n",
     "interval instead of time": "Sample interval;1 ms\nbattery (V)\n12.5\n12.25\n12.0\n11.5\n",
     "interval with its unit in the key": "Interval (us),1000\nbattery (V)\n12.5\n12.25\n12.0\n11.5\n",
     "rate instead of time": "Sample rate: 1 kS/s\nindex,battery (V)\n0,12.5\n1,12.25\n2,12.0\n3,11.5\n",
@@ -25,7 +25,9 @@ FORMS = {
     "sep line": "sep=;\nTime (s);battery (V)\n0;12.5\n0.001;12.25\n0.002;12\n0.003;11.5\n",
     "a comma at each end": "Time (s),battery (V),\n0,12.5,\n0.001,12.25,\n0.002,12,\n0.003,11.5,\n",
     "quotes": '"Time (s)","battery (V)"\n"0","12.5"\n"0.001","12.25"\n"0.002","12.0"\n"0.003","11.5"\n',
-    "quoted decimal commas": '"Time (s)","battery (V)"\n"0,0","12,5"\n"0,001","12,25"\n"0,002","12,0"\n"0,003","11,5"\n',
+    "quoted decimal commas": (
+        '"Time (s)","battery (V)"\n"0,0","12,5"\n"0,001","12,25"\n"0,002","12,0"\n"0,003","11,5"\n'
+    ),
     "settings beside the numbers": "Points,4,,0,12.5\nStep,1,,0.001,12.25\nUnit,V,,0.002,12\nEnd,0,,0.003,11.5\n",
     "exponents": "Time (s),battery (V)\n0E0,1.25E1\n1E-3,1.225e+01\n2E-3,12.0\n3E-3,11.5\n",
     "millivolts": "Time (s),battery (mV)\n0,12500\n0.001,12250\n0.002,12000\n0.003,11500\n",
@@ -154,12 +156,13 @@ def test_no_time_base_is_told_and_can_be_given(tmp_path: Path) -> None:
         ),
         (
             "Time (s),battery (V)\n0,1\n2,2\n1,3\n3,4\n",
-            "capture.csv: the time falls from 2 to 1 s at sample 3: export one recording a file, in the order of time",
+            "capture.csv: the time falls from 2 to 1 s at sample 3: "
+            "export one recording a file, in the order of time",
         ),
         (
             "only words\nand more\n",
-            "capture.csv, line 1: found 'only words' and no two lines of numbers after it; expected columns of numbers, "
-            "parted by comma, semicolon, tab or blanks: export the samples as text, one column for each channel",
+            "capture.csv, line 1: found 'only words' and no two lines of numbers after it; expected columns of "
+            "numbers, parted by comma, semicolon, tab or blanks: export the samples as text, one column for each channel",
         ),
     ],
 )
