@@ -162,7 +162,8 @@ def test_no_time_base_is_told_and_can_be_given(tmp_path: Path) -> None:
         (
             "only words\nand more\n",
             "capture.csv, line 1: found 'only words' and no two lines of numbers after it; expected columns of "
-            "numbers, parted by comma, semicolon, tab or blanks: export the samples as text, one column for each channel",
+            "numbers, parted by comma, semicolon, tab or blanks: "
+            "export the samples as text, one column for each channel",
         ),
     ],
 )

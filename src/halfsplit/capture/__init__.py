@@ -7,7 +7,8 @@ lines = report_lines(results)
 """
 
 from halfsplit.capture.analyse import Setup, analyse
-from halfsplit.capture.capture import Capture, Channel, Window
+from halfsplit.capture.capture import Capture, Window
+from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.result import Mark, Quantity, Result
 from halfsplit.capture.roles import ROLES, Role, role_named, suggested_roles
 from halfsplit.capture.show import plot_svg, report_lines, results_dict

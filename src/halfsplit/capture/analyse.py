@@ -6,7 +6,8 @@ from typing import Final, Literal, TypeVar
 
 import numpy as np
 
-from halfsplit.capture.capture import Capture, Channel
+from halfsplit.capture.capture import Capture
+from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.can import CanResult, can, can_logic
 from halfsplit.capture.measure.charging import ChargingResult, charging
 from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam, sensor_edges

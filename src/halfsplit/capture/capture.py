@@ -1,11 +1,7 @@
-"""A capture: what an instrument recorded, one channel per lead, with the samples as they were stored.
+"""A capture: what an instrument recorded, one channel per lead, and windows of it for a screen."""
 
-Samples stay raw; gain, offset, unit and rate belong to the channel, and values are made on request.
-"""
-
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -13,90 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture import pyramid
+from halfsplit.capture.channel import Channel, Progress, Recording
+from halfsplit.capture.readers import read
 from halfsplit.errors import InputError, NotFoundError
-
-Progress = Callable[[float], None]
-"""Called with the share of a file that is done, 0 to 1, while a long file is read."""
-
-
-@dataclass(frozen=True, eq=False)
-class Channel:
-    """One trace. `values = raw * gain + offset` in `unit`.
-
-    `raw` is one-dimensional, of any real type, in memory or memory-mapped. The time base is either even
-    (`rate` in samples a second from `start` in seconds) or `times` (seconds, rising, one for each sample),
-    or unknown (neither). With `edges` the trace holds each value until the next sample: the record of a
-    logic input that notes changes only.
-    """
-
-    name: str
-    raw: NDArray[Any]
-    unit: str = ""
-    gain: float = 1.0
-    offset: float = 0.0
-    rate: float | None = None
-    start: float = 0.0
-    times: NDArray[np.float64] | None = None
-    edges: bool = False
-    kept_pyramid: pyramid.Pyramid | None = None
-
-    def __post_init__(self) -> None:
-        if self.raw.ndim != 1:
-            raise ValueError(f"channel {self.name!r} has {self.raw.ndim} dimensions, one is needed")
-        if self.times is not None and self.times.shape != self.raw.shape:
-            raise ValueError(f"channel {self.name!r}: {self.raw.size} samples, {self.times.size} times")
-        if self.rate is not None and not self.rate > 0:
-            raise ValueError(f"channel {self.name!r}: a rate of {self.rate} samples a second")
-
-    def __len__(self) -> int:
-        return int(self.raw.size)
-
-    def values(self, first: int = 0, last: int | None = None) -> NDArray[np.float64]:
-        """Samples `first` to `last` in the channel's unit, float64."""
-        return np.asarray(self.raw[first:last], dtype=np.float64) * self.gain + self.offset
-
-    def clock(self) -> NDArray[np.float64]:
-        """The time of each sample in seconds, float64; where no time base is known, the sample's number."""
-        if self.times is not None:
-            return np.asarray(self.times)
-        return self.start + np.arange(len(self)) / (self.rate or 1.0)
-
-    @property
-    def stop(self) -> float:
-        """The time of the last sample, in seconds (the sample's number without a time base)."""
-        if not len(self):
-            return self.start
-        return (
-            float(self.times[-1])
-            if self.times is not None
-            else self.start + (len(self) - 1) / (self.rate or 1.0)
-        )
-
-    @property
-    def has_time(self) -> bool:
-        """Whether a time base is known."""
-        return self.rate is not None or self.times is not None
-
-    def scaled(self, gain: float, offset: float = 0.0, unit: str | None = None) -> "Channel":
-        """The same samples with `gain` and `offset` applied after the present ones (a clamp's A per V)."""
-        return replace(
-            self,
-            gain=self.gain * gain,
-            offset=self.offset * gain + offset,
-            unit=self.unit if unit is None else unit,
-        )
-
-    @cached_property
-    def pyramid(self) -> pyramid.Pyramid:
-        """The extremes for display: those that were kept, or made when first asked for."""
-        return self.kept_pyramid or pyramid.build(self.raw)
-
-    def position(self, time: float) -> int:
-        """How many samples lie before a time in seconds."""
-        if self.times is not None:
-            return int(np.searchsorted(self.times, time))
-        place = np.ceil((time - self.start) * (self.rate or 1.0) - 1e-6)
-        return int(np.clip(place, 0, len(self)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,12 +48,8 @@ def _numbers(values: NDArray[np.float64]) -> list[float | None]:
 
 
 @dataclass(frozen=True, eq=False)
-class Capture:
-    """The channels of one recording, in the order of the file, with what the reader has to say about it."""
-
-    channels: tuple[Channel, ...]
-    source: str = ""
-    notes: tuple[str, ...] = ()
+class Capture(Recording):
+    """The channels of one recording, found by name, read by content, drawn by window."""
 
     @classmethod
     def read(cls, path: str | Path, *, progress: Progress | None = None) -> "Capture":
@@ -147,9 +58,8 @@ class Capture:
         Raises `InputError` with the line or byte where the content makes no sense, and
         `MissingProgramError` where the format needs a library that is not installed.
         """
-        from halfsplit.capture.readers import read  # the readers build captures: imported late
-
-        return read(Path(path), progress)
+        found = read(Path(path), progress)
+        return cls(found.channels, found.source, found.notes)
 
     def __getitem__(self, name: str) -> Channel:
         for channel in self.channels:

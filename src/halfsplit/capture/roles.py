@@ -6,7 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from halfsplit.capture.capture import Capture, Channel
+from halfsplit.capture.capture import Capture
+from halfsplit.capture.channel import Channel
 from halfsplit.errors import InputError
 
 COLOURS: Final = ("#000000", "#E69F00", "#CC79A7", "#009E73", "#56B4E9")

@@ -5,7 +5,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
 
-from halfsplit.capture.capture import Capture, Channel
+from halfsplit.capture.capture import Capture
+from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.result import Mark, Result
 from halfsplit.capture.roles import COLOURS
 

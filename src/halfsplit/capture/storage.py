@@ -20,7 +20,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.capture import Capture
+from halfsplit.capture.channel import Channel, Progress
 from halfsplit.capture.pyramid import Pyramid
 from halfsplit.errors import InputError
 

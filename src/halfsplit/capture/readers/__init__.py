@@ -1,7 +1,7 @@
 """Readers of recorded files, one module each, chosen by what the file holds and not by its ending.
 
 A reader is a module with `NAME`, `sniff(head) -> bool` (given the first `HEAD` bytes) and
-`read(path, progress) -> Capture`. `example.py` is the recipe for the next one; every reader passes the
+`read(path, progress) -> Recording`. `example.py` is the recipe for the next one; every reader passes the
 same suite in the tests. The text reader takes what no other one claims, so it stands last.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.capture.readers import example, mdf, npz, parquet, text, wav
 from halfsplit.errors import InputError
 
@@ -26,7 +26,7 @@ class Reader:
 
     name: str
     sniff: Callable[[bytes], bool]
-    read: Callable[[Path, Progress | None], Capture]
+    read: Callable[[Path, Progress | None], Recording]
 
 
 READERS: Final[tuple[Reader, ...]] = tuple(
@@ -34,7 +34,7 @@ READERS: Final[tuple[Reader, ...]] = tuple(
 )
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read a file with the first reader that recognises its head.
 
     Raises `InputError` where the file cannot be opened, is empty or is of no known kind.

@@ -18,7 +18,7 @@ from typing import Final
 
 import numpy as np
 
-from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.errors import InputError
 
 NAME: Final = "example"
@@ -31,7 +31,7 @@ def sniff(head: bytes) -> bool:
     return head.startswith(_MAGIC)
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read the whole file; it is small. Raises `InputError` with the line."""
     lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
     if len(lines) < 4 or not lines[1].startswith("rate "):
@@ -43,7 +43,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
     ]
     if progress:
         progress(1.0)
-    return Capture(tuple(channels), source=path.name)
+    return Recording(tuple(channels), source=path.name)
 
 
 def _channel(head: str, samples: str, rate: float, where: str) -> Channel:

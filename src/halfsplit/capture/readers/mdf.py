@@ -5,7 +5,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.capture.readers.headings import Heading, unit_of
 from halfsplit.capture.readers.timebase import channels_of
 from halfsplit.errors import InputError, MissingProgramError
@@ -18,7 +18,7 @@ def sniff(head: bytes) -> bool:
     return head[:8] in (b"MDF     ", b"UnFinMF ")
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read every numeric channel with its group's master as time, converted to physical values.
 
     Raises `InputError` where the blocks are damaged and `MissingProgramError` without asammdf.
@@ -40,7 +40,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
         ) from error
     if not channels:
         raise InputError("holds no numeric channel with samples", remedy="export it again", where=path.name)
-    return Capture(tuple(channels), source=path.name)
+    return Recording(tuple(channels), source=path.name)
 
 
 def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:

@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.capture import Capture, Progress
+from halfsplit.capture.channel import Progress, Recording
 from halfsplit.capture.readers.timebase import channels_of
 from halfsplit.errors import InputError
 
@@ -28,7 +28,7 @@ def sniff(head: bytes) -> bool:
     return head.startswith(b"PK\x03\x04") and b".npy" in head[:300]
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read every array; object arrays are refused, since they could run code."""
     try:
         with path.open("rb") as stream, np.load(stream, allow_pickle=False) as archive:
@@ -43,7 +43,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
         raise InputError(
             f"holds no samples, only {found}", remedy="save one array a channel", where=path.name
         )
-    return Capture(channels_of(columns, rate, times, path.name), source=path.name)
+    return Recording(channels_of(columns, rate, times, path.name), source=path.name)
 
 
 def _arrays(archive: Mapping[str, NDArray[Any]], progress: Progress | None) -> dict[str, NDArray[Any]]:

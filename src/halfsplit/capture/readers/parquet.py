@@ -6,7 +6,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.capture import Capture, Progress
+from halfsplit.capture.channel import Progress, Recording
 from halfsplit.capture.readers.headings import heading, is_time
 from halfsplit.capture.readers.timebase import Growing, channels_of
 from halfsplit.errors import InputError, MissingProgramError
@@ -19,7 +19,7 @@ def sniff(head: bytes) -> bool:
     return head.startswith(b"PAR1")
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read row group by row group, so that a file larger than the memory passes.
 
     Units stand in the column names (`volts (V)`) or in the field's metadata `unit`. Raises `InputError`
@@ -39,7 +39,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
         ) from error
 
 
-def _capture(file: Any, where: str, progress: Progress | None) -> Capture:
+def _capture(file: Any, where: str, progress: Progress | None) -> Recording:
     fields = [field for field in file.schema_arrow if _is_number(field)]
     if not fields:
         raise InputError("holds no column of numbers", remedy="save one column a channel", where=where)
@@ -55,7 +55,7 @@ def _capture(file: Any, where: str, progress: Progress | None) -> Capture:
     columns = dict(zip(names, sink.columns(), strict=True))
     times = None if clock is None else _seconds(columns.pop(names[clock]), heads[clock].gain)
     units = {name: head for name, head in zip(names, heads, strict=True) if name in columns}
-    return Capture(channels_of(columns, None, times, where, units), source=where)
+    return Recording(channels_of(columns, None, times, where, units), source=where)
 
 
 def _is_number(field: Any) -> bool:

@@ -14,7 +14,7 @@ from typing import Any, Final, TextIO
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.capture.readers.headings import Heading
 from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_clock, is_index, is_number
 from halfsplit.capture.readers.timebase import Growing, channels_of
@@ -43,7 +43,7 @@ def sniff(head: bytes) -> bool:
     return control == 0
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read all sections of a text.
 
     Raises `InputError` with the line, what was found there and what was expected.
@@ -57,7 +57,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
         channels += section.channels(path.name)
     if not any(channel.has_time for channel in channels):
         notes.append("no time column and no sample interval was found: give the sample rate")
-    return Capture(tuple(channels), source=path.name, notes=tuple(notes))
+    return Recording(tuple(channels), source=path.name, notes=tuple(notes))
 
 
 def _encoding(head: bytes) -> str:

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.capture import Channel
+from halfsplit.capture.channel import Channel
 from halfsplit.capture.readers.headings import Heading
 from halfsplit.errors import InputError
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from numpy.typing import NDArray
 
-from halfsplit.capture.capture import Capture, Channel, Progress
+from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.errors import InputError
 
 NAME: Final = "WAV"
@@ -23,7 +23,7 @@ def sniff(head: bytes) -> bool:
     return head[:4] in (b"RIFF", b"RF64", b"RIFX") and head[8:12] == b"WAVE"
 
 
-def read(path: Path, progress: Progress | None = None) -> Capture:
+def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read through scipy, memory-mapped where the sample size allows it."""
     from scipy.io import wavfile  # 0.4 s to import: only when a WAV file is read
 
@@ -42,7 +42,7 @@ def read(path: Path, progress: Progress | None = None) -> Capture:
     channels = tuple(
         Channel(f"channel {i + 1}", columns[:, i], "count", rate=float(rate)) for i in range(columns.shape[1])
     )
-    return Capture(channels, source=path.name, notes=(_NOTE,))
+    return Recording(channels, source=path.name, notes=(_NOTE,))
 
 
 def _with_map(load: Callable[..., tuple[int, NDArray[Any]]], path: Path) -> tuple[int, NDArray[Any]]:
