@@ -76,7 +76,7 @@ def on_wire(parts: list[list[int]], bit: float, rate: float, idle_bits: int = 15
     bits += [1] * 30
     count = int(len(bits) * bit * rate)
     index = np.minimum((np.arange(count) / rate / bit).astype(int), len(bits) - 1)
-    return np.array(bits)[index]
+    return np.asarray(np.array(bits)[index])
 
 
 def can_pair(

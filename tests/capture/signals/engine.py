@@ -108,4 +108,4 @@ def crank_engine(
     table = np.array(rows)
     time = np.arange(0.0, table[-1, 0], 1.0 / rate)
     columns = [np.interp(time, table[:, 0], table[:, k]) for k in (1, 2, 3)]
-    return Cranking(time, *columns, centres, last)
+    return Cranking(time, columns[0], columns[1], columns[2], centres, last)

@@ -39,7 +39,9 @@ def inject(  # noqa: C901 (one story from closed to closed)
     """Pulses of `on` seconds every `period`. `stuck`: the armature never moves."""
     travel, gap, base, spring = 80e-6, 110e-6, 0.016, 14.0
     rows = []
-    opened, closed, starts = [], [], []
+    opened: list[float] = []
+    closed: list[float] = []
+    starts: list[float] = []
     flux, place, speed = 0.0, 0.0, 0.0
     resting_open = False
     for i in range(int(pulses * period / STEP)):

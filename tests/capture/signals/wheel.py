@@ -38,7 +38,7 @@ def inductive(angle: np.ndarray, speed: np.ndarray, places: Sequence[float], pit
     for place in places:
         distance = np.mod(within - place + 0.5, 1.0) - 0.5
         slope += -distance / width * np.exp(-0.5 * (distance / width) ** 2)
-    return slope * speed / 1000 * 3.3
+    return np.asarray(slope * speed / 1000 * 3.3)
 
 
 def hall(

@@ -30,6 +30,8 @@ from halfsplit.capture.measure.wheel import Wheel, best_direction, cycle_edges
 _LONGEST_CYCLE: Final = 160
 """Most crank edges that are tried as one turn of the camshaft."""
 
+_QUIET: Final = 0.05
+
 _DRIFT: Final = 3.0
 """Crank degrees of cam shift that count as a fault; one tooth of a timing belt is some 15 to 20."""
 
@@ -69,13 +71,25 @@ def sensor_edges(values: Floats, rate: float) -> Edges:
 
 def _inductive(values: Floats, rate: float) -> Edges:
     """Crossings of the middle, with a hysteresis of 0.4 of the local effective value."""
-    centred = values - np.median(values)
+    centred = _quieter(values - np.median(values), rate)
     local = np.sqrt(smooth(centred**2, int(0.05 * rate)))
     top = float(np.quantile(np.abs(centred), 0.999))
-    floor = min(max(0.04 * top, 4 * noise(values)), 0.12 * top)
+    floor = min(max(0.04 * top, 4 * noise(centred)), 0.12 * top)
     if floor <= 0:
         raise CannotTell("the trace is flat: no tooth passes the sensor, or it is not connected")
     return edges(centred / np.maximum(0.4 * local, floor), rate, -1.0, 1.0)
+
+
+def _quieter(centred: Floats, rate: float) -> Floats:
+    """Noise averaged down to a twentieth of the effective value, over an eighth of a tooth at most."""
+    effective = float(np.sqrt(np.mean(centred**2)))
+    error = noise(centred)
+    if error <= _QUIET * effective:
+        return centred
+    part = centred[: 1 << 18]
+    power = np.abs(np.fft.rfft(part * np.hanning(part.size)))
+    tooth = part.size / max(int(np.argmax(power)), 1)
+    return smooth(centred, int(min((error / (_QUIET * effective)) ** 2, tooth / 8)))
 
 
 @answers(CrankCamResult)

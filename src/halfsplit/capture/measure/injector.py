@@ -111,6 +111,8 @@ def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Fl
     """
     if amps is None:
         return np.empty(0), False
+    if any(clipped(amps[p.first : p.last]) > 0.05 for p in pulses[:20]):
+        raise CannotTell("the current is clipped: choose a wider range")
     length = float(np.median([p.last - p.first for p in pulses]))
     clean = False
     for share in _WIDTHS:

@@ -118,8 +118,8 @@ def _raised(signal: Floats, rate: float, kind: str) -> tuple[Floats, Span, list[
 
 
 def _load(raised: Floats, rate: float, period: float) -> Floats:
-    """The trace without the engine's inertia, in its own unit, smoothed over an eighth of a compression."""
-    even = smooth(smooth(raised, int(0.12 * period * rate)), int(0.06 * period * rate))
+    """The trace without the engine's inertia, in its own unit, smoothed over a fifth of a compression."""
+    even = smooth(smooth(raised, int(0.2 * period * rate)), int(0.15 * period * rate))
     return np.asarray(even + _INERTIA * rate * np.gradient(even))
 
 

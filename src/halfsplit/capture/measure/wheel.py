@@ -144,21 +144,25 @@ def _order(tokens: list[tuple[int, int]]) -> int:
         runs = Counter(tuple(tokens[i : i + length]) for i in range(len(tokens) - length + 1))
         if max(_apart(tokens, run) for run, _ in runs.most_common(length)) * length >= _REPEATS * len(tokens):
             return length
-    if len(tokens) <= 3:
-        return len(set(tokens))
+    if len(set(tokens)) == 1:
+        return 1
     raise CannotTell(
-        f"{len(tokens) + 1} gaps were found but they come in no order: teeth are lost, or the edges are noise"
+        f"{len(tokens) + 1} gaps were found but they come in no order (three turns are needed for a wheel with "
+        "several): teeth are lost, or the edges are noise"
     )
 
 
 def _apart(tokens: list[tuple[int, int]], run: tuple[tuple[int, int], ...]) -> int:
-    """How often a run comes in the tokens without overlap (1, where that is, counts as none)."""
+    """How often a run comes in the tokens without overlap; none, where that is too seldom.
+
+    Two are enough for one gap a turn, three are needed for several: noise makes a pair of unlike turns come twice.
+    """
     count = place = 0
     while place <= len(tokens) - len(run):
         found = tuple(tokens[place : place + len(run)]) == run
         count += found
         place += len(run) if found else 1
-    return count if count > 1 else 0
+    return count if count >= (2 if len(run) == 1 else 3) else 0
 
 
 def _gapped(
