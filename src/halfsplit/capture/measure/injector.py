@@ -54,14 +54,14 @@ def injector(volts: Floats | None, amps: Floats | None, rate: float) -> Injector
     pulses = _pulses(volts, amps, rate)
     if not pulses:
         raise CannotTell("no whole pulse was recorded: the injector is not driven, or the leads are off")
-    opening, still = _openings(amps, pulses, rate)
+    opening, still, blur = _openings(amps, pulses, rate)
     closing = _closings(volts, pulses, rate)
     spans = np.array([(p.last - p.first) / rate for p in pulses])
     quantities = [
         Quantity("on-time", float(np.median(spans)), "s", _spread(spans, rate)),
         Quantity("pulses", float(len(pulses)), ""),
-        *_timed("opening", opening, rate),
-        *_timed("closing", closing, rate),
+        *_timed("opening", opening, rate, blur),
+        *_timed("closing", closing, rate, max(25e-6, 2.0 / rate)),
     ]
     notes = []
     peak = float("nan")
@@ -104,13 +104,13 @@ def _pulses(volts: Floats | None, amps: Floats | None, rate: float) -> list[Puls
     ]
 
 
-def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Floats, bool]:
-    """Seconds from the start of each pulse to the leap of the slope; and whether clean ramps show none.
+def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Floats, bool, float]:
+    """Seconds from the start of each pulse to the leap of the slope; whether clean ramps show none; its uncertainty.
 
     The slope is taken over ever longer stretches until most pulses show the leap: noise asks for the longer ones.
     """
     if amps is None:
-        return np.empty(0), False
+        return np.empty(0), False, 0.0
     if any(clipped(amps[p.first : p.last]) > 0.05 for p in pulses[:20]):
         raise CannotTell("the current is clipped: choose a wider range")
     length = float(np.median([p.last - p.first for p in pulses]))
@@ -120,11 +120,11 @@ def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Fl
         bends = [_leap(amps[p.first : p.last], rate, width) for p in pulses]
         found = [at for at, _ in bends if at is not None]
         if len(found) >= 0.8 * len(pulses):
-            return np.array(found), False
+            return np.array(found), False, 0.5 * width / rate
         if found and all(sure for _, sure in bends):
-            return np.array(found), False
+            return np.array(found), False, 0.5 * width / rate
         clean = clean or all(sure for _, sure in bends)
-    return np.empty(0), clean
+    return np.empty(0), clean, 0.0
 
 
 def _leap(ramp: Floats, rate: float, width: int) -> tuple[float | None, bool]:
@@ -179,8 +179,11 @@ def _flyback(volts: Floats, pulses: list[Pulse], rate: float) -> tuple[float, st
     return float(np.median(peaks)) if peaks else float("nan"), note
 
 
-def _timed(name: str, values: Floats, rate: float) -> list[Quantity]:
-    return [Quantity(name, float(np.median(values)), "s", _spread(values, rate))] if values.size else []
+def _timed(name: str, values: Floats, rate: float, blur: float) -> list[Quantity]:
+    """`blur` is half the stretch that the slope was taken over, in seconds."""
+    if not values.size:
+        return []
+    return [Quantity(name, float(np.median(values)), "s", float(np.hypot(_spread(values, rate), blur)))]
 
 
 def _spread(values: Floats, rate: float) -> float:
