@@ -62,7 +62,11 @@ def lying_on_each_other(lines):
             s[:, None, along], s[None, :, along]
         )
         pairs = np.argwhere(np.triu(level[:, None] & level[None, :] & same & (shared > HAIR), k=1))
-        found += [f"{lines[i][0]} and {lines[j][0]} lie on each other" for i, j in pairs if lines[i][0] != lines[j][0]]
+        found += [
+            f"{lines[i][0]} and {lines[j][0]} lie on each other"
+            for i, j in pairs
+            if lines[i][0] != lines[j][0]
+        ]
     return found
 
 
@@ -74,7 +78,12 @@ def spread(lines):
     """Segments as (left, top, right, bottom)."""
     s = array(lines)
     return np.column_stack(
-        [np.minimum(s[:, 0], s[:, 2]), np.minimum(s[:, 1], s[:, 3]), np.maximum(s[:, 0], s[:, 2]), np.maximum(s[:, 1], s[:, 3])]
+        [
+            np.minimum(s[:, 0], s[:, 2]),
+            np.minimum(s[:, 1], s[:, 3]),
+            np.maximum(s[:, 0], s[:, 2]),
+            np.maximum(s[:, 1], s[:, 3]),
+        ]
     )
 
 
@@ -88,7 +97,11 @@ def misread(drawing: Drawing, model: Model) -> list[str]:
         segments[name].append(segment)
     found = []
     for wire in model.wires:
-        degrees = Counter((round(x, 3), round(y, 3)) for x1, y1, x2, y2 in segments[wire.name] for x, y in ((x1, y1), (x2, y2)))
+        degrees = Counter(
+            (round(x, 3), round(y, 3))
+            for x1, y1, x2, y2 in segments[wire.name]
+            for x, y in ((x1, y1), (x2, y2))
+        )
         ends = [spot for spot, degree in degrees.items() if degree == 1]
         if len(ends) != 2 or any(degree > 2 for degree in degrees.values()):
             found.append(f"{wire.name} is not one line")
@@ -109,6 +122,11 @@ def touches(drawing, point, spot):
         if name in {bare, bare.partition(".")[0]} and left <= x <= right and on_edge:
             return True
     for name, (x1, y1, x2, y2) in drawing.boxes.bars:
-        if name.partition(":")[0] == bare and abs(y - y1) < HAIR and abs(y - y2) < HAIR and x1 - HAIR <= x <= x2 + HAIR:
+        if (
+            name.partition(":")[0] == bare
+            and abs(y - y1) < HAIR
+            and abs(y - y2) < HAIR
+            and x1 - HAIR <= x <= x2 + HAIR
+        ):
             return True
     return False

@@ -50,7 +50,9 @@ def test_demo_and_pattern(path):
     drawn_once(model, drawing)
 
 
-@pytest.mark.parametrize("text", [WIPER, SENSORS, AWKWARD, vehicle(12)], ids=["wiper", "sensors", "awkward", "12"])
+@pytest.mark.parametrize(
+    "text", [WIPER, SENSORS, AWKWARD, vehicle(12)], ids=["wiper", "sensors", "awkward", "12"]
+)
 @pytest.mark.parametrize("width", [None, 390, 1280])
 def test_difficulties(text, width):
     model = model_of(text)
@@ -84,12 +86,24 @@ def test_readings_and_suspicion_make_no_overlap(seed):
 # Circuits that nobody would draw
 
 
-KIND_NAMES = ["fuse", "lamp", "motor", "switch", "relay", "diode", "sensor", "module", "splice", "ground", "battery"]
+KIND_NAMES = [
+    "fuse",
+    "lamp",
+    "motor",
+    "switch",
+    "relay",
+    "diode",
+    "sensor",
+    "module",
+    "splice",
+    "ground",
+    "battery",
+]
 
 
 @st.composite
 def models(draw_from):
-    """Any parts, wired at random from any pin to any pin: also what no vehicle has (loops, several feeds, loose ends)."""
+    """Any parts, wired at random from any pin to any pin: also what no vehicle has (loops, loose ends)."""
     kinds = draw_from(st.lists(st.sampled_from(KIND_NAMES), min_size=1, max_size=14))
     parts = {}
     for number, kind in enumerate(kinds):
@@ -97,7 +111,9 @@ def models(draw_from):
         if kind == "relay" and draw_from(st.booleans()):
             pins = (*pins, "87a")
         name = f"P{number}"
-        parts[name] = Part(name, kind, () if kind in {"splice", "ground"} else pins, words=draw_from(st.text(max_size=30)))
+        parts[name] = Part(
+            name, kind, () if kind in {"splice", "ground"} else pins, words=draw_from(st.text(max_size=30))
+        )
     parts["X1"] = Part("X1", "connector")
     points = [name for name, part in parts.items() if part.kind in {"splice", "ground"}]
     points += [f"{name}.{pin}" for name, part in parts.items() for pin in part.pins]

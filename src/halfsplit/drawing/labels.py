@@ -57,7 +57,7 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Overlays:
-    """What is laid over the drawing: suspicion (0 to 1) by part, point or wire; what is read, and expected, by point."""
+    """What is laid over the drawing: suspicion (0 to 1) by part, point or wire; readings, expectations by point."""
 
     suspicion: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     readings: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import accumulate
+from math import ceil
 
 from halfsplit.drawing.channels import Channels, Detour, Line
 from halfsplit.drawing.glyphs import End, Glyph
@@ -16,6 +17,10 @@ TRACK, RAIL_TRACK, CHANNEL = 14.0, 24.0, 12.0
 """Distance of the tracks of a channel, of the feed rails at the top; room above and below the tracks."""
 MARGIN, RAIL_MARGIN, FOOT = 16.0, 44.0, 40.0
 """Around the drawing; at the left where a feed rail is named; for the column numbers."""
+
+
+SPREAD = 40.0
+"""Most that a column is widened on a page with room."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,25 +129,29 @@ def place(grid: Grid, writing: Writing, width: float = 0.0) -> Placement:
 def _centres(
     grid: Grid, cells: Mapping[str, Cell], writing: Writing, width: float
 ) -> tuple[list[float], list[float]]:
-    """X of each column's line, and of its right edge."""
+    """X of each column's line, and of its right edge, in whole pixels: lines are crisp."""
+    left, right = _extents(grid, cells, writing)
+    start = RAIL_MARGIN if grid.rails else MARGIN
+    spare = (width - start - sum(left) - sum(right) - MARGIN) // max(len(left), 1)
+    right = [room + min(max(spare, 0), SPREAD) for room in right]
+    edges = list(accumulate((a + b for a, b in zip(left, right, strict=True)), initial=start))[1:]
+    return [edge - room for edge, room in zip(edges, right, strict=True)], edges
+
+
+def _extents(grid: Grid, cells: Mapping[str, Cell], writing: Writing) -> tuple[list[float], list[float]]:
+    """Room to the left and to the right of each column's line, for all that stands in it."""
     count = max(grid.columns.values(), default=-1) + 1
     left, right = [12.0] * count, [12.0] * count
     for post, column in grid.columns.items():
-        left[column] = max(left[column], cells[post].left)
-        right[column] = max(right[column], cells[post].right)
-    for glyph in sorted(
-        (glyph for glyph in grid.layers.glyphs.values() if glyph.free), key=lambda glyph: glyph.key
-    ):
-        first, last = _span(glyph, grid.columns)
-        inner = sum(left[first + 1 : last + 1]) + sum(right[first:last])
-        lacking = box_room(box_lines(glyph, writing)) - inner - BOX_MARGIN
-        right[last] = max(right[last], BOX_MARGIN + GAP, lacking + GAP)
-    start = RAIL_MARGIN if grid.rails else MARGIN
-    natural = start + sum(left) + sum(right) + MARGIN
-    spare = min(max(0.0, width - natural) / max(count, 1), 40.0)
-    right = [room + spare for room in right]
-    edges = list(accumulate((a + b for a, b in zip(left, right, strict=True)), initial=start))[1:]
-    return [edge - room for edge, room in zip(edges, right, strict=True)], edges
+        left[column] = max(left[column], ceil(cells[post].left))
+        right[column] = max(right[column], ceil(cells[post].right))
+    for glyph in grid.layers.glyphs.values():
+        if glyph.free:
+            first, last = _span(glyph, grid.columns)
+            inner = sum(left[first + 1 : last + 1]) + sum(right[first:last])
+            lacking = box_room(box_lines(glyph, writing)) - inner - BOX_MARGIN
+            right[last] = max(right[last], BOX_MARGIN + GAP, ceil(lacking + GAP))
+    return left, right
 
 
 def _rightmost(glyph: Glyph, columns: Mapping[str, int]) -> str:
