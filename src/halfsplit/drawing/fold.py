@@ -121,50 +121,50 @@ def _way(start: str, goals: set[str], sides: Sides, focus: frozenset[str]) -> li
 def _stubs(
     model: Model, sides: Sides, kept: set[str]
 ) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int], set[str]]:
-    """A stub for each kept point (or module) on which folded parts hang, each part in one of them, the highest first.
+    """A stub for each kept point (or module) on which folded parts hang.
 
     With them the modules that carry one, the number of folded wires of kept splices and grounds that carry none, and
     the kept pins whose wires are folded elsewhere.
     """
-    edges = [
-        (point, other)
-        for point in sides.net.wires
-        if point in kept
-        for other in sides.net.wires[point]
-        if other not in kept
-    ]
+    near = [point for point in sides.net.wires if point in kept]
+    edges = [(point, other) for point in near for other in sides.net.wires[point] if other not in kept]
+    hung = _hung(model, sides, kept, edges)
+    order = {name: number for number, name in enumerate(model.parts)}
+    stubs = tuple(
+        Stub(f"folded at {anchor}", anchor, tuple(sorted(names, key=order.__getitem__)))
+        for anchor, names in hung.items()
+    )
+    bare = [point for point, _ in edges if _anchor(point, sides) not in hung]
+    joints = {"splice", "ground", "mass"}
+    hidden = {point: bare.count(point) for point in bare if sides.net.part[point].kind in joints}
+    boxes = frozenset(anchor.removesuffix(" more") for anchor in hung if anchor.endswith(" more"))
+    return stubs, boxes, hidden, set(bare) - set(hidden)
+
+
+def _anchor(point: str, sides: Sides) -> str:
+    """Where the stub of a kept point hangs: on the point, or on the box of its module."""
+    owner = sides.net.part[point]
+    return f"{owner.name} more" if owner.kind == "module" else point
+
+
+def _hung(model: Model, sides: Sides, kept: set[str], edges: list[tuple[str, str]]) -> dict[str, list[str]]:
+    """Anchor → the parts folded there: each part in one place, the highest that it hangs on."""
     group_at = {point: number for number, group in enumerate(_groups(sides, kept)) for point in group}
     members: dict[int, list[str]] = {}
     for point, number in group_at.items():
         if point in sides.net.part:
             members.setdefault(number, []).append(sides.net.part[point].name)
     hung: dict[str, list[str]] = {}
-    told: set[str] = set()
+    told = {sides.net.part[point].name for point in kept if sides.net.part[point].kind != "connector"}
     for point, other in sorted(edges, key=lambda edge: -sides.height[edge[0]]):
-        owner = sides.net.part[point]
         names = [name for name in dict.fromkeys(members.get(group_at[other], ())) if name not in told]
         told.update(names)
         if names:
-            hung.setdefault(f"{owner.name} more" if owner.kind == "module" else point, []).extend(names)
-    kept_parts = {sides.net.part[point].name for point in kept}
-    missing = [name for name in model.parts if name not in told and name not in kept_parts]
+            hung.setdefault(_anchor(point, sides), []).extend(names)
+    told |= {sides.net.part[point].name for point in kept}
     if hung:
-        next(iter(hung.values())).extend(missing)
-    order = {name: number for number, name in enumerate(model.parts)}
-    stubs = tuple(
-        Stub(f"folded at {anchor}", anchor, tuple(sorted(names, key=order.__getitem__)))
-        for anchor, names in hung.items()
-    )
-    bare = [
-        point for point, _ in edges if point not in hung and f"{sides.net.part[point].name} more" not in hung
-    ]
-    hidden = {
-        point: bare.count(point)
-        for point in bare
-        if sides.net.part[point].kind in {"splice", "ground", "mass"}
-    }
-    boxes = frozenset(anchor.removesuffix(" more") for anchor in hung if anchor.endswith(" more"))
-    return stubs, boxes, hidden, set(bare) - set(hidden)
+        next(iter(hung.values())).extend(name for name in model.parts if name not in told)
+    return hung
 
 
 def _groups(sides: Sides, kept: set[str]) -> list[list[str]]:
