@@ -76,6 +76,28 @@ def channels_of(layers: Layers, columns: Mapping[str, int], rails: frozenset[End
     return Channels(tuple(lines), tuple(tracks))
 
 
+def crossings(channels: Channels, columns: Mapping[str, int]) -> int:
+    """How often level lines are crossed by the verticals of others, detours apart."""
+    by_channel: dict[int, list[Line]] = {}
+    for line in channels.lines:
+        by_channel.setdefault(line.channel, []).append(line)
+    return sum(_crossed(line, others, columns) for others in by_channel.values() for line in others)
+
+
+def _crossed(line: Line, others: Sequence[Line], columns: Mapping[str, int]) -> int:
+    """How often the level part of a line is crossed: from above by what ends below it, from below likewise."""
+    if line.track is None:
+        return 0
+    own = [columns[end.post] for end in line.ends]
+    found = 0
+    for other in others:
+        ends = other.ends[:1] if other.track is None else other.ends
+        for end in ends if other is not line else ():
+            reaches = other.track is None or (other.track > line.track) == (end.side == "bottom")
+            found += reaches and min(own) < columns[end.post] < max(own)
+    return found
+
+
 def _route(
     channel: int,
     groups: Sequence[list[Hop]],

@@ -10,18 +10,19 @@ from types import MappingProxyType
 from typing import Literal
 
 from halfsplit.circuit.model import Model
-from halfsplit.drawing.channels import channels_of
+from halfsplit.drawing.channels import channels_of, crossings
 from halfsplit.drawing.columns import columns_of
 from halfsplit.drawing.fold import Fold, folded, unfolded
 from halfsplit.drawing.glyphs import End, Scene
 from halfsplit.drawing.labels import Overlays, Writing
-from halfsplit.drawing.order import order_of
+from halfsplit.drawing.order import orders_of
 from halfsplit.drawing.page import Boxes
 from halfsplit.drawing.paint import paint
 from halfsplit.drawing.place import Grid, place, with_marks
-from halfsplit.drawing.rows import layers_of
+from halfsplit.drawing.rows import Layers, layers_of
 from halfsplit.drawing.scene import scene_of
 from halfsplit.drawing.sides import sides_of
+from halfsplit.drawing.sweeps import Order
 
 CSS = files(__package__ or "halfsplit.drawing").joinpath("drawing.css").read_text(encoding="utf-8")
 """The stylesheet of the drawing, for the page that shows it. Colours are custom properties with fallbacks."""
@@ -69,16 +70,25 @@ def plan(model: Model, *, focus: frozenset[str] = frozenset(), fold: bool = True
     concerned = folded(model, sides, focus) if fold and focus else unfolded(model)
     scene = scene_of(concerned, sides)
     layers = layers_of(scene)
-    order = order_of(layers)
-    columns = columns_of(layers, order)
     rails = frozenset(
         End(glyph.key, "top")
         for glyph in scene.glyphs.values()
         if glyph.form == "battery" and End(glyph.key, "top") in layers.hubs
     )
-    return Plan(
-        model, concerned, scene, Grid(layers, order, columns, channels_of(layers, columns, rails), rails)
-    )
+    grids = [_routed(layers, order, rails) for order in orders_of(layers)]
+    return Plan(model, concerned, scene, min(grids, key=_tangle))
+
+
+def _routed(layers: Layers, order: Order, rails: frozenset[End]) -> Grid:
+    columns = columns_of(layers, order)
+    return Grid(layers, order, columns, channels_of(layers, columns, rails), rails)
+
+
+def _tangle(grid: Grid) -> tuple[int, int]:
+    """What makes a drawing hard to follow: crossings and detours (as four each); then the number of level lines."""
+    detours = sum(len(line.detours) for line in grid.channels.lines)
+    crossed = crossings(grid.channels, grid.columns)
+    return crossed + 4 * detours, sum(line.track is not None for line in grid.channels.lines)
 
 
 def draw(  # noqa: PLR0913 – one name for each thing that a page may lay over the drawing

@@ -1,12 +1,13 @@
 """The order of what stands in each row, so that few lines cross.
 
 Barycentre sweeps (Sugiyama, Tagawa and Toda 1981) from row to row, down and up, each followed by exchanges of
-neighbours; the best order that was met is taken. ``sweeps.py`` holds the steps.
+neighbours; the best that were met are routed, and the one with the fewest crossings is drawn. ``sweeps.py`` holds
+the steps.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
 import numpy as np
@@ -18,29 +19,34 @@ from halfsplit.drawing.sweeps import Order, exchanged, neighbours_of, placed, po
 SWEEPS = 24
 """Half of them down, half up."""
 WORK = 900
-"""Glyphs and passes times starts: a small circuit is begun from more places, a large one from two."""
+"""Glyphs and passes times starts: a small circuit is begun from more places, a large one from two.
+
+As many orders as there are starts are routed."""
 
 
-def order_of(layers: Layers) -> Order:
-    """The best order met in the sweeps, by the number of crossings and then by the sideways length."""
+def orders_of(layers: Layers) -> list[Order]:
+    """The best orders met in the sweeps from different starts, the fewest crossings first."""
     neighbours = neighbours_of(layers)
     starts = min(max(WORK // max(len(layers.glyphs), 1), 2), 12)
-    found = [_best_from(layers, first_order(layers, start, starts), neighbours) for start in range(starts)]
-    return _battery_left(layers, min(found, key=lambda entry: entry[0])[1])
+    found = [
+        entry
+        for start in range(starts)
+        for entry in _met_from(layers, first_order(layers, start, starts), neighbours)
+    ]
+    distinct = {order.rows: (cost, order) for cost, order in found}
+    ranked = sorted(distinct.values(), key=lambda entry: entry[0])[:starts]
+    return [_battery_left(layers, order) for _cost_met, order in ranked]
 
 
-def _best_from(
+def _met_from(
     layers: Layers, order: Order, neighbours: Mapping[End, list[str]]
-) -> tuple[tuple[int, float], Order]:
-    """The best order that sweeps from a first one meet, with its cost."""
-    best = _cost(layers, order), order
+) -> Iterator[tuple[tuple[int, float], Order]]:
+    """The orders that sweeps from a first one meet, with their costs."""
+    yield _cost(layers, order), order
     for sweep in range(SWEEPS):
         order = swept(layers, order, neighbours, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
         order = exchanged(layers, order, neighbours)
-        cost = _cost(layers, order)
-        if cost < best[0]:
-            best = cost, order
-    return best
+        yield _cost(layers, order), order
 
 
 def _battery_left(layers: Layers, order: Order) -> Order:
