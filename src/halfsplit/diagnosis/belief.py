@@ -26,6 +26,7 @@ class Belief:
 
     def __init__(self, context: Context, hypotheses: tuple[Hypothesis, ...]) -> None:
         self.context = context
+        self.hypotheses = hypotheses
         self._prior = np.array([one.prior for one in hypotheses])
         self._kept: dict[Reading, Floats] = {}
 

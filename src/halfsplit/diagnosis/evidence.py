@@ -17,7 +17,6 @@ from halfsplit.circuit.faults import NOTHING_WRONG, Fault
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
-from halfsplit.diagnosis.hypotheses import runs
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
 from halfsplit.diagnosis.priors import Priors
@@ -36,6 +35,8 @@ RANGES: Mapping[str, tuple[float, float]] = {"volts": (0.0, 15.0), "amps": (0.0,
 """Over which a slip is spread evenly; ohms as log10."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
 """Ohms are compared as log10(ohm + offset), OL as the ceiling."""
+COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
+"""Spread between cars where only the nominal one was solved."""
 WORDS_ERROR = 0.02
 INSPECTION_FALSE_ALARM = 0.03
 FUSE_SEEN = 0.95
@@ -95,12 +96,14 @@ Forecast = Numeric | Worded
 
 @dataclass(frozen=True)
 class Context:
-    """What a forecast needs besides the measurement."""
+    """What a forecast needs besides the measurement. ``coarse``: one nominal car stands for all, so that the spread
+    between cars is added to every reading's error."""
 
     predictor: Predictor
     priors: Priors
     intermittent: bool
     memory: Memory
+    coarse: bool = False
 
     def scene(self, measurement: Measurement, *, isolated: bool = False) -> Scene:
         return self.predictor.scene(SceneKey(measurement.state, measurement.changes, isolated), self.memory)
@@ -148,11 +151,10 @@ def _healthy(context: Context) -> int:
 def _numeric(value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: Floats | None = None) -> Numeric:
     """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11)."""
     value = np.asarray(value, dtype=float)
-    gap = np.zeros_like(value)
-    for stretch in runs(scene.columns):
-        if stretch.stop - stretch.start > 1:
-            gap[stretch] = np.abs(np.gradient(value[stretch], axis=0))
-    spread = value.std(axis=1, keepdims=True)
+    step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)
+    none = np.zeros((1, value.shape[1]))
+    gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
+    spread = value.std(axis=1, keepdims=True) if value.shape[1] > 1 else COARSE_SHARE * np.abs(value) + COARSE_FLOOR
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
     wide = np.where(scene.chattering(), np.maximum(wide, CHATTER_SIGMA), wide)
     low, high = RANGES[quantity]
@@ -275,8 +277,8 @@ def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
     return blown
 
 
-def _faults(scene: Scene) -> list[Fault]:
-    return [scene.columns.hypotheses[number].first for number in scene.columns.hypothesis]
+def _faults(scene: Scene) -> tuple[Fault, ...]:
+    return scene.columns.faults
 
 
 def _inspection(measurement: Measurement, context: Context) -> Worded:

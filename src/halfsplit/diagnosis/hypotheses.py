@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +76,16 @@ class Columns:
 
     def __len__(self) -> int:
         return len(self.hypothesis)
+
+    @cached_property
+    def faults(self) -> tuple[Fault, ...]:
+        """A representative fault of each column (C,)."""
+        return tuple(self.hypotheses[number].first for number in self.hypothesis)
+
+    @cached_property
+    def same_as_next(self) -> NDArray[np.bool_]:
+        """Whether a column and the next are severities of one hypothesis (C - 1,)."""
+        return np.asarray(self.hypothesis[:-1] == self.hypothesis[1:])
 
 
 def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
@@ -146,13 +156,3 @@ def pairs_of(hypotheses: Sequence[Hypothesis], bound: int, share: float) -> list
 
 def _middle(hypothesis: Hypothesis) -> Fault:
     return hypothesis.faults[len(hypothesis.faults) // 2]
-
-
-def runs(columns: Columns) -> list[slice]:
-    """The stretch of columns of each hypothesis."""
-    found, start = [], 0
-    for _, members in groupby(columns.hypothesis.tolist()):
-        count = len(list(members))
-        found.append(slice(start, start + count))
-        start += count
-    return found

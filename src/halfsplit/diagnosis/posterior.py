@@ -26,7 +26,7 @@ from halfsplit.diagnosis.priors import Priors, family_priors
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-FULL_COLUMNS = 3000
+FULL_COLUMNS = 600
 """Up to here every hypothesis is worked out in full."""
 HELD = 0.999
 PAIRS = 150
@@ -88,50 +88,54 @@ class Inference:
         weights = family_priors(first, circuit.model, priors, touched, intermittent=intermittent)
         single = [Hypothesis(family, prior) for family, prior in zip(members, weights, strict=True)]
         self.hypotheses = (*single, *pairs_of(single, PAIRS, priors.special["pairs"]))
-        self._beliefs: dict[tuple[str, ...], Belief] = {}
+        self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
+        self._pool: Belief | None = None
         self._screen: Belief | None = None
         self.small = len(columns_of(self.hypotheses)) <= FULL_COLUMNS
 
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
-        return Belief(Context(predictor, self.priors, self.intermittent, predictor.whole), tuple(hypotheses))
+        context = Context(predictor, self.priors, self.intermittent, predictor.whole, coarse=coarse)
+        return Belief(context, tuple(hypotheses))
 
     def posterior(self, readings: Sequence[Reading]) -> Posterior:
         """The posterior given the readings that are not struck out."""
         live = sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
-        screened = None if self.small else self._screened(live)
-        chosen = self.hypotheses if screened is None else _likeliest(self.hypotheses, screened)
+        total, chosen = self._screened(live)
         belief = self._full(chosen)
+        pool = belief.hypotheses
         log = belief.log_weights(live)
-        total = {one.name: float(value) for one, value in zip(chosen, _per_hypothesis(belief, log), strict=True)}
-        if screened is not None:
-            names = set(total)
-            total.update({one.name: float(value) for one, value in zip(self.hypotheses, screened, strict=True)
-                          if one.name not in names})
-        norm = logsumexp(list(total.values()))
+        kept = np.array([self._number[one.name] in chosen for one in pool])
+        log = np.where(kept[belief.columns.hypothesis][:, None], log, -np.inf)
+        worked_out = _per_hypothesis(belief, log)
+        for place, one in enumerate(pool):
+            if kept[place]:
+                total[self._number[one.name]] = worked_out[place]
+        norm = float(logsumexp(total))
         weights = np.exp(log - norm)
-        by_hypothesis = {name: float(np.exp(value - norm)) for name, value in total.items()}
+        by_hypothesis = {one.name: float(np.exp(value - norm)) for one, value in zip(self.hypotheses, total, strict=True)}
         group = _repairs(self.hypotheses, by_hypothesis)
         by_group: dict[str, float] = {}
         for one in self.hypotheses:
             by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
         ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-        return Posterior(belief, tuple(chosen), weights, ordered, by_hypothesis, group,
-                         max(0.0, 1.0 - float(weights.sum())))
+        return Posterior(belief, pool, weights, ordered, by_hypothesis, group, max(0.0, 1.0 - float(weights.sum())))
 
-    def _screened(self, live: Sequence[Reading]) -> Floats:
+    def _screened(self, live: Sequence[Reading]) -> tuple[Floats, frozenset[int]]:
+        """Log weight of every hypothesis by the screen, and which of them are to be worked out in full."""
+        if self.small:
+            return np.full(len(self.hypotheses), -np.inf), frozenset(range(len(self.hypotheses)))
         if self._screen is None:
             self._screen = self._belief(self.hypotheses, coarse=True)
-        return _per_hypothesis(self._screen, self._screen.log_weights(live))
+        screened = _per_hypothesis(self._screen, self._screen.log_weights(live))
+        return screened, _likeliest(self.hypotheses, screened)
 
-    def _full(self, chosen: Sequence[Hypothesis]) -> Belief:
-        """The belief over these hypotheses; a superset that is there already serves as well."""
-        names = tuple(one.name for one in chosen)
-        if names not in self._beliefs:
-            if len(self._beliefs) > 3:
-                self._beliefs.pop(next(iter(self._beliefs)))
-            self._beliefs[names] = self._belief(chosen)
-        return self._beliefs[names]
+    def _full(self, chosen: frozenset[int]) -> Belief:
+        """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
+        pool = frozenset() if self._pool is None else frozenset(self._number[one.name] for one in self._pool.hypotheses)
+        if self._pool is None or not chosen <= pool or 3 * len(chosen) < len(pool):
+            self._pool = self._belief([self.hypotheses[number] for number in sorted(chosen)])
+        return self._pool
 
 
 def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
@@ -160,11 +164,10 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
         return np.asarray(np.log(sums) + safe)
 
 
-def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> tuple[Hypothesis, ...]:
-    """The hypotheses that hold 99.9 % by the screen, in the order of the list; the special ones always."""
+def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[int]:
+    """The hypotheses that hold 99.9 % by the screen; the special ones always."""
     shares = np.exp(screened - logsumexp(screened))
     order = np.argsort(-shares, kind="stable")
     count = int(np.searchsorted(np.cumsum(shares[order]), HELD)) + 1
-    chosen = set(order[:count].tolist())
-    return tuple(one for number, one in enumerate(hypotheses)
-                 if number in chosen or one.first.kind in ("nothing", "unknown"))
+    special = {number for number, one in enumerate(hypotheses) if one.first.kind in ("nothing", "unknown")}
+    return frozenset(order[:count].tolist()) | special

@@ -141,12 +141,8 @@ class Scene:
 
     def _broken(self, load: str) -> Bools:
         good = replaced(self.key.changes)
-        broken = []
-        for number in self.columns.hypothesis:
-            fault = self.columns.hypotheses[number].first
-            members = fault.members or (fault,)
-            broken.append(any(one.part == load and one.mode in DEAD_MODES and load not in good for one in members))
-        return np.array(broken, dtype=bool)
+        return np.array([any(one.part == load and one.mode in DEAD_MODES and load not in good
+                             for one in fault.members or (fault,)) for fault in self.columns.faults], dtype=bool)
 
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
@@ -196,10 +192,8 @@ class Scene:
         fine = np.ones(self.shape, dtype=bool)
         for need in one.needs:
             fine &= self._need(need)
-        failed = np.array([any(fault.failure is not None and fault.failure[0] == stage for fault in
-                               (self.columns.hypotheses[number].first.members
-                                or (self.columns.hypotheses[number].first,)))
-                           for number in self.columns.hypothesis], dtype=bool)
+        failed = np.array([any(one.failure is not None and one.failure[0] == stage for one in fault.members or (fault,))
+                           for fault in self.columns.faults], dtype=bool)
         return fine & ~failed[:, None]
 
     def _need(self, name: str) -> Bools:
@@ -213,8 +207,7 @@ class Scene:
 
     def unknown(self) -> Bools:
         """The columns (C,) of 'not in this model', which no reading can rule out."""
-        return np.array([self.columns.hypotheses[number].first.name == NOT_IN_MODEL
-                         for number in self.columns.hypothesis], dtype=bool)
+        return np.array([fault.name == NOT_IN_MODEL for fault in self.columns.faults], dtype=bool)
 
 
 def loaded(volts: Readings, source: Readings, used: Instrument) -> Readings:
@@ -235,8 +228,7 @@ def _without(circuit: Circuit, cases: Cases, columns: Columns, good: frozenset[s
     if not good:
         return cases
     changes, locks = list(columns.changes), list(columns.locks)
-    for column, number in enumerate(columns.hypothesis):
-        fault = columns.hypotheses[number].first
+    for column, fault in enumerate(columns.faults):
         if any(one.part in good for one in fault.members or (fault,)):
             left = [one for one in fault.members if one.part not in good]
             changes[column] = tuple(change for one in left for change in one.changes)

@@ -26,7 +26,9 @@ class BatteryState:
     charge: float | None = None
 
 
-def battery_state(volts: float, celsius: float | None = None, kind: str = "", *, rested: bool = False) -> BatteryState:
+def battery_state(
+    volts: float, celsius: float | None = None, kind: str = "", *, rested: bool = False
+) -> BatteryState:
     """What an open-circuit voltage says.
 
     >>> battery_state(12.24, 25.0, "flooded", rested=True).charge
@@ -37,8 +39,13 @@ def battery_state(volts: float, celsius: float | None = None, kind: str = "", *,
     low = volts < FLAT_BELOW
     support = " Test on a supported battery: a flat one gives false leads." if low else ""
     if kind != "flooded" or not rested:
-        why = "it has not rested for hours" if kind == "flooded" else "its type rests at other volts" if kind else \
-            "its type is not known"
+        why = (
+            "it has not rested for hours"
+            if kind == "flooded"
+            else "its type rests at other volts"
+            if kind
+            else "its type is not known"
+        )
         return BatteryState(f"{volts:.2f} V. The charge cannot be told from this: {why}.{support}", low)
     charge = _charge(volts + PER_KELVIN * (25.0 - (25.0 if celsius is None else celsius)))
     return BatteryState(f"{volts:.2f} V at rest: about {charge:.0f} % charged.{support}", low, charge)

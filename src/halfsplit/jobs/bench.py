@@ -39,12 +39,23 @@ def bench_view(store: JobStore, job_id: str) -> BenchView:
         lines = lines_of(bench, store.attachments(job_id), answers["odd"])
         suspects = answers["suspects"]
         return BenchView(
-            bench.job, bench.job.last_change, bench.checked, tuple(circuit.states) if circuit else (),
-            loads_of(circuit) if circuit else (), answers["complaints"], answers["tests"],
+            bench.job,
+            bench.job.last_change,
+            bench.checked,
+            tuple(circuit.states) if circuit else (),
+            loads_of(circuit) if circuit else (),
+            answers["complaints"],
+            answers["tests"],
             tuple(one for one in suspects if one.probability >= OUT_BELOW),
-            tuple(one for one in suspects if one.probability < OUT_BELOW), answers["finding"], lines,
-            tuple(answers["aside"]), _checks(bench, answers), _repair(bench), costs_of(store, bench.job),
-            tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"))
+            tuple(one for one in suspects if one.probability < OUT_BELOW),
+            answers["finding"],
+            lines,
+            tuple(answers["aside"]),
+            _checks(bench, answers),
+            _repair(bench),
+            costs_of(store, bench.job),
+            tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"),
+        )
 
 
 def _answers(bench: Bench) -> dict[str, Any]:
@@ -55,28 +66,50 @@ def _answers(bench: Bench) -> dict[str, Any]:
 
 
 def _work_out(bench: Bench) -> dict[str, Any]:
-    empty: dict[str, Any] = {"suspects": (), "tests": (), "finding": None, "odd": None, "complaints": False, "aside": ()}
+    empty: dict[str, Any] = {
+        "suspects": (),
+        "tests": (),
+        "finding": None,
+        "odd": None,
+        "complaints": False,
+        "aside": (),
+    }
     told = bench.told
     if told is None:
         return empty
     diagnosis = told.diagnosis
     aside = [f"{place}: {why}" for place, why in told.refused.items() if place.startswith("earlier work")]
     live = [reading for reading in diagnosis.readings if reading.struck is None]
-    wrong = any(reading.measurement.quantity == "works" and reading.value != "yes" or reading.source == "complaint"
-                for reading in live)
+    wrong = any(
+        reading.measurement.quantity == "works" and reading.value != "yes" or reading.source == "complaint"
+        for reading in live
+    )
     if not live:
         return empty | {"aside": aside}
     circuit = diagnosis.circuit
     found = diagnosis.finding()
     odd = diagnosis.odd_reading()
-    return {"suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()), "complaints": wrong, "aside": aside,
-            "tests": tuple(test_card(one, circuit) for one in diagnosis.next_tests(limit=TESTS)),
-            "finding": _finding(found), "odd": odd.id if odd else None}
+    return {
+        "suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()),
+        "complaints": wrong,
+        "aside": aside,
+        "tests": tuple(test_card(one, circuit) for one in diagnosis.next_tests(limit=TESTS)),
+        "finding": _finding(found),
+        "odd": odd.id if odd else None,
+    }
 
 
 def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
-    return SuspectCard(one.part, _named(one.part, circuit), one.mode, one.cause, one.probability, one.repair,
-                       _spoken(one.for_, circuit), _spoken(one.against, circuit))
+    return SuspectCard(
+        one.part,
+        _named(one.part, circuit),
+        one.mode,
+        one.cause,
+        one.probability,
+        one.repair,
+        _spoken(one.for_, circuit),
+        _spoken(one.against, circuit),
+    )
 
 
 def _named(part: str, circuit: Circuit) -> str:
@@ -97,8 +130,16 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
 def _finding(found: Finding | None) -> FindingCard | None:
     if found is None:
         return None
-    return FindingCard(found.cause, found.part, found.repair, found.probability, found.proven, found.missing_proof,
-                       found.explains, found.verify)
+    return FindingCard(
+        found.cause,
+        found.part,
+        found.repair,
+        found.probability,
+        found.proven,
+        found.missing_proof,
+        found.explains,
+        found.verify,
+    )
 
 
 # Tests of one's own choice, and what a point should read
@@ -113,8 +154,15 @@ def own_test(store: JobStore, job_id: str, place: Mapping[str, Any]) -> TestCard
         measured = from_json(place)
         check_place(diagnosis.circuit, measured)
         if not measured.state:
-            measured = Measurement(measured.quantity, measured.at, first_state(diagnosis.circuit), measured.to,
-                                   measured.instrument, measured.changes, measured.detail)
+            measured = Measurement(
+                measured.quantity,
+                measured.at,
+                first_state(diagnosis.circuit),
+                measured.to,
+                measured.instrument,
+                measured.changes,
+                measured.detail,
+            )
         return test_card(diagnosis.rank(measured), diagnosis.circuit)
 
 
@@ -124,7 +172,10 @@ def expected_volts(store: JobStore, job_id: str, point: str, state: str) -> tupl
         if bench.told is None:
             return ()
         check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))
-        return tuple((one.assumption, f"{one.volts:.1f} V") for one in bench.told.diagnosis.expected(point, state or None))
+        return tuple(
+            (one.assumption, f"{one.volts:.1f} V")
+            for one in bench.told.diagnosis.expected(point, state or None)
+        )
 
 
 # After the repair
@@ -156,8 +207,16 @@ def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
     state = "open" if value is None else "good" if _as_wanted(value, wanted) else "bad"
     from halfsplit.diagnosis.words import sentence
 
-    return Check(key_of(place), sentence(place, circuit), _wanted_words(place, wanted), state,
-                 "" if value is None else reading_words(place, value), to_json(place), unit_of(place, circuit), words_of(place))
+    return Check(
+        key_of(place),
+        sentence(place, circuit),
+        _wanted_words(place, wanted),
+        state,
+        "" if value is None else reading_words(place, value),
+        to_json(place),
+        unit_of(place, circuit),
+        words_of(place),
+    )
 
 
 def _same(entry: EvidenceEntry, place: Measurement) -> bool:

@@ -61,8 +61,12 @@ def samples(kind: str = "pattern") -> tuple[Sample, ...]:
     folder = files("halfsplit.notation") / FOLDERS[kind]
     if not folder.is_dir():
         return ()
-    found = sorted((item for item in folder.iterdir() if item.name.endswith(".circuit")), key=lambda item: item.name)
-    return tuple(_sample(item.name.removesuffix(".circuit"), kind, item.read_text(encoding="utf-8")) for item in found)
+    found = sorted(
+        (item for item in folder.iterdir() if item.name.endswith(".circuit")), key=lambda item: item.name
+    )
+    return tuple(
+        _sample(item.name.removesuffix(".circuit"), kind, item.read_text(encoding="utf-8")) for item in found
+    )
 
 
 def _sample(name: str, kind: str, text: str) -> Sample:
@@ -75,7 +79,9 @@ def sample(name: str, kind: str = "pattern") -> Sample:
     for one in samples(kind):
         if one.name == name:
             return one
-    raise NotFoundError(f"there is no {kind} {name!r}; there are: {', '.join(one.name for one in samples(kind))}")
+    raise NotFoundError(
+        f"there is no {kind} {name!r}; there are: {', '.join(one.name for one in samples(kind))}"
+    )
 
 
 def loads_of(circuit: Circuit) -> tuple[tuple[str, str], ...]:
@@ -100,7 +106,12 @@ class Sketch:
     switched: str = "switch"
 
 
-SKETCH_LOADS = {"lamp": ("H1", "21 W"), "motor": ("M1", "5 A"), "heater": ("EH1", "120 W"), "solenoid": ("Y1", "1 A")}
+SKETCH_LOADS = {
+    "lamp": ("H1", "21 W"),
+    "motor": ("M1", "5 A"),
+    "heater": ("EH1", "120 W"),
+    "solenoid": ("Y1", "1 A"),
+}
 """Kind → name in the sketch and what it takes where nobody says; common practice, no source."""
 COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ")
 """Letters of IEC 60757."""
@@ -127,8 +138,11 @@ def _sketch_lines(sketch: Sketch) -> Iterator[str]:
     yield 'ground E1 "ground of the load"'
     yield 'ground E2 "battery ground"'
     feed = f"{name}.1"
-    yield f"F1.2 -- ? -- S1.1\nS1.2 --{_wire(sketch.feed_colour)} {feed}" if sketch.switched == "switch" else \
-        f"F1.2 --{_wire(sketch.feed_colour)} {feed}"
+    yield (
+        f"F1.2 -- ? -- S1.1\nS1.2 --{_wire(sketch.feed_colour)} {feed}"
+        if sketch.switched == "switch"
+        else f"F1.2 --{_wire(sketch.feed_colour)} {feed}"
+    )
     yield "G1.+ -- F1.1"
     yield f"{name}.2 --{_wire(sketch.ground_colour)} E1"
     yield "G1.- --[16mm2]-- E2"

@@ -26,7 +26,18 @@ def costs_of(store: JobStore, job: Job) -> Costs:
     total = None if work is None else money(work + parts)
     limit = limits[-1] if limits else None
     over = limit is not None and total is not None and total > limit.amount
-    return Costs(minutes, rate, settings.currency or workshop.currency, work, money(parts), total, limit, steps, lines, over)
+    return Costs(
+        minutes,
+        rate,
+        settings.currency or workshop.currency,
+        work,
+        money(parts),
+        total,
+        limit,
+        steps,
+        lines,
+        over,
+    )
 
 
 def money(amount: Decimal) -> Decimal:
@@ -40,7 +51,9 @@ def money(amount: Decimal) -> Decimal:
 
 def on_suspicion(lines: tuple[PartUsed, ...]) -> Decimal:
     """What the parts named 'on suspicion' would have cost."""
-    return money(sum((part.price * part.quantity for part in lines if part.use == "on suspicion"), Decimal(0)))
+    return money(
+        sum((part.price * part.quantity for part in lines if part.use == "on suspicion"), Decimal(0))
+    )
 
 
 def read_money(text: str, where: str) -> Decimal:
@@ -52,7 +65,9 @@ def read_money(text: str, where: str) -> Decimal:
     try:
         amount = Decimal(text.strip().replace(",", "."))
     except ArithmeticError:
-        raise InputError(f"{text.strip()[:40]!r} is no amount", remedy="write it like 96.50", where=where) from None
+        raise InputError(
+            f"{text.strip()[:40]!r} is no amount", remedy="write it like 96.50", where=where
+        ) from None
     if not amount.is_finite() or not 0 <= amount <= LARGEST_SUM or amount != money(amount):
         raise InputError(f"{text.strip()[:40]!r} is no amount", remedy="write it like 96.50", where=where)
     return amount

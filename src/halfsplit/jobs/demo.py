@@ -18,7 +18,17 @@ from halfsplit.jobs.circuits import check_text, sample
 from halfsplit.jobs.memory import at_bench
 from halfsplit.jobs.places import to_json
 from halfsplit.jobs.verbs import add_minutes, complain_all, now, open_job, record, take
-from halfsplit.store import BatteryReading, Complaint, Customer, EarlierWork, Intake, Job, JobSettings, JobStore, Vehicle
+from halfsplit.store import (
+    BatteryReading,
+    Complaint,
+    Customer,
+    EarlierWork,
+    Intake,
+    Job,
+    JobSettings,
+    JobStore,
+    Vehicle,
+)
 
 WHO = "demo"
 READINGS = 2
@@ -34,12 +44,17 @@ def demos() -> dict[str, dict[str, Any]]:
 
 def demo_job(store: JobStore, name: str = "", *, readings: int = READINGS, job_id: str = "demo") -> Job:
     """Open the demo job; where it is there already it is left as it stands."""
-    if any(job.job_id == job_id for job in store.list_jobs(states=("open", "found", "proven", "repaired", "closed"))):
+    if any(
+        job.job_id == job_id
+        for job in store.list_jobs(states=("open", "found", "proven", "repaired", "closed"))
+    ):
         return store.job(job_id)
     told = demos()
     chosen = name or next(iter(told))
     demo, text = told[chosen], sample(chosen, "demo").text
-    open_job(store, _intake(demo), who=WHO, job_id=job_id, circuit=text, customer=Customer(name="R. Ostermann"))
+    open_job(
+        store, _intake(demo), who=WHO, job_id=job_id, circuit=text, customer=Customer(name="R. Ostermann")
+    )
     said = [(one["part"], one["works"], one.get("state", "")) for one in demo["complaints"]]
     complain_all(store, job_id, said, who=WHO, at=now() - timedelta(minutes=5 * READINGS + 4))
     add_minutes(store, job_id, "Taken in, complaint tried out", 6, who=WHO)
@@ -53,11 +68,18 @@ def _intake(demo: dict[str, Any]) -> Intake:
         complaint=Complaint(text=str(demo["customer"]), how_often="always"),
         vehicle=Vehicle(description=str(demo["vehicle"]), odometer=int(demo["odometer_km"])),
         battery=BatteryReading(volts=12.55, celsius=18.0, type="flooded", rested=True),
-        earlier_work=tuple(EarlierWork(what=str(work["words"]), touched=(str(work["place"]),),
-                                       on=now().date() - timedelta(weeks=int(work["weeks_ago"])))
-                           for work in demo.get("earlier_work", ())),
-        settings=JobSettings(instruments=("meter", "test lamp", "21 W lamp", "clamp"), currency="EUR",
-                             hourly_rate=Decimal(96)))
+        earlier_work=tuple(
+            EarlierWork(
+                what=str(work["words"]),
+                touched=(str(work["place"]),),
+                on=now().date() - timedelta(weeks=int(work["weeks_ago"])),
+            )
+            for work in demo.get("earlier_work", ())
+        ),
+        settings=JobSettings(
+            instruments=("meter", "test lamp", "21 W lamp", "clamp"), currency="EUR", hourly_rate=Decimal(96)
+        ),
+    )
 
 
 def _answer_next(store: JobStore, job_id: str, cause: str, number: int) -> None:
@@ -74,8 +96,17 @@ def _answer_next(store: JobStore, job_id: str, cause: str, number: int) -> None:
     if answer is None:
         take(store, job_id, "cannot", {**place, "why": "not on the demo vehicle"}, who=WHO)
         return
-    entry = record(store, job_id, place, answer, who=WHO, confirmed=True, present="yes", entry_id=f"{job_id}-{number}",
-                   at=now() - timedelta(minutes=5 * (READINGS - number)))
+    entry = record(
+        store,
+        job_id,
+        place,
+        answer,
+        who=WHO,
+        confirmed=True,
+        present="yes",
+        entry_id=f"{job_id}-{number}",
+        at=now() - timedelta(minutes=5 * (READINGS - number)),
+    )
     add_minutes(store, job_id, f"Test {number + 1}", round(max(tests[0].minutes, 1.0), 1), who=WHO)
     assert entry.sequence  # noqa: S101 - stored
 
@@ -102,7 +133,9 @@ def _inspection(solution: Solution, test: Test, cause: str) -> str:
 
 
 ANSWERS = {
-    "volts": _volts, "lamp": _lamp, "inspection": _inspection,
+    "volts": _volts,
+    "lamp": _lamp,
+    "inspection": _inspection,
     "amps": lambda solution, test, cause: f"{solution.amps(test.at):.2f}",
     "works": lambda solution, test, cause: solution.works(test.at),
     "answers": lambda solution, test, cause: "yes" if solution.answers(test.at) else "no",

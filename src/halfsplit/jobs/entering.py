@@ -40,8 +40,9 @@ class Entered:
     shown: str
 
 
-def read_entry(quantity: str, typed: str, *, unit: str = "", confirmed: bool = False,
-               net_volts: float = 12.0) -> Entered:
+def read_entry(
+    quantity: str, typed: str, *, unit: str = "", confirmed: bool = False, net_volts: float = 12.0
+) -> Entered:
     """The value that was entered for this quantity; ``unit`` is the one that the pad showed.
 
     Raises `Doubt`: not usable, or usable but odd and not ``confirmed``. A decimal comma, a unit in doubt, 400 V on a

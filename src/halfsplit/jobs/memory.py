@@ -95,7 +95,9 @@ def _updated(store: JobStore, job: Job, remembered: Remembered) -> Bench:
     return Bench(job, checked, entries, remembered.told, tuple(after), remembered.answers)
 
 
-def _told(job: Job, checked: Checked | None, entries: Sequence[EvidenceEntry], remembered: Remembered) -> Told | None:
+def _told(
+    job: Job, checked: Checked | None, entries: Sequence[EvidenceEntry], remembered: Remembered
+) -> Told | None:
     if checked is None or checked.circuit is None:
         remembered.begun_with = (0, 0, ())
         return None

@@ -34,8 +34,9 @@ def circuit_drawing(checked: Checked, *, width: float | None = None) -> str:
     return paint_plan(_plan(checked.text, frozenset()), Overlays({}, {}, {}), width=width).svg
 
 
-def bench_drawing(store: JobStore, job_id: str, *, state: str = "", whole: bool = False,
-                  width: float | None = None) -> tuple[str, bool]:
+def bench_drawing(
+    store: JobStore, job_id: str, *, state: str = "", whole: bool = False, width: float | None = None
+) -> tuple[str, bool]:
     """The drawing of the bench as SVG, and whether part of it is folded away. ``state``: expected volts are shown for it.
 
     '' where the job has no usable circuit.
@@ -65,7 +66,12 @@ def last_readings(bench: Bench) -> dict[str, str]:
     told: dict[str, str] = {}
     for entry in bench.entries:
         said = entry.payload
-        if entry.kind == "reading" and said.get("quantity") == "volts" and not said.get("to") and not said.get("changes"):
+        if (
+            entry.kind == "reading"
+            and said.get("quantity") == "volts"
+            and not said.get("to")
+            and not said.get("changes")
+        ):
             if entry.entry_id not in struck:
                 told[str(said["at"])] = shown_value("volts", said["value"])
     return told
@@ -78,4 +84,6 @@ def _expected(circuit: Circuit, state: str) -> dict[str, str]:
         solution = circuit.solve(state)
     except HalfsplitError:
         return {}
-    return {point: f"{solution.volts(point):.1f} V" for point in circuit.points if not point.endswith(":part")}
+    return {
+        point: f"{solution.volts(point):.1f} V" for point in circuit.points if not point.endswith(":part")
+    }

@@ -13,10 +13,21 @@ from halfsplit.diagnosis.diagnosis import FINDERS
 from halfsplit.diagnosis.measurement import QUANTITIES, Measurement
 from halfsplit.errors import InputError
 
-WORDS_OF: Mapping[type, str] = {Unplug: "unplug", Jump: "jump", LampFor: "lamp for", Replace: "replace", StandInFor: "stand in"}
+WORDS_OF: Mapping[type, str] = {
+    Unplug: "unplug",
+    Jump: "jump",
+    LampFor: "lamp for",
+    Replace: "replace",
+    StandInFor: "stand in",
+}
 TYPES = {word: kind for kind, word in WORDS_OF.items()}
-FIELDS: Mapping[type, tuple[type, ...]] = {Unplug: (str,), Jump: (str, str), LampFor: (str, float), Replace: (str,),
-                                           StandInFor: (str,)}
+FIELDS: Mapping[type, tuple[type, ...]] = {
+    Unplug: (str,),
+    Jump: (str, str),
+    LampFor: (str, float),
+    Replace: (str,),
+    StandInFor: (str,),
+}
 
 
 def change_to_json(change: Intervention) -> list[Any]:
@@ -32,36 +43,56 @@ def change_from_json(given: Sequence[Any]) -> Intervention:
     """The intervention that a list tells. Raises InputError where it tells none."""
     kind = TYPES.get(given[0]) if given and isinstance(given[0], str) else None
     if kind is None:
-        raise InputError("a change is a list such as [\"unplug\", \"M9\"]", remedy=f"begin with {', '.join(TYPES)}")
+        raise InputError(
+            'a change is a list such as ["unplug", "M9"]', remedy=f"begin with {', '.join(TYPES)}"
+        )
     types, rest = FIELDS[kind], list(given[1:])
     fits = 1 <= len(rest) <= len(types) and all(
-        isinstance(item, (int, float) if wanted is float else wanted) for item, wanted in zip(rest, types, strict=False))
+        isinstance(item, (int, float) if wanted is float else wanted)
+        for item, wanted in zip(rest, types, strict=False)
+    )
     if not fits or (kind is Jump and len(rest) != 2):
-        raise InputError(f"'{given[0]}' takes {len(types)} name(s)", remedy="name parts or points of the circuit")
+        raise InputError(
+            f"'{given[0]}' takes {len(types)} name(s)", remedy="name parts or points of the circuit"
+        )
     change: Intervention = kind(*rest)
     return change
 
 
 def to_json(place: Measurement) -> dict[str, Any]:
     """What is measured, as the payload of an entry keeps it."""
-    return {"quantity": place.quantity, "at": place.at, "to": place.to, "state": place.state,
-            "instrument": place.instrument, "changes": [change_to_json(change) for change in place.changes],
-            "detail": list(place.detail)}
+    return {
+        "quantity": place.quantity,
+        "at": place.at,
+        "to": place.to,
+        "state": place.state,
+        "instrument": place.instrument,
+        "changes": [change_to_json(change) for change in place.changes],
+        "detail": list(place.detail),
+    }
 
 
 def from_json(given: Mapping[str, Any]) -> Measurement:
     """What is measured, from a payload or a form. Raises InputError naming the field."""
     quantity, at = given.get("quantity"), given.get("at")
     if quantity not in QUANTITIES:
-        raise InputError(f"{quantity!r} is no quantity", remedy=f"one of {', '.join(QUANTITIES)}", where="quantity")
+        raise InputError(
+            f"{quantity!r} is no quantity", remedy=f"one of {', '.join(QUANTITIES)}", where="quantity"
+        )
     if not isinstance(at, str) or not at.strip():
         raise InputError("the place is missing", remedy="name a point, part, cavity or wire", where="at")
     changes = given.get("changes") or []
     if not isinstance(changes, list | tuple):
         raise InputError("the changes are no list", remedy='write [["unplug", "M9"]]', where="changes")
-    return Measurement(str(quantity), at.strip(), str(given.get("state") or ""), _name(given.get("to")),
-                       _name(given.get("instrument")), tuple(change_from_json(one) for one in changes),
-                       tuple(str(word) for word in given.get("detail") or ()))
+    return Measurement(
+        str(quantity),
+        at.strip(),
+        str(given.get("state") or ""),
+        _name(given.get("to")),
+        _name(given.get("instrument")),
+        tuple(change_from_json(one) for one in changes),
+        tuple(str(word) for word in given.get("detail") or ()),
+    )
 
 
 def check_place(circuit: Circuit, place: Measurement) -> None:

@@ -29,11 +29,22 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
             continue
         reading = readings.get(entry.entry_id)
         words, value = said(entry, circuit)
-        lines.append(EvidenceLine(
-            entry.entry_id, entry.kind, words, value, entry.at, entry.who, entry.instrument, entry.present,
-            reasons.get(entry.entry_id, "") if entry.entry_id in struck else "", refused.get(entry.entry_id, ""),
-            reading is not None and reading.id == odd,
-            tuple(by_id[one] for one in entry.attachments if one in by_id)))
+        lines.append(
+            EvidenceLine(
+                entry.entry_id,
+                entry.kind,
+                words,
+                value,
+                entry.at,
+                entry.who,
+                entry.instrument,
+                entry.present,
+                reasons.get(entry.entry_id, "") if entry.entry_id in struck else "",
+                refused.get(entry.entry_id, ""),
+                reading is not None and reading.id == odd,
+                tuple(by_id[one] for one in entry.attachments if one in by_id),
+            )
+        )
     return tuple(reversed(lines))
 
 
@@ -64,7 +75,9 @@ def _reading(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, 
     stage = circuit.model.stages.get(str(payload.get("at"))) if circuit and quantity == "stage" else None
     if stage and not isinstance(value, str):
         unit = "Pa" if stage.unit in ("bar", "kPa", "Pa") else ""
-    return place_words(payload, circuit), shown_value(quantity, value, unit) if unit or not stage else str(value)
+    return place_words(payload, circuit), shown_value(quantity, value, unit) if unit or not stage else str(
+        value
+    )
 
 
 def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
@@ -78,9 +91,17 @@ def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     return ", ".join(part for part in (where, detail, state, _changes(payload)) if part)
 
 
-AT = {"works": "{part} works", "answers": "{part} answers", "inspection": "look at {part}", "blown": "{part} blown",
-      "wiggle": "move {at}: the reading jumps", "amps": "current in {at}", "duty": "duty cycle at {at}",
-      "hertz": "frequency at {at}", "code": "code in {part}"}
+AT = {
+    "works": "{part} works",
+    "answers": "{part} answers",
+    "inspection": "look at {part}",
+    "blown": "{part} blown",
+    "wiggle": "move {at}: the reading jumps",
+    "amps": "current in {at}",
+    "duty": "duty cycle at {at}",
+    "hertz": "frequency at {at}",
+    "code": "code in {part}",
+}
 
 
 def _point(name: Any, circuit: Circuit | None) -> str:
@@ -108,8 +129,10 @@ def _event(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, st
 
 def _code(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, str]:
     pin = f", pin {payload['pin']}" if payload.get("pin") else ""
-    return f"Code in {_part(str(payload.get('module', '')), circuit)}: {payload.get('failure', '')}{pin}", \
-        "set" if payload.get("set", True) else "not set"
+    return (
+        f"Code in {_part(str(payload.get('module', '')), circuit)}: {payload.get('failure', '')}{pin}",
+        "set" if payload.get("set", True) else "not set",
+    )
 
 
 def _repair(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, str]:
@@ -117,5 +140,10 @@ def _repair(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, s
 
 
 WORDS: Mapping[str, Callable[[Mapping[str, Any], Circuit | None], tuple[str, str]]] = {
-    "complaint": _complaint, "reading": _reading, "cannot": _cannot, "event": _event, "code": _code, "repair": _repair,
+    "complaint": _complaint,
+    "reading": _reading,
+    "cannot": _cannot,
+    "event": _event,
+    "code": _code,
+    "repair": _repair,
 }

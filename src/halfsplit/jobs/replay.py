@@ -68,10 +68,18 @@ def _reading(job: Diagnosis, entry: EvidenceEntry) -> Reading:
     place = from_json(entry.payload)
     value = entry.payload["value"]
     # It was asked about when it was entered; what is stored stands.
-    return job.measure(place.quantity, at=place.at, to=place.to, state=place.state or None,
-                       value=OPEN_OHMS if value == OVER_RANGE else value, instrument=place.instrument,
-                       changes=place.changes, detail=place.detail, sure=True,
-                       present=None if entry.present == "unknown" else entry.present)
+    return job.measure(
+        place.quantity,
+        at=place.at,
+        to=place.to,
+        state=place.state or None,
+        value=OPEN_OHMS if value == OVER_RANGE else value,
+        instrument=place.instrument,
+        changes=place.changes,
+        detail=place.detail,
+        sure=True,
+        present=None if entry.present == "unknown" else entry.present,
+    )
 
 
 def _code(job: Diagnosis, entry: EvidenceEntry) -> Reading:
@@ -95,7 +103,11 @@ def first_state(circuit: Circuit) -> str:
 
 
 HEARD: Mapping[str, Callable[[Diagnosis, EvidenceEntry], Any]] = {
-    "complaint": _complaint, "reading": _reading, "code": _code, "event": _event, "cannot": _cannot,
+    "complaint": _complaint,
+    "reading": _reading,
+    "code": _code,
+    "event": _event,
+    "cannot": _cannot,
 }
 """Kind of entry → how a diagnosis is told; notes, repairs and the like concern people only."""
 

@@ -25,10 +25,25 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
     place = test.measurement
     leads = place.quantity in LEADS
     return TestCard(
-        key_of(place), test.sentence, place.quantity, place.at, place.to, place.state, place.instrument, test.minutes,
-        test.bits, tuple(meaning(one, place) for one in test.outcomes if one.probability >= LEAST_SHARE), test.cautions,
-        unit_of(place, circuit), words_of(place, circuit), point_words(place.at, circuit) if leads else "",
-        point_words(place.to, circuit) if leads else "", test.purpose, test.opens, to_json(place))
+        key_of(place),
+        test.sentence,
+        place.quantity,
+        place.at,
+        place.to,
+        place.state,
+        place.instrument,
+        test.minutes,
+        test.bits,
+        tuple(meaning(one, place) for one in test.outcomes if one.probability >= LEAST_SHARE),
+        test.cautions,
+        unit_of(place, circuit),
+        words_of(place, circuit),
+        point_words(place.at, circuit) if leads else "",
+        point_words(place.to, circuit) if leads else "",
+        test.purpose,
+        test.opens,
+        to_json(place),
+    )
 
 
 def meaning(outcome: Outcome, place: Measurement) -> Meaning:

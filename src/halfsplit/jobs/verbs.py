@@ -46,8 +46,16 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def open_job(store: JobStore, intake: Intake, *, who: str, job_id: str = "", at: datetime | None = None,
-             customer: Customer | None = None, circuit: str = "") -> Job:
+def open_job(
+    store: JobStore,
+    intake: Intake,
+    *,
+    who: str,
+    job_id: str = "",
+    at: datetime | None = None,
+    customer: Customer | None = None,
+    circuit: str = "",
+) -> Job:
     """Open a job, with the circuit if there is one already; a repeat of ``job_id`` opens it once."""
     job = store.open_job(job_id or new_id(), intake, who=who, at=at or now(), customer=customer)
     if circuit.strip() and job.circuit_version == 0:
@@ -55,11 +63,20 @@ def open_job(store: JobStore, intake: Intake, *, who: str, job_id: str = "", at:
     return store.job(job.job_id)
 
 
-def save_circuit(store: JobStore, job_id: str, text: str, *, who: str, based_on: int | None = None,
-                 at: datetime | None = None) -> Job:
+def save_circuit(
+    store: JobStore,
+    job_id: str,
+    text: str,
+    *,
+    who: str,
+    based_on: int | None = None,
+    at: datetime | None = None,
+) -> Job:
     """Save the circuit as typed, mistakes and all: what was typed is never lost. A text without change is not stored again."""
     if len(text) > LONGEST_CIRCUIT:
-        raise InputError(f"{len(text)} characters are no circuit", remedy=f"at most {LONGEST_CIRCUIT}", where="text")
+        raise InputError(
+            f"{len(text)} characters are no circuit", remedy=f"at most {LONGEST_CIRCUIT}", where="text"
+        )
     present = store.circuit(job_id)
     if present is None or present.text != text:
         version = (present.version if present else 0) if based_on is None else based_on
@@ -77,22 +94,57 @@ def checked_circuit(text: str) -> None:
 # Evidence
 
 
-def take(store: JobStore, job_id: str, kind: str, payload: Mapping[str, Any], *, who: str, entry_id: str = "",
-         at: datetime | None = None, present: Present = "unknown", instrument: str = "", serial: str = "",
-         reason: str = "", attachments: Sequence[str] = ()) -> EvidenceEntry:
+def take(
+    store: JobStore,
+    job_id: str,
+    kind: str,
+    payload: Mapping[str, Any],
+    *,
+    who: str,
+    entry_id: str = "",
+    at: datetime | None = None,
+    present: Present = "unknown",
+    instrument: str = "",
+    serial: str = "",
+    reason: str = "",
+    attachments: Sequence[str] = (),
+) -> EvidenceEntry:
     """Store one entry of any kind but a strike-out, after checking that its payload can be told."""
     if kind not in CHECKS:
-        raise InputError(f"{kind!r} is no kind of evidence", remedy=f"one of {', '.join(CHECKS)}", where="kind")
+        raise InputError(
+            f"{kind!r} is no kind of evidence", remedy=f"one of {', '.join(CHECKS)}", where="kind"
+        )
     said = CHECKS[kind](store, job_id, payload)
-    entry = EvidenceEntry(entry_id=entry_id or new_id(), kind=kind, payload=said, at=at or now(), who=who,
-                          present=present, instrument=instrument or str(said.get("instrument") or ""), serial=serial,
-                          reason=reason, attachments=tuple(attachments))
+    entry = EvidenceEntry(
+        entry_id=entry_id or new_id(),
+        kind=kind,
+        payload=said,
+        at=at or now(),
+        who=who,
+        present=present,
+        instrument=instrument or str(said.get("instrument") or ""),
+        serial=serial,
+        reason=reason,
+        attachments=tuple(attachments),
+    )
     return _recorded(store, job_id, entry)
 
 
-def record(store: JobStore, job_id: str, place: Mapping[str, Any], typed: str, *, who: str, entry_id: str = "",
-           unit: str = "", confirmed: bool = False, present: Present = "unknown", serial: str = "",
-           at: datetime | None = None, attachments: Sequence[str] = ()) -> EvidenceEntry:
+def record(
+    store: JobStore,
+    job_id: str,
+    place: Mapping[str, Any],
+    typed: str,
+    *,
+    who: str,
+    entry_id: str = "",
+    unit: str = "",
+    confirmed: bool = False,
+    present: Present = "unknown",
+    serial: str = "",
+    at: datetime | None = None,
+    attachments: Sequence[str] = (),
+) -> EvidenceEntry:
     """Store a reading as it was typed or tapped.
 
     Raises `Doubt` where it has to be asked about first; nothing is stored then. 'flickers' becomes an event at the
@@ -106,11 +158,21 @@ def record(store: JobStore, job_id: str, place: Mapping[str, Any], typed: str, *
         said = {"place": measured.at.partition(":")[0], "what": "the reading flickers"}
         return take(store, job_id, "event", said, who=who, entry_id=entry_id, at=at, present="yes")
     _known(store, job_id, place)
-    entered = read_entry(measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=_net_volts(store, job_id))
+    entered = read_entry(
+        measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=_net_volts(store, job_id)
+    )
     said = {**to_json(measured), "value": entered.value, "typed": typed[:100]}
-    entry = EvidenceEntry(entry_id=entry_id or new_id(), kind="reading", payload=said, at=at or now(), who=who,
-                          present=present, instrument=measured.instrument or "", serial=serial,
-                          attachments=tuple(attachments))
+    entry = EvidenceEntry(
+        entry_id=entry_id or new_id(),
+        kind="reading",
+        payload=said,
+        at=at or now(),
+        who=who,
+        present=present,
+        instrument=measured.instrument or "",
+        serial=serial,
+        attachments=tuple(attachments),
+    )
     return _recorded(store, job_id, entry)
 
 
@@ -130,21 +192,41 @@ def _recorded(store: JobStore, job_id: str, entry: EvidenceEntry) -> EvidenceEnt
     return store.record(job_id, entry)
 
 
-def strike(store: JobStore, job_id: str, struck: str, *, reason: str, who: str, entry_id: str = "") -> EvidenceEntry:
+def strike(
+    store: JobStore, job_id: str, struck: str, *, reason: str, who: str, entry_id: str = ""
+) -> EvidenceEntry:
     """Strike out an entry with a reason; it stays readable. Striking a strike-out undoes it."""
     if not reason.strip():
-        raise InputError("a reason is needed", remedy="say in a few words why this does not count", where="reason")
+        raise InputError(
+            "a reason is needed", remedy="say in a few words why this does not count", where="reason"
+        )
     if all(entry.entry_id != struck for entry in store.evidence(job_id)):
         raise NotFoundError(f"there is no entry {struck!r} in this job")
-    return store.strike(job_id, struck, entry_id=entry_id or new_id(), reason=_text(reason, "reason"), who=who, at=now())
+    return store.strike(
+        job_id, struck, entry_id=entry_id or new_id(), reason=_text(reason, "reason"), who=who, at=now()
+    )
 
 
-def complain_all(store: JobStore, job_id: str, said: Iterable[tuple[str, str, str]], *, who: str,
-                 at: datetime | None = None) -> int:
+def complain_all(
+    store: JobStore,
+    job_id: str,
+    said: Iterable[tuple[str, str, str]],
+    *,
+    who: str,
+    at: datetime | None = None,
+) -> int:
     """Store what works and what does not: (load, yes | weak | no, state or ''). Returns how many were stored."""
-    entries = [EvidenceEntry(entry_id=new_id(), kind="complaint", who=who, at=at or now(), present="yes",
-                             payload=_complaint(store, job_id, {"load": load, "works": works, "state": state}))
-               for load, works, state in said]
+    entries = [
+        EvidenceEntry(
+            entry_id=new_id(),
+            kind="complaint",
+            who=who,
+            at=at or now(),
+            present="yes",
+            payload=_complaint(store, job_id, {"load": load, "works": works, "state": state}),
+        )
+        for load, works, state in said
+    ]
     store.record_all(job_id, entries)
     return len(entries)
 
@@ -155,8 +237,15 @@ def complain_all(store: JobStore, job_id: str, said: Iterable[tuple[str, str, st
 def _text(value: Any, where: str, *, needed: bool = True) -> str:
     if value is None and not needed:
         return ""
-    if not isinstance(value, str) or (needed and not value.strip()) or len(value) > LONGEST_TEXT or "\x00" in value:
-        raise InputError("a few words are expected here", remedy=f"at most {LONGEST_TEXT} characters", where=where)
+    if (
+        not isinstance(value, str)
+        or (needed and not value.strip())
+        or len(value) > LONGEST_TEXT
+        or "\x00" in value
+    ):
+        raise InputError(
+            "a few words are expected here", remedy=f"at most {LONGEST_TEXT} characters", where=where
+        )
     return value.strip()
 
 
@@ -171,8 +260,12 @@ def _complaint(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[st
 
 def _code(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
     pin = said.get("pin")
-    return {"module": _text(said.get("module"), "module"), "failure": _text(said.get("failure"), "failure"),
-            "pin": None if pin in (None, "") else str(pin), "set": bool(said.get("set", True))}
+    return {
+        "module": _text(said.get("module"), "module"),
+        "failure": _text(said.get("failure"), "failure"),
+        "pin": None if pin in (None, "") else str(pin),
+        "set": bool(said.get("set", True)),
+    }
 
 
 def _event(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
@@ -193,11 +286,21 @@ def _repair(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, 
 
 
 def _reading(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
-    raise InputError("a reading is entered as it is shown", remedy="send `value` as text with the place", where="kind")
+    raise InputError(
+        "a reading is entered as it is shown", remedy="send `value` as text with the place", where="kind"
+    )
 
 
-CHECKS = {"complaint": _complaint, "code": _code, "event": _event, "note": _note, "cannot": _cannot,
-          REPAIR: _repair, REOPENED: _note, "reading": _reading}
+CHECKS = {
+    "complaint": _complaint,
+    "code": _code,
+    "event": _event,
+    "note": _note,
+    "cannot": _cannot,
+    REPAIR: _repair,
+    REOPENED: _note,
+    "reading": _reading,
+}
 """Kind of entry → what its payload must be; gives the payload as it is stored, or raises InputError."""
 
 
@@ -220,10 +323,21 @@ def _net_volts(store: JobStore, job_id: str) -> float:
 # Photos, time, the end
 
 
-def add_photo(store: JobStore, job_id: str, source: IO[bytes], *, name: str, who: str, entry_id: str = "",
-              kind: AttachmentKind = "photo", attachment_id: str = "") -> Attachment:
+def add_photo(
+    store: JobStore,
+    job_id: str,
+    source: IO[bytes],
+    *,
+    name: str,
+    who: str,
+    entry_id: str = "",
+    kind: AttachmentKind = "photo",
+    attachment_id: str = "",
+) -> Attachment:
     """Store a photo (or document), and link it to the entry that it shows."""
-    kept = Attachment(attachment_id=attachment_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=who)
+    kept = Attachment(
+        attachment_id=attachment_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=who
+    )
     stored = store.attach(job_id, kept, source)
     if entry_id:
         store.link_attachments(job_id, entry_id, (stored.attachment_id,), who=who, at=now())
@@ -258,5 +372,13 @@ def add_minutes(store: JobStore, job_id: str, what: str, minutes: float, *, who:
 
 def close(store: JobStore, job_id: str, *, complaint: str, cause: str, correction: str, who: str) -> Job:
     """Close the job as complaint, cause, correction."""
-    return store.close_job(job_id, Closing(complaint=_text(complaint, "complaint"), cause=_text(cause, "cause"),
-                                           correction=_text(correction, "correction"), who=who, at=now()))
+    return store.close_job(
+        job_id,
+        Closing(
+            complaint=_text(complaint, "complaint"),
+            cause=_text(cause, "cause"),
+            correction=_text(correction, "correction"),
+            who=who,
+            at=now(),
+        ),
+    )

@@ -29,7 +29,9 @@ class ComesAndGoes(Vehicle):
         return super()._present(changes) if self.present == "yes" else None
 
 
-def vehicle(circuit: Circuit, fault: Fault, seed: int, *, slips: float = 0.0, intermittent: bool = False) -> Vehicle:
+def vehicle(
+    circuit: Circuit, fault: Fault, seed: int, *, slips: float = 0.0, intermittent: bool = False
+) -> Vehicle:
     """A vehicle with this fault; the same seed gives the same vehicle and the same readings in the same order."""
     kind = ComesAndGoes if intermittent else Vehicle
     return kind(circuit, fault, np.random.default_rng(seed), slips=slips)

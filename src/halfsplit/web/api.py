@@ -21,9 +21,17 @@ NAME = "^[A-Za-z0-9_.:-]{1,60}$"
 TEXT = r"^[^\x00]*$"
 REFUSALS: dict[int | str, dict[str, Any]] = {
     status: {"description": words, "content": {PROBLEM_JSON: {"schema": Problem.model_json_schema()}}}
-    for status, words in ((400, "not understood"), (401, "sign in first"), (403, "not allowed"), (404, "not found"),
-                          (409, "not possible now"), (413, "too large"), (422, "cannot be used, or a question"),
-                          (503, "the store cannot be used"))}
+    for status, words in (
+        (400, "not understood"),
+        (401, "sign in first"),
+        (403, "not allowed"),
+        (404, "not found"),
+        (409, "not possible now"),
+        (413, "too large"),
+        (422, "cannot be used, or a question"),
+        (503, "the store cannot be used"),
+    )
+}
 router = APIRouter(prefix="/api/v1", responses=REFUSALS)
 JobId = Annotated[str, Path(pattern=NAME, examples=["demo"])]
 
@@ -49,7 +57,9 @@ class NewJob(Strict):
     vin: str = _text(30)
     odometer: int | None = Field(default=None, ge=0, le=9_999_999)
     battery_volts: float | None = Field(default=None, ge=0, le=60, allow_inf_nan=False)
-    instruments: list[Annotated[str, Field(max_length=40, pattern=TEXT)]] = Field(default_factory=list, max_length=20)
+    instruments: list[Annotated[str, Field(max_length=40, pattern=TEXT)]] = Field(
+        default_factory=list, max_length=20
+    )
     circuit: str = _text(jobs.LONGEST_CIRCUIT)
 
 
@@ -206,18 +216,41 @@ class FileBody(Strict):
 
 
 def _job(job: Job) -> JobLine:
-    return JobLine(job_id=job.job_id, number=job.number, state=job.state, complaint=job.intake.complaint.text,
-                   vehicle=job.intake.vehicle.description, opened_at=job.opened_at, changed_at=job.changed_at,
-                   last_change=job.last_change)
+    return JobLine(
+        job_id=job.job_id,
+        number=job.number,
+        state=job.state,
+        complaint=job.intake.complaint.text,
+        vehicle=job.intake.vehicle.description,
+        opened_at=job.opened_at,
+        changed_at=job.changed_at,
+        last_change=job.last_change,
+    )
 
 
 @router.get("/jobs", tags=["jobs"])
-def list_jobs(store: Store, person: Reader, search: Annotated[str, Query(max_length=200, pattern=TEXT)] = "",
-              limit: Annotated[int, Query(ge=1, le=500)] = 100, offset: Annotated[int, Query(ge=0, le=1_000_000)] = 0) -> list[JobLine]:
+def list_jobs(
+    store: Store,
+    person: Reader,
+    search: Annotated[str, Query(max_length=200, pattern=TEXT)] = "",
+    limit: Annotated[int, Query(ge=1, le=500)] = 100,
+    offset: Annotated[int, Query(ge=0, le=1_000_000)] = 0,
+) -> list[JobLine]:
     """The jobs with every word of `search`, the latest changed first."""
     found = store.list_jobs(search, limit=limit, offset=offset)
-    return [JobLine(job_id=one.job_id, number=one.number, state=one.state, complaint=one.complaint, vehicle=one.vehicle,
-                    opened_at=one.opened_at, changed_at=one.changed_at, last_change=one.last_change) for one in found]
+    return [
+        JobLine(
+            job_id=one.job_id,
+            number=one.number,
+            state=one.state,
+            complaint=one.complaint,
+            vehicle=one.vehicle,
+            opened_at=one.opened_at,
+            changed_at=one.changed_at,
+            last_change=one.last_change,
+        )
+        for one in found
+    ]
 
 
 @router.post("/jobs", tags=["jobs"], status_code=201)
@@ -227,7 +260,10 @@ def open_job(body: NewJob, store: Store, person: Taker) -> JobLine:
         complaint=jobs.Complaint(text=body.complaint, when=body.when, how_often=body.how_often),
         vehicle=jobs.Vehicle(vin=body.vin, description=body.vehicle, odometer=body.odometer),
         battery=None if body.battery_volts is None else jobs.BatteryReading(volts=body.battery_volts),
-        settings=jobs.JobSettings(instruments=tuple(body.instruments), intermittent=body.how_often == "intermittent"))
+        settings=jobs.JobSettings(
+            instruments=tuple(body.instruments), intermittent=body.how_often == "intermittent"
+        ),
+    )
     return _job(jobs.open_job(store, intake, who=person.name, job_id=body.job_id, circuit=body.circuit))
 
 
@@ -247,11 +283,25 @@ def get_circuit(job_id: JobId, store: Store, person: Reader) -> CircuitOut:
 def _circuit(text: str, version: int) -> CircuitOut:
     checked = jobs.check_text(text)
     circuit = checked.circuit
-    problems = [ProblemLine(severity=one.severity, line=one.line, column=one.column, message=one.message,
-                            remedy=one.remedy, kind=one.kind) for one in checked.problems]
-    return CircuitOut(version=version, text=text, problems=problems,
-                      parts={name: part.kind for name, part in circuit.parts.items()} if circuit else {},
-                      states=list(circuit.states) if circuit else [], points=list(circuit.points) if circuit else [])
+    problems = [
+        ProblemLine(
+            severity=one.severity,
+            line=one.line,
+            column=one.column,
+            message=one.message,
+            remedy=one.remedy,
+            kind=one.kind,
+        )
+        for one in checked.problems
+    ]
+    return CircuitOut(
+        version=version,
+        text=text,
+        problems=problems,
+        parts={name: part.kind for name, part in circuit.parts.items()} if circuit else {},
+        states=list(circuit.states) if circuit else [],
+        points=list(circuit.points) if circuit else [],
+    )
 
 
 @router.put("/jobs/{job_id}/circuit", tags=["circuits"])
@@ -269,14 +319,24 @@ def check_circuit(body: CircuitBody, person: Reader) -> CircuitOut:
 
 
 def _entry(entry: EvidenceEntry) -> EvidenceOut:
-    return EvidenceOut(entry_id=entry.entry_id, kind=entry.kind, payload=dict(entry.payload), at=entry.at, who=entry.who,
-                       present=entry.present, instrument=entry.instrument, strikes=entry.strikes, reason=entry.reason,
-                       sequence=entry.sequence)
+    return EvidenceOut(
+        entry_id=entry.entry_id,
+        kind=entry.kind,
+        payload=dict(entry.payload),
+        at=entry.at,
+        who=entry.who,
+        present=entry.present,
+        instrument=entry.instrument,
+        strikes=entry.strikes,
+        reason=entry.reason,
+        sequence=entry.sequence,
+    )
 
 
 @router.get("/jobs/{job_id}/evidence", tags=["evidence"])
-def list_evidence(job_id: JobId, store: Store, person: Reader,
-                  after: Annotated[int, Query(ge=0, le=2_000_000_000)] = 0) -> list[EvidenceOut]:
+def list_evidence(
+    job_id: JobId, store: Store, person: Reader, after: Annotated[int, Query(ge=0, le=2_000_000_000)] = 0
+) -> list[EvidenceOut]:
     """The entries numbered above `after`, struck ones too, oldest first."""
     return [_entry(entry) for entry in store.evidence(job_id, after=after)]
 
@@ -288,15 +348,43 @@ def add_evidence(job_id: JobId, body: EvidenceBody, store: Store, person: Techni
         if body.value is None:
             raise InputError("the value is missing", remedy="send what the instrument shows", where="value")
         typed = body.value if isinstance(body.value, str) else f"{body.value:.10g}"
-        return _entry(jobs.record(store, job_id, body.place, typed, who=person.name, entry_id=body.entry_id, unit=body.unit,
-                                  confirmed=body.confirmed, present=body.present, serial=body.serial))
+        return _entry(
+            jobs.record(
+                store,
+                job_id,
+                body.place,
+                typed,
+                who=person.name,
+                entry_id=body.entry_id,
+                unit=body.unit,
+                confirmed=body.confirmed,
+                present=body.present,
+                serial=body.serial,
+            )
+        )
     said = body.payload | body.place
-    return _entry(jobs.take(store, job_id, body.kind, said, who=person.name, entry_id=body.entry_id, present=body.present,
-                            serial=body.serial))
+    return _entry(
+        jobs.take(
+            store,
+            job_id,
+            body.kind,
+            said,
+            who=person.name,
+            entry_id=body.entry_id,
+            present=body.present,
+            serial=body.serial,
+        )
+    )
 
 
 @router.post("/jobs/{job_id}/evidence/{entry_id}/strike", tags=["evidence"], status_code=201)
-def strike(job_id: JobId, entry_id: Annotated[str, Path(pattern=NAME)], body: StrikeBody, store: Store, person: Technician) -> EvidenceOut:
+def strike(
+    job_id: JobId,
+    entry_id: Annotated[str, Path(pattern=NAME)],
+    body: StrikeBody,
+    store: Store,
+    person: Technician,
+) -> EvidenceOut:
     """Strike an entry out; it stays readable."""
     return _entry(jobs.strike(store, job_id, entry_id, reason=body.reason, who=person.name))
 
@@ -308,29 +396,63 @@ def next_tests(job_id: JobId, store: Store, person: Reader) -> list[TestOut]:
 
 
 def _test(one: TestCard) -> TestOut:
-    return TestOut(key=one.key, sentence=one.sentence, quantity=one.quantity, at=one.at, to=one.to, state=one.state,
-                   instrument=one.instrument, minutes=one.minutes, bits=one.bits, unit=one.unit, words=list(one.words),
-                   cautions=list(one.cautions), place=dict(one.place),
-                   meanings=[MeaningOut(label=m.label, share=m.share, leaves=list(m.leaves)) for m in one.meanings])
+    return TestOut(
+        key=one.key,
+        sentence=one.sentence,
+        quantity=one.quantity,
+        at=one.at,
+        to=one.to,
+        state=one.state,
+        instrument=one.instrument,
+        minutes=one.minutes,
+        bits=one.bits,
+        unit=one.unit,
+        words=list(one.words),
+        cautions=list(one.cautions),
+        place=dict(one.place),
+        meanings=[MeaningOut(label=m.label, share=m.share, leaves=list(m.leaves)) for m in one.meanings],
+    )
 
 
 @router.get("/jobs/{job_id}/suspects", tags=["suspects"])
 def suspects(job_id: JobId, store: Store, person: Reader) -> SuspectsOut:
     """Suspects by repair, most probable first, and what was found."""
     view = jobs.bench_view(store, job_id)
-    return SuspectsOut(after=view.sequence, suspects=[_suspect(one) for one in (*view.suspects, *view.out)], finding=_finding(view))
+    return SuspectsOut(
+        after=view.sequence,
+        suspects=[_suspect(one) for one in (*view.suspects, *view.out)],
+        finding=_finding(view),
+    )
 
 
 def _suspect(one: SuspectCard) -> SuspectOut:
-    return SuspectOut(part=one.part, mode=one.mode, cause=one.cause, probability=one.probability, repair=one.repair,
-                      for_=list(one.for_), against=list(one.against))
+    return SuspectOut(
+        part=one.part,
+        mode=one.mode,
+        cause=one.cause,
+        probability=one.probability,
+        repair=one.repair,
+        for_=list(one.for_),
+        against=list(one.against),
+    )
 
 
 def _finding(view: BenchView) -> FindingOut | None:
     found = view.finding
-    return None if found is None else FindingOut(
-        cause=found.cause, part=found.part, repair=found.repair, probability=found.probability, proven=found.proven,
-        missing_proof=list(found.missing), explains=list(found.explains), verify=list(found.verify))
+    return (
+        None
+        if found is None
+        else FindingOut(
+            cause=found.cause,
+            part=found.part,
+            repair=found.repair,
+            probability=found.probability,
+            proven=found.proven,
+            missing_proof=list(found.missing),
+            explains=list(found.explains),
+            verify=list(found.verify),
+        )
+    )
 
 
 @router.get("/jobs/{job_id}/captures", tags=["captures"])
@@ -362,17 +484,29 @@ def _files(store: jobs.JobStore, job_id: str, kind: str) -> list[FileOut]:
 
 
 def _file(one: jobs.Attachment) -> FileOut:
-    return FileOut(attachment_id=one.attachment_id, name=one.name, media_type=one.media_type, size=one.size, sha256=one.sha256)
+    return FileOut(
+        attachment_id=one.attachment_id,
+        name=one.name,
+        media_type=one.media_type,
+        size=one.size,
+        sha256=one.sha256,
+    )
 
 
-def _add_file(store: jobs.JobStore, job_id: str, body: FileBody, who: str, kind: Literal["capture", "scan"]) -> FileOut:
+def _add_file(
+    store: jobs.JobStore, job_id: str, body: FileBody, who: str, kind: Literal["capture", "scan"]
+) -> FileOut:
     from io import BytesIO
 
     try:
         data = base64.b64decode(body.data, validate=True)
     except ValueError:
         raise InputError("the data is not base64", where="data") from None
-    return _file(jobs.add_photo(store, job_id, BytesIO(data), name=body.name, who=who, kind=kind, attachment_id=body.attachment_id))
+    return _file(
+        jobs.add_photo(
+            store, job_id, BytesIO(data), name=body.name, who=who, kind=kind, attachment_id=body.attachment_id
+        )
+    )
 
 
 @router.get("/jobs/{job_id}/reports", tags=["reports"])
@@ -380,7 +514,10 @@ def reports(job_id: JobId, store: Store, person: Reader) -> list[ReportOut]:
     """The reports of a job and where they are as PDF."""
     store.job(job_id)
     names: tuple[Literal["customer", "workshop"], ...] = ("customer", "workshop")
-    return [ReportOut(name=name, address=f"/jobs/{job_id}/report.pdf?for={name}", ready=jobs.can_print()) for name in names]
+    return [
+        ReportOut(name=name, address=f"/jobs/{job_id}/report.pdf?for={name}", ready=jobs.can_print())
+        for name in names
+    ]
 
 
 @router.get("/openapi.json", include_in_schema=False)
@@ -388,7 +525,7 @@ def openapi(request: Request, person: Reader) -> JSONResponse:
     """This interface, described."""
     app = request.app
     if app.openapi_schema is None:
-        app.openapi_schema = get_openapi(title=app.title, version=app.version, description=app.description, routes=router.routes)
+        app.openapi_schema = get_openapi(
+            title=app.title, version=app.version, description=app.description, routes=router.routes
+        )
     return JSONResponse(app.openapi_schema)
-
-

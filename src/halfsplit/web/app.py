@@ -23,18 +23,35 @@ from halfsplit.web.rendering import STATIC
 DESCRIPTION: Final = "Jobs, circuits, evidence, tests and suspects. Errors are problem documents (RFC 9457)."
 
 
-def create_app(store: JobStore, *, accounts: bool = False, hosts: frozenset[str] | None = LOOPBACK) -> ASGIApp:
+def create_app(
+    store: JobStore, *, accounts: bool = False, hosts: frozenset[str] | None = LOOPBACK
+) -> ASGIApp:
     """The workbench on a job store.
 
     ``accounts``: everybody signs in; needed wherever others can reach the address. ``hosts``: the names that it answers
     to, None for any; on loopback this keeps other sites' pages from reaching it by a name of theirs.
     """
-    app = FastAPI(title="Halfsplit", version=halfsplit.__version__, description=DESCRIPTION, docs_url=None, redoc_url=None,
-                  openapi_url=None, lifespan=_lifespan)
+    app = FastAPI(
+        title="Halfsplit",
+        version=halfsplit.__version__,
+        description=DESCRIPTION,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=_lifespan,
+    )
     app.state.store, app.state.accounts, app.state.stopping = store, accounts, False
     problems.install(app)
-    for router in (job_pages.router, bench.router, circuit.router, money.router, report.router, people.router, live.router,
-                   api.router):
+    for router in (
+        job_pages.router,
+        bench.router,
+        circuit.router,
+        money.router,
+        report.router,
+        people.router,
+        live.router,
+        api.router,
+    ):
         app.include_router(router)
     app.add_api_route("/drawing.css", _drawing_css, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -13,7 +13,16 @@ from fastapi import Request
 from starlette.datastructures import UploadFile
 
 from halfsplit.errors import InputError
-from halfsplit.jobs import BatteryReading, Complaint, Customer, EarlierWork, Intake, JobSettings, Vehicle, read_money
+from halfsplit.jobs import (
+    BatteryReading,
+    Complaint,
+    Customer,
+    EarlierWork,
+    Intake,
+    JobSettings,
+    Vehicle,
+    read_money,
+)
 from halfsplit.units import plausible, read_field
 
 LONGEST_FIELD = 2_000
@@ -72,7 +81,9 @@ class Reader:
         return found.value
 
     def whole(self, name: str, largest: int) -> int | None:
-        typed = "".join(self.form.get(name, "").split()).replace(".", "").replace(",", "").replace("\u202f", "")
+        typed = (
+            "".join(self.form.get(name, "").split()).replace(".", "").replace(",", "").replace("\u202f", "")
+        )
         if not typed:
             return None
         if not (typed.isascii() and typed.isdigit()) or int(typed[:12]) > largest:
@@ -97,20 +108,36 @@ class Reader:
             return None
 
 
-def read_intake(form: Mapping[str, str], before: Intake | None = None) -> tuple[Intake, Customer, dict[str, str]]:
+def read_intake(
+    form: Mapping[str, str], before: Intake | None = None
+) -> tuple[Intake, Customer, dict[str, str]]:
     """The intake and the customer of the form, and what cannot be used, by field. Everything may be left empty."""
     reader = Reader(form)
     often = form.get("how_often", "unknown")
     settings = before.settings if before else JobSettings()
     intake = Intake(
-        complaint=Complaint(text=reader.text("complaint", LONGEST_FIELD), when=reader.text("when", LONGEST_FIELD),
-                            how_often=often if often in HOW_OFTEN else "unknown"),  # type: ignore[arg-type]
-        vehicle=_vehicle(reader), battery=_battery(reader), earlier_work=_earlier(reader),
-        settings=JobSettings(instruments=_instruments(form, settings), intermittent=often == "intermittent",
-                             seed=settings.seed, currency=reader.text("currency", 3).upper(),
-                             hourly_rate=reader.money("rate")))
-    customer = Customer(name=reader.text("customer"), phone=reader.text("phone"), email=reader.text("email"),
-                        address=reader.text("address", LONGEST_FIELD))
+        complaint=Complaint(
+            text=reader.text("complaint", LONGEST_FIELD),
+            when=reader.text("when", LONGEST_FIELD),
+            how_often=often if often in HOW_OFTEN else "unknown",
+        ),  # type: ignore[arg-type]
+        vehicle=_vehicle(reader),
+        battery=_battery(reader),
+        earlier_work=_earlier(reader),
+        settings=JobSettings(
+            instruments=_instruments(form, settings),
+            intermittent=often == "intermittent",
+            seed=settings.seed,
+            currency=reader.text("currency", 3).upper(),
+            hourly_rate=reader.money("rate"),
+        ),
+    )
+    customer = Customer(
+        name=reader.text("customer"),
+        phone=reader.text("phone"),
+        email=reader.text("email"),
+        address=reader.text("address", LONGEST_FIELD),
+    )
     return intake, customer, reader.problems
 
 
@@ -124,8 +151,13 @@ def _instruments(form: Mapping[str, str], before: JobSettings) -> tuple[str, ...
 
 def _vehicle(reader: Reader) -> Vehicle:
     unit = "mi" if reader.form.get("odometer_unit") == "mi" else "km"
-    return Vehicle(vin=reader.text("vin", 30).upper(), description=reader.text("vehicle"), registration=reader.text("registration", 20),
-                   odometer=reader.whole("odometer", 9_999_999), odometer_unit=unit)
+    return Vehicle(
+        vin=reader.text("vin", 30).upper(),
+        description=reader.text("vehicle"),
+        registration=reader.text("registration", 20),
+        odometer=reader.whole("odometer", 9_999_999),
+        odometer_unit=unit,
+    )
 
 
 def _battery(reader: Reader) -> BatteryReading | None:
@@ -133,8 +165,12 @@ def _battery(reader: Reader) -> BatteryReading | None:
     celsius = reader.number("celsius")
     if volts is None:
         return None
-    return BatteryReading(volts=volts, celsius=celsius, type=reader.text("battery_type", 20),
-                          rested=reader.form.get("rested") == "1")
+    return BatteryReading(
+        volts=volts,
+        celsius=celsius,
+        type=reader.text("battery_type", 20),
+        rested=reader.form.get("rested") == "1",
+    )
 
 
 def _earlier(reader: Reader) -> tuple[EarlierWork, ...]:
@@ -142,4 +178,6 @@ def _earlier(reader: Reader) -> tuple[EarlierWork, ...]:
     touched = tuple(dict.fromkeys(reader.text("touched", 400).replace(",", " ").split()))
     if not what and not touched:
         return ()
-    return (EarlierWork(what=what, on=reader.day("earlier_on"), by=reader.text("earlier_by"), touched=touched),)
+    return (
+        EarlierWork(what=what, on=reader.day("earlier_on"), by=reader.text("earlier_by"), touched=touched),
+    )

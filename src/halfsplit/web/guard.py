@@ -20,8 +20,10 @@ LOOPBACK: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_BODY: Final = 40_000_000
 """Bytes; a photo may have 30 MB."""
-POLICY: Final = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
-                 "connect-src 'self'; form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'; manifest-src 'self'")
+POLICY: Final = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
+    "connect-src 'self'; form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'; manifest-src 'self'"
+)
 HEADERS: Final[Mapping[str, str]] = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",

@@ -34,7 +34,9 @@ def changes(request: Request, job_id: str, store: Store, person: Reader, after: 
     if sent.isascii() and sent.isdigit() and len(sent) < 12:
         since = int(sent)
     headers = {"X-Accel-Buffering": "no"}
-    return StreamingResponse(_stream(request, store, job_id, since), media_type="text/event-stream", headers=headers)
+    return StreamingResponse(
+        _stream(request, store, job_id, since), media_type="text/event-stream", headers=headers
+    )
 
 
 async def _stream(request: Request, store: JobStore, job_id: str, since: int) -> AsyncIterator[str]:

@@ -112,7 +112,9 @@ async def _check_token(request: Request, secret: str) -> None:
 def checked_password(password: str) -> str:
     """The password's hash. Raises InputError where it is too short or too long."""
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
-        raise InputError(f"a password has {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters", where="password")
+        raise InputError(
+            f"a password has {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters", where="password"
+        )
     return _HASHER.hash(password)
 
 
@@ -150,15 +152,28 @@ def _verified(store: JobStore, name: str, password: str) -> User | None:
 def _open_session(store: JobStore, user: User) -> str:
     token, at = secrets.token_urlsafe(32), now()
     store.accounts.tidy(at)
-    store.accounts.open_session(Session(token_hash=hashed(token), user=user.name, csrf_secret=secrets.token_urlsafe(32),
-                                        created_at=at, expires_at=at + SESSION_LASTS))
+    store.accounts.open_session(
+        Session(
+            token_hash=hashed(token),
+            user=user.name,
+            csrf_secret=secrets.token_urlsafe(32),
+            created_at=at,
+            expires_at=at + SESSION_LASTS,
+        )
+    )
     return token
 
 
 def set_session(response: Response, token: str, *, secure: bool) -> None:
     """Give the session's cookie to the browser: not for scripts, not for other sites."""
-    response.set_cookie(COOKIE, token, max_age=int(SESSION_LASTS.total_seconds()), httponly=True, secure=secure,
-                        samesite="strict")
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=int(SESSION_LASTS.total_seconds()),
+        httponly=True,
+        secure=secure,
+        samesite="strict",
+    )
 
 
 def new_owner_link(store: JobStore, address: str) -> str:

@@ -11,7 +11,14 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
-from halfsplit.errors import ConflictError, HalfsplitError, InputError, MissingProgramError, NotFoundError, StorageError
+from halfsplit.errors import (
+    ConflictError,
+    HalfsplitError,
+    InputError,
+    MissingProgramError,
+    NotFoundError,
+    StorageError,
+)
 from halfsplit.jobs import Doubt
 
 PROBLEM_JSON: Final = "application/problem+json"
@@ -25,8 +32,16 @@ STATUS: Final[tuple[tuple[type[HalfsplitError], int, str], ...]] = (
     (HalfsplitError, 500, "Not possible"),
 )
 """Kind of error → status and title; the first that fits."""
-TITLES: Final = {400: "Not understood", 401: "Sign in first", 403: "Not allowed", 404: "Not found",
-                 405: "Not possible here", 413: "Too large", 421: "Not this address", 429: "Too many attempts"}
+TITLES: Final = {
+    400: "Not understood",
+    401: "Sign in first",
+    403: "Not allowed",
+    404: "Not found",
+    405: "Not possible here",
+    413: "Too large",
+    421: "Not this address",
+    429: "Too many attempts",
+}
 
 
 class Problem(BaseModel):
@@ -43,8 +58,9 @@ class SignInNeeded(Exception):
     """Nobody is signed in: a page leads to the sign-in page, the API answers 401."""
 
 
-def problem_response(status: int, title: str, detail: str, headers: Mapping[str, str] | None = None,
-                     **more: Any) -> JSONResponse:
+def problem_response(
+    status: int, title: str, detail: str, headers: Mapping[str, str] | None = None, **more: Any
+) -> JSONResponse:
     """A problem document."""
     body = Problem(title=title, status=status, detail=detail, **more)
     return JSONResponse(body.model_dump(), status, dict(headers or {}), PROBLEM_JSON)
@@ -68,8 +84,14 @@ def _is_api(request: Request) -> bool:
     return request.url.path.startswith("/api/")
 
 
-def _answer(request: Request, status: int, title: str, detail: str, headers: Mapping[str, str] | None = None,
-            **more: Any) -> Response:
+def _answer(
+    request: Request,
+    status: int,
+    title: str,
+    detail: str,
+    headers: Mapping[str, str] | None = None,
+    **more: Any,
+) -> Response:
     if _is_api(request):
         return problem_response(status, title, detail, headers, **more)
     from halfsplit.web.rendering import render
@@ -88,13 +110,18 @@ async def _ours(request: Request, error: Exception) -> Response:
 async def _framework(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101
     title = TITLES.get(error.status_code, "Not possible")
-    detail = error.detail if error.detail and error.detail != "Not Found" else "There is nothing at this address."
+    detail = (
+        error.detail if error.detail and error.detail != "Not Found" else "There is nothing at this address."
+    )
     return _answer(request, error.status_code, title, str(detail), error.headers)
 
 
 async def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101
-    told = [f"{'.'.join(str(step) for step in one['loc'][1:]) or one['loc'][0]}: {one['msg']}" for one in error.errors()]
+    told = [
+        f"{'.'.join(str(step) for step in one['loc'][1:]) or one['loc'][0]}: {one['msg']}"
+        for one in error.errors()
+    ]
     return _answer(request, 422, "Cannot be used as it is", "; ".join(told[:10]))
 
 

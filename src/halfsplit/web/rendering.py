@@ -22,10 +22,23 @@ STATIC: Final = HERE / "static"
 @lru_cache
 def environment() -> Environment:
     """The templates, with escaping on and every undefined name an error."""
-    made = Environment(loader=PackageLoader("halfsplit.web", "templates"), autoescape=select_autoescape(default=True),
-                       undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    made.filters |= {"percent": percent, "minutes": minutes, "clock": clock, "day": day, "money": money_words,
-                     "json": as_json, "bar": bar, "capital": capital}
+    made = Environment(
+        loader=PackageLoader("halfsplit.web", "templates"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters |= {
+        "percent": percent,
+        "minutes": minutes,
+        "clock": clock,
+        "day": day,
+        "money": money_words,
+        "json": as_json,
+        "bar": bar,
+        "capital": capital,
+    }
     made.globals["asset"] = asset
     return made
 
@@ -36,13 +49,17 @@ def asset(name: str) -> str:
     return f"/static/{name}?{int(path.stat().st_mtime) if path.exists() else 0:x}"
 
 
-def render(request: Request, template: str, page: Any, *, status: int = 200,
-           headers: Mapping[str, str] | None = None) -> HTMLResponse:
+def render(
+    request: Request, template: str, page: Any, *, status: int = 200, headers: Mapping[str, str] | None = None
+) -> HTMLResponse:
     """A page (or fragment) from its context, whose fields are the names that the template knows."""
     names = {field.name: getattr(page, field.name) for field in fields(page)}
     person = getattr(request.state, "person", None)
-    text = environment().get_template(template).render(**names, page=page, person=person, path=request.url.path,
-                                                        accounts=request.app.state.accounts)
+    text = (
+        environment()
+        .get_template(template)
+        .render(**names, page=page, person=person, path=request.url.path, accounts=request.app.state.accounts)
+    )
     return HTMLResponse(text, status, dict(headers or {}))
 
 

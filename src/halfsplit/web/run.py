@@ -27,7 +27,9 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def run(store: JobStore, host: str = "127.0.0.1", port: int = 8090, *, tell: Callable[[str], None] = print) -> None:
+def run(
+    store: JobStore, host: str = "127.0.0.1", port: int = 8090, *, tell: Callable[[str], None] = print
+) -> None:
     """Serve until interrupted. Beyond loopback accounts are required; ``tell`` prints the first owner's one-time link."""
     own = is_loopback(host)
     shown = f"[{host}]" if ":" in host else host
@@ -35,5 +37,9 @@ def run(store: JobStore, host: str = "127.0.0.1", port: int = 8090, *, tell: Cal
     app = create_app(store, accounts=not own, hosts=LOOPBACK | {host} if own else None)
     tell(f"Halfsplit is at {address}")
     if not own and store.accounts.needs_owner():
-        tell(f"Nobody owns this workbench yet. Open this link within the hour, once: {new_owner_link(store, address)}")
-    uvicorn.run(app, host=host, port=port, log_level="warning", timeout_graceful_shutdown=2, server_header=False)
+        tell(
+            f"Nobody owns this workbench yet. Open this link within the hour, once: {new_owner_link(store, address)}"
+        )
+    uvicorn.run(
+        app, host=host, port=port, log_level="warning", timeout_graceful_shutdown=2, server_header=False
+    )

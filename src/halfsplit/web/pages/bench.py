@@ -35,15 +35,27 @@ def bench_page(request: Request, job_id: str, store: Store, person: Reader) -> R
     return render(request, "bench.html", page)
 
 
-def _page(store: JobStore, view: BenchView, test: TestCard | None, *, own: bool = False, others: bool = False,
-          entry: Entry | None = None, notice: str = "") -> BenchPage:
-    return BenchPage(view, test, own, view.tests, others, entry or Entry(jobs.new_id()), _drawing(store, view), notice)
+def _page(
+    store: JobStore,
+    view: BenchView,
+    test: TestCard | None,
+    *,
+    own: bool = False,
+    others: bool = False,
+    entry: Entry | None = None,
+    notice: str = "",
+) -> BenchPage:
+    return BenchPage(
+        view, test, own, view.tests, others, entry or Entry(jobs.new_id()), _drawing(store, view), notice
+    )
 
 
 def _drawing(store: JobStore, view: BenchView, state: str = "", *, whole: bool = False) -> DrawingNote | None:
     if view.circuit is None or not view.circuit.usable:
         return None
-    svg, folded = jobs.bench_drawing(store, view.job.job_id, state=state if state in view.states else "", whole=whole, width=WIDTH)
+    svg, folded = jobs.bench_drawing(
+        store, view.job.job_id, state=state if state in view.states else "", whole=whole, width=WIDTH
+    )
     return DrawingNote(svg, state, view.states, whole, folded)
 
 
@@ -66,7 +78,10 @@ def _chosen(store: JobStore, view: BenchView, asked: Mapping[str, str]) -> tuple
 
 def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
     """What a tap in the drawing or the form of one's own test means."""
-    at, parts = asked["at"].strip(), view.circuit.circuit.parts if view.circuit and view.circuit.circuit else {}
+    at, parts = (
+        asked["at"].strip(),
+        view.circuit.circuit.parts if view.circuit and view.circuit.circuit else {},
+    )
     quantity = asked.get("quantity") or "volts"
     if quantity in ("volts", "ohms", "lamp") and at in parts and parts[at].pins:
         at = f"{at}.{parts[at].pins[0]}"
@@ -76,19 +91,32 @@ def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
         at = at.partition(":")[0]
     to = asked.get("to") if quantity in ("volts", "ohms", "lamp") else None
     state = asked.get("state") or (view.tests[0].state if view.tests else "")
-    return {"quantity": quantity, "at": at, "to": to or None, "state": state, "instrument": USUAL_WITH.get(quantity)}
+    return {
+        "quantity": quantity,
+        "at": at,
+        "to": to or None,
+        "state": state,
+        "instrument": USUAL_WITH.get(quantity),
+    }
 
 
 @router.get("/drawing")
-def drawing(request: Request, job_id: str, store: Store, person: Reader, state: str = "", whole: str = "") -> Response:
+def drawing(
+    request: Request, job_id: str, store: Store, person: Reader, state: str = "", whole: str = ""
+) -> Response:
     """The drawing alone, with what each point should read."""
     view = jobs.bench_view(store, job_id)
-    return render(request, "_drawing_fragment.html", DrawingFragment(view, _drawing(store, view, state, whole=bool(whole))))
+    return render(
+        request,
+        "_drawing_fragment.html",
+        DrawingFragment(view, _drawing(store, view, state, whole=bool(whole))),
+    )
 
 
 @router.post("/evidence")
-def take_evidence(request: Request, job_id: str, store: Store, person: Technician,
-                  form: dict[str, str] = Depends(fields)) -> Response:
+def take_evidence(
+    request: Request, job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     """Store an entry; the answer is the new bench, or the same one with a question (422) and nothing stored."""
     place: dict[str, Any] = {}
     try:
@@ -111,14 +139,25 @@ def _new_bench(request: Request, store: JobStore, job_id: str) -> Response:
 
 def _record(store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[str, str], who: str) -> None:
     present = form.get("present", "unknown")
-    jobs.record(store, job_id, place, form.get("typed", ""), who=who, entry_id=form.get("entry_id", "")[:60],
-                unit=form.get("unit", ""), confirmed=form.get("confirmed") == "1",
-                present=present if present in PRESENT else "unknown")  # type: ignore[arg-type]
+    jobs.record(
+        store,
+        job_id,
+        place,
+        form.get("typed", ""),
+        who=who,
+        entry_id=form.get("entry_id", "")[:60],
+        unit=form.get("unit", ""),
+        confirmed=form.get("confirmed") == "1",
+        present=present if present in PRESENT else "unknown",
+    )  # type: ignore[arg-type]
 
 
 def _take(store: JobStore, job_id: str, form: Mapping[str, str], who: str) -> None:
-    said: dict[str, Any] = {name: form[name] for name in ("text", "what", "why", "part", "load", "works", "state", "module",
-                                                          "failure", "pin") if name in form}
+    said: dict[str, Any] = {
+        name: form[name]
+        for name in ("text", "what", "why", "part", "load", "works", "state", "module", "failure", "pin")
+        if name in form
+    }
     if form.get("place"):
         said |= place_of(form)
     if "where" in form:
@@ -133,8 +172,14 @@ STATES: Mapping[str, jobs.JobState] = {"repair": "repaired", "reopened": "open"}
 """Kind of entry → how far the job is after it."""
 
 
-def _asked(request: Request, store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[str, str],
-           error: InputError) -> Response:
+def _asked(
+    request: Request,
+    store: JobStore,
+    job_id: str,
+    place: dict[str, Any],
+    form: Mapping[str, str],
+    error: InputError,
+) -> Response:
     view = jobs.bench_view(store, job_id)
     test, own = view.tests[0] if view.tests else None, False
     if place and not (test and dict(test.place) == place):
@@ -143,38 +188,57 @@ def _asked(request: Request, store: JobStore, job_id: str, place: dict[str, Any]
         except HalfsplitError:
             place = {}
     question = error if isinstance(error, Doubt) else None
-    entry = Entry(form.get("entry_id", "")[:60] or jobs.new_id(), form.get("typed", "")[:60], form.get("unit", ""),
-                  str(error) if place else "", bool(question and question.sure))
+    entry = Entry(
+        form.get("entry_id", "")[:60] or jobs.new_id(),
+        form.get("typed", "")[:60],
+        form.get("unit", ""),
+        str(error) if place else "",
+        bool(question and question.sure),
+    )
     page = _page(store, view, test, own=own, entry=entry, notice="" if place else f"Not stored. {error}")
     fragment = "_bench.html" if request.headers.get("HX-Request") else "bench.html"
     return render(request, fragment, page, status=422)
 
 
 @router.post("/complaints")
-def complaints(request: Request, job_id: str, store: Store, person: Technician,
-               form: dict[str, str] = Depends(fields)) -> Response:
+def complaints(
+    request: Request, job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     """What works and what does not, as ticked."""
-    said = [(name.removeprefix("works-"), works, form.get("state", "")) for name, works in form.items()
-            if name.startswith("works-") and works]
+    said = [
+        (name.removeprefix("works-"), works, form.get("state", ""))
+        for name, works in form.items()
+        if name.startswith("works-") and works
+    ]
     jobs.complain_all(store, job_id, said, who=person.name)
     return RedirectResponse(f"/jobs/{job_id}", 303)
 
 
 @router.post("/evidence/{entry_id}/strike")
-def strike(job_id: str, entry_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)) -> Response:
+def strike(
+    job_id: str, entry_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     jobs.strike(store, job_id, entry_id, reason=form.get("reason", ""), who=person.name)
     return RedirectResponse(f"/jobs/{job_id}", 303)
 
 
 @router.post("/close")
 def close(job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)) -> Response:
-    jobs.close(store, job_id, complaint=form.get("complaint", ""), cause=form.get("cause", ""),
-               correction=form.get("correction", ""), who=person.name)
+    jobs.close(
+        store,
+        job_id,
+        complaint=form.get("complaint", ""),
+        cause=form.get("cause", ""),
+        correction=form.get("correction", ""),
+        who=person.name,
+    )
     return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
 
 
 @router.post("/state")
-def open_again(job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)) -> Response:
+def open_again(
+    job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     """Open a closed job again."""
     if form.get("state") != "open":
         raise InputError("a job is only opened again here", where="state")

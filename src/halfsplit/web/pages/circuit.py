@@ -25,15 +25,27 @@ def check_note(checked: Checked) -> CheckNote:
     circuit = checked.circuit
     if not checked.text.strip():
         return CheckNote(checked, (), (), "", 0, ())
-    return CheckNote(checked, errors, warnings, jobs.circuit_drawing(checked), len(circuit.parts) if circuit else 0,
-                     tuple(circuit.states) if circuit else ())
+    return CheckNote(
+        checked,
+        errors,
+        warnings,
+        jobs.circuit_drawing(checked),
+        len(circuit.parts) if circuit else 0,
+        tuple(circuit.states) if circuit else (),
+    )
 
 
 def _page(store: JobStore, job_id: str, text: str | None = None, asked: str = "") -> CircuitPage:
     job, version = store.job(job_id), store.circuit(job_id)
     written = text if text is not None else version.text if version else ""
-    return CircuitPage(job, written, check_note(jobs.check_text(written)), jobs.samples("pattern"),
-                       version.version if version else 0, asked)
+    return CircuitPage(
+        job,
+        written,
+        check_note(jobs.check_text(written)),
+        jobs.samples("pattern"),
+        version.version if version else 0,
+        asked,
+    )
 
 
 @router.get("")
@@ -49,27 +61,42 @@ def check(request: Request, job_id: str, person: Reader, form: dict[str, str] = 
 
 
 @router.post("")
-def save(request: Request, job_id: str, store: Store, person: Technician,
-         form: dict[str, str] = Depends(fields)) -> Response:
+def save(
+    request: Request, job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     """Save what is written, mistakes and all. Where somebody else saved in the meantime, both texts are kept."""
     text = form.get("text", "").replace("\r\n", "\n")
     based_on = form.get("based_on", "")
     try:
-        jobs.save_circuit(store, job_id, text, who=person.name,
-                          based_on=int(based_on) if based_on.isascii() and based_on.isdigit() else None)
+        jobs.save_circuit(
+            store,
+            job_id,
+            text,
+            who=person.name,
+            based_on=int(based_on) if based_on.isascii() and based_on.isdigit() else None,
+        )
     except ConflictError as error:
-        return render(request, "circuit.html", _page(store, job_id, text, f"{error} What you wrote is below."), status=409)
+        return render(
+            request,
+            "circuit.html",
+            _page(store, job_id, text, f"{error} What you wrote is below."),
+            status=409,
+        )
     then = "" if form.get("then") == "bench" else "/circuit"
     return RedirectResponse(f"/jobs/{job_id}{then}", 303)
 
 
 @router.post("/pattern")
-def from_pattern(job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)) -> Response:
+def from_pattern(
+    job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     return _begin(store, job_id, jobs.sample(form.get("pattern", "")).text, person.name, "/circuit")
 
 
 @router.post("/sketch")
-def from_sketch(job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)) -> Response:
+def from_sketch(
+    job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
+) -> Response:
     """A load, its wires, a fuse and a ground: enough for the first tests."""
     told = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
     return _begin(store, job_id, jobs.sketch_text(Sketch(**told)), person.name, "")

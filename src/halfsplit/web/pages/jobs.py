@@ -20,7 +20,13 @@ from halfsplit.web.rendering import render
 router = APIRouter(include_in_schema=False)
 OPEN: tuple[jobs.JobState, ...] = ("open", "found", "proven", "repaired")
 LONGEST_SEARCH = 200
-STAGES = {"open": "in progress", "found": "cause found", "proven": "cause proven", "repaired": "repaired", "closed": "closed"}
+STAGES = {
+    "open": "in progress",
+    "found": "cause found",
+    "proven": "cause proven",
+    "repaired": "repaired",
+    "closed": "closed",
+}
 
 
 @router.get("/")
@@ -43,7 +49,9 @@ def new_job_page(request: Request, store: Store, person: Taker) -> Response:
 
 
 @router.post("/jobs")
-def new_job(request: Request, store: Store, person: Taker, form: dict[str, str] = Depends(fields)) -> Response:
+def new_job(
+    request: Request, store: Store, person: Taker, form: dict[str, str] = Depends(fields)
+) -> Response:
     """Open the job. Its id came with the form, so that a second press opens no second job."""
     intake, customer, problems = read_intake(form)
     job_id = form.get("job_id", "")[:60] or jobs.new_id()
@@ -51,8 +59,14 @@ def new_job(request: Request, store: Store, person: Taker, form: dict[str, str] 
         page = IntakePage(None, intake, customer, jobs.samples("pattern"), problems, job_id, form)
         return render(request, "intake.html", page, status=422)
     text = jobs.sample(form["pattern"]).text if form.get("pattern") else ""
-    opened = jobs.open_job(store, intake, who=person.name, job_id=job_id, circuit=text,
-                           customer=None if customer == Customer() else customer)
+    opened = jobs.open_job(
+        store,
+        intake,
+        who=person.name,
+        job_id=job_id,
+        circuit=text,
+        customer=None if customer == Customer() else customer,
+    )
     return RedirectResponse(f"/jobs/{opened.job_id}" + ("" if text else "/circuit"), 303)
 
 
@@ -62,13 +76,18 @@ def intake_page(request: Request, job_id: str, store: Store, person: Taker) -> R
     return render(request, "intake.html", _intake_page(job))
 
 
-def _intake_page(job: Job, problems: dict[str, str] | None = None, typed: dict[str, str] | None = None) -> IntakePage:
-    return IntakePage(job, job.intake, job.customer or Customer(), (), problems or {}, job.job_id, typed or {})
+def _intake_page(
+    job: Job, problems: dict[str, str] | None = None, typed: dict[str, str] | None = None
+) -> IntakePage:
+    return IntakePage(
+        job, job.intake, job.customer or Customer(), (), problems or {}, job.job_id, typed or {}
+    )
 
 
 @router.post("/jobs/{job_id}/intake")
-def save_intake(request: Request, job_id: str, store: Store, person: Taker,
-                form: dict[str, str] = Depends(fields)) -> Response:
+def save_intake(
+    request: Request, job_id: str, store: Store, person: Taker, form: dict[str, str] = Depends(fields)
+) -> Response:
     job = store.job(job_id)
     intake, customer, problems = read_intake(form, job.intake)
     if problems:
@@ -111,7 +130,11 @@ def _battery_told(form: dict[str, Any]) -> BatteryNote:
     volts, celsius = reader.number("battery", "V"), reader.number("celsius")
     if reader.problems or volts is None:
         return BatteryNote(None, next(iter(reader.problems.values()), ""))
-    return BatteryNote(jobs.battery_state(volts, celsius, str(form.get("battery_type", "")), rested=form.get("rested") == "1"))
+    return BatteryNote(
+        jobs.battery_state(
+            volts, celsius, str(form.get("battery_type", "")), rested=form.get("rested") == "1"
+        )
+    )
 
 
 __all__ = ["router", "vin_told"]

@@ -51,8 +51,13 @@ def add_part(job_id: str, store: Store, person: Cashier, form: dict[str, str] = 
     if not name:
         raise InputError("the part has no name", remedy="name it", where="name")
     price = jobs.read_money(form.get("price", ""), "price")
-    part = PartUsed(part_id=jobs.new_id(), name=name, price=price, quantity=Decimal(1),
-                    use=USES.get(form.get("use", ""), "fitted"))
+    part = PartUsed(
+        part_id=jobs.new_id(),
+        name=name,
+        price=price,
+        quantity=Decimal(1),
+        use=USES.get(form.get("use", ""), "fitted"),
+    )
     store.save_part(job_id, part, who=person.name, at=jobs.now())
     return _back(job_id)
 
@@ -63,9 +68,18 @@ def limit(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Dep
     if not by_whom:
         raise InputError("who authorised it is missing", remedy="name the person", where="by_whom")
     amount = jobs.read_money(form.get("amount", ""), "amount")
-    store.authorise(job_id, Authorisation(authorisation_id=jobs.new_id(), amount=amount, by_whom=by_whom, at=jobs.now(),
-                                          who=person.name, how=form.get("how", "").strip()[:60],
-                                          currency=store.job(job_id).intake.settings.currency))
+    store.authorise(
+        job_id,
+        Authorisation(
+            authorisation_id=jobs.new_id(),
+            amount=amount,
+            by_whom=by_whom,
+            at=jobs.now(),
+            who=person.name,
+            how=form.get("how", "").strip()[:60],
+            currency=store.job(job_id).intake.settings.currency,
+        ),
+    )
     return _back(job_id)
 
 
@@ -76,8 +90,15 @@ async def add_photo(request: Request, job_id: str, store: Store, person: Technic
     found = await files_of(request)
     if not found:
         raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
-    await run_in_threadpool(jobs.add_photo, store, job_id, found[0].file, name=found[0].filename or "photo",
-                            who=person.name, entry_id=form.get("entry_id", ""))
+    await run_in_threadpool(
+        jobs.add_photo,
+        store,
+        job_id,
+        found[0].file,
+        name=found[0].filename or "photo",
+        who=person.name,
+        entry_id=form.get("entry_id", ""),
+    )
     return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
 
 
@@ -87,10 +108,14 @@ def file(job_id: str, attachment_id: str, store: Store, person: Reader) -> Respo
     kept = store.attachment(job_id, attachment_id)
     shown = kept.media_type in SHOWN_IN_PLACE
     name = re.sub(r"[^\w.-]+", "_", kept.name, flags=re.ASCII)[-80:] or "file"
-    headers = {"Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{name}"',
-               "Content-Security-Policy": "default-src 'none'; sandbox"}
+    headers = {
+        "Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{name}"',
+        "Content-Security-Policy": "default-src 'none'; sandbox",
+    }
     source = store.open_attachment(job_id, attachment_id)
-    return StreamingResponse(source, media_type=kept.media_type if shown else "application/octet-stream", headers=headers)
+    return StreamingResponse(
+        source, media_type=kept.media_type if shown else "application/octet-stream", headers=headers
+    )
 
 
 @router.get("/export")

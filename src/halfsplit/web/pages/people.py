@@ -54,15 +54,24 @@ def sign_out(request: Request, store: Store, person: Reader) -> Response:
 def owner_page(request: Request, token: str, store: Store) -> Response:
     """The form behind the one-time link that was printed on the terminal."""
     if not store.accounts.owner_link_holds(hashed(token), jobs.now()):
-        raise HTTPException(404, "This link has been used or has expired: start the workbench again for a new one.")
+        raise HTTPException(
+            404, "This link has been used or has expired: start the workbench again for a new one."
+        )
     return render(request, "owner.html", OwnerPage(token))
 
 
 @router.post("/owner/{token}")
-def make_owner(request: Request, token: str, store: Store, form: dict[str, str] = Depends(fields)) -> Response:
+def make_owner(
+    request: Request, token: str, store: Store, form: dict[str, str] = Depends(fields)
+) -> Response:
     name = form.get("name", "").strip()[:LONGEST_NAME]
     try:
-        user = User(name=_named(name), password_hash=checked_password(form.get("password", "")), role="owner", created_at=jobs.now())
+        user = User(
+            name=_named(name),
+            password_hash=checked_password(form.get("password", "")),
+            role="owner",
+            created_at=jobs.now(),
+        )
         store.accounts.redeem_owner_link(hashed(token), user, at=jobs.now())
     except InputError as error:
         return render(request, "owner.html", OwnerPage(token, name, str(error)), status=422)
@@ -81,10 +90,16 @@ def people_page(request: Request, store: Store, person: Owner) -> Response:
 
 
 @router.post("/people")
-def add_person(request: Request, store: Store, person: Owner, form: dict[str, str] = Depends(fields)) -> Response:
+def add_person(
+    request: Request, store: Store, person: Owner, form: dict[str, str] = Depends(fields)
+) -> Response:
     try:
-        user = User(name=_named(form.get("name", "").strip()[:LONGEST_NAME]), password_hash=checked_password(form.get("password", "")),
-                    role=_role(form.get("role", "")), created_at=jobs.now())
+        user = User(
+            name=_named(form.get("name", "").strip()[:LONGEST_NAME]),
+            password_hash=checked_password(form.get("password", "")),
+            role=_role(form.get("role", "")),
+            created_at=jobs.now(),
+        )
         store.accounts.add_user(user, who=person.name, at=jobs.now())
     except (InputError, ConflictError) as error:
         page = PeoplePage(store.accounts.users(), ROLES, str(error), form | {"password": ""})
@@ -103,16 +118,23 @@ def _role(text: str) -> Role:
 def change_person(name: str, store: Store, person: Owner, form: dict[str, str] = Depends(fields)) -> Response:
     """Another role, another password, shut out or let in again; the person is signed out everywhere."""
     password = form.get("password", "")
-    store.accounts.change_user(name, who=person.name, at=jobs.now(), role=_role(form["role"]) if form.get("role") else None,
-                               password_hash=checked_password(password) if password else None,
-                               disabled={"1": True, "0": False}.get(form.get("disabled", "")))
+    store.accounts.change_user(
+        name,
+        who=person.name,
+        at=jobs.now(),
+        role=_role(form["role"]) if form.get("role") else None,
+        password_hash=checked_password(password) if password else None,
+        disabled={"1": True, "0": False}.get(form.get("disabled", "")),
+    )
     return RedirectResponse("/people", 303)
 
 
 @router.get("/audit")
 def audit_page(request: Request, store: Store, person: Owner, before: int | None = None) -> Response:
     entries = store.accounts.audit(before=before, limit=LINES)
-    return render(request, "audit.html", AuditPage(entries, entries[-1].number if len(entries) == LINES else None))
+    return render(
+        request, "audit.html", AuditPage(entries, entries[-1].number if len(entries) == LINES else None)
+    )
 
 
 @router.get("/settings")
@@ -121,13 +143,24 @@ def settings_page(request: Request, store: Store, person: Owner, saved: str = ""
 
 
 @router.post("/settings")
-def save_settings(request: Request, store: Store, person: Owner, form: dict[str, str] = Depends(fields)) -> Response:
+def save_settings(
+    request: Request, store: Store, person: Owner, form: dict[str, str] = Depends(fields)
+) -> Response:
     reader = FieldReader(form)
-    workshop = replace(store.workshop(), name=reader.text("name"), address=reader.text("address", 400),
-                       contact=reader.text("contact", 400), currency=reader.text("currency", 3).upper(),
-                       hourly_rate=reader.money("rate"))
+    workshop = replace(
+        store.workshop(),
+        name=reader.text("name"),
+        address=reader.text("address", 400),
+        contact=reader.text("contact", 400),
+        currency=reader.text("currency", 3).upper(),
+        hourly_rate=reader.money("rate"),
+    )
     if reader.problems:
-        page = SettingsPage(workshop, saved=False, problem="; ".join(f"{name}: {text}" for name, text in reader.problems.items()))
+        page = SettingsPage(
+            workshop,
+            saved=False,
+            problem="; ".join(f"{name}: {text}" for name, text in reader.problems.items()),
+        )
         return render(request, "settings.html", page, status=422)
     store.save_workshop(workshop, who=person.name, at=jobs.now())
     return RedirectResponse("/settings?saved=1", 303)

@@ -18,16 +18,25 @@ Audience = Literal["customer", "workshop"]
 
 
 @router.get("/report")
-def report_page(request: Request, job_id: str, store: Store, person: Reader,
-                audience: Audience = Query("customer", alias="for")) -> Response:
+def report_page(
+    request: Request,
+    job_id: str,
+    store: Store,
+    person: Reader,
+    audience: Audience = Query("customer", alias="for"),
+) -> Response:
     view = jobs.bench_view(store, job_id)
     svg = jobs.bench_drawing(store, job_id, whole=True)[0] if audience == "workshop" else ""
-    page = ReportPage(view, audience, view.job.customer or Customer(), store.workshop(), jobs.can_print(), svg)
+    page = ReportPage(
+        view, audience, view.job.customer or Customer(), store.workshop(), jobs.can_print(), svg
+    )
     return render(request, "report.html", page)
 
 
 @router.get("/report.pdf")
-def report_pdf(job_id: str, store: Store, person: Reader, audience: Audience = Query("customer", alias="for")) -> Response:
+def report_pdf(
+    job_id: str, store: Store, person: Reader, audience: Audience = Query("customer", alias="for")
+) -> Response:
     data = jobs.report_pdf(store, job_id, audience)
     number = store.job(job_id).number
     headers = {"Content-Disposition": f'inline; filename="job-{number}-{audience}.pdf"'}

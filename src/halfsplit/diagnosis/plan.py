@@ -1,0 +1,419 @@
+"""The plan: the decision tree of tests for a complaint, worked out before anything is measured.
+
+    job.complain("M9", works="no", state="wiper on")
+    made = plan(job)
+    made.expected_minutes, made.steps[0].sentence, plan_text(made)
+
+Each step is the test that the engine would propose there. Its readings are divided into a few ranges (or words); every
+particle of the belief has a chance for each range, and the belief in a branch is the belief before it times that
+chance. So the probabilities of the branches add up to 1, and the tree is a function of the job alone. Steps that are
+reached most often are worked out first; what is reached too rarely ends in 'use the tool from here'.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from halfsplit.diagnosis import proof
+from halfsplit.diagnosis.cost import places
+from halfsplit.diagnosis.diagnosis import Diagnosis
+from halfsplit.diagnosis.evidence import SLIP, ZERO_SIGMA, Forecast, Numeric, Worded, forecast, scale
+from halfsplit.diagnosis.measurement import Measurement, Reading
+from halfsplit.diagnosis.posterior import Posterior, _repairs
+from halfsplit.diagnosis.propose import WORTH_ASKING, Outcome, Test, propose
+from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.words import evidence_words, part_words, reading_words
+
+Floats = NDArray[np.float64]
+
+RARE = 0.01
+"""A branch that fewer vehicles than this share come to is left to the tool."""
+DEEPEST = 12
+LARGEST = 40
+"""Steps of a plan; three or four pages."""
+IMPOSSIBLE = 1e-4
+"""An outcome less likely than this is no branch."""
+LEFT = 3
+"""Suspects that an unfinished branch tells."""
+ELSEWHERE = ("nothing wrong", "not in this model")
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """Where a path ends.
+
+    ``kind``         'found'; 'elsewhere': nothing in this circuit explains it; 'tool': use the tool from here
+    ``repair``, ``cause``, ``part``   of what was found
+    ``proof``        what is still to be shown before the part is condemned
+    ``verify``       what must be right after the repair
+    ``suspects``     the leading repairs there with their probabilities
+    ``probability``  share of the vehicles that come here
+    """
+
+    kind: str
+    suspects: tuple[tuple[str, float], ...]
+    repair: str = ""
+    cause: str = ""
+    part: str = ""
+    proof: tuple[str, ...] = ()
+    verify: tuple[str, ...] = ()
+    probability: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One result of a step and where it leads: to ``step`` (its number) or to an ``ending``.
+
+    ``word``, or ``low`` to ``high`` in SI (infinite at the ends) with ``typical``; ``probability`` given the step.
+    """
+
+    probability: float
+    text: str
+    word: str = ""
+    low: float = -math.inf
+    high: float = math.inf
+    typical: float = math.nan
+    step: int | None = None
+    ending: Ending | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A test of the plan, numbered from 1. ``minutes``: what it costs there; ``opens``: places it has to open first;
+    ``probability``: share of the vehicles that come to it."""
+
+    number: int
+    measurement: Measurement
+    sentence: str
+    minutes: float
+    cautions: tuple[str, ...]
+    opens: tuple[str, ...]
+    probability: float
+    branches: tuple[Branch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """``expected_minutes`` and ``worst_minutes`` until a path ends, proof apart; ``found``: share of the vehicles of
+    which the plan finds the cause. ``steps[0]`` is the first step; there is none where nothing can be asked."""
+
+    title: str
+    complaints: tuple[str, ...]
+    instruments: tuple[str, ...]
+    states: tuple[tuple[str, str], ...]
+    steps: tuple[Step, ...]
+    endings: tuple[Ending, ...]
+    expected_minutes: float
+    worst_minutes: float
+    found: float
+    intermittent: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """A walk along the plan: numbers of the steps, minutes, and where it ended."""
+
+    steps: tuple[int, ...]
+    minutes: float
+    ending: Ending
+
+
+def plan(job: Diagnosis, *, rare: float = RARE, deepest: int = DEEPEST, largest: int = LARGEST,
+         progress: Callable[[int, int], None] | None = None) -> Plan:
+    """The plan from what the job knows now; the job itself is not changed.
+
+    ``rare``: share of vehicles below which a branch is left to the tool; ``deepest``: steps on one path; ``largest``:
+    steps of the whole plan. ``progress`` is told (steps made, steps at most). Readings are taken as made while the
+    fault is present. Of an intermittent fault the plan says so.
+    """
+    root = _Node(job._state_of_mind(), 1.0)  # noqa: SLF001 - same package
+    _grow(root, job.found_at, rare, deepest, largest, progress)
+    steps = _numbered(root, job.found_at)
+    endings = tuple(dict.fromkeys(branch.ending for step in steps for branch in step.branches if branch.ending))
+    if not steps:
+        endings = (root.end(job.found_at),)
+    expected = sum(step.probability * step.minutes for step in steps)
+    found = math.fsum(step.probability * branch.probability for step in steps for branch in step.branches
+                      if branch.ending and branch.ending.kind == "found")
+    circuit = job.circuit
+    told = tuple(evidence_words(one.measurement, one.value, circuit) for one in root.situation.live)
+    return Plan(circuit.model.title, told, job.instruments, _states(job, steps), steps, endings, expected,
+                _worst(steps), found, job.intermittent)
+
+
+def follow(made: Plan, answer: Callable[[Measurement], float | str]) -> Walk:
+    """Walk along the plan with what a vehicle answers: a number in SI or one of the step's words."""
+    walked: list[int] = []
+    minutes = 0.0
+    step = made.steps[0] if made.steps else None
+    ending = made.endings[0] if made.endings and not made.steps else None
+    while step is not None:
+        walked.append(step.number)
+        minutes += step.minutes
+        taken = branch_for(step, answer(step.measurement))
+        ending = taken.ending
+        step = made.steps[taken.step - 1] if taken.step else None
+    assert ending is not None  # noqa: S101 - every path ends
+    return Walk(tuple(walked), minutes, ending)
+
+
+def branch_for(step: Step, value: float | str) -> Branch:
+    """The branch that a reading leads into; a word that the step does not know leads into the likeliest."""
+    if isinstance(value, str):
+        same = [branch for branch in step.branches if branch.word == value]
+        return same[0] if same else max(step.branches, key=lambda branch: branch.probability)
+    return next((branch for branch in step.branches if value < branch.high), step.branches[-1])
+
+
+# Growing the tree
+
+
+@dataclass(slots=True)
+class _Node:
+    """A place in the tree while it grows: what is known there and how often one gets there."""
+
+    situation: Situation
+    reach: float
+    depth: int = 0
+    test: Test | None = None
+    ways: list[tuple[Outcome, float, _Node]] = field(default_factory=list)
+
+    def end(self, found_at: float) -> Ending:
+        """How the path ends if it ends here."""
+        shares = self.situation.posterior.probability
+        leaders = tuple((name, share) for name, share in list(shares.items())[:LEFT] if share >= 0.02)
+        self.situation.posterior.belief.likelihoods(self.situation.live)
+        found = proof.finding(self.situation, found_at)
+        if found is not None:
+            return Ending("found", leaders, found.repair, found.cause, found.part, found.missing_proof, found.verify,
+                          self.reach)
+        kind = "elsewhere" if sum(shares.get(name, 0.0) for name in ELSEWHERE) >= found_at else "tool"
+        return Ending(kind, leaders, probability=self.reach)
+
+
+def _grow(root: _Node, found_at: float, rare: float, deepest: int, largest: int,
+          progress: Callable[[int, int], None] | None) -> None:
+    """Work out the steps that are reached most often, until the plan is large enough."""
+    waiting: list[tuple[float, int, _Node]] = [(-root.reach, 0, root)]
+    made = count = 0
+    while waiting and made < largest:
+        _, _, node = heapq.heappop(waiting)
+        test = _next(node.situation, found_at)
+        if test is None:
+            continue
+        node.test, node.ways = test, list(_branched(node, test))
+        made += 1
+        if progress is not None:
+            progress(made, largest)
+        for _, _, child in node.ways:
+            count += 1
+            if child.reach >= rare and child.depth < deepest and not _settled(child.situation, found_at):
+                heapq.heappush(waiting, (-child.reach, count, child))
+
+
+def _settled(situation: Situation, found_at: float) -> bool:
+    """Whether there is nothing more to find: one repair, or the circuit as a whole, holds enough."""
+    shares = situation.posterior.probability
+    elsewhere = sum(shares.get(name, 0.0) for name in ELSEWHERE)
+    return elsewhere >= found_at or max(shares.values()) >= found_at
+
+
+def _next(situation: Situation, found_at: float) -> Test | None:
+    """The next test that tells anything, if there is one."""
+    if _settled(situation, found_at):
+        return None
+    situation.posterior.belief.likelihoods(situation.live)  # fuses that these readings have blown are blown now
+    tests = [test for test in propose(situation, 1, found_at) if test.bits >= WORTH_ASKING and len(test.outcomes) > 1]
+    return tests[0] if tests else None
+
+
+def _branched(node: _Node, test: Test) -> Iterator[tuple[Outcome, float, _Node]]:
+    """The ways on from a test: the outcome, its probability, and what is known then."""
+    outcomes = _rounded(test)
+    expected = forecast(test.measurement, node.situation.context)
+    chances = np.stack([_chance(expected, test.measurement, one) for one in outcomes])
+    chances /= chances.sum(axis=0)
+    weights = node.situation.posterior.weights
+    shares = (chances * weights).sum(axis=(1, 2)) / weights.sum()
+    possible = shares >= IMPOSSIBLE
+    total = float(shares[possible].sum())
+    for one, chance, share, kept in zip(outcomes, chances, shares, possible, strict=True):
+        if kept:
+            probability = float(share) / total
+            after = _after(node.situation, test.measurement, one, chance)
+            yield one, probability, _Node(after, node.reach * probability, node.depth + 1)
+
+
+def _rounded(test: Test) -> list[Outcome]:
+    """The outcomes with borders that can be read off an instrument."""
+    if test.outcomes[0].word:
+        return list(test.outcomes)
+    told = []
+    for one in test.outcomes:
+        low, high = (_legible(end, test.quantity) for end in (one.low, one.high))
+        if low < high:
+            told.append(replace(one, low=low, high=high, typical=min(max(one.typical, low), high)))
+    return told
+
+
+def _legible(border: float, quantity: str) -> float:
+    """A border rounded so that it can be read: 0.05 V, two digits of an ohm.
+
+    >>> _legible(12.0936, "volts"), _legible(2.3797, "ohms")
+    (12.1, 2.4)
+    """
+    if not math.isfinite(border):
+        return border
+    coarse = {"volts": 0.05, "amps": 0.05, "duty": 0.01, "hertz": 1.0}.get(quantity)
+    if coarse is None or abs(border) < coarse:
+        return float(f"{border:.2g}") if coarse is None else float(f"{border:.1g}")
+    return round(round(border / coarse) * coarse, 9)
+
+
+def _chance(expected: Forecast, measurement: Measurement, outcome: Outcome) -> Floats:
+    """The chance of an outcome under every particle (C, D)."""
+    if isinstance(expected, Worded):
+        return expected.likelihood(outcome.word)
+    low, high = (scale(measurement, end) if math.isfinite(end) else end for end in (outcome.low, outcome.high))
+    return _between(expected, low, high)
+
+
+def _between(expected: Numeric, low: float, high: float) -> Floats:
+    """The integral of `Numeric.likelihood` from ``low`` to ``high``."""
+    normal = ndtr((high - expected.value) / expected.sigma) - ndtr((low - expected.value) / expected.sigma)
+    nothing = ndtr((high - expected.low) / ZERO_SIGMA) - ndtr((low - expected.low) / ZERO_SIGMA)
+    inside = np.clip((np.array([low, high]) - expected.low) / (expected.high - expected.low), 0.0, 1.0)
+    even = float(inside[1] - inside[0])
+    honest = (1 - expected.ghost) * normal + expected.ghost * even
+    chance = (1 - SLIP) * honest + SLIP * (0.5 * float(nothing) + 0.5 * even)
+    chance[expected.unknown] = even
+    return np.asarray(np.maximum(chance, 1e-12))
+
+
+def _after(situation: Situation, measurement: Measurement, outcome: Outcome, chance: Floats) -> Situation:
+    """What is known once the outcome has been seen."""
+    value = outcome.word or outcome.typical
+    reading = Reading(f"plan {len(situation.readings) + 1:03d}", measurement, value, "yes", "plan")
+    remembers = measurement.quantity not in ("inspection", "ohms", "event")
+    return replace(situation, posterior=_given(situation, chance), readings=(*situation.readings, reading),
+                   opened=situation.opened | set(places(measurement, situation.circuit.model)),
+                   state=measurement.state if remembers else situation.state)
+
+
+def _given(situation: Situation, chance: Floats) -> Posterior:
+    """The posterior times a chance (C, D) of its particles. Hypotheses that are not worked out keep their share."""
+    before = situation.posterior
+    weights = before.weights * chance
+    weights *= before.weights.sum() / weights.sum()
+    columns = before.belief.columns.hypothesis
+    shares = np.bincount(columns, weights=weights.sum(axis=1), minlength=len(before.hypotheses))
+    by_hypothesis = {**before.by_hypothesis, **{one.name: float(share) for one, share in
+                                               zip(before.hypotheses, shares, strict=True)}}
+    every = situation.inference.hypotheses
+    group = _repairs(every, by_hypothesis)
+    by_group: dict[str, float] = {}
+    for one in every:
+        by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
+    ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
+    return replace(before, weights=weights, probability=ordered, by_hypothesis=by_hypothesis, group_of=group)
+
+
+# From the tree to numbered steps
+
+
+def _numbered(root: _Node, found_at: float) -> tuple[Step, ...]:
+    """The steps in the order in which they are read: the likeliest way on comes next."""
+    nodes = list(_preorder(root))
+    number = {id(node): index for index, node in enumerate(nodes, 1)}
+    endings = _endings([child for node in nodes for _, _, child in node.ways if child.test is None], found_at)
+    return tuple(_step(node, number, endings) for node in nodes)
+
+
+def _preorder(node: _Node) -> Iterator[_Node]:
+    """The nodes that have a test, likeliest branch first."""
+    waiting = [node]
+    while waiting:
+        one = waiting.pop()
+        if one.test is not None:
+            yield one
+            waiting += [child for _, _, child in sorted(one.ways, key=lambda way: way[1])]
+
+
+def _endings(leaves: Sequence[_Node], found_at: float) -> dict[int, Ending]:
+    """The ending of each leaf; those that say the same are one, and their probabilities add up."""
+    own = {id(leaf): leaf.end(found_at) for leaf in leaves}
+    together: dict[tuple[object, ...], list[Ending]] = {}
+    for one in own.values():
+        together.setdefault(_same(one), []).append(one)
+    joint = {key: replace(max(some, key=lambda one: one.probability),
+                          probability=math.fsum(one.probability for one in some)) for key, some in together.items()}
+    return {leaf: joint[_same(one)] for leaf, one in own.items()}
+
+
+def _same(ending: Ending) -> tuple[object, ...]:
+    if ending.kind == "found":
+        return ending.kind, ending.repair, ending.proof
+    return ending.kind, tuple(name for name, _ in ending.suspects)
+
+
+def _step(node: _Node, number: dict[int, int], endings: dict[int, Ending]) -> Step:
+    test = node.test
+    assert test is not None  # noqa: S101 - only nodes with a test are numbered
+    branches = [Branch(share, "", one.word, one.low, one.high, one.typical, number.get(id(child)), endings.get(id(child)))
+                if not one.word else
+                Branch(share, "", one.word, step=number.get(id(child)), ending=endings.get(id(child)))
+                for one, share, child in node.ways]
+    told = tuple(replace(one, text=_branch_words(one, test.measurement)) for one in _merged(branches))
+    return Step(number[id(node)], test.measurement, test.sentence, test.minutes, test.cautions, test.opens, node.reach, told)
+
+
+def _merged(branches: Sequence[Branch]) -> list[Branch]:
+    """Neighbouring ranges that lead to the same ending are one."""
+    told: list[Branch] = []
+    for one in branches:
+        last = told[-1] if told else None
+        if last is None or one.word or one.ending is None or last.ending != one.ending:
+            told.append(one)
+        else:
+            typical = one.typical if one.probability > last.probability else last.typical
+            told[-1] = replace(last, high=one.high, typical=typical, probability=last.probability + one.probability)
+    return told
+
+
+def _branch_words(branch: Branch, measurement: Measurement) -> str:
+    """'over 12.1 V (about 12.5 V)'."""
+    if branch.word:
+        return branch.word
+    low, high = (reading_words(measurement, end) if math.isfinite(end) else "" for end in (branch.low, branch.high))
+    span = f"{low} to {high}" if low and high else f"over {low}" if low else f"under {high}" if high else "anything"
+    near = _legible(branch.typical, measurement.quantity)
+    inside = branch.low < near < branch.high
+    return f"{span} (about {reading_words(measurement, near + 0.0)})" if inside else span
+
+
+def _worst(steps: Sequence[Step]) -> float:
+    """Minutes of the longest path; the steps of a path have rising numbers."""
+    until: dict[int, float] = {}
+    for step in reversed(steps):
+        until[step.number] = step.minutes + max(until.get(branch.step or 0, 0.0) for branch in step.branches)
+    return until.get(1, 0.0)
+
+
+def _states(job: Diagnosis, steps: Sequence[Step]) -> tuple[tuple[str, str], ...]:
+    """How each operating state of the plan is set up."""
+    model = job.circuit.model
+    used = dict.fromkeys(step.measurement.state for step in steps)
+    told = []
+    for name in used:
+        switches = [f"{part_words(switch, job.circuit)} at {position}"
+                    for switch, position in model.states[name].switches.items()]
+        running = [f"{one} running" for one in sorted(model.states[name].running)]
+        told.append((name, ", ".join([*switches, *running]) or "all switches in their first position"))
+    return tuple(told)

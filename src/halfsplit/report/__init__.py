@@ -1,0 +1,30 @@
+"""Reports as PDF/A-2b: of a job for the customer and for the workshop, and of a printed plan.
+
+``customer_pdf(view)`` and ``workshop_pdf(view)`` take a `JobView`; ``plan_pdf(document)`` takes what ``halfsplit plan
+--json`` prints. The same input gives the same bytes; text is never read as markup.
+"""
+
+from halfsplit.report.customer import customer_pdf
+from halfsplit.report.plan import plan_pdf
+from halfsplit.report.view import (
+    CheckView,
+    ComplaintView,
+    CustomerView,
+    EarlierWorkView,
+    FindingView,
+    JobView,
+    LimitView,
+    MoneyView,
+    PartView,
+    PhotoView,
+    ShopView,
+    StepView,
+    SuspectView,
+    VehicleView,
+    WorkView,
+)
+from halfsplit.report.workshop import workshop_pdf
+
+__all__ = ["CheckView", "ComplaintView", "CustomerView", "EarlierWorkView", "FindingView", "JobView", "LimitView",
+           "MoneyView", "PartView", "PhotoView", "ShopView", "StepView", "SuspectView", "VehicleView", "WorkView",
+           "customer_pdf", "plan_pdf", "workshop_pdf"]

@@ -1,0 +1,89 @@
+"""The customer's page: one side of A4 in plain words, without percentages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from io import BytesIO
+from typing import Any
+
+from pypdf import PdfReader
+
+from halfsplit.report.pdf import make_pdf
+from halfsplit.report.plain import Album, job_data
+from halfsplit.report.view import CheckView, JobView, StepView
+
+
+@dataclass(frozen=True)
+class Room:
+    """How much is told: characters of a text, entries of a list, photos, size of the letters in points."""
+
+    text: int
+    entries: int
+    photos: int
+    size: float
+
+
+ROOMS = (Room(700, 6, 3, 10.0), Room(500, 6, 3, 9.5), Room(400, 5, 3, 9.0), Room(280, 4, 2, 9.0), Room(200, 3, 2, 8.5),
+         Room(140, 3, 0, 8.0), Room(90, 2, 0, 8.0), Room(60, 2, 0, 7.0))
+"""From roomy to terse; the first that fits on one page is taken."""
+
+
+def customer_pdf(view: JobView) -> bytes:
+    """The page for the customer, as PDF/A-2b. What does not fit on one page is cut and said to stand in the record."""
+    for room in ROOMS:
+        made = _page(view, room)
+        if len(PdfReader(BytesIO(made)).pages) == 1:
+            break
+    return made
+
+
+def _page(view: JobView, room: Room) -> bytes:
+    album = Album(room.photos)
+    told = job_data(_customers(view, room), album, room.text)
+    told["size"] = room.size
+    told["shown"] = _photos(told["steps"])
+    told["left_out"] = _left_out(view, room)
+    return make_pdf("customer", told, view.as_of, album.files)
+
+
+def _customers(view: JobView, room: Room) -> JobView:
+    """What concerns the customer, as much of it as there is room for."""
+    some = slice(room.entries)
+    finding = replace(view.finding, shown=view.finding.shown[some], missing=view.finding.missing[some],
+                      declined=view.finding.declined[some])
+    return replace(view, suspects=(), drawing="", cautions=(), photos=(), work=(), circuit="",
+                   steps=tuple(_in_plain_words(step) for step in _decisive(view)[some]),
+                   checks=tuple(_counted(check) for check in view.checks[some]), finding=finding,
+                   parts=view.parts[some], earlier_work=view.earlier_work[some], arrival_codes=view.arrival_codes[some],
+                   unplugged=view.unplugged[some], refitted=view.refitted[some], limits=view.limits[-1:])
+
+
+def _decisive(view: JobView) -> tuple[StepView, ...]:
+    return tuple(step for step in view.steps if step.decisive and not step.struck)
+
+
+def _in_plain_words(step: StepView) -> StepView:
+    return replace(step, what=step.plain or step.what, reading=_without_percent(step.reading),
+                   allowed=_without_percent(step.allowed))
+
+
+def _counted(check: CheckView) -> CheckView:
+    return replace(check, before=_without_percent(check.before), after=_without_percent(check.after),
+                   allowed=_without_percent(check.allowed))
+
+
+def _without_percent(reading: str) -> str:
+    """A duty cycle of '45 %' is told as '45 in 100'."""
+    return reading.replace(" %", "%").replace("%", " in 100")
+
+
+def _photos(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The photos on the page, each with the number of its step."""
+    return [photo | {"step": number} for number, step in enumerate(steps, 1) for photo in step["photos"] if photo["file"]]
+
+
+def _left_out(view: JobView, room: Room) -> bool:
+    """Whether anything was cut for want of room."""
+    lists = (_decisive(view), view.checks, view.parts, view.finding.missing, view.finding.declined, view.unplugged)
+    texts = (view.complaint.words, view.finding.cause, view.finding.consequence, view.correction)
+    return any(len(one) > room.entries for one in lists) or any(len(text) > room.text for text in texts)

@@ -1,0 +1,63 @@
+"""Photos and the drawing made fit for a report: small, upright, without the camera's notes, or told to be unusable."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from io import BytesIO
+from xml.etree import ElementTree
+
+from PIL import Image, ImageOps
+
+from halfsplit.report.view import PhotoView
+
+FORMATS = ("JPEG", "PNG", "GIF", "WEBP")
+LONGEST_SIDE = 1_400
+"""Pixels; 300 to the inch at the width that a photo gets on the page."""
+QUALITY = 85
+
+
+def photo_bytes(photo: PhotoView) -> bytes | None:
+    """The photo as a JPEG of at most `LONGEST_SIDE`, turned upright; None where it cannot be read.
+
+    The camera's notes (where and when it was taken) stay behind. Pictures above Pillow's limit of pixels are refused.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            with Image.open(BytesIO(photo.data), formats=FORMATS) as opened:
+                return _jpeg(opened)
+    except (OSError, ValueError, SyntaxError, Warning, Image.DecompressionBombError, MemoryError, EOFError):
+        return None
+
+
+def _jpeg(opened: Image.Image) -> bytes:
+    opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+    upright = ImageOps.exif_transpose(opened)
+    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    small = upright.convert("RGBA")
+    paper = Image.new("RGB", small.size, "white")
+    paper.paste(small, mask=small.getchannel("A"))
+    made = BytesIO()
+    paper.save(made, "JPEG", quality=QUALITY)
+    return made.getvalue()
+
+
+_REACHES_OUT = re.compile(r"<!|<script|<image|<foreignObject|\bhref\s*=\s*[\"'](?!#)|@import|url\((?!#)", re.IGNORECASE)
+
+
+def drawing_bytes(svg: str) -> bytes | None:
+    """The drawing for the template; None where there is none, it is no SVG, or it asks for something outside itself."""
+    if not svg.strip() or _REACHES_OUT.search(svg):
+        return None
+    try:
+        root = ElementTree.fromstring(svg)  # noqa: S314 - declarations of entities were refused above
+    except ElementTree.ParseError:
+        return None
+    return svg.encode() if root.tag.rpartition("}")[2] == "svg" else None
+
+
+def is_wide(svg: str) -> bool:
+    """Whether the drawing wants a page on its side."""
+    found = re.search(r'viewBox="\S+ \S+ (\d+(?:\.\d+)?) (\d+(?:\.\d+)?)"', svg[:2000])
+    return found is not None and float(found[1]) > 1.1 * float(found[2])

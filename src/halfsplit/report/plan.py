@@ -1,0 +1,21 @@
+"""The printed plan: a numbered flow list for the bay."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from halfsplit.report.pdf import make_pdf
+from halfsplit.report.plain import Album, plain
+from halfsplit.report.view import EPOCH
+from halfsplit.report.words import minutes
+
+
+def plan_pdf(document: Mapping[str, Any]) -> bytes:
+    """A plan as PDF/A-2b. ``document`` is what ``halfsplit plan --json`` prints (`diagnosis.plan.plan_document`)."""
+    told = plain(document, Album(0))
+    for key in ("expected_minutes", "worst_minutes"):
+        told[key] = minutes(told[key])
+    for step in told["steps"]:
+        step["minutes"] = minutes(step["minutes"])
+    return make_pdf("plan", told, EPOCH)

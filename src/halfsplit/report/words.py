@@ -1,0 +1,80 @@
+"""Text made fit for paper: what cannot be printed is dropped or shown as a box, long words can be broken."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from decimal import Decimal
+
+LONGEST = 4_000
+"""Characters of one text that are printed; the rest is counted. Whole texts stay in the job's record."""
+LONG_WORD, PIECE = 18, 9
+_WORD = re.compile(rf"\S{{{LONG_WORD + 1},}}")
+_BREAK = "\u200b"
+_SPACES = {"\n": "\n", "\t": " ", "\r": "", "\u2028": "\n", "\u2029": "\n"}
+_BOX = "\u25a1"
+
+
+def printable(text: str, longest: int = LONGEST) -> str:
+    """The text as it is printed: without control and direction characters, at most ``longest`` characters long.
+
+    Direction overrides could make a reading look like another one; letters of right-to-left scripts stay.
+
+    >>> printable("12.3\\x00 V\\u202e"), printable("abcdefgh", 4)
+    ('12.3 V', 'abc…')
+    """
+    cleaned = "".join(_character(one) for one in unicodedata.normalize("NFC", text[: 4 * longest])).strip()
+    cleaned = re.sub(r"\n{3,}", "\n\n", cleaned)
+    if len(cleaned) > longest or len(text) > 4 * longest:
+        cleaned = cleaned[: longest - 1].rstrip() + "…"
+    return _WORD.sub(_breakable, cleaned)
+
+
+def _character(one: str) -> str:
+    category = unicodedata.category(one)
+    if one in _SPACES:
+        return _SPACES[one]
+    if category in ("Cc", "Cf"):
+        return ""
+    return _BOX if category in ("Cs", "Co", "Cn") else one
+
+
+def _breakable(found: re.Match[str]) -> str:
+    """A long word with places at which a line may end; joined-up scripts keep their shape."""
+    word = found[0]
+    if not word.isascii():
+        return word
+    return _BREAK.join(word[start : start + PIECE] for start in range(0, len(word), PIECE))
+
+
+def money(amount: Decimal | None, currency: str = "") -> str:
+    """An amount as it is printed; empty where there is none.
+
+    >>> money(Decimal("1234.5"), "EUR")
+    '1,234.50 EUR'
+    """
+    return "" if amount is None else f"{amount:,.2f} {currency}".strip()
+
+
+def number(amount: Decimal) -> str:
+    """A quantity without zeros at its end.
+
+    >>> number(Decimal("2.50")), number(Decimal("10"))
+    ('2.5', '10')
+    """
+    text = f"{amount:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def minutes(value: float | None) -> str:
+    """Minutes as they are told.
+
+    >>> minutes(4.0), minutes(94.5), minutes(None)
+    ('4 min', '1 h 35 min', '')
+    """
+    if value is None:
+        return ""
+    if value < 60:
+        return f"{value:.1f}".removesuffix(".0") + " min"
+    hours, rest = divmod(int(value + 0.5), 60)
+    return f"{hours} h {rest} min" if rest else f"{hours} h"

@@ -1,0 +1,47 @@
+"""The workshop's record: everything that was seen, measured, done and charged, with drawing and photos."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from halfsplit.report.pdf import make_pdf
+from halfsplit.report.pictures import drawing_bytes, is_wide
+from halfsplit.report.plain import Album, job_data
+from halfsplit.report.view import JobView, Phase, PhotoView
+
+MOST_PHOTOS = 60
+PHASES: tuple[tuple[Phase, str], ...] = (("arrival", "As it came in"), ("search", "Finding the cause"),
+                                         ("proof", "Proving the cause"), ("after repair", "After the repair"))
+
+
+def workshop_pdf(view: JobView) -> bytes:
+    """The full record as PDF/A-2b."""
+    album = Album(MOST_PHOTOS)
+    told = job_data(view, album)
+    for number, step in enumerate(told["steps"], 1):
+        step["number"] = number
+    told["phases"] = [{"title": title, "steps": [step for step in told["steps"] if step["phase"] == phase]}
+                      for phase, title in PHASES]
+    told["pictures"], told["unreadable"] = _pictures(told, view.photos)
+    drawn = drawing_bytes(view.drawing)
+    told["drawing"] = "drawing.svg" if drawn else ""
+    told["wide"] = is_wide(view.drawing)
+    told["drawing_missing"] = bool(view.drawing.strip()) and not drawn
+    files = album.files | ({"drawing.svg": drawn} if drawn else {})
+    return make_pdf("workshop", told, view.as_of, files)
+
+
+def _pictures(told: dict[str, Any], own: tuple[PhotoView, ...]) -> tuple[list[dict[str, Any]], list[str]]:
+    """All photos once, in the order of the steps, with where they belong; and the names of those that cannot be shown."""
+    belonging = [(f"step {step['number']}", photo) for step in told["steps"] for photo in step["photos"]]
+    belonging += [("", photo) for photo in told["photos"]]
+    shown: dict[str, dict[str, Any]] = {}
+    for where, photo in belonging:
+        if photo["file"]:
+            shown.setdefault(photo["file"], photo | {"where": where})
+    for number, photo in enumerate(shown.values(), 1):
+        photo["number"] = number
+    for step in told["steps"]:
+        step["pictures"] = [shown[photo["file"]]["number"] for photo in step["photos"] if photo["file"]]
+    unreadable = [photo["name"] for _, photo in belonging if not photo["file"]]
+    return list(shown.values()), unreadable

@@ -1,0 +1,111 @@
+"""An invented job, filled to the brim: what every report is looked at with."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from decimal import Decimal
+from io import BytesIO
+
+from PIL import Image, ImageDraw
+
+from halfsplit import Circuit
+from halfsplit.drawing import draw
+from halfsplit.notation.demos import demo
+from halfsplit.report import (
+    CheckView,
+    ComplaintView,
+    CustomerView,
+    EarlierWorkView,
+    FindingView,
+    JobView,
+    LimitView,
+    MoneyView,
+    PartView,
+    PhotoView,
+    ShopView,
+    StepView,
+    SuspectView,
+    VehicleView,
+    WorkView,
+)
+
+
+def picture(words: str, colour: str = "#8899aa", size: tuple[int, int] = (1600, 1200), form: str = "JPEG") -> bytes:
+    image = Image.new("RGB", size, colour)
+    ImageDraw.Draw(image).text((size[0] // 4, size[1] // 2), words, fill="white", font_size=size[0] // 14)
+    made = BytesIO()
+    image.save(made, form)
+    return made.getvalue()
+
+
+def sample(*, drawing: bool = False) -> JobView:
+    """The rear lamps of demonstration circuit (a), from taking in to the bill."""
+    svg = ""
+    if drawing:
+        circuit = Circuit.parse(demo("rear-lamps").text)
+        svg = draw(circuit.model, standalone=True, suspicion={"E5": 0.98}, readings={"E5": "7.9 V"}).svg
+    ground = StepView(at="24 Nov 2026 10:02", who="Ines", what="State “brake”: measure volts from E5 to battery negative "
+                      "post.", phase="search", minutes=11.5, state="brake", instrument="meter", serial="MM-2231",
+                      red="E5", black="battery negative post", reading="7.9 V", allowed="0 to 0.1 V",
+                      allowed_source="circuit solution, healthy", decisive=True,
+                      plain="Voltage left over at the ground point behind the right rear lamp, brake pressed",
+                      photos=(PhotoView(name="IMG_0413.jpg", data=picture("7.9 V at E5"), caption="meter at E5"),))
+    return JobView(
+        number="127", as_of=datetime(2026, 11, 24, 15, 40, tzinfo=UTC), opened="24 Nov 2026 09:31",
+        closed="24 Nov 2026 15:40", state="closed",
+        shop=ShopView(name="Fennmoor Autoelectrics", address="Millrace 4, Fennmoor", contact="0555 0100 · desk@fennmoor.example"),
+        customer=CustomerView(name="Harbour Bakery, Mr Okonjo", phone="0555 0142", address="Quay 9, Fennmoor"),
+        vehicle=VehicleView(description="Panel van, 2.5 t", registration="FM 20 BAK", vin="ZZZ00DEM0A0127001",
+                            odometer="148,200 km"),
+        complaint=ComplaintView(words="Since the body shop had it, the right tail lamp is dim, and when I brake, other "
+                                "lamps back there light up too.", when="every evening, wet or dry", how_often="always"),
+        battery="12.62 V, 11 °C, AGM, rested overnight",
+        arrival_codes=("A4 trailer unit: none", "A1 body unit: tail lamp right, circuit range (stored)"),
+        earlier_work=(EarlierWorkView(what="right rear corner replaced and painted", on="3 Nov 2026", by="a body shop",
+                                      touched=("E5", "X40")),
+                      EarlierWorkView(what="brake lamp replaced", on="10 Nov 2026", by="the customer", touched=("H2",))),
+        steps=(
+            StepView(at="24 Nov 2026 09:40", who="Ines", what="H2 (brake lamp, right): works weakly", phase="arrival",
+                     minutes=2, state="brake", reading="weak"),
+            StepView(at="24 Nov 2026 09:52", who="Ines", what="State “brake”: measure volts from X40.2 to battery "
+                     "negative post.", minutes=4.5, state="brake", instrument="meter", serial="MM-2231", red="X40.2",
+                     black="battery negative post", reading="0.2 V", allowed="11.9 to 12.6 V",
+                     allowed_source="circuit solution, healthy", struck="probe slipped beside the cavity"),
+            StepView(at="24 Nov 2026 09:55", who="Ines", what="State “brake”: measure volts from X40.2 to battery "
+                     "negative post.", minutes=1.5, state="brake", instrument="meter", serial="MM-2231", red="X40.2",
+                     black="battery negative post", reading="12.3 V", allowed="11.9 to 12.6 V", decisive=True,
+                     allowed_source="circuit solution, healthy", plain="Voltage arriving at the right rear lamps, brake pressed"),
+            ground,
+            replace(ground, at="24 Nov 2026 10:06", what="The same, probed anew", phase="proof", minutes=1.5, photos=(),
+                    reading="7.8 V", decisive=False),
+            StepView(at="24 Nov 2026 10:11", who="Ines", what="Bridge E5 to bare metal with a fused lead: does H2 (brake "
+                     "lamp, right) work?", phase="proof", minutes=3, state="brake", reading="yes", decisive=True,
+                     plain="With a wire bridging that ground point the brake lamp is bright",
+                     photos=(PhotoView(name="bridge.png", data=picture("bridged", "#446655", form="PNG")),)),
+            replace(ground, at="24 Nov 2026 11:15", phase="after repair", minutes=1.5, reading="0.03 V", decisive=False,
+                    photos=(PhotoView(name="IMG_0420.jpg", data=picture("0.03 V", "#665544"), caption="after"),)),
+        ),
+        finding=FindingView(cause="The ground bolt behind the right rear lamp (E5) sits on fresh paint.",
+                            consequence="The lamps of that corner found their way to ground through each other.",
+                            repair="clean and refit ground E5", proven=True,
+                            shown=("its own voltage drop: 7.9 V and 7.8 V of 12.3 V, with the lamp on",
+                                   "bridged, the brake lamp is bright"),
+                            declined=("a look at the left rear ground, made in the same body shop",)),
+        correction="Seat of the ground bolt stripped to bare metal, bolt and ring terminal renewed, sealed.",
+        checks=(CheckView(what="Volts from E5 to battery negative, brake pressed", before="7.9 V", after="0.03 V",
+                          allowed="0 to 0.1 V", allowed_source="circuit solution", result="good"),
+                CheckView(what="Brake lamp, right", before="weak", after="yes", allowed="yes", result="good"),
+                CheckView(what="Indicator, right rear", before="weak", allowed="yes", result="open")),
+        unplugged=("X40", "side trim of the load space"), refitted=("X40", "side trim of the load space"),
+        work=(WorkView(what="Diagnosis", who="Ines", minutes=34), WorkView(what="Repair and second look", who="Ines", minutes=26)),
+        parts=(PartView(name="Ring terminal M6", number="RT-6-25", price=Decimal("1.20")),
+               PartView(name="Ground bolt M6 with serrated flange", price=Decimal("2.40"), serial="lot 0815", old_part_kept=True)),
+        limits=(LimitView(amount=Decimal(150), by_whom="Mr Okonjo", at="24 Nov 2026 09:35", how="by telephone"),),
+        money=MoneyView(currency="EUR", rate=Decimal(96), minutes=60, work=Decimal(96), parts=Decimal("3.60"),
+                        total=Decimal("99.60"), on_suspicion=Decimal("214.00"), on_suspicion_parts=("right rear lamp unit",)),
+        suspects=(SuspectView(name="E5 (behind the right rear lamp)", probability=0.984, repair="clean and refit ground E5",
+                              for_=("7.9 V at E5 (brake)", "H6 works (brake)")),
+                  SuspectView(name="X40.5", probability=0.011, repair="renew the contact", for_=("H2 works weakly (brake)",),
+                              against=("7.9 V at E5 (brake)",), out=True)),
+        drawing=svg, circuit="Rear lamps, panel van back from the body shop" if svg else "",
+        cautions=("Tailgate up: prop it.", "Jump with a fused lead of the circuit's rating, never a module's output."),
+        versions=(("halfsplit", "0.1.0"), ("priors", "1")))
