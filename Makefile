@@ -10,7 +10,7 @@ BIN := .venv/bin
 BUNDLE := src/halfsplit/web/static/dist/main.js
 TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
 
-.PHONY: help run test check system format lock bench screenshots clean
+.PHONY: help run test test-all check system format lock bench screenshots clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
