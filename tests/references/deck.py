@@ -110,7 +110,7 @@ class Sections:
 
 
 def _place(point: str) -> str:
-    return point.split(":")[0]
+    return point.split(":", maxsplit=1)[0]
 
 
 def passages(model: Model) -> Iterator[tuple[str, str]]:

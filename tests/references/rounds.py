@@ -81,7 +81,7 @@ class Reference:
         for part in self.model.parts.values():
             if part.kind == "relay":
                 new[part.name] = relay(part, condition, old.get(part.name, "released"), volts)
-            elif part.kind == "diode" or part.kind == "motor" and part.park:
+            elif part.kind == "diode" or (part.kind == "motor" and part.park):
                 new[part.name] = diode(part, condition, volts) if part.kind == "diode" else park(part, volts)
             elif part.kind == "module" and part.behaviour is not None:
                 new |= Module(part, state, condition, old, volts).devices()
