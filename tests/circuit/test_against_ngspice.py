@@ -53,7 +53,7 @@ def test_a_process_of_its_own_says_the_same_as_the_library():
     state = list(chosen.states)[-1]
     volts = reference.solve(state).volts
     deck = build(chosen.model)
-    lines = [line for line in deck.text()]
+    lines = list(deck.text())
     for element, value in reference.now.items():
         lines = [f"{line.rpartition(' ')[0]} {value:.17g}" if line.split()[0] == element else line for line in lines]
     points = [point for point, node in deck.nodes.items() if node != "0"]
