@@ -1,0 +1,70 @@
+"""`plan`: the decision tree for a complaint, to be printed and followed in the bay."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from halfsplit.circuit.instruments import instrument
+from halfsplit.cli.app import app, example
+from halfsplit.cli.circuit import File, Json
+from halfsplit.cli.output import progress, put, put_json, tell, write_new
+from halfsplit.notation.circuit import Circuit as CircuitFile
+
+
+@app.command(
+    epilog=example(
+        'halfsplit plan heated-screen.circuit --load E30 --works weak --state "screen on"',
+        "halfsplit plan heated-screen.circuit --load E30 --works weak --pdf plan.pdf",
+    )
+)
+def plan(
+    file: File,
+    load: Annotated[str, typer.Option(help="The load that the complaint is about.")] = "",
+    works: Annotated[str, typer.Option(help="How it works: no, weak, or yes when it should not.")] = "no",
+    state: Annotated[
+        str, typer.Option(help="In which state; the one with most volts on it if not given.")
+    ] = "",
+    script: Annotated[
+        Path | None,
+        typer.Option(metavar="ANSWERS.json", help="Take the complaints from a script of `find` instead."),
+    ] = None,
+    instruments: Annotated[
+        str, typer.Option(help="What is at hand, with commas between.")
+    ] = "meter, test lamp",
+    pdf: Annotated[Path | None, typer.Option(metavar="OUT", help="Write it as PDF for A4 as well.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Work out the whole plan for a complaint: each test, what each result leads to, minutes and cautions.
+
+    Branches that few vehicles come to end in 'use the tool from here'.
+    """
+    from halfsplit.cli.script import Script
+    from halfsplit.cli.session import Session, Settings
+    from halfsplit.diagnosis.plan import plan as worked_out
+    from halfsplit.diagnosis.plan_words import plan_document, plan_text
+
+    if bool(load) == bool(script):
+        raise typer.BadParameter("is needed, or else --script", param_hint="--load")
+    names = tuple(instrument(name.strip()).name for name in instruments.split(",") if name.strip())
+    told = Script.read(script) if script else None
+    session = Session(CircuitFile.read(file), told.settings if told else Settings(names))
+    if told:
+        told.begin(session)
+    else:
+        session.complain(load, works, state)
+    with progress("the plan") as done:
+        made = worked_out(session.diagnosis, progress=lambda steps, most: done(steps / most))
+    document = plan_document(made)
+    if as_json:
+        put_json(document)
+    else:
+        put(plan_text(made))
+    if pdf:
+        from halfsplit.report import plan_pdf
+
+        printed = plan_pdf(document)
+        write_new(pdf, lambda stream: stream.write(printed), replace=True)
+        tell(f"{pdf}: {len(printed):,} bytes")

@@ -1,0 +1,89 @@
+"""Write docs/walks: what `halfsplit find` prints on each demo circuit, answered by a vehicle with the hidden cause.
+
+    .venv/bin/python tools/walks.py
+
+tests/cli/test_walks.py holds the pages against what the program prints.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from typer.testing import CliRunner
+
+from halfsplit.cli import app
+
+DEMOS = files("halfsplit.notation") / "demos"
+PAGES = Path(__file__).parents[1] / "docs" / "walks"
+SEED = 1
+INSTRUMENTS = ("meter", "test lamp", "21 W lamp", "clamp")
+
+
+def demos() -> dict[str, dict[str, Any]]:
+    """The demos by name, as demos.toml tells them."""
+    return tomllib.loads((DEMOS / "demos.toml").read_text(encoding="utf-8"))
+
+
+def script(demo: dict[str, Any]) -> dict[str, Any]:
+    """A script of `find`: what the customer and the scan tool say, and the vehicle."""
+    return {
+        "complaints": [
+            {"load": one["part"], "works": one["works"], "state": one["state"]} for one in demo["complaints"]
+        ],
+        "earlier_work": [
+            {"places": [work["place"]], "began_then": work["complaint_began"]}
+            for work in demo["earlier_work"]
+        ],
+        "codes": [{"unit": one["unit"], "failure": one["kind"], "pin": one["pin"]} for one in demo["codes"]],
+        "instruments": list(INSTRUMENTS),
+        "vehicle": {"fault": demo["hidden"], "seed": SEED},
+    }
+
+
+def walked(name: str, *options: str) -> tuple[int, str]:
+    """Exit status and standard output of the run on one demo."""
+    with tempfile.TemporaryDirectory() as folder:
+        answers = Path(folder) / "answers.json"
+        answers.write_text(json.dumps(script(demos()[name])), encoding="utf-8")
+        result = CliRunner().invoke(
+            app, ["find", str(DEMOS / f"{name}.circuit"), "--script", str(answers), *options]
+        )
+    return result.exit_code, result.stdout
+
+
+def page(name: str, demo: dict[str, Any], printed: str) -> str:
+    """The page of one demo."""
+    earlier = "\n".join(f"- {work['place']}: {work['words']}" for work in demo["earlier_work"])
+    return f"""# {demo["title"]}
+
+{demo["vehicle"]}. The scenario is invented. The customer says: "{demo["customer"]}"
+
+What was done before:
+
+{earlier}
+
+The hidden cause is `{demo["hidden"]}`. {demo["explanation"]} The vehicle is simulated, with the error of the instruments;
+everything below is what `halfsplit find` printed (this page is made by `tools/walks.py`, and a test holds it against the
+program).
+
+```text
+{printed.rstrip()}
+```
+"""
+
+
+def main() -> None:
+    """Make every page."""
+    PAGES.mkdir(exist_ok=True)
+    for name, demo in demos().items():
+        _, printed = walked(name)
+        (PAGES / f"{name}.md").write_text(page(name, demo, printed), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
