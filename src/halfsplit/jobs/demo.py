@@ -77,7 +77,7 @@ def _intake(demo: dict[str, Any]) -> Intake:
             for work in demo.get("earlier_work", ())
         ),
         settings=JobSettings(
-            instruments=("meter", "test lamp", "21 W lamp", "clamp"), currency="EUR", hourly_rate=Decimal(96)
+            instruments=("meter", "test lamp", "21 W lamp"), currency="EUR", hourly_rate=Decimal(96)
         ),
     )
 
