@@ -67,9 +67,9 @@ What was done before:
 
 {earlier}
 
-The hidden cause is `{demo["hidden"]}`. {demo["explanation"]} The vehicle is simulated, with the error of the instruments;
-everything below is what `halfsplit find` printed (this page is made by `tools/walks.py`, and a test holds it against the
-program).
+The hidden cause is `{demo["hidden"]}`. {demo["explanation"]} The vehicle is simulated, with
+the error of the instruments. Below is what `halfsplit find` printed: this page is made by `tools/walks.py`, and a test
+holds it against the program.
 
 ```text
 {printed.rstrip()}
