@@ -1,13 +1,15 @@
 """The battery first: what its rest voltage tells before anything else is measured.
 
 State of charge of a 12 V battery, flooded type, rested for hours, at 25 °C: 12.65 V full, 12.45 V 75 %, 12.24 V 50 %,
-12.06 V 25 %, 11.89 V flat (common practice, no source). The temperature corrects each cell by its coefficient, 0.2 mV a kelvin
-(from memory). Other types rest higher; for them a range is told instead of a figure.
+12.06 V 25 %, 11.89 V flat (common practice, no source). The temperature corrects each cell
+by its coefficient, 0.2 mV a kelvin (from memory).
+Other types rest higher; for them a range is told instead of a figure.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 FLAT_BELOW = 12.2
 """Volts below which false leads are to be expected: test on a supported battery."""
@@ -55,7 +57,7 @@ def _charge(volts: float) -> float:
     points = FULL_AND_LESS
     if volts >= points[0][0]:
         return 100.0
-    for (high, more), (low, less) in zip(points, points[1:], strict=False):
+    for (high, more), (low, less) in pairwise(points):
         if volts >= low:
             return less + (more - less) * (volts - low) / (high - low)
     return 0.0

@@ -22,7 +22,7 @@ from halfsplit.jobs.places import check_place, from_json, key_of, to_json
 from halfsplit.jobs.record import lines_of
 from halfsplit.jobs.replay import REPAIR, first_state
 from halfsplit.jobs.tests import test_card, unit_of, words_of
-from halfsplit.jobs.views import BenchView, Check, FindingCard, SuspectCard, TestCard
+from halfsplit.jobs.views import BenchView, Check, CheckState, FindingCard, SuspectCard, TestCard
 from halfsplit.store import EvidenceEntry, JobStore
 
 TESTS = 5
@@ -81,7 +81,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
     aside = [f"{place}: {why}" for place, why in told.refused.items() if place.startswith("earlier work")]
     live = [reading for reading in diagnosis.readings if reading.struck is None]
     wrong = any(
-        reading.measurement.quantity == "works" and reading.value != "yes" or reading.source == "complaint"
+        (reading.measurement.quantity == "works" and reading.value != "yes") or reading.source == "complaint"
         for reading in live
     )
     if not live:
@@ -204,7 +204,7 @@ def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
     circuit = bench.told.diagnosis.circuit
     seen = [entry for entry in bench.after_repair if entry.kind == "reading" and _same(entry, place)]
     value = seen[-1].payload["value"] if seen else None
-    state = "open" if value is None else "good" if _as_wanted(value, wanted) else "bad"
+    state: CheckState = "open" if value is None else "good" if _as_wanted(value, wanted) else "bad"
     from halfsplit.diagnosis.words import sentence
 
     return Check(

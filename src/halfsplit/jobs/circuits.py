@@ -1,4 +1,4 @@
-"""Circuits as a job uses them: text with every problem told, patterns and demos to start from, a sketch from a few words."""
+"""Circuits as a job uses them: text with every problem told, patterns and demos to start from, a sketch."""
 
 from __future__ import annotations
 

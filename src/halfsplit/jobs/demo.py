@@ -7,6 +7,7 @@ are invented.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable, Mapping
 from datetime import timedelta
 from decimal import Decimal
 from importlib.resources import files
@@ -132,14 +133,14 @@ def _inspection(solution: Solution, test: Test, cause: str) -> str:
     return "bad" if fault is not None and fault.part == test.at and not test.measurement.detail else "good"
 
 
-ANSWERS = {
+ANSWERS: Mapping[str, Callable[[Solution, Test, str], str]] = {
     "volts": _volts,
     "lamp": _lamp,
     "inspection": _inspection,
-    "amps": lambda solution, test, cause: f"{solution.amps(test.at):.2f}",
-    "works": lambda solution, test, cause: solution.works(test.at),
-    "answers": lambda solution, test, cause: "yes" if solution.answers(test.at) else "no",
-    "blown": lambda solution, test, cause: "yes" if test.at in solution.blown else "no",
+    "amps": lambda solution, test, _: f"{solution.amps(test.at):.2f}",
+    "works": lambda solution, test, _: solution.works(test.at),
+    "answers": lambda solution, test, _: "yes" if solution.answers(test.at) else "no",
+    "blown": lambda solution, test, _: "yes" if test.at in solution.blown else "no",
 }
 """Quantity → what the simulated vehicle shows."""
 

@@ -37,7 +37,9 @@ def circuit_drawing(checked: Checked, *, width: float | None = None) -> str:
 def bench_drawing(
     store: JobStore, job_id: str, *, state: str = "", whole: bool = False, width: float | None = None
 ) -> tuple[str, bool]:
-    """The drawing of the bench as SVG, and whether part of it is folded away. ``state``: expected volts are shown for it.
+    """The drawing of the bench as SVG, and whether part of it is folded away.
+
+    ``state``: the one for which expected volts are shown.
 
     '' where the job has no usable circuit.
     """
@@ -56,7 +58,7 @@ def _focus(circuit: Circuit, suspects: list[str], bench: Bench) -> frozenset[str
     """In a large circuit, the parts in question; nothing (the whole is drawn) in a small one."""
     if len(circuit.parts) <= FOLD_FROM:
         return frozenset()
-    complained = [entry.payload.get("load") for entry in bench.entries if entry.kind == "complaint"]
+    complained = [str(entry.payload.get("load")) for entry in bench.entries if entry.kind == "complaint"]
     return frozenset(name for name in (*suspects[:WIDEST_FOCUS], *complained) if name in circuit.parts)
 
 
@@ -66,14 +68,9 @@ def last_readings(bench: Bench) -> dict[str, str]:
     told: dict[str, str] = {}
     for entry in bench.entries:
         said = entry.payload
-        if (
-            entry.kind == "reading"
-            and said.get("quantity") == "volts"
-            and not said.get("to")
-            and not said.get("changes")
-        ):
-            if entry.entry_id not in struck:
-                told[str(said["at"])] = shown_value("volts", said["value"])
+        plain = entry.kind == "reading" and said.get("quantity") == "volts"
+        if plain and not said.get("to") and not said.get("changes") and entry.entry_id not in struck:
+            told[str(said["at"])] = shown_value("volts", said["value"])
     return told
 
 

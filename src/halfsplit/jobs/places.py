@@ -7,8 +7,8 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.diagnosis.diagnosis import FINDERS
 from halfsplit.diagnosis.measurement import QUANTITIES, Measurement
 from halfsplit.errors import InputError

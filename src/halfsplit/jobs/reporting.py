@@ -1,17 +1,32 @@
-"""Reports of a job as PDF, made by ``halfsplit.report`` from what the bench knows."""
+"""Reports of a job as PDF: the job's records put into the words that ``halfsplit.report`` prints."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import datetime
 from importlib.util import find_spec
 
-from halfsplit.errors import MissingProgramError
+import halfsplit
+from halfsplit import report
+from halfsplit.drawing import Overlays, paint_plan, plan
+from halfsplit.errors import HalfsplitError, MissingProgramError
 from halfsplit.jobs.bench import bench_view
-from halfsplit.store import JobStore
+from halfsplit.jobs.costs import on_suspicion
+from halfsplit.jobs.memory import Bench, at_bench
+from halfsplit.jobs.pictures import last_readings
+from halfsplit.jobs.places import from_json
+from halfsplit.jobs.record import said
+from halfsplit.jobs.tests import lead_words
+from halfsplit.jobs.views import BenchView, EvidenceLine
+from halfsplit.report.view import Phase
+from halfsplit.store import EvidenceEntry, Job, JobStore, PartUsed
+
+PHASES: dict[str, Phase] = {"complaint": "arrival", "code": "arrival", "repair": "after repair"}
 
 
 def can_print() -> bool:
     """Whether this installation makes PDF files."""
-    return find_spec("halfsplit.report") is not None and find_spec("typst") is not None
+    return find_spec("typst") is not None
 
 
 def report_pdf(store: JobStore, job_id: str, audience: str) -> bytes:
@@ -19,10 +34,205 @@ def report_pdf(store: JobStore, job_id: str, audience: str) -> bytes:
 
     Raises MissingProgramError where the renderer is not installed.
     """
-    view = bench_view(store, job_id)
     if not can_print():
-        raise MissingProgramError("reports as PDF are not part of this installation: print the page instead")
-    from halfsplit import report
+        raise MissingProgramError("PDF files need the package typst: install it, or print the page instead")
+    made = report.customer_pdf if audience == "customer" else report.workshop_pdf
+    return made(job_view(store, job_id))
 
-    made: bytes = (report.customer_pdf if audience == "customer" else report.workshop_pdf)(view)
-    return made
+
+def job_view(store: JobStore, job_id: str) -> report.JobView:
+    """A job as its reports print it."""
+    view = bench_view(store, job_id)
+    with at_bench(store, job_id) as bench:
+        job, shop = bench.job, store.workshop()
+        return report.JobView(
+            number=str(job.number),
+            as_of=job.changed_at,
+            opened=_moment(job.opened_at),
+            state=job.state,
+            closed=_moment(job.closing.at) if job.closing else "",
+            shop=report.ShopView(name=shop.name, address=shop.address, contact=shop.contact),
+            customer=_customer(job),
+            vehicle=_vehicle(job),
+            battery=_battery(job),
+            earlier_work=_earlier(job),
+            complaint=report.ComplaintView(
+                words=job.intake.complaint.text,
+                when=job.intake.complaint.when,
+                how_often=job.intake.complaint.how_often,
+            ),
+            arrival_codes=tuple(
+                line.words for line in view.evidence if line.kind == "code" and not line.struck
+            ),
+            steps=tuple(_steps(store, bench, view)),
+            finding=_finding(view),
+            correction=job.closing.correction if job.closing else view.repair,
+            checks=tuple(
+                report.CheckView(
+                    what=one.sentence,
+                    after=one.seen,
+                    allowed=one.expected,
+                    result=one.state,
+                    allowed_source="circuit solution, healthy",
+                )
+                for one in view.checks
+            ),
+            work=tuple(
+                report.WorkView(what=one.what, who=one.who, minutes=one.minutes) for one in view.costs.steps
+            ),
+            parts=tuple(_part(one) for one in view.costs.lines if one.use == "fitted"),
+            limits=tuple(
+                report.LimitView(amount=one.amount, by_whom=one.by_whom, at=_moment(one.at), how=one.how)
+                for one in store.authorisations(job_id)
+            ),
+            money=_money(view),
+            suspects=tuple(_suspects(view)),
+            drawing=_drawing(bench, view),
+            circuit=bench.checked.circuit.title if bench.checked and bench.checked.circuit else "",
+            cautions=tuple(dict.fromkeys(caution for test in view.tests for caution in test.cautions)),
+            versions=(("halfsplit", halfsplit.__version__),),
+        )
+
+
+def _moment(at: datetime) -> str:
+    local = at.astimezone()
+    return f"{local.day} {local:%b %Y %H:%M}"
+
+
+def _customer(job: Job) -> report.CustomerView:
+    who = job.customer
+    if who is None:
+        return report.CustomerView()
+    return report.CustomerView(name=who.name, phone=who.phone, email=who.email, address=who.address)
+
+
+def _vehicle(job: Job) -> report.VehicleView:
+    told = job.intake.vehicle
+    odometer = "" if told.odometer is None else f"{told.odometer:,} {told.odometer_unit}"
+    return report.VehicleView(
+        description=told.description, registration=told.registration, vin=told.vin, odometer=odometer
+    )
+
+
+def _battery(job: Job) -> str:
+    read = job.intake.battery
+    if read is None:
+        return ""
+    words = (
+        f"{read.volts:.2f} V",
+        "" if read.celsius is None else f"{read.celsius:g} °C",
+        read.type,
+        "rested for hours" if read.rested else "",
+    )
+    return ", ".join(word for word in words if word)
+
+
+def _earlier(job: Job) -> tuple[report.EarlierWorkView, ...]:
+    return tuple(
+        report.EarlierWorkView(what=work.what, on=str(work.on or ""), by=work.by, touched=work.touched)
+        for work in job.intake.earlier_work
+    )
+
+
+def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.StepView]:
+    """Every entry in order of time, the struck ones with their reason."""
+    lines = {line.entry_id: line for line in view.evidence}
+    minutes = {step.entry_id: step.minutes for step in view.costs.steps if step.entry_id}
+    after = {entry.entry_id for entry in bench.after_repair}
+    circuit = bench.checked.circuit if bench.checked else None
+    for entry in bench.entries:
+        if entry.kind != "strike":
+            words, value = said(entry, circuit)
+            red, black = _leads(entry, bench)
+            yield report.StepView(
+                at=_moment(entry.at),
+                who=entry.who,
+                what=words,
+                reading=value,
+                red=red,
+                black=black,
+                phase="after repair" if entry.entry_id in after else PHASES.get(entry.kind, "search"),
+                minutes=minutes.get(entry.entry_id),
+                state=str(entry.payload.get("state") or ""),
+                instrument=entry.instrument,
+                serial=entry.serial,
+                struck=lines[entry.entry_id].struck,
+                photos=tuple(_photos(store, bench.job.job_id, lines[entry.entry_id])),
+            )
+
+
+def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
+    circuit = bench.checked.circuit if bench.checked else None
+    if entry.kind != "reading" or circuit is None:
+        return "", ""
+    try:
+        return lead_words(from_json(entry.payload), circuit)
+    except HalfsplitError:
+        return "", ""
+
+
+def _photos(store: JobStore, job_id: str, line: EvidenceLine) -> Iterator[report.PhotoView]:
+    for photo in line.photos:
+        with store.open_attachment(job_id, photo.attachment_id) as source:
+            yield report.PhotoView(name=photo.name, data=source.read())
+
+
+def _finding(view: BenchView) -> report.FindingView:
+    found, closing = view.finding, view.job.closing
+    if found is None:
+        return report.FindingView(cause=closing.cause if closing else "")
+    return report.FindingView(
+        cause=closing.cause if closing else found.cause,
+        repair=found.repair,
+        proven=found.proven,
+        consequence="; ".join(found.explains),
+        missing=found.missing,
+    )
+
+
+def _part(one: PartUsed) -> report.PartView:
+    return report.PartView(
+        name=one.name,
+        price=one.price,
+        quantity=one.quantity,
+        number=one.part_number,
+        serial=one.serial,
+        old_part_kept=one.old_part_kept,
+    )
+
+
+def _money(view: BenchView) -> report.MoneyView:
+    costs = view.costs
+    tried = tuple(one.name for one in costs.lines if one.use == "on suspicion")
+    return report.MoneyView(
+        currency=costs.currency,
+        rate=costs.rate,
+        minutes=costs.minutes,
+        work=costs.work,
+        parts=costs.parts,
+        total=costs.total,
+        on_suspicion_parts=tried,
+        on_suspicion=on_suspicion(costs.lines) if tried else None,
+    )
+
+
+def _suspects(view: BenchView) -> Iterator[report.SuspectView]:
+    for out, some in ((False, view.suspects), (True, view.out[:20])):
+        for one in some:
+            yield report.SuspectView(
+                name=one.name,
+                probability=one.probability,
+                repair=one.repair,
+                for_=one.for_,
+                against=one.against,
+                out=out,
+            )
+
+
+def _drawing(bench: Bench, view: BenchView) -> str:
+    """The whole drawing with its styles inside, as it stands at the end."""
+    circuit = bench.checked.circuit if bench.checked else None
+    if circuit is None or not circuit.parts:
+        return ""
+    suspicion = {one.part: one.probability for one in view.suspects}
+    return paint_plan(plan(circuit.model), Overlays(suspicion, last_readings(bench), {}), standalone=True).svg

@@ -23,7 +23,7 @@ COARSE = {"volts": 0.05, "amps": 0.05, "ohms": 0.05, "duty": 0.01, "hertz": 1.0}
 def test_card(test: Test, circuit: Circuit) -> TestCard:
     """A proposed test as it is shown."""
     place = test.measurement
-    leads = place.quantity in LEADS
+    red, black = lead_words(place, circuit)
     return TestCard(
         key_of(place),
         test.sentence,
@@ -38,12 +38,19 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
         test.cautions,
         unit_of(place, circuit),
         words_of(place, circuit),
-        point_words(place.at, circuit) if leads else "",
-        point_words(place.to, circuit) if leads else "",
+        red,
+        black,
         test.purpose,
         test.opens,
         to_json(place),
     )
+
+
+def lead_words(place: Measurement, circuit: Circuit) -> tuple[str, str]:
+    """Where the red and the black lead go; two empty texts where the instrument has none."""
+    if place.quantity not in LEADS:
+        return "", ""
+    return point_words(place.at, circuit), point_words(place.to, circuit)
 
 
 def meaning(outcome: Outcome, place: Measurement) -> Meaning:

@@ -14,7 +14,7 @@ from uuid import uuid4
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.jobs.circuits import check_text
-from halfsplit.jobs.entering import FLICKERS, Doubt, read_entry
+from halfsplit.jobs.entering import FLICKERS, read_entry
 from halfsplit.jobs.memory import at_bench
 from halfsplit.jobs.places import check_place, from_json, to_json
 from halfsplit.jobs.replay import REOPENED, REPAIR
@@ -72,7 +72,7 @@ def save_circuit(
     based_on: int | None = None,
     at: datetime | None = None,
 ) -> Job:
-    """Save the circuit as typed, mistakes and all: what was typed is never lost. A text without change is not stored again."""
+    """Save the circuit as typed, mistakes and all: what was typed is never lost. The same text is stored once."""
     if len(text) > LONGEST_CIRCUIT:
         raise InputError(
             f"{len(text)} characters are no circuit", remedy=f"at most {LONGEST_CIRCUIT}", where="text"
@@ -94,7 +94,7 @@ def checked_circuit(text: str) -> None:
 # Evidence
 
 
-def take(
+def take(  # noqa: PLR0913 - an entry has that many fields
     store: JobStore,
     job_id: str,
     kind: str,
@@ -130,7 +130,7 @@ def take(
     return _recorded(store, job_id, entry)
 
 
-def record(
+def record(  # noqa: PLR0913 - so does a reading
     store: JobStore,
     job_id: str,
     place: Mapping[str, Any],
@@ -161,11 +161,11 @@ def record(
     entered = read_entry(
         measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=_net_volts(store, job_id)
     )
-    said = {**to_json(measured), "value": entered.value, "typed": typed[:100]}
+    kept: dict[str, Any] = {**to_json(measured), "value": entered.value, "typed": typed[:100]}
     entry = EvidenceEntry(
         entry_id=entry_id or new_id(),
         kind="reading",
-        payload=said,
+        payload=kept,
         at=at or now(),
         who=who,
         present=present,

@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 from halfsplit.jobs.circuits import Checked
 from halfsplit.store import Attachment, Authorisation, Job, PartUsed, Step
+
+CheckState = Literal["open", "good", "bad"]
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ class TestCard:
 
 @dataclass(frozen=True)
 class SuspectCard:
-    """One repair. ``name``: with the words of the part. ``for_`` and ``against``: readings in words, strongest first."""
+    """One repair. ``name``: with the part's words. ``for_``, ``against``: readings in words, strongest first."""
 
     part: str
     name: str
@@ -65,7 +67,7 @@ class SuspectCard:
 
 @dataclass(frozen=True)
 class FindingCard:
-    """What was found. ``proven`` or what proof is ``missing``; ``explains``: complaints; ``verify``: after the repair."""
+    """What was found. ``missing``: what proof lacks; ``explains``: complaints; ``verify``: to be seen after the repair."""
 
     cause: str
     part: str
@@ -102,7 +104,7 @@ class Check:
     key: str
     sentence: str
     expected: str
-    state: str
+    state: CheckState
     seen: str
     place: Mapping[str, Any]
     unit: str

@@ -47,7 +47,7 @@ def _text(longest: int, least: int = 0) -> Any:
 
 
 class NewJob(Strict):
-    """Everything but the complaint can come later. ``job_id``: from whoever opens it, so that a repeat opens it once."""
+    """Everything but the complaint can come later. ``job_id``: given by the sender, so that a repeat opens it once."""
 
     job_id: str = Field(default="", pattern=r"^[A-Za-z0-9_.:-]{0,60}$")
     complaint: str = _text(2000)
@@ -84,6 +84,8 @@ class CircuitBody(Strict):
 
 
 class ProblemLine(BaseModel):
+    """One problem of a text, with its line."""
+
     severity: str
     line: int
     column: int
@@ -104,7 +106,7 @@ class CircuitOut(BaseModel):
 
 
 class EvidenceBody(Strict):
-    """An entry. A ``reading`` has ``place`` and ``value`` (as typed, or a number in ``unit``); other kinds a ``payload``.
+    """An entry. A ``reading`` has ``place`` and ``value`` (as typed, or in ``unit``); other kinds have a ``payload``.
 
     ``entry_id`` comes from whoever enters it: sent twice, it is stored once.
     """
@@ -121,6 +123,8 @@ class EvidenceBody(Strict):
 
 
 class StrikeBody(Strict):
+    """Why an entry is struck out."""
+
     reason: str = Field(min_length=1, max_length=2000, pattern=r"^[^\x00]*[^\s\x00][^\x00]*$")
 
 
@@ -140,6 +144,8 @@ class EvidenceOut(BaseModel):
 
 
 class MeaningOut(BaseModel):
+    """What one result of a test would leave."""
+
     label: str
     share: float
     leaves: list[tuple[str, float]]
@@ -165,6 +171,8 @@ class TestOut(BaseModel):
 
 
 class SuspectOut(BaseModel):
+    """One repair, with what speaks for and against it."""
+
     part: str
     mode: str
     cause: str
@@ -175,6 +183,8 @@ class SuspectOut(BaseModel):
 
 
 class FindingOut(BaseModel):
+    """What was found, and what proof is missing."""
+
     cause: str
     part: str
     repair: str
@@ -194,12 +204,16 @@ class SuspectsOut(BaseModel):
 
 
 class ReportOut(BaseModel):
+    """A report and where it is."""
+
     name: Literal["customer", "workshop"]
     address: str
     ready: bool
 
 
 class FileOut(BaseModel):
+    """A stored file."""
+
     attachment_id: str
     name: str
     media_type: str

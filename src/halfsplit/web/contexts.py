@@ -1,5 +1,7 @@
-"""What each page knows: frozen records, one for each template. A template names no field that is not here, and every
-field here is named by its template; a test looks both ways."""
+"""What each page knows: frozen records, one for each template.
+
+A template names no field that is not here.
+"""
 
 from __future__ import annotations
 

@@ -18,6 +18,7 @@ from halfsplit.jobs import (
     Complaint,
     Customer,
     EarlierWork,
+    HowOften,
     Intake,
     JobSettings,
     Vehicle,
@@ -26,7 +27,7 @@ from halfsplit.jobs import (
 from halfsplit.units import plausible, read_field
 
 LONGEST_FIELD = 2_000
-HOW_OFTEN = ("always", "intermittent", "unknown")
+HOW_OFTEN: dict[str, HowOften] = {"always": "always", "intermittent": "intermittent", "unknown": "unknown"}
 
 
 async def fields(request: Request) -> dict[str, str]:
@@ -119,8 +120,8 @@ def read_intake(
         complaint=Complaint(
             text=reader.text("complaint", LONGEST_FIELD),
             when=reader.text("when", LONGEST_FIELD),
-            how_often=often if often in HOW_OFTEN else "unknown",
-        ),  # type: ignore[arg-type]
+            how_often=HOW_OFTEN.get(often, "unknown"),
+        ),
         vehicle=_vehicle(reader),
         battery=_battery(reader),
         earlier_work=_earlier(reader),
@@ -150,13 +151,12 @@ def _instruments(form: Mapping[str, str], before: JobSettings) -> tuple[str, ...
 
 
 def _vehicle(reader: Reader) -> Vehicle:
-    unit = "mi" if reader.form.get("odometer_unit") == "mi" else "km"
     return Vehicle(
         vin=reader.text("vin", 30).upper(),
         description=reader.text("vehicle"),
         registration=reader.text("registration", 20),
         odometer=reader.whole("odometer", 9_999_999),
-        odometer_unit=unit,
+        odometer_unit="mi" if reader.form.get("odometer_unit") == "mi" else "km",
     )
 
 

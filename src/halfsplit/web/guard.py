@@ -22,7 +22,7 @@ LARGEST_BODY: Final = 40_000_000
 """Bytes; a photo may have 30 MB."""
 POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
-    "connect-src 'self'; form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'; manifest-src 'self'"
+    "connect-src 'self'; form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'"
 )
 HEADERS: Final[Mapping[str, str]] = {
     "Content-Security-Policy": POLICY,

@@ -94,8 +94,8 @@ def _answer(
 ) -> Response:
     if _is_api(request):
         return problem_response(status, title, detail, headers, **more)
-    from halfsplit.web.rendering import render
     from halfsplit.web.contexts import ProblemPage
+    from halfsplit.web.rendering import render
 
     return render(request, "problem.html", ProblemPage(title, detail), status=status, headers=headers)
 

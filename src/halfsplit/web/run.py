@@ -30,7 +30,7 @@ def is_loopback(host: str) -> bool:
 def run(
     store: JobStore, host: str = "127.0.0.1", port: int = 8090, *, tell: Callable[[str], None] = print
 ) -> None:
-    """Serve until interrupted. Beyond loopback accounts are required; ``tell`` prints the first owner's one-time link."""
+    """Serve until interrupted. Beyond loopback accounts are required; ``tell`` prints the first owner's link."""
     own = is_loopback(host)
     shown = f"[{host}]" if ":" in host else host
     address = f"http://{shown}:{port}"

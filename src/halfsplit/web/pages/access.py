@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from typing import Annotated
 
 from fastapi import Depends, Request
 
 from halfsplit.jobs import JobStore
+from halfsplit.web.forms import fields
 from halfsplit.web.people import Person, right
 
 
@@ -15,7 +17,7 @@ def _store(request: Request) -> JobStore:
     return store
 
 
-def _with(wanted: str):  # type: ignore[no-untyped-def]
+def _with(wanted: str) -> Callable[[Request], Awaitable[Person]]:
     check = right(wanted)
 
     async def person(request: Request) -> Person:
@@ -26,6 +28,8 @@ def _with(wanted: str):  # type: ignore[no-untyped-def]
     return person
 
 
+Form = Annotated[dict[str, str], Depends(fields)]
+"""The text fields of the form that was sent."""
 Store = Annotated[JobStore, Depends(_store)]
 Reader = Annotated[Person, Depends(_with("read"))]
 Taker = Annotated[Person, Depends(_with("intake"))]

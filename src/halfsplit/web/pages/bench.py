@@ -9,19 +9,19 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import jobs
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.jobs import BenchView, Doubt, JobStore, TestCard
 from halfsplit.web.contexts import BenchPage, DrawingFragment, DrawingNote, Entry
-from halfsplit.web.forms import fields, place_of
-from halfsplit.web.pages.access import Reader, Store, Technician
+from halfsplit.web.forms import place_of
+from halfsplit.web.pages.access import Form, Reader, Store, Technician
 from halfsplit.web.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
-PRESENT = ("yes", "no", "unknown")
+PRESENT: Mapping[str, jobs.Present] = {"yes": "yes", "no": "no", "unknown": "unknown"}
 USUAL_WITH = {"volts": "meter", "ohms": "meter", "lamp": "test lamp", "amps": "clamp"}
 WIDTH = 760.0
 """Room for the drawing (px) beside the evidence on a tablet."""
@@ -29,6 +29,7 @@ WIDTH = 760.0
 
 @router.get("")
 def bench_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The bench as it stands, or with a test that was chosen."""
     view = jobs.bench_view(store, job_id)
     test, own, notice = _chosen(store, view, dict(request.query_params))
     page = _page(store, view, test, own=own, others=request.query_params.get("others") == "1", notice=notice)
@@ -114,9 +115,7 @@ def drawing(
 
 
 @router.post("/evidence")
-def take_evidence(
-    request: Request, job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def take_evidence(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """Store an entry; the answer is the new bench, or the same one with a question (422) and nothing stored."""
     place: dict[str, Any] = {}
     try:
@@ -138,7 +137,6 @@ def _new_bench(request: Request, store: JobStore, job_id: str) -> Response:
 
 
 def _record(store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[str, str], who: str) -> None:
-    present = form.get("present", "unknown")
     jobs.record(
         store,
         job_id,
@@ -148,8 +146,8 @@ def _record(store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[s
         entry_id=form.get("entry_id", "")[:60],
         unit=form.get("unit", ""),
         confirmed=form.get("confirmed") == "1",
-        present=present if present in PRESENT else "unknown",
-    )  # type: ignore[arg-type]
+        present=PRESENT.get(form.get("present", ""), "unknown"),
+    )
 
 
 def _take(store: JobStore, job_id: str, form: Mapping[str, str], who: str) -> None:
@@ -201,9 +199,7 @@ def _asked(
 
 
 @router.post("/complaints")
-def complaints(
-    request: Request, job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def complaints(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """What works and what does not, as ticked."""
     said = [
         (name.removeprefix("works-"), works, form.get("state", ""))
@@ -215,15 +211,15 @@ def complaints(
 
 
 @router.post("/evidence/{entry_id}/strike")
-def strike(
-    job_id: str, entry_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def strike(job_id: str, entry_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Strike an entry out, with its reason."""
     jobs.strike(store, job_id, entry_id, reason=form.get("reason", ""), who=person.name)
     return RedirectResponse(f"/jobs/{job_id}", 303)
 
 
 @router.post("/close")
-def close(job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)) -> Response:
+def close(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Close the job as complaint, cause, correction."""
     jobs.close(
         store,
         job_id,
@@ -236,9 +232,7 @@ def close(job_id: str, store: Store, person: Technician, form: dict[str, str] = 
 
 
 @router.post("/state")
-def open_again(
-    job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def open_again(job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """Open a closed job again."""
     if form.get("state") != "open":
         raise InputError("a job is only opened again here", where="state")

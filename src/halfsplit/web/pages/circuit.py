@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import jobs
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.jobs import Checked, JobStore, Sketch
 from halfsplit.web.contexts import CheckFragment, CheckNote, CircuitPage
-from halfsplit.web.forms import fields, files_of
-from halfsplit.web.pages.access import Reader, Store, Technician
+from halfsplit.web.forms import files_of
+from halfsplit.web.pages.access import Form, Reader, Store, Technician
 from halfsplit.web.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
@@ -50,20 +50,19 @@ def _page(store: JobStore, job_id: str, text: str | None = None, asked: str = ""
 
 @router.get("")
 def circuit_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The editor."""
     return render(request, "circuit.html", _page(store, job_id))
 
 
 @router.post("/check")
-def check(request: Request, job_id: str, person: Reader, form: dict[str, str] = Depends(fields)) -> Response:
+def check(request: Request, job_id: str, person: Reader, form: Form) -> Response:
     """The text as it stands, while it is typed; nothing is stored."""
     text = form.get("text", "")[: jobs.LONGEST_CIRCUIT]
     return render(request, "_check.html", CheckFragment(check_note(jobs.check_text(text))))
 
 
 @router.post("")
-def save(
-    request: Request, job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def save(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """Save what is written, mistakes and all. Where somebody else saved in the meantime, both texts are kept."""
     text = form.get("text", "").replace("\r\n", "\n")
     based_on = form.get("based_on", "")
@@ -87,16 +86,13 @@ def save(
 
 
 @router.post("/pattern")
-def from_pattern(
-    job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def from_pattern(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Begin with a pattern."""
     return _begin(store, job_id, jobs.sample(form.get("pattern", "")).text, person.name, "/circuit")
 
 
 @router.post("/sketch")
-def from_sketch(
-    job_id: str, store: Store, person: Technician, form: dict[str, str] = Depends(fields)
-) -> Response:
+def from_sketch(job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """A load, its wires, a fuse and a ground: enough for the first tests."""
     told = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
     return _begin(store, job_id, jobs.sketch_text(Sketch(**told)), person.name, "")
@@ -104,6 +100,7 @@ def from_sketch(
 
 @router.post("/file")
 async def from_file(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """Begin with a file."""
     found = await files_of(request)
     if not found:
         raise InputError("no file was chosen", remedy="choose a .circuit file")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import jobs
@@ -13,8 +13,8 @@ from halfsplit.jobs import Customer, Intake, Job
 from halfsplit.vin import Vin, VinError
 from halfsplit.web.contexts import BatteryNote, IntakePage, JobsPage, VinNote
 from halfsplit.web.forms import Reader as FieldReader
-from halfsplit.web.forms import fields, read_intake
-from halfsplit.web.pages.access import Reader, Store, Taker
+from halfsplit.web.forms import read_intake
+from halfsplit.web.pages.access import Form, Reader, Store, Taker
 from halfsplit.web.rendering import render
 
 router = APIRouter(include_in_schema=False)
@@ -31,11 +31,13 @@ STAGES = {
 
 @router.get("/")
 def start() -> Response:
+    """The jobs come first."""
     return RedirectResponse("/jobs", 303)
 
 
 @router.get("/jobs")
 def jobs_page(request: Request, store: Store, person: Reader, search: str = "", closed: str = "") -> Response:
+    """The list of jobs, searched."""
     states = (*OPEN, "closed") if closed else OPEN
     found = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
     told = [(job, STAGES[job.state]) for job in found]
@@ -44,14 +46,13 @@ def jobs_page(request: Request, store: Store, person: Reader, search: str = "", 
 
 @router.get("/jobs/new")
 def new_job_page(request: Request, store: Store, person: Taker) -> Response:
+    """The form of a new job."""
     page = IntakePage(None, Intake(), Customer(), jobs.samples("pattern"), {}, jobs.new_id(), {})
     return render(request, "intake.html", page)
 
 
 @router.post("/jobs")
-def new_job(
-    request: Request, store: Store, person: Taker, form: dict[str, str] = Depends(fields)
-) -> Response:
+def new_job(request: Request, store: Store, person: Taker, form: Form) -> Response:
     """Open the job. Its id came with the form, so that a second press opens no second job."""
     intake, customer, problems = read_intake(form)
     job_id = form.get("job_id", "")[:60] or jobs.new_id()
@@ -72,6 +73,7 @@ def new_job(
 
 @router.get("/jobs/{job_id}/intake")
 def intake_page(request: Request, job_id: str, store: Store, person: Taker) -> Response:
+    """The intake, to be changed."""
     job = store.job(job_id)
     return render(request, "intake.html", _intake_page(job))
 
@@ -85,9 +87,8 @@ def _intake_page(
 
 
 @router.post("/jobs/{job_id}/intake")
-def save_intake(
-    request: Request, job_id: str, store: Store, person: Taker, form: dict[str, str] = Depends(fields)
-) -> Response:
+def save_intake(request: Request, job_id: str, store: Store, person: Taker, form: Form) -> Response:
+    """Save the intake as a new version."""
     job = store.job(job_id)
     intake, customer, problems = read_intake(form, job.intake)
     if problems:

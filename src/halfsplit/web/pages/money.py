@@ -7,7 +7,7 @@ from decimal import Decimal
 from tempfile import TemporaryFile
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
@@ -16,7 +16,7 @@ from halfsplit.errors import InputError
 from halfsplit.jobs import Authorisation, PartUsed
 from halfsplit.units import read_field
 from halfsplit.web.forms import fields, files_of
-from halfsplit.web.pages.access import Cashier, Reader, Store, Technician
+from halfsplit.web.pages.access import Cashier, Form, Reader, Store, Technician
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 SHOWN_IN_PLACE = frozenset({"image/jpeg", "image/png", "image/webp"})
@@ -28,7 +28,7 @@ def _back(job_id: str) -> Response:
 
 
 @router.post("/steps")
-def add_step(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Depends(fields)) -> Response:
+def add_step(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
     """Minutes as entered, or a step that starts now."""
     typed = form.get("minutes", "").strip()
     if typed:
@@ -41,12 +41,14 @@ def add_step(job_id: str, store: Store, person: Cashier, form: dict[str, str] = 
 
 @router.post("/steps/{step_id}/stop")
 def stop_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+    """Stop counting the minutes of a step."""
     jobs.stop_step(store, job_id, step_id, who=person.name)
     return _back(job_id)
 
 
 @router.post("/parts")
-def add_part(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Depends(fields)) -> Response:
+def add_part(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+    """Add a part with its price."""
     name = form.get("name", "").strip()[:200]
     if not name:
         raise InputError("the part has no name", remedy="name it", where="name")
@@ -63,7 +65,8 @@ def add_part(job_id: str, store: Store, person: Cashier, form: dict[str, str] = 
 
 
 @router.post("/limit")
-def limit(job_id: str, store: Store, person: Cashier, form: dict[str, str] = Depends(fields)) -> Response:
+def limit(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+    """Keep the limit that the customer authorised."""
     by_whom = form.get("by_whom", "").strip()[:100]
     if not by_whom:
         raise InputError("who authorised it is missing", remedy="name the person", where="by_whom")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import get_args
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
@@ -16,7 +16,7 @@ from halfsplit.jobs import Role, User
 from halfsplit.web.contexts import AuditPage, OwnerPage, PeoplePage, SettingsPage, SignInPage
 from halfsplit.web.forms import Reader as FieldReader
 from halfsplit.web.forms import fields
-from halfsplit.web.pages.access import Owner, Reader, Store
+from halfsplit.web.pages.access import Form, Owner, Reader, Store
 from halfsplit.web.people import COOKIE, LONGEST_NAME, checked_password, hashed, set_session, sign_in
 from halfsplit.web.rendering import render
 
@@ -27,11 +27,13 @@ LINES = 100
 
 @router.get("/sign-in")
 def sign_in_page(request: Request) -> Response:
+    """The form to sign in."""
     return render(request, "sign_in.html", SignInPage())
 
 
 @router.post("/sign-in")
 async def signed_in(request: Request, store: Store) -> Response:
+    """Open a session, or say that name or password are wrong."""
     form = await fields(request)
     name, address = form.get("name", "")[:LONGEST_NAME], request.client.host if request.client else "-"
     found = await run_in_threadpool(sign_in, store, name, form.get("password", ""), address)
@@ -44,6 +46,7 @@ async def signed_in(request: Request, store: Store) -> Response:
 
 @router.post("/sign-out")
 def sign_out(request: Request, store: Store, person: Reader) -> Response:
+    """Close the session."""
     store.accounts.close_session(hashed(request.cookies.get(COOKIE, "")))
     answer = RedirectResponse("/sign-in", 303)
     answer.delete_cookie(COOKIE)
@@ -61,9 +64,8 @@ def owner_page(request: Request, token: str, store: Store) -> Response:
 
 
 @router.post("/owner/{token}")
-def make_owner(
-    request: Request, token: str, store: Store, form: dict[str, str] = Depends(fields)
-) -> Response:
+def make_owner(request: Request, token: str, store: Store, form: Form) -> Response:
+    """Use the link: the first owner."""
     name = form.get("name", "").strip()[:LONGEST_NAME]
     try:
         user = User(
@@ -86,13 +88,13 @@ def _named(name: str) -> str:
 
 @router.get("/people")
 def people_page(request: Request, store: Store, person: Owner) -> Response:
+    """The accounts."""
     return render(request, "people.html", PeoplePage(store.accounts.users(), ROLES))
 
 
 @router.post("/people")
-def add_person(
-    request: Request, store: Store, person: Owner, form: dict[str, str] = Depends(fields)
-) -> Response:
+def add_person(request: Request, store: Store, person: Owner, form: Form) -> Response:
+    """Add an account."""
     try:
         user = User(
             name=_named(form.get("name", "").strip()[:LONGEST_NAME]),
@@ -115,7 +117,7 @@ def _role(text: str) -> Role:
 
 
 @router.post("/people/{name}")
-def change_person(name: str, store: Store, person: Owner, form: dict[str, str] = Depends(fields)) -> Response:
+def change_person(name: str, store: Store, person: Owner, form: Form) -> Response:
     """Another role, another password, shut out or let in again; the person is signed out everywhere."""
     password = form.get("password", "")
     store.accounts.change_user(
@@ -131,6 +133,7 @@ def change_person(name: str, store: Store, person: Owner, form: dict[str, str] =
 
 @router.get("/audit")
 def audit_page(request: Request, store: Store, person: Owner, before: int | None = None) -> Response:
+    """Who did what, the latest first."""
     entries = store.accounts.audit(before=before, limit=LINES)
     return render(
         request, "audit.html", AuditPage(entries, entries[-1].number if len(entries) == LINES else None)
@@ -139,13 +142,13 @@ def audit_page(request: Request, store: Store, person: Owner, before: int | None
 
 @router.get("/settings")
 def settings_page(request: Request, store: Store, person: Owner, saved: str = "") -> Response:
+    """The workshop's settings."""
     return render(request, "settings.html", SettingsPage(store.workshop(), saved == "1"))
 
 
 @router.post("/settings")
-def save_settings(
-    request: Request, store: Store, person: Owner, form: dict[str, str] = Depends(fields)
-) -> Response:
+def save_settings(request: Request, store: Store, person: Owner, form: Form) -> Response:
+    """Keep the workshop's settings."""
     reader = FieldReader(form)
     workshop = replace(
         store.workshop(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -15,6 +15,7 @@ from halfsplit.web.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 Audience = Literal["customer", "workshop"]
+Wanted = Annotated[Audience, Query(alias="for")]
 
 
 @router.get("/report")
@@ -23,8 +24,9 @@ def report_page(
     job_id: str,
     store: Store,
     person: Reader,
-    audience: Audience = Query("customer", alias="for"),
+    audience: Wanted = "customer",
 ) -> Response:
+    """The report as it will be printed."""
     view = jobs.bench_view(store, job_id)
     svg = jobs.bench_drawing(store, job_id, whole=True)[0] if audience == "workshop" else ""
     page = ReportPage(
@@ -34,9 +36,8 @@ def report_page(
 
 
 @router.get("/report.pdf")
-def report_pdf(
-    job_id: str, store: Store, person: Reader, audience: Audience = Query("customer", alias="for")
-) -> Response:
+def report_pdf(job_id: str, store: Store, person: Reader, audience: Wanted = "customer") -> Response:
+    """The report as PDF."""
     data = jobs.report_pdf(store, job_id, audience)
     number = store.job(job_id).number
     headers = {"Content-Disposition": f'inline; filename="job-{number}-{audience}.pdf"'}
