@@ -40,7 +40,8 @@ class Dialogue:
     # Beginning
 
     def begin(self, keep: KeepFile, instruments: Sequence[str], *, intermittent: bool) -> None:
-        """A new job; what is not given is asked when it runs."""
+        """A new job; what is not given is asked when it runs. Raises InputError where its keep-file is there."""
+        keep.must_be_new()
         self.session = Session(self.circuit, Settings(tuple(instruments), intermittent), keep)
 
     def resume(self, keep: KeepFile) -> None:

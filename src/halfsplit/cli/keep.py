@@ -34,16 +34,20 @@ class KeepFile:
     def __init__(self, path: Path) -> None:
         self.path = path
 
+    def must_be_new(self) -> None:
+        """Raise InputError where the file is there: nobody's job is written over."""
+        if self.path.exists():
+            raise InputError(
+                f"{self.path} is there already", remedy="go on with it by --resume, or name another file"
+            )
+
     def begin(self, head: dict[str, Any]) -> None:
         """Make the file. Raises InputError where it is there already or cannot be made."""
+        self.must_be_new()
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self.path.open("x", encoding="utf-8"):
                 pass
-        except FileExistsError:
-            raise InputError(
-                f"{self.path} is there already", remedy="go on with it by --resume, or name another file"
-            ) from None
         except OSError as error:
             raise InputError(
                 f"{self.path} cannot be written: {error.strerror}", remedy="name another file with --keep"

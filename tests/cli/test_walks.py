@@ -1,0 +1,33 @@
+"""The walks in the docs are what the program prints now, and each ends proven with the hidden cause."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+
+def _tool():
+    spec = importlib.util.spec_from_file_location("walks", ROOT / "tools" / "walks.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+walks = _tool()
+
+
+@pytest.mark.parametrize("name", sorted(walks.demos()))
+def test_the_walk_is_as_printed_and_ends_proven(name):
+    demo = walks.demos()[name]
+    code, printed = walks.walked(name)
+    assert code == 0
+    assert f"Proven: {demo['hidden']} (" in printed
+    assert (walks.PAGES / f"{name}.md").read_text(encoding="utf-8") == walks.page(name, demo, printed)
+
+
+def test_there_is_a_walk_for_each_demo():
+    assert {path.stem for path in walks.PAGES.glob("*.md")} == set(walks.demos())
