@@ -33,7 +33,9 @@ def test_an_odd_reading_is_a_question_until_it_is_confirmed(client, job):
     assert client.post(f"/api/v1/jobs/{job}/evidence", json=body | {"confirmed": True}).status_code == 201
 
 
-@pytest.mark.parametrize("body", [{"kind": "reading", "value": "1", "more": 1}, {"kind": "nonsense"}, {"value": True}, []])
+@pytest.mark.parametrize(
+    "body", [{"kind": "reading", "value": "1", "more": 1}, {"kind": "nonsense"}, {"value": True}, []]
+)
 def test_bodies_are_strict(client, job, body):
     answer = client.post(f"/api/v1/jobs/{job}/evidence", json=body)
     assert (answer.status_code, answer.json()["status"]) == (422, 422)
@@ -43,8 +45,8 @@ def test_bodies_are_strict(client, job, body):
 def schema(tmp_path_factory):
     store = JobStore(f"sqlite:///{tmp_path_factory.mktemp('api')}/jobs.db")
     jobs.open_job(store, Intake(), who="Ada", job_id="demo")
-    app = create_app(store)
-    yield schemathesis.openapi.from_asgi("/api/v1/openapi.json", app, base_url="http://127.0.0.1")
+    app = create_app(store, hosts=None)
+    yield schemathesis.openapi.from_asgi("/api/v1/openapi.json", app)
     store.close()
 
 
@@ -54,4 +56,4 @@ lazy = schemathesis.pytest.from_fixture("schema")
 @lazy.parametrize()
 @settings(max_examples=12, suppress_health_check=list(HealthCheck))
 def test_nothing_that_fits_or_breaks_the_description_ends_in_a_5xx(case):
-    case.call_and_validate(headers={"Host": "127.0.0.1"}, checks=[schemathesis.checks.not_a_server_error])
+    case.call_and_validate(checks=[schemathesis.checks.not_a_server_error])

@@ -32,13 +32,20 @@ TABLE = [  # method, path, the roles that may
 @pytest.mark.parametrize("role", ["viewer", "adviser", "technician", "owner"])
 def test_each_role_reaches_its_routes_and_no_others(signed_in, job, role):
     client = signed_in(role)
-    reached = {(method, path): client.request(method, path, **({"json": {}} if "/api/" in path and method == "POST" else {})).status_code != 403
-               for method, path, _ in TABLE}
+    reached = {
+        (method, path): client.request(
+            method, path, **({"json": {}} if "/api/" in path and method == "POST" else {})
+        ).status_code
+        != 403
+        for method, path, _ in TABLE
+    }
     assert reached == {(method, path): role in may.split() for method, path, may in TABLE}
 
 
 def test_nobody_is_led_to_the_sign_in_page(store, job):
-    client = TestClient(create_app(store, accounts=True, hosts=None), base_url="http://shop.test", follow_redirects=False)
+    client = TestClient(
+        create_app(store, accounts=True, hosts=None), base_url="http://shop.test", follow_redirects=False
+    )
     for method, path, _ in TABLE:
         answer = client.request(method, path)
         assert (answer.status_code, answer.headers.get("location")) in {(303, "/sign-in"), (401, None)}, path
@@ -53,8 +60,15 @@ def test_a_forged_request_changes_nothing(signed_in, store, job):
     assert store.job("lamp").last_change == before
 
 
-@pytest.mark.parametrize("headers", [{"Origin": "http://evil.test"}, {"Sec-Fetch-Site": "cross-site"},
-                                     {"Sec-Fetch-Site": "same-site"}, {"Origin": "null"}])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.test"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+        {"Origin": "null"},
+    ],
+)
 def test_another_site_cannot_post(client, store, job, headers):
     before = store.job("lamp").last_change
     assert client.post("/jobs/lamp/complaints", data={"works-H1": "no"}, headers=headers).status_code == 403
@@ -68,13 +82,17 @@ def test_a_name_of_another_site_is_not_answered(client):
 def test_passwords_are_throttled(signed_in, store):
     signed_in("owner")
     client = TestClient(create_app(store, accounts=True, hosts=None), base_url="http://shop.test")
-    codes = [client.post("/sign-in", data={"name": "owner", "password": "wrong"}).status_code for _ in range(7)]
+    codes = [
+        client.post("/sign-in", data={"name": "owner", "password": "wrong"}).status_code for _ in range(7)
+    ]
     assert codes == [401] * 5 + [429] * 2
     assert client.post("/sign-in", data={"name": "owner", "password": PASSWORD}).status_code == 429
 
 
 def test_the_first_owner_comes_by_a_link_that_works_once(store):
-    client = TestClient(create_app(store, accounts=True, hosts=None), base_url="http://shop.test", follow_redirects=False)
+    client = TestClient(
+        create_app(store, accounts=True, hosts=None), base_url="http://shop.test", follow_redirects=False
+    )
     path = new_owner_link(store, "http://shop.test").removeprefix("http://shop.test")
     assert client.post(path, data={"name": "Ada", "password": "short"}).status_code == 422
     assert client.post(path, data={"name": "Ada", "password": PASSWORD}).status_code == 303
@@ -84,7 +102,15 @@ def test_the_first_owner_comes_by_a_link_that_works_once(store):
     assert "samesite=strict" in cookie
 
 
-@pytest.mark.parametrize("path", ["/static/../app.py", "/static/%2e%2e/app.py", "/jobs/lamp/files/..%2f..%2fjobs.db", "/static//etc/passwd"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/../app.py",
+        "/static/%2e%2e/app.py",
+        "/jobs/lamp/files/..%2f..%2fjobs.db",
+        "/static//etc/passwd",
+    ],
+)
 def test_no_path_leads_outside(client, job, path):
     assert client.get(path).status_code in {400, 404}
 
@@ -95,4 +121,8 @@ def test_a_body_that_is_too_large_is_turned_away(client, job):
 
 
 def test_only_loopback_goes_without_accounts():
-    assert [host for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "192.0.2.7", "workshop.test") if is_loopback(host)] == ["127.0.0.1", "::1", "localhost"]
+    assert [
+        host
+        for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "192.0.2.7", "workshop.test")
+        if is_loopback(host)
+    ] == ["127.0.0.1", "::1", "localhost"]

@@ -67,7 +67,7 @@ class SuspectCard:
 
 @dataclass(frozen=True)
 class FindingCard:
-    """What was found. ``missing``: what proof lacks; ``explains``: complaints; ``verify``: to be seen after the repair."""
+    """What was found. ``missing``: what proof lacks; ``verify``: to be seen after the repair."""
 
     cause: str
     part: str

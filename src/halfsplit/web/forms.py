@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -35,9 +36,14 @@ async def fields(request: Request) -> dict[str, str]:
     return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
 
 
-async def files_of(request: Request) -> list[UploadFile]:
-    """The files of a form, the empty ones left out."""
-    return [one for one in (await request.form()).values() if isinstance(one, UploadFile) and one.filename]
+@asynccontextmanager
+async def files_of(request: Request) -> AsyncIterator[list[UploadFile]]:
+    """The files of a form, the empty ones left out; they are closed when the block ends."""
+    form = await request.form()
+    try:
+        yield [one for one in form.values() if isinstance(one, UploadFile) and one.filename]
+    finally:
+        await form.close()
 
 
 def place_of(form: Mapping[str, str]) -> dict[str, Any]:

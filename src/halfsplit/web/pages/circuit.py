@@ -101,10 +101,10 @@ def from_sketch(job_id: str, store: Store, person: Technician, form: Form) -> Re
 @router.post("/file")
 async def from_file(request: Request, job_id: str, store: Store, person: Technician) -> Response:
     """Begin with a file."""
-    found = await files_of(request)
-    if not found:
-        raise InputError("no file was chosen", remedy="choose a .circuit file")
-    data = await found[0].read(LARGEST_FILE + 1)
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no file was chosen", remedy="choose a .circuit file")
+        data = await found[0].read(LARGEST_FILE + 1)
     if len(data) > LARGEST_FILE:
         raise InputError(f"the file has more than {LARGEST_FILE} bytes", remedy="a circuit is a short text")
     text = data.decode("utf-8-sig", errors="replace").replace("\x00", "\ufffd").replace("\r\n", "\n")

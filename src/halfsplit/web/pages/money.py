@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from decimal import Decimal
+from pathlib import PurePosixPath
 from tempfile import TemporaryFile
+from typing import IO
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
@@ -19,6 +22,7 @@ from halfsplit.web.forms import fields, files_of
 from halfsplit.web.pages.access import Cashier, Form, Reader, Store, Technician
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
+CHUNK = 1 << 16
 SHOWN_IN_PLACE = frozenset({"image/jpeg", "image/png", "image/webp"})
 USES: dict[str, jobs.PartUse] = {"fitted": "fitted", "estimate": "estimate", "on suspicion": "on suspicion"}
 
@@ -90,18 +94,19 @@ def limit(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
 async def add_photo(request: Request, job_id: str, store: Store, person: Technician) -> Response:
     """Keep a photo, linked to the entry that it shows."""
     form = await fields(request)
-    found = await files_of(request)
-    if not found:
-        raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
-    await run_in_threadpool(
-        jobs.add_photo,
-        store,
-        job_id,
-        found[0].file,
-        name=found[0].filename or "photo",
-        who=person.name,
-        entry_id=form.get("entry_id", ""),
-    )
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
+        photo = found[0]
+        await run_in_threadpool(
+            jobs.add_photo,
+            store,
+            job_id,
+            photo.file,
+            name=photo.filename or "photo",
+            who=person.name,
+            entry_id=form.get("entry_id", ""),
+        )
     return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
 
 
@@ -110,15 +115,21 @@ def file(job_id: str, attachment_id: str, store: Store, person: Reader) -> Respo
     """An attachment's bytes, as what they are; only pictures are shown in the page, nothing is ever run."""
     kept = store.attachment(job_id, attachment_id)
     shown = kept.media_type in SHOWN_IN_PLACE
-    name = re.sub(r"[^\w.-]+", "_", kept.name, flags=re.ASCII)[-80:] or "file"
+    name = re.sub(r"[^\w.-]+", "_", PurePosixPath(kept.name).name, flags=re.ASCII)[-80:] or "file"
     headers = {
         "Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{name}"',
         "Content-Security-Policy": "default-src 'none'; sandbox",
     }
     source = store.open_attachment(job_id, attachment_id)
-    return StreamingResponse(
-        source, media_type=kept.media_type if shown else "application/octet-stream", headers=headers
-    )
+    shown_as = kept.media_type if shown else "application/octet-stream"
+    return StreamingResponse(_chunks(source), media_type=shown_as, headers=headers)
+
+
+def _chunks(source: IO[bytes]) -> Iterator[bytes]:
+    """The file piece by piece; closed at the end, or when the browser has gone."""
+    with source:
+        while piece := source.read(CHUNK):
+            yield piece
 
 
 @router.get("/export")
@@ -130,4 +141,4 @@ def export(job_id: str, store: Store, person: Reader) -> Response:
     target.seek(0)
     store.accounts.note(person.name, "job exported", jobs.now(), ref=job_id)
     headers = {"Content-Disposition": f'attachment; filename="job-{number}.zip"'}
-    return StreamingResponse(target, media_type="application/zip", headers=headers)
+    return StreamingResponse(_chunks(target), media_type="application/zip", headers=headers)
