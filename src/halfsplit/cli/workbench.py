@@ -1,4 +1,4 @@
-"""`serve`, `demo`, `export` and `import`: the jobs of a store, from the command line."""
+"""`serve`, `demo`, `report`, `export` and `import`: the jobs of a store, from the command line."""
 
 from __future__ import annotations
 
@@ -107,6 +107,28 @@ def _check_free(host: str, port: int) -> None:
             f"cannot serve on {host}, port {port}: {error.strerror or error}",
             remedy="end the program that has the port, or choose another with --port",
         ) from None
+
+
+@app.command(
+    epilog=example(
+        "halfsplit report 12 --pdf report.pdf", "halfsplit report 12 --pdf record.pdf --for workshop"
+    )
+)
+def report(
+    job: JobName,
+    pdf: Annotated[Path, typer.Option(metavar="OUT", help="The file to write.")],
+    audience: Annotated[str, typer.Option("--for", help="customer or workshop.")] = "customer",
+    store: Store = "",
+) -> None:
+    """Write the report of a job as PDF: one page for the customer, or the whole record for the workshop."""
+    from halfsplit.jobs import report_pdf
+
+    if audience not in ("customer", "workshop"):
+        raise typer.BadParameter("is customer or workshop", param_hint="--for")
+    with opened(store) as jobs:
+        made = report_pdf(jobs, job_named(jobs, job).job_id, audience)
+    write_new(pdf, lambda stream: stream.write(made), replace=True)
+    tell(f"{pdf}: {len(made):,} bytes")
 
 
 @app.command("export", epilog=example("halfsplit export 12", "halfsplit export 12 --out van.halfsplit"))
