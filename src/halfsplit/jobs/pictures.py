@@ -14,7 +14,8 @@ from halfsplit.jobs.memory import Bench, at_bench
 from halfsplit.store import JobStore, struck_ids
 
 DRAWING_CSS = CSS
-LEAST_SUSPICION = 0.01
+LEAST_SUSPICION = 0.03
+"""Shares below this are not shaded: a drawing in which everything is tinted tells nothing."""
 FOLD_FROM = 40
 """Parts from which on only what is concerned is drawn, unless the whole is asked for."""
 WIDEST_FOCUS = 12

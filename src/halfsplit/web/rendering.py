@@ -66,11 +66,11 @@ def render(
 def percent(share: float) -> str:
     """A probability for people: whole per cent, never 0 or 100 for what is not certain.
 
-    >>> percent(0.584), percent(0.0004), percent(0.9991)
-    ('58 %', '< 1 %', '> 99 %')
+    >>> [percent(share).replace(chr(0xA0), " ") for share in (0.584, 0.0004, 0.9991)]
+    ['58 %', '< 1 %', '> 99 %']
     """
     whole = round(100 * share)
-    return "< 1 %" if whole < 1 else "> 99 %" if whole > 99 else f"{whole} %"
+    return "<\u00a01\u00a0%" if whole < 1 else ">\u00a099\u00a0%" if whole > 99 else f"{whole}\u00a0%"
 
 
 def capital(text: str) -> str:
