@@ -133,7 +133,7 @@ def test_nothing_to_go_on_with_is_told(run, circuit):
 
 
 def test_doubts_are_asked_and_a_reading_can_be_struck_out(run, circuit, tmp_path):
-    own = "m\nvolts\nH1.1\n\non\nmeter\n"
+    own = "m\nvolts\nH1.1\n\non\nmeter\n\n"
     run("find", circuit, typed=BEGIN + own + "400\nn\n12,0\nn\nnan\n12.0\nu\nprobe slipped\nq\n")
     lines = kept(tmp_path)[1]
     assert [line["kind"] for line in lines[1:]] == ["complaint", "reading", "strike"]

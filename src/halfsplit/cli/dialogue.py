@@ -12,6 +12,7 @@ from halfsplit.cli.keep import KeepFile
 from halfsplit.cli.own import own_measurement
 from halfsplit.cli.session import USUAL, Session, Settings
 from halfsplit.cli.show import DEFER, Screen, one_line, reading_line
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.propose import Test
 from halfsplit.errors import HalfsplitError
 from halfsplit.jobs.circuits import loads_of
@@ -227,9 +228,9 @@ class Dialogue:
         )
         if number:
             self.test = tests[int(number) - 1]
-        self._shown_again()
+        self.shown_again()
 
-    def _shown_again(self) -> None:
+    def shown_again(self) -> None:
         if self.test:
             self.screen.test(self.test, self.circuit, self.number)
 
@@ -255,10 +256,13 @@ class Dialogue:
             self.suspects()
 
     def own(self) -> None:
-        test = own_measurement(self.asker, self.session)
-        if test:
-            self.test = test
-        self._shown_again()
+        measured = own_measurement(self.asker, self.session.diagnosis)
+        if measured:
+            self._taken(lambda: self._take_on(measured))
+        self.shown_again()
+
+    def _take_on(self, measured: Measurement) -> None:
+        self.test = self.session.diagnosis.rank(measured)
 
     def flickers(self) -> None:
         if self.test:

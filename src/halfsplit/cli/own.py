@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.cli.ask import Asker
-from halfsplit.cli.session import Session
+from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.diagnosis.propose import Test
-from halfsplit.errors import HalfsplitError
 from halfsplit.jobs.circuits import loads_of
 
 QUANTITIES = ("volts", "lamp", "amps", "ohms", "works", "answers", "inspection", "wiggle", "blown", "stage")
@@ -17,9 +16,9 @@ NEGATIVE = "battery negative"
 USUAL = {"volts": "meter", "ohms": "meter", "amps": "clamp", "lamp": "test lamp"}
 
 
-def own_measurement(asker: Asker, session: Session) -> Test | None:
-    """The test that the answers describe, with what it is worth; None where it was given up or does not exist."""
-    circuit = session.circuit
+def own_measurement(asker: Asker, job: Diagnosis) -> Measurement | None:
+    """What the answers describe; None where it was given up. Whether it can be made, `Diagnosis.rank` tells."""
+    circuit = job.circuit
     quantity = asker.choice(f"What: {', '.join(QUANTITIES)}", QUANTITIES, "volts")
     places = places_for(quantity, circuit)
     if not places:
@@ -29,14 +28,9 @@ def own_measurement(asker: Asker, session: Session) -> Test | None:
     if not at:
         return None
     to = asker.choice("Against", [NEGATIVE, *circuit.points], NEGATIVE) if quantity in LEADS else NEGATIVE
-    state = _state(asker, session)
+    state = _state(asker, job)
     used = _instrument(asker, quantity)
-    measured = Measurement(quantity, at, state, None if to == NEGATIVE else to, used)
-    try:
-        return session.diagnosis.rank(measured)
-    except HalfsplitError as error:
-        asker.screen.line(str(error))
-        return None
+    return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, _changes(asker, circuit))
 
 
 def places_for(quantity: str, circuit: Circuit) -> list[str]:
@@ -56,9 +50,9 @@ def places_for(quantity: str, circuit: Circuit) -> list[str]:
     return [*circuit.parts, *(wire.name for wire in circuit.model.wires)]
 
 
-def _state(asker: Asker, session: Session) -> str:
-    states = list(session.circuit.states)
-    live = [one for one in session.diagnosis.readings if one.struck is None]
+def _state(asker: Asker, job: Diagnosis) -> str:
+    states = list(job.circuit.states)
+    live = [one for one in job.readings if one.struck is None]
     usual = live[-1].measurement.state if live else states[-1]
     return (
         asker.choice(f"In which state: {', '.join(states)}", states, usual) if len(states) > 1 else states[0]
@@ -74,3 +68,26 @@ def _instrument(asker: Asker, quantity: str) -> str | None:
         if one.ohms is not None and (quantity == "volts" or one.filament)
     ]
     return asker.choice(f"With: {', '.join(names)}", names, USUAL[quantity])
+
+
+def _changes(asker: Asker, circuit: Circuit) -> tuple[Intervention, ...]:
+    """What is done to the circuit first; asked again until it makes sense."""
+    while True:
+        typed = asker.text("First (unplug NAME; jump POINT POINT; fit NAME; Enter: nothing)")
+        found = [read_change(one, circuit) for one in typed.split(";") if one.strip()]
+        if None not in found:
+            return tuple(one for one in found if one is not None)
+        asker.screen.line("Name parts and points of this circuit, such as: unplug H1; jump K7.30 K7.87")
+
+
+def read_change(text: str, circuit: Circuit) -> Intervention | None:
+    """What was meant, or None where the words or the names make no sense."""
+    match text.split():
+        case ["unplug", name] if name in circuit.parts:
+            return Unplug(name)
+        case ["fit", name] if name in circuit.parts:
+            return Replace(name)
+        case ["jump", a, b] if a in circuit.points and b in circuit.points:
+            return Jump(a, b)
+        case _:
+            return None
