@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from types import MappingProxyType
 
 from halfsplit.circuit.kinds import KINDS
@@ -29,10 +30,11 @@ class Drawing:
 
     def part(self, name: str, kind: str, pins: str | None = None, *, behaviour: Behaviour | None = None,
              positions: str = "", joins: tuple[Join, ...] = (), park: tuple[str, str, str] | None = None,
-             mass: str = "body", **values: float) -> None:
-        """Declare a part; `pins` where they are not those of its kind."""
+             mass: str = "body", values: Mapping[str, float] | None = None, **more: float) -> None:
+        """Declare a part; `pins` where they are not those of its kind, its values by unit."""
+        every = {**(values or {}), **more}
         given = KINDS[kind].pins if pins is None else tuple(pins.split())
-        self.parts[name] = Part(name, kind, given, MappingProxyType(values), behaviour=behaviour, joins=joins,
+        self.parts[name] = Part(name, kind, given, MappingProxyType(every), behaviour=behaviour, joins=joins,
                                 positions=tuple(positions.split()), park=park, mass=mass)
 
     def path(self, text: str, metres: float | None = None) -> None:
@@ -62,11 +64,11 @@ class Drawing:
             return word, word
         return f"{name}.{part.pins[0]}", f"{name}.{part.pins[1]}"
 
-    def state(self, name: str, *, running: tuple[str, ...] = (), lasts: float | None = None,
-              values: dict[str, float] | None = None, **switches: str) -> None:
+    def state(self, name: str, switches: Mapping[str, str] | None = None, *, running: tuple[str, ...] = (),
+              lasts: float | None = None, values: Mapping[str, float] | None = None) -> None:
         """An operating state with the positions of its switches."""
-        self.states[name] = State(name, MappingProxyType(switches), frozenset(running),
-                                  MappingProxyType(values or {}), lasts)
+        self.states[name] = State(name, MappingProxyType(dict(switches or {})), frozenset(running),
+                                  MappingProxyType(dict(values or {})), lasts)
 
     def model(self, title: str = "") -> Model:
         """What was drawn."""

@@ -41,7 +41,7 @@ class _Vehicle:
 
     def model(self) -> Model:
         self.drawing.state("rest")
-        self.drawing.state("everything on", **self.switches)
+        self.drawing.state("everything on", self.switches)
         return self.drawing.model("A made-up vehicle")
 
     def _group(self, group: int, branches: int) -> None:
@@ -64,7 +64,7 @@ class _Vehicle:
         load, fuse, switch, relay = f"L{name}", f"F{name}", f"S{name}", f"K{name}"
         kind, values = LOADS[int(self.generator.integers(len(LOADS)))]
         amps = values["A"] if "A" in values else values["W"] / 12.0
-        draw.part(load, kind, **values)
+        draw.part(load, kind, values=values)
         draw.part(switch, "switch")
         if way != "driver":
             draw.part(fuse, "fuse", A=next(rating for rating in FUSES if rating >= 1.3 * amps))

@@ -16,7 +16,7 @@ from halfsplit.circuit.cases import Cases
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, States
 from halfsplit.circuit.elements import DriverDevice
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.lowrank import Update, Updates, spread
+from halfsplit.circuit.lowrank import Updates, spread
 from halfsplit.circuit.network import System
 from halfsplit.circuit.responses import Base
 from halfsplit.circuit.settle import Evaluate, settle
@@ -40,10 +40,8 @@ class Batch:
         self.states: States = np.zeros((len(self.table.devices), len(cases)), dtype=np.int8)
         self.chattering: Bools = np.zeros(self.states.shape, dtype=bool)
         self.blown: Bools = np.zeros((len(network.fuses), len(cases)), dtype=bool)
-        step = max(1, TOGETHER // max(1, len(self.table.devices)))
-        for first in range(0, len(cases), step):
-            self._settle(np.arange(first, min(first + step, len(cases))))
-        self._bases = {len(self.path) - 1: self.base()}
+        for part in self._parts(np.arange(len(cases))):
+            self._settle(part)
 
     def base(self, number: int = -1) -> Base:
         """The healthy network in the round of this number; settled from the last round on and by default."""
@@ -54,7 +52,12 @@ class Batch:
         return self._bases[key]
 
     def _settle(self, waiting: Ints) -> None:
-        """Settle these cases; those in which a fuse opens are settled again, from the unpowered network."""
+        """Settle these cases; those in which a fuse opens are settled again, from the unpowered network. Where no
+        source drives (ohms are measured), every device stays at rest.
+        """
+        if not self.system.driven:
+            self.states[:, waiting] = self.table.rest(self.cases.locks.at(waiting))
+            return
         while len(waiting):
             settled = settle(self.system, self._evaluate(waiting), self.cases.locks.at(waiting))
             self.states[:, waiting] = settled.states
@@ -63,10 +66,10 @@ class Batch:
 
     def _evaluate(self, waiting: Ints) -> Evaluate:
         def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-            cases, base = waiting[columns], self.base(number)
+            cases = waiting[columns]
 
             def watched(now: States) -> Floats:
-                return self._volts(base, cases, now, self.table.watch)
+                return self._volts(cases, now, self.table.watch)
 
             return watched(states), links(self.system, states, self.cases.locks.at(cases), watched)
 
@@ -90,15 +93,14 @@ class Batch:
     # What is asked of the settled cases.
 
     def volts(self, nodes: Ints, cases: Ints | None = None) -> Floats:
-        """Volts (len(nodes), b) of settled cases, all by default; the mean over time where a driver has a duty
-        cycle."""
+        """Volts (len(nodes), b) of settled cases: the mean over time where a driver has a duty cycle."""
         wanted = self._wanted(cases)
         phases = self._phases(self.states[:, wanted])
-        total = self._volts(self.base(), wanted, phases[0][1], nodes)
+        total = self._volts(wanted, phases[0][1], nodes)
         if len(phases) > 1:
             total = phases[0][0] * total
             for share, states in phases[1:]:
-                total += share * self._volts(self.base(), wanted, states, nodes)
+                total += share * self._volts(wanted, states, nodes)
         return total
 
     def amps(self, elements: Ints, cases: Ints | None = None) -> Floats:
@@ -108,43 +110,64 @@ class Batch:
         nodes = self.system.ends[elements][:, 2:].T.ravel()
         every = np.broadcast_to(elements, (len(wanted), len(elements)))
         for share, states in self._phases(self.states[:, wanted]):
-            first, second = self._volts(self.base(), wanted, states, nodes).reshape(2, len(elements), -1)
+            first, second = self._volts(wanted, states, nodes).reshape(2, len(elements), -1)
             conductance, emf, push = self._updates.values(self.cases, wanted, states, every)
             total += share * (conductance.T * (first - second - emf.T) - push.T)
         return total
 
     def source_ohms(self, nodes: Ints, cases: Ints | None = None) -> Floats:
-        """Resistance (len(nodes), b) that each point shows against the reference: what an instrument's load meets."""
+        """Resistance (len(nodes), b) that each point shows against the reference: what an instrument meets."""
         return self.port_ohms(nodes, np.full(len(nodes), self.system.network.size), cases)
 
     def port_ohms(self, a: Ints, b: Ints, cases: Ints | None = None) -> Floats:
         """Resistance (len(a), b) between pairs of nodes, with the devices as they are."""
-        wanted, base = self._wanted(cases), self.base()
-        alone = base.respond(np.column_stack([a, b, a, b]))
-        port = np.arange(len(a))
-        ohms = np.repeat((alone[a, port] - alone[b, port])[:, None], len(wanted), axis=1)
-        for update in self._updates.of(base, self.cases, wanted, self.states[:, wanted]):
-            v0, v1 = update.ends[..., 2], update.ends[..., 3]
-            for number in port:
-                current = -update.change * (alone[v0, number] - alone[v1, number])
-                flow = (update.solver @ current[..., None])[..., 0]
-                there = base.coarse[a[number], update.columns] - base.coarse[b[number], update.columns]
-                ohms[number, update.which] += (there * flow).sum(axis=1)
+        wanted = self._wanted(cases)
+        ohms = np.empty((len(a), len(wanted)))
+        for base, near in self._near(self.states[:, wanted]):
+            self._fill_ohms(base, wanted[near], near, (a, b), ohms)
         return ohms
+
+    def _fill_ohms(self, base: Base, cases: Ints, near: Ints, ports: tuple[Ints, Ints], ohms: Floats) -> None:
+        a, b = ports
+        alone = base.respond(np.column_stack([a, b, a, b]))
+        every = np.arange(len(a))
+        ohms[:, near] = (alone[a, every] - alone[b, every])[:, None]
+        for update in self._updates.of(base, self.cases, cases, self.states[:, cases]):
+            v0, v1 = update.ends[..., 2], update.ends[..., 3]
+            for port in every:
+                current = -update.change * (alone[v0, port] - alone[v1, port])
+                flow = (update.solver @ current[..., None])[..., 0]
+                there = base.coarse[a[port], update.columns] - base.coarse[b[port], update.columns]
+                ohms[port, near[update.which]] += (there * flow).sum(axis=1)
 
     def fed(self, cases: Ints | None = None) -> Bools:
         """Which modules work (M, b)."""
         wanted = self._wanted(cases)
-        volts = self._volts(self.base(), wanted, self.states[:, wanted], self.table.watch)
+        volts = self._volts(wanted, self.states[:, wanted], self.table.watch)
         return self.table.fed(volts, self.cases.locks.dead[:, wanted], self.system.parameters.thresholds.minimum)
 
     def links(self) -> Links:
         """(listener, speaker) → whether the one hears the other (B,), for every pair on a bus."""
-        wanted, base = self._wanted(None), self.base()
+        wanted = self._wanted(None)
         return links(self.system, self.states, self.cases.locks,
-                     lambda states: self._volts(base, wanted, states, self.table.watch), every=True)
+                     lambda states: self._volts(wanted, states, self.table.watch), every=True)
 
     # How it is found.
+
+    def _parts(self, cases: Ints) -> list[Ints]:
+        """The cases in runs whose own elements take no more than a third of a base's table of responses.
+
+        So a large network is gone through once for each round and not once for each group of cases.
+        """
+        room = max(1, self.base().capacity // 3) if self.base().capacity < len(self.system.ends) else len(cases) + 1
+        own = self.cases.elements[cases]
+        fresh = np.zeros(len(cases), dtype=np.intp)
+        first = np.unique(own, return_index=True)[1] // max(1, own.shape[1])
+        np.add.at(fresh, first[first < len(cases)], 1)
+        run = (np.cumsum(fresh) - 1) // room
+        most = max(1, TOGETHER // max(1, len(self.table.devices)))
+        return [piece for part in np.split(cases, np.flatnonzero(np.diff(run)) + 1)
+                for piece in np.array_split(part, -(-len(part) // most))] if len(cases) else []
 
     def _wanted(self, cases: Ints | None) -> Ints:
         return np.arange(len(self.cases)) if cases is None else cases
@@ -163,22 +186,37 @@ class Batch:
             start = end
         return [phase for phase in phases if phase[0] > 0]
 
-    def _volts(self, base: Base, cases: Ints, states: States, nodes: Ints) -> Floats:
+    def _near(self, states: States) -> list[tuple[Base, Ints]]:
+        """For each round of the healthy network those cases whose devices (D, b) are most like it then.
+
+        A car whose main fuse is blown is nearer to the unpowered network than to the settled one.
+        """
+        away = np.array([(states != healthy[:, None]).sum(axis=0) for healthy in self.path[::-1]])
+        nearest = len(self.path) - 1 - away.argmin(axis=0)
+        return [(self.base(int(number)), np.flatnonzero(nearest == number)) for number in np.unique(nearest)]
+
+    def _volts(self, cases: Ints, states: States, nodes: Ints) -> Floats:
         """Volts (len(nodes), b) of cases with these device states (D, b)."""
         volts = np.empty((len(nodes), len(cases)))
-        untouched = np.ones(len(cases), dtype=bool)
-        for update in self._updates.of(base, self.cases, cases, states):
-            untouched[update.which] = False
-            spread(base, update, nodes, volts)
-            self._solve_lost(update, cases, states, nodes, volts)
-        volts[:, untouched] = base.volts[nodes, None]
+        start = 0
+        for part in self._parts(cases):
+            columns = np.arange(start, start + len(part))
+            start += len(part)
+            for base, near in self._near(states[:, columns]):
+                self._fill(base, cases, states, columns[near], nodes, volts)
         return volts
 
-    def _solve_lost(self, update: Update, cases: Ints, states: States, nodes: Ints, volts: Floats) -> None:
-        """Cases whose change was too nearly singular are factorised by themselves."""
-        for row in update.which[update.lost]:
-            system = self.system.changed(self.cases.changes(int(cases[row])))
-            volts[:, row] = Factor(system, states[:, row]).volts()[nodes]
+    def _fill(self, base: Base, cases: Ints, states: States, columns: Ints, nodes: Ints, volts: Floats) -> None:
+        volts[:, columns] = base.volts[nodes, None]
+        for update in self._updates.of(base, self.cases, cases[columns], states[:, columns]):
+            which = columns[update.which]
+            spread(base, update, nodes, which, volts)
+            for column in which[update.lost]:
+                volts[:, column] = self._alone(int(cases[column]), states[:, column])[nodes]
+
+    def _alone(self, case: int, states: States) -> Floats:
+        """Volts of a case whose change was too nearly singular: factorised by itself."""
+        return Factor(self.system.changed(self.cases.changes(case)), states).volts()
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Low-rank changes of a factorised network, many cases at once.
 
-With ``A x = b`` solved for the base, a case that changes few elements has ``A' = A + U diag(dg) Vᵀ`` (U, V: the ends of
-the changed elements, dg: their conductances new less old). Let each changed element push an extra current f from its first
+With ``A x = b`` solved for the base, a case that changes few elements has ``A' = A + U diag(dg) Vᵀ`` (U, V: the ends
+of the changed elements, dg: their conductances new less old). Let each changed element push an extra current f from its first
 end into its second, so that the base with these currents has the volts of the case. With the responses
 ``D = A⁻¹ U`` and ``Q = Vᵀ D``::
 
@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from halfsplit.circuit.cases import Cases
 from halfsplit.circuit.devices import Bools, Floats, Ints, States
@@ -29,7 +28,7 @@ from halfsplit.circuit.responses import Base, exact_product
 FLIPS = (-1, 0, 1, 2, 4, 8, 16, 32, 64, 128, 256, 1 << 30)
 RANKS = (0, 1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 1 << 30)
 """Cases are worked on together whose counts lie between two neighbours of these."""
-CHUNK = 1 << 21
+CHUNK = 1 << 20
 """Numbers in the largest temporary array."""
 BLOCK = 1 << 16
 WELL_CONDITIONED = 1e3
@@ -40,9 +39,11 @@ LOST = 1e-9
 
 @dataclass(frozen=True)
 class Update:
-    """Cases that differ from the base in at most K elements: ``which`` (B,) counts them within those asked for;
-    ``columns`` (B, K) of the base's responses; ``ends`` (B, K, 4); ``change`` (B, K) siemens; ``flow`` (B, K) ampere;
-    ``solver`` (B, K, K), the inverse of the matrix; ``lost`` (B,): too nearly singular to be trusted."""
+    """Cases that differ from the base in at most K elements.
+
+    ``which`` (B,) counts them within those asked for; ``columns`` (B, K) of the base's responses; ``ends`` (B, K, 4); ``change`` (B, K) siemens; ``flow`` (B, K) ampere;
+    ``solver`` (B, K, K), the inverse of the matrix; ``lost`` (B,): too nearly singular to be trusted.
+    """
 
     which: Ints
     columns: Ints
@@ -61,8 +62,10 @@ class Updates:
         self._owned = padded(system.network.devices.elements_of)
 
     def of(self, base: Base, cases: Cases, which: Ints, states: States) -> Iterator[Update]:
-        """The updates of the cases ``which`` (b,) with the device states (D, b), group by group. Those that
-        differ from the base in nothing are in no group."""
+        """The updates of the cases ``which`` (b,) with the device states (D, b), group by group.
+
+        Those that differ from the base in nothing are in no group.
+        """
         flips = (states != base.states[:, None]).sum(axis=0)
         for least, most in pairwise(FLIPS):
             rows = np.flatnonzero((flips > least) & (flips <= most))
@@ -87,8 +90,7 @@ class Updates:
                                    elements[part, :rank])
 
     def _changed(self, base: Base, cases: Cases, which: Ints, states: States) -> Ints:
-        """Elements (b, K) in which each case differs from the base, to the left, then -1: its own, then those that
-        devices switch."""
+        """Elements (b, K) in which each case differs from the base, its own and its devices', then -1."""
         own = cases.elements[which]
         column, device = np.nonzero((states != base.states[:, None]).T)
         if not len(column):
@@ -198,8 +200,8 @@ def refined(matrix: Matrix, current: Floats, solver: Floats, flow: Floats) -> tu
     return total.astype(np.float64), np.asarray(~(moved < LOST))
 
 
-def spread(base: Base, update: Update, nodes: Ints, out: Floats) -> None:
-    """Put the volts of the nodes (P,) into the update's columns of ``out`` (P, B)."""
+def spread(base: Base, update: Update, nodes: Ints, which: Ints, out: Floats) -> None:
+    """Put the volts of the nodes (P,) for the update's cases into the columns ``which`` of ``out`` (P, B)."""
     cases, rank = update.columns.shape
     step = max(1, BLOCK // cases)
     for start in range(0, len(nodes), step):
@@ -211,7 +213,7 @@ def spread(base: Base, update: Update, nodes: Ints, out: Floats) -> None:
             more *= update.flow[:, k]
             total += more
         total += base.volts[nodes[part], None]
-        out[part, update.which] = total
+        out[part, which] = total
 
 
 def _picked(table: Floats, rows: Ints, columns: Ints) -> Floats:

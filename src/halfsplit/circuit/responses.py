@@ -1,7 +1,7 @@
 """A factorised network, and what 1 A between two points does to every volt of it.
 
-The answers that matter are small differences: behind an opened contact of 2 mohm the volts hang on what flows around it,
-perhaps over 1 Gohm, which is one part in 10¹² of what flows through it. So every answer comes in two parts, a
+The answers that matter are small differences: behind an opened contact of 2 mohm the volts hang on what flows
+around it, perhaps over 1 Gohm, which is one part in 10¹² of what flows through it. So every answer comes in two parts, a
 *coarse* one in double precision and a *fine* one that holds the digits after it, from the current that Kirchhoff's law
 leaves over (iterative refinement; Wilkinson, Rounding Errors in Algebraic Processes, 1963).
 """
@@ -19,8 +19,8 @@ from halfsplit.circuit.substitution import Substitution
 
 Singles = NDArray[np.float32]
 
-BUDGET = 20_000_000
-"""Numbers that the table of responses may hold (coarse and fine together: 240 MB)."""
+BUDGET = 8_000_000
+"""Numbers that the table of responses may hold (coarse and fine together: 100 MB)."""
 LEAST_COLUMNS = 600
 BLOCK = 1 << 17
 """Numbers in a block of right sides: small enough for the cache of a processor."""
@@ -56,8 +56,10 @@ class Base:
         self._used = 0
 
     def columns(self, elements: Ints) -> Ints:
-        """Columns of ``coarse`` and ``fine`` that hold the responses to these elements (any shape; at most
-        ``capacity`` different ones). Columns told earlier may no longer hold after this."""
+        """Columns of ``coarse`` and ``fine`` that hold the responses to these elements, of any shape.
+
+        At most ``capacity`` different ones. Columns told earlier may no longer hold after this.
+        """
         missing = np.unique(elements[self._place[elements] < 0])
         if self._used + len(missing) > self.capacity:
             self._place[:] = -1
@@ -71,8 +73,10 @@ class Base:
         return self._place[elements]
 
     def respond(self, ends: Ints) -> Floats:
-        """Volts of all nodes (N + 1, m) for 1 A into each first point (u0) and out of each second (u1), as a source
-        between them would drive it. ``ends`` (m, 4) as those of a system."""
+        """Volts of all nodes (N + 1, m) for 1 A into each first point (u0) and out of each second (u1).
+
+        ``ends`` (m, 4) as those of a system.
+        """
         coarse = np.empty((len(self.volts), len(ends)))
         self._respond(ends, np.full(len(ends), -1), coarse, np.empty(coarse.shape, dtype=np.float32))
         return coarse
