@@ -44,7 +44,8 @@ class Change:
 @dataclass(frozen=True, slots=True)
 class Lock:
     """A device, module or input that no longer does its work. ``table``: 'device' (``value`` is the state that it
-    keeps, or ``devices.ALWAYS`` for a driver that is always told to drive), 'module' (dead), 'input' (not read)."""
+    keeps, or ``devices.ALWAYS`` for a driver that is always told to drive), 'module' (dead), 'input' (not read).
+    """
 
     table: str
     index: int
@@ -106,6 +107,12 @@ class System:
             emf=np.append(self.emf, np.zeros(more)), push=np.append(self.push, np.zeros(more)),
             present=np.append(self.present, np.ones(more, dtype=bool)),
             device=np.append(self.device, np.full(more, -1)), mask=np.append(self.mask, np.zeros(more, dtype=np.intp)))
+
+    @property
+    def driven(self) -> bool:
+        """Whether a battery or generator drives it."""
+        source = self.network.is_source
+        return bool((self.present[: len(source)] & source).any())
 
     def isolated(self) -> System:
         """The feed taken away, as for a measurement of ohms: no source drives, nothing is switched by a device."""
