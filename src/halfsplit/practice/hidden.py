@@ -25,8 +25,8 @@ class ComesAndGoes(Vehicle):
         self.present = "yes" if self.generator.random() < self.presence else "no"
         return super().answer(measurement)
 
-    def _present(self, changes: tuple[Intervention, ...]) -> Fault | None:
-        return super()._present(changes) if self.present == "yes" else None
+    def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
+        return super().fault_now(changes) if self.present == "yes" else None
 
 
 def vehicle(

@@ -13,7 +13,7 @@ import numpy as np
 from halfsplit.circuit.circuit import Circuit, Solution
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.circuit.interventions import Intervention, LampFor, Replace, StandInFor, apply, replaced
+from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
 from halfsplit.circuit.solve import solve
@@ -25,23 +25,33 @@ BRIGHT_FROM, DIM_FROM = 9.0, 2.5
 
 
 class Vehicle:
-    """``fault``: what is hidden. ``noise``: whether instruments err; ``slips``: share of readings where the probe slips.
-    ``minutes`` is counted by the one who asks."""
+    """A vehicle with one fault, or a pair.
 
-    def __init__(self, circuit: Circuit, fault: Fault, generator: np.random.Generator, *, noise: bool = True,
-                 slips: float = 0.0) -> None:
+    ``noise``: whether instruments err; ``slips``: share of readings where the probe slips, ``slipped`` how many did.
+    ``blown_fuses`` stay blown. Minutes are counted by the one who asks.
+    """
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        fault: Fault,
+        generator: np.random.Generator,
+        *,
+        noise: bool = True,
+        slips: float = 0.0,
+    ) -> None:
         self.circuit, self.fault, self.generator = circuit, fault, generator
         self.noise, self.slips = noise, slips
         self.slipped = 0
         self._parameters = circuit.network.draw(generator)
-        self._blown: set[str] = set()
+        self.blown_fuses: set[str] = set()
         self._repaired = False
 
     def repair(self, part: str) -> None:
         """Put right one part; cures the vehicle if the fault is there."""
         if part == self.fault.part:
             self._repaired = True
-            self._blown.clear()
+            self.blown_fuses.clear()
 
     def answer(self, measurement: Measurement) -> float | str:
         """What a technician reads. Volts in V, amps in A, ohms in ohm (infinite for OL), or a word."""
@@ -49,18 +59,20 @@ class Vehicle:
 
     def solution(self, state: str, changes: tuple[Intervention, ...] = ()) -> Solution:
         """The circuit as it is in this vehicle now. Fuses that blow stay blown."""
-        fault = self._present(changes)
-        result = solve(self._system(state, changes), fault.changes if fault else (), fault.locks if fault else ())
+        fault = self.fault_now(changes)
+        result = solve(
+            self._system(state, changes), fault.changes if fault else (), fault.locks if fault else ()
+        )
         if not any(isinstance(change, LampFor) for change in changes):
-            self._blown.update(result.blown)
+            self.blown_fuses.update(result.blown)
         return Solution(self.circuit, state, fault, changes, result)
 
-    def _present(self, changes: tuple[Intervention, ...]) -> Fault | None:
+    def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
         return None if self._repaired or self.fault.part in replaced(changes) else self.fault
 
     def _system(self, state: str, changes: tuple[Intervention, ...]) -> System:
         system = apply(self.circuit.network.system(state, self._parameters), changes)
-        blown = [name for name in sorted(self._blown) if name not in replaced(changes)]
+        blown = [name for name in sorted(self.blown_fuses) if name not in replaced(changes)]
         return system.changed([Change(self.circuit.network.element(name), OPEN) for name in blown])
 
     def _slip(self) -> float | None:
@@ -92,7 +104,9 @@ class Vehicle:
         value = 0.0
         for _ in range(12 if used.filament else 1):
             system = self._system(measurement.state, measurement.changes).bridged([(a, b, resistance)])
-            volts = solve(system, fault.changes if fault else (), fault.locks if fault else (), blow=False).volts
+            volts = solve(
+                system, fault.changes if fault else (), fault.locks if fault else (), blow=False
+            ).volts
             value = float(volts[a] - volts[b])
             if used.filament:
                 resistance = filament_ohms(ohms, value)
@@ -103,7 +117,7 @@ class Vehicle:
         network = self.circuit.network
         a = network.node(measurement.at)
         b = network.size if measurement.to is None else network.node(measurement.to)
-        fault = self._present(measurement.changes)
+        fault = self.fault_now(measurement.changes)
         system = self._system(measurement.state, measurement.changes).isolated()
         series, volts = 1e4, 1.0
         feed = system.bridged([(a, b, series)])
@@ -120,7 +134,9 @@ class Vehicle:
 def _amps(vehicle: Vehicle, measurement: Measurement) -> float:
     value = vehicle.solution(measurement.state, measurement.changes).amps(measurement.at)
     used = INSTRUMENTS["clamp"]
-    error = float(vehicle.generator.normal(0.0, used.share * abs(value) + used.floor)) if vehicle.noise else 0.0
+    error = (
+        float(vehicle.generator.normal(0.0, used.share * abs(value) + used.floor)) if vehicle.noise else 0.0
+    )
     return round(value + error, 2)
 
 
@@ -141,23 +157,24 @@ def _answers(vehicle: Vehicle, measurement: Measurement) -> str:
 
 def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
     vehicle.solution(measurement.state, measurement.changes)
-    fault = vehicle._present(measurement.changes)
-    own = fault is not None and any(one.part == measurement.at and one.mode == "open" for one in
-                                    (fault.members or (fault,)))
-    return "yes" if own or measurement.at in vehicle._blown else "no"
+    fault = vehicle.fault_now(measurement.changes)
+    own = fault is not None and any(
+        one.part == measurement.at and one.mode == "open" for one in (fault.members or (fault,))
+    )
+    return "yes" if own or measurement.at in vehicle.blown_fuses else "no"
 
 
 def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
     if measurement.detail and measurement.detail[0] != "pin drag":
         return "good"
-    fault = vehicle._present(measurement.changes)
+    fault = vehicle.fault_now(measurement.changes)
     chance = INSPECTION_FALSE_ALARM
     for one in (fault.members or (fault,)) if fault else ():
         if one.part == measurement.at:
             chance = max(chance, default_priors().seen(one))
         elif one.part.partition(".")[0] == measurement.at:
             chance = max(chance, 0.7 * default_priors().seen(one))
-    if measurement.at in vehicle._blown:
+    if measurement.at in vehicle.blown_fuses:
         chance = max(chance, FUSE_SEEN)
     return "bad" if vehicle.generator.random() < chance else "good"
 
@@ -178,13 +195,18 @@ def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
     stage = model.stages[name]
     if stage.states and measurement.state not in stage.states:
         return False
-    fault = vehicle._present(measurement.changes)
+    fault = vehicle.fault_now(measurement.changes)
     if fault and any(one.failure and one.failure[0] == name for one in (fault.members or (fault,))):
         return False
     solution = vehicle.solution(measurement.state, measurement.changes)
     for need in stage.needs:
-        fine = (_holds(vehicle, need, measurement) if need in model.stages
-                else solution.works(need) == "yes" if model.parts[need].kind in (*LOADS, "module") else True)
+        fine = (
+            _holds(vehicle, need, measurement)
+            if need in model.stages
+            else solution.works(need) == "yes"
+            if model.parts[need].kind in (*LOADS, "module")
+            else True
+        )
         if not fine:
             return False
     return True
@@ -200,7 +222,9 @@ def _code(vehicle: Vehicle, measurement: Measurement) -> str:
     point = f"{measurement.at}.{measurement.detail[1]}:part"
     difference = now.volts(point) - healthy.volts(point)
     low, high = difference < -0.5, difference > 0.5
-    found = {"circuit low": low, "supply low": low, "circuit high": high, "supply high": high}.get(kind, low or high)
+    found = {"circuit low": low, "supply low": low, "circuit high": high, "supply high": high}.get(
+        kind, low or high
+    )
     return "set" if found and kind in CODE_KINDS else "not set"
 
 
@@ -211,7 +235,7 @@ def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
     table = vehicle.circuit.network.devices
     number = table.find(measurement.at, DriverDevice)
     device = table.devices[number]
-    assert isinstance(device, DriverDevice)
+    assert isinstance(device, DriverDevice)  # noqa: S101 - what `find` looks for
     on = solution.result.states[number] in (1, 2)
     if measurement.quantity == "duty":
         return float(device.driver.duty if on and device.driver.duty is not None else on)
@@ -219,13 +243,28 @@ def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
 
 
 def _wiggle(vehicle: Vehicle, measurement: Measurement) -> str:
-    fault = vehicle._present(measurement.changes)
+    fault = vehicle.fault_now(measurement.changes)
     there = fault is not None and (measurement.at == fault.part or measurement.at in fault.touches)
     return "yes" if vehicle.generator.random() < (0.2 if there else 0.02) else "no"
 
 
+def _no_event(vehicle: Vehicle, measurement: Measurement) -> str:
+    return "no"
+
+
 ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
-    "volts": Vehicle.read_volts, "ohms": Vehicle.read_ohms, "amps": _amps, "lamp": _lamp, "works": _works,
-    "answers": _answers, "blown": _blown, "inspection": _inspection, "stage": _stage, "code": _code, "duty": _duty,
-    "hertz": _duty, "wiggle": _wiggle, "event": lambda vehicle, measurement: "no",
+    "volts": Vehicle.read_volts,
+    "ohms": Vehicle.read_ohms,
+    "amps": _amps,
+    "lamp": _lamp,
+    "works": _works,
+    "answers": _answers,
+    "blown": _blown,
+    "inspection": _inspection,
+    "stage": _stage,
+    "code": _code,
+    "duty": _duty,
+    "hertz": _duty,
+    "wiggle": _wiggle,
+    "event": _no_event,
 }
