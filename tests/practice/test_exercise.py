@@ -126,3 +126,11 @@ def test_scores_are_kept_by_person(tmp_path):
     assert scores(file) == (mine, other)
     assert scores(file, "Ben") == (other,)
     assert scores(tmp_path / "none") == ()
+
+
+def test_a_test_that_can_tell_nothing_is_made_all_the_same(circuit):
+    exercise = Exercise(circuit, "single", 3, slips=0.0)
+    nothing = exercise.measure(Measurement("volts", "G1.-", "off", to="G1.-", instrument="meter"))
+    assert nothing.test.bits == 0.0
+    assert nothing.wasted
+    assert nothing.test.minutes > 0

@@ -92,7 +92,7 @@ class Test:
 def propose(situation: Situation, limit: int, found_at: float, *, only: Measurement | None = None) -> tuple[Test, ...]:
     """The tests worth their minutes, best first."""
     if only is not None:
-        return _ranked(situation, [only], 1, found_at)
+        return _ranked(situation, [only], 1, found_at) or (describe(situation, only),)
     first: list[Test] = []
     odd = odd_reading(situation)
     if odd is not None:
