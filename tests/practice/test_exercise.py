@@ -128,9 +128,12 @@ def test_scores_are_kept_by_person(tmp_path):
     assert scores(tmp_path / "none") == ()
 
 
-def test_a_test_that_can_tell_nothing_is_made_all_the_same(circuit):
-    exercise = Exercise(circuit, "single", 3, slips=0.0)
-    nothing = exercise.measure(Measurement("volts", "G1.-", "off", to="G1.-", instrument="meter"))
-    assert nothing.test.bits == 0.0
-    assert nothing.wasted
-    assert nothing.test.minutes > 0
+def test_a_test_that_can_tell_nothing_is_ranked_as_such(circuit):
+    referee = Exercise(circuit, "single", 3).referee
+    for _ in range(3):
+        for to in (None, "body"):
+            referee.measure("volts", "E1", to=to, state="on", value=12.3)
+    assert referee.finding().part == "E1"
+    told = referee.rank(Measurement("volts", "G1.-", "off", to="G1.-", instrument="meter"))
+    assert told.bits == 0.0
+    assert told.minutes > 0
