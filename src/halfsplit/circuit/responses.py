@@ -1,8 +1,8 @@
 """A factorised network, and what 1 A between two points does to every volt of it.
 
 The answers that matter are small differences: behind an opened contact of 2 mohm the volts hang on what flows
-around it, perhaps over 1 Gohm, which is one part in 10¹² of what flows through it. So every answer comes in two parts, a
-*coarse* one in double precision and a *fine* one that holds the digits after it, from the current that Kirchhoff's law
+around it, perhaps over 1 Gohm, which is one part in 10¹² of what flows through it. So every answer comes in two
+parts, a *coarse* one in double precision and a *fine* one that holds the digits after it, from the current that Kirchhoff's law
 leaves over (iterative refinement; Wilkinson, Rounding Errors in Algebraic Processes, 1963).
 """
 
@@ -26,6 +26,7 @@ BLOCK = 1 << 17
 """Numbers in a block of right sides: small enough for the cache of a processor."""
 CORRECTIONS = 5
 SIGNIFICANT = 1e-15
+FIRST_COLUMNS = 64
 
 
 class Base:
@@ -51,8 +52,9 @@ class Base:
         self._place: Ints = np.full(len(system.ends), -1, dtype=np.intp)
         width = system.network.size + 1
         self.capacity = min(len(system.ends), max(LEAST_COLUMNS, BUDGET // width))
-        self.coarse: Floats = np.empty((width, self.capacity))
-        self.fine: Singles = np.empty((width, self.capacity), dtype=np.float32)
+        first = min(self.capacity, FIRST_COLUMNS)
+        self.coarse: Floats = np.empty((width, first))
+        self.fine: Singles = np.empty((width, first), dtype=np.float32)
         self._used = 0
 
     def columns(self, elements: Ints) -> Ints:
@@ -66,11 +68,22 @@ class Base:
             self._used = 0
             missing = np.unique(elements)
         if len(missing):
+            self._grow(self._used + len(missing))
             new = slice(self._used, self._used + len(missing))
             self._respond(self.system.ends[missing], self._active[missing], self.coarse[:, new], self.fine[:, new])
             self._place[missing] = np.arange(new.start, new.stop)
             self._used = new.stop
         return self._place[elements]
+
+    def _grow(self, columns: int) -> None:
+        """Room for so many columns. It grows by doubling: a table for every element costs more to lay out than the
+        few responses of a job's suspects cost to solve."""
+        width, room = self.coarse.shape
+        if columns > room:
+            larger = min(self.capacity, max(2 * room, columns))
+            coarse, fine = np.empty((width, larger)), np.empty((width, larger), dtype=np.float32)
+            coarse[:, : self._used], fine[:, : self._used] = self.coarse[:, : self._used], self.fine[:, : self._used]
+            self.coarse, self.fine = coarse, fine
 
     def respond(self, ends: Ints) -> Floats:
         """Volts of all nodes (N + 1, m) for 1 A into each first point (u0) and out of each second (u1).

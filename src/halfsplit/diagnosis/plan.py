@@ -17,29 +17,21 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.special import ndtr
-
 from halfsplit.diagnosis import proof
-from halfsplit.diagnosis.cost import places
 from halfsplit.diagnosis.diagnosis import Diagnosis
-from halfsplit.diagnosis.evidence import SLIP, ZERO_SIGMA, Forecast, Numeric, Worded, forecast, scale
-from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.posterior import Posterior, _repairs
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.propose import WORTH_ASKING, Outcome, Test, propose
+from halfsplit.diagnosis.results import range_words, results
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.words import evidence_words, part_words, reading_words
+from halfsplit.diagnosis.words import evidence_words, part_words
 
-Floats = NDArray[np.float64]
-
+FOUND_AT = 0.9
+"""On paper a path ends a little earlier than at the bench: what proves the cause follows anyway."""
 RARE = 0.01
 """A branch that fewer vehicles than this share come to is left to the tool."""
 DEEPEST = 12
 LARGEST = 40
-"""Steps of a plan; three or four pages."""
-IMPOSSIBLE = 1e-4
-"""An outcome less likely than this is no branch."""
+"""Steps of a plan; six pages or so."""
 LEFT = 3
 """Suspects that an unfinished branch tells."""
 ELSEWHERE = ("nothing wrong", "not in this model")
@@ -86,8 +78,11 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A test of the plan, numbered from 1. ``minutes``: what it costs there; ``opens``: places it has to open first;
-    ``probability``: share of the vehicles that come to it."""
+    """A test of the plan, numbered from 1.
+
+    ``minutes``: what it costs there; ``opens``: places it has to open first; ``probability``: share of the vehicles
+    that come to it.
+    """
 
     number: int
     measurement: Measurement
@@ -101,8 +96,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """``expected_minutes`` and ``worst_minutes`` until a path ends, proof apart; ``found``: share of the vehicles of
-    which the plan finds the cause. ``steps[0]`` is the first step; there is none where nothing can be asked."""
+    """The tree. ``steps[0]`` is the first step; there is none where nothing can be asked.
+
+    ``expected_minutes``, ``worst_minutes``: until a path ends, proof apart. ``found``: share of the vehicles of which
+    the plan finds the cause. ``found_at``: the probability that is taken for found.
+    """
 
     title: str
     complaints: tuple[str, ...]
@@ -113,6 +111,7 @@ class Plan:
     expected_minutes: float
     worst_minutes: float
     found: float
+    found_at: float
     intermittent: bool
 
 
@@ -125,27 +124,52 @@ class Walk:
     ending: Ending
 
 
-def plan(job: Diagnosis, *, rare: float = RARE, deepest: int = DEEPEST, largest: int = LARGEST,
-         progress: Callable[[int, int], None] | None = None) -> Plan:
+def plan(
+    job: Diagnosis,
+    *,
+    found_at: float = FOUND_AT,
+    rare: float = RARE,
+    deepest: int = DEEPEST,
+    largest: int = LARGEST,
+    progress: Callable[[int, int], None] | None = None,
+) -> Plan:
     """The plan from what the job knows now; the job itself is not changed.
 
+    ``found_at``: a path ends where one repair has this probability; its ending tells what is still to be proven.
     ``rare``: share of vehicles below which a branch is left to the tool; ``deepest``: steps on one path; ``largest``:
     steps of the whole plan. ``progress`` is told (steps made, steps at most). Readings are taken as made while the
     fault is present. Of an intermittent fault the plan says so.
     """
     root = _Node(job._state_of_mind(), 1.0)  # noqa: SLF001 - same package
-    _grow(root, job.found_at, rare, deepest, largest, progress)
-    steps = _numbered(root, job.found_at)
-    endings = tuple(dict.fromkeys(branch.ending for step in steps for branch in step.branches if branch.ending))
+    _grow(root, found_at, rare, deepest, largest, progress)
+    steps = _numbered(root, found_at)
+    endings = tuple(
+        dict.fromkeys(branch.ending for step in steps for branch in step.branches if branch.ending)
+    )
     if not steps:
-        endings = (root.end(job.found_at),)
+        endings = (root.end(found_at),)
     expected = sum(step.probability * step.minutes for step in steps)
-    found = math.fsum(step.probability * branch.probability for step in steps for branch in step.branches
-                      if branch.ending and branch.ending.kind == "found")
+    found = math.fsum(
+        step.probability * branch.probability
+        for step in steps
+        for branch in step.branches
+        if branch.ending and branch.ending.kind == "found"
+    )
     circuit = job.circuit
     told = tuple(evidence_words(one.measurement, one.value, circuit) for one in root.situation.live)
-    return Plan(circuit.model.title, told, job.instruments, _states(job, steps), steps, endings, expected,
-                _worst(steps), found, job.intermittent)
+    return Plan(
+        circuit.model.title,
+        told,
+        job.instruments,
+        _states(job, steps),
+        steps,
+        endings,
+        expected,
+        _worst(steps),
+        found,
+        found_at,
+        job.intermittent,
+    )
 
 
 def follow(made: Plan, answer: Callable[[Measurement], float | str]) -> Walk:
@@ -192,14 +216,28 @@ class _Node:
         self.situation.posterior.belief.likelihoods(self.situation.live)
         found = proof.finding(self.situation, found_at)
         if found is not None:
-            return Ending("found", leaders, found.repair, found.cause, found.part, found.missing_proof, found.verify,
-                          self.reach)
+            return Ending(
+                "found",
+                leaders,
+                found.repair,
+                found.cause,
+                found.part,
+                found.missing_proof,
+                found.verify,
+                self.reach,
+            )
         kind = "elsewhere" if sum(shares.get(name, 0.0) for name in ELSEWHERE) >= found_at else "tool"
         return Ending(kind, leaders, probability=self.reach)
 
 
-def _grow(root: _Node, found_at: float, rare: float, deepest: int, largest: int,
-          progress: Callable[[int, int], None] | None) -> None:
+def _grow(
+    root: _Node,
+    found_at: float,
+    rare: float,
+    deepest: int,
+    largest: int,
+    progress: Callable[[int, int], None] | None,
+) -> None:
     """Work out the steps that are reached most often, until the plan is large enough."""
     waiting: list[tuple[float, int, _Node]] = [(-root.reach, 0, root)]
     made = count = 0
@@ -208,7 +246,9 @@ def _grow(root: _Node, found_at: float, rare: float, deepest: int, largest: int,
         test = _next(node.situation, found_at)
         if test is None:
             continue
-        node.test, node.ways = test, list(_branched(node, test))
+        node.test = test
+        for one, share, after in results(node.situation, test):
+            node.ways.append((one, share, _Node(after, node.reach * share, node.depth + 1)))
         made += 1
         if progress is not None:
             progress(made, largest)
@@ -229,100 +269,15 @@ def _next(situation: Situation, found_at: float) -> Test | None:
     """The next test that tells anything, if there is one."""
     if _settled(situation, found_at):
         return None
-    situation.posterior.belief.likelihoods(situation.live)  # fuses that these readings have blown are blown now
-    tests = [test for test in propose(situation, 1, found_at) if test.bits >= WORTH_ASKING and len(test.outcomes) > 1]
+    situation.posterior.belief.likelihoods(
+        situation.live
+    )  # fuses that these readings have blown are blown now
+    tests = [
+        test
+        for test in propose(situation, 1, found_at)
+        if test.bits >= WORTH_ASKING and len(test.outcomes) > 1
+    ]
     return tests[0] if tests else None
-
-
-def _branched(node: _Node, test: Test) -> Iterator[tuple[Outcome, float, _Node]]:
-    """The ways on from a test: the outcome, its probability, and what is known then."""
-    outcomes = _rounded(test)
-    expected = forecast(test.measurement, node.situation.context)
-    chances = np.stack([_chance(expected, test.measurement, one) for one in outcomes])
-    chances /= chances.sum(axis=0)
-    weights = node.situation.posterior.weights
-    shares = (chances * weights).sum(axis=(1, 2)) / weights.sum()
-    possible = shares >= IMPOSSIBLE
-    total = float(shares[possible].sum())
-    for one, chance, share, kept in zip(outcomes, chances, shares, possible, strict=True):
-        if kept:
-            probability = float(share) / total
-            after = _after(node.situation, test.measurement, one, chance)
-            yield one, probability, _Node(after, node.reach * probability, node.depth + 1)
-
-
-def _rounded(test: Test) -> list[Outcome]:
-    """The outcomes with borders that can be read off an instrument."""
-    if test.outcomes[0].word:
-        return list(test.outcomes)
-    told = []
-    for one in test.outcomes:
-        low, high = (_legible(end, test.quantity) for end in (one.low, one.high))
-        if low < high:
-            told.append(replace(one, low=low, high=high, typical=min(max(one.typical, low), high)))
-    return told
-
-
-def _legible(border: float, quantity: str) -> float:
-    """A border rounded so that it can be read: 0.05 V, two digits of an ohm.
-
-    >>> _legible(12.0936, "volts"), _legible(2.3797, "ohms")
-    (12.1, 2.4)
-    """
-    if not math.isfinite(border):
-        return border
-    coarse = {"volts": 0.05, "amps": 0.05, "duty": 0.01, "hertz": 1.0}.get(quantity)
-    if coarse is None or abs(border) < coarse:
-        return float(f"{border:.2g}") if coarse is None else float(f"{border:.1g}")
-    return round(round(border / coarse) * coarse, 9)
-
-
-def _chance(expected: Forecast, measurement: Measurement, outcome: Outcome) -> Floats:
-    """The chance of an outcome under every particle (C, D)."""
-    if isinstance(expected, Worded):
-        return expected.likelihood(outcome.word)
-    low, high = (scale(measurement, end) if math.isfinite(end) else end for end in (outcome.low, outcome.high))
-    return _between(expected, low, high)
-
-
-def _between(expected: Numeric, low: float, high: float) -> Floats:
-    """The integral of `Numeric.likelihood` from ``low`` to ``high``."""
-    normal = ndtr((high - expected.value) / expected.sigma) - ndtr((low - expected.value) / expected.sigma)
-    nothing = ndtr((high - expected.low) / ZERO_SIGMA) - ndtr((low - expected.low) / ZERO_SIGMA)
-    inside = np.clip((np.array([low, high]) - expected.low) / (expected.high - expected.low), 0.0, 1.0)
-    even = float(inside[1] - inside[0])
-    honest = (1 - expected.ghost) * normal + expected.ghost * even
-    chance = (1 - SLIP) * honest + SLIP * (0.5 * float(nothing) + 0.5 * even)
-    chance[expected.unknown] = even
-    return np.asarray(np.maximum(chance, 1e-12))
-
-
-def _after(situation: Situation, measurement: Measurement, outcome: Outcome, chance: Floats) -> Situation:
-    """What is known once the outcome has been seen."""
-    value = outcome.word or outcome.typical
-    reading = Reading(f"plan {len(situation.readings) + 1:03d}", measurement, value, "yes", "plan")
-    remembers = measurement.quantity not in ("inspection", "ohms", "event")
-    return replace(situation, posterior=_given(situation, chance), readings=(*situation.readings, reading),
-                   opened=situation.opened | set(places(measurement, situation.circuit.model)),
-                   state=measurement.state if remembers else situation.state)
-
-
-def _given(situation: Situation, chance: Floats) -> Posterior:
-    """The posterior times a chance (C, D) of its particles. Hypotheses that are not worked out keep their share."""
-    before = situation.posterior
-    weights = before.weights * chance
-    weights *= before.weights.sum() / weights.sum()
-    columns = before.belief.columns.hypothesis
-    shares = np.bincount(columns, weights=weights.sum(axis=1), minlength=len(before.hypotheses))
-    by_hypothesis = {**before.by_hypothesis, **{one.name: float(share) for one, share in
-                                               zip(before.hypotheses, shares, strict=True)}}
-    every = situation.inference.hypotheses
-    group = _repairs(every, by_hypothesis)
-    by_group: dict[str, float] = {}
-    for one in every:
-        by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
-    ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-    return replace(before, weights=weights, probability=ordered, by_hypothesis=by_hypothesis, group_of=group)
 
 
 # From the tree to numbered steps
@@ -352,8 +307,12 @@ def _endings(leaves: Sequence[_Node], found_at: float) -> dict[int, Ending]:
     together: dict[tuple[object, ...], list[Ending]] = {}
     for one in own.values():
         together.setdefault(_same(one), []).append(one)
-    joint = {key: replace(max(some, key=lambda one: one.probability),
-                          probability=math.fsum(one.probability for one in some)) for key, some in together.items()}
+    joint = {
+        key: replace(
+            max(some, key=lambda one: one.probability), probability=math.fsum(one.probability for one in some)
+        )
+        for key, some in together.items()
+    }
     return {leaf: joint[_same(one)] for leaf, one in own.items()}
 
 
@@ -366,12 +325,29 @@ def _same(ending: Ending) -> tuple[object, ...]:
 def _step(node: _Node, number: dict[int, int], endings: dict[int, Ending]) -> Step:
     test = node.test
     assert test is not None  # noqa: S101 - only nodes with a test are numbered
-    branches = [Branch(share, "", one.word, one.low, one.high, one.typical, number.get(id(child)), endings.get(id(child)))
-                if not one.word else
-                Branch(share, "", one.word, step=number.get(id(child)), ending=endings.get(id(child)))
-                for one, share, child in node.ways]
-    told = tuple(replace(one, text=_branch_words(one, test.measurement)) for one in _merged(branches))
-    return Step(number[id(node)], test.measurement, test.sentence, test.minutes, test.cautions, test.opens, node.reach, told)
+    branches = [
+        _branch(one, share, number.get(id(child)), endings.get(id(child))) for one, share, child in node.ways
+    ]
+    told = tuple(
+        replace(one, text=one.word or range_words(one.low, one.high, one.typical, test.measurement))
+        for one in _merged(branches)
+    )
+    return Step(
+        number[id(node)],
+        test.measurement,
+        test.sentence,
+        test.minutes,
+        test.cautions,
+        test.opens,
+        node.reach,
+        told,
+    )
+
+
+def _branch(outcome: Outcome, share: float, step: int | None, ending: Ending | None) -> Branch:
+    if outcome.word:
+        return Branch(share, outcome.word, outcome.word, step=step, ending=ending)
+    return Branch(share, "", "", outcome.low, outcome.high, outcome.typical, step, ending)
 
 
 def _merged(branches: Sequence[Branch]) -> list[Branch]:
@@ -383,19 +359,10 @@ def _merged(branches: Sequence[Branch]) -> list[Branch]:
             told.append(one)
         else:
             typical = one.typical if one.probability > last.probability else last.typical
-            told[-1] = replace(last, high=one.high, typical=typical, probability=last.probability + one.probability)
+            told[-1] = replace(
+                last, high=one.high, typical=typical, probability=last.probability + one.probability
+            )
     return told
-
-
-def _branch_words(branch: Branch, measurement: Measurement) -> str:
-    """'over 12.1 V (about 12.5 V)'."""
-    if branch.word:
-        return branch.word
-    low, high = (reading_words(measurement, end) if math.isfinite(end) else "" for end in (branch.low, branch.high))
-    span = f"{low} to {high}" if low and high else f"over {low}" if low else f"under {high}" if high else "anything"
-    near = _legible(branch.typical, measurement.quantity)
-    inside = branch.low < near < branch.high
-    return f"{span} (about {reading_words(measurement, near + 0.0)})" if inside else span
 
 
 def _worst(steps: Sequence[Step]) -> float:
@@ -412,8 +379,10 @@ def _states(job: Diagnosis, steps: Sequence[Step]) -> tuple[tuple[str, str], ...
     used = dict.fromkeys(step.measurement.state for step in steps)
     told = []
     for name in used:
-        switches = [f"{part_words(switch, job.circuit)} at {position}"
-                    for switch, position in model.states[name].switches.items()]
+        switches = [
+            f"{part_words(switch, job.circuit)} at {position}"
+            for switch, position in model.states[name].switches.items()
+        ]
         running = [f"{one} running" for one in sorted(model.states[name].running)]
         told.append((name, ", ".join([*switches, *running]) or "all switches in their first position"))
     return tuple(told)

@@ -29,6 +29,9 @@ Ints = NDArray[np.intp]
 FULL_COLUMNS = 600
 """Up to here every hypothesis is worked out in full."""
 HELD = 0.999
+EXPLAINS = 0.7
+"""Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
+MOST_IN_FULL = 400
 PAIRS = 150
 KEPT_PREDICTORS = 6
 
@@ -44,6 +47,7 @@ class Posterior:
     probability: Mapping[str, float]
     by_hypothesis: Mapping[str, float]
     group_of: Mapping[str, str]
+    leaders: Mapping[str, Hypothesis]
     rest: float
 
     @property
@@ -119,7 +123,9 @@ class Inference:
         for one in self.hypotheses:
             by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
         ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-        return Posterior(belief, pool, weights, ordered, by_hypothesis, group, max(0.0, 1.0 - float(weights.sum())))
+        leaders = _leaders(self.hypotheses, by_hypothesis, group)
+        rest = max(0.0, 1.0 - float(weights.sum()))
+        return Posterior(belief, pool, weights, ordered, by_hypothesis, group, leaders, rest)
 
     def _screened(self, live: Sequence[Reading]) -> tuple[Floats, frozenset[int]]:
         """Log weight of every hypothesis by the screen, and which of them are to be worked out in full."""
@@ -153,6 +159,19 @@ def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float])
     return told
 
 
+def _leaders(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float],
+             group: Mapping[str, str]) -> dict[str, Hypothesis]:
+    """The likeliest hypothesis of each repair group; a single fault rather than a pair that goes with it."""
+    told: dict[str, Hypothesis] = {}
+    for one in hypotheses:
+        name = group[one.name]
+        best = told.get(name)
+        own, bests = one.group == name, best is not None and best.group == name
+        if best is None or (own, probability[one.name]) > (bests, probability[best.name]):
+            told[name] = one
+    return told
+
+
 def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
     columns = belief.columns
     best = np.full(len(columns.hypotheses), -np.inf)
@@ -165,9 +184,16 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
 
 
 def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[int]:
-    """The hypotheses that hold 99.9 % by the screen; the special ones always."""
-    shares = np.exp(screened - logsumexp(screened))
-    order = np.argsort(-shares, kind="stable")
-    count = int(np.searchsorted(np.cumsum(shares[order]), HELD)) + 1
+    """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen;
+    the special ones always. The thousands that have nothing to do with the complaint stay in the screen."""
+    with np.errstate(divide="ignore"):
+        likelihood = screened - np.log([one.prior for one in hypotheses])
     special = {number for number, one in enumerate(hypotheses) if one.first.kind in ("nothing", "unknown")}
-    return frozenset(order[:count].tolist()) | special
+    healthy = next(number for number, one in enumerate(hypotheses) if one.first.kind == "nothing")
+    explains = likelihood > likelihood[healthy] + EXPLAINS
+    if not explains.any():
+        explains[:] = True
+    shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
+    order = np.argsort(-shares, kind="stable")
+    count = int(np.searchsorted(np.cumsum(shares[order]), HELD * shares.sum())) + 1
+    return frozenset(order[: min(count, MOST_IN_FULL)].tolist()) | special

@@ -79,9 +79,7 @@ def suspects(situation: Situation) -> tuple[Suspect, ...]:
 
 def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
     """The likeliest fault of a repair group."""
-    members = [one for one in situation.inference.hypotheses if one.group == group] or [
-        one for one in situation.inference.hypotheses if situation.posterior.group_of[one.name] == group]
-    return max(members, key=lambda one: situation.posterior.by_hypothesis[one.name])
+    return situation.posterior.leaders[group]
 
 
 def mean_severity(situation: Situation, hypothesis: Hypothesis) -> float | None:
