@@ -25,6 +25,23 @@ from halfsplit.report.view import (
 )
 from halfsplit.report.workshop import workshop_pdf
 
-__all__ = ["CheckView", "ComplaintView", "CustomerView", "EarlierWorkView", "FindingView", "JobView", "LimitView",
-           "MoneyView", "PartView", "PhotoView", "ShopView", "StepView", "SuspectView", "VehicleView", "WorkView",
-           "customer_pdf", "plan_pdf", "workshop_pdf"]
+__all__ = [
+    "CheckView",
+    "ComplaintView",
+    "CustomerView",
+    "EarlierWorkView",
+    "FindingView",
+    "JobView",
+    "LimitView",
+    "MoneyView",
+    "PartView",
+    "PhotoView",
+    "ShopView",
+    "StepView",
+    "SuspectView",
+    "VehicleView",
+    "WorkView",
+    "customer_pdf",
+    "plan_pdf",
+    "workshop_pdf",
+]

@@ -23,8 +23,16 @@ class Room:
     size: float
 
 
-ROOMS = (Room(700, 6, 3, 10.0), Room(500, 6, 3, 9.5), Room(400, 5, 3, 9.0), Room(280, 4, 2, 9.0), Room(200, 3, 2, 8.5),
-         Room(140, 3, 0, 8.0), Room(90, 2, 0, 8.0), Room(60, 2, 0, 7.0))
+ROOMS = (
+    Room(700, 6, 3, 10.0),
+    Room(500, 6, 3, 9.5),
+    Room(400, 5, 3, 9.0),
+    Room(280, 4, 2, 9.0),
+    Room(200, 3, 2, 8.5),
+    Room(140, 3, 0, 8.0),
+    Room(90, 2, 0, 8.0),
+    Room(60, 2, 0, 7.0),
+)
 """From roomy to terse; the first that fits on one page is taken."""
 
 
@@ -39,23 +47,52 @@ def customer_pdf(view: JobView) -> bytes:
 
 def _page(view: JobView, room: Room) -> bytes:
     album = Album(room.photos)
-    told = job_data(_customers(view, room), album, room.text)
+    told: dict[str, Any] = _flowing(job_data(_customers(view, room), album, room.text))
     told["size"] = room.size
     told["shown"] = _photos(told["steps"])
     told["left_out"] = _left_out(view, room)
     return make_pdf("customer", told, view.as_of, album.files)
 
 
+def _flowing(told: Any) -> Any:
+    """The same without ends of lines, which take room."""
+    match told:
+        case str():
+            return " ".join(told.split("\n"))
+        case list():
+            return [_flowing(one) for one in told]
+        case dict():
+            return {key: _flowing(one) for key, one in told.items()}
+    return told
+
+
 def _customers(view: JobView, room: Room) -> JobView:
     """What concerns the customer, as much of it as there is room for."""
     some = slice(room.entries)
-    finding = replace(view.finding, shown=view.finding.shown[some], missing=view.finding.missing[some],
-                      declined=view.finding.declined[some])
-    return replace(view, suspects=(), drawing="", cautions=(), photos=(), work=(), circuit="",
-                   steps=tuple(_in_plain_words(step) for step in _decisive(view)[some]),
-                   checks=tuple(_counted(check) for check in view.checks[some]), finding=finding,
-                   parts=view.parts[some], earlier_work=view.earlier_work[some], arrival_codes=view.arrival_codes[some],
-                   unplugged=view.unplugged[some], refitted=view.refitted[some], limits=view.limits[-1:])
+    finding = replace(
+        view.finding,
+        shown=view.finding.shown[some],
+        missing=view.finding.missing[some],
+        declined=view.finding.declined[some],
+    )
+    return replace(
+        view,
+        suspects=(),
+        drawing="",
+        cautions=(),
+        photos=(),
+        work=(),
+        circuit="",
+        steps=tuple(_in_plain_words(step) for step in _decisive(view)[some]),
+        checks=tuple(_counted(check) for check in view.checks[some]),
+        finding=finding,
+        parts=view.parts[some],
+        earlier_work=view.earlier_work[some],
+        arrival_codes=view.arrival_codes[some],
+        unplugged=view.unplugged[some],
+        refitted=view.refitted[some],
+        limits=view.limits[-1:],
+    )
 
 
 def _decisive(view: JobView) -> tuple[StepView, ...]:
@@ -63,13 +100,21 @@ def _decisive(view: JobView) -> tuple[StepView, ...]:
 
 
 def _in_plain_words(step: StepView) -> StepView:
-    return replace(step, what=step.plain or step.what, reading=_without_percent(step.reading),
-                   allowed=_without_percent(step.allowed))
+    return replace(
+        step,
+        what=step.plain or step.what,
+        reading=_without_percent(step.reading),
+        allowed=_without_percent(step.allowed),
+    )
 
 
 def _counted(check: CheckView) -> CheckView:
-    return replace(check, before=_without_percent(check.before), after=_without_percent(check.after),
-                   allowed=_without_percent(check.allowed))
+    return replace(
+        check,
+        before=_without_percent(check.before),
+        after=_without_percent(check.after),
+        allowed=_without_percent(check.allowed),
+    )
 
 
 def _without_percent(reading: str) -> str:
@@ -79,11 +124,19 @@ def _without_percent(reading: str) -> str:
 
 def _photos(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The photos on the page, each with the number of its step."""
-    return [photo | {"step": number} for number, step in enumerate(steps, 1) for photo in step["photos"] if photo["file"]]
+    numbered = [(number, photo) for number, step in enumerate(steps, 1) for photo in step["photos"]]
+    return [photo | {"step": number} for number, photo in numbered if photo["file"]]
 
 
 def _left_out(view: JobView, room: Room) -> bool:
     """Whether anything was cut for want of room."""
-    lists = (_decisive(view), view.checks, view.parts, view.finding.missing, view.finding.declined, view.unplugged)
+    lists = (
+        _decisive(view),
+        view.checks,
+        view.parts,
+        view.finding.missing,
+        view.finding.declined,
+        view.unplugged,
+    )
     texts = (view.complaint.words, view.finding.cause, view.finding.consequence, view.correction)
     return any(len(one) > room.entries for one in lists) or any(len(text) > room.text for text in texts)

@@ -1,4 +1,7 @@
-"""Templates and data to PDF/A-2b. Data reaches a template as a file of JSON, so that no text is ever markup."""
+"""Templates and data to PDF/A-2b (ISO 19005-2, level B: it looks the same in years).
+
+Data reaches a template as a file of JSON, so that no text is ever markup.
+"""
 
 from __future__ import annotations
 
@@ -16,26 +19,28 @@ import typst
 
 from halfsplit.errors import MissingProgramError
 
-STANDARD = "a-2b"
-"""ISO 19005-2, level B: looks the same in years, with everything inside."""
 
-
-def make_pdf(template: str, data: Mapping[str, Any], at: datetime, pictures: Mapping[str, bytes] | None = None) -> bytes:
+def make_pdf(
+    template: str, data: Mapping[str, Any], at: datetime, pictures: Mapping[str, bytes] | None = None
+) -> bytes:
     """Set ``template`` (a name in ``report/templates``) with ``data``. ``at`` is the date that the file bears.
 
     ``pictures``: file name → bytes, as the data names them. The fonts are those that come along with matplotlib, so
     that every machine gives the same bytes.
     """
-    sources: dict[str, Path | bytes] = {name: text for name, text in _templates().items()}
-    sources["main.typ"] = sources[f"{template}.typ"]
-    sources["data.json"] = json.dumps(data, sort_keys=True).encode()
-    with TemporaryDirectory(prefix="halfsplit-") as folder:  # the library takes text from memory, pictures from disk only
-        for name, content in (pictures or {}).items():
+    told = {"data.json": json.dumps(data, sort_keys=True).encode()}
+    with TemporaryDirectory(prefix="halfsplit-") as folder:  # the library reads pictures from a folder only
+        for name, content in {**_templates(), **told, **(pictures or {})}.items():
             Path(folder, name).write_bytes(content)
-        made = typst.compile(sources, root=folder, format="pdf", font_paths=[str(_fonts())], ignore_system_fonts=True,
-                             pdf_standards=STANDARD, timestamp=int(at.timestamp()))
-    assert isinstance(made, bytes)  # noqa: S101 - one document, one file
-    return made
+        return typst.compile(
+            Path(folder, f"{template}.typ"),
+            root=Path(folder),
+            format="pdf",
+            font_paths=list(_fonts()),
+            ignore_system_fonts=True,
+            pdf_standards="a-2b",
+            timestamp=int(at.timestamp()),
+        )
 
 
 @cache
@@ -45,11 +50,11 @@ def _templates() -> dict[str, bytes]:
 
 
 @cache
-def _fonts() -> Path:
+def _fonts() -> tuple[Path]:
     """DejaVu, which covers Latin, Greek, Cyrillic, Hebrew, Arabic and the signs of the trade."""
     found = find_spec("matplotlib")
     for folder in (found.submodule_search_locations or ()) if found else ():
         fonts = Path(folder, "mpl-data", "fonts", "ttf")
         if fonts.joinpath("DejaVuSans.ttf").exists():
-            return fonts
+            return (fonts,)
     raise MissingProgramError("reports need the fonts that come with matplotlib: install matplotlib")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import warnings
 from io import BytesIO
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 from PIL import Image, ImageOps
 
@@ -43,7 +43,9 @@ def _jpeg(opened: Image.Image) -> bytes:
     return made.getvalue()
 
 
-_REACHES_OUT = re.compile(r"<!|<script|<image|<foreignObject|\bhref\s*=\s*[\"'](?!#)|@import|url\((?!#)", re.IGNORECASE)
+_REACHES_OUT = re.compile(
+    r"<!|<script|<image|<foreignObject|\bhref\s*=\s*[\"'](?!#)|@import|url\((?!#)", re.IGNORECASE
+)
 
 
 def drawing_bytes(svg: str) -> bytes | None:
@@ -51,8 +53,8 @@ def drawing_bytes(svg: str) -> bytes | None:
     if not svg.strip() or _REACHES_OUT.search(svg):
         return None
     try:
-        root = ElementTree.fromstring(svg)  # noqa: S314 - declarations of entities were refused above
-    except ElementTree.ParseError:
+        root = ET.fromstring(svg)  # noqa: S314 - declarations of entities were refused above
+    except ET.ParseError:
         return None
     return svg.encode() if root.tag.rpartition("}")[2] == "svg" else None
 

@@ -43,21 +43,34 @@ def plain(value: Any, album: Album, longest: int = LONGEST) -> Any:
         case datetime():
             return value.isoformat()
         case PhotoView():
-            return {"file": album.add(value), "name": printable(value.name, 120), "caption": printable(value.caption, 300)}
+            words = {"name": printable(value.name, 120), "caption": printable(value.caption, 300)}
+            return {"file": album.add(value), **words}
         case tuple() | list():
             return [plain(one, album, longest) for one in value]
         case Mapping():
             return {str(key): plain(one, album, longest) for key, one in value.items()}
     if not is_dataclass(value):
         raise TypeError(f"{type(value).__name__} cannot be printed")
-    told = {field.name.rstrip("_"): plain(getattr(value, field.name), album, longest) for field in fields(value)}
+    told = {
+        field.name.rstrip("_"): plain(getattr(value, field.name), album, longest) for field in fields(value)
+    }
     return told | _SUMS.get(type(value), lambda _: {})(value)
 
 
 def _money_words(view: MoneyView) -> dict[str, str]:
-    return {"rate": money(view.rate, view.currency), "minutes": minutes(view.minutes) if view.minutes else "",
-            "work": money(view.work, view.currency), "parts": money(view.parts, view.currency),
-            "total": money(view.total, view.currency), "on_suspicion": money(view.on_suspicion, view.currency)}
+    currency = _currency(view)
+    return {
+        "rate": money(view.rate, currency),
+        "minutes": minutes(view.minutes) if view.minutes else "",
+        "work": money(view.work, currency),
+        "parts": money(view.parts, currency),
+        "total": money(view.total, currency),
+        "on_suspicion": money(view.on_suspicion, currency),
+    }
+
+
+def _currency(view: MoneyView) -> str:
+    return printable(view.currency, 12)
 
 
 def _part_words(view: PartView) -> dict[str, str]:
@@ -77,5 +90,5 @@ def job_data(view: JobView, album: Album, longest: int = LONGEST) -> dict[str, A
     for step in (*told["steps"], *told["work"]):
         step["minutes"] = minutes(step["minutes"])
     for limit, given in zip(told["limits"], view.limits, strict=True):
-        limit["amount"] = money(given.amount, view.money.currency)
+        limit["amount"] = money(given.amount, _currency(view.money))
     return told

@@ -184,8 +184,10 @@ class LimitView:
 
 @dataclass(frozen=True, kw_only=True)
 class MoneyView:
-    """The sums. None where no rate is set. ``on_suspicion``: what replacing parts on suspicion would have cost, with
-    ``on_suspicion_parts`` naming them."""
+    """The sums. None where no rate is set.
+
+    ``on_suspicion``: what replacing ``on_suspicion_parts`` on suspicion would have cost.
+    """
 
     currency: str = ""
     rate: Decimal | None = None

@@ -8,6 +8,8 @@ from decimal import Decimal
 
 LONGEST = 4_000
 """Characters of one text that are printed; the rest is counted. Whole texts stay in the job's record."""
+MOST_LINES = 40
+"""Lines that a text may force; further ends of lines are spaces."""
 LONG_WORD, PIECE = 18, 9
 _WORD = re.compile(rf"\S{{{LONG_WORD + 1},}}")
 _BREAK = "\u200b"
@@ -16,15 +18,18 @@ _BOX = "\u25a1"
 
 
 def printable(text: str, longest: int = LONGEST) -> str:
-    """The text as it is printed: without control and direction characters, at most ``longest`` characters long.
+    r"""The text as it is printed: without control and direction characters, at most ``longest`` characters long.
 
     Direction overrides could make a reading look like another one; letters of right-to-left scripts stay.
 
-    >>> printable("12.3\\x00 V\\u202e"), printable("abcdefgh", 4)
+    >>> printable("12.3\x00 V\u202e"), printable("abcdefgh", 4)
     ('12.3 V', 'abc…')
     """
     cleaned = "".join(_character(one) for one in unicodedata.normalize("NFC", text[: 4 * longest])).strip()
-    cleaned = re.sub(r"\n{3,}", "\n\n", cleaned)
+    lines = re.sub(r"\n{3,}", "\n\n", cleaned).split("\n")
+    cleaned = "\n".join(
+        [*lines[:MOST_LINES], *([" ".join(lines[MOST_LINES:])] if lines[MOST_LINES:] else [])]
+    )
     if len(cleaned) > longest or len(text) > 4 * longest:
         cleaned = cleaned[: longest - 1].rstrip() + "…"
     return _WORD.sub(_breakable, cleaned)

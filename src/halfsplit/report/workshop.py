@@ -7,11 +7,15 @@ from typing import Any
 from halfsplit.report.pdf import make_pdf
 from halfsplit.report.pictures import drawing_bytes, is_wide
 from halfsplit.report.plain import Album, job_data
-from halfsplit.report.view import JobView, Phase, PhotoView
+from halfsplit.report.view import JobView, Phase
 
 MOST_PHOTOS = 60
-PHASES: tuple[tuple[Phase, str], ...] = (("arrival", "As it came in"), ("search", "Finding the cause"),
-                                         ("proof", "Proving the cause"), ("after repair", "After the repair"))
+PHASES: tuple[tuple[Phase, str], ...] = (
+    ("arrival", "As it came in"),
+    ("search", "Finding the cause"),
+    ("proof", "Proving the cause"),
+    ("after repair", "After the repair"),
+)
 
 
 def workshop_pdf(view: JobView) -> bytes:
@@ -20,9 +24,11 @@ def workshop_pdf(view: JobView) -> bytes:
     told = job_data(view, album)
     for number, step in enumerate(told["steps"], 1):
         step["number"] = number
-    told["phases"] = [{"title": title, "steps": [step for step in told["steps"] if step["phase"] == phase]}
-                      for phase, title in PHASES]
-    told["pictures"], told["unreadable"] = _pictures(told, view.photos)
+    told["phases"] = [
+        {"title": title, "steps": [step for step in told["steps"] if step["phase"] == phase]}
+        for phase, title in PHASES
+    ]
+    told["pictures"], told["unreadable"] = _pictures(told)
     drawn = drawing_bytes(view.drawing)
     told["drawing"] = "drawing.svg" if drawn else ""
     told["wide"] = is_wide(view.drawing)
@@ -31,8 +37,8 @@ def workshop_pdf(view: JobView) -> bytes:
     return make_pdf("workshop", told, view.as_of, files)
 
 
-def _pictures(told: dict[str, Any], own: tuple[PhotoView, ...]) -> tuple[list[dict[str, Any]], list[str]]:
-    """All photos once, in the order of the steps, with where they belong; and the names of those that cannot be shown."""
+def _pictures(told: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
+    """All photos once, in the order of the steps, with where they belong; the names of those that cannot be shown."""
     belonging = [(f"step {step['number']}", photo) for step in told["steps"] for photo in step["photos"]]
     belonging += [("", photo) for photo in told["photos"]]
     shown: dict[str, dict[str, Any]] = {}
