@@ -1,8 +1,8 @@
 """Faults a second: all single faults of a 60-branch vehicle in one state, against ngspice.
 
-Ours is the whole of it: compiling aside, every fault's devices settled and the volts at every point told. ngspice gets the
-element that a fault changes altered and its operating point solved once, without settling any device, which favours it;
-in memory through libngspice (all values read from its callback), and as a process for each fault.
+Ours is the whole of it: compiling aside, every fault's devices settled and the volts at every point told. ngspice
+gets the element that a fault changes altered and its operating point solved once, without settling any device, which
+favours it; in memory through libngspice (all values read from its callback), and as a process for each fault.
 """
 
 import sys

@@ -14,7 +14,7 @@ import numpy as np
 
 from halfsplit.circuit.cases import Cases
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, States
-from halfsplit.circuit.elements import DriverDevice
+from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.lowrank import Updates, spread
 from halfsplit.circuit.network import System
@@ -52,8 +52,9 @@ class Batch:
         return self._bases[key]
 
     def _settle(self, waiting: Ints) -> None:
-        """Settle these cases; those in which a fuse opens are settled again, from the unpowered network. Where no
-        source drives (ohms are measured), every device stays at rest.
+        """Settle these cases; those in which a fuse opens are settled again, from the unpowered network.
+
+        Where no source drives (ohms are measured), every device stays at rest.
         """
         if not self.system.driven:
             self.states[:, waiting] = self.table.rest(self.cases.locks.at(waiting))

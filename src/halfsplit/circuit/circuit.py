@@ -28,7 +28,8 @@ WORKS_FROM, WEAK_FROM = 0.9, 0.2
 
 class FaultList(Mapping[str, Fault]):
     """Faults by name, in the order of the file. A wire is also found with its ends turned round or with the side of
-    a cavity written out."""
+    a cavity written out.
+    """
 
     def __init__(self, faults: Mapping[str, Fault]) -> None:
         self._faults = faults
@@ -163,7 +164,8 @@ class Solution:
 
     def volts(self, point: str, to: str | None = None, *, instrument: str | None = None) -> float:
         """Volts at a point against the battery's negative post, or against a second point; as an ideal meter shows
-        them, or loaded by an instrument ('meter', 'scope', 'test lamp', 'load lamp', …)."""
+        them, or loaded by an instrument ('meter', 'scope', 'test lamp', 'load lamp', …).
+        """
         network = self.circuit.network
         a = network.node(point)
         b = network.size if to is None else network.node(to)
@@ -179,7 +181,8 @@ class Solution:
 
     def amps(self, name: str) -> float:
         """Current through a two-pin part, a contact (``K7.87``), a cavity or a wire (``wire A B``), positive from
-        the first end to the second."""
+        the first end to the second.
+        """
         network = self.circuit.network
         part = self.circuit.parts.get(name)
         if name not in network.element_index and part is not None and part.kind == "switch":

@@ -13,12 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from halfsplit.circuit.elements import (
-    FEED_MINIMUM,
-    NOMINAL,
-    SUPPLY_LIMIT,
-    SUPPLY_OHMS,
-    Assembly,
+from halfsplit.circuit.element import (
     Device,
     Diode,
     DriverDevice,
@@ -28,6 +23,7 @@ from halfsplit.circuit.elements import (
     SupplyDevice,
     TalkDevice,
 )
+from halfsplit.circuit.elements import FEED_MINIMUM, NOMINAL, SUPPLY_LIMIT, SUPPLY_OHMS, Assembly
 from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State
 
 Floats = NDArray[np.float64]
@@ -104,8 +100,8 @@ class _View:
         self.working = self.fed.copy()
         for number in self.table.sleepers:
             device = self.table.devices[number]
-            assert isinstance(device, SleepDevice)
-            self.working[device.module] &= ~self.asleep(number, device)
+            if isinstance(device, SleepDevice):
+                self.working[device.module] &= ~self.asleep(number, device)
 
     def asleep(self, number: int, device: SleepDevice) -> Bools:
         """Whether a module sleeps: the state has lasted long enough, and nothing wakes it."""
@@ -194,8 +190,11 @@ class DeviceTable:
                      np.zeros((len(self.inputs), cases), dtype=bool))
 
     def draw(self, generator: np.random.Generator) -> Thresholds:
-        """One car's thresholds. Feed of a module: 6 to 9.5 V over the draws (field.md 13), about a stated value
-        ±1 V; relays pull in a little earlier or later than stated."""
+        """One car's thresholds.
+
+        Feed of a module: 6 to 9.5 V over the draws (field.md 13), about a stated value
+        ±1 V; relays pull in a little earlier or later than stated.
+        """
         nominal = self.thresholds
         drawn = generator.uniform(6.0, 9.5, len(nominal.minimum))
         near = nominal.minimum + generator.uniform(-1.0, 1.0, len(nominal.minimum))
@@ -296,8 +295,10 @@ def _diode(view: _View, number: int, device: Diode) -> States:
 
 
 def _driver(view: _View, number: int, device: DriverDevice) -> States:
-    """On while its module works and its condition holds; limiting past its limit; latched off from then on if it
-    latches, until its module loses its feed or the state that clears it."""
+    """On while its module works and its condition holds; limiting past its limit.
+
+    Latched off from then on if it latches, until its module loses its feed or the state that clears it.
+    """
     driver = device.driver
     told = view.holds(driver.when, device.module) | (view.locks.device[number] == ALWAYS)
     works = view.working[device.module]
@@ -352,5 +353,5 @@ POINTS: Mapping[type, Callable[..., Sequence[str]]] = {
     DriverDevice: lambda device: device.ends,
     SupplyDevice: lambda device: (device.feed, device.earth, device.pin),
     TalkDevice: _talk_points,
-    SleepDevice: lambda device: (),
+    SleepDevice: lambda _: (),
 }

@@ -14,6 +14,20 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from halfsplit.circuit.element import (
+    Device,
+    Diode,
+    DriverDevice,
+    Element,
+    InputPort,
+    ModulePorts,
+    ParkSwitch,
+    Point,
+    Relay,
+    SleepDevice,
+    SupplyDevice,
+    TalkDevice,
+)
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import (
     BODY,
@@ -27,7 +41,6 @@ from halfsplit.circuit.model import (
     Or,
     Part,
     PinIs,
-    Sleep,
     Supply,
     Talk,
 )
@@ -53,120 +66,6 @@ BUS_DRIVE_OHMS = 25.0
 BUS_IDLE, BUS_HIGH, BUS_LOW = 2.5, 3.5, 1.5
 LINE_PULL_OHMS, LINE_DRIVE_OHMS = 30e3, 40.0
 
-Point = str
-
-
-@dataclass(frozen=True, slots=True)
-class Element:
-    """``spread`` is the standard deviation of the logarithm of the conductance between cars (``predict`` draws it);
-    ``role`` says what it is. ``device``/``mask``: index and bit mask of device states in which it counts; -1: always."""
-
-    name: str
-    role: str
-    u: tuple[Point, Point]
-    v: tuple[Point, Point]
-    conductance: float
-    emf: float = 0.0
-    push: float = 0.0
-    spread: float = 0.0
-    device: int = -1
-    mask: int = 0
-    part: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Relay:
-    name: str
-    coil: tuple[Point, Point]
-    pulls: float
-    drops: float
-
-
-@dataclass(frozen=True, slots=True)
-class ParkSwitch:
-    """Running while the motor has volts; parked otherwise."""
-
-    name: str
-    motor: tuple[Point, Point]
-
-
-@dataclass(frozen=True, slots=True)
-class Diode:
-    name: str
-    ends: tuple[Point, Point]
-    forward: float
-
-
-@dataclass(frozen=True, slots=True)
-class DriverDevice:
-    """States: 0 off, 1 on, 2 limiting, 3 latched off."""
-
-    name: str
-    module: int
-    driver: Driver
-    ends: tuple[Point, Point]
-    ohms: float
-
-
-@dataclass(frozen=True, slots=True)
-class SupplyDevice:
-    """States: 0 off, 1 regulating, 2 limiting, 3 dropping out (its feed is below its voltage)."""
-
-    name: str
-    module: int
-    supply: Supply
-    feed: Point
-    earth: Point
-    pin: Point
-
-
-@dataclass(frozen=True, slots=True)
-class TalkDevice:
-    """States: 0 unfed, 1 recessive, 2 dominant (only while links are judged)."""
-
-    name: str
-    module: int
-    talk: Talk
-    high: Point
-    low: Point | None
-    feed: Point
-    earth: Point
-
-
-@dataclass(frozen=True, slots=True)
-class SleepDevice:
-    """States: 0 awake, 1 asleep: then the module draws little, drives nothing and does not talk."""
-
-    name: str
-    module: int
-    sleep: Sleep
-
-
-Device = Relay | ParkSwitch | Diode | DriverDevice | SupplyDevice | TalkDevice | SleepDevice
-
-
-@dataclass(frozen=True, slots=True)
-class InputPort:
-    """An input as the module sees it; ``resting`` is the level that it is taken at when it is not read."""
-
-    name: str
-    module: int
-    pin: str
-    point: Point
-    low_under: float | None
-    high_over: float | None
-    resting: str
-
-
-@dataclass(frozen=True, slots=True)
-class ModulePorts:
-    """``feeds``: groups of points of which any serves; ``earth``: the first earth."""
-
-    name: str
-    feeds: tuple[tuple[Point, ...], ...]
-    earth: Point
-    minimum: float
-
 
 @dataclass(slots=True)
 class Assembly:
@@ -179,8 +78,8 @@ class Assembly:
     modules: list[ModulePorts] = field(default_factory=list)
     inputs: list[InputPort] = field(default_factory=list)
 
-    def add(self, name: str, role: str, a: Point, b: Point, ohms: float, *, spread: float = 0.0, emf: float = 0.0,
-            device: int = -1, mask: int = 0, part: str = "") -> None:
+    def add(self, name: str, role: str, a: Point, b: Point, ohms: float, *,  # noqa: PLR0913 - a line of a table
+            spread: float = 0.0, emf: float = 0.0, device: int = -1, mask: int = 0, part: str = "") -> None:
         """A resistance (with a source of ``emf`` volts in series) from a to b."""
         ends = (a, b)
         conductance = 1.0 / ohms if ohms else 0.0
@@ -277,9 +176,10 @@ def _sensor(assembly: Assembly, part: Part) -> None:
         assembly.add(part.name, "load", inside(part, "1"), inside(part, "2"), value(part, "ohm"), spread=0.08,
                      part=part.name)
         return
-    upper, lower = sensor_track(part, value(part, "share"))
-    assembly.add(f"{part.name} upper", "track", inside(part, "1"), inside(part, "2"), upper, spread=0.05, part=part.name)
-    assembly.add(f"{part.name} lower", "track", inside(part, "2"), inside(part, "3"), lower, spread=0.05, part=part.name)
+    halves = zip(("upper", "lower"), ("1", "2"), ("2", "3"), sensor_track(part, value(part, "share")), strict=True)
+    for half, a, b, ohms in halves:
+        assembly.add(f"{part.name} {half}", "track", inside(part, a), inside(part, b), ohms, spread=0.05,
+                     part=part.name)
 
 
 def sensor_track(part: Part, share: float) -> tuple[float, float]:

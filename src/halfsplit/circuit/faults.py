@@ -10,16 +10,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from halfsplit.circuit.devices import ALWAYS
-from halfsplit.circuit.elements import (
-    SHORT_OHMS,
-    SWITCH_OHMS,
-    DriverDevice,
-    Relay,
-    SleepDevice,
-    SupplyDevice,
-    load_ohms,
-    value,
-)
+from halfsplit.circuit.element import DriverDevice, Relay, SleepDevice, SupplyDevice
+from halfsplit.circuit.elements import SHORT_OHMS, SWITCH_OHMS, load_ohms, value
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Model, Part
 from halfsplit.circuit.network import ADD, EMF, OPEN, SET, Change, Lock, Network

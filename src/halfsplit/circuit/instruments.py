@@ -19,8 +19,11 @@ COLD_SHARE = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """``ohms``: its load, hot for a lamp. ``share`` and ``floor``: standard deviation of a reading is
-    ``share`` × reading + ``floor`` (V, A or ohm by ``quantity``). ``minutes``: to set it up."""
+    """How an instrument loads and how well it reads.
+
+    ``ohms``: its load, hot for a lamp. ``share`` and ``floor``: standard deviation of a reading is
+    ``share`` × reading + ``floor`` (V, A or ohm by ``quantity``). ``minutes``: to set it up.
+    """
 
     name: str
     ohms: float | None

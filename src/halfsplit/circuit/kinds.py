@@ -14,7 +14,8 @@ from types import MappingProxyType
 @dataclass(frozen=True, slots=True)
 class Kind:
     """``pins`` empty: any pin. ``optional``: further pins that may be used. ``units``: the values it takes, by unit
-    or word. ``defaults``: in SI units. ``load``: judged by 'works'. ``modes``: its own modes of failure."""
+    or word. ``defaults``: in SI units. ``load``: judged by 'works'. ``modes``: its own modes of failure.
+    """
 
     name: str
     code: str

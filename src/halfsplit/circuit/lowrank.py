@@ -1,8 +1,8 @@
 """Low-rank changes of a factorised network, many cases at once.
 
 With ``A x = b`` solved for the base, a case that changes few elements has ``A' = A + U diag(dg) Vᵀ`` (U, V: the ends
-of the changed elements, dg: their conductances new less old). Let each changed element push an extra current f from its first
-end into its second, so that the base with these currents has the volts of the case. With the responses
+of the changed elements, dg: their conductances new less old). Let each changed element push an extra current f from
+its first end into its second, so that the base with these currents has the volts of the case. With the responses
 ``D = A⁻¹ U`` and ``Q = Vᵀ D``::
 
     (I + diag(dg) Q) f = i(old) - i(new)  at the volts of the base,      x' = x + D f
@@ -41,8 +41,9 @@ LOST = 1e-9
 class Update:
     """Cases that differ from the base in at most K elements.
 
-    ``which`` (B,) counts them within those asked for; ``columns`` (B, K) of the base's responses; ``ends`` (B, K, 4); ``change`` (B, K) siemens; ``flow`` (B, K) ampere;
-    ``solver`` (B, K, K), the inverse of the matrix; ``lost`` (B,): too nearly singular to be trusted.
+    ``which`` (B,) counts them within those asked for; ``columns`` (B, K) of the base's responses; ``ends`` (B, K, 4);
+    ``change`` (B, K) siemens; ``flow`` (B, K) ampere; ``solver`` (B, K, K), the inverse of the matrix; ``lost`` (B,):
+    too nearly singular to be trusted.
     """
 
     which: Ints

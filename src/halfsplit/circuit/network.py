@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
 from halfsplit.circuit.devices import DeviceTable, Thresholds
-from halfsplit.circuit.elements import LEAK, REFERENCE, Assembly, Element, assemble, inside, sensor_track
+from halfsplit.circuit.element import Element
+from halfsplit.circuit.elements import LEAK, REFERENCE, Assembly, assemble, inside, sensor_track
 from halfsplit.circuit.model import BODY, Model, State
 from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
 from halfsplit.errors import NotFoundError
@@ -43,7 +44,9 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Lock:
-    """A device, module or input that no longer does its work. ``table``: 'device' (``value`` is the state that it
+    """A device, module or input that no longer does its work.
+
+    ``table``: 'device' (``value`` is the state that it
     keeps, or ``devices.ALWAYS`` for a driver that is always told to drive), 'module' (dead), 'input' (not read).
     """
 

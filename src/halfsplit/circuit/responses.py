@@ -2,8 +2,8 @@
 
 The answers that matter are small differences: behind an opened contact of 2 mohm the volts hang on what flows
 around it, perhaps over 1 Gohm, which is one part in 10¹² of what flows through it. So every answer comes in two
-parts, a *coarse* one in double precision and a *fine* one that holds the digits after it, from the current that Kirchhoff's law
-leaves over (iterative refinement; Wilkinson, Rounding Errors in Algebraic Processes, 1963).
+parts, a *coarse* one in double precision and a *fine* one that holds the digits after it, from the current that
+Kirchhoff's law leaves over (iterative refinement; Wilkinson, Rounding Errors in Algebraic Processes, 1963).
 """
 
 from __future__ import annotations
@@ -77,7 +77,8 @@ class Base:
 
     def _grow(self, columns: int) -> None:
         """Room for so many columns. It grows by doubling: a table for every element costs more to lay out than the
-        few responses of a job's suspects cost to solve."""
+        few responses of a job's suspects cost to solve.
+        """
         width, room = self.coarse.shape
         if columns > room:
             larger = min(self.capacity, max(2 * room, columns))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
-from halfsplit.circuit.elements import Diode, SupplyDevice
+from halfsplit.circuit.element import Diode, SupplyDevice
 from halfsplit.circuit.network import Lock, System
 
 ROUNDS = 80
@@ -24,8 +24,11 @@ Evaluate = Callable[[States, Ints, int], tuple[Floats, Links]]
 
 @dataclass(frozen=True)
 class Settled:
-    """``states`` (D, B) at the fixed point; ``chattering`` (D, B): devices that found none, held released.
-    ``path``: the states after each round, for the first case only (the healthy run that others are compared with)."""
+    """Where the devices came to rest.
+
+    ``states`` (D, B) at the fixed point; ``chattering`` (D, B): devices that found none, held released.
+    ``path``: the states after each round, for the first case only (the healthy run that others are compared with).
+    """
 
     states: States
     chattering: Bools
@@ -33,9 +36,12 @@ class Settled:
 
 
 def settle(system: System, evaluate: Evaluate, locks: Locks) -> Settled:
-    """Find the fixed point of every case. Devices that alternate for ever are named, held released, and the
+    """Find the fixed point of every case.
+
+    Devices that alternate for ever are named, held released, and the
     rest settles about them. Diodes and regulators, which have one solution only, are then flipped one at a time
-    (the least index first, which is finite: Murty 1974) before anything is called chattering."""
+    (the least index first, which is finite: Murty 1974) before anything is called chattering.
+    """
     rounds = _Rounds(system, locks)
     while len(rounds.live) and rounds.number < ROUNDS:
         rounds.take(*evaluate(rounds.states[:, rounds.live], rounds.live, rounds.number))

@@ -15,7 +15,8 @@ from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
-from halfsplit.circuit.elements import LEAK, DriverDevice
+from halfsplit.circuit.element import DriverDevice
+from halfsplit.circuit.elements import LEAK
 from halfsplit.circuit.network import OPEN, Change, Lock, System
 from halfsplit.circuit.settle import Evaluate, Settled, locks_for, settle
 
@@ -168,7 +169,9 @@ def volts_of(system: System) -> Callable[[States], Floats]:
 
 def links(system: System, states: States, locks: Locks, evaluate: Callable[[States], Floats], *,
           every: bool = False) -> Links:
-    """Which modules hear which on a bus: (listener, speaker) → (B,). Only what driver conditions ask for, or every
+    """Which modules hear which on a bus: (listener, speaker) → (B,).
+
+    Only what driver conditions ask for, or every
     pair. A speaker drives the line dominant; a listener must see that, and see the bus idle when nobody speaks.
     """
     table = system.network.devices
@@ -193,8 +196,10 @@ def links(system: System, states: States, locks: Locks, evaluate: Callable[[Stat
 
 
 def duty_phases(system: System, states: States) -> list[tuple[float, States]]:
-    """Shares of time and the device states in each, where drivers that are on switch with a duty cycle: a meter
-    shows the mean over these. All start together; one phase of share 1 where nothing switches."""
+    """Shares of time and the device states in each, where drivers switch with a duty cycle.
+
+    A meter shows the mean over these. All start together; one phase of share 1 where nothing switches.
+    """
     shares = {number: device.driver.duty for number, device in enumerate(system.network.devices.devices)
               if isinstance(device, DriverDevice) and device.driver.duty is not None and states[number] in (1, 2)}
     if not shares:

@@ -8,6 +8,7 @@ a sparse matrix with all right sides, which is several times faster than solving
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,4 +68,4 @@ def _levels(triangle: csr_matrix, order: range) -> tuple[list[_Level], Ints]:
     scaled.eliminate_zeros()
     bounds = np.searchsorted(level_of[ordered], np.arange(level_of.max(initial=0) + 2))
     return [_Level(int(first), int(last), scaled[first:last])
-            for first, last in zip(bounds[1:-1], bounds[2:], strict=True)], ordered
+            for first, last in pairwise(bounds[1:])], ordered

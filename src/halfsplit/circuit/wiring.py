@@ -44,6 +44,7 @@ def place(point: str) -> str:
 
 
 def wire_metres(wire: Wire) -> float:
+    """The length given, else the default."""
     return METRES if wire.metres is None else wire.metres
 
 
@@ -106,8 +107,10 @@ def neighbouring_cavities(model: Model) -> list[tuple[str, str]]:
 
 
 def _regions(model: Model) -> list[set[str]]:
-    """Places joined by wires, contacts, switches and relay contacts (open or closed): the search for a fuse
-    goes through these and stops at everything else (rulings 9)."""
+    """Places joined by wires, contacts, switches and relay contacts (open or closed).
+
+    The search for a fuse goes through these and stops at everything else (rulings 9).
+    """
     return _joined(_passable(model))
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
-from halfsplit.circuit.elements import DriverDevice
+from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
 from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
@@ -271,7 +271,8 @@ class Predictor:
 
     def memory(self, keys: set[SceneKey]) -> Memory:
         """What a vehicle remembers that has been in these scenes: a fuse that a hypothesis blows there stays blown
-        (rulings 5)."""
+        (rulings 5).
+        """
         blown = self.whole.blown
         for key in sorted(keys, key=repr):
             blown = blown | self.scene(key, self.whole).blown()

@@ -230,7 +230,7 @@ def _code(vehicle: Vehicle, measurement: Measurement) -> str:
 
 def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
     solution = vehicle.solution(measurement.state, measurement.changes)
-    from halfsplit.circuit.elements import DriverDevice
+    from halfsplit.circuit.element import DriverDevice
 
     table = vehicle.circuit.network.devices
     number = table.find(measurement.at, DriverDevice)
