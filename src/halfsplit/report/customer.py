@@ -32,6 +32,8 @@ ROOMS = (
     Room(140, 3, 0, 8.0),
     Room(90, 2, 0, 8.0),
     Room(60, 2, 0, 7.0),
+    Room(40, 1, 0, 7.0),
+    Room(24, 1, 0, 6.5),
 )
 """From roomy to terse; the first that fits on one page is taken."""
 

@@ -10,7 +10,7 @@ LONGEST = 4_000
 """Characters of one text that are printed; the rest is counted. Whole texts stay in the job's record."""
 MOST_LINES = 40
 """Lines that a text may force; further ends of lines are spaces."""
-LONG_WORD, PIECE = 18, 9
+LONG_WORD, PIECE = 18, 6
 _WORD = re.compile(rf"\S{{{LONG_WORD + 1},}}")
 _BREAK = "\u200b"
 _SPACES = {"\n": "\n", "\t": " ", "\r": "", "\u2028": "\n", "\u2029": "\n"}
@@ -47,7 +47,7 @@ def _character(one: str) -> str:
 def _breakable(found: re.Match[str]) -> str:
     """A long word with places at which a line may end; joined-up scripts keep their shape."""
     word = found[0]
-    if not word.isascii():
+    if any(unicodedata.bidirectional(one) in ("AL", "NSM") for one in word):
         return word
     return _BREAK.join(word[start : start + PIECE] for start in range(0, len(word), PIECE))
 

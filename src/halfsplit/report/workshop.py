@@ -8,8 +8,11 @@ from halfsplit.report.pdf import make_pdf
 from halfsplit.report.pictures import drawing_bytes, is_wide
 from halfsplit.report.plain import Album, job_data
 from halfsplit.report.view import JobView, Phase
+from halfsplit.report.words import printable
 
 MOST_PHOTOS = 60
+LONGEST_HEAD = 30
+"""Characters of a text in the line above each page."""
 PHASES: tuple[tuple[Phase, str], ...] = (
     ("arrival", "As it came in"),
     ("search", "Finding the cause"),
@@ -29,6 +32,8 @@ def workshop_pdf(view: JobView) -> bytes:
         for phase, title in PHASES
     ]
     told["pictures"], told["unreadable"] = _pictures(told)
+    head = {"shop": view.shop.name, "number": view.number, "registration": view.vehicle.registration}
+    told["head"] = {name: printable(words, LONGEST_HEAD) for name, words in head.items()}
     drawn = drawing_bytes(view.drawing)
     told["drawing"] = "drawing.svg" if drawn else ""
     told["wide"] = is_wide(view.drawing)
