@@ -208,12 +208,14 @@ class Batch:
         return volts
 
     def _fill(self, base: Base, cases: Ints, states: States, columns: Ints, nodes: Ints, volts: Floats) -> None:
-        volts[:, columns] = base.volts[nodes, None]
+        untouched = np.ones(len(columns), dtype=bool)
         for update in self._updates.of(base, self.cases, cases[columns], states[:, columns]):
             which = columns[update.which]
+            untouched[update.which] = False
             spread(base, update, nodes, which, volts)
             for column in which[update.lost]:
                 volts[:, column] = self._alone(int(cases[column]), states[:, column])[nodes]
+        volts[:, columns[untouched]] = base.volts[nodes, None]
 
     def _alone(self, case: int, states: States) -> Floats:
         """Volts of a case whose change was too nearly singular: factorised by itself."""
