@@ -120,13 +120,20 @@ class Circuit:
     @cached_property
     def healthy_volts(self) -> Mapping[str, float]:
         """For each load the largest volts across it over all states, healthy (rulings 10)."""
-        best: dict[str, float] = {}
-        for state in self.states:
+        told = [self.healthy_across(state) for state in self.states]
+        return {name: max(volts[name] for volts in told) for name in told[0]}
+
+    def healthy_across(self, state: str) -> Mapping[str, float]:
+        """Volts across each load in a state, healthy."""
+        if state not in self._across:
             solution = self.solve(state)
-            for part in self.parts.values():
-                if part.kind in LOADS:
-                    best[part.name] = max(best.get(part.name, 0.0), solution.across(part.name))
-        return best
+            loads = [part.name for part in self.parts.values() if part.kind in LOADS]
+            self._across[state] = {name: solution.across(name) for name in loads}
+        return self._across[state]
+
+    @cached_property
+    def _across(self) -> dict[str, Mapping[str, float]]:
+        return {}
 
     def healthy_word(self, load: str, state: str) -> str:
         """Whether a load works in a state when nothing is wrong: 'yes', 'weak' or 'no'."""

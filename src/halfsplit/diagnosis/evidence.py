@@ -156,9 +156,9 @@ def _numeric(value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: F
     gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
     spread = value.std(axis=1, keepdims=True) if value.shape[1] > 1 else COARSE_SHARE * np.abs(value) + COARSE_FLOOR
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
-    wide = np.where(scene.chattering(), np.maximum(wide, CHATTER_SIGMA), wide)
+    wide = np.where(scene.chattering, np.maximum(wide, CHATTER_SIGMA), wide)
     low, high = RANGES[quantity]
-    return Numeric(value, wide, np.zeros_like(value) if ghost is None else ghost, low, high, scene.unknown())
+    return Numeric(value, wide, np.zeros_like(value) if ghost is None else ghost, low, high, scene.unknown)
 
 
 def _volts(measurement: Measurement, context: Context) -> Numeric:
@@ -200,12 +200,12 @@ def _worded(measurement: Measurement, scene: Scene, words: tuple[str, ...], uppe
             error: float = WORDS_ERROR) -> Worded:
     """Three words in falling order from the chances to be above two edges."""
     probability = np.stack([upper, np.maximum(lower - upper, 0.0), 1.0 - np.maximum(lower, upper)], axis=-1)
-    return Worded(words, (1 - 1.5 * error) * probability + 0.5 * error, scene.unknown())
+    return Worded(words, (1 - 1.5 * error) * probability + 0.5 * error, scene.unknown)
 
 
 def _yes_no(yes: Floats, scene: Scene, words: tuple[str, str], error: float = WORDS_ERROR) -> Worded:
     chance = error + (1 - 2 * error) * np.asarray(yes, dtype=float)
-    return Worded(words, np.stack([chance, 1.0 - chance], axis=-1), scene.unknown())
+    return Worded(words, np.stack([chance, 1.0 - chance], axis=-1), scene.unknown)
 
 
 def _works(measurement: Measurement, context: Context) -> Worded:
@@ -295,7 +295,7 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
     blown = _is_blown(measurement.at, scene, context)
     if blown is not None:
         chance = np.maximum(chance, FUSE_SEEN * blown)
-    return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.unknown())
+    return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.unknown)
 
 
 def _wiggle(measurement: Measurement, context: Context) -> Worded:
@@ -304,7 +304,7 @@ def _wiggle(measurement: Measurement, context: Context) -> Worded:
     there = np.array([any(measurement.at in one.touches or one.part == measurement.at
                           for one in (fault.members or (fault,))) for fault in _faults(scene)])
     chance = np.where(there, 0.6 if context.intermittent else 0.2, WORDS_ERROR)[:, None] * np.ones(scene.shape)
-    return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown())
+    return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
 
 
 def _event(measurement: Measurement, context: Context) -> Worded:
@@ -313,7 +313,7 @@ def _event(measurement: Measurement, context: Context) -> Worded:
     there = np.array([any(measurement.at in one.touches or one.part == measurement.at
                           for one in (fault.members or (fault,))) for fault in _faults(scene)])
     chance = np.where(there, 0.5, 0.5 / EVENT_FACTOR)[:, None] * np.ones(scene.shape)
-    return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown())
+    return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
 
 
 def _code(measurement: Measurement, context: Context) -> Worded:
@@ -322,7 +322,7 @@ def _code(measurement: Measurement, context: Context) -> Worded:
     kind, pin = measurement.detail[0], measurement.detail[1] if len(measurement.detail) > 1 else None
     sets = CODE_KINDS.get(kind, _out_of_range)(scene, measurement.at, pin, _healthy(context))
     chance = np.where(sets, 0.9, 0.03)
-    return Worded(("set", "not set"), np.stack([chance, 1 - chance], axis=-1), scene.unknown())
+    return Worded(("set", "not set"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
 
 
 def _pin_volts(scene: Scene, unit: str, pin: str | None, healthy: int) -> tuple[Floats, Floats]:

@@ -32,6 +32,8 @@ HELD = 0.999
 EXPLAINS = 0.7
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
 MOST_IN_FULL = 400
+LARGE_POOL = 120
+"""Hypotheses that may be carried along before it pays to solve anew without them."""
 PAIRS = 150
 KEPT_PREDICTORS = 6
 
@@ -139,7 +141,7 @@ class Inference:
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
         pool = frozenset() if self._pool is None else frozenset(self._number[one.name] for one in self._pool.hypotheses)
-        if self._pool is None or not chosen <= pool or 3 * len(chosen) < len(pool):
+        if self._pool is None or not chosen <= pool or len(pool) > 3 * len(chosen) + LARGE_POOL:
             self._pool = self._belief([self.hypotheses[number] for number in sorted(chosen)])
         return self._pool
 

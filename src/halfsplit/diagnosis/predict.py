@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +53,8 @@ class Scene:
         self._batches = [self._batch(parameters, blown[..., number], cases) for number, parameters in enumerate(draws)]
         self._volts: dict[int, Readings] = {}
         self._source: dict[int, Readings] = {}
+        self._amps: dict[int, Readings] = {}
+        self._works: dict[str, Readings] = {}
         self.nothing = next((number for number, one in enumerate(columns.hypotheses)
                              if one.first.name == NOTHING_WRONG), 0)
 
@@ -110,10 +113,17 @@ class Scene:
             return volts
         return loaded(volts, self.source(a), used)
 
+    def fill_amps(self, elements: Sequence[int]) -> None:
+        """Find the currents of these elements at once."""
+        missing = np.array(sorted({one for one in elements if one not in self._amps}), dtype=np.intp)
+        if len(missing):
+            amps = np.stack([batch.amps(missing) for batch in self._batches], axis=-1)
+            self._amps.update(zip(missing.tolist(), amps.astype(np.float32), strict=True))
+
     def amps(self, element: int) -> Readings:
         """Current of an element (C, D)."""
-        wanted = np.array([element], dtype=np.intp)
-        return np.stack([batch.amps(wanted)[0] for batch in self._batches], axis=-1).astype(np.float32)
+        self.fill_amps([element])
+        return self._amps[element]
 
     def port_ohms(self, a: int, b: int) -> Readings:
         """Resistance between two nodes (C, D)."""
@@ -122,19 +132,20 @@ class Scene:
 
     def works(self, load: str) -> Readings:
         """Share of its healthy volts that a load has (C, D), 0 where it is broken itself."""
+        if load not in self._works:
+            self._works[load] = self._share_of_volts(load)
+        return self._works[load]
+
+    def _share_of_volts(self, load: str) -> Readings:
         network = self.circuit.network
-        element = network.element(load)
-        a, b = network.ends[element][:2]
+        a, b = network.ends[network.element(load)][:2]
         volts = np.abs(self.volts(int(a), int(b)))
-        column = int(np.flatnonzero(self.columns.hypothesis == self.nothing)[0])
-        nominal = abs(self.circuit.solve(self.key.state).volts(network.points[a]) -
-                      (self.circuit.solve(self.key.state).volts(network.points[b]) if b != network.size else 0.0))
-        best = self.circuit.healthy_volts[load]
-        # The same car, healthy, in the state in which the load has most: its own volts here scaled up to there.
-        here = volts[column] if nominal > 0.5 * best and not self.key.changes else np.full(self.shape[1], nominal or 1)
-        reference = np.maximum(here * (best / nominal if nominal > 0.5 * best else 1.0), 1e-6)
-        if nominal <= 0.5 * best:
-            reference = np.full(self.shape[1], best)
+        nominal, best = self.circuit.healthy_across(self.key.state)[load], self.circuit.healthy_volts[load]
+        reference = np.full(self.shape[1], max(best, 1e-6), dtype=np.float32)
+        if nominal > 0.5 * best and not self.key.changes:
+            # The same car, healthy: what the load has here, scaled up to the state in which it has most.
+            healthy = int(np.flatnonzero(self.columns.hypothesis == self.nothing)[0])
+            reference = np.maximum(volts[healthy] * np.float32(best / nominal), np.float32(1e-6))
         share = volts / reference
         share[self._broken(load)] = 0.0
         return np.asarray(share, dtype=np.float32)
@@ -144,10 +155,17 @@ class Scene:
         return np.array([any(one.part == load and one.mode in DEAD_MODES and load not in good
                              for one in fault.members or (fault,)) for fault in self.columns.faults], dtype=bool)
 
+    @cached_property
+    def _fed(self) -> Bools:
+        return np.stack([batch.fed() for batch in self._batches], axis=-1)
+
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
-        row = self.circuit.network.devices.module_index[module]
-        return np.stack([batch.fed()[row] for batch in self._batches], axis=-1)
+        return np.asarray(self._fed[self.circuit.network.devices.module_index[module]])
+
+    @cached_property
+    def _links(self) -> list[Links]:
+        return [batch.links() for batch in self._batches]
 
     def answers(self, module: str) -> Bools:
         """Whether a module answers: fed, and where it talks on a bus, in touch with another unit (C, D)."""
@@ -156,8 +174,7 @@ class Scene:
         if part.behaviour is None or not part.behaviour.talks:
             return fed
         touch = []
-        for batch in self._batches:
-            links = batch.links()
+        for links in self._links:
             others = [other for listener, other in links if listener == module]
             heard = [links[module, other] & links[other, module] for other in others if (other, module) in links]
             touch.append(np.logical_or.reduce(heard) if heard else np.ones(len(self.columns), dtype=bool))
@@ -167,6 +184,7 @@ class Scene:
         """Fuses that open by overload (F, C, D)."""
         return np.stack([batch.blown for batch in self._batches], axis=-1)
 
+    @cached_property
     def chattering(self) -> Bools:
         """Columns whose devices find no rest (C, D)."""
         return np.stack([batch.chattering.any(axis=0) for batch in self._batches], axis=-1)
@@ -205,6 +223,7 @@ class Scene:
             return self.fed(name)
         return self.works(name) >= WORKS_FROM if kind in LOADS else np.ones(self.shape, dtype=bool)
 
+    @cached_property
     def unknown(self) -> Bools:
         """The columns (C,) of 'not in this model', which no reading can rule out."""
         return np.array([fault.name == NOT_IN_MODEL for fault in self.columns.faults], dtype=bool)

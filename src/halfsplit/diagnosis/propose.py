@@ -16,6 +16,7 @@ from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minute
 from halfsplit.diagnosis.evidence import RANGES, SLIP, Forecast, Numeric, Worded, forecast, unscale
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
+from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import odd_reading
 from halfsplit.diagnosis.words import reading_words, sentence
@@ -24,6 +25,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 STATES = 4
+FEW_NODES = 400
+"""Up to here tests are looked for in other states than that of the complaint as well."""
 CLOSING_IN = 8
 """Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
 its own."""
@@ -122,7 +125,7 @@ def _candidates(situation: Situation) -> list[Measurement]:
     states = list(dict.fromkeys([reading.measurement.state for reading in complaints]
                                 or [reading.measurement.state for reading in situation.live]))
     others = [state for state in circuit.states if state not in states]
-    states = (states + (others if situation.inference.small else []))[:STATES] or list(circuit.states)[:1]
+    states = (states + (others if circuit.network.size <= FEW_NODES else []))[:STATES] or list(circuit.states)[:1]
     leading = situation.likeliest()
     shares = list(situation.posterior.probability.values())
     close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
@@ -141,7 +144,7 @@ def _ranked(situation: Situation, wanted: Sequence[Measurement], limit: int, fou
     if limit <= 0 or not wanted:
         return ()
     chosen, weights, group, names = situation.particles()
-    _solve_together(situation, wanted)
+    wanted = shortlist(situation, wanted, chosen, weights)
     forecasts = [forecast(one, situation.context) for one in wanted]
     numeric = [number for number, one in enumerate(forecasts) if isinstance(one, Numeric)]
     worded = [number for number, one in enumerate(forecasts) if isinstance(one, Worded)]
@@ -152,25 +155,6 @@ def _ranked(situation: Situation, wanted: Sequence[Measurement], limit: int, fou
     ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at)[:limit]
     return tuple(_test(situation, wanted[order[one.test]], forecasts[order[one.test]], one.bits, one.minutes,
                        one.expected_minutes, (chosen, weights, group, names)) for one in ranked)
-
-
-def _solve_together(situation: Situation, wanted: Sequence[Measurement]) -> None:
-    """Volts of all points of a scene at once: far cheaper than point by point."""
-    network = situation.circuit.network
-    nodes: dict[tuple[str, tuple[Intervention, ...]], set[int]] = {}
-    source: dict[tuple[str, tuple[Intervention, ...]], set[int]] = {}
-    for one in wanted:
-        if one.quantity in ("volts", "lamp"):
-            key = one.state, one.changes
-            ends = [network.node(point) for point in (one.at, one.to) if point is not None]
-            nodes.setdefault(key, set()).update(ends)
-            if one.to is None:
-                source.setdefault(key, set()).update(ends)
-    for key, some in nodes.items():
-        scene = situation.context.scene(Measurement("volts", "", key[0], changes=key[1]))
-        size = network.size
-        scene.fill([node for node in some if node != size])
-        scene.fill_source([node for node in source.get(key, ()) if node != size])
 
 
 def _options(numeric: list[Forecast], worded: list[Forecast], chosen: Ints, minutes: Floats) -> Candidates:

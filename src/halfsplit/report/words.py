@@ -1,4 +1,4 @@
-"""Text made fit for paper: what cannot be printed is dropped or shown as a box, long words can be broken."""
+"""Text made fit for paper: what cannot be printed is dropped or shown as a box."""
 
 from __future__ import annotations
 
@@ -10,9 +10,6 @@ LONGEST = 4_000
 """Characters of one text that are printed; the rest is counted. Whole texts stay in the job's record."""
 MOST_LINES = 40
 """Lines that a text may force; further ends of lines are spaces."""
-LONG_WORD, PIECE = 18, 6
-_WORD = re.compile(rf"\S{{{LONG_WORD + 1},}}")
-_BREAK = "\u200b"
 _SPACES = {"\n": "\n", "\t": " ", "\r": "", "\u2028": "\n", "\u2029": "\n"}
 _BOX = "\u25a1"
 
@@ -32,7 +29,7 @@ def printable(text: str, longest: int = LONGEST) -> str:
     )
     if len(cleaned) > longest or len(text) > 4 * longest:
         cleaned = cleaned[: longest - 1].rstrip() + "…"
-    return _WORD.sub(_breakable, cleaned)
+    return cleaned
 
 
 def _character(one: str) -> str:
@@ -42,14 +39,6 @@ def _character(one: str) -> str:
     if category in ("Cc", "Cf"):
         return ""
     return _BOX if category in ("Cs", "Co", "Cn") else one
-
-
-def _breakable(found: re.Match[str]) -> str:
-    """A long word with places at which a line may end; joined-up scripts keep their shape."""
-    word = found[0]
-    if any(unicodedata.bidirectional(one) in ("AL", "NSM") for one in word):
-        return word
-    return _BREAK.join(word[start : start + PIECE] for start in range(0, len(word), PIECE))
 
 
 def money(amount: Decimal | None, currency: str = "") -> str:

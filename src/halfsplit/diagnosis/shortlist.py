@@ -1,0 +1,76 @@
+"""Which of a vehicle's thousands of tests are worth a closer look.
+
+Nearly all points of a vehicle read the same whatever is wrong with one load. A test is kept where its reading differs
+between what is believed by more than the instrument's error; of those, the best by spread and minutes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.diagnosis.cost import own_minutes
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.predict import Scene
+from halfsplit.diagnosis.situation import Situation
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+PROBED = ("volts", "lamp", "amps")
+SPREAD = 0.3
+"""Standard deviation over what is believed, in units of the instrument's error, from which a test may tell something."""
+MOST = 240
+
+
+def shortlist(situation: Situation, wanted: Sequence[Measurement], chosen: Ints, weights: Floats) -> list[Measurement]:
+    """The tests worth a forecast, in the order given. What is not a probe (a look, a swap) is kept as it is."""
+    scenes: dict[tuple[str, tuple[object, ...]], list[int]] = {}
+    for number, one in enumerate(wanted):
+        if one.quantity in PROBED:
+            scenes.setdefault((one.state, one.changes), []).append(number)
+    worth = np.full(len(wanted), np.inf)
+    for numbers in scenes.values():
+        tests = [wanted[number] for number in numbers]
+        scene = situation.context.scene(tests[0])
+        worth[numbers] = _spread(scene, tests, chosen, weights)
+    minutes = np.array([own_minutes(one, situation.circuit.model, situation.state) for one in wanted])
+    value = np.where(worth < SPREAD, -1.0, np.log1p(worth) / minutes)
+    probes = np.flatnonzero(np.isfinite(worth) & (value > 0))
+    best = probes[np.argsort(-value[probes], kind="stable")[:MOST]]
+    kept = sorted({*best.tolist(), *np.flatnonzero(np.isinf(worth)).tolist()})
+    told = [wanted[number] for number in kept]
+    _source_ohms(situation, told)
+    return told
+
+
+def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: Floats) -> Floats:
+    """Standard deviation of each test's reading over the particles, by the instrument's error (T,)."""
+    network, size = scene.circuit.network, scene.circuit.network.size
+    ends = [(network.element(one.at), size) if one.quantity == "amps" else
+            (network.node(one.at), size if one.to is None else network.node(one.to)) for one in tests]
+    volts = [number for number, one in enumerate(tests) if one.quantity != "amps"]
+    scene.fill([node for number in volts for node in ends[number] if node != size])
+    scene.fill_amps([ends[number][0] for number, one in enumerate(tests) if one.quantity == "amps"])
+    told = np.empty(len(tests))
+    for number, one in enumerate(tests):
+        a, b = ends[number]
+        values = (scene.amps(a) if one.quantity == "amps" else scene.volts(a, b)).ravel()[chosen]
+        mean = float(values @ weights)
+        used = INSTRUMENTS[one.instrument or "meter"]
+        told[number] = np.sqrt(max(float((values - mean) ** 2 @ weights), 0.0)) / (used.floor + used.share * abs(mean))
+    return told
+
+
+def _source_ohms(situation: Situation, tests: Sequence[Measurement]) -> None:
+    """What the instrument's load will meet at the points that are left, found for all together."""
+    network = situation.circuit.network
+    for state, changes in dict.fromkeys((one.state, one.changes) for one in tests):
+        nodes = [network.node(one.at) for one in tests if one.quantity in ("volts", "lamp") and one.to is None
+                 and (one.state, one.changes) == (state, changes)]
+        if nodes:
+            scene = situation.context.scene(Measurement("volts", "", state, changes=changes))
+            scene.fill_source([node for node in nodes if node != network.size])
