@@ -15,6 +15,8 @@ from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
 from halfsplit.circuit.element import Diode, SupplyDevice
 from halfsplit.circuit.network import Lock, System
 
+LIMITING = 2
+"""State of a regulated supply (``devices``)."""
 ROUNDS = 80
 """Far more than any chain of relays needs; a case that has not settled by then is told as chattering."""
 
@@ -64,6 +66,7 @@ class _Rounds:
         self.history = [self.states.copy()]
         self.live: Ints = np.arange(cases)
         self.number = 0
+        self.supplies = np.array([isinstance(device, SupplyDevice) for device in table.devices], dtype=bool)
         self.gentle = np.array([isinstance(device, Diode | SupplyDevice) for device in table.devices], dtype=bool)
 
     def take(self, volts: Floats, links: Links) -> None:
@@ -87,6 +90,10 @@ class _Rounds:
             moved = np.flatnonzero(new[:, column] != old[:, column])
             gentle = moved[self.gentle[moved]]
             new[gentle[1:], column] = old[gentle[1:], column]
+            # A shorted supply that regulates without bound starves its own module, which a real one cannot: here
+            # it comes up at its limit and regulates from there.
+            starting = moved[self.supplies[moved] & (old[moved, column] == 0) & (new[moved, column] > 0)]
+            new[starting, column] = LIMITING
 
     def _break_cycles(self) -> None:
         """A case that is back in a state that it had before goes round for ever."""
