@@ -15,6 +15,7 @@ class Element:
 
     ``spread`` is the standard deviation of the logarithm of the conductance between cars (``predict`` draws it);
     ``role`` says what it is. ``device``/``mask``: index and bit mask of device states in which it counts; -1: always.
+    ``variant``: the production that has it, '' for all.
     """
 
     name: str
@@ -28,6 +29,7 @@ class Element:
     device: int = -1
     mask: int = 0
     part: str = ""
+    variant: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -361,5 +361,7 @@ def _wires(assembly: Assembly) -> None:
         known = wire.metres is not None
         ohms = assembly.wiring.ohms(wire)
         # A length that nobody measured is known to a factor of 3 (field.md 15): ln 3 / 2 as standard deviation.
-        assembly.add(wire.name, "wire", wire.a, wire.b, ohms, spread=0.1 if known else 0.55, part=wire.name)
+        ends = (wire.a, wire.b)
+        assembly.elements.append(Element(wire.name, "wire", ends, ends, 1.0 / ohms, spread=0.1 if known else 0.55,
+                                         part=wire.name, variant=wire.variant))
 

@@ -164,9 +164,14 @@ class Network:
 
     @cached_property
     def parameters(self) -> Parameters:
-        """The nominal values."""
+        """The nominal values, of the first production where the diagram shows several."""
+        return self.nominal(next(iter(self.model.variants), ""))
+
+    def nominal(self, variant: str) -> Parameters:
+        """The nominal values of one production: the wires of the others are not there."""
+        there = np.array([element.variant in ("", variant) for element in self.elements])
         return Parameters(
-            np.array([element.conductance for element in self.elements]),
+            np.where(there, [element.conductance for element in self.elements], 0.0),
             np.array([element.emf for element in self.elements]),
             self.devices.thresholds)
 
@@ -228,9 +233,9 @@ class Network:
                     present[self.element(f"{part.name} join {number}")] = join.position == position
         return present
 
-    def draw(self, generator: np.random.Generator) -> Parameters:
+    def draw(self, generator: np.random.Generator, variant: str | None = None) -> Parameters:
         """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13."""
-        nominal = self.parameters
+        nominal = self.parameters if variant is None else self.nominal(variant)
         spread = np.array([element.spread for element in self.elements])
         battery = np.array([element.role == "battery" for element in self.elements])
         emf = nominal.emf + np.where(battery, 0.15 * np.clip(generator.standard_normal(len(spread)), -2, 2), 0.0)

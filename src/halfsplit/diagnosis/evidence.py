@@ -12,12 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from halfsplit.circuit.faults import NOTHING_WRONG, Fault
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
-from halfsplit.diagnosis.measurement import Measurement, Reading
+from halfsplit.diagnosis.measurement import Between, Measurement, Reading
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
 from halfsplit.diagnosis.priors import Priors
 
@@ -35,6 +36,7 @@ RANGES: Mapping[str, tuple[float, float]] = {"volts": (0.0, 15.0), "amps": (0.0,
 """Over which a slip is spread evenly; ohms as log10."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
 """Ohms are compared as log10(ohm + offset), OL as the ceiling."""
+FEWEST_CARS = 4
 COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
 """Spread between cars where only the nominal one was solved."""
 WORDS_ERROR = 0.02
@@ -70,6 +72,17 @@ class Numeric:
         """The part of the density (C, D) that is no slip of the hand."""
         normal = np.exp(-0.5 * ((reading - self.value) / self.sigma) ** 2) / (self.sigma * np.sqrt(2 * np.pi))
         return np.asarray((1 - SLIP) * ((1 - self.ghost) * normal + self.ghost * self._even(reading)))
+
+    def between(self, low: float, high: float) -> Floats:
+        """Chance (C, D) that a reading lies in a range: the integral of ``likelihood``."""
+        normal = ndtr((high - self.value) / self.sigma) - ndtr((low - self.value) / self.sigma)
+        nothing = ndtr((high - self.low) / ZERO_SIGMA) - ndtr((low - self.low) / ZERO_SIGMA)
+        inside = np.clip((np.array([low, high]) - self.low) / (self.high - self.low), 0.0, 1.0)
+        even = float(inside[1] - inside[0])
+        honest = (1 - self.ghost) * normal + self.ghost * even
+        chance = np.asarray((1 - SLIP) * honest + SLIP * (0.5 * float(nothing) + 0.5 * even))
+        chance[self.unknown] = even
+        return chance
 
     def _even(self, reading: float) -> float:
         width = self.high - self.low
@@ -130,8 +143,7 @@ def unscale(measurement: Measurement, value: float) -> float:
 def log_likelihood(reading: Reading, context: Context) -> Floats:
     """Log-likelihood (C, D) of a reading, with the chance that the fault was not there."""
     expected = forecast(reading.measurement, context)
-    given = (expected.likelihood(scale(reading.measurement, reading.number)) if isinstance(expected, Numeric)
-             else expected.likelihood(str(reading.value)))
+    given = _likelihood(reading, expected)
     away = {"yes": 0.0, "no": 1.0, "unknown": ABSENT if context.intermittent else 0.0}[reading.present]
     if away and reading.measurement.quantity not in ("inspection", "event", "wiggle"):
         columns = context.predictor.columns
@@ -140,6 +152,16 @@ def log_likelihood(reading: Reading, context: Context) -> Floats:
         given[expected.unknown] = given[expected.unknown] if away < 1 else healthy
         assert len(given) == len(columns)
     return np.asarray(np.log(np.maximum(given, 1e-300)))
+
+
+def _likelihood(reading: Reading, expected: Forecast) -> Floats:
+    """Density of a number, chance of a range or of a word (C, D)."""
+    if isinstance(expected, Worded):
+        return expected.likelihood(str(reading.value))
+    if isinstance(reading.value, Between):
+        ends = (reading.value.low, reading.value.high)
+        return expected.between(*(scale(reading.measurement, end) if np.isfinite(end) else end for end in ends))
+    return expected.likelihood(scale(reading.measurement, reading.number))
 
 
 def _healthy(context: Context) -> int:
@@ -154,7 +176,8 @@ def _numeric(value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: F
     step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)
     none = np.zeros((1, value.shape[1]))
     gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
-    spread = value.std(axis=1, keepdims=True) if value.shape[1] > 1 else COARSE_SHARE * np.abs(value) + COARSE_FLOOR
+    coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
+    spread = value.std(axis=1, keepdims=True) if value.shape[1] >= FEWEST_CARS else coarse
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
     wide = np.where(scene.chattering, np.maximum(wide, CHATTER_SIGMA), wide)
     low, high = RANGES[quantity]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, Self
 
 from halfsplit.circuit.interventions import Intervention
 
@@ -43,6 +43,21 @@ class Measurement:
     def place(self) -> tuple[str, str | None, tuple[str, ...]]:
         """What is probed, apart from state and instrument."""
         return self.at, self.to, self.detail
+
+
+class Between(float):
+    """A reading of which only the range is known, from ``low`` up to ``high`` (SI); its number is a typical one.
+
+    For readings that are thought of, not made: nothing is told apart within the range.
+    """
+
+    low: float
+    high: float
+
+    def __new__(cls, typical: float, low: float, high: float) -> Self:
+        made = super().__new__(cls, typical)
+        made.low, made.high = low, high
+        return made
 
 
 @dataclass(frozen=True, slots=True)

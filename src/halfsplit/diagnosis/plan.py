@@ -4,10 +4,10 @@
     made = plan(job)
     made.expected_minutes, made.steps[0].sentence, plan_text(made)
 
-Each step is the test that the engine would propose there. Its readings are divided into a few ranges (or words); every
-particle of the belief has a chance for each range, and the belief in a branch is the belief before it times that
-chance. So the probabilities of the branches add up to 1, and the tree is a function of the job alone. Steps that are
-reached most often are worked out first; what is reached too rarely ends in 'use the tool from here'.
+Each step is the test that the engine would propose there. Its readings are divided into a few ranges (or words), and
+what is known in a branch is what the engine would know after a reading of which only the range is told. The tree is a
+function of the job alone. Steps that are reached most often are worked out first; what is reached too rarely ends in
+'use the tool from here'.
 """
 
 from __future__ import annotations
@@ -16,10 +16,12 @@ import heapq
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import cast
 
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.posterior import Posterior
 from halfsplit.diagnosis.propose import WORTH_ASKING, Outcome, Test, propose
 from halfsplit.diagnosis.results import range_words, results
 from halfsplit.diagnosis.situation import Situation
@@ -140,14 +142,14 @@ def plan(
     steps of the whole plan. ``progress`` is told (steps made, steps at most). Readings are taken as made while the
     fault is present. Of an intermittent fault the plan says so.
     """
-    root = _Node(job._state_of_mind(), 1.0)  # noqa: SLF001 - same package
-    _grow(root, found_at, rare, deepest, largest, progress)
-    steps = _numbered(root, found_at)
+    root = _Node(job._state_of_mind(), 1.0, found_at)  # noqa: SLF001 - same package
+    _grow(root, _Bounds(found_at, rare, deepest, largest), progress)
+    steps = _numbered(root)
     endings = tuple(
         dict.fromkeys(branch.ending for step in steps for branch in step.branches if branch.ending)
     )
     if not steps:
-        endings = (root.end(found_at),)
+        endings = (root.ending,)
     expected = sum(step.probability * step.minutes for step in steps)
     found = math.fsum(
         step.probability * branch.probability
@@ -201,93 +203,96 @@ def branch_for(step: Step, value: float | str) -> Branch:
 
 @dataclass(slots=True)
 class _Node:
-    """A place in the tree while it grows: what is known there and how often one gets there."""
+    """A place in the tree while it grows: what is known there, how often one gets there, and how a path ends there."""
 
     situation: Situation
     reach: float
+    found_at: float
     depth: int = 0
     test: Test | None = None
     ways: list[tuple[Outcome, float, _Node]] = field(default_factory=list)
+    ending: Ending = field(init=False)
 
-    def end(self, found_at: float) -> Ending:
-        """How the path ends if it ends here."""
-        shares = self.situation.posterior.probability
-        leaders = tuple((name, share) for name, share in list(shares.items())[:LEFT] if share >= 0.02)
+    def __post_init__(self) -> None:
+        self.ending = _ending(self.situation, self.reach, self.found_at)
+
+    def rest(self) -> None:
+        """Let go of the posterior: many nodes wait, few are ever worked out, and it can be had again."""
+        self.situation = replace(self.situation, posterior=_FORGOTTEN)
+
+    def wake(self) -> Situation:
+        if self.situation.posterior is _FORGOTTEN:
+            posterior = self.situation.inference.posterior(self.situation.readings)
+            self.situation = replace(self.situation, posterior=posterior)
+        # Fuses that these readings have blown are blown now.
         self.situation.posterior.belief.likelihoods(self.situation.live)
-        found = proof.finding(self.situation, found_at)
-        if found is not None:
-            return Ending(
-                "found",
-                leaders,
-                found.repair,
-                found.cause,
-                found.part,
-                found.missing_proof,
-                found.verify,
-                self.reach,
-            )
-        kind = "elsewhere" if sum(shares.get(name, 0.0) for name in ELSEWHERE) >= found_at else "tool"
-        return Ending(kind, leaders, probability=self.reach)
+        return self.situation
 
 
-def _grow(
-    root: _Node,
-    found_at: float,
-    rare: float,
-    deepest: int,
-    largest: int,
-    progress: Callable[[int, int], None] | None,
-) -> None:
-    """Work out the steps that are reached most often, until the plan is large enough."""
-    waiting: list[tuple[float, int, _Node]] = [(-root.reach, 0, root)]
-    made = count = 0
-    while waiting and made < largest:
-        _, _, node = heapq.heappop(waiting)
-        test = _next(node.situation, found_at)
-        if test is None:
-            continue
-        node.test = test
-        for one, share, after in results(node.situation, test):
-            node.ways.append((one, share, _Node(after, node.reach * share, node.depth + 1)))
-        made += 1
-        if progress is not None:
-            progress(made, largest)
-        for _, _, child in node.ways:
-            count += 1
-            if child.reach >= rare and child.depth < deepest and not _settled(child.situation, found_at):
-                heapq.heappush(waiting, (-child.reach, count, child))
+_FORGOTTEN = cast("Posterior", None)
 
 
-def _settled(situation: Situation, found_at: float) -> bool:
-    """Whether there is nothing more to find: one repair, or the circuit as a whole, holds enough."""
+def _ending(situation: Situation, reach: float, found_at: float) -> Ending:
+    """How a path ends that ends here."""
     shares = situation.posterior.probability
+    leaders = tuple((name, share) for name, share in list(shares.items())[:LEFT] if share >= 0.02)
+    situation.posterior.belief.likelihoods(situation.live)
+    found = proof.finding(situation, found_at)
+    if found is not None:
+        told = (found.repair, found.cause, found.part, found.missing_proof, found.verify)
+        return Ending("found", leaders, *told, reach)
     elsewhere = sum(shares.get(name, 0.0) for name in ELSEWHERE)
-    return elsewhere >= found_at or max(shares.values()) >= found_at
+    return Ending("elsewhere" if elsewhere >= found_at else "tool", leaders, probability=reach)
+
+
+@dataclass(frozen=True, slots=True)
+class _Bounds:
+    """When a path ends and how large the plan may get."""
+
+    found_at: float
+    rare: float
+    deepest: int
+    largest: int
+
+    def ends(self, node: _Node) -> bool:
+        return node.reach < self.rare or node.depth >= self.deepest or node.ending.kind != "tool"
+
+
+def _grow(root: _Node, bounds: _Bounds, progress: Callable[[int, int], None] | None) -> None:
+    """Work out the steps that are reached most often, until the plan is large enough."""
+    waiting: list[tuple[float, int, _Node]] = [(-root.reach, 0, root)] if not bounds.ends(root) else []
+    made = count = 0
+    while waiting and made < bounds.largest:
+        _, _, node = heapq.heappop(waiting)
+        situation = node.wake()
+        node.test = _next(situation, bounds.found_at)
+        for one, share, after in results(situation, node.test) if node.test else ():
+            child = _Node(after, node.reach * share, bounds.found_at, node.depth + 1)
+            child.rest()
+            node.ways.append((one, share, child))
+            count += 1
+            if not bounds.ends(child):
+                heapq.heappush(waiting, (-child.reach, count, child))
+        node.rest()
+        made += node.test is not None
+        if progress is not None:
+            progress(made, bounds.largest)
 
 
 def _next(situation: Situation, found_at: float) -> Test | None:
     """The next test that tells anything, if there is one."""
-    if _settled(situation, found_at):
-        return None
-    situation.posterior.belief.likelihoods(
-        situation.live
-    )  # fuses that these readings have blown are blown now
-    tests = [
-        test
-        for test in propose(situation, 1, found_at)
-        if test.bits >= WORTH_ASKING and len(test.outcomes) > 1
-    ]
-    return tests[0] if tests else None
+    tests = propose(situation, 1, found_at)
+    return tests[0] if tests and tests[0].bits >= WORTH_ASKING and len(tests[0].outcomes) > 1 else None
 
 
 # From the tree to numbered steps
 
 
-def _numbered(root: _Node, found_at: float) -> tuple[Step, ...]:
+def _numbered(root: _Node) -> tuple[Step, ...]:
     """The steps in the order in which they are read: the likeliest way on comes next."""
     nodes = list(_preorder(root))
     number = {id(node): index for index, node in enumerate(nodes, 1)}
-    endings = _endings([child for node in nodes for _, _, child in node.ways if child.test is None], found_at)
+    endings = _endings([child for node in nodes for _, _, child in node.ways if child.test is None])
     return tuple(_step(node, number, endings) for node in nodes)
 
 
@@ -301,9 +306,9 @@ def _preorder(node: _Node) -> Iterator[_Node]:
             waiting += [child for _, _, child in sorted(one.ways, key=lambda way: way[1])]
 
 
-def _endings(leaves: Sequence[_Node], found_at: float) -> dict[int, Ending]:
+def _endings(leaves: Sequence[_Node]) -> dict[int, Ending]:
     """The ending of each leaf; those that say the same are one, and their probabilities add up."""
-    own = {id(leaf): leaf.end(found_at) for leaf in leaves}
+    own = {id(leaf): leaf.ending for leaf in leaves}
     together: dict[tuple[object, ...], list[Ending]] = {}
     for one in own.values():
         together.setdefault(_same(one), []).append(one)

@@ -41,7 +41,7 @@ KEPT_PREDICTORS = 6
 @dataclass(frozen=True, eq=False)
 class Posterior:
     """``hypotheses`` worked out in full and their ``weights`` (C, D), adding up to 1 - ``rest``; ``probability`` of
-    each repair group of all hypotheses by name, likeliest first."""
+    each repair group of all hypotheses by name, likeliest first; ``evidence``: log probability of the readings."""
 
     belief: Belief
     hypotheses: tuple[Hypothesis, ...]
@@ -51,6 +51,7 @@ class Posterior:
     group_of: Mapping[str, str]
     leaders: Mapping[str, Hypothesis]
     rest: float
+    evidence: float
 
     @property
     def groups(self) -> tuple[list[str], Ints]:
@@ -68,7 +69,11 @@ class Predictions:
     def __init__(self, circuit: Circuit, *, draws: int, seed: int) -> None:
         self.circuit = circuit
         generator = np.random.default_rng(seed)
-        self.draws: tuple[Parameters, ...] = tuple(circuit.network.draw(generator) for _ in range(draws))
+        # Which production it is is one more thing that is not known of the car: the draws take turns.
+        variants = circuit.model.variants or (None,)
+        self.draws: tuple[Parameters, ...] = tuple(
+            circuit.network.draw(generator, variants[number % len(variants)]) for number in range(draws))
+        self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
 
     def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
@@ -77,7 +82,7 @@ class Predictions:
         if key not in self._kept:
             if len(self._kept) >= KEPT_PREDICTORS:
                 self._kept.pop(next(iter(self._kept)))
-            draws = (self.circuit.network.parameters,) if coarse else self.draws
+            draws = self.nominal if coarse else self.draws
             self._kept[key] = Predictor(self.circuit, columns_of(hypotheses, coarse=coarse), draws)
         return self._kept[key]
 
@@ -127,7 +132,7 @@ class Inference:
         ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
         leaders = _leaders(self.hypotheses, by_hypothesis, group)
         rest = max(0.0, 1.0 - float(weights.sum()))
-        return Posterior(belief, pool, weights, ordered, by_hypothesis, group, leaders, rest)
+        return Posterior(belief, pool, weights, ordered, by_hypothesis, group, leaders, rest, norm)
 
     def _screened(self, live: Sequence[Reading]) -> tuple[Floats, frozenset[int]]:
         """Log weight of every hypothesis by the screen, and which of them are to be worked out in full."""

@@ -80,6 +80,8 @@ def family_priors(families: Sequence[Fault], model: Model, priors: Priors, touch
     for fault in families:
         key = fault.part, fault.kind + priors._key(fault)[1]
         counts[key] = counts.get(key, 0) + 1
+    # A stretch that the diagram does not show holds splices and joints of its own: counted as three wires.
+    hidden = {wire.name for wire in model.wires if wire.unknown}
     weights = []
     for fault in families:
         if fault.name in (NOTHING_WRONG, NOT_IN_MODEL):
@@ -87,7 +89,7 @@ def family_priors(families: Sequence[Fault], model: Model, priors: Priors, touch
             continue
         siblings = counts[fault.part, fault.kind + priors._key(fault)[1]]
         weight = priors.rate(fault, siblings) * max((factors.get(name, 1.0) for name in fault.touches), default=1.0)
-        weights.append(weight * _hinge(fault, model, priors) * _stage_weight(fault, model))
+        weights.append(weight * _hinge(fault, model, priors) * _stage_weight(fault, model) * (3.0 if fault.part in hidden else 1.0))
     special = priors.special
     nothing = special["nothing wrong, intermittent" if intermittent else "nothing wrong"]
     unknown = special[NOT_IN_MODEL]

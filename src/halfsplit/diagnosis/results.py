@@ -1,6 +1,7 @@
-"""What each result of a test means before it is made: ranges that can be read, their chances, and the belief after.
+"""What each result of a test means before it is made: ranges that can be read, their chances, and what is known then.
 
-Every particle has a chance for each result; the belief after a result is the belief before it times that chance.
+A result is a reading of which only the range is known; its probability is that of all readings with it over that of
+those without it.
 """
 
 from __future__ import annotations
@@ -8,19 +9,11 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.special import ndtr
-
 from halfsplit.diagnosis.cost import places
-from halfsplit.diagnosis.evidence import SLIP, ZERO_SIGMA, Forecast, Numeric, Worded, forecast, scale
-from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.posterior import Posterior, _repairs
+from halfsplit.diagnosis.measurement import Between, Measurement, Reading
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import reading_words
-
-Floats = NDArray[np.float64]
 
 COARSE = {"volts": 0.05, "amps": 0.05, "duty": 0.01, "hertz": 1.0}
 """Borders between the results of a step are rounded to this; other quantities to two digits."""
@@ -30,22 +23,29 @@ IMPOSSIBLE = 1e-4
 
 def results(situation: Situation, test: Test) -> list[tuple[Outcome, float, Situation]]:
     """The results of a test: the outcome, its probability (they add up to 1), and what is known then."""
-    outcomes = _rounded(test)
-    expected = forecast(test.measurement, situation.context)
-    chances = np.stack([_chance(expected, test.measurement, one) for one in outcomes])
-    chances /= chances.sum(axis=0)
-    weights = situation.posterior.weights
-    shares = (chances * weights).sum(axis=(1, 2)) / weights.sum()
-    possible = np.flatnonzero(shares >= IMPOSSIBLE)
-    total = float(shares[possible].sum())
-    return [
-        (
-            outcomes[one],
-            float(shares[one]) / total,
-            _after(situation, test.measurement, outcomes[one], chances[one]),
-        )
-        for one in possible
-    ]
+    told = []
+    for one in _rounded(test):
+        after = _after(situation, test.measurement, one)
+        share = math.exp(after.posterior.evidence - situation.posterior.evidence)
+        if share >= IMPOSSIBLE:
+            told.append((one, share, after))
+    total = math.fsum(share for _, share, _ in told)
+    return [(one, share / total, after) for one, share, after in told]
+
+
+def _after(situation: Situation, measurement: Measurement, outcome: Outcome) -> Situation:
+    """What is known once the outcome has been seen."""
+    value = outcome.word or Between(outcome.typical, outcome.low, outcome.high)
+    name = f"plan {len(situation.readings) + 1:03d} {outcome.word or f'{outcome.low:g} to {outcome.high:g}'}"
+    readings = (*situation.readings, Reading(name, measurement, value, "yes", "plan"))
+    remembers = measurement.quantity not in ("inspection", "ohms", "event")
+    return replace(
+        situation,
+        posterior=situation.inference.posterior(readings),
+        readings=readings,
+        opened=situation.opened | set(places(measurement, situation.circuit.model)),
+        state=measurement.state if remembers else situation.state,
+    )
 
 
 def _rounded(test: Test) -> list[Outcome]:
@@ -79,60 +79,6 @@ def round_reading(value: float, quantity: str) -> float:
     if coarse is None or not math.isfinite(value):
         return float(f"{value:.2g}") + 0.0
     return round(round(value / coarse) * coarse, 9) + 0.0
-
-
-def _chance(expected: Forecast, measurement: Measurement, outcome: Outcome) -> Floats:
-    """The chance of an outcome under every particle (C, D)."""
-    if isinstance(expected, Worded):
-        return expected.likelihood(outcome.word)
-    low, high = (
-        scale(measurement, end) if math.isfinite(end) else end for end in (outcome.low, outcome.high)
-    )
-    return _between(expected, low, high)
-
-
-def _between(expected: Numeric, low: float, high: float) -> Floats:
-    """The integral of `Numeric.likelihood` from ``low`` to ``high``."""
-    normal = ndtr((high - expected.value) / expected.sigma) - ndtr((low - expected.value) / expected.sigma)
-    nothing = ndtr((high - expected.low) / ZERO_SIGMA) - ndtr((low - expected.low) / ZERO_SIGMA)
-    inside = np.clip((np.array([low, high]) - expected.low) / (expected.high - expected.low), 0.0, 1.0)
-    even = float(inside[1] - inside[0])
-    honest = (1 - expected.ghost) * normal + expected.ghost * even
-    chance = (1 - SLIP) * honest + SLIP * (0.5 * float(nothing) + 0.5 * even)
-    chance[expected.unknown] = even
-    return np.asarray(np.maximum(chance, 1e-12))
-
-
-def _after(situation: Situation, measurement: Measurement, outcome: Outcome, chance: Floats) -> Situation:
-    """What is known once the outcome has been seen."""
-    value = outcome.word or outcome.typical
-    reading = Reading(f"plan {len(situation.readings) + 1:03d}", measurement, value, "yes", "plan")
-    remembers = measurement.quantity not in ("inspection", "ohms", "event")
-    return replace(
-        situation,
-        posterior=_given(situation, chance),
-        readings=(*situation.readings, reading),
-        opened=situation.opened | set(places(measurement, situation.circuit.model)),
-        state=measurement.state if remembers else situation.state,
-    )
-
-
-def _given(situation: Situation, chance: Floats) -> Posterior:
-    """The posterior times a chance (C, D) of its particles. Hypotheses that are not worked out keep their share."""
-    before = situation.posterior
-    weights = before.weights * chance
-    weights *= before.weights.sum() / weights.sum()
-    columns = before.belief.columns.hypothesis
-    shares = np.bincount(columns, weights=weights.sum(axis=1), minlength=len(before.hypotheses))
-    told = zip(before.hypotheses, shares, strict=True)
-    by_hypothesis = {**before.by_hypothesis, **{one.name: float(share) for one, share in told if share > 0}}
-    every = situation.inference.hypotheses
-    group = _repairs(every, by_hypothesis)
-    by_group: dict[str, float] = {}
-    for one in every:
-        by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
-    ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-    return replace(before, weights=weights, probability=ordered, by_hypothesis=by_hypothesis, group_of=group)
 
 
 def range_words(low: float, high: float, typical: float, measurement: Measurement) -> str:
