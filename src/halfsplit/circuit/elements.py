@@ -264,7 +264,9 @@ def _driver(assembly: Assembly, part: Part, driver: Driver, module: int, feed: P
     ohms = driver.ohms or DRIVER_OHMS
     name = f"{part.name}.{driver.pin}"
     device = assembly.device(DriverDevice(name, module, driver, ends, ohms))
-    assembly.add(f"{name} driver", "driver", *ends, ohms, spread=0.3, device=device, mask=0b0010, part=part.name)
+    # One that limits senses its current by its own resistance, which is therefore taken as it is given.
+    spread = 0.0 if driver.limit else 0.3
+    assembly.add(f"{name} driver", "driver", *ends, ohms, spread=spread, device=device, mask=0b0010, part=part.name)
     if driver.limit:
         assembly.elements.append(Element(f"{name} limit", "limit", ends, ends, 0.0, push=-driver.limit, device=device,
                                          mask=0b0100, part=part.name))

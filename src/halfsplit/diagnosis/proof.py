@@ -198,7 +198,8 @@ def _joint(case: _Case) -> list[Requirement]:
     if ends is None:
         return [_looked_at(case)]
     across = _volts(*ends, case.state)
-    least = DROP_SHARE * (case.missing_volts or abs(case.sick.volts(*ends)))
+    own = abs(case.sick.volts(*ends))
+    least = DROP_SHARE * min(case.missing_volts or own, own)
     if least < 0.05:
         return [_looked_at(case)]
     found = [Requirement(f"its own voltage drop: at least {least:.1f} V from {ends[0]} to {ends[1]} under load, "
