@@ -17,13 +17,13 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Replace
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
-from halfsplit.diagnosis import proof, suspects
+from halfsplit.diagnosis import looking, proof, suspects
 from halfsplit.diagnosis.cost import places
 from halfsplit.diagnosis.evidence import CODE_KINDS
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
-from halfsplit.diagnosis.propose import Test, propose
+from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.units import plausible
@@ -169,6 +169,29 @@ class Diagnosis:
     def expected(self, point: str, state: str | None = None) -> tuple[suspects.Expected, ...]:
         """'What should I see here?': healthy, and under each leading suspect."""
         return suspects.expected_at(self._state_of_mind(), point, state or self._default_state())
+
+    def audit(self, reading: Reading) -> str:
+        """What a good reading could not have seen ('a 5 W lamp there sees nothing under 7.2 ohm'), or nothing."""
+        return looking.unseen(self._state_of_mind(), reading)
+
+    def free_looks(self) -> tuple[Test, ...]:
+        """Symptoms nobody has asked about yet that tell the suspects apart and cost seconds."""
+        situation = self._state_of_mind()
+        return tuple(describe(situation, one) for one in looking.free_looks(situation)[:6])
+
+    def alibi(self) -> looking.Alibi:
+        """Every other repair that gives the same readings, and a cheap set of tests that excludes them all."""
+        situation = self._state_of_mind()
+        return looking.alibi(situation, candidates_for(situation))
+
+    def trap(self, state: str | None = None, channels: int = looking.CHANNELS) -> looking.Trap:
+        """Where to leave channels connected on a road test, for a fault that comes and goes."""
+        return looking.trap(self._state_of_mind(), state or self._default_state(), channels)
+
+    def verify(self) -> tuple[tuple[Test, float | str], ...]:
+        """After the repair: the tests to make again, and what each must read now."""
+        situation = self._state_of_mind()
+        return tuple((describe(situation, one), value) for one, value in proof.verify_measurements(situation))
 
     # Inside.
 

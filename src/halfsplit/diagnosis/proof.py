@@ -94,7 +94,7 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
         missing.append("a reading made while the fault was present")
     explained, unexplained = _explained(situation, fault)
     return Finding(fault.name, fault.part, fault.repair, share, not missing, tuple(missing), explained, unexplained,
-                   _verify(situation, fault), rivals)
+                   _verify(situation), rivals)
 
 
 def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
@@ -438,7 +438,7 @@ def _explained(situation: Situation, fault: Fault) -> tuple[tuple[str, ...], tup
     return tuple(dict.fromkeys(explained)), tuple(dict.fromkeys(left))
 
 
-def verify_measurements(situation: Situation, fault: Fault) -> list[tuple[Measurement, float | str]]:
+def verify_measurements(situation: Situation) -> list[tuple[Measurement, float | str]]:
     """What must read what after the repair: the complaints, and the readings that were the fault's."""
     told: dict[Measurement, float | str] = {}
     for reading in situation.live:
@@ -455,7 +455,7 @@ def verify_measurements(situation: Situation, fault: Fault) -> list[tuple[Measur
     return list(told.items())
 
 
-def _verify(situation: Situation, fault: Fault) -> tuple[str, ...]:
-    told = [evidence_words(place, value, situation.circuit) for place, value in verify_measurements(situation, fault)]
+def _verify(situation: Situation) -> tuple[str, ...]:
+    told = [evidence_words(place, value, situation.circuit) for place, value in verify_measurements(situation)]
     codes = [reading for reading in situation.live if reading.measurement.quantity == "code" and reading.value == "set"]
     return (*told, *(f"the code in {one.measurement.at} cleared, and not set again" for one in codes))

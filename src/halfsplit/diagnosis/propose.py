@@ -140,6 +140,12 @@ def _candidates(situation: Situation) -> list[Measurement]:
     return list(dict.fromkeys(found))
 
 
+def candidates_for(situation: Situation) -> list[Measurement]:
+    """The tests that could be made now and are worth a closer look."""
+    chosen, weights, *_ = situation.particles()
+    return shortlist(situation, [one for one in _candidates(situation) if not _used_up(situation, one)], chosen, weights)
+
+
 def _ranked(situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float) -> tuple[Test, ...]:
     if limit <= 0 or not wanted:
         return ()

@@ -196,7 +196,7 @@ def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
 
 def _verified(diagnosis: Diagnosis) -> Iterator[tuple[Measurement, float | str]]:
     situation = diagnosis._state_of_mind()  # noqa: SLF001
-    yield from verify_measurements(situation, situation.inference.hypotheses[0].first)
+    yield from verify_measurements(situation)
 
 
 def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
