@@ -173,6 +173,9 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
         part = circuit.parts.get(part_of(name))
         if name.startswith("wire ") or (part is not None and not never_probed(part)):
             yield Measurement("inspection", name, state)
+            if "." in name and not name.startswith("wire "):
+                # The fit of a terminal, tried with a test pin, is a look of its own (field.md 12).
+                yield Measurement("inspection", name, state, detail=("pin drag",))
 
 
 def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:

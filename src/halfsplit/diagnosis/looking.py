@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.wiring import COPPER
@@ -14,7 +15,7 @@ from halfsplit.diagnosis.candidates import probe_points
 from halfsplit.diagnosis.choose import Candidates
 from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
 from halfsplit.diagnosis.evidence import Numeric, Worded, forecast
-from halfsplit.diagnosis.information import mutual_information
+from halfsplit.diagnosis.information import KNEE, Slips, mutual_information
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.outcomes import outcome_ranges
 from halfsplit.diagnosis.shortlist import shortlist
@@ -30,6 +31,7 @@ ALIBI = 0.05
 """A fault with this share of the leader's likelihood gives the same readings as far as anyone can tell."""
 SEPARATES = 0.9
 CHANNELS = 4
+CELLS = 60
 
 
 def unseen(situation: Situation, reading: Reading) -> str:
@@ -90,7 +92,7 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
     mass = np.bincount(group, weights=posterior.weights.sum(axis=1), minlength=len(names))
     fit = mass / np.maximum(prior, 1e-300)
     leader = int(np.argmax(mass))
-    rivals = [number for number in np.flatnonzero(fit > ALIBI * fit[leader]) if number != leader
+    rivals = [int(number) for number in np.flatnonzero(fit > ALIBI * fit[leader]) if number != leader
               and names[number] not in ("nothing wrong", "not in this model")]
     left, chosen, minutes = set(rivals), [], 0.0
     apart = [(one, _separated(situation, one, group, leader, rivals)) for one in wanted]
@@ -113,30 +115,25 @@ def _minutes(situation: Situation, one: Measurement, made: Sequence[Measurement]
 
 
 def _separated(situation: Situation, one: Measurement, group: Ints, leader: int, rivals: Sequence[int]) -> set[int]:
-    """The rivals that a test tells from the leader: their predictions hardly overlap."""
+    """The rivals that a test tells from the leader: the distributions of their readings hardly overlap."""
     expected = forecast(one, situation.context)
-    told = set()
-    mine = _summary(expected, situation.posterior.weights, group == leader)
-    for rival in rivals:
-        other = _summary(expected, situation.posterior.weights, group == rival)
-        if isinstance(expected, Numeric):
-            gap = abs(mine[0] - other[0]) / np.hypot(mine[1], other[1])
-            apart = bool(gap > 3.0)
-        else:
-            apart = bool(0.5 * np.abs(mine - other).sum() > SEPARATES)
-        if apart:
-            told.add(rival)
-    return told
+    weights = situation.posterior.weights
+    mine = _distribution(expected, weights, group == leader)
+    return {rival for rival in rivals
+            if 0.5 * np.abs(mine - _distribution(expected, weights, group == rival)).sum() > SEPARATES}
 
 
-def _summary(expected: Numeric | Worded, weights: Floats, rows: NDArray[np.bool_]) -> Floats:
+def _distribution(expected: Numeric | Worded, weights: Floats, rows: NDArray[np.bool_]) -> Floats:
+    """Shares of the words, or of the cells of a grid, that a repair group's reading falls into."""
     share = weights[rows] + 1e-300
     share = share / share.sum()
     if isinstance(expected, Worded):
         return np.asarray(np.einsum("cd,cdk->k", share, expected.probability[rows]))
-    mean = float((share * expected.value[rows]).sum())
-    spread = float((share * ((expected.value[rows] - mean) ** 2 + expected.sigma[rows] ** 2)).sum())
-    return np.array([mean, np.sqrt(spread)])
+    edges = np.linspace(expected.low, expected.high, CELLS + 1)[1:-1]
+    heavy = share > 1e-4 * share.max()
+    value, sigma, share = expected.value[rows][heavy], expected.sigma[rows][heavy], share[heavy]
+    below = share @ ndtr((edges - value[:, None]) / sigma[:, None])
+    return np.diff(np.concatenate([[0.0], below, [share.sum()]]))
 
 
 def free_looks(situation: Situation) -> tuple[Measurement, ...]:
@@ -193,7 +190,7 @@ def _label(situation: Situation, one: Measurement, chosen: Ints, weights: Floats
     expected = forecast(one, situation.context)
     assert isinstance(expected, Numeric)
     value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
-    return np.asarray(outcome_ranges(value, sigma, weights, group)[0].argmax(axis=1), dtype=np.intp)
+    return np.asarray(outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1), dtype=np.intp)
 
 
 def _joint_bits(joint: Ints, label: Ints, weights: Floats, group: Ints) -> float:
