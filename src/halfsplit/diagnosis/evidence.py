@@ -307,6 +307,10 @@ def _faults(scene: Scene) -> tuple[Fault, ...]:
 def _inspection(measurement: Measurement, context: Context) -> Worded:
     """A look finds what is at the place itself, and with less chance what is at the contacts of the part."""
     scene = context.scene(Measurement("inspection", measurement.at, measurement.state))
+    if measurement.detail and measurement.detail[0] != "pin drag":
+        # Something ticked off (coding, a latch cleared): needed for a proof, says nothing about the suspects.
+        even = np.full((*scene.shape, 2), 0.5)
+        return Worded(("good", "bad"), even, scene.unknown)
     bad = np.zeros(len(scene.columns))
     for number, fault in enumerate(_faults(scene)):
         for one in fault.members or (fault,):
