@@ -28,14 +28,34 @@ class Drawing:
         self.states: dict[str, State] = {}
         self.terminators: list[Terminator] = []
 
-    def part(self, name: str, kind: str, pins: str | None = None, *, behaviour: Behaviour | None = None,
-             positions: str = "", joins: tuple[Join, ...] = (), park: tuple[str, str, str] | None = None,
-             mass: str = "body", values: Mapping[str, float] | None = None, **more: float) -> None:
+    def part(
+        self,
+        name: str,
+        kind: str,
+        pins: str | None = None,
+        *,
+        behaviour: Behaviour | None = None,
+        positions: str = "",
+        joins: tuple[Join, ...] = (),
+        park: tuple[str, str, str] | None = None,
+        mass: str = "body",
+        values: Mapping[str, float] | None = None,
+        **more: float,
+    ) -> None:
         """Declare a part; `pins` where they are not those of its kind, its values by unit."""
         every = {**(values or {}), **more}
         given = KINDS[kind].pins if pins is None else tuple(pins.split())
-        self.parts[name] = Part(name, kind, given, MappingProxyType(every), behaviour=behaviour, joins=joins,
-                                positions=tuple(positions.split()), park=park, mass=mass)
+        self.parts[name] = Part(
+            name,
+            kind,
+            given,
+            MappingProxyType(every),
+            behaviour=behaviour,
+            joins=joins,
+            positions=tuple(positions.split()),
+            park=park,
+            mass=mass,
+        )
 
     def path(self, text: str, metres: float | None = None) -> None:
         """`A -- B --[2.5]-- C`: two-pin parts stand bare, cavities are crossed from `:in` to `:out`."""
@@ -64,17 +84,34 @@ class Drawing:
             return word, word
         return f"{name}.{part.pins[0]}", f"{name}.{part.pins[1]}"
 
-    def state(self, name: str, switches: Mapping[str, str] | None = None, *, running: tuple[str, ...] = (),
-              lasts: float | None = None, values: Mapping[str, float] | None = None) -> None:
+    def state(
+        self,
+        name: str,
+        switches: Mapping[str, str] | None = None,
+        *,
+        running: tuple[str, ...] = (),
+        lasts: float | None = None,
+        values: Mapping[str, float] | None = None,
+    ) -> None:
         """An operating state with the positions of its switches."""
-        self.states[name] = State(name, MappingProxyType(dict(switches or {})), frozenset(running),
-                                  MappingProxyType(dict(values or {})), lasts)
+        self.states[name] = State(
+            name,
+            MappingProxyType(dict(switches or {})),
+            frozenset(running),
+            MappingProxyType(dict(values or {})),
+            lasts,
+        )
 
     def model(self, title: str = "") -> Model:
         """What was drawn."""
         states = self.states or {AS_DRAWN.name: AS_DRAWN}
-        return Model(title, MappingProxyType(self.parts), tuple(self.wires), MappingProxyType(states),
-                     terminators=tuple(self.terminators))
+        return Model(
+            title,
+            MappingProxyType(self.parts),
+            tuple(self.wires),
+            MappingProxyType(states),
+            terminators=tuple(self.terminators),
+        )
 
 
 def cavities(connector: str) -> itertools.chain[str]:

@@ -22,7 +22,11 @@ from tests.references.rounds import Reference
 
 STATE = "everything on"
 IN_MEMORY, BY_PROCESS = 40, 8
-AIMS = {"rank one, no flips, in memory": 50.0, "all faults, in memory": 15.0, "all faults, a process each": 1000.0}
+AIMS = {
+    "rank one, no flips, in memory": 50.0,
+    "all faults, in memory": 15.0,
+    "all faults, a process each": 1000.0,
+}
 
 
 def seconds(work: Callable[[], object], times: int = 3) -> float:
@@ -81,9 +85,13 @@ def main(arguments: Sequence[str] = ()) -> int:
     sample = [fault for fault in still[:: max(1, len(still) // IN_MEMORY)] if "dead" not in fault.name]
     memory, alone = in_memory(reference, sample), by_process(reference)
     every, plainly = ours(circuit, faults), ours(circuit, still)
-    print(f"{len(faults)} faults, {len(still)} of them of rank one without flips; {circuit.network.size} points")
-    print(f"microseconds a fault: ours {every * 1e6:.0f}, rank one {plainly * 1e6:.0f}; "
-          f"ngspice in memory {memory * 1e6:.0f}, a process {alone * 1e6:.0f}")
+    print(
+        f"{len(faults)} faults, {len(still)} of them of rank one without flips; {circuit.network.size} points"
+    )
+    print(
+        f"microseconds a fault: ours {every * 1e6:.0f}, rank one {plainly * 1e6:.0f}; "
+        f"ngspice in memory {memory * 1e6:.0f}, a process {alone * 1e6:.0f}"
+    )
     ratios = dict(zip(AIMS, (memory / plainly, memory / every, alone / every), strict=True))
     for name, ratio in ratios.items():
         print(f"{name:<32} {ratio:8.0f} × (aim {AIMS[name]:.0f} ×)")

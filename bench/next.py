@@ -32,7 +32,9 @@ def main(arguments: list[str]) -> int:
     print(f"{given.branches} branches: {circuit.network.size} nodes, {len(circuit.faults)} faults")
     print(f"{'step':34}{'s':>8}")
     taken, suspects = _clock(job.suspects)
-    print(f"{'suspects after the complaint':34}{taken:8.2f}   {suspects[0].cause} {suspects[0].probability:.2f}")
+    print(
+        f"{'suspects after the complaint':34}{taken:8.2f}   {suspects[0].cause} {suspects[0].probability:.2f}"
+    )
     for number in range(given.steps):
         taken, tests = _clock(lambda: job.next_tests(5))
         print(f"{f'next test {number + 1}':34}{taken:8.2f}   {tests[0].sentence}")
@@ -41,7 +43,9 @@ def main(arguments: list[str]) -> int:
         best = max(tests[0].outcomes, key=lambda one: one.probability)
         job.record(tests[0], best.word or min(max(best.typical, -1.0), 15.0), sure=True)
         taken, suspects = _clock(job.suspects)
-        print(f"{'  suspects after the reading':34}{taken:8.2f}   {suspects[0].cause} {suspects[0].probability:.2f}")
+        print(
+            f"{'  suspects after the reading':34}{taken:8.2f}   {suspects[0].cause} {suspects[0].probability:.2f}"
+        )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"highest memory of the process: {peak:.0f} MB")
     return 0

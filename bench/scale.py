@@ -26,8 +26,11 @@ def main(arguments: Sequence[str] = ()) -> int:
         batch.expect(circuit.network.system("everything on"), faults, nodes)
         taken = time.perf_counter() - start
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(f"{branches:>8} {circuit.network.size:>7} {len(faults):>8} {taken:>8.2f} "
-              f"{taken / len(faults) * 1e6:>10.0f} {peak:>8.0f}", flush=True)
+        print(
+            f"{branches:>8} {circuit.network.size:>7} {len(faults):>8} {taken:>8.2f} "
+            f"{taken / len(faults) * 1e6:>10.0f} {peak:>8.0f}",
+            flush=True,
+        )
     return 0
 
 

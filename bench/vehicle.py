@@ -14,8 +14,15 @@ from bench.drawing import Drawing, cavities
 from halfsplit.circuit.model import Behaviour, Driver, Input, Model, PinIs, Supply
 
 GROUP = 5
-LOADS = (("lamp", {"W": 5.0}), ("lamp", {"W": 21.0}), ("lamp", {"W": 55.0}), ("motor", {"A": 4.2}),
-         ("motor", {"A": 9.0}), ("heater", {"W": 120.0}), ("solenoid", {"A": 1.2}))
+LOADS = (
+    ("lamp", {"W": 5.0}),
+    ("lamp", {"W": 21.0}),
+    ("lamp", {"W": 55.0}),
+    ("motor", {"A": 4.2}),
+    ("motor", {"A": 9.0}),
+    ("heater", {"W": 120.0}),
+    ("solenoid", {"A": 1.2}),
+)
 FUSES = (5.0, 7.5, 10.0, 15.0, 20.0, 30.0)
 
 
@@ -46,19 +53,26 @@ class _Vehicle:
 
     def _group(self, group: int, branches: int) -> None:
         draw, number = self.drawing, group + 1
-        for name, kind in ((f"SP{number}", "splice"), (f"E{number}", "ground"), (f"X{number}01", "connector"),
-                           (f"X{number}02", "connector")):
+        for name, kind in (
+            (f"SP{number}", "splice"),
+            (f"E{number}", "ground"),
+            (f"X{number}01", "connector"),
+            (f"X{number}02", "connector"),
+        ):
             draw.part(name, kind, "")
         draw.path(f"SP0 --[10]-- SP{number}")
         out, back = cavities(f"X{number}01"), cavities(f"X{number}02")
-        ways = [str(way) for way in self.generator.choice(["switch", "relay", "driver", "driven relay"], branches)]
+        ways = [
+            str(way) for way in self.generator.choice(["switch", "relay", "driver", "driven relay"], branches)
+        ]
         pins = _Pins()
         for branch, way in enumerate(ways):
             self._branch(group, branch, way, pins, out, back)
         self._control_unit(number, pins, out)
 
-    def _branch(self, group: int, branch: int, way: str, pins: _Pins, out: Iterator[str],
-                back: Iterator[str]) -> None:
+    def _branch(
+        self, group: int, branch: int, way: str, pins: _Pins, out: Iterator[str], back: Iterator[str]
+    ) -> None:
         draw, number = self.drawing, group + 1
         name = f"{number}{branch}"
         load, fuse, switch, relay = f"L{name}", f"F{name}", f"S{name}", f"K{name}"
@@ -88,10 +102,15 @@ class _Vehicle:
     def _control_unit(self, number: int, pins: _Pins, out: Iterator[str]) -> None:
         draw, unit = self.drawing, f"A{number}"
         behaviour = Behaviour(
-            feeds=(("30",),), earths=("31",), draws=0.25,
+            feeds=(("30",),),
+            earths=("31",),
+            draws=0.25,
             inputs=tuple(Input(asked, pull="down", ohms=10e3) for asked, _ in pins.pairs),
-            drivers=tuple(Driver(driven, "high", PinIs(asked, "high"), limit=25.0) for asked, driven in pins.pairs),
-            supplies=(Supply("40", 5.0),))
+            drivers=tuple(
+                Driver(driven, "high", PinIs(asked, "high"), limit=25.0) for asked, driven in pins.pairs
+            ),
+            supplies=(Supply("40", 5.0),),
+        )
         names = ["30", "31", "40", "41", "42", *(pin for pair in pins.pairs for pin in pair)]
         draw.part(unit, "module", " ".join(names), behaviour=behaviour)
         draw.part(f"F{number}9", "fuse", A=30.0)

@@ -32,11 +32,30 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 
-__all__ = ["Capture", "Circuit", "CircuitError", "Diagnosis", "Fault", "HalfsplitError", "ImplausibleReadingError",
-           "ScanReport", "UnknownNameError", "__version__", "compare", "fit", "jump", "lamp_for", "stand_in", "unplug"]
+__all__ = [
+    "Capture",
+    "Circuit",
+    "CircuitError",
+    "Diagnosis",
+    "Fault",
+    "HalfsplitError",
+    "ImplausibleReadingError",
+    "ScanReport",
+    "UnknownNameError",
+    "__version__",
+    "compare",
+    "fit",
+    "jump",
+    "lamp_for",
+    "stand_in",
+    "unplug",
+]
 
-_LATER = {"Capture": "halfsplit.capture.capture", "ScanReport": "halfsplit.scan.report",
-          "compare": "halfsplit.scan.compare"}
+_LATER = {
+    "Capture": "halfsplit.capture.capture",
+    "ScanReport": "halfsplit.scan.report",
+    "compare": "halfsplit.scan.compare",
+}
 
 
 def __getattr__(name: str) -> Any:

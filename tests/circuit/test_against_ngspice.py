@@ -9,8 +9,14 @@ from tests.references.ngspice import batch
 from tests.references.rounds import Reference
 
 pytestmark = pytest.mark.requires("ngspice", "libngspice")
-WHOLE = ("patterns/relay-load.circuit", "patterns/grounds.circuit", "patterns/tail-lamps.circuit",
-         "patterns/sensors-5v.circuit", "demos/rear-lamps.circuit", "demos/heated-screen.circuit")
+WHOLE = (
+    "patterns/relay-load.circuit",
+    "patterns/grounds.circuit",
+    "patterns/tail-lamps.circuit",
+    "patterns/sensors-5v.circuit",
+    "demos/rear-lamps.circuit",
+    "demos/heated-screen.circuit",
+)
 
 
 def close(ours: float, theirs: float) -> bool:
@@ -29,8 +35,11 @@ def compare(chosen, step=1):
             if not theirs.settled:
                 continue
             assert ours.blown == theirs.blown, where
-            wrong = {point: (ours.volts(point), theirs.volts[point]) for point in chosen.points
-                     if point in theirs.volts and not close(ours.volts(point), theirs.volts[point])}
+            wrong = {
+                point: (ours.volts(point), theirs.volts[point])
+                for point in chosen.points
+                if point in theirs.volts and not close(ours.volts(point), theirs.volts[point])
+            }
             assert not wrong, where
             for fuse, amps in theirs.amps.items():
                 assert close(ours.amps(fuse), amps), f"{fuse}, {where}"
@@ -55,7 +64,10 @@ def test_a_process_of_its_own_says_the_same_as_the_library():
     deck = build(chosen.model)
     lines = list(deck.text())
     for element, value in reference.now.items():
-        lines = [f"{line.rpartition(' ')[0]} {value:.17g}" if line.split()[0] == element else line for line in lines]
+        lines = [
+            f"{line.rpartition(' ')[0]} {value:.17g}" if line.split()[0] == element else line
+            for line in lines
+        ]
     points = [point for point, node in deck.nodes.items() if node != "0"]
     alone = batch(lines, [f"v({deck.nodes[point]})" for point in points])
     for point in points:

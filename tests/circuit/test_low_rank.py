@@ -31,8 +31,15 @@ def compare(chosen, state, faults, interventions=()):
     return worst
 
 
-@pytest.mark.parametrize("name", ["patterns/relay-load.circuit", "patterns/wiper-park.circuit",
-                                  "patterns/grounds.circuit", "patterns/starter.circuit"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "patterns/relay-load.circuit",
+        "patterns/wiper-park.circuit",
+        "patterns/grounds.circuit",
+        "patterns/starter.circuit",
+    ],
+)
 def test_every_single_fault_in_every_state(name):
     chosen = ready_made(name)
     for state in chosen.states:
@@ -44,7 +51,9 @@ def test_a_sample_of_every_ready_made_circuit(name):
     chosen = ready_made(name)
     sample = list(chosen.faults.values())[::23]
     for state in chosen.states:
-        assert compare(chosen, state, sample) < 1e-6 # pieces cut off, on the leak alone: see docs/solution.md
+        assert (
+            compare(chosen, state, sample) < 1e-6
+        )  # pieces cut off, on the leak alone: see docs/solution.md
 
 
 @settings(max_examples=8)
@@ -67,15 +76,19 @@ def test_all_faults_share_the_factorisations_of_the_healthy_rounds():
     for state in chosen.states:
         before = COUNTER.factorisations
         system = chosen.network.system(state)
-        batch = Batch(system, Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+        batch = Batch(
+            system, Cases.of(system, [one.changes for one in faults], [one.locks for one in faults])
+        )
         batch.volts(np.arange(chosen.network.size))
         assert COUNTER.factorisations - before <= 2 * len(batch.path)
 
 
 def test_the_resistance_of_a_port_is_that_of_a_solution_with_a_load():
     """The open and the loaded volts of a point give its source resistance (Thévenin)."""
-    chosen = circuit("battery G1\nfuse F1 10 A\nlamp H1 21 W\nlamp H2 5 W\nground E1\n"
-                     "G1.+ -- F1 -- H1 -- H2 -- E1\nG1.- -- E1\n")
+    chosen = circuit(
+        "battery G1\nfuse F1 10 A\nlamp H1 21 W\nlamp H2 5 W\nground E1\n"
+        "G1.+ -- F1 -- H1 -- H2 -- E1\nG1.- -- E1\n"
+    )
     faults = [chosen.faults[name] for name in ("nothing wrong", "H2 open", "F1.2 high resistance 10 ohm")]
     system = chosen.network.system("as drawn")
     batch = Batch(system, Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))

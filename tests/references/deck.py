@@ -54,7 +54,9 @@ class Deck:
         return self._add("g", name, ends, siemens)
 
     def text(self) -> list[str]:
-        leaks = [f"rleak{number} {node} 0 1e9" for number, node in enumerate(self.nodes.values()) if node != GROUND]
+        leaks = [
+            f"rleak{number} {node} 0 1e9" for number, node in enumerate(self.nodes.values()) if node != GROUND
+        ]
         return ["a circuit", *self.lines, *leaks, ".end"]
 
 
@@ -82,11 +84,18 @@ class Sections:
         if wire.gauge is not None:
             return math.pi / 4 * (0.127 * 92 ** ((36 - wire.gauge) / 39)) ** 2
         seen = self.region(_place(wire.a))
-        ratings = [part.values["A"] for part in self.model.parts.values()
-                   if part.kind in ("fuse", "breaker") and {f"{part.name}.1", f"{part.name}.2"} & seen]
+        ratings = [
+            part.values["A"]
+            for part in self.model.parts.values()
+            if part.kind in ("fuse", "breaker") and {f"{part.name}.1", f"{part.name}.2"} & seen
+        ]
         if not ratings:
-            battery = {f"{part.name}.{pin}" for part in self.model.parts.values() if part.kind == "battery"
-                       for pin in "+-"}
+            battery = {
+                f"{part.name}.{pin}"
+                for part in self.model.parts.values()
+                if part.kind == "battery"
+                for pin in "+-"
+            }
             return 10.0 if battery & {_place(wire.a), _place(wire.b)} else 0.5
         for most, mm2 in ((5, 0.5), (10, 0.75), (15, 1.5), (25, 2.5), (40, 4.0)):
             if max(ratings) <= most:
@@ -139,8 +148,14 @@ def wire_name(wire: Wire) -> str:
 
 
 def load(part: Part) -> float:
-    defaults = {"lamp": {"W": 21.0}, "motor": {"A": 5.0}, "heater": {"W": 120.0}, "resistor": {"ohm": 100.0},
-                "solenoid": {"A": 1.0}, "sensor": {"ohm": 2000.0}}
+    defaults = {
+        "lamp": {"W": 21.0},
+        "motor": {"A": 5.0},
+        "heater": {"W": 120.0},
+        "resistor": {"ohm": 100.0},
+        "solenoid": {"A": 1.0},
+        "sensor": {"ohm": 2000.0},
+    }
     given = part.values or defaults[part.kind]
     if "ohm" in given:
         return given["ohm"]
@@ -179,10 +194,14 @@ def _part(deck: Deck, part: Part) -> None:  # noqa: C901, PLR0912 - one table, w
                 deck.resistor(f"{name} {end}", f"{name}.{end}:part", f"{name}.{other}:part", 1.0)
         case "lamp" | "motor" | "heater" | "resistor" | "solenoid" | "sensor":
             deck.resistor(name, f"{name}.{part.pins[0]}:part", f"{name}.{part.pins[1]}:part", load(part))
-            deck.resistor(f"{name} short", f"{name}.{part.pins[0]}:part", f"{name}.{part.pins[1]}:part", ABSENT)
+            deck.resistor(
+                f"{name} short", f"{name}.{part.pins[0]}:part", f"{name}.{part.pins[1]}:part", ABSENT
+            )
             for other in (part.park or ("", "", ""))[1:]:
                 if other and part.park:
-                    deck.resistor(f"{name} park {other}", f"{name}.{part.park[0]}:part", f"{name}.{other}:part", ABSENT)
+                    deck.resistor(
+                        f"{name} park {other}", f"{name}.{part.park[0]}:part", f"{name}.{other}:part", ABSENT
+                    )
         case "module":
             _module(deck, part)
         case "ground":
@@ -200,7 +219,9 @@ def _module(deck: Deck, part: Part) -> None:
     feed = f"{name}.{feeds[0]}:part" if feeds else GROUND
     amps = does.draws if does.draws is not None else part.values.get("A", 0.15)
     for pin in feeds:
-        deck.resistor(f"{name} draw {pin}", f"{name}.{pin}:part", earth, 12.0 * len(feeds) / amps if amps else ABSENT)
+        deck.resistor(
+            f"{name} draw {pin}", f"{name}.{pin}:part", earth, 12.0 * len(feeds) / amps if amps else ABSENT
+        )
     for other in does.earths[1:]:
         deck.resistor(f"{name} earth {other}", f"{name}.{other}:part", earth, 0.005)
     for port in does.inputs:
@@ -247,8 +268,12 @@ def build(model: Model) -> Deck:
         if part.kind == "connector":
             for a in part.pins:
                 for b in part.pins:
-                    deck.resistor(f"{part.name}.{a} to {part.name}.{b}", f"{part.name}.{a}:in", f"{part.name}.{b}:in",
-                                  ABSENT)
+                    deck.resistor(
+                        f"{part.name}.{a} to {part.name}.{b}",
+                        f"{part.name}.{a}:in",
+                        f"{part.name}.{b}:in",
+                        ABSENT,
+                    )
     return deck
 
 
@@ -329,7 +354,9 @@ def _shorted(deck, values, stuck, name):
 
 def _signal(deck, values, stuck, name, level):
     whole = deck.model.parts[name].values.get("ohm", 2000.0)
-    values[deck.names[f"{name} 1"]], values[deck.names[f"{name} 2"]] = (whole, 1.0) if level == "low" else (1.0, whole)
+    values[deck.names[f"{name} 1"]], values[deck.names[f"{name} 2"]] = (
+        (whole, 1.0) if level == "low" else (1.0, whole)
+    )
 
 
 def _low(deck, values, stuck, name, volts):
@@ -353,6 +380,7 @@ def _closed(deck, values, stuck, name):
 def _stuck(what):
     def change(deck, values, stuck, name):
         stuck[name] = what
+
     return change
 
 
@@ -386,10 +414,14 @@ FAULTS = (
     (r"(\w+\.\S+) not read", _stuck("not read")),
     (r"(\w+\.\S+) missing", _stuck("off")),
     (r"(.+) high resistance ([\d.]+) ohm", _high),
-    (r"(wire .+) short (to (?:body|supply))(?: ([\d.]+) ohm)?",
-     lambda deck, values, stuck, name, where, ohms: _short(deck, values, stuck, f"{name} {where}", ohms)),
-    (r"(\S+\.\S+) short to (\S+)(?: ([\d.]+) ohm)?",
-     lambda deck, values, stuck, a, b, ohms: _short(deck, values, stuck, f"{a} to {b}", ohms)),
+    (
+        r"(wire .+) short (to (?:body|supply))(?: ([\d.]+) ohm)?",
+        lambda deck, values, stuck, name, where, ohms: _short(deck, values, stuck, f"{name} {where}", ohms),
+    ),
+    (
+        r"(\S+\.\S+) short to (\S+)(?: ([\d.]+) ohm)?",
+        lambda deck, values, stuck, a, b, ohms: _short(deck, values, stuck, f"{a} to {b}", ohms),
+    ),
     (r"(\w+) shorted", _shorted),
     (r"(.+) open", _open),
 )

@@ -22,28 +22,48 @@ class NgspiceError(RuntimeError):
 
 
 class _Value(ctypes.Structure):
-    _fields_ = (("name", ctypes.c_char_p), ("creal", ctypes.c_double), ("cimag", ctypes.c_double),
-                ("is_scale", ctypes.c_bool), ("is_complex", ctypes.c_bool))
+    _fields_ = (
+        ("name", ctypes.c_char_p),
+        ("creal", ctypes.c_double),
+        ("cimag", ctypes.c_double),
+        ("is_scale", ctypes.c_bool),
+        ("is_complex", ctypes.c_bool),
+    )
 
 
 class _Values(ctypes.Structure):
-    _fields_ = (("count", ctypes.c_int), ("index", ctypes.c_int),
-                ("rows", ctypes.POINTER(ctypes.POINTER(_Value))))
+    _fields_ = (
+        ("count", ctypes.c_int),
+        ("index", ctypes.c_int),
+        ("rows", ctypes.POINTER(ctypes.POINTER(_Value))),
+    )
 
 
 class _Info(ctypes.Structure):
-    _fields_ = (("number", ctypes.c_int), ("name", ctypes.c_char_p), ("is_real", ctypes.c_bool),
-                ("pdvec", ctypes.c_void_p), ("pdvecscale", ctypes.c_void_p))
+    _fields_ = (
+        ("number", ctypes.c_int),
+        ("name", ctypes.c_char_p),
+        ("is_real", ctypes.c_bool),
+        ("pdvec", ctypes.c_void_p),
+        ("pdvecscale", ctypes.c_void_p),
+    )
 
 
 class _Infos(ctypes.Structure):
-    _fields_ = (("name", ctypes.c_char_p), ("title", ctypes.c_char_p), ("date", ctypes.c_char_p),
-                ("type", ctypes.c_char_p), ("count", ctypes.c_int),
-                ("rows", ctypes.POINTER(ctypes.POINTER(_Info))))
+    _fields_ = (
+        ("name", ctypes.c_char_p),
+        ("title", ctypes.c_char_p),
+        ("date", ctypes.c_char_p),
+        ("type", ctypes.c_char_p),
+        ("count", ctypes.c_int),
+        ("rows", ctypes.POINTER(ctypes.POINTER(_Info))),
+    )
 
 
 _TEXT = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p)
-_EXIT = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_int, ctypes.c_bool, ctypes.c_bool, ctypes.c_int, ctypes.c_void_p)
+_EXIT = ctypes.CFUNCTYPE(
+    ctypes.c_int, ctypes.c_int, ctypes.c_bool, ctypes.c_bool, ctypes.c_int, ctypes.c_void_p
+)
 _DATA = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(_Values), ctypes.c_int, ctypes.c_int, ctypes.c_void_p)
 _START = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(_Infos), ctypes.c_int, ctypes.c_void_p)
 _THREAD = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_bool, ctypes.c_int, ctypes.c_void_p)
@@ -57,8 +77,14 @@ class Memory:
         self._said: list[str] = []
         self.names: tuple[str, ...] = ()
         self.values: NDArray[np.float64] = np.zeros(0)
-        self._callbacks = (_TEXT(self._text), _TEXT(self._ignored), _EXIT(self._exit), _DATA(self._data),
-                           _START(self._start), _THREAD(self._thread))
+        self._callbacks = (
+            _TEXT(self._text),
+            _TEXT(self._ignored),
+            _EXIT(self._exit),
+            _DATA(self._data),
+            _START(self._start),
+            _THREAD(self._thread),
+        )
         self._library.ngSpice_Init(*self._callbacks, None)
         for command in ("set ngbehavior=ps", "set noaskquit", "unset interp"):
             self.command(command)
@@ -86,7 +112,8 @@ class Memory:
     def _data(self, values: "ctypes._Pointer[_Values]", *_: object) -> int:
         whole = values.contents
         addresses = np.ctypeslib.as_array(
-            ctypes.cast(whole.rows, ctypes.POINTER(ctypes.c_uint64)), (whole.count,)).astype(np.int64)
+            ctypes.cast(whole.rows, ctypes.POINTER(ctypes.c_uint64)), (whole.count,)
+        ).astype(np.int64)
         first = int(addresses.min())
         span = (int(addresses.max()) - first) // 8 + 2
         if span < 1 << 20:  # the values lie in one stretch of the heap: take it in one piece

@@ -62,7 +62,9 @@ class Reference:
             seen.append(devices)
             devices = new
 
-    def _volts(self, condition: Condition, devices: dict[str, str]) -> tuple[dict[str, float], dict[str, float]]:
+    def _volts(
+        self, condition: Condition, devices: dict[str, str]
+    ) -> tuple[dict[str, float], dict[str, float]]:
         values = dict(condition.values)
         for part in self.model.parts.values():
             put(self.deck, part, condition, devices, values)
@@ -75,8 +77,9 @@ class Reference:
         fuses = [part.name for part in self.model.parts.values() if part.kind in ("fuse", "breaker")]
         return volts, {name: found[f"{self.deck.names[f'{name} meter']}#branch"] for name in fuses}
 
-    def _devices(self, state: State, condition: Condition, old: dict[str, str],
-                 volts: dict[str, float]) -> dict[str, str]:
+    def _devices(
+        self, state: State, condition: Condition, old: dict[str, str], volts: dict[str, float]
+    ) -> dict[str, str]:
         new: dict[str, str] = {}
         for part in self.model.parts.values():
             if part.kind == "relay":
@@ -88,7 +91,9 @@ class Reference:
         return {name: what for name, what in new.items() if what not in ("released", "off", "parked")}
 
 
-def put(deck: Deck, part: Part, condition: Condition, devices: dict[str, str], values: dict[str, float]) -> None:
+def put(
+    deck: Deck, part: Part, condition: Condition, devices: dict[str, str], values: dict[str, float]
+) -> None:
     """The values that a part's elements have while its devices are in these states."""
     name, names = part.name, deck.names
     stuck = condition.stuck.get(name, "")
@@ -158,8 +163,9 @@ def park(part: Part, volts: dict[str, float]) -> str:
 class Module:
     """One module in one round."""
 
-    def __init__(self, part: Part, state: State, condition: Condition, old: dict[str, str],
-                 volts: dict[str, float]) -> None:
+    def __init__(
+        self, part: Part, state: State, condition: Condition, old: dict[str, str], volts: dict[str, float]
+    ) -> None:
         assert part.behaviour is not None
         self.part, self.does, self.state, self.old = part, part.behaviour, state, old
         self.stuck = condition.stuck
@@ -168,7 +174,8 @@ class Module:
         self.feed = self.at(self.does.feeds[0][0]) if self.does.feeds else self.earth
         least = self.does.works_over or 8.0
         self.fed = self.stuck.get(part.name) != "dead" and all(
-            max(self.at(pin) for pin in group) - self.earth >= least for group in self.does.feeds)
+            max(self.at(pin) for pin in group) - self.earth >= least for group in self.does.feeds
+        )
 
     def at(self, pin: str) -> float:
         return self.volts[f"{self.part.name}.{pin}:part"]
@@ -212,7 +219,9 @@ class Module:
             return "off"
         if driver.limit is None:
             return "on"
-        a, b = (self.feed, self.at(driver.pin)) if driver.side == "high" else (self.at(driver.pin), self.earth)
+        a, b = (
+            (self.feed, self.at(driver.pin)) if driver.side == "high" else (self.at(driver.pin), self.earth)
+        )
         amps = (a - b) / (driver.ohms or 0.05)
         over = was in ("on", "limits") and amps > driver.limit * (1 - 1e-9 * (was == "limits"))
         if driver.latches and driver.latches != self.state.name and (over or was == "latched"):

@@ -145,13 +145,20 @@ class Batch:
         """Which modules work (M, b)."""
         wanted = self._wanted(cases)
         volts = self._volts(wanted, self.states[:, wanted], self.table.watch)
-        return self.table.fed(volts, self.cases.locks.dead[:, wanted], self.system.parameters.thresholds.minimum)
+        return self.table.fed(
+            volts, self.cases.locks.dead[:, wanted], self.system.parameters.thresholds.minimum
+        )
 
     def links(self) -> Links:
         """(listener, speaker) → whether the one hears the other (B,), for every pair on a bus."""
         wanted = self._wanted(None)
-        return links(self.system, self.states, self.cases.locks,
-                     lambda states: self._volts(wanted, states, self.table.watch), every=True)
+        return links(
+            self.system,
+            self.states,
+            self.cases.locks,
+            lambda states: self._volts(wanted, states, self.table.watch),
+            every=True,
+        )
 
     # How it is found.
 
@@ -160,23 +167,37 @@ class Batch:
 
         So a large network is gone through once for each round and not once for each group of cases.
         """
-        room = max(1, self.base().capacity // 3) if self.base().capacity < len(self.system.ends) else len(cases) + 1
+        room = (
+            max(1, self.base().capacity // 3)
+            if self.base().capacity < len(self.system.ends)
+            else len(cases) + 1
+        )
         own = self.cases.elements[cases]
         fresh = np.zeros(len(cases), dtype=np.intp)
         first = np.unique(own, return_index=True)[1] // max(1, own.shape[1])
         np.add.at(fresh, first[first < len(cases)], 1)
         run = (np.cumsum(fresh) - 1) // room
         most = max(1, TOGETHER // max(1, len(self.table.devices)))
-        return [piece for part in np.split(cases, np.flatnonzero(np.diff(run)) + 1)
-                for piece in np.array_split(part, -(-len(part) // most))] if len(cases) else []
+        return (
+            [
+                piece
+                for part in np.split(cases, np.flatnonzero(np.diff(run)) + 1)
+                for piece in np.array_split(part, -(-len(part) // most))
+            ]
+            if len(cases)
+            else []
+        )
 
     def _wanted(self, cases: Ints | None) -> Ints:
         return np.arange(len(self.cases)) if cases is None else cases
 
     def _phases(self, states: States) -> list[tuple[float, States]]:
         """Shares of time, and the device states in each, where drivers switch with a duty cycle."""
-        shares = {number: device.driver.duty for number, device in enumerate(self.table.devices)
-                  if isinstance(device, DriverDevice) and device.driver.duty is not None}
+        shares = {
+            number: device.driver.duty
+            for number, device in enumerate(self.table.devices)
+            if isinstance(device, DriverDevice) and device.driver.duty is not None
+        }
         phases, start = [], 0.0
         for end in sorted({*shares.values(), 1.0}):
             now = states.copy() if shares else states
@@ -207,7 +228,9 @@ class Batch:
                 self._fill(base, cases, states, columns[near], nodes, volts)
         return volts
 
-    def _fill(self, base: Base, cases: Ints, states: States, columns: Ints, nodes: Ints, volts: Floats) -> None:
+    def _fill(
+        self, base: Base, cases: Ints, states: States, columns: Ints, nodes: Ints, volts: Floats
+    ) -> None:
         untouched = np.ones(len(columns), dtype=bool)
         for update in self._updates.of(base, self.cases, cases[columns], states[:, columns]):
             which = columns[update.which]

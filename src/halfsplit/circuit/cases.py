@@ -42,9 +42,12 @@ class Cases:
         extra = np.full((len(self), 1), -1, dtype=np.intp)
         extra[rows, 0] = elements
         nothing = np.zeros((len(self), 1))
-        return replace(self, elements=np.hstack([self.elements, extra]),
-                       operations=np.hstack([self.operations, np.full(extra.shape, OPEN, dtype=np.intp)]),
-                       numbers=np.hstack([self.numbers, nothing]))
+        return replace(
+            self,
+            elements=np.hstack([self.elements, extra]),
+            operations=np.hstack([self.operations, np.full(extra.shape, OPEN, dtype=np.intp)]),
+            numbers=np.hstack([self.numbers, nothing]),
+        )
 
     def values(self, which: Ints, elements: Ints, conductance: Floats, emf: Floats) -> tuple[Floats, Floats]:
         """Conductance and emf of elements (b, K) in the cases ``which`` (b,), from those in the healthy network."""
@@ -53,20 +56,30 @@ class Cases:
             if len(row):
                 case, hit = which[row], (row, column)
                 conductance[hit], emf[hit] = operated(
-                    self.operations[case, slot], self.numbers[case, slot], conductance[hit], emf[hit])
+                    self.operations[case, slot], self.numbers[case, slot], conductance[hit], emf[hit]
+                )
         return conductance, emf
 
     def changes(self, case: int) -> list[Change]:
         """The changes of one case."""
         used = np.flatnonzero(self.elements[case] >= 0)
-        return [Change(int(self.elements[case, slot]), int(self.operations[case, slot]),
-                       float(self.numbers[case, slot])) for slot in used]
+        return [
+            Change(
+                int(self.elements[case, slot]),
+                int(self.operations[case, slot]),
+                float(self.numbers[case, slot]),
+            )
+            for slot in used
+        ]
 
 
 def operated(operation: Ints, number: Floats, conductance: Floats, emf: Floats) -> tuple[Floats, Floats]:
     """``network.operate`` on arrays."""
     ohms = np.where(operation == SET, number, 1.0)
     series = conductance / (1.0 + conductance * np.where(operation == ADD, number, 0.0))
-    changed = np.select([operation == OPEN, operation == ADD, operation == SET],
-                        [np.zeros_like(conductance), series, 1.0 / ohms], conductance)
+    changed = np.select(
+        [operation == OPEN, operation == ADD, operation == SET],
+        [np.zeros_like(conductance), series, 1.0 / ohms],
+        conductance,
+    )
     return changed, np.where(operation == EMF, number, emf)

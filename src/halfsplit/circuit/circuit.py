@@ -90,8 +90,9 @@ class Circuit:
     def fault(self, fault: Fault | str | None) -> Fault | None:
         return self.faults[fault] if isinstance(fault, str) else fault
 
-    def solve(self, state: str, fault: Fault | str | None = None,
-              changes: Iterable[Intervention] = ()) -> Solution:
+    def solve(
+        self, state: str, fault: Fault | str | None = None, changes: Iterable[Intervention] = ()
+    ) -> Solution:
         """Solve one operating state from scratch, healthy or with one fault, with interventions made.
 
         Raises UnknownNameError for a state, fault or point that the circuit does not have.
@@ -104,15 +105,18 @@ class Circuit:
         result = solve(system, given.changes, given.locks) if given else solve(system)
         return Solution(self, state, given, made, result)
 
-    def expect(self, state: str, points: Sequence[str] | None = None,
-               faults: Sequence[Fault | str] | None = None) -> Floats:
+    def expect(
+        self, state: str, points: Sequence[str] | None = None, faults: Sequence[Fault | str] | None = None
+    ) -> Floats:
         """Volts at each point under each fault: array (faults, points), against the battery's negative post.
 
         All single faults and all points unless they are given. The faults share one factorisation of the healthy
         network; each is a low-rank change of it (Woodbury), device flips included.
         """
-        wanted = [self.faults[fault] if isinstance(fault, str) else fault
-                  for fault in (self.faults.values() if faults is None else faults)]
+        wanted = [
+            self.faults[fault] if isinstance(fault, str) else fault
+            for fault in (self.faults.values() if faults is None else faults)
+        ]
         names = self.points if points is None else points
         nodes = np.array([self.network.node(name) for name in names], dtype=np.intp)
         return batch.expect(self.network.system(state), wanted, nodes).volts.T
@@ -149,8 +153,14 @@ class Circuit:
 class Solution:
     """The settled circuit in one state. Volts in V, currents in A."""
 
-    def __init__(self, circuit: Circuit, state: str, fault: Fault | None, changes: tuple[Intervention, ...],
-                 result: Result) -> None:
+    def __init__(
+        self,
+        circuit: Circuit,
+        state: str,
+        fault: Fault | None,
+        changes: tuple[Intervention, ...],
+        result: Result,
+    ) -> None:
         self.circuit, self.state, self.fault, self.changes = circuit, state, fault, changes
         self.result = result
 
@@ -193,8 +203,12 @@ class Solution:
         network = self.circuit.network
         part = self.circuit.parts.get(name)
         if name not in network.element_index and part is not None and part.kind == "switch":
-            return float(sum(self.result.currents[network.element(f"{name} join {number}")]
-                             for number in range(len(part.connections))))
+            return float(
+                sum(
+                    self.result.currents[network.element(f"{name} join {number}")]
+                    for number in range(len(part.connections))
+                )
+            )
         return float(self.result.currents[network.element(name)])
 
     def across(self, load: str) -> float:
@@ -209,8 +223,10 @@ class Solution:
             return "yes" if self.fed(name) else "no"
         if part is None or part.kind not in LOADS:
             raise UnknownNameError(f"{name!r} is no load or module of this circuit")
-        if self.fault and any(one.part == name and one.mode in ("open", "shorted", "stalled")
-                              for one in (self.fault, *self.fault.members)):
+        if self.fault and any(
+            one.part == name and one.mode in ("open", "shorted", "stalled")
+            for one in (self.fault, *self.fault.members)
+        ):
             return "no"
         healthy = self.circuit.healthy_volts[name]
         share = self.across(name) / healthy if healthy > 0.1 else 0.0

@@ -161,12 +161,16 @@ class DeviceTable:
         self.thresholds = Thresholds(
             np.array([module.minimum for module in self.modules]),
             np.array([relay.pulls if relay else 0.0 for relay in relays]),
-            np.array([relay.drops if relay else 0.0 for relay in relays]))
+            np.array([relay.drops if relay else 0.0 for relay in relays]),
+        )
         self.elements_of = _elements_of(assembly)
         self.module_index = {module.name: number for number, module in enumerate(self.modules)}
         self.input_index = {port.name: number for number, port in enumerate(self.inputs)}
-        self.talks = [Talker(number, self.modules[device.module].name, device.talk.bus)
-                      for number, device in enumerate(self.devices) if isinstance(device, TalkDevice)]
+        self.talks = [
+            Talker(number, self.modules[device.module].name, device.talk.bus)
+            for number, device in enumerate(self.devices)
+            if isinstance(device, TalkDevice)
+        ]
         self.sleepers = self._numbers(SleepDevice)
         self.asked_links = frozenset[tuple[str, str]]().union(*map(_links_asked, self._conditions()))
 
@@ -180,14 +184,19 @@ class DeviceTable:
 
     def find(self, name: str, kind: type[Device]) -> int:
         """Index of a device by name and type."""
-        return next(number for number, device in enumerate(self.devices)
-                    if device.name == name and isinstance(device, kind))
+        return next(
+            number
+            for number, device in enumerate(self.devices)
+            if device.name == name and isinstance(device, kind)
+        )
 
     def free(self, cases: int) -> Locks:
         """Nothing locked, for this many cases."""
-        return Locks(np.full((len(self.devices), cases), FREE, dtype=np.int8),
-                     np.zeros((len(self.modules), cases), dtype=bool),
-                     np.zeros((len(self.inputs), cases), dtype=bool))
+        return Locks(
+            np.full((len(self.devices), cases), FREE, dtype=np.int8),
+            np.zeros((len(self.modules), cases), dtype=bool),
+            np.zeros((len(self.inputs), cases), dtype=bool),
+        )
 
     def draw(self, generator: np.random.Generator) -> Thresholds:
         """One car's thresholds.
@@ -198,9 +207,11 @@ class DeviceTable:
         nominal = self.thresholds
         drawn = generator.uniform(6.0, 9.5, len(nominal.minimum))
         near = nominal.minimum + generator.uniform(-1.0, 1.0, len(nominal.minimum))
-        return Thresholds(np.where(nominal.minimum == FEED_MINIMUM, drawn, near),
-                          nominal.pulls * generator.uniform(0.85, 1.05, len(nominal.pulls)),
-                          nominal.drops * generator.uniform(0.7, 1.3, len(nominal.drops)))
+        return Thresholds(
+            np.where(nominal.minimum == FEED_MINIMUM, drawn, near),
+            nominal.pulls * generator.uniform(0.85, 1.05, len(nominal.pulls)),
+            nominal.drops * generator.uniform(0.7, 1.3, len(nominal.drops)),
+        )
 
     def rest(self, locks: Locks) -> States:
         """The unpowered network: every device at rest, but for those that are stuck."""
@@ -215,8 +226,16 @@ class DeviceTable:
                 works[module] &= volts[group].max(axis=0) - earth >= minimum[module]
         return works
 
-    def step(self, volts: Floats, states: States, locks: Locks, *, state: State, thresholds: Thresholds,
-             links: Links) -> States:
+    def step(
+        self,
+        volts: Floats,
+        states: States,
+        locks: Locks,
+        *,
+        state: State,
+        thresholds: Thresholds,
+        links: Links,
+    ) -> States:
         """The states that the devices take at these volts (D, B)."""
         view = _View(self, state, volts, states, locks, links, thresholds)
         new = np.empty_like(states)
@@ -337,7 +356,12 @@ def _sleep(view: _View, number: int, device: SleepDevice) -> States:
 
 # Each rule takes the device of its own type, which a table of functions cannot say.
 RULES: Mapping[type, Callable[..., States]] = {
-    Relay: _relay, ParkSwitch: _park, Diode: _diode, DriverDevice: _driver, SupplyDevice: _supply, TalkDevice: _talk,
+    Relay: _relay,
+    ParkSwitch: _park,
+    Diode: _diode,
+    DriverDevice: _driver,
+    SupplyDevice: _supply,
+    TalkDevice: _talk,
     SleepDevice: _sleep,
 }
 

@@ -78,12 +78,26 @@ class Assembly:
     modules: list[ModulePorts] = field(default_factory=list)
     inputs: list[InputPort] = field(default_factory=list)
 
-    def add(self, name: str, role: str, a: Point, b: Point, ohms: float, *,  # noqa: PLR0913 - a line of a table
-            spread: float = 0.0, emf: float = 0.0, device: int = -1, mask: int = 0, part: str = "") -> None:
+    def add(
+        self,
+        name: str,
+        role: str,
+        a: Point,
+        b: Point,
+        ohms: float,
+        *,  # noqa: PLR0913 - a line of a table
+        spread: float = 0.0,
+        emf: float = 0.0,
+        device: int = -1,
+        mask: int = 0,
+        part: str = "",
+    ) -> None:
         """A resistance (with a source of ``emf`` volts in series) from a to b."""
         ends = (a, b)
         conductance = 1.0 / ohms if ohms else 0.0
-        self.elements.append(Element(name, role, ends, ends, conductance, emf, 0.0, spread, device, mask, part))
+        self.elements.append(
+            Element(name, role, ends, ends, conductance, emf, 0.0, spread, device, mask, part)
+        )
 
     def spare(self, name: str, role: str, a: Point, b: Point, part: str = "") -> None:
         """An element that is not there until a fault makes it: a short, a weld."""
@@ -113,18 +127,36 @@ def load_ohms(part: Part) -> float:
 
 
 def _battery(assembly: Assembly, part: Part) -> None:
-    assembly.add(part.name, "battery", inside(part, "+"), inside(part, "-"), value(part, "ohm"), emf=value(part, "V"),
-                 spread=0.3, part=part.name)
+    assembly.add(
+        part.name,
+        "battery",
+        inside(part, "+"),
+        inside(part, "-"),
+        value(part, "ohm"),
+        emf=value(part, "V"),
+        spread=0.3,
+        part=part.name,
+    )
 
 
 def _generator(assembly: Assembly, part: Part) -> None:
-    assembly.add(part.name, "generator", inside(part, "+"), inside(part, "-"), value(part, "ohm"),
-                 emf=value(part, "V"), spread=0.2, part=part.name)
+    assembly.add(
+        part.name,
+        "generator",
+        inside(part, "+"),
+        inside(part, "-"),
+        value(part, "ohm"),
+        emf=value(part, "V"),
+        spread=0.2,
+        part=part.name,
+    )
 
 
 def _fuse(assembly: Assembly, part: Part) -> None:
     ohms = CONTACT_VOLTS / part.values["A"]
-    assembly.add(part.name, part.kind, inside(part, "1"), inside(part, "2"), ohms, spread=0.15, part=part.name)
+    assembly.add(
+        part.name, part.kind, inside(part, "1"), inside(part, "2"), ohms, spread=0.15, part=part.name
+    )
 
 
 def _relay(assembly: Assembly, part: Part) -> None:
@@ -133,30 +165,75 @@ def _relay(assembly: Assembly, part: Part) -> None:
     assembly.add(f"{part.name} coil", "coil", *coil, value(part, "ohm"), spread=0.08, part=part.name)
     ohms = CONTACT_VOLTS / value(part, "A")
     common = inside(part, "30")
-    assembly.add(f"{part.name} contact", "relay contact", common, inside(part, "87"), ohms, spread=0.5,
-                 device=device, mask=0b10, part=part.name)
+    assembly.add(
+        f"{part.name} contact",
+        "relay contact",
+        common,
+        inside(part, "87"),
+        ohms,
+        spread=0.5,
+        device=device,
+        mask=0b10,
+        part=part.name,
+    )
     if "87a" in part.pins:
-        assembly.add(f"{part.name} rest contact", "relay contact", common, inside(part, "87a"), ohms, spread=0.5,
-                     device=device, mask=0b01, part=part.name)
+        assembly.add(
+            f"{part.name} rest contact",
+            "relay contact",
+            common,
+            inside(part, "87a"),
+            ohms,
+            spread=0.5,
+            device=device,
+            mask=0b01,
+            part=part.name,
+        )
     assembly.spare(f"{part.name} weld", "weld", common, inside(part, "87"), part.name)
 
 
 def _switch(assembly: Assembly, part: Part) -> None:
     for number, join in enumerate(part.connections):
-        assembly.add(f"{part.name} join {number}", "switch", inside(part, join.a), inside(part, join.b), SWITCH_OHMS,
-                     spread=0.5, part=part.name)
-        assembly.spare(f"{part.name} weld {number}", "weld", inside(part, join.a), inside(part, join.b), part.name)
+        assembly.add(
+            f"{part.name} join {number}",
+            "switch",
+            inside(part, join.a),
+            inside(part, join.b),
+            SWITCH_OHMS,
+            spread=0.5,
+            part=part.name,
+        )
+        assembly.spare(
+            f"{part.name} weld {number}", "weld", inside(part, join.a), inside(part, join.b), part.name
+        )
 
 
 def _load(assembly: Assembly, part: Part) -> None:
-    assembly.add(part.name, "load", inside(part, part.pins[0]), inside(part, part.pins[1]), load_ohms(part),
-                 spread=0.06, part=part.name)
+    assembly.add(
+        part.name,
+        "load",
+        inside(part, part.pins[0]),
+        inside(part, part.pins[1]),
+        load_ohms(part),
+        spread=0.06,
+        part=part.name,
+    )
     if part.park:
         common, parked, running = (inside(part, pin) for pin in part.park)
-        device = assembly.device(ParkSwitch(part.name, (inside(part, part.pins[0]), inside(part, part.pins[1]))))
+        device = assembly.device(
+            ParkSwitch(part.name, (inside(part, part.pins[0]), inside(part, part.pins[1])))
+        )
         for pin, mask, word in ((parked, 0b01, "parked"), (running, 0b10, "running")):
-            assembly.add(f"{part.name} park switch {word}", "switch", common, pin, SWITCH_OHMS, spread=0.5,
-                         device=device, mask=mask, part=part.name)
+            assembly.add(
+                f"{part.name} park switch {word}",
+                "switch",
+                common,
+                pin,
+                SWITCH_OHMS,
+                spread=0.5,
+                device=device,
+                mask=mask,
+                part=part.name,
+            )
 
 
 def _diode(assembly: Assembly, part: Part) -> None:
@@ -164,22 +241,50 @@ def _diode(assembly: Assembly, part: Part) -> None:
     assembly.spare(f"{part.name} short", "short", inside(part, "a"), inside(part, "k"), part.name)
 
 
-def _add_diode(assembly: Assembly, name: str, anode: Point, cathode: Point, forward: float, part: str) -> None:
+def _add_diode(
+    assembly: Assembly, name: str, anode: Point, cathode: Point, forward: float, part: str
+) -> None:
     device = assembly.device(Diode(name, (anode, cathode), forward))
-    assembly.add(name, "diode", anode, cathode, DIODE_OHMS, emf=forward, spread=0.1, device=device, mask=0b10,
-                 part=part)
+    assembly.add(
+        name,
+        "diode",
+        anode,
+        cathode,
+        DIODE_OHMS,
+        emf=forward,
+        spread=0.1,
+        device=device,
+        mask=0b10,
+        part=part,
+    )
 
 
 def _sensor(assembly: Assembly, part: Part) -> None:
     """Two pins: a resistance. Three: a track from supply (1) to return (3) with a tap (2) at the share."""
     if len(part.pins) == 2:
-        assembly.add(part.name, "load", inside(part, "1"), inside(part, "2"), value(part, "ohm"), spread=0.08,
-                     part=part.name)
+        assembly.add(
+            part.name,
+            "load",
+            inside(part, "1"),
+            inside(part, "2"),
+            value(part, "ohm"),
+            spread=0.08,
+            part=part.name,
+        )
         return
-    halves = zip(("upper", "lower"), ("1", "2"), ("2", "3"), sensor_track(part, value(part, "share")), strict=True)
+    halves = zip(
+        ("upper", "lower"), ("1", "2"), ("2", "3"), sensor_track(part, value(part, "share")), strict=True
+    )
     for half, a, b, ohms in halves:
-        assembly.add(f"{part.name} {half}", "track", inside(part, a), inside(part, b), ohms, spread=0.05,
-                     part=part.name)
+        assembly.add(
+            f"{part.name} {half}",
+            "track",
+            inside(part, a),
+            inside(part, b),
+            ohms,
+            spread=0.05,
+            part=part.name,
+        )
 
 
 def sensor_track(part: Part, share: float) -> tuple[float, float]:
@@ -200,7 +305,9 @@ def _module(assembly: Assembly, part: Part) -> None:
     assembly.modules.append(ModulePorts(part.name, feeds, earth, minimum))
     _module_draw(assembly, part, behaviour, index, earth)
     for other in behaviour.earths[1:]:
-        assembly.add(f"{part.name} earth {other}", "earth", inside(part, other), earth, SWITCH_OHMS, part=part.name)
+        assembly.add(
+            f"{part.name} earth {other}", "earth", inside(part, other), earth, SWITCH_OHMS, part=part.name
+        )
     for port in _all_inputs(behaviour):
         _input(assembly, part, port, index, feed, earth)
     for driver in behaviour.drivers:
@@ -220,11 +327,29 @@ def _module_draw(assembly: Assembly, part: Part, behaviour: Behaviour, module: i
     device = assembly.device(SleepDevice(part.name, module, sleep)) if sleep else -1
     for pin in pins:
         if amps > 0:
-            assembly.add(f"{part.name} draw {pin}", "draw", inside(part, pin), earth, NOMINAL * len(pins) / amps,
-                         spread=0.25, device=device, mask=0b01, part=part.name)
+            assembly.add(
+                f"{part.name} draw {pin}",
+                "draw",
+                inside(part, pin),
+                earth,
+                NOMINAL * len(pins) / amps,
+                spread=0.25,
+                device=device,
+                mask=0b01,
+                part=part.name,
+            )
         if sleep and sleep.amps > 0:
-            assembly.add(f"{part.name} asleep {pin}", "draw", inside(part, pin), earth,
-                         NOMINAL * len(pins) / sleep.amps, spread=0.25, device=device, mask=0b10, part=part.name)
+            assembly.add(
+                f"{part.name} asleep {pin}",
+                "draw",
+                inside(part, pin),
+                earth,
+                NOMINAL * len(pins) / sleep.amps,
+                spread=0.25,
+                device=device,
+                mask=0b10,
+                part=part.name,
+            )
 
 
 def pins_read(condition: Condition | None) -> set[str]:
@@ -243,8 +368,10 @@ def pins_read(condition: Condition | None) -> set[str]:
 def _all_inputs(behaviour: Behaviour) -> list[Input]:
     """The declared inputs, and a plain one for every pin that a condition asks for without declaring it."""
     declared = {port.pin for port in behaviour.inputs}
-    asked = set().union(*(pins_read(driver.when) for driver in behaviour.drivers),
-                        pins_read(behaviour.sleep.wakes if behaviour.sleep else None))
+    asked = set().union(
+        *(pins_read(driver.when) for driver in behaviour.drivers),
+        pins_read(behaviour.sleep.wakes if behaviour.sleep else None),
+    )
     return [*behaviour.inputs, *(Input(pin) for pin in sorted(asked - declared))]
 
 
@@ -252,10 +379,18 @@ def _input(assembly: Assembly, part: Part, port: Input, module: int, feed: Point
     rail = feed if port.pull == "up" else earth
     name = f"{part.name}.{port.pin}"
     resting = "high" if port.pull == "up" else "low"
-    assembly.add(f"{name} pull", "pull", inside(part, port.pin), rail, port.ohms or INPUT_OHMS, spread=0.05,
-                 part=part.name)
-    assembly.inputs.append(InputPort(name, module, port.pin, inside(part, port.pin), port.low_under, port.high_over,
-                                     resting))
+    assembly.add(
+        f"{name} pull",
+        "pull",
+        inside(part, port.pin),
+        rail,
+        port.ohms or INPUT_OHMS,
+        spread=0.05,
+        part=part.name,
+    )
+    assembly.inputs.append(
+        InputPort(name, module, port.pin, inside(part, port.pin), port.low_under, port.high_over, resting)
+    )
 
 
 def _driver(assembly: Assembly, part: Part, driver: Driver, module: int, feed: Point, earth: Point) -> None:
@@ -266,13 +401,35 @@ def _driver(assembly: Assembly, part: Part, driver: Driver, module: int, feed: P
     device = assembly.device(DriverDevice(name, module, driver, ends, ohms))
     # One that limits senses its current by its own resistance, which is therefore taken as it is given.
     spread = 0.0 if driver.limit else 0.3
-    assembly.add(f"{name} driver", "driver", *ends, ohms, spread=spread, device=device, mask=0b0010, part=part.name)
+    assembly.add(
+        f"{name} driver", "driver", *ends, ohms, spread=spread, device=device, mask=0b0010, part=part.name
+    )
     if driver.limit:
-        assembly.elements.append(Element(f"{name} limit", "limit", ends, ends, 0.0, push=-driver.limit, device=device,
-                                         mask=0b0100, part=part.name))
+        assembly.elements.append(
+            Element(
+                f"{name} limit",
+                "limit",
+                ends,
+                ends,
+                0.0,
+                push=-driver.limit,
+                device=device,
+                mask=0b0100,
+                part=part.name,
+            )
+        )
     if driver.bias:
-        assembly.add(f"{name} bias", "pull", feed, pin, driver.bias, spread=0.05, device=device, mask=0b1001,
-                     part=part.name)
+        assembly.add(
+            f"{name} bias",
+            "pull",
+            feed,
+            pin,
+            driver.bias,
+            spread=0.05,
+            device=device,
+            mask=0b1001,
+            part=part.name,
+        )
 
 
 def _supply(assembly: Assembly, part: Part, supply: Supply, module: int, feed: Point, earth: Point) -> None:
@@ -282,10 +439,23 @@ def _supply(assembly: Assembly, part: Part, supply: Supply, module: int, feed: P
     limit = supply.limit or SUPPLY_LIMIT
     flow, conductance = (feed, pin), 1.0 / SUPPLY_OHMS
     assembly.elements += [
-        Element(f"{name} supply", "supply", flow, (earth, pin), conductance, emf=-supply.volts, device=device,
-                mask=0b0010, part=part.name),
-        Element(f"{name} limit", "limit", flow, flow, 0.0, push=-limit, device=device, mask=0b0100, part=part.name),
-        Element(f"{name} dropout", "driver", flow, flow, conductance, device=device, mask=0b1000, part=part.name),
+        Element(
+            f"{name} supply",
+            "supply",
+            flow,
+            (earth, pin),
+            conductance,
+            emf=-supply.volts,
+            device=device,
+            mask=0b0010,
+            part=part.name,
+        ),
+        Element(
+            f"{name} limit", "limit", flow, flow, 0.0, push=-limit, device=device, mask=0b0100, part=part.name
+        ),
+        Element(
+            f"{name} dropout", "driver", flow, flow, conductance, device=device, mask=0b1000, part=part.name
+        ),
     ]
 
 
@@ -296,25 +466,53 @@ def _talk(assembly: Assembly, part: Part, talk: Talk, module: int, feed: Point, 
     device = assembly.device(TalkDevice(name, module, talk, high, low, feed, earth))
     if low is None:
         assembly.add(f"{name} pull", "pull", feed, high, LINE_PULL_OHMS, part=part.name)
-        assembly.add(f"{name} dominant", "bus", high, earth, LINE_DRIVE_OHMS, device=device, mask=0b100, part=part.name)
+        assembly.add(
+            f"{name} dominant", "bus", high, earth, LINE_DRIVE_OHMS, device=device, mask=0b100, part=part.name
+        )
         return
     for line, end, level in (("high", high, BUS_HIGH), ("low", low, BUS_LOW)):
-        assembly.add(f"{name} {line} idle", "bus", end, earth, BUS_IDLE_OHMS, emf=BUS_IDLE, device=device, mask=0b110,
-                     part=part.name)
-        assembly.add(f"{name} {line} dominant", "bus", end, earth, BUS_DRIVE_OHMS, emf=level, device=device,
-                     mask=0b100, part=part.name)
+        assembly.add(
+            f"{name} {line} idle",
+            "bus",
+            end,
+            earth,
+            BUS_IDLE_OHMS,
+            emf=BUS_IDLE,
+            device=device,
+            mask=0b110,
+            part=part.name,
+        )
+        assembly.add(
+            f"{name} {line} dominant",
+            "bus",
+            end,
+            earth,
+            BUS_DRIVE_OHMS,
+            emf=level,
+            device=device,
+            mask=0b100,
+            part=part.name,
+        )
 
 
 def _terminators(assembly: Assembly) -> None:
     for terminator in assembly.model.terminators:
         part = assembly.model.parts[terminator.part]
-        talk = next((t for t in part.behaviour.talks if t.bus == terminator.bus), None) if part.behaviour else None
+        talk = (
+            next((t for t in part.behaviour.talks if t.bus == terminator.bus), None)
+            if part.behaviour
+            else None
+        )
         if talk is None:
             continue
         name = f"{terminator.bus} terminator {part.name}"
-        feed = inside(part, part.behaviour.feeds[0][0]) if part.behaviour and part.behaviour.feeds else REFERENCE
+        feed = (
+            inside(part, part.behaviour.feeds[0][0]) if part.behaviour and part.behaviour.feeds else REFERENCE
+        )
         other = inside(part, talk.low) if talk.low else feed
-        assembly.add(name, "terminator", inside(part, talk.high), other, terminator.ohms, spread=0.02, part=part.name)
+        assembly.add(
+            name, "terminator", inside(part, talk.high), other, terminator.ohms, spread=0.02, part=part.name
+        )
 
 
 def _nothing(assembly: Assembly, part: Part) -> None:
@@ -327,13 +525,30 @@ def _ground(assembly: Assembly, part: Part) -> None:
 
 
 def _mass(assembly: Assembly, part: Part) -> None:
-    assembly.add(part.name, "joint", part.name, BODY, part.values.get("ohm", 1e-4), spread=0.7, part=part.name)
+    assembly.add(
+        part.name, "joint", part.name, BODY, part.values.get("ohm", 1e-4), spread=0.7, part=part.name
+    )
 
 
 PARTS: Mapping[str, Callable[[Assembly, Part], None]] = {
-    "battery": _battery, "generator": _generator, "fuse": _fuse, "breaker": _fuse, "relay": _relay, "switch": _switch,
-    "lamp": _load, "motor": _load, "heater": _load, "resistor": _load, "solenoid": _load, "diode": _diode,
-    "sensor": _sensor, "module": _module, "connector": _nothing, "splice": _nothing, "ground": _ground, "mass": _mass,
+    "battery": _battery,
+    "generator": _generator,
+    "fuse": _fuse,
+    "breaker": _fuse,
+    "relay": _relay,
+    "switch": _switch,
+    "lamp": _load,
+    "motor": _load,
+    "heater": _load,
+    "resistor": _load,
+    "solenoid": _load,
+    "diode": _diode,
+    "sensor": _sensor,
+    "module": _module,
+    "connector": _nothing,
+    "splice": _nothing,
+    "ground": _ground,
+    "mass": _mass,
 }
 
 
@@ -355,7 +570,9 @@ def _contacts(assembly: Assembly) -> None:
         for pin in part.pins:
             point = f"{part.name}.{pin}"
             ends = (f"{point}:in", f"{point}:out") if part.kind == "connector" else (point, f"{point}:part")
-            assembly.add(point, "contact", *ends, assembly.wiring.contact_ohms(point), spread=0.7, part=part.name)
+            assembly.add(
+                point, "contact", *ends, assembly.wiring.contact_ohms(point), spread=0.7, part=part.name
+            )
 
 
 def _wires(assembly: Assembly) -> None:
@@ -364,6 +581,15 @@ def _wires(assembly: Assembly) -> None:
         ohms = assembly.wiring.ohms(wire)
         # A length that nobody measured is known to a factor of 3 (field.md 15): ln 3 / 2 as standard deviation.
         ends = (wire.a, wire.b)
-        assembly.elements.append(Element(wire.name, "wire", ends, ends, 1.0 / ohms, spread=0.1 if known else 0.55,
-                                         part=wire.name, variant=wire.variant))
-
+        assembly.elements.append(
+            Element(
+                wire.name,
+                "wire",
+                ends,
+                ends,
+                1.0 / ohms,
+                spread=0.1 if known else 0.55,
+                part=wire.name,
+                variant=wire.variant,
+            )
+        )

@@ -60,9 +60,19 @@ class Fault:
 
 def pair(first: Fault, second: Fault) -> Fault:
     """Both faults at once."""
-    return Fault(f"{first.name} + {second.name}", f"{first.part} + {second.part}", "pair", "pair",
-                 f"{first.repair}; {second.repair}", None, first.changes + second.changes, first.locks + second.locks,
-                 first.touches + second.touches, None, (first, second))
+    return Fault(
+        f"{first.name} + {second.name}",
+        f"{first.part} + {second.part}",
+        "pair",
+        "pair",
+        f"{first.repair}; {second.repair}",
+        None,
+        first.changes + second.changes,
+        first.locks + second.locks,
+        first.touches + second.touches,
+        None,
+        (first, second),
+    )
 
 
 def all_faults(network: Network) -> dict[str, Fault]:
@@ -88,12 +98,29 @@ def _none(network: Network, part: Part) -> Iterator[Fault]:
     yield from ()
 
 
-def _part(network: Network, part: Part, mode: str, *operations: tuple[str, int, float],
-          locks: tuple[Lock, ...] = (), severity: float | None = None) -> Fault:
+def _part(
+    network: Network,
+    part: Part,
+    mode: str,
+    *operations: tuple[str, int, float],
+    locks: tuple[Lock, ...] = (),
+    severity: float | None = None,
+) -> Fault:
     """A fault of the part itself; ``operations`` name the elements that it changes."""
-    changes = tuple(Change(network.element(name), operation, number) for name, operation, number in operations)
-    return Fault(f"{part.name} {mode}", part.name, mode, part.kind, f"replace {part.name}", severity, changes, locks,
-                 (part.name,))
+    changes = tuple(
+        Change(network.element(name), operation, number) for name, operation, number in operations
+    )
+    return Fault(
+        f"{part.name} {mode}",
+        part.name,
+        mode,
+        part.kind,
+        f"replace {part.name}",
+        severity,
+        changes,
+        locks,
+        (part.name,),
+    )
 
 
 def _battery(network: Network, part: Part) -> Iterator[Fault]:
@@ -125,7 +152,9 @@ def _relay(network: Network, part: Part) -> Iterator[Fault]:
 def _switch(network: Network, part: Part) -> Iterator[Fault]:
     joins = range(len(part.connections))
     yield _part(network, part, "open", *((f"{part.name} join {number}", OPEN, 0.0) for number in joins))
-    yield _part(network, part, "closed", *((f"{part.name} weld {number}", SET, SWITCH_OHMS) for number in joins))
+    yield _part(
+        network, part, "closed", *((f"{part.name} weld {number}", SET, SWITCH_OHMS) for number in joins)
+    )
 
 
 def _load(network: Network, part: Part) -> Iterator[Fault]:
@@ -157,8 +186,12 @@ def _module(network: Network, part: Part) -> Iterator[Fault]:
     behaviour, table = part.behaviour, network.devices
     if behaviour is None:
         return
-    draws = [(name, OPEN, 0.0) for group in behaviour.feeds for pin in group
-             if (name := f"{part.name} draw {pin}") in network.element_index]
+    draws = [
+        (name, OPEN, 0.0)
+        for group in behaviour.feeds
+        for pin in group
+        if (name := f"{part.name} draw {pin}") in network.element_index
+    ]
     module = table.module_index[part.name]
     yield _part(network, part, "dead", *draws, locks=(Lock("module", module),))
     for driver in behaviour.drivers:
@@ -178,8 +211,17 @@ def _module(network: Network, part: Part) -> Iterator[Fault]:
 
 
 def _pin(part: Part, pin: str, mode: str, lock: Lock) -> Fault:
-    return Fault(f"{pin} {mode}", part.name, f"{pin} {mode}", f"module {mode}", f"replace {part.name}", None, (),
-                 (lock,), (part.name,))
+    return Fault(
+        f"{pin} {mode}",
+        part.name,
+        f"{pin} {mode}",
+        f"module {mode}",
+        f"replace {part.name}",
+        None,
+        (),
+        (lock,),
+        (part.name,),
+    )
 
 
 def _ground(network: Network, part: Part) -> Iterator[Fault]:
@@ -190,8 +232,17 @@ def _joint(network: Network, name: str, kind: str, repair: str, touches: tuple[s
     element = network.element(name)
     yield Fault(f"{name} open", name, "open", kind, repair, None, (Change(element, OPEN),), (), touches)
     for ohms in HIGH_RESISTANCE:
-        yield Fault(f"{name} high resistance {ohms:g} ohm", name, "high resistance", kind, repair, ohms,
-                    (Change(element, ADD, ohms),), (), touches)
+        yield Fault(
+            f"{name} high resistance {ohms:g} ohm",
+            name,
+            "high resistance",
+            kind,
+            repair,
+            ohms,
+            (Change(element, ADD, ohms),),
+            (),
+            touches,
+        )
 
 
 def _contacts(network: Network, part: Part) -> Iterator[Fault]:
@@ -214,37 +265,73 @@ def _wires(network: Network) -> Iterator[Fault]:
         for place in ("body", "supply") if wire.name in live else ("body",):
             spare = f"{wire.name} to {place}"
             for ohms in SHORTS:
-                yield _short(network, f"{wire.name} short to {place}", wire.name, "wire", repair, spare, ohms, touches)
+                yield _short(
+                    network, f"{wire.name} short to {place}", wire.name, "wire", repair, spare, ohms, touches
+                )
 
 
-def _short(network: Network, name: str, part: str, kind: str, repair: str, spare: str, ohms: float,
-           touches: tuple[str, ...]) -> Fault:
+def _short(
+    network: Network,
+    name: str,
+    part: str,
+    kind: str,
+    repair: str,
+    spare: str,
+    ohms: float,
+    touches: tuple[str, ...],
+) -> Fault:
     severity = "" if ohms == SHORT_OHMS else f" {ohms:g} ohm"
-    return Fault(name + severity, part, name.removeprefix(part).strip(), kind, repair, ohms,
-                 (Change(network.element(spare), SET, ohms),), (), touches)
+    return Fault(
+        name + severity,
+        part,
+        name.removeprefix(part).strip(),
+        kind,
+        repair,
+        ohms,
+        (Change(network.element(spare), SET, ohms),),
+        (),
+        touches,
+    )
 
 
 def _cavity_shorts(network: Network) -> Iterator[Fault]:
     for a, b in neighbouring_cavities(network.model):
         connector = a.partition(".")[0]
         for ohms in SHORTS:
-            fault = _short(network, f"{a} short to {b}", a, "cavity", f"dry and repair {connector}", f"{a} to {b}",
-                           ohms, (connector, a, b))
+            fault = _short(
+                network,
+                f"{a} short to {b}",
+                a,
+                "cavity",
+                f"dry and repair {connector}",
+                f"{a} to {b}",
+                ohms,
+                (connector, a, b),
+            )
             yield replace(fault, mode=f"short to {b}")
 
 
 def _buses(network: Network) -> Iterator[Fault]:
     model = network.model
-    for bus in dict.fromkeys(talk.bus for part in model.of_kind("module") if part.behaviour
-                             for talk in part.behaviour.talks):
+    for bus in dict.fromkeys(
+        talk.bus for part in model.of_kind("module") if part.behaviour for talk in part.behaviour.talks
+    ):
         yield from _bus(network, bus)
     for terminator in model.terminators:
         element = f"{terminator.bus} terminator {terminator.part}"
         if element in network.element_index:
             mode = f"terminator missing at {terminator.part}"
-            yield Fault(f"{terminator.bus} {mode}", terminator.bus, mode, "bus terminator",
-                        f"replace the terminator at {terminator.part}", None,
-                        (Change(network.element(element), OPEN),), (), (terminator.part,))
+            yield Fault(
+                f"{terminator.bus} {mode}",
+                terminator.bus,
+                mode,
+                "bus terminator",
+                f"replace the terminator at {terminator.part}",
+                None,
+                (Change(network.element(element), OPEN),),
+                (),
+                (terminator.part,),
+            )
 
 
 def _bus(network: Network, bus: str) -> Iterator[Fault]:
@@ -256,26 +343,66 @@ def _bus(network: Network, bus: str) -> Iterator[Fault]:
             for line, pin in (("high", talk.high), ("low", talk.low)):
                 if pin:
                     mode = f"{line} open at {part.name}"
-                    yield Fault(f"{bus} {mode}", bus, mode, "bus open", repair, None,
-                                (Change(network.element(f"{part.name}.{pin}"), OPEN),), (), (part.name,))
+                    yield Fault(
+                        f"{bus} {mode}",
+                        bus,
+                        mode,
+                        "bus open",
+                        repair,
+                        None,
+                        (Change(network.element(f"{part.name}.{pin}"), OPEN),),
+                        (),
+                        (part.name,),
+                    )
     names = [("lines shorted", f"{bus} lines")]
-    names += [(f"{line} short to {where}", f"{bus} {line} to {where}") for line in ("high", "low")
-              for where in ("body", "supply")]
+    names += [
+        (f"{line} short to {where}", f"{bus} {line} to {where}")
+        for line in ("high", "low")
+        for where in ("body", "supply")
+    ]
     for mode, spare in names:
         if spare in network.element_index:
-            yield Fault(f"{bus} {mode}", bus, mode, "bus short", repair, None,
-                        (Change(network.element(spare), SET, SHORT_OHMS),), (), (bus,))
+            yield Fault(
+                f"{bus} {mode}",
+                bus,
+                mode,
+                "bus short",
+                repair,
+                None,
+                (Change(network.element(spare), SET, SHORT_OHMS),),
+                (),
+                (bus,),
+            )
 
 
 def _stages(model: Model) -> Iterator[Fault]:
     for stage in model.stages.values():
         for failure in stage.failures:
-            yield Fault(f"{stage.name} {failure.words}", f"{stage.name}: {failure.words}", failure.words, "stage",
-                        f"repair: {failure.words}", None, (), (), (stage.name,), (stage.name, failure.words))
+            yield Fault(
+                f"{stage.name} {failure.words}",
+                f"{stage.name}: {failure.words}",
+                failure.words,
+                "stage",
+                f"repair: {failure.words}",
+                None,
+                (),
+                (),
+                (stage.name,),
+                (stage.name, failure.words),
+            )
 
 
 PARTS: Mapping[str, Maker] = {
-    "battery": _battery, "generator": _generator, "fuse": _fuse, "breaker": _fuse, "relay": _relay, "switch": _switch,
-    **dict.fromkeys(LOADS, _load), "diode": _diode, "sensor": _sensor, "module": _module, "ground": _ground,
+    "battery": _battery,
+    "generator": _generator,
+    "fuse": _fuse,
+    "breaker": _fuse,
+    "relay": _relay,
+    "switch": _switch,
+    **dict.fromkeys(LOADS, _load),
+    "diode": _diode,
+    "sensor": _sensor,
+    "module": _module,
+    "ground": _ground,
     "mass": _ground,
 }

@@ -33,15 +33,20 @@ class Instrument:
     minutes: float = 0.0
 
 
-INSTRUMENTS: Mapping[str, Instrument] = MappingProxyType({item.name: item for item in (
-    Instrument("meter", 10e6),
-    Instrument("scope", 1e6, share=0.02, floor=0.05, minutes=2.0),
-    Instrument("test lamp", NOMINAL**2 / 5.0, filament=True, share=0.02, floor=0.05),
-    Instrument("21 W lamp", NOMINAL**2 / 21.0, filament=True, share=0.02, floor=0.05, minutes=0.5),
-    Instrument("load lamp", NOMINAL**2 / 55.0, filament=True, share=0.02, floor=0.05, minutes=1.0),
-    Instrument("LED tester", 10e3, share=0.05, floor=0.5),
-    Instrument("clamp", None, share=0.02, floor=0.05, minutes=0.5),
-)})
+INSTRUMENTS: Mapping[str, Instrument] = MappingProxyType(
+    {
+        item.name: item
+        for item in (
+            Instrument("meter", 10e6),
+            Instrument("scope", 1e6, share=0.02, floor=0.05, minutes=2.0),
+            Instrument("test lamp", NOMINAL**2 / 5.0, filament=True, share=0.02, floor=0.05),
+            Instrument("21 W lamp", NOMINAL**2 / 21.0, filament=True, share=0.02, floor=0.05, minutes=0.5),
+            Instrument("load lamp", NOMINAL**2 / 55.0, filament=True, share=0.02, floor=0.05, minutes=1.0),
+            Instrument("LED tester", 10e3, share=0.05, floor=0.5),
+            Instrument("clamp", None, share=0.02, floor=0.05, minutes=0.5),
+        )
+    }
+)
 
 
 def instrument(name: str) -> Instrument:

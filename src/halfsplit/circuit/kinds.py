@@ -27,39 +27,101 @@ class Kind:
     modes: tuple[str, ...] = ()
 
 
-def _kind(name: str, code: str, pins: str, units: str = "", modes: tuple[str, ...] = (), *, optional: str = "",
-          load: bool = False, **defaults: float) -> Kind:
-    return Kind(name, code, tuple(pins.split()), tuple(optional.split()), tuple(units.split()),
-                MappingProxyType(defaults), load, modes)
+def _kind(
+    name: str,
+    code: str,
+    pins: str,
+    units: str = "",
+    modes: tuple[str, ...] = (),
+    *,
+    optional: str = "",
+    load: bool = False,
+    **defaults: float,
+) -> Kind:
+    return Kind(
+        name,
+        code,
+        tuple(pins.split()),
+        tuple(optional.split()),
+        tuple(units.split()),
+        MappingProxyType(defaults),
+        load,
+        modes,
+    )
 
 
-KINDS: Mapping[str, Kind] = MappingProxyType({kind.name: kind for kind in (
-    _kind("battery", "G", "+ -", "V ohm", ("low 11.5 V", "low 10.5 V", "high resistance"), V=12.6, ohm=0.006),
-    _kind("generator", "", "+ -", "V ohm", ("not charging",), V=14.2, ohm=0.020),
-    _kind("fuse", "F", "1 2", "A", ("open",)),
-    _kind("breaker", "", "1 2", "A", ("open",)),
-    _kind("relay", "K", "30 85 86 87", "ohm A pulls drops", ("coil open", "contact open", "contact welded"),
-          optional="87a", ohm=85.0, A=20.0, pulls=7.0, drops=2.0),
-    _kind("switch", "S", "1 2", "", ("open", "closed")),
-    _kind("lamp", "H", "1 2", "W A", ("open", "shorted"), load=True, W=21.0),
-    _kind("motor", "M", "1 2", "A", ("open", "stalled"), load=True, A=5.0),
-    _kind("heater", "E", "1 2", "W A ohm", ("open", "shorted"), load=True, W=120.0),
-    _kind("resistor", "R", "1 2", "ohm W A", ("open", "shorted"), load=True, ohm=100.0),
-    _kind("solenoid", "Y", "1 2", "A ohm", ("open", "shorted"), load=True, A=1.0),
-    _kind("diode", "V", "a k", "V", ("open", "shorted"), V=0.7),
-    _kind("sensor", "B", "1 2", "ohm share", ("open", "shorted", "signal low", "signal high"), optional="3",
-          ohm=2000.0, share=0.5),
-    _kind("module", "A", "", "A", ("dead",), A=0.15),
-    _kind("connector", "X", ""),
-    _kind("splice", "SP", ""),
-    _kind("ground", "GND", ""),
-    _kind("mass", "", "", "ohm"),
-)})
+KINDS: Mapping[str, Kind] = MappingProxyType(
+    {
+        kind.name: kind
+        for kind in (
+            _kind(
+                "battery",
+                "G",
+                "+ -",
+                "V ohm",
+                ("low 11.5 V", "low 10.5 V", "high resistance"),
+                V=12.6,
+                ohm=0.006,
+            ),
+            _kind("generator", "", "+ -", "V ohm", ("not charging",), V=14.2, ohm=0.020),
+            _kind("fuse", "F", "1 2", "A", ("open",)),
+            _kind("breaker", "", "1 2", "A", ("open",)),
+            _kind(
+                "relay",
+                "K",
+                "30 85 86 87",
+                "ohm A pulls drops",
+                ("coil open", "contact open", "contact welded"),
+                optional="87a",
+                ohm=85.0,
+                A=20.0,
+                pulls=7.0,
+                drops=2.0,
+            ),
+            _kind("switch", "S", "1 2", "", ("open", "closed")),
+            _kind("lamp", "H", "1 2", "W A", ("open", "shorted"), load=True, W=21.0),
+            _kind("motor", "M", "1 2", "A", ("open", "stalled"), load=True, A=5.0),
+            _kind("heater", "E", "1 2", "W A ohm", ("open", "shorted"), load=True, W=120.0),
+            _kind("resistor", "R", "1 2", "ohm W A", ("open", "shorted"), load=True, ohm=100.0),
+            _kind("solenoid", "Y", "1 2", "A ohm", ("open", "shorted"), load=True, A=1.0),
+            _kind("diode", "V", "a k", "V", ("open", "shorted"), V=0.7),
+            _kind(
+                "sensor",
+                "B",
+                "1 2",
+                "ohm share",
+                ("open", "shorted", "signal low", "signal high"),
+                optional="3",
+                ohm=2000.0,
+                share=0.5,
+            ),
+            _kind("module", "A", "", "A", ("dead",), A=0.15),
+            _kind("connector", "X", ""),
+            _kind("splice", "SP", ""),
+            _kind("ground", "GND", ""),
+            _kind("mass", "", "", "ohm"),
+        )
+    }
+)
 
-CODES: Mapping[str, str] = MappingProxyType({
-    "G": "battery", "F": "fuse", "K": "relay", "S": "switch", "H": "lamp", "M": "motor", "R": "resistor",
-    "Y": "solenoid", "V": "diode", "B": "sensor", "A": "module", "X": "connector", "SP": "splice", "GND": "ground",
-})
+CODES: Mapping[str, str] = MappingProxyType(
+    {
+        "G": "battery",
+        "F": "fuse",
+        "K": "relay",
+        "S": "switch",
+        "H": "lamp",
+        "M": "motor",
+        "R": "resistor",
+        "Y": "solenoid",
+        "V": "diode",
+        "B": "sensor",
+        "A": "module",
+        "X": "connector",
+        "SP": "splice",
+        "GND": "ground",
+    }
+)
 """Letter code → kind, for names that are not declared. ``E`` is missing: a heater or a ground, the file must say."""
 
 LOADS: tuple[str, ...] = tuple(kind.name for kind in KINDS.values() if kind.load)

@@ -74,8 +74,9 @@ class Updates:
                 elements = self._changed(base, cases, which[rows], states[:, rows])
                 yield from self._grouped(base, cases, which, states, rows, elements)
 
-    def _grouped(self, base: Base, cases: Cases, which: Ints, states: States, rows: Ints,
-                 elements: Ints) -> Iterator[Update]:
+    def _grouped(
+        self, base: Base, cases: Cases, which: Ints, states: States, rows: Ints, elements: Ints
+    ) -> Iterator[Update]:
         width = (elements >= 0).sum(axis=1)
         for least, most in pairwise(RANKS):
             group = np.flatnonzero((width > least) & (width <= most))
@@ -87,8 +88,9 @@ class Updates:
                 step = max(1, min(step, base.capacity // rank - 1))
             for start in range(0, len(group), step):
                 part = group[start : start + step]
-                yield self._update(base, cases, rows[part], which[rows[part]], states[:, rows[part]],
-                                   elements[part, :rank])
+                yield self._update(
+                    base, cases, rows[part], which[rows[part]], states[:, rows[part]], elements[part, :rank]
+                )
 
     def _changed(self, base: Base, cases: Cases, which: Ints, states: States) -> Ints:
         """Elements (b, K) in which each case differs from the base, its own and its devices', then -1."""
@@ -99,14 +101,18 @@ class Updates:
         elements = self._owned[device]
         mask = self.system.mask[elements]
         switched = (mask >> base.states[device][:, None]) ^ (mask >> states[device, column][:, None])
-        elements = np.where((switched & 1 != 0) & self.system.present[elements] & (elements >= 0), elements, -1)
+        elements = np.where(
+            (switched & 1 != 0) & self.system.present[elements] & (elements >= 0), elements, -1
+        )
         counts = np.bincount(column, minlength=len(which))
         place = np.arange(len(column)) - np.repeat(np.cumsum(counts) - counts, counts)
         more = np.full((len(which), int(counts.max()), elements.shape[1]), -1, dtype=np.intp)
         more[column, place] = elements
         return packed(np.hstack([own, more.reshape(len(which), -1)]))
 
-    def values(self, cases: Cases, which: Ints, states: States, elements: Ints) -> tuple[Floats, Floats, Floats]:
+    def values(
+        self, cases: Cases, which: Ints, states: States, elements: Ints
+    ) -> tuple[Floats, Floats, Floats]:
         """Conductance, emf and push (b, K) that elements (b, K) have in cases ``which`` (b,), states (D, b)."""
         system = self.system
         conductance, emf = cases.values(which, elements, system.conductance[elements], system.emf[elements])
@@ -117,7 +123,9 @@ class Updates:
             on &= (device < 0) | ((system.mask[elements] >> state) & 1 != 0)
         return np.where(on, conductance, 0.0), emf, np.where(on, system.push[elements], 0.0)
 
-    def _update(self, base: Base, cases: Cases, place: Ints, which: Ints, states: States, elements: Ints) -> Update:
+    def _update(
+        self, base: Base, cases: Cases, place: Ints, which: Ints, states: States, elements: Ints
+    ) -> Update:
         used = elements >= 0
         safe = np.where(used, elements, elements[:, :1])
         new, emf, push = self.values(cases, which, states, safe)
@@ -195,7 +203,9 @@ def refined(matrix: Matrix, current: Floats, solver: Floats, flow: Floats) -> tu
         left = (current - (exact * total[:, None, :]).sum(axis=2)).astype(np.float64)
         correction = (solver @ left[..., None])[..., 0]
         total += correction
-        moved = np.abs(correction).max(axis=1) / (np.abs(total).max(axis=1) + np.finfo(float).tiny).astype(np.float64)
+        moved = np.abs(correction).max(axis=1) / (np.abs(total).max(axis=1) + np.finfo(float).tiny).astype(
+            np.float64
+        )
         if (moved < SETTLED).all():
             break
     return total.astype(np.float64), np.asarray(~(moved < LOST))

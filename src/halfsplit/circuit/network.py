@@ -95,7 +95,8 @@ class System:
         conductance, emf = self.conductance.copy(), self.emf.copy()
         for change in changes:
             conductance[change.element], emf[change.element] = operate(
-                change.operation, change.value, conductance[change.element], emf[change.element])
+                change.operation, change.value, conductance[change.element], emf[change.element]
+            )
         return replace(self, conductance=conductance, emf=emf)
 
     def bridged(self, bridges: Sequence[tuple[int, int, float]]) -> System:
@@ -105,11 +106,15 @@ class System:
         ends = np.array([[a, b, a, b] for a, b, _ in bridges], dtype=np.intp)
         more = len(bridges)
         return replace(
-            self, ends=np.vstack([self.ends, ends]),
+            self,
+            ends=np.vstack([self.ends, ends]),
             conductance=np.append(self.conductance, [1.0 / ohms for *_, ohms in bridges]),
-            emf=np.append(self.emf, np.zeros(more)), push=np.append(self.push, np.zeros(more)),
+            emf=np.append(self.emf, np.zeros(more)),
+            push=np.append(self.push, np.zeros(more)),
             present=np.append(self.present, np.ones(more, dtype=bool)),
-            device=np.append(self.device, np.full(more, -1)), mask=np.append(self.mask, np.zeros(more, dtype=np.intp)))
+            device=np.append(self.device, np.full(more, -1)),
+            mask=np.append(self.mask, np.zeros(more, dtype=np.intp)),
+        )
 
     @property
     def driven(self) -> bool:
@@ -173,7 +178,8 @@ class Network:
         return Parameters(
             np.where(there, [element.conductance for element in self.elements], 0.0),
             np.array([element.emf for element in self.elements]),
-            self.devices.thresholds)
+            self.devices.thresholds,
+        )
 
     def incidence(self, ends: Ints) -> csr_matrix:
         """+1 at the first, -1 at the second end of each element: (N + 1, E)."""
@@ -208,9 +214,17 @@ class Network:
         for name, number in chosen.values.items():
             self._set_sensor(name, number, conductance)
         return System(
-            self, chosen, self.ends, conductance, emf, np.array([element.push for element in self.elements]),
-            self._present(chosen), np.array([element.device for element in self.elements], dtype=np.intp),
-            np.array([element.mask for element in self.elements], dtype=np.intp), given)
+            self,
+            chosen,
+            self.ends,
+            conductance,
+            emf,
+            np.array([element.push for element in self.elements]),
+            self._present(chosen),
+            np.array([element.device for element in self.elements], dtype=np.intp),
+            np.array([element.mask for element in self.elements], dtype=np.intp),
+            given,
+        )
 
     def _set_sensor(self, name: str, number: float, conductance: Floats) -> None:
         part = self.model.parts[name]
@@ -238,7 +252,9 @@ class Network:
         nominal = self.parameters if variant is None else self.nominal(variant)
         spread = np.array([element.spread for element in self.elements])
         battery = np.array([element.role == "battery" for element in self.elements])
-        emf = nominal.emf + np.where(battery, 0.15 * np.clip(generator.standard_normal(len(spread)), -2, 2), 0.0)
+        emf = nominal.emf + np.where(
+            battery, 0.15 * np.clip(generator.standard_normal(len(spread)), -2, 2), 0.0
+        )
         ratio = np.exp(spread * np.clip(generator.standard_normal(len(spread)), -2.0, 2.0))
         return Parameters(nominal.conductance * ratio, emf, self.devices.draw(generator))
 
@@ -276,8 +292,16 @@ def compile_network(model: Model) -> Network:
     names = {element.name: number for number, element in enumerate(assembly.elements)}
     fuses = [names[part.name] for part in model.of_kind("fuse", "breaker")]
     ratings = [part.values["A"] for part in model.of_kind("fuse", "breaker")]
-    return Network(model, points, index, tuple(assembly.elements), names,
-                   DeviceTable(assembly, index), np.array(fuses, dtype=np.intp), np.array(ratings))
+    return Network(
+        model,
+        points,
+        index,
+        tuple(assembly.elements),
+        names,
+        DeviceTable(assembly, index),
+        np.array(fuses, dtype=np.intp),
+        np.array(ratings),
+    )
 
 
 def _add_spares(assembly: Assembly) -> None:
@@ -293,8 +317,13 @@ def _add_spares(assembly: Assembly) -> None:
         assembly.spare(f"{a} to {b}", "short", f"{a}:in", f"{b}:in", a)
     for part in model.of_kind("lamp", "motor", "heater", "resistor", "solenoid", "sensor"):
         if len(part.pins) == 2:
-            assembly.spare(f"{part.name} short", "short", inside(part, part.pins[0]), inside(part, part.pins[1]),
-                           part.name)
+            assembly.spare(
+                f"{part.name} short",
+                "short",
+                inside(part, part.pins[0]),
+                inside(part, part.pins[1]),
+                part.name,
+            )
     _add_bus_shorts(assembly)
 
 
@@ -306,7 +335,9 @@ def _add_bus_shorts(assembly: Assembly) -> None:
             if talk.bus in seen:
                 continue
             seen.add(talk.bus)
-            lines = {"high": f"{part.name}.{talk.high}"} | ({"low": f"{part.name}.{talk.low}"} if talk.low else {})
+            lines = {"high": f"{part.name}.{talk.high}"} | (
+                {"low": f"{part.name}.{talk.low}"} if talk.low else {}
+            )
             for line, point in lines.items():
                 assembly.spare(f"{talk.bus} {line} to body", "short", point, BODY, talk.bus)
                 assembly.spare(f"{talk.bus} {line} to supply", "short", point, feed, talk.bus)
@@ -314,5 +345,18 @@ def _add_bus_shorts(assembly: Assembly) -> None:
                 assembly.spare(f"{talk.bus} lines", "short", lines["high"], lines["low"], talk.bus)
 
 
-__all__ = ["ADD", "EMF", "LEAK", "OPEN", "SET", "Change", "Lock", "Network", "Parameters", "System", "UnknownNameError",
-           "compile_network", "operate"]
+__all__ = [
+    "ADD",
+    "EMF",
+    "LEAK",
+    "OPEN",
+    "SET",
+    "Change",
+    "Lock",
+    "Network",
+    "Parameters",
+    "System",
+    "UnknownNameError",
+    "compile_network",
+    "operate",
+]

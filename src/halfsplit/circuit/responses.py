@@ -70,7 +70,9 @@ class Base:
         if len(missing):
             self._grow(self._used + len(missing))
             new = slice(self._used, self._used + len(missing))
-            self._respond(self.system.ends[missing], self._active[missing], self.coarse[:, new], self.fine[:, new])
+            self._respond(
+                self.system.ends[missing], self._active[missing], self.coarse[:, new], self.fine[:, new]
+            )
             self._place[missing] = np.arange(new.start, new.stop)
             self._used = new.stop
         return self._place[elements]
@@ -83,7 +85,10 @@ class Base:
         if columns > room:
             larger = min(self.capacity, max(2 * room, columns))
             coarse, fine = np.empty((width, larger)), np.empty((width, larger), dtype=np.float32)
-            coarse[:, : self._used], fine[:, : self._used] = self.coarse[:, : self._used], self.fine[:, : self._used]
+            coarse[:, : self._used], fine[:, : self._used] = (
+                self.coarse[:, : self._used],
+                self.fine[:, : self._used],
+            )
             self.coarse, self.fine = coarse, fine
 
     def respond(self, ends: Ints) -> Floats:

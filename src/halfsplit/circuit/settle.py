@@ -67,14 +67,22 @@ class _Rounds:
         self.live: Ints = np.arange(cases)
         self.number = 0
         self.supplies = np.array([isinstance(device, SupplyDevice) for device in table.devices], dtype=bool)
-        self.gentle = np.array([isinstance(device, Diode | SupplyDevice) for device in table.devices], dtype=bool)
+        self.gentle = np.array(
+            [isinstance(device, Diode | SupplyDevice) for device in table.devices], dtype=bool
+        )
 
     def take(self, volts: Floats, links: Links) -> None:
         """One round for the cases that still move."""
         live, parameters = self.live, self.system.parameters
         old = self.states[:, live]
-        new = self.table.step(volts, old, self.locks.at(live), state=self.system.state,
-                              thresholds=parameters.thresholds, links=links)
+        new = self.table.step(
+            volts,
+            old,
+            self.locks.at(live),
+            state=self.system.state,
+            thresholds=parameters.thresholds,
+            links=links,
+        )
         new[self.chattering[:, live]] = 0
         self._one_at_a_time(old, new)
         moving = (new != old).any(axis=0)

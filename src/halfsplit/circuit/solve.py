@@ -45,8 +45,11 @@ class Factor:
         active = system.active(states)
         self.conductance: Floats = np.where(active, system.conductance, 0.0)
         self.push: Floats = np.where(active, system.push, 0.0)
-        self.lu: SuperLU = splu(_matrix(system, self.conductance), permc_spec="MMD_AT_PLUS_A",
-                                options={"SymmetricMode": True, "DiagPivotThresh": 0.0})
+        self.lu: SuperLU = splu(
+            _matrix(system, self.conductance),
+            permc_spec="MMD_AT_PLUS_A",
+            options={"SymmetricMode": True, "DiagPivotThresh": 0.0},
+        )
         COUNTER.factorisations += 1
 
     def solve(self, injected: Floats) -> Floats:
@@ -121,8 +124,9 @@ class Result:
     locks: Locks = field(repr=False)
 
 
-def solve(system: System, changes: tuple[Change, ...] = (), locks: tuple[Lock, ...] = (), *,
-          blow: bool = True) -> Result:
+def solve(
+    system: System, changes: tuple[Change, ...] = (), locks: tuple[Lock, ...] = (), *, blow: bool = True
+) -> Result:
     """Solve one case from scratch: devices, then fuses (the one furthest over its rating first), again and again."""
     network = system.network
     current = system.changed(changes)
@@ -161,23 +165,30 @@ def volts_of(system: System) -> Callable[[States], Floats]:
     watch = system.network.devices.watch
 
     def evaluate(states: States) -> Floats:
-        return np.column_stack([Factor(system, states[:, column]).volts()[watch]
-                                for column in range(states.shape[1])])
+        return np.column_stack(
+            [Factor(system, states[:, column]).volts()[watch] for column in range(states.shape[1])]
+        )
 
     return evaluate
 
 
-def links(system: System, states: States, locks: Locks, evaluate: Callable[[States], Floats], *,
-          every: bool = False) -> Links:
+def links(
+    system: System, states: States, locks: Locks, evaluate: Callable[[States], Floats], *, every: bool = False
+) -> Links:
     """Which modules hear which on a bus: (listener, speaker) → (B,).
 
     Only what driver conditions ask for, or every
     pair. A speaker drives the line dominant; a listener must see that, and see the bus idle when nobody speaks.
     """
     table = system.network.devices
-    pairs = [(listener, speaker) for speaker in table.talks for listener in table.talks
-             if speaker.number != listener.number and speaker.bus == listener.bus
-             and (every or (listener.module, speaker.module) in table.asked_links)]
+    pairs = [
+        (listener, speaker)
+        for speaker in table.talks
+        for listener in table.talks
+        if speaker.number != listener.number
+        and speaker.bus == listener.bus
+        and (every or (listener.module, speaker.module) in table.asked_links)
+    ]
     if not pairs:
         return {}
     idle = evaluate(states)
@@ -188,9 +199,12 @@ def links(system: System, states: States, locks: Locks, evaluate: Callable[[Stat
         loud = evaluate(speaking)
         for listener in (one for one, other in pairs if other == speaker):
             key = listener.module, speaker.module
-            hears = ((states[speaker.number] == 1) & (states[listener.number] == 1)
-                     & table.received(listener.number, loud, dominant=True)
-                     & table.received(listener.number, idle, dominant=False))
+            hears = (
+                (states[speaker.number] == 1)
+                & (states[listener.number] == 1)
+                & table.received(listener.number, loud, dominant=True)
+                & table.received(listener.number, idle, dominant=False)
+            )
             found[key] = found.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
     return found
 
@@ -200,8 +214,11 @@ def duty_phases(system: System, states: States) -> list[tuple[float, States]]:
 
     A meter shows the mean over these. All start together; one phase of share 1 where nothing switches.
     """
-    shares = {number: device.driver.duty for number, device in enumerate(system.network.devices.devices)
-              if isinstance(device, DriverDevice) and device.driver.duty is not None and states[number] in (1, 2)}
+    shares = {
+        number: device.driver.duty
+        for number, device in enumerate(system.network.devices.devices)
+        if isinstance(device, DriverDevice) and device.driver.duty is not None and states[number] in (1, 2)
+    }
     if not shares:
         return [(1.0, states)]
     phases, start = [], 0.0

@@ -67,5 +67,6 @@ def _levels(triangle: csr_matrix, order: range) -> tuple[list[_Level], Ints]:
     scaled = scaled[ordered][:, ordered].tocsr()
     scaled.eliminate_zeros()
     bounds = np.searchsorted(level_of[ordered], np.arange(level_of.max(initial=0) + 2))
-    return [_Level(int(first), int(last), scaled[first:last])
-            for first, last in pairwise(bounds[1:])], ordered
+    return [
+        _Level(int(first), int(last), scaled[first:last]) for first, last in pairwise(bounds[1:])
+    ], ordered

@@ -55,8 +55,9 @@ class Wiring:
         sizes = [size for region in _regions(model) for size in _sizes_of_region(model, region).items()]
         self._sizes: dict[int, float] = dict(sizes)
         self._index = {id(wire): number for number, wire in enumerate(model.wires)}
-        self._bolted = {place(end) for wire in model.wires for end in (wire.a, wire.b)
-                        if self.mm2(wire) >= BOLTED_FROM}
+        self._bolted = {
+            place(end) for wire in model.wires for end in (wire.a, wire.b) if self.mm2(wire) >= BOLTED_FROM
+        }
 
     def mm2(self, wire: Wire) -> float:
         """The given cross-section, else the one that the fuses above the wire ask for."""
@@ -86,8 +87,11 @@ def live_neighbours(model: Model) -> frozenset[str]:
     posts = {f"{part.name}.+" for part in model.of_kind("battery", "generator")}
     live = set().union(*(region for region in regions if region & posts)) if regions else set()
     plugs = {name for name in (_plug(model, point) for point in live) if name}
-    return frozenset(wire.name for wire in model.wires
-                     if {_plug(model, place(wire.a)), _plug(model, place(wire.b))} & plugs)
+    return frozenset(
+        wire.name
+        for wire in model.wires
+        if {_plug(model, place(wire.a)), _plug(model, place(wire.b))} & plugs
+    )
 
 
 def _plug(model: Model, point: str) -> str | None:
@@ -146,8 +150,12 @@ def _passable(model: Model) -> Iterable[tuple[str, str]]:
 
 
 def _sizes_of_region(model: Model, region: set[str]) -> dict[int, float]:
-    fuses = {name for fuse in model.of_kind("fuse", "breaker") for pin in fuse.pins
-             if (name := f"{fuse.name}.{pin}") in region}
+    fuses = {
+        name
+        for fuse in model.of_kind("fuse", "breaker")
+        for pin in fuse.pins
+        if (name := f"{fuse.name}.{pin}") in region
+    }
     ratings = [model.parts[name.partition(".")[0]].values.get("A", 0.0) for name in fuses]
     battery = {f"{part.name}.{pin}" for part in model.of_kind("battery") for pin in part.pins}
     sizes = {}
