@@ -4,7 +4,7 @@ import csv
 
 import pytest
 
-from halfsplit.circuit.elements import LEAK
+from halfsplit.circuit.assembly import LEAK
 from halfsplit.circuit.network import ADD, Change
 from halfsplit.circuit.solve import solve
 from halfsplit.circuit.wiring import COPPER, gauge_mm2

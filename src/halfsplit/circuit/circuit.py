@@ -27,8 +27,9 @@ WORKS_FROM, WEAK_FROM = 0.9, 0.2
 
 
 class FaultList(Mapping[str, Fault]):
-    """Faults by name, in the order of the file. A wire is also found with its ends turned round or with the side of
-    a cavity written out.
+    """Faults by name, in the order of the file.
+
+    A wire is also found with its ends turned round or with the side of a cavity written out.
     """
 
     def __init__(self, faults: Mapping[str, Fault]) -> None:
@@ -80,7 +81,7 @@ class Circuit:
 
     @property
     def points(self) -> tuple[str, ...]:
-        """Every place where volts can be told, in the order of the file: pins, their part sides, cavities, …"""
+        """Every place where volts can be told, in the order of the file: pins, their part sides, cavities and so on."""
         return self.network.points
 
     @cached_property
@@ -180,8 +181,9 @@ class Solution:
         return self.result.residual
 
     def volts(self, point: str, to: str | None = None, *, instrument: str | None = None) -> float:
-        """Volts at a point against the battery's negative post, or against a second point; as an ideal meter shows
-        them, or loaded by an instrument ('meter', 'scope', 'test lamp', 'load lamp', …).
+        """Volts at a point against the battery's negative post, or against a second point.
+
+        As an ideal meter shows them, or loaded by an instrument ('meter', 'scope', 'test lamp', 'load lamp', …).
         """
         network = self.circuit.network
         a = network.node(point)
@@ -197,8 +199,9 @@ class Solution:
         return (solve(system, fault.changes, fault.locks) if fault else solve(system)).volts
 
     def amps(self, name: str) -> float:
-        """Current through a two-pin part, a contact (``K7.87``), a cavity or a wire (``wire A B``), positive from
-        the first end to the second.
+        """Current through a two-pin part, a contact (``K7.87``), a cavity or a wire (``wire A B``).
+
+        Positive from the first end to the second.
         """
         network = self.circuit.network
         part = self.circuit.parts.get(name)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from halfsplit.circuit.assembly import NOMINAL, Assembly
 from halfsplit.circuit.element import (
     Device,
     Diode,
@@ -23,8 +24,8 @@ from halfsplit.circuit.element import (
     SupplyDevice,
     TalkDevice,
 )
-from halfsplit.circuit.elements import FEED_MINIMUM, NOMINAL, SUPPLY_LIMIT, SUPPLY_OHMS, Assembly
 from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State
+from halfsplit.circuit.module_elements import FEED_MINIMUM, SUPPLY_LIMIT, SUPPLY_OHMS
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from halfsplit.circuit.assembly import SHORT_OHMS, SWITCH_OHMS, value
 from halfsplit.circuit.devices import ALWAYS
 from halfsplit.circuit.element import DriverDevice, Relay, SleepDevice, SupplyDevice
-from halfsplit.circuit.elements import SHORT_OHMS, SWITCH_OHMS, load_ohms, value
+from halfsplit.circuit.elements import load_ohms
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Model, Part
 from halfsplit.circuit.network import ADD, EMF, OPEN, SET, Change, Lock, Network

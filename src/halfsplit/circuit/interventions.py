@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from halfsplit.circuit.elements import NOMINAL, inside
+from halfsplit.circuit.assembly import NOMINAL, inside
 from halfsplit.circuit.network import OPEN, Change, Network, System, UnknownNameError
 
 JUMP_OHMS = 0.020

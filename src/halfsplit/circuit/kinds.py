@@ -13,7 +13,9 @@ from types import MappingProxyType
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """``pins`` empty: any pin. ``optional``: further pins that may be used. ``units``: the values it takes, by unit
+    """What the notation takes for one kind of part.
+
+    ``pins`` empty: any pin. ``optional``: further pins that may be used. ``units``: the values it takes, by unit
     or word. ``defaults``: in SI units. ``load``: judged by 'works'. ``modes``: its own modes of failure.
     """
 

@@ -77,16 +77,22 @@ class Hears:
 
 @dataclass(frozen=True, slots=True)
 class Not:
+    """True while the term is not."""
+
     term: Condition
 
 
 @dataclass(frozen=True, slots=True)
 class And:
+    """True while all terms are."""
+
     terms: tuple[Condition, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Or:
+    """True while at least one term is."""
+
     terms: tuple[Condition, ...]
 
 
@@ -229,8 +235,8 @@ class Wire:
     """One ``--`` of a path, from point ``a`` to point ``b`` (names of points as above).
 
     ``mm2`` and ``metres`` are None where the file does not give them; ``gauge`` is the AWG number where the
-    section was given so. ``number`` counts wires between the same two points (1, 2, …). ``unknown`` is a stretch that the
-    diagram does not show (``A -- ? -- B``). ``variant`` names the production that has this wire ('' for all).
+    section was given so. ``number`` counts wires between the same two points (1, 2, …). ``unknown`` is a stretch that
+    the diagram does not show (``A -- ? -- B``). ``variant`` names the production that has this wire ('' for all).
     ``path`` is the index of the statement that the wire comes from.
     """
 

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
+from halfsplit.circuit.assembly import LEAK, REFERENCE, Assembly, across, inside
 from halfsplit.circuit.devices import DeviceTable, Thresholds
 from halfsplit.circuit.element import Element
-from halfsplit.circuit.elements import LEAK, REFERENCE, Assembly, assemble, inside, sensor_track
+from halfsplit.circuit.elements import assemble, sensor_track
 from halfsplit.circuit.model import BODY, Model, State
 from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
 from halfsplit.errors import NotFoundError
@@ -310,20 +311,14 @@ def _add_spares(assembly: Assembly) -> None:
     feed = next((f"{part.name}.+" for part in model.of_kind("battery", "generator")), REFERENCE)
     live = live_neighbours(model)
     for wire in model.wires:
-        assembly.spare(f"{wire.name} to body", "short", wire.b, BODY, wire.name)
+        assembly.spare(wire.name, f"{wire.name} to body", "short", (wire.b, BODY))
         if wire.name in live:
-            assembly.spare(f"{wire.name} to supply", "short", wire.b, feed, wire.name)
+            assembly.spare(wire.name, f"{wire.name} to supply", "short", (wire.b, feed))
     for a, b in neighbouring_cavities(model):
-        assembly.spare(f"{a} to {b}", "short", f"{a}:in", f"{b}:in", a)
+        assembly.spare(a, f"{a} to {b}", "short", (f"{a}:in", f"{b}:in"))
     for part in model.of_kind("lamp", "motor", "heater", "resistor", "solenoid", "sensor"):
         if len(part.pins) == 2:
-            assembly.spare(
-                f"{part.name} short",
-                "short",
-                inside(part, part.pins[0]),
-                inside(part, part.pins[1]),
-                part.name,
-            )
+            assembly.spare(part.name, f"{part.name} short", "short", across(part, *part.pins))
     _add_bus_shorts(assembly)
 
 
@@ -335,14 +330,14 @@ def _add_bus_shorts(assembly: Assembly) -> None:
             if talk.bus in seen:
                 continue
             seen.add(talk.bus)
-            lines = {"high": f"{part.name}.{talk.high}"} | (
-                {"low": f"{part.name}.{talk.low}"} if talk.low else {}
-            )
-            for line, point in lines.items():
-                assembly.spare(f"{talk.bus} {line} to body", "short", point, BODY, talk.bus)
-                assembly.spare(f"{talk.bus} {line} to supply", "short", point, feed, talk.bus)
+            lines = {"high": f"{part.name}.{talk.high}"}
             if talk.low:
-                assembly.spare(f"{talk.bus} lines", "short", lines["high"], lines["low"], talk.bus)
+                lines["low"] = f"{part.name}.{talk.low}"
+            for line, point in lines.items():
+                assembly.spare(talk.bus, f"{talk.bus} {line} to body", "short", (point, BODY))
+                assembly.spare(talk.bus, f"{talk.bus} {line} to supply", "short", (point, feed))
+            if talk.low:
+                assembly.spare(talk.bus, f"{talk.bus} lines", "short", (lines["high"], lines["low"]))
 
 
 __all__ = [

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.circuit.assembly import LEAK
 from halfsplit.circuit.devices import Floats, Ints, States
-from halfsplit.circuit.elements import LEAK
 from halfsplit.circuit.network import System
 from halfsplit.circuit.solve import Factor
 from halfsplit.circuit.substitution import Substitution
@@ -78,8 +78,10 @@ class Base:
         return self._place[elements]
 
     def _grow(self, columns: int) -> None:
-        """Room for so many columns. It grows by doubling: a table for every element costs more to lay out than the
-        few responses of a job's suspects cost to solve.
+        """Room for so many columns.
+
+        It grows by doubling: a table for every element costs more to lay out than the few responses of a job's
+        suspects cost to solve.
         """
         width, room = self.coarse.shape
         if columns > room:

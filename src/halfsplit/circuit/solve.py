@@ -14,9 +14,9 @@ import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
+from halfsplit.circuit.assembly import LEAK
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
 from halfsplit.circuit.element import DriverDevice
-from halfsplit.circuit.elements import LEAK
 from halfsplit.circuit.network import OPEN, Change, Lock, System
 from halfsplit.circuit.settle import Evaluate, Settled, locks_for, settle
 

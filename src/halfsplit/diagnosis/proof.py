@@ -21,7 +21,7 @@ from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import leading_hypothesis, mean_severity
 from halfsplit.diagnosis.words import evidence_words, sentence
-from halfsplit.circuit.elements import pins_read
+from halfsplit.circuit.module_elements import pins_read
 
 DROP_SHARE = 0.7
 """A bad joint alone drops at least this share of the volts that are missing."""
