@@ -1,4 +1,4 @@
-"""One line of node analysis, and the devices that switch such lines: frozen data, made by ``elements.py`` and its neighbours."""
+"""One line of node analysis, and the devices that switch such lines: frozen data, made in ``elements.py``."""
 
 from __future__ import annotations
 
