@@ -5,14 +5,18 @@ from __future__ import annotations
 import argparse
 import resource
 import time
+from collections.abc import Callable
+from typing import TypeVar
 
 from bench.vehicle import vehicle
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.diagnosis import Diagnosis
 
+T = TypeVar("T")
 
-def _clock(what):  # type: ignore[no-untyped-def]
+
+def _clock(what: Callable[[], T]) -> tuple[float, T]:
     start = time.perf_counter()
     result = what()
     return time.perf_counter() - start, result

@@ -7,13 +7,16 @@ state or fault needs stands in the deck from the start; absent ones have 1e15 oh
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from halfsplit.circuit.model import Model, Part, State, Wire
 
 ABSENT = 1e15
 GROUND = "0"
+
+Values = dict[str, float]
+Stuck = dict[str, str]
 
 
 @dataclass
@@ -82,7 +85,7 @@ class Sections:
         if wire.mm2 is not None:
             return wire.mm2
         if wire.gauge is not None:
-            return math.pi / 4 * (0.127 * 92 ** ((36 - wire.gauge) / 39)) ** 2
+            return math.pi / 4 * float(0.127 * 92 ** ((36 - wire.gauge) / 39)) ** 2
         seen = self.region(_place(wire.a))
         ratings = [
             part.values["A"]
@@ -320,11 +323,11 @@ def with_fault(deck: Deck, condition: Condition, fault: str) -> Condition:
     raise KeyError(fault)
 
 
-def _nothing(deck, values, stuck):
+def _nothing(deck: Deck, values: Values, stuck: Stuck) -> None:
     pass
 
 
-def _open(deck, values, stuck, name):
+def _open(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     part = deck.model.parts.get(name)
     if part is not None and part.kind == "switch":
         for number in range(len(_joins(part))):
@@ -337,67 +340,76 @@ def _open(deck, values, stuck, name):
         values[deck.names[name]] = ABSENT
 
 
-def _high(deck, values, stuck, name, ohms):
+def _high(deck: Deck, values: Values, stuck: Stuck, name: str, ohms: str | None) -> None:
     values[deck.names[name]] += 0.1 if ohms is None else float(ohms)
 
 
-def _short(deck, values, stuck, name, ohms):
+def _short(deck: Deck, values: Values, stuck: Stuck, name: str, ohms: str | None) -> None:
     values[deck.names[name]] = 0.05 if ohms is None else float(ohms)
 
 
-def _shorted(deck, values, stuck, name):
+def _wire_short(deck: Deck, values: Values, stuck: Stuck, name: str, where: str, ohms: str | None) -> None:
+    _short(deck, values, stuck, f"{name} {where}", ohms)
+
+
+def _cavity_short(deck: Deck, values: Values, stuck: Stuck, a: str, b: str, ohms: str | None) -> None:
+    _short(deck, values, stuck, f"{a} to {b}", ohms)
+
+
+def _shorted(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     if f"{name} short" in deck.names:
         values[deck.names[f"{name} short"]] = 0.05
     else:  # a sensor of three pins: its whole track
         values[deck.names[f"{name} 1"]] = values[deck.names[f"{name} 2"]] = 0.025
 
 
-def _signal(deck, values, stuck, name, level):
+def _signal(deck: Deck, values: Values, stuck: Stuck, name: str, level: str) -> None:
     whole = deck.model.parts[name].values.get("ohm", 2000.0)
     values[deck.names[f"{name} 1"]], values[deck.names[f"{name} 2"]] = (
         (whole, 1.0) if level == "low" else (1.0, whole)
     )
 
 
-def _low(deck, values, stuck, name, volts):
+def _low(deck: Deck, values: Values, stuck: Stuck, name: str, volts: str) -> None:
     values[deck.names[f"{name} volts"]] = float(volts)
 
 
-def _weak(deck, values, stuck, name):
+def _weak(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     values[deck.names[name]] += 0.1
 
 
-def _stalled(deck, values, stuck, name):
+def _stalled(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     values[deck.names[name]] /= 5.0
 
 
-def _closed(deck, values, stuck, name):
+def _closed(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     for number in range(len(_joins(deck.model.parts[name]))):
         element = deck.names[f"{name} {number}"]
         values[element] = 1.0 / (1.0 / 0.005 + (1.0 / values[element] if values[element] < ABSENT else 0.0))
 
 
-def _stuck(what):
-    def change(deck, values, stuck, name):
+def _stuck(what: str) -> Callable[[Deck, Values, Stuck, str], None]:
+    def change(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
         stuck[name] = what
 
     return change
 
 
-def _coil(deck, values, stuck, name):
+def _coil(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     values[deck.names[f"{name} coil"]] = ABSENT
     stuck[name] = "released"
 
 
-def _dead(deck, values, stuck, name):
+def _dead(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     stuck[name] = "dead"
     does = deck.model.parts[name].behaviour
+    assert does is not None
     for group in does.feeds:
         for pin in group:
             values[deck.names[f"{name} draw {pin}"]] = ABSENT
 
 
-FAULTS = (
+FAULTS: tuple[tuple[str, Callable[..., None]], ...] = (
     (r"nothing wrong|not in this model", _nothing),
     (r"(\w+) coil open", _coil),
     (r"(\w+) contact open", _stuck("contact open")),
@@ -414,14 +426,8 @@ FAULTS = (
     (r"(\w+\.\S+) not read", _stuck("not read")),
     (r"(\w+\.\S+) missing", _stuck("off")),
     (r"(.+) high resistance ([\d.]+) ohm", _high),
-    (
-        r"(wire .+) short (to (?:body|supply))(?: ([\d.]+) ohm)?",
-        lambda deck, values, stuck, name, where, ohms: _short(deck, values, stuck, f"{name} {where}", ohms),
-    ),
-    (
-        r"(\S+\.\S+) short to (\S+)(?: ([\d.]+) ohm)?",
-        lambda deck, values, stuck, a, b, ohms: _short(deck, values, stuck, f"{a} to {b}", ohms),
-    ),
+    (r"(wire .+) short (to (?:body|supply))(?: ([\d.]+) ohm)?", _wire_short),
+    (r"(\S+\.\S+) short to (\S+)(?: ([\d.]+) ohm)?", _cavity_short),
     (r"(\w+) shorted", _shorted),
     (r"(.+) open", _open),
 )

@@ -8,6 +8,7 @@ The rules are those of the contract (all devices change at once in each round, f
 from dataclasses import dataclass, field
 
 from halfsplit.circuit.model import Always, And, Driver, InState, Model, Not, Or, Part, PinIs, State, Supply
+from halfsplit.circuit.model import Condition as When
 from tests.references.deck import ABSENT, Condition, Deck, build, in_state, with_fault
 from tests.references.ngspice import alter, memory
 
@@ -187,7 +188,7 @@ class Module:
             new[f"{self.part.name} clamp {pin}"] = "on" if self.at(pin) - self.feed > 0.7 else "off"
         return new
 
-    def holds(self, condition) -> bool:
+    def holds(self, condition: When) -> bool:
         match condition:
             case Always():
                 return True
