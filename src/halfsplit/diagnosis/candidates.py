@@ -15,6 +15,8 @@ from halfsplit.circuit.model import BODY, Part
 from halfsplit.diagnosis.cost import never_probed, part_of
 from halfsplit.diagnosis.measurement import Measurement
 
+MEASURED = (*LOADS, "fuse", "breaker", "relay", "switch", "sensor", "diode")
+"""Parts whose ohms tell something when they are unplugged."""
 SWAPPED = ("relay", "fuse", "breaker")
 """Parts for which a known-good one is at hand."""
 
@@ -182,7 +184,7 @@ def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Mea
     """Ohms of an unplugged part; of a wire between its unplugged ends; to body with the fuse pulled (rulings 14)."""
     for name in dict.fromkeys(part_of(suspect) for suspect in suspects if not suspect.startswith("wire ")):
         part = circuit.parts.get(name)
-        if part is not None and not never_probed(part) and part.kind in (*LOADS, "fuse", "relay", "sensor", "diode"):
+        if part is not None and not never_probed(part) and part.kind in MEASURED:
             yield from _part_ohms(part, state)
     for name in suspects:
         if name.startswith("wire "):
@@ -191,6 +193,8 @@ def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Mea
 
 def _part_ohms(part: Part, state: str) -> Iterator[Measurement]:
     pairs = [("86", "85")] if part.kind == "relay" else [(part.pins[0], part.pins[-1])]
+    if part.kind == "switch":
+        pairs = list(dict.fromkeys((join.a, join.b) for join in part.connections))
     for a, b in pairs:
         yield Measurement("ohms", f"{part.name}.{a}:part", state, to=f"{part.name}.{b}:part", instrument="meter",
                           changes=(Unplug(part.name),))

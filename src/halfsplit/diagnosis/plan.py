@@ -15,6 +15,7 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 from typing import cast
 
@@ -34,6 +35,8 @@ RARE = 0.01
 DEEPEST = 12
 LARGEST = 40
 """Steps of a plan; six pages or so."""
+CARRIED = 400
+"""Hypotheses that are kept worked out in full for all branches."""
 LEFT = 3
 """Suspects that an unfinished branch tells."""
 ELSEWHERE = ("nothing wrong", "not in this model")
@@ -142,7 +145,7 @@ def plan(
     steps of the whole plan. ``progress`` is told (steps made, steps at most). Readings are taken as made while the
     fault is present. Of an intermittent fault the plan says so.
     """
-    root = _Node(job._state_of_mind(), 1.0, found_at)  # noqa: SLF001 - same package
+    root = _Node(_to_and_fro(job._state_of_mind()), 1.0, found_at)  # noqa: SLF001 - same package
     _grow(root, _Bounds(found_at, rare, deepest, largest), progress)
     steps = _numbered(root)
     endings = tuple(
@@ -227,6 +230,13 @@ class _Node:
         # Fuses that these readings have blown are blown now.
         self.situation.posterior.belief.likelihoods(self.situation.live)
         return self.situation
+
+
+def _to_and_fro(situation: Situation) -> Situation:
+    """The same with an inference of its own, that keeps what it has worked out for other branches."""
+    inference = copy(situation.inference)
+    inference.carried = CARRIED
+    return replace(situation, inference=inference)
 
 
 _FORGOTTEN = cast("Posterior", None)
