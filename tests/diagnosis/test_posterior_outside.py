@@ -8,7 +8,7 @@ import pytest
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.diagnosis.evidence import Worded, forecast
-from halfsplit.diagnosis.measurement import Measurement, Reading
+from halfsplit.diagnosis.measurement import Measurement
 
 LAMPS = """
 battery G1
