@@ -40,7 +40,7 @@ state "lamp on"  S1 on
 reach X1  5 min  "plug at the drawbar"
 reach S1  20 min  "panel out"
 """
-LARGEST = 24
+LARGEST = 16
 WALKS = 250
 
 
@@ -134,8 +134,10 @@ def test_the_belief_in_the_branches_averages_to_the_belief_before(job):
 
 def test_planning_leaves_the_job_alone_and_is_the_same_each_time(job, made):
     before = job.readings, job.suspects()[0].probability
-    again = plan(job, largest=LARGEST)
-    assert again == made
+    fresh = Diagnosis(job.circuit, predictions=job.predictions)
+    fresh.complain("H1", works="no", state="lamp on")
+    fresh.suspects()
+    assert plan(fresh, largest=LARGEST) == made
     assert (job.readings, job.suspects()[0].probability) == before
 
 
@@ -167,12 +169,12 @@ def test_the_share_of_found_causes_is_that_of_the_walks(made, walks):
 
 
 def test_size_depth_and_rareness_bound_the_plan(job):
-    short = plan(job, largest=3)
-    assert len(short.steps) == 3
+    short = plan(job, largest=2)
+    assert len(short.steps) == 2
     shallow = plan(job, deepest=1)
     assert len(shallow.steps) == 1
-    common = plan(job, rare=0.2, largest=LARGEST)
-    assert all(step.probability >= 0.2 for step in common.steps)
+    common = plan(job, rare=0.25, largest=LARGEST)
+    assert all(step.probability >= 0.25 for step in common.steps)
     assert any(ending.kind == "tool" for ending in common.endings)
 
 

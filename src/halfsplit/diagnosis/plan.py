@@ -33,8 +33,8 @@ FOUND_AT = 0.9
 RARE = 0.01
 """A branch that fewer vehicles than this share come to is left to the tool."""
 DEEPEST = 12
-LARGEST = 40
-"""Steps of a plan; six pages or so."""
+LARGEST = 30
+"""Steps of a plan; five pages or so."""
 CARRIED = 400
 """Hypotheses that are kept worked out in full for all branches."""
 LEFT = 3
