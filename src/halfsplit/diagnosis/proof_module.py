@@ -1,0 +1,94 @@
+"""The proof against a module: every letter of field.md, 'Proof'.
+
+Feeds, earths and commands proven good under load, the output missing, the wire good, latch and coding excluded.
+"""
+
+from __future__ import annotations
+
+import math
+
+from halfsplit.circuit.interventions import Unplug
+from halfsplit.circuit.model import Behaviour, Driver
+from halfsplit.circuit.module_elements import pins_read
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.requirement import Case, Requirement, is_word, within
+
+FEED_DROP, EARTH_DROP = 0.5, 0.1
+"""A module's feeds within 0.5 V of the battery, its earths within 0.1 V, under load."""
+
+
+def module_proof(case: Case) -> list[Requirement]:
+    """What must be shown before a module is condemned."""
+    behaviour = case.circuit.parts[case.fault.part].behaviour
+    if behaviour is None:
+        return [case.looked_at()]
+    found = [*_feeds(case, behaviour), *_earths(case, behaviour)]
+    driver = _driver(case, behaviour)
+    if driver is not None:
+        found += [*_commands(case, driver), _output(case, driver), _wire_off(case, driver)]
+    latch = "latch cleared, key cycled, tried again into a substitute load"
+    coding = "coding, immobiliser and software"
+    return [
+        *found,
+        _ticked(case, "pin drag", "(d) terminal drag of the output checked"),
+        _ticked(case, latch, f"(f) {latch}"),
+        _ticked(case, coding, f"(g) {coding} ticked"),
+    ]
+
+
+def _driver(case: Case, behaviour: Behaviour) -> Driver | None:
+    pin = case.fault.mode.partition(" ")[0].rpartition(".")[2]
+    own = next((one for one in behaviour.drivers if one.pin == pin), None)
+    return own or next(iter(behaviour.drivers), None)
+
+
+def _feeds(case: Case, behaviour: Behaviour) -> list[Requirement]:
+    found = []
+    for pin in (pin for group in behaviour.feeds for pin in group):
+        point = f"{case.fault.part}.{pin}"
+        enough = within(case.healthy.volts(point) - FEED_DROP, math.inf)
+        text = f"(b) feed {point} within 0.5 V of the battery, plugged and under load"
+        found.append(Requirement(text, ((case.volts(point), enough),)))
+        lamp = Measurement("lamp", point, case.state, instrument="test lamp")
+        text = f"(b) feed {point} again under a lamp of its current"
+        found.append(Requirement(text, ((lamp, is_word("bright")),)))
+    return found
+
+
+def _earths(case: Case, behaviour: Behaviour) -> list[Requirement]:
+    battery = next((part.name for part in case.circuit.model.of_kind("battery")), "the battery")
+    found = []
+    for pin in behaviour.earths:
+        point = f"{case.fault.part}.{pin}"
+        text = f"(b) earth {point} within 0.1 V of {battery}'s negative post"
+        found.append(Requirement(text, ((case.volts(point), within(-EARTH_DROP, EARTH_DROP)),)))
+    return found
+
+
+def _commands(case: Case, driver: Driver) -> list[Requirement]:
+    found = []
+    for pin in sorted(pins_read(driver.when)):
+        point = f"{case.fault.part}.{pin}"
+        volts = case.healthy.volts(point)
+        room = 0.15 * abs(volts) + 0.5
+        text = f"(c) the command at {point} is there: about {volts:.1f} V"
+        found.append(Requirement(text, ((case.volts(point), within(volts - room, volts + room)),)))
+    return found
+
+
+def _output(case: Case, driver: Driver) -> Requirement:
+    test = case.volts(f"{case.fault.part}.{driver.pin}")
+    return Requirement(f"(d) the output missing at its own pin {test.at}", ((test, case.nearer(test)),))
+
+
+def _wire_off(case: Case, driver: Driver) -> Requirement:
+    point, off = f"{case.fault.part}.{driver.pin}", (Unplug(case.fault.part),)
+    other = "body" if driver.side == "high" else None
+    test = Measurement("ohms", point, case.state, to=other, instrument="meter", changes=off)
+    text = f"(e) wire off at {point}: load and wire measure right, no short, no foreign supply"
+    return Requirement(text, ((test, lambda value: not isinstance(value, str) and value > 0.3),))
+
+
+def _ticked(case: Case, aspect: str, text: str) -> Requirement:
+    test = Measurement("inspection", case.fault.part, case.state, detail=(aspect,))
+    return Requirement(text, ((test, is_word("good")),))
