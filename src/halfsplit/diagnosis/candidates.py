@@ -21,10 +21,18 @@ SWAPPED = ("relay", "fuse", "breaker")
 """Parts for which a known-good one is at hand."""
 
 
-def candidates(circuit: Circuit, instruments: Sequence[str], states: Sequence[str], suspects: Sequence[str],
-               loads: Sequence[str], *, intermittent: bool) -> list[Measurement]:
+def candidates(
+    circuit: Circuit,
+    instruments: Sequence[str],
+    states: Sequence[str],
+    suspects: Sequence[str],
+    loads: Sequence[str],
+    *,
+    intermittent: bool,
+) -> list[Measurement]:
     """All tests that could be made. ``suspects``: names of the repair groups in question, the likeliest first;
-    interventions are tried on these alone. ``loads``: what the complaint is about."""
+    interventions are tried on these alone. ``loads``: what the complaint is about.
+    """
     found: list[Measurement] = []
     for state in states:
         found += _looks(circuit, state)
@@ -97,7 +105,9 @@ def own_ends(circuit: Circuit) -> Iterator[tuple[str, str]]:
             yield f"{part.name}.30", f"{part.name}.87"
             yield f"{part.name}.86", f"{part.name}.85"
         elif part.kind == "switch":
-            yield from dict.fromkeys((f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.connections)
+            yield from dict.fromkeys(
+                (f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.connections
+            )
         elif len(part.pins) == 2 and part.kind != "module":
             yield f"{part.name}.{part.pins[0]}", f"{part.name}.{part.pins[1]}"
 
@@ -109,7 +119,9 @@ def _whole_sides(circuit: Circuit, state: str) -> Iterator[Measurement]:
         return
     for load in circuit.model.of_kind(*LOADS):
         if not never_probed(load):
-            yield Measurement("volts", f"{battery.name}.+", state, to=f"{load.name}.{load.pins[0]}", instrument="meter")
+            yield Measurement(
+                "volts", f"{battery.name}.+", state, to=f"{load.name}.{load.pins[0]}", instrument="meter"
+            )
 
 
 def _lamps(circuit: Circuit, state: str, lamp: str) -> Iterator[Measurement]:
@@ -136,7 +148,9 @@ def _clamp(circuit: Circuit, state: str) -> Iterator[Measurement]:
             yield Measurement("amps", wire.name, state, instrument="clamp")
 
 
-def _interventions(circuit: Circuit, state: str, suspects: Sequence[str], loads: Sequence[str]) -> Iterator[Measurement]:
+def _interventions(
+    circuit: Circuit, state: str, suspects: Sequence[str], loads: Sequence[str]
+) -> Iterator[Measurement]:
     """Swap a relay or fuse, jump a relay's contacts, a lamp for a fuse, a stand-in for a stage."""
     for name in dict.fromkeys(part_of(suspect) for suspect in suspects):
         part = circuit.parts.get(name)
@@ -155,8 +169,12 @@ def _interventions(circuit: Circuit, state: str, suspects: Sequence[str], loads:
 
 
 def _drives_module(circuit: Circuit, relay: Part) -> bool:
-    return any(part_of(end) in circuit.parts and circuit.parts[part_of(end)].kind == "module"
-               for wire in circuit.model.wires if f"{relay.name}.87" in (wire.a, wire.b) for end in (wire.a, wire.b))
+    return any(
+        part_of(end) in circuit.parts and circuit.parts[part_of(end)].kind == "module"
+        for wire in circuit.model.wires
+        if f"{relay.name}.87" in (wire.a, wire.b)
+        for end in (wire.a, wire.b)
+    )
 
 
 def short_tests(circuit: Circuit, state: str, fuse: str) -> Iterator[Measurement]:
@@ -166,8 +184,9 @@ def short_tests(circuit: Circuit, state: str, fuse: str) -> Iterator[Measurement
     yield Measurement("lamp", ends[0], state, to=ends[1], instrument="21 W lamp", changes=(lamp,))
     for part in circuit.model.of_kind("connector", *LOADS):
         if not never_probed(part):
-            yield Measurement("lamp", ends[0], state, to=ends[1], instrument="21 W lamp",
-                              changes=(lamp, Unplug(part.name)))
+            yield Measurement(
+                "lamp", ends[0], state, to=ends[1], instrument="21 W lamp", changes=(lamp, Unplug(part.name))
+            )
 
 
 def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
@@ -196,8 +215,14 @@ def _part_ohms(part: Part, state: str) -> Iterator[Measurement]:
     if part.kind == "switch":
         pairs = list(dict.fromkeys((join.a, join.b) for join in part.connections))
     for a, b in pairs:
-        yield Measurement("ohms", f"{part.name}.{a}:part", state, to=f"{part.name}.{b}:part", instrument="meter",
-                          changes=(Unplug(part.name),))
+        yield Measurement(
+            "ohms",
+            f"{part.name}.{a}:part",
+            state,
+            to=f"{part.name}.{b}:part",
+            instrument="meter",
+            changes=(Unplug(part.name),),
+        )
 
 
 def _wire_ohms(circuit: Circuit, name: str, state: str) -> Iterator[Measurement]:
@@ -213,7 +238,11 @@ def _wire_ohms(circuit: Circuit, name: str, state: str) -> Iterator[Measurement]
 
 def _can_unplug(circuit: Circuit, name: str) -> bool:
     part = circuit.parts.get(name)
-    return part is not None and part.kind not in ("splice", "ground", "mass", "battery") and not never_probed(part)
+    return (
+        part is not None
+        and part.kind not in ("splice", "ground", "mass", "battery")
+        and not never_probed(part)
+    )
 
 
 def _wiggles(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterable[Measurement]:
