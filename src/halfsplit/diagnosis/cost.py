@@ -26,9 +26,21 @@ PLACES: tuple[tuple[tuple[str, ...], float], ...] = (
     (("engine", "fuse box", "battery"), 3.0),
 )
 """Words of a place and the minutes to get at it, refitting included."""
-INTERVENTION_MINUTES: Mapping[type, float] = {Unplug: 1.0, Jump: 1.5, LampFor: 1.0, Replace: 2.0, StandInFor: 10.0}
+INTERVENTION_MINUTES: Mapping[type, float] = {
+    Unplug: 1.0,
+    Jump: 1.5,
+    LampFor: 1.0,
+    Replace: 2.0,
+    StandInFor: 10.0,
+}
 QUANTITY_MINUTES: Mapping[str, float] = {
-    "works": FREE_MINUTES, "answers": 1.0, "code": 1.5, "blown": 0.7, "inspection": 2.5, "wiggle": 2.0, "stage": 2.0,
+    "works": FREE_MINUTES,
+    "answers": 1.0,
+    "code": 1.5,
+    "blown": 0.7,
+    "inspection": 2.5,
+    "wiggle": 2.0,
+    "stage": 2.0,
     "event": 0.0,
 }
 
@@ -86,7 +98,11 @@ def own_minutes(measurement: Measurement, model: Model, now: str | None) -> floa
     for change in measurement.changes:
         if isinstance(change, StandInFor):
             given = model.stages[change.stage].stand_in
-            minutes += (given.minutes if given and given.minutes else 0.0) - INTERVENTION_MINUTES[StandInFor] if given else 0
+            minutes += (
+                (given.minutes if given and given.minutes else 0.0) - INTERVENTION_MINUTES[StandInFor]
+                if given
+                else 0
+            )
     state = model.states[measurement.state]
     if measurement.state != now and measurement.quantity not in ("inspection", "ohms"):
         minutes += STATE_MINUTES if state.takes is None else state.takes
@@ -106,8 +122,11 @@ def cautions(measurement: Measurement, model: Model) -> tuple[str, ...]:
 
 
 def _words(measurement: Measurement, model: Model) -> str:
-    parts = [model.parts[name] for name in (part_of(measurement.at), part_of(measurement.to or ""))
-             if name in model.parts]
+    parts = [
+        model.parts[name]
+        for name in (part_of(measurement.at), part_of(measurement.to or ""))
+        if name in model.parts
+    ]
     return " ".join([measurement.state, *(f"{part.words} {part.place}" for part in parts)]).lower()
 
 
@@ -118,7 +137,8 @@ def _mentions(*words: str):  # type: ignore[no-untyped-def]
 def _at_kind(*kinds: str):  # type: ignore[no-untyped-def]
     return lambda measurement, model: any(
         name in model.parts and model.parts[name].kind in kinds
-        for name in (part_of(measurement.at), *(part_of(point) for point in _touched(measurement))))
+        for name in (part_of(measurement.at), *(part_of(point) for point in _touched(measurement)))
+    )
 
 
 def _touched(measurement: Measurement) -> Iterable[str]:
@@ -133,23 +153,48 @@ def _touched(measurement: Measurement) -> Iterable[str]:
 
 
 CAUTIONS = (
-    (_mentions("crank", "starter"), "Cranking: hands, hair and leads clear of belts and fans; brake set, out of gear."),
-    (_mentions("fuel", "injector", "pump"), "Fuel under pressure and vapour: no ignition source, extinguisher at hand, "
-     "eye protection."),
-    (_mentions("ignition coil", "spark", "gas-discharge"), "High voltage: keep clear of secondary leads; use a rated "
-     "attenuator."),
+    (
+        _mentions("crank", "starter"),
+        "Cranking: hands, hair and leads clear of belts and fans; brake set, out of gear.",
+    ),
+    (
+        _mentions("fuel", "injector", "pump"),
+        "Fuel under pressure and vapour: no ignition source, extinguisher at hand, eye protection.",
+    ),
+    (
+        _mentions("ignition coil", "spark", "gas-discharge"),
+        "High voltage: keep clear of secondary leads; use a rated attenuator.",
+    ),
     (_mentions("fan", "radiator"), "Fans can start with the key off: keep hands and leads clear."),
     (_mentions("tailgate", "boot lid"), "Tailgate up: prop it."),
-    (_mentions("airbag", "belt tensioner"), "Restraint circuits: never probe or lamp-test; battery off and the waiting "
-     "time of the vehicle's documentation."),
+    (
+        _mentions("airbag", "belt tensioner"),
+        "Restraint circuits: never probe or lamp-test; battery off and the waiting "
+        "time of the vehicle's documentation.",
+    ),
     (_mentions("wiper", "window", "seat motor"), "Moving parts: keep fingers clear while it is switched."),
     (_at_kind("battery"), "Battery: no flame, no short circuit; ground lead off first and on last."),
-    (lambda measurement, model: measurement.instrument in ("load lamp", "21 W lamp")
-     or any(isinstance(change, LampFor) for change in measurement.changes),
-     "The lamp gets hot: keep it off trim and wiring."),
-    (lambda measurement, model: any(isinstance(change, Jump) for change in measurement.changes),
-     "Jump with a fused lead of the circuit's rating, never a module's output."),
+    (
+        lambda measurement, model: (
+            measurement.instrument in ("load lamp", "21 W lamp")
+            or any(isinstance(change, LampFor) for change in measurement.changes)
+        ),
+        "The lamp gets hot: keep it off trim and wiring.",
+    ),
+    (
+        lambda measurement, model: any(isinstance(change, Jump) for change in measurement.changes),
+        "Jump with a fused lead of the circuit's rating, never a module's output.",
+    ),
     (_at_kind("heater"), "Hot part: let it cool or switch on briefly."),
 )
 
-__all__ = ["LOADS", "cautions", "never_probed", "own_minutes", "part_of", "place_key", "places", "reach_minutes"]
+__all__ = [
+    "LOADS",
+    "cautions",
+    "never_probed",
+    "own_minutes",
+    "part_of",
+    "place_key",
+    "places",
+    "reach_minutes",
+]
