@@ -1,10 +1,10 @@
 """Diagnosis: the public object that joins evidence, suspects, next test and finding.
 
-    job = hs.Diagnosis(circuit)
-    job.complain("M9", works="no", state="wiper on")
-    test = job.next_tests(limit=1)[0]
-    job.record(test, 0.02)
-    job.suspects()[0], job.finding()
+job = hs.Diagnosis(circuit)
+job.complain("M9", works="no", state="wiper on")
+test = job.next_tests(limit=1)[0]
+job.record(test, 0.02)
+job.suspects()[0], job.finding()
 """
 
 from __future__ import annotations
@@ -45,9 +45,18 @@ class Diagnosis:
     ``predictions``: those of another job on the same circuit, so that nothing is solved twice.
     """
 
-    def __init__(self, circuit: Circuit, instruments: Sequence[str] = ("meter", "test lamp"), *,
-                 intermittent: bool = False, seed: int = 0, priors: Priors | None = None, draws: int = DRAWS,
-                 found_at: float = FOUND, predictions: Predictions | None = None) -> None:
+    def __init__(
+        self,
+        circuit: Circuit,
+        instruments: Sequence[str] = ("meter", "test lamp"),
+        *,
+        intermittent: bool = False,
+        seed: int = 0,
+        priors: Priors | None = None,
+        draws: int = DRAWS,
+        found_at: float = FOUND,
+        predictions: Predictions | None = None,
+    ) -> None:
         self.circuit = circuit
         self.instruments = tuple(instruments)
         self.intermittent = intermittent
@@ -71,42 +80,86 @@ class Diagnosis:
 
     def complain(self, load: str, works: str = "no", state: str | None = None) -> Reading:
         """The customer's complaint: a load that does not work as it should ('no', 'weak'; 'yes' when it should
-        not). The state is the one in which the load has most volts when healthy, unless it is given."""
+        not). The state is the one in which the load has most volts when healthy, unless it is given.
+        """
         chosen = state or self._best_state(load)
         return self._take(Measurement("works", load, chosen), works, "yes", source="complaint")
 
-    def observe(self, name: str, *, works: str | None = None, answers: bool | None = None,
-                blown: bool | None = None, stage: float | str | None = None, state: str | None = None,
-                present: Present | None = None) -> tuple[Reading, ...]:
+    def observe(
+        self,
+        name: str,
+        *,
+        works: str | None = None,
+        answers: bool | None = None,
+        blown: bool | None = None,
+        stage: float | str | None = None,
+        state: str | None = None,
+        present: Present | None = None,
+    ) -> tuple[Reading, ...]:
         """Something seen: whether a load works, a unit answers, a fuse is blown, a stage holds."""
         chosen = state or self._default_state()
         yes = {True: "yes", False: "no"}
-        given = [("works", works), ("answers", None if answers is None else yes[answers]),
-                 ("blown", None if blown is None else yes[blown]), ("stage", stage)]
-        return tuple(self._take(Measurement(quantity, name, chosen), value, present, source="observation")
-                     for quantity, value in given if value is not None)
+        given = [
+            ("works", works),
+            ("answers", None if answers is None else yes[answers]),
+            ("blown", None if blown is None else yes[blown]),
+            ("stage", stage),
+        ]
+        return tuple(
+            self._take(Measurement(quantity, name, chosen), value, present, source="observation")
+            for quantity, value in given
+            if value is not None
+        )
 
-    def code(self, unit: str, kind: str, pin: int | str | None = None, *, state: str | None = None,
-             is_set: bool = True) -> Reading:
+    def code(
+        self,
+        unit: str,
+        kind: str,
+        pin: int | str | None = None,
+        *,
+        state: str | None = None,
+        is_set: bool = True,
+    ) -> Reading:
         """A fault code of a unit, mapped to a pin and a kind of failure (one of ``evidence.CODE_KINDS``)."""
         if kind not in CODE_KINDS:
-            raise InputError(f"there is no kind of code {kind!r}", remedy=f"use one of {', '.join(CODE_KINDS)}")
+            raise InputError(
+                f"there is no kind of code {kind!r}", remedy=f"use one of {', '.join(CODE_KINDS)}"
+            )
         detail = (kind,) if pin is None else (kind, str(pin))
         measurement = Measurement("code", unit, state or self._default_state(), detail=detail)
         return self._take(measurement, "set" if is_set else "not set", "yes", source="code")
 
-    def measure(self, quantity: str, at: str, *, state: str | None = None, value: float | str, to: str | None = None,
-                instrument: str | None = None, changes: Sequence[Intervention] = (), present: Present | None = None,
-                detail: Sequence[str] = (), sure: bool = False) -> Reading:
+    def measure(
+        self,
+        quantity: str,
+        at: str,
+        *,
+        state: str | None = None,
+        value: float | str,
+        to: str | None = None,
+        instrument: str | None = None,
+        changes: Sequence[Intervention] = (),
+        present: Present | None = None,
+        detail: Sequence[str] = (),
+        sure: bool = False,
+    ) -> Reading:
         """A test of one's own choice."""
         if instrument is None and quantity in (*NUMERIC, "lamp"):
             instrument = {"amps": "clamp", "lamp": "test lamp"}.get(quantity, "meter")
-        measurement = Measurement(quantity, at, state or self._default_state(), to, instrument, tuple(changes),
-                                  tuple(detail))
+        measurement = Measurement(
+            quantity, at, state or self._default_state(), to, instrument, tuple(changes), tuple(detail)
+        )
         return self._take(measurement, value, present, sure=sure)
 
-    def record(self, test: Test, value: float | str, *, present: Present | None = None, sure: bool = False,
-               id: str | None = None) -> Reading:
+    def record(
+        self,
+        test: Test,
+        value: float | str,
+        *,
+        present: Present | None = None,
+        sure: bool = False,
+        id: str | None = None,
+    ) -> Reading:
         """The result of a proposed test: SI unit of its quantity, or one of its words."""
         return self._take(test.measurement, value, present, sure=sure, id=id)
 
@@ -151,7 +204,8 @@ class Diagnosis:
 
     def next_tests(self, limit: int = 5) -> tuple[Test, ...]:
         """The tests worth their minutes, best first: what tells the suspects apart; once a cause is found, what its
-        proof still lacks."""
+        proof still lacks.
+        """
         return propose(self._state_of_mind(), limit, self.found_at)
 
     def rank(self, measurement: Measurement) -> Test:
@@ -196,12 +250,23 @@ class Diagnosis:
     # Inside.
 
     def _state_of_mind(self) -> Situation:
-        return Situation(self.circuit, self.instruments, self.intermittent, self._infer(), self.posterior(),
-                         tuple(self._readings), dict(self._refused), frozenset(self._opened), self._state)
+        return Situation(
+            self.circuit,
+            self.instruments,
+            self.intermittent,
+            self._infer(),
+            self.posterior(),
+            tuple(self._readings),
+            dict(self._refused),
+            frozenset(self._opened),
+            self._state,
+        )
 
     def _infer(self) -> Inference:
         if self._inference is None:
-            self._inference = Inference(self.predictions, self._priors, self._touched, intermittent=self.intermittent)
+            self._inference = Inference(
+                self.predictions, self._priors, self._touched, intermittent=self.intermittent
+            )
         return self._inference
 
     def posterior(self) -> Posterior:
@@ -211,12 +276,23 @@ class Diagnosis:
             self._posterior = key, self._infer().posterior(self._readings)
         return self._posterior[1]
 
-    def _take(self, measurement: Measurement, value: float | str, present: Present | None, *, source: str = "reading",
-              sure: bool = False, words: str = "", id: str | None = None) -> Reading:
+    def _take(
+        self,
+        measurement: Measurement,
+        value: float | str,
+        present: Present | None,
+        *,
+        source: str = "reading",
+        sure: bool = False,
+        words: str = "",
+        id: str | None = None,
+    ) -> Reading:
         self._known(measurement)
         checked = _checked(measurement, value, self._net_volts(), sure=sure)
         shown: Present = present or ("unknown" if self.intermittent and source == "reading" else "yes")
-        reading = Reading(id or f"{len(self._readings) + 1:05d}", measurement, checked, shown, source, None, words)
+        reading = Reading(
+            id or f"{len(self._readings) + 1:05d}", measurement, checked, shown, source, None, words
+        )
         if any(one.id == reading.id for one in self._readings):
             raise ConflictError(f"a reading {reading.id} is there already")
         self._readings.append(reading)
@@ -279,9 +355,22 @@ def _stage(circuit: Circuit, name: str) -> None:
         raise UnknownNameError(f"there is no stage {name!r} in this circuit")
 
 
-FINDERS = {"volts": _point, "ohms": _point, "lamp": _point, "duty": _point, "hertz": _point, "amps": _element,
-           "works": _part, "answers": _part, "code": _part, "blown": _part, "inspection": _place, "wiggle": _place,
-           "event": _place, "stage": _stage}
+FINDERS = {
+    "volts": _point,
+    "ohms": _point,
+    "lamp": _point,
+    "duty": _point,
+    "hertz": _point,
+    "amps": _element,
+    "works": _part,
+    "answers": _part,
+    "code": _part,
+    "blown": _part,
+    "inspection": _place,
+    "wiggle": _place,
+    "event": _place,
+    "stage": _stage,
+}
 
 
 def _checked(measurement: Measurement, value: float | str, net_volts: float, *, sure: bool) -> float | str:
@@ -289,8 +378,10 @@ def _checked(measurement: Measurement, value: float | str, net_volts: float, *, 
     words = answers_for(measurement)
     if isinstance(value, str):
         if value not in words:
-            raise InputError(f"{value!r} is no answer to {measurement.quantity!r}",
-                             remedy=f"use {', '.join(words)}" if words else "give a number")
+            raise InputError(
+                f"{value!r} is no answer to {measurement.quantity!r}",
+                remedy=f"use {', '.join(words)}" if words else "give a number",
+            )
         return value
     if isinstance(value, bool) and words:
         return words[0] if value else words[-1]
