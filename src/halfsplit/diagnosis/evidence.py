@@ -31,8 +31,13 @@ GHOST = 0.15
 GHOST_OHMS = 2e5
 """A point behind more than this reads anything from 0 to the feed in 15 % (field.md 10)."""
 CHATTER_SIGMA = 3.0
-RANGES: Mapping[str, tuple[float, float]] = {"volts": (0.0, 15.0), "amps": (0.0, 30.0), "ohms": (-1.0, 8.0),
-                                             "duty": (0.0, 1.0), "hertz": (0.0, 1000.0)}
+RANGES: Mapping[str, tuple[float, float]] = {
+    "volts": (0.0, 15.0),
+    "amps": (0.0, 30.0),
+    "ohms": (-1.0, 8.0),
+    "duty": (0.0, 1.0),
+    "hertz": (0.0, 1000.0),
+}
 """Over which a slip is spread evenly; ohms as log10."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
 """Ohms are compared as log10(ohm + offset), OL as the ceiling."""
@@ -51,7 +56,8 @@ EVENT_FACTOR = 10.0
 @dataclass(frozen=True)
 class Numeric:
     """``value`` and ``sigma`` (C, D) on the scale that readings are compared on; ``ghost`` (C, D) chance of a floating
-    reading; ``low``, ``high``: range of a slip; ``unknown`` (C,) columns that predict nothing."""
+    reading; ``low``, ``high``: range of a slip; ``unknown`` (C,) columns that predict nothing.
+    """
 
     value: Floats
     sigma: Floats
@@ -110,7 +116,8 @@ Forecast = Numeric | Worded
 @dataclass(frozen=True)
 class Context:
     """What a forecast needs besides the measurement. ``coarse``: one nominal car stands for all, so that the spread
-    between cars is added to every reading's error."""
+    between cars is added to every reading's error.
+    """
 
     predictor: Predictor
     priors: Priors
@@ -160,17 +167,24 @@ def _likelihood(reading: Reading, expected: Forecast) -> Floats:
         return expected.likelihood(str(reading.value))
     if isinstance(reading.value, Between):
         ends = (reading.value.low, reading.value.high)
-        return expected.between(*(scale(reading.measurement, end) if np.isfinite(end) else end for end in ends))
+        return expected.between(
+            *(scale(reading.measurement, end) if np.isfinite(end) else end for end in ends)
+        )
     return expected.likelihood(scale(reading.measurement, reading.number))
 
 
 def _healthy(context: Context) -> int:
     columns = context.predictor.columns
-    return next(number for number, index in enumerate(columns.hypothesis)
-                if columns.hypotheses[index].first.name == NOTHING_WRONG)
+    return next(
+        number
+        for number, index in enumerate(columns.hypothesis)
+        if columns.hypotheses[index].first.name == NOTHING_WRONG
+    )
 
 
-def _numeric(value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: Floats | None = None) -> Numeric:
+def _numeric(
+    value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: Floats | None = None
+) -> Numeric:
     """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11)."""
     value = np.asarray(value, dtype=float)
     step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)
@@ -219,8 +233,14 @@ def _soft(edge: float, width: float, value: Floats) -> Floats:
     return np.asarray(1.0 / (1.0 + np.exp(-np.clip((value - edge) / width, -40, 40))))
 
 
-def _worded(measurement: Measurement, scene: Scene, words: tuple[str, ...], upper: Floats, lower: Floats,
-            error: float = WORDS_ERROR) -> Worded:
+def _worded(
+    measurement: Measurement,
+    scene: Scene,
+    words: tuple[str, ...],
+    upper: Floats,
+    lower: Floats,
+    error: float = WORDS_ERROR,
+) -> Worded:
     """Three words in falling order from the chances to be above two edges."""
     probability = np.stack([upper, np.maximum(lower - upper, 0.0), 1.0 - np.maximum(lower, upper)], axis=-1)
     return Worded(words, (1 - 1.5 * error) * probability + 0.5 * error, scene.unknown)
@@ -238,7 +258,9 @@ def _works(measurement: Measurement, context: Context) -> Worded:
         raise UnknownNameError(f"there is no part {measurement.at!r} in this circuit")
     if part.kind in LOADS:
         share = np.asarray(scene.works(measurement.at), dtype=float)
-        return _worded(measurement, scene, ("yes", "weak", "no"), _soft(0.88, 0.025, share), _soft(0.2, 0.03, share))
+        return _worded(
+            measurement, scene, ("yes", "weak", "no"), _soft(0.88, 0.025, share), _soft(0.2, 0.03, share)
+        )
     fed = np.asarray(scene.fed(part.name), dtype=float) if part.kind == "module" else np.ones(scene.shape)
     return _worded(measurement, scene, ("yes", "weak", "no"), fed, fed)
 
@@ -248,8 +270,12 @@ def _lamp(measurement: Measurement, context: Context) -> Worded:
     network = scene.circuit.network
     a = network.node(measurement.at)
     b = network.size if measurement.to is None else network.node(measurement.to)
-    volts = np.abs(np.asarray(scene.read(a, b, INSTRUMENTS[measurement.instrument or "test lamp"]), dtype=float))
-    return _worded(measurement, scene, ("bright", "dim", "dark"), _soft(9.0, 0.6, volts), _soft(2.5, 0.4, volts))
+    volts = np.abs(
+        np.asarray(scene.read(a, b, INSTRUMENTS[measurement.instrument or "test lamp"]), dtype=float)
+    )
+    return _worded(
+        measurement, scene, ("bright", "dim", "dark"), _soft(9.0, 0.6, volts), _soft(2.5, 0.4, volts)
+    )
 
 
 def _answers(measurement: Measurement, context: Context) -> Worded:
@@ -267,7 +293,9 @@ def _stage(measurement: Measurement, context: Context) -> Forecast:
     span = abs(stage.good - stage.bad) or 1.0
     numeric = _numeric(value, np.full_like(value, 0.1 * span), scene, "volts")
     low, high = min(stage.good, stage.bad), max(stage.good, stage.bad)
-    return Numeric(numeric.value, numeric.sigma, numeric.ghost, low - 0.2 * span, high + 0.5 * span, numeric.unknown)
+    return Numeric(
+        numeric.value, numeric.sigma, numeric.ghost, low - 0.2 * span, high + 0.5 * span, numeric.unknown
+    )
 
 
 def _duty(measurement: Measurement, context: Context) -> Numeric:
@@ -294,8 +322,10 @@ def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
         return None
     row = names.index(name)
     blown = (scene.blown()[row] | context.memory.blown[row]).astype(float)
-    own = [any(one.part == name and one.mode == "open" for one in (fault.members or (fault,)))
-           for fault in _faults(scene)]
+    own = [
+        any(one.part == name and one.mode == "open" for one in (fault.members or (fault,)))
+        for fault in _faults(scene)
+    ]
     blown[np.array(own, dtype=bool)] = 1.0
     return blown
 
@@ -328,17 +358,33 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
 def _wiggle(measurement: Measurement, context: Context) -> Worded:
     """A jump while a place is moved is strong evidence for it, none is weak (field.md 2)."""
     scene = context.scene(Measurement("wiggle", measurement.at, measurement.state))
-    there = np.array([any(measurement.at in one.touches or one.part == measurement.at
-                          for one in (fault.members or (fault,))) for fault in _faults(scene)])
-    chance = np.where(there, 0.6 if context.intermittent else 0.2, WORDS_ERROR)[:, None] * np.ones(scene.shape)
+    there = np.array(
+        [
+            any(
+                measurement.at in one.touches or one.part == measurement.at
+                for one in (fault.members or (fault,))
+            )
+            for fault in _faults(scene)
+        ]
+    )
+    chance = np.where(there, 0.6 if context.intermittent else 0.2, WORDS_ERROR)[:, None] * np.ones(
+        scene.shape
+    )
     return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
 
 
 def _event(measurement: Measurement, context: Context) -> Worded:
     """'It came (or went) when I touched this': raises the place touched."""
     scene = context.scene(Measurement("event", measurement.at, measurement.state))
-    there = np.array([any(measurement.at in one.touches or one.part == measurement.at
-                          for one in (fault.members or (fault,))) for fault in _faults(scene)])
+    there = np.array(
+        [
+            any(
+                measurement.at in one.touches or one.part == measurement.at
+                for one in (fault.members or (fault,))
+            )
+            for fault in _faults(scene)
+        ]
+    )
     chance = np.where(there, 0.5, 0.5 / EVENT_FACTOR)[:, None] * np.ones(scene.shape)
     return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
 
@@ -387,12 +433,28 @@ def _lost(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.
 
 
 CODE_KINDS: Mapping[str, Callable[[Scene, str, str | None, int], NDArray[np.bool_]]] = {
-    "circuit low": _low, "circuit high": _high, "circuit open": _open, "circuit range": _out_of_range,
-    "lost communication": _lost, "supply low": _low, "supply high": _high,
+    "circuit low": _low,
+    "circuit high": _high,
+    "circuit open": _open,
+    "circuit range": _out_of_range,
+    "lost communication": _lost,
+    "supply low": _low,
+    "supply high": _high,
 }
 
 FORECASTS: Mapping[str, Callable[[Measurement, Context], Forecast]] = {
-    "volts": _volts, "amps": _amps, "ohms": _ohms, "lamp": _lamp, "works": _works, "answers": _answers, "code": _code,
-    "inspection": _inspection, "stage": _stage, "duty": _duty, "hertz": _duty, "wiggle": _wiggle, "blown": _blown,
+    "volts": _volts,
+    "amps": _amps,
+    "ohms": _ohms,
+    "lamp": _lamp,
+    "works": _works,
+    "answers": _answers,
+    "code": _code,
+    "inspection": _inspection,
+    "stage": _stage,
+    "duty": _duty,
+    "hertz": _duty,
+    "wiggle": _wiggle,
+    "blown": _blown,
     "event": _event,
 }
