@@ -59,13 +59,16 @@ class Hypothesis:
         given = [fault for fault in self.faults if fault.severity]
         if not given or not np.isfinite(severity) or severity <= 0:
             return self.first
-        return min(given, key=lambda fault: abs(np.log(fault.severity / severity)) if fault.severity else np.inf)
+        return min(
+            given, key=lambda fault: abs(np.log(fault.severity / severity)) if fault.severity else np.inf
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class Columns:
     """C columns. ``hypothesis`` (C,) index; ``share`` (C,) of the hypothesis's prior; ``severity`` (C,) in ohm or V,
-    NaN where there is none. Columns of one hypothesis stand together in order of severity."""
+    NaN where there is none. Columns of one hypothesis stand together in order of severity.
+    """
 
     hypotheses: tuple[Hypothesis, ...]
     hypothesis: Ints
@@ -110,8 +113,14 @@ def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Col
             severities.append(severity)
             changes.append(made)
             locks.append(hypothesis.first.locks)
-    return Columns(tuple(hypotheses), np.array(index, dtype=np.intp), np.array(shares), np.array(severities),
-                   tuple(changes), tuple(locks))
+    return Columns(
+        tuple(hypotheses),
+        np.array(index, dtype=np.intp),
+        np.array(shares),
+        np.array(severities),
+        tuple(changes),
+        tuple(locks),
+    )
 
 
 def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, tuple[Change, ...]]]:
@@ -120,14 +129,21 @@ def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, t
         return _pair_grid(first)
     if len(hypothesis.faults) == 1 or coarse:
         share = 1.0 / len(hypothesis.faults)
-        return [(share, np.nan if fault.severity is None else fault.severity, fault.changes)
-                for fault in hypothesis.faults]
+        return [
+            (share, np.nan if fault.severity is None else fault.severity, fault.changes)
+            for fault in hypothesis.faults
+        ]
     operation, element = first.changes[0].operation, first.changes[0].element
-    grid, weights = {ADD: (JOINT_OHMS, np.ones(len(JOINT_OHMS))), SET: (SHORT_GRID, SHORT_SHARES),
-                     EMF: (BATTERY_VOLTS, np.ones(len(BATTERY_VOLTS)))}[operation]
+    grid, weights = {
+        ADD: (JOINT_OHMS, np.ones(len(JOINT_OHMS))),
+        SET: (SHORT_GRID, SHORT_SHARES),
+        EMF: (BATTERY_VOLTS, np.ones(len(BATTERY_VOLTS))),
+    }[operation]
     weights = weights / weights.sum()
-    return [(float(share), float(severity), (Change(element, operation, float(severity)),))
-            for share, severity in zip(weights, grid, strict=True)]
+    return [
+        (float(share), float(severity), (Change(element, operation, float(severity)),))
+        for share, severity in zip(weights, grid, strict=True)
+    ]
 
 
 def _pair_grid(both: Fault) -> list[tuple[float, float, tuple[Change, ...]]]:
@@ -139,7 +155,9 @@ def pairs_of(hypotheses: Sequence[Hypothesis], bound: int, share: float) -> list
 
     A member with several severities stands with its middle one.
     """
-    single = [one for one in hypotheses if one.first.name not in (NOTHING_WRONG, NOT_IN_MODEL) and one.prior > 0]
+    single = [
+        one for one in hypotheses if one.first.name not in (NOTHING_WRONG, NOT_IN_MODEL) and one.prior > 0
+    ]
     single.sort(key=lambda one: -one.prior)
     best = []
     for first, a in enumerate(single):
