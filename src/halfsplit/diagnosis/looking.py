@@ -44,10 +44,17 @@ def unseen(situation: Situation, reading: Reading) -> str:
     used = INSTRUMENTS.get(measurement.instrument or "")
     if measurement.quantity == "lamp" and reading.value == "bright" and used is not None and used.ohms:
         ohms = used.ohms * (1.0 / SEEN_SHARE - 1.0)
-        return (f"a {used.name} there sees nothing under {format_quantity(ohms, 'ohm', 2)}: "
-                "the path is not cleared for a load that draws more")
-    if measurement.quantity == "volts" and used is not None and used.ohms and used.ohms > 1e5 and _unloaded(
-            situation, measurement):
+        return (
+            f"a {used.name} there sees nothing under {format_quantity(ohms, 'ohm', 2)}: "
+            "the path is not cleared for a load that draws more"
+        )
+    if (
+        measurement.quantity == "volts"
+        and used is not None
+        and used.ohms
+        and used.ohms > 1e5
+        and _unloaded(situation, measurement)
+    ):
         return "nothing drew current there: an unloaded meter shows full volts through a bad joint"
     return ""
 
@@ -59,7 +66,9 @@ def _unloaded(situation: Situation, measurement: Measurement) -> bool:
     return bool(wires) and max(abs(solution.amps(name)) for name in wires) < 0.01
 
 
-def metres_to_short(volts: float, amps: float, mm2: float, length: float | None = None) -> tuple[float, float]:
+def metres_to_short(
+    volts: float, amps: float, mm2: float, length: float | None = None
+) -> tuple[float, float]:
     """Metres of wire to a short, and their standard deviation, from the volts along it at a current.
 
     U = rho · l / A · I with copper at 20 °C (IEC 60028): 2.5 mm2 at 4.6 A drops 32 mV a metre. The error takes 3 % for the
@@ -85,19 +94,25 @@ class Alibi:
 
 def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
     """Every other repair that explains the readings as well as the leader does whatever its prior, and a cheap set of
-    tests that excludes them all: the one that separates most rivals a minute first, again and again."""
+    tests that excludes them all: the one that separates most rivals a minute first, again and again.
+    """
     posterior = situation.posterior
     names, group = posterior.groups
     prior = np.bincount(group, weights=posterior.belief.prior, minlength=len(names))
     mass = np.bincount(group, weights=posterior.weights.sum(axis=1), minlength=len(names))
     fit = mass / np.maximum(prior, 1e-300)
     leader = int(np.argmax(mass))
-    rivals = [int(number) for number in np.flatnonzero(fit > ALIBI * fit[leader]) if number != leader
-              and names[number] not in ("nothing wrong", "not in this model")]
+    rivals = [
+        int(number)
+        for number in np.flatnonzero(fit > ALIBI * fit[leader])
+        if number != leader and names[number] not in ("nothing wrong", "not in this model")
+    ]
     left, chosen, minutes = set(rivals), [], 0.0
     apart = [(one, _separated(situation, one, group, leader, rivals)) for one in wanted]
     while left:
-        best = max(apart, key=lambda item: len(item[1] & left) / _minutes(situation, item[0], chosen), default=None)
+        best = max(
+            apart, key=lambda item: len(item[1] & left) / _minutes(situation, item[0], chosen), default=None
+        )
         if best is None or not best[1] & left:
             break
         minutes += _minutes(situation, best[0], chosen)
@@ -114,13 +129,18 @@ def _minutes(situation: Situation, one: Measurement, made: Sequence[Measurement]
     return own_minutes(one, model, situation.state) + way
 
 
-def _separated(situation: Situation, one: Measurement, group: Ints, leader: int, rivals: Sequence[int]) -> set[int]:
+def _separated(
+    situation: Situation, one: Measurement, group: Ints, leader: int, rivals: Sequence[int]
+) -> set[int]:
     """The rivals that a test tells from the leader: the distributions of their readings hardly overlap."""
     expected = forecast(one, situation.context)
     weights = situation.posterior.weights
     mine = _distribution(expected, weights, group == leader)
-    return {rival for rival in rivals
-            if 0.5 * np.abs(mine - _distribution(expected, weights, group == rival)).sum() > SEPARATES}
+    return {
+        rival
+        for rival in rivals
+        if 0.5 * np.abs(mine - _distribution(expected, weights, group == rival)).sum() > SEPARATES
+    }
 
 
 def _distribution(expected: Numeric | Worded, weights: Floats, rows: NDArray[np.bool_]) -> Floats:
@@ -139,8 +159,12 @@ def _distribution(expected: Numeric | Worded, weights: Floats, rows: NDArray[np.
 def free_looks(situation: Situation) -> tuple[Measurement, ...]:
     """Symptoms that nobody has asked about yet and that the suspects differ in: evidence that costs seconds."""
     asked = {reading.measurement for reading in situation.live}
-    looks = [Measurement("works", part.name, state) for state in situation.circuit.states
-             for part in situation.circuit.parts.values() if part.kind in ("lamp", "motor", "heater", "solenoid")]
+    looks = [
+        Measurement("works", part.name, state)
+        for state in situation.circuit.states
+        for part in situation.circuit.parts.values()
+        if part.kind in ("lamp", "motor", "heater", "solenoid")
+    ]
     chosen, weights, group, _ = situation.particles()
     told = []
     for one in looks:
@@ -167,15 +191,19 @@ class Trap:
 
 def trap(situation: Situation, state: str, channels: int = CHANNELS) -> Trap:
     """The best places to wait for a fault that comes and goes: greedy in the joint information of all channels."""
-    wanted = [Measurement("volts", point, state, instrument="meter") for point in probe_points(situation.circuit)]
+    wanted = [
+        Measurement("volts", point, state, instrument="meter") for point in probe_points(situation.circuit)
+    ]
     chosen, weights, group, _ = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
     labels = [_label(situation, one, chosen, weights, group) for one in wanted]
     taken: list[int] = []
     joint, best = np.zeros(len(chosen), dtype=np.intp), 0.0
     while len(taken) < min(channels, len(wanted)):
-        told = [(-1.0 if number in taken else _joint_bits(joint, label, weights, group), number)
-                for number, label in enumerate(labels)]
+        told = [
+            (-1.0 if number in taken else _joint_bits(joint, label, weights, group), number)
+            for number, label in enumerate(labels)
+        ]
         bits, number = max(told, key=lambda item: (item[0], -item[1]))
         if bits < best + 0.02:
             break
@@ -190,7 +218,10 @@ def _label(situation: Situation, one: Measurement, chosen: Ints, weights: Floats
     expected = forecast(one, situation.context)
     assert isinstance(expected, Numeric)
     value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
-    return np.asarray(outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1), dtype=np.intp)
+    return np.asarray(
+        outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1),
+        dtype=np.intp,
+    )
 
 
 def _joint_bits(joint: Ints, label: Ints, weights: Floats, group: Ints) -> float:
