@@ -9,13 +9,33 @@ from halfsplit.circuit.interventions import Intervention
 
 Present = Literal["yes", "no", "unknown"]
 
-QUANTITIES = ("volts", "amps", "ohms", "lamp", "works", "answers", "code", "inspection", "stage", "duty", "hertz",
-              "wiggle", "blown", "event")
+QUANTITIES = (
+    "volts",
+    "amps",
+    "ohms",
+    "lamp",
+    "works",
+    "answers",
+    "code",
+    "inspection",
+    "stage",
+    "duty",
+    "hertz",
+    "wiggle",
+    "blown",
+    "event",
+)
 NUMERIC = ("volts", "amps", "ohms", "duty", "hertz")
 ANSWERS = {
-    "lamp": ("bright", "dim", "dark"), "works": ("yes", "weak", "no"), "answers": ("yes", "no"),
-    "code": ("set", "not set"), "inspection": ("good", "bad"), "stage": ("yes", "no"), "wiggle": ("yes", "no"),
-    "blown": ("yes", "no"), "event": ("yes", "no"),
+    "lamp": ("bright", "dim", "dark"),
+    "works": ("yes", "weak", "no"),
+    "answers": ("yes", "no"),
+    "code": ("set", "not set"),
+    "inspection": ("good", "bad"),
+    "stage": ("yes", "no"),
+    "wiggle": ("yes", "no"),
+    "blown": ("yes", "no"),
+    "event": ("yes", "no"),
 }
 """The words that a reading in words may be, by quantity."""
 UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "1", "hertz": "Hz"}
