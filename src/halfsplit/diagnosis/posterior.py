@@ -41,7 +41,8 @@ KEPT_PREDICTORS = 6
 @dataclass(frozen=True, eq=False)
 class Posterior:
     """``hypotheses`` worked out in full and their ``weights`` (C, D), adding up to 1 - ``rest``; ``probability`` of
-    each repair group of all hypotheses by name, likeliest first; ``evidence``: log probability of the readings."""
+    each repair group of all hypotheses by name, likeliest first; ``evidence``: log probability of the readings.
+    """
 
     belief: Belief
     hypotheses: tuple[Hypothesis, ...]
@@ -72,7 +73,8 @@ class Predictions:
         # Which production it is is one more thing that is not known of the car: the draws take turns.
         variants = circuit.model.variants or (None,)
         self.draws: tuple[Parameters, ...] = tuple(
-            circuit.network.draw(generator, variants[number % len(variants)]) for number in range(draws))
+            circuit.network.draw(generator, variants[number % len(variants)]) for number in range(draws)
+        )
         self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
 
@@ -96,10 +98,16 @@ class Inference:
 
     carried = 0
 
-    def __init__(self, predictions: Predictions, priors: Priors, touched: Mapping[str, float], *,
-                 intermittent: bool) -> None:
+    def __init__(
+        self, predictions: Predictions, priors: Priors, touched: Mapping[str, float], *, intermittent: bool
+    ) -> None:
         circuit = predictions.circuit
-        self.predictions, self.circuit, self.priors, self.intermittent = predictions, circuit, priors, intermittent
+        self.predictions, self.circuit, self.priors, self.intermittent = (
+            predictions,
+            circuit,
+            priors,
+            intermittent,
+        )
         members = families(circuit.faults)
         first = [family[0] for family in members]
         weights = family_priors(first, circuit.model, priors, touched, intermittent=intermittent)
@@ -130,7 +138,9 @@ class Inference:
                 total[self._number[one.name]] = worked_out[place]
         norm = float(logsumexp(total))
         weights = np.exp(log - norm)
-        by_hypothesis = {one.name: float(np.exp(value - norm)) for one, value in zip(self.hypotheses, total, strict=True)}
+        by_hypothesis = {
+            one.name: float(np.exp(value - norm)) for one, value in zip(self.hypotheses, total, strict=True)
+        }
         group = _repairs(self.hypotheses, by_hypothesis)
         by_group: dict[str, float] = {}
         for one in self.hypotheses:
@@ -151,7 +161,11 @@ class Inference:
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
-        pool = frozenset() if self._pool is None else frozenset(self._number[one.name] for one in self._pool.hypotheses)
+        pool = (
+            frozenset()
+            if self._pool is None
+            else frozenset(self._number[one.name] for one in self._pool.hypotheses)
+        )
         too_large = len(pool) > max(3 * len(chosen) + LARGE_POOL, self.carried)
         if self._pool is None or not chosen <= pool or too_large:
             wanted = chosen | pool if len(chosen | pool) <= self.carried else chosen
@@ -161,21 +175,25 @@ class Inference:
 
 def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
     """The repair group of each hypothesis by name. A pair of which one fault alone explains as much goes with that
-    one: nothing speaks for the second, and the repair to make first is the same."""
+    one: nothing speaks for the second, and the repair to make first is the same.
+    """
     single: dict[str, float] = {}
     for one in hypotheses:
         if not one.first.members:
             single[one.group] = max(single.get(one.group, 0.0), probability[one.name])
     told = {}
     for one in hypotheses:
-        best = max((member.group for member in one.first.members), key=lambda name: single.get(name, 0.0), default="")
+        best = max(
+            (member.group for member in one.first.members), key=lambda name: single.get(name, 0.0), default=""
+        )
         alone = bool(best) and single.get(best, 0.0) >= probability[one.name]
         told[one.name] = best if alone else one.group
     return told
 
 
-def _leaders(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float],
-             group: Mapping[str, str]) -> dict[str, Hypothesis]:
+def _leaders(
+    hypotheses: Sequence[Hypothesis], probability: Mapping[str, float], group: Mapping[str, str]
+) -> dict[str, Hypothesis]:
     """The likeliest hypothesis of each repair group; a single fault rather than a pair that goes with it."""
     told: dict[str, Hypothesis] = {}
     for one in hypotheses:
@@ -192,15 +210,19 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
     best = np.full(len(columns.hypotheses), -np.inf)
     np.maximum.at(best, columns.hypothesis, log.max(axis=1))
     safe = np.where(np.isfinite(best), best, 0.0)
-    sums = np.bincount(columns.hypothesis, weights=np.exp(log - safe[columns.hypothesis][:, None]).sum(axis=1),
-                       minlength=len(best))
+    sums = np.bincount(
+        columns.hypothesis,
+        weights=np.exp(log - safe[columns.hypothesis][:, None]).sum(axis=1),
+        minlength=len(best),
+    )
     with np.errstate(divide="ignore"):
         return np.asarray(np.log(sums) + safe)
 
 
 def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[int]:
     """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen;
-    the special ones always. The thousands that have nothing to do with the complaint stay in the screen."""
+    the special ones always. The thousands that have nothing to do with the complaint stay in the screen.
+    """
     with np.errstate(divide="ignore"):
         likelihood = screened - np.log([one.prior for one in hypotheses])
     special = {number for number, one in enumerate(hypotheses) if one.first.kind in ("nothing", "unknown")}
