@@ -46,17 +46,27 @@ class SceneKey:
 class Scene:
     """Predictions (…, C, D) of one scene for C columns and D draws."""
 
-    def __init__(self, circuit: Circuit, columns: Columns, key: SceneKey, draws: Sequence[Parameters],
-                 blown: Bools, cases: Cases) -> None:
+    def __init__(
+        self,
+        circuit: Circuit,
+        columns: Columns,
+        key: SceneKey,
+        draws: Sequence[Parameters],
+        blown: Bools,
+        cases: Cases,
+    ) -> None:
         self.circuit, self.columns, self.key = circuit, columns, key
         cases = _without(circuit, cases, columns, replaced(key.changes))
-        self._batches = [self._batch(parameters, blown[..., number], cases) for number, parameters in enumerate(draws)]
+        self._batches = [
+            self._batch(parameters, blown[..., number], cases) for number, parameters in enumerate(draws)
+        ]
         self._volts: dict[int, Readings] = {}
         self._source: dict[int, Readings] = {}
         self._amps: dict[int, Readings] = {}
         self._works: dict[str, Readings] = {}
-        self.nothing = next((number for number, one in enumerate(columns.hypotheses)
-                             if one.first.name == NOTHING_WRONG), 0)
+        self.nothing = next(
+            (number for number, one in enumerate(columns.hypotheses) if one.first.name == NOTHING_WRONG), 0
+        )
 
     def _batch(self, parameters: Parameters, blown: Bools, cases: Cases) -> Batch:
         network = self.circuit.network
@@ -152,8 +162,16 @@ class Scene:
 
     def _broken(self, load: str) -> Bools:
         good = replaced(self.key.changes)
-        return np.array([any(one.part == load and one.mode in DEAD_MODES and load not in good
-                             for one in fault.members or (fault,)) for fault in self.columns.faults], dtype=bool)
+        return np.array(
+            [
+                any(
+                    one.part == load and one.mode in DEAD_MODES and load not in good
+                    for one in fault.members or (fault,)
+                )
+                for fault in self.columns.faults
+            ],
+            dtype=bool,
+        )
 
     @cached_property
     def _fed(self) -> Bools:
@@ -176,7 +194,9 @@ class Scene:
         touch = []
         for links in self._links:
             others = [other for listener, other in links if listener == module]
-            heard = [links[module, other] & links[other, module] for other in others if (other, module) in links]
+            heard = [
+                links[module, other] & links[other, module] for other in others if (other, module) in links
+            ]
             touch.append(np.logical_or.reduce(heard) if heard else np.ones(len(self.columns), dtype=bool))
         return fed & np.stack(touch, axis=-1)
 
@@ -210,8 +230,13 @@ class Scene:
         fine = np.ones(self.shape, dtype=bool)
         for need in one.needs:
             fine &= self._need(need)
-        failed = np.array([any(one.failure is not None and one.failure[0] == stage for one in fault.members or (fault,))
-                           for fault in self.columns.faults], dtype=bool)
+        failed = np.array(
+            [
+                any(one.failure is not None and one.failure[0] == stage for one in fault.members or (fault,))
+                for fault in self.columns.faults
+            ],
+            dtype=bool,
+        )
         return fine & ~failed[:, None]
 
     def _need(self, name: str) -> Bools:
@@ -274,7 +299,10 @@ class Predictor:
         first = circuit.network.system(next(iter(circuit.states)))
         self._cases = Cases.of(first, columns.changes, columns.locks)
         # Volts and source ohms of all points, in float32, and the inverses that they come from.
-        each = 8 * len(columns) * len(self.draws) * circuit.network.size + 8 * len(self.draws) * circuit.network.size**2
+        each = (
+            8 * len(columns) * len(self.draws) * circuit.network.size
+            + 8 * len(self.draws) * circuit.network.size**2
+        )
         self._room = int(np.clip(SCENE_BYTES // max(each, 1), 4, 400))
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
