@@ -39,9 +39,13 @@ class Priors:
                 raise InputError(f"kind {name!r} of the priors lacks rate, sees or modes")
             if any(share < 0 for share in row["modes"].values()) or sum(row["modes"].values()) <= 0:
                 raise InputError(f"the modes of {name!r} in the priors are no shares")
-        return Priors({name: row["rate"] for name, row in kinds.items()},
-                      {name: row["modes"] for name, row in kinds.items()},
-                      {name: row["sees"] for name, row in kinds.items()}, table["special"], table["factors"])
+        return Priors(
+            {name: row["rate"] for name, row in kinds.items()},
+            {name: row["modes"] for name, row in kinds.items()},
+            {name: row["sees"] for name, row in kinds.items()},
+            table["special"],
+            table["factors"],
+        )
 
     def rate(self, fault: Fault, siblings: int = 1) -> float:
         """Relative frequency of a family of faults; ``siblings``: how many of its part share this mode's share."""
@@ -66,13 +70,22 @@ class Priors:
 @cache
 def default_priors() -> Priors:
     """The priors that come with the program."""
-    return Priors.of(tomllib.loads((files("halfsplit.diagnosis") / "priors.toml").read_text(encoding="utf-8")))
+    return Priors.of(
+        tomllib.loads((files("halfsplit.diagnosis") / "priors.toml").read_text(encoding="utf-8"))
+    )
 
 
-def family_priors(families: Sequence[Fault], model: Model, priors: Priors, touched: Mapping[str, float],
-                  *, intermittent: bool) -> list[float]:
+def family_priors(
+    families: Sequence[Fault],
+    model: Model,
+    priors: Priors,
+    touched: Mapping[str, float],
+    *,
+    intermittent: bool,
+) -> list[float]:
     """Prior probability of each family of single faults (one representative each), adding up to 1 with what is
-    kept for pairs. ``touched`` multiplies what is at a place (earlier work); ``suspect`` lines do so too."""
+    kept for pairs. ``touched`` multiplies what is at a place (earlier work); ``suspect`` lines do so too.
+    """
     factors = {suspicion.name: suspicion.factor for suspicion in model.suspicions}
     for name, factor in touched.items():
         factors[name] = max(factors.get(name, 1.0), factor)
@@ -88,22 +101,33 @@ def family_priors(families: Sequence[Fault], model: Model, priors: Priors, touch
             weights.append(0.0)
             continue
         siblings = counts[fault.part, fault.kind + priors._key(fault)[1]]
-        weight = priors.rate(fault, siblings) * max((factors.get(name, 1.0) for name in fault.touches), default=1.0)
-        weights.append(weight * _hinge(fault, model, priors) * _stage_weight(fault, model) * (3.0 if fault.part in hidden else 1.0))
+        weight = priors.rate(fault, siblings) * max(
+            (factors.get(name, 1.0) for name in fault.touches), default=1.0
+        )
+        weights.append(
+            weight
+            * _hinge(fault, model, priors)
+            * _stage_weight(fault, model)
+            * (3.0 if fault.part in hidden else 1.0)
+        )
     special = priors.special
     nothing = special["nothing wrong, intermittent" if intermittent else "nothing wrong"]
     unknown = special[NOT_IN_MODEL]
     left = 1.0 - nothing - unknown - special["pairs"]
     total = sum(weights) or 1.0
     fixed = {NOTHING_WRONG: nothing, NOT_IN_MODEL: unknown}
-    return [fixed[fault.name] if fault.name in fixed else left * weight / total
-            for fault, weight in zip(families, weights, strict=True)]
+    return [
+        fixed[fault.name] if fault.name in fixed else left * weight / total
+        for fault, weight in zip(families, weights, strict=True)
+    ]
 
 
 def _hinge(fault: Fault, model: Model, priors: Priors) -> float:
     if fault.kind != "wire":
         return 1.0
-    places = [f"{part.place} {part.words}".lower() for name in fault.touches if (part := model.parts.get(name))]
+    places = [
+        f"{part.place} {part.words}".lower() for name in fault.touches if (part := model.parts.get(name))
+    ]
     bends = {any(word in place for word in HINGES) for place in places}
     # A wire bends where it crosses from a place with a hinge to one without.
     return priors.factors["hinge"] if bends == {True, False} else 1.0
