@@ -40,7 +40,8 @@ REPEATS = 2
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What one result would mean. ``low`` and ``high`` in SI (infinite at the ends), or ``word``; ``typical`` is shown.
-    ``leaves``: the repair groups that would lead then, with their probabilities."""
+    ``leaves``: the repair groups that would lead then, with their probabilities.
+    """
 
     probability: float
     leaves: tuple[tuple[str, float], ...]
@@ -54,7 +55,8 @@ class Outcome:
 @dataclass(frozen=True, slots=True)
 class Test:
     """A proposed test. ``bits``: what it tells about the repair on average; ``minutes``: what it costs now;
-    ``expected_minutes``: estimate until the cause is found if it comes next."""
+    ``expected_minutes``: estimate until the cause is found if it comes next.
+    """
 
     measurement: Measurement
     minutes: float
@@ -92,7 +94,9 @@ class Test:
         return self.measurement.changes
 
 
-def propose(situation: Situation, limit: int, found_at: float, *, only: Measurement | None = None) -> tuple[Test, ...]:
+def propose(
+    situation: Situation, limit: int, found_at: float, *, only: Measurement | None = None
+) -> tuple[Test, ...]:
     """The tests worth their minutes, best first."""
     if only is not None:
         return _ranked(situation, [only], 1, found_at) or (describe(situation, only),)
@@ -101,7 +105,9 @@ def propose(situation: Situation, limit: int, found_at: float, *, only: Measurem
     if odd is not None:
         first.append(replace(describe(situation, odd.measurement), purpose="repeat"))
     lacking = proof.missing_tests(situation, found_at)
-    first += [replace(describe(situation, one), purpose="prove") for one in lacking if one not in situation.refused]
+    first += [
+        replace(describe(situation, one), purpose="prove") for one in lacking if one not in situation.refused
+    ]
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
     wanted = [one for one in _candidates(situation) if not _used_up(situation, one)]
@@ -122,16 +128,28 @@ def _used_up(situation: Situation, measurement: Measurement) -> bool:
 def _candidates(situation: Situation) -> list[Measurement]:
     circuit = situation.circuit
     complaints = situation.complaints
-    states = list(dict.fromkeys([reading.measurement.state for reading in complaints]
-                                or [reading.measurement.state for reading in situation.live]))
+    states = list(
+        dict.fromkeys(
+            [reading.measurement.state for reading in complaints]
+            or [reading.measurement.state for reading in situation.live]
+        )
+    )
     others = [state for state in circuit.states if state not in states]
-    states = (states + (others if circuit.network.size <= FEW_NODES else []))[:STATES] or list(circuit.states)[:1]
+    states = (states + (others if circuit.network.size <= FEW_NODES else []))[:STATES] or list(
+        circuit.states
+    )[:1]
     leading = situation.likeliest()
     shares = list(situation.posterior.probability.values())
     close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
     loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
-    found = candidates(circuit, situation.instruments, states, leading if close else [], loads,
-                       intermittent=situation.intermittent)
+    found = candidates(
+        circuit,
+        situation.instruments,
+        states,
+        leading if close else [],
+        loads,
+        intermittent=situation.intermittent,
+    )
     if not close:
         found += candidates(circuit, (), states[:1], leading, [], intermittent=False)
     for reading in situation.live:
@@ -143,10 +161,14 @@ def _candidates(situation: Situation) -> list[Measurement]:
 def candidates_for(situation: Situation) -> list[Measurement]:
     """The tests that could be made now and are worth a closer look."""
     chosen, weights, *_ = situation.particles()
-    return shortlist(situation, [one for one in _candidates(situation) if not _used_up(situation, one)], chosen, weights)
+    return shortlist(
+        situation, [one for one in _candidates(situation) if not _used_up(situation, one)], chosen, weights
+    )
 
 
-def _ranked(situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float) -> tuple[Test, ...]:
+def _ranked(
+    situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float
+) -> tuple[Test, ...]:
     if limit <= 0 or not wanted:
         return ()
     chosen, weights, group, names = situation.particles()
@@ -156,11 +178,22 @@ def _ranked(situation: Situation, wanted: Sequence[Measurement], limit: int, fou
     worded = [number for number, one in enumerate(forecasts) if isinstance(one, Worded)]
     order = [*numeric, *worded]
     table = _Minutes(situation, [wanted[number] for number in order])
-    options = _options([forecasts[number] for number in numeric], [forecasts[number] for number in worded], chosen,
-                       table.now)
+    options = _options(
+        [forecasts[number] for number in numeric], [forecasts[number] for number in worded], chosen, table.now
+    )
     ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at)[:limit]
-    return tuple(_test(situation, wanted[order[one.test]], forecasts[order[one.test]], one.bits, one.minutes,
-                       one.expected_minutes, (chosen, weights, group, names)) for one in ranked)
+    return tuple(
+        _test(
+            situation,
+            wanted[order[one.test]],
+            forecasts[order[one.test]],
+            one.bits,
+            one.minutes,
+            one.expected_minutes,
+            (chosen, weights, group, names),
+        )
+        for one in ranked
+    )
 
 
 def _options(numeric: list[Forecast], worded: list[Forecast], chosen: Ints, minutes: Floats) -> Candidates:
@@ -201,8 +234,9 @@ class _Minutes:
         state, opened = self.tests[test].state, self.closed[test]
         if state not in self._own:
             self._own[state] = np.array([own_minutes(one, self.model, state) for one in self.tests])
-        return self._own[state] + np.array([sum(self.reach[key] for key in closed if key not in opened)
-                                            for closed in self.closed])
+        return self._own[state] + np.array(
+            [sum(self.reach[key] for key in closed if key not in opened) for closed in self.closed]
+        )
 
 
 def describe(situation: Situation, measurement: Measurement) -> Test:
@@ -212,38 +246,75 @@ def describe(situation: Situation, measurement: Measurement) -> Test:
         return found[0]
     minutes = float(_Minutes(situation, [measurement]).now[0])
     particles = situation.particles()
-    return _test(situation, measurement, forecast(measurement, situation.context), 0.0, minutes, float("inf"), particles)
+    return _test(
+        situation,
+        measurement,
+        forecast(measurement, situation.context),
+        0.0,
+        minutes,
+        float("inf"),
+        particles,
+    )
 
 
-def _test(situation: Situation, measurement: Measurement, expected: Forecast, bits: float, minutes: float,
-          until: float, particles: tuple[Ints, Floats, Ints, list[str]]) -> Test:
+def _test(
+    situation: Situation,
+    measurement: Measurement,
+    expected: Forecast,
+    bits: float,
+    minutes: float,
+    until: float,
+    particles: tuple[Ints, Floats, Ints, list[str]],
+) -> Test:
     model = situation.circuit.model
     needed = places(measurement, model)
-    return Test(measurement, float(minutes), float(bits), float(until), _outcomes(measurement, expected, particles),
-                cautions(measurement, model), sentence(measurement, situation.circuit), "tell", needed,
-                tuple(key for key in needed if key not in situation.opened))
+    return Test(
+        measurement,
+        float(minutes),
+        float(bits),
+        float(until),
+        _outcomes(measurement, expected, particles),
+        cautions(measurement, model),
+        sentence(measurement, situation.circuit),
+        "tell",
+        needed,
+        tuple(key for key in needed if key not in situation.opened),
+    )
 
 
-def _outcomes(measurement: Measurement, expected: Forecast,
-              particles: tuple[Ints, Floats, Ints, list[str]]) -> tuple[Outcome, ...]:
+def _outcomes(
+    measurement: Measurement, expected: Forecast, particles: tuple[Ints, Floats, Ints, list[str]]
+) -> tuple[Outcome, ...]:
     chosen, weights, group, names = particles
     if isinstance(expected, Worded):
         return _worded_outcomes(expected, chosen, weights, group, names)
     low, high = RANGES.get(measurement.quantity, (expected.low, expected.high))
     value, sigma = expected.value.copy(), expected.sigma.copy()
     value[expected.unknown], sigma[expected.unknown] = 0.5 * (low + high), 0.29 * (high - low)
-    bins = outcome_bins(value.ravel()[chosen], sigma.ravel()[chosen], weights, group, slips=Slips(SLIP, low, high))
+    bins = outcome_bins(
+        value.ravel()[chosen], sigma.ravel()[chosen], weights, group, slips=Slips(SLIP, low, high)
+    )
     told = []
     for one in bins:
         ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (one.low, one.high)]
         typical = unscale(measurement, one.typical)
-        told.append(Outcome(one.probability, _leaders(one.posterior, names), "", ends[0], ends[1], typical,
-                            "about " + reading_words(measurement, typical)))
+        told.append(
+            Outcome(
+                one.probability,
+                _leaders(one.posterior, names),
+                "",
+                ends[0],
+                ends[1],
+                typical,
+                "about " + reading_words(measurement, typical),
+            )
+        )
     return tuple(told)
 
 
-def _worded_outcomes(expected: Worded, chosen: Ints, weights: Floats, group: Ints,
-                     names: list[str]) -> tuple[Outcome, ...]:
+def _worded_outcomes(
+    expected: Worded, chosen: Ints, weights: Floats, group: Ints, names: list[str]
+) -> tuple[Outcome, ...]:
     told = []
     for word in expected.words:
         joint = weights * expected.likelihood(word).ravel()[chosen]
