@@ -26,7 +26,9 @@ SPREAD = 0.3
 MOST = 240
 
 
-def shortlist(situation: Situation, wanted: Sequence[Measurement], chosen: Ints, weights: Floats) -> list[Measurement]:
+def shortlist(
+    situation: Situation, wanted: Sequence[Measurement], chosen: Ints, weights: Floats
+) -> list[Measurement]:
     """The tests worth a forecast, in the order given. What is not a probe (a look, a swap) is kept as it is."""
     scenes: dict[tuple[str, tuple[object, ...]], list[int]] = {}
     for number, one in enumerate(wanted):
@@ -50,8 +52,12 @@ def shortlist(situation: Situation, wanted: Sequence[Measurement], chosen: Ints,
 def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: Floats) -> Floats:
     """Standard deviation of each test's reading over the particles, by the instrument's error (T,)."""
     network, size = scene.circuit.network, scene.circuit.network.size
-    ends = [(network.element(one.at), size) if one.quantity == "amps" else
-            (network.node(one.at), size if one.to is None else network.node(one.to)) for one in tests]
+    ends = [
+        (network.element(one.at), size)
+        if one.quantity == "amps"
+        else (network.node(one.at), size if one.to is None else network.node(one.to))
+        for one in tests
+    ]
     volts = [number for number, one in enumerate(tests) if one.quantity != "amps"]
     scene.fill([node for number in volts for node in ends[number] if node != size])
     scene.fill_amps([ends[number][0] for number, one in enumerate(tests) if one.quantity == "amps"])
@@ -61,7 +67,9 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
         values = (scene.amps(a) if one.quantity == "amps" else scene.volts(a, b)).ravel()[chosen]
         mean = float(values @ weights)
         used = INSTRUMENTS[one.instrument or "meter"]
-        told[number] = np.sqrt(max(float((values - mean) ** 2 @ weights), 0.0)) / (used.floor + used.share * abs(mean))
+        told[number] = np.sqrt(max(float((values - mean) ** 2 @ weights), 0.0)) / (
+            used.floor + used.share * abs(mean)
+        )
     return told
 
 
@@ -69,8 +77,13 @@ def _source_ohms(situation: Situation, tests: Sequence[Measurement]) -> None:
     """What the instrument's load will meet at the points that are left, found for all together."""
     network = situation.circuit.network
     for state, changes in dict.fromkeys((one.state, one.changes) for one in tests):
-        nodes = [network.node(one.at) for one in tests if one.quantity in ("volts", "lamp") and one.to is None
-                 and (one.state, one.changes) == (state, changes)]
+        nodes = [
+            network.node(one.at)
+            for one in tests
+            if one.quantity in ("volts", "lamp")
+            and one.to is None
+            and (one.state, one.changes) == (state, changes)
+        ]
         if nodes:
             scene = situation.context.scene(Measurement("volts", "", state, changes=changes))
             scene.fill_source([node for node in nodes if node != network.size])
