@@ -47,13 +47,19 @@ class Situation:
     def complaints(self) -> tuple[Reading, ...]:
         """What is wrong with the vehicle: complaints, and loads seen not to work as they should."""
         healthy = self.circuit.healthy_word
-        return tuple(reading for reading in self.live if reading.measurement.quantity == "works"
-                     and not reading.measurement.changes and reading.present != "no"
-                     and reading.value != healthy(reading.measurement.at, reading.measurement.state))
+        return tuple(
+            reading
+            for reading in self.live
+            if reading.measurement.quantity == "works"
+            and not reading.measurement.changes
+            and reading.present != "no"
+            and reading.value != healthy(reading.measurement.at, reading.measurement.state)
+        )
 
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
         """The particles that matter: flat indices (N,) into (C, D), weights that add up to 1, group (N,) numbered from 0
-        and the names of those groups; small groups are merged into one at the end."""
+        and the names of those groups; small groups are merged into one at the end.
+        """
         names, group = self.posterior.groups
         flat = self.posterior.weights.ravel()
         order = np.argsort(-flat, kind="stable")[:PARTICLES]
@@ -71,5 +77,8 @@ class Situation:
     def likeliest(self, least: float = 0.005, most: int = 16) -> list[str]:
         """Names of the leading repair groups."""
         special = ("nothing wrong", "not in this model")
-        return [name for name, share in self.posterior.probability.items()
-                if share >= least and name not in special][:most]
+        return [
+            name
+            for name, share in self.posterior.probability.items()
+            if share >= least and name not in special
+        ][:most]
