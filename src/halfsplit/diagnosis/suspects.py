@@ -71,9 +71,18 @@ def suspects(situation: Situation) -> tuple[Suspect, ...]:
         severity = mean_severity(situation, leader)
         fault = leader.nearest(severity) if severity is not None else leader.first
         weights = speaking.get(group, ())
-        told.append(Suspect(group, leader.mode, share, leader.first.repair, fault.name, severity,
-                            tuple(one for one in weights if one.weight > 0),
-                            tuple(sorted((one for one in weights if one.weight < 0), key=lambda one: one.weight))))
+        told.append(
+            Suspect(
+                group,
+                leader.mode,
+                share,
+                leader.first.repair,
+                fault.name,
+                severity,
+                tuple(one for one in weights if one.weight > 0),
+                tuple(sorted((one for one in weights if one.weight < 0), key=lambda one: one.weight)),
+            )
+        )
     return tuple(told)
 
 
@@ -114,7 +123,8 @@ def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
 
 def odd_reading(situation: Situation) -> Reading | None:
     """The reading that fits worst where it fits nothing that is believed without it, if it was made only once: to be
-    repeated before two faults are believed. Fits nothing: a slip of the hand explains it better than any suspect."""
+    repeated before two faults are believed. Fits nothing: a slip of the hand explains it better than any suspect.
+    """
     live = situation.live
     readings = [one for one in live if one.measurement.quantity in NUMERIC and one.source == "reading"]
     if len(live) < 3 or not readings:
@@ -169,5 +179,15 @@ def expected_at(situation: Situation, point: str, state: str) -> tuple[Expected,
     return tuple(told)
 
 
-__all__ = ["Expected", "Replacement", "Speaking", "Suspect", "expected_at", "log_likelihood", "odd_reading",
-           "replacement", "scale", "suspects"]
+__all__ = [
+    "Expected",
+    "Replacement",
+    "Speaking",
+    "Suspect",
+    "expected_at",
+    "log_likelihood",
+    "odd_reading",
+    "replacement",
+    "scale",
+    "suspects",
+]
