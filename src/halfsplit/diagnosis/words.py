@@ -45,8 +45,11 @@ def change_words(change: Intervention) -> str:
 def sentence(measurement: Measurement, circuit: Circuit) -> str:
     """The test in one sentence or two: what to set up, what to measure, from where to where."""
     done = [change_words(change) for change in measurement.changes]
-    state = "" if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1 else (
-        f"State “{measurement.state}”: ")
+    state = (
+        ""
+        if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1
+        else (f"State “{measurement.state}”: ")
+    )
     return " ".join([*done, _upper(state + ASKED[measurement.quantity](measurement, circuit))])
 
 
@@ -76,7 +79,9 @@ ASKED = {
     "stage": lambda m, c: f"check {c.model.stages[m.at].words or m.at}.",
     "duty": lambda m, c: f"duty cycle at {m.at}.",
     "hertz": lambda m, c: f"frequency at {m.at}.",
-    "wiggle": lambda m, c: f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?",
+    "wiggle": lambda m, c: (
+        f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?"
+    ),
     "blown": lambda m, c: f"is {part_words(m.at, c)} blown?",
     "event": lambda m, c: f"did it come or go when {m.at} was touched?",
 }
@@ -105,7 +110,9 @@ def evidence_words(measurement: Measurement, value: float | str, circuit: Circui
             verb = {"yes": "works", "weak": "works weakly", "no": "does not work"}[str(value)]
             return f"{measurement.at} {verb} ({measurement.state}{made})"
         case "answers":
-            return f"{measurement.at} {'answers' if value == 'yes' else 'does not answer'} ({measurement.state})"
+            return (
+                f"{measurement.at} {'answers' if value == 'yes' else 'does not answer'} ({measurement.state})"
+            )
         case "code":
             return f"code in {measurement.at}: {' '.join(measurement.detail)} {'' if value == 'set' else '(not set)'}".strip()
         case "inspection":
