@@ -13,7 +13,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.diagnosis.evidence import Context, log_likelihood
+from halfsplit.diagnosis.evidence import log_likelihood
+from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.predict import SceneKey

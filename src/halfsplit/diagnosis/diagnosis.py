@@ -18,8 +18,8 @@ from halfsplit.circuit.interventions import Intervention, Replace
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis import looking, proof, suspects
+from halfsplit.diagnosis.codes import CODE_KINDS
 from halfsplit.diagnosis.cost import places
-from halfsplit.diagnosis.evidence import CODE_KINDS
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors

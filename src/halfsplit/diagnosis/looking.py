@@ -14,7 +14,8 @@ from halfsplit.circuit.wiring import COPPER
 from halfsplit.diagnosis.candidates import probe_points
 from halfsplit.diagnosis.choose import Candidates
 from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
-from halfsplit.diagnosis.evidence import Numeric, Worded, forecast
+from halfsplit.diagnosis.evidence import forecast, forecast_number, forecast_words
+from halfsplit.diagnosis.expected import Numeric, Worded
 from halfsplit.diagnosis.information import KNEE, Slips, mutual_information
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.outcomes import outcome_ranges
@@ -169,8 +170,7 @@ def free_looks(situation: Situation) -> tuple[Measurement, ...]:
     told = []
     for one in looks:
         if one not in asked:
-            expected = forecast(one, situation.context)
-            assert isinstance(expected, Worded)
+            expected = forecast_words(one, situation.context)
             bits = Candidates(np.ones(1), likelihood=_words(expected, chosen)[None]).bits(weights, group)[0]
             told.append((float(bits), one))
     told.sort(key=lambda item: -item[0])
@@ -215,8 +215,7 @@ def trap(situation: Situation, state: str, channels: int = CHANNELS) -> Trap:
 
 def _label(situation: Situation, one: Measurement, chosen: Ints, weights: Floats, group: Ints) -> Ints:
     """Which of a few ranges the channel would most likely show, per particle."""
-    expected = forecast(one, situation.context)
-    assert isinstance(expected, Numeric)
+    expected = forecast_number(one, situation.context)
     value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
     return np.asarray(
         outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1),

@@ -17,7 +17,7 @@ from scipy.special import logsumexp
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.network import Parameters
 from halfsplit.diagnosis.belief import Belief
-from halfsplit.diagnosis.evidence import Context
+from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.hypotheses import Hypothesis, columns_of, families, pairs_of
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.predict import Predictor

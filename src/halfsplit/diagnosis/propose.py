@@ -13,7 +13,8 @@ from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.candidates import candidates, short_tests
 from halfsplit.diagnosis.choose import Candidates, Slips, rank_tests
 from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
-from halfsplit.diagnosis.evidence import RANGES, SLIP, Forecast, Numeric, Worded, forecast, unscale
+from halfsplit.diagnosis.evidence import forecast, unscale
+from halfsplit.diagnosis.expected import RANGES, SLIP, Forecast, Numeric, Worded
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.shortlist import shortlist

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.diagnosis.evidence import Context
+from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.posterior import Inference, Posterior
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.diagnosis.evidence import Numeric, forecast, log_likelihood, scale
+from halfsplit.diagnosis.evidence import forecast, forecast_number, log_likelihood, scale
+from halfsplit.diagnosis.expected import Numeric
 from halfsplit.diagnosis.hypotheses import Hypothesis
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
@@ -163,8 +164,7 @@ def replacement(situation: Situation, part: str, price: float, minutes: float, h
 def expected_at(situation: Situation, point: str, state: str) -> tuple[Expected, ...]:
     """Volts at a point, healthy and under each leading suspect."""
     measurement = Measurement("volts", point, state, instrument="meter")
-    numeric = forecast(measurement, situation.context)
-    assert isinstance(numeric, Numeric)
+    numeric = forecast_number(measurement, situation.context)
     names, group = situation.posterior.groups
     told = []
     for name in ["nothing wrong", *situation.likeliest(0.01, 8)]:

@@ -17,7 +17,8 @@ from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, a
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
 from halfsplit.circuit.solve import solve
-from halfsplit.diagnosis.evidence import CODE_KINDS, FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
+from halfsplit.diagnosis.codes import CODE_KINDS
+from halfsplit.diagnosis.evidence import FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.priors import default_priors
 

@@ -1,0 +1,66 @@
+"""Fault codes as evidence: what a unit sees at its pin, and whether it sets a code for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.diagnosis.expected import Context, Floats, Worded
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.predict import Scene
+
+
+def code_set(measurement: Measurement, context: Context) -> Worded:
+    """A unit sets a code by what it sees at a pin. Kinds: circuit low, high, open, range; lost communication."""
+    scene = context.scene(measurement)
+    kind, pin = measurement.detail[0], measurement.detail[1] if len(measurement.detail) > 1 else None
+    sets = CODE_KINDS.get(kind, _out_of_range)(scene, measurement.at, pin, context.healthy)
+    chance = np.where(sets, 0.9, 0.03)
+    return Worded(("set", "not set"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
+
+
+def _pin_volts(scene: Scene, unit: str, pin: str | None, healthy: int) -> tuple[Floats, Floats]:
+    network = scene.circuit.network
+    node = network.node(f"{unit}.{pin}:part")
+    volts = np.asarray(scene.volts(node, network.size), dtype=float)
+    return volts, np.broadcast_to(volts[healthy], volts.shape)
+
+
+def _low(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.bool_]:
+    volts, normal = _pin_volts(scene, unit, pin, healthy)
+    return np.asarray(volts < normal - np.maximum(0.3 * np.abs(normal), 0.5))
+
+
+def _high(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.bool_]:
+    volts, normal = _pin_volts(scene, unit, pin, healthy)
+    return np.asarray(volts > normal + np.maximum(0.15 * np.abs(normal), 0.5))
+
+
+def _out_of_range(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.bool_]:
+    if pin is None:
+        return np.zeros(scene.shape, dtype=bool)
+    return _low(scene, unit, pin, healthy) | _high(scene, unit, pin, healthy)
+
+
+def _open(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.bool_]:
+    amps = np.abs(np.asarray(scene.amps(scene.circuit.network.element(f"{unit}.{pin}")), dtype=float))
+    normal = np.broadcast_to(amps[healthy], amps.shape)
+    return np.asarray(amps < 0.3 * normal)
+
+
+def _lost(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.bool_]:
+    other = pin if pin in scene.circuit.parts else unit
+    return ~scene.answers(str(other))
+
+
+CODE_KINDS: Mapping[str, Callable[[Scene, str, str | None, int], NDArray[np.bool_]]] = {
+    "circuit low": _low,
+    "circuit high": _high,
+    "circuit open": _open,
+    "circuit range": _out_of_range,
+    "lost communication": _lost,
+    "supply low": _low,
+    "supply high": _high,
+}

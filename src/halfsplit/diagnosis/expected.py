@@ -1,0 +1,159 @@
+"""What a measurement should show: a number with its error, or the chance of each word, per column and draw."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from halfsplit.circuit.faults import NOTHING_WRONG
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
+from halfsplit.diagnosis.priors import Priors
+
+Floats = NDArray[np.float64]
+
+SLIP = 0.02
+ZERO_SIGMA = 0.02
+"""Half of the slips read nothing: volts about zero."""
+CHATTER_SIGMA = 3.0
+RANGES: Mapping[str, tuple[float, float]] = {
+    "volts": (0.0, 15.0),
+    "amps": (0.0, 30.0),
+    "ohms": (-1.0, 8.0),
+    "duty": (0.0, 1.0),
+    "hertz": (0.0, 1000.0),
+}
+"""Over which a slip is spread evenly; ohms as log10."""
+FEWEST_CARS = 4
+COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
+"""Spread between cars where only the nominal one was solved."""
+WORDS_ERROR = 0.02
+
+
+@dataclass(frozen=True)
+class Numeric:
+    """A number that is expected.
+
+    ``value`` and ``sigma`` (C, D) on the scale that readings are compared on; ``ghost`` (C, D) chance of a floating
+    reading; ``low``, ``high``: range of a slip; ``unknown`` (C,) columns that predict nothing.
+    """
+
+    value: Floats
+    sigma: Floats
+    ghost: Floats
+    low: float
+    high: float
+    unknown: NDArray[np.bool_]
+
+    def likelihood(self, reading: float) -> Floats:
+        """Density of a reading (C, D)."""
+        nothing = np.exp(-0.5 * ((reading - self.low) / ZERO_SIGMA) ** 2) / (ZERO_SIGMA * np.sqrt(2 * np.pi))
+        even = self._even(reading)
+        density = self.honest(reading) + SLIP * (0.5 * nothing + 0.5 * even)
+        density[self.unknown] = even
+        return np.asarray(density)
+
+    def honest(self, reading: float) -> Floats:
+        """The part of the density (C, D) that is no slip of the hand."""
+        normal = np.exp(-0.5 * ((reading - self.value) / self.sigma) ** 2) / (self.sigma * np.sqrt(2 * np.pi))
+        return np.asarray((1 - SLIP) * ((1 - self.ghost) * normal + self.ghost * self._even(reading)))
+
+    def between(self, low: float, high: float) -> Floats:
+        """Chance (C, D) that a reading lies in a range: the integral of ``likelihood``."""
+        normal = ndtr((high - self.value) / self.sigma) - ndtr((low - self.value) / self.sigma)
+        nothing = ndtr((high - self.low) / ZERO_SIGMA) - ndtr((low - self.low) / ZERO_SIGMA)
+        inside = np.clip((np.array([low, high]) - self.low) / (self.high - self.low), 0.0, 1.0)
+        even = float(inside[1] - inside[0])
+        honest = (1 - self.ghost) * normal + self.ghost * even
+        chance = np.asarray((1 - SLIP) * honest + SLIP * (0.5 * float(nothing) + 0.5 * even))
+        chance[self.unknown] = even
+        return chance
+
+    def _even(self, reading: float) -> float:
+        width = self.high - self.low
+        inside = self.low - 0.02 * width <= reading <= self.high + 0.02 * width
+        return 1.0 / width if inside else 1e-3 / width
+
+
+@dataclass(frozen=True)
+class Worded:
+    """``probability`` (C, D, K) of each of the words."""
+
+    words: tuple[str, ...]
+    probability: Floats
+    unknown: NDArray[np.bool_]
+
+    def likelihood(self, word: str) -> Floats:
+        probability = np.array(self.probability[..., self.words.index(word)], dtype=float)
+        probability[self.unknown] = 1.0 / len(self.words)
+        return probability
+
+
+Forecast = Numeric | Worded
+
+
+@dataclass(frozen=True)
+class Context:
+    """What a forecast needs besides the measurement.
+
+    ``coarse``: one nominal car stands for all, so that the spread between cars is added to every reading's error.
+    """
+
+    predictor: Predictor
+    priors: Priors
+    intermittent: bool
+    memory: Memory
+    coarse: bool = False
+
+    def scene(self, measurement: Measurement, *, isolated: bool = False) -> Scene:
+        return self.predictor.scene(SceneKey(measurement.state, measurement.changes, isolated), self.memory)
+
+    @property
+    def healthy(self) -> int:
+        """The column of the vehicle that has nothing wrong."""
+        columns = self.predictor.columns
+        names = (columns.hypotheses[index].first.name for index in columns.hypothesis)
+        return next(number for number, name in enumerate(names) if name == NOTHING_WRONG)
+
+
+def expect_number(
+    value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: Floats | None = None
+) -> Numeric:
+    """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11)."""
+    value = np.asarray(value, dtype=float)
+    step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)
+    none = np.zeros((1, value.shape[1]))
+    gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
+    coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
+    spread = value.std(axis=1, keepdims=True) if value.shape[1] >= FEWEST_CARS else coarse
+    wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
+    wide = np.where(scene.chattering, np.maximum(wide, CHATTER_SIGMA), wide)
+    low, high = RANGES[quantity]
+    return Numeric(value, wide, np.zeros_like(value) if ghost is None else ghost, low, high, scene.unknown)
+
+
+def chance_above(edge: float, width: float, value: Floats) -> Floats:
+    """Chance to be judged above an edge."""
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip((value - edge) / width, -40, 40))))
+
+
+def expect_words(
+    scene: Scene,
+    words: tuple[str, ...],
+    upper: Floats,
+    lower: Floats,
+    error: float = WORDS_ERROR,
+) -> Worded:
+    """Three words in falling order from the chances to be above two edges."""
+    probability = np.stack([upper, np.maximum(lower - upper, 0.0), 1.0 - np.maximum(lower, upper)], axis=-1)
+    return Worded(words, (1 - 1.5 * error) * probability + 0.5 * error, scene.unknown)
+
+
+def expect_yes_no(yes: Floats, scene: Scene, words: tuple[str, str], error: float = WORDS_ERROR) -> Worded:
+    """Two words from the chance of the first."""
+    chance = error + (1 - 2 * error) * np.asarray(yes, dtype=float)
+    return Worded(words, np.stack([chance, 1.0 - chance], axis=-1), scene.unknown)
