@@ -10,6 +10,7 @@ import halfsplit
 from halfsplit import report
 from halfsplit.drawing import Overlays, paint_plan, plan
 from halfsplit.errors import HalfsplitError, MissingProgramError
+from halfsplit.jobs import judging
 from halfsplit.jobs.bench import bench_view
 from halfsplit.jobs.costs import on_suspicion
 from halfsplit.jobs.memory import Bench, at_bench
@@ -45,6 +46,7 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
     view = bench_view(store, job_id)
     with at_bench(store, job_id) as bench:
         job, shop = bench.job, store.workshop()
+        steps = tuple(_steps(store, bench, view))
         return report.JobView(
             number=str(job.number),
             as_of=job.changed_at,
@@ -64,16 +66,17 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
             arrival_codes=tuple(
                 line.words for line in view.evidence if line.kind == "code" and not line.struck
             ),
-            steps=tuple(_steps(store, bench, view)),
-            finding=_finding(view),
+            steps=steps,
+            finding=_finding(view, steps),
             correction=job.closing.correction if job.closing else view.repair,
             checks=tuple(
                 report.CheckView(
                     what=one.sentence,
+                    before=judging.before(bench, one.place),
                     after=one.seen,
                     allowed=one.expected,
                     result=one.state,
-                    allowed_source="circuit solution, healthy",
+                    allowed_source=judging.SOURCE,
                 )
                 for one in view.checks
             ),
@@ -157,6 +160,9 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
                 instrument=entry.instrument,
                 serial=entry.serial,
                 struck=lines[entry.entry_id].struck,
+                allowed=judging.allowed(bench, entry),
+                allowed_source=judging.SOURCE if judging.allowed(bench, entry) else "",
+                decisive=judging.decisive(bench, view, entry),
                 photos=tuple(_photos(store, bench.job.job_id, lines[entry.entry_id])),
             )
 
@@ -177,7 +183,7 @@ def _photos(store: JobStore, job_id: str, line: EvidenceLine) -> Iterator[report
             yield report.PhotoView(name=photo.name, data=source.read())
 
 
-def _finding(view: BenchView) -> report.FindingView:
+def _finding(view: BenchView, steps: tuple[report.StepView, ...]) -> report.FindingView:
     found, closing = view.finding, view.job.closing
     if found is None:
         return report.FindingView(cause=closing.cause if closing else "")
@@ -185,6 +191,9 @@ def _finding(view: BenchView) -> report.FindingView:
         cause=closing.cause if closing else found.cause,
         repair=found.repair,
         proven=found.proven,
+        shown=tuple(
+            f"{one.what}: {one.reading}" for one in steps if one.decisive and one.phase != "after repair"
+        ),
         consequence="; ".join(found.explains),
         missing=found.missing,
     )
