@@ -18,6 +18,7 @@ from halfsplit.circuit.model import (
     Behaviour,
     Condition,
     Driver,
+    Hears,
     Input,
     Not,
     Or,
@@ -92,6 +93,19 @@ def pins_read(condition: Condition | None) -> set[str]:
             return pins_read(term)
         case And(terms) | Or(terms):
             return set().union(*map(pins_read, terms))
+        case _:
+            return set()
+
+
+def units_heard(condition: Condition | None) -> set[str]:
+    """The units that a condition asks for by bus, listeners and speakers."""
+    match condition:
+        case Hears(listener, speaker):
+            return {listener, speaker}
+        case Not(term):
+            return units_heard(term)
+        case And(terms) | Or(terms):
+            return set().union(*map(units_heard, terms))
         case _:
             return set()
 

@@ -29,7 +29,7 @@ from halfsplit.diagnosis.expected import (
     expect_words,
     expect_yes_no,
 )
-from halfsplit.diagnosis.measurement import Between, Measurement, Reading
+from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Between, Measurement, Reading
 from halfsplit.diagnosis.predict import Scene
 
 GHOST = 0.15
@@ -217,8 +217,11 @@ def _faults(scene: Scene) -> tuple[Fault, ...]:
 def _inspection(measurement: Measurement, context: Context) -> Worded:
     """A look finds what is at the place itself, and with less chance what is at the contacts of the part."""
     scene = context.scene(Measurement("inspection", measurement.at, measurement.state))
-    if measurement.detail and measurement.detail[0] != "pin drag":
-        # Something ticked off (coding, a latch cleared): needed for a proof, says nothing about the suspects.
+    if measurement.detail == (TRIED_AGAIN,):
+        own = [any(one.part == measurement.at for one in fault.members or (fault,)) for fault in _faults(scene)]
+        return expect_yes_no(np.repeat(np.array(own)[:, None], scene.shape[1], axis=1), scene, ("good", "bad"))
+    if measurement.detail and measurement.detail != (PIN_DRAG,):
+        # Something ticked off, such as the coding: needed for a proof, says nothing about the suspects.
         even = np.full((*scene.shape, 2), 0.5)
         return Worded(("good", "bad"), even, scene.unknown)
     bad = np.zeros(len(scene.columns))

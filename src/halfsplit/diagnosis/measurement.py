@@ -38,6 +38,10 @@ ANSWERS = {
     "event": ("yes", "no"),
 }
 """The words that a reading in words may be, by quantity."""
+PIN_DRAG = "pin drag"
+TRIED_AGAIN = "still dead with latch cleared, key cycled, leads straight at its pins and a substitute load"
+CODING = "coding, immobiliser and software as they should be"
+"""What else an inspection may be about. Leads at its pins leave out the terminals, which a look may miss."""
 UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "1", "hertz": "Hz"}
 OVER_RANGE = float("inf")
 """An ohmmeter that shows OL."""

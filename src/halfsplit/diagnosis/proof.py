@@ -92,11 +92,12 @@ def missing_tests(situation: Situation, found_at: float) -> list[Measurement]:
     if found is None:
         return []
     tests = []
+    made = [reading.measurement for reading in situation.live]
     for one in requirements(situation, found[0]):
         if one.met(situation.live) or one.refuted(situation.live):
             continue
         possible = [measurement for measurement, _ in one.options if measurement not in situation.refused]
-        tests += possible[:1]
+        tests += sorted(possible, key=made.count)[:1]
     return tests
 
 

@@ -9,8 +9,8 @@ import math
 
 from halfsplit.circuit.interventions import Unplug
 from halfsplit.circuit.model import Behaviour, Driver
-from halfsplit.circuit.module_elements import pins_read
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.circuit.module_elements import pins_read, units_heard
+from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.requirement import Case, Requirement, is_word, within
 
 FEED_DROP, EARTH_DROP = 0.5, 0.1
@@ -25,14 +25,12 @@ def module_proof(case: Case) -> list[Requirement]:
     found = [*_feeds(case, behaviour), *_earths(case, behaviour)]
     driver = _driver(case, behaviour)
     if driver is not None:
-        found += [*_commands(case, driver), _output(case, driver), _wire_off(case, driver)]
-    latch = "latch cleared, key cycled, tried again into a substitute load"
-    coding = "coding, immobiliser and software"
+        found += [*_commands(case, driver), *_heard(case, driver), *_output(case, driver)]
+        found += [_wire_off(case, driver)]
     return [
         *found,
-        _ticked(case, "pin drag", "(d) terminal drag of the output checked"),
-        _ticked(case, latch, f"(f) {latch}"),
-        _ticked(case, coding, f"(g) {coding} ticked"),
+        _ticked(case, case.fault.part, TRIED_AGAIN, f"(f) {TRIED_AGAIN}"),
+        _ticked(case, case.fault.part, CODING, f"(g) {CODING}"),
     ]
 
 
@@ -76,9 +74,22 @@ def _commands(case: Case, driver: Driver) -> list[Requirement]:
     return found
 
 
-def _output(case: Case, driver: Driver) -> Requirement:
-    test = case.volts(f"{case.fault.part}.{driver.pin}")
-    return Requirement(f"(d) the output missing at its own pin {test.at}", ((test, case.nearer(test)),))
+def _heard(case: Case, driver: Driver) -> list[Requirement]:
+    """Where the command comes by bus, the units answer on it that would with this cause."""
+    found = []
+    for name in filter(case.sick.answers, sorted(units_heard(driver.when))):
+        test = Measurement("answers", name, case.state)
+        found.append(Requirement(f"(c) {name} answers on the bus", ((test, is_word("yes")),)))
+    return found
+
+
+def _output(case: Case, driver: Driver) -> list[Requirement]:
+    point = f"{case.fault.part}.{driver.pin}"
+    test = case.volts(point)
+    return [
+        Requirement(f"(d) the output missing at its own pin {point}", ((test, case.nearer(test)),)),
+        _ticked(case, point, PIN_DRAG, f"(d) terminal drag of {point} checked"),
+    ]
 
 
 def _wire_off(case: Case, driver: Driver) -> Requirement:
@@ -89,6 +100,6 @@ def _wire_off(case: Case, driver: Driver) -> Requirement:
     return Requirement(text, ((test, lambda value: not isinstance(value, str) and value > 0.3),))
 
 
-def _ticked(case: Case, aspect: str, text: str) -> Requirement:
-    test = Measurement("inspection", case.fault.part, case.state, detail=(aspect,))
+def _ticked(case: Case, at: str, aspect: str, text: str) -> Requirement:
+    test = Measurement("inspection", at, case.state, detail=(aspect,))
     return Requirement(text, ((test, is_word("good")),))

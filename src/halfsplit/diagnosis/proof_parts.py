@@ -85,13 +85,15 @@ def _has_plug(part: Part | None) -> bool:
 def _contact(case: Case) -> list[Requirement]:
     """A part's contact, whose far side is inside: unplugged and seen, and a known-good part does not cure."""
     text = f"the contact {case.fault.part} unplugged, its fit tried with a test pin, and found bad"
-    found = [Requirement(text, (case.look(), case.look("pin drag")))]
+    looks = case.look(), case.look("pin drag")
+    found = [Requirement(text, looks)]
     part = case.circuit.parts[part_of(case.fault.part)]
     if part.kind in ("relay", "fuse") and case.load is not None:
         return [*found, _not_cured(case, case.load, part.name)]
     if part.kind in LOADS or part.kind == "sensor":
         return [*found, _itself_good(case, part)]
-    return found
+    # Nothing else tells it from the part itself, and one inspection does not prove.
+    return [Requirement(f"{text}, twice", looks, times=2)]
 
 
 def _not_cured(case: Case, load: str, name: str) -> Requirement:

@@ -35,18 +35,19 @@ def is_word(word: str) -> Met:
 
 @dataclass(frozen=True)
 class Requirement:
-    """One proof: ``options`` of which any will do, each with what its reading must be, ``times`` over."""
+    """One proof: ``options`` of which any will do, each with what its reading must be, ``times`` over all of them."""
 
     text: str
     options: tuple[tuple[Measurement, Met], ...]
     times: int = 1
 
     def met(self, readings: Iterable[Reading]) -> bool:
-        given = list(readings)
-        return any(
-            sum(_same(reading, measurement) and condition(reading.value) for reading in given) >= self.times
-            for measurement, condition in self.options
-        )
+        told = [
+            reading
+            for reading in readings
+            if any(_same(reading, one) and condition(reading.value) for one, condition in self.options)
+        ]
+        return len(told) >= self.times
 
     def refuted(self, readings: Iterable[Reading]) -> bool:
         """Every option was tried as often as it needs and none met its condition."""

@@ -19,7 +19,7 @@ from halfsplit.circuit.network import OPEN, Change, System
 from halfsplit.circuit.solve import solve
 from halfsplit.diagnosis.codes import CODE_KINDS
 from halfsplit.diagnosis.evidence import FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.priors import default_priors
 
 BRIGHT_FROM, DIM_FROM = 9.0, 2.5
@@ -166,9 +166,13 @@ def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
 
 
 def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
-    if measurement.detail and measurement.detail[0] != "pin drag":
-        return "good"
     fault = vehicle.fault_now(measurement.changes)
+    if measurement.detail == (TRIED_AGAIN,):
+        # Leads at its pins leave out all that is not the unit's own.
+        own = fault is not None and any(one.part == measurement.at for one in fault.members or (fault,))
+        return "good" if own else "bad"
+    if measurement.detail and measurement.detail != (PIN_DRAG,):
+        return "good"
     chance = INSPECTION_FALSE_ALARM
     for one in (fault.members or (fault,)) if fault else ():
         if one.part == measurement.at:
