@@ -6,9 +6,10 @@ here knows of a browser.
 
 from halfsplit.circuit.problems import CircuitError, Problem
 from halfsplit.errors import NotFoundError
+from halfsplit.jobs.asides import AlibiCard, TrapCard, TryCard, alibi, expected_volts, trap, try_part
 from halfsplit.jobs.battery import TYPES as BATTERY_TYPES
 from halfsplit.jobs.battery import BatteryState, battery_state
-from halfsplit.jobs.bench import bench_view, expected_volts, own_test
+from halfsplit.jobs.bench import bench_view, own_test
 from halfsplit.jobs.circuits import (
     COLOURS,
     SKETCH_LOADS,
@@ -86,6 +87,7 @@ __all__ = [
     "DRAWING_CSS",
     "LONGEST_CIRCUIT",
     "SKETCH_LOADS",
+    "AlibiCard",
     "Attachment",
     "AuditEntry",
     "Authorisation",
@@ -123,11 +125,14 @@ __all__ = [
     "Step",
     "SuspectCard",
     "TestCard",
+    "TrapCard",
+    "TryCard",
     "User",
     "Vehicle",
     "Workshop",
     "add_minutes",
     "add_photo",
+    "alibi",
     "battery_state",
     "bench_drawing",
     "bench_view",
@@ -158,4 +163,6 @@ __all__ = [
     "stop_step",
     "strike",
     "take",
+    "trap",
+    "try_part",
 ]

@@ -26,6 +26,9 @@ from halfsplit.jobs.views import BenchView, Check, CheckState, FindingCard, Susp
 from halfsplit.store import EvidenceEntry, JobStore
 
 TESTS = 5
+PROOF_TESTS = 20
+"""The letters of a module's proof are more than the tests that are shown."""
+LOOKS = 3
 OUT_BELOW = 0.005
 """Suspects with less than this are folded away as ruled out; half a per cent."""
 SHOWN_SPEAKING = 3
@@ -55,6 +58,8 @@ def bench_view(store: JobStore, job_id: str) -> BenchView:
             _repair(bench),
             costs_of(store, bench.job),
             tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"),
+            answers["looks"],
+            answers["ticks"],
         )
 
 
@@ -73,6 +78,8 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "odd": None,
         "complaints": False,
         "aside": (),
+        "looks": (),
+        "ticks": (),
     }
     told = bench.told
     if told is None:
@@ -89,14 +96,25 @@ def _work_out(bench: Bench) -> dict[str, Any]:
     circuit = diagnosis.circuit
     found = diagnosis.finding()
     odd = diagnosis.odd_reading()
+    tests = diagnosis.next_tests(limit=PROOF_TESTS if found and not found.proven else TESTS)
+    cards = tuple(test_card(one, circuit) for one in tests)
     return {
         "suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()),
         "complaints": wrong,
         "aside": aside,
-        "tests": tuple(test_card(one, circuit) for one in diagnosis.next_tests(limit=TESTS)),
+        "tests": cards[:TESTS],
+        "looks": () if found else tuple(_looks(diagnosis, cards)),
+        "ticks": tuple(one for one in cards if one.purpose == "prove" and one.place["detail"]),
         "finding": _finding(found),
         "odd": odd.id if odd else None,
     }
+
+
+def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Iterator[TestCard]:
+    """Symptoms that nobody has asked about yet, but for the one that is the next test anyway."""
+    cards = (test_card(one, diagnosis.circuit) for one in diagnosis.free_looks())
+    next_key = proposed[0].key if proposed else ""
+    yield from [card for card in cards if card.key != next_key][:LOOKS]
 
 
 def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
@@ -142,7 +160,7 @@ def _finding(found: Finding | None) -> FindingCard | None:
     )
 
 
-# Tests of one's own choice, and what a point should read
+# Tests of one's own choice
 
 
 def own_test(store: JobStore, job_id: str, place: Mapping[str, Any]) -> TestCard:
@@ -164,18 +182,6 @@ def own_test(store: JobStore, job_id: str, place: Mapping[str, Any]) -> TestCard
                 measured.detail,
             )
         return test_card(diagnosis.rank(measured), diagnosis.circuit)
-
-
-def expected_volts(store: JobStore, job_id: str, point: str, state: str) -> tuple[tuple[str, str], ...]:
-    """'What should I see here?': (assumption, volts) healthy and for each leading suspect."""
-    with at_bench(store, job_id) as bench:
-        if bench.told is None:
-            return ()
-        check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))
-        return tuple(
-            (one.assumption, f"{one.volts:.1f} V")
-            for one in bench.told.diagnosis.expected(point, state or None)
-        )
 
 
 # After the repair
@@ -241,4 +247,4 @@ def _wanted_words(place: Measurement, wanted: float | str) -> str:
     return wanted if isinstance(wanted, str) else f"{wanted:.1f} V, give or take {TOLERANCE_VOLTS:g} V"
 
 
-__all__ = ["FOUND", "bench_view", "expected_volts", "own_test", "reading_text"]
+__all__ = ["FOUND", "bench_view", "own_test", "reading_text"]

@@ -74,6 +74,7 @@ def _intake(demo: dict[str, Any]) -> Intake:
                 what=str(work["words"]),
                 touched=(str(work["place"]),),
                 on=now().date() - timedelta(weeks=int(work["weeks_ago"])),
+                began_then=bool(work.get("complaint_began", False)),
             )
             for work in demo.get("earlier_work", ())
         ),

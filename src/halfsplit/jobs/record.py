@@ -43,9 +43,18 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
                 refused.get(entry.entry_id, ""),
                 reading is not None and reading.id == odd,
                 tuple(by_id[one] for one in entry.attachments if one in by_id),
+                bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
+                _place(entry),
             )
         )
     return tuple(reversed(lines))
+
+
+def _place(entry: EvidenceEntry) -> dict[str, Any] | None:
+    """What was measured, without its value: the test to make again."""
+    if entry.kind != "reading":
+        return None
+    return {name: value for name, value in entry.payload.items() if name not in ("value", "typed")}
 
 
 def said(entry: EvidenceEntry, circuit: Circuit | None) -> tuple[str, str]:

@@ -22,16 +22,32 @@ from halfsplit.jobs.places import from_json
 from halfsplit.store import EvidenceEntry, Intake, struck_ids
 
 USUAL_INSTRUMENTS = ("meter", "test lamp")
+SOME_VOLTS = 1.0
+"""A reading below this shows that something is missing: there is nothing that it could have overlooked."""
 REPAIR, REOPENED = "repair", "reopened"
 
 
 @dataclass
 class Told:
-    """A diagnosis, what it has heard (entry id → its reading) and what it could not take (entry id → why)."""
+    """A diagnosis, what it has heard (entry id → its reading) and what it could not take (entry id → why).
+
+    ``unseen``: what `audit` has answered so far.
+    """
 
     diagnosis: Diagnosis
     readings: dict[str, Reading | None] = field(default_factory=dict)
     refused: dict[str, str] = field(default_factory=dict)
+    unseen: dict[str, str] = field(default_factory=dict)
+
+    def audit(self, entry_id: str) -> str:
+        """What a reading could not have seen; worked out once, for it follows from circuit and instrument."""
+        reading = self.readings.get(entry_id)
+        if entry_id not in self.unseen:
+            good = reading is not None and (
+                isinstance(reading.value, str) or abs(reading.value) >= SOME_VOLTS
+            )
+            self.unseen[entry_id] = self.diagnosis.audit(reading) if reading and good else ""
+        return self.unseen[entry_id]
 
 
 def begin(circuit: Circuit, intake: Intake) -> Told:
@@ -40,9 +56,10 @@ def begin(circuit: Circuit, intake: Intake) -> Told:
     intermittent = settings.intermittent or intake.complaint.how_often == "intermittent"
     instruments = list(settings.instruments or USUAL_INSTRUMENTS)
     told = Told(Diagnosis(circuit, instruments=instruments, intermittent=intermittent, seed=settings.seed))
-    for place in (place for work in intake.earlier_work for place in work.touched):
+    touched = [(place, work.began_then) for work in intake.earlier_work for place in work.touched]
+    for place, began_then in touched:
         try:
-            told.diagnosis.earlier_work([place])
+            told.diagnosis.earlier_work([place], began_then=began_then)
         except HalfsplitError as error:
             told.refused[f"earlier work at {place}"] = str(error)
     return told

@@ -81,7 +81,10 @@ class FindingCard:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """One entry of the record. ``struck``: the reason, or ''. ``aside``: why it does not count, or ''."""
+    """One entry of the record. ``struck``: the reason, or ''. ``aside``: why it does not count, or ''.
+
+    ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a reading, to make it again.
+    """
 
     entry_id: str
     kind: str
@@ -95,6 +98,8 @@ class EvidenceLine:
     aside: str
     odd: bool
     photos: tuple[Attachment, ...]
+    unseen: str = ""
+    place: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -132,7 +137,8 @@ class BenchView:
     """A job at one moment: ``sequence`` is the number of its last change.
 
     ``circuit`` is None before there is one. ``complaints``: whether anything is known not to work. ``suspects`` lead
-    with what counts; ``out``: those below half a per cent. ``waiting``: (load, words) nobody has told about.
+    with what counts; ``out``: those below half a per cent. ``looks``: what costs seconds and tells them apart;
+    ``ticks``: what the proof asks to have been seen to, answered in words.
     """
 
     job: Job
@@ -151,6 +157,8 @@ class BenchView:
     repair: str
     costs: Costs
     photos: tuple[Attachment, ...] = field(default=())
+    looks: tuple[TestCard, ...] = field(default=())
+    ticks: tuple[TestCard, ...] = field(default=())
 
     @property
     def progress(self) -> str:

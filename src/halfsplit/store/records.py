@@ -56,12 +56,16 @@ class BatteryReading:
 
 @dataclass(frozen=True, kw_only=True)
 class EarlierWork:
-    """Work done before this job: `touched` names the parts and connectors where hands have been."""
+    """Work done before this job: `touched` names the parts and connectors where hands have been.
+
+    `began_then`: the complaint began at that visit.
+    """
 
     what: str
     on: date | None = None
     by: str = ""
     touched: tuple[str, ...] = ()
+    began_then: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

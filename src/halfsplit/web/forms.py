@@ -185,5 +185,11 @@ def _earlier(reader: Reader) -> tuple[EarlierWork, ...]:
     if not what and not touched:
         return ()
     return (
-        EarlierWork(what=what, on=reader.day("earlier_on"), by=reader.text("earlier_by"), touched=touched),
+        EarlierWork(
+            what=what,
+            on=reader.day("earlier_on"),
+            by=reader.text("earlier_by"),
+            touched=touched,
+            began_then=reader.form.get("began_then") == "1",
+        ),
     )
