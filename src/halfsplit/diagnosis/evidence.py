@@ -36,6 +36,8 @@ GHOST = 0.15
 GHOST_OHMS = 2e5
 """A point behind more than this reads anything from 0 to the feed in 15 % (field.md 10)."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
+LEAD_OHMS = 0.1
+"""Leads and probes that nobody zeroed add this much, more or less; common practice, no source."""
 """Ohms are compared as log10(ohm + offset), OL as the ceiling."""
 INSPECTION_FALSE_ALARM = 0.03
 FUSE_SEEN = 0.95
@@ -131,7 +133,8 @@ def _ohms(measurement: Measurement, context: Context) -> Numeric:
     b = network.size if measurement.to is None else network.node(measurement.to)
     ohms = np.clip(np.asarray(scene.port_ohms(a, b), dtype=float), 0.0, OHMS_CEILING)
     value = np.log10(ohms + OHMS_OFFSET)
-    return expect_number(value, np.full_like(value, OHMS_SIGMA), scene, "ohms")
+    leads = LEAD_OHMS / ((ohms + OHMS_OFFSET) * np.log(10.0))
+    return expect_number(value, np.hypot(OHMS_SIGMA, leads), scene, "ohms")
 
 
 def _works(measurement: Measurement, context: Context) -> Worded:
