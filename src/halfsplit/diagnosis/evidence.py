@@ -36,9 +36,9 @@ GHOST = 0.15
 GHOST_OHMS = 2e5
 """A point behind more than this reads anything from 0 to the feed in 15 % (field.md 10)."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
+"""Ohms are compared as log10(ohm + offset), OL as the ceiling."""
 LEAD_OHMS = 0.1
 """Leads and probes that nobody zeroed add this much, more or less; common practice, no source."""
-"""Ohms are compared as log10(ohm + offset), OL as the ceiling."""
 INSPECTION_FALSE_ALARM = 0.03
 FUSE_SEEN = 0.95
 """Chance that a look at a fuse shows that it is blown."""
