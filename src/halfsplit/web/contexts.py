@@ -5,10 +5,11 @@ A template names no field that is not here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from halfsplit.jobs import (
+    AlibiCard,
     AuditEntry,
     BatteryState,
     BenchView,
@@ -20,6 +21,8 @@ from halfsplit.jobs import (
     Problem,
     Sample,
     TestCard,
+    TrapCard,
+    TryCard,
     User,
     Workshop,
 )
@@ -111,8 +114,22 @@ class DrawingNote:
 
 
 @dataclass(frozen=True)
+class Asides:
+    """What was asked for besides: each None until it is. ``problem``: why one cannot be told."""
+
+    alibi: AlibiCard | None = None
+    trap: TrapCard | None = None
+    tried: TryCard | None = None
+    typed: Mapping[str, str] = field(default_factory=dict)
+    problem: str = ""
+
+
+@dataclass(frozen=True)
 class BenchPage:
-    """The bench of one job. ``test``: the one that is asked now; ``own``: whether the technician chose it."""
+    """The bench of one job. ``test``: the one that is asked now; ``own``: whether the technician chose it.
+
+    ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect.
+    """
 
     view: BenchView
     test: TestCard | None
@@ -122,6 +139,8 @@ class BenchPage:
     entry: Entry
     drawing: DrawingNote | None
     notice: str = ""
+    expected: Sequence[tuple[str, str]] = ()
+    asides: Asides = field(default_factory=Asides)
 
 
 @dataclass(frozen=True)

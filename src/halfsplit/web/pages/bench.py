@@ -5,7 +5,8 @@ Every answer is the whole bench; a page shows the same after a reload.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
@@ -15,7 +16,8 @@ from fastapi.responses import RedirectResponse, Response
 from halfsplit import jobs
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.jobs import BenchView, Doubt, JobStore, TestCard
-from halfsplit.web.contexts import BenchPage, DrawingFragment, DrawingNote, Entry
+from halfsplit.units import read_field
+from halfsplit.web.contexts import Asides, BenchPage, DrawingFragment, DrawingNote, Entry
 from halfsplit.web.forms import place_of
 from halfsplit.web.pages.access import Form, Reader, Store, Technician
 from halfsplit.web.rendering import render
@@ -30,10 +32,31 @@ WIDTH = 760.0
 @router.get("")
 def bench_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
     """The bench as it stands, or with a test that was chosen."""
-    view = jobs.bench_view(store, job_id)
-    test, own, notice = _chosen(store, view, dict(request.query_params))
-    page = _page(store, view, test, own=own, others=request.query_params.get("others") == "1", notice=notice)
-    return render(request, "bench.html", page)
+    view, asked = jobs.bench_view(store, job_id), dict(request.query_params)
+    test, own, notice = _chosen(store, view, asked)
+    page = _page(store, view, test, own=own, others=asked.get("others") == "1", notice=notice)
+    return render(request, "bench.html", replace(page, asides=_asides(store, job_id, asked)))
+
+
+def _asides(store: JobStore, job_id: str, asked: Mapping[str, str]) -> Asides:
+    """What the address asks for besides the bench; what cannot be told says why."""
+    show = asked.get("show", "")
+    try:
+        if show == "alibi":
+            return Asides(alibi=jobs.alibi(store, job_id))
+        if show == "trap":
+            return Asides(trap=jobs.trap(store, job_id, asked.get("state", "")))
+        if show == "try":
+            return Asides(tried=_tried(store, job_id, asked), typed=asked)
+    except HalfsplitError as error:
+        return Asides(typed=asked, problem=str(error))
+    return Asides()
+
+
+def _tried(store: JobStore, job_id: str, asked: Mapping[str, str]) -> jobs.TryCard:
+    price = jobs.read_money(asked.get("price", ""), "price")
+    minutes = read_field(asked.get("fitting", "").strip() or "0", "min").value / 60.0
+    return jobs.try_part(store, job_id, asked.get("part", ""), price, minutes)
 
 
 def _page(
@@ -47,8 +70,23 @@ def _page(
     notice: str = "",
 ) -> BenchPage:
     return BenchPage(
-        view, test, own, view.tests, others, entry or Entry(jobs.new_id()), _drawing(store, view), notice
+        view,
+        test,
+        own,
+        view.tests,
+        others,
+        entry or Entry(jobs.new_id()),
+        _drawing(store, view),
+        notice,
+        _expected(store, view, test),
     )
+
+
+def _expected(store: JobStore, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
+    """'What should I see here?', where the test is plain volts against the battery's negative post."""
+    if test is None or test.quantity != "volts" or test.to is not None or test.place["changes"]:
+        return ()
+    return jobs.expected_volts(store, view.job.job_id, test.at, test.state)
 
 
 def _drawing(store: JobStore, view: BenchView, state: str = "", *, whole: bool = False) -> DrawingNote | None:
@@ -69,10 +107,11 @@ def _chosen(store: JobStore, view: BenchView, asked: Mapping[str, str]) -> tuple
         return proposed, proposed is not best, ""
     if key:
         return best, False, "That test is no longer among the proposed ones: something new was read."
-    if not asked.get("at"):
+    if not asked.get("at") and not asked.get("place"):
         return best, False, ""
     try:
-        return jobs.own_test(store, view.job.job_id, _own_place(asked, view)), True, ""
+        place = place_of(asked) if asked.get("place") else _own_place(asked, view)
+        return jobs.own_test(store, view.job.job_id, place), True, ""
     except HalfsplitError as error:
         return best, False, f"Not measured there: {error}"
 
