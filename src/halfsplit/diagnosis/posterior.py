@@ -29,7 +29,7 @@ Ints = NDArray[np.intp]
 FULL_COLUMNS = 600
 """Up to here every hypothesis is worked out in full."""
 HELD = 0.999
-EXPLAINS = 0.7
+EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
 MOST_IN_FULL = 400
 LARGE_POOL = 120
@@ -40,7 +40,9 @@ KEPT_PREDICTORS = 6
 
 @dataclass(frozen=True, eq=False)
 class Posterior:
-    """``hypotheses`` worked out in full and their ``weights`` (C, D), adding up to 1 - ``rest``; ``probability`` of
+    """What is believed after the readings.
+
+    ``hypotheses`` worked out in full and their ``weights`` (C, D), adding up to 1 - ``rest``; ``probability`` of
     each repair group of all hypotheses by name, likeliest first; ``evidence``: log probability of the readings.
     """
 
@@ -92,8 +94,8 @@ class Predictions:
 class Inference:
     """Posteriors of one circuit, with everything kept that can be used again.
 
-    ``carried``: hypotheses that are carried along from pool to pool. None at the bench, where readings narrow down; many
-    in a plan, which goes back and forth between branches.
+    ``carried``: hypotheses that are carried along from pool to pool. None at the bench, where readings narrow down;
+    many in a plan, which goes back and forth between branches.
     """
 
     carried = 0
@@ -174,8 +176,10 @@ class Inference:
 
 
 def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
-    """The repair group of each hypothesis by name. A pair of which one fault alone explains as much goes with that
-    one: nothing speaks for the second, and the repair to make first is the same.
+    """The repair group of each hypothesis by name.
+
+    A pair of which one fault alone explains as much goes with that one: nothing speaks for the second, and the repair
+    to make first is the same.
     """
     single: dict[str, float] = {}
     for one in hypotheses:
@@ -220,8 +224,9 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
 
 
 def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[int]:
-    """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen;
-    the special ones always. The thousands that have nothing to do with the complaint stay in the screen.
+    """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen.
+
+    The special ones always. The thousands that have nothing to do with the complaint stay in the screen.
     """
     with np.errstate(divide="ignore"):
         likelihood = screened - np.log([one.prior for one in hypotheses])
