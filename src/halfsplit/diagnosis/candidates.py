@@ -30,8 +30,10 @@ def candidates(
     *,
     intermittent: bool,
 ) -> list[Measurement]:
-    """All tests that could be made. ``suspects``: names of the repair groups in question, the likeliest first;
-    interventions are tried on these alone. ``loads``: what the complaint is about.
+    """All tests that could be made.
+
+    ``suspects``: names of the repair groups in question, the likeliest first; interventions are tried on these alone.
+    ``loads``: what the complaint is about.
     """
     found: list[Measurement] = []
     for state in states:
@@ -93,23 +95,26 @@ def own_ends(circuit: Circuit) -> Iterator[tuple[str, str]]:
         if not any(part is not None and (never_probed(part) or part.kind == "splice") for part in ends):
             yield wire.a, wire.b
     for part in circuit.parts.values():
-        if never_probed(part):
-            continue
-        if part.kind == "connector":
-            yield from ((f"{part.name}.{pin}:in", f"{part.name}.{pin}:out") for pin in part.pins)
-        elif part.kind == "ground":
-            yield part.name, part.mass
-        elif part.kind == "mass":
-            yield part.name, BODY
-        elif part.kind == "relay":
-            yield f"{part.name}.30", f"{part.name}.87"
-            yield f"{part.name}.86", f"{part.name}.85"
-        elif part.kind == "switch":
-            yield from dict.fromkeys(
-                (f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.connections
-            )
-        elif len(part.pins) == 2 and part.kind != "module":
-            yield f"{part.name}.{part.pins[0]}", f"{part.name}.{part.pins[1]}"
+        if not never_probed(part):
+            yield from _ends_of(part)
+
+
+def _ends_of(part: Part) -> Iterable[tuple[str, str]]:
+    name, pins = part.name, part.pins
+    match part.kind:
+        case "connector":
+            return [(f"{name}.{pin}:in", f"{name}.{pin}:out") for pin in pins]
+        case "ground":
+            return [(name, part.mass)]
+        case "mass":
+            return [(name, BODY)]
+        case "relay":
+            return [(f"{name}.30", f"{name}.87"), (f"{name}.86", f"{name}.85")]
+        case "switch":
+            return dict.fromkeys((f"{name}.{join.a}", f"{name}.{join.b}") for join in part.connections)
+        case "module":
+            return []
+    return [(f"{name}.{pins[0]}", f"{name}.{pins[1]}")] if len(pins) == 2 else []
 
 
 def _whole_sides(circuit: Circuit, state: str) -> Iterator[Measurement]:

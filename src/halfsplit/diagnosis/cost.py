@@ -5,7 +5,7 @@ Minutes where the file gives none are those of field.md 15 and rulings 16 (commo
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Jump, LampFor, Replace, StandInFor, Unplug
@@ -93,16 +93,14 @@ def reach_minutes(key: str, model: Model) -> float:
 def own_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
     """Minutes of a test once its places are open, from the state that the vehicle is in now."""
     minutes = QUANTITY_MINUTES.get(measurement.quantity, TEST_MINUTES)
-    minutes += INSTRUMENTS[measurement.instrument].minutes if measurement.instrument in INSTRUMENTS else 0.0
+    used = INSTRUMENTS.get(measurement.instrument or "")
+    minutes += used.minutes if used else 0.0
     minutes += sum(INTERVENTION_MINUTES[type(change)] for change in measurement.changes)
     for change in measurement.changes:
         if isinstance(change, StandInFor):
             given = model.stages[change.stage].stand_in
-            minutes += (
-                (given.minutes if given and given.minutes else 0.0) - INTERVENTION_MINUTES[StandInFor]
-                if given
-                else 0
-            )
+            if given is not None:
+                minutes += (given.minutes or 0.0) - INTERVENTION_MINUTES[StandInFor]
     state = model.states[measurement.state]
     if measurement.state != now and measurement.quantity not in ("inspection", "ohms"):
         minutes += STATE_MINUTES if state.takes is None else state.takes
@@ -117,8 +115,7 @@ def never_probed(part: Part | None) -> bool:
 
 def cautions(measurement: Measurement, model: Model) -> tuple[str, ...]:
     """The usual cautions beside a test. The maker's documentation and local rules come first."""
-    told = [text for applies, text in CAUTIONS if applies(measurement, model)]
-    return tuple(told)
+    return tuple(text for applies, text in CAUTIONS if applies(measurement, model))
 
 
 def _words(measurement: Measurement, model: Model) -> str:
@@ -130,11 +127,14 @@ def _words(measurement: Measurement, model: Model) -> str:
     return " ".join([measurement.state, *(f"{part.words} {part.place}" for part in parts)]).lower()
 
 
-def _mentions(*words: str):  # type: ignore[no-untyped-def]
+Applies = Callable[[Measurement, Model], bool]
+
+
+def _mentions(*words: str) -> Applies:
     return lambda measurement, model: any(word in _words(measurement, model) for word in words)
 
 
-def _at_kind(*kinds: str):  # type: ignore[no-untyped-def]
+def _at_kind(*kinds: str) -> Applies:
     return lambda measurement, model: any(
         name in model.parts and model.parts[name].kind in kinds
         for name in (part_of(measurement.at), *(part_of(point) for point in _touched(measurement)))
@@ -152,7 +152,16 @@ def _touched(measurement: Measurement) -> Iterable[str]:
                 pass
 
 
-CAUTIONS = (
+def _hot_lamp(measurement: Measurement, model: Model) -> bool:
+    lamp = measurement.instrument in ("load lamp", "21 W lamp")
+    return lamp or any(isinstance(change, LampFor) for change in measurement.changes)
+
+
+def _jumped(measurement: Measurement, model: Model) -> bool:
+    return any(isinstance(change, Jump) for change in measurement.changes)
+
+
+CAUTIONS: tuple[tuple[Applies, str], ...] = (
     (
         _mentions("crank", "starter"),
         "Cranking: hands, hair and leads clear of belts and fans; brake set, out of gear.",
@@ -174,17 +183,8 @@ CAUTIONS = (
     ),
     (_mentions("wiper", "window", "seat motor"), "Moving parts: keep fingers clear while it is switched."),
     (_at_kind("battery"), "Battery: no flame, no short circuit; ground lead off first and on last."),
-    (
-        lambda measurement, model: (
-            measurement.instrument in ("load lamp", "21 W lamp")
-            or any(isinstance(change, LampFor) for change in measurement.changes)
-        ),
-        "The lamp gets hot: keep it off trim and wiring.",
-    ),
-    (
-        lambda measurement, model: any(isinstance(change, Jump) for change in measurement.changes),
-        "Jump with a fused lead of the circuit's rating, never a module's output.",
-    ),
+    (_hot_lamp, "The lamp gets hot: keep it off trim and wiring."),
+    (_jumped, "Jump with a fused lead of the circuit's rating, never a module's output."),
     (_at_kind("heater"), "Hot part: let it cool or switch on briefly."),
 )
 

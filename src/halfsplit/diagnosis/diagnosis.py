@@ -16,6 +16,7 @@ from dataclasses import replace
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Replace
 from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.model import Part
 from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis import looking, proof, suspects
 from halfsplit.diagnosis.codes import CODE_KINDS
@@ -25,6 +26,7 @@ from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.suspects import Expected, Replacement, Suspect
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.units import plausible
 
@@ -79,8 +81,9 @@ class Diagnosis:
         return tuple(self._readings)
 
     def complain(self, load: str, works: str = "no", state: str | None = None) -> Reading:
-        """The customer's complaint: a load that does not work as it should ('no', 'weak'; 'yes' when it should
-        not). The state is the one in which the load has most volts when healthy, unless it is given.
+        """The customer's complaint: a load that does not work as it should ('no', 'weak'; 'yes' when it should not).
+
+        The state is the one in which the load has most volts when healthy, unless it is given.
         """
         chosen = state or self._best_state(load)
         return self._take(Measurement("works", load, chosen), works, "yes", source="complaint")
@@ -194,7 +197,7 @@ class Diagnosis:
 
     # Answers.
 
-    def suspects(self) -> tuple[suspects.Suspect, ...]:
+    def suspects(self) -> tuple[Suspect, ...]:
         """Suspects by the repair that cures them, most probable first."""
         return suspects.suspects(self._state_of_mind())
 
@@ -203,8 +206,9 @@ class Diagnosis:
         return proof.finding(self._state_of_mind(), self.found_at)
 
     def next_tests(self, limit: int = 5) -> tuple[Test, ...]:
-        """The tests worth their minutes, best first: what tells the suspects apart; once a cause is found, what its
-        proof still lacks.
+        """The tests worth their minutes, best first.
+
+        What tells the suspects apart; once a cause is found, what its proof still lacks.
         """
         return propose(self._state_of_mind(), limit, self.found_at)
 
@@ -216,11 +220,11 @@ class Diagnosis:
         """The reading that fits worst, where it fits badly: to be repeated before two faults are believed."""
         return suspects.odd_reading(self._state_of_mind())
 
-    def replacement(self, part: str, price: float, minutes: float, hourly: float) -> suspects.Replacement:
+    def replacement(self, part: str, price: float, minutes: float, hourly: float) -> Replacement:
         """What fitting a part on suspicion would cost: the chance that it cures, and the money per cure."""
         return suspects.replacement(self._state_of_mind(), part, price, minutes, hourly)
 
-    def expected(self, point: str, state: str | None = None) -> tuple[suspects.Expected, ...]:
+    def expected(self, point: str, state: str | None = None) -> tuple[Expected, ...]:
         """'What should I see here?': healthy, and under each leading suspect."""
         return suspects.expected_at(self._state_of_mind(), point, state or self._default_state())
 
@@ -329,7 +333,7 @@ class Diagnosis:
         return self._state or next(reversed(list(self.circuit.states)))
 
 
-def _part(circuit: Circuit, name: str):  # type: ignore[no-untyped-def]
+def _part(circuit: Circuit, name: str) -> Part:
     if name in circuit.parts:
         return circuit.parts[name]
     raise UnknownNameError(f"there is no part {name!r} in this circuit")

@@ -66,8 +66,10 @@ class Hypothesis:
 
 @dataclass(frozen=True, eq=False)
 class Columns:
-    """C columns. ``hypothesis`` (C,) index; ``share`` (C,) of the hypothesis's prior; ``severity`` (C,) in ohm or V,
-    NaN where there is none. Columns of one hypothesis stand together in order of severity.
+    """C columns, those of one hypothesis together in order of severity.
+
+    ``hypothesis`` (C,) index; ``share`` (C,) of the hypothesis's prior; ``severity`` (C,) in ohm or V, NaN where there
+    is none.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -159,7 +161,7 @@ def pairs_of(hypotheses: Sequence[Hypothesis], bound: int, share: float) -> list
         one for one in hypotheses if one.first.name not in (NOTHING_WRONG, NOT_IN_MODEL) and one.prior > 0
     ]
     single.sort(key=lambda one: -one.prior)
-    best = []
+    best: list[tuple[float, Hypothesis, Hypothesis]] = []
     for first, a in enumerate(single):
         for b in single[first + 1 :]:
             if first and len(best) >= bound and a.prior * b.prior < best[bound - 1][0]:

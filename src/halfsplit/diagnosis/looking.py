@@ -72,8 +72,8 @@ def metres_to_short(
 ) -> tuple[float, float]:
     """Metres of wire to a short, and their standard deviation, from the volts along it at a current.
 
-    U = rho · l / A · I with copper at 20 °C (IEC 60028): 2.5 mm2 at 4.6 A drops 32 mV a metre. The error takes 3 % for the
-    current, 5 % for the cross-section and 2 mV for the meter. Raises ValueError where nothing flows.
+    U = rho · l / A · I with copper at 20 °C (IEC 60028): 2.5 mm2 at 4.6 A drops 32 mV a metre. The error takes 3 %
+    for the current, 5 % for the cross-section and 2 mV for the meter. Raises ValueError where nothing flows.
     """
     if amps <= 0 or mm2 <= 0:
         raise ValueError("the gradient needs a current and a cross-section")
@@ -94,8 +94,10 @@ class Alibi:
 
 
 def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
-    """Every other repair that explains the readings as well as the leader does whatever its prior, and a cheap set of
-    tests that excludes them all: the one that separates most rivals a minute first, again and again.
+    """Every other repair that explains the readings as well as the leader does whatever its prior.
+
+    With it a cheap set of tests that excludes them all: the one that separates most rivals a minute first, again and
+    again.
     """
     posterior = situation.posterior
     names, group = posterior.groups
@@ -108,7 +110,8 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
         for number in np.flatnonzero(fit > ALIBI * fit[leader])
         if number != leader and names[number] not in ("nothing wrong", "not in this model")
     ]
-    left, chosen, minutes = set(rivals), [], 0.0
+    left, minutes = set(rivals), 0.0
+    chosen: list[Measurement] = []
     apart = [(one, _separated(situation, one, group, leader, rivals)) for one in wanted]
     while left:
         best = max(

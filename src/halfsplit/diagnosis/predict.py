@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
+from halfsplit.circuit.devices import Links
 from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
@@ -198,7 +199,7 @@ class Scene:
                 links[module, other] & links[other, module] for other in others if (other, module) in links
             ]
             touch.append(np.logical_or.reduce(heard) if heard else np.ones(len(self.columns), dtype=bool))
-        return fed & np.stack(touch, axis=-1)
+        return np.asarray(fed & np.stack(touch, axis=-1))
 
     def blown(self) -> Bools:
         """Fuses that open by overload (F, C, D)."""
@@ -214,7 +215,8 @@ class Scene:
         table = self.circuit.network.devices
         number = table.find(pin, DriverDevice)
         device = table.devices[number]
-        assert isinstance(device, DriverDevice)
+        if not isinstance(device, DriverDevice):
+            raise TypeError(f"{pin} is no driver's pin")
         on = np.stack([np.isin(batch.states[number], (1, 2)) for batch in self._batches], axis=-1)
         duty, hertz = device.driver.duty, device.driver.hertz
         return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
@@ -237,7 +239,7 @@ class Scene:
             ],
             dtype=bool,
         )
-        return fine & ~failed[:, None]
+        return np.asarray(fine & ~failed[:, None])
 
     def _need(self, name: str) -> Bools:
         model = self.circuit.model
@@ -263,7 +265,8 @@ def loaded(volts: Readings, source: Readings, used: Instrument) -> Readings:
     shown = volts
     for _ in range(12):
         shown = volts * resistance / (resistance + source)
-        resistance = ohms * (COLD_SHARE + (1 - COLD_SHARE) * np.minimum(np.abs(shown) / WARM_VOLTS, 1.0))
+        warm = np.minimum(np.abs(shown) / WARM_VOLTS, 1.0)
+        resistance = np.asarray(ohms * (COLD_SHARE + (1 - COLD_SHARE) * warm), dtype=np.float32)
     return np.asarray(shown, dtype=np.float32)
 
 
@@ -317,8 +320,9 @@ class Predictor:
         return scene
 
     def memory(self, keys: set[SceneKey]) -> Memory:
-        """What a vehicle remembers that has been in these scenes: a fuse that a hypothesis blows there stays blown
-        (rulings 5).
+        """What a vehicle remembers that has been in these scenes.
+
+        A fuse that a hypothesis blows there stays blown (rulings 5).
         """
         blown = self.whole.blown
         for key in sorted(keys, key=repr):

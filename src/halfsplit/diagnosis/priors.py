@@ -49,16 +49,17 @@ class Priors:
 
     def rate(self, fault: Fault, siblings: int = 1) -> float:
         """Relative frequency of a family of faults; ``siblings``: how many of its part share this mode's share."""
-        kind, mode = self._key(fault)
+        kind, mode = self.key(fault)
         shares = self.modes.get(kind, {"any": 1.0})
         share = shares.get(mode, shares.get("any", 0.1))
         return self.rates.get(kind, 1.0) * share / max(siblings, 1)
 
     def seen(self, fault: Fault) -> float:
         """Chance that a look at the place finds the fault."""
-        return self.sees.get(self._key(fault)[0], 0.5)
+        return self.sees.get(self.key(fault)[0], 0.5)
 
-    def _key(self, fault: Fault) -> tuple[str, str]:
+    def key(self, fault: Fault) -> tuple[str, str]:
+        """Kind and mode under which a fault stands in the tables."""
         kind, _, mode = fault.kind.partition(" ")
         if kind == "module":
             return "module", mode or fault.mode
@@ -83,15 +84,17 @@ def family_priors(
     *,
     intermittent: bool,
 ) -> list[float]:
-    """Prior probability of each family of single faults (one representative each), adding up to 1 with what is
-    kept for pairs. ``touched`` multiplies what is at a place (earlier work); ``suspect`` lines do so too.
+    """Prior probability of each family of single faults (one representative each).
+
+    They add up to 1 with what is kept for pairs. ``touched`` multiplies what is at a place (earlier work); ``suspect``
+    lines do so too.
     """
     factors = {suspicion.name: suspicion.factor for suspicion in model.suspicions}
     for name, factor in touched.items():
         factors[name] = max(factors.get(name, 1.0), factor)
     counts: dict[tuple[str, str], int] = {}
     for fault in families:
-        key = fault.part, fault.kind + priors._key(fault)[1]
+        key = fault.part, fault.kind + priors.key(fault)[1]
         counts[key] = counts.get(key, 0) + 1
     # A stretch that the diagram does not show holds splices and joints of its own: counted as three wires.
     hidden = {wire.name for wire in model.wires if wire.unknown}
@@ -100,7 +103,7 @@ def family_priors(
         if fault.name in (NOTHING_WRONG, NOT_IN_MODEL):
             weights.append(0.0)
             continue
-        siblings = counts[fault.part, fault.kind + priors._key(fault)[1]]
+        siblings = counts[fault.part, fault.kind + priors.key(fault)[1]]
         weight = priors.rate(fault, siblings) * max(
             (factors.get(name, 1.0) for name in fault.touches), default=1.0
         )

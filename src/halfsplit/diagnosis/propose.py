@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from halfsplit.circuit.interventions import Intervention
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.candidates import candidates, short_tests
-from halfsplit.diagnosis.choose import Candidates, Slips, rank_tests
+from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
 from halfsplit.diagnosis.evidence import forecast, unscale
 from halfsplit.diagnosis.expected import RANGES, SLIP, Forecast, Numeric, Worded
+from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.shortlist import shortlist
@@ -40,8 +41,10 @@ REPEATS = 2
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one result would mean. ``low`` and ``high`` in SI (infinite at the ends), or ``word``; ``typical`` is shown.
-    ``leaves``: the repair groups that would lead then, with their probabilities.
+    """What one result would mean.
+
+    ``low`` and ``high`` in SI (infinite at the ends), or ``word``; ``typical`` is shown. ``leaves``: the repair groups
+    that would lead then, with their probabilities.
     """
 
     probability: float
@@ -55,8 +58,10 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Test:
-    """A proposed test. ``bits``: what it tells about the repair on average; ``minutes``: what it costs now;
-    ``expected_minutes``: estimate until the cause is found if it comes next.
+    """A proposed test.
+
+    ``bits``: what it tells about the repair on average; ``minutes``: what it costs now; ``expected_minutes``: estimate
+    until the cause is found if it comes next.
     """
 
     measurement: Measurement
@@ -175,13 +180,11 @@ def _ranked(
     chosen, weights, group, names = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
     forecasts = [forecast(one, situation.context) for one in wanted]
-    numeric = [number for number, one in enumerate(forecasts) if isinstance(one, Numeric)]
-    worded = [number for number, one in enumerate(forecasts) if isinstance(one, Worded)]
+    numeric = {number: one for number, one in enumerate(forecasts) if isinstance(one, Numeric)}
+    worded = {number: one for number, one in enumerate(forecasts) if isinstance(one, Worded)}
     order = [*numeric, *worded]
     table = _Minutes(situation, [wanted[number] for number in order])
-    options = _options(
-        [forecasts[number] for number in numeric], [forecasts[number] for number in worded], chosen, table.now
-    )
+    options = _options(list(numeric.values()), list(worded.values()), chosen, table.now)
     ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at)[:limit]
     return tuple(
         _test(
@@ -197,20 +200,18 @@ def _ranked(
     )
 
 
-def _options(numeric: list[Forecast], worded: list[Forecast], chosen: Ints, minutes: Floats) -> Candidates:
+def _options(numeric: list[Numeric], worded: list[Worded], chosen: Ints, minutes: Floats) -> Candidates:
     predicted = np.empty((len(numeric), len(chosen)), dtype=np.float32)
     sigma = np.empty_like(predicted)
     low, high = np.empty(len(numeric)), np.empty(len(numeric))
     for row, one in enumerate(numeric):
-        assert isinstance(one, Numeric)
         value, width = one.value.copy(), one.sigma.copy()
         value[one.unknown], width[one.unknown] = 0.5 * (one.low + one.high), 0.29 * (one.high - one.low)
         predicted[row], sigma[row] = value.ravel()[chosen], width.ravel()[chosen]
         low[row], high[row] = one.low, one.high
-    widest = max((len(one.words) for one in worded if isinstance(one, Worded)), default=1)
+    widest = max((len(one.words) for one in worded), default=1)
     likelihood = np.zeros((len(worded), len(chosen), widest))
     for row, one in enumerate(worded):
-        assert isinstance(one, Worded)
         for column, word in enumerate(one.words):
             likelihood[row, :, column] = one.likelihood(word).ravel()[chosen]
     slips = Slips(SLIP, low, high) if len(numeric) else Slips(SLIP)
@@ -235,9 +236,8 @@ class _Minutes:
         state, opened = self.tests[test].state, self.closed[test]
         if state not in self._own:
             self._own[state] = np.array([own_minutes(one, self.model, state) for one in self.tests])
-        return self._own[state] + np.array(
-            [sum(self.reach[key] for key in closed if key not in opened) for closed in self.closed]
-        )
+        reach = [sum(self.reach[key] for key in closed if key not in opened) for closed in self.closed]
+        return np.asarray(self._own[state] + np.array(reach))
 
 
 def describe(situation: Situation, measurement: Measurement) -> Test:

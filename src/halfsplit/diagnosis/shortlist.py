@@ -22,7 +22,7 @@ Ints = NDArray[np.intp]
 
 PROBED = ("volts", "lamp", "amps")
 SPREAD = 0.3
-"""Standard deviation over what is believed, in units of the instrument's error, from which a test may tell something."""
+"""Spread of what is believed, in standard deviations of the instrument, from which a test may tell something."""
 MOST = 240
 
 

@@ -57,8 +57,10 @@ class Situation:
         )
 
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
-        """The particles that matter: flat indices (N,) into (C, D), weights that add up to 1, group (N,) numbered from 0
-        and the names of those groups; small groups are merged into one at the end.
+        """The particles that matter.
+
+        Flat indices (N,) into (C, D), weights that add up to 1, group (N,) numbered from 0 and the names of those
+        groups; small groups are merged into one at the end.
         """
         names, group = self.posterior.groups
         flat = self.posterior.weights.ravel()

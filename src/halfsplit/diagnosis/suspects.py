@@ -31,7 +31,7 @@ class Speaking:
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """One repair. ``mode`` and ``cause``: of its likeliest fault. ``for_`` and ``against``: readings, strongest first."""
+    """One repair. ``mode``, ``cause``: of its likeliest fault. ``for_``, ``against``: readings, strongest first."""
 
     part: str
     mode: str
@@ -123,8 +123,10 @@ def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
 
 
 def odd_reading(situation: Situation) -> Reading | None:
-    """The reading that fits worst where it fits nothing that is believed without it, if it was made only once: to be
-    repeated before two faults are believed. Fits nothing: a slip of the hand explains it better than any suspect.
+    """The reading that fits worst where it fits nothing that is believed without it, if it was made only once.
+
+    It is to be repeated before two faults are believed. Fits nothing: a slip of the hand explains it better than any
+    suspect.
     """
     live = situation.live
     readings = [one for one in live if one.measurement.quantity in NUMERIC and one.source == "reading"]

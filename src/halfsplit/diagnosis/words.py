@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY
@@ -29,6 +31,7 @@ def part_words(name: str, circuit: Circuit) -> str:
 
 
 def change_words(change: Intervention) -> str:
+    """What to do before the test, as a sentence."""
     match change:
         case Unplug(name):
             return f"Unplug {name}."
@@ -67,23 +70,23 @@ def _look(measurement: Measurement, circuit: Circuit) -> str:
     return f"look closely at {part_words(measurement.at, circuit)}: contacts, pins, corrosion, chafing. Good or bad?"
 
 
-ASKED = {
+ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
     "volts": lambda m, c: f"measure volts from {_leads(m, c)}.",
     "ohms": lambda m, c: f"feed off; measure ohms from {_leads(m, c)}.",
-    "amps": lambda m, c: f"clamp round {m.at}: how many amperes?",
+    "amps": lambda m, _: f"clamp round {m.at}: how many amperes?",
     "lamp": lambda m, c: f"{m.instrument} from {_leads(m, c)}: bright, dim or dark?",
     "works": lambda m, c: f"does {part_words(m.at, c)} work?",
     "answers": lambda m, c: f"does {part_words(m.at, c)} answer the scan tool?",
     "code": lambda m, c: f"has {part_words(m.at, c)} set a fault code '{' '.join(m.detail)}'?",
     "inspection": _look,
     "stage": lambda m, c: f"check {c.model.stages[m.at].words or m.at}.",
-    "duty": lambda m, c: f"duty cycle at {m.at}.",
-    "hertz": lambda m, c: f"frequency at {m.at}.",
+    "duty": lambda m, _: f"duty cycle at {m.at}.",
+    "hertz": lambda m, _: f"frequency at {m.at}.",
     "wiggle": lambda m, c: (
         f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?"
     ),
     "blown": lambda m, c: f"is {part_words(m.at, c)} blown?",
-    "event": lambda m, c: f"did it come or go when {m.at} was touched?",
+    "event": lambda m, _: f"did it come or go when {m.at} was touched?",
 }
 
 UNIT = {"volts": "V", "amps": "A", "ohms": "ohm", "hertz": "Hz", "duty": "1"}
@@ -114,7 +117,8 @@ def evidence_words(measurement: Measurement, value: float | str, circuit: Circui
                 f"{measurement.at} {'answers' if value == 'yes' else 'does not answer'} ({measurement.state})"
             )
         case "code":
-            return f"code in {measurement.at}: {' '.join(measurement.detail)} {'' if value == 'set' else '(not set)'}".strip()
+            unset = "" if value == "set" else " (not set)"
+            return f"code in {measurement.at}: {' '.join(measurement.detail)}{unset}"
         case "inspection":
             return f"{' '.join((*measurement.detail, measurement.at))} inspected: {value}"
         case _:
