@@ -121,7 +121,8 @@ def _changes(payload: Mapping[str, Any]) -> str:
     told = []
     for change in payload.get("changes") or ():
         try:
-            told.append(change_words(change_from_json(change)).rstrip("."))
+            words = change_words(change_from_json(change)).rstrip(".")
+            told.append(words[:1].lower() + words[1:])
         except HalfsplitError:
             told.append(str(change))
     return "; ".join(told)

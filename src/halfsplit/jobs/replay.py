@@ -22,8 +22,8 @@ from halfsplit.jobs.places import from_json
 from halfsplit.store import EvidenceEntry, Intake, struck_ids
 
 USUAL_INSTRUMENTS = ("meter", "test lamp")
-SOME_VOLTS = 1.0
-"""A reading below this shows that something is missing: there is nothing that it could have overlooked."""
+LIKE_HEALTHY = 0.5
+"""Volts within which a reading looks good: only such a one could have overlooked something."""
 REPAIR, REOPENED = "repair", "reopened"
 
 
@@ -43,11 +43,18 @@ class Told:
         """What a reading could not have seen; worked out once, for it follows from circuit and instrument."""
         reading = self.readings.get(entry_id)
         if entry_id not in self.unseen:
-            good = reading is not None and (
-                isinstance(reading.value, str) or abs(reading.value) >= SOME_VOLTS
-            )
+            good = reading is not None and _is_good(self.diagnosis, reading)
             self.unseen[entry_id] = self.diagnosis.audit(reading) if reading and good else ""
         return self.unseen[entry_id]
+
+
+def _is_good(job: Diagnosis, reading: Reading) -> bool:
+    """Whether a reading looks as it would in a healthy circuit: a word does for what it says, volts are compared."""
+    place = reading.measurement
+    if isinstance(reading.value, str) or place.quantity != "volts":
+        return True
+    healthy = job.circuit.solve(place.state, changes=place.changes).volts(place.at, place.to)
+    return abs(healthy) > LIKE_HEALTHY and abs(reading.value - healthy) <= LIKE_HEALTHY
 
 
 def begin(circuit: Circuit, intake: Intake) -> Told:
