@@ -29,6 +29,8 @@ TESTS = 5
 PROOF_TESTS = 20
 """The letters of a module's proof are more than the tests that are shown."""
 LOOKS = 3
+LEAST_LOOK = 0.05
+"""Bits from which a look is offered: one that tells less is a question for its own sake."""
 OUT_BELOW = 0.005
 """Suspects with less than this are folded away as ruled out; half a per cent."""
 SHOWN_SPEAKING = 3
@@ -114,7 +116,7 @@ def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Iterator[TestC
     """Symptoms that nobody has asked about yet, but for the one that is the next test anyway."""
     cards = (test_card(one, diagnosis.circuit) for one in diagnosis.free_looks())
     next_key = proposed[0].key if proposed else ""
-    yield from [card for card in cards if card.key != next_key][:LOOKS]
+    yield from [card for card in cards if card.key != next_key and card.bits >= LEAST_LOOK][:LOOKS]
 
 
 def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
