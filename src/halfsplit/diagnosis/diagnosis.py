@@ -348,6 +348,9 @@ def _element(circuit: Circuit, name: str) -> None:
 
 
 def _place(circuit: Circuit, name: str) -> None:
+    """Where a fault can be seen: a part, a cavity or a wire; also the lines of a bus and what fails in a stage."""
+    if any(fault.part == name for fault in circuit.faults.values()):
+        return
     if not name.startswith("wire "):
         _part(circuit, name.partition(".")[0])
     elif name not in circuit.network.element_index:

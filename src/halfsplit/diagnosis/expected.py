@@ -123,11 +123,16 @@ class Context:
 def expect_number(
     value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: Floats | None = None
 ) -> Numeric:
-    """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11)."""
+    """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11).
+
+    The severity of a pair's member is not known either: without that a pair with a sound part would beat the single fault.
+    """
     value = np.asarray(value, dtype=float)
     step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)
     none = np.zeros((1, value.shape[1]))
     gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
+    pairs, less, more = scene.columns.decades
+    np.maximum.at(gap, pairs, np.abs(value[more] - value[less]))
     coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
     spread = value.std(axis=1, keepdims=True) if value.shape[1] >= FEWEST_CARS else coarse
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)

@@ -24,6 +24,8 @@ JOINT_OHMS = np.geomspace(0.06, 160.0, 24)
 SHORT_GRID = np.concatenate([[0.05], np.geomspace(0.2, 1500.0, 11)])
 SHORT_SHARES = np.concatenate([[0.5], np.full(11, 0.5 / 11)])
 """A short is dead metal to metal in half the cases; the rest is spread log-uniform up to what water does."""
+HALF_DECADE = 3.5
+"""Ratio of severities; a little more than half, so that the named ones have neighbours."""
 BATTERY_VOLTS = np.linspace(9.5, 12.0, 6)
 
 
@@ -91,6 +93,29 @@ class Columns:
     def same_as_next(self) -> NDArray[np.bool_]:
         """Whether a column and the next are severities of one hypothesis (C - 1,)."""
         return np.asarray(self.hypothesis[:-1] == self.hypothesis[1:])
+
+    @cached_property
+    def decades(self) -> tuple[Ints, Ints, Ints]:
+        """What a pair stands for: pair's column, and the member's own columns at less and at more severity (M,), each.
+
+        A pair has its members at their middle severities only, which stand for about a decade each.
+        """
+        own: dict[tuple[str, str], list[int]] = {}
+        for column, fault in enumerate(self.faults):
+            if np.isfinite(self.severity[column]):
+                own.setdefault(fault.family, []).append(column)
+        found = []
+        for column, both in enumerate(self.faults):
+            for member in both.members:
+                if member.severity is not None and member.family in own:
+                    mine = own[member.family]
+                    ends = (member.severity / HALF_DECADE, member.severity * HALF_DECADE)
+                    found.append((column, *(self._nearest(mine, severity) for severity in ends)))
+        pairs, less, more = np.array(found, dtype=np.intp).reshape(-1, 3).T
+        return pairs, less, more
+
+    def _nearest(self, columns: list[int], severity: float) -> int:
+        return min(columns, key=lambda column: abs(np.log(self.severity[column] / severity)))
 
 
 def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
