@@ -1,5 +1,6 @@
 // Entry of the workbench's browser code: htmx and our own small modules, one widget each.
 import "htmx.org";
+import { startCompletion } from "./complete.js";
 import { startDrawing } from "./drawing.js";
 import { startEditor } from "./editor.js";
 import { keepFocus } from "./focus.js";
@@ -13,5 +14,6 @@ keepForms(document);
 startPad(document);
 startDrawing(document);
 startEditor(document);
+startCompletion(document);
 startOutbox(document);
 startLive(document);

@@ -131,6 +131,24 @@ def test_the_editor_underlines_a_mistake_while_it_is_typed(open_page):
     expect(page.locator("#check .problems")).to_contain_text("Line 2")
 
 
+def test_a_name_completes_in_the_editor(open_page):
+    page = open_page()
+    page.goto("/jobs/lamp/circuit")
+    text = page.locator("#text")
+    text.fill("connector X31\nlamp H1\n")
+    text.press("Control+End")
+    text.press_sequentially("X")
+    expect(page.locator("#names [data-name]").first).to_have_text("X31")
+    text.press("Tab")
+    expect(text).to_have_value("connector X31\nlamp H1\nX31")
+    text.press_sequentially("\nH")
+    page.locator("#names").get_by_role("button", name="H1").click()
+    expect(text).to_have_value("connector X31\nlamp H1\nX31\nH1")
+    text.press("Escape")
+    text.press("Tab")
+    expect(text).not_to_be_focused()
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["tablet", "phone"])
 def test_axe_finds_nothing_on_any_page(open_page, size, scheme):
