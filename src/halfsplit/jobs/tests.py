@@ -70,7 +70,10 @@ def _told(end: float, place: Measurement) -> str:
     if not math.isfinite(end):
         return ""
     coarse = COARSE.get(place.quantity, 0.0)
-    return reading_words(place, round(end / coarse) * coarse if coarse else end)
+    if not coarse:
+        return reading_words(place, end)
+    # "under 0 V" would say that only what is below zero counts as nothing there
+    return reading_words(place, round(end / coarse) * coarse or coarse)
 
 
 def unit_of(place: Measurement, circuit: Circuit) -> str:
