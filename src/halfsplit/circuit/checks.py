@@ -189,6 +189,7 @@ def _mentions(model: Model) -> Iterator[str]:
         yield from (*state.switches, *state.running, *state.values)
     for stage in model.stages.values():
         yield from stage.needs
+    yield from (gauge.place.partition(".")[0] for gauge in model.gauges.values())
     yield from model.reaches
     yield from (suspicion.name.partition(".")[0] for suspicion in model.suspicions)
     yield from (terminator.part for terminator in model.terminators)

@@ -23,7 +23,11 @@ HIGH_RESISTANCE = (0.1, 1.0, 10.0, 100.0)
 SHORTS = (SHORT_OHMS, 1.0, 10.0, 1000.0)
 """Ohms of shorts: dead, chafed, and through water (field.md 6)."""
 BATTERY_LOW = (11.5, 10.5)
+HIGHEST_12_V = 18.0
+"""A battery of more volts is one of a 24 V net."""
 BATTERY_EXTRA_OHMS = 0.1
+DRIFTED = (0.25, 0.5, 0.8, 1.25, 2.0, 4.0)
+"""Resistance of a load that drifted, by that of a sound one."""
 NOTHING_WRONG, NOT_IN_MODEL = "nothing wrong", "not in this model"
 
 
@@ -87,6 +91,7 @@ def all_faults(network: Network) -> dict[str, Fault]:
     faults += _cavity_shorts(network)
     faults += _buses(network)
     faults += _stages(model)
+    faults += _gauges(model)
     faults.append(Fault(NOTHING_WRONG, NOTHING_WRONG, NOTHING_WRONG, "nothing", "none"))
     faults.append(Fault(NOT_IN_MODEL, NOT_IN_MODEL, NOT_IN_MODEL, "unknown", "look outside this circuit"))
     return {fault.name: fault for fault in faults}
@@ -125,8 +130,9 @@ def _part(
 
 
 def _battery(network: Network, part: Part) -> Iterator[Fault]:
-    for volts in BATTERY_LOW:
-        fault = _part(network, part, f"low {volts} V", (part.name, EMF, volts), severity=volts)
+    doubled = 2.0 if value(part, "V") > HIGHEST_12_V else 1.0
+    for volts in (doubled * low for low in BATTERY_LOW):
+        fault = _part(network, part, f"low {volts:g} V", (part.name, EMF, volts), severity=volts)
         yield replace(fault, mode="low")
     yield _part(network, part, "high resistance", (part.name, ADD, BATTERY_EXTRA_OHMS))
 
@@ -164,6 +170,10 @@ def _load(network: Network, part: Part) -> Iterator[Fault]:
         yield _part(network, part, "stalled", (part.name, SET, load_ohms(part) / 5.0))
     else:
         yield _part(network, part, "shorted", (f"{part.name} short", SET, SHORT_OHMS))
+    for share in DRIFTED if part.drifts else ():
+        ohms = share * load_ohms(part)
+        fault = _part(network, part, f"drifted to {ohms:.3g} ohm", (part.name, SET, ohms), severity=ohms)
+        yield replace(fault, mode="drifted")
 
 
 def _diode(network: Network, part: Part) -> Iterator[Fault]:
@@ -391,6 +401,13 @@ def _stages(model: Model) -> Iterator[Fault]:
                 (stage.name,),
                 (stage.name, failure.words),
             )
+
+
+def _gauges(model: Model) -> Iterator[Fault]:
+    """An instrument fixed in the circuit that lies: the circuit itself is as it should be."""
+    for name in model.gauges:
+        for mode in ("offset", "stuck"):
+            yield Fault(f"{name} {mode}", name, mode, "gauge", f"replace {name}", touches=(name,))
 
 
 PARTS: Mapping[str, Maker] = {

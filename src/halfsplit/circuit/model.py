@@ -199,7 +199,8 @@ class Part:
     ``ohm``, ``share``) or by word where a unit does not tell (``pulls``, ``drops``, in volts); SI units. ``pins`` are
     in the kind's order; for modules and connectors in the order of their first use. ``park`` marks a motor with
     a park switch: the pins (common, parked, running) of that switch.
-    ``mass`` is the body that a ground stands on. ``tags`` holds words such as ``pyro`` (never probed).
+    ``mass`` is the body that a ground stands on. ``tags`` holds words such as ``pyro`` (never probed). ``drifts``: a
+    load whose resistance may change.
     """
 
     name: str
@@ -214,6 +215,7 @@ class Part:
     behaviour: Behaviour | None = None
     mass: str = BODY
     tags: tuple[str, ...] = ()
+    drifts: bool = False
     declared: bool = True
     at: Position = field(default=NOWHERE, compare=False)
 
@@ -326,6 +328,28 @@ class Stage:
     at: Position = field(default=NOWHERE, compare=False)
 
 
+GaugeQuantity = Literal["volts", "amps", "closed", "stage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """``gauge NAME QUANTITY at PLACE [xRATIO] [within ERROR]``: an instrument fixed in the circuit, which may lie.
+
+    It shows ``ratio`` × volts of a point against the battery's negative post, amps of a two-pin part or pin, 1 or 0 for
+    a relay, fuse or breaker that is closed or open, or the number of a stage. ``error`` is the standard deviation of
+    a sound one in ``unit``, None where the file does not tell.
+    """
+
+    name: str
+    quantity: GaugeQuantity
+    place: str
+    ratio: float = 1.0
+    error: float | None = None
+    unit: str = ""
+    words: str = ""
+    at: Position = field(default=NOWHERE, compare=False)
+
+
 @dataclass(frozen=True, slots=True)
 class Reach:
     """``reach NAME N min ["words"]``."""
@@ -362,6 +386,7 @@ class Model:
     suspicions: tuple[Suspicion, ...] = ()
     terminators: tuple[Terminator, ...] = ()
     variants: tuple[str, ...] = ()
+    gauges: Mapping[str, Gauge] = field(default_factory=lambda: MappingProxyType({}))
 
     def of_kind(self, *kinds: str) -> tuple[Part, ...]:
         """The parts of these kinds, in the order of the file."""

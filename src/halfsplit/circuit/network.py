@@ -248,15 +248,20 @@ class Network:
                     present[self.element(f"{part.name} join {number}")] = join.position == position
         return present
 
-    def draw(self, generator: np.random.Generator, variant: str | None = None) -> Parameters:
-        """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13."""
+    def draw(
+        self, generator: np.random.Generator, variant: str | None = None, *, spread: float = 1.0
+    ) -> Parameters:
+        """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13.
+
+        ``spread``: 1 for values that are typical, near 0 where they were measured on this very vehicle.
+        """
         nominal = self.parameters if variant is None else self.nominal(variant)
-        spread = np.array([element.spread for element in self.elements])
+        each = spread * np.array([element.spread for element in self.elements])
         battery = np.array([element.role == "battery" for element in self.elements])
         emf = nominal.emf + np.where(
-            battery, 0.15 * np.clip(generator.standard_normal(len(spread)), -2, 2), 0.0
+            battery, 0.15 * spread * np.clip(generator.standard_normal(len(each)), -2, 2), 0.0
         )
-        ratio = np.exp(spread * np.clip(generator.standard_normal(len(spread)), -2.0, 2.0))
+        ratio = np.exp(each * np.clip(generator.standard_normal(len(each)), -2.0, 2.0))
         return Parameters(nominal.conductance * ratio, emf, self.devices.draw(generator))
 
 

@@ -62,6 +62,7 @@ def _looks(circuit: Circuit, state: str) -> Iterator[Measurement]:
             yield Measurement("answers", part.name, state)
         elif part.kind == "fuse":
             yield Measurement("blown", part.name, state)
+    yield from (Measurement("gauge", name, state) for name in circuit.model.gauges)
     for stage in circuit.model.stages.values():
         if not stage.states or state in stage.states:
             yield Measurement("stage", stage.name, state)

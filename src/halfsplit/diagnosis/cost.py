@@ -35,6 +35,7 @@ INTERVENTION_MINUTES: Mapping[type, float] = {
 }
 QUANTITY_MINUTES: Mapping[str, float] = {
     "works": FREE_MINUTES,
+    "gauge": FREE_MINUTES,
     "answers": 1.0,
     "code": 1.5,
     "blown": 0.7,
@@ -52,7 +53,7 @@ def part_of(name: str) -> str:
 
 def places(measurement: Measurement, model: Model) -> tuple[str, ...]:
     """The names of the places that must be open for a test: one a place (``at``), else the part itself."""
-    if measurement.quantity in ("works", "answers", "code", "event"):
+    if measurement.quantity in ("works", "answers", "code", "event", "gauge"):
         names: list[str] = []
     elif measurement.at.startswith("wire "):
         names = [part_of(word) for word in measurement.at.split()[1:3]]

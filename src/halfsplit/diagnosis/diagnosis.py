@@ -357,6 +357,11 @@ def _place(circuit: Circuit, name: str) -> None:
         raise UnknownNameError(f"there is no {name!r} in this circuit")
 
 
+def _gauge(circuit: Circuit, name: str) -> None:
+    if name not in circuit.model.gauges:
+        raise UnknownNameError(f"there is no gauge {name!r} in this circuit")
+
+
 def _stage(circuit: Circuit, name: str) -> None:
     if name not in circuit.model.stages:
         raise UnknownNameError(f"there is no stage {name!r} in this circuit")
@@ -377,6 +382,7 @@ FINDERS = {
     "wiggle": _place,
     "event": _place,
     "stage": _stage,
+    "gauge": _gauge,
 }
 
 

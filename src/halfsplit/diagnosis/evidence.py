@@ -29,6 +29,7 @@ from halfsplit.diagnosis.expected import (
     expect_words,
     expect_yes_no,
 )
+from halfsplit.diagnosis.gauges import forecast_gauge
 from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Between, Measurement, Reading
 from halfsplit.diagnosis.predict import Scene
 
@@ -221,8 +222,12 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
     """A look finds what is at the place itself, and with less chance what is at the contacts of the part."""
     scene = context.scene(Measurement("inspection", measurement.at, measurement.state))
     if measurement.detail == (TRIED_AGAIN,):
-        own = [any(one.part == measurement.at for one in fault.members or (fault,)) for fault in _faults(scene)]
-        return expect_yes_no(np.repeat(np.array(own)[:, None], scene.shape[1], axis=1), scene, ("good", "bad"))
+        own = [
+            any(one.part == measurement.at for one in fault.members or (fault,)) for fault in _faults(scene)
+        ]
+        return expect_yes_no(
+            np.repeat(np.array(own)[:, None], scene.shape[1], axis=1), scene, ("good", "bad")
+        )
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         # Something ticked off, such as the coding: needed for a proof, says nothing about the suspects.
         even = np.full((*scene.shape, 2), 0.5)
@@ -279,4 +284,5 @@ FORECASTS: Mapping[str, Callable[[Measurement, Context], Forecast]] = {
     "wiggle": _wiggle,
     "blown": _blown,
     "event": _event,
+    "gauge": forecast_gauge,
 }

@@ -26,8 +26,9 @@ RANGES: Mapping[str, tuple[float, float]] = {
     "ohms": (-1.0, 8.0),
     "duty": (0.0, 1.0),
     "hertz": (0.0, 1000.0),
+    "gauge": (0.0, 1.0),
 }
-"""Over which a slip is spread evenly; ohms as log10."""
+"""Over which a slip is spread evenly; ohms as log10; each gauge has a range of its own."""
 FEWEST_CARS = 4
 COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
 """Spread between cars where only the nominal one was solved."""
@@ -125,7 +126,7 @@ def expect_number(
 ) -> Numeric:
     """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11).
 
-    The severity of a pair's member is not known either: without that a pair with a sound part would beat the single fault.
+    The severity of a pair's member is not known either: without it a pair would beat one fault.
     """
     value = np.asarray(value, dtype=float)
     step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)

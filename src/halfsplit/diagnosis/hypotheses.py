@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
+from halfsplit.circuit.faults import HIGHEST_12_V, NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
 from halfsplit.circuit.network import ADD, EMF, SET, Change, Lock
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,7 @@ JOINT_OHMS = np.geomspace(0.06, 160.0, 24)
 SHORT_GRID = np.concatenate([[0.05], np.geomspace(0.2, 1500.0, 11)])
 SHORT_SHARES = np.concatenate([[0.5], np.full(11, 0.5 / 11)])
 """A short is dead metal to metal in half the cases; the rest is spread log-uniform up to what water does."""
+DRIFTED_STEPS = 36
 HALF_DECADE = 3.5
 """Ratio of severities; a little more than half, so that the named ones have neighbours."""
 BATTERY_VOLTS = np.linspace(9.5, 12.0, 6)
@@ -161,16 +162,27 @@ def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, t
             for fault in hypothesis.faults
         ]
     operation, element = first.changes[0].operation, first.changes[0].element
+    if first.mode == "drifted":
+        low, high = hypothesis.faults[0].severity or 1.0, hypothesis.faults[-1].severity or 1.0
+        return [
+            (1 / DRIFTED_STEPS, float(ohms), (Change(element, SET, float(ohms)),))
+            for ohms in np.geomspace(low, high, DRIFTED_STEPS)
+        ]
     grid, weights = {
         ADD: (JOINT_OHMS, np.ones(len(JOINT_OHMS))),
         SET: (SHORT_GRID, SHORT_SHARES),
-        EMF: (BATTERY_VOLTS, np.ones(len(BATTERY_VOLTS))),
+        EMF: (BATTERY_VOLTS * _nets(first), np.ones(len(BATTERY_VOLTS))),
     }[operation]
     weights = weights / weights.sum()
     return [
         (float(share), float(severity), (Change(element, operation, float(severity)),))
         for share, severity in zip(weights, grid, strict=True)
     ]
+
+
+def _nets(low: Fault) -> float:
+    """How many 12 V nets a low battery's volts are those of."""
+    return 2.0 if low.severity is not None and low.severity > HIGHEST_12_V else 1.0
 
 
 def _pair_grid(both: Fault) -> list[tuple[float, float, tuple[Change, ...]]]:

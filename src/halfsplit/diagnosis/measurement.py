@@ -24,8 +24,9 @@ QUANTITIES = (
     "wiggle",
     "blown",
     "event",
+    "gauge",
 )
-NUMERIC = ("volts", "amps", "ohms", "duty", "hertz")
+NUMERIC = ("volts", "amps", "ohms", "duty", "hertz", "gauge")
 ANSWERS = {
     "lamp": ("bright", "dim", "dark"),
     "works": ("yes", "weak", "no"),

@@ -26,8 +26,8 @@ from halfsplit.diagnosis.priors import Priors, family_priors
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-FULL_COLUMNS = 600
-"""Up to here every hypothesis is worked out in full."""
+FULL_PARTICLES = 9600
+"""Up to so many columns times draws every hypothesis is worked out in full."""
 HELD = 0.999
 EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
@@ -67,15 +67,19 @@ class Posterior:
 
 
 class Predictions:
-    """Predictions for one circuit and one set of drawn cars; jobs on the same circuit can share them."""
+    """Predictions for one circuit and one set of drawn cars; jobs on the same circuit can share them.
 
-    def __init__(self, circuit: Circuit, *, draws: int, seed: int) -> None:
+    ``spread``: how much the cars differ; 1 for typical values, near 0 where they were measured on this very vehicle.
+    """
+
+    def __init__(self, circuit: Circuit, *, draws: int, seed: int, spread: float = 1.0) -> None:
         self.circuit = circuit
         generator = np.random.default_rng(seed)
         # Which production it is is one more thing that is not known of the car: the draws take turns.
         variants = circuit.model.variants or (None,)
         self.draws: tuple[Parameters, ...] = tuple(
-            circuit.network.draw(generator, variants[number % len(variants)]) for number in range(draws)
+            circuit.network.draw(generator, variants[number % len(variants)], spread=spread)
+            for number in range(draws)
         )
         self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
@@ -118,7 +122,7 @@ class Inference:
         self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
         self._pool: Belief | None = None
         self._screen: Belief | None = None
-        self.small = len(columns_of(self.hypotheses)) <= FULL_COLUMNS
+        self.small = len(columns_of(self.hypotheses)) * len(predictions.draws) <= FULL_PARTICLES
 
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
 from halfsplit.circuit.devices import Links
-from halfsplit.circuit.element import DriverDevice
+from halfsplit.circuit.element import DriverDevice, Relay
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
 from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
@@ -220,6 +220,26 @@ class Scene:
         on = np.stack([np.isin(batch.states[number], (1, 2)) for batch in self._batches], axis=-1)
         duty, hertz = device.driver.duty, device.driver.hertz
         return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
+
+    def closed(self, name: str) -> Bools:
+        """Whether a relay, fuse or breaker lets current through (C, D), by what it does and by its own fault."""
+        network = self.circuit.network
+        if self.circuit.parts[name].kind == "relay":
+            number = network.devices.find(name, Relay)
+            closed = np.stack([batch.states[number] == 1 for batch in self._batches], axis=-1)
+        else:
+            row = network.fuses.tolist().index(network.element(name))
+            closed = ~self.blown()[row]
+        for mode, shut in (("open", False), ("contact open", False), ("contact welded", True)):
+            closed[self._has(name, mode)] = shut
+        return np.asarray(closed)
+
+    def _has(self, name: str, mode: str) -> Bools:
+        """The columns (C,) with this fault of a part."""
+        each = [fault.members or (fault,) for fault in self.columns.faults]
+        return np.array(
+            [any(one.part == name and one.mode == mode for one in some) for some in each], dtype=bool
+        )
 
     def holds(self, stage: str) -> Bools:
         """Whether a stage holds (C, D): what it needs works, and none of its own failures is there."""

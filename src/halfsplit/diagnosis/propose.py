@@ -14,7 +14,7 @@ from halfsplit.diagnosis.candidates import candidates, short_tests
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
 from halfsplit.diagnosis.evidence import forecast, unscale
-from halfsplit.diagnosis.expected import RANGES, SLIP, Forecast, Numeric, Worded
+from halfsplit.diagnosis.expected import SLIP, Forecast, Numeric, Worded
 from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
@@ -289,7 +289,7 @@ def _outcomes(
     chosen, weights, group, names = particles
     if isinstance(expected, Worded):
         return _worded_outcomes(expected, chosen, weights, group, names)
-    low, high = RANGES.get(measurement.quantity, (expected.low, expected.high))
+    low, high = expected.low, expected.high
     value, sigma = expected.value.copy(), expected.sigma.copy()
     value[expected.unknown], sigma[expected.unknown] = 0.5 * (low + high), 0.29 * (high - low)
     bins = outcome_bins(

@@ -81,6 +81,7 @@ ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
     "inspection": _look,
     "stage": lambda m, c: f"check {c.model.stages[m.at].words or m.at}.",
     "duty": lambda m, _: f"duty cycle at {m.at}.",
+    "gauge": lambda m, c: f"what does {' '.join(filter(None, (m.at, c.model.gauges[m.at].words)))} show?",
     "hertz": lambda m, _: f"frequency at {m.at}.",
     "wiggle": lambda m, c: (
         f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?"

@@ -7,7 +7,7 @@ from typing import Final, cast
 
 from lark import Token, Transformer, v_args
 
-from halfsplit.circuit.model import Position, Side
+from halfsplit.circuit.model import GaugeQuantity, Position, Side
 from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import parsed
 from halfsplit.notation.terms import (
@@ -40,6 +40,9 @@ class Builder(Transformer[Token, object]):
 
     def _place(self, token: Token) -> Position:
         return Position(self.at.file, self.at.line, token.column or 1)
+
+    def QUANTITY(self, token: Token) -> GaugeQuantity:  # noqa: N802
+        return cast(GaugeQuantity, str(token))
 
     TITLE = KIND = SWITCH = POINT = NAME = POSITION = UP_DOWN = PIN = COLOUR = UNKNOWN = _word
     LINK = OPEN = CLOSE = _word
@@ -88,6 +91,17 @@ class Builder(Transformer[Token, object]):
 
     def terminator(self, ohms: s.Amount, part: Word, bus: Word | None) -> s.TerminatorLine:
         return s.TerminatorLine(ohms, part, bus, self.at)
+
+    def gauge(
+        self,
+        name: Word,
+        quantity: GaugeQuantity,
+        place: Word,
+        ratio: s.Amount | None,
+        error: s.Amount | None,
+        words: Word | None,
+    ) -> s.GaugeLine:
+        return s.GaugeLine(name, quantity, place, ratio, error, words, self.at)
 
     def part(self, kind: Word, name: Word, *items: s.Said | s.Given) -> s.PartLine:
         return s.PartLine(kind, name, items, self.at)
@@ -197,6 +211,9 @@ class Builder(Transformer[Token, object]):
 
     def parks(self, common: Word, parked: Word, running: Word) -> s.ParksLine:
         return s.ParksLine((common, parked, running), self.at)
+
+    def drifts(self) -> s.DriftsLine:
+        return s.DriftsLine(self.at)
 
     def feed(self, *groups: tuple[Word, ...]) -> s.FeedLine:
         return s.FeedLine(groups, self.at)

@@ -9,6 +9,7 @@ from typing import TypeVar
 from halfsplit.circuit.model import Model, Part
 from halfsplit.notation import syntax as s
 from halfsplit.notation.chains import reaches_of, stages_of, states_of, suspicions_of, terminators_of
+from halfsplit.notation.gauges import gauges_of
 from halfsplit.notation.mistakes import Collector
 from halfsplit.notation.modules import behaviour_of, behaviour_pins, note_buses
 from halfsplit.notation.parts import build_part, check_rating, pins_of
@@ -35,6 +36,7 @@ def lower(tree: s.Tree, found: Collector) -> Model:
         suspicions=suspicions_of(scope, _only(statements, s.SuspectLine), parts),
         terminators=terminators_of(scope, _only(statements, s.TerminatorLine)),
         variants=_variants(scope, _only(statements, s.VariantLine)),
+        gauges=gauges_of(scope, parts),
     )
 
 
@@ -51,6 +53,9 @@ def _learn_names(scope: Scope, statements: Sequence[s.Statement]) -> None:
     for stage in _only(statements, s.StageLine):
         if scope.declare(stage):
             scope.stages[stage.name.text] = stage
+    for gauge in _only(statements, s.GaugeLine):
+        if scope.declare(gauge):
+            scope.gauges[gauge.name.text] = gauge
     for state in _only(statements, s.StateLine):
         before = scope.states.setdefault(state.name.text, state)
         if before is not state:

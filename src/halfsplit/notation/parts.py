@@ -45,6 +45,7 @@ def build_part(scope: Scope, name: str, behaviour: Behaviour | None) -> Part:
         behaviour,
         _mass(scope, line, said),
         _tags(scope, line),
+        any(isinstance(under, s.DriftsLine) for under in line.under),
         at=line.at,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Final
@@ -60,20 +60,26 @@ class Scope:
     used: dict[str, dict[str, Position]] = field(default_factory=dict)
     states: dict[str, s.StateLine] = field(default_factory=dict)
     stages: dict[str, s.StageLine] = field(default_factory=dict)
+    gauges: dict[str, s.GaugeLine] = field(default_factory=dict)
     pins: dict[str, tuple[str, ...]] = field(default_factory=dict)
     buses: dict[str, dict[str, int]] = field(default_factory=dict)
     # names
 
-    def declare(self, statement: s.PartLine | s.StageLine) -> bool:
+    def declare(self, statement: s.PartLine | s.StageLine | s.GaugeLine) -> bool:
         """Take a name; whether it may be used."""
         name = statement.name
         if not self.good_name(name):
             return False
-        before = self.declared.get(name.text) or self.stages.get(name.text)
+        before = next((table[name.text] for table in self._named if name.text in table), None)
         if before is not None:
             self.found.add("duplicate-name", name.at, name=name.text, line=before.at.line)
             return False
         return True
+
+    @property
+    def _named(self) -> tuple[Mapping[str, s.PartLine | s.StageLine | s.GaugeLine], ...]:
+        """What shares one set of names."""
+        return self.declared, self.stages, self.gauges
 
     def good_name(self, name: Word) -> bool:
         if name.text in KEYWORDS:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from halfsplit.circuit.model import Position, Side
+from halfsplit.circuit.model import GaugeQuantity, Position, Side
 from halfsplit.notation.terms import Term, Word
 
 
@@ -70,6 +70,13 @@ class ParksLine:
     """``parks COMMON PARKED RUNNING``."""
 
     pins: tuple[Word, Word, Word]
+    at: Position
+
+
+@dataclass(frozen=True, slots=True)
+class DriftsLine:
+    """``drifts``."""
+
     at: Position
 
 
@@ -347,6 +354,20 @@ class TerminatorLine:
     under: tuple[Line, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class GaugeLine:
+    """``gauge NAME QUANTITY at PLACE [xRATIO] [within ERROR] ["WORDS"]``; the error has its unit as written."""
+
+    name: Word
+    quantity: GaugeQuantity
+    place: Word
+    ratio: Amount | None
+    error: Amount | None
+    words: Word | None
+    at: Position
+    under: tuple[Line, ...] = ()
+
+
 Statement = (
     TitleLine
     | IncludeLine
@@ -358,6 +379,7 @@ Statement = (
     | ReachLine
     | SuspectLine
     | TerminatorLine
+    | GaugeLine
 )
 
 Line = (
@@ -366,6 +388,7 @@ Line = (
     | TagLine
     | JoinsLine
     | ParksLine
+    | DriftsLine
     | ContinuationLine
     | NeedsLine
     | FailsLine

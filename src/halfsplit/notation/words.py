@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from halfsplit.circuit.kinds import KINDS
+from halfsplit.circuit.kinds import KINDS, LOADS
 
 USAGE: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -16,6 +16,7 @@ USAGE: Final[Mapping[str, str]] = MappingProxyType(
         "reach": 'reach X31 8 min "tailgate trim off"',
         "suspect": 'suspect X31.4 x4 "water trail"',
         "terminator": "terminator 120 ohm at A2 on CAN1",
+        "gauge": 'gauge P1 volts at X31.4 x2 within 0.1 V "cluster\'s own reading"',
         "part": 'KIND NAME VALUE… "words" at "place"',
         "switch": 'switch S3 off wipe "wiper stalk" at "steering column"',
         "path": "F21.2 --[2.5mm2 RD/WH 1.8m]-- X31.4 -- K7.30",
@@ -23,6 +24,7 @@ USAGE: Final[Mapping[str, str]] = MappingProxyType(
         "tagged": "kind pyro",
         "joins": "joins wipe 1 2",
         "parks": "parks COMMON PARKED RUNNING",
+        "drifts": "drifts",
         "feed": "feed 1 or 2",
         "earth": "earth 31",
         "clamp": "clamp 12 13",
@@ -84,6 +86,7 @@ TOP: Final[Mapping[str, str]] = MappingProxyType(
         "reach": "reach",
         "suspect": "suspect",
         "terminator": "terminator",
+        "gauge": "gauge",
         "state": "state",
         "stage": "stage",
     }
@@ -91,6 +94,7 @@ TOP: Final[Mapping[str, str]] = MappingProxyType(
 """First word of a statement → the rule of the grammar."""
 
 _TAGS: Final = MappingProxyType({"kind": "tagged"})
+_LOAD: Final = MappingProxyType({**_TAGS, "drifts": "drifts"})
 _MODULE: Final = MappingProxyType(
     {
         **_TAGS,
@@ -118,12 +122,13 @@ UNDER: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         **dict.fromkeys(KINDS, _TAGS),
         "module": _MODULE,
         "switch": MappingProxyType({**_TAGS, "joins": "joins"}),
-        "motor": MappingProxyType({**_TAGS, "parks": "parks"}),
+        **dict.fromkeys(LOADS, _LOAD),
+        "motor": MappingProxyType({**_LOAD, "parks": "parks"}),
         "stage": MappingProxyType(
             {"needs": "needs", "fails": "fails", "stand-in": "stand_in", "in": "within"}
         ),
         **dict.fromkeys(
-            ("title", "include", "reach", "suspect", "terminator", "state"), MappingProxyType({})
+            ("title", "include", "reach", "suspect", "terminator", "gauge", "state"), MappingProxyType({})
         ),
     }
 )
@@ -160,6 +165,7 @@ KEYWORDS: Final = frozenset(
         "after",
         "else",
         "caution",
+        "within",
         "lasts",
         "takes",
         "helper",

@@ -15,6 +15,7 @@ from halfsplit.circuit.model import (
     Behaviour,
     Condition,
     Driver,
+    Gauge,
     Hears,
     Input,
     InState,
@@ -94,6 +95,7 @@ def _value(unit: str, value: float) -> str:
 def _under(part: Part) -> Iterator[str]:
     yield from (f"kind {tag}" for tag in part.tags)
     yield from (f"joins {join.position} {join.a} {join.b}" for join in part.joins)
+    yield from ["drifts"] * part.drifts
     if part.park:
         yield f"parks {' '.join(part.park)}"
     if part.behaviour:
@@ -278,12 +280,21 @@ def _stage(stage: Stage) -> Iterator[str]:
         yield _INDENT + "  ".join(["stand-in", quoted(stage.stand_in.words), *minutes, *caution])
 
 
+def _gauge(gauge: Gauge) -> str:
+    words = [f"gauge {gauge.name} {gauge.quantity} at {gauge.place}"]
+    words += [f"x{written(gauge.ratio)}"] if gauge.ratio != 1.0 else []
+    words += [f"within {_number(gauge.error, gauge.unit)}"] if gauge.error is not None else []
+    words += [quoted(gauge.words)] if gauge.words else []
+    return "  ".join(words)
+
+
 def _number(value: float, unit: str) -> str:
     return f"{written(value)} {unit}".strip()
 
 
 def _rest(model: Model) -> list[str]:
     lines = [f"terminator {written(end.ohms, 'ohm')} at {end.part} on {end.bus}" for end in model.terminators]
+    lines += [_gauge(gauge) for gauge in model.gauges.values()]
     lines += [
         f"reach {reach.name}  {written(reach.minutes, 'min')}"
         + (f"  {quoted(reach.words)}" if reach.words else "")

@@ -1,0 +1,106 @@
+"""What an instrument that is fixed in the circuit shows, sound or lying.
+
+A gauge with an offset shows something near the truth, but not near enough; one that is stuck shows anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.model import Gauge
+from halfsplit.diagnosis.expected import Context, Floats, Numeric, expect_number
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.predict import Scene
+
+ERROR_SHARE = 0.01
+"""Standard deviation of a sound gauge whose error the file does not tell, as a share of what it shows."""
+OFFSET_SHARE = 0.3
+"""Standard deviation of an offset as a share of what the gauge shows when nothing is wrong."""
+HEADROOM = 0.6
+"""A stuck gauge may show this much more than it does when nothing is wrong."""
+
+
+def forecast_gauge(measurement: Measurement, context: Context) -> Numeric:
+    """What a gauge shows under every column and draw."""
+    scene = context.scene(measurement)
+    gauge = scene.circuit.model.gauges[measurement.at]
+    value = gauge.ratio * SHOWN[gauge.quantity](gauge, scene)
+    low, high = _range(gauge, scene, value[context.healthy])
+    error = (
+        np.full_like(value, gauge.error) if gauge.error is not None else ERROR_SHARE * np.abs(value) + 1e-6
+    )
+    uncertain = _lies(gauge, "stuck", scene)[:, None] | _half_way(gauge, scene)
+    sound = expect_number(value, error, scene, "gauge", uncertain.astype(float))
+    offset = _lies(gauge, "offset", scene)[:, None] * OFFSET_SHARE * (high - low)
+    return Numeric(sound.value, np.hypot(sound.sigma, offset), sound.ghost, low, high, sound.unknown)
+
+
+def _range(gauge: Gauge, scene: Scene, healthy: Floats) -> tuple[float, float]:
+    """From what the gauge shows at rest to somewhat more than it shows when nothing is wrong."""
+    if gauge.quantity == "stage":
+        stage = scene.circuit.model.stages[gauge.place]
+        ends = [gauge.ratio * (number or 0.0) for number in (stage.good, stage.bad)]
+        span = abs(ends[0] - ends[1])
+        return min(ends) - 0.1 * span, max(ends) + HEADROOM * span
+    least = 20.0 * gauge.error if gauge.error else 1.0
+    size = max(float(np.abs(healthy).max()), least if gauge.quantity != "closed" else 1.0)
+    return -0.1 * size, (1.0 + HEADROOM) * size
+
+
+def _lies(gauge: Gauge, mode: str, scene: Scene) -> NDArray[np.bool_]:
+    """The columns (C,) in which the gauge has this fault."""
+    return np.array(
+        [
+            any(one.part == gauge.name and one.mode == mode for one in fault.members or (fault,))
+            for fault in scene.columns.faults
+        ],
+        dtype=bool,
+    )
+
+
+def _half_way(gauge: Gauge, scene: Scene) -> NDArray[np.bool_]:
+    """Where a stage is neither good nor bad (C, 1): a load that it needs has drifted."""
+    needed = _loads(gauge.place, scene) if gauge.quantity == "stage" else set()
+    told = [
+        any(one.mode == "drifted" and one.part in needed for one in fault.members or (fault,))
+        for fault in scene.columns.faults
+    ]
+    return np.array(told, dtype=bool)[:, None]
+
+
+def _loads(stage: str, scene: Scene) -> set[str]:
+    """The parts that a stage needs, through other stages as well."""
+    model = scene.circuit.model
+    found: set[str] = set()
+    for need in model.stages[stage].needs:
+        found |= _loads(need, scene) if need in model.stages else {need}
+    return found
+
+
+def _volts(gauge: Gauge, scene: Scene) -> Floats:
+    network = scene.circuit.network
+    return np.asarray(scene.volts(network.node(gauge.place), network.size), dtype=float)
+
+
+def _amps(gauge: Gauge, scene: Scene) -> Floats:
+    return np.asarray(scene.amps(scene.circuit.network.element(gauge.place)), dtype=float)
+
+
+def _closed(gauge: Gauge, scene: Scene) -> Floats:
+    return scene.closed(gauge.place).astype(float)
+
+
+def _stage(gauge: Gauge, scene: Scene) -> Floats:
+    stage = scene.circuit.model.stages[gauge.place]
+    return np.where(scene.holds(gauge.place), stage.good or 0.0, stage.bad or 0.0)
+
+
+SHOWN: Mapping[str, Callable[[Gauge, Scene], Floats]] = {
+    "volts": _volts,
+    "amps": _amps,
+    "closed": _closed,
+    "stage": _stage,
+}
