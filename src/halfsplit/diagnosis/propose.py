@@ -211,9 +211,9 @@ def _options(numeric: list[Numeric], worded: list[Worded], chosen: Ints, minutes
         low[row], high[row] = one.low, one.high
     widest = max((len(one.words) for one in worded), default=1)
     likelihood = np.zeros((len(worded), len(chosen), widest))
-    for row, one in enumerate(worded):
-        for column, word in enumerate(one.words):
-            likelihood[row, :, column] = one.likelihood(word).ravel()[chosen]
+    for row, told in enumerate(worded):
+        for column, word in enumerate(told.words):
+            likelihood[row, :, column] = told.likelihood(word).ravel()[chosen]
     slips = Slips(SLIP, low, high) if len(numeric) else Slips(SLIP)
     return Candidates(minutes, predicted, sigma, likelihood, slips=slips)
 
