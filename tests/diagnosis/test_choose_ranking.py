@@ -32,7 +32,7 @@ def solved(kind):
 def mean_ratio(policy, kind):
     ratios = [expected_cost(problem, policy) / best for problem, best in solved(kind)]
     name = kind.__name__
-    print(f"{name}: mean {np.mean(ratios):.4f}, worst {max(ratios):.4f} of the optimum")  # noqa: T201
+    print(f"{name}: mean {np.mean(ratios):.4f}, worst {max(ratios):.4f} of the optimum")
     return float(np.mean(ratios))
 
 
