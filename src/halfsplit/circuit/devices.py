@@ -25,7 +25,7 @@ from halfsplit.circuit.element import (
     TalkDevice,
 )
 from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State
-from halfsplit.circuit.module_elements import FEED_MINIMUM, SUPPLY_LIMIT, SUPPLY_OHMS
+from halfsplit.circuit.module_elements import FEED_MINIMUM, SUPPLY_LIMIT, supply_ohms
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -338,7 +338,7 @@ def _supply(view: _View, number: int, device: SupplyDevice) -> States:
     limit = device.supply.limit or SUPPLY_LIMIT
     low_feed = feed < earth + device.supply.volts
     line = np.where(low_feed, 3, 1)
-    wanted = (np.where(low_feed, feed, earth + device.supply.volts) - pin) / SUPPLY_OHMS
+    wanted = (np.where(low_feed, feed, earth + device.supply.volts) - pin) / supply_ohms(device.supply)
     was = view.states[number]
     from_off = np.where(wanted > 0, line, 0)
     from_limit = np.where(wanted < limit * (1 - LIMIT_SLACK), line, 2)

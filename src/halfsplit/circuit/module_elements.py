@@ -97,6 +97,11 @@ def pins_read(condition: Condition | None) -> set[str]:
             return set()
 
 
+def supply_ohms(supply: Supply) -> float:
+    """Internal resistance of a regulated supply: one that is made for more current is stiffer."""
+    return SUPPLY_OHMS * min(1.0, SUPPLY_LIMIT / (supply.limit or SUPPLY_LIMIT))
+
+
 def units_heard(condition: Condition | None) -> set[str]:
     """The units that a condition asks for by bus, listeners and speakers."""
     match condition:
@@ -153,7 +158,7 @@ def _supply(assembly: Assembly, part: Part, supply: Supply, module: int, feed: P
             "supply",
             flow,
             sense,
-            1.0 / SUPPLY_OHMS,
+            1.0 / supply_ohms(supply),
             emf=-supply.volts,
             device=device,
             mask=0b0010,
@@ -161,7 +166,7 @@ def _supply(assembly: Assembly, part: Part, supply: Supply, module: int, feed: P
         )
     )
     assembly.limit(part, f"{name} limit", flow, supply.limit or SUPPLY_LIMIT, (device, 0b0100))
-    assembly.add(part, f"{name} dropout", "driver", flow, SUPPLY_OHMS, when=(device, 0b1000))
+    assembly.add(part, f"{name} dropout", "driver", flow, supply_ohms(supply), when=(device, 0b1000))
 
 
 def _talk(assembly: Assembly, part: Part, talk: Talk, module: int, feed: Point, earth: Point) -> None:

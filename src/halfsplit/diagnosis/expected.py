@@ -40,7 +40,7 @@ class Numeric:
     """A number that is expected.
 
     ``value`` and ``sigma`` (C, D) on the scale that readings are compared on; ``ghost`` (C, D) chance of a floating
-    reading; ``low``, ``high``: range of a slip; ``unknown`` (C,) columns that predict nothing.
+    reading; ``slip``: chance of a slip, and ``low``, ``high`` its range; ``unknown`` (C,) columns that predict nothing.
     """
 
     value: Floats
@@ -49,19 +49,20 @@ class Numeric:
     low: float
     high: float
     unknown: NDArray[np.bool_]
+    slip: float = SLIP
 
     def likelihood(self, reading: float) -> Floats:
         """Density of a reading (C, D)."""
         nothing = np.exp(-0.5 * ((reading - self.low) / ZERO_SIGMA) ** 2) / (ZERO_SIGMA * np.sqrt(2 * np.pi))
         even = self._even(reading)
-        density = self.honest(reading) + SLIP * (0.5 * nothing + 0.5 * even)
+        density = self.honest(reading) + self.slip * (0.5 * nothing + 0.5 * even)
         density[self.unknown] = even
         return np.asarray(density)
 
     def honest(self, reading: float) -> Floats:
         """The part of the density (C, D) that is no slip of the hand."""
         normal = np.exp(-0.5 * ((reading - self.value) / self.sigma) ** 2) / (self.sigma * np.sqrt(2 * np.pi))
-        return np.asarray((1 - SLIP) * ((1 - self.ghost) * normal + self.ghost * self._even(reading)))
+        return np.asarray((1 - self.slip) * ((1 - self.ghost) * normal + self.ghost * self._even(reading)))
 
     def between(self, low: float, high: float) -> Floats:
         """Chance (C, D) that a reading lies in a range: the integral of ``likelihood``."""
@@ -70,7 +71,7 @@ class Numeric:
         inside = np.clip((np.array([low, high]) - self.low) / (self.high - self.low), 0.0, 1.0)
         even = float(inside[1] - inside[0])
         honest = (1 - self.ghost) * normal + self.ghost * even
-        chance = np.asarray((1 - SLIP) * honest + SLIP * (0.5 * float(nothing) + 0.5 * even))
+        chance = np.asarray((1 - self.slip) * honest + self.slip * (0.5 * float(nothing) + 0.5 * even))
         chance[self.unknown] = even
         return chance
 

@@ -19,6 +19,10 @@ ERROR_SHARE = 0.01
 """Standard deviation of a sound gauge whose error the file does not tell, as a share of what it shows."""
 OFFSET_SHARE = 0.3
 """Standard deviation of an offset as a share of what the gauge shows when nothing is wrong."""
+MODEL_SHARE = 0.1
+"""What a fault changes is predicted to within so much of the change, since the file's values are typical ones."""
+SLIP = 0.001
+"""No hand slips at a gauge that is fixed."""
 HEADROOM = 0.6
 """A stuck gauge may show this much more than it does when nothing is wrong."""
 
@@ -33,9 +37,10 @@ def forecast_gauge(measurement: Measurement, context: Context) -> Numeric:
         np.full_like(value, gauge.error) if gauge.error is not None else ERROR_SHARE * np.abs(value) + 1e-6
     )
     uncertain = _lies(gauge, "stuck", scene)[:, None] | _half_way(gauge, scene)
-    sound = expect_number(value, error, scene, "gauge", uncertain.astype(float))
+    change = MODEL_SHARE * np.abs(value - value[context.healthy])
+    sound = expect_number(value, np.hypot(error, change), scene, "gauge", uncertain.astype(float))
     offset = _lies(gauge, "offset", scene)[:, None] * OFFSET_SHARE * (high - low)
-    return Numeric(sound.value, np.hypot(sound.sigma, offset), sound.ghost, low, high, sound.unknown)
+    return Numeric(sound.value, np.hypot(sound.sigma, offset), sound.ghost, low, high, sound.unknown, SLIP)
 
 
 def _range(gauge: Gauge, scene: Scene, healthy: Floats) -> tuple[float, float]:

@@ -24,7 +24,7 @@ JOINT_OHMS = np.geomspace(0.06, 160.0, 24)
 SHORT_GRID = np.concatenate([[0.05], np.geomspace(0.2, 1500.0, 11)])
 SHORT_SHARES = np.concatenate([[0.5], np.full(11, 0.5 / 11)])
 """A short is dead metal to metal in half the cases; the rest is spread log-uniform up to what water does."""
-DRIFTED_STEPS = 36
+DRIFTED_STEPS = 100
 HALF_DECADE = 3.5
 """Ratio of severities; a little more than half, so that the named ones have neighbours."""
 BATTERY_VOLTS = np.linspace(9.5, 12.0, 6)
