@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 
 import pytest
+
 from tests.references.adapt import Recording, components, diagnose, job_with
 
 

@@ -101,7 +101,9 @@ def reading_words(measurement: Measurement, value: float | str) -> str:
         return "OL"
     if measurement.quantity == "duty":
         return f"{100 * value:.0f} %"
-    return format_quantity(value, UNIT.get(measurement.quantity, ""))
+    unit = UNIT.get(measurement.quantity)
+    # A stage and a gauge have a unit of their own, of which the measurement does not know.
+    return format_quantity(value, unit) if unit else f"{value:.4g}"
 
 
 def evidence_words(measurement: Measurement, value: float | str, circuit: Circuit) -> str:

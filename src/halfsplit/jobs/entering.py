@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from halfsplit.diagnosis.measurement import ANSWERS, UNITS
 from halfsplit.errors import InputError
+from halfsplit.units import UNITS as WRITTEN
 from halfsplit.units import FieldNumber, format_quantity, is_over_range, plausible, read_field
 
 OVER_RANGE = "OL"
@@ -54,7 +55,9 @@ def read_entry(
     text = typed.strip()
     if quantity == "ohms" and is_over_range(text):
         return Entered(OVER_RANGE, "OL (open)")
-    if quantity in FIELD_UNITS or (quantity == "stage" and unit):
+    if quantity in ("stage", "gauge") and unit:
+        return _in_own_unit(text, unit)
+    if quantity in FIELD_UNITS:
         return _number(quantity, text, unit or FIELD_UNITS[quantity], confirmed, net_volts)
     words = ANSWERS.get(quantity, ())
     if text.lower() in words:
@@ -77,9 +80,23 @@ def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: flo
     return Entered(found.value, format_quantity(found.value, si_unit))
 
 
-def _si(_: FieldNumber, unit: str) -> str:
-    from halfsplit.units import UNITS as WRITTEN
+def _in_own_unit(text: str, unit: str) -> Entered:
+    """A stage and a gauge are told in the unit of the circuit file, whatever that is: 'rpm', 'bar'.
 
+    >>> _in_own_unit("380 kPa", "bar").value, _in_own_unit("900 rpm", "rpm").shown
+    (3.8, '900 rpm')
+    """
+    known = unit in WRITTEN
+    number = text if known or unit == "1" else text.removesuffix(unit)
+    try:
+        found = read_field(number, unit if known else "A")
+    except InputError as error:
+        raise Doubt(f"{error}", text, sure=False) from error
+    value = found.value / WRITTEN[unit][1] if known else found.value
+    return Entered(value, f"{value:.6g} {unit}".removesuffix(" 1"))
+
+
+def _si(_: FieldNumber, unit: str) -> str:
     return WRITTEN[unit][0]
 
 

@@ -80,13 +80,16 @@ def _part(name: str, circuit: Circuit | None) -> str:
 def _reading(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, str]:
     quantity = str(payload.get("quantity"))
     value = payload.get("value", "")
-    unit = ""
-    stage = circuit.model.stages.get(str(payload.get("at"))) if circuit and quantity == "stage" else None
-    if stage and not isinstance(value, str):
-        unit = "Pa" if stage.unit in ("bar", "kPa", "Pa") else ""
-    return place_words(payload, circuit), shown_value(quantity, value, unit) if unit or not stage else str(
-        value
-    )
+    if quantity in ("stage", "gauge") and not isinstance(value, str):
+        return place_words(payload, circuit), f"{float(value):.6g} {_own_unit(payload, circuit)}".rstrip()
+    return place_words(payload, circuit), shown_value(quantity, value)
+
+
+def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
+    """The unit that the circuit file gives to a stage or a gauge."""
+    at = str(payload.get("at"))
+    one = (circuit.model.stages.get(at) or circuit.model.gauges.get(at)) if circuit else None
+    return one.unit if one else ""
 
 
 def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:

@@ -81,11 +81,13 @@ def unit_of(place: Measurement, circuit: Circuit) -> str:
     if place.quantity == "stage":
         stage = circuit.model.stages.get(place.at)
         return stage.unit if stage else ""
+    if place.quantity == "gauge":
+        return circuit.model.gauges[place.at].unit or "1"
     return FIELD_UNITS.get(place.quantity, "")
 
 
 def words_of(place: Measurement, circuit: Circuit | None = None) -> tuple[str, ...]:
     """The words that may be answered; empty where a number is asked."""
-    if circuit is not None and place.quantity == "stage" and unit_of(place, circuit):
+    if circuit is not None and place.quantity in ("stage", "gauge") and unit_of(place, circuit):
         return ()
     return answers_for(place)

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from halfsplit.circuit.circuit import Circuit, Solution
+from halfsplit.circuit.element import Relay
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, apply, replaced
@@ -46,6 +47,7 @@ class Vehicle:
         self.slipped = 0
         self._parameters = circuit.network.draw(generator)
         self.blown_fuses: set[str] = set()
+        self.lies: dict[str, float] = {}
         self._repaired = False
 
     def repair(self, part: str) -> None:
@@ -217,6 +219,50 @@ def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
     return True
 
 
+def _gauge(vehicle: Vehicle, measurement: Measurement) -> float:
+    gauge = vehicle.circuit.model.gauges[measurement.at]
+    shown = gauge.ratio * SHOWN[gauge.quantity](vehicle, gauge.place, measurement)
+    fault = vehicle.fault_now(measurement.changes)
+    modes = {one.mode for one in (fault.members or (fault,)) if one.part == gauge.name} if fault else set()
+    if "stuck" in modes:
+        return vehicle.lies.setdefault(gauge.name, shown + _lie(vehicle, shown))
+    if "offset" in modes:
+        shown += vehicle.lies.setdefault(gauge.name, _lie(vehicle, shown))
+    error = gauge.error if gauge.error is not None else 0.01 * abs(shown)
+    return shown + (float(vehicle.generator.normal(0.0, error)) if vehicle.noise else 0.0)
+
+
+def _lie(vehicle: Vehicle, shown: float) -> float:
+    """How far a gauge that lies is off: a tenth to four tenths of what it should show, either way."""
+    way = 1.0 if vehicle.generator.random() < 0.5 else -1.0
+    return way * float(vehicle.generator.uniform(0.1, 0.4)) * (abs(shown) or 1.0)
+
+
+def _closed(vehicle: Vehicle, name: str, measurement: Measurement) -> float:
+    solution = vehicle.solution(measurement.state, measurement.changes)
+    fault = vehicle.fault_now(measurement.changes)
+    modes = {one.mode for one in (fault.members or (fault,)) if one.part == name} if fault else set()
+    if modes & {"open", "contact open", "contact welded"}:
+        return float("contact welded" in modes)
+    if vehicle.circuit.parts[name].kind != "relay":
+        return float(name not in vehicle.blown_fuses)
+    return float(solution.result.states[vehicle.circuit.network.devices.find(name, Relay)] == 1)
+
+
+def _number(vehicle: Vehicle, name: str, measurement: Measurement) -> float:
+    stage = vehicle.circuit.model.stages[name]
+    return float((stage.good if _holds(vehicle, name, measurement) else stage.bad) or 0.0)
+
+
+SHOWN: Mapping[str, Callable[[Vehicle, str, Measurement], float]] = {
+    "volts": lambda vehicle, place, made: vehicle.solution(made.state, made.changes).volts(place),
+    "amps": lambda vehicle, place, made: vehicle.solution(made.state, made.changes).amps(place),
+    "closed": _closed,
+    "stage": _number,
+}
+"""What a sound gauge of ratio 1 shows, by what it looks at."""
+
+
 def _code(vehicle: Vehicle, measurement: Measurement) -> str:
     kind = measurement.detail[0]
     now = vehicle.solution(measurement.state)
@@ -272,4 +318,5 @@ ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
     "hertz": _duty,
     "wiggle": _wiggle,
     "event": _no_event,
+    "gauge": _gauge,
 }
