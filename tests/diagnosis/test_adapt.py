@@ -1,6 +1,6 @@
-"""NASA's ADAPT-Lite recordings (diagnosis competition of 2010, data in ``adapt-lite``): the true component comes first.
+"""NASA's ADAPT-Lite recordings (diagnosis competition of 2010, ``adapt-lite``): the true component comes first.
 
-The readings of the testbed's own gauges before and after the injected fault are the evidence; see ``references/adapt.py``.
+The readings of the testbed's gauges before and after the injected fault are the evidence: ``references/adapt.py``.
 """
 
 from __future__ import annotations
