@@ -94,11 +94,35 @@ def test_answers_and_names_that_are_none(job, quantity, at, value, text):
 def test_striking_twice_and_striking_what_is_not_there(job):
     reading = job.complain("H1")
     job.strike(reading, "the customer meant another lamp")
-    with pytest.raises(ConflictError, match="struck out already"):
+    with pytest.raises(ConflictError) as twice:
         job.strike(reading, "again")
+    assert str(twice.value) == "this reading is struck out already"
+    assert job.readings[0].struck == "the customer meant another lamp"
     other = Diagnosis(job.circuit)
-    with pytest.raises(NotFoundError, match="none of this job"):
+    with pytest.raises(NotFoundError) as absent:
         other.strike(reading, "not mine")
+    assert str(absent.value) == "this reading is none of this job"
+
+
+def test_one_reading_is_not_taken_twice(job):
+    job.complain("H1", state="on")
+    test = job.next_tests(1)[0]
+    job.record(test, test.outcomes[0].word or test.outcomes[0].typical, id="tablet-7")
+    with pytest.raises(ConflictError) as raised:
+        job.record(test, test.outcomes[0].word or test.outcomes[0].typical, id="tablet-7")
+    assert str(raised.value) == "a reading tablet-7 is there already"
+    assert len(job.readings) == 2
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value"),
+    [("amps", 4000.0), ("ohms", -3.0), ("volts", -11.0), ("duty", 70.0), ("hertz", -1.0)],
+)
+def test_an_odd_number_of_any_unit_is_asked_about(job, quantity, value):
+    at = {"amps": "F1", "duty": "H1.1", "hertz": "H1.1"}.get(quantity, "H1.1")
+    with pytest.raises(ImplausibleReadingError, match="out of the ordinary"):
+        job.measure(quantity, at, state="on", value=value)
+    assert job.readings == ()
 
 
 def test_an_unknown_kind_of_code_and_unknown_earlier_work(job):

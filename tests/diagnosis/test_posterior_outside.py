@@ -175,3 +175,44 @@ def test_earlier_work_raises_what_was_touched():
     odds = [share / (1 - share) for share in shares]
     assert odds[0] < odds[1] < odds[2]
     assert odds[1] / odds[0] == pytest.approx(4.0, rel=0.5)
+
+
+def test_earlier_work_multiplies_exactly_what_is_at_the_place():
+    """By 4, by 15 if the complaint began at that visit (common practice, no source)."""
+    circuit = Circuit.parse(LAMPS)
+    shares = []
+    for touched in (None, False, True):
+        job = Diagnosis(circuit)
+        if touched is not None:
+            job.earlier_work(["X1"], began_then=touched)
+        prior = job.posterior().by_hypothesis
+        shares.append(prior["X1.2 high resistance"] / prior["K1 contact open"])
+    assert shares[1] / shares[0] == pytest.approx(4.0)
+    assert shares[2] / shares[0] == pytest.approx(15.0)
+
+
+ONE_LAMP = """
+battery G1
+fuse F1 10 A
+switch S1
+lamp H1 21 W
+ground E1
+ground E2
+G1.+ --[2.5mm2 1m]-- F1 --[1mm2 1m]-- S1 --[1mm2 2m]-- H1 --[1mm2 1m]-- E1
+G1.- --[16mm2 0.6m]-- E2
+state "off"
+state "on" S1 closed
+"""
+
+
+def test_a_second_fault_that_explains_nothing_is_not_believed():
+    """A pair of the cause with a sound part: no likelier for having just the severity of the cause."""
+    circuit = Circuit.parse(ONE_LAMP)
+    job = Diagnosis(circuit)
+    sick = circuit.solve("on", fault="E1 high resistance 10 ohm")
+    for point in ("H1.1", "H1.2", "E1"):
+        job.measure("volts", point, state="on", value=sick.volts(point))
+    shares = job.posterior().by_hypothesis
+    pairs = [share for name, share in shares.items() if "E1 high resistance 10 ohm + " in name]
+    assert len(pairs) > 10
+    assert sum(pairs) < 0.05 * shares["E1 high resistance"]

@@ -63,7 +63,9 @@ def after(recording: Recording, injected_at: float, sound: Readings, circuit: Ci
     starts = np.arange(injected_at, recording.seconds[-1] - WINDOW_SECONDS, WINDOW_SECONDS)
     windows = [recording.mean(float(start), float(start) + WINDOW_SECONDS) for start in starts]
     chosen = sorted(windows, key=lambda one: -_difference(one, sound, circuit))[:WINDOWS]
-    return {name: float(np.mean([one[name] for one in chosen if name in one] or [sound[name]])) for name in sound}
+    return {
+        name: float(np.mean([one[name] for one in chosen if name in one] or [sound[name]])) for name in sound
+    }
 
 
 def _difference(window: Readings, sound: Readings, circuit: Circuit) -> float:
