@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pyagrum
 import pytest
 
 from halfsplit import Circuit, Diagnosis
-from halfsplit.diagnosis.evidence import Worded, forecast
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.belief import Belief
+from halfsplit.diagnosis.evidence import forecast
+from halfsplit.diagnosis.expected import Forecast, Worded
+from halfsplit.diagnosis.measurement import ANSWERS, Between, Measurement, Reading
 
 LAMPS = """
 battery G1
@@ -30,70 +34,74 @@ state "off"
 state "on" S1 closed
 """
 
-EVIDENCE = (
+EDGES = (-np.inf, 0.5, 6.0, 11.5, 12.3, np.inf)
+"""Volts are told in so many ranges."""
+
+
+def _range(number: int) -> Between:
+    return Between(0.0, EDGES[number], EDGES[number + 1])
+
+
+EVIDENCE: tuple[tuple[Measurement, str | Between], ...] = (
     (Measurement("works", "H1", "on"), "weak"),
+    (Measurement("volts", "X1.1:out", "on", instrument="meter"), _range(3)),
     (Measurement("works", "H2", "on"), "yes"),
+    (Measurement("volts", "H1.2", "on", instrument="meter"), _range(1)),
     (Measurement("lamp", "X1.1:out", "on", instrument="test lamp"), "bright"),
     (Measurement("blown", "F1", "on"), "no"),
     (Measurement("inspection", "X1.2", "on"), "good"),
 )
 
 
-def _network(job: Diagnosis, evidence) -> pyagrum.BayesNet:
-    """Column and draw are parents of every reading; each table is what the forecast says of the words."""
-    belief = job.posterior().belief
+def _table(expected: Forecast) -> np.ndarray:
+    """Chance of each word, or of each range of volts (C, D, K)."""
+    if isinstance(expected, Worded):
+        return np.stack([expected.likelihood(word) for word in expected.words], axis=-1)
+    return np.stack([expected.between(low, high) for low, high in pairwise(EDGES)], axis=-1)
+
+
+def _network(belief: Belief) -> pyagrum.BayesNet:
+    """Column and draw are parents of every reading; each table is what our forecast says of it."""
     columns, draws = len(belief.columns), len(belief.context.predictor.draws)
     net = pyagrum.BayesNet()
-    column = net.add(pyagrum.RangeVariable("column", "", 0, columns - 1))
-    draw = net.add(pyagrum.RangeVariable("draw", "", 0, draws - 1))
-    net.cpt(column)[:] = belief.prior / belief.prior.sum()
-    net.cpt(draw)[:] = np.full(draws, 1.0 / draws)
-    for number, (measurement, _) in enumerate(evidence):
-        expected = forecast(measurement, belief.context)
-        assert isinstance(expected, Worded)
-        table = np.stack([expected.likelihood(word) for word in expected.words], axis=-1)
-        node = net.add(pyagrum.LabelizedVariable(f"r{number}", "", list(expected.words)))
-        net.addArc(column, node)
-        net.addArc(draw, node)
-        order = list(net.cpt(node).names)
-        shape = {"column": columns, "draw": draws, f"r{number}": len(expected.words)}
-        given = {"column": 0, "draw": 1, f"r{number}": 2}
+    net.cpt(net.add(pyagrum.RangeVariable("column", "", 0, columns - 1)))[:] = (
+        belief.prior / belief.prior.sum()
+    )
+    net.cpt(net.add(pyagrum.RangeVariable("draw", "", 0, draws - 1)))[:] = np.full(draws, 1.0 / draws)
+    for number, (measurement, _) in enumerate(EVIDENCE):
+        table = _table(forecast(measurement, belief.context))
+        assert table.sum(axis=-1) == pytest.approx(np.ones((columns, draws)), abs=1e-9)
+        node = net.add(pyagrum.RangeVariable(f"r{number}", "", 0, table.shape[-1] - 1))
+        net.addArc("column", f"r{number}")
+        net.addArc("draw", f"r{number}")
+        axes = {"column": 0, "draw": 1, f"r{number}": 2}
         # pyAgrum fills with the first name running fastest.
-        flat = np.transpose(table, [given[name] for name in reversed(order)]).ravel()
-        assert flat.size == np.prod([shape[name] for name in order])
-        net.cpt(node).fillWith(flat.tolist())
+        order = [axes[name] for name in reversed(list(net.cpt(node).names))]
+        net.cpt(node).fillWith(np.transpose(table, order).ravel().tolist())
     return net
+
+
+def _value(measurement: Measurement, value: str | Between) -> int:
+    """The number of a word or range in the table of a reading."""
+    if isinstance(value, str):
+        return ANSWERS[measurement.quantity].index(value)
+    return EDGES.index(value.low)
 
 
 @pytest.mark.parametrize("count", range(1, len(EVIDENCE) + 1))
 def test_the_posterior_is_that_of_an_exact_inference_library(count):
-    job = Diagnosis(Circuit.parse(LAMPS), draws=4)
     evidence = EVIDENCE[:count]
-    for measurement, word in evidence:
-        job.measure(
-            measurement.quantity,
-            measurement.at,
-            state=measurement.state,
-            value=word,
-            instrument=measurement.instrument,
-        )
-    net = _network(job, evidence)
-    outside = pyagrum.LazyPropagation(net)
-    outside.setEvidence({f"r{number}": word for number, (_, word) in enumerate(evidence)})
+    job = Diagnosis(Circuit.parse(LAMPS), draws=4)
+    readings = [Reading(f"{number:05d}", *one) for number, one in enumerate(evidence)]
+    posterior = job._infer().posterior(readings)
+    outside = pyagrum.LazyPropagation(_network(posterior.belief))
+    outside.setEvidence({f"r{number}": _value(*one) for number, one in enumerate(evidence)})
     outside.makeInference()
-    expected = np.array(outside.posterior("column").tolist())
-    posterior = job.posterior()
-    ours = posterior.weights.sum(axis=1)
-    chosen = ours > 0
-    assert chosen.sum() > 20
-    assert ours[chosen] / ours[chosen].sum() == pytest.approx(
-        expected[chosen] / expected[chosen].sum(), rel=1e-9, abs=1e-12
-    )
-    drawn = np.array(outside.posterior("draw").tolist())
-    assert posterior.weights.sum() <= 1 + 1e-12
-    if chosen.all():
-        by_draw = posterior.weights.sum(axis=0)
-        assert by_draw / by_draw.sum() == pytest.approx(drawn, abs=1e-9)
+    ours = posterior.weights / posterior.weights.sum()
+    assert (ours > 0).all()
+    for name, axis in (("column", 1), ("draw", 0)):
+        expected = np.array(outside.posterior(name).tolist())
+        assert ours.sum(axis=axis) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
 def test_striking_gives_exactly_what_there_would_be_without_it():
