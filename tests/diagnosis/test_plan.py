@@ -123,7 +123,7 @@ def test_ranges_cover_every_reading_without_overlap(made):
 
 def test_the_belief_in_the_branches_averages_to_the_belief_before(job):
     """The law of total probability, for each repair group."""
-    situation = job._state_of_mind()
+    situation = job.situation()
     test = job.next_tests(limit=1)[0]
     before = situation.posterior.by_hypothesis
     told = results(situation, test)

@@ -199,61 +199,62 @@ class Diagnosis:
 
     def suspects(self) -> tuple[Suspect, ...]:
         """Suspects by the repair that cures them, most probable first."""
-        return suspects.suspects(self._state_of_mind())
+        return suspects.suspects(self.situation())
 
     def finding(self) -> proof.Finding | None:
         """None, or what was found, whether it is proven, and what proof is missing."""
-        return proof.finding(self._state_of_mind(), self.found_at)
+        return proof.finding(self.situation(), self.found_at)
 
     def next_tests(self, limit: int = 5) -> tuple[Test, ...]:
         """The tests worth their minutes, best first.
 
         What tells the suspects apart; once a cause is found, what its proof still lacks.
         """
-        return propose(self._state_of_mind(), limit, self.found_at)
+        return propose(self.situation(), limit, self.found_at)
 
     def rank(self, measurement: Measurement) -> Test:
         """What a test that the technician prefers is worth."""
-        return propose(self._state_of_mind(), 1, self.found_at, only=measurement)[0]
+        return propose(self.situation(), 1, self.found_at, only=measurement)[0]
 
     def odd_reading(self) -> Reading | None:
         """The reading that fits worst, where it fits badly: to be repeated before two faults are believed."""
-        return suspects.odd_reading(self._state_of_mind())
+        return suspects.odd_reading(self.situation())
 
     def replacement(self, part: str, price: float, minutes: float, hourly: float) -> Replacement:
         """What fitting a part on suspicion would cost: the chance that it cures, and the money per cure."""
-        return suspects.replacement(self._state_of_mind(), part, price, minutes, hourly)
+        return suspects.replacement(self.situation(), part, price, minutes, hourly)
 
     def expected(self, point: str, state: str | None = None) -> tuple[Expected, ...]:
         """'What should I see here?': healthy, and under each leading suspect."""
-        return suspects.expected_at(self._state_of_mind(), point, state or self._default_state())
+        return suspects.expected_at(self.situation(), point, state or self._default_state())
 
     def audit(self, reading: Reading) -> str:
         """What a good reading could not have seen ('a 5 W lamp there sees nothing under 7.2 ohm'), or nothing."""
-        return looking.unseen(self._state_of_mind(), reading)
+        return looking.unseen(self.situation(), reading)
 
     def free_looks(self) -> tuple[Test, ...]:
         """Symptoms nobody has asked about yet that tell the suspects apart and cost seconds."""
-        situation = self._state_of_mind()
+        situation = self.situation()
         return tuple(describe(situation, one) for one in looking.free_looks(situation)[:6])
 
     def alibi(self) -> looking.Alibi:
         """Every other repair that gives the same readings, and a cheap set of tests that excludes them all."""
-        situation = self._state_of_mind()
+        situation = self.situation()
         return looking.alibi(situation, candidates_for(situation))
 
     def trap(self, state: str | None = None, channels: int = looking.CHANNELS) -> looking.Trap:
         """Where to leave channels connected on a road test, for a fault that comes and goes."""
-        return looking.trap(self._state_of_mind(), state or self._default_state(), channels)
+        return looking.trap(self.situation(), state or self._default_state(), channels)
 
     def verify(self) -> tuple[tuple[Test, float | str], ...]:
         """After the repair: the tests to make again, and what each must read now."""
-        situation = self._state_of_mind()
+        situation = self.situation()
         return tuple((describe(situation, one), value) for one, value in proof.verify_measurements(situation))
 
-    # Inside.
+    # What the answers above are worked out from; for the plan and the workbench.
 
-    def _state_of_mind(self) -> Situation:
+    def situation(self) -> Situation:
+        """All that is known now, as one value that later readings do not change."""
         return Situation(
             self.circuit,
             self.instruments,

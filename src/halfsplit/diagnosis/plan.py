@@ -145,7 +145,7 @@ def plan(
     steps of the whole plan. ``progress`` is told (steps made, steps at most). Readings are taken as made while the
     fault is present. Of an intermittent fault the plan says so.
     """
-    root = _Node(_to_and_fro(job._state_of_mind()), 1.0, found_at)  # noqa: SLF001 - same package
+    root = _Node(_to_and_fro(job.situation()), 1.0, found_at)
     _grow(root, _Bounds(found_at, rare, deepest, largest), progress)
     steps = _numbered(root)
     endings = tuple(

@@ -203,7 +203,7 @@ def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
 
 
 def _verified(diagnosis: Diagnosis) -> Iterator[tuple[Measurement, float | str]]:
-    situation = diagnosis._state_of_mind()  # noqa: SLF001
+    situation = diagnosis.situation()
     yield from verify_measurements(situation)
 
 
