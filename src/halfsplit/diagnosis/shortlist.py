@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.cost import own_minutes
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Scene
@@ -45,7 +46,7 @@ def shortlist(
     best = probes[np.argsort(-value[probes], kind="stable")[:MOST]]
     kept = sorted({*best.tolist(), *np.flatnonzero(np.isinf(worth)).tolist()})
     told = [wanted[number] for number in kept]
-    _source_ohms(situation, told)
+    _solve_together(situation, told)
     return told
 
 
@@ -73,17 +74,15 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
     return told
 
 
-def _source_ohms(situation: Situation, tests: Sequence[Measurement]) -> None:
-    """What the instrument's load will meet at the points that are left, found for all together."""
-    network = situation.circuit.network
+def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
+    """The volts across loads, and what an instrument's load meets, found at once: many together are much cheaper."""
+    network, parts = situation.circuit.network, situation.circuit.parts
     for state, changes in dict.fromkeys((one.state, one.changes) for one in tests):
-        nodes = [
-            network.node(one.at)
-            for one in tests
-            if one.quantity in ("volts", "lamp")
-            and one.to is None
-            and (one.state, one.changes) == (state, changes)
-        ]
-        if nodes:
+        here = [one for one in tests if (one.state, one.changes) == (state, changes)]
+        points = [network.node(one.at) for one in here if one.quantity in ("volts", "lamp") and one.to is None]
+        loads = [one.at for one in here if one.quantity == "works" and parts[one.at].kind in LOADS]
+        across = [int(node) for load in loads for node in network.ends[network.element(load)][:2]]
+        if points or across:
             scene = situation.context.scene(Measurement("volts", "", state, changes=changes))
-            scene.fill_source([node for node in nodes if node != network.size])
+            scene.fill_source([node for node in points if node != network.size])
+            scene.fill([node for node in across if node != network.size])

@@ -7,6 +7,7 @@ can leave a file that nothing refers to, never a reference to a file that is not
 import hashlib
 import os
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from io import BufferedReader
 from pathlib import Path
@@ -17,6 +18,9 @@ from halfsplit.errors import InputError, StorageError
 from halfsplit.store.content import HEAD, accepted, check_content
 from halfsplit.store.failures import DamagedError, translated
 from halfsplit.store.records import AttachmentKind
+
+Check = Callable[[Path, str], None]
+"""Called with a file that has come in whole, and its SHA-256, before it is kept; raises where it is of no use."""
 
 _CHUNK = 1 << 20
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -47,11 +51,17 @@ class FileStore:
             raise InputError(f"{sha256[:80]!r} is no SHA-256", remedy="64 hexadecimal digits name a file")
         return self.folder / sha256[:2] / sha256
 
-    def put(self, source: IO[bytes], kind: AttachmentKind, name: str) -> StoredFile:
-        """Store the bytes of `source`; on the disk when this returns.
+    def made_from(self, sha256: str) -> Path:
+        """Where what was worked out from a content may lie: it can be deleted, for it can be made again."""
+        return self.folder / "made" / self.path(sha256).name
+
+    def put(
+        self, source: IO[bytes], kind: AttachmentKind, name: str, check: Check | None = None
+    ) -> StoredFile:
+        """Store the bytes of `source`; on the disk when this returns. `check` looks at them before.
 
         Raises:
-            InputError: empty, too large for its kind, or not what it should be.
+            InputError: empty, too large for its kind, or not what it should be; or what `check` raises.
             StorageError: the disk is full or cannot be written to.
         """
         with translated():
@@ -60,6 +70,8 @@ class FileStore:
             try:
                 with temporary:
                     stored = _copy(source, temporary, kind, name)
+                if check is not None:
+                    check(Path(temporary.name), stored.sha256)
                 self._place(Path(temporary.name), stored.sha256)
             finally:
                 Path(temporary.name).unlink(missing_ok=True)

@@ -359,6 +359,34 @@ class JobFile:
     changes: tuple[Change, ...]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Practice:
+    """An exercise of practice: a hidden fault for one person to find, with how far it is or how it ended.
+
+    `record` holds what was done and what came of it; it tells what is hidden as well, so that a later release
+    does not change it. `ended_at` is None while it goes on; `points` and `best_minutes` are None until the best path
+    has been worked out. `version` counts how often it was saved.
+    """
+
+    practice_id: str
+    person: str
+    title: str
+    difficulty: str
+    seed: int
+    begun_at: datetime
+    circuit: str = ""
+    record: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    ended_at: datetime | None = None
+    version: int = 0
+    solved: bool = False
+    points: int | None = None
+    minutes: float = 0.0
+    tests: int = 0
+    hints: int = 0
+    wrong: int = 0
+    best_minutes: float | None = None
+
+
 def struck_ids(entries: Iterable[EvidenceEntry]) -> frozenset[str]:
     """Ids of the entries that no longer count, from all entries of a job.
 

@@ -20,7 +20,8 @@ from halfsplit.store.accounts import Accounts
 from halfsplit.store.attachments import add_attachment, read_attachment
 from halfsplit.store.costs import authorise, save_line
 from halfsplit.store.database import Database, checked_url, default_files
-from halfsplit.store.files import FileStore
+from halfsplit.store.files import Check, FileStore
+from halfsplit.store.practices import Practices
 from halfsplit.store.records import (
     Attachment,
     Authorisation,
@@ -56,6 +57,7 @@ class JobStore:
 
     Attributes:
         accounts: users, sessions, failed logins, the first owner's link, the audit list.
+        practices: exercises of practice, per person.
 
     Raises:
         InputError: the URL is of no use.
@@ -77,6 +79,7 @@ class JobStore:
         self.files = FileStore(files or default_files(address))
         self._database = Database(address, busy_seconds=busy_seconds)
         self.accounts = Accounts(self._database)
+        self.practices = Practices(self._database)
 
     def __enter__(self) -> Self:
         return self
@@ -244,8 +247,12 @@ class JobStore:
 
     # Attachments
 
-    def attach(self, job_id: str, attachment: Attachment, source: IO[bytes]) -> Attachment:
+    def attach(
+        self, job_id: str, attachment: Attachment, source: IO[bytes], *, check: Check | None = None
+    ) -> Attachment:
         """Store an attachment's bytes and what they are, found from the bytes. A repeat is stored once.
+
+        `check` is called with the file and its SHA-256 when it has come in whole; where it raises, nothing is stored.
 
         Raises:
             InputError: empty, too large, or not what its kind should be.
@@ -253,7 +260,7 @@ class JobStore:
         """
         with self._reading_job(job_id):
             pass  # no bytes are taken in for a job that is not there
-        file = self.files.put(source, attachment.kind, attachment.name)
+        file = self.files.put(source, attachment.kind, attachment.name, check)
         with writing_job(self._database, job_id) as job:
             return add_attachment(job, attachment, file)
 

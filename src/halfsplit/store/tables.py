@@ -309,6 +309,30 @@ owner_links = Table(
     _moment("used_at", nullable=True),
 )
 
+# Exercises of practice: a person's, and of no job.
+practices = Table(
+    "practices",
+    metadata,
+    _identifier("practice_id", primary_key=True),
+    _line("person"),
+    _line("title"),
+    Column("circuit", String(NOTATION), nullable=False),
+    _line("difficulty"),
+    Column("seed", BigInteger, nullable=False),
+    _moment("begun_at"),
+    _moment("ended_at", nullable=True),
+    Column("version", Integer, nullable=False),
+    Column("record", Json(dict[str, Any], DOCUMENT), nullable=False),
+    _yes_no("solved"),
+    Column("points", Integer),
+    Column("minutes", Float, nullable=False),
+    Column("tests", Integer, nullable=False),
+    Column("hints", Integer, nullable=False),
+    Column("wrong", Integer, nullable=False),
+    Column("best_minutes", Float),
+    Index(None, "person", "begun_at"),
+)
+
 # Table -> the keys by which a row could be replaced.
 KEPT: dict[str, tuple[tuple[str, ...], ...]] = {
     "intakes": (("job_id", "version"),),
