@@ -17,6 +17,7 @@ from halfsplit.store import (
     JobSettings,
     JobStore,
     PartUsed,
+    Practice,
     ShownResult,
     Step,
     Vehicle,
@@ -61,6 +62,11 @@ def photo(attachment_id: str) -> Attachment:
     return Attachment(attachment_id=attachment_id, kind="photo", name="X31.jpg", at=NOW, who="Ada")
 
 
+def practice(practice_id: str = "practice-1", **more) -> Practice:
+    said = {"person": "Ada", "title": "Rear wiper", "difficulty": "single", "seed": 7, "begun_at": NOW}
+    return Practice(practice_id=practice_id, circuit="battery G1", record={"acts": []}, **(said | more))
+
+
 def fill(store: JobStore, job_id: str = "job-1") -> None:
     """A job with something in every list."""
     store.open_job(job_id, intake(), who="Ada", at=NOW, customer=Customer(name="Ünal", phone="555 0101"))
@@ -94,3 +100,4 @@ def fill(store: JobStore, job_id: str = "job-1") -> None:
         job_id,
         Closing(complaint="wiper stops", cause="X31.4 spread", correction="terminal", who="Ada", at=later(9)),
     )
+    store.practices.begin(practice())
