@@ -1,6 +1,7 @@
 """From roles to results, and how these are shown."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -149,8 +150,20 @@ def test_report_lines_show_verdict_reason_cautions_and_whom_to_defer_to() -> Non
 
 
 def test_every_analysis_but_the_harmless_one_has_its_caution() -> None:
-    analyses = {result.analysis for role in ROLES for result in analyse(start(), {"A": role})}
+    trace = replace(start()["A"], unit="")
+    analyses = {result.analysis for role in ROLES for result in analyse(Capture((trace,)), {"A": role})}
     assert analyses - set(CAUTIONS) == {"duty cycle"}
+
+
+def test_a_clamp_recorded_in_volts_is_asked_for_its_scale_and_nothing_is_measured_from_it() -> None:
+    trace = replace(start()["A"], unit="V")
+    (result,) = analyse(Capture((trace,)), {"A": "starter current"})
+    assert result.describe() == (
+        "unit: cannot tell, because channel 'A' is in V, the starter current has to be in A: "
+        "give its scale, A for each V",
+    )
+    (scaled, *_) = analyse(Capture((trace,)).scaled({"A": (100.0, "A")}), {"A": "starter current"})
+    assert scaled.analysis == "cranking"
 
 
 def test_results_as_json() -> None:

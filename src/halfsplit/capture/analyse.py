@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal, TypeVar
+from typing import ClassVar, Final, Literal, TypeVar
 
 import numpy as np
 
@@ -67,13 +67,35 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
             raise InputError(f"two channels are given as {name!r}: {named[name].name!r} and {channel!r}")
         named[name] = capture[channel]
     known = setup or Setup()
-    results = [
+    wrong = [_unscaled(role, channel) for role, channel in named.items() if _needs_scale(role, channel)]
+    named = {role: channel for role, channel in named.items() if not _needs_scale(role, channel)}
+    results = wrong + [
         result
         for needs, run in ANALYSES
         if any(need in named for need in needs)
         for result in run(named, known)
     ]
     return tuple(results)
+
+
+class UnitResult(Result):
+    """A channel whose unit is another one than its role's: a clamp that was recorded in volts, counts of a sound card."""
+
+    analysis: ClassVar[str] = "unit"
+
+
+def _needs_scale(role: str, channel: Channel) -> bool:
+    wanted = role_named(role).unit
+    return bool(wanted) and channel.unit in ("V", "A", "ohm", "s", "count") and channel.unit != wanted
+
+
+def _unscaled(role: str, channel: Channel) -> Result:
+    wanted = role_named(role).unit
+    reason = (
+        f"channel {channel.name!r} is in {channel.unit}, the {role} has to be in {wanted}: give its scale, "
+        f"{wanted} for each {channel.unit}"
+    )
+    return UnitResult(verdict="cannot tell", reason=reason)
 
 
 def _starting(named: Named, setup: Setup) -> Sequence[Result]:

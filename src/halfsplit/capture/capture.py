@@ -85,6 +85,10 @@ class Capture(Recording):
             return _few(trace, max(first - 1, 0), min(last + 1, len(trace)))
         return _many(trace, np.linspace(start, stop, pixels + 1))
 
+    def part(self, start: float, stop: float) -> "Capture":
+        """The same channels between two times in seconds, each in the capture's own time; no sample is copied."""
+        return replace(self, channels=tuple(channel.part(start, stop) for channel in self.channels))
+
     def with_rate(self, rate: float, start: float = 0.0) -> "Capture":
         """The same capture where channels without a time base are taken at `rate` samples a second."""
         return replace(

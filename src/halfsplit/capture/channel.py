@@ -84,6 +84,16 @@ class Channel:
             unit=self.unit if unit is None else unit,
         )
 
+    def part(self, start: float, stop: float) -> "Channel":
+        """The samples from `start` up to `stop` seconds; a record of edges keeps the level at its beginning."""
+        first, last = self.position(start), self.position(stop)
+        if self.edges and first:
+            first -= 1
+        if self.times is not None:
+            return replace(self, raw=self.raw[first:last], times=self.times[first:last], kept_pyramid=None)
+        begin = self.start + first / (self.rate or 1.0)
+        return replace(self, raw=self.raw[first:last], start=begin, kept_pyramid=None)
+
     @cached_property
     def pyramid(self) -> pyramid.Pyramid:
         """The extremes for display: those that were kept, or made when first asked for."""

@@ -1,6 +1,7 @@
 """Results as text for a terminal and as a drawing for a report."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
@@ -63,40 +64,95 @@ def plot_svg(
     `roles` (channel name -> role) selects and names the traces; without it the first eight channels are drawn. The SVG
     is returned, and written to `out` if given.
     """
+    title = "; ".join(f"{result.analysis}: {result.verdict}" for result in results)
+    marks = [mark for result in results for mark in result.marks]
+    drawn = _drawn(capture, roles or {}, marks, Frame(title=title), "svg")
+    if out is not None:
+        Path(out).write_bytes(drawn)
+    return drawn
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What of a capture is drawn: from `start` to `stop` seconds (None: all of it), with `cursors` at times.
+
+    `reference` is another capture whose channels of the same roles lie behind, `shift` seconds later.
+    """
+
+    title: str = ""
+    start: float | None = None
+    stop: float | None = None
+    cursors: tuple[float, ...] = ()
+    reference: Capture | None = None
+    reference_roles: Mapping[str, str] = field(default_factory=dict)
+    shift: float = 0.0
+
+
+def plot_png(capture: Capture, marks: Sequence[Mark], roles: Mapping[str, str], frame: Frame) -> bytes:
+    """A picture for the record: the traces as a screen showed them, on white, with marks and cursors."""
+    return _drawn(capture, roles, marks, frame, "png")
+
+
+def _drawn(
+    capture: Capture, roles: Mapping[str, str], marks: Sequence[Mark], frame: Frame, kind: str
+) -> bytes:
     import matplotlib as mpl
     from matplotlib.figure import Figure  # 0.4 s to import: only when something is drawn
 
     chosen = list(roles) if roles else [channel.name for channel in capture.channels]
     channels = [capture[name] for name in chosen[:_MOST_CHANNELS]]
     with mpl.rc_context({"svg.hashsalt": "halfsplit", "svg.fonttype": "path", "font.size": 9}):
-        figure = Figure(figsize=(10, 1.2 + 1.8 * len(channels)), layout="constrained")
+        figure = Figure(figsize=(10, 1.2 + 1.8 * len(channels)), layout="constrained", dpi=110)
         axes = figure.subplots(len(channels), 1, sharex=True, squeeze=False)[:, 0]
         for i, (channel, axis) in enumerate(zip(channels, axes, strict=True)):
-            _trace(
-                axis,
-                capture,
-                channel,
-                COLOURS[i % len(COLOURS)],
-                (roles or {}).get(channel.name, channel.name),
-            )
-            _spans(axis, [mark for result in results for mark in result.marks])
+            label = roles.get(channel.name, channel.name)
+            _behind(axis, label, frame)
+            _trace(axis, capture, channel, COLOURS[i % len(COLOURS)], label, frame)
+            _spans(axis, marks)
+            for number, cursor in enumerate(frame.cursors, start=1):
+                axis.axvline(cursor, color="0.25", linewidth=1.0)
+                axis.annotate(f" {number}", (cursor, 1.0), xycoords=("data", "axes fraction"), va="top")
         axes[-1].set_xlabel("time in s" if channels[-1].has_time else "sample")
-        figure.suptitle("; ".join(f"{result.analysis}: {result.verdict}" for result in results), fontsize=9)
+        if frame.start is not None and frame.stop is not None:
+            axes[-1].set_xlim(frame.start, frame.stop)
+        figure.suptitle(frame.title, fontsize=9)
         drawn = BytesIO()
-        figure.savefig(drawn, format="svg", metadata={"Date": None})
-    if out is not None:
-        Path(out).write_bytes(drawn.getvalue())
+        figure.savefig(drawn, format=kind, metadata={"Date": None} if kind == "svg" else None)
     return drawn.getvalue()
 
 
-def _trace(axis: Any, capture: Capture, channel: Channel, colour: str, label: str) -> None:
-    start = channel.start if channel.times is None else float(channel.times[0])
-    window = capture.window(channel.name, start, max(channel.stop, start + 1e-9), _PIXELS)
+def _behind(axis: Any, role: str, frame: Frame) -> None:
+    """The reference's channel of this role, in grey."""
+    name = next((name for name, one in frame.reference_roles.items() if one == role), None)
+    if frame.reference is None or name is None:
+        return
+    channel, shift = frame.reference[name], frame.shift
+    moved = Frame(
+        start=None if frame.start is None else frame.start - shift,
+        stop=None if frame.stop is None else frame.stop - shift,
+    )
+    _trace(axis, frame.reference, channel, "0.6", role, moved, later=shift)
+
+
+def _trace(
+    axis: Any,
+    capture: Capture,
+    channel: Channel,
+    colour: str,
+    label: str,
+    frame: Frame,
+    later: float = 0.0,
+) -> None:
+    first = channel.start if channel.times is None else float(channel.times[0])
+    start = first if frame.start is None else frame.start
+    stop = max(channel.stop, start + 1e-9) if frame.stop is None else frame.stop
+    window = capture.window(channel.name, start, stop, _PIXELS)
+    times = window.times + later
     if window.exact:
         style = {"drawstyle": "steps-post"} if channel.edges else {}
-        axis.plot(window.times, window.low, color=colour, linewidth=0.8, **style)
+        axis.plot(times, window.low, color=colour, linewidth=0.8, **style)
     else:
-        axis.fill_between(window.times, window.low, window.high, color=colour, linewidth=0.6)
+        axis.fill_between(times, window.low, window.high, color=colour, linewidth=0.6)
     axis.set_ylabel(f"{label}\n{channel.unit}".rstrip(), rotation=0, ha="right", va="center")
     axis.margins(x=0)
     for side in ("top", "right"):
