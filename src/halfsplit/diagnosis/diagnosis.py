@@ -14,19 +14,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.interventions import Intervention, Replace
+from halfsplit.circuit.interventions import Intervention
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.model import Part
-from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis import looking, proof, suspects
-from halfsplit.diagnosis.codes import CODE_KINDS
-from halfsplit.diagnosis.cost import places
+from halfsplit.diagnosis.after_repair import to_verify
+from halfsplit.diagnosis.codes import check_code
+from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import Expected, Replacement, Suspect
+from halfsplit.diagnosis.there import FINDERS, check_measurement, check_part
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.units import plausible
 
@@ -124,10 +124,7 @@ class Diagnosis:
         is_set: bool = True,
     ) -> Reading:
         """A fault code of a unit, mapped to a pin and a kind of failure (one of ``evidence.CODE_KINDS``)."""
-        if kind not in CODE_KINDS:
-            raise InputError(
-                f"there is no kind of code {kind!r}", remedy=f"use one of {', '.join(CODE_KINDS)}"
-            )
+        check_code(self.circuit, unit, kind, None if pin is None else str(pin))
         detail = (kind,) if pin is None else (kind, str(pin))
         measurement = Measurement("code", unit, state or self._default_state(), detail=detail)
         return self._take(measurement, "set" if is_set else "not set", "yes", source="code")
@@ -216,6 +213,17 @@ class Diagnosis:
         """What a test that the technician prefers is worth."""
         return propose(self.situation(), 1, self.found_at, only=measurement)[0]
 
+    def cost(self, measurement: Measurement) -> tuple[float, tuple[str, ...]]:
+        """Minutes of a test as things stand, and the places that it opens; what it would tell is not weighed.
+
+        Raises UnknownNameError for what is not in the circuit.
+        """
+        check_measurement(self.circuit, measurement)
+        model = self.circuit.model
+        opens = tuple(key for key in places(measurement, model) if key not in self._opened)
+        minutes = own_minutes(measurement, model, self._state)
+        return minutes + sum(reach_minutes(key, model) for key in opens), opens
+
     def odd_reading(self) -> Reading | None:
         """The reading that fits worst, where it fits badly: to be repeated before two faults are believed."""
         return suspects.odd_reading(self.situation())
@@ -249,7 +257,7 @@ class Diagnosis:
     def verify(self) -> tuple[tuple[Test, float | str], ...]:
         """After the repair: the tests to make again, and what each must read now."""
         situation = self.situation()
-        return tuple((describe(situation, one), value) for one, value in proof.verify_measurements(situation))
+        return tuple((describe(situation, one), value) for one, value in to_verify(situation))
 
     # What the answers above are worked out from; for the plan and the workbench.
 
@@ -292,7 +300,7 @@ class Diagnosis:
         words: str = "",
         id: str | None = None,
     ) -> Reading:
-        self._known(measurement)
+        check_measurement(self.circuit, measurement)
         checked = _checked(measurement, value, self._net_volts(), sure=sure)
         shown: Present = present or ("unknown" if self.intermittent and source == "reading" else "yes")
         reading = Reading(
@@ -306,25 +314,12 @@ class Diagnosis:
             self._state = measurement.state
         return reading
 
-    def _known(self, measurement: Measurement) -> None:
-        """Raise where state, point or part do not exist, before anything is kept."""
-        network = self.circuit.network
-        network.state(measurement.state)
-        if measurement.quantity not in FINDERS:
-            raise InputError(f"there is no quantity {measurement.quantity!r}")
-        FINDERS[measurement.quantity](self.circuit, measurement.at)
-        if measurement.to is not None:
-            network.node(measurement.to)
-        for change in measurement.changes:
-            if isinstance(change, Replace):
-                _part(self.circuit, change.name)
-
     def _net_volts(self) -> float:
         battery = next(iter(self.circuit.model.of_kind("battery")), None)
         return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0
 
     def _best_state(self, load: str) -> str:
-        part = _part(self.circuit, load)
+        part = check_part(self.circuit, load)
         states = list(self.circuit.states)
         if part.kind not in LOADS:
             return self._default_state()
@@ -332,59 +327,6 @@ class Diagnosis:
 
     def _default_state(self) -> str:
         return self._state or next(reversed(list(self.circuit.states)))
-
-
-def _part(circuit: Circuit, name: str) -> Part:
-    if name in circuit.parts:
-        return circuit.parts[name]
-    raise UnknownNameError(f"there is no part {name!r} in this circuit")
-
-
-def _point(circuit: Circuit, name: str) -> None:
-    circuit.network.node(name)
-
-
-def _element(circuit: Circuit, name: str) -> None:
-    circuit.network.element(name)
-
-
-def _place(circuit: Circuit, name: str) -> None:
-    """Where a fault can be seen: a part, a cavity or a wire; also the lines of a bus and what fails in a stage."""
-    if any(fault.part == name for fault in circuit.faults.values()):
-        return
-    if not name.startswith("wire "):
-        _part(circuit, name.partition(".")[0])
-    elif name not in circuit.network.element_index:
-        raise UnknownNameError(f"there is no {name!r} in this circuit")
-
-
-def _gauge(circuit: Circuit, name: str) -> None:
-    if name not in circuit.model.gauges:
-        raise UnknownNameError(f"there is no gauge {name!r} in this circuit")
-
-
-def _stage(circuit: Circuit, name: str) -> None:
-    if name not in circuit.model.stages:
-        raise UnknownNameError(f"there is no stage {name!r} in this circuit")
-
-
-FINDERS = {
-    "volts": _point,
-    "ohms": _point,
-    "lamp": _point,
-    "duty": _point,
-    "hertz": _point,
-    "amps": _element,
-    "works": _part,
-    "answers": _part,
-    "code": _part,
-    "blown": _part,
-    "inspection": _place,
-    "wiggle": _place,
-    "event": _place,
-    "stage": _stage,
-    "gauge": _gauge,
-}
 
 
 def _checked(measurement: Measurement, value: float | str, net_volts: float, *, sure: bool) -> float | str:
@@ -411,4 +353,4 @@ def _checked(measurement: Measurement, value: float | str, net_volts: float, *, 
     return number
 
 
-__all__ = ["DRAWS", "FOUND", "Diagnosis", "ImplausibleReadingError", "Mapping"]
+__all__ = ["DRAWS", "FINDERS", "FOUND", "Diagnosis", "ImplausibleReadingError", "Mapping"]

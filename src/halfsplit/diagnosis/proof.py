@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
+from halfsplit.diagnosis.after_repair import to_verify, verify_words
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.situation import Situation
@@ -114,27 +115,8 @@ def _explained(situation: Situation, fault: Fault) -> tuple[tuple[str, ...], tup
     return tuple(dict.fromkeys(explained)), tuple(dict.fromkeys(left))
 
 
-def verify_measurements(situation: Situation) -> list[tuple[Measurement, float | str]]:
-    """What must read what after the repair: the complaints, and the readings that were the fault's."""
-    told: dict[Measurement, float | str] = {}
-    for reading in situation.live:
-        place = reading.measurement
-        if place.changes or place.quantity not in ("works", "volts", "answers"):
-            continue
-        solution = situation.circuit.solve(place.state)
-        if place.quantity == "volts":
-            healthy = solution.volts(place.at, place.to)
-            if abs(healthy - reading.number) > 0.5:
-                told[place] = healthy
-        elif reading.value in ("no", "weak") or reading in situation.complaints:
-            told[place] = solution.works(place.at)
-    return list(told.items())
-
-
 def _verify(situation: Situation) -> tuple[str, ...]:
-    told = [
-        evidence_words(place, value, situation.circuit) for place, value in verify_measurements(situation)
-    ]
+    told = [verify_words(place, value, situation.circuit) for place, value in to_verify(situation)]
     codes = [
         reading
         for reading in situation.live

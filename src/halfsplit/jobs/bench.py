@@ -9,11 +9,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.after_repair import allowed_words, is_right, to_verify
 from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.proof import Finding, verify_measurements
+from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.suspects import Speaking, Suspect
-from halfsplit.diagnosis.words import evidence_words, part_words, reading_words
+from halfsplit.diagnosis.words import evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
 from halfsplit.jobs.circuits import loads_of
 from halfsplit.jobs.costs import costs_of
@@ -198,13 +199,8 @@ def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
     if bench.told is None or not bench.after_repair:
         return ()
     if "verify" not in answers:
-        answers["verify"] = tuple(_verified(bench.told.diagnosis))
+        answers["verify"] = tuple(to_verify(bench.told.diagnosis.situation()))
     return tuple(_check(place, wanted, bench) for place, wanted in answers["verify"])
-
-
-def _verified(diagnosis: Diagnosis) -> Iterator[tuple[Measurement, float | str]]:
-    situation = diagnosis.situation()
-    yield from verify_measurements(situation)
 
 
 def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
@@ -212,13 +208,11 @@ def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
     circuit = bench.told.diagnosis.circuit
     seen = [entry for entry in bench.after_repair if entry.kind == "reading" and _same(entry, place)]
     value = seen[-1].payload["value"] if seen else None
-    state: CheckState = "open" if value is None else "good" if _as_wanted(value, wanted) else "bad"
-    from halfsplit.diagnosis.words import sentence
-
+    state: CheckState = "open" if value is None else "good" if is_right(value, wanted) else "bad"
     return Check(
         key_of(place),
         sentence(place, circuit),
-        _wanted_words(place, wanted),
+        wanted if isinstance(wanted, str) else allowed_words(wanted),
         state,
         "" if value is None else reading_words(place, value),
         to_json(place),
@@ -233,20 +227,6 @@ def _same(entry: EvidenceEntry, place: Measurement) -> bool:
     except HalfsplitError:
         return False
     return (measured.quantity, measured.place, measured.state) == (place.quantity, place.place, place.state)
-
-
-TOLERANCE_VOLTS = 0.5
-"""A reading after the repair is right within this of what a healthy circuit gives; common practice, no source."""
-
-
-def _as_wanted(value: float | str, wanted: float | str) -> bool:
-    if isinstance(value, str) or isinstance(wanted, str):
-        return value == wanted
-    return abs(value - wanted) <= TOLERANCE_VOLTS
-
-
-def _wanted_words(place: Measurement, wanted: float | str) -> str:
-    return wanted if isinstance(wanted, str) else f"{wanted:.1f} V, give or take {TOLERANCE_VOLTS:g} V"
 
 
 __all__ = ["FOUND", "bench_view", "own_test", "reading_text"]

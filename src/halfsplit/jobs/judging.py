@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
 
+from halfsplit.diagnosis.after_repair import allowed_words
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import HalfsplitError
-from halfsplit.jobs.bench import TOLERANCE_VOLTS, reading_text
+from halfsplit.jobs.bench import reading_text
 from halfsplit.jobs.memory import Bench
 from halfsplit.jobs.places import from_json
 from halfsplit.jobs.record import said
@@ -30,11 +31,9 @@ def allowed(bench: Bench, entry: EvidenceEntry) -> str:
             return circuit.healthy_word(place.at, place.state)
         if place.quantity != "volts":
             return ""
-        volts = circuit.solve(place.state).volts(place.at, place.to)
+        return allowed_words(circuit.solve(place.state).volts(place.at, place.to))
     except HalfsplitError:
         return ""
-    low, high = volts - TOLERANCE_VOLTS, volts + TOLERANCE_VOLTS
-    return f"up to {high:.1f} V" if abs(volts) < TOLERANCE_VOLTS else f"{low:.1f} to {high:.1f} V"
 
 
 def before(bench: Bench, wanted: Mapping[str, Any]) -> str:
