@@ -52,10 +52,9 @@ def test_what_was_wrong_is_to_be_seen_again():
     job.measure("volts", at="H1.2", state="on", value=round(bad.volts("H1.2"), 2))
     job.measure("volts", at="E1", to="body", state="on", value=round(bad.volts("E1", "body"), 2))
     job.measure("volts", at="H1.1", state="on", value=12.3)
-    told = [
-        (test.at, wanted if isinstance(wanted, str) else round(wanted, 1)) for test, wanted in job.verify()
-    ]
-    assert told == [("H1", "yes"), ("H1", "no"), ("H1.2", 0.0), ("E1", 0.0)]
+    told = [(test.at, wanted) for test, wanted in job.verify()]
+    assert told[:2] == [("H1", "yes"), ("H1", "no")]
+    assert [(at, abs(volts) < 0.1) for at, volts in told[2:]] == [("H1.2", True), ("E1", True)]
     words = [verify_words(test.measurement, wanted, circuit) for test, wanted in job.verify()]
     assert words == [
         "H1 (fog lamp, left) is bright in state “on”",
