@@ -7,9 +7,11 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.expected import Context, Floats, Worded
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Scene
+from halfsplit.errors import InputError, NotFoundError
 
 
 def code_set(measurement: Measurement, context: Context) -> Worded:
@@ -64,3 +66,30 @@ CODE_KINDS: Mapping[str, Callable[[Scene, str, str | None, int], NDArray[np.bool
     "supply low": _low,
     "supply high": _high,
 }
+
+
+LOST = "lost communication"
+
+
+def check_code(circuit: Circuit, unit: str, kind: str, pin: str | None) -> None:
+    """Raise where a code names a kind, unit or pin that there is not: it could never be worked out.
+
+    Raises:
+        InputError: no such kind, or a kind that needs a pin has none. NotFoundError: no such unit or pin.
+    """
+    if kind not in CODE_KINDS:
+        raise InputError(f"there is no kind of code {kind!r}", remedy=f"use one of {', '.join(CODE_KINDS)}")
+    units = [part.name for part in circuit.parts.values() if part.behaviour is not None]
+    missed = kind == LOST and pin in circuit.parts
+    for name in (unit, pin) if missed else (unit,):
+        if name not in units:
+            raise NotFoundError(
+                f"there is no control unit {name!r} in this circuit; there are {', '.join(units)}"
+            )
+    if kind in (LOST, "circuit range") and pin is None:
+        return
+    if kind != LOST and pin is None:
+        raise InputError(f"which pin of {unit} is it?", remedy="a code of this kind is told with its pin")
+    pins = circuit.parts[unit].pins
+    if not missed and pin not in pins:
+        raise NotFoundError(f"{unit} has no pin {pin!r}; it has {', '.join(pins)}")

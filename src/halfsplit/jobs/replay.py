@@ -108,7 +108,13 @@ def _reading(job: Diagnosis, entry: EvidenceEntry) -> Reading:
 
 def _code(job: Diagnosis, entry: EvidenceEntry) -> Reading:
     said = entry.payload
-    return job.code(said["module"], said["failure"], pin=said.get("pin"), is_set=said.get("set", True))
+    return job.code(
+        said["module"],
+        said["failure"],
+        pin=said.get("pin") or None,
+        state=said.get("state") or None,
+        is_set=said.get("set", True),
+    )
 
 
 def _event(job: Diagnosis, entry: EvidenceEntry) -> Reading:

@@ -1,0 +1,98 @@
+"""One cause for many: what each leading repair explains of all that was seen, and what it contradicts.
+
+The order is the posterior's. How many symptoms a cause explains does not rank it: a feed that explains six complaints
+and contradicts a lamp that works is no better for the six.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.diagnosis.measurement import NUMERIC, Reading
+from halfsplit.diagnosis.situation import Situation
+
+Floats = NDArray[np.float64]
+
+LIKELY = 0.5
+"""A cause explains what it makes likelier than not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """How one repair accounts for what was seen in words, readings of instruments apart.
+
+    ``explains``: symptoms that it makes likely; ``leaves``: symptoms that it does not; ``contradicts``: what works,
+    answers or sets no code although it should not with this cause.
+    """
+
+    part: str
+    cause: str
+    repair: str
+    probability: float
+    explains: tuple[Reading, ...]
+    leaves: tuple[Reading, ...]
+    contradicts: tuple[Reading, ...]
+
+
+def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple[Account, ...]:
+    """The leading repairs with their accounts, most probable first; at most ``most`` of at least ``least``."""
+    posterior = situation.posterior
+    names, group = posterior.groups
+    seen = [
+        one for one in situation.live if one.measurement.quantity not in NUMERIC and one.source != "event"
+    ]
+    likelihoods = [np.exp(log) for log in posterior.belief.likelihoods(seen)]
+    told = []
+    for name in situation.likeliest(least, most):
+        if name not in names:
+            continue
+        weights = _weights(situation, group == names.index(name))
+        chance = [float((weights * one).sum()) for one in likelihoods]
+        bad = [is_symptom(situation, one) for one in seen]
+        leader = posterior.leaders[name]
+        told.append(
+            Account(
+                name,
+                leader.first.name,
+                leader.first.repair,
+                posterior.probability[name],
+                tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if wrong and p >= LIKELY),
+                tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if wrong and p < LIKELY),
+                tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if not wrong and p < LIKELY),
+            )
+        )
+    return tuple(told)
+
+
+def _weights(situation: Situation, mine: NDArray[np.bool_]) -> Floats:
+    """Weights (C, D) of one group's particles, adding up to 1; by the prior where the evidence leaves nothing."""
+    posterior = situation.posterior
+    weights = np.where(mine[:, None], posterior.weights, 0.0)
+    if weights.sum() <= 0:
+        weights = np.where(mine, posterior.belief.prior, 0.0)[:, None] * np.ones_like(posterior.weights)
+    return np.asarray(weights / weights.sum())
+
+
+def is_symptom(situation: Situation, reading: Reading) -> bool:
+    """Whether a reading in words says that something is wrong."""
+    place, value = reading.measurement, reading.value
+    if place.quantity == "works":
+        return value != situation.circuit.healthy_word(place.at, place.state)
+    return value in BAD.get(place.quantity, ())
+
+
+BAD = {
+    "answers": ("no",),
+    "code": ("set",),
+    "blown": ("yes",),
+    "lamp": ("dim", "dark"),
+    "inspection": ("bad",),
+    "stage": ("no",),
+}
+"""Quantity → the words that tell of a fault. (A lamp may rightly be dark: it is told as a symptom all the same.)"""
+
+
+__all__ = ["Account", "accounts", "is_symptom"]
