@@ -265,6 +265,7 @@ def _code(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, An
         "failure": _text(said.get("failure"), "failure"),
         "pin": None if pin in (None, "") else str(pin),
         "set": bool(said.get("set", True)),
+        "state": _text(said.get("state"), "state", needed=False),
     }
 
 
