@@ -6,6 +6,7 @@ made in the suite; ``HALFSPLIT_RUNS=1000`` makes as many of each letter.
 
 from __future__ import annotations
 
+import math
 import os
 
 import numpy as np
@@ -16,6 +17,7 @@ from halfsplit.circuit.interventions import Jump, Unplug
 from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.posterior import Predictions
 from halfsplit.diagnosis.proof import Finding
+from halfsplit.notation.patterns import pattern
 from halfsplit.practice.vehicle import Vehicle
 
 RUNS = int(os.environ.get("HALFSPLIT_RUNS", "6"))
@@ -260,3 +262,20 @@ def test_readings_made_while_the_fault_was_absent_prove_nothing():
     after = {one.part: one.probability for one in job.suspects()}
     assert max(abs(after[name] - shares[name]) for name in shares) < 0.02
     assert job.finding() is None
+
+
+def test_a_silent_unit_is_complaint_enough_for_a_cause_to_be_found():
+    """A job may begin with the scan: no load of a pedal sensor's circuit is there to be missed. (From memory.)"""
+    circuit = Circuit.parse(pattern("pedal-sensor").text)
+    job = Diagnosis(circuit)
+    state = "pedal released"
+    job.observe("A1", answers=False, state=state)
+    assert job.finding() is None
+    for point in ("F1.2", "F1.1"):
+        job.measure("volts", point, state=state, value=0.01)
+    job.measure("ohms", "S1.1:part", to="S1.2:part", state=state, value=math.inf, changes=[Unplug("S1")])
+    job.measure("volts", "S1.1", to="S1.2", state=state, value=12.3)
+    finding = job.finding()
+    assert finding is not None
+    assert finding.part == "S1"
+    assert finding.proven

@@ -80,7 +80,7 @@ def _missing(situation: Situation, fault: Fault, rivals: tuple[tuple[str, float]
 
 def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
     name, share = next(iter(situation.posterior.probability.items()))
-    if share < found_at or name in (NOT_IN_MODEL, NOTHING_WRONG) or not situation.complaints:
+    if share < found_at or name in (NOT_IN_MODEL, NOTHING_WRONG) or not situation.wrong:
         return None
     leader = leading_hypothesis(situation, name)
     severity = mean_severity(situation, leader)

@@ -16,6 +16,7 @@ from halfsplit.diagnosis.posterior import Inference, Posterior
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
+TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
 PARTICLES = 3000
 GROUPS = 40
 
@@ -55,6 +56,21 @@ class Situation:
             and reading.present != "no"
             and reading.value != healthy(reading.measurement.at, reading.measurement.state)
         )
+
+    @property
+    def wrong(self) -> tuple[Reading, ...]:
+        """What says that something is wrong: the complaints, silent units, codes, blown fuses, stages that do not hold.
+
+        A job may begin with the scan alone: not every fault is noticed at a load.
+        """
+        told = tuple(
+            reading
+            for reading in self.live
+            if reading.present != "no"
+            and (reading.measurement.quantity, reading.value) in TELLS_OF_A_FAULT
+            and not reading.measurement.changes
+        )
+        return (*self.complaints, *told)
 
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
         """The particles that matter.
