@@ -1,5 +1,7 @@
 """Write docs/walks: what `halfsplit find` prints on each demo circuit, answered by a vehicle with the hidden cause.
 
+The beginning and the end of the first go into README.md.
+
     .venv/bin/python tools/walks.py
 
 tests/cli/test_walks.py holds the pages against what the program prints.
@@ -8,6 +10,7 @@ tests/cli/test_walks.py holds the pages against what the program prints.
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 import tomllib
 from importlib.resources import files
@@ -20,6 +23,8 @@ from halfsplit.cli import app
 
 DEMOS = files("halfsplit.notation") / "demos"
 PAGES = Path(__file__).parents[1] / "docs" / "walks"
+README = Path(__file__).parents[1] / "README.md"
+SHOWN = "rear-lamps"
 SEED = 1
 INSTRUMENTS = ("meter", "test lamp", "21 W lamp", "clamp")
 
@@ -77,12 +82,32 @@ holds it against the program.
 """
 
 
+def excerpt(printed: str) -> str:
+    """The complaint, the first test and its reading, and how it ends, as an indented block."""
+    blocks = printed.strip().split("\n\n")
+    left_out = len(blocks) - 3
+    tests = "one more test" if left_out == 1 else f"{left_out} more tests"
+    first = "\n".join(line for line in blocks[0].splitlines() if line.startswith("  "))
+    lines = [first, blocks[1], f"[… {tests} …]", blocks[-1]]
+    return "\n\n".join("\n".join("    " + line for line in block.splitlines()) for block in lines)
+
+
+def with_excerpt(readme: str, printed: str) -> str:
+    """The README with its example replaced: the indented block of the chapter on the demo."""
+    head, title, rest = readme.partition("## The demo")
+    text, _, tail = re.split(r"\n\n((?:    .*\n|\n)+)", rest, maxsplit=1)
+    return f"{head}{title}{text}\n\n{excerpt(printed)}\n\n{tail}"
+
+
 def main() -> None:
     """Make every page."""
     PAGES.mkdir(exist_ok=True)
     for name, demo in demos().items():
         _, printed = walked(name)
         (PAGES / f"{name}.md").write_text(page(name, demo, printed), encoding="utf-8")
+        if name == SHOWN:
+            readme = README.read_text(encoding="utf-8")
+            README.write_text(with_excerpt(readme, printed), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -97,3 +97,15 @@ def test_chances_of_ranges_follow_the_normal_distribution():
     below, above, none = outcome_likelihood(predicted, sigma, cut, Slips(0.05, 0.0, 19.0))[0, 0]
     assert below == pytest.approx(0.95 * 0.1587 + 0.025 + 0.025 * 0.5, abs=5e-5)
     assert below + above + none == pytest.approx(1.0)
+
+
+def test_cuts_that_nobody_could_tell_apart_are_one():
+    generator = np.random.default_rng(4)
+    predicted = generator.uniform(0.0, 1.0, 400)
+    group = (predicted * 8).astype(np.intp)
+    given = (predicted, np.full(400, 0.02), np.full(400, 1 / 400), group)
+    fine = outcome_bins(*given)
+    coarse = outcome_bins(*given, same=lambda low, high: high - low < 10.0)
+    assert (len(fine), len(coarse)) == (4, 2)
+    assert coarse[0].high in [one.high for one in fine]
+    assert sum(one.probability for one in coarse) == pytest.approx(1.0)

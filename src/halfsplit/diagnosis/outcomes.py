@@ -7,6 +7,8 @@ binary-input discrete memoryless channels", IEEE Transactions on Information The
 
 from __future__ import annotations
 
+import operator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -62,14 +64,28 @@ def outcome_bins(
     slips: Slips = USUAL_SLIPS,
     knee: float = KNEE,
     most: int = MOST_OUTCOMES,
+    same: Callable[[float, float], bool] = operator.eq,
 ) -> tuple[OutcomeBin, ...]:
     """Return the ranges of one numeric test's reading, ascending.
 
-    predicted, sigma (N,); otherwise as ``information.information``.
+    predicted, sigma (N,); otherwise as ``information.information``. ``same``: whether nobody could tell two readings
+    apart; of cuts so close to each other one is kept.
     """
     cells = mixture(predicted[None], sigma[None], weights, group, slips=slips, knee=knee, precision=EXACT)
-    ends = [-np.inf, *cuts(cells, most=most)[0], np.inf]
+    found = cuts(cells, most=most)[0]
+    ends = [-np.inf, *_apart(found[np.isfinite(found)].tolist(), same), np.inf]
     return tuple(_bin(cells, low, high) for low, high in pairwise(ends) if low < high)
+
+
+def _apart(ascending: Sequence[float], same: Callable[[float, float], bool]) -> list[float]:
+    """One of each run of cuts that are the same reading: the middle one."""
+    runs: list[list[float]] = []
+    for one in ascending:
+        if runs and same(runs[-1][-1], one):
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    return [run[len(run) // 2] for run in runs]
 
 
 def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.candidates import candidates, short_tests
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
-from halfsplit.diagnosis.evidence import forecast, unscale
+from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, unscale
 from halfsplit.diagnosis.expected import SLIP, Forecast, Numeric, Worded
 from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
@@ -276,7 +277,11 @@ def _test(
         float(until),
         _outcomes(measurement, expected, particles),
         cautions(measurement, model),
-        sentence(measurement, situation.circuit),
+        sentence(
+            measurement,
+            situation.circuit,
+            again=any(reading.measurement == measurement for reading in situation.live),
+        ),
         "tell",
         needed,
         tuple(key for key in needed if key not in situation.opened),
@@ -293,7 +298,12 @@ def _outcomes(
     value, sigma = expected.value.copy(), expected.sigma.copy()
     value[expected.unknown], sigma[expected.unknown] = 0.5 * (low + high), 0.29 * (high - low)
     bins = outcome_bins(
-        value.ravel()[chosen], sigma.ravel()[chosen], weights, group, slips=Slips(SLIP, low, high)
+        value.ravel()[chosen],
+        sigma.ravel()[chosen],
+        weights,
+        group,
+        slips=Slips(SLIP, low, high),
+        same=partial(_same, measurement),
     )
     told = []
     for one in bins:
@@ -311,6 +321,15 @@ def _outcomes(
             )
         )
     return tuple(told)
+
+
+TOLD_APART = {"ohms": 2 * LEAD_OHMS, "volts": 0.04, "amps": 0.05}
+"""Readings closer than this are one and the same to whoever reads them (twice the floor of the instrument)."""
+
+
+def _same(measurement: Measurement, low: float, high: float) -> bool:
+    least = TOLD_APART.get(measurement.quantity, 0.0)
+    return unscale(measurement, high) - unscale(measurement, low) <= least
 
 
 def _worded_outcomes(

@@ -12,6 +12,8 @@ from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.units import format_quantity
 
 NEGATIVE_POST = "battery negative post"
+PROBED = ("volts", "ohms", "amps", "lamp")
+"""Readings that a lead which did not touch can spoil."""
 
 
 def point_words(point: str | None, circuit: Circuit) -> str:
@@ -45,15 +47,18 @@ def change_words(change: Intervention) -> str:
             return f"Stand in for {stage}."
 
 
-def sentence(measurement: Measurement, circuit: Circuit) -> str:
-    """The test in one sentence or two: what to set up, what to measure, from where to where."""
+def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False) -> str:
+    """The test in one sentence or two: what to set up, what to measure, from where to where; ``again``: once more."""
     done = [change_words(change) for change in measurement.changes]
     state = (
         ""
         if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1
         else (f"State “{measurement.state}”: ")
     )
-    return " ".join([*done, _upper(state + ASKED[measurement.quantity](measurement, circuit))])
+    anew = (
+        "" if not again else "once more, probed anew: " if measurement.quantity in PROBED else "once more: "
+    )
+    return " ".join([*done, _upper(anew + state + ASKED[measurement.quantity](measurement, circuit))])
 
 
 def _upper(text: str) -> str:
