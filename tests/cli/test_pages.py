@@ -14,12 +14,3 @@ def test_the_example_of_the_python_page_runs(capsys):
     demo = ROOT / "src" / "halfsplit" / "notation" / "demos" / "heated-screen.circuit"
     exec(re.sub(r"^ {4}", "", code, flags=re.MULTILINE).replace("heated-screen.circuit", str(demo)), {})
     assert capsys.readouterr().out.splitlines()[-1].startswith("X60.2 high resistance")
-
-
-def test_the_readme_shows_lines_of_the_walk():
-    walk = (ROOT / "docs" / "walks" / "rear-lamps.md").read_text(encoding="utf-8").splitlines()
-    shown = (ROOT / "README.md").read_text(encoding="utf-8").partition("## The demo")[2].partition("\n## ")[0]
-    lines = [line.removeprefix("    ") for line in shown.splitlines() if line.startswith("    ")]
-    lines = [line for line in lines if not line.startswith("[…")]
-    assert len(lines) > 15
-    assert not [line for line in lines if line not in walk]

@@ -27,6 +27,9 @@ def test_the_walk_is_as_printed_and_ends_proven(name):
     assert code == 0
     assert f"Proven: {demo['hidden']} (" in printed
     assert (walks.PAGES / f"{name}.md").read_text(encoding="utf-8") == walks.page(name, demo, printed)
+    if name == walks.SHOWN:
+        readme = walks.README.read_text(encoding="utf-8")
+        assert walks.with_excerpt(readme, printed) == readme
 
 
 def test_there_is_a_walk_for_each_demo():

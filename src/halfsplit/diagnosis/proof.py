@@ -122,4 +122,10 @@ def _verify(situation: Situation) -> tuple[str, ...]:
         for reading in situation.live
         if reading.measurement.quantity == "code" and reading.value == "set"
     ]
-    return (*told, *(f"the code in {one.measurement.at} cleared, and not set again" for one in codes))
+    return (
+        *told,
+        *(
+            f"the code “{' '.join(one.measurement.detail)}” in {one.measurement.at} cleared, and not set again"
+            for one in codes
+        ),
+    )
