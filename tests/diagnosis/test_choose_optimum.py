@@ -169,6 +169,14 @@ def test_doubt_that_no_test_can_settle_is_charged():
     assert by_lattice(problem, minutes_per_bit=6.0).minutes == pytest.approx(2.0 + 0.5 * 6.0)
 
 
+def test_what_is_all_but_excluded_is_no_reason_for_a_test():
+    # By hand: the first test leaves a third fault with a chance of 1e-13, the only one that the second could show.
+    table = np.array([[1e-13, 1e-13], [1e-13, 1e-13], [1 - 1e-13, 1 - 1e-13]])
+    problem = Problem(np.array([0.4, 0.4, 0.2]), np.arange(3), yes_no(table), np.array([2.0, 3.0]))
+    assert by_lattice(problem).minutes == pytest.approx(2.0, abs=1e-9)
+    assert expected_cost(problem, lambda rest: optimum(rest).test) == pytest.approx(2.0, abs=1e-9)
+
+
 def test_a_plan_may_go_on_elsewhere_at_the_price_of_the_doubt():
     """By hand: four equal faults, a cheap test that halves them, a dear one (50 min) that would settle the rest."""
     problem = Problem(

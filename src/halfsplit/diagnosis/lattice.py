@@ -123,9 +123,10 @@ def _weights(problem: TestProblem, tests: Integers) -> Floats:
 def _tells(problem: TestProblem, tests: Integers, weights: Floats) -> NDArray[np.bool_]:
     """Whether each test can still tell anything in each state, given the weights (states, H); (T, states)."""
     tells = np.ones((len(tests), len(weights)), dtype=bool)
-    if np.all(weights[:, problem.priors > 0] > 0):
+    # As in a problem that is left over: what is all but excluded is no reason for a test.
+    out = weights <= NEGLIGIBLE * weights.sum(axis=1, keepdims=True)
+    if not np.any(out[:, problem.priors > NEGLIGIBLE]):
         return tells
-    out = weights <= 0
     for row, test in enumerate(tests):
         spread = np.zeros(len(weights))
         for chances in problem.likelihood[test].T:
