@@ -2,6 +2,18 @@
 
 const NAME = /[A-Za-z][A-Za-z0-9_]*/g;
 
+/** Makes the sheet by taps answer to taps in its drawing, and selects what stands in a field that is gone into. */
+export function startTaps(root: Document): void {
+  root.addEventListener("click", (event) => {
+    const target = (event.target as Element).closest<SVGElement>("[data-taps-drawing] .target");
+    const name = (target?.getAttribute("data-part") ?? target?.getAttribute("data-point"))?.split(/[.:]/)[0];
+    if (name) root.getElementById(`tap-pick-${name}`)?.click();
+  });
+  root.addEventListener("focusin", (event) => {
+    if (event.target instanceof HTMLInputElement && event.target.matches("[data-select]")) event.target.select();
+  });
+}
+
 /** Makes the editor work where the page has one. */
 export function startEditor(root: Document): void {
   const text = root.querySelector<HTMLTextAreaElement>("textarea[data-editor]");

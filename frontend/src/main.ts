@@ -2,7 +2,7 @@
 import "htmx.org";
 import { startCompletion } from "./complete.js";
 import { startDrawing } from "./drawing.js";
-import { startEditor } from "./editor.js";
+import { startEditor, startTaps } from "./editor.js";
 import { keepFocus } from "./focus.js";
 import { keepForms } from "./keep.js";
 import { startLive } from "./live.js";
@@ -14,6 +14,7 @@ keepForms(document);
 startPad(document);
 startDrawing(document);
 startEditor(document);
+startTaps(document);
 startCompletion(document);
 startOutbox(document);
 startLive(document);

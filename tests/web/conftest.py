@@ -1,9 +1,11 @@
 """A small circuit, a job on it, and clients: on loopback, and with accounts."""
 
 from collections.abc import Callable, Iterator
+from io import BytesIO
 
 import pytest
 from fastapi.testclient import TestClient
+from PIL import Image
 
 from halfsplit import jobs
 from halfsplit.jobs import Intake, JobStore, User
@@ -37,6 +39,14 @@ def job(store) -> str:
     opened = jobs.open_job(store, Intake(), who="Ada", job_id="lamp", circuit=LAMP)
     jobs.complain_all(store, opened.job_id, [("H1", "no", "on")], who="Ada")
     return opened.job_id
+
+
+@pytest.fixture(scope="session")
+def png() -> bytes:
+    """A small picture."""
+    made = BytesIO()
+    Image.new("RGB", (40, 30), "#446688").save(made, "PNG")
+    return made.getvalue()
 
 
 @pytest.fixture

@@ -23,15 +23,19 @@ from halfsplit.jobs.circuits import (
 )
 from halfsplit.jobs.costs import costs_of, on_suspicion, read_money
 from halfsplit.jobs.demo import demo_job
+from halfsplit.jobs.edits import EMPTY as EMPTY_SHEET
 from halfsplit.jobs.entering import Doubt, read_entry
 from halfsplit.jobs.pictures import DRAWING_CSS, bench_drawing, circuit_drawing
 from halfsplit.jobs.reporting import can_print, report_pdf
+from halfsplit.jobs.tapping import Sheet, TapView, tap_view, tapped
 from halfsplit.jobs.verbs import (
+    DIAGRAM,
     LONGEST_CIRCUIT,
     add_minutes,
     add_photo,
     close,
     complain_all,
+    complain_of_sketch,
     new_id,
     now,
     open_job,
@@ -84,7 +88,9 @@ from halfsplit.store import (
 __all__ = [
     "BATTERY_TYPES",
     "COLOURS",
+    "DIAGRAM",
     "DRAWING_CSS",
+    "EMPTY_SHEET",
     "LONGEST_CIRCUIT",
     "SKETCH_LOADS",
     "AlibiCard",
@@ -121,9 +127,11 @@ __all__ = [
     "Role",
     "Sample",
     "Session",
+    "Sheet",
     "Sketch",
     "Step",
     "SuspectCard",
+    "TapView",
     "TestCard",
     "TrapCard",
     "TryCard",
@@ -141,6 +149,7 @@ __all__ = [
     "circuit_drawing",
     "close",
     "complain_all",
+    "complain_of_sketch",
     "costs_of",
     "demo_job",
     "expected_volts",
@@ -163,6 +172,8 @@ __all__ = [
     "stop_step",
     "strike",
     "take",
+    "tap_view",
+    "tapped",
     "trap",
     "try_part",
 ]

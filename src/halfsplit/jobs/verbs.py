@@ -13,7 +13,7 @@ from uuid import uuid4
 
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import ConflictError, InputError, NotFoundError
-from halfsplit.jobs.circuits import check_text
+from halfsplit.jobs.circuits import SKETCH_LOADS, Sketch, check_text, sketch_text
 from halfsplit.jobs.entering import FLICKERS, read_entry
 from halfsplit.jobs.memory import at_bench
 from halfsplit.jobs.places import check_place, from_json, to_json
@@ -231,6 +231,14 @@ def complain_all(
     return len(entries)
 
 
+def complain_of_sketch(store: JobStore, job_id: str, sketch: Sketch, *, who: str) -> None:
+    """'What does not work' was asked when the sketch was made: it is not asked again."""
+    name = SKETCH_LOADS[sketch.kind][0]
+    checked = check_text(sketch_text(sketch))
+    states = list(checked.circuit.states) if checked.circuit else []
+    complain_all(store, job_id, [(name, "no", states[-1] if states else "")], who=who)
+
+
 # Checks of what is entered, by kind
 
 
@@ -322,6 +330,9 @@ def _net_volts(store: JobStore, job_id: str) -> float:
 
 
 # Photos, time, the end
+
+DIAGRAM = "diagram"
+"""First word of the name under which a photo of the wiring diagram is kept."""
 
 
 def add_photo(

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from halfsplit.jobs import (
     AlibiCard,
+    Attachment,
     AuditEntry,
     BatteryState,
     BenchView,
@@ -20,6 +21,7 @@ from halfsplit.jobs import (
     JobSummary,
     Problem,
     Sample,
+    TapView,
     TestCard,
     TrapCard,
     TryCard,
@@ -77,6 +79,24 @@ class CircuitPage:
     samples: Sequence[Sample]
     based_on: int
     asked: str = ""
+    diagram: Attachment | None = None
+
+
+@dataclass(frozen=True)
+class TapsPage:
+    """The circuit by taps. ``view`` is None before there is a text, and where the text has mistakes.
+
+    ``undo``: the version to which *Undo* goes back. ``typed``: what stood in the fields when a tap could not be done.
+    """
+
+    job: Job
+    view: TapView | None
+    check: CheckNote
+    based_on: int
+    undo: int
+    diagram: Attachment | None
+    problem: str
+    typed: Mapping[str, str]
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,11 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.jobs import Checked, JobStore, Sketch
+from halfsplit.jobs import Attachment, Checked, JobStore, Sketch
 from halfsplit.web.contexts import CheckFragment, CheckNote, CircuitPage
 from halfsplit.web.forms import files_of
 from halfsplit.web.pages.access import Form, Reader, Store, Technician
+from halfsplit.web.pages.money import SHOWN_IN_PLACE
 from halfsplit.web.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
@@ -35,6 +36,16 @@ def check_note(checked: Checked) -> CheckNote:
     )
 
 
+def diagram_of(store: JobStore, job_id: str) -> Attachment | None:
+    """The latest photo of the wiring diagram that a browser can show."""
+    kept = [
+        one
+        for one in store.attachments(job_id)
+        if one.kind == "document" and one.name.startswith(jobs.DIAGRAM) and one.media_type in SHOWN_IN_PLACE
+    ]
+    return kept[-1] if kept else None
+
+
 def _page(store: JobStore, job_id: str, text: str | None = None, asked: str = "") -> CircuitPage:
     job, version = store.job(job_id), store.circuit(job_id)
     written = text if text is not None else version.text if version else ""
@@ -45,6 +56,7 @@ def _page(store: JobStore, job_id: str, text: str | None = None, asked: str = ""
         jobs.samples("pattern"),
         version.version if version else 0,
         asked,
+        diagram_of(store, job_id),
     )
 
 
@@ -87,15 +99,18 @@ def save(request: Request, job_id: str, store: Store, person: Technician, form: 
 
 @router.post("/pattern")
 def from_pattern(job_id: str, store: Store, person: Technician, form: Form) -> Response:
-    """Begin with a pattern."""
-    return _begin(store, job_id, jobs.sample(form.get("pattern", "")).text, person.name, "/circuit")
+    """Begin with a pattern, as a form."""
+    return _begin(store, job_id, jobs.sample(form.get("pattern", "")).text, person.name, "/circuit/taps")
 
 
 @router.post("/sketch")
 def from_sketch(job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """A load, its wires, a fuse and a ground: enough for the first tests."""
     told = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
-    return _begin(store, job_id, jobs.sketch_text(Sketch(**told)), person.name, "")
+    sketch = Sketch(**told)
+    answer = _begin(store, job_id, jobs.sketch_text(sketch), person.name, "")
+    jobs.complain_of_sketch(store, job_id, sketch, who=person.name)
+    return answer
 
 
 @router.post("/file")
