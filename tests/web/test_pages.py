@@ -154,7 +154,9 @@ def test_a_job_begins_without_a_circuit(client, store):
     assert client.post("/jobs/bare/circuit/sketch", data=form).status_code == 303
     view = jobs.bench_view(store, "bare")
     assert view.circuit.usable
-    assert "What works and what does not?" in client.get("/jobs/bare").text
+    shown = client.get("/jobs/bare").text
+    assert "Next test" in shown
+    assert "What works and what does not?" not in shown  # it was asked with the sketch
 
 
 def test_a_new_job_needs_nothing_and_is_opened_once(client, store):

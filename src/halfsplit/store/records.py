@@ -305,13 +305,17 @@ class AuditEntry:
 
 @dataclass(frozen=True, kw_only=True)
 class Workshop:
-    """The workshop's settings: currency (ISO 4217 code), price of an hour, and the heads of the report."""
+    """The workshop's settings: currency (ISO 4217 code), price of an hour, and the heads of the report.
+
+    `serials`: the serial numbers of its instruments, a line each: `meter = 20417`.
+    """
 
     name: str = ""
     address: str = ""
     contact: str = ""
     currency: str = ""
     hourly_rate: Decimal | None = None
+    serials: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

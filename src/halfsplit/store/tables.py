@@ -269,6 +269,7 @@ workshop = Table(
     Column("currency", String(3), nullable=False),
     Column("hourly_rate", Amount),
     Column("last_job_number", Integer, nullable=False),
+    _paragraphs("serials"),
 )
 
 users = Table(
