@@ -17,7 +17,7 @@ def test_a_fault_that_is_named_ends_the_exercise_and_is_scored(run, circuit):
     code, out, _ = run("practice", circuit, "--seed", 3, "--person", "Ada", typed=f"{VOLTS}n\n{cause.part}\n")
     assert code == 0
     assert f"The cause: {cause.name}. Repair: {cause.repair}." in out
-    assert "Your path:" in out
+    assert "Your path (minutes; bits to be expected; bits gained):" in out
     assert "The best path, proof included:" in out
     (score,) = json.loads(run("practice", "--scores", "--json")[1])
     assert (score["person"], score["solved"], score["tests"], score["wrong"]) == ("Ada", True, 1, 0)
@@ -26,10 +26,22 @@ def test_a_fault_that_is_named_ends_the_exercise_and_is_scored(run, circuit):
 
 
 def test_giving_up_tells_the_cause_and_ends_with_1(run, circuit):
-    code, out, _ = run("practice", circuit, "--seed", 3, typed=f"r\ns\n{VOLTS}n\nS9\ng\n")
+    code, out, _ = run("practice", circuit, "--seed", 3, typed=f"r\ns\n{VOLTS}n\nS1\ng\n")
     assert code == 1
-    assert "It is not S9. The customer pays for a part that was good (25 points)." in out
+    assert "It is not S1. The customer pays for a part that was good (25 points)." in out
     assert "\n0 points: " in out
+
+
+def test_what_is_not_in_the_circuit_is_not_counted(run, circuit):
+    out = run("practice", circuit, "--seed", 3, typed=f"{VOLTS}n\nX99\ng\n")[1]
+    assert "there is nothing called 'X99' in this circuit; it was not counted" in out
+    assert "; 0 hints, 0 named in error." in out
+
+
+def test_a_wasted_test_is_told_with_what_its_minutes_could_have_told(run, circuit):
+    out = run("practice", circuit, "--seed", 3, typed="m\nworks\nH1\noff\n\ng\n")[1]
+    assert " bit could be had in " in out
+    assert " would lead" in out
 
 
 def test_nothing_measured_is_nothing_scored(run, circuit):

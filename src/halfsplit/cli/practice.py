@@ -6,7 +6,7 @@ import getpass
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -14,16 +14,17 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.cli.app import FAILED, app, example
 from halfsplit.cli.ask import Asker
 from halfsplit.cli.circuit import Json
-from halfsplit.cli.keep import state_folder
 from halfsplit.cli.output import put, put_json, table
 from halfsplit.cli.own import own_measurement
 from halfsplit.cli.show import DEFER, Screen, reading_line
+from halfsplit.cli.workbench import Store, opened
 from halfsplit.errors import HalfsplitError
 from halfsplit.notation.circuit import Circuit as CircuitFile
 
 if TYPE_CHECKING:
-    from halfsplit.practice import Exercise, Score
+    from halfsplit.practice import Exercise, Step
     from halfsplit.practice import Path as Walked
+    from halfsplit.store import Practice
 
 USUAL = "relay-load"
 SEEDS = 1_000_000
@@ -55,6 +56,7 @@ def practice(
     ] = None,
     person: Annotated[str, typer.Option(help="Whose score it is; you if not given.")] = "",
     scores: Annotated[bool, typer.Option("--scores", help="List the scores instead.")] = False,
+    store: Store = "",
     as_json: Json = False,
 ) -> None:
     """Find a hidden fault: the vehicle answers what you measure, with errors, slips of the probe, and minutes.
@@ -64,70 +66,86 @@ def practice(
     """
     from halfsplit.practice import Exercise
 
-    name = person or getpass.getuser()
     if scores:
-        return _list_scores(person, as_json=as_json)
+        return _list_scores(store, person, as_json=as_json)
     if as_json:
         raise typer.BadParameter("needs --scores: an exercise is for people", param_hint="--json")
     circuit = _circuit(pattern)
     number = int(datetime.now(UTC).timestamp()) % SEEDS if seed is None else seed
-    solved = Round(Exercise(circuit, difficulty, number), name).run()
-    raise typer.Exit(0 if solved else FAILED)
+    turn = Round(Exercise(circuit, difficulty, number))
+    turn.run()
+    if turn.exercise.over and turn.exercise.taken:
+        _keep(turn, store, person or getpass.getuser(), circuit.write())
+    raise typer.Exit(0 if turn.exercise.solved else FAILED)
 
 
-def _circuit(name: str) -> Circuit:
+def _circuit(name: str) -> CircuitFile:
     """A circuit file, or else a pattern. Raises HalfsplitError where it is neither."""
     from halfsplit.jobs import sample
 
     return CircuitFile.read(name) if Path(name).is_file() else CircuitFile.parse(sample(name).text)
 
 
-def _scores_file() -> Path:
-    return state_folder() / "practice.jsonl"
+def _keep(turn: Round, store: str, person: str, text: str) -> None:
+    """Keep how it ended with the workbench's exercises. What was seen stands on the screen even if that fails."""
+    from halfsplit.jobs.practising import finished
+
+    with opened(store) as jobs:
+        jobs.practices.begin(finished(turn.exercise, person, text))
 
 
-def _list_scores(person: str, *, as_json: bool) -> None:
-    from halfsplit.practice import scores
-
-    found = scores(_scores_file(), person)
+def _list_scores(store: str, person: str, *, as_json: bool) -> None:
+    with opened(store) as jobs:
+        found = jobs.practices.of(person)
+    over = [one for one in reversed(found) if one.ended_at is not None]
     if as_json:
-        return put_json([{name: getattr(one, name) for name in one.__dataclass_fields__} for one in found])
+        return put_json([_score(one) for one in over])
     heads = ["when", "who", "circuit", "difficulty", "points", "minutes", "best"]
-    return put(table(heads, (_row(one) for one in found), right=(4, 5, 6)))
+    return put(table(heads, (_row(one) for one in over), right=(4, 5, 6)))
 
 
-def _row(one: Score) -> list[str]:
+SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes", "tests", "hints", "wrong",
+         "best_minutes")  # fmt: skip
+"""What `--scores --json` tells of an exercise, beside when it ended."""
+
+
+def _score(one: Practice) -> dict[str, Any]:
+    ended = one.ended_at or one.begun_at
+    return {"when": ended.isoformat(timespec="seconds")} | {name: getattr(one, name) for name in SCORE}
+
+
+def _row(one: Practice) -> list[str]:
+    ended = (one.ended_at or one.begun_at).astimezone()
     return [
-        one.when[:16].replace("T", " "),
+        f"{ended:%Y-%m-%d %H:%M}",
         one.person,
-        one.circuit,
+        one.title,
         one.difficulty,
-        str(one.points),
+        "–" if one.points is None else str(one.points),
         f"{one.minutes:.0f}",
-        f"{one.best_minutes:.0f}",
+        "–" if one.best_minutes is None else f"{one.best_minutes:.0f}",
     ]
 
 
 class Round:
     """One exercise with a person at the terminal."""
 
-    def __init__(self, exercise: Exercise, person: str) -> None:
-        self.exercise, self.person = exercise, person
+    def __init__(self, exercise: Exercise) -> None:
+        self.exercise = exercise
         self.screen = Screen()
         self.asker = Asker(self.screen)
-        self.over = False
 
-    def run(self) -> bool:
-        """Ask until the cause is named or given up; whether it was found. Without a test nothing is scored."""
+    def run(self) -> None:
+        """Ask until the cause is named or given up. Without a test nothing is judged."""
         self._opening()
         try:
-            while not (self.over or self.exercise.solved):
+            while not self.exercise.over:
                 self._ask()
         except (KeyboardInterrupt, EOFError):
             self.screen.line()
-        if self.exercise.solved or self.exercise.steps:
+            self.exercise.give_up()
+        if self.exercise.solved or self.exercise.taken:
             self._ending()
-        return self.exercise.solved
 
     def _opening(self) -> None:
         told = self.exercise
@@ -161,14 +179,14 @@ class Round:
         asked = own_measurement(self.asker, self.exercise.referee)
         if asked is None:
             return
-        step = self.exercise.measure(asked)
-        for caution in step.test.cautions:
+        for caution in self.exercise.quote(asked).cautions:
             self.screen.line(f"  Caution: {caution}", "yellow")
+        taken = self.exercise.measure(asked)
         self.screen.line(
-            f"> {reading_line(step.reading, self.exercise.circuit)} [{step.test.minutes:.1f} min]", "bold"
+            f"> {reading_line(taken.reading, self.exercise.circuit)} [{taken.minutes:.1f} min]", "bold"
         )
         if self.exercise.intermittent:
-            there = "The fault was there" if step.reading.present == "yes" else "It worked as it should"
+            there = "The fault was there" if taken.reading.present == "yes" else "It worked as it should"
             self.screen.line(f"  {there} while you measured.")
 
     def name(self) -> None:
@@ -186,8 +204,8 @@ class Round:
 
     def readings(self) -> None:
         """What was read so far."""
-        for step in self.exercise.steps:
-            self.screen.line(f"  {reading_line(step.reading, self.exercise.circuit)}")
+        for one in self.exercise.taken:
+            self.screen.line(f"  {reading_line(one.reading, self.exercise.circuit)}")
 
     def circuit(self) -> None:
         """Parts and points."""
@@ -201,13 +219,13 @@ class Round:
 
     def give_up(self) -> None:
         """The end."""
-        self.over = True
+        self.exercise.give_up()
 
     def _ending(self) -> None:
         told = self.exercise
         self.screen.line()
         self.screen.line(f"The cause: {told.fault.name}. Repair: {told.fault.repair}.", "bold")
-        self.screen.line("Working out the best path …")
+        self.screen.line("Judging your path and working out the best one …")
         best = told.best
         for line in (*_own_path(told), *_best_path(best, told.circuit)):
             self.screen.line(line)
@@ -216,43 +234,28 @@ class Round:
             f"{told.wrong} named in error.",
             "bold",
         )
-        self._keep(best)
-
-    def _keep(self, best: Walked) -> None:
-        from halfsplit.practice import Score, keep_score
-
-        told = self.exercise
-        when = datetime.now(UTC).isoformat(timespec="seconds")
-        score = Score(
-            self.person,
-            when,
-            told.circuit.title,
-            told.difficulty,
-            told.seed,
-            told.solved,
-            told.points,
-            round(told.minutes, 1),
-            len(told.steps),
-            round(best.minutes, 1),
-            len(best.steps),
-            told.hints,
-            told.wrong,
-        )
-        keep_score(_scores_file(), score)
 
 
 def _own_path(told: Exercise) -> Iterator[str]:
-    yield "Your path:"
-    for step in told.steps:
-        yield f"  {step.test.minutes:4.1f} min  {step.test.bits:.2f} bit  {reading_line(step.reading, told.circuit)}"
+    yield "Your path (minutes; bits to be expected; bits gained):"
+    for step in told.path.steps:
+        yield _step_line(step, told.circuit)
         if step.wasted:
-            yield f"    could have told {step.best.bits:.2f} bit in {step.best.minutes:.1f} min: {step.best.sentence}"
+            yield (
+                f"    wasted: {step.best.bits:.2f} bit could be had in {step.best.minutes:.1f} min: "
+                f"{step.best.sentence}"
+            )
+            yield from (f"      {result}: {repair} would lead" for result, repair in step.best.means)
 
 
 def _best_path(best: Walked, circuit: Circuit) -> Iterator[str]:
     yield "The best path, proof included:" if best.proven else "The best path (it could not prove the cause):"
-    for test, reading in best.steps:
-        yield f"  {test.minutes:4.1f} min  {test.bits:.2f} bit  {reading_line(reading, circuit)}"
+    yield from (_step_line(step, circuit) for step in best.steps)
+
+
+def _step_line(step: Step, circuit: Circuit) -> str:
+    told = f"{step.test.minutes:4.1f} min  {step.test.bits:.2f} bit  {step.gained:+.2f}"
+    return f"  {told}  {reading_line(step.reading, circuit)}"
 
 
 ACTS: Mapping[str, Callable[[Round], None]] = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 
 from halfsplit.circuit.circuit import Circuit
@@ -28,11 +29,13 @@ def _plan(text: str, focus: frozenset[str]) -> Plan:
     return plan(circuit.model, focus=focus)
 
 
-def circuit_drawing(checked: Checked, *, width: float | None = None) -> str:
-    """The plain drawing of a circuit as SVG, '' where the text is not usable."""
+def circuit_drawing(
+    checked: Checked, *, width: float | None = None, readings: Mapping[str, str] | None = None
+) -> str:
+    """The drawing of a circuit as SVG, with ``readings`` at their points; '' where the text is not usable."""
     if not checked.usable:
         return ""
-    return paint_plan(_plan(checked.text, frozenset()), Overlays({}, {}, {}), width=width).svg
+    return paint_plan(_plan(checked.text, frozenset()), Overlays({}, readings or {}, {}), width=width).svg
 
 
 def bench_drawing(

@@ -1,19 +1,31 @@
-"""Practice: a vehicle with a hidden fault that answers measurements; a referee, the best path, scores."""
+"""Practice: a vehicle with a hidden fault that answers measurements, paths judged beside the best one, results."""
 
-from halfsplit.practice.exercise import DIFFICULTIES, Exercise, Path, Step
+from halfsplit.practice.chart import Course, Mark, difficulty_mark, paths_chart, results_chart
+from halfsplit.practice.exercise import HINT_POINTS, WRONG_POINTS, Exercise, Quote, Taken, points
 from halfsplit.practice.hidden import ComesAndGoes, vehicle
-from halfsplit.practice.scores import Score, keep_score, scores
+from halfsplit.practice.hiding import DIFFICULTIES, Hidden, hidden_again
+from halfsplit.practice.paths import Path, Step, Worth
 from halfsplit.practice.vehicle import Vehicle
 
 __all__ = [
     "DIFFICULTIES",
+    "HINT_POINTS",
+    "WRONG_POINTS",
     "ComesAndGoes",
+    "Course",
     "Exercise",
+    "Hidden",
+    "Mark",
     "Path",
-    "Score",
+    "Quote",
     "Step",
+    "Taken",
     "Vehicle",
-    "keep_score",
-    "scores",
+    "Worth",
+    "difficulty_mark",
+    "hidden_again",
+    "paths_chart",
+    "points",
+    "results_chart",
     "vehicle",
 ]

@@ -1,4 +1,4 @@
-"""An exercise: a vehicle with a hidden fault, a referee who knows what each test would tell, and the best path.
+"""An exercise: a vehicle with a hidden fault that answers what is measured, and the end of it, judged.
 
 exercise = Exercise(circuit, "high resistance", seed=3)
 exercise.complaints
@@ -8,257 +8,242 @@ exercise.condemn("E1"), exercise.points
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
-from halfsplit.circuit.kinds import LOADS
-from halfsplit.diagnosis.cost import part_of
+from halfsplit.circuit.faults import Fault
+from halfsplit.diagnosis.cost import cautions, never_probed, part_of
 from halfsplit.diagnosis.diagnosis import Diagnosis
-from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.priors import default_priors
-from halfsplit.diagnosis.propose import Test
-from halfsplit.errors import ConflictError, InputError
+from halfsplit.diagnosis.measurement import Measurement, Present, Reading
+from halfsplit.diagnosis.words import sentence
+from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.practice.hidden import vehicle
-from halfsplit.practice.vehicle import Vehicle
+from halfsplit.practice.hiding import Complaints, Hidden, hide
+from halfsplit.practice.paths import Path, Worth, judged, one_who_listened, told, walked, worth
+from halfsplit.practice.vehicle import ANSWERS, Vehicle
 
-DIFFICULTIES: Mapping[str, str] = {
-    "single": "one fault, of any kind",
-    "high resistance": "a bad joint or wire that an unloaded meter hardly sees",
-    "intermittent": "one fault that comes and goes",
-    "pair": "two faults at once",
-    "misleading history": "one fault, and earlier work at another place",
-}
-TRIES = 300
-MOST_COMPLAINTS = 3
-MOST_STEPS = 40
 SLIPS = 0.02
 HINT_POINTS, WRONG_POINTS = 10, 25
-WASTED = 0.3
-"""A test that told less than this share of what the best one would have told in a minute was wasted."""
-INSTRUMENTS = ("meter", "test lamp", "clamp")
+MOST_TESTS = 100
+PROBED = ("volts", "ohms", "lamp")
+DELICATE = ("module", "sensor")
+LAMP_CAUTION = "A test lamp can destroy a unit's output, a sensor or a bus: take a meter there."
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """One test as it was made, and the best one at that moment; ``bits`` are what was to be expected of each."""
+class Quote:
+    """What a test will take, before it is made: minutes as things stand, places that it opens, cautions."""
 
-    test: Test
-    reading: Reading
-    best: Test
-
-    @property
-    def wasted(self) -> bool:
-        """Whether the minutes could have told far more."""
-        return _rate(self.test) < WASTED * _rate(self.best)
-
-
-@dataclass(frozen=True, slots=True)
-class Path:
-    """A walk to the cause: its steps, and minutes in all."""
-
-    steps: tuple[tuple[Test, Reading], ...]
+    sentence: str
     minutes: float
-    proven: bool
+    opens: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A test that was made: what it read and what it cost."""
+
+    reading: Reading
+    minutes: float
 
 
 class Exercise:
     """One hidden fault. The same circuit, difficulty and seed give the same exercise.
 
     ``complaints``: (load, works, state) as the customer tells them. ``history``: where hands have been, if it is known.
-    Raises InputError where the circuit has no fault of that difficulty that a customer would notice.
+    ``hidden``: what was hidden before, of an exercise that goes on. Raises InputError where the circuit has no fault of
+    that difficulty that a customer would notice.
     """
 
     def __init__(
-        self, circuit: Circuit, difficulty: str = "single", seed: int = 0, *, slips: float = SLIPS
+        self,
+        circuit: Circuit,
+        difficulty: str = "single",
+        seed: int = 0,
+        *,
+        slips: float = SLIPS,
+        hidden: Hidden | None = None,
     ) -> None:
-        if difficulty not in DIFFICULTIES:
-            raise InputError(
-                f"{difficulty!r} is no difficulty", remedy=f"use one of {', '.join(DIFFICULTIES)}"
-            )
-        generator = np.random.default_rng(seed)
+        self.hidden = hidden or hide(circuit, difficulty, seed)
         self.circuit, self.difficulty, self.seed, self.slips = circuit, difficulty, seed, slips
         self.intermittent = difficulty == "intermittent"
-        self.fault, self.complaints = _hidden(circuit, difficulty, generator)
-        self.history = (
-            _misleading(circuit, self.fault, generator) if difficulty == "misleading history" else ()
-        )
         self.vehicle = self._vehicle()
-        self.referee = self._diagnosis()
-        self.steps: list[Step] = []
+        self.referee = self._listener()
+        self.taken: list[Taken] = []
         self.hints = self.wrong = 0
-        self.solved = False
-        self._named: set[str] = set()
-        self._best: Path | None = None
+        self.solved = self.given_up = False
+        self.named: list[str] = []
+        self._right: set[str] = set()
+        self._paths: dict[str, Path] = {}
+
+    @property
+    def fault(self) -> Fault:
+        """What is hidden."""
+        return self.hidden.fault
+
+    @property
+    def complaints(self) -> Complaints:
+        """What the customer tells."""
+        return self.hidden.complaints
+
+    @property
+    def history(self) -> tuple[str, ...]:
+        """Where others have worked, as far as the customer tells."""
+        return self.hidden.history
 
     def _vehicle(self) -> Vehicle:
         return vehicle(self.circuit, self.fault, self.seed, slips=self.slips, intermittent=self.intermittent)
 
-    def _diagnosis(self, shared: Diagnosis | None = None) -> Diagnosis:
-        """One who has heard what the trainee was told at the beginning."""
-        job = Diagnosis(
+    def _listener(self, shared: Diagnosis | None = None) -> Diagnosis:
+        predictions = shared.predictions if shared else None
+        return one_who_listened(
             self.circuit,
-            INSTRUMENTS,
+            self.hidden,
             intermittent=self.intermittent,
             seed=self.seed,
-            predictions=shared.predictions if shared else None,
+            predictions=predictions,
         )
-        for load, works, state in self.complaints:
-            job.complain(load, works=works, state=state)
-        if self.history:
-            job.earlier_work(self.history)
-        return job
+
+    # While it goes on
+
+    @property
+    def over(self) -> bool:
+        """Whether the cause was named, or given up."""
+        return self.solved or self.given_up
 
     @property
     def minutes(self) -> float:
         """What the trainee's tests cost so far."""
-        return sum(step.test.minutes for step in self.steps)
+        return sum(one.minutes for one in self.taken)
 
-    def measure(self, measurement: Measurement) -> Step:
-        """Make a test on the vehicle. Raises as `Diagnosis.measure` for places that are not there."""
+    def quote(self, measurement: Measurement) -> Quote:
+        """What a test will take. Raises NotFoundError or InputError where it cannot be made."""
+        self._makeable(measurement)
+        minutes, opens = self.referee.cost(measurement)
+        return Quote(sentence(measurement, self.circuit), minutes, opens, self._cautions(measurement))
+
+    def _cautions(self, measurement: Measurement) -> tuple[str, ...]:
+        part = self.circuit.parts.get(part_of(measurement.at))
+        told = cautions(measurement, self.circuit.model)
+        delicate = measurement.quantity == "lamp" and part is not None and part.kind in DELICATE
+        return (*told, LAMP_CAUTION) if delicate else told
+
+    def measure(self, measurement: Measurement) -> Taken:
+        """Make a test on the vehicle. Raises as `quote`, and ConflictError where the exercise is over."""
+        quote = self.quote(measurement)
+        value = self.vehicle.answer(measurement)
+        reading = told(self.referee, measurement, value, getattr(self.vehicle, "present", None))
+        self.taken.append(Taken(reading, quote.minutes))
+        return self.taken[-1]
+
+    def take_up(
+        self, measurement: Measurement, value: float | str, present: Present | None, minutes: float
+    ) -> Taken:
+        """Make a test again that was made before the exercise was put away: what it read then stands."""
+        self.vehicle.answer(measurement)
+        reading = told(self.referee, measurement, value, present)
+        self.taken.append(Taken(reading, minutes))
+        return self.taken[-1]
+
+    def _makeable(self, measurement: Measurement) -> None:
         self._open()
-        test = self.referee.rank(measurement)
-        best = next(iter(self.referee.next_tests(1)), test)
-        step = Step(test, _made(self.referee, self.vehicle, measurement), best)
-        self.steps.append(step)
-        return step
+        if len(self.taken) >= MOST_TESTS:
+            raise ConflictError(f"{MOST_TESTS} tests have been made: name the cause, or give up")
+        if measurement.quantity not in ANSWERS:
+            raise InputError(f"a vehicle does not answer {measurement.quantity!r}")
+        self.referee.cost(measurement)
+        for name in (measurement.at, measurement.to or ""):
+            if measurement.quantity in PROBED and never_probed(self.circuit.parts.get(part_of(name))):
+                raise ConflictError(
+                    f"{name} belongs to a restraint or high-voltage circuit: it is never probed, nor in practice"
+                )
 
-    def hint(self) -> Test | None:
+    def hint(self) -> Worth | None:
         """The best test now; it costs points. None where nothing would tell more."""
         self._open()
         self.hints += 1
-        return next(iter(self.referee.next_tests(1)), None)
+        return next((worth(one) for one in self.referee.next_tests(1)), None)
 
     def condemn(self, name: str) -> bool:
-        """Name the place that is to be repaired: whether it is one. Of a pair both have to be named."""
+        """Name the place that is to be repaired: whether it is one. Of a pair both have to be named.
+
+        Raises NotFoundError, and nothing is counted, where the circuit has no such place.
+        """
         self._open()
-        wanted = {one.part for one in (self.fault.members or (self.fault,))}
-        found = {one for one in wanted if name.casefold() in (one.casefold(), part_of(one).casefold())}
-        self._named |= found
+        if not any(name.casefold() in _names(one.part) for one in self.circuit.faults.values()):
+            raise NotFoundError(f"there is nothing called {name!r} in this circuit; it was not counted")
+        found = self._found(name)
+        self._right |= found
         self.wrong += not found
-        self.solved = self._named == wanted
+        self.named.append(name)
+        self.solved = self._right == {one.part for one in self.hidden.faults}
         return bool(found)
 
+    def is_right(self, name: str) -> bool:
+        """Whether a place is one that has to be repaired; tells what is hidden."""
+        return bool(self._found(name))
+
+    def _found(self, name: str) -> set[str]:
+        return {one.part for one in self.hidden.faults if name.casefold() in _names(one.part)}
+
+    def give_up(self) -> None:
+        """End it without the cause."""
+        self._open()
+        self.given_up = True
+
     def _open(self) -> None:
-        if self.solved:
-            raise ConflictError("this exercise is solved: begin another")
+        if self.over:
+            raise ConflictError("this exercise is over: begin another")
+
+    # Judged
+
+    @property
+    def path(self) -> Path:
+        """The trainee's own path, judged; takes about a second a test."""
+        return self.own_path()
 
     @property
     def best(self) -> Path:
-        """The best path: the engine's own, on the same vehicle, until the cause is proven."""
-        if self._best is None:
-            self._best = _walked(self._diagnosis(self.referee), self._vehicle())
-        return self._best
+        """The best path on the same vehicle: the engine's own, until the cause is proven."""
+        return self.best_path()
+
+    def own_path(self, progress: Callable[[int], None] | None = None) -> Path:
+        """The trainee's own path; ``progress`` is told how many steps are judged."""
+        if "own" not in self._paths or len(self._paths["own"].steps) != len(self.taken):
+            readings = [one.reading for one in self.taken]
+            self._paths["own"] = judged(self._listener(self.referee), readings, progress)
+        return self._paths["own"]
+
+    def best_path(self, progress: Callable[[int], None] | None = None) -> Path:
+        """The best path; ``progress`` is told how many steps are walked."""
+        if "best" not in self._paths:
+            self._paths["best"] = walked(self._listener(self.referee), self._vehicle(), progress)
+        return self._paths["best"]
 
     @property
     def points(self) -> int:
         """100 for the minutes of the best path or fewer; hints and parts condemned in error cost. 0 if not solved."""
         if not self.solved:
             return 0
-        share = min(1.0, self.best.minutes / self.minutes) if self.minutes else 1.0
-        return max(0, round(100 * share) - HINT_POINTS * self.hints - WRONG_POINTS * self.wrong)
+        return points(self.minutes, self.best.minutes, self.hints, self.wrong)
 
 
-def _rate(test: Test) -> float:
-    return test.bits / max(test.minutes, 0.1)
+def points(minutes: float, best_minutes: float, hints: int, wrong: int) -> int:
+    """Points of an exercise that was solved.
+
+    >>> points(20.0, 10.0, 1, 0)
+    40
+    """
+    share = min(1.0, best_minutes / minutes) if minutes else 1.0
+    return max(0, round(100 * share) - HINT_POINTS * hints - WRONG_POINTS * wrong)
 
 
-def _made(job: Diagnosis, car: Vehicle, asked: Measurement) -> Reading:
-    """Measure on the vehicle and tell the diagnosis, odd or not: it is what the instrument shows."""
-    value = car.answer(asked)
-    return job.measure(
-        asked.quantity,
-        asked.at,
-        to=asked.to,
-        state=asked.state,
-        value=value,
-        instrument=asked.instrument,
-        changes=asked.changes,
-        detail=asked.detail,
-        sure=True,
-        present=getattr(car, "present", None),
-    )
+def _names(place: str) -> set[str]:
+    """What a place may be called: a cavity by its connector as well, a wire by its whole name only."""
+    own = {place.casefold()}
+    return own if place.startswith("wire ") else own | {part_of(place).casefold()}
 
 
-def _walked(job: Diagnosis, car: Vehicle) -> Path:
-    steps: list[tuple[Test, Reading]] = []
-    while len(steps) < MOST_STEPS and not ((found := job.finding()) and found.proven):
-        tests = job.next_tests(1)
-        if not tests:
-            break
-        steps.append((tests[0], _made(job, car, tests[0].measurement)))
-    found = job.finding()
-    return Path(tuple(steps), sum(test.minutes for test, _ in steps), bool(found and found.proven))
-
-
-# What is hidden
-
-Complaints = tuple[tuple[str, str, str], ...]
-
-
-def _hidden(circuit: Circuit, difficulty: str, generator: np.random.Generator) -> tuple[Fault, Complaints]:
-    """A fault drawn from the priors among those of the difficulty, that a customer notices."""
-    faults = [one for one in circuit.faults.values() if one.name not in (NOTHING_WRONG, NOT_IN_MODEL)]
-    faults = [one for one in faults if FITS.get(difficulty, _any)(one)]
-    if faults:
-        priors = default_priors()
-        weights = np.array([priors.rate(one) for one in faults])
-        for _ in range(TRIES):
-            drawn = [faults[int(n)] for n in generator.choice(len(faults), 2, p=weights / weights.sum())]
-            fault = drawn[0] if difficulty != "pair" else pair(*drawn)
-            told = _noticed(circuit, fault)
-            if told and (difficulty != "pair" or _both_noticed(circuit, drawn)):
-                order = generator.permutation(len(told))[:MOST_COMPLAINTS]
-                return fault, tuple(told[int(n)] for n in sorted(order))
-    raise InputError(
-        f"this circuit has no fault for {difficulty!r} that a customer would notice",
-        remedy="choose another circuit or difficulty",
-    )
-
-
-def _any(fault: Fault) -> bool:
-    return True
-
-
-FITS: Mapping[str, Callable[[Fault], bool]] = {
-    "high resistance": lambda fault: fault.mode == "high resistance"
-}
-
-
-def _noticed(circuit: Circuit, fault: Fault) -> list[tuple[str, str, str]]:
-    """What works otherwise than it should: (load, works, state)."""
-    return [
-        (load, works, state)
-        for state in circuit.states
-        for load, works in _differences(circuit, fault, state)
-    ]
-
-
-def _differences(circuit: Circuit, fault: Fault, state: str) -> Iterator[tuple[str, str]]:
-    solution = circuit.solve(state, fault=fault)
-    for part in circuit.parts.values():
-        if part.kind in LOADS and (works := solution.works(part.name)) != circuit.healthy_word(
-            part.name, state
-        ):
-            yield part.name, works
-
-
-def _both_noticed(circuit: Circuit, faults: list[Fault]) -> bool:
-    return faults[0].part != faults[1].part and all(_noticed(circuit, one) for one in faults)
-
-
-def _misleading(circuit: Circuit, fault: Fault, generator: np.random.Generator) -> tuple[str, ...]:
-    """A place where hands have been, and where the fault is not."""
-    near = {part_of(name) for one in (fault.members or (fault,)) for name in (one.part, *one.touches)}
-    others = [
-        part.name
-        for part in circuit.parts.values()
-        if part.name not in near and part.kind not in ("splice", "battery")
-    ]
-    return (str(generator.choice(others)),) if others else ()
-
-
-__all__ = ["DIFFICULTIES", "INSTRUMENTS", "Exercise", "Path", "Step"]
+__all__ = ["Exercise", "Quote", "Taken", "points"]

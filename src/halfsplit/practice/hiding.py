@@ -1,0 +1,131 @@
+"""What is hidden in an exercise: a fault drawn from the priors that a customer notices, and what he tells of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.diagnosis.cost import part_of
+from halfsplit.diagnosis.priors import default_priors
+from halfsplit.errors import InputError, NotFoundError
+
+DIFFICULTIES: Mapping[str, str] = {
+    "single": "one fault, of any kind",
+    "high resistance": "a bad joint or wire that an unloaded meter hardly sees",
+    "intermittent": "one fault that comes and goes",
+    "pair": "two faults at once",
+    "misleading history": "one fault, and earlier work at another place",
+}
+TRIES = 300
+MOST_COMPLAINTS = 3
+
+Complaints = tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """The fault, the complaints (load, works, state) and where hands have been (empty where nobody tells)."""
+
+    fault: Fault
+    complaints: Complaints
+    history: tuple[str, ...] = ()
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The single faults: one, or two of a pair."""
+        return self.fault.members or (self.fault,)
+
+
+def hide(circuit: Circuit, difficulty: str, seed: int) -> Hidden:
+    """Hide a fault of this difficulty. The same circuit, difficulty and seed hide the same.
+
+    Raises InputError where the circuit has no such fault that a customer would notice.
+    """
+    if difficulty not in DIFFICULTIES:
+        raise InputError(f"{difficulty!r} is no difficulty", remedy=f"use one of {', '.join(DIFFICULTIES)}")
+    generator = np.random.default_rng(seed)
+    fault, complaints = _drawn(circuit, difficulty, generator)
+    misleads = difficulty == "misleading history"
+    return Hidden(fault, complaints, _misleading(circuit, fault, generator) if misleads else ())
+
+
+def hidden_again(
+    circuit: Circuit, faults: tuple[str, ...], complaints: Complaints, history: tuple[str, ...] = ()
+) -> Hidden:
+    """What was hidden before, from the names of its faults. Raises InputError where the circuit has no such fault."""
+    try:
+        known = [circuit.faults[name] for name in faults]
+    except NotFoundError:
+        known = []
+    if not 0 < len(known) <= 2:
+        raise InputError(
+            "this exercise was begun with another release and cannot go on", remedy="begin another one"
+        )
+    return Hidden(known[0] if len(known) == 1 else pair(*known), complaints, history)
+
+
+def _drawn(circuit: Circuit, difficulty: str, generator: np.random.Generator) -> tuple[Fault, Complaints]:
+    """A fault drawn from the priors among those of the difficulty, that a customer notices."""
+    faults = [one for one in circuit.faults.values() if one.name not in (NOTHING_WRONG, NOT_IN_MODEL)]
+    faults = [one for one in faults if FITS.get(difficulty, _any)(one)]
+    if faults:
+        priors = default_priors()
+        weights = np.array([priors.rate(one) for one in faults])
+        for _ in range(TRIES):
+            drawn = [faults[int(n)] for n in generator.choice(len(faults), 2, p=weights / weights.sum())]
+            fault = drawn[0] if difficulty != "pair" else pair(*drawn)
+            told = _noticed(circuit, fault)
+            if told and (difficulty != "pair" or _both_noticed(circuit, drawn)):
+                order = generator.permutation(len(told))[:MOST_COMPLAINTS]
+                return fault, tuple(told[int(n)] for n in sorted(order))
+    raise InputError(
+        f"this circuit has no fault for {difficulty!r} that a customer would notice",
+        remedy="choose another circuit or difficulty",
+    )
+
+
+def _any(fault: Fault) -> bool:
+    return True
+
+
+FITS: Mapping[str, Callable[[Fault], bool]] = {
+    "high resistance": lambda fault: fault.mode == "high resistance"
+}
+
+
+def _noticed(circuit: Circuit, fault: Fault) -> list[tuple[str, str, str]]:
+    """What works otherwise than it should: (load, works, state)."""
+    return [
+        (load, works, state)
+        for state in circuit.states
+        for load, works in _differences(circuit, fault, state)
+    ]
+
+
+def _differences(circuit: Circuit, fault: Fault, state: str) -> Iterator[tuple[str, str]]:
+    solution = circuit.solve(state, fault=fault)
+    for part in circuit.parts.values():
+        if part.kind in LOADS and (works := solution.works(part.name)) != circuit.healthy_word(
+            part.name, state
+        ):
+            yield part.name, works
+
+
+def _both_noticed(circuit: Circuit, faults: list[Fault]) -> bool:
+    return faults[0].part != faults[1].part and all(_noticed(circuit, one) for one in faults)
+
+
+def _misleading(circuit: Circuit, fault: Fault, generator: np.random.Generator) -> tuple[str, ...]:
+    """A place where hands have been, and where the fault is not."""
+    near = {part_of(name) for one in (fault.members or (fault,)) for name in (one.part, *one.touches)}
+    others = [
+        part.name
+        for part in circuit.parts.values()
+        if part.name not in near and part.kind not in ("splice", "battery")
+    ]
+    return (str(generator.choice(others)),) if others else ()

@@ -1,0 +1,164 @@
+"""Paths to the cause, judged test by test: what each test could tell, what it told, and what the best one could have.
+
+Judging asks the engine for its best test at every step, so it takes seconds; it is done when an exercise is over.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.diagnosis import Diagnosis
+from halfsplit.diagnosis.measurement import Measurement, Present, Reading
+from halfsplit.diagnosis.posterior import Predictions
+from halfsplit.diagnosis.propose import Test
+from halfsplit.practice.hiding import Hidden
+from halfsplit.practice.vehicle import Vehicle
+
+INSTRUMENTS = ("meter", "test lamp", "clamp")
+MOST_STEPS = 40
+WASTED = 0.3
+"""A test that told less than this share of what the best one would have told in a minute was wasted."""
+MEANINGS = 3
+"""Results of a test that are told, the likeliest ones."""
+
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What a test is worth at one moment.
+
+    ``bits``: what it tells about the repair on average; ``minutes`` with getting there; ``means``: (result, repair that
+    would lead then) of its likeliest results.
+    """
+
+    measurement: Measurement
+    sentence: str
+    minutes: float
+    bits: float
+    cautions: tuple[str, ...] = ()
+    means: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def rate(self) -> float:
+        """Bits in a minute."""
+        return self.bits / max(self.minutes, 0.1)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One test as it was made: what was to be expected of it, what it read, and the best test at that moment.
+
+    ``gained``: bits by which the question which repair it is became smaller; below 0 where a reading, true or slipped,
+    opened it up again.
+    """
+
+    test: Worth
+    reading: Reading
+    best: Worth
+    gained: float
+
+    @property
+    def wasted(self) -> bool:
+        """Whether the minutes could have told far more."""
+        return self.test.rate < WASTED * self.best.rate
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A walk: its steps and minutes in all. ``question``: bits in question at the beginning and after each step."""
+
+    steps: tuple[Step, ...]
+    minutes: float
+    proven: bool
+    question: tuple[float, ...]
+
+
+def worth(test: Test) -> Worth:
+    """What a proposed test is worth, without what only the bench needs."""
+    likely = sorted(test.outcomes, key=lambda one: -one.probability)[:MEANINGS]
+    means = tuple((one.word or one.text, one.leaves[0][0]) for one in likely if one.leaves)
+    return Worth(test.measurement, test.sentence, test.minutes, test.bits, test.cautions, means)
+
+
+def one_who_listened(
+    circuit: Circuit, hidden: Hidden, *, intermittent: bool, seed: int, predictions: Predictions | None = None
+) -> Diagnosis:
+    """A diagnosis that has heard what the trainee was told at the beginning, and nothing else."""
+    job = Diagnosis(circuit, INSTRUMENTS, intermittent=intermittent, seed=seed, predictions=predictions)
+    for load, works, state in hidden.complaints:
+        job.complain(load, works=works, state=state)
+    if hidden.history:
+        job.earlier_work(hidden.history)
+    return job
+
+
+def told(job: Diagnosis, asked: Measurement, value: float | str, present: Present | None) -> Reading:
+    """Tell a diagnosis what was read, odd or not: it is what the instrument showed."""
+    return job.measure(
+        asked.quantity,
+        asked.at,
+        to=asked.to,
+        state=asked.state,
+        value=value,
+        instrument=asked.instrument,
+        changes=asked.changes,
+        detail=asked.detail,
+        sure=True,
+        present=present,
+    )
+
+
+def judged(job: Diagnosis, readings: Iterable[Reading], progress: Progress | None = None) -> Path:
+    """The path of one who made these readings, judged by a diagnosis that has heard nothing of them yet."""
+    steps: list[Step] = []
+    question = [_question(job)]
+    for reading in readings:
+        test = worth(job.rank(reading.measurement))
+        best = next((worth(one) for one in job.next_tests(1)), test)
+        made = told(job, reading.measurement, reading.value, reading.present)
+        question.append(_question(job))
+        steps.append(Step(test, made, best, question[-2] - question[-1]))
+        if progress:
+            progress(len(steps))
+    found = job.finding()
+    return _path(steps, question, proven=bool(found and found.proven))
+
+
+def walked(job: Diagnosis, car: Vehicle, progress: Progress | None = None) -> Path:
+    """The best path: what the engine proposes, on this vehicle, until the cause is proven."""
+    steps: list[Step] = []
+    question = [_question(job)]
+    while len(steps) < MOST_STEPS and not ((found := job.finding()) and found.proven):
+        tests = job.next_tests(1)
+        if not tests:
+            break
+        best = worth(tests[0])
+        made = told(job, best.measurement, car.answer(best.measurement), getattr(car, "present", None))
+        question.append(_question(job))
+        steps.append(Step(best, made, best, question[-2] - question[-1]))
+        if progress:
+            progress(len(steps))
+    found = job.finding()
+    return _path(steps, question, proven=bool(found and found.proven))
+
+
+def _path(steps: list[Step], question: list[float], *, proven: bool) -> Path:
+    return Path(tuple(steps), sum(step.test.minutes for step in steps), proven, tuple(question))
+
+
+def _question(job: Diagnosis) -> float:
+    """How many bits are in question: the entropy over the repairs."""
+    return entropy(job.posterior().probability)
+
+
+def entropy(shares: Mapping[str, float]) -> float:
+    """Entropy in bits.
+
+    >>> entropy({"a": 0.5, "b": 0.25, "c": 0.25})
+    1.5
+    """
+    return -math.fsum(share * math.log2(share) for share in shares.values() if share > 0.0)
