@@ -127,10 +127,11 @@ def expect_number(
 ) -> Numeric:
     """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11).
 
+    Not across a fuse that blows: a milder short that leaves it whole lends no width to what a dead one leaves.
     The severity of a pair's member is not known either: without it a pair would beat one fault.
     """
     value = np.asarray(value, dtype=float)
-    step = np.where(scene.columns.same_as_next[:, None], np.abs(np.diff(value, axis=0)), 0.0)
+    step = np.where(scene.as_next, np.abs(np.diff(value, axis=0)), 0.0)
     none = np.zeros((1, value.shape[1]))
     gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
     pairs, less, more = scene.columns.decades

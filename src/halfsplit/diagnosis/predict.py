@@ -57,6 +57,7 @@ class Scene:
         cases: Cases,
     ) -> None:
         self.circuit, self.columns, self.key = circuit, columns, key
+        self._blown_before = blown
         cases = _without(circuit, cases, columns, replaced(key.changes))
         self._batches = [
             self._batch(parameters, blown[..., number], cases) for number, parameters in enumerate(draws)
@@ -204,6 +205,15 @@ class Scene:
     def blown(self) -> Bools:
         """Fuses that open by overload (F, C, D)."""
         return np.stack([batch.blown for batch in self._batches], axis=-1)
+
+    @cached_property
+    def as_next(self) -> Bools:
+        """Whether a column and the next are severities of one hypothesis with the same fuses blown (C - 1, D).
+
+        Across a fuse that blows there is nothing in between: a reading is that of one side or of the other.
+        """
+        blown = self.blown() | self._blown_before
+        return np.asarray(self.columns.same_as_next[:, None] & (blown[:, 1:] == blown[:, :-1]).all(axis=0))
 
     @cached_property
     def chattering(self) -> Bools:
