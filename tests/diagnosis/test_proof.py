@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from halfsplit import Circuit, Diagnosis
-from halfsplit.circuit.interventions import Jump, Unplug
+from halfsplit.circuit.interventions import Jump, Replace, Unplug
 from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.posterior import Predictions
 from halfsplit.diagnosis.proof import Finding
+from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.notation.patterns import pattern
 from halfsplit.practice.vehicle import Vehicle
 
@@ -279,3 +280,29 @@ def test_a_silent_unit_is_complaint_enough_for_a_cause_to_be_found():
     assert finding is not None
     assert finding.part == "S1"
     assert finding.proven
+
+
+def test_a_known_good_part_is_tried_with_a_new_fuse_where_the_old_one_blew():
+    """Common practice, no source: with the fuse gone no lamp lights, whatever is fitted."""
+    circuit = Circuit.parse(pattern("trailer-socket").text)
+    job = Diagnosis(circuit)
+    job.complain("H3", state="indicator right")
+    last = requirements(job.situation(), circuit.faults["H3 shorted"])[-1]
+    ((tried, met),) = last.options
+    assert tried.changes == (Replace("H3"), Replace("F2"))
+    assert "new F2" in last.text
+    assert met("yes")
+    assert not met("weak")
+
+
+def test_a_lead_across_a_bad_starter_ground_need_not_carry_all_of_its_current():
+    """Common practice, no source: the starter turns, but weakly. Weak before and weak after proves nothing."""
+    circuit = Circuit.parse(pattern("starter").text)
+    for fault, works, enough in (("GND3 open", "no", True), ("GND3 high resistance 0.1 ohm", "weak", False)):
+        job = Diagnosis(circuit)
+        job.complain("M1", works=works, state="cranking")
+        ((tried, met),) = requirements(job.situation(), circuit.faults[fault])[-1].options
+        assert isinstance(tried.changes[0], Jump)
+        assert met("weak") is enough
+        assert met("yes")
+        assert not met("no")

@@ -33,6 +33,11 @@ def is_word(word: str) -> Met:
     return lambda value: value == word
 
 
+def is_better(value: float | str) -> bool:
+    """It works, be it weakly, where it did not at all."""
+    return value in ("yes", "weak")
+
+
 @dataclass(frozen=True)
 class Requirement:
     """One proof: ``options`` of which any will do, each with what its reading must be, ``times`` over all of them."""
@@ -98,9 +103,17 @@ class Case:
         return abs(self.healthy.across(self.load) - self.sick.across(self.load))
 
     def restored(self, load: str, text: str, *changes: Jump | Replace | Unplug) -> Requirement:
-        """The function comes back with an intervention made."""
+        """The function comes back with an intervention made; a fuse that the cause blows is made good with it."""
         good = self.circuit.healthy_word(load, self.state)
-        return Requirement(text, ((Measurement("works", load, self.state, changes=changes), is_word(good)),))
+        fuses = tuple(Replace(name) for name in self.sick.blown if Replace(name) not in changes)
+        made = (*changes, *fuses)
+        met = is_word(good)
+        if good == "yes" and self.sick.works(load) == "no" and any(isinstance(one, Jump) for one in changes):
+            # A lead is no cable: what takes a hundred amps through it comes back, but not in full.
+            met = is_better
+        if fuses:
+            text += f", with a new {' and '.join(one.name for one in fuses)}"
+        return Requirement(text, ((Measurement("works", load, self.state, changes=made), met),))
 
     def ends(self) -> tuple[str, str] | None:
         """Where a meter goes across the cause's own place."""
