@@ -18,3 +18,5 @@ startTaps(document);
 startCompletion(document);
 startOutbox(document);
 startLive(document);
+const viewer = document.querySelector<HTMLElement>("[data-viewer]");
+if (viewer) void import("./viewer.js").then((late) => late.startViewer(viewer)); // the plotting library is large

@@ -107,6 +107,27 @@ def test_drop_and_resistance(milliohms: float) -> None:
     assert result.verdict == ("fault" if milliohms * 8e-3 > 0.5 else "good")
 
 
+@pytest.mark.parametrize("inrush", [3.0, 7.0, 12.0])
+def test_the_inrush_of_a_lamp_is_not_taken_for_its_load(inrush: float) -> None:
+    """A filament's cold resistance is about a tenth of the hot one: common practice, no source."""
+    time = np.arange(40_000) / 10_000
+    on = (time > 0.8) & (time < 3.2)
+    amps = noisy(np.where(on, 0.45 * (1 + (inrush - 1) * np.exp(-(time - 0.8) / 0.05)), 0.0), 0.01)
+    drop = noisy(0.012 * amps, 0.002)
+    result = voltage_drop(drop, None, amps, 10_000.0)
+    assert result["current"].value == pytest.approx(0.45, rel=0.02)
+    assert result["drop"].value == pytest.approx(0.0054, rel=0.05)
+    assert result["resistance"].value == pytest.approx(12.0, rel=0.1)
+
+
+def test_a_load_that_is_never_steady_cannot_tell() -> None:
+    time = np.arange(4000) / 1000
+    amps = noisy(5 + 4 * np.sin(2 * np.pi * 0.7 * time), 0.02)
+    result = voltage_drop(0.02 * amps, None, amps, 1000.0)
+    assert result.verdict == "cannot tell"
+    assert "never steady" in result.reason
+
+
 def test_zero_errors_of_clamp_and_leads_are_taken_out() -> None:
     upper, lower, amps = load(0.025, offset=1.5)
     result = voltage_drop(upper + 0.08, lower, amps, 1000.0)

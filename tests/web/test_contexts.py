@@ -5,7 +5,7 @@ from dataclasses import fields
 import pytest
 from jinja2 import meta, nodes
 
-from halfsplit.web import contexts
+from halfsplit.web import capture_contexts, contexts
 from halfsplit.web.rendering import environment
 
 GIVEN = {"page", "person", "path", "accounts"}
@@ -21,6 +21,8 @@ PAGES = {
     "_bench.html": contexts.BenchPage,
     "_drawing_fragment.html": contexts.DrawingFragment,
     "report.html": contexts.ReportPage,
+    "captures.html": capture_contexts.CapturesPage,
+    "capture.html": capture_contexts.CapturePage,
     "problem.html": contexts.ProblemPage,
     "sign_in.html": contexts.SignInPage,
     "owner.html": contexts.OwnerPage,

@@ -79,7 +79,7 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
 
 
 class UnitResult(Result):
-    """A channel whose unit is another one than its role's: a clamp that was recorded in volts, counts of a sound card."""
+    """A channel in another unit than its role needs: a clamp that was recorded in volts, counts of a sound card."""
 
     analysis: ClassVar[str] = "unit"
 

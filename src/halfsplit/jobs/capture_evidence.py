@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from halfsplit.capture.screen import stretch
@@ -57,6 +57,9 @@ KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "injector current": ("solenoid",),
 }
 """Role → the kinds of part on which it is recorded."""
+PULSES: Final = frozenset({"sync pulse", "crank", "cam", "CAN high", "CAN low", "CAN receive", "LIN"})
+"""Roles whose mean says nothing."""
+DROP: Final = "drop volts"
 BY_UNIT: Final = {"V": "volts", "A": "amps"}
 PASSED: Final = {"good": "yes", "fault": "no"}
 SIDES: Final = {"in": r"\b(in|arriving|arrives)\b", "out": r"\b(out|leaving|leaves)\b"}
@@ -126,10 +129,25 @@ def between_offers(store: JobStore, job_id: str, view: CaptureView) -> tuple[Off
     if circuit is None:
         return ()
     tests = bench_view(store, job_id).tests
-    return tuple(
-        _placed(f"mean {one.number}", one.label, "", BY_UNIT[one.unit], one, circuit, tests)
+    answered = [one.suggested.key for one in offers(store, job_id, view) if one.suggested]
+    found = (
+        _placed(
+            f"mean {one.number}",
+            one.label,
+            "",
+            BY_UNIT[one.unit],
+            one,
+            circuit,
+            tests,
+            two=one.role == DROP,
+        )
         for one in view.channels
-        if one.unit in BY_UNIT
+        if one.unit in BY_UNIT and one.role not in PULSES
+    )
+    # One press for one test: what an analysis measured goes before what lies between the cursors.
+    return tuple(
+        replace(one, suggested=None) if one.suggested and one.suggested.key in answered else one
+        for one in found
     )
 
 
@@ -149,9 +167,8 @@ def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> 
             if quantity == "volts" and (told["unit"] or channel.unit) != "V":
                 continue
             words = shown_value(quantity, _si(quantity, told["value"]))
-            yield _placed(
-                key, f"{result['analysis']}: {told['name']}", words, quantity, channel, circuit, tests
-            )
+            name, two = f"{result['analysis']}: {told['name']}", told["name"] == "drop"
+            yield _placed(key, name, words, quantity, channel, circuit, tests, two=two)
 
 
 def _si(quantity: str, value: float) -> float:
@@ -166,8 +183,9 @@ def _placed(
     channel: ChannelLine,
     circuit: Circuit,
     tests: Sequence[TestCard],
+    *,
+    two: bool,
 ) -> Offer:
-    two = channel.role in ("drop volts", "upper volts") and quantity == "volts"
     test = _agreeing(quantity, channel, circuit, tests, two=two)
     at = test.at if test else _named(channel.name, circuit, quantity)
     instrument = {"volts": "scope", "amps": "clamp"}.get(quantity, "scope")
@@ -187,7 +205,7 @@ def _agreeing(
         return None
     part = circuit.parts.get(fit[0].at.partition(".")[0])
     by_role = part is not None and part.kind in KINDS.get(channel.role, ())
-    return fit[0] if by_role or (two and channel.role == "drop volts") else None
+    return fit[0] if by_role or (two and channel.role == DROP) else None
 
 
 def _speaks_of(name: str, at: str, circuit: Circuit) -> bool:
@@ -284,6 +302,8 @@ def use(  # noqa: PLR0913 - as many as a reading by hand has
     if between is None and shown != view.shown:
         raise ConflictError("this capture was measured again meanwhile: look at the new results first")
     quantity, typed, unit = _value(store, view, key, between)
+    if not place.get("to") and _is_drop(view, key):
+        raise InputError("a voltage drop lies between two points", remedy="name both", where="to")
     told: dict[str, Any] = {
         "quantity": quantity,
         "at": place.get("at"),
@@ -324,6 +344,13 @@ def _value(
     except (LookupError, ValueError) as error:
         raise InputError("this was not measured", remedy="load the page again", where="key") from error
     return used, _typed(told["value"]), FIELD_UNITS[used]
+
+
+def _is_drop(view: CaptureView, key: str) -> bool:
+    kind, first, *rest = key.split(" ")
+    if kind == "mean":
+        return view.channels[int(first)].role == DROP
+    return kind == "result" and view.results[int(first)]["quantities"][int(rest[0])]["name"] == "drop"
 
 
 def _mean(

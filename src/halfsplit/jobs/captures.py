@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import IO, Any, Final
 
 import halfsplit
-from halfsplit.capture import Capture, Result, Setup, analyse, results_dict, suggested_roles
+from halfsplit.capture import ROLES, Capture, Quantity, Result, Setup, analyse, results_dict, suggested_roles
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.capture.storage import load, save
@@ -29,6 +29,8 @@ MOST_SAMPLES: Final = 20_000_000
 MOST_MARKS: Final = 200
 MOST_DETAILS: Final = 200
 LEAST_SPAN: Final = 1e-9
+ROLE_NAMES: Final = tuple(ROLES)
+PATH_NAMES: Final = tuple(PATHS)
 
 
 @dataclass(frozen=True)
@@ -281,12 +283,23 @@ def capture_view(store: JobStore, job_id: str, capture_id: str) -> CaptureView:
         channels,
         found.notes,
         settings,
-        tuple(last.document["results"]) if last else (),
+        tuple(_worded(one) for one in last.document["results"]) if last else (),
         last.sequence if last else 0,
         last.engine_version if last else "",
         start,
         stop if stop > start else start + 1.0,
     )
+
+
+def _worded(result: Mapping[str, Any]) -> dict[str, Any]:
+    """A stored result whose quantities are told in words too."""
+    return {**result, "quantities": [{**one, "words": _amount(one)} for one in result["quantities"]]}
+
+
+def _amount(told: Mapping[str, Any]) -> str:
+    if told["value"] is None:
+        return "not told"
+    return Quantity(told["name"], told["value"], told["unit"], told["uncertainty"] or 0.0).amount
 
 
 # Measuring

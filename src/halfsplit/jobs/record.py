@@ -29,6 +29,7 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
             continue
         reading = readings.get(entry.entry_id)
         words, value = said(entry, circuit)
+        shown = [by_id[one] for one in entry.attachments if one in by_id]
         lines.append(
             EvidenceLine(
                 entry.entry_id,
@@ -42,9 +43,10 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
                 reasons.get(entry.entry_id, "") if entry.entry_id in struck else "",
                 refused.get(entry.entry_id, ""),
                 reading is not None and reading.id == odd,
-                tuple(by_id[one] for one in entry.attachments if one in by_id),
+                tuple(one for one in shown if one.kind != "capture"),
                 bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
                 _place(entry),
+                tuple(one for one in shown if one.kind == "capture"),
             )
         )
     return tuple(reversed(lines))

@@ -84,6 +84,7 @@ class EvidenceLine:
     """One entry of the record. ``struck``: the reason, or ''. ``aside``: why it does not count, or ''.
 
     ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a reading, to make it again.
+    ``captures``: the recordings that it was measured from.
     """
 
     entry_id: str
@@ -100,6 +101,7 @@ class EvidenceLine:
     photos: tuple[Attachment, ...]
     unseen: str = ""
     place: Mapping[str, Any] | None = None
+    captures: tuple[Attachment, ...] = ()
 
 
 @dataclass(frozen=True)

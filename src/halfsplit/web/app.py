@@ -16,7 +16,7 @@ from halfsplit import jobs
 from halfsplit.jobs import JobStore
 from halfsplit.web import api, live, problems
 from halfsplit.web.guard import LOOPBACK, Guard
-from halfsplit.web.pages import bench, circuit, money, people, report, taps
+from halfsplit.web.pages import bench, captures, circuit, money, people, report, taps
 from halfsplit.web.pages import jobs as job_pages
 from halfsplit.web.rendering import STATIC
 
@@ -47,6 +47,7 @@ def create_app(
         bench.router,
         circuit.router,
         taps.router,
+        captures.router,
         money.router,
         report.router,
         people.router,

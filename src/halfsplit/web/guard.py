@@ -6,6 +6,7 @@ content security policy and its companions are added here. Signing in is in ``pe
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -20,6 +21,11 @@ LOOPBACK: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_BODY: Final = 40_000_000
 """Bytes; a photo may have 30 MB."""
+LARGEST_FILE: Final = 4_000_000_000
+"""Bytes of a capture; it goes to the disk as it comes, never into memory."""
+LARGEST_CAPTURE: Final = LARGEST_FILE + 1_000_000
+"""With the form around it."""
+_CAPTURES: Final = re.compile(r"/jobs/[^/]+/captures")
 POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
     "connect-src 'self'; form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'"
@@ -51,20 +57,21 @@ class Guard:
             await self.app(scope, receive, send)
             return
         answer = _with_headers(send, cached=scope["path"].startswith("/static/"))
-        refused = _refusal(scope["method"], Headers(scope=scope), self.hosts)
+        largest = _largest(scope["method"], scope["path"])
+        refused = _refusal(scope["method"], Headers(scope=scope), self.hosts, largest)
         if refused:
             await problem_response(*refused)(scope, receive, answer)
             return
-        await self._limited(scope, receive, answer)
+        await self._limited(scope, receive, answer, largest)
 
-    async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _limited(self, scope: Scope, receive: Receive, send: Send, largest: int) -> None:
         seen, begun = 0, False
 
         async def counted() -> Message:
             nonlocal seen
             message = await receive()
             seen += len(message.get("body", b""))
-            if seen > LARGEST_BODY:
+            if seen > largest:
                 raise TooLargeError
             return message
 
@@ -77,13 +84,21 @@ class Guard:
             await self.app(scope, counted, watched)
         except TooLargeError:
             if not begun:
-                await problem_response(*_TOO_LARGE)(scope, receive, send)
+                await problem_response(*_too_large(largest))(scope, receive, send)
 
 
-_TOO_LARGE = (413, "Too large", f"At most {LARGEST_BODY // 1_000_000} MB are taken at once.")
+def _largest(method: str, path: str) -> int:
+    """Bytes that a request may bring."""
+    return LARGEST_CAPTURE if method == "POST" and _CAPTURES.fullmatch(path) else LARGEST_BODY
 
 
-def _refusal(method: str, headers: Headers, hosts: frozenset[str] | None) -> tuple[int, str, str] | None:
+def _too_large(largest: int) -> tuple[int, str, str]:
+    return 413, "Too large", f"At most {largest // 1_000_000} MB are taken at once."
+
+
+def _refusal(
+    method: str, headers: Headers, hosts: frozenset[str] | None, largest: int
+) -> tuple[int, str, str] | None:
     """Status, title and detail, or None where the request may pass."""
     host = headers.get("host", "")
     if hosts is not None and _host_name(host) not in hosts:
@@ -93,7 +108,7 @@ def _refusal(method: str, headers: Headers, hosts: frozenset[str] | None) -> tup
     length = headers.get("content-length", "0")
     if not length.isdigit():
         return 400, "Bad length", "The length of the request is no number."
-    return _TOO_LARGE if int(length) > LARGEST_BODY else None
+    return _too_large(largest) if int(length) > largest else None
 
 
 def _host_name(host: str) -> str:

@@ -15,7 +15,7 @@ P = ParamSpec("P")
 R = TypeVar("R", bound="Result")
 
 _DIGITS: Final = 4
-_MOST_DIGITS: Final = 7
+_MOST_DIGITS: Final = 5
 
 
 @dataclass(frozen=True)
@@ -28,10 +28,15 @@ class Quantity:
     uncertainty: float = 0.0
 
     def __str__(self) -> str:
+        return f"{self.name}: {self.amount}"
+
+    @property
+    def amount(self) -> str:
+        """The value with its uncertainty and unit, in as many digits as it warrants."""
         factor, unit = _shown(self.value, self.unit)
         value, error = self.value * factor, self.uncertainty * factor
-        spread = f" ± {_short(error)}" if error > 1e-6 * abs(value) else ""
-        return f"{self.name}: {_rounded(value, error)}{spread} {unit}".rstrip()
+        spread = f" ± {_short(error)}" if error > 1e-4 * abs(value) else ""
+        return f"{_rounded(value, error)}{spread} {unit}".rstrip()
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON; what is not finite becomes null."""
@@ -130,14 +135,17 @@ def _finite(value: float) -> float | None:
 
 
 def _shown(value: float, unit: str) -> tuple[float, str]:
-    """Short times are read in milliseconds and microseconds."""
+    """Short times are read in milliseconds and microseconds, small volts and amps in thousandths."""
+    if unit in ("V", "A") and 0 < abs(value) < 0.1:
+        return 1e3, f"m{unit}"
     if unit != "s" or not 0 < abs(value) < 1:
         return 1.0, unit
     return (1e3, "ms") if abs(value) >= 1e-3 else (1e6, "us")
 
 
 def _short(value: float) -> str:
-    return f"{value:.2g}" if value < 100 else f"{value:.0f}"
+    """Two digits, never with an exponent."""
+    return f"{value:.0f}" if value >= 10 else f"{value:.{max(1 - math.floor(math.log10(value)), 0)}f}"
 
 
 def _rounded(value: float, uncertainty: float) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
-from halfsplit.capture.measure.signal import Floats, clipped, require, runs, smooth, two_levels
+from halfsplit.capture.measure.signal import Floats, Levels, clipped, noise, require, runs, smooth, two_levels
 
 LIMITS: Final = {"feed": 0.5, "ground": 0.2, "starter cable": 0.5, "connector": 0.1}
 """Path -> volts at most under load. Common practice, no source."""
@@ -21,6 +21,8 @@ LEAST_AMPS: Final = 0.1
 """A clamp below 100 mA cannot tell."""
 
 _LEAST_STEADY: Final = 0.02
+_HELD: Final = 0.05
+"""Spread about a level, as a share of the swing, up to which it is held: an inrush spreads by a sixth and more."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,13 +67,38 @@ def voltage_drop(
 def _states(drop: Floats, amps: Floats | None, rate: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Samples of steady load and of no load; the load's onset and end are left out."""
     leading = smooth(amps if amps is not None else drop, int(0.002 * rate))
-    levels = two_levels(leading)
+    levels = _levels(leading)
     if levels is None:
+        _require_steady(amps if amps is not None else drop)
         return np.ones(drop.size, np.bool_), np.zeros(drop.size, np.bool_)
     high = leading > levels.middle
     if amps is None and abs(levels.low) > abs(levels.high):
         high = ~high
     return _inner(high, rate), _inner(~high, rate)
+
+
+def _levels(leading: Floats) -> Levels | None:
+    """Load off and on. A lamp's or a motor's inrush is several times its load and falls all the time.
+
+    Its highest samples are left out until the upper level is one that is held; a load that ripples is taken as it is.
+    """
+    found = []
+    for share in (1.0, 0.98, 0.95, 0.9, 0.8):
+        size = np.abs(leading)
+        levels = two_levels(leading[size <= np.quantile(size, share)])
+        if levels is None:
+            continue
+        if max(levels.low_spread, levels.high_spread) < _HELD * levels.swing:
+            return levels
+        found.append(levels)
+    return found[0] if found else None
+
+
+def _require_steady(trace: Floats) -> None:
+    """One level has to be one: a load that rises and falls all the time has no steady drop."""
+    low, middle, high = np.quantile(trace, [0.05, 0.5, 0.95])
+    if high - low > 0.5 * abs(middle) and high - low > 6 * noise(trace):
+        raise CannotTell(f"the load is never steady: it moves between {low:.3g} and {high:.3g}")
 
 
 def _inner(mask: NDArray[np.bool_], rate: float) -> NDArray[np.bool_]:
