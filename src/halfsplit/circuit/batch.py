@@ -22,6 +22,8 @@ from halfsplit.circuit.responses import Base
 from halfsplit.circuit.settle import Evaluate, settle
 from halfsplit.circuit.solve import OVERLOAD, Factor, links, scratch
 
+PORTS_TOGETHER = 1 << 19
+"""Numbers in the largest temporary array where the resistance of ports is told."""
 TOGETHER = 20_000_000
 """Device states that are settled together: cases × devices."""
 
@@ -135,11 +137,13 @@ class Batch:
         ohms[:, near] = (alone[a, every] - alone[b, every])[:, None]
         for update in self._updates.of(base, self.cases, cases, self.states[:, cases]):
             v0, v1 = update.ends[..., 2], update.ends[..., 3]
-            for port in every:
-                current = -update.change * (alone[v0, port] - alone[v1, port])
-                flow = (update.solver @ current[..., None])[..., 0]
-                there = base.coarse[a[port], update.columns] - base.coarse[b[port], update.columns]
-                ohms[port, near[update.which]] += (there * flow).sum(axis=1)
+            step = max(1, PORTS_TOGETHER // max(1, v0.size))
+            for start in range(0, len(a), step):
+                part = every[start : start + step]
+                some = alone[:, part]
+                flow = update.solver @ (-update.change[..., None] * (some[v0] - some[v1]))
+                there = (base.coarse[a[part]] - base.coarse[b[part]])[:, update.columns]
+                ohms[np.ix_(part, near[update.which])] += np.einsum("pbk,bkp->pb", there, flow)
 
     def fed(self, cases: Ints | None = None) -> Bools:
         """Which modules work (M, b)."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,24 @@ class Posterior:
         index = {name: number for number, name in enumerate(names)}
         of_hypothesis = np.array([index[name] for name in told], dtype=np.intp)
         return names, of_hypothesis[self.belief.columns.hypothesis]
+
+    @cached_property
+    def severities(self) -> Mapping[str, float | None]:
+        """Geometric mean of the severity of each hypothesis worked out in full, by name; None where it has none."""
+        columns = self.belief.columns
+        weights = self.weights.sum(axis=1)
+        known = np.isfinite(columns.severity)
+        logs = np.log(columns.severity, where=known, out=np.zeros(len(weights)))
+        count = len(self.hypotheses)
+        total = np.bincount(columns.hypothesis, weights=weights, minlength=count)
+        mean = np.bincount(columns.hypothesis, weights=weights * logs, minlength=count)
+        without = np.bincount(columns.hypothesis, weights=~known, minlength=count)
+        return {
+            one.name: float(np.exp(mean[place] / total[place]))
+            if total[place] > 0 and not without[place]
+            else None
+            for place, one in enumerate(self.hypotheses)
+        }
 
 
 class Predictions:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -117,8 +118,7 @@ def propose(
     ]
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
-    wanted = [one for one in _candidates(situation) if not _used_up(situation, one)]
-    ranked = _ranked(situation, wanted, limit - len(first), found_at)
+    ranked = _ranked(situation, _waiting(situation), limit - len(first), found_at)
     if not first and (not ranked or ranked[0].bits < WORTH_ASKING):
         # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
         lacking = proof.missing_tests(situation, 0.0)
@@ -126,10 +126,14 @@ def propose(
     return (*first, *ranked)[:limit]
 
 
-def _used_up(situation: Situation, measurement: Measurement) -> bool:
-    """Whether a test need not be proposed again: refused, or made as often as making it again could tell."""
-    made = sum(reading.measurement == measurement for reading in situation.live)
-    return measurement in situation.refused or made >= (REPEATS if measurement.quantity in NUMERIC else 1)
+def _waiting(situation: Situation) -> list[Measurement]:
+    """The tests that could be made but those refused, and those made as often as making them again could tell."""
+    made = Counter(reading.measurement for reading in situation.live)
+    return [
+        one
+        for one in _candidates(situation)
+        if one not in situation.refused and made[one] < (REPEATS if one.quantity in NUMERIC else 1)
+    ]
 
 
 def _candidates(situation: Situation) -> list[Measurement]:
@@ -168,9 +172,7 @@ def _candidates(situation: Situation) -> list[Measurement]:
 def candidates_for(situation: Situation) -> list[Measurement]:
     """The tests that could be made now and are worth a closer look."""
     chosen, weights, *_ = situation.particles()
-    return shortlist(
-        situation, [one for one in _candidates(situation) if not _used_up(situation, one)], chosen, weights
-    )
+    return shortlist(situation, _waiting(situation), chosen, weights)
 
 
 def _ranked(

@@ -94,15 +94,7 @@ def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
 
 def mean_severity(situation: Situation, hypothesis: Hypothesis) -> float | None:
     """Geometric mean of the severity under the posterior; None where it has none or was not worked out in full."""
-    posterior = situation.posterior
-    if hypothesis not in posterior.hypotheses:
-        return hypothesis.first.severity
-    columns = posterior.belief.columns
-    mine = columns.hypothesis == posterior.hypotheses.index(hypothesis)
-    weights, severity = posterior.weights[mine].sum(axis=1), columns.severity[mine]
-    if not np.isfinite(severity).all() or weights.sum() <= 0:
-        return None
-    return float(np.exp(np.average(np.log(severity), weights=weights)))
+    return situation.posterior.severities.get(hypothesis.name, hypothesis.first.severity)
 
 
 def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:

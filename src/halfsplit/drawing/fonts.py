@@ -7,7 +7,9 @@ Widths are thousandths of the font size.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
+from itertools import accumulate
 
 ASCENT = 0.78
 """Of the font size, above the baseline: covers capitals and figures with accents."""
@@ -153,20 +155,27 @@ def shorten(text: str, size: float, room: float, *, bold: bool = False) -> str:
     """The text, or as much of its beginning as fits into ``room`` with an ellipsis."""
     if text_width(text, size, bold=bold) <= room:
         return text
-    while text and text_width(text + "…", size, bold=bold) > room:
-        text = text[:-1]
-    return text.rstrip() + "…"
+    widths = _WIDTHS[bold]
+    along = list(accumulate(widths.get(character, _WIDEST) for character in text))
+    kept = bisect_right(along, room * 1000 / size - widths.get("…", _WIDEST))
+    return text[:kept].rstrip() + "…"
 
 
 def wrap(text: str, size: float, room: float, lines: int) -> tuple[str, ...]:
     """The text in at most ``lines`` lines of at most ``room``; what does not fit ends in an ellipsis."""
     wrapped: list[str] = []
-    for word in text.split():
-        joined = f"{wrapped[-1]} {word}" if wrapped else word
-        if wrapped and text_width(joined, size) <= room:
-            wrapped[-1] = joined
+    used = 0.0
+    words = text.split()
+    space = text_width(" ", size)
+    for number, word in enumerate(words):
+        width = text_width(word, size)
+        if wrapped and used + space + width <= room:
+            wrapped[-1] = f"{wrapped[-1]} {word}"
+            used += space + width
+        elif len(wrapped) == lines:
+            wrapped[-1] = " ".join([wrapped[-1], *words[number:]])
+            break
         else:
             wrapped.append(word)
-    if len(wrapped) > lines:
-        wrapped[lines - 1 :] = [" ".join(wrapped[lines - 1 :])]
+            used = width
     return tuple(shorten(line, size, room) for line in wrapped)
