@@ -5,7 +5,7 @@ from dataclasses import fields
 import pytest
 from jinja2 import meta, nodes
 
-from halfsplit.web import capture_contexts, contexts
+from halfsplit.web import capture_contexts, contexts, scan_contexts
 from halfsplit.web.rendering import environment
 
 GIVEN = {"page", "person", "path", "accounts"}
@@ -21,6 +21,12 @@ PAGES = {
     "_bench.html": contexts.BenchPage,
     "_drawing_fragment.html": contexts.DrawingFragment,
     "report.html": contexts.ReportPage,
+    "scan.html": scan_contexts.ScansPage,
+    "scan_compare.html": scan_contexts.ComparePage,
+    "scan_cause.html": scan_contexts.CausePage,
+    "scan_live.html": scan_contexts.LivePage,
+    "_scan_run.html": scan_contexts.RunFragment,
+    "scan_clear.html": scan_contexts.ClearPage,
     "captures.html": capture_contexts.CapturesPage,
     "capture.html": capture_contexts.CapturePage,
     "problem.html": contexts.ProblemPage,

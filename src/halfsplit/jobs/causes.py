@@ -122,7 +122,7 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
     wire = next((one.part for one in some if one.part.startswith("wire ")), first.part)
     kind = kind_of(wire if len(some) > 1 else first.part, circuit)
     return CauseCard(
-        f"short, {kind}" if "short" in first.cause else kind,
+        f"short on a {kind}" if "short" in first.cause else kind,
         _path([one.part for one in some], circuit) if len(some) > 1 else members[0].name,
         sum(one.probability for one in some),
         members,
@@ -170,6 +170,8 @@ def _distances(circuit: Circuit) -> dict[str, int]:
 
 def kind_of(name: str, circuit: Circuit) -> str:
     """What a repair group is: 'feed', 'ground' or 'bus line' for a wire, else the kind of its part."""
+    if " + " in name:
+        return "two faults at once"
     part = circuit.parts.get(name)
     if part is not None:
         return "control unit" if part.kind == "module" else part.kind

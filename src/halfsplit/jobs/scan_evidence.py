@@ -20,7 +20,7 @@ from halfsplit.errors import ConflictError, InputError
 from halfsplit.jobs.keeping import keep_entry, last_payload, open_for_entries
 from halfsplit.jobs.memory import at_bench
 from halfsplit.jobs.scans import KeptReport, report_of, unit_table
-from halfsplit.jobs.verbs import now
+from halfsplit.jobs.verbs import now, strike
 from halfsplit.scan.descriptions import communication_partner
 from halfsplit.scan.reading import ReportedCode
 from halfsplit.scan.units import UnitReport
@@ -116,6 +116,19 @@ def table_of(store: JobStore, job_id: str, scan_id: str) -> Table | None:
     return Table(
         kept, units, codes, tuple((one.name, one.words) for one in modules), pins, states, state, told
     )
+
+
+def has_circuit(store: JobStore, job_id: str) -> bool:
+    """Whether the job has a circuit that can be worked with."""
+    with at_bench(store, job_id) as bench:
+        return bench.checked is not None and bench.checked.usable
+
+
+def fault_names(store: JobStore, job_id: str) -> tuple[str, ...]:
+    """Every fault of the job's circuit, for the simulated vehicle; empty without a circuit."""
+    with at_bench(store, job_id) as bench:
+        circuit = bench.checked.circuit if bench.checked else None
+        return tuple(circuit.faults) if circuit is not None and _modules(circuit) else ()
 
 
 def _modules(circuit: Circuit) -> tuple[Part, ...]:
@@ -344,6 +357,14 @@ def tell(store: JobStore, job_id: str, scan_id: str, *, who: str) -> int:
     ]
     store.record_all(job_id, entries)
     return len(wanted)
+
+
+def strike_report(store: JobStore, job_id: str, scan_id: str, *, reason: str, who: str) -> None:
+    """Strike a report out, and with it what it gave as evidence. Raises InputError without a reason."""
+    report_of(store, job_id, scan_id)
+    strike(store, job_id, scan_id, reason=reason, who=who)
+    for entry_id in _made(store, job_id, scan_id)[0].values():
+        strike(store, job_id, entry_id, reason=f"its scan report was struck out: {reason}", who=who)
 
 
 def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:

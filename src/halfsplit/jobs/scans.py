@@ -44,7 +44,10 @@ CORRECTED: Mapping[str, int] = {"unit": 200, "code": 40, "words": 500, "status":
 
 @dataclass(frozen=True)
 class KeptReport:
-    """A report of a job. ``problems``: what went wrong while it was read live. ``file``: id of the attachment."""
+    """A report of a job. ``file``: id of the attachment. ``problems``: what went wrong while it was read live.
+
+    ``live``: of a live scan, its ``channel``, ``bit_rate`` and the ``addresses`` of its units by name.
+    """
 
     scan_id: str
     name: str
@@ -55,6 +58,7 @@ class KeptReport:
     file: str
     problems: tuple[str, ...]
     report: ScanReport
+    live: Mapping[str, Any]
 
     @property
     def codes(self) -> int:
@@ -76,6 +80,7 @@ def keep_report(  # noqa: PLR0913 - a report has that many sides
     who: str,
     source: str = "file",
     problems: Sequence[str] = (),
+    live: Mapping[str, Any] | None = None,
     scan_id: str = "",
 ) -> KeptReport:
     """Store a report (text, CSV, HTML or PDF as bytes). Raises InputError, and nothing is stored then."""
@@ -96,6 +101,7 @@ def keep_report(  # noqa: PLR0913 - a report has that many sides
         "moment": moment,
         "source": source,
         "problems": list(problems)[:50],
+        "live": dict(live or {}),
         "text": f"Scan report “{kept.name}” ({moment}): {_counts(report)}",
     }
     keep_entry(store, job_id, "scan", said, who=who, entry_id=scan_id)
@@ -137,6 +143,7 @@ def kept_reports(store: JobStore, job_id: str) -> tuple[KeptReport, ...]:
                 said["file"],
                 tuple(said.get("problems") or ()),
                 report,
+                said.get("live") or {},
             )
         )
     return tuple(found)
@@ -255,6 +262,7 @@ def unit_table(store: JobStore, job_id: str) -> dict[str, str]:
 
 
 __all__ = [
+    "LARGEST_REPORT",
     "LINES_A_PAGE",
     "LINE_KINDS",
     "MOMENTS",

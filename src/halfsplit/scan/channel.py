@@ -24,6 +24,14 @@ class BusError(HalfsplitError):
     """
 
 
+class StoppedError(HalfsplitError):
+    """Somebody stopped the reading, or its time was over. Nothing is known of what was not read yet."""
+
+
+NETWORK = ("socket://", "rfc2217://")
+"""The only addresses that a serial adapter may have beside a device's name: others write files, or reach elsewhere."""
+
+
 @dataclass(frozen=True, slots=True)
 class Channel:
     """interface and channel as python-can knows them, and the bit rate in bit/s."""
@@ -41,6 +49,11 @@ class Channel:
                 f"{text.strip()[:60]!r} names no CAN interface",
                 remedy="write interface:channel, such as slcan:/dev/ttyACM0 or socketcan:can0; the interfaces are "
                 + ", ".join(sorted(can.VALID_INTERFACES)),
+            )
+        if "://" in name and ("?" in name or not name.startswith(NETWORK)):
+            raise InputError(
+                f"{name[:60]!r} is no adapter",
+                remedy=f"write a device, or an address with {' or '.join(NETWORK)}",
             )
         if not 10_000 <= bit_rate <= 1_000_000:
             raise InputError(f"a bit rate of {bit_rate}", remedy="write bits a second, such as 500000")

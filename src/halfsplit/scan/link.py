@@ -16,7 +16,7 @@ from typing import Self
 import can
 import isotp
 
-from halfsplit.scan.channel import BusError
+from halfsplit.scan.channel import BusError, StoppedError
 
 PADDING = 0xCC
 FLOOD = 300
@@ -110,11 +110,20 @@ class Endpoint:
 
 
 class Link:
-    """A bus with the endpoints that are listened to. Close it, or use it in a `with` statement."""
+    """A bus with the endpoints that are listened to. Close it, or use it in a `with` statement.
 
-    def __init__(self, bus: can.BusABC, clock: Callable[[], float] = time.monotonic) -> None:
+    ``stop``: asked at every frame; where it says yes, whatever waits ends with StoppedError.
+    """
+
+    def __init__(
+        self,
+        bus: can.BusABC,
+        clock: Callable[[], float] = time.monotonic,
+        stop: Callable[[], bool] = lambda: False,
+    ) -> None:
         self.bus = bus
         self.clock = clock
+        self.stop = stop
         self.endpoints: dict[int, Endpoint] = {}
         self.heard: Counter[int] = Counter()
         self.error_frames = 0
@@ -144,6 +153,8 @@ class Link:
 
     def pump(self, timeout: float) -> None:
         """Take at most one frame from the bus and let every endpoint move on. Raises BusError if the adapter goes."""
+        if self.stop():
+            raise StoppedError("stopped before the end: what was not read is not known")
         message = self._receive(timeout)
         if message is not None:
             self._deliver(message)

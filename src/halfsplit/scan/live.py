@@ -100,13 +100,15 @@ def scan(
     sweep: bool = True,
     patience: Patience | None = None,
     progress: Progress = lambda _: None,
+    stop: Callable[[], bool] = lambda: False,
 ) -> LiveScan:
     """Open the channel, find the units and read their codes. Raises BusError if the adapter fails.
 
     expected: units that the vehicle has, by name; those that do not answer are listed as silent.
-    sweep: also ask the addresses that makers use, besides those of ISO 15765-4.
+    sweep: also ask the addresses that makers use, besides those of ISO 15765-4. stop: asked again and again; a yes
+    ends the scan with StoppedError.
     """
-    with Link(channel.open()) as link:
+    with Link(channel.open(), stop=stop) as link:
         return scan_link(
             link, channel, expected or {}, sweep=sweep, patience=patience or Patience(), progress=progress
         )

@@ -16,7 +16,7 @@ from halfsplit import jobs
 from halfsplit.jobs import JobStore
 from halfsplit.web import api, live, problems
 from halfsplit.web.guard import LOOPBACK, Guard
-from halfsplit.web.pages import bench, captures, circuit, money, people, report, taps
+from halfsplit.web.pages import bench, captures, circuit, money, people, report, scan, scan_live, taps
 from halfsplit.web.pages import jobs as job_pages
 from halfsplit.web.rendering import STATIC
 
@@ -48,6 +48,8 @@ def create_app(
         circuit.router,
         taps.router,
         captures.router,
+        scan.router,
+        scan_live.router,
         money.router,
         report.router,
         people.router,
