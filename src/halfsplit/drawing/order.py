@@ -42,11 +42,12 @@ def _met_from(
     layers: Layers, order: Order, neighbours: Mapping[End, list[str]]
 ) -> Iterator[tuple[tuple[int, float], Order]]:
     """The orders that sweeps from a first one meet, with their costs."""
-    yield _cost(layers, order), order
+    channels = _channels(layers)
+    yield _cost(channels, order), order
     for sweep in range(SWEEPS):
         order = swept(layers, order, neighbours, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
         order = exchanged(layers, order, neighbours)
-        yield _cost(layers, order), order
+        yield _cost(channels, order), order
 
 
 def _battery_left(layers: Layers, order: Order) -> Order:
@@ -92,17 +93,28 @@ def first_order(layers: Layers, start: int, starts: int) -> Order:
 # Cost
 
 
-def _cost(layers: Layers, order: Order) -> tuple[int, float]:
+_Channel = tuple[list[str], list[str], np.ndarray, np.ndarray]
+"""Of the lines of a channel: the posts at both ends, and whether each is above."""
+
+
+def _channels(layers: Layers) -> list[_Channel]:
+    # A line from side to side joins top and bottom; one that turns back counts as its two verticals.
+    told = []
+    for channel in range(len(layers.rows) + 1):
+        hops = [hop for hop in layers.hops if hop.channel == channel]
+        a_above = np.array([hop.a.side == "bottom" for hop in hops], dtype=bool)
+        b_above = np.array([hop.b.side == "bottom" for hop in hops], dtype=bool)
+        told.append(([hop.a.post for hop in hops], [hop.b.post for hop in hops], a_above, b_above))
+    return told
+
+
+def _cost(channels: list[_Channel], order: Order) -> tuple[int, float]:
     """Crossings over all channels, and how far the lines run sideways."""
     places = order.places
     crossings, length = 0, 0.0
-    for channel in range(len(layers.rows) + 1):
-        hops = [hop for hop in layers.hops if hop.channel == channel]
-        a = np.array([places[hop.a.post] for hop in hops])
-        b = np.array([places[hop.b.post] for hop in hops])
-        # A line from side to side joins top and bottom; one that turns back counts as its two verticals.
-        a_above = np.array([hop.a.side == "bottom" for hop in hops], dtype=bool)
-        b_above = np.array([hop.b.side == "bottom" for hop in hops], dtype=bool)
+    for first, second, a_above, b_above in channels:
+        a = np.array([places[post] for post in first])
+        b = np.array([places[post] for post in second])
         crossings += _crossings(a, b, a_above, b_above)
         length += float(np.abs(a - b).sum())
     return crossings, length
