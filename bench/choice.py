@@ -106,7 +106,7 @@ def _names(asked: str | None, known: dict[str, Circuit]) -> list[str]:
 def main(arguments: list[str]) -> int:
     """Work out what is missing, print the tables; 1 where an aim is missed."""
     parser = argparse.ArgumentParser(prog="python -m bench choice", description=__doc__)
-    parser.add_argument("--runs", type=int, default=4, help="cases of each circuit")
+    parser.add_argument("--runs", type=int, default=1, help="cases of each circuit")
     parser.add_argument("--patterns", help="names of circuits, with commas; all if not given")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--results", type=Path, default=RESULTS, help="file of results, gone on with")
