@@ -85,6 +85,7 @@ function measureAt(root: Document, target: SVGElement): void {
   const at = target.getAttribute("data-point") ?? target.getAttribute("data-part");
   if (fold !== null) root.querySelector<HTMLInputElement>("#drawn input[name=whole]")?.click();
   if (!bench || !at) return;
+  if (!root.dispatchEvent(new CustomEvent("drawing:tapped", { detail: at, cancelable: true }))) return;
   const page = `${bench}?at=${encodeURIComponent(at)}`;
   void htmx.ajax("GET", page, { target: "#bench", select: "#bench", swap: "outerHTML" }).then(() => {
     root.getElementById("next")?.scrollIntoView({ block: "start" });

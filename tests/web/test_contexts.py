@@ -17,6 +17,9 @@ PAGES = {
     "_battery.html": contexts.BatteryNote,
     "circuit.html": contexts.CircuitPage,
     "_check.html": contexts.CheckFragment,
+    "_drawn.html": contexts.CheckFragment,
+    "taps.html": contexts.TapsPage,
+    "_taps.html": contexts.TapsPage,
     "bench.html": contexts.BenchPage,
     "_bench.html": contexts.BenchPage,
     "_drawing_fragment.html": contexts.DrawingFragment,
@@ -35,6 +38,12 @@ PAGES = {
     "people.html": contexts.PeoplePage,
     "audit.html": contexts.AuditPage,
     "settings.html": contexts.SettingsPage,
+    "practice.html": contexts.PracticePage,
+    "practice_exercise.html": contexts.ExercisePage,
+    "practice_end.html": contexts.EndPage,
+    "_judged.html": contexts.EndPage,
+    "plan.html": contexts.PlanPage,
+    "_plan.html": contexts.PlanPage,
 }
 """Template → the context that it is rendered from."""
 

@@ -32,7 +32,7 @@ LEADS = ("volts", "lamp", "ohms")
 
 @dataclass(frozen=True)
 class AskedForm:
-    """What the form holds: names as they stand in the page."""
+    """What the form holds: names as they stand in the page. ``lead``: which one a tap sets, 'at' or 'to'."""
 
     how: str = "volts"
     at: str = ""
@@ -43,6 +43,7 @@ class AskedForm:
     jump_to: str = ""
     lamp: str = ""
     fit: str = ""
+    lead: str = "at"
 
 
 def form_of(asked: Mapping[str, str], exercise: Exercise) -> AskedForm:
@@ -52,8 +53,10 @@ def form_of(asked: Mapping[str, str], exercise: Exercise) -> AskedForm:
     complained = exercise.complaints[0][2] if exercise.complaints else states[-1]
     state = known["state"] if known["state"] in states else complained
     how = known["how"] if known["how"] in HOW else "volts"
-    form = AskedForm(**(known | {"state": state, "how": how}))
-    return replace(form, at=_fitting(form.at, HOW[how][0], exercise.circuit))
+    lead = "to" if known["lead"] == "to" else "at"
+    form = AskedForm(**(known | {"state": state, "how": how, "lead": lead}))
+    circuit = exercise.circuit
+    return replace(form, at=_fitting(form.at, HOW[how][0], circuit), to=_fitting(form.to, "volts", circuit))
 
 
 def _fitting(at: str, quantity: str, circuit: Circuit) -> str:

@@ -198,13 +198,12 @@ def _mark(one: Practice) -> Mark:
     return Mark(f"{ended.day} {ended:%b}", one.points or 0, one.difficulty, words)
 
 
-def asked_of(
-    store: JobStore, practice: Practice, asked: Mapping[str, str]
-) -> tuple[AskedForm, dict[str, Any]]:
-    """The form that was sent, and the measurement that it describes."""
+def asked_of(store: JobStore, practice: Practice, asked: Mapping[str, str]) -> dict[str, Any]:
+    """The measurement that the form describes. Raises NotFoundError where it cannot be made there."""
     with exercising(store, practice) as exercise:
         form = form_of(asked, exercise)
-    return form, place_asked(form)
+        checked_place(exercise.circuit, form)
+    return place_asked(form)
 
 
 def _quoted(exercise: Exercise, form: AskedForm) -> tuple[Quote | None, str]:
@@ -223,7 +222,7 @@ def _quoted(exercise: Exercise, form: AskedForm) -> tuple[Quote | None, str]:
 def _complaints(exercise: Exercise) -> tuple[str, ...]:
     circuit = exercise.circuit
     return tuple(
-        f"{part_words(load, circuit)} {WORKS[works]}, {state}" for load, works, state in exercise.complaints
+        f"{part_words(load, circuit)} {WORKS[works]}: “{state}”" for load, works, state in exercise.complaints
     )
 
 

@@ -21,7 +21,7 @@ from halfsplit.jobs.places import from_json
 from halfsplit.jobs.practice_record import hidden_json, path_json, revived, taken_json, worth_json
 from halfsplit.jobs.verbs import LONGEST_CIRCUIT, new_id, now
 from halfsplit.jobs.working import Work, name_of, workers
-from halfsplit.practice import Exercise, points
+from halfsplit.practice import DIFFICULTIES, Exercise, points
 from halfsplit.practice.paths import MOST_STEPS
 from halfsplit.store import JobStore, Practice
 
@@ -255,3 +255,20 @@ def finished(
         best_minutes=exercise.best.minutes,
     )
     return _summed(done, exercise, acts)
+
+
+__all__ = [
+    "DIFFICULTIES",
+    "Practice",
+    "begin_practice",
+    "exercising",
+    "finished",
+    "give_up",
+    "hint",
+    "judging",
+    "keep_judged",
+    "measure",
+    "name_cause",
+    "practice_of",
+    "practice_text",
+]

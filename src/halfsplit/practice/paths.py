@@ -13,7 +13,9 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Present, Reading
 from halfsplit.diagnosis.posterior import Predictions
-from halfsplit.diagnosis.propose import Test
+from halfsplit.diagnosis.propose import Outcome, Test
+from halfsplit.diagnosis.results import round_reading
+from halfsplit.diagnosis.words import reading_words
 from halfsplit.practice.hiding import Hidden
 from halfsplit.practice.vehicle import Vehicle
 
@@ -80,8 +82,15 @@ class Path:
 def worth(test: Test) -> Worth:
     """What a proposed test is worth, without what only the bench needs."""
     likely = sorted(test.outcomes, key=lambda one: -one.probability)[:MEANINGS]
-    means = tuple((one.word or one.text, one.leaves[0][0]) for one in likely if one.leaves)
+    means = tuple((_result(one, test.measurement), one.leaves[0][0]) for one in likely if one.leaves)
     return Worth(test.measurement, test.sentence, test.minutes, test.bits, test.cautions, means)
+
+
+def _result(outcome: Outcome, measurement: Measurement) -> str:
+    """A result as a meter shows it."""
+    if outcome.word:
+        return outcome.word
+    return "about " + reading_words(measurement, round_reading(outcome.typical, measurement.quantity))
 
 
 def one_who_listened(

@@ -16,7 +16,19 @@ from halfsplit import jobs
 from halfsplit.jobs import JobStore
 from halfsplit.web import api, live, problems
 from halfsplit.web.guard import LOOPBACK, Guard
-from halfsplit.web.pages import bench, captures, circuit, money, people, report, scan, scan_live, taps
+from halfsplit.web.pages import (
+    bench,
+    captures,
+    circuit,
+    money,
+    people,
+    plan,
+    practice,
+    report,
+    scan,
+    scan_live,
+    taps,
+)
 from halfsplit.web.pages import jobs as job_pages
 from halfsplit.web.rendering import STATIC
 
@@ -52,6 +64,8 @@ def create_app(
         scan_live.router,
         money.router,
         report.router,
+        plan.router,
+        practice.router,
         people.router,
         live.router,
         api.router,

@@ -28,6 +28,8 @@ from halfsplit.jobs import (
     User,
     Workshop,
 )
+from halfsplit.jobs.planning import PlanView
+from halfsplit.jobs.practice_views import EndView, ExerciseView, Results
 
 
 @dataclass(frozen=True)
@@ -240,3 +242,45 @@ class DrawingFragment:
 
     view: BenchView
     drawing: DrawingNote | None
+
+
+# Practice and plans
+
+
+@dataclass(frozen=True)
+class PracticePage:
+    """What to practise on, and results. ``typed``: what was chosen or pasted; ``problem``: why it cannot be begun."""
+
+    results: Results
+    patterns: Sequence[Sample]
+    demos: Sequence[Sample]
+    jobs: Sequence[JobSummary]
+    difficulties: Mapping[str, str]
+    typed: Mapping[str, str]
+    problem: str
+    practice_id: str
+
+
+@dataclass(frozen=True)
+class ExercisePage:
+    """An exercise that goes on. ``act_id``: what is done next is done once."""
+
+    view: ExerciseView
+    notice: str
+    act_id: str
+
+
+@dataclass(frozen=True)
+class EndPage:
+    """An exercise that is over."""
+
+    view: EndView
+
+
+@dataclass(frozen=True)
+class PlanPage:
+    """The plan of a job. ``sizes``: steps at most → what that is called."""
+
+    view: PlanView
+    sizes: Mapping[int, str]
+    pdf: bool
