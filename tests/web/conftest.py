@@ -54,6 +54,12 @@ def client(store) -> TestClient:
     return TestClient(create_app(store), base_url="http://127.0.0.1", follow_redirects=False)
 
 
+@pytest.fixture(scope="session")
+def client_of() -> Callable[[JobStore], TestClient]:
+    """A function: store → a client on loopback."""
+    return lambda store: TestClient(create_app(store), base_url="http://127.0.0.1", follow_redirects=False)
+
+
 @pytest.fixture
 def signed_in(store) -> Callable[[str], TestClient]:
     """A function: role → a client whose person has signed in; it sends the session's token by itself."""

@@ -25,8 +25,11 @@ from halfsplit.jobs.costs import costs_of, on_suspicion, read_money
 from halfsplit.jobs.demo import demo_job
 from halfsplit.jobs.edits import EMPTY as EMPTY_SHEET
 from halfsplit.jobs.entering import Doubt, read_entry
+from halfsplit.jobs.instruments import INSTRUMENTS, serials_of
+from halfsplit.jobs.instruments import written as written_serials
 from halfsplit.jobs.pictures import DRAWING_CSS, bench_drawing, circuit_drawing
-from halfsplit.jobs.reporting import can_print, report_pdf
+from halfsplit.jobs.plain import cause_words, repair_words
+from halfsplit.jobs.reporting import can_print, customer_view, job_view, report_pdf
 from halfsplit.jobs.tapping import Sheet, TapView, tap_view, tapped
 from halfsplit.jobs.verbs import (
     DIAGRAM,
@@ -56,6 +59,7 @@ from halfsplit.jobs.views import (
     SuspectCard,
     TestCard,
 )
+from halfsplit.report import JobView
 from halfsplit.store import (
     Attachment,
     AuditEntry,
@@ -91,6 +95,7 @@ __all__ = [
     "DIAGRAM",
     "DRAWING_CSS",
     "EMPTY_SHEET",
+    "INSTRUMENTS",
     "LONGEST_CIRCUIT",
     "SKETCH_LOADS",
     "AlibiCard",
@@ -118,6 +123,7 @@ __all__ = [
     "JobState",
     "JobStore",
     "JobSummary",
+    "JobView",
     "Meaning",
     "NotFoundError",
     "PartUse",
@@ -145,16 +151,19 @@ __all__ = [
     "bench_drawing",
     "bench_view",
     "can_print",
+    "cause_words",
     "check_text",
     "circuit_drawing",
     "close",
     "complain_all",
     "complain_of_sketch",
     "costs_of",
+    "customer_view",
     "demo_job",
     "expected_volts",
     "export_job",
     "import_job",
+    "job_view",
     "new_id",
     "now",
     "on_suspicion",
@@ -163,10 +172,12 @@ __all__ = [
     "read_entry",
     "read_money",
     "record",
+    "repair_words",
     "report_pdf",
     "sample",
     "samples",
     "save_circuit",
+    "serials_of",
     "sketch_text",
     "start_step",
     "stop_step",
@@ -176,4 +187,5 @@ __all__ = [
     "tapped",
     "trap",
     "try_part",
+    "written_serials",
 ]

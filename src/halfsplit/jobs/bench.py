@@ -16,10 +16,12 @@ from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.suspects import Speaking, Suspect
 from halfsplit.diagnosis.words import evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
+from halfsplit.jobs.apart import put_back, taken_apart
 from halfsplit.jobs.circuits import loads_of
 from halfsplit.jobs.costs import costs_of
 from halfsplit.jobs.memory import Bench, at_bench
 from halfsplit.jobs.places import check_place, from_json, key_of, to_json
+from halfsplit.jobs.plain import cause_words, repair_words
 from halfsplit.jobs.record import lines_of
 from halfsplit.jobs.replay import REPAIR, first_state
 from halfsplit.jobs.tests import test_card, unit_of, words_of
@@ -63,7 +65,13 @@ def bench_view(store: JobStore, job_id: str) -> BenchView:
             tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"),
             answers["looks"],
             answers["ticks"],
+            _apart(bench),
         )
+
+
+def _apart(bench: Bench) -> tuple[tuple[str, bool], ...]:
+    back = put_back(bench.entries)
+    return tuple((name, name in back) for name in taken_apart(bench.entries))
 
 
 def _answers(bench: Bench) -> dict[str, Any]:
@@ -108,7 +116,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "tests": cards[:TESTS],
         "looks": () if found else tuple(_looks(diagnosis, cards)),
         "ticks": tuple(one for one in cards if one.purpose == "prove" and one.place["detail"]),
-        "finding": _finding(found),
+        "finding": _finding(found, circuit),
         "odd": odd.id if odd else None,
     }
 
@@ -148,7 +156,7 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
     return evidence_words(reading.measurement, reading.value, circuit)
 
 
-def _finding(found: Finding | None) -> FindingCard | None:
+def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
     if found is None:
         return None
     return FindingCard(
@@ -160,6 +168,8 @@ def _finding(found: Finding | None) -> FindingCard | None:
         found.missing_proof,
         found.explains,
         found.verify,
+        cause_words(found.cause, circuit),
+        repair_words(found.cause, circuit) or found.repair,
     )
 
 
@@ -206,7 +216,7 @@ def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
 def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
     assert bench.told is not None  # noqa: S101 - asked only where there is one
     circuit = bench.told.diagnosis.circuit
-    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and _same(entry, place)]
+    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
     value = seen[-1].payload["value"] if seen else None
     state: CheckState = "open" if value is None else "good" if is_right(value, wanted) else "bad"
     return Check(
@@ -221,12 +231,18 @@ def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
     )
 
 
-def _same(entry: EvidenceEntry, place: Measurement) -> bool:
+def same_place(entry: EvidenceEntry, place: Measurement) -> bool:
+    """Whether an entry was read at this place, in this state."""
     try:
         measured = from_json(entry.payload)
     except HalfsplitError:
         return False
-    return (measured.quantity, measured.place, measured.state) == (place.quantity, place.place, place.state)
+    return same(measured, place)
+
+
+def same(a: Measurement, b: Measurement) -> bool:
+    """Whether two were made alike, whatever the instrument: a lamp that lights by a bridge is not yet mended."""
+    return (a.quantity, a.place, a.state, a.changes) == (b.quantity, b.place, b.state, b.changes)
 
 
 __all__ = ["FOUND", "bench_view", "own_test", "reading_text"]

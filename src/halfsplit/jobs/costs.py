@@ -37,7 +37,14 @@ def costs_of(store: JobStore, job: Job) -> Costs:
         steps,
         lines,
         over,
+        _estimate(total, lines),
+        on_suspicion(lines),
     )
+
+
+def _estimate(total: Decimal | None, lines: tuple[PartUsed, ...]) -> Decimal | None:
+    planned = [part.price * part.quantity for part in lines if part.use == "estimate"]
+    return money(total + sum(planned, Decimal(0))) if planned and total is not None else None
 
 
 def money(amount: Decimal) -> Decimal:

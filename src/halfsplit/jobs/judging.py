@@ -9,9 +9,10 @@ from typing import Any
 from halfsplit.diagnosis.after_repair import allowed_words
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import HalfsplitError
-from halfsplit.jobs.bench import reading_text
+from halfsplit.jobs.bench import reading_text, same
 from halfsplit.jobs.memory import Bench
 from halfsplit.jobs.places import from_json
+from halfsplit.jobs.plain import asked_words, right_words, seen_words
 from halfsplit.jobs.record import said
 from halfsplit.jobs.views import BenchView
 from halfsplit.store import EvidenceEntry, struck_ids
@@ -36,21 +37,33 @@ def allowed(bench: Bench, entry: EvidenceEntry) -> str:
         return ""
 
 
-def before(bench: Bench, wanted: Mapping[str, Any]) -> str:
-    """The last that was read at a place before the repair, in words; '' where nothing was."""
+def before(bench: Bench, wanted: Mapping[str, Any]) -> tuple[str, str]:
+    """The last that was read at a place before the repair, in words and in the customer's; '' where nothing was."""
     place = from_json(wanted)
     after = {entry.entry_id for entry in bench.after_repair}
     struck = struck_ids(bench.entries)
     circuit = bench.checked.circuit if bench.checked else None
     for entry in reversed(bench.entries):
         made = None if entry.entry_id in after or entry.entry_id in struck else _place(entry)
-        if made is not None and (made.quantity, made.place, made.state) == (
-            place.quantity,
-            place.place,
-            place.state,
-        ):
-            return str(entry.payload["works"]) if entry.kind == "complaint" else said(entry, circuit)[1]
-    return ""
+        if made is not None and same(made, place):
+            words = str(entry.payload["works"]) if entry.kind == "complaint" else said(entry, circuit)[1]
+            return words, seen_words(place, value_of(entry))
+    return "", ""
+
+
+def value_of(entry: EvidenceEntry) -> float | str:
+    """What was read, or said of a load."""
+    found: float | str = entry.payload.get("value", entry.payload.get("works", ""))
+    return found
+
+
+def plain_of(bench: Bench, entry: EvidenceEntry) -> tuple[str, str, str]:
+    """An entry in the customer's words: what was done, what was seen, what would be right; empty where it has none."""
+    place, circuit = _place(entry), bench.checked.circuit if bench.checked else None
+    if place is None or circuit is None:
+        return "", "", ""
+    right = allowed(bench, entry)
+    return asked_words(place, circuit), seen_words(place, value_of(entry), right), right_words(place, right)
 
 
 def decisive(bench: Bench, view: BenchView, entry: EvidenceEntry) -> bool:

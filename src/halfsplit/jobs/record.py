@@ -154,6 +154,10 @@ def _repair(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, s
     return f"Repair: {payload.get('what', '')}", ""
 
 
+def _named(payload: Mapping[str, Any], circuit: Circuit | None) -> tuple[str, str]:
+    return _part(str(payload.get("what", "")), circuit), ""
+
+
 WORDS: Mapping[str, Callable[[Mapping[str, Any], Circuit | None], tuple[str, str]]] = {
     "complaint": _complaint,
     "reading": _reading,
@@ -161,4 +165,7 @@ WORDS: Mapping[str, Callable[[Mapping[str, Any], Circuit | None], tuple[str, str
     "event": _event,
     "code": _code,
     "repair": _repair,
+    "unplugged": lambda payload, circuit: (f"Taken apart: {_named(payload, circuit)[0]}", ""),
+    "refitted": lambda payload, circuit: (f"Back in place: {_named(payload, circuit)[0]}", ""),
+    "declined": lambda payload, _: (f"Declined by the customer: {payload.get('what', '')}", ""),
 }

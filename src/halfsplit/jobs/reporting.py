@@ -10,18 +10,20 @@ import halfsplit
 from halfsplit import report
 from halfsplit.drawing import Overlays, paint_plan, plan
 from halfsplit.errors import HalfsplitError, MissingProgramError
-from halfsplit.jobs import judging
-from halfsplit.jobs.bench import bench_view
+from halfsplit.jobs import apart, judging
+from halfsplit.jobs.bench import bench_view, same_place
 from halfsplit.jobs.costs import on_suspicion
 from halfsplit.jobs.memory import Bench, at_bench
 from halfsplit.jobs.pictures import last_readings
 from halfsplit.jobs.places import from_json
+from halfsplit.jobs.plain import asked_words, right_words, seen_words
 from halfsplit.jobs.record import said
 from halfsplit.jobs.tests import lead_words
-from halfsplit.jobs.views import BenchView, EvidenceLine
+from halfsplit.jobs.views import BenchView, Check, EvidenceLine
 from halfsplit.report.view import Phase
-from halfsplit.store import EvidenceEntry, Job, JobStore, PartUsed
+from halfsplit.store import EvidenceEntry, Job, JobStore, PartUsed, struck_ids
 
+HOW_OFTEN = {"always": "always", "intermittent": "now and then", "unknown": ""}
 PHASES: dict[str, Phase] = {"complaint": "arrival", "code": "arrival", "repair": "after repair"}
 
 
@@ -41,12 +43,18 @@ def report_pdf(store: JobStore, job_id: str, audience: str) -> bytes:
     return made(job_view(store, job_id))
 
 
+def customer_view(store: JobStore, job_id: str) -> report.JobView:
+    """What the customer's page tells of a job."""
+    return report.for_customer(job_view(store, job_id))
+
+
 def job_view(store: JobStore, job_id: str) -> report.JobView:
     """A job as its reports print it."""
     view = bench_view(store, job_id)
     with at_bench(store, job_id) as bench:
         job, shop = bench.job, store.workshop()
         steps = tuple(_steps(store, bench, view))
+        circuit = bench.checked.circuit if bench.checked else None
         return report.JobView(
             number=str(job.number),
             as_of=job.changed_at,
@@ -61,25 +69,17 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
             complaint=report.ComplaintView(
                 words=job.intake.complaint.text,
                 when=job.intake.complaint.when,
-                how_often=job.intake.complaint.how_often,
+                how_often=HOW_OFTEN[job.intake.complaint.how_often],
             ),
             arrival_codes=tuple(
                 line.words for line in view.evidence if line.kind == "code" and not line.struck
             ),
             steps=steps,
-            finding=_finding(view, steps),
+            finding=_finding(bench, view, steps),
             correction=job.closing.correction if job.closing else view.repair,
-            checks=tuple(
-                report.CheckView(
-                    what=one.sentence,
-                    before=judging.before(bench, one.place),
-                    after=one.seen,
-                    allowed=one.expected,
-                    result=one.state,
-                    allowed_source=judging.SOURCE,
-                )
-                for one in view.checks
-            ),
+            checks=tuple(_check(bench, one) for one in view.checks),
+            unplugged=tuple(apart.apart_words(one, circuit) for one in apart.taken_apart(bench.entries)),
+            refitted=tuple(apart.apart_words(one, circuit) for one in apart.put_back(bench.entries)),
             work=tuple(
                 report.WorkView(what=one.what, who=one.who, minutes=one.minutes) for one in view.costs.steps
             ),
@@ -91,7 +91,7 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
             money=_money(view),
             suspects=tuple(_suspects(view)),
             drawing=_drawing(bench, view),
-            circuit=bench.checked.circuit.title if bench.checked and bench.checked.circuit else "",
+            circuit=circuit.title if circuit else "",
             cautions=tuple(dict.fromkeys(caution for test in view.tests for caution in test.cautions)),
             versions=(("halfsplit", halfsplit.__version__),),
         )
@@ -147,6 +147,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
         if entry.kind != "strike":
             words, value = said(entry, circuit)
             red, black = _leads(entry, bench)
+            plain, plain_reading, plain_allowed = judging.plain_of(bench, entry)
             yield report.StepView(
                 at=_moment(entry.at),
                 who=entry.who,
@@ -161,6 +162,9 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
                 serial=entry.serial,
                 struck=lines[entry.entry_id].struck,
                 allowed=judging.allowed(bench, entry),
+                plain=plain,
+                plain_reading=plain_reading,
+                plain_allowed=plain_allowed,
                 allowed_source=judging.SOURCE if judging.allowed(bench, entry) else "",
                 decisive=judging.decisive(bench, view, entry),
                 photos=tuple(_photos(store, bench.job.job_id, lines[entry.entry_id])),
@@ -180,23 +184,57 @@ def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
 def _photos(store: JobStore, job_id: str, line: EvidenceLine) -> Iterator[report.PhotoView]:
     for photo in line.photos:
         with store.open_attachment(job_id, photo.attachment_id) as source:
-            yield report.PhotoView(name=photo.name, data=source.read())
+            yield report.PhotoView(name=photo.name, data=source.read(), ref=photo.attachment_id)
 
 
-def _finding(view: BenchView, steps: tuple[report.StepView, ...]) -> report.FindingView:
+def _check(bench: Bench, one: Check) -> report.CheckView:
+    circuit = bench.checked.circuit if bench.checked else None
+    place, (before, plain_before) = from_json(one.place), judging.before(bench, one.place)
+    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
+    wanted = one.expected if place.quantity in ("works", "answers") else ""
+    return report.CheckView(
+        what=one.sentence,
+        before=before,
+        after=one.seen,
+        allowed=one.expected,
+        result=one.state,
+        allowed_source=judging.SOURCE,
+        plain=asked_words(place, circuit) if circuit else "",
+        plain_before=plain_before,
+        plain_after=seen_words(place, judging.value_of(seen[-1]), wanted) if seen else "",
+        plain_allowed=right_words(place, wanted) or one.expected,
+    )
+
+
+def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) -> report.FindingView:
     found, closing = view.finding, view.job.closing
+    refused = apart.declined(bench.entries)
     if found is None:
-        return report.FindingView(cause=closing.cause if closing else "")
+        return report.FindingView(cause=closing.cause if closing else "", declined=refused)
     return report.FindingView(
-        cause=closing.cause if closing else found.cause,
+        cause=closing.cause if closing else found.words,
+        declined=refused,
         repair=found.repair,
         proven=found.proven,
         shown=tuple(
-            f"{one.what}: {one.reading}" for one in steps if one.decisive and one.phase != "after repair"
+            dict.fromkeys(
+                f"{one.what}: {one.reading}" for one in steps if one.decisive and one.phase != "after repair"
+            )
         ),
-        consequence="; ".join(found.explains),
+        consequence="; ".join(_symptoms(bench)) or "; ".join(found.explains),
         missing=found.missing,
     )
+
+
+def _symptoms(bench: Bench) -> Iterator[str]:
+    """What the customer saw of it, before the repair."""
+    after = {entry.entry_id for entry in bench.after_repair}
+    struck = struck_ids(bench.entries)
+    for entry in bench.entries:
+        wrong = entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak")
+        if wrong and entry.entry_id not in after | struck:
+            what, seen, _ = judging.plain_of(bench, entry)
+            yield f"{what}: {seen}"
 
 
 def _part(one: PartUsed) -> report.PartView:

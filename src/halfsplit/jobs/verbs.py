@@ -13,8 +13,10 @@ from uuid import uuid4
 
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import ConflictError, InputError, NotFoundError
+from halfsplit.jobs.apart import DECLINED, REFITTED, UNPLUGGED
 from halfsplit.jobs.circuits import SKETCH_LOADS, Sketch, check_text, sketch_text
 from halfsplit.jobs.entering import FLICKERS, read_entry
+from halfsplit.jobs.instruments import serials_of
 from halfsplit.jobs.memory import at_bench
 from halfsplit.jobs.places import check_place, from_json, to_json
 from halfsplit.jobs.replay import REOPENED, REPAIR
@@ -170,7 +172,7 @@ def record(  # noqa: PLR0913 - so does a reading
         who=who,
         present=present,
         instrument=measured.instrument or "",
-        serial=serial,
+        serial=serial or serials_of(store.workshop()).get(measured.instrument or "", ""),
         attachments=tuple(attachments),
     )
     return _recorded(store, job_id, entry)
@@ -294,6 +296,10 @@ def _repair(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, 
     return {"what": _text(said.get("what"), "what"), "part": _text(said.get("part"), "part", needed=False)}
 
 
+def _named(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+    return {"what": _text(said.get("what"), "what")}
+
+
 def _reading(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
     raise InputError(
         "a reading is entered as it is shown", remedy="send `value` as text with the place", where="kind"
@@ -308,6 +314,9 @@ CHECKS = {
     "cannot": _cannot,
     REPAIR: _repair,
     REOPENED: _note,
+    UNPLUGGED: _named,
+    REFITTED: _named,
+    DECLINED: _named,
     "reading": _reading,
 }
 """Kind of entry → what its payload must be; gives the payload as it is stored, or raises InputError."""
@@ -374,11 +383,15 @@ def stop_step(store: JobStore, job_id: str, step_id: str, *, who: str) -> Step:
     return store.save_step(job_id, replace(step, minutes=minutes, stopped_at=at), who=who, at=at)
 
 
-def add_minutes(store: JobStore, job_id: str, what: str, minutes: float, *, who: str) -> Step:
-    """A piece of work with its minutes as entered."""
+def add_minutes(
+    store: JobStore, job_id: str, what: str, minutes: float, *, who: str, entry_id: str = ""
+) -> Step:
+    """A piece of work with its minutes as entered; ``entry_id``: the entry that it made."""
     if not 0 < minutes <= 6_000:
         raise InputError(f"{minutes:g} minutes", remedy="enter minutes between 0 and 6000", where="minutes")
-    step = Step(step_id=new_id(), what=_text(what, "what"), who=who, minutes=minutes)
+    step = Step(
+        step_id=new_id(), what=_text(what, "what"), who=who, minutes=minutes, entry_id=entry_id or None
+    )
     return store.save_step(job_id, step, who=who, at=now())
 
 

@@ -67,7 +67,10 @@ class SuspectCard:
 
 @dataclass(frozen=True)
 class FindingCard:
-    """What was found. ``missing``: what proof lacks; ``verify``: to be seen after the repair."""
+    """What was found. ``missing``: what proof lacks; ``verify``: to be seen after the repair.
+
+    ``words`` and ``repair_words``: cause and repair as a customer would understand them.
+    """
 
     cause: str
     part: str
@@ -77,6 +80,8 @@ class FindingCard:
     missing: tuple[str, ...]
     explains: tuple[str, ...]
     verify: tuple[str, ...]
+    words: str
+    repair_words: str
 
 
 @dataclass(frozen=True)
@@ -120,7 +125,11 @@ class Check:
 
 @dataclass(frozen=True)
 class Costs:
-    """Time and money of a job. ``rate`` is None where nobody set one; then there are no sums. ``limit``: authorised."""
+    """Time and money of a job. ``rate`` is None where nobody set one; then there are no sums. ``limit``: authorised.
+
+    ``estimate``: with the parts that are named as an estimate, None where none is. ``on_suspicion``: what those parts
+    would have cost.
+    """
 
     minutes: float
     rate: Decimal | None
@@ -132,6 +141,8 @@ class Costs:
     steps: tuple[Step, ...]
     lines: tuple[PartUsed, ...]
     over: bool
+    estimate: Decimal | None = None
+    on_suspicion: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True)
@@ -140,7 +151,8 @@ class BenchView:
 
     ``circuit`` is None before there is one. ``complaints``: whether anything is known not to work. ``suspects`` lead
     with what counts; ``out``: those below half a per cent. ``looks``: what costs seconds and tells them apart;
-    ``ticks``: what the proof asks to have been seen to, answered in words.
+    ``ticks``: what the proof asks to have been seen to, answered in words. ``apart``: what was taken apart, and whether
+    it is back in place.
     """
 
     job: Job
@@ -161,6 +173,7 @@ class BenchView:
     photos: tuple[Attachment, ...] = field(default=())
     looks: tuple[TestCard, ...] = field(default=())
     ticks: tuple[TestCard, ...] = field(default=())
+    apart: tuple[tuple[str, bool], ...] = field(default=())
 
     @property
     def progress(self) -> str:

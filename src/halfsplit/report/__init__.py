@@ -4,7 +4,7 @@
 --json`` prints. The same input gives the same bytes; text is never read as markup.
 """
 
-from halfsplit.report.customer import customer_pdf
+from halfsplit.report.customer import customer_pdf, for_customer
 from halfsplit.report.plan import plan_pdf
 from halfsplit.report.view import (
     CheckView,
@@ -42,6 +42,7 @@ __all__ = [
     "VehicleView",
     "WorkView",
     "customer_pdf",
+    "for_customer",
     "plan_pdf",
     "workshop_pdf",
 ]

@@ -24,9 +24,12 @@ class Room:
 
 
 ROOMS = (
-    Room(700, 6, 3, 10.0),
-    Room(500, 6, 3, 9.5),
-    Room(400, 5, 3, 9.0),
+    Room(700, 8, 3, 10.0),
+    Room(500, 8, 3, 9.5),
+    Room(400, 8, 3, 9.0),
+    Room(400, 8, 2, 8.5),
+    Room(400, 6, 2, 8.0),
+    Room(300, 5, 2, 8.0),
     Room(280, 4, 2, 9.0),
     Room(200, 3, 2, 8.5),
     Room(140, 3, 0, 8.0),
@@ -45,6 +48,11 @@ def customer_pdf(view: JobView) -> bytes:
         if len(PdfReader(BytesIO(made)).pages) == 1:
             break
     return made
+
+
+def for_customer(view: JobView) -> JobView:
+    """What the customer's page tells, as much as it has room for at best: for those who show it elsewhere."""
+    return _customers(view, ROOMS[0])
 
 
 def _page(view: JobView, room: Room) -> bytes:
@@ -98,24 +106,27 @@ def _customers(view: JobView, room: Room) -> JobView:
 
 
 def _decisive(view: JobView) -> tuple[StepView, ...]:
-    return tuple(step for step in view.steps if step.decisive and not step.struck)
+    """Each decisive reading once, the last of one that was repeated; those after the repair have their own table."""
+    told = [step for step in view.steps if step.decisive and not step.struck and step.phase != "after repair"]
+    return tuple({(step.plain or step.what, step.state): step for step in told}.values())
 
 
 def _in_plain_words(step: StepView) -> StepView:
     return replace(
         step,
         what=step.plain or step.what,
-        reading=_without_percent(step.reading),
-        allowed=_without_percent(step.allowed),
+        reading=_without_percent(step.plain_reading or step.reading),
+        allowed=_without_percent(step.plain_allowed or step.allowed),
     )
 
 
 def _counted(check: CheckView) -> CheckView:
     return replace(
         check,
-        before=_without_percent(check.before),
-        after=_without_percent(check.after),
-        allowed=_without_percent(check.allowed),
+        what=check.plain or check.what,
+        before=_without_percent(check.plain_before or check.before),
+        after=_without_percent(check.plain_after or check.after),
+        allowed=_without_percent(check.plain_allowed or check.allowed),
     )
 
 

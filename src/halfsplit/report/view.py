@@ -68,9 +68,10 @@ class EarlierWorkView:
 
 @dataclass(frozen=True, kw_only=True)
 class PhotoView:
-    """A photo: JPEG, PNG, GIF or WebP as bytes. One that cannot be shown is named instead."""
+    """A photo: JPEG, PNG, GIF or WebP as bytes. One that cannot be shown is named instead. ``ref``: where it is kept."""
 
     name: str
+    ref: str = ""
     data: bytes = field(default=b"", repr=False)
     caption: str = ""
 
@@ -86,7 +87,7 @@ class StepView:
     ``minutes``     of this step, None where nobody counted
     ``struck``      the reason for which it was struck out; empty where it counts
     ``decisive``    it led to the cause or shows the repair: the customer's page tells it
-    ``plain``       the step in plain words for the customer; ``what`` where empty
+    ``plain``, ``plain_reading``, ``plain_allowed``  the same in plain words for the customer; empty: as it stands
     """
 
     at: str
@@ -106,18 +107,27 @@ class StepView:
     struck: str = ""
     decisive: bool = False
     plain: str = ""
+    plain_reading: str = ""
+    plain_allowed: str = ""
     photos: tuple[PhotoView, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class CheckView:
-    """A reading before and after the repair. ``result``: 'good', 'bad', or 'open' where it was not made again."""
+    """A reading before and after the repair. ``result``: 'good', 'bad', or 'open' where it was not made again.
+
+    ``plain`` and its companions: the same in plain words for the customer; empty: as it stands.
+    """
 
     what: str
     before: str = ""
     after: str = ""
     allowed: str = ""
     allowed_source: str = ""
+    plain: str = ""
+    plain_before: str = ""
+    plain_after: str = ""
+    plain_allowed: str = ""
     result: Literal["good", "bad", "open"] = "open"
 
 

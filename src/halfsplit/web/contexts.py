@@ -16,9 +16,11 @@ from halfsplit.jobs import (
     BenchView,
     Checked,
     Customer,
+    EvidenceLine,
     Intake,
     Job,
     JobSummary,
+    JobView,
     Problem,
     Sample,
     TapView,
@@ -167,12 +169,12 @@ class BenchPage:
 
 @dataclass(frozen=True)
 class ReportPage:
-    """The report as it will be printed. ``audience``: customer or workshop."""
+    """The report as it will be printed. ``audience``: customer or workshop; ``lines``: the evidence in order."""
 
     view: BenchView
     audience: str
-    customer: Customer
-    workshop: Workshop
+    told: JobView
+    lines: Sequence[EvidenceLine]
     pdf: bool
     drawing: str = ""
 
@@ -225,6 +227,7 @@ class SettingsPage:
     """The workshop's settings."""
 
     workshop: Workshop
+    serials: Mapping[str, str]
     saved: bool
     problem: str = ""
 

@@ -15,6 +15,7 @@ from starlette.datastructures import UploadFile
 
 from halfsplit.errors import InputError
 from halfsplit.jobs import (
+    INSTRUMENTS,
     BatteryReading,
     Complaint,
     Customer,
@@ -146,9 +147,6 @@ def read_intake(
         address=reader.text("address", LONGEST_FIELD),
     )
     return intake, customer, reader.problems
-
-
-INSTRUMENTS = ("meter", "test lamp", "21 W lamp", "load lamp", "clamp", "scope")
 
 
 def _instruments(form: Mapping[str, str], before: JobSettings) -> tuple[str, ...]:

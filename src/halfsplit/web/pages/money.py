@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import PurePosixPath
 from tempfile import TemporaryFile
@@ -15,7 +16,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
 from halfsplit import jobs
-from halfsplit.errors import InputError
+from halfsplit.errors import InputError, NotFoundError
 from halfsplit.jobs import Authorisation, PartUsed
 from halfsplit.units import read_field
 from halfsplit.web.forms import fields, files_of
@@ -37,7 +38,8 @@ def add_step(job_id: str, store: Store, person: Cashier, form: Form) -> Response
     typed = form.get("minutes", "").strip()
     if typed:
         found = read_field(typed.replace(",", "."), "min")
-        jobs.add_minutes(store, job_id, form.get("what", ""), found.value / 60.0, who=person.name)
+        minutes, entry_id = found.value / 60.0, form.get("entry_id", "")[:60]
+        jobs.add_minutes(store, job_id, form.get("what", ""), minutes, who=person.name, entry_id=entry_id)
     else:
         jobs.start_step(store, job_id, form.get("what", ""), who=person.name)
     return _back(job_id)
@@ -61,10 +63,40 @@ def add_part(job_id: str, store: Store, person: Cashier, form: Form) -> Response
         part_id=jobs.new_id(),
         name=name,
         price=price,
-        quantity=Decimal(1),
+        quantity=_quantity(form.get("quantity", "")),
         use=USES.get(form.get("use", ""), "fitted"),
+        part_number=form.get("part_number", "").strip()[:60],
+        serial=form.get("serial", "").strip()[:60],
+        old_part_kept=form.get("old_part_kept") == "1",
     )
     store.save_part(job_id, part, who=person.name, at=jobs.now())
+    return _back(job_id)
+
+
+def _quantity(typed: str) -> Decimal:
+    found = jobs.read_money(typed, "quantity") if typed.strip() else Decimal(1)
+    if not found:
+        raise InputError("none of them", remedy="enter how many", where="quantity")
+    return found
+
+
+@router.post("/parts/{part_id}/withdraw")
+def withdraw_part(job_id: str, part_id: str, store: Store, person: Cashier) -> Response:
+    """Take a part out of the sums; it stays in the record of changes."""
+    part = next((one for one in store.parts(job_id) if one.part_id == part_id), None)
+    if part is None:
+        raise NotFoundError("there is no such part in this job")
+    store.save_part(job_id, replace(part, withdrawn=True), who=person.name, at=jobs.now())
+    return _back(job_id)
+
+
+@router.post("/steps/{step_id}/withdraw")
+def withdraw_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+    """Take a piece of work out of the sums; it stays in the record of changes."""
+    step = next((one for one in store.steps(job_id) if one.step_id == step_id), None)
+    if step is None:
+        raise NotFoundError("there is no such step in this job")
+    store.save_step(job_id, replace(step, withdrawn=True), who=person.name, at=jobs.now())
     return _back(job_id)
 
 

@@ -143,7 +143,14 @@ def audit_page(request: Request, store: Store, person: Owner, before: int | None
 @router.get("/settings")
 def settings_page(request: Request, store: Store, person: Owner, saved: str = "") -> Response:
     """The workshop's settings."""
-    return render(request, "settings.html", SettingsPage(store.workshop(), saved == "1"))
+    workshop = store.workshop()
+    return render(request, "settings.html", SettingsPage(workshop, _serials(workshop), saved == "1"))
+
+
+def _serials(workshop: jobs.Workshop) -> dict[str, str]:
+    """Every instrument with its serial number, '' for none."""
+    kept = jobs.serials_of(workshop)
+    return {name: kept.get(name, "") for name in jobs.INSTRUMENTS}
 
 
 @router.post("/settings")
@@ -157,10 +164,14 @@ def save_settings(request: Request, store: Store, person: Owner, form: Form) -> 
         contact=reader.text("contact", 400),
         currency=reader.text("currency", 3).upper(),
         hourly_rate=reader.money("rate"),
+        serials=jobs.written_serials(
+            {name: reader.text(f"serial-{name.replace(' ', '-')}", 60) for name in jobs.INSTRUMENTS}
+        ),
     )
     if reader.problems:
         page = SettingsPage(
             workshop,
+            _serials(workshop),
             saved=False,
             problem="; ".join(f"{name}: {text}" for name, text in reader.problems.items()),
         )

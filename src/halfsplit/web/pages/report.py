@@ -8,7 +8,6 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from halfsplit import jobs
-from halfsplit.jobs import Customer
 from halfsplit.web.contexts import ReportPage
 from halfsplit.web.pages.access import Reader, Store
 from halfsplit.web.rendering import render
@@ -29,9 +28,9 @@ def report_page(
     """The report as it will be printed."""
     view = jobs.bench_view(store, job_id)
     svg = jobs.bench_drawing(store, job_id, whole=True)[0] if audience == "workshop" else ""
-    page = ReportPage(
-        view, audience, view.job.customer or Customer(), store.workshop(), jobs.can_print(), svg
-    )
+    told = jobs.customer_view(store, job_id) if audience == "customer" else jobs.job_view(store, job_id)
+    lines = tuple(reversed(view.evidence))
+    page = ReportPage(view, audience, told, lines, jobs.can_print(), svg)
     return render(request, "report.html", page)
 
 

@@ -1,0 +1,118 @@
+"""Jobs for the pictures: a demo's job finished from complaint to closing, as a technician would leave it.
+
+Run as a program with a store's URL it fills that store. Everything is invented.
+"""
+
+import sys
+from decimal import Decimal
+from io import BytesIO
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from halfsplit import jobs
+from halfsplit.jobs import Authorisation, Customer, JobStore, PartUsed, Workshop
+from halfsplit.jobs.demo import circuit_of, demo_job, demos
+from halfsplit.jobs.places import from_json
+from halfsplit.practice.vehicle import Vehicle
+
+WHO = "Ada"
+MOST = 30
+
+
+def picture(words: str) -> BytesIO:
+    """A photo, as far as a drawing can be one."""
+    image = Image.new("RGB", (640, 420), "#20303a")
+    pen = ImageDraw.Draw(image)
+    pen.rectangle((140, 110, 500, 300), fill="#c9d6c3")
+    pen.text((250, 170), words, fill="#101010", font_size=64)
+    made = BytesIO()
+    image.save(made, "JPEG")
+    made.seek(0)
+    return made
+
+
+def shop(store: JobStore) -> None:
+    """The workshop's own settings."""
+    settings = Workshop(
+        name="Hillside Auto Electrics",
+        address="4 Mill Lane, Ashcombe",
+        contact="01632 960142",
+        currency="EUR",
+        hourly_rate=Decimal(96),
+        serials=jobs.written_serials({"meter": "20417", "test lamp": "TL-3"}),
+    )
+    store.save_workshop(settings, who=WHO, at=jobs.now())
+
+
+def finish(store: JobStore, name: str = "rear-lamps", job_id: str = "done") -> None:
+    """The demo's job from its complaint to closing; every answer comes from a simulated vehicle."""
+    demo_job(store, name, job_id=job_id)
+    limit = Authorisation(
+        authorisation_id="limit",
+        amount=Decimal(200),
+        by_whom="R. Ostermann",
+        at=jobs.now(),
+        who=WHO,
+        how="telephone",
+    )
+    store.authorise(job_id, limit)
+    store.set_customer(job_id, Customer(name="R. Ostermann", phone="01632 960877"), who=WHO, at=jobs.now())
+    circuit = circuit_of(name)
+    vehicle = Vehicle(circuit, circuit.fault(demos()[name]["hidden"]), np.random.default_rng(3), noise=False)
+    for number in range(MOST):
+        view = jobs.bench_view(store, job_id)
+        if view.finding and view.finding.proven:
+            break
+        entry = _measured(store, job_id, vehicle, view.tests[0].place)
+        jobs.add_minutes(
+            store, job_id, view.tests[0].sentence, 4 + number % 3, who=WHO, entry_id=entry.entry_id
+        )
+        if entry.payload["quantity"] == "volts":
+            shown = picture(f"{entry.payload['value']:.2f} V")
+            jobs.add_photo(
+                store, job_id, shown, name=f"reading {number + 1}.jpg", who=WHO, entry_id=entry.entry_id
+            )
+    _repaired(store, job_id, vehicle)
+
+
+def _measured(store, job_id, vehicle, place):
+    value = vehicle.answer(from_json(place))
+    typed = value if isinstance(value, str) else "OL" if value == float("inf") else f"{value:.2f}"
+    return jobs.record(store, job_id, place, typed, who=WHO, confirmed=True, present="yes")
+
+
+def _repaired(store, job_id, vehicle):
+    found = jobs.bench_view(store, job_id).finding
+    jobs.take(store, job_id, "unplugged", {"what": "H1"}, who=WHO)
+    jobs.take(store, job_id, "declined", {"what": "cleaning the ground point on the left as well"}, who=WHO)
+    jobs.take(store, job_id, "repair", {"what": found.repair_words, "part": found.part}, who=WHO)
+    store.set_state(job_id, "repaired", who=WHO, at=jobs.now())
+    vehicle.repair(vehicle.fault.part)
+    for check in jobs.bench_view(store, job_id).checks:
+        _measured(store, job_id, vehicle, check.place)
+    for name, _ in jobs.bench_view(store, job_id).apart:
+        jobs.take(store, job_id, "refitted", {"what": name}, who=WHO)
+    jobs.add_minutes(store, job_id, "Ground point cleaned, sealed and tightened", 18, who=WHO)
+    for part in (
+        PartUsed(
+            part_id="nut", name="Ground bolt with nut", price=Decimal("3.40"), serial="", old_part_kept=True
+        ),
+        PartUsed(part_id="unit", name="Rear lamp unit", price=Decimal("212.00"), use="on suspicion"),
+    ):
+        store.save_part(job_id, part, who=WHO, at=jobs.now())
+    view = jobs.bench_view(store, job_id)
+    jobs.close(
+        store,
+        job_id,
+        complaint=view.job.intake.complaint.text,
+        cause=view.finding.words,
+        correction=view.repair,
+        who=WHO,
+    )
+
+
+if __name__ == "__main__":
+    with JobStore(sys.argv[1]) as filled:
+        shop(filled)
+        finish(filled)
