@@ -52,7 +52,7 @@ def plan_view(store: JobStore, job_id: str) -> PlanView:
         kept.document if kept else None,
         kept.at if kept else None,
         kept.who if kept else "",
-        bool(kept and kept.document.get("basis") != _basis(job, entries)),
+        bool(kept and kept.document.get("basis") != basis(job, entries)),
         workers.of(name_of(store, PLAN, job_id)),
         _lacking(store, job, entries),
         sum(one.kind == "reading" for one in _heard(entries)),
@@ -64,7 +64,7 @@ def _heard(entries: Sequence[EvidenceEntry]) -> list[EvidenceEntry]:
     return [one for one in chapters(entries)[0] if one.kind in HEARD]
 
 
-def _basis(job: Job, entries: Sequence[EvidenceEntry]) -> str:
+def basis(job: Job, entries: Sequence[EvidenceEntry]) -> str:
     """A name for what the job knows; the same as long as a plan would come out the same."""
     told = [job.circuit_version, job.intake_version, [one.entry_id for one in _heard(entries)]]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
@@ -88,23 +88,29 @@ def begin_plan(store: JobStore, job_id: str, *, who: str, steps: int = 0) -> Non
     lacking = _lacking(store, job, entries)
     if lacking is not None or version is None:
         raise ConflictError(lacking[0] if lacking else "this job has no circuit")
-    basis, after = _basis(job, entries), job.last_change
+    known, after = basis(job, entries), job.last_change
     largest = steps if steps in SIZES else LARGEST
 
     def keep(document: dict[str, Any]) -> None:
-        made = {**document, "basis": basis, "largest": largest}
-        shown = ShownResult(
-            what=PLAN,
-            document=made,
-            engine_version=halfsplit.__version__,
-            after=after,
-            who=who,
-            at=now(),
-        )
-        store.keep_shown(job_id, shown)
+        keep_plan(store, job_id, {**document, "basis": known}, who=who, largest=largest, after=after)
 
     arguments = (version.text, job.intake, _heard(entries), largest)
     workers.start(name_of(store, PLAN, job_id), worked_out, arguments, keep)
+
+
+def keep_plan(
+    store: JobStore, job_id: str, document: Mapping[str, Any], *, who: str, largest: int, after: int
+) -> None:
+    """Keep a plan with its job; ``after``: the last change of the job that it knows of."""
+    shown = ShownResult(
+        what=PLAN,
+        document={**document, "largest": largest},
+        engine_version=halfsplit.__version__,
+        after=after,
+        who=who,
+        at=now(),
+    )
+    store.keep_shown(job_id, shown)
 
 
 def stop_plan(store: JobStore, job_id: str) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.errors import NotFoundError
+from halfsplit.errors import InputError, NotFoundError
 from halfsplit.jobs.circuits import loads_of
 from halfsplit.practice import Exercise
 
@@ -138,6 +138,8 @@ def checked_place(circuit: Circuit, form: AskedForm) -> None:
     quantity = HOW[form.how][0]
     if form.at not in places_for(quantity, circuit):
         raise NotFoundError(f"{HOW[form.how][2]}: there is no {form.at!r} for that in this circuit")
+    if bool(form.jump_from) != bool(form.jump_to):
+        raise InputError("a jump lead has two ends", remedy="name the point at the other end")
 
 
 def form_for(place: Mapping[str, Any]) -> AskedForm | None:
