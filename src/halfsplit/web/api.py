@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse
 from halfsplit import jobs
 from halfsplit.errors import InputError
 from halfsplit.jobs import BenchView, EvidenceEntry, Job, SuspectCard, TestCard
+from halfsplit.jobs import captures as captures_of
 from halfsplit.web.pages.access import Reader, Store, Taker, Technician
 from halfsplit.web.problems import PROBLEM_JSON, Problem
 from halfsplit.web.schemas import (
@@ -300,7 +301,7 @@ def captures(job_id: JobId, store: Store, person: Reader) -> list[FileOut]:
 
 @router.post("/jobs/{job_id}/captures", tags=["captures"], status_code=201)
 def add_capture(job_id: JobId, body: FileBody, store: Store, person: Technician) -> FileOut:
-    """Store a capture as it is."""
+    """Store a capture as it is; one that cannot be read is refused with its line or byte."""
     return _add_file(store, job_id, body, person.name, "capture")
 
 
@@ -339,6 +340,12 @@ def _add_file(
         data = base64.b64decode(body.data, validate=True)
     except ValueError:
         raise InputError("the data is not base64", where="data") from None
+    if kind == "capture":
+        return _file(
+            captures_of.add_capture(
+                store, job_id, BytesIO(data), name=body.name, who=who, attachment_id=body.attachment_id
+            )
+        )
     return _file(
         jobs.add_photo(
             store, job_id, BytesIO(data), name=body.name, who=who, kind=kind, attachment_id=body.attachment_id

@@ -43,6 +43,12 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     for reader in READERS:
         if reader.sniff(head):
             capture = reader.read(path, progress)
+            if not capture.channels:
+                raise InputError(
+                    "holds no channel beside its time",
+                    remedy="save one column of numbers for each channel, and no words among them",
+                    where=path.name,
+                )
             return replace(capture, channels=_unique(capture.channels))
     names = ", ".join(reader.name for reader in READERS)
     raise InputError(
