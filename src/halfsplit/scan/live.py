@@ -142,15 +142,24 @@ def scan_link(
 
 
 def discover(link: Link, extra: tuple[Address, ...] = (), *, sweep: bool = True) -> set[Address]:
-    """The addresses that answer: all at once (11 and 29 bits), then one by one."""
+    """The addresses that answer: all at once (11 and 29 bits), then one by one.
+
+    Where the bus talks and nobody answers they are asked once more, with three times the patience: a bus under load,
+    a slow gateway and a busy machine are slower than the standard allows.
+    """
+    found = _discover(link, extra, WINDOW, sweep=sweep)
+    return found if found or not link.heard else _discover(link, extra, 3 * WINDOW, sweep=sweep)
+
+
+def _discover(link: Link, extra: tuple[Address, ...], window: float, *, sweep: bool) -> set[Address]:
     found: set[Address] = set()
     for question in (TESTER_PRESENT, SUPPORTED):
         for extended in (False, True):
-            found |= set(link.call_all(question, WINDOW, extended=extended))
+            found |= set(link.call_all(question, window, extended=extended))
     single = [Address(0x7E0 + place, 0x7E8 + place) for place in range(8)]
     asked = [*extra, *single, *(SWEEP if sweep else ())]
     rest = [address for address in dict.fromkeys(asked) if address not in found]
-    return found | set(link.call_each(iter(rest), TESTER_PRESENT, WINDOW))
+    return found | set(link.call_each(iter(rest), TESTER_PRESENT, window))
 
 
 def _read_unit(link: Link, address: Address, name: str, *, heard: bool, patience: Patience) -> LiveUnit:
