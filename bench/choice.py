@@ -58,6 +58,7 @@ def _small(made: Case, seed: int) -> Row:
 
 def _job(made: Case, shared: Diagnosis) -> Row:
     halved, traced = walk(made, halve), walk(made, trace)
+    ended = [one.repairs for one in (traced, halved) if made.fault.group in one.repairs]
     return {
         "fault": made.fault.name,
         "group": made.fault.group,
@@ -66,7 +67,7 @@ def _job(made: Case, shared: Diagnosis) -> Row:
         "halving": _located(made, halved),
         "tracing": _located(made, traced),
         "replacing": asdict(replace(made, shared)),
-        "ours": asdict(ours(made, shared)),
+        "ours": asdict(ours(made, shared, ended[0] if ended else frozenset())),
     }
 
 

@@ -11,6 +11,7 @@ from halfsplit import Diagnosis
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.model import Model
 from halfsplit.diagnosis.cost import FREE_MINUTES, part_of, place_key, reach_minutes
+from halfsplit.diagnosis.diagnosis import FOUND
 
 MOST_TESTS = 30
 
@@ -20,8 +21,9 @@ class Walked:
     """How the engine's walk ended.
 
     ``found_*``: when a cause was found for the first time; None where none was. ``named``: the repair at the end,
-    None where undecided. ``shares``: after each reading the probability of the first suspect, and whether it is the
-    one. ``last``: what the hidden one holds at the end, ``rivals`` what the first few hold.
+    None where undecided. ``stretch_*``: when the repairs of a given stretch first held 95 % together. ``shares``:
+    after each reading the probability of the first suspect, and whether it is the one. ``last``: what the hidden one
+    holds at the end, ``rivals`` what the first few hold.
     """
 
     named: str | None = None
@@ -31,6 +33,8 @@ class Walked:
     found: str | None = None
     found_tests: int | None = None
     found_minutes: float | None = None
+    stretch_tests: int | None = None
+    stretch_minutes: float | None = None
     slips: int = 0
     last: float = 0.0
     rivals: dict[str, float] = field(default_factory=dict)
@@ -39,14 +43,19 @@ class Walked:
     seconds: float = 0.0
 
 
-def ours(case: Case, shared: Diagnosis | None = None) -> Walked:
-    """Walk a case by the engine's next tests, to the proof."""
+def ours(case: Case, shared: Diagnosis | None = None, stretch: frozenset[str] = frozenset()) -> Walked:
+    """Walk a case by the engine's next tests, to the proof.
+
+    ``stretch``: the repairs between two neighbouring points where another way ended, for a fair comparison.
+    """
     job, vehicle, walked = case.job(shared), case.vehicle(), Walked()
     start = time.process_time()
     while True:
         shares = job.posterior().probability
         leader, share = next(iter(shares.items()))
         walked.shares.append((share, leader == case.fault.group))
+        if walked.stretch_tests is None and sum(shares.get(name, 0.0) for name in stretch) >= FOUND:
+            walked.stretch_tests, walked.stretch_minutes = walked.tests, walked.minutes
         finding = job.finding()
         if finding and walked.found is None:
             walked.found, walked.found_tests, walked.found_minutes = (

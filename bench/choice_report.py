@@ -122,29 +122,36 @@ def _comparable(done: Sequence[Row]) -> list[Row]:
     return [
         row
         for row in done
-        if right(row) and row["ours"]["found_minutes"] is not None and all(row[way]["right"] for way in WAYS)
+        if right(row)
+        and row["ours"]["stretch_minutes"] is not None
+        and all(row[way]["right"] for way in WAYS)
     ]
+
+
+def _at_load(row: Row) -> bool:
+    """Whether the hidden fault is the load that was told of, or one of its own contacts."""
+    return any(row["group"].partition(".")[0] == one["name"] for one in row["told"])
+
+
+def _long(row: Row) -> bool:
+    return bool(row["points"] >= LONG)
 
 
 CLASSES: tuple[tuple[str, Callable[[Row], bool]], ...] = (
     ("under 10 points", lambda row: row["points"] < 10),
     ("10 to 15 points", lambda row: 10 <= row["points"] < LONG),
-    (
-        "16 points and more, patterns",
-        lambda row: row["points"] >= LONG and not row["circuit"].startswith("line"),
-    ),
-    (
-        "16 points and more, long lines",
-        lambda row: row["points"] >= LONG and row["circuit"].startswith("line"),
-    ),
-    ("16 points and more, all", lambda row: row["points"] >= LONG),
+    ("16 points and more, patterns", lambda row: _long(row) and not row["circuit"].startswith("line")),
+    ("16 points and more, long lines", lambda row: _long(row) and row["circuit"].startswith("line")),
+    ("16 points and more, all", _long),
+    ("of these the fault at the load", lambda row: _long(row) and _at_load(row)),
+    ("of these the fault elsewhere", lambda row: _long(row) and not _at_load(row)),
 )
 
 
 def _minutes(row: Row, way: str) -> float:
-    if way == "found":
-        return float(row["ours"]["found_minutes"])
-    return float(row["ours"]["minutes"] if way == "proven" else row[way]["minutes"])
+    """Minutes of a way; of the engine to the same stretch as tracing, to 95 % for the repair, to the end."""
+    own = {"stretch": "stretch_minutes", "found": "found_minutes", "end": "minutes"}
+    return float(row["ours"][own[way]] if way in own else row[way]["minutes"])
 
 
 def _lines(done: Sequence[Row]) -> str:
@@ -153,17 +160,20 @@ def _lines(done: Sequence[Row]) -> str:
     for name, wanted in CLASSES:
         some = [row for row in _comparable(done) if wanted(row)]
         if some:
-            ways = ("found", "proven", *WAYS)
-            told = [_mean([_minutes(row, way) for row in some]) for way in ways]
-            lines.append((name, str(len(some)), *told, _ratio(some, "tracing"), _ratio(some, "halving")))
-    head = ("line", "jobs", "ours, 95 %", "ours, end", *WAYS, "tracing / ours 95 %", "halving / ours 95 %")
+            told = [_mean([_minutes(row, way) for row in some]) for way in ("stretch", "found", "end", *WAYS)]
+            ratios = [
+                _ratio(some, way, mine) for mine in ("stretch", "found") for way in ("tracing", "halving")
+            ]
+            lines.append((name, str(len(some)), *told, *ratios))
+    theirs = [f"{way} / ours, {mine}" for mine in ("stretch", "repair") for way in ("tracing", "halving")]
+    head = ("line", "jobs", "ours to the stretch", "ours to the repair", "ours, end", *WAYS, *theirs)
     return _table(head, lines) if lines else ""
 
 
-def _ratio(some: Sequence[Row], way: str) -> str:
+def _ratio(some: Sequence[Row], way: str, mine: str) -> str:
     """Ratio of the mean minutes to the engine's, with the middle 90 % of 1,000 drawings with replacement."""
     theirs = np.array([_minutes(row, way) for row in some])
-    ours = np.array([_minutes(row, "found") for row in some])
+    ours = np.array([_minutes(row, mine) for row in some])
     drawn = np.random.default_rng(0).integers(0, len(some), (1000, len(some)))
     low, high = np.percentile(theirs[drawn].mean(axis=1) / ours[drawn].mean(axis=1), (5, 95))
     return f"{theirs.mean() / ours.mean():.2f} ({low:.2f} to {high:.2f})"
@@ -333,7 +343,7 @@ def _curves(done: Sequence[Row]) -> list[tuple[str, list[float]]]:
             "Halfsplit, cause at 95 %",
             [_minutes(r, "found") for r in done if r["ours"]["found"] == r["group"]],
         ),
-        ("Halfsplit, proven", [_minutes(r, "proven") for r in done if right(r) and r["ours"]["proven"]]),
+        ("Halfsplit, proven", [_minutes(r, "end") for r in done if right(r) and r["ours"]["proven"]]),
     ]
     told += [
         (f"{way} (to the stretch)", [r[way]["minutes"] for r in done if r[way]["right"]]) for way in WAYS

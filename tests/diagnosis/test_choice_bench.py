@@ -102,7 +102,8 @@ def test_the_small_problem_is_one_and_no_way_beats_its_optimum():
 def _row(number: int, named: str | None, shares: list[list[float]]) -> dict[str, object]:
     ours = {
         "named": named, "proven": named == "A", "tests": 4, "minutes": 10.0, "found": named,
-        "found_tests": 3, "found_minutes": 8.0, "slips": 0, "last": 0.4, "rivals": {"B": 0.6, "A": 0.4},
+        "found_tests": 3, "found_minutes": 8.0, "stretch_tests": 2, "stretch_minutes": 6.0,
+        "slips": 0, "last": 0.4, "rivals": {"B": 0.6, "A": 0.4},
         "shares": shares, "steps": [], "seconds": 1.0,
     }  # fmt: skip
     way = {"right": True, "named": ["A"], "tests": 9, "minutes": 20.0}
