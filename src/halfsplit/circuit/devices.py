@@ -199,19 +199,23 @@ class DeviceTable:
             np.zeros((len(self.inputs), cases), dtype=bool),
         )
 
-    def draw(self, generator: np.random.Generator) -> Thresholds:
-        """One car's thresholds.
+    @property
+    def uncertain(self) -> int:
+        """How many thresholds are not known exactly."""
+        return len(self.thresholds.minimum) + 2 * len(self.thresholds.pulls)
+
+    def thresholds_at(self, quantiles: Floats) -> Thresholds:
+        """One car's thresholds from the quantile (``uncertain``,) that it has of each.
 
         Feed of a module: 6 to 9.5 V over the draws (field.md 13), about a stated value
         ±1 V; relays pull in a little earlier or later than stated.
         """
         nominal = self.thresholds
-        drawn = generator.uniform(6.0, 9.5, len(nominal.minimum))
-        near = nominal.minimum + generator.uniform(-1.0, 1.0, len(nominal.minimum))
+        feeds, pulls, drops = np.split(quantiles, np.cumsum([len(nominal.minimum), len(nominal.pulls)]))
         return Thresholds(
-            np.where(nominal.minimum == FEED_MINIMUM, drawn, near),
-            nominal.pulls * generator.uniform(0.85, 1.05, len(nominal.pulls)),
-            nominal.drops * generator.uniform(0.7, 1.3, len(nominal.drops)),
+            np.where(nominal.minimum == FEED_MINIMUM, 6.0 + 3.5 * feeds, nominal.minimum - 1.0 + 2.0 * feeds),
+            nominal.pulls * (0.85 + 0.2 * pulls),
+            nominal.drops * (0.7 + 0.6 * drops),
         )
 
     def rest(self, locks: Locks) -> States:

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import cycle
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
+from scipy.special import ndtri
 
 from halfsplit.circuit.assembly import LEAK, REFERENCE, Assembly, across, inside
 from halfsplit.circuit.devices import DeviceTable, Thresholds
@@ -28,6 +30,9 @@ Bools = NDArray[np.bool_]
 
 OPEN, ADD, SET, EMF = range(4)
 """Operations of a change: no path; ohms in series; the element has these ohms; its source has these volts."""
+
+BATTERY_VOLTS = 0.15
+"""Standard deviation of what a battery has against what is stated; common practice, no source."""
 
 
 class UnknownNameError(NotFoundError):
@@ -248,21 +253,51 @@ class Network:
                     present[self.element(f"{part.name} join {number}")] = join.position == position
         return present
 
-    def draw(
-        self, generator: np.random.Generator, variant: str | None = None, *, spread: float = 1.0
-    ) -> Parameters:
-        """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13.
-
-        ``spread``: 1 for values that are typical, near 0 where they were measured on this very vehicle.
-        """
-        nominal = self.parameters if variant is None else self.nominal(variant)
-        each = spread * np.array([element.spread for element in self.elements])
-        battery = np.array([element.role == "battery" for element in self.elements])
-        emf = nominal.emf + np.where(
-            battery, 0.15 * spread * np.clip(generator.standard_normal(len(each)), -2, 2), 0.0
+    def draw(self, generator: np.random.Generator) -> Parameters:
+        """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13."""
+        return self._car(
+            self.parameters,
+            generator.standard_normal((2, len(self.elements))),
+            generator.uniform(size=self.devices.uncertain),
         )
-        ratio = np.exp(each * np.clip(generator.standard_normal(len(each)), -2.0, 2.0))
-        return Parameters(nominal.conductance * ratio, emf, self.devices.draw(generator))
+
+    def draws(
+        self,
+        generator: np.random.Generator,
+        count: int,
+        variants: Sequence[str | None] = (None,),
+        *,
+        spread: float = 1.0,
+    ) -> tuple[Parameters, ...]:
+        """So many cars that together have every quantile of each value, the productions by turns.
+
+        A Latin hypercube (McKay, Beckman and Conover, Technometrics 21, 1979): with cars drawn one by one, the
+        battery of the car at hand lies outside all of so few too often. ``spread``: 1 for values that are typical,
+        near 0 where they were measured on this very vehicle.
+        """
+        elements, thresholds = len(self.elements), self.devices.uncertain
+        strata = np.tile(np.arange(count), (2 * elements + thresholds, 1))
+        quantiles = (generator.permuted(strata, axis=1).T + 0.5) / count
+        normal = ndtri(quantiles[:, : 2 * elements]).reshape(count, 2, elements)
+        return tuple(
+            self._car(
+                self.nominal(variant) if variant else self.parameters,
+                spread * normal[number],
+                quantiles[number, 2 * elements :],
+            )
+            for number, variant in zip(range(count), cycle(variants), strict=False)
+        )
+
+    def _car(self, nominal: Parameters, normal: Floats, quantiles: Floats) -> Parameters:
+        """The car with these standard normal deviates (2, E) of sources and of ratios."""
+        battery = np.array([element.role == "battery" for element in self.elements])
+        spread = np.array([element.spread for element in self.elements])
+        sources, ratios = np.clip(normal, -2.0, 2.0)
+        return Parameters(
+            nominal.conductance * np.exp(spread * ratios),
+            nominal.emf + np.where(battery, BATTERY_VOLTS * sources, 0.0),
+            self.devices.thresholds_at(quantiles),
+        )
 
 
 def _points(model: Model, assembly: Assembly) -> list[str]:

@@ -96,10 +96,7 @@ class Predictions:
         generator = np.random.default_rng(seed)
         # Which production it is is one more thing that is not known of the car: the draws take turns.
         variants = circuit.model.variants or (None,)
-        self.draws: tuple[Parameters, ...] = tuple(
-            circuit.network.draw(generator, variants[number % len(variants)], spread=spread)
-            for number in range(draws)
-        )
+        self.draws: tuple[Parameters, ...] = circuit.network.draws(generator, draws, variants, spread=spread)
         self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
 
