@@ -142,7 +142,8 @@ class Batch:
                 part = every[start : start + step]
                 some = alone[:, part]
                 flow = update.solver @ (-update.change[..., None] * (some[v0] - some[v1]))
-                there = (base.coarse[a[part]] - base.coarse[b[part]])[:, update.columns]
+                first, second = a[part][:, None, None], b[part][:, None, None]
+                there = base.coarse[first, update.columns] - base.coarse[second, update.columns]
                 ohms[np.ix_(part, near[update.which])] += np.einsum("pbk,bkp->pb", there, flow)
 
     def fed(self, cases: Ints | None = None) -> Bools:
