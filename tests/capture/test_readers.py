@@ -2,6 +2,7 @@
 
 import gc
 import wave
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -192,6 +193,24 @@ def test_what_is_no_recording(tmp_path: Path, content: bytes, words: str) -> Non
 def test_a_missing_file(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be opened"):
         Capture.read(tmp_path / "nothing.csv")
+
+
+def test_npz_with_a_member_that_is_no_array_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "named.npz"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("channel.npy", b"not what its name says")
+    with pytest.raises(InputError, match="is no array"):
+        Capture.read(path)
+
+
+def test_npz_that_would_fill_the_memory_is_refused_unread(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "zeros.npz"
+    np.savez_compressed(path, rate=1000.0, a=np.zeros(10_000))
+    monkeypatch.setattr("halfsplit.capture.readers.npz.MOST_UNFOLDED", 10_000)
+    with pytest.raises(InputError, match="unfolds to"):
+        Capture.read(path)
 
 
 def test_npz_with_objects_is_refused(tmp_path: Path) -> None:

@@ -68,7 +68,7 @@ class EarlierWorkView:
 
 @dataclass(frozen=True, kw_only=True)
 class PhotoView:
-    """A photo: JPEG, PNG, GIF or WebP as bytes. One that cannot be shown is named instead. ``ref``: where it is kept."""
+    """A photo: JPEG, PNG, GIF or WebP as bytes, else it is named instead. ``ref``: where it is kept."""
 
     name: str
     ref: str = ""

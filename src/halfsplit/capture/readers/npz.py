@@ -5,7 +5,6 @@ Taken are one-dimensional arrays of real numbers or truth values of one length. 
 a second), or `interval` (or `dt`: seconds). Two-dimensional arrays give a channel for each column.
 """
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -46,10 +45,20 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     return Recording(channels_of(columns, rate, times, path.name), source=path.name)
 
 
-def _arrays(archive: Mapping[str, NDArray[Any]], progress: Progress | None) -> dict[str, NDArray[Any]]:
+MOST_UNFOLDED: Final = 4_000_000_000
+"""Bytes to which an archive may unfold: a few kilobytes of zeros must not fill the memory."""
+
+
+def _arrays(archive: Any, progress: Progress | None) -> dict[str, NDArray[Any]]:
+    unfolded = sum(member.file_size for member in archive.zip.infolist())
+    if unfolded > MOST_UNFOLDED:
+        raise ValueError(f"it unfolds to {unfolded / 1e9:.0f} GB, at most {MOST_UNFOLDED / 1e9:.0f} are read")
     arrays = {}
     for done, name in enumerate(archive, start=1):
-        arrays[name] = archive[name]
+        array = archive[name]
+        if not isinstance(array, np.ndarray):  # a member that only has the name of an array comes as bytes
+            raise TypeError(f"{name} is no array")
+        arrays[name] = array
         if progress:
             progress(done / len(archive))
     return arrays
