@@ -306,3 +306,16 @@ def test_a_lead_across_a_bad_starter_ground_need_not_carry_all_of_its_current():
         assert met("weak") is enough
         assert met("yes")
         assert not met("no")
+
+
+def test_what_fails_in_a_stage_is_looked_at_before_it_is_suspected_most():
+    """Nothing but a look tells a thermostat from a pump here. (Common practice, no source.)"""
+    circuit = Circuit.parse(pattern("overheats").text)
+    job = Diagnosis(circuit)
+    job.observe("flow", stage="no", state="hot")
+    job.observe("level", stage="yes", state="hot")
+    asked = {test.at for test in job.next_tests(limit=20) if test.quantity == "inspection"}
+    failures = {one.part for one in circuit.faults.values() if one.failure and one.failure[0] == "flow"}
+    assert len(failures) == 3
+    assert failures <= asked
+    assert not any(" + " in name for name in asked)

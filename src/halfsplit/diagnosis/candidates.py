@@ -197,8 +197,11 @@ def short_tests(circuit: Circuit, state: str, fuse: str) -> Iterator[Measurement
 
 def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
     for name in suspects:
+        if " + " in name:
+            continue  # a pair is looked at place by place
         part = circuit.parts.get(part_of(name))
-        if name.startswith("wire ") or (part is not None and not never_probed(part)):
+        # What is no part is a wire, the lines of a bus, or what fails in a stage: to be seen as well.
+        if name.startswith("wire ") or part is None or not never_probed(part):
             yield Measurement("inspection", name, state)
             if "." in name and not name.startswith("wire "):
                 # The fit of a terminal, tried with a test pin, is a look of its own (field.md 12).
