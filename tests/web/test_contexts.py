@@ -5,7 +5,7 @@ from dataclasses import fields
 import pytest
 from jinja2 import meta, nodes
 
-from halfsplit.web import capture_contexts, contexts, scan_contexts
+from halfsplit.web import capture_contexts, contexts, drain_contexts, scan_contexts
 from halfsplit.web.rendering import environment
 
 GIVEN = {"page", "person", "path", "accounts"}
@@ -30,6 +30,7 @@ PAGES = {
     "scan_live.html": scan_contexts.LivePage,
     "_scan_run.html": scan_contexts.RunFragment,
     "scan_clear.html": scan_contexts.ClearPage,
+    "drain.html": drain_contexts.DrainPage,
     "captures.html": capture_contexts.CapturesPage,
     "capture.html": capture_contexts.CapturePage,
     "problem.html": contexts.ProblemPage,

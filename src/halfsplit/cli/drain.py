@@ -59,28 +59,16 @@ def drain(
 
 
 def _drain_lines(found: DrainAnalysis) -> Iterator[str]:
+    from halfsplit.drain.words import amps_words, time_words
+
     yield found.verdict
-    yield f"  log: {_long(found.duration)}, taken by {found.instrument.name}"
+    yield f"  log: {time_words(found.duration)}, taken by {found.instrument.name}"
     if found.level is not None and found.asleep_after is not None:
-        yield f"  asleep: {_amps(found.level)} ± {_amps(found.level_error)}, after {_long(found.asleep_after)}"
-    yield f"  mean: {_amps(found.mean)} ± {_amps(found.mean_error)}, {found.ampere_hours_a_day:.2f} Ah a day"
+        level = f"{amps_words(found.level)} ± {amps_words(found.level_error)}"
+        yield f"  asleep: {level}, after {time_words(found.asleep_after)}"
+    yield f"  mean: {amps_words(found.mean)} ± {amps_words(found.mean_error)}, {found.ampere_hours_a_day:.2f} Ah a day"
     for kind in found.kinds:
-        every = f", every {_long(kind.period)}" if kind.period and kind.regular else ""
-        yield f"  woken {kind.count} times for {_long(kind.seconds)} at {_amps(kind.mean)}{every}"
-        yield f"    which adds {_amps(kind.amps)} on average"
+        every = f", every {time_words(kind.period)}" if kind.period and kind.regular else ""
+        yield f"  woken {kind.count} times for {time_words(kind.seconds)} at {amps_words(kind.mean)}{every}"
+        yield f"    which adds {amps_words(kind.amps)} on average"
     yield from (f"  {remark}" for remark in found.remarks)
-
-
-def _amps(value: float) -> str:
-    return f"{1000 * value:.1f} mA" if abs(value) < 1 else f"{value:.2f} A"
-
-
-def _long(seconds: float) -> str:
-    """A time as people say it.
-
-    >>> _long(42), _long(600), _long(9000)
-    ('42 s', '10 min', '2.5 h')
-    """
-    if seconds < 120:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"

@@ -65,7 +65,7 @@ def read_log(path: str | Path, *, interval: float | None = None, unit: str | Non
         data = path.read_bytes()
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", where=path.name) from error
-    return parse_log(_decoded(data, path.name), source=path.name, interval=interval, unit=unit)
+    return parse_log(decoded(data, path.name), source=path.name, interval=interval, unit=unit)
 
 
 def parse_log(
@@ -85,7 +85,8 @@ def parse_log(
     return CurrentLog.of(seconds, amps, source, (*form.remarks, *remarks))
 
 
-def _decoded(data: bytes, name: str) -> str:
+def decoded(data: bytes, name: str) -> str:
+    """The text of a log file, whatever its encoding. Raises InputError, naming the file, where it is none."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", errors="replace")
     if b"\x00" in data[:4096]:

@@ -1,0 +1,74 @@
+"""The fuses of a job's circuit as branches of a drain: what hangs on each, and which fuses it feeds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.model import Part
+from halfsplit.drain.branches import Fuse
+
+ENDS = ("module", "ground", "battery", "generator")
+"""Beside loads: where a branch ends. What lies behind is no feed any more."""
+FUSES = ("fuse", "breaker")
+
+
+def fuses_of(circuit: Circuit) -> tuple[Fuse, ...]:
+    """Every fuse with a rating, in the order of the file: its own units, and the fuses behind it."""
+    graph = _feeds(circuit)
+    parts = circuit.parts
+    fuses = [part for part in parts.values() if part.kind in FUSES and part.values.get("A")]
+    starts = [f"{part.name}.+" for part in circuit.model.of_kind("battery")]
+    everything = _reached(graph, starts, "", parts)
+    below = {fuse.name: everything - _reached(graph, starts, fuse.name, parts) for fuse in fuses}
+    found = []
+    for fuse in fuses:
+        behind = [other.name for other in fuses if other.name in below[fuse.name] and other is not fuse]
+        own = below[fuse.name] - {node for other in behind for node in below[other]}
+        names = {node.partition(".")[0] for node in own}
+        units = tuple(
+            f"{name} {part.words}".strip()
+            for name, part in parts.items()
+            if name in names and (part.kind in LOADS or part.kind == "module")
+        )
+        found.append(Fuse(fuse.name, fuse.values["A"], units, behind=tuple(behind)))
+    return tuple(found)
+
+
+def _node(end: str, parts: Mapping[str, Part]) -> str:
+    """A wire's end as a node: splices, fuses and switches as one, the pins and cavities of all others apart."""
+    point = end.partition(":")[0]
+    name = point.partition(".")[0]
+    part = parts.get(name)
+    return name if part is None or part.kind in (*FUSES, "switch", "splice") else point
+
+
+def _feeds(circuit: Circuit) -> dict[str, set[str]]:
+    parts = circuit.parts
+    graph: dict[str, set[str]] = {}
+    pairs = [(_node(wire.a, parts), _node(wire.b, parts)) for wire in circuit.model.wires]
+    # A relay feeds its contacts, whatever they are now: the coil is a branch of its own.
+    relays = [name for name, part in parts.items() if part.kind == "relay"]
+    pairs += [(f"{name}.30", f"{name}.{pin}") for name in relays for pin in ("87", "87a")]
+    for a, b in pairs:
+        graph.setdefault(a, set()).add(b)
+        graph.setdefault(b, set()).add(a)
+    return graph
+
+
+def _reached(
+    graph: Mapping[str, set[str]], starts: list[str], without: str, parts: Mapping[str, Part]
+) -> set[str]:
+    """The nodes that the battery reaches, with one fuse out; a branch ends at what it feeds."""
+    seen, rest = set(starts), list(starts)
+    while rest:
+        node = rest.pop()
+        part = parts.get(node.partition(".")[0])
+        if part is not None and (part.kind in LOADS or part.kind in ENDS) and node not in starts:
+            continue
+        for other in graph.get(node, ()):
+            if other not in seen and other.partition(".")[0] != without:
+                seen.add(other)
+                rest.append(other)
+    return seen
