@@ -248,3 +248,8 @@ def test_time_and_money_add_up(client, store, job):
     costs = jobs.bench_view(store, job).costs
     assert (str(costs.total), costs.over) == ("31.20", True)
     assert "over the authorised limit" in client.get("/jobs/lamp").text
+
+
+def test_the_list_of_jobs_tells_how_far_each_is(client, store, job):
+    client.get("/jobs/lamp")
+    assert re.search(r"\d+ suspects? left", client.get("/jobs").text)

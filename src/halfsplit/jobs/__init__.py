@@ -27,6 +27,7 @@ from halfsplit.jobs.edits import EMPTY as EMPTY_SHEET
 from halfsplit.jobs.entering import Doubt, read_entry
 from halfsplit.jobs.instruments import INSTRUMENTS, serials_of
 from halfsplit.jobs.instruments import written as written_serials
+from halfsplit.jobs.memory import progress_of
 from halfsplit.jobs.pictures import DRAWING_CSS, bench_drawing, circuit_drawing
 from halfsplit.jobs.plain import cause_words, repair_words
 from halfsplit.jobs.reporting import can_print, customer_view, job_view, report_pdf
@@ -169,6 +170,7 @@ __all__ = [
     "on_suspicion",
     "open_job",
     "own_test",
+    "progress_of",
     "read_entry",
     "read_money",
     "record",

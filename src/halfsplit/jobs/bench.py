@@ -19,7 +19,7 @@ from halfsplit.errors import HalfsplitError
 from halfsplit.jobs.apart import put_back, taken_apart
 from halfsplit.jobs.circuits import loads_of
 from halfsplit.jobs.costs import costs_of
-from halfsplit.jobs.memory import Bench, at_bench
+from halfsplit.jobs.memory import PROGRESS, Bench, at_bench
 from halfsplit.jobs.places import check_place, from_json, key_of, to_json
 from halfsplit.jobs.plain import cause_words, repair_words
 from halfsplit.jobs.record import lines_of
@@ -46,7 +46,7 @@ def bench_view(store: JobStore, job_id: str) -> BenchView:
         circuit = bench.checked.circuit if bench.checked else None
         lines = lines_of(bench, store.attachments(job_id), answers["odd"])
         suspects = answers["suspects"]
-        return BenchView(
+        view = BenchView(
             bench.job,
             bench.job.last_change,
             bench.checked,
@@ -67,6 +67,8 @@ def bench_view(store: JobStore, job_id: str) -> BenchView:
             answers["ticks"],
             _apart(bench),
         )
+        bench.answers[PROGRESS] = view.progress
+        return view
 
 
 def _apart(bench: Bench) -> tuple[tuple[str, bool], ...]:

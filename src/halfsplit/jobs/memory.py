@@ -53,6 +53,9 @@ class Memory:
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Remembered] = OrderedDict()
 
+    def knows(self, job_id: str) -> bool:
+        return job_id in self._jobs
+
     def of(self, job_id: str) -> Remembered:
         with self._lock:
             found = self._jobs.setdefault(job_id, Remembered())
@@ -79,6 +82,18 @@ def at_bench(store: JobStore, job_id: str) -> Iterator[Bench]:
     with remembered.lock:
         job = store.job(job_id)
         yield _updated(store, job, remembered)
+
+
+PROGRESS = "progress"
+
+
+def progress_of(store: JobStore, job_id: str, last_change: int) -> str:
+    """How far a job is, in words, where its bench was worked out since its last change; '' otherwise."""
+    memory = _MEMORIES.get(store)
+    remembered = memory.of(job_id) if memory and memory.knows(job_id) else None
+    if remembered is None or remembered.sequence != last_change:
+        return ""
+    return str(remembered.answers.get(PROGRESS, ""))
 
 
 def _updated(store: JobStore, job: Job, remembered: Remembered) -> Bench:

@@ -40,7 +40,7 @@ def jobs_page(request: Request, store: Store, person: Reader, search: str = "", 
     """The list of jobs, searched."""
     states = (*OPEN, "closed") if closed else OPEN
     found = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
-    told = [(job, STAGES[job.state]) for job in found]
+    told = [(job, jobs.progress_of(store, job.job_id, job.last_change) or STAGES[job.state]) for job in found]
     return render(request, "jobs.html", JobsPage(told, search, bool(closed)))
 
 

@@ -1,0 +1,122 @@
+"""Every page in real Chromium, light on a tablet, dark on a phone: axe-core finds nothing, nothing runs out sideways.
+
+With HALFSPLIT_SCREENSHOTS each is kept as a picture, on a desk and in the other scheme too (`make screenshots`).
+"""
+
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from halfsplit import jobs
+from halfsplit.jobs import JobStore
+from halfsplit.jobs.demo import demo_job
+from tests.browser.conftest import LAMP, SIZES, Server
+from tests.browser.finished import finish, picture, shop
+
+pytestmark = pytest.mark.requires("chromium", "bundle")
+AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
+SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
+ANYONE = {
+    "jobs": "/jobs",
+    "jobs-closed-too": "/jobs?closed=1",
+    "new-job": "/jobs/new",
+    "sign-in": "/sign-in",
+    "settings": "/settings",
+    "people": "/people",
+    "audit": "/audit",
+    "problem": "/jobs/nowhere",
+    "practice": "/practice",
+}
+LAMPS = {
+    "bench": "/jobs/lamp",
+    "bench-own-test": "/jobs/lamp?at=X1.1:in&quantity=volts&state=on",
+    "bench-suspicion": "/jobs/lamp?show=try&part=H1&price=9.50",
+    "bench-others": "/jobs/lamp?others=1",
+    "circuit-start": "/jobs/empty/circuit",
+    "circuit-text": "/jobs/lamp/circuit",
+    "circuit-taps": "/jobs/lamp/circuit/taps?part=X1&end=X1.1&wire=2&pin=1",
+    "intake": "/jobs/lamp/intake",
+    "report-open": "/jobs/lamp/report",
+    "scan": "/jobs/lamp/scan",
+    "captures": "/jobs/lamp/captures",
+    "plan": "/jobs/lamp/plan",
+}
+DEMOS = {
+    "bench-demo": "/jobs/demo",
+    "taps-demo": "/jobs/demo/circuit/taps?part=E5&wire=9",
+    "bench-closed": "/jobs/done",
+    "report-customer": "/jobs/done/report",
+    "report-workshop": "/jobs/done/report?for=workshop",
+}
+PAGES = ANYONE | LAMPS | DEMOS
+
+
+@pytest.fixture(scope="module")
+def furnished(tmp_path_factory) -> Iterator[Server]:
+    """A workbench with a job that is closed, one that has begun, and one with nothing in it yet."""
+    folder = tmp_path_factory.mktemp("furnished")
+    with JobStore(f"sqlite:///{folder}/jobs.db") as store:
+        shop(store)
+        finish(store)
+        demo_job(store, "rear-lamps")
+        jobs.open_job(store, jobs.Intake(), who="Ada", job_id="empty")
+        jobs.add_photo(
+            store, "demo", picture("page 3"), name=f"{jobs.DIAGRAM} page 3.jpg", who="Ada", kind="document"
+        )
+    server = Server(folder, LAMP)
+    yield server
+    server.kill()
+
+
+ALL = [(size, scheme) for size in SIZES for scheme in ("light", "dark")]
+
+
+@pytest.mark.parametrize(("size", "scheme"), ALL if SCREENSHOTS else [("tablet", "light"), ("phone", "dark")])
+def test_every_page_is_sound_and_fits(chromium, furnished, size, scheme):
+    width, height = SIZES[size]
+    context = chromium.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, base_url=furnished.url
+    )
+    page, found = context.new_page(), {}
+    page.set_default_timeout(30_000)
+    axe = AXE.read_text(encoding="utf-8")
+    for name, path in PAGES.items():
+        page.goto(path)
+        page.wait_for_load_state("load")
+        if SCREENSHOTS:
+            page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
+        result = page.evaluate(axe + ";axe.run()")
+        broken = [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in result["violations"]]
+        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+            broken.append("runs out of the page sideways")
+        small = page.evaluate(SMALL) if size != "desk" else []
+        if broken or small:
+            found[name] = broken + small
+    context.close()
+    assert found == {}
+
+
+SMALL = """[...document.querySelectorAll("button, .button, summary, select, input:not([type=hidden])")]
+  .filter(one => one.offsetParent && !one.closest(".away, .pick, .uplot") && !one.classList.contains("away"))
+  .map(one => [one, (one.closest("label.choice, label.tick, td label") ?? one).getBoundingClientRect()])
+  .filter(([one, box]) => box.height > 0 && box.height < 47.5)
+  .map(([one, box]) => `only ${box.height.toFixed(0)} px: ${one.outerHTML.slice(0, 90)}`)"""
+"""Targets under 48 px (the product's own rule for fingers and gloves)."""
+
+
+def test_no_page_of_the_workbench_is_left_out():
+    """A template that is a page of its own is in the list above, or is one that needs an instrument or a file."""
+    folder = Path(__file__).parents[2] / "src/halfsplit/web/templates"
+    whole = {
+        path.stem
+        for path in folder.glob("*.html")
+        if re.search(r'extends "base.html"', path.read_text(encoding="utf-8"))
+    }
+    seen = {"jobs", "intake", "sign_in", "settings", "people", "audit", "problem", "practice", "bench"}
+    seen |= {"circuit", "taps", "report", "scan", "captures", "plan"}
+    elsewhere = {"owner", "capture", "scan_compare", "scan_cause", "scan_live", "scan_clear"}
+    elsewhere |= {"practice_exercise", "practice_end", "drain", "drain_log"}
+    assert whole - seen - elsewhere == set()
