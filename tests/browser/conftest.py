@@ -53,13 +53,14 @@ class Server:
         arguments = [f"sqlite:///{self.folder}/jobs.db", str(self.port), str(self.folder / "lamp.circuit")]
         environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
         self.process = subprocess.Popen([sys.executable, "-c", CODE, *arguments], env=environment)
-        for _ in range(200):
+        for _ in range(900):
             try:
                 urllib.request.urlopen(self.url + "/jobs", timeout=2).close()
             except OSError:
                 time.sleep(0.1)
             else:
                 return
+        self.kill()
         raise AssertionError("the workbench did not start")
 
     def kill(self) -> None:
