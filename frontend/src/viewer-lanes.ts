@@ -143,7 +143,7 @@ function style(root: HTMLElement, name: string): string {
 /** Times on the axis, in the unit that suits what is in view. */
 function labels(plot: uPlot, all: (number | null)[], unit: string): string[] {
   const span = (plot.scales["x"]?.max ?? 1) - (plot.scales["x"]?.min ?? 0);
-  const [factor, prefix] = !unit || span >= 2 ? [1, ""] : span >= 2e-3 ? [1e3, "m"] : [1e6, "µ"];
+  const [factor, prefix] = !unit || span >= 0.2 ? [1, ""] : span >= 2e-4 ? [1e3, "m"] : [1e6, "µ"];
   const step = all.length > 1 ? Math.abs(((all[1] ?? 0) - (all[0] ?? 0)) * factor) : 1;
   const digits = Math.min(6, Math.max(0, Math.ceil(-Math.log10(step || 1) - 1e-6)));
   return all.map((value) => (value === null ? "" : `${(value * factor).toFixed(digits)} ${prefix}${unit}`.trim()));

@@ -177,7 +177,7 @@ class Viewer {
     const found = own !== null && own !== undefined && theirs !== null && theirs !== undefined && (other || !edge);
     this.shift = (found ? Number(own) - Number(theirs) : this.told.start - reference.start) + nudge;
     const note = box.querySelector("[data-aligned]");
-    if (note) note.textContent = found ? `The reference lies ${told(this.shift, "s")} later.` : "No such event in both: laid start to start.";
+    if (note) note.textContent = found ? `The reference is shown ${told(Math.abs(this.shift), "s")} ${this.shift < 0 ? "earlier" : "later"} than recorded.` : "No such event in both: laid start to start.";
     this.fill("[data-shift]", this.shift);
     this.moved();
   }

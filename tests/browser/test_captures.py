@@ -302,7 +302,7 @@ def test_a_known_good_recording_lies_behind_aligned_by_its_event_and_a_picture_g
     page.get_by_role("button", name="Show it").click()
     page.locator(".shown-traces summary").click()
     page.locator("[data-edge]").select_option("fall")
-    expect(page.locator("[data-aligned]")).to_contain_text("The reference lies −300.")
+    expect(page.locator("[data-aligned]")).to_contain_text("shown 300.0 ms earlier")
     ready(page, lambda: page.locator("[data-do=in]").click())
     if SCREENSHOTS:
         page.screenshot(path=f"{SCREENSHOTS}/captures-reference.png", full_page=True)
@@ -325,27 +325,32 @@ def test_traces_have_the_names_of_their_roles_and_their_colours_in_order(open_pa
         assert colours == [first, "rgb(230, 159, 0)"]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["tablet", "phone"])
-def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_page, kept, size, scheme):
-    page = open_page(size, scheme)
+def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_page, kept, size):
     found = {}
-    for path in ("/jobs/lamp/captures", HERE, f"{HERE}?behind=lamp/good"):
-        page.goto(path)
-        if path != "/jobs/lamp/captures":
-            expect(page.locator("[data-viewer]")).to_have_attribute("data-ready", SOMETHING)
-            for folded in page.locator("main details").all():
-                folded.evaluate("one => { one.open = true; }")
-        result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
-        broken = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]]
-        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-            broken.append("wider than the screen")
-        small = page.locator("main button:visible, main select:visible, main .button:visible").evaluate_all(
-            "all => all.filter(one => one.getBoundingClientRect().height < 48).map(one => one.outerHTML)"
-        )
-        if broken or small:
-            found[path] = broken + small
-        if SCREENSHOTS:
-            name = path.strip("/").replace("/", "-").replace("?", "-").replace("=", "-")
-            page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
+    for scheme in ("light", "dark"):
+        page = open_page(size, scheme)
+        for path in ("/jobs/lamp/captures", HERE, f"{HERE}?behind=lamp/good"):
+            page.goto(path)
+            if path != "/jobs/lamp/captures":
+                expect(page.locator("[data-viewer]")).to_have_attribute("data-ready", SOMETHING)
+                for folded in page.locator("main details").all():
+                    folded.evaluate("one => { one.open = true; }")
+            found |= {f"{scheme} {path}": wrong for wrong in [broken(page)] if wrong}
+            if SCREENSHOTS:
+                name = re.sub(r"\W+", "-", path.strip("/"))
+                page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
     assert json.dumps(found, indent=1) == "{}"
+
+
+def broken(page) -> list[str]:
+    """What axe-core finds, what is wider than the screen, and targets lower than 48 px."""
+    result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
+    wrong = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]]
+    if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+        wrong.append("wider than the screen")
+    return wrong + page.locator(
+        "main button:visible, main select:visible, main .button:visible"
+    ).evaluate_all(
+        "all => all.filter(one => one.getBoundingClientRect().height < 48).map(one => one.outerHTML)"
+    )

@@ -136,6 +136,8 @@ def _finite(value: float) -> float | None:
 
 def _shown(value: float, unit: str) -> tuple[float, str]:
     """Short times are read in milliseconds and microseconds, small volts and amps in thousandths."""
+    if unit == "mohm" and abs(value) >= 1000:
+        return 1e-3, "ohm"
     if unit in ("V", "A") and 0 < abs(value) < 0.1:
         return 1e3, f"m{unit}"
     if unit != "s" or not 0 < abs(value) < 1:

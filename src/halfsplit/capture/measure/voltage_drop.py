@@ -152,9 +152,11 @@ def _judged(result: DropResult, path: str, shown: bool, switched: bool) -> DropR
             *notes,
             "the drop is negative: the two leads are exchanged, or the current flows the other way",
         )
-    amount = f"{volts * 1e3:.0f} mV"
+    amount = f"{volts * 1e3:.0f} mV" if abs(volts) < 1 else f"{volts:.2f} V"
     if shown:
-        amount += f" at {result['current'].value:.2f} A, {result['resistance'].value:.1f} mohm"
+        ohms = result["resistance"].value / 1e3
+        told = f"{ohms * 1e3:.1f} mohm" if abs(ohms) < 1 else f"{ohms:.3g} ohm"
+        amount += f" at {result['current'].value:.2f} A, {told}"
     if volts > limit:
         reason = f"{amount}: over {limit:g} V for a {path}"
         return replace(result, verdict="fault", reason=reason, notes=notes)
