@@ -27,6 +27,42 @@ from halfsplit.report import (
     VehicleView,
     WorkView,
 )
+from halfsplit.report.signals import BranchLine, ChangeLine, CodeLine, CodesView, DrainReport, ScanView
+
+CODES = CodesView(
+    scans=(
+        ScanView(
+            title="As it came in",
+            read="arrival.txt, pasted, 2 Mar 2026 08:05, Ada",
+            codes=(CodeLine(unit="Body", code="B1044-13", words="circuit open", status="confirmed"),),
+            silent=("Tailgate unit",),
+            units=2,
+            remarks=("Not understood: line 4.",),
+        ),
+    ),
+    compared="arrival.txt against after.txt",
+    changes=(ChangeLine(verdict="gone", unit="Body", code="B1044-13", before="confirmed"),),
+    answers_now=("Tailgate unit",),
+    not_read=("Trailer",),
+    cleared=("2 Mar 2026 11:00: Body: clear B1044-13, confirmed by Ada: cleared",),
+)
+DRAIN = DrainReport(
+    log="night.csv, 2 Mar 2026 07:00, Ada",
+    verdict="62 mA asleep, more than the usual 50 mA.",
+    facts=(("Asleep", "62.0 mA"), ("A day", "2.16 Ah")),
+    wakes=(("4", "3 min", "1.26 A", "2 h", "60 mAh", "29 %"),),
+    battery="71 % charged",
+    forecast="About 2.3 days",
+    total="62.0 mA asleep, from the log",
+    branches=(
+        BranchLine(fuse="F1", rating="10", millivolts="0.45", current="58.4 mA", units="A2 body unit"),
+    ),
+    explained="58 of 62 mA found",
+    suspects=(("F1", 0.93),),
+    remarks=("1 gap of 900 s.",),
+    cautions=("Do not pull fuses while you search.",),
+    plot='<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 76 33"><path d="M0 0H9"/></svg>',
+)
 
 
 def picture(
@@ -226,6 +262,8 @@ def sample(*, drawing: bool = False) -> JobView:
             on_suspicion=Decimal("214.00"),
             on_suspicion_parts=("right rear lamp unit",),
         ),
+        codes=CODES,
+        drain=DRAIN,
         suspects=(
             SuspectView(
                 name="E5 (behind the right rear lamp)",

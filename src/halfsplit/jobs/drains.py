@@ -105,7 +105,7 @@ def keep_log(
             f"larger than {LARGEST_LOG // 1_000_000} MB", remedy="log one sample a second", where=name
         )
     given = _how(how)
-    found, plot = _worked_out(data, name, given)
+    shown = _worked_out(data, name, given)
     drain_id = drain_id or new_id()
     kept = keep_file(store, job_id, "capture", data, name=name, who=who, file_id=f"{drain_id}-file")
     said = {
@@ -113,10 +113,10 @@ def keep_log(
         "name": kept.name,
         "sha256": kept.sha256,
         **given,
-        "text": f"Current log “{kept.name}”: {found.verdict}",
+        "text": f"Current log “{kept.name}”: {shown[0].verdict}",
     }
     entry = keep_entry(store, job_id, "drain", said, who=who, entry_id=drain_id)
-    _remember((kept.sha256, *given.values()), (found, plot))
+    _remember((kept.sha256, *given.values()), shown)
     return DrainLog(drain_id, kept.name, entry.at, who, kept.attachment_id, given)
 
 
@@ -142,10 +142,11 @@ def _how(how: Mapping[str, Any]) -> dict[str, Any]:
 def _worked_out(data: bytes, name: str, how: Mapping[str, Any]) -> Shown:
     log = parse_log(decoded(data, name), source=name, interval=how["interval"], unit=how["unit"] or None)
     found = analyse(log, INSTRUMENTS[how["instrument"]])
-    return found, plot_svg(log, found)
+    return found, plot_svg(log, found), plot_svg(log, found, standalone=True)
 
 
-Shown = tuple[DrainAnalysis, str]
+Shown = tuple[DrainAnalysis, str, str]
+"""What a log shows, its plot for a page, and its plot for paper."""
 _FOUND: OrderedDict[tuple[Any, ...], Shown] = OrderedDict()
 """What the latest logs showed, with their plots: a night of 864,000 samples is not read again for every page."""
 _LOCK = threading.Lock()
@@ -175,7 +176,7 @@ def logs_of(store: JobStore, job_id: str) -> tuple[DrainLog, ...]:
 
 
 def analysis_of(store: JobStore, job_id: str, log: DrainLog) -> Shown:
-    """What a kept log shows, and its plot. Raises InputError where it cannot be read any more."""
+    """What a kept log shows, and its plots. Raises InputError where it cannot be read any more."""
     key = (store.attachment(job_id, log.file).sha256, *log.how.values())
     with _LOCK:
         pair = _FOUND.get(key)
@@ -230,16 +231,16 @@ def _battery(said: Mapping[str, Any], charge: StateOfCharge | None) -> Battery:
 # The whole
 
 
-def drain_view(store: JobStore, job_id: str, drain_id: str = "") -> DrainView:
-    """Everything about the drain of a job; of the log that is named, else the latest."""
+def drain_view(store: JobStore, job_id: str, drain_id: str = "", *, standalone: bool = False) -> DrainView:
+    """Everything about the drain of a job; of the log that is named, else the latest. ``standalone``: for paper."""
     store.job(job_id)
     logs = logs_of(store, job_id)
     log = next((one for one in logs if one.drain_id == drain_id), logs[-1] if logs else None)
     figures, problem, found = None, "", None
     if log is not None:
         try:
-            found, plot = analysis_of(store, job_id, log)
-            figures = _figures(log, found, plot)
+            found, *plots = analysis_of(store, job_id, log)
+            figures = _figures(log, found, plots[standalone])
         except HalfsplitError as error:
             problem = f"“{log.name}” cannot be read: {error}"
     battery = last_payload(store, job_id, "drain battery")

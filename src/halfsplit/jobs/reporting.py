@@ -18,6 +18,7 @@ from halfsplit.jobs.pictures import last_readings
 from halfsplit.jobs.places import from_json
 from halfsplit.jobs.plain import asked_words, right_words, seen_words
 from halfsplit.jobs.record import said
+from halfsplit.jobs.signal_reports import arrival_codes, codes_view, drain_report
 from halfsplit.jobs.tests import lead_words
 from halfsplit.jobs.views import BenchView, Check, EvidenceLine
 from halfsplit.report.view import Phase
@@ -71,9 +72,8 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
                 when=job.intake.complaint.when,
                 how_often=HOW_OFTEN[job.intake.complaint.how_often],
             ),
-            arrival_codes=tuple(
-                line.words for line in view.evidence if line.kind == "code" and not line.struck
-            ),
+            arrival_codes=arrival_codes(store, job_id)
+            or tuple(line.words for line in view.evidence if line.kind == "code" and not line.struck),
             steps=steps,
             finding=_finding(bench, view, steps),
             correction=job.closing.correction if job.closing else view.repair,
@@ -90,6 +90,8 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
             ),
             money=_money(view),
             suspects=tuple(_suspects(view)),
+            codes=codes_view(store, job_id),
+            drain=drain_report(store, job_id),
             drawing=_drawing(bench, view),
             circuit=circuit.title if circuit else "",
             cautions=tuple(dict.fromkeys(caution for test in view.tests for caution in test.cautions)),

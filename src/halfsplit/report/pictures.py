@@ -54,7 +54,7 @@ def drawing_bytes(svg: str) -> bytes | None:
         return None
     try:
         root = ET.fromstring(svg)  # noqa: S314 - declarations of entities were refused above
-    except ET.ParseError:
+    except (ET.ParseError, UnicodeError):
         return None
     return svg.encode() if root.tag.rpartition("}")[2] == "svg" else None
 

@@ -12,6 +12,8 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Literal
 
+from halfsplit.report.signals import CodesView, DrainReport
+
 Phase = Literal["arrival", "search", "proof", "after repair"]
 """When in the job a step was made: as the vehicle came in, to find the cause, to prove it, after the repair."""
 
@@ -215,7 +217,8 @@ class JobView:
 
     ``arrival_codes``: fault codes as they were before anything was cleared. ``drawing``: a complete SVG with its
     styles inside. ``work`` and ``steps`` in the order in which they were done. ``refitted``: what was unplugged or
-    taken off and is back in place. ``versions``: name and version of what worked the results out.
+    taken off and is back in place. ``codes``, ``drain``: the scan reports and the
+    parasitic draw. ``versions``: name and version of what worked the results out.
     """
 
     number: str
@@ -241,6 +244,8 @@ class JobView:
     limits: tuple[LimitView, ...] = ()
     money: MoneyView = field(default_factory=MoneyView)
     suspects: tuple[SuspectView, ...] = ()
+    codes: CodesView = field(default_factory=CodesView)
+    drain: DrainReport = field(default_factory=DrainReport)
     photos: tuple[PhotoView, ...] = ()
     drawing: str = ""
     circuit: str = ""

@@ -38,7 +38,10 @@ def workshop_pdf(view: JobView) -> bytes:
     told["drawing"] = "drawing.svg" if drawn else ""
     told["wide"] = is_wide(view.drawing)
     told["drawing_missing"] = bool(view.drawing.strip()) and not drawn
-    files = album.files | ({"drawing.svg": drawn} if drawn else {})
+    plot = drawing_bytes(view.drain.plot)
+    told["plot"] = "drain.svg" if plot else ""
+    pictures = {"drawing.svg": drawn, "drain.svg": plot}
+    files = album.files | {name: data for name, data in pictures.items() if data}
     return make_pdf("workshop", told, view.as_of, files)
 
 
