@@ -101,9 +101,11 @@ def test_a_pattern_is_printed_as_it_is(run):
     one = samples()[0]
     code, out, _ = run("patterns", one.name)
     assert (code, out.strip()) == (0, one.text.strip())
-    assert {row["name"] for row in json.loads(run("patterns", "--json")[1])} == {
-        item.name for item in samples()
-    }
+    told = json.loads(run("patterns", "--json")[1])
+    assert {row["name"] for row in told} == {item.name for item in samples()}
+    listed = " ".join(run("patterns")[1].split())
+    for row in told:
+        assert f"{row['name']} {row['title']} {row['use']}" in listed
 
 
 def test_an_unknown_pattern_is_told_the_known_ones(run):

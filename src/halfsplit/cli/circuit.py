@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
@@ -15,10 +16,14 @@ from halfsplit.circuit.problems import CircuitError, Problem, did_you_mean
 from halfsplit.cli.app import FAILED, app, example
 from halfsplit.cli.output import put, put_json, table, tell
 from halfsplit.notation.circuit import Circuit as CircuitFile
+from halfsplit.notation.patterns import Pattern
+from halfsplit.notation.patterns import pattern as pattern_named
+from halfsplit.notation.patterns import patterns as all_patterns
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="A circuit file.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Write JSON for a program.")]
 
+LIST_WIDTH = 90
 CHANGED = 0.1
 """Volts from which a reading counts as changed by a fault; a meter shows less, but nobody acts on it."""
 
@@ -234,16 +239,20 @@ def patterns(
     ] = "",
     as_json: Json = False,
 ) -> None:
-    """List the circuits to start from, or print one."""
-    from halfsplit.jobs import sample, samples
-
+    """List the circuits to start from with when to use each, or print one."""
     if name:
-        one = sample(name)
-        return (
-            put_json({"name": one.name, "title": one.title, "text": one.text})
-            if as_json
-            else put(one.text.rstrip("\n"))
-        )
+        one = pattern_named(name)
+        return put_json(_told(one) | {"text": one.text}) if as_json else put(one.text.rstrip("\n"))
     if as_json:
-        return put_json([{"name": one.name, "title": one.title} for one in samples()])
-    return put(table(["pattern", "what it is"], ([one.name, one.title] for one in samples())))
+        return put_json([_told(one) for one in all_patterns()])
+    return put("\n".join(line for one in all_patterns() for line in _listed(one)))
+
+
+def _listed(one: Pattern) -> list[str]:
+    """Name and title, and below them when to use it."""
+    return [f"{one.name:25} {one.title}", *(f"{'':25} {line}" for line in textwrap.wrap(one.use, LIST_WIDTH))]
+
+
+def _told(one: Pattern) -> dict[str, str]:
+    """A pattern without its text."""
+    return {"name": one.name, "title": one.title, "use": one.use, "caution": one.caution}
