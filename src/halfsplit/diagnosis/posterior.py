@@ -253,7 +253,8 @@ def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[
     special = {number for number, one in enumerate(hypotheses) if one.first.kind in ("nothing", "unknown")}
     healthy = next(number for number, one in enumerate(hypotheses) if one.first.kind == "nothing")
     explains = likelihood > likelihood[healthy] + EXPLAINS
-    if not explains.any():
+    if not explains[[number for number in range(len(hypotheses)) if number not in special]].any():
+        # 'Not in this model' explains anything: it must not stand alone for what no fault explains well.
         explains[:] = True
     shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
     order = np.argsort(-shares, kind="stable")
