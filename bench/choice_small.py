@@ -89,6 +89,8 @@ def problem_of(case: Case, seed: int) -> TestProblem | None:
     """Arrays of at most twelve faults and twelve tests after what was told."""
     situation = case.job().situation()
     chosen, weights, hypothesis = _faults(situation)
+    if not len(chosen):
+        return None
     wanted = propose.candidates_for(situation)
     forecasts = [forecast(one, situation.context) for one in wanted]
     numeric = [(m, f) for m, f in zip(wanted, forecasts, strict=True) if isinstance(f, Numeric)]
@@ -123,7 +125,7 @@ def _faults(situation: Situation) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
             shares[number] = 0.0
     best = [int(number) for number in np.argsort(-shares, kind="stable")[:FAULTS] if shares[number] > 0]
     cars = posterior.weights.shape[1]
-    flat, label = [], []
+    flat, label = [np.empty(0, dtype=np.intp)], [np.empty(0, dtype=np.intp)]
     for place, number in enumerate(best):
         columns = np.flatnonzero(of_column == number)
         mine = (columns[:, None] * cars + np.arange(cars)).ravel()
@@ -132,7 +134,7 @@ def _faults(situation: Situation) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     chosen, hypothesis = np.concatenate(flat), np.concatenate(label)
     weights = posterior.weights.ravel()[chosen]
     there = weights > 0
-    return chosen[there], weights[there] / weights.sum(), hypothesis[there]
+    return chosen[there], weights[there] / max(float(weights.sum()), 1e-300), hypothesis[there]
 
 
 def _groups(situation: Situation, chosen: np.ndarray) -> np.ndarray:
