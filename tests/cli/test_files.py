@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import socket
+import xml.etree.ElementTree as ET
 from datetime import UTC, datetime
 
 import pytest
@@ -17,7 +18,7 @@ def test_a_square_wave_is_measured(run, tmp_path):
     rows = [f"{n / 10_000:.4f},{12.0 if (n % 100) < 25 else 0.1}" for n in range(5_000)]
     file = tmp_path / "signal.csv"
     file.write_text("time (s),valve (V)\n" + "\n".join(rows) + "\n", encoding="utf-8")
-    code, out, _ = run("capture", file, "--role", "valve=switched signal", "--json")
+    code, out, _ = run("capture", file, "--channel", "valve=switched signal", "--json")
     (told,) = json.loads(out)
     values = {one["name"]: one["value"] for result in told["results"] for one in result["quantities"]}
     assert code == 0
@@ -27,8 +28,8 @@ def test_a_square_wave_is_measured(run, tmp_path):
 @pytest.mark.parametrize(
     ("option", "value", "told"),
     [
-        ("--role", "valve", "'valve' names no role: write CHANNEL=ROLE"),
-        ("--role", "pump=LIN", "no channel 'pump' in "),
+        ("--channel", "valve", "'valve' names no role: write NAME=ROLE"),
+        ("--channel", "pump=LIN", "no channel 'pump' in "),
         ("--scale", "valve=many", "'valve=many' is no scale: write CHANNEL=100A"),
         ("--firing-order", "1,x", "'1,x' is no firing order: write it like 1,3,4,2"),
     ],
@@ -41,6 +42,24 @@ def test_options_of_a_capture_that_make_no_sense_are_told(run, tmp_path, option,
     code, out, err = run("capture", file, option, value)
     assert (code, out) == (1, "")
     assert err.startswith(told)
+
+
+def test_a_capture_is_drawn_and_two_files_are_told_one_after_the_other(run, tmp_path):
+    files = []
+    for name in ("first", "second"):
+        files.append(tmp_path / f"{name}.csv")
+        rows = "".join(f"{n / 100},{12 * (n % 20 < 5)}\n" for n in range(400))
+        files[-1].write_text(f"time (s),valve (V)\n{rows}", encoding="utf-8")
+    picture = tmp_path / "signal.svg"
+    code, out, _ = run("capture", files[0], "--channel", "valve=switched signal", "--plot", picture)
+    assert (code, out.splitlines()[0]) == (0, "first.csv")
+    assert "duty cycle: measured" in out
+    assert ET.parse(picture).getroot().tag.endswith("svg")
+    code, out, _ = run("capture", *files, "--channel", "valve=switched signal")
+    assert (code, [name in out for name in ("first.csv", "second.csv")]) == (0, [True, True])
+    code, out, err = run("capture", *files, "--plot", tmp_path / "both.svg")
+    assert (code, out) == (1, "")
+    assert err.startswith("a drawing is of one capture: give one file with --plot")
 
 
 def test_files_are_needed(run):

@@ -24,15 +24,16 @@ Files = Annotated[
 @app.command(
     epilog=example(
         "halfsplit capture crank.csv",
-        'halfsplit capture crank.csv --role "channel 1=battery volts" --role "channel 2=starter current" --cylinders 4',
+        'halfsplit capture crank.csv --channel "A=battery volts" --channel "B=starter current" --cylinders 4',
+        "halfsplit capture pump.csv --plot pump.svg",
         "halfsplit capture --roles",
     )
 )
 def capture(
     files: Files = None,
-    role: Annotated[
+    channel: Annotated[
         list[str] | None,
-        typer.Option(metavar="CHANNEL=ROLE", help="What a channel shows; may be given again."),
+        typer.Option(metavar="NAME=ROLE", help="What a channel shows; may be given again."),
     ] = None,
     scale: Annotated[
         list[str] | None,
@@ -49,8 +50,8 @@ def capture(
     path: Annotated[
         str, typer.Option(help="Of a voltage drop: what it was taken over, such as feed or ground.")
     ] = "feed",
-    svg: Annotated[
-        Path | None, typer.Option(metavar="OUT", help="Draw the (one) capture into this file.")
+    plot: Annotated[
+        Path | None, typer.Option(metavar="OUT.svg", help="Draw the (one) capture into this file.")
     ] = None,
     roles: Annotated[bool, typer.Option("--roles", help="List the roles that a channel can have.")] = False,
     as_json: Json = False,
@@ -74,11 +75,11 @@ def capture(
     told = []
     for file in files or ():
         found = _read_capture(file, scale or [], rate)
-        named = _roles(found, role or [])
+        named = _roles(found, channel or [])
         results = analyse(found, named, setup)
         told.append((file, found, named, results))
-    if svg:
-        _draw(told, svg)
+    if plot:
+        _draw(told, plot)
     _tell_captures(told, as_json=as_json)
     return None
 
@@ -121,7 +122,7 @@ def _roles(found: Capture, given: Sequence[str]) -> dict[str, str]:
         name, equals, role = text.rpartition("=")
         if not equals or not name:
             raise InputError(
-                f"{text!r} names no role", remedy="write CHANNEL=ROLE; the roles are listed by --roles"
+                f"{text!r} names no role", remedy="write NAME=ROLE; the roles are listed by --roles"
             )
         _ = found[name]
         named = {channel: one for channel, one in named.items() if one != role} | {name: role}
@@ -138,14 +139,14 @@ def _firing_order(text: str) -> tuple[int, ...]:
 Told = list[tuple[Path, "Capture", dict[str, str], tuple[Any, ...]]]
 
 
-def _draw(told: Told, svg: Path) -> None:
+def _draw(told: Told, plot: Path) -> None:
     from halfsplit.capture import plot_svg
 
     if len(told) != 1:
-        raise InputError("a drawing is of one capture", remedy="give one file with --svg")
+        raise InputError("a drawing is of one capture", remedy="give one file with --plot")
     _, found, named, results = told[0]
     drawn = plot_svg(found, results, roles=named or None)
-    write_new(svg, lambda stream: stream.write(drawn), replace=True)
+    write_new(plot, lambda stream: stream.write(drawn), replace=True)
 
 
 def _tell_captures(told: Told, *, as_json: bool) -> None:
