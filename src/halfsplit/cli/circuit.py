@@ -250,7 +250,8 @@ def patterns(
 
 def _listed(one: Pattern) -> list[str]:
     """Name and title, and below them when to use it."""
-    return [f"{one.name:25} {one.title}", *(f"{'':25} {line}" for line in textwrap.wrap(one.use, LIST_WIDTH))]
+    use = textwrap.wrap(one.use, LIST_WIDTH, break_on_hyphens=False)  # names of patterns stay whole
+    return [f"{one.name:25} {one.title}", *(f"{'':25} {line}" for line in use)]
 
 
 def _told(one: Pattern) -> dict[str, str]:
