@@ -144,7 +144,7 @@ def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
 
 
 def _named(part: str, circuit: Circuit) -> str:
-    return part_words(part, circuit) if part in circuit.parts else part
+    return part if part.startswith("wire ") else part_words(part, circuit)
 
 
 def _spoken(speaking: Sequence[Speaking], circuit: Circuit) -> tuple[str, ...]:

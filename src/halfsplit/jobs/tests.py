@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.measurement import Measurement, answers_for
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.words import point_words, reading_words
@@ -43,7 +44,15 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
         test.purpose,
         test.opens,
         to_json(place),
+        _found_at(place.at, circuit) if red else "",
+        _found_at(place.to, circuit) if black else "",
     )
+
+
+def _found_at(point: str | None, circuit: Circuit) -> str:
+    """What a point belongs to and where that is in the vehicle: 'plug of the right rear lamps, right rear corner'."""
+    part = circuit.parts.get(part_of(point)) if point else None
+    return ", ".join(word for word in (part.words, part.place) if word) if part else ""
 
 
 def lead_words(place: Measurement, circuit: Circuit) -> tuple[str, str]:

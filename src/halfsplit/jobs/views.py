@@ -27,7 +27,8 @@ class Meaning:
 class TestCard:
     """A test as it is shown. ``place`` is what is sent back with its result; ``words``: the answers, if not a number.
 
-    ``red`` and ``black``: where the two leads go; '' where the instrument has none. ``unit``: what the pad shows.
+    ``red`` and ``black``: where the two leads go; '' where the instrument has none. ``red_at``, ``black_at``: what is
+    there and where in the vehicle. ``unit``: what the pad shows.
     ``typical``: answer → value that is 'as expected', for programs. ``minutes`` includes getting there.
     """
 
@@ -49,6 +50,8 @@ class TestCard:
     purpose: str
     opens: tuple[str, ...]
     place: Mapping[str, Any]
+    red_at: str = ""
+    black_at: str = ""
 
 
 @dataclass(frozen=True)
