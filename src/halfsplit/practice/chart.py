@@ -149,7 +149,7 @@ def difficulty_mark(difficulty: str) -> str:
     """The mark of a difficulty alone, for the legend."""
     kind = list(DIFFICULTIES).index(difficulty)
     drawn = f'<g class="mark">{_shape(kind, 8, 8)}</g>'
-    return f'<svg class="chart key" viewBox="0 0 16 16" aria-hidden="true">{drawn}</svg>'
+    return f'<svg class="chart shape" viewBox="0 0 16 16" aria-hidden="true">{drawn}</svg>'
 
 
 def _shape(kind: int, x: float, y: float) -> str:

@@ -1,0 +1,160 @@
+"""Practice in real Chromium: an exercise by taps through a restart of the server to its judged end; axe-core."""
+
+import os
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from halfsplit import jobs
+from halfsplit.jobs import JobStore, practising
+from tests.browser.conftest import LAMP
+
+pytestmark = pytest.mark.requires("chromium", "bundle")
+AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
+SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
+
+
+def store_of(server):
+    return JobStore(f"sqlite:///{server.folder}/jobs.db")
+
+
+def no_wider_than_the_screen(page):
+    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def step_of(sentence, said, bits, gained, *, wasted=False):
+    """A judged step, invented."""
+    worth = {"place": {}, "sentence": sentence, "minutes": 3.5, "bits": bits, "cautions": [], "means": []}
+    best = worth | {"sentence": "Is F1 blown?", "bits": 0.9, "means": [["yes", "F1"], ["no", "H1"]]}
+    return {"said": said, "test": worth, "best": best, "gained": gained, "wasted": wasted}
+
+
+JUDGED = {
+    "own": {
+        "steps": [
+            step_of("Does H1 work?", "H1 does not work (off)", 0.01, 0.0, wasted=True),
+            step_of("Measure.", "12.4 V at H1.1 (on)", 1.1, 1.4),
+        ],
+        "minutes": 7.0,
+        "proven": False,
+        "question": [2.6, 2.6, 1.2],
+    },
+    "best": {
+        "steps": [
+            step_of("Measure.", "12.4 V at H1.1 (on)", 1.1, 1.4),
+            step_of("Look.", "H1 inspected: bad", 0.8, 1.1),
+        ],
+        "minutes": 7.0,
+        "proven": True,
+        "question": [2.6, 1.2, 0.1],
+    },
+}
+
+
+def exercises(server):
+    """One that goes on, two that are over and judged."""
+    with store_of(server) as store:
+        practising.begin_practice(store, "bench", LAMP, "single", seed=3, practice_id="open")
+        for number, difficulty in enumerate(("single", "high resistance")):
+            begun = practising.begin_practice(
+                store, "bench", LAMP, difficulty, seed=number, practice_id=f"over{number}"
+            )
+            practising.give_up(store, begun)
+            practising.keep_judged(store, f"over{number}", JUDGED)
+
+
+@pytest.mark.parametrize("size", ["tablet", "phone"])
+def test_an_exercise_by_taps_goes_on_after_the_server_was_killed(open_page, server, size):
+    page = open_page(size)
+    page.goto("/jobs")
+    page.get_by_role("link", name="Practice").click()
+    page.get_by_label("Who practises").fill("Ada")
+    page.get_by_label("Circuit", exact=True).select_option(label="Job 1: The work lamp stays dark")
+    page.get_by_role("button", name="Hide a fault").click()
+    expect(page.get_by_text("The customer says")).to_be_visible()
+    assert no_wider_than_the_screen(page)
+    page.locator('#sheet .target[data-point="H1.1"]').dispatch_event("click")
+    expect(page.locator("#ask")).to_contain_text("H1.1 to battery negative post")
+    page.get_by_label("the other lead").check()
+    page.locator('#sheet .target[data-point="H1.2"]').dispatch_event("click")
+    expect(page.locator("#ask")).to_contain_text("from H1.1 to H1.2")
+    page.get_by_role("button", name="Measure").click()
+    expect(page.locator(".reading .shown")).to_contain_text("V")
+    shown = page.locator(".reading .shown").inner_text()
+    server.kill()
+    server.start()
+    page.reload()
+    expect(page.locator(".reading .shown")).to_have_text(shown)
+    page.get_by_label("What", exact=True).select_option("works")
+    expect(page.locator("#ask")).to_contain_text("H1")  # the place stays, as far as it can be asked for
+    page.get_by_role("button", name="Measure").click()
+    expect(page.locator(".practice .entries .line")).to_have_count(2)
+    assert no_wider_than_the_screen(page)
+    with store_of(server) as store:
+        (kept,) = store.practices.of("Ada")
+        assert (kept.tests, kept.hints, kept.ended_at) == (2, 0, None)
+
+
+def test_the_end_is_judged_while_one_waits(open_page, server):
+    page = open_page()
+    exercises(server)
+    page.goto("/practice/open")
+    page.get_by_label("Part, cavity or wire").fill("Q9")
+    page.get_by_role("button", name="Name it").click()
+    expect(page.locator("#notice")).to_contain_text("There is nothing called 'Q9'")
+    page.get_by_text("Give up").click()
+    page.get_by_role("button", name="Show me the cause").click()
+    expect(page.locator("#h-end")).to_contain_text("Given up:")
+    expect(page.locator("#judged progress")).to_be_visible()
+    expect(page.locator("#judged .points")).to_contain_text("0 points", timeout=120_000)
+    expect(page.get_by_role("heading", name="The best path")).to_be_visible()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["tablet", "phone"])
+def test_axe_finds_nothing_and_nothing_is_cut_off(open_page, server, size, scheme):
+    exercises(server)
+    page = open_page(size, scheme)
+    found = {}
+    for path in ("/practice", "/practice/open?how=lamp+55&at=H1.1&unplug=X1", "/practice/over0"):
+        page.goto(path)
+        page.wait_for_load_state("domcontentloaded")
+        result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
+        found[path] = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]]
+        found[path] += [] if no_wider_than_the_screen(page) else ["wider than the screen"]
+        low = page.locator("main button:visible, main select:visible, main summary:visible").evaluate_all(
+            "all => all.filter(one => one.getBoundingClientRect().height < 48).map(one => one.outerHTML.slice(0, 90))"
+        )
+        found[path] += [f"lower than a finger: {one}" for one in low]
+        if SCREENSHOTS:
+            name = path.partition("?")[0].strip("/").replace("/", "-")
+            page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
+    assert {path: what for path, what in found.items() if what} == {}
+
+
+def test_results_are_plotted_and_the_plot_is_seen_in_the_dark(open_page, server):
+    exercises(server)
+    with store_of(server) as store:
+        for one in store.practices.of("bench"):
+            assert one.ended_at is None or jobs.now() - one.ended_at < timedelta(minutes=5)
+    page = open_page("tablet", "dark")
+    page.goto("/practice")
+    line = page.locator(".chart .mean").evaluate("one => getComputedStyle(one).stroke")
+    paper = page.locator(".card").last.evaluate("one => getComputedStyle(one).backgroundColor")
+    text = page.locator(".chart .tick").first.evaluate("one => getComputedStyle(one).fill")
+    assert contrast(line, paper) >= 3.0  # WCAG 2.2, 1.4.11: graphics
+    assert contrast(text, paper) >= 4.5  # WCAG 2.2, 1.4.3: text
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colours as the browser tells them, by WCAG 2.2."""
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def luminance(colour: str) -> float:
+    shares = [int(part) / 255 for part in colour[colour.index("(") + 1 : -1].split(",")[:3]]
+    linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in shares]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
