@@ -194,6 +194,18 @@ def test_what_is_wrong_with_the_pair(
     assert words in result.reason + " ".join(result.notes)
 
 
+@pytest.mark.parametrize("noise", [0.05, 0.1])
+def test_a_line_that_only_has_noise_does_not_pass_for_one_that_moves(noise: float) -> None:
+    """An eight-bit instrument on a range of 20 V has steps of 80 mV."""
+    high, low = pair()
+    random = np.random.default_rng(4)
+    rough, flat = high + random.normal(0, noise, high.size), 0.03 + random.normal(0, noise, low.size)
+    assert "CAN low is shorted to body" in can(rough, flat, RATE).reason
+    other = high + random.normal(0, noise, high.size)
+    assert "CAN low is open between here and the sender" in can(rough, other, RATE).reason
+    assert can(rough, low + random.normal(0, noise, low.size), RATE).verdict == "good"
+
+
 def test_frames_are_read_from_the_line_that_works() -> None:
     high, low = pair()
     result = can(high, np.full_like(low, 0.03), RATE)

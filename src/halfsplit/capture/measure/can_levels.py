@@ -16,10 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.measure.result import Quantity
-from halfsplit.capture.measure.signal import Edges, Floats, thinned
+from halfsplit.capture.measure.signal import Edges, Floats, noise, smooth, thinned
 
 SWING: Final = 0.45
 """Volts by which a line moves if it carries signals."""
+
+_NOISE_ALONE: Final = 5.2
+"""Standard deviations from the 0.5 % to the 99.5 % quantile of noise without a signal."""
 
 _TOGETHER: Final = 0.35
 _GROUND: Final = 0.5
@@ -31,22 +34,23 @@ _LARGE: Final = 2.6
 
 @dataclass(frozen=True)
 class Line:
-    """One wire: its lowest and highest level (0.5 and 99.5 % of the samples) and the middle one, in volts."""
+    """One wire: its lowest and highest level (0.5 and 99.5 % of the samples), the middle one, its noise; volts."""
 
     low: float
     high: float
     rest: float
+    noise: float = 0.0
 
     @property
     def moves(self) -> bool:
         """Whether it carries signals."""
-        return self.high - self.low > SWING
+        return self.high - self.low > SWING + _NOISE_ALONE * self.noise
 
 
 def line(values: Floats) -> Line:
     """The levels of a wire."""
     low, rest, high = np.quantile(thinned(values), [0.005, 0.5, 0.995])
-    return Line(float(low), float(high), float(rest))
+    return Line(float(low), float(high), float(rest), noise(values))
 
 
 def wiring_fault(high: Floats, low: Floats) -> str | None:
@@ -92,7 +96,8 @@ def _silent(first: Line, second: Line, high: Floats, low: Floats) -> str | None:
         return f"the pair is shorted to supply: both lines stay at {first.rest:.1f} and {second.rest:.1f} V"
     if max(first.high - first.low, second.high - second.low) < 0.1:
         return None
-    alike = float(np.corrcoef(thinned(high), thinned(low))[0, 1])
+    calm = [smooth(thinned(wire), 5) for wire in (high, low)]  # noise is each line's own
+    alike = float(np.corrcoef(*calm)[0, 1])
     if alike > 0.8 and abs(first.rest - second.rest) < _TOGETHER and first.rest > 1.0:
         return "the two lines are together: they move by less than half a volt, and alike"
     return None

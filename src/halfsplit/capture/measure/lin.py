@@ -164,7 +164,7 @@ def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
             "no break with a sync byte was recorded: this is no LIN line, or it was recorded too briefly"
         )
     bit = float(np.median(bits))
-    if bit * rate < 4:
+    if bit * rate < 3.95:
         raise CannotTell(
             f"{rate:g} samples a second give {bit * rate:.1f} samples a bit: at least 4 are needed"
         )
