@@ -1,0 +1,66 @@
+"""The parasitic draw in real Chromium: a night's log, the battery, millivolts across fuses; axe-core. Invented."""
+
+import os
+import random
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from halfsplit import jobs
+from halfsplit.jobs import Intake, JobStore
+from tests.web.rear_feed import CIRCUIT
+
+pytestmark = pytest.mark.requires("chromium", "bundle")
+AXE = (Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js").read_text(encoding="utf-8")
+SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
+
+
+@pytest.fixture
+def night(server, tmp_path) -> Path:
+    """A log of eight hours: awake, asleep at 62 mA, woken every quarter of an hour, with a gap; and a job for it."""
+    generator = random.Random(1)
+    lines = ["time (s);current (A)"]
+    for second in range(0, 28_800, 2):
+        amps = 2.5 if second < 1200 else 0.062 + (0.4 if second > 3000 and second % 900 < 10 else 0.0)
+        if not 12_000 < second < 13_000:
+            lines.append(f"{second};{amps + generator.gauss(0, 0.002):.4f}")
+    path = tmp_path / "night.csv"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    with JobStore(f"sqlite:///{server.folder}/jobs.db") as store:
+        jobs.open_job(store, Intake(), who="Ada", job_id="flat", circuit=CIRCUIT)
+    return path
+
+
+def sound(page, name):
+    """Nothing that axe-core finds, nothing that scrolls sideways; a picture where they are asked for."""
+    broken = [
+        f"{one['id']}: {one['nodes'][0]['html'][:160]}"
+        for one in page.evaluate(AXE + ";axe.run()")["violations"]
+    ]
+    assert broken == [], name
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+    if SCREENSHOTS:
+        page.screenshot(path=f"{SCREENSHOTS}/drain-{name}.png", full_page=True)
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("tablet", "light"), ("phone", "dark")])
+def test_from_the_log_to_the_branch(open_page, night, size, scheme):
+    page = open_page(size, scheme)
+    page.goto("/jobs/flat")
+    page.get_by_role("link", name="Drain").click()
+    sound(page, f"empty-{size}-{scheme}")
+    page.get_by_label("Log of the battery's current").set_input_files(night)
+    page.get_by_role("button", name="Load it").click()
+    expect(page.locator(".ask").first).to_contain_text("62 mA asleep, more than the usual 50 mA")
+    expect(page.locator("svg.drain-plot")).to_be_visible()
+    page.get_by_label("Capacity, Ah").fill("70")
+    page.get_by_label("Or charge known, %").fill("80")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator(".figures .wide")).to_contain_text("until it may not start")
+    page.get_by_label(re.compile(r"Millivolts across F1\b")).fill("0,45")
+    page.get_by_label("Millivolts across F30").fill("0.01")
+    page.get_by_role("button", name="Keep these readings").click()
+    expect(page.locator("#branches .ask")).to_contain_text("It runs through F1: look at A2 body control unit")
+    sound(page, f"branch-{size}-{scheme}")
