@@ -162,10 +162,13 @@ def _lines(done: Sequence[Row]) -> str:
         if some:
             told = [_mean([_minutes(row, way) for row in some]) for way in ("stretch", "found", "end", *WAYS)]
             ratios = [
-                _ratio(some, way, mine) for mine in ("stretch", "found") for way in ("tracing", "halving")
+                _ratio(some, "tracing", "stretch"),
+                f"{np.median([_minutes(r, 'tracing') / max(_minutes(r, 'stretch'), 1.0) for r in some]):.2f}",
+                _ratio(some, "halving", "stretch"),
+                _ratio(some, "tracing", "found"),
             ]
             lines.append((name, str(len(some)), *told, *ratios))
-    theirs = [f"{way} / ours, {mine}" for mine in ("stretch", "repair") for way in ("tracing", "halving")]
+    theirs = ("tracing / ours, stretch", "its median", "halving / ours, stretch", "tracing / ours, repair")
     head = ("line", "jobs", "ours to the stretch", "ours to the repair", "ours, end", *WAYS, *theirs)
     return _table(head, lines) if lines else ""
 
