@@ -135,6 +135,27 @@ def test_days_until_it_may_not_start_with_their_range(client, store, flat):
     assert 'value="12.45"' in page(client)
 
 
+def test_the_battery_of_the_intake_is_used_until_another_is_entered(client, store):
+    """12.24 V at 26.7 °C are 50 % by the published table of a flooded battery at rest."""
+    battery = jobs.BatteryReading(volts=12.24, celsius=26.7, type="flooded", rested=True)
+    jobs.open_job(store, Intake(battery=battery), who="Ada", job_id="flat", circuit=CIRCUIT)
+    assert drains.drain_view(store, "flat").charge.share == pytest.approx(0.5)
+    assert 'value="12.24"' in page(client)
+    client.post("/jobs/flat/drain/battery", data={"charge": "90"})
+    assert drains.drain_view(store, "flat").charge.share == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize(
+    ("volts", "share"), [(12.65, 100.0), (12.45, 75.0), (12.24, 50.0), (12.06, 25.0), (11.89, 0.0)]
+)
+def test_the_intake_tells_the_charge_by_the_published_table(volts, share):
+    """Published rest volts of a flooded battery at 26.7 °C; the other types and unrested ones are told apart."""
+    assert jobs.battery_state(volts, 26.7, "flooded", rested=True).charge == pytest.approx(share, abs=0.1)
+    assert jobs.battery_state(volts, 26.7, "flooded").charge is None
+    assert jobs.battery_state(volts, 26.7, "").charge is None
+    assert "common practice" in jobs.battery_state(volts, 26.7, "AGM", rested=True).words
+
+
 def test_battery_figures_that_cannot_be_are_told_by_field(client, store, flat):
     answer = client.post(
         "/jobs/flat/drain/battery", data={"capacity": "7000", "volts": "twelve", "charge": "60"}

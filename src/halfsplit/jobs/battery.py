@@ -1,22 +1,29 @@
 """The battery first: what its rest voltage tells before anything else is measured.
 
-State of charge of a 12 V battery, flooded type, rested for hours, at 25 °C: 12.65 V full, 12.45 V 75 %, 12.24 V 50 %,
-12.06 V 25 %, 11.89 V flat (common practice, no source). The temperature corrects each cell
-by its coefficient, 0.2 mV a kelvin (from memory).
-Other types rest higher; for them a range is told instead of a figure.
+One table for all pages: `halfsplit.drain.battery`, published rest volts of flooded and gel batteries by temperature;
+the values of AGM and enhanced flooded batteries are common practice without a source, and told as such.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
-FLAT_BELOW = 12.2
+from halfsplit.drain.battery import RESTED, WARNING, state_of_charge
+from halfsplit.errors import InputError
+
+FLAT_BELOW = WARNING
 """Volts below which false leads are to be expected: test on a supported battery."""
-FULL_AND_LESS = ((12.65, 100.0), (12.45, 75.0), (12.24, 50.0), (12.06, 25.0), (11.89, 0.0))
-PER_KELVIN = 6 * 0.2e-3
-RESTS_HIGHER = ("AGM", "gel", "EFB")
-TYPES = ("flooded", "EFB", "AGM", "gel")
+KINDS: Mapping[str, str] = {
+    "flooded": "flooded",
+    "EFB": "enhanced flooded",
+    "AGM": "AGM",
+    "gel": "gel",
+}
+"""Type as it is taken in → its name in the table of rest volts."""
+TYPES = tuple(KINDS)
+PUBLISHED = ("flooded", "gel")
+USUAL_CELSIUS = 20.0
 
 
 @dataclass(frozen=True)
@@ -33,31 +40,24 @@ def battery_state(
 ) -> BatteryState:
     """What an open-circuit voltage says.
 
-    >>> battery_state(12.24, 25.0, "flooded", rested=True).charge
+    >>> battery_state(12.24, 26.7, "flooded", rested=True).charge
     50.0
     >>> battery_state(11.8).low
     True
     """
     low = volts < FLAT_BELOW
     support = " Test on a supported battery: a flat one gives false leads." if low else ""
-    if kind != "flooded" or not rested:
-        why = (
-            "it has not rested for hours"
-            if kind == "flooded"
-            else "its type rests at other volts"
-            if kind
-            else "its type is not known"
-        )
+    if not kind or not rested:
+        why = "it has not rested for hours" if kind else "its type is not known"
         return BatteryState(f"{volts:.2f} V. The charge cannot be told from this: {why}.{support}", low)
-    charge = _charge(volts + PER_KELVIN * (25.0 - (25.0 if celsius is None else celsius)))
-    return BatteryState(f"{volts:.2f} V at rest: about {charge:.0f} % charged.{support}", low, charge)
-
-
-def _charge(volts: float) -> float:
-    points = FULL_AND_LESS
-    if volts >= points[0][0]:
-        return 100.0
-    for (high, more), (low, less) in pairwise(points):
-        if volts >= low:
-            return less + (more - less) * (volts - low) / (high - low)
-    return 0.0
+    try:
+        found = state_of_charge(
+            volts, USUAL_CELSIUS if celsius is None else celsius, KINDS.get(kind, kind), RESTED
+        )
+    except InputError as error:
+        return BatteryState(f"{volts:.2f} V. The charge cannot be told from this: {error}{support}", low)
+    if found.share is None:
+        return BatteryState(f"{volts:.2f} V. {found.words}{support}", low)
+    charge = round(100 * found.share, 1)
+    source = "" if kind in PUBLISHED else " (values of this type: common practice, no source)"
+    return BatteryState(f"{volts:.2f} V at rest: about {charge:.0f} % charged{source}.{support}", low, charge)

@@ -24,15 +24,16 @@ from halfsplit.drain import (
     parse_log,
 )
 from halfsplit.drain.analysis import WakeKind
-from halfsplit.drain.battery import TABLES, StateOfCharge, state_of_charge
+from halfsplit.drain.battery import RESTED, TABLES, StateOfCharge, state_of_charge
 from halfsplit.drain.plot import plot_svg
 from halfsplit.drain.read import decoded
 from halfsplit.drain.words import amps_words, time_words
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.jobs.battery import KINDS
 from halfsplit.jobs.drain_branches import Branches, branches_of, save_fuse, save_total
 from halfsplit.jobs.keeping import file_bytes, keep_entry, keep_file, last_payload, live_entries
 from halfsplit.jobs.verbs import new_id, strike
-from halfsplit.store import JobStore
+from halfsplit.store import Job, JobStore
 
 LARGEST_LOG = 39_000_000
 UNITS = ("", "A", "mA", "uA")
@@ -220,6 +221,23 @@ def charge_of(said: Mapping[str, Any]) -> StateOfCharge | None:
     return state_of_charge(float(said["volts"]), celsius, said.get("kind") or None, said.get("rested"))
 
 
+def _taken_in(job: Job) -> dict[str, Any]:
+    """What the intake says of the battery, where nothing else was entered."""
+    read = job.intake.battery
+    if read is None:
+        return {}
+    rested = RESTED if read.rested else None
+    return {"volts": read.volts, "celsius": read.celsius, "kind": KINDS.get(read.type, ""), "rested": rested}
+
+
+def _charge_or_none(said: Mapping[str, Any]) -> StateOfCharge | None:
+    """The state of charge; None too where what was taken in is no 12 V battery's."""
+    try:
+        return charge_of(said) if said else None
+    except InputError:
+        return None
+
+
 def _battery(said: Mapping[str, Any], charge: StateOfCharge | None) -> Battery:
     battery = Battery(float(said["capacity"]))
     if charge is not None and charge.share is not None:
@@ -243,8 +261,8 @@ def drain_view(store: JobStore, job_id: str, drain_id: str = "", *, standalone: 
             figures = _figures(log, found, plots[standalone])
         except HalfsplitError as error:
             problem = f"“{log.name}” cannot be read: {error}"
-    battery = last_payload(store, job_id, "drain battery")
-    charge = charge_of(battery) if battery else None
+    battery = last_payload(store, job_id, "drain battery") or _taken_in(store.job(job_id))
+    charge = _charge_or_none(battery)
     forecast = None
     if battery.get("capacity") is not None and found is not None and found.can_tell:
         forecast = days_until_no_start(found.mean, found.mean_error, _battery(battery, charge))
