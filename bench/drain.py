@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from halfsplit.drain import CurrentLog, analyse, parse_log
 from halfsplit.drain.levels import change_points
+from halfsplit.drain.plot import plot_svg
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +25,8 @@ LONG = (7200.0, 180.0, 1.2)
 AIM_ERROR = 0.02
 AIM_READING = 4.0
 AIM_SEARCH = 0.2
+AIM_WHOLE = 2.0
+"""Seconds from the text of a day's log to its figures and its plot."""
 QUIET_BLOCKS = 20_000
 
 
@@ -61,6 +64,12 @@ def timed(work: Callable[[], object]) -> float:
     return min(times)
 
 
+def whole(text: str) -> str:
+    """What a page does with a log: read it, analyse it, draw it."""
+    log = parse_log(text)
+    return plot_svg(log, analyse(log))
+
+
 def speed() -> list[tuple[str, float, float, float]]:
     """Rows: what, our seconds, the outside program's seconds, the ratio that is aimed at."""
     seconds, amps = day(0.03, 1)
@@ -75,6 +84,7 @@ def speed() -> list[tuple[str, float, float, float]]:
         lambda: ruptures.KernelCPD(kernel="linear", min_size=2).fit_predict(quiet.reshape(-1, 1), pen=penalty)
     )
     return [
+        ("864,000 samples: read, analysed, drawn / seconds", timed(lambda: whole(text)), 1.0, AIM_WHOLE),
         ("864,000 samples: analysis / numpy.loadtxt", timed(lambda: analyse(log)), loading, AIM_READING),
         ("864,000 samples: reading / numpy.loadtxt", timed(lambda: parse_log(text)), loading, AIM_READING),
         (
