@@ -38,6 +38,7 @@ def environment() -> Environment:
         "json": as_json,
         "bar": bar,
         "capital": capital,
+        "audited": audited,
     }
     made.globals["asset"] = asset
     return made
@@ -71,6 +72,32 @@ def percent(share: float) -> str:
     """
     whole = round(100 * share)
     return "<\u00a01\u00a0%" if whole < 1 else ">\u00a099\u00a0%" if whole > 99 else f"{whole}\u00a0%"
+
+
+AUDITED: Final[Mapping[str, str]] = {
+    "job": "job opened",
+    "intake": "intake saved",
+    "circuit": "circuit saved",
+    "evidence": "entry recorded",
+    "state": "state of the job changed",
+    "customer": "customer changed",
+    "closing": "job closed",
+    "step": "time entered",
+    "part": "part entered",
+    "authorisation": "limit authorised",
+    "attachment": "file added",
+    "shown": "result kept as it was shown",
+}
+"""What the store notes of a change → as the audit list tells it; whatever else stands as it is noted."""
+
+
+def audited(what: str) -> str:
+    """A line of the audit list in words.
+
+    >>> audited("evidence"), audited("sign-in refused")
+    ('entry recorded', 'sign-in refused')
+    """
+    return AUDITED.get(what, what)
 
 
 def capital(text: str) -> str:
