@@ -6,9 +6,11 @@ export function startLeads(root: Document): void {
     const form = root.querySelector<HTMLFormElement>("form[data-leads]");
     if (!form) return;
     event.preventDefault();
-    const lead = form.querySelector<HTMLInputElement>("input[name=lead]:checked")?.value ?? "at";
-    const field = form.querySelector<HTMLInputElement>(`input[name=${lead === "to" ? "to" : "at"}]`);
-    if (!field) return;
+    const other = root.querySelector<HTMLInputElement>("#drawn input[name=lead][value=to]")?.checked ?? false;
+    const field = form.querySelector<HTMLInputElement>(other ? "input[name=to]" : "input[name=at]");
+    const kept = form.querySelector<HTMLInputElement>("input[name=lead]");
+    if (!field || !kept) return;
+    kept.value = other ? "to" : "at";
     field.value = (event as CustomEvent<string>).detail;
     field.dispatchEvent(new Event("change", { bubbles: true }));
     root.getElementById("choose")?.scrollIntoView({ block: "start" });
