@@ -251,6 +251,21 @@ def test_a_code_that_the_circuit_cannot_take_is_set_aside_and_the_bench_stands(s
             assert entry.entry_id in bench.told.refused
 
 
+def test_a_report_of_a_thousand_codes_leaves_nothing_out_in_silence(client, store, van):
+    lines = [f"Unit {n} of many\n  B1{n:03X}-13 status: 0x2F" for n in range(400)]
+    lines += ["Level unit", *(f"  B1{n:03X}-13 status: 0x2F" for n in range(600))]
+    scan_id = paste(client, "\n".join(lines))
+    page = client.get("/jobs/van/scan/cause").text
+    assert (
+        "Not shown: 400 codes of units that are not in this circuit, 450 more codes, 251 more units" in page
+    )
+    assert page.count(' name="') < 1000  # what a server takes of one form
+    assert client.get(f"/jobs/van/scan?report={scan_id}&from=1401").status_code == 200
+    key = scans.report_of(store, van, scan_id).report.unit("Level unit").key
+    form = {"unit-0": key, "part-0": "A14", "then": "save"}
+    assert client.post(f"/jobs/van/scan/{scan_id}/table", data=form).status_code == 303
+
+
 def test_a_job_without_a_circuit_says_that_one_is_needed(client, store):
     jobs.open_job(store, Intake(), who="Ada", job_id="van")
     scan_id = paste(client, ARRIVAL)

@@ -46,7 +46,7 @@ class ComparePage:
 
 @dataclass(frozen=True)
 class CausePage:
-    """One cause for many. ``table``: of the chosen report, None without report or circuit."""
+    """One cause for many. ``table``: of the chosen report, None without report or circuit; ``left_out``: of it."""
 
     job: Job
     kept: Sequence[KeptReport]
@@ -56,6 +56,7 @@ class CausePage:
     causes: Causes | None
     cautions: Sequence[str]
     problem: str = ""
+    left_out: str = ""
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
@@ -12,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.jobs import JobStore, scan_evidence, scans
 from halfsplit.jobs.causes import causes_of
+from halfsplit.jobs.scan_evidence import Table
 from halfsplit.jobs.scans import KeptReport
 from halfsplit.web.forms import fields, files_of
 from halfsplit.web.pages.access import Form, Reader, Store, Technician
@@ -19,7 +21,8 @@ from halfsplit.web.rendering import render
 from halfsplit.web.scan_contexts import CausePage, ComparePage, ScansPage
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan")
-MOST_CODES = 500
+MOST_UNITS, MOST_CODES = 150, 150
+"""Rows of the table of units and codes: a form of more fields is refused by the server."""
 
 
 @router.get("")
@@ -166,8 +169,9 @@ def _cause_page(store: JobStore, job_id: str, report: str, problem: str = "") ->
     job, kept = store.job(job_id), scans.kept_reports(store, job_id)
     shown = next((one for one in kept if one.scan_id == report), None)
     shown = shown or next((one for one in kept if one.moment == "arrival"), kept[0] if kept else None)
-    table = scan_evidence.table_of(store, job_id, shown.scan_id) if shown else None
-    codes = table.codes if table else ()
+    whole = scan_evidence.table_of(store, job_id, shown.scan_id) if shown else None
+    codes = whole.codes if whole else ()
+    table, left_out = _as_shown(whole) if whole else (None, "")
     return CausePage(
         job,
         kept,
@@ -177,7 +181,22 @@ def _cause_page(store: JobStore, job_id: str, report: str, problem: str = "") ->
         causes_of(store, job_id),
         tuple(dict.fromkeys(code.caution for code in codes if code.caution)),
         problem,
+        left_out,
     )
+
+
+def _as_shown(table: Table) -> tuple[Table, str]:
+    """The rows that fit into the form, those in the circuit first, and how many are not shown."""
+    units = sorted(table.units, key=lambda unit: not unit.part)
+    parts = {unit.key for unit in table.units if unit.part}
+    codes = [code for code in table.codes if code.key in parts]
+    left = [
+        (len(table.codes) - len(codes), "codes of units that are not in this circuit"),
+        (max(len(codes) - MOST_CODES, 0), "more codes"),
+        (max(len(units) - MOST_UNITS, 0), "more units"),
+    ]
+    words = ", ".join(f"{count} {what}" for count, what in left if count)
+    return replace(table, units=tuple(units[:MOST_UNITS]), codes=tuple(codes[:MOST_CODES])), words
 
 
 @router.post("/{scan_id}/table")
@@ -185,7 +204,7 @@ def set_table(
     request: Request, job_id: str, scan_id: str, store: Store, person: Technician, form: Form
 ) -> Response:
     """Keep the table of units and codes; with ``then=tell`` the report becomes evidence by it."""
-    units = {form[f"unit-{n}"]: form.get(f"part-{n}", "") for n in range(MOST_CODES) if form.get(f"unit-{n}")}
+    units = {form[f"unit-{n}"]: form.get(f"part-{n}", "") for n in range(MOST_UNITS) if form.get(f"unit-{n}")}
     codes = [
         {
             "unit": form[f"of-{n}"],
