@@ -109,6 +109,11 @@ def test_a_bad_feed_joint_leads_the_suspects_and_strike_out_takes_it_back(client
         "probe slipped",
         "probe slipped",
     ]
+    by = next(line.struck_by for line in view.evidence if line.entry_id == "e-2")
+    assert f"/jobs/lamp/evidence/{by}/strike" in client.get("/jobs/lamp").text
+    client.post(f"/jobs/lamp/evidence/{by}/strike", data={"reason": "it was right after all"})
+    again = {line.entry_id: line.struck for line in jobs.bench_view(store, job).evidence}
+    assert (again["e-1"], again["e-2"]) == ("probe slipped", "")
 
 
 def test_what_cannot_be_done_is_not_proposed_again(client, store, job):

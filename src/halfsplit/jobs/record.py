@@ -18,8 +18,10 @@ from halfsplit.store import Attachment, EvidenceEntry, struck_ids
 def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -> tuple[EvidenceLine, ...]:
     """The record, the latest first. ``odd``: id of the reading that fits nothing that is believed."""
     circuit = bench.checked.circuit if bench.checked else None
-    reasons = {entry.strikes: entry.reason for entry in bench.entries if entry.strikes}
     struck = struck_ids(bench.entries)
+    strikes = {
+        entry.strikes: entry for entry in bench.entries if entry.strikes and entry.entry_id not in struck
+    }
     by_id = {one.attachment_id: one for one in attachments}
     refused = bench.told.refused if bench.told else {}
     readings = bench.told.readings if bench.told else {}
@@ -40,13 +42,14 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
                 entry.who,
                 entry.instrument,
                 entry.present,
-                reasons.get(entry.entry_id, "") if entry.entry_id in struck else "",
+                strikes[entry.entry_id].reason if entry.entry_id in strikes else "",
                 refused.get(entry.entry_id, ""),
                 reading is not None and reading.id == odd,
                 tuple(one for one in shown if one.kind != "capture"),
                 bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
                 _place(entry),
                 tuple(one for one in shown if one.kind == "capture"),
+                strikes[entry.entry_id].entry_id if entry.entry_id in strikes else "",
             )
         )
     return tuple(reversed(lines))

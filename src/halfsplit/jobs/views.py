@@ -89,7 +89,8 @@ class FindingCard:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """One entry of the record. ``struck``: the reason, or ''. ``aside``: why it does not count, or ''.
+    """One entry of the record. ``struck``: the reason, or ''; ``struck_by``: the entry that strikes it out.
+    ``aside``: why it does not count, or ''.
 
     ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a reading, to make it again.
     ``captures``: the recordings that it was measured from.
@@ -110,6 +111,7 @@ class EvidenceLine:
     unseen: str = ""
     place: Mapping[str, Any] | None = None
     captures: tuple[Attachment, ...] = ()
+    struck_by: str = ""
 
 
 @dataclass(frozen=True)
