@@ -189,3 +189,53 @@ def test_the_drawing_is_written_where_asked(tmp_path) -> None:
     capture = start()
     drawn = plot_svg(capture, (), tmp_path / "out.svg")
     assert (tmp_path / "out.svg").read_bytes() == drawn
+
+
+ODD = {
+    "nothing": np.zeros(0),
+    "one": np.ones(1),
+    "two": np.array([0.0, 1.0]),
+    "eight": np.arange(8.0),
+    "no numbers": np.full(3000, np.nan),
+    "infinite": np.where(np.arange(3000) % 7, 1.0, np.inf),
+    "constant": np.full(3000, 12.0),
+    "huge": np.where(np.arange(3000) % 50 < 25, 3e38, -3e38),
+    "one step": np.repeat([0.0, 5.0], 1500),
+    "one spike": np.where(np.arange(3000) == 1500, 400.0, 0.0),
+    "gaps": np.where(np.arange(3000) % 100, np.where(np.arange(3000) % 50 < 25, 12.0, 0.0), np.nan),
+    "truth": np.arange(3000) % 3 == 0,
+}
+BASES = {
+    "even": {"rate": 1e3},
+    "slow": {"rate": 0.1},
+    "fast": {"rate": 1e9},
+    "none": {},
+    "uneven": {"step": 1e-3},
+    "edges": {"step": 1e-3, "edges": True},
+    "standing": {"step": 0.0, "edges": True},
+}
+
+
+@pytest.mark.filterwarnings("ignore::RuntimeWarning")
+@pytest.mark.parametrize("base", BASES)
+@pytest.mark.parametrize("odd", ODD)
+def test_no_trace_of_any_role_ends_in_anything_but_an_answer(odd: str, base: str) -> None:
+    """Whatever a file holds: a result, or an error of ours that says what is wrong."""
+    options = dict(BASES[base])
+    if "step" in options:
+        options["times"] = np.arange(ODD[odd].size) * options.pop("step")
+    capture = Capture((Channel("a", ODD[odd], **options),))
+    for role in ROLES:
+        for result in analyse(capture, {"a": role}, Setup(cylinders=4)):
+            assert result.describe()
+            json.dumps(results_dict((result,)), allow_nan=False)
+
+
+def test_a_start_at_a_million_samples_a_second_is_measured_as_at_two_thousand() -> None:
+    slow = analyse(start(), {"B": "starter current"}, Setup(cylinders=4))
+    trace = start()["B"]
+    fast = replace(trace, raw=np.repeat(trace.raw, 50), rate=2000.0 * 50)
+    quick = analyse(Capture((fast,)), {"B": "starter current"}, Setup(cylinders=4))
+    for one, other in zip(slow, quick, strict=True):
+        assert one.verdict == other.verdict
+        assert other["cranking speed"].value == pytest.approx(one["cranking speed"].value, rel=0.005)

@@ -13,6 +13,7 @@ from halfsplit import jobs
 from halfsplit.jobs import capture_evidence as evidence
 from halfsplit.jobs import captures
 from halfsplit.jobs.captures import CaptureSettings
+from tests.capture.signals.wheel import hall, teeth, turns_of
 
 CAPTURES = "/jobs/lamp/captures"
 
@@ -422,6 +423,25 @@ def test_a_picture_with_a_reference_behind(client, store, capture):
     form = {"begin": "0", "end": "4", "behind": f"lamp/{other.attachment_id}", "shift": "0.2"}
     assert client.post(f"{CAPTURES}/{capture}/snapshot", data=form).status_code == 303
     assert client.get(f"{CAPTURES}/{capture}/picture.png").content.startswith(b"\x89PNG")
+
+
+def test_crank_and_cam_are_compared_with_the_known_good_capture_behind(client, store, job):
+    def wheels(late: float) -> bytes:
+        clock = np.arange(40_000) / 20_000
+        angle, _ = turns_of(clock, 800.0)
+        cam = hall(angle / 2 - late / 720, [0.1, 0.35, 0.7], 0.1)
+        return text({"crank (V)": hall(angle, teeth(60, 58, 59).tolist(), 1 / 60), "cam (V)": cam}, 20_000)
+
+    for name, late in (("good", 0.0), ("late", 8.0)):
+        captures.add_capture(
+            store, job, io.BytesIO(wheels(late)), name=f"{name}.csv", who="Ada", attachment_id=name
+        )
+    fields = {"role-0": "crank", "role-1": "cam", "path": "feed", "reference": "lamp/good"}
+    assert client.post(f"{CAPTURES}/late/analysis", data=fields).status_code == 303
+    view = captures.capture_view(store, job, "late")
+    shift = next(one for one in view.results[0]["quantities"] if one["name"] == "cam shift")
+    assert shift["value"] == pytest.approx(8.0, abs=0.5)
+    assert "known good recording behind" in client.get(f"{CAPTURES}/late").text
 
 
 def test_captures_of_another_job_can_lie_behind_by_its_number(client, store, capture):

@@ -113,6 +113,7 @@ def _starting(named: Named, setup: Setup) -> Sequence[Result]:
 
 def _cranking(named: Named, setup: Setup) -> Sequence[Result]:
     def run(arrays: Mapping[str, Floats], rate: float) -> Result:
+        arrays, rate = _slower(arrays, rate)
         return cranking(
             arrays.get("battery volts"),
             arrays.get("starter current"),
@@ -131,6 +132,7 @@ def _compression(named: Named, setup: Setup) -> Sequence[Result]:
     role = "starter current" if "starter current" in named else "battery volts"
 
     def run(arrays: Mapping[str, Floats], rate: float) -> Result:
+        arrays, rate = _slower(arrays, rate)
         return relative_compression(
             arrays[role],
             rate,
@@ -143,6 +145,18 @@ def _compression(named: Named, setup: Setup) -> Sequence[Result]:
         )
 
     return [_sampled(named, (role,), "relative compression", run)]
+
+
+def _slower(arrays: Mapping[str, Floats], rate: float) -> tuple[Mapping[str, Floats], float]:
+    """Means over whole samples down to some 20 kS/s: a starter's ripple has no more, and its spectrum is cheap then."""
+    width = int(rate / _ENOUGH)
+    if width < 2:
+        return arrays, rate
+    means = {
+        role: values[: values.size // width * width].reshape(-1, width).mean(axis=1)
+        for role, values in arrays.items()
+    }
+    return means, rate / width
 
 
 def _pulses(named: Named, start: float) -> Floats | None:
@@ -196,7 +210,7 @@ def _coil(named: Named, setup: Setup) -> Sequence[Result]:
 
 def _crank(named: Named, setup: Setup) -> Sequence[Result]:
     """Edges keep the capture's time, so these marks need no shift. A cam alone is measured as the wheel it is."""
-    crank = named.get("crank") or named["cam"]
+    crank = named["crank"] if "crank" in named else named["cam"]
     try:
         signal = _edges(crank)
         cam = _edges(named["cam"]) if "crank" in named and "cam" in named else None
@@ -214,18 +228,30 @@ def _edges(channel: Channel) -> Edges:
     if not channel.has_time:
         raise CannotTell(_NO_TIME.format(channel.name))
     if channel.edges:
+        _least_step(channel)
         return level_edges(channel.clock(), channel.values())
     (values,), rate, start = _together([channel])
     found = sensor_edges(values, rate)
     return Edges(found.times + start, found.rising, found.starts_high)
 
 
+def _least_step(channel: Channel) -> float:
+    """Seconds between the two closest changes of a record of edges. Raises `CannotTell` where there are no two."""
+    steps = np.diff(channel.clock())
+    steps = steps[steps > 0]
+    if not steps.size:
+        raise CannotTell(f"channel {channel.name!r} holds no two changes")
+    return float(steps.min())
+
+
 def _duty(named: Named, setup: Setup) -> Sequence[Result]:
     channel = named["switched signal"]
     if channel.edges:
-        clock = channel.clock()
-        step = float(np.diff(clock).min()) / 20
-        return [duty_edges(level_edges(clock, channel.values()), max(step, 1e-9))]
+        try:
+            step = _least_step(channel) / 20
+        except CannotTell as because:
+            return [DutyResult(verdict="cannot tell", reason=because.message)]
+        return [duty_edges(level_edges(channel.clock(), channel.values()), max(step, 1e-9))]
     return [
         _sampled(
             named, ("switched signal",), DutyResult.analysis, lambda a, r: duty_cycle(a["switched signal"], r)
@@ -270,12 +296,18 @@ def _logic(channel: Channel, run: Callable[[Edges, int, float], R], kind: type[R
     if not channel.has_time:
         return kind(verdict="cannot tell", reason=_NO_TIME.format(channel.name))
     if channel.edges:
+        try:
+            rate = 20.0 / _least_step(channel)
+        except CannotTell as because:
+            return kind(verdict="cannot tell", reason=because.message)
         clock = channel.clock() - channel.clock()[0]
-        rate = 20.0 / float(np.diff(clock)[np.diff(clock) > 0].min())
         return _moved(
             run(level_edges(clock, channel.values()), int(clock[-1] * rate) + 1, rate), channel.clock()[0]
         )
-    (values,), rate, start = _together([channel])
+    try:
+        (values,), rate, start = _together([channel])
+    except CannotTell as because:
+        return kind(verdict="cannot tell", reason=because.message)
     levels = two_levels(values)
     if levels is None:
         low, high = float(values.min()), float(values.max())
@@ -286,6 +318,9 @@ def _logic(channel: Channel, run: Callable[[Edges, int, float], R], kind: type[R
         wall = (levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
     return _moved(run(edges(values, rate, *wall), values.size, rate), start)
 
+
+_ENOUGH: Final = 20_000.0
+"""Samples a second for what a starter does."""
 
 _NO_TIME: Final = "channel {!r} has no time base: give its sample rate"
 
@@ -322,6 +357,9 @@ def _together(channels: Sequence[Channel]) -> tuple[list[Floats], float, float]:
     Channels of one even time base are taken as they are; others are brought to the fastest of the rates over their
     common time, by straight lines between samples.
     """
+    empty = next((channel.name for channel in channels if not len(channel)), None)
+    if empty is not None:
+        raise CannotTell(f"channel {empty!r} holds no sample here")
     first = channels[0]
     base = {(channel.rate, channel.start, len(channel)) for channel in channels}
     if first.rate and len(base) == 1:

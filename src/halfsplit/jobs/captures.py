@@ -16,6 +16,7 @@ from typing import IO, Any, Final
 import halfsplit
 from halfsplit.capture import ROLES, Capture, Quantity, Result, Setup, analyse, results_dict, suggested_roles
 from halfsplit.capture.channel import Channel
+from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.capture.storage import load, save
 from halfsplit.errors import InputError, NotFoundError
@@ -37,7 +38,8 @@ PATH_NAMES: Final = tuple(PATHS)
 class CaptureSettings:
     """What the technician says of a capture. ``roles``, ``scale`` (gain and unit) go by the channels' names.
 
-    ``span``: seconds from and to which is measured, None for all. ``path``: of a voltage drop.
+    ``span``: seconds from and to which is measured, None for all. ``path``: of a voltage drop. ``reference``: a known
+    good capture as JOB/CAPTURE, against which crank and cam are compared; '' for none.
     """
 
     roles: Mapping[str, str] = field(default_factory=dict)
@@ -48,6 +50,7 @@ class CaptureSettings:
     celsius: float | None = None
     path: str = "feed"
     span: tuple[float, float] | None = None
+    reference: str = ""
 
     def to_json(self) -> dict[str, Any]:
         """For the record of what was shown."""
@@ -60,6 +63,7 @@ class CaptureSettings:
             "celsius": self.celsius,
             "path": self.path,
             "span": list(self.span) if self.span else None,
+            "reference": self.reference,
         }
 
 
@@ -74,6 +78,7 @@ def _from_json(said: Mapping[str, Any]) -> CaptureSettings:
         celsius=said.get("celsius"),
         path=str(said.get("path") or "feed"),
         span=(float(span[0]), float(span[1])) if span else None,
+        reference=str(said.get("reference") or ""),
     )
 
 
@@ -326,6 +331,7 @@ def analyse_capture(
         firing_order=settings.firing_order,
         celsius=settings.celsius,
         path=settings.path,
+        reference=_reference(store, settings.reference),
     )
     results = analyse(found, settings.roles, setup)
     document = {
@@ -346,6 +352,22 @@ def analyse_capture(
         ),
     )
     return results
+
+
+def _reference(store: JobStore, reference: str) -> CrankCamResult | None:
+    """What crank and cam of the known good capture are like; None where it shows neither or there is none."""
+    job_id, _, capture_id = reference.partition("/")
+    if not capture_id:
+        return None
+    settings = settings_of(store, job_id, capture_id)
+    roles = {name: role for name, role in settings.roles.items() if role in ("crank", "cam")}
+    if "crank" not in roles.values():
+        return None
+    found = opened(store, kept_capture(store, job_id, capture_id), settings)
+    if max(len(found[name]) for name in roles) > MOST_SAMPLES:
+        return None
+    good = analyse(found, roles)
+    return next((one for one in good if isinstance(one, CrankCamResult) and one.wheel), None)
 
 
 def _checked(settings: CaptureSettings) -> CaptureSettings:

@@ -97,7 +97,7 @@ def _silent(first: Line, second: Line, high: Floats, low: Floats) -> str | None:
     if max(first.high - first.low, second.high - second.low) < 0.1:
         return None
     calm = [smooth(thinned(wire), 5) for wire in (high, low)]  # noise is each line's own
-    alike = float(np.corrcoef(*calm)[0, 1])
+    alike = float(np.corrcoef(calm[0], calm[1])[0, 1])
     if alike > 0.8 and abs(first.rest - second.rest) < _TOGETHER and first.rest > 1.0:
         return "the two lines are together: they move by less than half a volt, and alike"
     return None

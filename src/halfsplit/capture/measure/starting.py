@@ -115,6 +115,8 @@ def rhythm(signal: Floats, rate: float, cylinders: int | None) -> Rhythm:
     even = smooth(signal, int(rate / (4 * most)))
     slow = smooth(even, int(2.0 * rate / least))
     frequency = _strongest(even - slow, rate, least, most)
+    if not frequency > 0:
+        raise CannotTell("the trace shows no ripple that repeats: no compressions are seen in it")
     waves = (cylinders or 1) if signal.size > 1.6 * (cylinders or 1) * rate / frequency else 1
     period, likeness = _sharpened(even - slow, rate, waves / frequency)
     if likeness < 0.25:

@@ -106,6 +106,7 @@ def _page(  # noqa: PLR0913 - one page, many reasons to show it
     view = captures.capture_view(store, job_id, capture_id)
     others, trouble = _others(store, job_id, capture_id, other_job)
     reference = None
+    behind = behind or view.settings.reference
     if behind:
         reference, trouble = _behind(store, behind, trouble)
     width = (view.stop - view.start) / 3
@@ -204,6 +205,7 @@ def _fields(view: CaptureView) -> dict[str, str]:
         "celsius": "" if settings.celsius is None else f"{settings.celsius:g}",
         "path": settings.path,
         "span": "between" if settings.span else "all",
+        "reference": settings.reference,
     }
 
 
@@ -247,6 +249,7 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
         celsius,
         form.get("path", ""),
         span,
+        form.get("reference", "")[:200],
     )
 
 
