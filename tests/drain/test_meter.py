@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit.drain.meter import Meter, MeterError, as_log, sample
+from halfsplit.drain import read_log
+from halfsplit.drain.meter import Meter, MeterError, as_log, record, sample
 from halfsplit.errors import InputError
 
 SIMULATED = """\
@@ -104,3 +105,26 @@ def test_an_interval_of_nothing_is_told(backend: str) -> None:
         pytest.raises(InputError, match="0 s between"),
     ):
         next(sample(meter, 0))
+
+
+def test_a_log_is_recorded_reading_by_reading_and_read_back(backend: str, tmp_path: Path) -> None:
+    clock, path = Clock(), tmp_path / "new.csv"
+    with Meter("TCPIP0::192.0.2.7::5025::SOCKET", backend) as meter:
+        assert record(meter, path, 2.0, 120.0, clock=clock, sleep=clock.sleep) == 61
+        with pytest.raises(InputError, match="is there already"):
+            record(meter, path, 2.0, 120.0, clock=clock, sleep=clock.sleep)
+    log = read_log(path)
+    assert log.amps == pytest.approx(0.0231)
+    assert log.step == pytest.approx(2.0)
+
+
+def test_what_was_logged_stays_when_it_is_stopped(backend: str, tmp_path: Path) -> None:
+    clock, path = Clock(), tmp_path / "new.csv"
+
+    def stop(one) -> None:
+        if one.seconds >= 10:
+            raise KeyboardInterrupt
+
+    with Meter("TCPIP0::192.0.2.7::5025::SOCKET", backend) as meter:
+        record(meter, path, 1.0, 3600.0, clock=clock, sleep=clock.sleep, progress=stop)
+    assert len(path.read_text().splitlines()) == 12  # a head and eleven readings

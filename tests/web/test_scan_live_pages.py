@@ -64,6 +64,7 @@ def test_a_unit_that_stops_and_garbage_are_told_and_the_rest_is_kept(client, sto
     assert (kept.source, kept.moment) == ("live", "arrival")
     assert [code.name for code in kept.report.unit("Body").codes] == ["B1044-13", "B1045-11"]
     assert any("stopped answering" in one for one in kept.problems)
+    assert set(live_scans.known_addresses(store, van)) == {unit.name for unit in kept.report.units}
     assert "delivers garbage" in client.get("/jobs/van/scan").text
 
 
@@ -126,6 +127,7 @@ def test_the_simulated_vehicle_of_a_job_is_fed_as_its_circuit_says(client, store
     kept = scans.kept_reports(store, van)[0]
     assert {name.split()[0] for name in kept.silent} == {"A11", "A12", "A13", "A14"}
     assert [code.code.failure_type for code in kept.report.units[0].codes] == [0x87] * 4
+    assert live_scans.known_addresses(store, van) == {}  # none of these is a unit of the real vehicle
 
 
 def test_a_simulated_vehicle_without_a_fault_has_no_codes_and_no_silent_unit():

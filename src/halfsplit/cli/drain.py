@@ -10,7 +10,8 @@ import typer
 
 from halfsplit.cli.app import app, example
 from halfsplit.cli.circuit import Json
-from halfsplit.cli.output import put, put_json
+from halfsplit.cli.output import put, put_json, tell
+from halfsplit.errors import InputError
 
 if TYPE_CHECKING:
     from halfsplit.drain import DrainAnalysis
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
 
 @app.command(
     epilog=example(
-        "halfsplit drain night.csv", "halfsplit drain night.csv --instrument shunt --capacity 70 --celsius 5"
+        "halfsplit drain night.csv",
+        "halfsplit drain night.csv --instrument shunt --capacity 70 --celsius 5",
+        "halfsplit drain night.csv --meter TCPIP0::192.0.2.7::5025::SOCKET --hours 10",
     )
 )
 def drain(
@@ -35,13 +38,26 @@ def drain(
     ] = None,
     charge: Annotated[float, typer.Option(min=0, max=100, help="State of charge in per cent.")] = 100.0,
     celsius: Annotated[float, typer.Option(help="Temperature where the vehicle will stand.")] = 20.0,
+    meter: Annotated[
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Log into FILE first, from a meter over SCPI, by its address for pyvisa."
+        ),
+    ] = "",
+    hours: Annotated[float, typer.Option(min=0.01, max=200, help="How long to log, with --meter.")] = 10.0,
     as_json: Json = False,
 ) -> None:
-    """Tell what a log of the parasitic draw shows: level asleep, what wakes it, days until it may not start."""
+    """Tell what a log of the parasitic draw shows: level asleep, what wakes it, days until it may not start.
+
+    With --meter the log is made first, a reading each --interval (a second, if it is not given); Ctrl-C ends it early.
+    """
     from halfsplit.drain import CAUTIONS, INSTRUMENTS, Battery, analyse, days_until_no_start, read_log
 
     if instrument not in INSTRUMENTS:
         raise typer.BadParameter(f"is one of {', '.join(INSTRUMENTS)}", param_hint="--instrument")
+    if meter:
+        _record(file, meter, interval or 1.0, hours)
+        interval = None
     found = analyse(read_log(file, interval=interval, unit=unit or None), INSTRUMENTS[instrument])
     forecast = None
     if capacity is not None:
@@ -56,6 +72,30 @@ def drain(
         *(f"Caution: {one}" for one in CAUTIONS),
     ]
     return put("\n".join(lines))
+
+
+def _record(file: Path, address: str, interval: float, hours: float) -> None:
+    """Make the log: cautions first, then a word each half hour."""
+    from halfsplit.drain import CAUTIONS
+    from halfsplit.drain.meter import Meter, Sample, record
+    from halfsplit.drain.words import amps_words, time_words
+
+    if file.exists():
+        raise InputError(f"{file} is there already", remedy="name another file")
+    for caution in CAUTIONS:
+        tell(f"Caution: {caution}")
+    told = -1
+
+    def progress(one: Sample) -> None:
+        nonlocal told
+        if one.seconds // 1800 > told:
+            told = int(one.seconds // 1800)
+            tell(f"after {time_words(one.seconds)}: {amps_words(one.amps)}")
+
+    with Meter(address) as found:
+        tell(f"{found.identity}: logging into {file} for {hours:g} h")
+        count = record(found, file, interval, hours * 3600, progress=progress)
+    tell(f"{count} readings")
 
 
 def _drain_lines(found: DrainAnalysis) -> Iterator[str]:

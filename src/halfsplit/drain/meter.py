@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -110,6 +111,42 @@ def sample(
         yield Sample(moment, amps)
         count += 1
         sleep(max(0.0, start + count * interval - clock()))
+
+
+HEAD = "seconds,amps\n"
+
+
+def record(
+    meter: Meter,
+    path: Path,
+    interval: float,
+    seconds: float,
+    *,
+    clock: Callable[[], float] = time.monotonic,
+    sleep: Callable[[float], None] = time.sleep,
+    progress: Callable[[Sample], None] = lambda _: None,
+) -> int:
+    """Log into a new file until ``seconds`` are over; each reading is on the disk before the next. Returns how many.
+
+    Ctrl-C ends it early, and what was logged stays. Raises InputError where the file is there already, and MeterError;
+    the readings until then are in the file.
+    """
+    count = 0
+    try:
+        with path.open("x", encoding="utf-8") as file, suppress(KeyboardInterrupt):
+            file.write(HEAD)
+            for one in sample(meter, interval, clock=clock, sleep=sleep):
+                if one.seconds > seconds:
+                    break
+                file.write(f"{one.seconds:.3f},{one.amps:.7g}\n")
+                file.flush()
+                count += 1
+                progress(one)
+    except FileExistsError:
+        raise InputError("is there already", remedy="name another file", where=path.name) from None
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", where=path.name) from error
+    return count
 
 
 def as_log(samples: list[Sample], source: str = "") -> CurrentLog:

@@ -127,10 +127,14 @@ def _channel(
 
 
 def known_addresses(store: JobStore, job_id: str) -> dict[str, Address]:
-    """The units that earlier live scans of the job found: one that is missing now is told as silent."""
+    """The units that earlier live scans of the vehicle found: one that is missing now is told as silent.
+
+    What a simulated vehicle had is no unit of the real one.
+    """
     found: dict[str, Address] = {}
     for kept in kept_reports(store, job_id):
-        found |= _addresses(kept)
+        if not str(kept.live.get("channel", "")).startswith(SIMULATED):
+            found |= _addresses(kept)
     return found
 
 
