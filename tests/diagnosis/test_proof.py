@@ -319,3 +319,16 @@ def test_what_fails_in_a_stage_is_looked_at_before_it_is_suspected_most():
     assert len(failures) == 3
     assert failures <= asked
     assert not any(" + " in name for name in asked)
+
+
+def test_a_sensor_is_sound_at_the_ohms_that_it_has_in_that_state():
+    """A wheel-speed sensor over a tooth is not the one over a gap. (Common practice, no source.)"""
+    circuit = Circuit.parse(pattern("wheel-speed").text)
+    for state in list(circuit.states)[1:]:
+        job = Diagnosis(circuit)
+        job.code("A3", "circuit low", "4", state=state)
+        ((ohms, met),) = requirements(job.situation(), circuit.faults["B2.1 open"])[-1].options
+        assert ohms.quantity == "ohms"
+        sound = Vehicle(circuit, circuit.faults["B1 open"], np.random.default_rng(1), noise=False)
+        assert met(sound.answer(ohms))
+        assert not met(math.inf)

@@ -121,7 +121,8 @@ def _ohms_of(solution: Solution, name: str) -> float:
     network = solution.circuit.network
     names = (name, f"{name} upper", f"{name} lower")
     elements = [network.element_index[one] for one in names if one in network.element_index]
-    return float(sum(1.0 / network.elements[element].conductance for element in elements))
+    # Of the state: a sensor has the ohms of what it senses there.
+    return float(sum(1.0 / solution.system().conductance[element] for element in elements))
 
 
 def _part(case: Case) -> list[Requirement]:
