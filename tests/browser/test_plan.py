@@ -2,6 +2,7 @@
 
 import io
 import os
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -88,13 +89,13 @@ def test_a_plan_from_the_bench_is_worked_out_while_one_waits(open_page, server):
     expect(page.locator("#plan progress")).to_have_count(0)
 
 
-@pytest.mark.parametrize("size", ["tablet", "phone"])
-def test_a_result_leads_to_its_step(open_page, planned, size):
-    page = open_page(size)
-    page.goto("/jobs/lamp/plan")
-    page.locator("#step-1").get_by_role("link", name="step 2").click()
-    expect(page.locator("#step-2")).to_be_in_viewport()
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+def test_a_result_leads_to_its_step(open_page, planned):
+    for size in ("tablet", "phone"):
+        page = open_page(size)
+        page.goto("/jobs/lamp/plan")
+        page.locator("#step-1").get_by_role("link", name="step 2").click()
+        expect(page.locator("#step-2")).to_be_in_viewport()
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
 def test_it_prints_on_a4_with_every_step_whole(open_page, planned):
@@ -112,16 +113,15 @@ def test_it_prints_on_a4_with_every_step_whole(open_page, planned):
     assert not any("Workitoutagain" in text or "Practice" in text for text in texts)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["tablet", "phone"])
-def test_axe_finds_nothing(open_page, planned, size, scheme):
-    page = open_page(size, scheme)
-    page.goto("/jobs/lamp/plan")
-    result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
-    assert [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]] == []
-    links = page.locator(".results a").evaluate_all(
-        "all => all.map(one => one.getBoundingClientRect().height)"
-    )
-    assert min(links) >= 48
-    if SCREENSHOTS:
-        page.screenshot(path=f"{SCREENSHOTS}/plan-{size}-{scheme}.png", full_page=True)
+def test_axe_finds_nothing(open_page, planned):
+    for size, scheme in product(("tablet", "phone"), ("light", "dark")):
+        page = open_page(size, scheme)
+        page.goto("/jobs/lamp/plan")
+        result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
+        assert [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]] == []
+        links = page.locator(".results a").evaluate_all(
+            "all => all.map(one => one.getBoundingClientRect().height)"
+        )
+        assert min(links) >= 48
+        if SCREENSHOTS:
+            page.screenshot(path=f"{SCREENSHOTS}/plan-{size}-{scheme}.png", full_page=True)

@@ -1,13 +1,12 @@
 """Practice in real Chromium: an exercise by taps through a restart of the server to its judged end; axe-core."""
 
 import os
-from datetime import timedelta
+from itertools import product
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit import jobs
 from halfsplit.jobs import JobStore, practising
 from tests.browser.conftest import LAMP
 
@@ -112,35 +111,33 @@ def test_the_end_is_judged_while_one_waits(open_page, server):
     expect(page.get_by_role("heading", name="The best path")).to_be_visible()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["tablet", "phone"])
-def test_axe_finds_nothing_and_nothing_is_cut_off(open_page, server, size, scheme):
+def lower_than_a_finger(page):
+    targets = page.locator("main button:visible, main select:visible, main summary:visible")
+    return targets.evaluate_all(
+        "all => all.filter(one => one.getBoundingClientRect().height < 48).map(one => one.outerHTML.slice(0, 90))"
+    )
+
+
+def test_axe_finds_nothing_and_nothing_is_cut_off(open_page, server):
+    """Both sizes and schemes on one server: it takes longer to start than all pages to load."""
     exercises(server)
-    page = open_page(size, scheme)
     found = {}
-    for path in ("/practice", "/practice/open?how=lamp+55&at=H1.1&unplug=X1", "/practice/over0"):
-        page.goto(path)
-        page.wait_for_load_state("domcontentloaded")
-        result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
-        found[path] = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]]
-        found[path] += [] if no_wider_than_the_screen(page) else ["wider than the screen"]
-        low = page.locator("main button:visible, main select:visible, main summary:visible").evaluate_all(
-            "all => all.filter(one => one.getBoundingClientRect().height < 48).map(one => one.outerHTML.slice(0, 90))"
-        )
-        found[path] += [f"lower than a finger: {one}" for one in low]
-        if SCREENSHOTS:
-            name = path.partition("?")[0].strip("/").replace("/", "-")
-            page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
-    assert {path: what for path, what in found.items() if what} == {}
-
-
-def test_results_are_plotted_and_the_plot_is_seen_in_the_dark(open_page, server):
-    exercises(server)
-    with store_of(server) as store:
-        for one in store.practices.of("bench"):
-            assert one.ended_at is None or jobs.now() - one.ended_at < timedelta(minutes=5)
-    page = open_page("tablet", "dark")
-    page.goto("/practice")
+    for size, scheme in product(("tablet", "phone"), ("light", "dark")):
+        page = open_page(size, scheme)
+        for path in ("/practice", "/practice/open?how=lamp+55&at=H1.1&unplug=X1", "/practice/over0"):
+            page.goto(path)
+            page.wait_for_load_state("domcontentloaded")
+            result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
+            wrong = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]]
+            wrong += [] if no_wider_than_the_screen(page) else ["wider than the screen"]
+            wrong += [f"lower than a finger: {one}" for one in lower_than_a_finger(page)]
+            if wrong:
+                found[f"{path} {size} {scheme}"] = wrong
+            if SCREENSHOTS:
+                name = path.partition("?")[0].strip("/").replace("/", "-")
+                page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
+    assert found == {}
+    page.goto("/practice")  # in the dark by now
     line = page.locator(".chart .mean").evaluate("one => getComputedStyle(one).stroke")
     paper = page.locator(".card").last.evaluate("one => getComputedStyle(one).backgroundColor")
     text = page.locator(".chart .tick").first.evaluate("one => getComputedStyle(one).fill")

@@ -25,23 +25,16 @@ def test_a_fault_that_is_named_ends_the_exercise_and_is_scored(run, circuit):
     assert "Ada" not in run("practice", "--scores", "--person", "Ben")[1]
 
 
-def test_giving_up_tells_the_cause_and_ends_with_1(run, circuit):
-    code, out, _ = run("practice", circuit, "--seed", 3, typed=f"r\ns\n{VOLTS}n\nS1\ng\n")
+def test_giving_up_tells_the_cause_what_was_wasted_and_ends_with_1(run, circuit):
+    wasted = "m\nworks\nH1\noff\n\n"
+    code, out, _ = run("practice", circuit, "--seed", 3, typed=f"r\ns\n{wasted}n\nX99\nn\nS1\ng\n")
     assert code == 1
-    assert "It is not S1. The customer pays for a part that was good (25 points)." in out
-    assert "\n0 points: " in out
-
-
-def test_what_is_not_in_the_circuit_is_not_counted(run, circuit):
-    out = run("practice", circuit, "--seed", 3, typed=f"{VOLTS}n\nX99\ng\n")[1]
     assert "there is nothing called 'X99' in this circuit; it was not counted" in out
-    assert "; 0 hints, 0 named in error." in out
-
-
-def test_a_wasted_test_is_told_with_what_its_minutes_could_have_told(run, circuit):
-    out = run("practice", circuit, "--seed", 3, typed="m\nworks\nH1\noff\n\ng\n")[1]
+    assert "It is not S1. The customer pays for a part that was good (25 points)." in out
     assert " bit could be had in " in out
     assert " would lead" in out
+    assert "\n0 points: " in out
+    assert "; 0 hints, 1 named in error." in out
 
 
 def test_nothing_measured_is_nothing_scored(run, circuit):
