@@ -89,11 +89,11 @@ class FindingCard:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """One entry of the record. ``struck``: the reason, or ''; ``struck_by``: the entry that strikes it out.
-    ``aside``: why it does not count, or ''.
+    """One entry of the record.
 
-    ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a reading, to make it again.
-    ``captures``: the recordings that it was measured from.
+    ``struck``: the reason for which it does not count, or ''; ``struck_by``: the entry that strikes it out. ``aside``: why
+    it does not count, or ''. ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a reading,
+    to make it again. ``captures``: the recordings that it was measured from.
     """
 
     entry_id: str
