@@ -216,13 +216,21 @@ def calibration_error(done: Sequence[Row]) -> float:
     return sum(abs(told - true) * many for _, told, true, many in bins) / sum(many for *_, many in bins)
 
 
+def _once_a_job(done: Sequence[Row], low: float, high: float) -> str:
+    """Share true where each job counts once, however long it stayed in the bin."""
+    each = [[true for told, true in row["ours"]["shares"] if low <= told < high] for row in done]
+    shares = [float(np.mean(one)) for one in each if one]
+    return f"{np.mean(shares):.1%} of {len(shares)}"
+
+
 def _calibration(done: Sequence[Row]) -> str:
     ends = dict(pairwise(BINS))
     lines = [
-        (f"{low:.0%} to {min(ends[low], 1.0):.0%}", str(many), f"{told:.1%}", f"{true:.1%}")
+        (f"{low:.0%} to {min(ends[low], 1.0):.0%}", str(many), f"{told:.1%}", f"{true:.1%}",
+         _once_a_job(done, low, ends[low]))
         for low, told, true, many in told_and_true(done)
-    ]
-    head = ("the first suspect is told to hold", "times", "on average", "it was the one")
+    ]  # fmt: skip
+    head = ("the first suspect is told to hold", "times", "on average", "it was the one", "each job once")
     return _table(head, lines) + f"\n\nMean error of what is told: {calibration_error(done):.1%}."
 
 
