@@ -86,7 +86,7 @@ def _repaired(store, job_id, vehicle):
     found = jobs.bench_view(store, job_id).finding
     jobs.take(store, job_id, "unplugged", {"what": "H1"}, who=WHO)
     jobs.take(store, job_id, "declined", {"what": "cleaning the ground point on the left as well"}, who=WHO)
-    jobs.take(store, job_id, "repair", {"what": found.repair_words, "part": found.part}, who=WHO)
+    jobs.take(store, job_id, "repair", {"what": found.repair_done, "part": found.part}, who=WHO)
     store.set_state(job_id, "repaired", who=WHO, at=jobs.now())
     vehicle.repair(vehicle.fault.part)
     for check in jobs.bench_view(store, job_id).checks:

@@ -50,7 +50,7 @@ def test_the_record_tells_what_is_disputed(told):
 def test_the_cause_stands_apart_from_its_consequence_in_plain_words(told):
     assert told.finding.cause == "Ground point behind the right rear lamp (E5): poor connection"
     assert "Brake lamp, right (H2), in state “brake”: works weakly" in told.finding.consequence
-    assert told.correction == "Clean and tighten the ground point behind the right rear lamp (E5)"
+    assert told.correction == "Cleaned and tightened the ground point behind the right rear lamp (E5)"
 
 
 def test_before_is_as_the_vehicle_came_not_as_it_was_with_a_bridge(told):

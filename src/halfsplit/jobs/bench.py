@@ -21,7 +21,7 @@ from halfsplit.jobs.circuits import loads_of
 from halfsplit.jobs.costs import costs_of
 from halfsplit.jobs.memory import PROGRESS, Bench, at_bench
 from halfsplit.jobs.places import check_place, from_json, key_of, to_json
-from halfsplit.jobs.plain import cause_words, repair_words
+from halfsplit.jobs.plain import cause_words, done_words, repair_words
 from halfsplit.jobs.record import lines_of
 from halfsplit.jobs.replay import REPAIR, first_state
 from halfsplit.jobs.tests import test_card, unit_of, words_of
@@ -172,6 +172,7 @@ def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
         found.verify,
         cause_words(found.cause, circuit),
         repair_words(found.cause, circuit) or found.repair,
+        done_words(repair_words(found.cause, circuit) or found.repair),
     )
 
 

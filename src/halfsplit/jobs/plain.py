@@ -129,6 +129,26 @@ def repair_words(name: str, circuit: Circuit) -> str:
     return plain[:1].upper() + plain[1:]
 
 
+DONE = (
+    ("Clean and tighten", "Cleaned and tightened"),
+    ("Dry and repair", "Dried and repaired"),
+    ("Repair", "Repaired"),
+    ("Replace", "Replaced"),
+)
+
+
+def done_words(repair: str) -> str:
+    """What is to be done, as done.
+
+    >>> done_words("Replace the rear wiper motor (M9)")
+    'Replaced the rear wiper motor (M9)'
+    """
+    for ask, done in DONE:
+        if repair.startswith(f"{ask} "):
+            return done + repair[len(ask) :]
+    return repair
+
+
 # What was done and seen
 
 

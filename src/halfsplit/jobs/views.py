@@ -72,7 +72,7 @@ class SuspectCard:
 class FindingCard:
     """What was found. ``missing``: what proof lacks; ``verify``: to be seen after the repair.
 
-    ``words`` and ``repair_words``: cause and repair as a customer would understand them.
+    ``words`` and ``repair_words``: cause and repair as a customer would understand them; ``repair_done``: once made.
     """
 
     cause: str
@@ -85,15 +85,16 @@ class FindingCard:
     verify: tuple[str, ...]
     words: str
     repair_words: str
+    repair_done: str
 
 
 @dataclass(frozen=True)
 class EvidenceLine:
     """One entry of the record.
 
-    ``struck``: the reason for which it does not count, or ''; ``struck_by``: the entry that strikes it out. ``aside``: why
-    it does not count, or ''. ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a reading,
-    to make it again. ``captures``: the recordings that it was measured from.
+    ``struck``: the reason for which it does not count, or ''; ``struck_by``: the entry that strikes it out. ``aside``:
+    why it does not count, or ''. ``unseen``: what a good reading there could not have seen, or ''. ``place``: of a
+    reading, to make it again. ``captures``: the recordings that it was measured from.
     """
 
     entry_id: str
