@@ -125,6 +125,7 @@ def main(arguments: list[str]) -> int:
                 rows.append(row)
                 print(time.strftime("%H:%M:%S"), choice_report.one_line(row), file=sys.stderr, flush=True)
     mine = [row for row in rows if row["circuit"] in names and row["seed"] == given.seed]
+    mine.sort(key=lambda row: (names.index(row["circuit"]), row["number"]))
     if given.plot:
         choice_report.plot(mine, given.plot)
     print(choice_report.tables(mine))
