@@ -77,6 +77,11 @@ def test_every_difficulty_of_a_pattern_can_be_begun(client, store, difficulty):
     assert ("both have to be named" in page) == (difficulty == "pair")
 
 
+def test_patterns_without_a_load_are_not_offered_since_no_customer_would_notice(client):
+    offered = set(re.findall(r'value="pattern:([^"]+)"', client.get("/practice").text))
+    assert {one.name for one in jobs.samples("pattern")} - offered == {"pedal-sensor", "wheel-speed"}
+
+
 def test_a_test_is_priced_before_it_is_made_and_counted_once(client, store, begun):
     page = told(client.get("/practice/p1", params=VOLTS))
     assert "measure volts from H1.1 to battery negative post" in page

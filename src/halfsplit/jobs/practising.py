@@ -5,6 +5,7 @@ What is hidden lies in the store and in this program's memory; no view holds it 
 
 from __future__ import annotations
 
+import re
 import secrets
 import threading
 from collections import OrderedDict
@@ -14,9 +15,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 from weakref import WeakKeyDictionary
 
+from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
-from halfsplit.jobs.circuits import check_text, sample
+from halfsplit.jobs.circuits import Sample, check_text, sample, samples
 from halfsplit.jobs.places import from_json
 from halfsplit.jobs.practice_record import hidden_json, path_json, revived, taken_json, worth_json
 from halfsplit.jobs.verbs import LONGEST_CIRCUIT, new_id, now
@@ -30,6 +32,7 @@ KEPT = 8
 """Exercises that are kept in memory, the latest used."""
 LONGEST_NAME = 100
 PRACTICE = "practice"
+_A_LOAD = re.compile(rf"^\s*(?:{'|'.join(LOADS)})\s", re.MULTILINE)
 
 
 @dataclass
@@ -78,6 +81,11 @@ def begin_practice(
         record={"hidden": hidden_json(exercise.hidden), "acts": []},
     )
     return store.practices.begin(begun)
+
+
+def to_practise_on(kind: str) -> tuple[Sample, ...]:
+    """The patterns (or demos) in which a customer notices something: those with a load."""
+    return tuple(one for one in samples(kind) if _A_LOAD.search(one.text))
 
 
 def practice_text(store: JobStore, source: str, pasted: str = "") -> str:
@@ -271,4 +279,5 @@ __all__ = [
     "name_cause",
     "practice_of",
     "practice_text",
+    "to_practise_on",
 ]

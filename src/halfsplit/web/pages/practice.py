@@ -49,8 +49,8 @@ def _choice(store: JobStore, name: str, typed: Mapping[str, str], problem: str =
     open_jobs = [one for one in store.list_jobs("", limit=OPEN_JOBS) if store.circuit(one.job_id) is not None]
     return PracticePage(
         practice_views.results(store, name),
-        jobs.samples("pattern"),
-        jobs.samples("demo"),
+        practising.to_practise_on("pattern"),
+        practising.to_practise_on("demo"),
         open_jobs,
         DIFFICULTIES,
         {
