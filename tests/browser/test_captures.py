@@ -128,6 +128,7 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
     }
     file.write_bytes(text(columns, 2000).getvalue())
     page = open_page()
+    page.set_default_timeout(60_000)  # the server weighs the demo's suspects for its first page
     page.goto("/jobs/demo")
     before = shares(page)
     assert before["X40.5"] > 10
@@ -138,15 +139,15 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
     page.locator("select[name=role-1]").select_option("load current")
     page.locator("select[name=path]").select_option("connector")
     page.get_by_role("button", name="Measure", exact=True).click()
-    expect(page.locator("#results")).to_contain_text("within 0.1 V for a connector")
+    expect(page.locator("#results")).to_contain_text("within 0.1 V for a connector", timeout=60_000)
     expect(page.locator(".answer .ask").first).to_have_text(test.sentence)
     if SCREENSHOTS:
         page.screenshot(path=f"{SCREENSHOTS}/captures-suggested.png", full_page=True)
     page.get_by_role("button", name=re.compile(r"Record 4\.5\d* mV")).click()
-    expect(page.locator(".kept")).to_contain_text("In the record: ")
+    expect(page.locator(".kept")).to_contain_text("In the record: ", timeout=60_000)
     expect(page.locator(".kept")).to_contain_text("Suspects now: E5")
     page.get_by_role("link", name="To the bench").click()
-    expect(page.locator("#evidence .value").first).to_have_text(re.compile(r"4\.5\d* mV"))
+    expect(page.locator("#evidence .value").first).to_have_text(re.compile(r"4\.5\d* mV"), timeout=60_000)
     expect(page.locator("#evidence .line").first).to_contain_text("recorded in tail lamp.csv")
     after = shares(page)
     assert after.get("X40.5", 0) < before["X40.5"] / 3
