@@ -342,7 +342,7 @@ def plot(rows: Sequence[Row], path: Path) -> None:
     other.set(xlim=(0, 1.1), ylim=(0, 1.05))
     other.set(xlabel="told of the first suspect", ylabel="share of the times it was the one")
     path.parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(path, format="svg", metadata={"Date": None})
+    figure.savefig(path, format="svg", metadata={"Date": None, "Creator": None})
     plt.close(figure)
 
 
