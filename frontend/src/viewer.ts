@@ -110,12 +110,16 @@ class Viewer {
       lane.scale(this.reach.from, this.reach.to);
       lane.place(this.cursors);
     }
-    const unit = this.told.channels[0]?.time ? "s" : "";
-    this.one("[data-span]").textContent = `${told(this.reach.width, unit)} in view, from ${told(this.reach.from, unit)}`;
+    this.one("[data-span]").textContent = this.inView() + (this.root.dataset["ready"] ? "" : "; the samples are on their way");
     this.fill("[data-window='0']", this.reach.from);
     this.fill("[data-window='1']", this.reach.to);
     this.fill("[data-channels]", this.lanes.map((lane) => lane.trace.number).join(","));
     this.later("window", SETTLED, (signal) => this.fetch(signal));
+  }
+
+  private inView(): string {
+    const unit = this.told.channels[0]?.time ? "s" : "";
+    return `${told(this.reach.width, unit)} in view, from ${told(this.reach.from, unit)}`;
   }
 
   private async fetch(signal: AbortSignal): Promise<void> {
@@ -133,6 +137,7 @@ class Viewer {
       lane.showBehind(behind.get(lane.trace.label) ?? { x: [], y: [] });
       lane.place(this.cursors);
     }
+    this.one("[data-span]").textContent = this.inView();
     this.root.dataset["ready"] = `${this.reach.from} ${this.reach.to}`;
   }
 
