@@ -251,6 +251,18 @@ def test_a_code_that_the_circuit_cannot_take_is_set_aside_and_the_bench_stands(s
             assert entry.entry_id in bench.told.refused
 
 
+def test_a_unit_that_fell_silent_midway_is_no_evidence_of_either(client, store, van):
+    problems = ["Camera unit: stopped answering while it was read: no answer"]
+    text = "Camera unit\n  does not answer\nLevel unit\n  does not answer\n"
+    kept = scans.keep_report(
+        store, van, text.encode(), name="live", moment="arrival", who="Ada", source="live", problems=problems
+    )
+    told(client, kept.scan_id)
+    readings = [entry.payload["at"] for entry in counting(store, van) if entry.kind == "reading"]
+    assert readings == ["A14"]
+    assert "it answered and then fell silent" in client.get("/jobs/van/scan/cause").text
+
+
 def test_a_report_of_a_thousand_codes_leaves_nothing_out_in_silence(client, store, van):
     lines = [f"Unit {n} of many\n  B1{n:03X}-13 status: 0x2F" for n in range(400)]
     lines += ["Level unit", *(f"  B1{n:03X}-13 status: 0x2F" for n in range(600))]

@@ -29,6 +29,8 @@ from halfsplit.store import EvidenceEntry, JobStore, struck_ids
 LOST = "lost communication"
 FAILURES = tuple(CODE_KINDS)
 NOT_TOLD = ""
+MIDWAY = "stopped answering"
+"""How a live scan begins what it says of a unit that fell silent while it was read."""
 
 FAILURE_OF: Mapping[str, str] = {
     "circuit low": "circuit low",
@@ -54,13 +56,17 @@ COMMON_WORDS = frozenset(
 
 @dataclass(frozen=True)
 class UnitRow:
-    """A unit of the report. ``part``: of the circuit, '' for none; ``set_by``: 'table' or 'suggested'."""
+    """A unit of the report. ``part``: of the circuit, '' for none; ``set_by``: 'table' or 'suggested'.
+
+    ``why``: why it is not told to the bench whether it answers, or ''.
+    """
 
     key: str
     name: str
     answers: bool | None
     part: str
     set_by: str
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -169,10 +175,17 @@ def _unit_rows(kept: KeptReport, table: Mapping[str, str], circuit: Circuit) -> 
     names = {part.name for part in modules}
     for unit in kept.report.units:
         set_part = table.get(unit.key)
-        if set_part is not None and (not set_part or set_part in names):
-            yield UnitRow(unit.key, unit.name, unit.answers, set_part, "table")
-        else:
-            yield UnitRow(unit.key, unit.name, unit.answers, likely_part(unit.name, modules), "suggested")
+        known = set_part is not None and (not set_part or set_part in names)
+        part = set_part if known and set_part is not None else likely_part(unit.name, modules)
+        midway = any(one.startswith(f"{unit.name}: {MIDWAY}") for one in kept.problems)
+        yield UnitRow(
+            unit.key,
+            unit.name,
+            unit.answers,
+            part,
+            "table" if known else "suggested",
+            "it answered and then fell silent: ask again, or wiggle its feed" if midway else "",
+        )
 
 
 def likely_part(name: str, modules: Sequence[Part]) -> str:
@@ -372,7 +385,7 @@ def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
     part_of = {unit.key: unit.part for unit in table.units}
     told: set[str] = set()
     for unit in table.units:
-        if unit.part and unit.answers is not None and unit.part not in told:
+        if unit.part and unit.answers is not None and not unit.why and unit.part not in told:
             told.add(unit.part)
             yield "reading", _answers(unit.part, table.state, answers=unit.answers)
     for code in table.codes:
