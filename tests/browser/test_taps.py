@@ -132,3 +132,16 @@ def test_the_first_test_without_a_circuit_after_a_few_taps(open_page):
     expect(page.locator("#ask")).to_contain_text("M1.")
     expect(page.locator("#ask")).to_contain_text("measure volts")
     assert taps * (TAP + THOUGHT) <= 90
+
+
+def test_a_glove_that_taps_twice_adds_one_part(open_page, server):
+    page = open_page("phone")
+    page.goto("/jobs/lamp/circuit/taps?end=X1.1")
+    with page.expect_response("**/circuit/taps"):
+        page.locator('#taps button[value="add:fuse"]').dblclick()
+    expect(page.locator("#taps.htmx-request")).to_have_count(0)
+    expect(page.locator("#h-chosen")).to_contain_text("F2")
+    expect(page.locator("#taps [role=alert]")).to_have_count(0)
+    with JobStore(f"sqlite:///{server.folder}/jobs.db") as store:
+        circuit = jobs.check_text(store.circuit("lamp").text).circuit
+    assert [name for name in circuit.parts if name.startswith("F")] == ["F1", "F2"]
