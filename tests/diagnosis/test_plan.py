@@ -14,6 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from halfsplit import Circuit, Diagnosis
+from halfsplit.diagnosis import plan as planning
 from halfsplit.diagnosis.plan import Plan, Walk, branch_for, follow, plan
 from halfsplit.diagnosis.plan_words import letters, plan_document, plan_text
 from halfsplit.diagnosis.results import legible, range_words, results, round_reading
@@ -303,3 +304,18 @@ def test_about_nothing_is_nothing(job):
     assert range_words(-math.inf, 0.05, -0.004, measurement) == "under 50 mV (about 0 V)"
     assert range_words(0.05, 12.1, 6.01, measurement) == "50 mV to 12.1 V (about 6 V)"
     assert range_words(12.1, math.inf, 12.52, measurement) == "over 12.1 V (about 12.5 V)"
+
+
+def test_a_test_whose_results_cannot_be_told_apart_on_paper_is_no_step(job, monkeypatch):
+    """Rounded to what a meter shows, all its results may be one: a step that leads to one place only."""
+    real, first = planning.results, job.next_tests(limit=1)[0].measurement
+
+    def blurred(situation, test):
+        told = real(situation, test)
+        return told[:1] if test.measurement == first else told
+
+    monkeypatch.setattr(planning, "results", blurred)
+    made = plan(job, largest=2)
+    assert made.steps
+    assert first not in [step.measurement for step in made.steps]
+    assert all(len(step.branches) > 1 for step in made.steps)

@@ -37,6 +37,8 @@ LARGEST = 30
 """Steps of a plan; five pages or so."""
 CARRIED = 400
 """Hypotheses that are kept worked out in full for all branches."""
+TRIED = 4
+"""Proposals that are looked at where the first tells nothing once its borders are rounded for paper."""
 LEFT = 3
 """Suspects that an unfinished branch tells."""
 ELSEWHERE = ("nothing wrong", "not in this model")
@@ -275,8 +277,8 @@ def _grow(root: _Node, bounds: _Bounds, progress: Callable[[int, int], None] | N
     while waiting and made < bounds.largest:
         _, _, node = heapq.heappop(waiting)
         situation = node.wake()
-        node.test = _next(situation, bounds.found_at)
-        for one, share, after in results(situation, node.test) if node.test else ():
+        node.test, told = _next(situation, bounds.found_at)
+        for one, share, after in told:
             child = _Node(after, node.reach * share, bounds.found_at, node.depth + 1)
             child.rest()
             node.ways.append((one, share, child))
@@ -289,10 +291,17 @@ def _grow(root: _Node, bounds: _Bounds, progress: Callable[[int, int], None] | N
             progress(made, bounds.largest)
 
 
-def _next(situation: Situation, found_at: float) -> Test | None:
-    """The next test that tells anything, if there is one."""
-    tests = propose(situation, 1, found_at)
-    return tests[0] if tests and tests[0].bits >= WORTH_ASKING and len(tests[0].outcomes) > 1 else None
+def _next(
+    situation: Situation, found_at: float
+) -> tuple[Test | None, list[tuple[Outcome, float, Situation]]]:
+    """The next test that tells anything, with its results; on paper that takes two results that can be told apart."""
+    for limit in (1, TRIED):
+        for test in propose(situation, limit, found_at)[limit != 1 :]:
+            if test.bits >= WORTH_ASKING and len(test.outcomes) > 1:
+                told = results(situation, test)
+                if len(told) > 1:
+                    return test, told
+    return None, []
 
 
 # From the tree to numbered steps
