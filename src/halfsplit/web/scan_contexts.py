@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from halfsplit.jobs import Job
 from halfsplit.jobs.causes import Causes
-from halfsplit.jobs.live_scans import ClearView, LiveRun
 from halfsplit.jobs.scan_evidence import Table
 from halfsplit.jobs.scans import KeptReport, Line, SideBySide
+
+if TYPE_CHECKING:
+    from halfsplit.jobs.live_scans import ClearView, LiveRun
 
 
 @dataclass(frozen=True)

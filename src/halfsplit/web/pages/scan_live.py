@@ -1,4 +1,7 @@
-"""Reading a vehicle live from the page, and clearing a unit's codes behind a confirmation."""
+"""Reading a vehicle live from the page, and clearing a unit's codes behind a confirmation.
+
+What talks to a bus is imported when it is first asked for: its libraries take seconds, which no other page should wait.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
-from halfsplit.jobs import JobStore, live_scans, scan_evidence, scans
+from halfsplit.jobs import JobStore, scan_evidence, scans
 from halfsplit.web.pages.access import Form, Reader, Store, Technician
 from halfsplit.web.rendering import render
 from halfsplit.web.scan_contexts import ClearPage, LivePage, RunFragment
@@ -27,6 +30,8 @@ def live_page(request: Request, job_id: str, store: Store, person: Reader) -> Re
 def _page(
     store: JobStore, job_id: str, typed: Mapping[str, str] | None = None, problem: str = ""
 ) -> LivePage:
+    from halfsplit.jobs import live_scans
+
     kept = scans.kept_reports(store, job_id)
     live = next((one for one in reversed(kept) if one.source == "live"), None)
     last = live.live if live else {}
@@ -52,6 +57,8 @@ def _page(
 @router.post("")
 def start(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """Begin to read."""
+    from halfsplit.jobs import live_scans
+
     channel = form.get("channel", "").strip()[:200]
     if form.get("vehicle") == "simulated":
         channel = f"simulated {form.get('fault', '').strip()[:200]}".strip()
@@ -73,6 +80,8 @@ def start(request: Request, job_id: str, store: Store, person: Technician, form:
 @router.get("/run")
 def run_fragment(request: Request, job_id: str, store: Store, person: Reader) -> Response:
     """The run alone, asked for every second while it goes."""
+    from halfsplit.jobs import live_scans
+
     page = RunFragment(store.job(job_id), live_scans.run_of(store, job_id))
     # At the end the whole page is fetched anew: what can be done next stands beside the run.
     over = page.run is None or page.run.done
@@ -82,6 +91,8 @@ def run_fragment(request: Request, job_id: str, store: Store, person: Reader) ->
 @router.post("/stop")
 def stop(job_id: str, store: Store, person: Technician) -> Response:
     """Stop reading."""
+    from halfsplit.jobs import live_scans
+
     live_scans.stop_run(store, job_id)
     return RedirectResponse(f"/jobs/{quote(job_id)}/scan/live", 303)
 
@@ -89,6 +100,8 @@ def stop(job_id: str, store: Store, person: Technician) -> Response:
 @router.post("/clear/look")
 def look(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """What clearing one unit would take away, read from the vehicle now."""
+    from halfsplit.jobs import live_scans
+
     try:
         view = live_scans.clear_view(store, job_id, form.get("scan_id", ""), form.get("unit", ""))
     except HalfsplitError as error:
@@ -99,6 +112,8 @@ def look(request: Request, job_id: str, store: Store, person: Technician, form: 
 @router.post("/clear")
 def clear(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
     """Clear as confirmed; the record says who, what and what came of it."""
+    from halfsplit.jobs import live_scans
+
     scan_id, unit = form.get("scan_id", ""), form.get("unit", "")
     try:
         if form.get("sure") != "1":
