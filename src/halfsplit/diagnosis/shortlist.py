@@ -79,7 +79,9 @@ def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
     network, parts = situation.circuit.network, situation.circuit.parts
     for state, changes in dict.fromkeys((one.state, one.changes) for one in tests):
         here = [one for one in tests if (one.state, one.changes) == (state, changes)]
-        points = [network.node(one.at) for one in here if one.quantity in ("volts", "lamp") and one.to is None]
+        points = [
+            network.node(one.at) for one in here if one.quantity in ("volts", "lamp") and one.to is None
+        ]
         loads = [one.at for one in here if one.quantity == "works" and parts[one.at].kind in LOADS]
         across = [int(node) for load in loads for node in network.ends[network.element(load)][:2]]
         if points or across:

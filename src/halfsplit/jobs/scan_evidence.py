@@ -20,10 +20,10 @@ from halfsplit.errors import ConflictError, InputError
 from halfsplit.jobs.keeping import keep_entry, last_payload, open_for_entries
 from halfsplit.jobs.memory import at_bench
 from halfsplit.jobs.scans import KeptReport, report_of, unit_table
+from halfsplit.jobs.unit_names import likely_part
 from halfsplit.jobs.verbs import now, strike
 from halfsplit.scan.descriptions import communication_partner
 from halfsplit.scan.reading import ReportedCode
-from halfsplit.scan.units import UnitReport
 from halfsplit.store import EvidenceEntry, JobStore, struck_ids
 
 LOST = "lost communication"
@@ -46,12 +46,6 @@ FAILURE_OF: Mapping[str, str] = {
     "no communication": LOST,
 }
 """Kind of a code (`scan.descriptions.KINDS`) → what the diagnosis can be told; the others say nothing of one pin."""
-
-COMMON_WORDS = frozenset(
-    """a an and control the of for unit module ecu system electronic electronics steuergerat steuergeraet
-    calculateur unite""".split()  # noqa: SIM905
-)
-"""What says nothing in the name of a unit."""
 
 
 @dataclass(frozen=True)
@@ -186,34 +180,6 @@ def _unit_rows(kept: KeptReport, table: Mapping[str, str], circuit: Circuit) -> 
             "table" if known else "suggested",
             "it answered and then fell silent: ask again, or wiggle its feed" if midway else "",
         )
-
-
-def likely_part(name: str, modules: Sequence[Part]) -> str:
-    """The unit of the circuit that a name most likely means, '' where none or several fit alike."""
-    wanted = _tokens(name)
-    scored: list[tuple[float, str]] = []
-    for part in modules:
-        if UnitReport(part.name).key in (UnitReport(name).key, *(UnitReport(word).key for word in wanted)):
-            return part.name
-        own = _tokens(part.words)
-        shared = len(wanted & own)
-        scored.append((shared / len(wanted | own) if shared else 0.0, part.name))
-    scored.sort(reverse=True)
-    if not scored or scored[0][0] <= 0 or (len(scored) > 1 and scored[1][0] == scored[0][0]):
-        return ""
-    return scored[0][1]
-
-
-def _tokens(text: str) -> frozenset[str]:
-    words = (UnitReport(word).key for word in re.split(r"[\W_]+", text))
-    return frozenset(
-        word.removesuffix("s") if len(word) > 3 else word
-        for word in words
-        if word and word not in COMMON_WORDS
-    )
-
-
-# Codes
 
 
 def _set_codes(said: Mapping[str, Any]) -> dict[tuple[str, str], tuple[str, str]]:
