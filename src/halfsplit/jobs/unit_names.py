@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from halfsplit.circuit.model import Part
+from halfsplit.scan.units import UnitReport
 
 COMMON_WORDS = frozenset(
     """a an and control the of for unit module ecu system electronic electronics steuergerat steuergeraet
@@ -37,6 +38,3 @@ def _tokens(text: str) -> frozenset[str]:
         for word in words
         if word and word not in COMMON_WORDS
     )
-
-
-# Codes
