@@ -20,7 +20,7 @@ from halfsplit.circuit.lowrank import Updates, spread
 from halfsplit.circuit.network import System
 from halfsplit.circuit.responses import Base
 from halfsplit.circuit.settle import Evaluate, settle
-from halfsplit.circuit.solve import OVERLOAD, Factor, links, scratch
+from halfsplit.circuit.solve import Factor, links, scratch
 
 PORTS_TOGETHER = 1 << 19
 """Numbers in the largest temporary array where the resistance of ports is told."""
@@ -83,9 +83,10 @@ class Batch:
         network = self.system.network
         if not len(network.fuses):
             return cases[:0]
-        load: Floats = np.abs(self.amps(network.fuses, cases)) / network.ratings[:, None]
+        opens = network.ratings * self.system.parameters.overload
+        load: Floats = np.abs(self.amps(network.fuses, cases)) / opens[:, None]
         worst = load.argmax(axis=0)
-        over = load[worst, np.arange(len(cases))] > OVERLOAD
+        over = load[worst, np.arange(len(cases))] > 1.0
         rows: Ints = cases[over]
         fuses = worst[over]
         if len(rows):

@@ -31,6 +31,8 @@ Bools = NDArray[np.bool_]
 OPEN, ADD, SET, EMF = range(4)
 """Operations of a change: no path; ohms in series; the element has these ohms; its source has these volts."""
 
+OVERLOAD, MAY_OPEN = 1.35, (1.1, 1.6)
+"""A fuse opens when its steady current is over 1.35 × its rating (ISO 8820-3); between these it may (field.md 13)."""
 BATTERY_VOLTS = 0.15
 """Standard deviation of what a battery has against what is stated; common practice, no source."""
 
@@ -63,11 +65,15 @@ class Lock:
 
 @dataclass(frozen=True)
 class Parameters:
-    """What differs between one car and the next, per element (E,) and per device threshold; SI units."""
+    """What differs between one car and the next, per element (E,) and per device threshold; SI units.
+
+    ``overload`` (fuses,): the multiple of its rating above which each opens.
+    """
 
     conductance: Floats
     emf: Floats
     thresholds: Thresholds
+    overload: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,6 +191,7 @@ class Network:
             np.where(there, [element.conductance for element in self.elements], 0.0),
             np.array([element.emf for element in self.elements]),
             self.devices.thresholds,
+            np.full(len(self.fuses), OVERLOAD),
         )
 
     def incidence(self, ends: Ints) -> csr_matrix:
@@ -258,7 +265,7 @@ class Network:
         return self._car(
             self.parameters,
             generator.standard_normal((2, len(self.elements))),
-            generator.uniform(size=self.devices.uncertain),
+            generator.uniform(size=self.devices.uncertain + len(self.fuses)),
         )
 
     def draws(
@@ -275,7 +282,7 @@ class Network:
         battery of the car at hand lies outside all of so few too often. ``spread``: 1 for values that are typical,
         near 0 where they were measured on this very vehicle.
         """
-        elements, thresholds = len(self.elements), self.devices.uncertain
+        elements, thresholds = len(self.elements), self.devices.uncertain + len(self.fuses)
         strata = np.tile(np.arange(count), (2 * elements + thresholds, 1))
         quantiles = (generator.permuted(strata, axis=1).T + 0.5) / count
         normal = ndtri(quantiles[:, : 2 * elements]).reshape(count, 2, elements)
@@ -289,14 +296,15 @@ class Network:
         )
 
     def _car(self, nominal: Parameters, normal: Floats, quantiles: Floats) -> Parameters:
-        """The car with these standard normal deviates (2, E) of sources and of ratios."""
+        """The car with these deviates (2, E) of sources and of ratios, and quantiles of thresholds, then of fuses."""
         battery = np.array([element.role == "battery" for element in self.elements])
         spread = np.array([element.spread for element in self.elements])
         sources, ratios = np.clip(normal, -2.0, 2.0)
         return Parameters(
             nominal.conductance * np.exp(spread * ratios),
             nominal.emf + np.where(battery, BATTERY_VOLTS * sources, 0.0),
-            self.devices.thresholds_at(quantiles),
+            self.devices.thresholds_at(quantiles[: self.devices.uncertain]),
+            MAY_OPEN[0] + (MAY_OPEN[1] - MAY_OPEN[0]) * quantiles[self.devices.uncertain :],
         )
 
 

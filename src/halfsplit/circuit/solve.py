@@ -20,8 +20,6 @@ from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.network import OPEN, Change, Lock, System
 from halfsplit.circuit.settle import Evaluate, Settled, locks_for, settle
 
-OVERLOAD = 1.35
-"""A fuse opens when its steady current is over 1.35 × its rating (ISO 8820-3)."""
 REFINEMENTS = 6
 ROUNDING = 4e-15
 """Volts: a correction below this is under the last digit of 12 V."""
@@ -145,9 +143,9 @@ def solve(
 def overloaded(result: Result) -> int | None:
     """Element of the fuse that is furthest over its rating, or None."""
     network = result.system.network
-    load = np.abs(result.currents[network.fuses]) / network.ratings
+    load = np.abs(result.currents[network.fuses]) / (network.ratings * result.system.parameters.overload)
     worst = int(np.argmax(load)) if len(load) else -1
-    return int(network.fuses[worst]) if worst >= 0 and load[worst] > OVERLOAD else None
+    return int(network.fuses[worst]) if worst >= 0 and load[worst] > 1.0 else None
 
 
 def scratch(system: System, locks: Locks) -> Evaluate:
