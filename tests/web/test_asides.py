@@ -1,6 +1,7 @@
 """What the bench offers besides the next test: free looks, ticks, the alibi check, the trap, a try's price."""
 
 import json
+import re
 from decimal import Decimal
 
 import numpy as np
@@ -154,3 +155,17 @@ def test_earlier_work_stored_before_there_was_the_tick_still_opens():
     old = '[{"what":"loom","on":null,"by":"","touched":["X1"]}]'
     kept = Json(tuple[EarlierWork, ...], 1000).process_result_value(old, None)
     assert kept == (EarlierWork(what="loom", touched=("X1",)),)
+
+
+def test_saving_an_intake_keeps_every_earlier_visit(client, store):
+    visits = tuple(EarlierWork(what=what, touched=(what,), by="a body shop") for what in ("E5", "X40", "H2"))
+    jobs.open_job(store, Intake(earlier_work=visits), who="ada", job_id="w")
+    page = client.get("/jobs/w/intake").text
+    form = dict(re.findall(r'<input[^>]*? name="([^"]+)"[^>]*? value="([^"]*)"', page))
+    form |= dict(re.findall(r'<textarea name="([^"]+)"[^>]*>([^<]*)</textarea>', page))
+    assert client.post("/jobs/w/intake", data=form, follow_redirects=False).status_code == 303
+    assert store.job("w").intake.earlier_work == visits
+    form |= {"earlier-4": "a fourth", "touched-4": "X1, X2"}
+    form["based_on"] = str(store.job("w").intake_version)
+    assert client.post("/jobs/w/intake", data=form, follow_redirects=False).status_code == 303
+    assert [work.touched for work in store.job("w").intake.earlier_work][3:] == [("X1", "X2")]

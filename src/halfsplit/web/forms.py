@@ -29,6 +29,8 @@ from halfsplit.jobs import (
 from halfsplit.units import plausible, read_field
 
 LONGEST_FIELD = 2_000
+MOST_VISITS = 12
+"""Earlier visits that the form of an intake holds."""
 HOW_OFTEN: dict[str, HowOften] = {"always": "always", "intermittent": "intermittent", "unknown": "unknown"}
 
 
@@ -178,16 +180,20 @@ def _battery(reader: Reader) -> BatteryReading | None:
 
 
 def _earlier(reader: Reader) -> tuple[EarlierWork, ...]:
-    what = reader.text("earlier", LONGEST_FIELD)
-    touched = tuple(dict.fromkeys(reader.text("touched", 400).replace(",", " ").split()))
-    if not what and not touched:
-        return ()
-    return (
-        EarlierWork(
-            what=what,
-            on=reader.day("earlier_on"),
-            by=reader.text("earlier_by"),
-            touched=touched,
-            began_then=reader.form.get("began_then") == "1",
-        ),
-    )
+    """What others have done, visit by visit; the fields of the second are named ``earlier-2`` and so on."""
+    told = []
+    for number in range(1, MOST_VISITS + 1):
+        end = "" if number == 1 else f"-{number}"
+        what = reader.text(f"earlier{end}", LONGEST_FIELD)
+        touched = tuple(dict.fromkeys(reader.text(f"touched{end}", 400).replace(",", " ").split()))
+        if what or touched:
+            told.append(
+                EarlierWork(
+                    what=what,
+                    on=reader.day(f"earlier_on{end}"),
+                    by=reader.text(f"earlier_by{end}"),
+                    touched=touched,
+                    began_then=reader.form.get(f"began_then{end}") == "1",
+                )
+            )
+    return tuple(told)
