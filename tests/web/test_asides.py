@@ -158,7 +158,10 @@ def test_earlier_work_stored_before_there_was_the_tick_still_opens():
 
 
 def test_saving_an_intake_keeps_every_earlier_visit(client, store):
-    visits = tuple(EarlierWork(what=what, touched=(what,), by="a body shop") for what in ("E5", "X40", "H2"))
+    visits = tuple(
+        EarlierWork(what=what, touched=(what,), by="a body shop", began_then=True)
+        for what in ("E5", "X40", "H2")
+    )
     jobs.open_job(store, Intake(earlier_work=visits), who="ada", job_id="w")
     page = client.get("/jobs/w/intake").text
     form = dict(re.findall(r'<input[^>]*? name="([^"]+)"[^>]*? value="([^"]*)"', page))
