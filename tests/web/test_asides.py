@@ -119,7 +119,7 @@ def test_the_letters_of_a_units_proof_are_ticked_in_words(client, store):
     for number in range(20):
         view = jobs.bench_view(store, "unit")
         asked = {one.place["detail"][0]: one for one in view.ticks}
-        if asked:
+        if any(words.startswith("coding") for words in asked):
             break
         place = view.tests[0].place
         value = vehicle.answer(from_json(place))
