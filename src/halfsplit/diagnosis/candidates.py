@@ -131,21 +131,22 @@ def _whole_sides(circuit: Circuit, state: str) -> Iterator[Measurement]:
 
 
 def _lamps(circuit: Circuit, state: str, lamp: str) -> Iterator[Measurement]:
+    on_module = _on_module(circuit)
     for point in probe_points(circuit):
-        part = circuit.parts[part_of(point)]
-        if part.kind not in ("module", "sensor", "battery") and not _on_module(circuit, point):
+        kind = circuit.parts[part_of(point)].kind
+        if kind not in ("module", "sensor", "battery") and point not in on_module:
             yield Measurement("lamp", point, state, instrument=lamp)
 
 
-def _on_module(circuit: Circuit, point: str) -> bool:
-    """Whether a wire joins this point straight to a module or sensor pin."""
-    for wire in circuit.model.wires:
-        ends = wire.a, wire.b
-        if point in ends:
-            other = circuit.parts.get(part_of(ends[0] if ends[1] == point else ends[1]))
-            if other is not None and other.kind in ("module", "sensor"):
-                return True
-    return False
+def _on_module(circuit: Circuit) -> frozenset[str]:
+    """The points that a wire joins straight to a module or sensor pin."""
+    joined = [end for wire in circuit.model.wires for end in ((wire.a, wire.b), (wire.b, wire.a))]
+    parts = circuit.parts
+    return frozenset(
+        point
+        for point, other in joined
+        if (part := parts.get(part_of(other))) and part.kind in ("module", "sensor")
+    )
 
 
 def _clamp(circuit: Circuit, state: str) -> Iterator[Measurement]:

@@ -53,8 +53,8 @@ class Hypothesis:
     def group(self) -> str:
         return self.first.group
 
-    @property
-    def name(self) -> str:
+    @cached_property
+    def name(self) -> str:  # asked for hundreds of thousands of times in a job
         return self.first.name if len(self.faults) == 1 else f"{self.part} {self.mode}"
 
     def nearest(self, severity: float) -> Fault:

@@ -18,7 +18,7 @@ from halfsplit.drawing.sweeps import Order, exchanged, neighbours_of, placed, po
 
 SWEEPS = 24
 """Half of them down, half up."""
-WORK = 900
+WORK = 450
 """Glyphs and passes times starts: a small circuit is begun from more places, a large one from two.
 
 As many orders as there are starts are routed."""
