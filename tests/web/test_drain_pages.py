@@ -11,6 +11,7 @@ from halfsplit import jobs
 from halfsplit.jobs import Intake, drains
 from halfsplit.jobs.circuits import check_text
 from halfsplit.jobs.drain_fuses import fuses_of
+from halfsplit.notation.demos import demos
 
 from .rear_feed import CIRCUIT
 
@@ -257,3 +258,12 @@ def test_a_viewer_reads_and_changes_nothing(signed_in, flat):
     assert viewer.get("/jobs/flat/drain").status_code == 200
     for path in ("log", "battery", "fuses"):
         assert viewer.post(f"/jobs/flat/drain/{path}", data={"capacity": "70"}).status_code == 403
+
+
+def test_the_two_ways_of_a_switch_are_two_branches():
+    demo = next(one for one in demos() if one.name == "rear-lamps")
+    fuses = {
+        one.name: [unit.split()[0] for unit in one.units] for one in fuses_of(check_text(demo.text).circuit)
+    }
+    assert fuses["F11"] == ["H1", "H9"]
+    assert fuses["F12"] == ["H5"]

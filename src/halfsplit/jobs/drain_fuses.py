@@ -37,11 +37,11 @@ def fuses_of(circuit: Circuit) -> tuple[Fuse, ...]:
 
 
 def _node(end: str, parts: Mapping[str, Part]) -> str:
-    """A wire's end as a node: splices, fuses and switches as one, the pins and cavities of all others apart."""
+    """A wire's end as a node: splices and fuses as one, the pins and cavities of all others apart."""
     point = end.partition(":")[0]
     name = point.partition(".")[0]
     part = parts.get(name)
-    return name if part is None or part.kind in (*FUSES, "switch", "splice") else point
+    return name if part is None or part.kind in (*FUSES, "splice") else point
 
 
 def _feeds(circuit: Circuit) -> dict[str, set[str]]:
@@ -51,6 +51,10 @@ def _feeds(circuit: Circuit) -> dict[str, set[str]]:
     # A relay feeds its contacts, whatever they are now: the coil is a branch of its own.
     relays = [name for name, part in parts.items() if part.kind == "relay"]
     pairs += [(f"{name}.30", f"{name}.{pin}") for name in relays for pin in ("87", "87a")]
+    # A switch feeds what it can join, in whichever position it stands.
+    pairs += [
+        (f"{name}.{join.a}", f"{name}.{join.b}") for name, part in parts.items() for join in part.connections
+    ]
     for a, b in pairs:
         graph.setdefault(a, set()).add(b)
         graph.setdefault(b, set()).add(a)
