@@ -141,7 +141,8 @@ def _live(words: str, bit_rate: int, clearing: Clearing, *, as_json: bool) -> No
         if as_json:
             put_json(found.as_dict())
         else:
-            put("\n".join([*_report(found.report), *found.warnings]))
+            lines = list(_report(found.report))
+            put("\n".join([*lines, *(one for one in found.warnings if one not in lines)]))
         if clearing.unit:
             _clear(channel, found, clearing)
     if not any(unit.answers for unit in found.units):
