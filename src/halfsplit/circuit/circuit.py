@@ -1,8 +1,4 @@
-"""Circuit and Solution: the objects that people and programs use.
-
->>> circuit.solve("wiper on").volts("M9.1")         # doctest: +SKIP
-12.41
-"""
+"""Circuit and Solution: the objects that people and programs use."""
 
 from __future__ import annotations
 
