@@ -33,6 +33,8 @@ HELD = 0.999
 EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
 MOST_IN_FULL = 400
+ROUNDS = 3
+"""Times that what the screen holds for likelier is worked out too."""
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
 PAIRS = 150
@@ -149,15 +151,20 @@ class Inference:
         """The posterior given the readings that are not struck out."""
         live = sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
         total, chosen = self._screened(live)
-        belief = self._full(chosen)
-        pool = belief.hypotheses
-        log = belief.log_weights(live)
-        kept = np.array([self._number[one.name] in chosen for one in pool])
-        log = np.where(kept[belief.columns.hypothesis][:, None], log, -np.inf)
-        worked_out = _per_hypothesis(belief, log)
-        for place, one in enumerate(pool):
-            if kept[place]:
-                total[self._number[one.name]] = worked_out[place]
+        for _ in range(ROUNDS):
+            belief = self._full(chosen)
+            pool = belief.hypotheses
+            log = belief.log_weights(live)
+            kept = np.array([self._number[one.name] in chosen for one in pool])
+            log = np.where(kept[belief.columns.hypothesis][:, None], log, -np.inf)
+            worked_out = _per_hypothesis(belief, log)
+            for place, one in enumerate(pool):
+                if kept[place]:
+                    total[self._number[one.name]] = worked_out[place]
+            missing = _overlooked(total, chosen)
+            if not missing:
+                break
+            chosen |= missing
         norm = float(logsumexp(total))
         weights = np.exp(log - norm)
         by_hypothesis = {
@@ -193,6 +200,17 @@ class Inference:
             wanted = chosen | pool if len(chosen | pool) <= self.carried else chosen
             self._pool = self._belief([self.hypotheses[number] for number in sorted(wanted)])
         return self._pool
+
+
+def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
+    """What the screen alone takes for likelier than all that was worked out, so that it is worked out too."""
+    others = np.array([number for number in range(len(total)) if number not in chosen], dtype=np.intp)
+    if not len(others) or logsumexp(total[sorted(chosen)]) >= logsumexp(total[others]):
+        return frozenset()
+    shares = np.exp(total[others] - total[others].max())
+    order = np.argsort(-shares, kind="stable")
+    count = int(np.searchsorted(np.cumsum(shares[order]), HELD * shares.sum())) + 1
+    return frozenset(others[order[: min(count, MOST_IN_FULL)]].tolist())
 
 
 def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:

@@ -81,7 +81,7 @@ class Situation:
         names, group = self.posterior.groups
         flat = self.posterior.weights.ravel()
         order = np.argsort(-flat, kind="stable")[:PARTICLES]
-        order = order[flat[order] > 1e-9]
+        order = order[flat[order] >= 1e-9 * flat[order[0]]]
         weights = flat[order] / flat[order].sum()
         groups = group[order // self.posterior.weights.shape[1]]
         totals = np.bincount(groups, weights=weights, minlength=len(names))
