@@ -34,7 +34,9 @@ EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
 MOST_IN_FULL = 400
 ROUNDS = 3
-"""Times that what the screen holds for likelier is worked out too."""
+"""Times that what the screen holds for far likelier is worked out too."""
+FAR = 7.0
+"""Natural logarithm of how much likelier that is: a thousand times."""
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
 PAIRS = 150
@@ -203,9 +205,9 @@ class Inference:
 
 
 def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
-    """What the screen alone takes for likelier than all that was worked out, so that it is worked out too."""
+    """What the screen alone takes for far likelier than all that was worked out, so that it is worked out too."""
     others = np.array([number for number in range(len(total)) if number not in chosen], dtype=np.intp)
-    if not len(others) or logsumexp(total[sorted(chosen)]) >= logsumexp(total[others]):
+    if not len(others) or logsumexp(total[sorted(chosen)]) + FAR >= logsumexp(total[others]):
         return frozenset()
     shares = np.exp(total[others] - total[others].max())
     order = np.argsort(-shares, kind="stable")
