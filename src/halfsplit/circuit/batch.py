@@ -83,8 +83,7 @@ class Batch:
         network = self.system.network
         if not len(network.fuses):
             return cases[:0]
-        opens = network.ratings * self.system.parameters.overload
-        load: Floats = np.abs(self.amps(network.fuses, cases)) / opens[:, None]
+        load: Floats = np.abs(self.amps(network.fuses, cases)) / self.system.opens_at[:, None]
         worst = load.argmax(axis=0)
         over = load[worst, np.arange(len(cases))] > 1.0
         rows: Ints = cases[over]

@@ -95,6 +95,11 @@ class System:
     mask: Ints
     parameters: Parameters
 
+    @property
+    def opens_at(self) -> Floats:
+        """Ampere above which each fuse opens (fuses,)."""
+        return np.asarray(self.network.ratings * self.parameters.overload)
+
     def active(self, states: NDArray[np.int8]) -> Bools:
         """Which elements count (E,) when the devices have these states (D,)."""
         on = np.ones(len(self.device), dtype=bool)

@@ -143,7 +143,7 @@ def solve(
 def overloaded(result: Result) -> int | None:
     """Element of the fuse that is furthest over its rating, or None."""
     network = result.system.network
-    load = np.abs(result.currents[network.fuses]) / (network.ratings * result.system.parameters.overload)
+    load = np.abs(result.currents[network.fuses]) / result.system.opens_at
     worst = int(np.argmax(load)) if len(load) else -1
     return int(network.fuses[worst]) if worst >= 0 and load[worst] > 1.0 else None
 

@@ -12,12 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.diagnosis.measurement import NUMERIC, Reading
-from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.situation import TELLS_OF_A_FAULT, Situation
 
 Floats = NDArray[np.float64]
 
 LIKELY = 0.5
 """A cause explains what it makes likelier than not."""
+LOOKS_BAD = {("lamp", "dim"), ("lamp", "dark"), ("inspection", "bad")}
+"""Told as symptoms beside what tells of a fault by itself, though a lamp may rightly be dark."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,18 +83,7 @@ def is_symptom(situation: Situation, reading: Reading) -> bool:
     place, value = reading.measurement, reading.value
     if place.quantity == "works":
         return value != situation.circuit.healthy_word(place.at, place.state)
-    return value in BAD.get(place.quantity, ())
-
-
-BAD = {
-    "answers": ("no",),
-    "code": ("set",),
-    "blown": ("yes",),
-    "lamp": ("dim", "dark"),
-    "inspection": ("bad",),
-    "stage": ("no",),
-}
-"""Quantity → the words that tell of a fault. (A lamp may rightly be dark: it is told as a symptom all the same.)"""
+    return (place.quantity, value) in TELLS_OF_A_FAULT | LOOKS_BAD
 
 
 __all__ = ["Account", "accounts", "is_symptom"]

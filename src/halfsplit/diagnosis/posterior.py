@@ -209,10 +209,7 @@ def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
     others = np.array([number for number in range(len(total)) if number not in chosen], dtype=np.intp)
     if not len(others) or logsumexp(total[sorted(chosen)]) + FAR >= logsumexp(total[others]):
         return frozenset()
-    shares = np.exp(total[others] - total[others].max())
-    order = np.argsort(-shares, kind="stable")
-    count = int(np.searchsorted(np.cumsum(shares[order]), HELD * shares.sum())) + 1
-    return frozenset(others[order[: min(count, MOST_IN_FULL)]].tolist())
+    return frozenset(others[_holding(np.exp(total[others] - total[others].max()))].tolist())
 
 
 def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
@@ -277,6 +274,11 @@ def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[
         # 'Not in this model' explains anything: it must not stand alone for what no fault explains well.
         explains[:] = True
     shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
+    return frozenset(_holding(shares).tolist()) | special
+
+
+def _holding(shares: Floats) -> Ints:
+    """Places of the largest that hold 99.9 % together, the largest first; not more than are worked out in full."""
     order = np.argsort(-shares, kind="stable")
     count = int(np.searchsorted(np.cumsum(shares[order]), HELD * shares.sum())) + 1
-    return frozenset(order[: min(count, MOST_IN_FULL)].tolist()) | special
+    return np.asarray(order[: min(count, MOST_IN_FULL)])

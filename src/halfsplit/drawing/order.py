@@ -26,12 +26,12 @@ As many orders as there are starts are routed."""
 
 def orders_of(layers: Layers) -> list[Order]:
     """The best orders met in the sweeps from different starts, the fewest crossings first."""
-    neighbours = neighbours_of(layers)
+    neighbours, channels = neighbours_of(layers), _channels(layers)
     starts = min(max(WORK // max(len(layers.glyphs), 1), 2), 12)
     found = [
         entry
         for start in range(starts)
-        for entry in _met_from(layers, first_order(layers, start, starts), neighbours)
+        for entry in _met_from(layers, first_order(layers, start, starts), neighbours, channels)
     ]
     distinct = {order.rows: (cost, order) for cost, order in found}
     ranked = sorted(distinct.values(), key=lambda entry: entry[0])[:starts]
@@ -39,10 +39,9 @@ def orders_of(layers: Layers) -> list[Order]:
 
 
 def _met_from(
-    layers: Layers, order: Order, neighbours: Mapping[End, list[str]]
+    layers: Layers, order: Order, neighbours: Mapping[End, list[str]], channels: list[_Channel]
 ) -> Iterator[tuple[tuple[int, float], Order]]:
     """The orders that sweeps from a first one meet, with their costs."""
-    channels = _channels(layers)
     yield _cost(channels, order), order
     for sweep in range(SWEEPS):
         order = swept(layers, order, neighbours, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
