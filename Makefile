@@ -7,7 +7,7 @@
 PYTHON ?= python3
 export PYTHON
 BIN := .venv/bin
-BUNDLE := src/halfsplit/web/static/dist/main.js
+BUNDLE := src/halfsplit/workbench/static/dist/main.js
 TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
 
 .PHONY: help run test check system format lock bench screenshots clean
@@ -61,4 +61,4 @@ $(BUNDLE): $(shell find frontend/src -type f) frontend/package-lock.json fronten
 	@touch $@
 
 clean:
-	rm -rf .venv frontend/node_modules src/halfsplit/web/static/dist screenshots .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf .venv frontend/node_modules src/halfsplit/workbench/static/dist screenshots .mypy_cache .ruff_cache .pytest_cache .hypothesis

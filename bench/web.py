@@ -24,13 +24,13 @@ import numpy as np
 import uvicorn
 
 from bench.vehicle import vehicle
-from halfsplit import jobs
+from halfsplit import job as jobs
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.jobs.places import from_json
+from halfsplit.job.places import from_json
 from halfsplit.notation.write import write
 from halfsplit.practice.vehicle import Vehicle
-from halfsplit.web.app import create_app
+from halfsplit.workbench.app import create_app
 
 PLACE = re.compile(r'class="entry".*?name="place" value="([^"]*)"', re.DOTALL)
 AIM = 0.5

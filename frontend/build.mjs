@@ -3,7 +3,7 @@
 import { rmSync } from "node:fs";
 import { context } from "esbuild";
 
-const outdir = new URL("../src/halfsplit/web/static/dist", import.meta.url).pathname;
+const outdir = new URL("../src/halfsplit/workbench/static/dist", import.meta.url).pathname;
 rmSync(outdir, { recursive: true, force: true });
 
 const bundle = await context({

@@ -26,7 +26,7 @@ PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
     "postgresql": (lambda: list(Path("/usr/lib/postgresql").glob("*/bin/initdb")), "apt install postgresql"),
     "pdftotext": (lambda: shutil.which("pdftotext"), "apt install poppler-utils"),
     "pdftoppm": (lambda: shutil.which("pdftoppm"), "apt install poppler-utils"),
-    "bundle": ((ROOT / "src/halfsplit/web/static/dist/main.js").exists, "make check"),
+    "bundle": ((ROOT / "src/halfsplit/workbench/static/dist/main.js").exists, "make check"),
     "pyagrum": (lambda: importlib.util.find_spec("pyagrum"), "make .venv/.test"),
     "asammdf": (lambda: importlib.util.find_spec("asammdf"), "make .venv/.test"),
 }

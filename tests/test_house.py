@@ -35,7 +35,7 @@ MAY_IMPORT = {
     "drain": FOUNDATION,
     "drawing": FOUNDATION | {"circuit"},
     "store": {"errors"},
-    "jobs": FOUNDATION
+    "job": FOUNDATION
     | {
         "circuit",
         "notation",
@@ -48,7 +48,7 @@ MAY_IMPORT = {
         "report",
         "store",
     },
-    "web": FOUNDATION | {"jobs"},
+    "workbench": FOUNDATION | {"job"},
     # Commands work on files without a job as well, so they go straight to what reads and works them out.
     "cli": FOUNDATION
     | {
@@ -61,8 +61,8 @@ MAY_IMPORT = {
         "drain",
         "report",
         "store",
-        "jobs",
-        "web",
+        "job",
+        "workbench",
     },
 }
 """Package or module of `halfsplit` -> the others that it may import."""
@@ -72,10 +72,10 @@ ONLY_IN = {
     "alembic": {"store"},
     "psycopg": {"store"},
     "sqlite3": {"store"},
-    "fastapi": {"web"},
-    "starlette": {"web"},
-    "jinja2": {"web"},
-    "uvicorn": {"web", "cli"},
+    "fastapi": {"workbench"},
+    "starlette": {"workbench"},
+    "jinja2": {"workbench"},
+    "uvicorn": {"workbench", "cli"},
     "typer": {"cli"},
     "rich": {"cli"},
     "lark": {"notation"},
@@ -143,7 +143,7 @@ def test_the_public_package_does_not_pull_in_the_workbench(imports):
     assert not [
         imported
         for module, imported in imports
-        if module == "halfsplit" and _section(imported) in {"web", "cli"}
+        if module == "halfsplit" and _section(imported) in {"workbench", "cli"}
     ]
 
 
@@ -166,7 +166,9 @@ def test_libraries_stay_in_their_packages(imports):
 
 def test_pages_and_commands_know_no_arrays(imports):
     wrong = [
-        f"{m} imports {i}" for m, i in imports if _section(m) in {"web", "cli"} and i in {"numpy", "scipy"}
+        f"{m} imports {i}"
+        for m, i in imports
+        if _section(m) in {"workbench", "cli"} and i in {"numpy", "scipy"}
     ]
     assert not wrong
 

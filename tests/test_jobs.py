@@ -7,11 +7,11 @@ diagnosis. The demo that it carries is invented.
 import numpy as np
 import pytest
 
-from halfsplit import jobs
+from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.jobs import Doubt, EarlierWork, Intake, JobSettings, JobStore
-from halfsplit.jobs.demo import circuit_of, demos
-from halfsplit.jobs.places import from_json
+from halfsplit.job import Doubt, EarlierWork, Intake, JobSettings, JobStore
+from halfsplit.job.demo import circuit_of, demos
+from halfsplit.job.places import from_json
 from halfsplit.practice.vehicle import Vehicle
 
 DEMO = "rear-lamps"

@@ -25,8 +25,8 @@ FLAGS = [
 SIZES = {"tablet": (1280, 800), "phone": (390, 844), "desk": (1920, 1080)}
 CODE = """
 import sys, uvicorn
-from halfsplit import jobs
-from halfsplit.web.app import create_app
+from halfsplit import job as jobs
+from halfsplit.workbench.app import create_app
 store = jobs.JobStore(sys.argv[1])
 if len(sys.argv) > 3:
     intake = jobs.Intake(complaint=jobs.Complaint(text="The work lamp stays dark"))

@@ -10,10 +10,10 @@ from io import BytesIO
 import numpy as np
 from PIL import Image, ImageDraw
 
-from halfsplit import jobs
-from halfsplit.jobs import Authorisation, Customer, JobStore, PartUsed, Workshop
-from halfsplit.jobs.demo import circuit_of, demo_job, demos
-from halfsplit.jobs.places import from_json
+from halfsplit import job as jobs
+from halfsplit.job import Authorisation, Customer, JobStore, PartUsed, Workshop
+from halfsplit.job.demo import circuit_of, demo_job, demos
+from halfsplit.job.places import from_json
 from halfsplit.practice.vehicle import Vehicle
 
 WHO = "Ada"

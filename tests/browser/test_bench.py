@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit.jobs import JobStore
+from halfsplit.job import JobStore
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 HERE = "/jobs/lamp?at=X1.1:in&quantity=volts&state=on"

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit import jobs
-from halfsplit.jobs import JobStore, captures
-from halfsplit.jobs.captures import CaptureSettings
+from halfsplit import job as jobs
+from halfsplit.job import JobStore, captures
+from halfsplit.job.captures import CaptureSettings
 from tests.capture.signals.engine import crank_engine
 
 pytestmark = pytest.mark.requires("chromium", "bundle")

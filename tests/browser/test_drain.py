@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit import jobs
-from halfsplit.jobs import Intake, JobStore
-from tests.web.rear_feed import CIRCUIT
+from halfsplit import job as jobs
+from halfsplit.job import Intake, JobStore
+from tests.workbench.rear_feed import CIRCUIT
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 AXE = (Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js").read_text(encoding="utf-8")

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit.jobs import JobStore
+from halfsplit.job import JobStore
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 MOST_TABS = 150

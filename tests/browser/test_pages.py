@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit import jobs
-from halfsplit.jobs import JobStore
-from halfsplit.jobs.demo import demo_job
+from halfsplit import job as jobs
+from halfsplit.job import JobStore
+from halfsplit.job.demo import demo_job
 from tests.browser.conftest import LAMP, SIZES, Server
 from tests.browser.finished import finish, picture, shop
 
@@ -110,7 +110,7 @@ SMALL = """[...document.querySelectorAll("button, .button, summary, select, inpu
 
 def test_no_page_of_the_workbench_is_left_out():
     """A template that is a page of its own is in the list above, or is one that needs an instrument or a file."""
-    folder = Path(__file__).parents[2] / "src/halfsplit/web/templates"
+    folder = Path(__file__).parents[2] / "src/halfsplit/workbench/templates"
     whole = {
         path.stem
         for path in folder.glob("*.html")

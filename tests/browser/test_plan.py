@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
-from halfsplit.jobs import JobStore, planning
+from halfsplit.job import JobStore, planning
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"

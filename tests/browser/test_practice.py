@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit.jobs import JobStore, practising
+from halfsplit.job import JobStore, practising
 from tests.browser.conftest import LAMP
 
 pytestmark = pytest.mark.requires("chromium", "bundle")

@@ -11,8 +11,8 @@ import os
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit import jobs
-from halfsplit.jobs import JobStore
+from halfsplit import job as jobs
+from halfsplit.job import JobStore
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")

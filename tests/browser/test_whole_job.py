@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit import jobs
-from halfsplit.jobs import JobStore
-from halfsplit.jobs.demo import circuit_of, demos
-from halfsplit.jobs.places import from_json
+from halfsplit import job as jobs
+from halfsplit.job import JobStore
+from halfsplit.job.demo import circuit_of, demos
+from halfsplit.job.places import from_json
 from halfsplit.practice.vehicle import Vehicle
 
 pytestmark = pytest.mark.requires("chromium", "bundle")

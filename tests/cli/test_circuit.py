@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from halfsplit.jobs import samples
+from halfsplit.job import samples
 
 
 def test_a_sound_circuit_passes_in_silence(run, circuit):

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from halfsplit.jobs import Complaint, Intake, JobStore, open_job
+from halfsplit.job import Complaint, Intake, JobStore, open_job
 
 
 def test_a_square_wave_is_measured(run, tmp_path):

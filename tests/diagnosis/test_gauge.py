@@ -8,7 +8,7 @@ import pytest
 from halfsplit import Circuit, CircuitError, Diagnosis, UnknownNameError
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import reading_words, sentence
-from halfsplit.jobs.entering import read_entry
+from halfsplit.job.entering import read_entry
 from halfsplit.notation.reading import parse, write
 from halfsplit.practice.vehicle import Vehicle
 

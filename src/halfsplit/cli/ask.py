@@ -8,9 +8,9 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.problems import did_you_mean
 from halfsplit.cli.show import Screen
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement
-from halfsplit.jobs.entering import FLICKERS, Doubt, read_entry
-from halfsplit.jobs.entering import OVER_RANGE as OVER_RANGE_WORD
-from halfsplit.jobs.tests import unit_of, words_of
+from halfsplit.job.entering import FLICKERS, Doubt, read_entry
+from halfsplit.job.entering import OVER_RANGE as OVER_RANGE_WORD
+from halfsplit.job.tests import unit_of, words_of
 
 SHORT = {"set": "y", "not set": "n"}
 """Words that have another letter than their first: 's' lists the suspects."""

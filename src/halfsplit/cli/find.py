@@ -133,7 +133,7 @@ def _result(session: Any, done: Any) -> dict[str, Any]:
 
 
 def _test_json(test: Test) -> dict[str, Any]:
-    from halfsplit.jobs.places import to_json
+    from halfsplit.job.places import to_json
 
     return {
         **to_json(test.measurement),

@@ -81,14 +81,14 @@ def practice(
 
 def _circuit(name: str) -> CircuitFile:
     """A circuit file, or else a pattern. Raises HalfsplitError where it is neither."""
-    from halfsplit.jobs import sample
+    from halfsplit.job import sample
 
     return CircuitFile.read(name) if Path(name).is_file() else CircuitFile.parse(sample(name).text)
 
 
 def _keep(turn: Round, store: str, person: str, text: str) -> None:
     """Keep how it ended with the workbench's exercises. What was seen stands on the screen even if that fails."""
-    from halfsplit.jobs.practising import finished
+    from halfsplit.job.practising import finished
 
     with opened(store) as jobs:
         jobs.practices.begin(finished(turn.exercise, person, text))

@@ -14,7 +14,7 @@ from halfsplit.cli.session import Session, Settings
 from halfsplit.diagnosis.measurement import OVER_RANGE, UNITS, Measurement, Reading
 from halfsplit.diagnosis.propose import Test
 from halfsplit.errors import InputError
-from halfsplit.jobs.entering import OVER_RANGE as OVER_RANGE_WORD
+from halfsplit.job.entering import OVER_RANGE as OVER_RANGE_WORD
 from halfsplit.practice.hidden import vehicle as vehicle_with
 from halfsplit.practice.vehicle import Vehicle
 from halfsplit.units import plausible

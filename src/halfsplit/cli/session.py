@@ -13,8 +13,8 @@ from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
 from halfsplit.diagnosis.propose import Test
 from halfsplit.errors import HalfsplitError, NotFoundError
-from halfsplit.jobs.entering import OVER_RANGE as OVER_RANGE_WORD
-from halfsplit.jobs.places import from_json, to_json
+from halfsplit.job.entering import OVER_RANGE as OVER_RANGE_WORD
+from halfsplit.job.places import from_json, to_json
 
 USUAL = ("meter", "test lamp")
 

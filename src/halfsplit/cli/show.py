@@ -16,7 +16,7 @@ from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.suspects import Suspect
 from halfsplit.diagnosis.words import evidence_words, sentence
-from halfsplit.jobs.tests import LEAST_SHARE, meaning
+from halfsplit.job.tests import LEAST_SHARE, meaning
 
 ORANGES = ("#fdbe85", "#fd8d3c", "#e6550d", "#d94701", "#a63603")
 """ColorBrewer's sequential scale without its palest shade, which cannot be seen on white."""

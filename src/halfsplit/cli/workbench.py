@@ -18,7 +18,7 @@ from halfsplit.cli.output import put, tell, write_new
 from halfsplit.errors import InputError
 
 if TYPE_CHECKING:
-    from halfsplit.jobs import Job, JobStore
+    from halfsplit.job import Job, JobStore
 
 HOST, PORT = "127.0.0.1", 8090
 SUFFIX = ".halfsplit"
@@ -45,7 +45,7 @@ JobName = Annotated[
 @contextmanager
 def opened(url: str) -> Iterator[JobStore]:
     """The store at this address, or this user's own."""
-    from halfsplit.jobs import JobStore
+    from halfsplit.job import JobStore
     from halfsplit.store import default_url
 
     with JobStore(url or default_url()) as store:
@@ -62,7 +62,7 @@ def job_named(store: JobStore, name: str) -> Job:
 )
 def serve(host: Host = HOST, port: Port = PORT, store: Store = "") -> None:
     """Serve the workbench in the browser until Ctrl-C."""
-    from halfsplit.web.run import run
+    from halfsplit.workbench.run import run
 
     _check_free(host, port)
     with opened(store) as jobs:
@@ -81,9 +81,9 @@ def demo(
     store: Store = "",
 ) -> None:
     """Serve the workbench with a demo job: nothing to set up, and your own jobs stay apart."""
-    from halfsplit.jobs import demo_job
-    from halfsplit.jobs.circuits import sample
-    from halfsplit.web.run import run
+    from halfsplit.job import demo_job
+    from halfsplit.job.circuits import sample
+    from halfsplit.workbench.run import run
 
     if name:
         sample(name, "demo")
@@ -121,7 +121,7 @@ def report(
     store: Store = "",
 ) -> None:
     """Write the report of a job as PDF: one page for the customer, or the whole record for the workshop."""
-    from halfsplit.jobs import report_pdf
+    from halfsplit.job import report_pdf
 
     if audience not in ("customer", "workshop"):
         raise typer.BadParameter("is customer or workshop", param_hint="--for")
@@ -140,7 +140,7 @@ def export(
     store: Store = "",
 ) -> None:
     """Write a whole job, with its photos and files, as one file."""
-    from halfsplit.jobs import export_job
+    from halfsplit.job import export_job
 
     with opened(store) as jobs:
         found = job_named(jobs, job)
@@ -157,7 +157,7 @@ def import_file(
     store: Store = "",
 ) -> None:
     """Read a whole job from a file into the store; it keeps its id and gets a number of its own."""
-    from halfsplit.jobs import import_job
+    from halfsplit.job import import_job
 
     with opened(store) as jobs:
         try:

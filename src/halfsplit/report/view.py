@@ -1,6 +1,6 @@
 """What a report is made from: a job as frozen plain data, every word of it ready to be printed.
 
-Whoever keeps the job (``halfsplit.jobs``) fills in a `JobView`; everything has a default, so that a job that was only
+Whoever keeps the job (``halfsplit.job``) fills in a `JobView`; everything has a default, so that a job that was only
 just taken in prints too. Text is printed as it stands, never read as markup. Moments are text in the workshop's own
 time, money is a `Decimal` in ``Money.currency``.
 """

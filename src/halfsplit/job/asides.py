@@ -1,0 +1,113 @@
+"""What is worked out only when somebody asks: who else it could be, what a try would cost, where to lie in wait."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from decimal import Decimal
+
+from halfsplit.circuit.network import UnknownNameError
+from halfsplit.diagnosis.diagnosis import Diagnosis
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.words import point_words
+from halfsplit.errors import HalfsplitError, InputError
+from halfsplit.job.costs import costs_of, money
+from halfsplit.job.memory import at_bench
+from halfsplit.job.places import check_place
+from halfsplit.job.tests import test_card
+from halfsplit.job.views import TestCard
+from halfsplit.store import JobStore
+
+LEAST_CHANCE = 0.001
+"""Below this no price of a cure is told: it would be a number without meaning."""
+
+
+@dataclass(frozen=True)
+class AlibiCard:
+    """Repairs that would give the same readings, the tests that exclude them, and those that no test excludes."""
+
+    rivals: tuple[str, ...]
+    tests: tuple[TestCard, ...]
+    minutes: float
+    left: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TrapCard:
+    """Points (with their words) to leave channels connected at in a state, and how many bits they tell together."""
+
+    state: str
+    points: tuple[tuple[str, str], ...]
+    bits: float
+
+
+@dataclass(frozen=True)
+class TryCard:
+    """Fitting a part on suspicion, in the job's currency. ``chance`` that it cures; ``per_cure`` is None for none."""
+
+    part: str
+    chance: float
+    cost: Decimal
+    per_cure: Decimal | None
+    currency: str
+
+
+@contextmanager
+def _asked(store: JobStore, job_id: str) -> Iterator[Diagnosis]:
+    with at_bench(store, job_id) as bench:
+        if bench.told is None:
+            raise HalfsplitError("this job has no usable circuit yet")
+        yield bench.told.diagnosis
+
+
+def alibi(store: JobStore, job_id: str) -> AlibiCard:
+    """Every other repair that explains the readings as well, and a cheap set of tests that excludes them."""
+    with _asked(store, job_id) as diagnosis:
+        found = diagnosis.alibi()
+        tests = tuple(test_card(diagnosis.rank(one), diagnosis.circuit) for one in found.tests)
+        return AlibiCard(found.rivals, tests, found.minutes, found.left)
+
+
+def trap(store: JobStore, job_id: str, state: str = "") -> TrapCard:
+    """Where to leave channels connected on a road test, in the state in which the fault strikes."""
+    with _asked(store, job_id) as diagnosis:
+        chosen = state if state in diagnosis.circuit.states else _complained_in(diagnosis)
+        found = diagnosis.trap(chosen)
+        points = tuple((point, point_words(point, diagnosis.circuit)) for point in found.points)
+        return TrapCard(chosen, points, found.bits)
+
+
+def _complained_in(diagnosis: Diagnosis) -> str:
+    """The state of the first complaint: that is where the fault shows."""
+    complaints = (one.measurement.state for one in diagnosis.readings if one.source == "complaint")
+    return next(complaints, list(diagnosis.circuit.states)[-1])
+
+
+def try_part(store: JobStore, job_id: str, part: str, price: Decimal, minutes: float) -> TryCard:
+    """What fitting a part on suspicion costs, and for each cure: price and time over its chance.
+
+    Raises InputError where no hourly rate is set or the minutes are none.
+    """
+    if not 0 <= minutes <= 6_000:
+        raise InputError(f"{minutes:g} minutes", remedy="enter minutes between 0 and 6000", where="minutes")
+    with _asked(store, job_id) as diagnosis:
+        if part not in diagnosis.circuit.parts:
+            raise UnknownNameError(f"there is no part {part!r} in this circuit")
+        costs = costs_of(store, store.job(job_id))
+        if costs.rate is None:
+            raise InputError("there is no hourly rate", remedy="set it in the intake or the settings")
+        found = diagnosis.replacement(part, float(price), minutes, float(costs.rate))
+    cost = money(price + costs.rate * Decimal(str(minutes)) / 60)
+    per_cure = money(Decimal(str(found.cost_per_cure))) if found.chance >= LEAST_CHANCE else None
+    return TryCard(part, found.chance, cost, per_cure, costs.currency)
+
+
+def expected_volts(store: JobStore, job_id: str, point: str, state: str) -> tuple[tuple[str, str], ...]:
+    """'What should I see here?': (assumption, volts) healthy and for each leading suspect."""
+    with at_bench(store, job_id) as bench:
+        if bench.told is None:
+            return ()
+        check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))
+        told = bench.told.diagnosis.expected(point, state or None)
+        return tuple((one.assumption, f"{one.volts:.1f} V") for one in told)

@@ -1,0 +1,251 @@
+"""The bench of a job: everything that its page and the API tell, worked out from what is stored.
+
+`bench_view` is the whole of it; it is worked out once for each change of the job and kept until the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.after_repair import allowed_words, is_right, to_verify
+from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
+from halfsplit.diagnosis.measurement import Measurement, Reading
+from halfsplit.diagnosis.proof import Finding
+from halfsplit.diagnosis.suspects import Speaking, Suspect
+from halfsplit.diagnosis.words import evidence_words, part_words, reading_words, sentence
+from halfsplit.errors import HalfsplitError
+from halfsplit.job.apart import put_back, taken_apart
+from halfsplit.job.circuits import loads_of
+from halfsplit.job.costs import costs_of
+from halfsplit.job.memory import PROGRESS, Bench, at_bench
+from halfsplit.job.places import check_place, from_json, key_of, to_json
+from halfsplit.job.plain import cause_words, done_words, repair_words
+from halfsplit.job.record import lines_of
+from halfsplit.job.replay import REPAIR, first_state
+from halfsplit.job.tests import test_card, unit_of, words_of
+from halfsplit.job.views import BenchView, Check, CheckState, FindingCard, SuspectCard, TestCard
+from halfsplit.store import EvidenceEntry, JobStore
+
+TESTS = 5
+PROOF_TESTS = 20
+"""The letters of a module's proof are more than the tests that are shown."""
+LOOKS = 3
+LEAST_LOOK = 0.05
+"""Bits from which a look is offered: one that tells less is a question for its own sake."""
+OUT_BELOW = 0.005
+"""Suspects with less than this are folded away as ruled out; half a per cent."""
+SHOWN_SPEAKING = 3
+
+
+def bench_view(store: JobStore, job_id: str) -> BenchView:
+    """The job as it stands. Raises NotFoundError where there is none."""
+    with at_bench(store, job_id) as bench:
+        answers = _answers(bench)
+        circuit = bench.checked.circuit if bench.checked else None
+        lines = lines_of(bench, store.attachments(job_id), answers["odd"])
+        suspects = answers["suspects"]
+        view = BenchView(
+            bench.job,
+            bench.job.last_change,
+            bench.checked,
+            tuple(circuit.states) if circuit else (),
+            loads_of(circuit) if circuit else (),
+            answers["complaints"],
+            answers["tests"],
+            tuple(one for one in suspects if one.probability >= OUT_BELOW),
+            tuple(one for one in suspects if one.probability < OUT_BELOW),
+            answers["finding"],
+            lines,
+            tuple(answers["aside"]),
+            _checks(bench, answers),
+            _repair(bench),
+            costs_of(store, bench.job),
+            tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"),
+            answers["looks"],
+            answers["ticks"],
+            _apart(bench),
+        )
+        bench.answers[PROGRESS] = view.progress
+        return view
+
+
+def _apart(bench: Bench) -> tuple[tuple[str, bool], ...]:
+    back = put_back(bench.entries)
+    return tuple((name, name in back) for name in taken_apart(bench.entries))
+
+
+def _answers(bench: Bench) -> dict[str, Any]:
+    """Suspects, tests and finding; worked out once for each change."""
+    if "suspects" not in bench.answers:
+        bench.answers.update(_work_out(bench))
+    return bench.answers
+
+
+def _work_out(bench: Bench) -> dict[str, Any]:
+    empty: dict[str, Any] = {
+        "suspects": (),
+        "tests": (),
+        "finding": None,
+        "odd": None,
+        "complaints": False,
+        "aside": (),
+        "looks": (),
+        "ticks": (),
+    }
+    told = bench.told
+    if told is None:
+        return empty
+    diagnosis = told.diagnosis
+    aside = [f"{place}: {why}" for place, why in told.refused.items() if place.startswith("earlier work")]
+    live = [reading for reading in diagnosis.readings if reading.struck is None]
+    wrong = any(
+        (reading.measurement.quantity == "works" and reading.value != "yes") or reading.source == "complaint"
+        for reading in live
+    )
+    if not live:
+        return empty | {"aside": aside}
+    circuit = diagnosis.circuit
+    found = diagnosis.finding()
+    odd = diagnosis.odd_reading()
+    tests = diagnosis.next_tests(limit=PROOF_TESTS if found and not found.proven else TESTS)
+    cards = tuple(test_card(one, circuit) for one in tests)
+    return {
+        "suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()),
+        "complaints": wrong,
+        "aside": aside,
+        "tests": cards[:TESTS],
+        "looks": () if found else tuple(_looks(diagnosis, cards)),
+        "ticks": tuple(one for one in cards if one.purpose == "prove" and one.place["detail"]),
+        "finding": _finding(found, circuit),
+        "odd": odd.id if odd else None,
+    }
+
+
+def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Iterator[TestCard]:
+    """Symptoms that nobody has asked about yet, but for the one that is the next test anyway."""
+    cards = (test_card(one, diagnosis.circuit) for one in diagnosis.free_looks())
+    next_key = proposed[0].key if proposed else ""
+    yield from [card for card in cards if card.key != next_key and card.bits >= LEAST_LOOK][:LOOKS]
+
+
+def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
+    return SuspectCard(
+        one.part,
+        _named(one.part, circuit),
+        one.mode,
+        one.cause,
+        one.probability,
+        one.repair,
+        _spoken(one.for_, circuit),
+        _spoken(one.against, circuit),
+    )
+
+
+def _named(part: str, circuit: Circuit) -> str:
+    return part if part.startswith("wire ") else part_words(part, circuit)
+
+
+def _spoken(speaking: Sequence[Speaking], circuit: Circuit) -> tuple[str, ...]:
+    return tuple(reading_text(one.reading, circuit) for one in speaking[:SHOWN_SPEAKING])
+
+
+def reading_text(reading: Reading, circuit: Circuit) -> str:
+    """A reading in words: what was seen and where."""
+    if reading.source == "event":
+        return f"{reading.measurement.at}: {reading.words}"
+    return evidence_words(reading.measurement, reading.value, circuit)
+
+
+def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
+    if found is None:
+        return None
+    return FindingCard(
+        found.cause,
+        found.part,
+        found.repair,
+        found.probability,
+        found.proven,
+        found.missing_proof,
+        found.explains,
+        found.verify,
+        cause_words(found.cause, circuit),
+        repair_words(found.cause, circuit) or found.repair,
+        done_words(repair_words(found.cause, circuit) or found.repair),
+    )
+
+
+# Tests of one's own choice
+
+
+def own_test(store: JobStore, job_id: str, place: Mapping[str, Any]) -> TestCard:
+    """A test that the technician prefers, with what it is worth and what each result would mean."""
+    with at_bench(store, job_id) as bench:
+        if bench.told is None:
+            raise HalfsplitError("this job has no usable circuit yet")
+        diagnosis = bench.told.diagnosis
+        measured = from_json(place)
+        check_place(diagnosis.circuit, measured)
+        if not measured.state:
+            measured = Measurement(
+                measured.quantity,
+                measured.at,
+                first_state(diagnosis.circuit),
+                measured.to,
+                measured.instrument,
+                measured.changes,
+                measured.detail,
+            )
+        return test_card(diagnosis.rank(measured), diagnosis.circuit)
+
+
+# After the repair
+
+
+def _repair(bench: Bench) -> str:
+    return next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), "")
+
+
+def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
+    """What must be seen again after the repair, each with what was seen."""
+    if bench.told is None or not bench.after_repair:
+        return ()
+    if "verify" not in answers:
+        answers["verify"] = tuple(to_verify(bench.told.diagnosis.situation()))
+    return tuple(_check(place, wanted, bench) for place, wanted in answers["verify"])
+
+
+def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
+    assert bench.told is not None  # noqa: S101 - asked only where there is one
+    circuit = bench.told.diagnosis.circuit
+    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
+    value = seen[-1].payload["value"] if seen else None
+    state: CheckState = "open" if value is None else "good" if is_right(value, wanted) else "bad"
+    return Check(
+        key_of(place),
+        sentence(place, circuit),
+        wanted if isinstance(wanted, str) else allowed_words(wanted),
+        state,
+        "" if value is None else reading_words(place, value),
+        to_json(place),
+        unit_of(place, circuit),
+        words_of(place),
+    )
+
+
+def same_place(entry: EvidenceEntry, place: Measurement) -> bool:
+    """Whether an entry was read at this place, in this state."""
+    try:
+        measured = from_json(entry.payload)
+    except HalfsplitError:
+        return False
+    return same(measured, place)
+
+
+def same(a: Measurement, b: Measurement) -> bool:
+    """Whether two were made alike, whatever the instrument: a lamp that lights by a bridge is not yet mended."""
+    return (a.quantity, a.place, a.state, a.changes) == (b.quantity, b.place, b.state, b.changes)
+
+
+__all__ = ["FOUND", "bench_view", "own_test", "reading_text"]

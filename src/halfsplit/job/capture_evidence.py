@@ -1,0 +1,368 @@
+"""What a capture measured, offered as readings of the job: at a point, in a state, with the scope or the clamp.
+
+An offer is suggested where the channel's name (or its role) and one of the next tests agree. A reading that is taken
+goes the same way as one entered by hand (`verbs.record`); its value is looked up here, never taken from a form.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from halfsplit.capture.screen import stretch
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.errors import ConflictError, InputError
+from halfsplit.job.bench import bench_view
+from halfsplit.job.captures import CaptureView, ChannelLine, capture_view, opened
+from halfsplit.job.entering import FIELD_UNITS, shown_value
+from halfsplit.job.verbs import record
+from halfsplit.job.views import TestCard
+from halfsplit.store import EvidenceEntry, JobStore
+
+USED: Final[Mapping[tuple[str, str], tuple[str, tuple[str, ...]]]] = {
+    ("cranking", "rest volts"): ("volts", ("battery volts",)),
+    ("cranking", "mean cranking volts"): ("volts", ("battery volts",)),
+    ("cranking", "mean current"): ("amps", ("starter current",)),
+    ("charging", "mean"): ("", ("battery volts", "generator current")),
+    ("motor current", "mean current"): ("amps", ("motor current",)),
+    ("duty cycle", "duty"): ("duty", ("switched signal",)),
+    ("duty cycle", "frequency"): ("hertz", ("switched signal",)),
+    ("duty cycle", "low level"): ("volts", ("switched signal",)),
+    ("duty cycle", "high level"): ("volts", ("switched signal",)),
+    ("voltage drop", "drop"): ("volts", ("drop volts", "upper volts")),
+    ("voltage drop", "current"): ("amps", ("load current",)),
+}
+"""(Analysis, quantity) → the quantity of a reading ('' by the unit) and the roles that it was measured on.
+
+Peaks and ripples are left out: a circuit's readings are those of a steady state.
+"""
+STAGES: Final[Mapping[str, str]] = {
+    "relative compression": r"compression",
+    "cranking": r"\bcrank(s|ed|ing)?\b",
+    "ignition coil": r"\bspark|\bignit",
+    "injector": r"\binject",
+    "crank and cam": r"\bspeed signal|\bcrank(shaft)? (sensor|signal)|\bcam(shaft)? (sensor|signal)",
+    "charging": r"\bcharg(es|ing)\b",
+}
+"""Analysis → what the name or the words of a stage say when the analysis decides it."""
+KINDS: Final[Mapping[str, tuple[str, ...]]] = {
+    "battery volts": ("battery",),
+    "battery current": ("battery",),
+    "starter current": ("motor",),
+    "generator current": ("generator",),
+    "motor current": ("motor",),
+    "injector volts": ("solenoid",),
+    "injector current": ("solenoid",),
+}
+"""Role → the kinds of part on which it is recorded."""
+PULSES: Final = frozenset({"sync pulse", "crank", "cam", "CAN high", "CAN low", "CAN receive", "LIN"})
+"""Roles whose mean says nothing."""
+DROP: Final = "drop volts"
+BY_UNIT: Final = {"V": "volts", "A": "amps"}
+PASSED: Final = {"good": "yes", "fault": "no"}
+SIDES: Final = {"in": r"\b(in|arriving|arrives)\b", "out": r"\b(out|leaving|leaves)\b"}
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Something measured that can become a reading. ``key`` is sent back with the place.
+
+    ``at``, ``to``, ``state``: what its fields begin with. ``suggested``: the test that it answers, or None. ``two``:
+    whether it was taken between two points. ``words``: the value as it is told; '' until the cursors are set.
+    """
+
+    key: str
+    name: str
+    words: str
+    quantity: str
+    instrument: str | None
+    two: bool = False
+    at: str = ""
+    to: str = ""
+    state: str = ""
+    suggested: TestCard | None = None
+
+
+@dataclass(frozen=True)
+class Places:
+    """What can be named in the job's circuit: points, parts and wires for amps, stages with their words, states."""
+
+    points: tuple[str, ...] = ()
+    elements: tuple[str, ...] = ()
+    stages: tuple[tuple[str, str], ...] = ()
+    states: tuple[str, ...] = ()
+
+
+def places(store: JobStore, job_id: str) -> Places:
+    """The names in the job's circuit; all empty without a usable one."""
+    circuit = _circuit(store, job_id)
+    if circuit is None:
+        return Places()
+    return Places(
+        tuple(circuit.points),
+        tuple(circuit.parts),
+        tuple((one.name, one.words) for one in circuit.model.stages.values()),
+        tuple(circuit.states),
+    )
+
+
+def _circuit(store: JobStore, job_id: str) -> Circuit | None:
+    checked = bench_view(store, job_id).circuit
+    return checked.circuit if checked is not None and checked.usable else None
+
+
+def offers(store: JobStore, job_id: str, view: CaptureView) -> tuple[Offer, ...]:
+    """What was measured last and can become a reading, the suggested ones first; empty without a circuit."""
+    circuit = _circuit(store, job_id)
+    if circuit is None:
+        return ()
+    tests = bench_view(store, job_id).tests
+    found = [*_numbers(view, circuit, tests), *_stages(view, circuit, tests)]
+    return tuple(sorted(found, key=lambda one: one.suggested is None))
+
+
+def between_offers(store: JobStore, job_id: str, view: CaptureView) -> tuple[Offer, ...]:
+    """The mean of each channel in volts or amps between the cursors, which the page fills in."""
+    circuit = _circuit(store, job_id)
+    if circuit is None:
+        return ()
+    tests = bench_view(store, job_id).tests
+    answered = [one.suggested.key for one in offers(store, job_id, view) if one.suggested]
+    found = (
+        _placed(
+            f"mean {one.number}",
+            one.label,
+            "",
+            BY_UNIT[one.unit],
+            one,
+            circuit,
+            tests,
+            two=one.role == DROP,
+        )
+        for one in view.channels
+        if one.unit in BY_UNIT and one.role not in PULSES
+    )
+    # One press for one test: what an analysis measured goes before what lies between the cursors.
+    return tuple(
+        replace(one, suggested=None) if one.suggested and one.suggested.key in answered else one
+        for one in found
+    )
+
+
+def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> Iterator[Offer]:
+    by_role = {one.role: one for one in view.channels if one.role}
+    for number, result in enumerate(view.results):
+        for place, told in enumerate(result["quantities"]):
+            used = USED.get((result["analysis"], told["name"]))
+            if told["value"] is None:
+                continue
+            key = f"result {number} {place}"
+            yield from _in_stage_unit(key, told, result, circuit, tests)
+            channel = next((by_role[role] for role in used[1] if role in by_role), None) if used else None
+            if used is None or channel is None:
+                continue
+            quantity = used[0] or BY_UNIT.get(told["unit"], "")
+            if quantity == "volts" and (told["unit"] or channel.unit) != "V":
+                continue
+            words = shown_value(quantity, _si(quantity, told["value"]))
+            name, two = f"{result['analysis']}: {told['name']}", told["name"] == "drop"
+            yield _placed(key, name, words, quantity, channel, circuit, tests, two=two)
+
+
+def _si(quantity: str, value: float) -> float:
+    return value / 100 if quantity == "duty" else value
+
+
+def _placed(
+    key: str,
+    name: str,
+    words: str,
+    quantity: str,
+    channel: ChannelLine,
+    circuit: Circuit,
+    tests: Sequence[TestCard],
+    *,
+    two: bool,
+) -> Offer:
+    test = _agreeing(quantity, channel, circuit, tests, two=two)
+    at = test.at if test else _named(channel.name, circuit, quantity)
+    instrument = {"volts": "scope", "amps": "clamp"}.get(quantity, "scope")
+    state = test.state if test else (tests[0].state if tests else "")
+    return Offer(key, name, words, quantity, instrument, two, at, (test and test.to) or "", state, test)
+
+
+def _agreeing(
+    quantity: str, channel: ChannelLine, circuit: Circuit, tests: Sequence[TestCard], *, two: bool
+) -> TestCard | None:
+    """The one of the next tests that this channel answers by its name; or the next one, if its role says so."""
+    fit = [one for one in tests if one.quantity == quantity and (one.to is not None) == two]
+    named = [one for one in fit if _speaks_of(channel.name, one.at, circuit)]
+    if len(named) == 1:
+        return named[0]
+    if named or not fit or fit[0] is not tests[0]:
+        return None
+    part = circuit.parts.get(fit[0].at.partition(".")[0])
+    by_role = part is not None and part.kind in KINDS.get(channel.role, ())
+    return fit[0] if by_role or (two and channel.role == DROP) else None
+
+
+def _speaks_of(name: str, at: str, circuit: Circuit) -> bool:
+    """Whether a channel's name tells this place: its point (and not the other side of it), its part, or its words."""
+    point, _, side = at.partition(":")
+    if side and any(re.search(SIDES[one], name, re.IGNORECASE) for one in SIDES if one != side):
+        return False
+    part = circuit.parts.get(point.partition(".")[0])
+    told = [point] if "." in point or part is None else [point, part.words]
+    if part is not None and len(part.pins) == 2 and part.words:
+        told.append(part.words)
+    return any(_has(name, one) for one in told if one)
+
+
+def _has(name: str, word: str) -> bool:
+    plain = re.escape(word).replace(r"\ ", r"[\s_-]+")
+    return re.search(rf"(?<![\w.]){plain}(?![\w]|\.\w)", name, re.IGNORECASE) is not None
+
+
+def _named(name: str, circuit: Circuit, quantity: str) -> str:
+    """The longest point or part that a channel's name tells, '' where it tells none."""
+    known = circuit.parts if quantity == "amps" else circuit.points
+    told = [one for one in known if _has(name, one.partition(":")[0]) and _speaks_of(name, one, circuit)]
+    return max(told, key=len, default="")
+
+
+def _stages(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> Iterator[Offer]:
+    """A verdict passes or fails a stage that is answered by yes or no."""
+    stages = [one for one in circuit.model.stages.values() if not one.unit]
+    for number, result in enumerate(view.results):
+        passed, words = PASSED.get(result["verdict"]), STAGES.get(result["analysis"])
+        if passed is None or words is None or not stages:
+            continue
+        named = [one.name for one in stages if re.search(words, f"{one.name} {one.words}", re.IGNORECASE)]
+        test = next((one for one in tests if one.quantity == "stage" and one.at in named), None)
+        told = "passed" if passed == "yes" else "not passed"
+        yield Offer(
+            f"verdict {number}",
+            result["analysis"],
+            told,
+            "stage",
+            None,
+            at=test.at if test else (named[0] if named else ""),
+            state=test.state if test else (tests[0].state if tests else ""),
+            suggested=test,
+        )
+
+
+def _in_stage_unit(
+    key: str, told: Mapping[str, Any], result: Mapping[str, Any], circuit: Circuit, tests: Sequence[TestCard]
+) -> Iterator[Offer]:
+    """A quantity in the unit of a stage, such as rpm, answers that stage."""
+    words = STAGES.get(result["analysis"], "")
+    for stage in circuit.model.stages.values():
+        if stage.unit != told["unit"] or not words:
+            continue
+        if not re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE):
+            continue
+        test = next((one for one in tests if one.quantity == "stage" and one.at == stage.name), None)
+        yield Offer(
+            f"{key} {stage.name}",
+            f"{result['analysis']}: {told['name']}",
+            f"{told['value']:.5g} {told['unit']}",
+            "stage",
+            None,
+            at=stage.name,
+            state=test.state if test else (tests[0].state if tests else ""),
+            suggested=test,
+        )
+
+
+# Taking one
+
+
+def use(  # noqa: PLR0913 - as many as a reading by hand has
+    store: JobStore,
+    job_id: str,
+    capture_id: str,
+    key: str,
+    place: Mapping[str, Any],
+    *,
+    who: str,
+    shown: int = 0,
+    between: tuple[float, float] | None = None,
+    entry_id: str = "",
+    confirmed: bool = False,
+) -> EvidenceEntry:
+    """Make a measurement of a capture a reading of the job at ``place`` (at, to, state), linked to the capture.
+
+    Raises ConflictError where the capture was measured anew since the page was made; InputError for a place or key
+    that is none; `Doubt` where the value is odd for its place and not ``confirmed``.
+    """
+    view = capture_view(store, job_id, capture_id)
+    if between is None and shown != view.shown:
+        raise ConflictError("this capture was measured again meanwhile: look at the new results first")
+    quantity, typed, unit = _value(store, view, key, between)
+    if not place.get("to") and _is_drop(view, key):
+        raise InputError("a voltage drop lies between two points", remedy="name both", where="to")
+    told: dict[str, Any] = {
+        "quantity": quantity,
+        "at": place.get("at"),
+        "to": place.get("to") or None,
+        "state": place.get("state"),
+        "instrument": {"stage": None, "amps": "clamp"}.get(quantity, "scope"),
+        "changes": place.get("changes") or [],
+    }
+    return record(
+        store,
+        job_id,
+        told,
+        typed,
+        unit=unit,
+        who=who,
+        entry_id=entry_id,
+        confirmed=confirmed,
+        present="yes",
+        attachments=(capture_id,),
+    )
+
+
+def _value(
+    store: JobStore, view: CaptureView, key: str, between: tuple[float, float] | None
+) -> tuple[str, str, str]:
+    """Quantity, number as typed, and unit of what a key names."""
+    kind, *numbers = key.split(" ")
+    try:
+        if kind == "mean" and between is not None:
+            return _mean(store, view, int(numbers[0]), between)
+        result = view.results[int(numbers[0])]
+        if kind == "verdict":
+            return "stage", PASSED[result["verdict"]], ""
+        told = result["quantities"][int(numbers[1])]
+        if len(numbers) > 2:
+            return "stage", _typed(told["value"]), told["unit"]
+        used = USED[result["analysis"], told["name"]][0] or BY_UNIT[told["unit"]]
+    except (LookupError, ValueError) as error:
+        raise InputError("this was not measured", remedy="load the page again", where="key") from error
+    return used, _typed(told["value"]), FIELD_UNITS[used]
+
+
+def _is_drop(view: CaptureView, key: str) -> bool:
+    kind, first, *rest = key.split(" ")
+    if kind == "mean":
+        return view.channels[int(first)].role == DROP
+    return kind == "result" and view.results[int(first)]["quantities"][int(rest[0])]["name"] == "drop"
+
+
+def _mean(
+    store: JobStore, view: CaptureView, number: int, between: tuple[float, float]
+) -> tuple[str, str, str]:
+    channel = opened(store, view.kept, view.settings).channels[number]
+    found = stretch(channel, *between)
+    if found is None or channel.unit not in BY_UNIT:
+        raise InputError("there is nothing between the two cursors", remedy="set them apart", where="cursors")
+    return BY_UNIT[channel.unit], _typed(found.mean), channel.unit
+
+
+def _typed(value: float) -> str:
+    """Five digits, as somebody would enter them, never with an exponent."""
+    return f"{float(f'{value:.5g}'):.9f}".rstrip("0").rstrip(".")

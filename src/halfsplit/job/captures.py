@@ -1,0 +1,389 @@
+"""Captures of a job: kept as they came, measured by role, shown at any zoom.
+
+The file is an attachment like any other. Beside it lies what was made from it for the screen (`capture.storage`); that
+can be deleted, for it is made again. What an analysis said is kept as it was shown, with its roles and settings.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import IO, Any, Final
+
+import halfsplit
+from halfsplit.capture import ROLES, Capture, Quantity, Result, Setup, analyse, results_dict, suggested_roles
+from halfsplit.capture.channel import Channel
+from halfsplit.capture.measure.crank_cam import CrankCamResult
+from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
+from halfsplit.capture.storage import load, save
+from halfsplit.errors import InputError, NotFoundError
+from halfsplit.job.verbs import new_id, now
+from halfsplit.store import Attachment, JobStore, ShownResult
+
+WHAT: Final = "capture"
+"""Under this name an analysis is kept among the results that were shown."""
+MOST_SAMPLES: Final = 20_000_000
+"""Samples that are analysed at once: they are worked on as float64, several times over."""
+MOST_MARKS: Final = 200
+MOST_DETAILS: Final = 200
+LEAST_SPAN: Final = 1e-9
+ROLE_NAMES: Final = tuple(ROLES)
+PATH_NAMES: Final = tuple(PATHS)
+
+
+@dataclass(frozen=True)
+class CaptureSettings:
+    """What the technician says of a capture. ``roles``, ``scale`` (gain and unit) go by the channels' names.
+
+    ``span``: seconds from and to which is measured, None for all. ``path``: of a voltage drop. ``reference``: a known
+    good capture as JOB/CAPTURE, against which crank and cam are compared; '' for none.
+    """
+
+    roles: Mapping[str, str] = field(default_factory=dict)
+    scale: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    rate: float | None = None
+    cylinders: int | None = None
+    firing_order: tuple[int, ...] = ()
+    celsius: float | None = None
+    path: str = "feed"
+    span: tuple[float, float] | None = None
+    reference: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """For the record of what was shown."""
+        return {
+            "roles": dict(self.roles),
+            "scale": {name: list(one) for name, one in self.scale.items()},
+            "rate": self.rate,
+            "cylinders": self.cylinders,
+            "firing_order": list(self.firing_order),
+            "celsius": self.celsius,
+            "path": self.path,
+            "span": list(self.span) if self.span else None,
+            "reference": self.reference,
+        }
+
+
+def _from_json(said: Mapping[str, Any]) -> CaptureSettings:
+    span = said.get("span")
+    return CaptureSettings(
+        roles=dict(said.get("roles") or {}),
+        scale={name: (float(gain), str(unit)) for name, (gain, unit) in (said.get("scale") or {}).items()},
+        rate=said.get("rate"),
+        cylinders=said.get("cylinders"),
+        firing_order=tuple(said.get("firing_order") or ()),
+        celsius=said.get("celsius"),
+        path=str(said.get("path") or "feed"),
+        span=(float(span[0]), float(span[1])) if span else None,
+        reference=str(said.get("reference") or ""),
+    )
+
+
+@dataclass(frozen=True)
+class ChannelLine:
+    """One channel as it is listed: ``role`` is '' where none was given."""
+
+    number: int
+    name: str
+    role: str
+    unit: str
+    samples: int
+    start: float
+    stop: float
+    rate: float | None
+    has_time: bool
+    edges: bool
+    gain: str = ""
+    gain_unit: str = ""
+
+    @property
+    def label(self) -> str:
+        """How the trace is called."""
+        return self.role or self.name
+
+
+@dataclass(frozen=True)
+class CaptureLine:
+    """A capture in the list. ``verdicts``: analysis and verdict of the last time. ``problem``: why it is unreadable."""
+
+    kept: Attachment
+    channels: tuple[ChannelLine, ...]
+    verdicts: tuple[tuple[str, str], ...]
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class CaptureView:
+    """One capture with what was measured last. ``results`` are plain data as `results_dict` gives them.
+
+    ``shown``: number of the stored analysis, 0 before the first.
+    """
+
+    kept: Attachment
+    channels: tuple[ChannelLine, ...]
+    notes: tuple[str, ...]
+    settings: CaptureSettings
+    results: tuple[Mapping[str, Any], ...]
+    shown: int
+    engine_version: str
+    start: float
+    stop: float
+
+    @property
+    def marks(self) -> tuple[Mapping[str, Any], ...]:
+        """The spans that the analyses used, the first of them."""
+        return tuple(mark for result in self.results for mark in result["marks"])[:MOST_MARKS]
+
+
+# Storing
+
+
+def add_capture(
+    store: JobStore, job_id: str, source: IO[bytes], *, name: str, who: str, attachment_id: str = ""
+) -> Attachment:
+    """Store a capture, after it was read: what cannot be read is refused with its line or byte, and nothing is stored.
+
+    Raises InputError: not readable, too large, or no known kind of recording.
+    """
+    kept = Attachment(
+        attachment_id=attachment_id or new_id(),
+        kind="capture",
+        name=name[-120:] or "capture",
+        at=now(),
+        who=who,
+    )
+
+    def check(path: Path, sha256: str) -> None:
+        _prepared(store, path, sha256, kept.name)
+
+    return store.attach(job_id, kept, source, check=check)
+
+
+_PREPARING: dict[str, threading.Lock] = {}
+
+
+def _prepared(store: JobStore, path: Path, sha256: str, name: str) -> Path:
+    """The folder with the capture's columns and pyramid, made now if it is not there."""
+    folder = store.files.made_from(sha256)
+    with _PREPARING.setdefault(sha256, threading.Lock()):
+        if not (folder / "capture.json").is_file():
+            try:
+                found = Capture.read(path)
+                save(replace(found, source=name), folder)
+            except InputError as error:
+                raise InputError(
+                    error.message.replace(path.name, name),
+                    remedy=error.remedy,
+                    where=error.where.replace(path.name, name),
+                ) from error
+    return folder
+
+
+@lru_cache(maxsize=8)
+def _loaded(folder: Path, made: float) -> Capture:
+    return load(folder)
+
+
+def opened(store: JobStore, kept: Attachment, settings: CaptureSettings) -> Capture:
+    """The capture with the scales and the rate that were given; its samples are mapped, not read."""
+    folder = _prepared(store, store.files.path(kept.sha256), kept.sha256, kept.name)
+    found = _loaded(folder, folder.stat().st_mtime)
+    if settings.rate:
+        found = found.with_rate(settings.rate)
+    return found.scaled({name: one for name, one in settings.scale.items() if name in found})
+
+
+def kept_capture(store: JobStore, job_id: str, capture_id: str) -> Attachment:
+    """A job's capture, without its bytes. Raises NotFoundError where there is none of this id."""
+    found = store.attachment(job_id, capture_id)
+    if found.kind != "capture":
+        raise NotFoundError(f"there is no capture {capture_id!r} in this job")
+    return found
+
+
+def _shown(store: JobStore, job_id: str) -> dict[str, ShownResult]:
+    """Capture → its last analysis."""
+    return {str(one.document.get("capture")): one for one in store.shown(job_id, WHAT)}
+
+
+# Views
+
+
+def capture_lines(store: JobStore, job_id: str) -> tuple[CaptureLine, ...]:
+    """The captures of a job, the latest first. Raises NotFoundError where there is no such job."""
+    store.job(job_id)
+    shown = _shown(store, job_id)
+    lines = []
+    for kept in store.attachments(job_id):
+        if kept.kind != "capture":
+            continue
+        last = shown.get(kept.attachment_id)
+        settings = _from_json(last.document["settings"]) if last else None
+        verdicts = (
+            tuple((one["analysis"], one["verdict"]) for one in last.document["results"]) if last else ()
+        )
+        try:
+            found = opened(store, kept, settings or CaptureSettings())
+        except InputError as error:
+            lines.append(CaptureLine(kept, (), verdicts, str(error)))
+            continue
+        roles = settings.roles if settings else suggested_roles(found)
+        lines.append(CaptureLine(kept, _channels(found, roles, {}), verdicts))
+    return tuple(reversed(lines))
+
+
+def _channels(
+    found: Capture, roles: Mapping[str, str], scale: Mapping[str, tuple[float, str]]
+) -> tuple[ChannelLine, ...]:
+    return tuple(
+        ChannelLine(
+            number,
+            one.name,
+            roles.get(one.name, ""),
+            one.unit,
+            len(one),
+            _begin(one),
+            one.stop,
+            one.rate,
+            one.has_time,
+            one.edges,
+            f"{scale[one.name][0]:g}" if one.name in scale else "",
+            scale[one.name][1] if one.name in scale else "",
+        )
+        for number, one in enumerate(found.channels)
+    )
+
+
+def _begin(channel: Channel) -> float:
+    return float(channel.times[0]) if channel.times is not None and len(channel) else channel.start
+
+
+def settings_of(store: JobStore, job_id: str, capture_id: str) -> CaptureSettings:
+    """What was said of a capture last, or what its names suggest."""
+    last = _shown(store, job_id).get(capture_id)
+    if last is not None:
+        return _from_json(last.document["settings"])
+    found = opened(store, kept_capture(store, job_id, capture_id), CaptureSettings())
+    battery = store.job(job_id).intake.battery
+    return CaptureSettings(roles=suggested_roles(found), celsius=battery.celsius if battery else None)
+
+
+def capture_view(store: JobStore, job_id: str, capture_id: str) -> CaptureView:
+    """One capture as its page shows it.
+
+    Raises NotFoundError: no such job or capture; InputError: what was imported with a job cannot be read.
+    """
+    kept = kept_capture(store, job_id, capture_id)
+    settings = settings_of(store, job_id, capture_id)
+    last = _shown(store, job_id).get(capture_id)
+    found = opened(store, kept, settings)
+    channels = _channels(found, settings.roles, settings.scale)
+    start = min((one.start for one in channels), default=0.0)
+    stop = max((one.stop for one in channels), default=1.0)
+    return CaptureView(
+        kept,
+        channels,
+        found.notes,
+        settings,
+        tuple(_worded(one) for one in last.document["results"]) if last else (),
+        last.sequence if last else 0,
+        last.engine_version if last else "",
+        start,
+        stop if stop > start else start + 1.0,
+    )
+
+
+def _worded(result: Mapping[str, Any]) -> dict[str, Any]:
+    """A stored result whose quantities are told in words too."""
+    return {**result, "quantities": [{**one, "words": _amount(one)} for one in result["quantities"]]}
+
+
+def _amount(told: Mapping[str, Any]) -> str:
+    if told["value"] is None:
+        return "not told"
+    return Quantity(told["name"], told["value"], told["unit"], told["uncertainty"] or 0.0).amount
+
+
+# Measuring
+
+
+def analyse_capture(
+    store: JobStore, job_id: str, capture_id: str, settings: CaptureSettings, *, who: str
+) -> tuple[Result, ...]:
+    """Measure what the roles allow, and keep what was said. Raises InputError where the settings make no sense."""
+    kept = kept_capture(store, job_id, capture_id)
+    found = opened(store, kept, _checked(settings))
+    for name in (*settings.roles, *settings.scale):
+        _ = found[name]
+    if settings.span:
+        found = found.part(*settings.span)
+    longest = max((len(found[name]) for name in settings.roles), default=0)
+    if longest > MOST_SAMPLES:
+        raise InputError(
+            f"{longest:,} samples are more than are measured at once ({MOST_SAMPLES:,})",
+            remedy="set the two cursors round the event and measure between them",
+        )
+    setup = Setup(
+        cylinders=settings.cylinders,
+        firing_order=settings.firing_order,
+        celsius=settings.celsius,
+        path=settings.path,
+        reference=_reference(store, settings.reference),
+    )
+    results = analyse(found, settings.roles, setup)
+    document = {
+        "capture": capture_id,
+        "sha256": kept.sha256,
+        "settings": settings.to_json(),
+        "results": [_bounded(one) for one in results_dict(results)["results"]],
+    }
+    store.keep_shown(
+        job_id,
+        ShownResult(
+            what=WHAT,
+            document=document,
+            engine_version=halfsplit.__version__,
+            after=store.job(job_id).last_change,
+            who=who,
+            at=now(),
+        ),
+    )
+    return results
+
+
+def _reference(store: JobStore, reference: str) -> CrankCamResult | None:
+    """What crank and cam of the known good capture are like; None where it shows neither or there is none."""
+    job_id, _, capture_id = reference.partition("/")
+    if not capture_id:
+        return None
+    settings = settings_of(store, job_id, capture_id)
+    roles = {name: role for name, role in settings.roles.items() if role in ("crank", "cam")}
+    if "crank" not in roles.values():
+        return None
+    found = opened(store, kept_capture(store, job_id, capture_id), settings)
+    if max(len(found[name]) for name in roles) > MOST_SAMPLES:
+        return None
+    good = analyse(found, roles)
+    return next((one for one in good if isinstance(one, CrankCamResult) and one.wheel), None)
+
+
+def _checked(settings: CaptureSettings) -> CaptureSettings:
+    if settings.path not in PATHS:
+        raise InputError(f"{settings.path!r} is no path", remedy=f"one of {', '.join(PATHS)}", where="path")
+    if settings.span and not settings.span[1] - settings.span[0] > LEAST_SPAN:
+        raise InputError("there is nothing between the two cursors", remedy="set them apart", where="span")
+    order = settings.firing_order
+    if order and settings.cylinders and sorted(order) != list(range(1, settings.cylinders + 1)):
+        raise InputError(
+            f"the firing order {','.join(map(str, order))} does not name each of {settings.cylinders} cylinders once",
+            remedy="write it like 1,3,4,2",
+            where="firing order",
+        )
+    return settings
+
+
+def _bounded(result: dict[str, Any]) -> dict[str, Any]:
+    return result | {"marks": result["marks"][:MOST_MARKS], "details": result["details"][:MOST_DETAILS]}

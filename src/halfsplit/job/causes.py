@@ -1,0 +1,202 @@
+"""One cause for many: which shared feed, ground, splice, relay or bus line explains silent units and complaints.
+
+Ranked by the engine's posterior; what each cause explains, leaves and contradicts is told in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.explaining import Account, accounts, is_symptom
+from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.words import part_words
+from halfsplit.job.bench import reading_text
+from halfsplit.job.memory import at_bench
+from halfsplit.store import JobStore
+
+BUS_KINDS = "bus line"
+LOOKED_AT, SHOWN = 24, 6
+"""Repairs that are looked at, and causes that are shown."""
+MOSTLY = 0.6
+"""Share of the battery's volts from which a wire is told as a feed; below a tenth of them as a ground."""
+
+
+@dataclass(frozen=True)
+class Member:
+    """One repair of a shared stretch, with its own probability. ``name``: with the part's words."""
+
+    part: str
+    name: str
+    cause: str
+    repair: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class CauseCard:
+    """Repairs that hang together and account alike for all that was seen: nothing seen so far tells them apart.
+
+    ``kind``: 'feed', 'ground', 'splice', 'bus line', 'fuse' and so on; ``stretch``: where it runs, from part to part.
+    ``probability``: of all members. ``explains``, ``leaves``, ``contradicts``: what was seen, in words.
+    """
+
+    kind: str
+    stretch: str
+    probability: float
+    members: tuple[Member, ...]
+    explains: tuple[str, ...]
+    leaves: tuple[str, ...]
+    contradicts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Causes:
+    """``symptoms``: how many things are wrong in all; ``readings``: instruments' readings that count as well."""
+
+    symptoms: int
+    silent: int
+    readings: int
+    cards: tuple[CauseCard, ...]
+
+
+def causes_of(store: JobStore, job_id: str) -> Causes | None:
+    """The causes that explain most of what was seen, most probable first. None before anything is known."""
+    with at_bench(store, job_id) as bench:
+        told = bench.told
+        if told is None or not any(one.struck is None for one in told.diagnosis.readings):
+            return None
+        if "causes" not in bench.answers:
+            bench.answers["causes"] = _worked_out(told.diagnosis.situation(), told.diagnosis.circuit)
+        found: Causes = bench.answers["causes"]
+        return found
+
+
+def _worked_out(situation: Situation, circuit: Circuit) -> Causes:
+    live = situation.live
+    wrong = [one for one in live if is_symptom(situation, one)]
+    silent = [one for one in wrong if one.measurement.quantity == "answers"]
+    numbers = [one for one in live if not isinstance(one.value, str)]
+    stretches = _stretches(accounts(situation, LOOKED_AT)) if wrong else ()
+    cards = sorted((_card(some, circuit) for some in stretches), key=lambda card: -card.probability)
+    return Causes(len(wrong), len(silent), len(numbers), tuple(cards[:SHOWN]))
+
+
+def _stretches(found: Sequence[Account]) -> tuple[list[Account], ...]:
+    """Repairs that account alike and touch one another, together; each list with its likeliest first."""
+    groups: list[list[Account]] = []
+    for one in found:
+        mine = [
+            group for group in groups if _alike(group[0], one) and any(_touch(one, other) for other in group)
+        ]
+        joined = [*(account for group in mine for account in group), one]
+        groups = [group for group in groups if group not in mine] + [joined]
+    return tuple(sorted(group, key=lambda account: -account.probability) for group in groups)
+
+
+def _alike(a: Account, b: Account) -> bool:
+    same = (a.explains, a.leaves, a.contradicts) == (b.explains, b.leaves, b.contradicts)
+    return same and ("short" in a.cause) == ("short" in b.cause)
+
+
+def _touch(a: Account, b: Account) -> bool:
+    return bool(set(_places(a.part)) & set(_places(b.part)))
+
+
+def _places(group: str) -> list[str]:
+    """The parts that a repair group is at or between: ``wire F30.2 SP30`` → F30, SP30."""
+    ends = group.split()[1:3] if group.startswith("wire ") else [group]
+    return [end.partition(".")[0] for end in ends]
+
+
+def _card(some: list[Account], circuit: Circuit) -> CauseCard:
+    first = some[0]
+    texts = [
+        tuple(dict.fromkeys(reading_text(reading, circuit) for reading in seen))
+        for seen in (first.explains, first.leaves, first.contradicts)
+    ]
+    members = tuple(
+        Member(one.part, _named(one.part, circuit), one.cause, one.repair, one.probability) for one in some
+    )
+    wire = next((one.part for one in some if one.part.startswith("wire ")), first.part)
+    kind = kind_of(wire if len(some) > 1 else first.part, circuit)
+    return CauseCard(
+        f"short on a {kind}" if "short" in first.cause else kind,
+        _path([one.part for one in some], circuit) if len(some) > 1 else members[0].name,
+        sum(one.probability for one in some),
+        members,
+        texts[0],
+        texts[1],
+        texts[2],
+    )
+
+
+def _named(part: str, circuit: Circuit) -> str:
+    return part_words(part, circuit) if part in circuit.parts else part
+
+
+def _path(groups: Sequence[str], circuit: Circuit) -> str:
+    """Where a stretch runs: its parts in the order in which they are joined, from the battery on."""
+    edges = [places for group in groups if len(places := _places(group)) == 2]
+    names = list(dict.fromkeys(place for group in groups for place in _places(group)))
+    away = _distances(circuit)
+    names.sort(key=lambda name: away.get(name, len(away)))
+    order = names[:1]
+    while step := next((edge for edge in edges if order[-1] in edge), None):
+        edges.remove(step)
+        other = step[1] if step[0] == order[-1] else step[0]
+        if other not in order:
+            order.append(other)
+    return " – ".join([*order, *(name for name in names if name not in order)])
+
+
+def _distances(circuit: Circuit) -> dict[str, int]:
+    """Part → how many wires it is away from the battery's positive side."""
+    joined: dict[str, set[str]] = {}
+    for wire in circuit.model.wires:
+        a, b = (end.partition(".")[0] for end in (wire.a, wire.b))
+        joined.setdefault(a, set()).add(b)
+        joined.setdefault(b, set()).add(a)
+    found = {part.name: 0 for part in circuit.model.of_kind("battery")}
+    rest = list(found)
+    for name in rest:
+        for other in joined.get(name, ()):
+            if other not in found:
+                found[other] = found[name] + 1
+                rest.append(other)
+    return found
+
+
+def kind_of(name: str, circuit: Circuit) -> str:
+    """What a repair group is: 'feed', 'ground' or 'bus line' for a wire, else the kind of its part."""
+    if " + " in name:
+        return "two faults at once"
+    part = circuit.parts.get(name)
+    if part is not None:
+        return "control unit" if part.kind == "module" else part.kind
+    if name.startswith("wire "):
+        return _wire_kind(name.split()[1:3], circuit)
+    whole = circuit.parts.get(name.partition(".")[0])
+    if whole is not None:
+        return whole.kind if whole.kind == "connector" else f"terminal of a {whole.kind}"
+    return BUS_KINDS
+
+
+def _wire_kind(ends: list[str], circuit: Circuit) -> str:
+    bus_pins = {
+        f"{part.name}.{pin}"
+        for part in circuit.parts.values()
+        if part.behaviour is not None
+        for talk in part.behaviour.talks
+        for pin in (talk.high, talk.low)
+    }
+    if bus_pins.intersection(ends):
+        return BUS_KINDS
+    volts = [
+        circuit.solve(state).volts(end) for state in circuit.states for end in ends if end in circuit.points
+    ]
+    full = max((part.values.get("V", 12.6) for part in circuit.model.of_kind("battery")), default=12.6)
+    if not volts or 0.1 * full <= max(volts) < MOSTLY * full:
+        return "wire"
+    return "feed" if max(volts) >= MOSTLY * full else "ground"

@@ -1,0 +1,162 @@
+"""Which branch draws: the current at the battery, millivolts across fuses, and what they tell.
+
+Entry `drain total` is a current at the battery that was read by hand, `drain fuse` a fuse with its millivolts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from halfsplit.drain import INSTRUMENTS, BranchSearch, DrainAnalysis, Fuse, fuse_current
+from halfsplit.drain.branches import BranchCurrent, Explained, NextFuse, Suspect
+from halfsplit.drain.words import amps_words
+from halfsplit.errors import InputError
+from halfsplit.job.drain_fuses import fuses_of
+from halfsplit.job.keeping import keep_entry, last_payload, live_entries
+from halfsplit.job.memory import at_bench
+from halfsplit.store import JobStore
+
+
+@dataclass(frozen=True)
+class BranchRow:
+    """A fuse of the table. ``millivolts``: as read, '' where not yet; ``current`` and its ``span`` in words."""
+
+    name: str
+    rating: str
+    units: tuple[str, ...]
+    behind: tuple[str, ...]
+    millivolts: str
+    current: str
+    span: str
+    how: str
+
+
+@dataclass(frozen=True)
+class Branches:
+    """The search for the branch. ``total``: amps asleep and where they come from, in words; '' where unknown."""
+
+    rows: tuple[BranchRow, ...]
+    total: str
+    explained: Explained | None
+    suspects: tuple[Suspect, ...]
+    following: tuple[NextFuse, ...]
+
+
+def save_total(store: JobStore, job_id: str, amps: float, instrument: str, *, who: str) -> None:
+    """Keep the current at the battery, read by hand while the vehicle slept (A). Raises InputError."""
+    if not 0 < amps <= 50:
+        raise InputError(
+            f"{amps_words(amps)} asleep", remedy="enter what the battery loses, up to 50 A", where="total"
+        )
+    if instrument not in INSTRUMENTS:
+        raise InputError(
+            f"{instrument[:20]!r} measures no drain",
+            remedy=f"one of {', '.join(INSTRUMENTS)}",
+            where="instrument",
+        )
+    said = {
+        "amps": amps,
+        "instrument": instrument,
+        "text": f"Current at the battery asleep: {amps_words(amps)}, by {instrument}",
+    }
+    keep_entry(store, job_id, "drain total", said, who=who)
+
+
+def _total(store: JobStore, job_id: str, found: DrainAnalysis | None) -> tuple[float, float, str] | None:
+    """Amps asleep, their error and where they come from: read by hand, else the level of the log."""
+    said = last_payload(store, job_id, "drain total")
+    if said:
+        instrument = INSTRUMENTS[said["instrument"]]
+        error = float((instrument.share * said["amps"]) ** 2 + instrument.offset**2) ** 0.5
+        return (
+            float(said["amps"]),
+            error,
+            f"{amps_words(said['amps'])} at the battery, read by {instrument.name}",
+        )
+    if found is None or found.level is None or found.level <= 0 or not found.can_tell:
+        return None
+    return found.level, found.level_error, f"{amps_words(found.level)} asleep, from the log"
+
+
+def save_fuse(
+    store: JobStore,
+    job_id: str,
+    name: str,
+    rating: float,
+    millivolts: float | None,
+    *,
+    units: str = "",
+    who: str,
+) -> None:
+    """Keep a fuse, with the millivolts across it where they were read. Raises InputError where they cannot be."""
+    if not name.strip() or len(name) > 60:
+        raise InputError("which fuse?", remedy="its number, as on the cover of the fuse box", where="name")
+    current = fuse_current(0.0 if millivolts is None else millivolts, rating)
+    read = "" if millivolts is None else f": {millivolts:g} mV, {amps_words(current.amps)}"
+    said = {
+        "fuse": name.strip(),
+        "rating": rating,
+        "millivolts": millivolts,
+        "units": units.strip()[:300],
+        "text": f"Fuse {name.strip()}, {rating:g} A{read}",
+    }
+    keep_entry(store, job_id, "drain fuse", said, who=who)
+
+
+def branches_of(store: JobStore, job_id: str, found: DrainAnalysis | None) -> Branches:
+    """The table of the fuses, the share explained, the suspects by branch, and the next fuse to measure."""
+    fuses, readings, entries = _fuses(store, job_id)
+    total = _total(store, job_id, found)
+    rows = tuple(_row(fuse, entries.get(fuse.name), readings.get(fuse.name)) for fuse in fuses.values())
+    if total is None or not fuses:
+        return Branches(rows, total[2] if total else "", None, (), ())
+    search = BranchSearch(tuple(fuses.values()), total[0], total[1], readings)
+    return Branches(
+        rows,
+        total[2],
+        search.explained() if readings else None,
+        search.suspects() if readings else (),
+        search.next_fuses(),
+    )
+
+
+def _fuses(
+    store: JobStore, job_id: str
+) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dict[str, dict[str, Any]]]:
+    """Fuses by name (of the circuit, then those entered), their currents, and their latest readings."""
+    with at_bench(store, job_id) as bench:
+        circuit = bench.checked.circuit if bench.checked else None
+    fuses = {fuse.name: fuse for fuse in fuses_of(circuit)} if circuit is not None else {}
+    entries: dict[str, dict[str, Any]] = {}
+    for entry in live_entries(store, job_id, "drain fuse"):
+        said = dict(entry.payload)
+        if said["millivolts"] is None and said["fuse"] in entries:
+            said["millivolts"] = entries[said["fuse"]]["millivolts"]
+        entries[said["fuse"]] = said
+    for name, said in entries.items():
+        own = tuple(part.strip() for part in str(said.get("units") or "").split(",") if part.strip())
+        before = fuses.get(name, Fuse(name, float(said["rating"])))
+        fuses[name] = replace(before, rating=float(said["rating"]), units=own or before.units)
+    readings = {
+        name: fuse_current(float(said["millivolts"]), float(said["rating"]))
+        for name, said in entries.items()
+        if said["millivolts"] is not None
+    }
+    return fuses, readings, entries
+
+
+def _row(fuse: Fuse, said: Mapping[str, Any] | None, current: BranchCurrent | None) -> BranchRow:
+    words = "" if current is None else amps_words(current.amps)
+    span = "" if current is None else f"{amps_words(max(current.low, 0.0))} to {amps_words(current.high)}"
+    return BranchRow(
+        fuse.name,
+        f"{fuse.rating:g}",
+        fuse.units,
+        fuse.behind,
+        f"{said['millivolts']:g}" if said and said["millivolts"] is not None else "",
+        words,
+        span,
+        current.how if current else "",
+    )

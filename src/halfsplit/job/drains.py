@@ -1,0 +1,337 @@
+"""The parasitic draw of a job: its log, its battery, its branches, kept like all evidence.
+
+Entry `drain` is a log (the file is an attachment), `drain battery` what is known of the battery. The analysis is made
+from them each time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from halfsplit.drain import (
+    CAUTIONS,
+    INSTRUMENTS,
+    Battery,
+    DrainAnalysis,
+    Forecast,
+    analyse,
+    days_until_no_start,
+    parse_log,
+)
+from halfsplit.drain.analysis import WakeKind
+from halfsplit.drain.battery import RESTED, TABLES, StateOfCharge, state_of_charge
+from halfsplit.drain.plot import plot_svg
+from halfsplit.drain.read import decoded
+from halfsplit.drain.words import amps_words, time_words
+from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.job.battery import KINDS
+from halfsplit.job.drain_branches import Branches, branches_of, save_fuse, save_total
+from halfsplit.job.keeping import file_bytes, keep_entry, keep_file, last_payload, live_entries
+from halfsplit.job.verbs import new_id, strike
+from halfsplit.store import Job, JobStore
+
+LARGEST_LOG = 39_000_000
+UNITS = ("", "A", "mA", "uA")
+KEPT = 8
+MOST_ROWS = 200
+"""Levels and kinds of wake-ups that are listed."""
+
+
+@dataclass(frozen=True)
+class DrainLog:
+    """A log as it is kept. ``how``: unit, interval and instrument as they were given."""
+
+    drain_id: str
+    name: str
+    at: datetime
+    who: str
+    file: str
+    how: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class DrainFigures:
+    """What a log shows, in words. ``facts``: (what, value); ``levels``: (from, for how long, mean), ``more`` left out.
+
+    ``wakes``: (how often, how long, mean, every, charge of one, share of the mean current). ``plot``: SVG of our own.
+    """
+
+    log: DrainLog
+    verdict: str
+    can_tell: bool
+    usual: bool
+    facts: tuple[tuple[str, str], ...]
+    wakes: tuple[tuple[str, str, str, str, str, str], ...]
+    levels: tuple[tuple[str, str, str], ...]
+    more: int
+    remarks: tuple[str, ...]
+    plot: str
+
+
+@dataclass(frozen=True)
+class DrainView:
+    """Everything about a drain. ``battery``: what was entered; ``charge``, ``forecast``: told of it."""
+
+    logs: tuple[DrainLog, ...]
+    figures: DrainFigures | None
+    problem: str
+    battery: Mapping[str, Any]
+    charge: StateOfCharge | None
+    forecast: Forecast | None
+    branches: Branches
+    cautions: tuple[str, ...]
+
+
+# The log
+
+
+def keep_log(
+    store: JobStore,
+    job_id: str,
+    data: bytes,
+    *,
+    name: str,
+    who: str,
+    how: Mapping[str, Any],
+    drain_id: str = "",
+) -> DrainLog:
+    """Store a current log. Raises InputError, which says what was expected, and nothing is stored then."""
+    if len(data) > LARGEST_LOG:
+        raise InputError(
+            f"larger than {LARGEST_LOG // 1_000_000} MB", remedy="log one sample a second", where=name
+        )
+    given = _how(how)
+    shown = _worked_out(data, name, given)
+    drain_id = drain_id or new_id()
+    kept = keep_file(store, job_id, "capture", data, name=name, who=who, file_id=f"{drain_id}-file")
+    said = {
+        "file": kept.attachment_id,
+        "name": kept.name,
+        "sha256": kept.sha256,
+        **given,
+        "text": f"Current log “{kept.name}”: {shown[0].verdict}",
+    }
+    entry = keep_entry(store, job_id, "drain", said, who=who, entry_id=drain_id)
+    _remember((kept.sha256, *given.values()), shown)
+    return DrainLog(drain_id, kept.name, entry.at, who, kept.attachment_id, given)
+
+
+def _how(how: Mapping[str, Any]) -> dict[str, Any]:
+    """Unit, interval and instrument, checked. Raises InputError."""
+    unit, instrument = str(how.get("unit") or ""), str(how.get("instrument") or "meter")
+    if unit not in UNITS:
+        raise InputError(f"{unit[:20]!r} is no unit of a current", remedy="A, mA or uA", where="unit")
+    if instrument not in INSTRUMENTS:
+        raise InputError(
+            f"{instrument[:20]!r} measures no drain",
+            remedy=f"one of {', '.join(INSTRUMENTS)}",
+            where="instrument",
+        )
+    interval = how.get("interval")
+    if interval is not None and not 1e-4 <= float(interval) <= 3600:
+        raise InputError(
+            f"{interval:g} s between samples", remedy="enter seconds, from 0.0001 to 3600", where="interval"
+        )
+    return {"unit": unit, "interval": interval, "instrument": instrument}
+
+
+def _worked_out(data: bytes, name: str, how: Mapping[str, Any]) -> Shown:
+    log = parse_log(decoded(data, name), source=name, interval=how["interval"], unit=how["unit"] or None)
+    found = analyse(log, INSTRUMENTS[how["instrument"]])
+    return found, plot_svg(log, found), plot_svg(log, found, standalone=True)
+
+
+Shown = tuple[DrainAnalysis, str, str]
+"""What a log shows, its plot for a page, and its plot for paper."""
+_FOUND: OrderedDict[tuple[Any, ...], Shown] = OrderedDict()
+"""What the latest logs showed, with their plots: a night of 864,000 samples is not read again for every page."""
+_LOCK = threading.Lock()
+
+
+def _remember(key: tuple[Any, ...], pair: Shown) -> Shown:
+    with _LOCK:
+        _FOUND[key] = pair
+        while len(_FOUND) > KEPT:
+            _FOUND.popitem(last=False)
+    return pair
+
+
+def logs_of(store: JobStore, job_id: str) -> tuple[DrainLog, ...]:
+    """The logs of a job that are not struck out, in their order."""
+    return tuple(
+        DrainLog(
+            entry.entry_id,
+            str(entry.payload["name"]),
+            entry.at,
+            entry.who,
+            str(entry.payload["file"]),
+            {name: entry.payload.get(name) for name in ("unit", "interval", "instrument")},
+        )
+        for entry in live_entries(store, job_id, "drain")
+    )
+
+
+def analysis_of(store: JobStore, job_id: str, log: DrainLog) -> Shown:
+    """What a kept log shows, and its plots. Raises InputError where it cannot be read any more."""
+    key = (store.attachment(job_id, log.file).sha256, *log.how.values())
+    with _LOCK:
+        pair = _FOUND.get(key)
+    return pair or _remember(key, _worked_out(file_bytes(store, job_id, log.file), log.name, log.how))
+
+
+# The battery
+
+
+def save_battery(store: JobStore, job_id: str, given: Mapping[str, Any], *, who: str) -> None:
+    """Keep what is known of the battery.
+
+    ``given``: ``capacity`` (Ah), ``kind``, ``volts`` at rest, ``celsius`` of it, ``rested`` (hours), ``charge`` (per
+    cent, where it is known otherwise), ``stands`` (°C where the vehicle will stand); None where not known.
+    Raises InputError.
+    """
+    said = {
+        name: given.get(name)
+        for name in ("capacity", "kind", "volts", "celsius", "rested", "charge", "stands")
+    }
+    if said["kind"] and said["kind"] not in TABLES:
+        raise InputError(f"{said['kind'][:30]!r} is no type of battery", remedy=f"one of {', '.join(TABLES)}")
+    charge = charge_of(said)
+    if said["capacity"] is not None:
+        days_until_no_start(0.01, 0.0, _battery(said, charge))
+    capacity = "" if said["capacity"] is None else f"{said['capacity']:g} Ah, "
+    said["text"] = f"Battery for the drain: {capacity}{charge.words if charge else 'charge not known'}"
+    keep_entry(store, job_id, "drain battery", said, who=who)
+
+
+def charge_of(said: Mapping[str, Any]) -> StateOfCharge | None:
+    """The state of charge by what is known of the battery; None where nothing is."""
+    if said.get("charge") is not None:
+        share = float(said["charge"]) / 100
+        if not 0 <= share <= 1:
+            raise InputError(f"{said['charge']:g} % of charge", remedy="enter 0 to 100", where="charge")
+        return StateOfCharge(share, 0.05, f"{said['charge']:.0f} % charged, as entered.")
+    if said.get("volts") is None:
+        return None
+    celsius = 20.0 if said.get("celsius") is None else float(said["celsius"])
+    return state_of_charge(float(said["volts"]), celsius, said.get("kind") or None, said.get("rested"))
+
+
+def _taken_in(job: Job) -> dict[str, Any]:
+    """What the intake says of the battery, where nothing else was entered."""
+    read = job.intake.battery
+    if read is None:
+        return {}
+    rested = RESTED if read.rested else None
+    return {"volts": read.volts, "celsius": read.celsius, "kind": KINDS.get(read.type, ""), "rested": rested}
+
+
+def _charge_or_none(said: Mapping[str, Any]) -> StateOfCharge | None:
+    """The state of charge; None too where what was taken in is no 12 V battery's."""
+    try:
+        return charge_of(said) if said else None
+    except InputError:
+        return None
+
+
+def _battery(said: Mapping[str, Any], charge: StateOfCharge | None) -> Battery:
+    battery = Battery(float(said["capacity"]))
+    if charge is not None and charge.share is not None:
+        battery = replace(battery, charge=charge.share, charge_error=max(charge.error, 0.02))
+    stands = said.get("stands")
+    return battery if stands is None else replace(battery, celsius=float(stands))
+
+
+# The whole
+
+
+def drain_view(store: JobStore, job_id: str, drain_id: str = "", *, standalone: bool = False) -> DrainView:
+    """Everything about the drain of a job; of the log that is named, else the latest. ``standalone``: for paper."""
+    store.job(job_id)
+    logs = logs_of(store, job_id)
+    log = next((one for one in logs if one.drain_id == drain_id), logs[-1] if logs else None)
+    figures, problem, found = None, "", None
+    if log is not None:
+        try:
+            found, *plots = analysis_of(store, job_id, log)
+            figures = _figures(log, found, plots[standalone])
+        except HalfsplitError as error:
+            problem = f"“{log.name}” cannot be read: {error}"
+    battery = last_payload(store, job_id, "drain battery") or _taken_in(store.job(job_id))
+    charge = _charge_or_none(battery)
+    forecast = None
+    if battery.get("capacity") is not None and found is not None and found.can_tell:
+        forecast = days_until_no_start(found.mean, found.mean_error, _battery(battery, charge))
+    branches = branches_of(store, job_id, found)
+    return DrainView(logs, figures, problem, battery, charge, forecast, branches, CAUTIONS)
+
+
+def _figures(log: DrainLog, found: DrainAnalysis, plot: str) -> DrainFigures:
+    return DrainFigures(
+        log,
+        found.verdict,
+        found.can_tell,
+        "usual values" in found.verdict,
+        tuple(_facts(found)),
+        tuple(_wake(kind, found.mean) for kind in found.kinds[:MOST_ROWS]),
+        tuple(
+            (time_words(one.start), time_words(one.seconds), amps_words(one.mean))
+            for one in found.segments[:MOST_ROWS]
+        ),
+        max(len(found.segments) - MOST_ROWS, 0),
+        found.remarks,
+        plot,
+    )
+
+
+def _facts(found: DrainAnalysis) -> Iterator[tuple[str, str]]:
+    if found.level is not None and found.asleep_after is not None:
+        yield "Asleep", f"{amps_words(found.level)} ± {amps_words(found.level_error)}"
+        yield "Time to sleep", time_words(found.asleep_after)
+    yield "Mean", f"{amps_words(found.mean)} ± {amps_words(found.mean_error)}"
+    yield "A day", f"{found.ampere_hours_a_day:.2f} Ah"
+    if found.kinds:
+        yield "Of this, wake-ups", f"{100 * found.wake_share:.0f} %"
+    yield "Log", f"{time_words(found.duration)}, by {found.instrument.name}"
+
+
+def _wake(kind: WakeKind, mean: float) -> tuple[str, str, str, str, str, str]:
+    every = (
+        ""
+        if kind.period is None
+        else f"{'' if kind.regular else 'irregular, about '}{time_words(kind.period)}"
+    )
+    share = f"{100 * kind.amps / mean:.0f} %" if mean > 0 else ""
+    return (
+        f"{kind.count}",
+        time_words(kind.seconds),
+        amps_words(kind.mean),
+        every or "once",
+        f"{1000 * kind.charge:.2f} mAh",
+        share,
+    )
+
+
+def strike_log(store: JobStore, job_id: str, drain_id: str, *, reason: str, who: str) -> None:
+    """Strike a log out. Raises NotFoundError, or InputError without a reason."""
+    if all(log.drain_id != drain_id for log in logs_of(store, job_id)):
+        raise NotFoundError(f"there is no log {drain_id[:60]!r} in this job")
+    strike(store, job_id, drain_id, reason=reason, who=who)
+
+
+__all__ = [
+    "INSTRUMENTS",
+    "LARGEST_LOG",
+    "TABLES",
+    "DrainView",
+    "drain_view",
+    "keep_log",
+    "save_battery",
+    "save_fuse",
+    "save_total",
+    "strike_log",
+]

@@ -1,0 +1,263 @@
+"""Reading a vehicle live, from a page: in a thread of its own, with progress and a stop; and clearing, step by step.
+
+A run belongs to a job; one at a time. What it reads is kept with the job like any other report. Nothing hangs: every
+wait of a scan has an end, a run has one as well, and whoever started it can stop it.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from weakref import WeakKeyDictionary
+
+from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
+from halfsplit.job.keeping import keep_entry, open_for_entries
+from halfsplit.job.scans import KeptReport, keep_report, kept_reports, report_of
+from halfsplit.job.simulated import SIMULATED, simulated_channel
+from halfsplit.job.verbs import new_id, now
+from halfsplit.scan.channel import BIT_RATES, Channel, StoppedError
+from halfsplit.scan.clear import ClearPlan, LogEntry, clear_codes, plan_clear
+from halfsplit.scan.link import Address, Link
+from halfsplit.scan.live import LiveScan, scan
+from halfsplit.scan.uds import StoredCode
+from halfsplit.store import JobStore
+
+LONGEST = 300.0
+"""Seconds after which a run is stopped; the largest vehicles take some two minutes."""
+
+
+@dataclass
+class LiveRun:
+    """A live scan as it goes. ``lines``: what it has done; ``problem``: why it ended without a report, or ''.
+
+    ``scan_id``: the report that was kept; ``warnings``: what the bus and its units did wrong.
+    """
+
+    run_id: str
+    channel: str
+    bit_rate: int
+    moment: str
+    who: str
+    started: datetime
+    lines: list[str] = field(default_factory=list)
+    warnings: tuple[str, ...] = ()
+    problem: str = ""
+    scan_id: str = ""
+    done: bool = False
+    wish: threading.Event = field(default_factory=threading.Event, repr=False)
+
+    @property
+    def stopping(self) -> bool:
+        return self.wish.is_set() and not self.done
+
+
+_RUNS: WeakKeyDictionary[JobStore, dict[str, LiveRun]] = WeakKeyDictionary()
+_LOCK = threading.Lock()
+
+
+def start_run(store: JobStore, job_id: str, channel: str, bit_rate: int, *, moment: str, who: str) -> LiveRun:
+    """Begin to read a vehicle. Raises InputError for a channel that cannot be, ConflictError while another run goes."""
+    open_for_entries(store, job_id)
+    words = channel.strip()
+    if not words.startswith(SIMULATED):
+        Channel.parse(words, bit_rate)
+    run = LiveRun(new_id(), words, bit_rate, moment, who, now())
+    with _LOCK:
+        runs = _RUNS.setdefault(store, {})
+        if job_id in runs and not runs[job_id].done:
+            raise ConflictError("this job's vehicle is being read already: wait, or stop that")
+        runs[job_id] = run
+    threading.Thread(target=_work, args=(store, job_id, run), daemon=True, name=f"scan {job_id}").start()
+    return run
+
+
+def run_of(store: JobStore, job_id: str) -> LiveRun | None:
+    """The latest run of a job, going or done."""
+    with _LOCK:
+        return _RUNS.get(store, {}).get(job_id)
+
+
+def stop_run(store: JobStore, job_id: str) -> None:
+    """Ask the run of a job to end; it does within a moment. Without one there is nothing to do."""
+    run = run_of(store, job_id)
+    if run is not None:
+        run.wish.set()
+
+
+def _work(store: JobStore, job_id: str, run: LiveRun) -> None:
+    limit = time.monotonic() + LONGEST
+    try:
+        found = _read(store, job_id, run, lambda: run.wish.is_set() or time.monotonic() > limit)
+        run.warnings = found.warnings
+        if found.units:
+            run.scan_id = _keep(store, job_id, run, found).scan_id
+        else:
+            run.problem = "No unit was found, so there is no report to keep."
+    except StoppedError:
+        run.problem = (
+            "Stopped, nothing was kept."
+            if run.wish.is_set()
+            else f"Stopped after {LONGEST:.0f} s, nothing was kept: the bus gives no peace."
+        )
+    except HalfsplitError as error:
+        run.problem = str(error)
+    except Exception as error:  # noqa: BLE001 - the thread's last line: whatever an adapter's driver does is told
+        run.problem = f"The adapter's driver failed: {type(error).__name__}: {error}"[:400]
+    finally:
+        run.done = True
+
+
+def _read(store: JobStore, job_id: str, run: LiveRun, stop: Callable[[], bool]) -> LiveScan:
+    expected = known_addresses(store, job_id)
+    channel, own = _channel(store, job_id, run.channel, run.bit_rate)
+    return scan(channel, expected=own or expected, progress=run.lines.append, stop=stop)
+
+
+def _channel(
+    store: JobStore, job_id: str, words: str, bit_rate: int
+) -> tuple[Channel, Mapping[str, Address]]:
+    """The channel that words name, and the units to be expected there (none for a real vehicle)."""
+    if words.startswith(SIMULATED):
+        return simulated_channel(store, job_id, words, bit_rate)
+    return Channel.parse(words, bit_rate), {}
+
+
+def known_addresses(store: JobStore, job_id: str) -> dict[str, Address]:
+    """The units that earlier live scans of the vehicle found: one that is missing now is told as silent.
+
+    What a simulated vehicle had is no unit of the real one.
+    """
+    found: dict[str, Address] = {}
+    for kept in kept_reports(store, job_id):
+        if not str(kept.live.get("channel", "")).startswith(SIMULATED):
+            found |= _addresses(kept)
+    return found
+
+
+def _addresses(kept: KeptReport) -> dict[str, Address]:
+    given = kept.live.get("addresses")
+    if not isinstance(given, dict):
+        return {}
+    return {str(name): Address(int(pair[0]), int(pair[1])) for name, pair in given.items() if len(pair) == 2}
+
+
+def _keep(store: JobStore, job_id: str, run: LiveRun, found: LiveScan) -> KeptReport:
+    addresses = {unit.name: [unit.address.request, unit.address.response] for unit in found.units}
+    return keep_report(
+        store,
+        job_id,
+        found.text.encode(),
+        name=f"read live, {run.started.astimezone():%H.%M}",
+        moment=run.moment,
+        who=run.who,
+        source="live",
+        problems=found.warnings,
+        live={"channel": run.channel, "bit_rate": run.bit_rate, "addresses": addresses},
+        scan_id=run.run_id,
+    )
+
+
+# Clearing
+
+
+@dataclass(frozen=True)
+class ClearView:
+    """What clearing one unit would take away. ``codes``: (code, meaning, status); ``listed``: the codes in one line."""
+
+    scan_id: str
+    unit: str
+    codes: tuple[tuple[str, str, str], ...]
+    lost: tuple[str, ...]
+    notes: tuple[str, ...]
+    listed: str
+
+
+def clearable(kept: KeptReport) -> tuple[str, ...]:
+    """Units of a live report that answered and have codes."""
+    known = _addresses(kept)
+    return tuple(
+        unit.name for unit in kept.report.units if unit.name in known and unit.answers and unit.codes
+    )
+
+
+def clear_view(store: JobStore, job_id: str, scan_id: str, unit: str) -> ClearView:
+    """Read what a unit stores now and what clearing would take away. Raises ConflictError or BusError."""
+    kept = report_of(store, job_id, scan_id)
+    with _linked(store, job_id, kept) as link:
+        plan = plan_clear(link, _address(kept, unit), unit)
+    return _view(scan_id, plan)
+
+
+def _view(scan_id: str, plan: ClearPlan) -> ClearView:
+    codes = tuple((one.code.text, one.code.words, one.status.words) for one in plan.codes)
+    return ClearView(scan_id, plan.unit, codes, plan.lost, plan.notes, _listed(plan.codes))
+
+
+def _listed(codes: tuple[StoredCode, ...]) -> str:
+    return " ".join(sorted(one.code.text for one in codes))
+
+
+def clear_unit(store: JobStore, job_id: str, scan_id: str, unit: str, *, listed: str, by: str) -> str:
+    """Clear the codes of a unit as they were shown (``listed``). Returns what happened; it is logged in the job.
+
+    Raises ConflictError, with nothing cleared, where the codes are not saved with the job or have changed since.
+    """
+    open_for_entries(store, job_id)
+    kept = report_of(store, job_id, scan_id)
+    saved = {code.name for code in kept.report.unit(unit).codes}
+    with _linked(store, job_id, kept) as link:
+        plan = plan_clear(link, _address(kept, unit), unit)
+        if _listed(plan.codes) != listed:
+            raise ConflictError(f"the codes of {unit} have changed since they were shown: look at them again")
+        confirmation = plan.confirm(by, saved={one.code.text for one in plan.codes} <= saved)
+        return clear_codes(link, confirmation, lambda entry: _log(store, job_id, entry)).words
+
+
+def _log(store: JobStore, job_id: str, entry: LogEntry) -> None:
+    said = {
+        "unit": entry.unit,
+        "done": entry.done,
+        "outcome": entry.outcome,
+        "by": entry.by,
+        "text": f"{entry.unit}: {entry.done}, confirmed by {entry.by}: {entry.outcome}",
+    }
+    keep_entry(store, job_id, "scan clear", said, who=entry.by)
+
+
+@contextmanager
+def _linked(store: JobStore, job_id: str, kept: KeptReport) -> Iterator[Link]:
+    words = str(kept.live.get("channel") or "")
+    if not words:
+        raise InputError("this report was not read live", remedy="read the vehicle, then clear")
+    run = run_of(store, job_id)
+    if run is not None and not run.done:
+        raise ConflictError("the vehicle is being read: wait for the end")
+    channel, _ = _channel(store, job_id, words, int(kept.live.get("bit_rate") or BIT_RATES[0]))
+    limit = time.monotonic() + LONGEST / 5
+    with Link(channel.open(), stop=lambda: time.monotonic() > limit) as link:
+        yield link
+
+
+def _address(kept: KeptReport, unit: str) -> Address:
+    found = _addresses(kept).get(unit)
+    if found is None:
+        raise NotFoundError(f"there is no unit {unit[:60]!r} in this live report")
+    return found
+
+
+__all__ = [
+    "BIT_RATES",
+    "ClearView",
+    "LiveRun",
+    "clear_unit",
+    "clear_view",
+    "clearable",
+    "known_addresses",
+    "run_of",
+    "start_run",
+    "stop_run",
+]

@@ -1,0 +1,233 @@
+"""The customer's words: parts by what they are, faults by what is wrong, readings without false exactness.
+
+The workshop's record keeps the technician's words; here nothing is told that a customer would have to look up.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
+from halfsplit.circuit.model import BODY, Part
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.errors import HalfsplitError
+from halfsplit.job.entering import OVER_RANGE
+from halfsplit.units import format_quantity
+
+KIND_WORDS: Mapping[str, str] = {
+    "ground": "ground point",
+    "connector": "plug",
+    "splice": "joint in the wiring",
+    "module": "control unit",
+    "heater": "heating element",
+    "solenoid": "valve",
+    "mass": "metal body",
+}
+"""Kinds whose own name a customer would not know; the others stand as they are."""
+OWN_WORDS = ("lamp", "motor", "heater", "solenoid", "resistor", "module")
+"""Kinds that are told by their words alone: 'rear wiper motor', not 'motor (rear wiper motor)'."""
+PREPOSITION = re.compile(r"(?:behind|below|under|on|in|at|beside|by|near|above|between)\b")
+JOINTS = ("ground", "cavity", "contact", "splice", "joint")
+MODES: tuple[tuple[str, Mapping[str, str]], ...] = (
+    ("coil open", {"": "its coil is interrupted"}),
+    ("contact open", {"": "its contact does not close"}),
+    ("contact welded", {"": "its contact does not open any more"}),
+    ("high resistance", {"": "poor connection", "wire": "damaged inside", "battery": "worn out"}),
+    ("short to body", {"": "touches the metal of the body"}),
+    ("short to supply", {"": "touches another live wire"}),
+    ("short to", {"": "touches the contact beside it"}),
+    ("signal", {"": "its signal is wrong"}),
+    ("shorted", {"": "short-circuited inside"}),
+    ("stalled", {"": "does not turn"}),
+    ("never on", {"": "one of its outputs does not switch on"}),
+    ("always on", {"": "one of its outputs does not switch off"}),
+    ("not read", {"": "does not see one of its inputs"}),
+    ("missing", {"": "one of its supplies is missing", "bus terminator": "terminator missing"}),
+    ("dead", {"": "does not work, though it has its supply and ground"}),
+    ("low", {"": "weak"}),
+    ("closed", {"": "does not open any more"}),
+    ("open", {"": "interrupted inside", "wire": "broken", "fuse": "blown", "lamp": "burnt out"}),
+)
+"""End or part of a mode → words by kind of fault, '' for all others; the first that fits counts."""
+
+
+# What it is
+
+
+def described(name: str | None, circuit: Circuit) -> str:
+    """``X40.5:out`` → 'contact 5 of the plug of the right rear lamp (X40.5)'; None is the battery's negative post."""
+    if name is None:
+        return "the battery's negative terminal"
+    if name == BODY:
+        return "the bare metal of the body"
+    if name.startswith("wire "):
+        ends = [_core(end.partition(".")[0], circuit) for end in name.split()[1:3]]
+        return f"the wire from the {ends[0]} to the {ends[1]}"
+    point = name.partition(":")[0]
+    head, _, pin = point.partition(".")
+    if head not in circuit.parts:
+        stage = circuit.model.stages.get(head)
+        return stage.words if stage and stage.words else name
+    word = "contact" if circuit.parts[head].kind == "connector" else "terminal"
+    at = f"{word} {pin} of the " if pin else ""
+    return f"{at}{_core(head, circuit)} ({point})"
+
+
+def _core(name: str, circuit: Circuit) -> str:
+    part = circuit.parts.get(name)
+    return _words(part) if part else name
+
+
+def _words(part: Part) -> str:
+    kind = KIND_WORDS.get(part.kind, part.kind)
+    words = part.words or (part.place if part.kind == "ground" else "")
+    if not words:
+        return kind
+    if part.kind in OWN_WORDS or kind in words.lower():
+        return words
+    return f"{kind} {words}" if PREPOSITION.match(words) else f"{kind} “{words}”"
+
+
+def cause_words(name: str, circuit: Circuit) -> str:
+    """``E5 high resistance 10 ohm`` → 'Ground point behind the right rear lamp (E5): poor connection'."""
+    try:
+        fault = circuit.fault(name)
+    except HalfsplitError:
+        return name
+    if fault is None or fault.failure or fault.members or fault.kind in ("unknown", "nothing"):
+        return name
+    if fault.kind.startswith("bus"):
+        return f"Data line {fault.part}: {fault.mode}"
+    said = _mode(fault.mode, "joint" if fault.kind in JOINTS else fault.kind)
+    whole = f"{described(fault.part, circuit)}: {said}".removeprefix("the ")
+    return whole[:1].upper() + whole[1:]
+
+
+def _mode(mode: str, kind: str) -> str:
+    for word, said in MODES:
+        if word in mode:
+            return "no connection" if (word, kind) == ("open", "joint") else said.get(kind, said[""])
+    return mode
+
+
+def repair_words(name: str, circuit: Circuit) -> str:
+    """``clean and tighten E5`` → 'Clean and tighten the ground point behind the right rear lamp (E5)'."""
+    try:
+        fault = circuit.fault(name)
+    except HalfsplitError:
+        return ""
+    if fault is None or fault.failure or fault.members:
+        return fault.repair if fault else ""
+    plain = re.sub(r"\b(?:cavity|contact|joint|splice) (?=[A-Za-z]+\w*)", "", fault.repair)
+    names = [fault.part, *sorted(circuit.parts, key=len, reverse=True)]
+    found = next((one for one in names if re.search(rf"(?<!\S){re.escape(one)}(?!\S)", plain)), "")
+    if found:
+        thing = described(found, circuit)
+        plain = plain.replace(found, _the(thing), 1)
+    return plain[:1].upper() + plain[1:]
+
+
+DONE = (
+    ("Clean and tighten", "Cleaned and tightened"),
+    ("Dry and repair", "Dried and repaired"),
+    ("Repair", "Repaired"),
+    ("Replace", "Replaced"),
+)
+
+
+def done_words(repair: str) -> str:
+    """What is to be done, as done.
+
+    >>> done_words("Replace the rear wiper motor (M9)")
+    'Replaced the rear wiper motor (M9)'
+    """
+    for ask, done in DONE:
+        if repair.startswith(f"{ask} "):
+            return done + repair[len(ask) :]
+    return repair
+
+
+# What was done and seen
+
+
+def asked_words(place: Measurement, circuit: Circuit) -> str:
+    """What was done, as one would say it: 'Voltage from … to … (brake)'."""
+    ask = ASKED.get(place.quantity)
+    if ask is None:
+        return ""
+    made = [_change(change, circuit) for change in place.changes]
+    state = f"in state “{place.state}”" if len(circuit.states) > 1 and place.quantity not in STATELESS else ""
+    whole = ", ".join(word for word in (ask(place, circuit), *made, state) if word)
+    return whole[:1].upper() + whole[1:]
+
+
+STATELESS = ("inspection", "ohms", "blown")
+
+
+def _from_to(place: Measurement, circuit: Circuit) -> str:
+    return f"from {_the(described(place.at, circuit))} to {_the(described(place.to, circuit))}"
+
+
+def _the(words: str) -> str:
+    return words if words.startswith(("the ", "contact ", "terminal ")) else f"the {words}"
+
+
+def _change(change: Intervention, circuit: Circuit) -> str:
+    match change:
+        case Unplug(name):
+            return f"with the {_core(name, circuit)} unplugged"
+        case Jump(a, b):
+            return f"with a bridge from {_the(described(a, circuit))} to {_the(described(b, circuit))}"
+        case LampFor(fuse):
+            return f"with a lamp in place of the {_core(fuse, circuit)}"
+        case Replace(name):
+            return f"with another {_core(name, circuit)} fitted"
+        case StandInFor(stage):
+            return f"with {stage} stood in for"
+
+
+def _looked(place: Measurement, circuit: Circuit) -> str:
+    what = described(place.at, circuit)
+    return f"{place.detail[0]} of {_the(what)}" if place.detail else f"a close look at {_the(what)}"
+
+
+ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
+    "volts": lambda place, circuit: f"voltage {_from_to(place, circuit)}",
+    "ohms": lambda place, circuit: f"resistance {_from_to(place, circuit)}",
+    "lamp": lambda place, circuit: f"test lamp {_from_to(place, circuit)}",
+    "amps": lambda place, circuit: f"current in {_the(described(place.at, circuit))}",
+    "works": lambda place, circuit: f"{described(place.at, circuit)}",
+    "answers": lambda place, circuit: f"{described(place.at, circuit)}: does it answer?",
+    "blown": lambda place, circuit: f"{described(place.at, circuit)}: is it blown?",
+    "inspection": _looked,
+}
+
+
+def seen_words(place: Measurement, value: float | str, healthy: str = "") -> str:
+    """What was seen, to a tenth of a volt; ``healthy``: the word that a healthy circuit gives."""
+    if place.quantity == "ohms" and (value == OVER_RANGE or (isinstance(value, float) and value > 5e7)):
+        return "no connection"
+    if not isinstance(value, str):
+        return _number(place.quantity, value)
+    words = {"yes": "works", "weak": "works weakly", "no": "does not work"}
+    if place.quantity == "works":
+        return "stays off" if value == healthy == "no" else words.get(value, value)
+    if place.quantity == "answers":
+        return {"yes": "answers", "no": "silent"}.get(value, value)
+    return value
+
+
+def _number(quantity: str, value: float) -> str:
+    if quantity in ("volts", "amps"):
+        unit = "V" if quantity == "volts" else "A"
+        return f"under 0.1 {unit}" if abs(value) < 0.05 else f"{value:.1f} {unit}"
+    if quantity == "ohms":
+        return format_quantity(value, "ohm", 2)
+    return f"{value:.3g}"
+
+
+def right_words(place: Measurement, allowed: str) -> str:
+    """What would have been right, as it is told: the range stays, a word becomes a sentence."""
+    return seen_words(place, allowed, allowed) if place.quantity in ("works", "answers") else allowed

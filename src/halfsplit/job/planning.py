@@ -1,0 +1,144 @@
+"""The plan of a job: worked out in a process of its own, kept with the job, told as old once the job knows more."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import halfsplit
+from halfsplit.diagnosis.plan import LARGEST, plan
+from halfsplit.diagnosis.plan_words import plan_document
+from halfsplit.errors import ConflictError, NotFoundError
+from halfsplit.job.circuits import check_text
+from halfsplit.job.replay import HEARD, begin, chapters, tell
+from halfsplit.job.verbs import now
+from halfsplit.job.working import Work, name_of, workers
+from halfsplit.report import plan_pdf
+from halfsplit.store import EvidenceEntry, Intake, Job, JobStore, ShownResult
+
+PLAN = "plan"
+SIZES: Mapping[int, str] = {10: "short", 20: "middling", LARGEST: "whole"}
+"""Steps of a plan at most, and what that is called."""
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """The plan of a job as it stands.
+
+    ``document`` is None until one was worked out; ``old``: the job has heard more since. ``work``: what is going on or
+    has failed. ``lacking``: why none can be worked out yet, with where to go ('circuit' or 'bench').
+    """
+
+    job: Job
+    document: Mapping[str, Any] | None
+    made_at: datetime | None
+    made_by: str
+    old: bool
+    work: Work | None
+    lacking: tuple[str, str] | None
+    heard: int
+
+
+def plan_view(store: JobStore, job_id: str) -> PlanView:
+    """The plan as it stands. Raises NotFoundError where there is no such job."""
+    job, entries = store.job(job_id), store.evidence(job_id)
+    kept = store.latest_shown([job_id], PLAN).get(job_id)
+    return PlanView(
+        job,
+        kept.document if kept else None,
+        kept.at if kept else None,
+        kept.who if kept else "",
+        bool(kept and kept.document.get("basis") != basis(job, entries)),
+        workers.of(name_of(store, PLAN, job_id)),
+        _lacking(store, job, entries),
+        sum(one.kind == "reading" for one in _heard(entries)),
+    )
+
+
+def _heard(entries: Sequence[EvidenceEntry]) -> list[EvidenceEntry]:
+    """What a plan begins from: everything up to the repair that a diagnosis hears."""
+    return [one for one in chapters(entries)[0] if one.kind in HEARD]
+
+
+def basis(job: Job, entries: Sequence[EvidenceEntry]) -> str:
+    """A name for what the job knows; the same as long as a plan would come out the same."""
+    told = [job.circuit_version, job.intake_version, [one.entry_id for one in _heard(entries)]]
+    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+
+
+def _lacking(store: JobStore, job: Job, entries: Sequence[EvidenceEntry]) -> tuple[str, str] | None:
+    version = store.circuit(job.job_id)
+    if version is None or not check_text(version.text).usable:
+        return "A plan needs a circuit without mistakes.", "circuit"
+    if not any(one.kind in ("complaint", "reading", "code") for one in _heard(entries)):
+        return "A plan needs a complaint: tell what does not work.", "bench"
+    return None
+
+
+def begin_plan(store: JobStore, job_id: str, *, who: str, steps: int = 0) -> None:
+    """Begin to work out a plan of at most so many ``steps``; where that is going on already it goes on.
+
+    Raises ConflictError where something is lacking.
+    """
+    job, entries, version = store.job(job_id), store.evidence(job_id), store.circuit(job_id)
+    lacking = _lacking(store, job, entries)
+    if lacking is not None or version is None:
+        raise ConflictError(lacking[0] if lacking else "this job has no circuit")
+    known, after = basis(job, entries), job.last_change
+    largest = steps if steps in SIZES else LARGEST
+
+    def keep(document: dict[str, Any]) -> None:
+        keep_plan(store, job_id, {**document, "basis": known}, who=who, largest=largest, after=after)
+
+    arguments = (version.text, job.intake, _heard(entries), largest)
+    workers.start(name_of(store, PLAN, job_id), worked_out, arguments, keep)
+
+
+def keep_plan(
+    store: JobStore, job_id: str, document: Mapping[str, Any], *, who: str, largest: int, after: int
+) -> None:
+    """Keep a plan with its job; ``after``: the last change of the job that it knows of."""
+    shown = ShownResult(
+        what=PLAN,
+        document={**document, "largest": largest},
+        engine_version=halfsplit.__version__,
+        after=after,
+        who=who,
+        at=now(),
+    )
+    store.keep_shown(job_id, shown)
+
+
+def stop_plan(store: JobStore, job_id: str) -> None:
+    """Leave it; the last plan, if there is one, stays."""
+    store.job(job_id)
+    workers.stop(name_of(store, PLAN, job_id))
+
+
+def worked_out(
+    text: str,
+    intake: Intake,
+    entries: Sequence[EvidenceEntry],
+    largest: int,
+    progress: Callable[[int, int], None],
+) -> dict[str, Any]:
+    """The plan's document; runs in a process of its own."""
+    circuit = check_text(text).circuit
+    assert circuit is not None  # noqa: S101 - looked at before it was begun
+    told = begin(circuit, intake)
+    for entry in entries:
+        tell(told, entry)
+    progress(0, largest)
+    return plan_document(plan(told.diagnosis, largest=largest, progress=progress))
+
+
+def job_plan_pdf(store: JobStore, job_id: str) -> bytes:
+    """The job's plan for A4. Raises NotFoundError where none was worked out."""
+    kept = store.latest_shown([job_id], PLAN).get(job_id)
+    if kept is None:
+        raise NotFoundError("no plan was worked out for this job yet")
+    return plan_pdf(kept.document)

@@ -1,0 +1,146 @@
+"""An exercise as the store keeps it, and back: what is hidden, what was done, and the paths once they are judged."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.words import evidence_words
+from halfsplit.errors import HalfsplitError, InputError
+from halfsplit.job.circuits import check_text
+from halfsplit.job.entering import OVER_RANGE, shown_value
+from halfsplit.job.places import from_json, to_json
+from halfsplit.practice import Exercise, Hidden, Path, Step, Worth, hidden_again
+from halfsplit.practice.exercise import Taken
+from halfsplit.store import Practice
+
+
+def hidden_json(hidden: Hidden) -> dict[str, Any]:
+    """What is hidden, by the names of its faults."""
+    return {
+        "faults": [one.name for one in hidden.faults],
+        "complaints": [list(one) for one in hidden.complaints],
+        "history": list(hidden.history),
+    }
+
+
+def taken_json(taken: Taken) -> dict[str, Any]:
+    """A test that was made."""
+    value = taken.reading.value
+    return {
+        "do": "measure",
+        "place": to_json(taken.reading.measurement),
+        "value": OVER_RANGE if isinstance(value, float) and math.isinf(value) else value,
+        "present": taken.reading.present,
+        "minutes": taken.minutes,
+    }
+
+
+def worth_json(worth: Worth) -> dict[str, Any]:
+    """A test with what it is worth."""
+    return {
+        "place": to_json(worth.measurement),
+        "sentence": worth.sentence,
+        "minutes": worth.minutes,
+        "bits": worth.bits,
+        "cautions": list(worth.cautions),
+        "means": [list(one) for one in worth.means],
+    }
+
+
+def path_json(path: Path, circuit: Circuit) -> dict[str, Any]:
+    """A path that was judged, in words and numbers."""
+    return {
+        "steps": [_step_json(step, circuit) for step in path.steps],
+        "minutes": path.minutes,
+        "proven": path.proven,
+        "question": list(path.question),
+    }
+
+
+def _step_json(step: Step, circuit: Circuit) -> dict[str, Any]:
+    return {
+        "said": reading_said(step.reading.measurement, step.reading.value, circuit),
+        "test": worth_json(step.test),
+        "best": worth_json(step.best),
+        "gained": step.gained,
+        "wasted": step.wasted,
+    }
+
+
+def reading_said(place: Any, value: float | str, circuit: Circuit) -> str:
+    """A reading in one line, a stage or gauge in the unit of the circuit."""
+    if place.quantity in ("stage", "gauge") and not isinstance(value, str):
+        one = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
+        unit = one.unit if one else ""
+        return f"{value:.4g} {unit}".rstrip() + f" at {place.at} ({place.state})"
+    return evidence_words(place, value, circuit)
+
+
+def value_said(place: Any, value: float | str, circuit: Circuit) -> str:
+    """What the instrument shows."""
+    if place.quantity in ("stage", "gauge") and not isinstance(value, str):
+        one = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
+        return f"{value:.4g} {one.unit if one else ''}".rstrip()
+    if place.quantity == "works" and isinstance(value, str):
+        return {"yes": "works", "weak": "works weakly", "no": "does not work"}[value]
+    return shown_value(place.quantity, OVER_RANGE if value == math.inf else value)
+
+
+def revived(practice: Practice) -> Exercise:
+    """The exercise as it stood, with a vehicle that goes on where it was left.
+
+    Raises InputError where this release cannot read it.
+    """
+    circuit = check_text(practice.circuit).circuit
+    if circuit is None:
+        raise InputError(
+            "the circuit of this exercise can no longer be read", remedy="begin another exercise"
+        )
+    said = practice.record.get("hidden", {})
+    hidden = hidden_again(
+        circuit,
+        tuple(said.get("faults", ())),
+        tuple((load, works, state) for load, works, state in said.get("complaints", ())),
+        tuple(said.get("history", ())),
+    )
+    exercise = Exercise(circuit, practice.difficulty, practice.seed, hidden=hidden)
+    for act in practice.record.get("acts", ()):
+        ACTS.get(str(act.get("do")), _nothing)(exercise, act)
+    return exercise
+
+
+def _nothing(exercise: Exercise, act: Mapping[str, Any]) -> None:
+    """An act of a later release."""
+
+
+def _measure(exercise: Exercise, act: Mapping[str, Any]) -> None:
+    value = act["value"]
+    present = {"yes": "yes", "no": "no"}.get(act.get("present", ""))
+    exercise.take_up(
+        from_json(act["place"]),
+        math.inf if value == OVER_RANGE else value,
+        present if exercise.intermittent else None,  # type: ignore[arg-type]
+        float(act["minutes"]),
+    )
+
+
+def _hint(exercise: Exercise, act: Mapping[str, Any]) -> None:
+    exercise.hints += 1
+
+
+def _name(exercise: Exercise, act: Mapping[str, Any]) -> None:
+    try:
+        exercise.condemn(str(act["name"]))
+    except HalfsplitError as error:
+        raise InputError(str(error), remedy="begin another exercise") from error
+
+
+def _give_up(exercise: Exercise, act: Mapping[str, Any]) -> None:
+    exercise.give_up()
+
+
+ACTS = {"measure": _measure, "hint": _hint, "name": _name, "give up": _give_up}
+"""What was done → how it is done again."""

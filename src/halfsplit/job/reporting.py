@@ -1,0 +1,287 @@
+"""Reports of a job as PDF: the job's records put into the words that ``halfsplit.report`` prints."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from importlib.util import find_spec
+
+import halfsplit
+from halfsplit import report
+from halfsplit.drawing import Overlays, paint_plan, plan
+from halfsplit.errors import HalfsplitError, MissingProgramError
+from halfsplit.job import apart, judging
+from halfsplit.job.bench import bench_view, same_place
+from halfsplit.job.costs import on_suspicion
+from halfsplit.job.memory import Bench, at_bench
+from halfsplit.job.pictures import last_readings
+from halfsplit.job.places import from_json
+from halfsplit.job.plain import asked_words, right_words, seen_words
+from halfsplit.job.record import said
+from halfsplit.job.signal_reports import arrival_codes, codes_view, drain_report
+from halfsplit.job.tests import lead_words
+from halfsplit.job.views import BenchView, Check, EvidenceLine
+from halfsplit.report.view import Phase
+from halfsplit.store import EvidenceEntry, Job, JobStore, PartUsed, struck_ids
+
+HOW_OFTEN = {"always": "always", "intermittent": "now and then", "unknown": ""}
+PHASES: dict[str, Phase] = {"complaint": "arrival", "code": "arrival", "repair": "after repair"}
+
+
+def can_print() -> bool:
+    """Whether this installation makes PDF files."""
+    return find_spec("typst") is not None
+
+
+def report_pdf(store: JobStore, job_id: str, audience: str) -> bytes:
+    """The report for the customer (plain words, one page) or the workshop (the full record).
+
+    Raises MissingProgramError where the renderer is not installed.
+    """
+    if not can_print():
+        raise MissingProgramError("PDF files need the package typst: install it, or print the page instead")
+    made = report.customer_pdf if audience == "customer" else report.workshop_pdf
+    return made(job_view(store, job_id))
+
+
+def customer_view(store: JobStore, job_id: str) -> report.JobView:
+    """What the customer's page tells of a job."""
+    return report.for_customer(job_view(store, job_id))
+
+
+def job_view(store: JobStore, job_id: str) -> report.JobView:
+    """A job as its reports print it."""
+    view = bench_view(store, job_id)
+    with at_bench(store, job_id) as bench:
+        job, shop = bench.job, store.workshop()
+        steps = tuple(_steps(store, bench, view))
+        circuit = bench.checked.circuit if bench.checked else None
+        return report.JobView(
+            number=str(job.number),
+            as_of=job.changed_at,
+            opened=_moment(job.opened_at),
+            state=job.state,
+            closed=_moment(job.closing.at) if job.closing else "",
+            shop=report.ShopView(name=shop.name, address=shop.address, contact=shop.contact),
+            customer=_customer(job),
+            vehicle=_vehicle(job),
+            battery=_battery(job),
+            earlier_work=_earlier(job),
+            complaint=report.ComplaintView(
+                words=job.intake.complaint.text,
+                when=job.intake.complaint.when,
+                how_often=HOW_OFTEN[job.intake.complaint.how_often],
+            ),
+            arrival_codes=arrival_codes(store, job_id)
+            or tuple(line.words for line in view.evidence if line.kind == "code" and not line.struck),
+            steps=steps,
+            finding=_finding(bench, view, steps),
+            correction=job.closing.correction if job.closing else view.repair,
+            checks=tuple(_check(bench, one) for one in view.checks),
+            unplugged=tuple(apart.apart_words(one, circuit) for one in apart.taken_apart(bench.entries)),
+            refitted=tuple(apart.apart_words(one, circuit) for one in apart.put_back(bench.entries)),
+            work=tuple(
+                report.WorkView(what=one.what, who=one.who, minutes=one.minutes) for one in view.costs.steps
+            ),
+            parts=tuple(_part(one) for one in view.costs.lines if one.use == "fitted"),
+            limits=tuple(
+                report.LimitView(amount=one.amount, by_whom=one.by_whom, at=_moment(one.at), how=one.how)
+                for one in store.authorisations(job_id)
+            ),
+            money=_money(view),
+            suspects=tuple(_suspects(view)),
+            codes=codes_view(store, job_id),
+            drain=drain_report(store, job_id),
+            drawing=_drawing(bench, view),
+            circuit=circuit.title if circuit else "",
+            cautions=tuple(dict.fromkeys(caution for test in view.tests for caution in test.cautions)),
+            versions=(("halfsplit", halfsplit.__version__),),
+        )
+
+
+def _moment(at: datetime) -> str:
+    local = at.astimezone()
+    return f"{local.day} {local:%b %Y %H:%M}"
+
+
+def _customer(job: Job) -> report.CustomerView:
+    who = job.customer
+    if who is None:
+        return report.CustomerView()
+    return report.CustomerView(name=who.name, phone=who.phone, email=who.email, address=who.address)
+
+
+def _vehicle(job: Job) -> report.VehicleView:
+    told = job.intake.vehicle
+    odometer = "" if told.odometer is None else f"{told.odometer:,} {told.odometer_unit}"
+    return report.VehicleView(
+        description=told.description, registration=told.registration, vin=told.vin, odometer=odometer
+    )
+
+
+def _battery(job: Job) -> str:
+    read = job.intake.battery
+    if read is None:
+        return ""
+    words = (
+        f"{read.volts:.2f} V",
+        "" if read.celsius is None else f"{read.celsius:g} °C",
+        read.type,
+        "rested for hours" if read.rested else "",
+    )
+    return ", ".join(word for word in words if word)
+
+
+def _earlier(job: Job) -> tuple[report.EarlierWorkView, ...]:
+    return tuple(
+        report.EarlierWorkView(what=work.what, on=str(work.on or ""), by=work.by, touched=work.touched)
+        for work in job.intake.earlier_work
+    )
+
+
+def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.StepView]:
+    """Every entry in order of time, the struck ones with their reason."""
+    lines = {line.entry_id: line for line in view.evidence}
+    minutes = {step.entry_id: step.minutes for step in view.costs.steps if step.entry_id}
+    after = {entry.entry_id for entry in bench.after_repair}
+    circuit = bench.checked.circuit if bench.checked else None
+    for entry in bench.entries:
+        if entry.kind != "strike":
+            words, value = said(entry, circuit)
+            red, black = _leads(entry, bench)
+            plain, plain_reading, plain_allowed = judging.plain_of(bench, entry)
+            yield report.StepView(
+                at=_moment(entry.at),
+                who=entry.who,
+                what=words,
+                reading=value,
+                red=red,
+                black=black,
+                phase="after repair" if entry.entry_id in after else PHASES.get(entry.kind, "search"),
+                minutes=minutes.get(entry.entry_id),
+                state=str(entry.payload.get("state") or ""),
+                instrument=entry.instrument,
+                serial=entry.serial,
+                struck=lines[entry.entry_id].struck,
+                allowed=judging.allowed(bench, entry),
+                plain=plain,
+                plain_reading=plain_reading,
+                plain_allowed=plain_allowed,
+                allowed_source=judging.SOURCE if judging.allowed(bench, entry) else "",
+                decisive=judging.decisive(bench, view, entry),
+                photos=tuple(_photos(store, bench.job.job_id, lines[entry.entry_id])),
+            )
+
+
+def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
+    circuit = bench.checked.circuit if bench.checked else None
+    if entry.kind != "reading" or circuit is None:
+        return "", ""
+    try:
+        return lead_words(from_json(entry.payload), circuit)
+    except HalfsplitError:
+        return "", ""
+
+
+def _photos(store: JobStore, job_id: str, line: EvidenceLine) -> Iterator[report.PhotoView]:
+    for photo in line.photos:
+        with store.open_attachment(job_id, photo.attachment_id) as source:
+            yield report.PhotoView(name=photo.name, data=source.read(), ref=photo.attachment_id)
+
+
+def _check(bench: Bench, one: Check) -> report.CheckView:
+    circuit = bench.checked.circuit if bench.checked else None
+    place, (before, plain_before) = from_json(one.place), judging.before(bench, one.place)
+    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
+    wanted = one.expected if place.quantity in ("works", "answers") else ""
+    return report.CheckView(
+        what=one.sentence,
+        before=before,
+        after=one.seen,
+        allowed=one.expected,
+        result=one.state,
+        allowed_source=judging.SOURCE,
+        plain=asked_words(place, circuit) if circuit else "",
+        plain_before=plain_before,
+        plain_after=seen_words(place, judging.value_of(seen[-1]), wanted) if seen else "",
+        plain_allowed=right_words(place, wanted) or one.expected,
+    )
+
+
+def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) -> report.FindingView:
+    found, closing = view.finding, view.job.closing
+    refused = apart.declined(bench.entries)
+    if found is None:
+        return report.FindingView(cause=closing.cause if closing else "", declined=refused)
+    return report.FindingView(
+        cause=closing.cause if closing else found.words,
+        declined=refused,
+        repair=found.repair,
+        proven=found.proven,
+        shown=tuple(
+            dict.fromkeys(
+                f"{one.what}: {one.reading}" for one in steps if one.decisive and one.phase != "after repair"
+            )
+        ),
+        consequence="; ".join(_symptoms(bench)) or "; ".join(found.explains),
+        missing=found.missing,
+    )
+
+
+def _symptoms(bench: Bench) -> Iterator[str]:
+    """What the customer saw of it, before the repair."""
+    after = {entry.entry_id for entry in bench.after_repair}
+    struck = struck_ids(bench.entries)
+    for entry in bench.entries:
+        wrong = entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak")
+        if wrong and entry.entry_id not in after | struck:
+            what, seen, _ = judging.plain_of(bench, entry)
+            yield f"{what}: {seen}"
+
+
+def _part(one: PartUsed) -> report.PartView:
+    return report.PartView(
+        name=one.name,
+        price=one.price,
+        quantity=one.quantity,
+        number=one.part_number,
+        serial=one.serial,
+        old_part_kept=one.old_part_kept,
+    )
+
+
+def _money(view: BenchView) -> report.MoneyView:
+    costs = view.costs
+    tried = tuple(one.name for one in costs.lines if one.use == "on suspicion")
+    return report.MoneyView(
+        currency=costs.currency,
+        rate=costs.rate,
+        minutes=costs.minutes,
+        work=costs.work,
+        parts=costs.parts,
+        total=costs.total,
+        on_suspicion_parts=tried,
+        on_suspicion=on_suspicion(costs.lines) if tried else None,
+    )
+
+
+def _suspects(view: BenchView) -> Iterator[report.SuspectView]:
+    for out, some in ((False, view.suspects), (True, view.out[:20])):
+        for one in some:
+            yield report.SuspectView(
+                name=one.name,
+                probability=one.probability,
+                repair=one.repair,
+                for_=one.for_,
+                against=one.against,
+                out=out,
+            )
+
+
+def _drawing(bench: Bench, view: BenchView) -> str:
+    """The whole drawing with its styles inside, as it stands at the end."""
+    circuit = bench.checked.circuit if bench.checked else None
+    if circuit is None or not circuit.parts:
+        return ""
+    suspicion = {one.part: one.probability for one in view.suspects}
+    return paint_plan(plan(circuit.model), Overlays(suspicion, last_readings(bench), {}), standalone=True).svg

@@ -1,0 +1,415 @@
+"""From a scan report to evidence in the job's circuit: which unit is which part, what a code says of which pin.
+
+The small table of a job (entry `scan table`) is set by the technician; what it leaves open is suggested from names and
+from the kind of failure that a code names. `tell` makes evidence of one report: a unit that answers or is silent, a
+code that is there now. What is not told says why.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.model import Part
+from halfsplit.diagnosis.codes import CODE_KINDS
+from halfsplit.errors import ConflictError, InputError
+from halfsplit.job.keeping import keep_entry, last_payload, open_for_entries
+from halfsplit.job.memory import at_bench
+from halfsplit.job.scans import KeptReport, report_of, unit_table
+from halfsplit.job.unit_names import likely_part
+from halfsplit.job.verbs import now, strike
+from halfsplit.scan.descriptions import communication_partner
+from halfsplit.scan.reading import ReportedCode
+from halfsplit.store import EvidenceEntry, JobStore, struck_ids
+
+LOST = "lost communication"
+FAILURES = tuple(CODE_KINDS)
+NOT_TOLD = ""
+MIDWAY = "stopped answering"
+"""How a live scan begins what it says of a unit that fell silent while it was read."""
+
+FAILURE_OF: Mapping[str, str] = {
+    "circuit low": "circuit low",
+    "circuit high": "circuit high",
+    "circuit open": "circuit open",
+    "circuit low or open": "circuit range",
+    "circuit high or open": "circuit range",
+    "circuit": "circuit range",
+    "range": "circuit range",
+    "supply": "supply low",
+    "supply low": "supply low",
+    "supply high": "supply high",
+    "no communication": LOST,
+}
+"""Kind of a code (`scan.descriptions.KINDS`) → what the diagnosis can be told; the others say nothing of one pin."""
+
+
+@dataclass(frozen=True)
+class UnitRow:
+    """A unit of the report. ``part``: of the circuit, '' for none; ``set_by``: 'table' or 'suggested'.
+
+    ``why``: why it is not told to the bench whether it answers, or ''.
+    """
+
+    key: str
+    name: str
+    answers: bool | None
+    part: str
+    set_by: str
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class CodeRow:
+    """A code of the report and what the bench is told of it. ``why``: why it is not told, or ''."""
+
+    key: str
+    unit: str
+    code: str
+    words: str
+    status: str
+    present: str
+    failure: str
+    pin: str
+    set_by: str
+    why: str
+    caution: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """Units and codes of one report with their places in the circuit.
+
+    ``modules``: (part, its words) that a unit can be; ``pins``: the choices of a code's pin, by part. ``state``: the
+    operating state in which the report was read. ``told``: how many entries of this report are evidence now.
+    """
+
+    kept: KeptReport
+    units: tuple[UnitRow, ...]
+    codes: tuple[CodeRow, ...]
+    modules: tuple[tuple[str, str], ...]
+    pins: Mapping[str, tuple[tuple[str, str], ...]]
+    states: tuple[str, ...]
+    state: str
+    told: int
+
+
+def table_of(store: JobStore, job_id: str, scan_id: str) -> Table | None:
+    """The table of a report; None without a usable circuit. Raises NotFoundError where there is no such report."""
+    kept = report_of(store, job_id, scan_id)
+    with at_bench(store, job_id) as bench:
+        circuit = bench.checked.circuit if bench.checked else None
+    if circuit is None or not circuit.parts:
+        return None
+    said = last_payload(store, job_id, "scan table")
+    units = tuple(_unit_rows(kept, unit_table(store, job_id), circuit))
+    codes = tuple(_code_rows(kept, units, _set_codes(said), circuit))
+    modules = _modules(circuit)
+    states = tuple(circuit.states)
+    state = said["state"] if said.get("state") in states else _state(circuit, units)
+    told = len(_made(store, job_id, scan_id)[0])
+    pins = {part.name: _pins(part) for part in modules}
+    return Table(
+        kept, units, codes, tuple((one.name, one.words) for one in modules), pins, states, state, told
+    )
+
+
+def has_circuit(store: JobStore, job_id: str) -> bool:
+    """Whether the job has a circuit that can be worked with."""
+    with at_bench(store, job_id) as bench:
+        return bench.checked is not None and bench.checked.usable
+
+
+def fault_names(store: JobStore, job_id: str) -> tuple[str, ...]:
+    """Every fault of the job's circuit, for the simulated vehicle; empty without a circuit."""
+    with at_bench(store, job_id) as bench:
+        circuit = bench.checked.circuit if bench.checked else None
+        return tuple(circuit.faults) if circuit is not None and _modules(circuit) else ()
+
+
+def _modules(circuit: Circuit) -> tuple[Part, ...]:
+    return tuple(part for part in circuit.parts.values() if part.behaviour is not None)
+
+
+def _pins(part: Part) -> tuple[tuple[str, str], ...]:
+    """Pins of a unit, each with what it is for."""
+    behaviour = part.behaviour
+    if behaviour is None:
+        return tuple((pin, "") for pin in part.pins)
+    role = {pin: "feed" for group in behaviour.feeds for pin in group}
+    role |= dict.fromkeys(behaviour.earths, "ground")
+    role |= {one.pin: one.name or "input" for one in behaviour.inputs}
+    role |= {one.pin: "output" for one in behaviour.drivers}
+    role |= {one.pin: f"supply, {one.volts:g} V" for one in behaviour.supplies}
+    role |= {pin: one.bus for one in behaviour.talks for pin in (one.high, one.low) if pin}
+    return tuple((pin, role.get(pin, "")) for pin in part.pins)
+
+
+def _state(circuit: Circuit, units: Sequence[UnitRow]) -> str:
+    """The state in which most of the report's units answer when healthy; the last one of equals."""
+    parts = [unit.part for unit in units if unit.part]
+
+    def answering(state: str) -> int:
+        solution = circuit.solve(state)
+        return sum(solution.answers(part) for part in parts)
+
+    states = list(circuit.states)
+    return max(reversed(states), key=answering) if parts else states[-1]
+
+
+# Units
+
+
+def _unit_rows(kept: KeptReport, table: Mapping[str, str], circuit: Circuit) -> Iterator[UnitRow]:
+    modules = _modules(circuit)
+    names = {part.name for part in modules}
+    for unit in kept.report.units:
+        set_part = table.get(unit.key)
+        known = set_part is not None and (not set_part or set_part in names)
+        part = set_part if known and set_part is not None else likely_part(unit.name, modules)
+        midway = any(one.startswith(f"{unit.name}: {MIDWAY}") for one in kept.problems)
+        yield UnitRow(
+            unit.key,
+            unit.name,
+            unit.answers,
+            part,
+            "table" if known else "suggested",
+            "it answered and then fell silent: ask again, or wiggle its feed" if midway else "",
+        )
+
+
+def _set_codes(said: Mapping[str, Any]) -> dict[tuple[str, str], tuple[str, str]]:
+    """(unit's key, code) → (failure, pin), as the technician set them."""
+    found = {}
+    for one in said.get("codes") or ():
+        if isinstance(one, dict):
+            found[str(one.get("unit")), str(one.get("code"))] = (
+                str(one.get("failure") or ""),
+                str(one.get("pin") or ""),
+            )
+    return found
+
+
+def _code_rows(
+    kept: KeptReport,
+    units: Sequence[UnitRow],
+    table: Mapping[tuple[str, str], tuple[str, str]],
+    circuit: Circuit,
+) -> Iterator[CodeRow]:
+    part_of = {unit.key: unit.part for unit in units}
+    for unit in kept.report.units:
+        for code in unit.codes:
+            part = part_of.get(unit.key, "")
+            set_here = table.get((unit.key, code.name))
+            failure, pin = set_here if set_here is not None else _suggested(code, part, circuit)
+            why = _why_not(code, part, failure, pin, circuit)
+            yield CodeRow(
+                unit.key,
+                unit.name,
+                code.name,
+                code.code.words if code.code else code.words,
+                code.status_words,
+                code.present,
+                failure,
+                pin,
+                "suggested" if set_here is None else "table",
+                why,
+                code.code.caution if code.code else "",
+            )
+
+
+def _suggested(code: ReportedCode, part: str, circuit: Circuit) -> tuple[str, str]:
+    """What a code most likely says of which pin; the pin is left open where names do not tell."""
+    failure = FAILURE_OF.get((code.code.kind if code.code else None) or "", NOT_TOLD)
+    if failure == LOST:
+        return failure, _partner(code, part, circuit)
+    behaviour = circuit.parts[part].behaviour if part in circuit.parts else None
+    if failure in ("supply low", "supply high") and behaviour is not None and len(behaviour.feeds) == 1:
+        return failure, behaviour.feeds[0][0]
+    return failure, ""
+
+
+def _partner(code: ReportedCode, part: str, circuit: Circuit) -> str:
+    """The unit that a 'no communication' code misses, by our words for it or by the report's own."""
+    others = [one for one in _modules(circuit) if one.name != part]
+    ours = communication_partner(code.code.letters) if code.code else None
+    return likely_part(ours or "", others) or likely_part(code.words, others)
+
+
+def _why_not(code: ReportedCode, part: str, failure: str, pin: str, circuit: Circuit) -> str:
+    """Why a code is not told to the bench, or ''."""
+    if code.code is not None and code.code.caution:
+        return "a restraint circuit: it is not measured here"
+    if not part:
+        return "its unit is not in the circuit"
+    if code.present == "no" or "not tested" in code.status:
+        return "not there now, or not tested: it says nothing of what can be measured now"
+    if not failure:
+        return "it does not say what a pin sees"
+    if failure == LOST:
+        return "" if pin in circuit.parts and pin != part else "which unit is missed?"
+    return "" if pin in circuit.parts[part].pins else "which pin?"
+
+
+# The table as it is set, and told
+
+
+def save_table(
+    store: JobStore,
+    job_id: str,
+    units: Mapping[str, str],
+    codes: Sequence[Mapping[str, str]],
+    *,
+    state: str,
+    who: str,
+) -> None:
+    """Keep the table: unit's key → part, and for codes (unit, code) their failure and pin. Raises InputError."""
+    with at_bench(store, job_id) as bench:
+        circuit = bench.checked.circuit if bench.checked else None
+    if circuit is None:
+        raise ConflictError("this job has no usable circuit yet: enter one first")
+    names = {part.name for part in _modules(circuit)}
+    for part in units.values():
+        if part and part not in names:
+            raise InputError(f"there is no control unit {part[:40]!r} in this circuit", where="part")
+    for one in codes:
+        if one.get("failure") and one["failure"] not in FAILURES:
+            raise InputError(
+                f"{one['failure'][:40]!r} is no kind of failure", remedy=f"one of {', '.join(FAILURES)}"
+            )
+    before = last_payload(store, job_id, "scan table")
+    kept_codes = _set_codes(before) | {
+        (one["unit"], one["code"]): (one.get("failure", ""), one.get("pin", ""))
+        for one in codes
+        if one.get("unit") and one.get("code")
+    }
+    said = {
+        "units": {**unit_table(store, job_id), **{key: part for key, part in units.items() if key}},
+        "codes": [
+            {"unit": unit, "code": code, "failure": failure, "pin": pin}
+            for (unit, code), (failure, pin) in kept_codes.items()
+        ],
+        "state": state if state in circuit.states else "",
+        "text": "Which unit of the scan tool is which part, and what its codes say of which pin: set",
+    }
+    if {name: before.get(name) for name in said} != said:
+        keep_entry(store, job_id, "scan table", said, who=who)
+
+
+def tell(store: JobStore, job_id: str, scan_id: str, *, who: str) -> int:
+    """Make a report evidence, by its table as it stands; told again, only what differs is struck out and added.
+
+    Returns how many entries of this report count now. Raises ConflictError without a circuit, or in a closed job.
+    """
+    open_for_entries(store, job_id)
+    table = table_of(store, job_id, scan_id)
+    if table is None:
+        raise ConflictError("this job has no usable circuit yet: enter one first")
+    wanted = {_entry_id(scan_id, *one): one for one in _wanted(table)}
+    live, ever = _made(store, job_id, scan_id)
+    for base in live.keys() - wanted.keys():
+        entry_id = live[base]
+        store.strike(
+            job_id,
+            entry_id,
+            entry_id=_fresh(ever, f"{entry_id}-s"),
+            reason="the table of units and codes was changed",
+            who=who,
+            at=now(),
+        )
+    entries = [
+        EvidenceEntry(
+            entry_id=_fresh(ever, entry_id),
+            kind=kind,
+            payload=payload,
+            at=now(),
+            who=who,
+            present="yes",
+            instrument="scan tool",
+        )
+        for entry_id, (kind, payload) in wanted.items()
+        if entry_id not in live
+    ]
+    store.record_all(job_id, entries)
+    return len(wanted)
+
+
+def strike_report(store: JobStore, job_id: str, scan_id: str, *, reason: str, who: str) -> None:
+    """Strike a report out, and with it what it gave as evidence. Raises InputError without a reason."""
+    report_of(store, job_id, scan_id)
+    strike(store, job_id, scan_id, reason=reason, who=who)
+    for entry_id in _made(store, job_id, scan_id)[0].values():
+        strike(store, job_id, entry_id, reason=f"its scan report was struck out: {reason}", who=who)
+
+
+def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
+    """(kind, payload) of each piece of evidence in a report."""
+    part_of = {unit.key: unit.part for unit in table.units}
+    told: set[str] = set()
+    for unit in table.units:
+        if unit.part and unit.answers is not None and not unit.why and unit.part not in told:
+            told.add(unit.part)
+            yield "reading", _answers(unit.part, table.state, answers=unit.answers)
+    for code in table.codes:
+        if not code.why:
+            yield (
+                "code",
+                {
+                    "module": part_of[code.key],
+                    "failure": code.failure,
+                    "pin": code.pin,
+                    "set": True,
+                    "state": table.state,
+                    "code": code.code,
+                },
+            )
+
+
+def _answers(part: str, state: str, *, answers: bool) -> dict[str, Any]:
+    value = "yes" if answers else "no"
+    return {
+        "quantity": "answers",
+        "at": part,
+        "to": None,
+        "state": state,
+        "instrument": None,
+        "changes": [],
+        "detail": [],
+        "value": value,
+        "typed": value,
+    }
+
+
+def _entry_id(scan_id: str, kind: str, payload: Mapping[str, Any]) -> str:
+    words = "|".join([kind, *(f"{name}={payload[name]}" for name in sorted(payload))])
+    return f"{scan_id[:60]}-{sha256(words.encode()).hexdigest()[:12]}"
+
+
+TOLD_ID = re.compile(r"(.+-[0-9a-f]{12})(?:-\d+)?")
+
+
+def _made(store: JobStore, job_id: str, scan_id: str) -> tuple[dict[str, str], set[str]]:
+    """What a report gave as evidence that counts (id as first told → id now), and every id of the job."""
+    entries = store.evidence(job_id)
+    struck = struck_ids(entries)
+    live = {}
+    for entry in entries:
+        found = TOLD_ID.fullmatch(entry.entry_id)
+        if found and entry.kind in ("reading", "code") and entry.entry_id not in struck:
+            live[found[1]] = entry.entry_id
+    mine = f"{scan_id[:60]}-"
+    of_this = {base: now_id for base, now_id in live.items() if base.startswith(mine)}
+    return of_this, {entry.entry_id for entry in entries}
+
+
+def _fresh(ever: set[str], entry_id: str) -> str:
+    """The id itself, or with a number where it was used before (told, struck out, and told again)."""
+    number, found = 2, entry_id
+    while found in ever:
+        found, number = f"{entry_id}-{number}", number + 1
+    ever.add(found)
+    return found

@@ -1,0 +1,282 @@
+"""Scan reports of a job: kept as they came, every line told, corrections on top, two of them side by side.
+
+A report's bytes are an attachment; entry `scan` says when in the job it was read and how, entry `scan line` is one line
+that the technician reads otherwise, entry `scan table` says which unit is which part of the circuit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+from halfsplit.errors import HalfsplitError, InputError
+from halfsplit.job.keeping import (
+    file_bytes,
+    find_entry,
+    keep_entry,
+    keep_file,
+    last_payload,
+    live_entries,
+)
+from halfsplit.job.verbs import new_id, strike
+from halfsplit.scan.compare import VERDICTS, CodeChange, Comparison, compare
+from halfsplit.scan.reading import KINDS as LINE_KINDS
+from halfsplit.scan.report import Line, ScanReport
+from halfsplit.scan.text import decode
+from halfsplit.scan.units import UnitReport
+from halfsplit.store import JobStore
+
+MOMENTS: Mapping[str, str] = {
+    "arrival": "As it came in, before anything was cleared",
+    "in between": "In between",
+    "after repair": "After the repair",
+}
+"""When in the job a report was read. Arrival codes are what a dispute is about: they cannot be read again."""
+SOURCES = ("pasted", "file", "live")
+LARGEST_REPORT = 10_000_000
+LINES_A_PAGE = 200
+CORRECTED: Mapping[str, int] = {"unit": 200, "code": 40, "words": 500, "status": 10}
+"""What a correction may say beside the kind of the line, and how many characters of it are kept."""
+
+
+@dataclass(frozen=True)
+class KeptReport:
+    """A report of a job. ``file``: id of the attachment. ``problems``: what went wrong while it was read live.
+
+    ``live``: of a live scan, its ``channel``, ``bit_rate`` and the ``addresses`` of its units by name.
+    """
+
+    scan_id: str
+    name: str
+    moment: str
+    source: str
+    at: datetime
+    who: str
+    file: str
+    problems: tuple[str, ...]
+    report: ScanReport
+    live: Mapping[str, Any]
+
+    @property
+    def codes(self) -> int:
+        return sum(len(unit.codes) for unit in self.report.units)
+
+    @property
+    def silent(self) -> tuple[str, ...]:
+        """Names of the units that do not answer."""
+        return tuple(unit.name for unit in self.report.units if unit.answers is False)
+
+
+def keep_report(  # noqa: PLR0913 - a report has that many sides
+    store: JobStore,
+    job_id: str,
+    data: bytes,
+    *,
+    name: str,
+    moment: str,
+    who: str,
+    source: str = "file",
+    problems: Sequence[str] = (),
+    live: Mapping[str, Any] | None = None,
+    scan_id: str = "",
+) -> KeptReport:
+    """Store a report (text, CSV, HTML or PDF as bytes). Raises InputError, and nothing is stored then."""
+    if moment not in MOMENTS or source not in SOURCES:
+        raise InputError(f"{moment!r} is no moment of a job", remedy=f"one of {', '.join(MOMENTS)}")
+    if len(data) > LARGEST_REPORT:
+        raise InputError(
+            f"larger than {LARGEST_REPORT // 1_000_000} MB", remedy="a scan report is text", where=name
+        )
+    report = _parsed(data)
+    if not any(line.text.strip() for line in report.lines):
+        raise InputError("there is no text in it", remedy="paste the report, or choose its file", where=name)
+    scan_id = scan_id or new_id()
+    kept = keep_file(store, job_id, "scan", data, name=name, who=who, file_id=f"{scan_id}-file")
+    said: dict[str, Any] = {
+        "file": kept.attachment_id,
+        "name": kept.name,
+        "moment": moment,
+        "source": source,
+        "problems": list(problems)[:50],
+        "live": dict(live or {}),
+        "text": f"Scan report “{kept.name}” ({moment}): {_counts(report)}",
+    }
+    keep_entry(store, job_id, "scan", said, who=who, entry_id=scan_id)
+    return report_of(store, job_id, scan_id)
+
+
+def _counts(report: ScanReport) -> str:
+    codes = sum(len(unit.codes) for unit in report.units)
+    silent = sum(unit.answers is False for unit in report.units)
+    told = f"{len(report.units)} unit{'s' * (len(report.units) != 1)}, {codes} code{'s' * (codes != 1)}"
+    return f"{told}, {silent} silent" if silent else told
+
+
+@lru_cache(maxsize=24)
+def _parsed(data: bytes) -> ScanReport:
+    """The report in some bytes; what was read once is not read again for every page."""
+    return ScanReport.parse(decode(data))
+
+
+def kept_reports(store: JobStore, job_id: str) -> tuple[KeptReport, ...]:
+    """The reports of a job that are not struck out, in their order, each as corrected."""
+    store.job(job_id)
+    corrections = list(live_entries(store, job_id, "scan line"))
+    found = []
+    for entry in live_entries(store, job_id, "scan"):
+        said = entry.payload
+        report = _parsed(file_bytes(store, job_id, said["file"]))
+        for one in corrections:
+            if one.payload.get("scan") == entry.entry_id:
+                report = _corrected(report, one.payload)
+        found.append(
+            KeptReport(
+                entry.entry_id,
+                said["name"],
+                said["moment"],
+                said["source"],
+                entry.at,
+                entry.who,
+                said["file"],
+                tuple(said.get("problems") or ()),
+                report,
+                said.get("live") or {},
+            )
+        )
+    return tuple(found)
+
+
+def report_of(store: JobStore, job_id: str, scan_id: str) -> KeptReport:
+    """One report of a job. Raises NotFoundError where there is none, or it was struck out."""
+    for one in kept_reports(store, job_id):
+        if one.scan_id == scan_id:
+            return one
+    find_entry(store, job_id, "scan", scan_id)
+    raise InputError("this report was struck out", remedy="strike the strike-out to have it back")
+
+
+def _corrected(report: ScanReport, said: Mapping[str, Any]) -> ScanReport:
+    words = {name: str(said.get(name) or "") for name in CORRECTED}
+    try:
+        return report.correct(int(said["line"]), str(said["kind"]), **words)
+    except (HalfsplitError, KeyError, ValueError):
+        return report  # a correction from elsewhere that fits no line changes nothing
+
+
+def correct_line(
+    store: JobStore,
+    job_id: str,
+    scan_id: str,
+    line: int,
+    kind: str,
+    said: Mapping[str, str],
+    *,
+    who: str,
+) -> KeptReport:
+    """Read a line as the technician says (``said``: unit, code, words, status, as far as the kind has them).
+
+    Raises InputError or NotFoundError, and nothing is stored then.
+    """
+    kept = report_of(store, job_id, scan_id)
+    given = {name: said.get(name, "").strip()[:longest] for name, longest in CORRECTED.items()}
+    kept.report.correct(line, kind, **given)
+    what = given["code"] or given["unit"] or kind
+    entry = {
+        "scan": scan_id,
+        "line": line,
+        "kind": kind,
+        **given,
+        "text": f"Line {line} of “{kept.name}” is read as {kind}{f': {what}' if what != kind else ''}",
+    }
+    keep_entry(store, job_id, "scan line", entry, who=who)
+    return report_of(store, job_id, scan_id)
+
+
+def undo_correction(store: JobStore, job_id: str, scan_id: str, line: int, *, who: str) -> None:
+    """Take the latest correction of a line back; an earlier one counts again."""
+    made = [
+        entry
+        for entry in live_entries(store, job_id, "scan line")
+        if entry.payload.get("scan") == scan_id and entry.payload.get("line") == line
+    ]
+    if made:
+        strike(store, job_id, made[-1].entry_id, reason="the correction was taken back", who=who)
+
+
+def default_moment(store: JobStore, job_id: str) -> str:
+    """What a new report most likely is: the first is the arrival, one after the repair is that."""
+    if any(True for _ in live_entries(store, job_id, "repair")):
+        return "after repair"
+    return "in between" if any(True for _ in live_entries(store, job_id, "scan")) else "arrival"
+
+
+# Two side by side
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """Two reports compared. ``rows``: (verdict, its codes) in the order that matters."""
+
+    before: KeptReport
+    after: KeptReport
+    found: Comparison
+    rows: tuple[tuple[str, tuple[CodeChange, ...]], ...]
+
+
+ORDER = ("new", "stayed", "changed status", "not known", "gone")
+"""What still has to be seen to comes first."""
+assert set(ORDER) == set(VERDICTS)  # noqa: S101 - a verdict that is not shown would be dropped in silence
+
+
+def side_by_side(store: JobStore, job_id: str, before: str = "", after: str = "") -> SideBySide | None:
+    """Two reports compared; those named, else the arrival and the latest. None where there are not two."""
+    kept = kept_reports(store, job_id)
+    if len(kept) < 2:
+        return None
+    first = next((one for one in kept if one.moment == "arrival"), kept[0])
+    last = next((one for one in reversed(kept) if one is not first), kept[-1])
+    by_id = {one.scan_id: one for one in kept}
+    a, b = by_id.get(before, first), by_id.get(after, last)
+    found = compare(a.report, b.report, aliases(store, job_id, a.report, b.report))
+    return SideBySide(a, b, found, tuple((verdict, found.of(verdict)) for verdict in ORDER))
+
+
+def aliases(store: JobStore, job_id: str, before: ScanReport, after: ScanReport) -> dict[str, str]:
+    """Name of a unit in the second report → its name in the first, where the table makes them one part."""
+    table = unit_table(store, job_id)
+    ours = {table[unit.key]: unit.name for unit in before.units if table.get(unit.key)}
+    return {
+        unit.name: ours[table[unit.key]]
+        for unit in after.units
+        if table.get(unit.key) in ours and ours[table[unit.key]] != unit.name
+    }
+
+
+def unit_table(store: JobStore, job_id: str) -> dict[str, str]:
+    """Key of a unit's name → part of the circuit, as the technician set it; '' for 'not in this circuit'."""
+    units = last_payload(store, job_id, "scan table").get("units")
+    return {str(key): str(part) for key, part in units.items()} if isinstance(units, dict) else {}
+
+
+__all__ = [
+    "LARGEST_REPORT",
+    "LINES_A_PAGE",
+    "LINE_KINDS",
+    "MOMENTS",
+    "KeptReport",
+    "Line",
+    "SideBySide",
+    "UnitReport",
+    "aliases",
+    "correct_line",
+    "default_moment",
+    "keep_report",
+    "kept_reports",
+    "report_of",
+    "side_by_side",
+    "undo_correction",
+    "unit_table",
+]

@@ -1,0 +1,123 @@
+"""Fault codes and the drain of a job, put into the words that reports print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from halfsplit.job.drain_branches import BranchRow
+from halfsplit.job.drains import drain_view
+from halfsplit.job.keeping import live_entries
+from halfsplit.job.scans import MOMENTS, KeptReport, kept_reports, side_by_side
+from halfsplit.report.signals import BranchLine, ChangeLine, CodeLine, CodesView, DrainReport, ScanView
+from halfsplit.store import JobStore
+
+MOST_CODES = 120
+"""Codes of one report that are printed; all of them stay with the job."""
+
+
+def codes_view(store: JobStore, job_id: str) -> CodesView:
+    """The scan reports of a job, the arrival first, and what changed between the first and the last."""
+    kept = sorted(kept_reports(store, job_id), key=lambda one: list(MOMENTS).index(one.moment))
+    pair = side_by_side(store, job_id)
+    cleared = tuple(
+        f"{_time(entry.at)}: {entry.payload['text']}" for entry in live_entries(store, job_id, "scan clear")
+    )
+    scans = tuple(_scan(one) for one in kept)
+    if pair is None:
+        return CodesView(scans=scans, cleared=cleared)
+    changes = tuple(
+        ChangeLine(
+            verdict=verdict,
+            unit=one.unit,
+            code=one.code,
+            before=one.before or "",
+            after=one.why or one.after or "",
+        )
+        for verdict, some in pair.rows
+        for one in some
+    )
+    found = pair.found
+    return CodesView(
+        scans=scans,
+        compared=f"{pair.before.name} ({pair.before.moment}) against {pair.after.name} ({pair.after.moment})",
+        changes=changes,
+        answers_now=found.answers_now,
+        silent=(*found.silent_now, *found.still_silent),
+        not_read=found.not_read,
+        cleared=cleared,
+    )
+
+
+def arrival_codes(store: JobStore, job_id: str) -> tuple[str, ...]:
+    """The codes and silent units of the arrival report, a line each; empty where none was kept."""
+    arrival = next((one for one in kept_reports(store, job_id) if one.moment == "arrival"), None)
+    if arrival is None:
+        return ()
+    lines = [join_words(one) for one in _codes(arrival)]
+    return (*lines, *(f"{name} does not answer" for name in arrival.silent))
+
+
+def join_words(one: CodeLine) -> str:
+    """A code in one line: 'Body: B1044-13, circuit open (confirmed)'."""
+    words = f", {one.words}" if one.words else ""
+    return f"{one.unit}: {one.code}{words}{f' ({one.status})' if one.status else ''}"
+
+
+def _scan(one: KeptReport) -> ScanView:
+    codes = tuple(_codes(one))
+    more = f"{len(codes) - MOST_CODES} more codes are kept with the job." if len(codes) > MOST_CODES else ""
+    return ScanView(
+        title=MOMENTS[one.moment],
+        read=f"{one.name}, {one.source}, {_time(one.at)}, {one.who}",
+        codes=codes[:MOST_CODES],
+        silent=one.silent,
+        units=len(one.report.units),
+        remarks=tuple(filter(None, (more, *one.problems, *one.report.warnings)))[:20],
+    )
+
+
+def _codes(one: KeptReport) -> Iterator[CodeLine]:
+    for unit in one.report.units:
+        for code in unit.codes:
+            words = code.code.words if code.code else code.words
+            yield CodeLine(unit=unit.name, code=code.name, words=words, status=code.status_words)
+
+
+def _time(at: datetime) -> str:
+    local = at.astimezone()
+    return f"{local.day} {local:%b %Y %H:%M}"
+
+
+def drain_report(store: JobStore, job_id: str) -> DrainReport:
+    """The drain of a job by its latest log; empty where nothing was measured."""
+    view = drain_view(store, job_id, standalone=True)
+    figures, branches = view.figures, view.branches
+    measured = tuple(_branch(row) for row in branches.rows if row.millivolts)
+    if figures is None and not measured:
+        return DrainReport()
+    return DrainReport(
+        log=f"{figures.log.name}, {_time(figures.log.at)}, {figures.log.who}" if figures else "",
+        verdict=figures.verdict if figures else "",
+        facts=figures.facts if figures else (),
+        wakes=figures.wakes[:12] if figures else (),
+        battery=view.charge.words if view.charge else "",
+        forecast=view.forecast.words if view.forecast else "",
+        total=branches.total,
+        branches=measured,
+        explained=branches.explained.words if branches.explained else "",
+        suspects=tuple((one.fuse or "elsewhere", one.probability) for one in branches.suspects[:3]),
+        remarks=figures.remarks[:12] if figures else (),
+        cautions=view.cautions,
+        plot=figures.plot if figures else "",
+    )
+
+
+def _branch(row: BranchRow) -> BranchLine:
+    return BranchLine(
+        fuse=row.name,
+        rating=row.rating,
+        millivolts=row.millivolts,
+        current=f"{row.current} ({row.span})",
+        units=", ".join(row.units),
+    )

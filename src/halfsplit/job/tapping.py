@@ -1,0 +1,263 @@
+"""A circuit entered by taps: what the page shows of it, and what a tap does.
+
+The notation stays what is kept; each tap changes its text (`edits`) and stores it, so that nothing is lost and the text
+can be gone on with at any time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.model import Part, Wire
+from halfsplit.errors import InputError
+from halfsplit.job import edits
+from halfsplit.units import format_quantity
+
+RATINGS: Mapping[str, tuple[str, ...]] = {
+    "fuse": ("5 A", "7.5 A", "10 A", "15 A", "20 A", "25 A", "30 A", "40 A"),
+    "breaker": ("10 A", "20 A", "30 A"),
+    "lamp": ("5 W", "21 W", "55 W"),
+    "motor": ("2 A", "5 A", "10 A", "20 A"),
+    "heater": ("60 W", "120 W", "200 W"),
+    "solenoid": ("0.5 A", "1 A", "2 A"),
+    "resistor": ("1 ohm", "100 ohm", "1 kohm"),
+}
+"""Values that are offered as taps; common practice, no source."""
+SECTIONS = ("0.5", "0.75", "1", "1.5", "2.5", "4", "6", "10")
+PINS: Mapping[str, tuple[str, ...]] = {
+    "connector": tuple(str(number) for number in range(1, 17)),
+    "module": (*(str(number) for number in range(1, 13)), "15", "30", "31", "50"),
+}
+"""Pins that are offered as taps: cavities, and terminals by DIN 72552."""
+UNIT_ORDER = ("W", "A", "ohm", "V")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Where somebody is on the sheet: the part and wire that are chosen, and the point from which the path goes on."""
+
+    part: str = ""
+    wire: int = -1
+    end: str = ""
+    pin: str = ""
+
+
+@dataclass(frozen=True)
+class TappedPart:
+    """A part as the page lists it."""
+
+    name: str
+    kind: str
+    words: str
+    place: str
+    value: str
+    pins: tuple[str, ...] = ()
+    ratings: tuple[str, ...] = ()
+    offered: tuple[str, ...] = ()
+    removable: bool = True
+
+
+@dataclass(frozen=True)
+class TappedWire:
+    """A wire as the page lists it; ``unknown`` is a stretch that nobody has seen yet."""
+
+    number: int
+    start: str
+    stop: str
+    colour: str
+    mm2: str
+    unknown: bool
+
+
+@dataclass(frozen=True)
+class TapView:
+    """The sheet as it is shown. ``points``: (point, words) from which a path may go on, or to which it may lead."""
+
+    sheet: Sheet
+    parts: tuple[TappedPart, ...]
+    wires: tuple[TappedWire, ...]
+    chosen: TappedPart | None
+    wire: TappedWire | None
+    points: tuple[tuple[str, str], ...]
+    kinds: tuple[str, ...] = field(default=tuple(edits.ADDITIONS))
+
+
+def tap_view(text: str, sheet: Sheet) -> TapView:
+    """What the page shows of a sound text. Raises ConflictError where the text has mistakes."""
+    circuit = edits.circuit_of_text(text)
+    parts = tuple(_tapped(part) for part in circuit.parts.values())
+    wires = tuple(_wire(number, wire) for number, wire in enumerate(circuit.model.wires))
+    chosen = next((one for one in parts if one.name == sheet.part), None)
+    wire = wires[sheet.wire] if 0 <= sheet.wire < len(wires) else None
+    return TapView(sheet, parts, wires, chosen, wire, _points(circuit, sheet.end))
+
+
+def _tapped(part: Part) -> TappedPart:
+    unit = next((one for one in UNIT_ORDER if one in part.values), "")
+    pins = part.pins if part.kind in PINS else ()
+    return TappedPart(
+        part.name,
+        part.kind,
+        part.words,
+        part.place,
+        format_quantity(part.values[unit], unit) if unit else "",
+        pins,
+        RATINGS.get(part.kind, ()),
+        tuple(one for one in PINS.get(part.kind, ()) if one not in pins),
+    )
+
+
+def _wire(number: int, wire: Wire) -> TappedWire:
+    start, stop = (end.partition(":")[0] for end in (wire.a, wire.b))
+    mm2 = "" if wire.mm2 is None else f"{wire.mm2:g}"
+    return TappedWire(number, start, stop, wire.colour, mm2, wire.unknown)
+
+
+def _points(circuit: Circuit, end: str) -> tuple[tuple[str, str], ...]:
+    """Loose ends first; then, to begin with, the battery and splices; to lead to, grounds and splices too."""
+    used = edits.wired(circuit)
+    loose: list[str] = []
+    shared: list[str] = []
+    for part in circuit.parts.values():
+        if part.kind == "splice" or (part.kind in ("ground", "mass") and end):
+            shared.append(part.name)
+        elif part.kind == "connector":
+            loose += [f"{part.name}.{one}" for one in part.pins if _one_sided(part.name, one, used)]
+            if end and part.pins:
+                loose.append(f"{part.name}.{_next_cavity(part)}")
+        elif part.kind in ("battery", "generator"):
+            shared += [] if end else [f"{part.name}.+"]
+        else:
+            loose += [f"{part.name}.{pin}" for pin in part.pins if f"{part.name}.{pin}" not in used]
+    return tuple(
+        (point, circuit.parts[point.partition(".")[0]].words)
+        for point in dict.fromkeys((*loose, *shared))
+        if point != end
+    )
+
+
+def _one_sided(name: str, cavity: str, used: frozenset[str]) -> bool:
+    return (f"{name}.{cavity}:in" in used) != (f"{name}.{cavity}:out" in used)
+
+
+def _next_cavity(part: Part) -> int:
+    taken = {int(pin) for pin in part.pins if pin.isdigit()}
+    return next(number for number in range(1, 1_000) if number not in taken)
+
+
+# What a tap does
+
+
+def tapped(text: str, sheet: Sheet, act: str, told: Mapping[str, str]) -> tuple[str, Sheet]:
+    """The text and the place on the sheet after a tap.
+
+    ``told``: what stands in the fields of the chosen part (name, words, place); it is taken before the tap itself, so
+    that nothing typed needs a tap of its own. ``act`` is ``verb:what``. Raises InputError where it cannot be done.
+    """
+    text, sheet = _filled_in(text, sheet, told)
+    verb, _, what = act.partition(":")
+    do = ACTS.get(verb)
+    if do is None:
+        raise InputError(f"{act[:40]!r} is nothing that can be tapped")
+    return do(text, sheet, what)
+
+
+def _filled_in(text: str, sheet: Sheet, told: Mapping[str, str]) -> tuple[str, Sheet]:
+    if not sheet.part or "name" not in told:
+        return text, sheet
+    name = told["name"].strip() or sheet.part
+    if name != sheet.part:
+        text = edits.rename(text, sheet.part, name)
+        end = sheet.end
+        if end.partition(".")[0] == sheet.part:
+            end = name + end[len(sheet.part) :]
+        sheet = replace(sheet, part=name, end=end)
+    words, place, value = (told.get(one, "") for one in ("words", "place", "value"))
+    if words.strip() or place.strip() or value.strip():
+        text = edits.describe(text, name, words=words, place=place, value=value)
+    return text, sheet
+
+
+def _add(text: str, sheet: Sheet, kind: str) -> tuple[str, Sheet]:
+    if not sheet.end:
+        raise InputError("nothing to go on from", remedy="choose a point first")
+    return _led_on(text, sheet, edits.add(text, sheet.end, kind))
+
+
+def _to(text: str, sheet: Sheet, point: str) -> tuple[str, Sheet]:
+    return _led_on(text, sheet, edits.join(text, sheet.end, point))
+
+
+def _led_on(text: str, sheet: Sheet, added: edits.Added) -> tuple[str, Sheet]:
+    before, after = (
+        [(wire.a, wire.b, wire.number) for wire in edits.circuit_of_text(one).model.wires]
+        for one in (text, added.text)
+    )
+    new = next((number for number, wire in enumerate(after) if wire not in before), -1)
+    return added.text, Sheet(part=added.part, wire=new, end=added.end)
+
+
+def _from(text: str, sheet: Sheet, point: str) -> tuple[str, Sheet]:
+    return text, Sheet(end=point)
+
+
+def _pick(text: str, sheet: Sheet, name: str) -> tuple[str, Sheet]:
+    edits.circuit_of_text(text)
+    return text, replace(sheet, part=name, pin="", wire=-1)
+
+
+def _pick_wire(text: str, sheet: Sheet, number: str) -> tuple[str, Sheet]:
+    return text, replace(sheet, wire=int(number) if number.isdigit() else -1, part="", pin="")
+
+
+def _pick_pin(text: str, sheet: Sheet, pin: str) -> tuple[str, Sheet]:
+    return text, replace(sheet, pin=pin)
+
+
+def _pin(text: str, sheet: Sheet, pin: str) -> tuple[str, Sheet]:
+    old = sheet.pin
+    changed = edits.repin(text, sheet.part, old, pin)
+    end = f"{sheet.part}.{pin}" if sheet.end == f"{sheet.part}.{old}" else sheet.end
+    return changed, replace(sheet, pin="", end=end)
+
+
+def _value(text: str, sheet: Sheet, value: str) -> tuple[str, Sheet]:
+    return edits.describe(text, sheet.part, value=value), sheet
+
+
+def _chosen_wire(text: str, sheet: Sheet) -> Wire:
+    wires = edits.circuit_of_text(text).model.wires
+    if not 0 <= sheet.wire < len(wires):
+        raise InputError("no wire is chosen", remedy="choose one of the list")
+    return wires[sheet.wire]
+
+
+def _colour(text: str, sheet: Sheet, code: str) -> tuple[str, Sheet]:
+    return edits.colour(text, _chosen_wire(text, sheet), code), sheet
+
+
+def _section(text: str, sheet: Sheet, mm2: str) -> tuple[str, Sheet]:
+    return edits.section(text, _chosen_wire(text, sheet), mm2), sheet
+
+
+def _remove(text: str, sheet: Sheet, name: str) -> tuple[str, Sheet]:
+    return edits.remove(text, name), Sheet()
+
+
+ACTS: Mapping[str, Callable[[str, Sheet, str], tuple[str, Sheet]]] = {
+    "keep": lambda text, sheet, _: (text, sheet),
+    "add": _add,
+    "to": _to,
+    "from": _from,
+    "pick": _pick,
+    "wire": _pick_wire,
+    "pin": _pick_pin,
+    "as": _pin,
+    "value": _value,
+    "colour": _colour,
+    "mm2": _section,
+    "remove": _remove,
+}
+"""What can be tapped: verb → what it does to the text and to the place on the sheet."""

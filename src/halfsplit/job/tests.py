@@ -1,0 +1,102 @@
+"""Tests as cards: labels of the results, what the pad shows, where the leads go."""
+
+from __future__ import annotations
+
+import math
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.cost import part_of
+from halfsplit.diagnosis.measurement import Measurement, answers_for
+from halfsplit.diagnosis.propose import Outcome, Test
+from halfsplit.diagnosis.words import point_words, reading_words
+from halfsplit.job.entering import FIELD_UNITS
+from halfsplit.job.places import key_of, to_json
+from halfsplit.job.views import Meaning, TestCard
+
+LEADS = ("volts", "ohms", "lamp")
+"""Quantities that are taken with two leads."""
+LEAST_SHARE = 0.01
+"""Results less likely than this are not told."""
+COARSE = {"volts": 0.05, "amps": 0.05, "ohms": 0.05, "duty": 0.01, "hertz": 1.0}
+"""Borders between results are rounded to this: nobody reads a meter to the millivolt."""
+
+
+def test_card(test: Test, circuit: Circuit) -> TestCard:
+    """A proposed test as it is shown."""
+    place = test.measurement
+    red, black = lead_words(place, circuit)
+    return TestCard(
+        key_of(place),
+        test.sentence,
+        place.quantity,
+        place.at,
+        place.to,
+        place.state,
+        place.instrument,
+        test.minutes,
+        test.bits,
+        tuple(meaning(one, place) for one in test.outcomes if one.probability >= LEAST_SHARE),
+        test.cautions,
+        unit_of(place, circuit),
+        words_of(place, circuit),
+        red,
+        black,
+        test.purpose,
+        test.opens,
+        to_json(place),
+        _found_at(place.at, circuit) if red else "",
+        _found_at(place.to, circuit) if black else "",
+    )
+
+
+def _found_at(point: str | None, circuit: Circuit) -> str:
+    """What a point belongs to and where that is in the vehicle: 'plug of the right rear lamps, right rear corner'."""
+    part = circuit.parts.get(part_of(point)) if point else None
+    return ", ".join(word for word in (part.words, part.place) if word) if part else ""
+
+
+def lead_words(place: Measurement, circuit: Circuit) -> tuple[str, str]:
+    """Where the red and the black lead go; two empty texts where the instrument has none."""
+    if place.quantity not in LEADS:
+        return "", ""
+    return point_words(place.at, circuit), point_words(place.to, circuit)
+
+
+def meaning(outcome: Outcome, place: Measurement) -> Meaning:
+    """One result in words."""
+    return Meaning(outcome.word or _range(outcome, place), outcome.probability, outcome.leaves)
+
+
+def _range(outcome: Outcome, place: Measurement) -> str:
+    low, high = (_told(end, place) for end in (outcome.low, outcome.high))
+    if low and high:
+        return f"{low} to {high}"
+    return f"over {low}" if low else f"under {high}" if high else outcome.text
+
+
+def _told(end: float, place: Measurement) -> str:
+    """A border in words, '' where the range has none."""
+    if not math.isfinite(end):
+        return ""
+    coarse = COARSE.get(place.quantity, 0.0)
+    if not coarse:
+        return reading_words(place, end)
+    # "under 0 V" would say that only what is below zero counts as nothing there
+    return reading_words(place, round(end / coarse) * coarse or coarse)
+
+
+def unit_of(place: Measurement, circuit: Circuit) -> str:
+    """The unit that the entry shows; '' where the answer is a word."""
+    if place.quantity == "stage":
+        stage = circuit.model.stages.get(place.at)
+        return stage.unit if stage else ""
+    if place.quantity == "gauge":
+        return circuit.model.gauges[place.at].unit or "1"
+    return FIELD_UNITS.get(place.quantity, "")
+
+
+def words_of(place: Measurement, circuit: Circuit | None = None) -> tuple[str, ...]:
+    """The words that may be answered; empty where a number is asked."""
+    if circuit is not None and place.quantity in ("stage", "gauge") and unit_of(place, circuit):
+        return ()
+    return answers_for(place)

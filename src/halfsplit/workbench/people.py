@@ -1,0 +1,183 @@
+"""Who is asking and what they may do: accounts, sessions, roles.
+
+On loopback there are no accounts: whoever sits at the machine is 'bench' and may do everything. Beyond loopback every
+request needs a session; a request that changes something also carries the session's token (``X-CSRF-Token``, or the
+form field ``csrf``).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+from fastapi import Request, Response
+from starlette.exceptions import HTTPException
+
+from halfsplit.errors import InputError, NotFoundError
+from halfsplit.job import JobStore, Role, Session, User
+from halfsplit.workbench.guard import SAFE_METHODS
+from halfsplit.workbench.problems import SignInNeeded
+
+COOKIE: Final = "halfsplit-session"
+SESSION_LASTS: Final = timedelta(hours=12)
+OWNER_LINK_LASTS: Final = timedelta(hours=1)
+FAILURES_ALLOWED: Final = 5
+FAILURES_WITHIN: Final = timedelta(minutes=15)
+SHORTEST_PASSWORD: Final = 10
+LONGEST_PASSWORD: Final = 200
+LONGEST_NAME: Final = 60
+
+RIGHTS: Final[dict[str, frozenset[str]]] = {
+    "viewer": frozenset({"read"}),
+    "adviser": frozenset({"read", "intake", "money"}),
+    "technician": frozenset({"read", "intake", "money", "measure"}),
+    "owner": frozenset({"read", "intake", "money", "measure", "manage"}),
+}
+"""Role → rights: see jobs; take jobs in; time, parts and limits; measure, repair and close; accounts and settings."""
+
+_HASHER = PasswordHasher()
+_NOBODY = _HASHER.hash(secrets.token_hex(16))
+"""Checked against where there is no such user, so that an unknown name takes as long as a wrong password."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """Whoever asks. ``csrf`` is empty where there are no accounts."""
+
+    name: str
+    role: Role
+    csrf: str = ""
+
+    def may(self, right: str) -> bool:
+        return right in RIGHTS[self.role]
+
+
+AT_THE_BENCH: Final = Person("bench", "owner")
+
+
+def now() -> datetime:
+    """The present moment, in UTC."""
+    return datetime.now(UTC)
+
+
+def hashed(token: str) -> str:
+    """What is kept of a token."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def right(wanted: str) -> Callable[[Request], Awaitable[Person]]:
+    """A dependency: the person, who has this right. 401 or 403 otherwise."""
+
+    async def person(request: Request) -> Person:
+        found = await _person(request)
+        if not found.may(wanted):
+            raise HTTPException(403, f"This needs another role than {found.role}.")
+        return found
+
+    return person
+
+
+async def _person(request: Request) -> Person:
+    if not request.app.state.accounts:
+        return AT_THE_BENCH
+    store: JobStore = request.app.state.store
+    token = request.cookies.get(COOKIE, "")
+    found = store.accounts.session(hashed(token), now()) if token else None
+    if found is None:
+        raise SignInNeeded
+    session, user = found
+    if request.method not in SAFE_METHODS:
+        await _check_token(request, session.csrf_secret)
+    return Person(user.name, user.role, session.csrf_secret)
+
+
+async def _check_token(request: Request, secret: str) -> None:
+    sent = request.headers.get("X-CSRF-Token", "")
+    if not sent and "form" in request.headers.get("content-type", ""):
+        sent = str((await request.form()).get("csrf", ""))
+    if not hmac.compare_digest(sent.encode(), secret.encode()):
+        raise HTTPException(403, "This page is out of date: load it again, nothing was changed.")
+
+
+# Signing in
+
+
+def checked_password(password: str) -> str:
+    """The password's hash. Raises InputError where it is too short or too long."""
+    if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
+        raise InputError(
+            f"a password has {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters", where="password"
+        )
+    return _HASHER.hash(password)
+
+
+def sign_in(store: JobStore, name: str, password: str, address: str) -> tuple[str, User] | None:
+    """A new session's token and its user; None where name or password are wrong.
+
+    Raises HTTPException 429 after too many failures of the name or of the address.
+    """
+    origins = (f"name {name.casefold()[:LONGEST_NAME]}", f"address {address}")
+    since = now() - FAILURES_WITHIN
+    if any(store.accounts.failed_logins(origin, since) >= FAILURES_ALLOWED for origin in origins):
+        raise HTTPException(429, "Too many attempts: wait a quarter of an hour.", {"Retry-After": "900"})
+    user = _verified(store, name, password)
+    if user is None:
+        for origin in origins:
+            store.accounts.note_failed_login(origin, now())
+        store.accounts.note(name[:LONGEST_NAME] or "-", "sign-in refused", now(), ref=address)
+        return None
+    store.accounts.forget_failed_logins(origins[0])
+    return _open_session(store, user), user
+
+
+def _verified(store: JobStore, name: str, password: str) -> User | None:
+    try:
+        user = store.accounts.user(name)
+    except NotFoundError:
+        user = None
+    try:
+        _HASHER.verify(user.password_hash if user else _NOBODY, password[: LONGEST_PASSWORD + 1])
+    except (VerificationError, InvalidHashError):
+        return None
+    return None if user is None or user.disabled else user
+
+
+def _open_session(store: JobStore, user: User) -> str:
+    token, at = secrets.token_urlsafe(32), now()
+    store.accounts.tidy(at)
+    store.accounts.open_session(
+        Session(
+            token_hash=hashed(token),
+            user=user.name,
+            csrf_secret=secrets.token_urlsafe(32),
+            created_at=at,
+            expires_at=at + SESSION_LASTS,
+        )
+    )
+    return token
+
+
+def set_session(response: Response, token: str, *, secure: bool) -> None:
+    """Give the session's cookie to the browser: not for scripts, not for other sites."""
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=int(SESSION_LASTS.total_seconds()),
+        httponly=True,
+        secure=secure,
+        samesite="strict",
+    )
+
+
+def new_owner_link(store: JobStore, address: str) -> str:
+    """A link that makes the first owner, once, within the hour; an earlier one no longer works."""
+    token = secrets.token_urlsafe(32)
+    store.accounts.keep_owner_link(hashed(token), now() + OWNER_LINK_LASTS)
+    return f"{address}/owner/{token}"

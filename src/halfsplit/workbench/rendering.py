@@ -1,0 +1,143 @@
+"""Templates: one environment, filters that format, and `render`. Templates format, they do not calculate."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import UTC, datetime
+from decimal import Decimal
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Final
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+HERE: Final = Path(__file__).parent
+STATIC: Final = HERE / "static"
+
+
+@lru_cache
+def environment() -> Environment:
+    """The templates, with escaping on and every undefined name an error."""
+    made = Environment(
+        loader=PackageLoader("halfsplit.workbench", "templates"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters |= {
+        "percent": percent,
+        "minutes": minutes,
+        "clock": clock,
+        "day": day,
+        "money": money_words,
+        "json": as_json,
+        "bar": bar,
+        "capital": capital,
+        "audited": audited,
+    }
+    made.globals["asset"] = asset
+    return made
+
+
+def asset(name: str) -> str:
+    """Address of a static file, with its time of change, so that a new version is fetched at once."""
+    path = STATIC / name
+    return f"/static/{name}?{int(path.stat().st_mtime) if path.exists() else 0:x}"
+
+
+def render(
+    request: Request, template: str, page: Any, *, status: int = 200, headers: Mapping[str, str] | None = None
+) -> HTMLResponse:
+    """A page (or fragment) from its context, whose fields are the names that the template knows."""
+    names = {field.name: getattr(page, field.name) for field in fields(page)}
+    person = getattr(request.state, "person", None)
+    text = (
+        environment()
+        .get_template(template)
+        .render(**names, page=page, person=person, path=request.url.path, accounts=request.app.state.accounts)
+    )
+    return HTMLResponse(text, status, dict(headers or {}))
+
+
+def percent(share: float) -> str:
+    """A probability for people: whole per cent, never 0 or 100 for what is not certain.
+
+    >>> [percent(share).replace(chr(0xA0), " ") for share in (0.584, 0.0004, 0.9991)]
+    ['58 %', '< 1 %', '> 99 %']
+    """
+    whole = round(100 * share)
+    return "<\u00a01\u00a0%" if whole < 1 else ">\u00a099\u00a0%" if whole > 99 else f"{whole}\u00a0%"
+
+
+AUDITED: Final[Mapping[str, str]] = {
+    "job": "job opened",
+    "intake": "intake saved",
+    "circuit": "circuit saved",
+    "evidence": "entry recorded",
+    "state": "state of the job changed",
+    "customer": "customer changed",
+    "closing": "job closed",
+    "step": "time entered",
+    "part": "part entered",
+    "authorisation": "limit authorised",
+    "attachment": "file added",
+    "shown": "result kept as it was shown",
+}
+"""What the store notes of a change → as the audit list tells it; whatever else stands as it is noted."""
+
+
+def audited(what: str) -> str:
+    """A line of the audit list in words.
+
+    >>> audited("evidence"), audited("sign-in refused")
+    ('entry recorded', 'sign-in refused')
+    """
+    return AUDITED.get(what, what)
+
+
+def capital(text: str) -> str:
+    """The text as the beginning of a sentence; names in it keep their case."""
+    return text[:1].upper() + text[1:]
+
+
+def bar(share: float) -> str:
+    """Width of a bar in per cent, as an attribute wants it."""
+    return f"{100 * min(max(share, 0.0), 1.0):.1f}%"
+
+
+def minutes(value: float) -> str:
+    """Minutes, by the half hour beyond an hour.
+
+    >>> minutes(3.5), minutes(0.2), minutes(95)
+    ('4 min', '< 1 min', '1 h 35 min')
+    """
+    if value < 0.75:
+        return "0 min" if value <= 0 else "< 1 min"
+    whole = int(value + 0.5)
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60} min"
+
+
+def clock(at: datetime) -> str:
+    """The time of day where the workbench runs."""
+    return at.astimezone().strftime("%H:%M")
+
+
+def day(at: datetime) -> str:
+    """'today', or the date."""
+    local = at.astimezone()
+    return "today" if local.date() == datetime.now(UTC).astimezone().date() else f"{local.day} {local:%b %Y}"
+
+
+def money_words(amount: Decimal | None, currency: str = "") -> str:
+    """'96.50 EUR'."""
+    return "–" if amount is None else f"{amount:,.2f} {currency}".strip().replace(",", "\u202f")
+
+
+def as_json(value: Any) -> str:
+    """JSON for a hidden field."""
+    return json.dumps(value, ensure_ascii=False)
