@@ -9,8 +9,8 @@ from PIL import Image
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore, User
+from halfsplit.workbench.accounts import checked_password, now
 from halfsplit.workbench.app import create_app
-from halfsplit.workbench.people import checked_password, now
 
 LAMP = """title  One lamp
 battery G1

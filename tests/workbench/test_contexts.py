@@ -5,46 +5,56 @@ from dataclasses import fields
 import pytest
 from jinja2 import meta, nodes
 
-from halfsplit.workbench import capture_contexts, contexts, drain_contexts, scan_contexts
+from halfsplit.workbench.bench import contexts as bench
+from halfsplit.workbench.captures import contexts as captures
+from halfsplit.workbench.circuit import contexts as circuit
+from halfsplit.workbench.drain import contexts as drain
+from halfsplit.workbench.jobs import contexts as jobs
+from halfsplit.workbench.people import contexts as people
+from halfsplit.workbench.plan import contexts as plan
+from halfsplit.workbench.practice import contexts as practice
+from halfsplit.workbench.problems import ProblemPage
 from halfsplit.workbench.rendering import environment
+from halfsplit.workbench.report import contexts as report
+from halfsplit.workbench.scan import contexts as scan
 
 GIVEN = {"page", "person", "path", "accounts"}
 """What `rendering.render` gives to every template beside the fields of its context."""
 PAGES = {
-    "jobs.html": contexts.JobsPage,
-    "intake.html": contexts.IntakePage,
-    "_vin.html": contexts.VinNote,
-    "_battery.html": contexts.BatteryNote,
-    "circuit.html": contexts.CircuitPage,
-    "_check.html": contexts.CheckFragment,
-    "_drawn.html": contexts.CheckFragment,
-    "taps.html": contexts.TapsPage,
-    "_taps.html": contexts.TapsPage,
-    "bench.html": contexts.BenchPage,
-    "_bench.html": contexts.BenchPage,
-    "_drawing_fragment.html": contexts.DrawingFragment,
-    "report.html": contexts.ReportPage,
-    "scan.html": scan_contexts.ScansPage,
-    "scan_compare.html": scan_contexts.ComparePage,
-    "scan_cause.html": scan_contexts.CausePage,
-    "scan_live.html": scan_contexts.LivePage,
-    "_scan_run.html": scan_contexts.RunFragment,
-    "scan_clear.html": scan_contexts.ClearPage,
-    "drain.html": drain_contexts.DrainPage,
-    "captures.html": capture_contexts.CapturesPage,
-    "capture.html": capture_contexts.CapturePage,
-    "problem.html": contexts.ProblemPage,
-    "sign_in.html": contexts.SignInPage,
-    "owner.html": contexts.OwnerPage,
-    "people.html": contexts.PeoplePage,
-    "audit.html": contexts.AuditPage,
-    "settings.html": contexts.SettingsPage,
-    "practice.html": contexts.PracticePage,
-    "practice_exercise.html": contexts.ExercisePage,
-    "practice_end.html": contexts.EndPage,
-    "_judged.html": contexts.EndPage,
-    "plan.html": contexts.PlanPage,
-    "_plan.html": contexts.PlanPage,
+    "jobs/jobs.html": jobs.JobsPage,
+    "jobs/intake.html": jobs.IntakePage,
+    "jobs/_vin.html": jobs.VinNote,
+    "jobs/_battery.html": jobs.BatteryNote,
+    "circuit/circuit.html": circuit.CircuitPage,
+    "circuit/_check.html": circuit.CheckFragment,
+    "circuit/_drawn.html": circuit.CheckFragment,
+    "circuit/taps.html": circuit.TapsPage,
+    "circuit/_taps.html": circuit.TapsPage,
+    "bench/bench.html": bench.BenchPage,
+    "bench/_bench.html": bench.BenchPage,
+    "bench/_drawing_fragment.html": bench.DrawingFragment,
+    "report/report.html": report.ReportPage,
+    "scan/scan.html": scan.ScansPage,
+    "scan/scan_compare.html": scan.ComparePage,
+    "scan/scan_cause.html": scan.CausePage,
+    "scan/scan_live.html": scan.LivePage,
+    "scan/_scan_run.html": scan.RunFragment,
+    "scan/scan_clear.html": scan.ClearPage,
+    "drain/drain.html": drain.DrainPage,
+    "captures/captures.html": captures.CapturesPage,
+    "captures/capture.html": captures.CapturePage,
+    "frame/problem.html": ProblemPage,
+    "people/sign_in.html": people.SignInPage,
+    "people/owner.html": people.OwnerPage,
+    "people/people.html": people.PeoplePage,
+    "people/audit.html": people.AuditPage,
+    "people/settings.html": people.SettingsPage,
+    "practice/practice.html": practice.PracticePage,
+    "practice/practice_exercise.html": practice.ExercisePage,
+    "practice/practice_end.html": practice.EndPage,
+    "practice/_judged.html": practice.EndPage,
+    "plan/plan.html": plan.PlanPage,
+    "plan/_plan.html": plan.PlanPage,
 }
 """Template → the context that it is rendered from."""
 
@@ -62,7 +72,7 @@ def names_of(name, seen=frozenset()):
     for other in meta.find_referenced_templates(parsed):
         if other and other not in seen:
             found |= names_of(other, seen | {name})
-    return found - {"asset"}
+    return found - {"asset", "styles"}
 
 
 def set_by(name, seen=frozenset()):
@@ -104,4 +114,4 @@ def test_every_template_is_a_page_or_part_of_one():
 
     for name in PAGES:
         walk(name)
-    assert set(made.list_templates()) == reached
+    assert set(made.list_templates("html")) == reached

@@ -3,8 +3,8 @@
 import pytest
 from fastapi.testclient import TestClient
 
+from halfsplit.workbench.accounts import new_owner_link
 from halfsplit.workbench.app import create_app
-from halfsplit.workbench.people import new_owner_link
 from halfsplit.workbench.run import is_loopback
 
 PASSWORD = "a long enough one"

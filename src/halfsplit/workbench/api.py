@@ -13,7 +13,7 @@ from halfsplit import job as jobs
 from halfsplit.errors import InputError
 from halfsplit.job import BenchView, EvidenceEntry, Job, SuspectCard, TestCard
 from halfsplit.job import captures as captures_of
-from halfsplit.workbench.pages.access import Reader, Store, Taker, Technician
+from halfsplit.workbench.access import Reader, Store, Taker, Technician
 from halfsplit.workbench.problems import PROBLEM_JSON, Problem
 from halfsplit.workbench.schemas import (
     NAME,

@@ -6,8 +6,8 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Final
 
-from fastapi import FastAPI
-from fastapi.responses import Response
+from fastapi import FastAPI, Request
+from fastapi.responses import FileResponse, Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
@@ -15,23 +15,21 @@ import halfsplit
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from halfsplit.workbench import api, live, problems
+from halfsplit.workbench.bench import page as bench
+from halfsplit.workbench.captures import page as captures
+from halfsplit.workbench.circuit import page as circuit
+from halfsplit.workbench.circuit import taps
+from halfsplit.workbench.drain import page as drain
 from halfsplit.workbench.guard import LOOPBACK, Guard
-from halfsplit.workbench.pages import (
-    bench,
-    captures,
-    circuit,
-    drain,
-    money,
-    people,
-    plan,
-    practice,
-    report,
-    scan,
-    scan_live,
-    taps,
-)
-from halfsplit.workbench.pages import jobs as job_pages
-from halfsplit.workbench.rendering import STATIC
+from halfsplit.workbench.jobs import page as job_list
+from halfsplit.workbench.money import page as money
+from halfsplit.workbench.people import page as people
+from halfsplit.workbench.plan import page as plan
+from halfsplit.workbench.practice import page as practice
+from halfsplit.workbench.rendering import STATIC, STYLES
+from halfsplit.workbench.report import page as report
+from halfsplit.workbench.scan import live as scan_live
+from halfsplit.workbench.scan import page as scan
 
 DESCRIPTION: Final = "Jobs, circuits, evidence, tests and suspects. Errors are problem documents (RFC 9457)."
 
@@ -56,7 +54,7 @@ def create_app(
     app.state.store, app.state.accounts, app.state.stopping = store, accounts, False
     problems.install(app)
     for router in (
-        job_pages.router,
+        job_list.router,
         bench.router,
         circuit.router,
         taps.router,
@@ -74,6 +72,7 @@ def create_app(
     ):
         app.include_router(router)
     app.add_api_route("/drawing.css", _drawing_css, include_in_schema=False)
+    app.add_route("/static/styles/{bay}.css", _styles)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return Guard(app, hosts)
 
@@ -86,3 +85,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 def _drawing_css() -> Response:
     return Response(jobs.DRAWING_CSS, media_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
+def _styles(request: Request) -> Response:
+    path = STYLES.get(request.path_params["bay"])
+    return FileResponse(path) if path else Response(status_code=404)

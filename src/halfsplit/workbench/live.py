@@ -16,7 +16,7 @@ from fastapi.responses import StreamingResponse
 
 from halfsplit.errors import StorageError
 from halfsplit.job import JobStore
-from halfsplit.workbench.pages.access import Reader, Store
+from halfsplit.workbench.access import Reader, Store
 
 router = APIRouter(include_in_schema=False)
 LOOKS_EVERY: Final = 0.5

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 from fastapi import FastAPI, Request
@@ -20,6 +21,7 @@ from halfsplit.errors import (
     StorageError,
 )
 from halfsplit.job import Doubt
+from halfsplit.workbench.rendering import render
 
 PROBLEM_JSON: Final = "application/problem+json"
 STATUS: Final[tuple[tuple[type[HalfsplitError], int, str], ...]] = (
@@ -52,6 +54,14 @@ class Problem(BaseModel):
     status: int
     detail: str = ""
     question: bool = False
+
+
+@dataclass(frozen=True)
+class ProblemPage:
+    """Something that did not work, in plain words."""
+
+    title: str
+    detail: str
 
 
 class SignInNeeded(Exception):
@@ -94,10 +104,7 @@ def _answer(
 ) -> Response:
     if _is_api(request):
         return problem_response(status, title, detail, headers, **more)
-    from halfsplit.workbench.contexts import ProblemPage
-    from halfsplit.workbench.rendering import render
-
-    return render(request, "problem.html", ProblemPage(title, detail), status=status, headers=headers)
+    return render(request, "frame/problem.html", ProblemPage(title, detail), status=status, headers=headers)
 
 
 async def _ours(request: Request, error: Exception) -> Response:

@@ -13,17 +13,19 @@ from typing import Any, Final
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
+STYLES: Final = {path.stem: path for path in HERE.glob("*/*.css")}
+"""Bay → its styles, which lie in its folder."""
 
 
 @lru_cache
 def environment() -> Environment:
-    """The templates, with escaping on and every undefined name an error."""
+    """The templates, each named by its bay and file; escaping is on and every undefined name an error."""
     made = Environment(
-        loader=PackageLoader("halfsplit.workbench", "templates"),
+        loader=FileSystemLoader(HERE),
         autoescape=select_autoescape(default=True),
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -40,14 +42,22 @@ def environment() -> Environment:
         "capital": capital,
         "audited": audited,
     }
-    made.globals["asset"] = asset
+    made.globals |= {"asset": asset, "styles": styles}
     return made
 
 
 def asset(name: str) -> str:
     """Address of a static file, with its time of change, so that a new version is fetched at once."""
-    path = STATIC / name
-    return f"/static/{name}?{int(path.stat().st_mtime) if path.exists() else 0:x}"
+    return f"/static/{name}?{_changed(STATIC / name)}"
+
+
+def styles(bay: str) -> str:
+    """Address of the styles of a bay, with their time of change."""
+    return f"/static/styles/{bay}.css?{_changed(STYLES[bay])}"
+
+
+def _changed(path: Path) -> str:
+    return f"{int(path.stat().st_mtime) if path.exists() else 0:x}"
 
 
 def render(

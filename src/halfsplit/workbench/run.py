@@ -8,9 +8,9 @@ from collections.abc import Callable
 import uvicorn
 
 from halfsplit.job import JobStore
+from halfsplit.workbench.accounts import new_owner_link
 from halfsplit.workbench.app import create_app
 from halfsplit.workbench.guard import LOOPBACK
-from halfsplit.workbench.people import new_owner_link
 
 
 def is_loopback(host: str) -> bool:

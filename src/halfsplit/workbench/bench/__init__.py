@@ -1,0 +1,1 @@
+"""The bench: next test, suspects, drawing, evidence, proof."""

@@ -1,0 +1,68 @@
+"""What the bench knows: frozen records, one for each template."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from halfsplit.job import AlibiCard, BenchView, TestCard, TrapCard, TryCard
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What is being entered on the bench. ``question`` stands where a reading is asked about before it is stored."""
+
+    entry_id: str
+    typed: str = ""
+    unit: str = ""
+    question: str = ""
+    sure: bool = False
+
+
+@dataclass(frozen=True)
+class DrawingNote:
+    """The drawing of the bench: ``state`` whose expected volts are shown ('' for none)."""
+
+    svg: str
+    state: str
+    states: Sequence[str]
+    whole: bool
+    folded: bool = False
+
+
+@dataclass(frozen=True)
+class DrawingFragment:
+    """The drawing alone."""
+
+    view: BenchView
+    drawing: DrawingNote | None
+
+
+@dataclass(frozen=True)
+class Asides:
+    """What was asked for besides: each None until it is. ``problem``: why one cannot be told."""
+
+    alibi: AlibiCard | None = None
+    trap: TrapCard | None = None
+    tried: TryCard | None = None
+    typed: Mapping[str, str] = field(default_factory=dict)
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class BenchPage:
+    """The bench of one job. ``test``: the one that is asked now; ``own``: whether the technician chose it.
+
+    ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect.
+    """
+
+    view: BenchView
+    test: TestCard | None
+    own: bool
+    others: Sequence[TestCard]
+    show_others: bool
+    entry: Entry
+    drawing: DrawingNote | None
+    notice: str = ""
+    expected: Sequence[tuple[str, str]] = ()
+    asides: Asides = field(default_factory=Asides)

@@ -1,0 +1,279 @@
+"""The bench: one job as it stands, a reading taken, a test chosen, an entry struck out.
+
+Every answer is the whole bench; a page shows the same after a reload.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit import job as jobs
+from halfsplit.errors import HalfsplitError, InputError
+from halfsplit.job import BenchView, Doubt, JobStore, TestCard
+from halfsplit.units import read_field
+from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.bench.contexts import Asides, BenchPage, DrawingFragment, DrawingNote, Entry
+from halfsplit.workbench.forms import place_of
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
+PRESENT: Mapping[str, jobs.Present] = {"yes": "yes", "no": "no", "unknown": "unknown"}
+USUAL_WITH = {"volts": "meter", "ohms": "meter", "lamp": "test lamp", "amps": "clamp"}
+WIDTH = 760.0
+"""Room for the drawing (px) beside the evidence on a tablet."""
+
+
+@router.get("")
+def bench_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The bench as it stands, or with a test that was chosen."""
+    view, asked = jobs.bench_view(store, job_id), dict(request.query_params)
+    test, own, notice = _chosen(store, view, asked)
+    page = _page(store, view, test, own=own, others=asked.get("others") == "1", notice=notice)
+    return render(request, "bench/bench.html", replace(page, asides=_asides(store, job_id, asked)))
+
+
+def _asides(store: JobStore, job_id: str, asked: Mapping[str, str]) -> Asides:
+    """What the address asks for besides the bench; what cannot be told says why."""
+    show = asked.get("show", "")
+    try:
+        if show == "alibi":
+            return Asides(alibi=jobs.alibi(store, job_id))
+        if show == "trap":
+            return Asides(trap=jobs.trap(store, job_id, asked.get("state", "")))
+        if show == "try":
+            return Asides(tried=_tried(store, job_id, asked), typed=asked)
+    except HalfsplitError as error:
+        return Asides(typed=asked, problem=str(error))
+    return Asides()
+
+
+def _tried(store: JobStore, job_id: str, asked: Mapping[str, str]) -> jobs.TryCard:
+    price = jobs.read_money(asked.get("price", ""), "price")
+    minutes = read_field(asked.get("fitting", "").strip() or "0", "min").value / 60.0
+    return jobs.try_part(store, job_id, asked.get("part", ""), price, minutes)
+
+
+def _page(
+    store: JobStore,
+    view: BenchView,
+    test: TestCard | None,
+    *,
+    own: bool = False,
+    others: bool = False,
+    entry: Entry | None = None,
+    notice: str = "",
+) -> BenchPage:
+    return BenchPage(
+        view,
+        test,
+        own,
+        view.tests,
+        others,
+        entry or Entry(jobs.new_id()),
+        _drawing(store, view),
+        notice,
+        _expected(store, view, test),
+    )
+
+
+def _expected(store: JobStore, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
+    """'What should I see here?', where the test is plain volts against the battery's negative post."""
+    if test is None or test.quantity != "volts" or test.to is not None or test.place["changes"]:
+        return ()
+    return jobs.expected_volts(store, view.job.job_id, test.at, test.state)
+
+
+def _drawing(store: JobStore, view: BenchView, state: str = "", *, whole: bool = False) -> DrawingNote | None:
+    if view.circuit is None or not view.circuit.usable:
+        return None
+    svg, folded = jobs.bench_drawing(
+        store, view.job.job_id, state=state if state in view.states else "", whole=whole, width=WIDTH
+    )
+    return DrawingNote(svg, state, view.states, whole, folded)
+
+
+def _chosen(store: JobStore, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:
+    """The test to show: the one chosen among the proposed, one of the technician's own, or the best."""
+    best = view.tests[0] if view.tests else None
+    key = asked.get("test", "")
+    proposed = next((one for one in view.tests if one.key == key), None)
+    if proposed is not None:
+        return proposed, proposed is not best, ""
+    if key:
+        return best, False, "That test is no longer among the proposed ones: something new was read."
+    if not asked.get("at") and not asked.get("place"):
+        return best, False, ""
+    try:
+        place = place_of(asked) if asked.get("place") else _own_place(asked, view)
+        return jobs.own_test(store, view.job.job_id, place), True, ""
+    except HalfsplitError as error:
+        return best, False, f"Not measured there: {error}"
+
+
+def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
+    """What a tap in the drawing or the form of one's own test means."""
+    at, parts = (
+        asked["at"].strip(),
+        view.circuit.circuit.parts if view.circuit and view.circuit.circuit else {},
+    )
+    quantity = asked.get("quantity") or "volts"
+    if quantity in ("volts", "ohms", "lamp") and at in parts and parts[at].pins:
+        at = f"{at}.{parts[at].pins[0]}"
+    if quantity in ("works", "answers", "blown"):
+        at = at.partition(".")[0]
+    if quantity == "inspection":
+        at = at.partition(":")[0]
+    to = asked.get("to") if quantity in ("volts", "ohms", "lamp") else None
+    state = asked.get("state") or (view.tests[0].state if view.tests else "")
+    return {
+        "quantity": quantity,
+        "at": at,
+        "to": to or None,
+        "state": state,
+        "instrument": USUAL_WITH.get(quantity),
+    }
+
+
+@router.get("/drawing")
+def drawing(
+    request: Request, job_id: str, store: Store, person: Reader, state: str = "", whole: str = ""
+) -> Response:
+    """The drawing alone, with what each point should read."""
+    view = jobs.bench_view(store, job_id)
+    return render(
+        request,
+        "bench/_drawing_fragment.html",
+        DrawingFragment(view, _drawing(store, view, state, whole=bool(whole))),
+    )
+
+
+@router.post("/evidence")
+def take_evidence(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Store an entry; the answer is the new bench, or the same one with a question (422) and nothing stored."""
+    place: dict[str, Any] = {}
+    try:
+        if form.get("kind", "reading") == "reading":
+            place = place_of(form)
+            _record(store, job_id, place, form, person.name)
+        else:
+            _take(store, job_id, form, person.name)
+    except (Doubt, InputError) as error:
+        return _asked(request, store, job_id, place, form, error)
+    if not request.headers.get("HX-Request"):
+        return RedirectResponse(f"/jobs/{job_id}", 303)
+    return _new_bench(request, store, job_id)
+
+
+def _new_bench(request: Request, store: JobStore, job_id: str) -> Response:
+    view = jobs.bench_view(store, job_id)
+    return render(request, "bench/_bench.html", _page(store, view, view.tests[0] if view.tests else None))
+
+
+def _record(store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[str, str], who: str) -> None:
+    jobs.record(
+        store,
+        job_id,
+        place,
+        form.get("typed", ""),
+        who=who,
+        entry_id=form.get("entry_id", "")[:60],
+        unit=form.get("unit", ""),
+        confirmed=form.get("confirmed") == "1",
+        present=PRESENT.get(form.get("present", ""), "unknown"),
+    )
+
+
+def _take(store: JobStore, job_id: str, form: Mapping[str, str], who: str) -> None:
+    said: dict[str, Any] = {
+        name: form[name]
+        for name in ("text", "what", "why", "part", "load", "works", "state", "module", "failure", "pin")
+        if name in form
+    }
+    if form.get("place"):
+        said |= place_of(form)
+    if "where" in form:
+        said["place"] = form["where"]
+    kind = form.get("kind", "")
+    jobs.take(store, job_id, kind, said, who=who, entry_id=form.get("entry_id", "")[:60])
+    if kind in STATES:
+        store.set_state(job_id, STATES[kind], who=who, at=jobs.now())
+
+
+STATES: Mapping[str, jobs.JobState] = {"repair": "repaired", "reopened": "open"}
+"""Kind of entry → how far the job is after it."""
+
+
+def _asked(
+    request: Request,
+    store: JobStore,
+    job_id: str,
+    place: dict[str, Any],
+    form: Mapping[str, str],
+    error: InputError,
+) -> Response:
+    view = jobs.bench_view(store, job_id)
+    test, own = view.tests[0] if view.tests else None, False
+    if place and not (test and dict(test.place) == place):
+        try:
+            test, own = jobs.own_test(store, job_id, place), True
+        except HalfsplitError:
+            place = {}
+    question = error if isinstance(error, Doubt) else None
+    entry = Entry(
+        form.get("entry_id", "")[:60] or jobs.new_id(),
+        form.get("typed", "")[:60],
+        form.get("unit", ""),
+        str(error) if place else "",
+        bool(question and question.sure),
+    )
+    page = _page(store, view, test, own=own, entry=entry, notice="" if place else f"Not stored. {error}")
+    fragment = "bench/_bench.html" if request.headers.get("HX-Request") else "bench/bench.html"
+    return render(request, fragment, page, status=422)
+
+
+@router.post("/complaints")
+def complaints(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """What works and what does not, as ticked."""
+    said = [
+        (name.removeprefix("works-"), works, form.get("state", ""))
+        for name, works in form.items()
+        if name.startswith("works-") and works
+    ]
+    jobs.complain_all(store, job_id, said, who=person.name)
+    return RedirectResponse(f"/jobs/{job_id}", 303)
+
+
+@router.post("/evidence/{entry_id}/strike")
+def strike(job_id: str, entry_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Strike an entry out, with its reason."""
+    jobs.strike(store, job_id, entry_id, reason=form.get("reason", ""), who=person.name)
+    return RedirectResponse(f"/jobs/{job_id}", 303)
+
+
+@router.post("/close")
+def close(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Close the job as complaint, cause, correction."""
+    jobs.close(
+        store,
+        job_id,
+        complaint=form.get("complaint", ""),
+        cause=form.get("cause", ""),
+        correction=form.get("correction", ""),
+        who=person.name,
+    )
+    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
+
+
+@router.post("/state")
+def open_again(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Open a closed job again."""
+    if form.get("state") != "open":
+        raise InputError("a job is only opened again here", where="state")
+    store.set_state(job_id, "open", who=person.name, at=jobs.now())
+    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)

@@ -1,0 +1,1 @@
+"""Scope captures and what they show."""

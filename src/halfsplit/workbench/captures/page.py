@@ -1,0 +1,408 @@
+"""Captures of a job: files taken in, the viewer with what it asks for, analyses, readings that become evidence."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any, Final
+from urllib.parse import quote, urlencode
+
+from fastapi import APIRouter, Query, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from halfsplit import job as jobs
+from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.job import Doubt, JobStore, captures
+from halfsplit.job import capture_evidence as evidence
+from halfsplit.job import capture_screen as screen
+from halfsplit.job.captures import CaptureSettings, CaptureView
+from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, Question
+from halfsplit.workbench.forms import Reader as Fields
+from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.guard import LARGEST_FILE
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/captures")
+Seconds = Annotated[float, Query(allow_inf_nan=False, ge=-1e12, le=1e12)]
+SHOWN_AT_FIRST: Final = 5
+"""Traces that are shown where no channel has a role: as many as there are colours."""
+MOST_OTHERS: Final = 50
+
+
+def _address(job_id: str, capture_id: str = "", **query: str) -> str:
+    path = f"/jobs/{quote(job_id)}/captures" + (f"/{quote(capture_id)}" if capture_id else "")
+    return f"{path}?{urlencode(query)}" if query else path
+
+
+# The list
+
+
+@router.get("")
+def captures_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The captures of a job, and the form for another one."""
+    return _list(request, store, job_id)
+
+
+def _list(request: Request, store: JobStore, job_id: str, problem: str = "") -> Response:
+    lines = captures.capture_lines(store, job_id)
+    page = CapturesPage(store.job(job_id), lines, LARGEST_FILE // 1_000_000, problem)
+    return render(request, "captures/captures.html", page, status=422 if problem else 200)
+
+
+@router.post("")
+async def add(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """Keep a capture; one that cannot be read is refused with its line or byte."""
+    async with files_of(request) as found:
+        if not found:
+            return await run_in_threadpool(_list, request, store, job_id, "No file was chosen.")
+        file = found[0]
+        try:
+            kept = await run_in_threadpool(
+                captures.add_capture,
+                store,
+                job_id,
+                file.file,
+                name=file.filename or "capture",
+                who=person.name,
+            )
+        except InputError as error:
+            return await run_in_threadpool(_list, request, store, job_id, f"Not stored. {error}")
+    return RedirectResponse(_address(job_id, kept.attachment_id), 303)
+
+
+# One capture
+
+
+@router.get("/{capture_id}")
+def capture_page(request: Request, job_id: str, capture_id: str, store: Store, person: Reader) -> Response:
+    """One capture: viewer, results, what can become evidence."""
+    asked = request.query_params
+    return _page(
+        request,
+        store,
+        job_id,
+        capture_id,
+        kept=asked.get("kept", ""),
+        behind=asked.get("behind", ""),
+        other_job=asked.get("job", ""),
+    )
+
+
+def _page(  # noqa: PLR0913 - one page, many reasons to show it
+    request: Request,
+    store: JobStore,
+    job_id: str,
+    capture_id: str,
+    *,
+    problem: str = "",
+    typed: Mapping[str, str] | None = None,
+    question: Question | None = None,
+    kept: str = "",
+    behind: str = "",
+    other_job: str = "",
+) -> Response:
+    view = captures.capture_view(store, job_id, capture_id)
+    others, trouble = _others(store, job_id, capture_id, other_job)
+    reference = None
+    behind = behind or view.settings.reference
+    if behind:
+        reference, trouble = _behind(store, behind, trouble)
+    width = (view.stop - view.start) / 3
+    page = CapturePage(
+        store.job(job_id),
+        view,
+        evidence.offers(store, job_id, view),
+        evidence.between_offers(store, job_id, view),
+        evidence.places(store, job_id),
+        typed or _fields(view),
+        captures.ROLE_NAMES,
+        captures.PATH_NAMES,
+        (view.start + width, view.stop - width),
+        jobs.new_id(),
+        _viewer(view, _address(job_id, capture_id), reference),
+        others,
+        behind if reference else "",
+        other_job,
+        problem or trouble,
+        question,
+        _kept(store, job_id, kept) if kept else None,
+        tuple(dict.fromkeys(one["caution"] for one in view.results if one["caution"])),
+    )
+    return render(request, "captures/capture.html", page, status=422 if problem or question else 200)
+
+
+def _others(store: JobStore, job_id: str, capture_id: str, number: str) -> tuple[list[tuple[str, str]], str]:
+    """The captures that can lie behind: those of this job, and of another one by its number."""
+    found = _captures_of(store, job_id, "")
+    trouble = ""
+    if number.strip():
+        try:
+            other = store.job_by_number(int(number) if number.strip().isdecimal() else -1)
+            found += _captures_of(store, other.job_id, f"job {other.number}: ")
+        except (NotFoundError, ValueError, OverflowError):
+            trouble = f"There is no job {number.strip()[:20]}."
+    own = f"{job_id}/{capture_id}"
+    return list(dict.fromkeys(one for one in found if one[0] != own))[:MOST_OTHERS], trouble
+
+
+def _captures_of(store: JobStore, job_id: str, before: str) -> list[tuple[str, str]]:
+    kept = [one for one in store.attachments(job_id) if one.kind == "capture"]
+    return [(f"{job_id}/{one.attachment_id}", f"{before}{one.name}") for one in reversed(kept)]
+
+
+def _behind(store: JobStore, behind: str, trouble: str) -> tuple[dict[str, Any] | None, str]:
+    other, _, capture_id = behind.partition("/")
+    try:
+        view = captures.capture_view(store, other, capture_id)
+    except HalfsplitError as error:
+        return None, f"The reference cannot be shown: {error}"
+    return _viewer(view, _address(other, capture_id), None), trouble
+
+
+def _viewer(view: CaptureView, base: str, reference: dict[str, Any] | None) -> dict[str, Any]:
+    """What the viewer is told: names, times and marks; samples it fetches window by window."""
+    roles = any(one.role for one in view.channels)
+    return {
+        "base": base,
+        "start": view.start,
+        "stop": view.stop,
+        "channels": [
+            {
+                "number": one.number,
+                "label": one.label,
+                "unit": one.unit,
+                "edges": one.edges,
+                "time": one.has_time,
+                "shown": bool(one.role) if roles else place < SHOWN_AT_FIRST,
+            }
+            for place, one in enumerate(view.channels)
+        ],
+        "marks": list(view.marks),
+        "reference": reference,
+    }
+
+
+def _kept(store: JobStore, job_id: str, entry_id: str) -> Kept | None:
+    bench = jobs.bench_view(store, job_id)
+    line = next((one for one in bench.evidence if one.entry_id == entry_id), None)
+    return Kept(line, bench.suspects[:3]) if line else None
+
+
+# The analysis
+
+
+def _fields(view: CaptureView) -> dict[str, str]:
+    settings = view.settings
+    told = {f"role-{one.number}": one.role for one in view.channels}
+    told |= {f"gain-{one.number}": one.gain for one in view.channels}
+    told |= {f"unit-{one.number}": one.gain_unit for one in view.channels}
+    return told | {
+        "rate": f"{settings.rate:g}" if settings.rate else "",
+        "cylinders": str(settings.cylinders or ""),
+        "order": ",".join(map(str, settings.firing_order)),
+        "celsius": "" if settings.celsius is None else f"{settings.celsius:g}",
+        "path": settings.path,
+        "span": "between" if settings.span else "all",
+        "reference": settings.reference,
+    }
+
+
+@router.post("/{capture_id}/analysis")
+def analyse(
+    request: Request, job_id: str, capture_id: str, store: Store, person: Technician, form: Form
+) -> Response:
+    """Measure what the roles allow, and keep what was said."""
+    view = captures.capture_view(store, job_id, capture_id)
+    try:
+        captures.analyse_capture(store, job_id, capture_id, _settings(form, view), who=person.name)
+    except (InputError, NotFoundError) as error:
+        typed = {name: form.get(name, "") for name in _fields(view)}
+        return _page(request, store, job_id, capture_id, problem=f"Not measured. {error}", typed=typed)
+    return RedirectResponse(_address(job_id, capture_id) + "#results", 303)
+
+
+def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
+    reader = Fields(form)
+    roles, scale = {}, {}
+    for one in view.channels:
+        if form.get(f"role-{one.number}"):
+            roles[one.name] = form[f"role-{one.number}"]
+        gain = reader.number(f"gain-{one.number}")
+        if gain is not None:
+            scale[one.name] = (gain, form.get(f"unit-{one.number}", "") or one.unit)
+    rate, celsius = reader.number("rate"), reader.number("celsius")
+    cylinders = reader.whole("cylinders", 16)
+    if reader.problems:
+        where, what = next(iter(reader.problems.items()))
+        raise InputError(what, where=where)
+    span = None
+    if form.get("span") == "between":
+        span = _two(form)
+    return CaptureSettings(
+        roles,
+        scale,
+        rate,
+        cylinders or None,
+        _order(form.get("order", "")),
+        celsius,
+        form.get("path", ""),
+        span,
+        form.get("reference", "")[:200],
+    )
+
+
+def _order(text: str) -> tuple[int, ...]:
+    words = [part for part in text.replace("-", ",").replace(" ", ",").split(",") if part]
+    if len(words) > 16 or any(not (word.isascii() and word.isdigit() and len(word) < 3) for word in words):
+        raise InputError(f"{text[:40]!r} is no firing order", remedy="write it like 1,3,4,2", where="order")
+    return tuple(int(word) for word in words)
+
+
+def _two(form: Mapping[str, str]) -> tuple[float, float]:
+    """The times of the two cursors, the earlier one first."""
+    found = []
+    for name in ("begin", "end"):
+        try:
+            value = float(form.get(name, ""))
+        except ValueError:
+            value = math.nan
+        if not abs(value) < 1e12:
+            raise InputError("the cursors are not set", remedy="set both in the trace", where=name)
+        found.append(value)
+    return min(found), max(found)
+
+
+# Evidence
+
+
+@router.post("/{capture_id}/evidence")
+def use(
+    request: Request, job_id: str, capture_id: str, store: Store, person: Technician, form: Form
+) -> Response:
+    """Make a measurement a reading of the job; a reading that is odd is asked about, and nothing is stored then."""
+    try:
+        entry = evidence.use(
+            store,
+            job_id,
+            capture_id,
+            form.get("key", ""),
+            _place(store, job_id, form),
+            who=person.name,
+            shown=int(form["shown"]) if form.get("shown", "").isdecimal() else 0,
+            between=_two(form) if form.get("key", "").startswith("mean") else None,
+            entry_id=form.get("entry_id", "")[:60],
+            confirmed=form.get("confirmed") == "1",
+        )
+    except Doubt as doubt:
+        asked = Question(str(doubt), doubt.sure, {name: form[name] for name in SENT_AGAIN if name in form})
+        return _page(request, store, job_id, capture_id, question=asked)
+    except (InputError, NotFoundError) as error:
+        return _page(request, store, job_id, capture_id, problem=f"Not recorded. {error}")
+    return RedirectResponse(_address(job_id, capture_id, kept=entry.entry_id), 303)
+
+
+SENT_AGAIN: Final = ("key", "shown", "at", "to", "state", "test", "begin", "end", "entry_id")
+
+
+def _place(store: JobStore, job_id: str, form: Mapping[str, str]) -> Mapping[str, Any]:
+    """Where it was measured: as the suggested test says, or as typed."""
+    wanted = form.get("test", "")
+    if not wanted:
+        return form
+    test = next((one for one in jobs.bench_view(store, job_id).tests if one.key == wanted), None)
+    if test is None:
+        raise InputError("that test is no longer among the next ones", remedy="look at the bench again")
+    return test.place
+
+
+@router.post("/{capture_id}/snapshot")
+def snapshot(job_id: str, capture_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Keep what the screen shows in the job's record, and so in its report."""
+    frame = _frame(form, captures.capture_view(store, job_id, capture_id))
+    entry = screen.capture_snapshot(
+        store, job_id, capture_id, frame, who=person.name, entry_id=form.get("entry_id", "")[:60]
+    )
+    return RedirectResponse(_address(job_id, capture_id, kept=entry.entry_id), 303)
+
+
+def _frame(form: Mapping[str, str], view: CaptureView) -> screen.SnapshotFrame:
+    start, stop = _two(form)
+    cursors = []
+    for name in ("cursor1", "cursor2"):
+        try:
+            value = float(form.get(name, ""))
+        except ValueError:
+            continue
+        if start <= value <= stop:
+            cursors.append(value)
+    numbers = [part for part in form.get("channels", "").split(",") if part.isdecimal() and len(part) < 4]
+    behind, _, capture_id = form.get("behind", "").partition("/")
+    try:
+        shift = float(form.get("shift") or 0.0)
+    except ValueError:
+        shift = 0.0
+    return screen.SnapshotFrame(
+        start,
+        stop,
+        tuple(cursors),
+        tuple(int(part) for part in numbers[:8]),
+        (behind, capture_id) if capture_id else None,
+        shift if abs(shift) < 1e12 else 0.0,
+    )
+
+
+# What the viewer fetches
+
+
+@router.get("/{capture_id}/window")
+def window(
+    job_id: str,
+    capture_id: str,
+    store: Store,
+    person: Reader,
+    start: Annotated[Seconds, Query(alias="from")],
+    stop: Annotated[Seconds, Query(alias="to")],
+    pixels: Annotated[int, Query(ge=1, le=4096)],
+    channels: Annotated[str, Query(pattern=r"^\d{1,3}(,\d{1,3}){0,15}$")],
+) -> Response:
+    """Some channels from one time to another as a screen of this width shows them: bytes, bounded at any zoom."""
+    numbers = [int(part) for part in channels.split(",")]
+    data = screen.capture_window(store, job_id, capture_id, numbers, start, stop, pixels)
+    return Response(data, media_type="application/octet-stream")
+
+
+@router.get("/{capture_id}/cursors")
+def cursors(
+    job_id: str,
+    capture_id: str,
+    store: Store,
+    person: Reader,
+    first: Annotated[Seconds, Query(alias="from")],
+    second: Annotated[Seconds, Query(alias="to")],
+) -> Response:
+    """What each channel reads at two times, and between them."""
+    return JSONResponse(screen.capture_cursors(store, job_id, capture_id, first, second))
+
+
+@router.get("/{capture_id}/event")
+def event(
+    job_id: str,
+    capture_id: str,
+    store: Store,
+    person: Reader,
+    channel: Annotated[int, Query(ge=0, le=999)],
+    edge: Annotated[str, Query(pattern="^(rise|fall)$")] = "rise",
+) -> Response:
+    """When the first event of a channel is, by which a reference is aligned."""
+    found = screen.capture_event(store, job_id, capture_id, channel, rising=edge == "rise")
+    return JSONResponse({"time": found})
+
+
+@router.get("/{capture_id}/picture.png")
+def picture(job_id: str, capture_id: str, store: Store, person: Reader) -> Response:
+    """The whole capture as a picture, where no script runs."""
+    view = captures.capture_view(store, job_id, capture_id)
+    frame = screen.SnapshotFrame(view.start, view.stop)
+    return Response(screen.picture_of(store, job_id, view, frame), media_type="image/png")

@@ -1,0 +1,1 @@
+"""The circuit of a job: as text, and by taps."""

@@ -1,0 +1,134 @@
+"""The circuit editor: text left, drawing right, each mistake on its line; and the ways to begin."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit import job as jobs
+from halfsplit.errors import ConflictError, InputError
+from halfsplit.job import Attachment, Checked, JobStore, Sketch
+from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.circuit.contexts import CheckFragment, CheckNote, CircuitPage
+from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.money.page import SHOWN_IN_PLACE
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
+LARGEST_FILE = 1_600_000
+"""Bytes of a circuit file."""
+
+
+def check_note(checked: Checked) -> CheckNote:
+    """What a text says, with its drawing."""
+    errors = [one for one in checked.problems if one.severity == "error"]
+    warnings = [one for one in checked.problems if one.severity != "error"]
+    circuit = checked.circuit
+    if not checked.text.strip():
+        return CheckNote(checked, (), (), "", 0, ())
+    return CheckNote(
+        checked,
+        errors,
+        warnings,
+        jobs.circuit_drawing(checked),
+        len(circuit.parts) if circuit else 0,
+        tuple(circuit.states) if circuit else (),
+    )
+
+
+def diagram_of(store: JobStore, job_id: str) -> Attachment | None:
+    """The latest photo of the wiring diagram that a browser can show."""
+    kept = [
+        one
+        for one in store.attachments(job_id)
+        if one.kind == "document" and one.name.startswith(jobs.DIAGRAM) and one.media_type in SHOWN_IN_PLACE
+    ]
+    return kept[-1] if kept else None
+
+
+def _page(store: JobStore, job_id: str, text: str | None = None, asked: str = "") -> CircuitPage:
+    job, version = store.job(job_id), store.circuit(job_id)
+    written = text if text is not None else version.text if version else ""
+    return CircuitPage(
+        job,
+        written,
+        check_note(jobs.check_text(written)),
+        jobs.samples("pattern"),
+        version.version if version else 0,
+        asked,
+        diagram_of(store, job_id),
+    )
+
+
+@router.get("")
+def circuit_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The editor."""
+    return render(request, "circuit/circuit.html", _page(store, job_id))
+
+
+@router.post("/check")
+def check(request: Request, job_id: str, person: Reader, form: Form) -> Response:
+    """The text as it stands, while it is typed; nothing is stored."""
+    text = form.get("text", "")[: jobs.LONGEST_CIRCUIT]
+    return render(request, "circuit/_check.html", CheckFragment(check_note(jobs.check_text(text))))
+
+
+@router.post("")
+def save(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Save what is written, mistakes and all. Where somebody else saved in the meantime, both texts are kept."""
+    text = form.get("text", "").replace("\r\n", "\n")
+    based_on = form.get("based_on", "")
+    try:
+        jobs.save_circuit(
+            store,
+            job_id,
+            text,
+            who=person.name,
+            based_on=int(based_on) if based_on.isascii() and based_on.isdigit() else None,
+        )
+    except ConflictError as error:
+        return render(
+            request,
+            "circuit/circuit.html",
+            _page(store, job_id, text, f"{error} What you wrote is below."),
+            status=409,
+        )
+    then = "" if form.get("then") == "bench" else "/circuit"
+    return RedirectResponse(f"/jobs/{job_id}{then}", 303)
+
+
+@router.post("/pattern")
+def from_pattern(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Begin with a pattern, as a form."""
+    return _begin(store, job_id, jobs.sample(form.get("pattern", "")).text, person.name, "/circuit/taps")
+
+
+@router.post("/sketch")
+def from_sketch(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """A load, its wires, a fuse and a ground: enough for the first tests."""
+    told = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
+    sketch = Sketch(**told)
+    answer = _begin(store, job_id, jobs.sketch_text(sketch), person.name, "")
+    jobs.complain_of_sketch(store, job_id, sketch, who=person.name)
+    return answer
+
+
+@router.post("/file")
+async def from_file(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """Begin with a file."""
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no file was chosen", remedy="choose a .circuit file")
+        data = await found[0].read(LARGEST_FILE + 1)
+    if len(data) > LARGEST_FILE:
+        raise InputError(f"the file has more than {LARGEST_FILE} bytes", remedy="a circuit is a short text")
+    text = data.decode("utf-8-sig", errors="replace").replace("\x00", "\ufffd").replace("\r\n", "\n")
+    return _begin(store, job_id, text, person.name, "/circuit")
+
+
+def _begin(store: JobStore, job_id: str, text: str, who: str, then: str) -> Response:
+    version = store.circuit(job_id)
+    if version is not None and version.text.strip():
+        raise ConflictError("this job has a circuit already: insert into it in the editor")
+    jobs.save_circuit(store, job_id, text, who=who)
+    return RedirectResponse(f"/jobs/{job_id}{then}", 303)

@@ -1,0 +1,141 @@
+"""The circuit by taps: parts and wires picked with a finger, the photo of the diagram beside them.
+
+Every tap stores the text that it makes. *Undo* goes back one text at a time; nothing is ever lost, for each is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit import job as jobs
+from halfsplit.errors import ConflictError, HalfsplitError, InputError
+from halfsplit.job import JobStore, Sheet
+from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.circuit.contexts import CheckFragment, TapsPage
+from halfsplit.workbench.circuit.page import check_note, diagram_of
+from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
+
+
+@router.get("/taps")
+def taps_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The sheet as it stands."""
+    asked = dict(request.query_params)
+    page = _page(store, job_id, _sheet(asked), undo=_number(asked.get("undo", ""), -1))
+    return render(request, "circuit/taps.html", page)
+
+
+def _sheet(told: Mapping[str, str]) -> Sheet:
+    return Sheet(
+        part=told.get("part", "")[:40],
+        wire=_number(told.get("wire", ""), -1),
+        end=told.get("end", "")[:60],
+        pin=told.get("pin", "")[:20],
+    )
+
+
+def _number(text: str, otherwise: int) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else otherwise
+
+
+def _page(
+    store: JobStore,
+    job_id: str,
+    sheet: Sheet,
+    *,
+    undo: int = -1,
+    problem: str = "",
+    typed: Mapping[str, str] | None = None,
+) -> TapsPage:
+    """``undo``: the version to which *Undo* goes back; -1 for the one before the present."""
+    job, version = store.job(job_id), store.circuit(job_id)
+    text = version.text if version else ""
+    number = version.version if version else 0
+    try:
+        view = jobs.tap_view(text, sheet) if text.strip() else None
+    except HalfsplitError as error:
+        view, problem = None, problem or str(error)
+    return TapsPage(
+        job,
+        view,
+        check_note(jobs.check_text(text)),
+        number,
+        number - 1 if undo < 0 else undo,
+        diagram_of(store, job_id),
+        problem,
+        typed or {},
+    )
+
+
+@router.post("/taps")
+def tap(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """One tap: the changed text is stored, and the sheet shown as it is then."""
+    sheet, undo, act = _sheet(form), _number(form.get("undo", ""), -1), form.get("act", "keep")
+    version = store.circuit(job_id)
+    number, text = (version.version, version.text) if version else (0, "")
+    try:
+        if act == "undo":
+            changed, sheet, undo = _back(store, job_id, undo), Sheet(), max(0, undo - 1)
+        else:
+            text = text if text.strip() else jobs.EMPTY_SHEET
+            changed, sheet = jobs.tapped(text, sheet, act, form)
+            undo = undo if changed == text and number else number
+        based_on = _number(form.get("based_on", ""), number)
+        jobs.save_circuit(store, job_id, changed, who=person.name, based_on=based_on)
+    except ConflictError as error:
+        return _shown(request, _page(store, job_id, sheet, problem=str(error), typed=form), 409)
+    except InputError as error:
+        return _shown(request, _page(store, job_id, sheet, undo=undo, problem=str(error), typed=form), 422)
+    if not request.headers.get("HX-Request"):
+        asked = {"part": sheet.part, "wire": sheet.wire, "end": sheet.end, "pin": sheet.pin, "undo": undo}
+        return RedirectResponse(f"/jobs/{job_id}/circuit/taps?{urlencode(asked)}", 303)
+    return _shown(request, _page(store, job_id, sheet, undo=undo), 200)
+
+
+def _back(store: JobStore, job_id: str, undo: int) -> str:
+    """The text to go back to; the first thing taken back is the whole circuit."""
+    earlier = store.circuit(job_id, undo) if undo > 0 else None
+    return earlier.text if earlier else ""
+
+
+def _shown(request: Request, page: TapsPage, status: int) -> Response:
+    inside = bool(request.headers.get("HX-Request"))
+    # htmx swaps what is answered with a problem too, if it comes as a page that was asked for
+    headers = {"HX-Trigger": "circuit-changed"} if inside else {}
+    template = "circuit/_taps.html" if inside else "circuit/taps.html"
+    return render(request, template, page, status=200 if inside else status, headers=headers)
+
+
+@router.get("/drawn")
+def drawn(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """What the stored text says, with its drawing: fetched after a tap, so that the tap itself is not kept waiting."""
+    version = store.circuit(job_id)
+    note = check_note(jobs.check_text(version.text if version else ""))
+    return render(request, "circuit/_drawn.html", CheckFragment(note))
+
+
+@router.post("/diagram")
+async def diagram(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """A photo of the wiring diagram, to be entered from."""
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
+        photo = found[0]
+        await run_in_threadpool(
+            jobs.add_photo,
+            store,
+            job_id,
+            photo.file,
+            name=f"{jobs.DIAGRAM} {photo.filename or ''}".strip(),
+            who=person.name,
+            kind="document",
+        )
+    back = "/taps" if request.query_params.get("then") == "taps" else ""
+    return RedirectResponse(f"/jobs/{job_id}/circuit{back}", 303)

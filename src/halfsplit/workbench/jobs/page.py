@@ -1,0 +1,141 @@
+"""Jobs, New job, and what is told while a number or a voltage is typed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit import job as jobs
+from halfsplit.job import Customer, Intake, Job
+from halfsplit.vin import Vin, VinError
+from halfsplit.workbench.access import Form, Reader, Store, Taker
+from halfsplit.workbench.forms import Reader as FieldReader
+from halfsplit.workbench.forms import read_intake
+from halfsplit.workbench.jobs.contexts import BatteryNote, IntakePage, JobsPage, VinNote
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False)
+OPEN: tuple[jobs.JobState, ...] = ("open", "found", "proven", "repaired")
+LONGEST_SEARCH = 200
+STAGES = {
+    "open": "in progress",
+    "found": "cause found",
+    "proven": "cause proven",
+    "repaired": "repaired",
+    "closed": "closed",
+}
+
+
+@router.get("/")
+def start() -> Response:
+    """The jobs come first."""
+    return RedirectResponse("/jobs", 303)
+
+
+@router.get("/jobs")
+def jobs_page(request: Request, store: Store, person: Reader, search: str = "", closed: str = "") -> Response:
+    """The list of jobs, searched."""
+    states = (*OPEN, "closed") if closed else OPEN
+    found = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
+    told = [(job, jobs.progress_of(store, job.job_id, job.last_change) or STAGES[job.state]) for job in found]
+    return render(request, "jobs/jobs.html", JobsPage(told, search, bool(closed)))
+
+
+@router.get("/jobs/new")
+def new_job_page(request: Request, store: Store, person: Taker) -> Response:
+    """The form of a new job."""
+    page = IntakePage(None, Intake(), Customer(), jobs.samples("pattern"), {}, jobs.new_id(), {})
+    return render(request, "jobs/intake.html", page)
+
+
+@router.post("/jobs")
+def new_job(request: Request, store: Store, person: Taker, form: Form) -> Response:
+    """Open the job. Its id came with the form, so that a second press opens no second job."""
+    intake, customer, problems = read_intake(form)
+    job_id = form.get("job_id", "")[:60] or jobs.new_id()
+    if problems:
+        page = IntakePage(None, intake, customer, jobs.samples("pattern"), problems, job_id, form)
+        return render(request, "jobs/intake.html", page, status=422)
+    text = jobs.sample(form["pattern"]).text if form.get("pattern") else ""
+    opened = jobs.open_job(
+        store,
+        intake,
+        who=person.name,
+        job_id=job_id,
+        circuit=text,
+        customer=None if customer == Customer() else customer,
+    )
+    return RedirectResponse(f"/jobs/{opened.job_id}" + ("" if text else "/circuit"), 303)
+
+
+@router.get("/jobs/{job_id}/intake")
+def intake_page(request: Request, job_id: str, store: Store, person: Taker) -> Response:
+    """The intake, to be changed."""
+    job = store.job(job_id)
+    return render(request, "jobs/intake.html", _intake_page(job))
+
+
+def _intake_page(
+    job: Job, problems: dict[str, str] | None = None, typed: dict[str, str] | None = None
+) -> IntakePage:
+    return IntakePage(
+        job, job.intake, job.customer or Customer(), (), problems or {}, job.job_id, typed or {}
+    )
+
+
+@router.post("/jobs/{job_id}/intake")
+def save_intake(request: Request, job_id: str, store: Store, person: Taker, form: Form) -> Response:
+    """Save the intake as a new version."""
+    job = store.job(job_id)
+    intake, customer, problems = read_intake(form, job.intake)
+    if problems:
+        changed = replace(job, intake=intake, customer=customer)
+        return render(request, "jobs/intake.html", _intake_page(changed, problems, form), status=422)
+    based_on = form.get("based_on", "")
+    version = int(based_on) if based_on.isascii() and based_on.isdigit() else job.intake_version
+    store.save_intake(job_id, intake, based_on=version, who=person.name, at=jobs.now())
+    if customer != (job.customer or Customer()):
+        store.set_customer(job_id, customer, who=person.name, at=jobs.now())
+    return RedirectResponse(f"/jobs/{job_id}", 303)
+
+
+@router.get("/vin")
+def vin_note(request: Request, person: Reader, vin: str = "") -> Response:
+    """What the number says, as it is typed."""
+    return render(request, "jobs/_vin.html", vin_told(vin))
+
+
+def vin_told(text: str) -> VinNote:
+    """Nothing, a problem, a doubt, or that it is right."""
+    if not text.strip():
+        return VinNote("none", ())
+    try:
+        vin = Vin.parse(text[:60])
+    except VinError as error:
+        return VinNote("bad", error.problems)
+    notes = (vin.region, *vin.notes)
+    return VinNote("doubt" if vin.doubtful else "good", notes, vin.lookalikes()[:3] if vin.doubtful else ())
+
+
+@router.get("/battery")
+def battery_note(request: Request, person: Reader) -> Response:
+    """What the battery's volts say, as they are typed."""
+    return render(request, "jobs/_battery.html", _battery_told(dict(request.query_params)))
+
+
+def _battery_told(form: dict[str, Any]) -> BatteryNote:
+    reader = FieldReader(form)
+    volts, celsius = reader.number("battery", "V"), reader.number("celsius")
+    if reader.problems or volts is None:
+        return BatteryNote(None, next(iter(reader.problems.values()), ""))
+    return BatteryNote(
+        jobs.battery_state(
+            volts, celsius, str(form.get("battery_type", "")), rested=form.get("rested") == "1"
+        )
+    )
+
+
+__all__ = ["router", "vin_told"]

@@ -1,0 +1,1 @@
+"""Time, parts, limits and files of a job."""

@@ -1,0 +1,176 @@
+"""Time, parts, the authorised limit; photos and other files of a job; the job as one file."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import PurePosixPath
+from tempfile import TemporaryFile
+from typing import IO
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import RedirectResponse, Response, StreamingResponse
+
+from halfsplit import job as jobs
+from halfsplit.errors import InputError, NotFoundError
+from halfsplit.job import Authorisation, PartUsed
+from halfsplit.units import read_field
+from halfsplit.workbench.access import Cashier, Form, Reader, Store, Technician
+from halfsplit.workbench.forms import fields, files_of
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
+CHUNK = 1 << 16
+SHOWN_IN_PLACE = frozenset({"image/jpeg", "image/png", "image/webp"})
+USES: dict[str, jobs.PartUse] = {"fitted": "fitted", "estimate": "estimate", "on suspicion": "on suspicion"}
+
+
+def _back(job_id: str) -> Response:
+    return RedirectResponse(f"/jobs/{quote(job_id)}#costs", 303)
+
+
+@router.post("/steps")
+def add_step(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+    """Minutes as entered, or a step that starts now."""
+    typed = form.get("minutes", "").strip()
+    if typed:
+        found = read_field(typed.replace(",", "."), "min")
+        minutes, entry_id = found.value / 60.0, form.get("entry_id", "")[:60]
+        jobs.add_minutes(store, job_id, form.get("what", ""), minutes, who=person.name, entry_id=entry_id)
+    else:
+        jobs.start_step(store, job_id, form.get("what", ""), who=person.name)
+    return _back(job_id)
+
+
+@router.post("/steps/{step_id}/stop")
+def stop_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+    """Stop counting the minutes of a step."""
+    jobs.stop_step(store, job_id, step_id, who=person.name)
+    return _back(job_id)
+
+
+@router.post("/parts")
+def add_part(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+    """Add a part with its price."""
+    name = form.get("name", "").strip()[:200]
+    if not name:
+        raise InputError("the part has no name", remedy="name it", where="name")
+    price = jobs.read_money(form.get("price", ""), "price")
+    part = PartUsed(
+        part_id=jobs.new_id(),
+        name=name,
+        price=price,
+        quantity=_quantity(form.get("quantity", "")),
+        use=USES.get(form.get("use", ""), "fitted"),
+        part_number=form.get("part_number", "").strip()[:60],
+        serial=form.get("serial", "").strip()[:60],
+        old_part_kept=form.get("old_part_kept") == "1",
+    )
+    store.save_part(job_id, part, who=person.name, at=jobs.now())
+    return _back(job_id)
+
+
+def _quantity(typed: str) -> Decimal:
+    found = jobs.read_money(typed, "quantity") if typed.strip() else Decimal(1)
+    if not found:
+        raise InputError("none of them", remedy="enter how many", where="quantity")
+    return found
+
+
+@router.post("/parts/{part_id}/withdraw")
+def withdraw_part(job_id: str, part_id: str, store: Store, person: Cashier) -> Response:
+    """Take a part out of the sums; it stays in the record of changes."""
+    part = next((one for one in store.parts(job_id) if one.part_id == part_id), None)
+    if part is None:
+        raise NotFoundError("there is no such part in this job")
+    store.save_part(job_id, replace(part, withdrawn=True), who=person.name, at=jobs.now())
+    return _back(job_id)
+
+
+@router.post("/steps/{step_id}/withdraw")
+def withdraw_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+    """Take a piece of work out of the sums; it stays in the record of changes."""
+    step = next((one for one in store.steps(job_id) if one.step_id == step_id), None)
+    if step is None:
+        raise NotFoundError("there is no such step in this job")
+    store.save_step(job_id, replace(step, withdrawn=True), who=person.name, at=jobs.now())
+    return _back(job_id)
+
+
+@router.post("/limit")
+def limit(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+    """Keep the limit that the customer authorised."""
+    by_whom = form.get("by_whom", "").strip()[:100]
+    if not by_whom:
+        raise InputError("who authorised it is missing", remedy="name the person", where="by_whom")
+    amount = jobs.read_money(form.get("amount", ""), "amount")
+    store.authorise(
+        job_id,
+        Authorisation(
+            authorisation_id=jobs.new_id(),
+            amount=amount,
+            by_whom=by_whom,
+            at=jobs.now(),
+            who=person.name,
+            how=form.get("how", "").strip()[:60],
+            currency=store.job(job_id).intake.settings.currency,
+        ),
+    )
+    return _back(job_id)
+
+
+@router.post("/photos")
+async def add_photo(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """Keep a photo, linked to the entry that it shows."""
+    form = await fields(request)
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
+        photo = found[0]
+        await run_in_threadpool(
+            jobs.add_photo,
+            store,
+            job_id,
+            photo.file,
+            name=photo.filename or "photo",
+            who=person.name,
+            entry_id=form.get("entry_id", ""),
+        )
+    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
+
+
+@router.get("/files/{attachment_id}")
+def file(job_id: str, attachment_id: str, store: Store, person: Reader) -> Response:
+    """An attachment's bytes, as what they are; only pictures are shown in the page, nothing is ever run."""
+    kept = store.attachment(job_id, attachment_id)
+    shown = kept.media_type in SHOWN_IN_PLACE
+    name = re.sub(r"[^\w.-]+", "_", PurePosixPath(kept.name).name, flags=re.ASCII)[-80:] or "file"
+    headers = {
+        "Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{name}"',
+        "Content-Security-Policy": "default-src 'none'; sandbox",
+    }
+    source = store.open_attachment(job_id, attachment_id)
+    shown_as = kept.media_type if shown else "application/octet-stream"
+    return StreamingResponse(_chunks(source), media_type=shown_as, headers=headers)
+
+
+def _chunks(source: IO[bytes]) -> Iterator[bytes]:
+    """The file piece by piece; closed at the end, or when the browser has gone."""
+    with source:
+        while piece := source.read(CHUNK):
+            yield piece
+
+
+@router.get("/export")
+def export(job_id: str, store: Store, person: Reader) -> Response:
+    """The whole job as one file."""
+    target = TemporaryFile()  # noqa: SIM115 - closed when it has been sent
+    number = store.job(job_id).number
+    jobs.export_job(store, job_id, target)
+    target.seek(0)
+    store.accounts.note(person.name, "job exported", jobs.now(), ref=job_id)
+    headers = {"Content-Disposition": f'attachment; filename="job-{number}.zip"'}
+    return StreamingResponse(_chunks(target), media_type="application/zip", headers=headers)

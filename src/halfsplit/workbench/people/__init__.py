@@ -1,0 +1,1 @@
+"""Signing in, accounts, the audit list and the workshop's settings."""

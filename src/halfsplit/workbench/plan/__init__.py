@@ -1,0 +1,1 @@
+"""The plan of a job as a tree of tests."""

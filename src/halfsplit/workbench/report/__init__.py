@@ -1,0 +1,1 @@
+"""The report as it will be printed."""

@@ -1,0 +1,1 @@
+"""Fault codes: reports, before and after, one cause for many, and live."""

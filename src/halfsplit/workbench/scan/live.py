@@ -1,0 +1,131 @@
+"""Reading a vehicle live from the page, and clearing a unit's codes behind a confirmation.
+
+What talks to a bus is imported when it is first asked for: its libraries take seconds, which no other page should wait.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit.errors import ConflictError, HalfsplitError, InputError
+from halfsplit.job import JobStore, scan_evidence, scans
+from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.rendering import render
+from halfsplit.workbench.scan.contexts import ClearPage, LivePage, RunFragment
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan/live")
+MOST_FAULTS = 400
+
+
+@router.get("")
+def live_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The channel, and the run as it goes."""
+    return render(request, "scan/scan_live.html", _page(store, job_id))
+
+
+def _page(
+    store: JobStore, job_id: str, typed: Mapping[str, str] | None = None, problem: str = ""
+) -> LivePage:
+    from halfsplit.job import live_scans
+
+    kept = scans.kept_reports(store, job_id)
+    live = next((one for one in reversed(kept) if one.source == "live"), None)
+    last = live.live if live else {}
+    channel = str(last.get("channel", ""))
+    before = {
+        "channel": "" if channel.startswith("simulated") else channel,
+        "bit_rate": str(last.get("bit_rate", "")),
+    }
+    return LivePage(
+        store.job(job_id),
+        live_scans.run_of(store, job_id),
+        live_scans.BIT_RATES,
+        scans.MOMENTS,
+        scans.default_moment(store, job_id),
+        scan_evidence.fault_names(store, job_id)[:MOST_FAULTS],
+        live,
+        live_scans.clearable(live) if live else (),
+        typed or before,
+        problem,
+    )
+
+
+@router.post("")
+def start(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Begin to read."""
+    from halfsplit.job import live_scans
+
+    channel = form.get("channel", "").strip()[:200]
+    if form.get("vehicle") == "simulated":
+        channel = f"simulated {form.get('fault', '').strip()[:200]}".strip()
+    rate = form.get("bit_rate", "")
+    try:
+        live_scans.start_run(
+            store,
+            job_id,
+            channel,
+            int(rate[:9]) if rate.isascii() and rate.isdigit() else 0,
+            moment=form.get("moment", "in between"),
+            who=person.name,
+        )
+    except (InputError, ConflictError) as error:
+        return render(request, "scan/scan_live.html", _page(store, job_id, form, str(error)), status=422)
+    return RedirectResponse(f"/jobs/{quote(job_id)}/scan/live", 303)
+
+
+@router.get("/run")
+def run_fragment(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The run alone, asked for every second while it goes."""
+    from halfsplit.job import live_scans
+
+    page = RunFragment(store.job(job_id), live_scans.run_of(store, job_id))
+    # At the end the whole page is fetched anew: what can be done next stands beside the run.
+    over = page.run is None or page.run.done
+    return render(request, "scan/_scan_run.html", page, headers={"HX-Refresh": "true"} if over else None)
+
+
+@router.post("/stop")
+def stop(job_id: str, store: Store, person: Technician) -> Response:
+    """Stop reading."""
+    from halfsplit.job import live_scans
+
+    live_scans.stop_run(store, job_id)
+    return RedirectResponse(f"/jobs/{quote(job_id)}/scan/live", 303)
+
+
+@router.post("/clear/look")
+def look(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """What clearing one unit would take away, read from the vehicle now."""
+    from halfsplit.job import live_scans
+
+    try:
+        view = live_scans.clear_view(store, job_id, form.get("scan_id", ""), form.get("unit", ""))
+    except HalfsplitError as error:
+        return render(request, "scan/scan_live.html", _page(store, job_id, {}, str(error)), status=409)
+    return render(request, "scan/scan_clear.html", ClearPage(store.job(job_id), view))
+
+
+@router.post("/clear")
+def clear(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Clear as confirmed; the record says who, what and what came of it."""
+    from halfsplit.job import live_scans
+
+    scan_id, unit = form.get("scan_id", ""), form.get("unit", "")
+    try:
+        if form.get("sure") != "1":
+            raise InputError("not confirmed", remedy="tick that the codes are saved and may be lost")
+        done = live_scans.clear_unit(
+            store, job_id, scan_id, unit, listed=form.get("listed", ""), by=person.name
+        )
+    except HalfsplitError as error:
+        return render(
+            request,
+            "scan/scan_live.html",
+            _page(store, job_id, {}, f"Nothing was cleared: {error}"),
+            status=409,
+        )
+    return render(request, "scan/scan_clear.html", ClearPage(store.job(job_id), None, done))

@@ -1,0 +1,226 @@
+"""Fault codes of a job: reports pasted or loaded, line by line; before and after; one cause for many."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from urllib.parse import quote, urlencode
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from halfsplit.errors import HalfsplitError, InputError
+from halfsplit.job import JobStore, scan_evidence, scans
+from halfsplit.job.causes import causes_of
+from halfsplit.job.scan_evidence import Table
+from halfsplit.job.scans import KeptReport
+from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.forms import fields, files_of
+from halfsplit.workbench.rendering import render
+from halfsplit.workbench.scan.contexts import CausePage, ComparePage, ScansPage
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan")
+MOST_UNITS, MOST_CODES = 150, 150
+"""Rows of the table of units and codes: a form of more fields is refused by the server."""
+
+
+@router.get("")
+def scan_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+    """The reports, one of them line by line."""
+    return render(request, "scan/scan.html", _page(store, job_id, request.query_params))
+
+
+def _page(
+    store: JobStore,
+    job_id: str,
+    asked: Mapping[str, str],
+    problem: str = "",
+    typed: Mapping[str, str] | None = None,
+) -> ScansPage:
+    job, kept = store.job(job_id), scans.kept_reports(store, job_id)
+    shown = _chosen(kept, asked.get("report", ""))
+    only = "unclear" if asked.get("only") == "unclear" else ""
+    lines = () if shown is None else shown.report.unclear if only else shown.report.lines
+    edited = _number(asked.get("line", ""))
+    first = _first(edited or _number(asked.get("from", "")), len(lines)) if not only else 0
+    return ScansPage(
+        job,
+        kept,
+        shown,
+        lines[first : first + scans.LINES_A_PAGE],
+        first,
+        range(0, len(lines), scans.LINES_A_PAGE) if len(lines) > scans.LINES_A_PAGE else (),
+        only,
+        edited,
+        scans.LINE_KINDS,
+        scans.MOMENTS,
+        scans.default_moment(store, job_id),
+        problem,
+        typed or {},
+    )
+
+
+def _chosen(kept: tuple[KeptReport, ...], scan_id: str) -> KeptReport | None:
+    """The report that is asked for, else the latest."""
+    return next((one for one in kept if one.scan_id == scan_id), kept[-1] if kept else None)
+
+
+def _number(text: str) -> int:
+    return int(text[:7]) if text.isascii() and text.isdigit() else 0
+
+
+def _first(line: int, total: int) -> int:
+    """Index of the first line of the page that a line is on."""
+    inside = min(max(line - 1, 0), max(total - 1, 0))
+    return inside - inside % scans.LINES_A_PAGE
+
+
+def _to(job_id: str, scan_id: str, where: str = "") -> Response:
+    return RedirectResponse(f"/jobs/{quote(job_id)}/scan?{urlencode({'report': scan_id})}{where}", 303)
+
+
+@router.post("/paste")
+def paste(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Keep a pasted report. What cannot be kept stays in the field."""
+    text = form.get("text", "").replace("\r\n", "\n").replace("\x00", "\ufffd")
+    try:
+        kept = scans.keep_report(
+            store,
+            job_id,
+            text.encode("utf-8", "replace"),
+            name=form.get("name", "").strip()[:80] or "pasted",
+            moment=form.get("moment", ""),
+            who=person.name,
+            source="pasted",
+            scan_id=form.get("entry_id", "")[:60],
+        )
+    except InputError as error:
+        page = _page(store, job_id, {}, f"Not stored. {error}", {"text": text, **form})
+        return render(request, "scan/scan.html", page, status=422)
+    return _to(job_id, kept.scan_id)
+
+
+@router.post("/file")
+async def load(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+    """Keep a report from a file: text, CSV, HTML or PDF."""
+    form = await fields(request)
+    async with files_of(request) as found:
+        data = await found[0].read(scans.LARGEST_REPORT + 1) if found else b""
+        name = (found[0].filename if found else "") or "no file"
+    try:
+        kept = await run_in_threadpool(
+            scans.keep_report,
+            store,
+            job_id,
+            data,
+            name=name,
+            moment=form.get("moment", ""),
+            who=person.name,
+        )
+    except InputError as error:
+        page = await run_in_threadpool(_page, store, job_id, {}, f"Not stored. {error}", form)
+        return render(request, "scan/scan.html", page, status=422)
+    return _to(job_id, kept.scan_id)
+
+
+@router.post("/{scan_id}/line")
+def correct(
+    request: Request, job_id: str, scan_id: str, store: Store, person: Technician, form: Form
+) -> Response:
+    """Read a line as the technician says, or take the last correction of it back."""
+    line = _number(form.get("line", ""))
+    if form.get("undo") == "1":
+        scans.undo_correction(store, job_id, scan_id, line, who=person.name)
+        return _to(job_id, scan_id, f"&line={line}#line-{line}")
+    try:
+        scans.correct_line(store, job_id, scan_id, line, form.get("kind", ""), form, who=person.name)
+    except InputError as error:
+        asked = {"report": scan_id, "line": str(line)}
+        page = _page(store, job_id, asked, f"Line {line} is as it was. {error}", form)
+        return render(request, "scan/scan.html", page, status=422)
+    return _to(job_id, scan_id, f"&from={line}#line-{line}")
+
+
+@router.post("/{scan_id}/strike")
+def strike(job_id: str, scan_id: str, store: Store, person: Technician, form: Form) -> Response:
+    """Strike a report out, with its reason; what it told the bench goes with it."""
+    scan_evidence.strike_report(store, job_id, scan_id, reason=form.get("reason", ""), who=person.name)
+    return RedirectResponse(f"/jobs/{quote(job_id)}/scan", 303)
+
+
+@router.get("/compare")
+def compare_page(
+    request: Request, job_id: str, store: Store, person: Reader, before: str = "", after: str = ""
+) -> Response:
+    """Two reports side by side."""
+    kept = scans.kept_reports(store, job_id)
+    pair = scans.side_by_side(store, job_id, before, after)
+    return render(request, "scan/scan_compare.html", ComparePage(store.job(job_id), kept, pair))
+
+
+@router.get("/cause")
+def cause_page(request: Request, job_id: str, store: Store, person: Reader, report: str = "") -> Response:
+    """Which unit is which part, what is told to the bench, and the one cause for many."""
+    return render(request, "scan/scan_cause.html", _cause_page(store, job_id, report))
+
+
+def _cause_page(store: JobStore, job_id: str, report: str, problem: str = "") -> CausePage:
+    job, kept = store.job(job_id), scans.kept_reports(store, job_id)
+    shown = next((one for one in kept if one.scan_id == report), None)
+    shown = shown or next((one for one in kept if one.moment == "arrival"), kept[0] if kept else None)
+    whole = scan_evidence.table_of(store, job_id, shown.scan_id) if shown else None
+    codes = whole.codes if whole else ()
+    table, left_out = _as_shown(whole) if whole else (None, "")
+    return CausePage(
+        job,
+        kept,
+        scan_evidence.has_circuit(store, job_id),
+        table,
+        scan_evidence.FAILURES,
+        causes_of(store, job_id),
+        tuple(dict.fromkeys(code.caution for code in codes if code.caution)),
+        problem,
+        left_out,
+    )
+
+
+def _as_shown(table: Table) -> tuple[Table, str]:
+    """The rows that fit into the form, those in the circuit first, and how many are not shown."""
+    units = sorted(table.units, key=lambda unit: not unit.part)
+    parts = {unit.key for unit in table.units if unit.part}
+    codes = [code for code in table.codes if code.key in parts]
+    left = [
+        (len(table.codes) - len(codes), "codes of units that are not in this circuit"),
+        (max(len(codes) - MOST_CODES, 0), "more codes"),
+        (max(len(units) - MOST_UNITS, 0), "more units"),
+    ]
+    words = ", ".join(f"{count} {what}" for count, what in left if count)
+    return replace(table, units=tuple(units[:MOST_UNITS]), codes=tuple(codes[:MOST_CODES])), words
+
+
+@router.post("/{scan_id}/table")
+def set_table(
+    request: Request, job_id: str, scan_id: str, store: Store, person: Technician, form: Form
+) -> Response:
+    """Keep the table of units and codes; with ``then=tell`` the report becomes evidence by it."""
+    units = {form[f"unit-{n}"]: form.get(f"part-{n}", "") for n in range(MOST_UNITS) if form.get(f"unit-{n}")}
+    codes = [
+        {
+            "unit": form[f"of-{n}"],
+            "code": form[f"code-{n}"],
+            "failure": form.get(f"failure-{n}", ""),
+            "pin": form.get(f"pin-{n}", ""),
+        }
+        for n in range(MOST_CODES)
+        if form.get(f"of-{n}") and form.get(f"code-{n}")
+    ]
+    try:
+        scan_evidence.save_table(store, job_id, units, codes, state=form.get("state", ""), who=person.name)
+        if form.get("then") == "tell":
+            scan_evidence.tell(store, job_id, scan_id, who=person.name)
+    except HalfsplitError as error:
+        page = _cause_page(store, job_id, scan_id, str(error))
+        return render(request, "scan/scan_cause.html", page, status=422)
+    where = "#causes" if form.get("then") == "tell" else "#table"
+    return RedirectResponse(f"/jobs/{quote(job_id)}/scan/cause?{urlencode({'report': scan_id})}{where}", 303)
