@@ -9,8 +9,8 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, drains
-from halfsplit.job.circuits import check_text
 from halfsplit.job.drain_fuses import fuses_of
+from halfsplit.notation.checked import check_text
 from halfsplit.notation.demos import demos
 
 from .rear_feed import CIRCUIT

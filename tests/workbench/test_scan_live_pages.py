@@ -9,7 +9,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, live_scans, scans, simulated
-from halfsplit.job.circuits import check_text
+from halfsplit.notation.checked import check_text
 from halfsplit.scan.link import Address
 from halfsplit.scan.simulated import running
 from halfsplit.scan.vehicle import FLOOD, NOISE, STOPS, SimulatedUnit, SimulatedVehicle

@@ -4,7 +4,8 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job import Intake, Sheet, edits
+from halfsplit.job import Intake, Sheet
+from halfsplit.notation import edits
 
 LAMP = """title  One lamp
 battery G1   # in the engine bay

@@ -15,8 +15,8 @@ from halfsplit.cli.show import DEFER, Screen, one_line, reading_line
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.propose import Test
 from halfsplit.errors import HalfsplitError
-from halfsplit.job.circuits import loads_of
 from halfsplit.job.entering import FLICKERS
+from halfsplit.job.loads import loads_of
 
 HELP = """\
   a number with or without a unit, or a word by its letter: the result of the test

@@ -8,7 +8,7 @@ from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.cli.ask import Asker
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.job.circuits import loads_of
+from halfsplit.job.loads import loads_of
 
 QUANTITIES = ("volts", "lamp", "amps", "ohms", "works", "answers", "inspection", "wiggle", "blown", "stage")
 LEADS = ("volts", "lamp", "ohms")

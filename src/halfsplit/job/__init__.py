@@ -10,20 +10,8 @@ from halfsplit.job.asides import AlibiCard, TrapCard, TryCard, alibi, expected_v
 from halfsplit.job.battery import TYPES as BATTERY_TYPES
 from halfsplit.job.battery import BatteryState, battery_state
 from halfsplit.job.bench import bench_view, own_test
-from halfsplit.job.circuits import (
-    COLOURS,
-    SKETCH_LOADS,
-    Checked,
-    Sample,
-    Sketch,
-    check_text,
-    sample,
-    samples,
-    sketch_text,
-)
 from halfsplit.job.costs import costs_of, on_suspicion, read_money
 from halfsplit.job.demo import demo_job
-from halfsplit.job.edits import EMPTY as EMPTY_SHEET
 from halfsplit.job.entering import Doubt, read_entry
 from halfsplit.job.instruments import INSTRUMENTS, serials_of
 from halfsplit.job.instruments import written as written_serials
@@ -60,6 +48,10 @@ from halfsplit.job.views import (
     SuspectCard,
     TestCard,
 )
+from halfsplit.notation.checked import Checked, Sample, check_text, sample, samples
+from halfsplit.notation.edits import COLOURS
+from halfsplit.notation.edits import EMPTY as EMPTY_SHEET
+from halfsplit.notation.sketch import SKETCH_LOADS, Sketch, sketch_text
 from halfsplit.report import JobView
 from halfsplit.store import (
     Attachment,

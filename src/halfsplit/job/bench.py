@@ -17,8 +17,8 @@ from halfsplit.diagnosis.suspects import Speaking, Suspect
 from halfsplit.diagnosis.words import evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.apart import put_back, taken_apart
-from halfsplit.job.circuits import loads_of
 from halfsplit.job.costs import costs_of
+from halfsplit.job.loads import loads_of
 from halfsplit.job.memory import PROGRESS, Bench, at_bench
 from halfsplit.job.places import check_place, from_json, key_of, to_json
 from halfsplit.job.plain import cause_words, done_words, repair_words

@@ -15,10 +15,10 @@ from typing import Any
 
 from halfsplit.circuit.circuit import Circuit, Solution
 from halfsplit.diagnosis.propose import Test
-from halfsplit.job.circuits import check_text, sample
 from halfsplit.job.memory import at_bench
 from halfsplit.job.places import to_json
 from halfsplit.job.verbs import add_minutes, complain_all, now, open_job, record, take
+from halfsplit.notation.checked import check_text, sample
 from halfsplit.store import (
     BatteryReading,
     Complaint,

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from halfsplit.job.circuits import Checked, check_text
 from halfsplit.job.replay import Told, begin, chapters, tell
+from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
 
 KEPT = 12

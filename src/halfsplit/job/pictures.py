@@ -9,9 +9,9 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.drawing import CSS, Overlays, Plan, paint_plan, plan
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.bench import bench_view
-from halfsplit.job.circuits import Checked, check_text
 from halfsplit.job.entering import shown_value
 from halfsplit.job.memory import Bench, at_bench
+from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import JobStore, struck_ids
 
 DRAWING_CSS = CSS

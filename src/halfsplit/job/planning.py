@@ -13,10 +13,10 @@ import halfsplit
 from halfsplit.diagnosis.plan import LARGEST, plan
 from halfsplit.diagnosis.plan_words import plan_document
 from halfsplit.errors import ConflictError, NotFoundError
-from halfsplit.job.circuits import check_text
 from halfsplit.job.replay import HEARD, begin, chapters, tell
 from halfsplit.job.verbs import now
 from halfsplit.job.working import Work, name_of, workers
+from halfsplit.notation.checked import check_text
 from halfsplit.report import plan_pdf
 from halfsplit.store import EvidenceEntry, Intake, Job, JobStore, ShownResult
 

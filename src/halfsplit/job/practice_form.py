@@ -8,7 +8,7 @@ from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.errors import InputError, NotFoundError
-from halfsplit.job.circuits import loads_of
+from halfsplit.job.loads import loads_of
 from halfsplit.practice import Exercise
 
 HOW: Mapping[str, tuple[str, str | None, str]] = {

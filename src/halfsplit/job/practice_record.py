@@ -9,9 +9,9 @@ from typing import Any
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.words import evidence_words
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job.circuits import check_text
 from halfsplit.job.entering import OVER_RANGE, shown_value
 from halfsplit.job.places import from_json, to_json
+from halfsplit.notation.checked import check_text
 from halfsplit.practice import Exercise, Hidden, Path, Step, Worth, hidden_again
 from halfsplit.practice.exercise import Taken
 from halfsplit.store import Practice

@@ -10,7 +10,6 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import part_words
 from halfsplit.errors import HalfsplitError
-from halfsplit.job.circuits import check_text
 from halfsplit.job.pictures import circuit_drawing
 from halfsplit.job.places import from_json
 from halfsplit.job.practice_form import (
@@ -27,6 +26,7 @@ from halfsplit.job.practice_form import (
 from halfsplit.job.practice_record import value_said
 from halfsplit.job.practising import exercising, judging
 from halfsplit.job.working import Work
+from halfsplit.notation.checked import check_text
 from halfsplit.practice import (
     DIFFICULTIES,
     HINT_POINTS,

@@ -18,11 +18,11 @@ from weakref import WeakKeyDictionary
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
-from halfsplit.job.circuits import Sample, check_text, sample, samples
 from halfsplit.job.places import from_json
 from halfsplit.job.practice_record import hidden_json, path_json, revived, taken_json, worth_json
 from halfsplit.job.verbs import LONGEST_CIRCUIT, new_id, now
 from halfsplit.job.working import Work, name_of, workers
+from halfsplit.notation.checked import Sample, check_text, sample, samples
 from halfsplit.practice import DIFFICULTIES, Exercise, points
 from halfsplit.practice.paths import MOST_STEPS
 from halfsplit.store import JobStore, Practice

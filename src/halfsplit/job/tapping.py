@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.model import Part, Wire
 from halfsplit.errors import InputError
-from halfsplit.job import edits
+from halfsplit.notation import edits
 from halfsplit.units import format_quantity
 
 RATINGS: Mapping[str, tuple[str, ...]] = {

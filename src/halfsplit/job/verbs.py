@@ -14,12 +14,13 @@ from uuid import uuid4
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.job.apart import DECLINED, REFITTED, UNPLUGGED
-from halfsplit.job.circuits import SKETCH_LOADS, Sketch, check_text, sketch_text
 from halfsplit.job.entering import FLICKERS, read_entry
 from halfsplit.job.instruments import serials_of
 from halfsplit.job.memory import at_bench
 from halfsplit.job.places import check_place, from_json, to_json
 from halfsplit.job.replay import REOPENED, REPAIR
+from halfsplit.notation.checked import check_text
+from halfsplit.notation.sketch import SKETCH_LOADS, Sketch, sketch_text
 from halfsplit.store import (
     Attachment,
     AttachmentKind,

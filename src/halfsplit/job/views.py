@@ -8,7 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, Literal
 
-from halfsplit.job.circuits import Checked
+from halfsplit.notation.checked import Checked
 from halfsplit.store import Attachment, Authorisation, Job, PartUsed, Step
 
 CheckState = Literal["open", "good", "bad"]

@@ -14,7 +14,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import CODES
 from halfsplit.circuit.model import Part, Wire
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job.circuits import COLOURS, check_text
+from halfsplit.notation.checked import check_text
 from halfsplit.notation.words import KEYWORDS, without_comment
 
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
@@ -25,6 +25,8 @@ _COLOUR = re.compile(r"[A-Z]{2}(?:/[A-Z]{2})?|GNYE")
 _SECTION = re.compile(r"[0-9.]+mm2|[0-9]+AWG")
 _WORDS = re.compile(r'(\bat\s+)?"([^"]*)"')
 _AMOUNT = re.compile(r"\s(\d+(?:\.\d+)?\s*(?:mohm|kohm|Mohm|ohm|mA|mV|kW|kV|A|V|W))(?=\s|$)")
+COLOURS = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "TQ")
+"""Letters of IEC 60757."""
 LONGEST_WORDS = 60
 
 
@@ -127,9 +129,9 @@ def describe(text: str, name: str, *, words: str = "", place: str = "", value: s
     if value.strip():
         bare = _with_value(bare, name, value.strip())
     if words.strip() and words.strip() != part.words:
-        bare = _with_text(bare, _quotable(words), at=False)
+        bare = _with_text(bare, quotable(words), at=False)
     if place.strip() and place.strip() != part.place:
-        bare = _with_text(bare, _quotable(place), at=True)
+        bare = _with_text(bare, quotable(place), at=True)
     lines[number] = bare + rest
     return _sound(text, lines)
 
@@ -155,7 +157,8 @@ def _with_text(bare: str, words: str, *, at: bool) -> str:
     return f"{bare[:cut]} {mark}{bare[cut:]}"
 
 
-def _quotable(text: str) -> str:
+def quotable(text: str) -> str:
+    """Words as they may stand in quotation marks in a circuit's text."""
     return " ".join(re.sub(r'["#\x00-\x1f\x7f]', " ", text).split())[:LONGEST_WORDS]
 
 
