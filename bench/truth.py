@@ -1,0 +1,212 @@
+"""How true the answers are: random circuits with hidden faults of five kinds, how jobs end, and calibration.
+
+`python -m bench truth --jobs 1000 --workers 2` runs the shares 600 single, 150 with one wrong reading, 100 that come
+and go, 75 pairs, 75 not in the model; rows are kept in bench-results/truth.jsonl, and a run that is broken off goes on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from bench.truth_jobs import FOUND, KINDS, run
+
+Row = dict[str, Any]
+BANDS = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0001)
+
+
+def wanted(count: int) -> list[tuple[str, int]]:
+    """Kind and number of each job; each kind has its share, at least one."""
+    return [(kind, number) for kind, share in KINDS.items() for number in range(max(1, round(share * count)))]
+
+
+def main(arguments: list[str]) -> int:
+    """Run what is missing and print the tables."""
+    parser = argparse.ArgumentParser(prog="python -m bench truth", description=__doc__)
+    parser.add_argument("--jobs", type=int, default=30)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--kind", default="", help="only this kind of job")
+    parser.add_argument("--keep", type=Path, help="keep the rows here and go on from what it holds")
+    parser.add_argument("--report", action="store_true", help="print what is kept, run nothing")
+    given = parser.parse_args(arguments)
+    rows = _kept(given.keep)
+    have = {(row["kind"], row["number"]) for row in rows}
+    todo = [one for one in wanted(given.jobs) if one not in have and given.kind in one[0]]
+    for row in () if given.report else _run(todo, given.seed, given.workers):
+        rows.append(row)
+        print(one_line(row), flush=True)
+        if given.keep:
+            given.keep.parent.mkdir(parents=True, exist_ok=True)
+            with given.keep.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(row) + "\n")
+    print(tables(rows))
+    return 0
+
+
+def _kept(path: Path | None) -> list[Row]:
+    if path is None or not path.exists():
+        return []
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+def _run(todo: Sequence[tuple[str, int]], seed: int, workers: int) -> Iterator[Row]:
+    if workers <= 1:
+        yield from (run(kind, seed, number) for kind, number in todo)
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        waiting = [pool.submit(run, kind, seed, number) for kind, number in todo]
+        for done in as_completed(waiting):
+            yield done.result()
+
+
+def outcome(row: Row) -> str:
+    """How a job ended, in one word or two."""
+    if row["named"] is None:
+        return "says so" if row["says_so"] and row["kind"] == "not in the model" else "undecided"
+    word = (
+        "right" if row["right"] else "one of two" if row["kind"] == "pair" and _only_these(row) else "wrong"
+    )
+    return ("proven " if row["proven"] else "found ") + word
+
+
+def _only_these(row: Row) -> bool:
+    return set(row["named"].split(" + ")) <= set(row["names"])
+
+
+def one_line(row: Row) -> str:
+    """What is printed while the bench runs."""
+    end = row["named"] or ", ".join(f"{name} {share:.2f}" for name, share in list(row["first"].items())[:3])
+    slip = f" ({row['slip']})" if row["slip"] else ""
+    return (
+        f"{row['kind']} {row['number']}: {row['hidden']}{slip}: {outcome(row)}: {end}; "
+        f"{row['tests']} tests, {row['minutes']:.0f} min, {row['seconds']:.1f} s"
+    )
+
+
+def tables(rows: Sequence[Row]) -> str:
+    """Ends and calibration as Markdown."""
+    if not rows:
+        return "No job is kept yet."
+    every = sorted(rows, key=lambda row: (list(KINDS).index(row["kind"]), row["number"]))
+    parts = [_ends(every), _more(every)]
+    for title, once in (("Each job once", True), ("All moments", False)):
+        parts.append(f"{title}:\n\n{_calibration(every, once=once)}")
+    return "\n\n".join(parts)
+
+
+def _table(head: Sequence[str], lines: Sequence[Sequence[str]]) -> str:
+    rule = "| --- " + "| ---: " * (len(head) - 1) + "|"
+    return "\n".join(["| " + " | ".join(one) + " |" for one in (head,)] + [rule]
+                     + ["| " + " | ".join(one) + " |" for one in lines])  # fmt: skip
+
+
+def _share(values: Sequence[bool]) -> str:
+    return f"{np.mean(values):.1%}" if len(values) else "-"
+
+
+def _ends(rows: Sequence[Row]) -> str:
+    head = (
+        "kind",
+        "jobs",
+        "right",
+        "proven right",
+        "proven wrong",
+        "found wrong",
+        "undecided",
+        "tests",
+        "minutes",
+    )
+    lines = []
+    for kind in [*KINDS, "all"]:
+        some = [row for row in rows if kind in (row["kind"], "all")]
+        if not some:
+            continue
+        ends = [outcome(row) for row in some]
+        lines.append((
+            kind, str(len(some)), _share([row["right"] for row in some]),
+            _share([end == "proven right" for end in ends]), _share([end == "proven wrong" for end in ends]),
+            _share([end.endswith(" wrong") for end in ends]), _share([row["named"] is None for row in some]),
+            f"{np.mean([row['tests'] for row in some]):.1f}", f"{np.mean([row['minutes'] for row in some]):.1f}",
+        ))  # fmt: skip
+    return _table(head, lines)
+
+
+def _more(rows: Sequence[Row]) -> str:
+    told = []
+    pairs = [row for row in rows if row["kind"] == "pair"]
+    if pairs:
+        told.append(f"pairs: both named {_share([r['right'] for r in pairs])}, "
+                    f"at least one {_share([r['one_of'] for r in pairs])}")  # fmt: skip
+    unknown = [row for row in rows if row["kind"] == "not in the model"]
+    if unknown:
+        fine = [row["right"] or row["says_so"] or row["region"] for row in unknown]
+        told.append(f"not in the model: says so or names it {_share([r['right'] or r['says_so'] for r in unknown])}, "
+                    f"or stays undecided with the right region {_share(fine)}")  # fmt: skip
+    moments = [(told_, true) for row in rows for told_, true in row["moments"]]
+    last = [row["moments"][-1] for row in rows]
+    told.append(
+        f"Brier score of the first suspect: {_brier(last):.3f} at the stop, {_brier(moments):.3f} over all"
+    )
+    told.append(f"seconds a job {np.mean([row['seconds'] for row in rows]):.1f}")
+    return "\n".join(f"- {one}" for one in told)
+
+
+def _brier(moments: Sequence[tuple[float, bool]]) -> float:
+    return float(np.mean([(told - true) ** 2 for told, true in moments]))
+
+
+def bands(rows: Sequence[Row], *, once: bool) -> list[tuple[float, float, float, float, int]]:
+    """Low and high end, told on average, share true and count of each band; ``once``: a job counts once in a band."""
+    found = []
+    for low, high in pairwise(BANDS):
+        inside = [[one for one in row["moments"] if low <= one[0] < high] for row in rows]
+        if once:
+            inside = [[tuple(np.mean(np.array(some, dtype=float), axis=0))] for some in inside if some]
+        every = [one for some in inside for one in some]
+        if every:
+            told, true = np.mean(np.array(every, dtype=float), axis=0)
+            found.append((low, high, float(told), float(true), len(every)))
+    return found
+
+
+def _calibration(rows: Sequence[Row], *, once: bool) -> str:
+    each = bands(rows, once=once)
+    lines = [
+        (
+            f"{low:.0%} to {min(high, 1):.0%}",
+            str(count),
+            f"{told:.1%}",
+            f"{true:.1%}",
+            f"{100 * (true - told):+.1f}",
+        )
+        for low, high, told, true, count in each
+    ]
+    total = sum(one[-1] for one in each)
+    error = sum(abs(told - true) * count for *_, told, true, count in each) / total
+    worst = (
+        max(abs(told - true) for *_, told, true, count in each if count >= 30)
+        if total >= 60
+        else float("nan")
+    )
+    head = (
+        "the first suspect is told to hold",
+        "jobs" if once else "moments",
+        "on average",
+        "it was the one",
+        "points",
+    )
+    return (
+        _table(head, lines)
+        + f"\n\nMean error {100 * error:.1f} points; worst band of 30 and more {100 * worst:.1f}."
+    )
+
+
+__all__ = ["FOUND", "main", "tables"]
