@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from halfsplit.capture import Capture, analyse, suggested_roles
 from halfsplit.capture.measure.can import CanResult, can, can_logic
 from halfsplit.capture.measure.can_frames import crc15
 from halfsplit.capture.measure.signal import edges
-from tests.capture.signals.bus import can_frame, can_pair, fd_frame, library_crc, on_wire
+from tests.capture.signals.bus import can_frame, can_pair, fd_frame, fd_on_wire, library_crc, on_wire
 
 BIT = 2e-6
 RATE = 20e6
@@ -121,19 +122,79 @@ def test_a_frame_that_the_recording_cuts() -> None:
     assert [frame.status for frame in result.frames][-1] == "cut off"
 
 
-@pytest.mark.parametrize("faster", [False, True])
-def test_fd_frames_are_recognised_and_not_misread(faster: bool) -> None:
-    parts = fd_frame(0x042, bytes(range(8)), faster=faster)
-    levels = np.concatenate(
-        [np.ones(600), *(np.full(round(length * 40), bit) for bit, length in parts), np.ones(600)]
-    )
-    classic = on_wire(FRAMES, BIT, 20e6).astype(float)
-    both = np.concatenate([classic, levels])
-    result = can_logic(edges(both, 20e6, 0.3, 0.7), both.size, 20e6)
-    assert [frame.fd for frame in result.frames] == [False] * 6 + [True]
-    assert result.frames[-1].identifier == 0x042
-    assert "CAN FD" in " ".join(result.notes)
-    assert result.bit_rate == pytest.approx(500e3, rel=0.01)
+FD_FRAMES = [
+    (0x042, bytes(range(8)), False),
+    (0x18DAF110, bytes(range(64)), True),
+    (0x7FF, b"", False),
+    (0x000, bytes(12), False),
+    (0x155, b"\xff" * 24, False),
+]
+
+
+def flexible(rate: float, *, nominal: float, spoil_crc: bool = False, **options: Any) -> CanResult:
+    """Classic frames and CAN FD frames on one line, the last of them spoilt if asked."""
+    parts = [[(bit, 1.0) for bit in frame] for frame in FRAMES[:2]]
+    for place, (identifier, data, extended) in enumerate(FD_FRAMES):
+        spoilt = spoil_crc and place == len(FD_FRAMES) - 1
+        parts.append(fd_frame(identifier, data, extended=extended, spoil_crc=spoilt, **options))
+    levels = fd_on_wire(parts, 1.0 / nominal, rate).astype(float)
+    return can_logic(edges(levels, rate, 0.3, 0.7), levels.size, rate)
+
+
+@pytest.mark.parametrize(
+    ("nominal", "ratio", "turn", "iso"),
+    [
+        (500e3, 1.0, 0.8, True),
+        (500e3, 4.0, 0.8, True),
+        (500e3, 4.0, 0.7, False),
+        (1e6, 8.0, 0.75, True),
+        (250e3, 2.5, 0.87, True),
+        (125e3, 16.0, 0.8, True),
+    ],
+)
+def test_flexible_frames_come_back_with_their_second_rate(
+    nominal: float, ratio: float, turn: float, iso: bool
+) -> None:
+    result = flexible(8 * nominal * ratio, nominal=nominal, faster=ratio > 1, ratio=ratio, turn=turn, iso=iso)
+    assert result.verdict == "good", result.reason
+    assert [(f.identifier, f.data, f.extended, f.fd) for f in result.frames[2:]] == [
+        (identifier, data, extended, True) for identifier, data, extended in FD_FRAMES
+    ]
+    assert result.bit_rate == pytest.approx(nominal, rel=0.01)
+    assert result.data_bit_rate == pytest.approx(ratio * nominal if ratio > 1 else 0.0, rel=0.01)
+    assert "CAN FD" in result.notes[0]
+
+
+def test_a_flexible_frame_that_no_check_fits_is_not_called_a_fault() -> None:
+    """No unit has sent an error flag after it: it is the recording that does not show it."""
+    result = flexible(40e6, nominal=500e3, faster=True, spoil_crc=True)
+    assert [frame.status for frame in result.frames].count("CRC error") == 1
+    assert result.verdict == "cannot tell"
+
+
+def test_flexible_frames_that_were_sampled_too_slowly_are_told_by_their_identifiers() -> None:
+    result = flexible(4e6, nominal=500e3, faster=True, ratio=10.0)
+    assert result.verdict == "cannot tell"
+    assert {f.identifier for f in result.frames if f.fd} == {identifier for identifier, _, _ in FD_FRAMES}
+
+
+def test_an_error_flag_makes_broken_flexible_frames_a_fault() -> None:
+    whole = fd_frame(0x123, bytes(16), faster=True)
+    broken = [*whole[:60], (0, 6.0), (1, 12.0)]
+    levels = fd_on_wire([whole, broken, whole], 2e-6, 40e6).astype(float)
+    result = can_logic(edges(levels, 40e6, 0.3, 0.7), levels.size, 40e6)
+    assert result.verdict == "fault"
+    assert "error flag" in [frame.status for frame in result.frames]
+
+
+def test_a_line_that_makes_no_frame_is_not_accused() -> None:
+    """A serial line of another kind: bytes of ten bits."""
+    random = np.random.default_rng(3)
+    bits = [1] * 50
+    for octet in random.integers(0, 256, 400).tolist():
+        bits += [0, *(octet >> i & 1 for i in range(8)), 1, *[1] * (octet % 3 * 6)]
+    levels = np.repeat(bits, 10).astype(float)
+    assert can_logic(edges(levels, 1e6, 0.3, 0.7), levels.size, 1e6).verdict == "cannot tell"
 
 
 def test_too_slow_and_too_little() -> None:
@@ -247,7 +308,15 @@ def test_real_traffic_and_real_fd(outside_data: Callable[[str], Path]) -> None:
     traffic = real(folder, "can-125k-load-25.npz")
     assert traffic.verdict == "good"
     assert len({f.identifier for f in traffic.frames}) == 3
-    flexible = real(folder, "can-fd-no-brs-8.npz")
-    assert [f.fd for f in flexible.frames] == [True]
-    assert flexible.frames[0].length == 8
-    assert flexible.verdict == "measured"
+
+
+@pytest.mark.parametrize(
+    ("name", "length", "data_rate"),
+    [("can-fd-no-brs-8", 8, 0.0), ("can-fd-brs-std-8", 8, 2e6), ("can-fd-brs-ext-64", 64, 2e6)],
+)
+def test_real_fd(outside_data: Callable[[str], Path], name: str, length: int, data_rate: float) -> None:
+    """README of the data: without and with rate switch, 8 and 64 bytes."""
+    result = real(outside_data("bus"), f"{name}.npz")
+    assert result.verdict == "good"
+    assert [(f.fd, f.length, f.data) for f in result.frames] == [(True, length, bytes(range(length)))]
+    assert result.data_bit_rate == pytest.approx(data_rate, rel=0.005)

@@ -56,16 +56,87 @@ def can_frame(
     return [*stuffed_correctly(body + bits_of(crc, 15)), 1, 0 if acknowledged else 1, 1, *[1] * 7]
 
 
-def fd_frame(identifier: int, data: bytes, *, faster: bool) -> list[tuple[int, float]]:
-    """A CAN FD frame up to its data as (bit, length in nominal bits); the end is left as recessive."""
-    head = [0, *bits_of(identifier, 11), 0, 0, 1, 0, int(faster)]
-    codes = {8: 8, 12: 9, 16: 10}
-    rest = [0, *bits_of(codes[len(data)], 4)]
+def fd_crc(bits: list[int], width: int, *, iso: bool) -> int:
+    """CRC-17 or CRC-21 of CAN FD by the general-purpose library.
+
+    The library takes whole bytes. A CRC is linear: leading zeros change nothing where the first value is zero, and a
+    first value with the top bit set is the same as turning the first bit of what is read.
+    """
+    polynomial = {17: 0x1685B, 21: 0x102899}[width]
+    read = [bits[0] ^ iso, *bits[1:]]
+    padded = [0] * (-len(read) % 8) + read
+    octets = bytes(int("".join(map(str, padded[i : i + 8])), 2) for i in range(0, len(padded), 8))
+    return Calculator(Configuration(width=width, polynomial=polynomial)).checksum(octets)
+
+
+def fd_frame(
+    identifier: int,
+    data: bytes,
+    *,
+    faster: bool,
+    extended: bool = False,
+    iso: bool = True,
+    passive: bool = False,
+    acknowledged: bool = True,
+    spoil_crc: bool = False,
+    ratio: float = 4.0,
+    turn: float = 0.8,
+) -> list[tuple[int, float]]:
+    """A CAN FD frame (ISO 11898-1) as (bit, length in nominal bits), 0 dominant.
+
+    ratio: how much faster the data is; turn: the share of a bit after which the sender switches the rate.
+    """
+    lengths = [*range(9), 12, 16, 20, 24, 32, 48, 64]
+    if extended:
+        head = [
+            0,
+            *bits_of(identifier >> 18, 11),
+            1,
+            1,
+            *bits_of(identifier & 0x3FFFF, 18),
+            0,
+            1,
+            0,
+            int(faster),
+        ]
+    else:
+        head = [0, *bits_of(identifier, 11), 0, 0, 1, 0, int(faster)]
+    plain = [*head, int(passive), *bits_of(lengths.index(len(data)), 4)]
     for octet in data:
-        rest += bits_of(octet, 8)
-    whole = stuffed_correctly(head + rest)
-    switch = len(stuffed_correctly(head))
-    return [(bit, 1.0 if i < switch or not faster else 0.25) for i, bit in enumerate(whole)] + [(1, 12.0)]
+        plain += bits_of(octet, 8)
+    whole = stuffed_correctly(plain[:-1])
+    whole.append(plain[-1])  # after the last bit of the data no stuff bit follows: a fixed one does
+    switch = len(stuffed_correctly(head[:-1])) + 1
+    width = 17 if len(data) <= 16 else 21
+    stuffed = len(whole) - len(plain)
+    gray = {0: "000", 1: "001", 2: "011", 3: "010", 4: "110", 5: "111", 6: "101", 7: "100"}[stuffed % 8]
+    count = [int(c) for c in gray + str(gray.count("1") % 2)] if iso else []
+    crc = fd_crc(whole + count, width, iso=iso) ^ (0x10 if spoil_crc else 0)
+    tail: list[int] = []
+    for place, bit in enumerate(count + bits_of(crc, width)):
+        if place % 4 == 0:
+            tail.append(1 - (whole + tail)[-1])
+        tail.append(bit)
+    short = 1.0 / ratio if faster else 1.0
+    turning = turn + (1 - turn) * short
+    parts = [(bit, 1.0) for bit in whole[: switch - 1]] + [(whole[switch - 1], turning)]
+    parts += [(bit, short) for bit in whole[switch:] + tail]
+    parts += [(1, turn * short + (1 - turn)), (0 if acknowledged else 1, 1.0), (1, 1.0)]
+    return parts + [(1, 1.0)] * 7
+
+
+def fd_on_wire(
+    parts: list[list[tuple[int, float]]], bit: float, rate: float, idle_bits: float = 15.0
+) -> np.ndarray:
+    """Logic levels, 1 recessive, of frames whose bits have lengths of their own; sampled at `rate`."""
+    line = [(1, 30.0)]
+    for part in parts:
+        line += [*part, (1, idle_bits)]
+    line.append((1, 30.0))
+    ends = np.cumsum([length for _, length in line]) * bit
+    clock = np.arange(int(ends[-1] * rate)) / rate
+    levels = np.array([value for value, _ in line])
+    return np.asarray(levels[np.minimum(np.searchsorted(ends, clock, side="right"), len(line) - 1)])
 
 
 def on_wire(parts: list[list[int]], bit: float, rate: float, idle_bits: int = 15) -> np.ndarray:

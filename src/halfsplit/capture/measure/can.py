@@ -1,8 +1,8 @@
 """CAN at signal level: from the two wires, or from a logic record of one receiver.
 
-The frames are in `can_frames`, the voltages in `can_levels`. A receiver takes a difference of more than 0.9 V as
-dominant and of less than 0.5 V as recessive (ISO 11898-2); the same thresholds are used here. Where one wire does
-not move, the frames are read from the other one.
+The frames are in `can_frames`, the rates in `can_rates`, the voltages in `can_levels`. A receiver takes a
+difference of more than 0.9 V as dominant and of less than 0.5 V as recessive (ISO 11898-2); the same thresholds are
+used here. Where one wire does not move, the frames are read from the other one.
 """
 
 from collections import Counter
@@ -12,7 +12,9 @@ from typing import ClassVar, Final
 import numpy as np
 
 from halfsplit.capture.measure import can_levels
-from halfsplit.capture.measure.can_frames import STANDARD_RATES, Frame, Status, bit_time, frames
+from halfsplit.capture.measure.can_bits import Status, Timing
+from halfsplit.capture.measure.can_frames import WHOLE, Frame, frames
+from halfsplit.capture.measure.can_rates import STANDARD_RATES, data_rate, rates
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
 from halfsplit.capture.measure.signal import (
     Edges,
@@ -29,11 +31,15 @@ _MOST_MARKS: Final = 500
 
 @dataclass(frozen=True, kw_only=True)
 class CanResult(Result):
-    """`frames` in the order of time, broken ones among them; `bit_rate` in bits a second (0 if unknown)."""
+    """`frames` in the order of time, broken ones among them; rates in bits a second, 0 if unknown.
+
+    `data_bit_rate` is that of the fast part of CAN FD frames, 0 where there is none.
+    """
 
     analysis: ClassVar[str] = "CAN"
 
     bit_rate: float = 0.0
+    data_bit_rate: float = 0.0
     frames: tuple[Frame, ...] = ()
 
     def details(self) -> tuple[str, ...]:
@@ -60,7 +66,8 @@ def can(high: Floats, low: Floats, rate: float, *, bit_rate: float | None = None
     signal = Edges(dominant.times, ~dominant.rising, not dominant.starts_high)
     result = _frames(signal, high.size, rate, bit_rate)
     pair = (low, high) if swapped else (high, low)
-    found = can_levels.levels(*pair, rate, signal, 1.0 / result.bit_rate)
+    shortest = 1.0 / max(result.bit_rate, result.data_bit_rate)
+    found = can_levels.levels(*pair, rate, signal, shortest)
     result = replace(result, quantities=(*result.quantities, *can_levels.quantities(found)))
     return _with_levels(result, found, swapped=swapped, cut=max(clipped(high), clipped(low)) > 0.02)
 
@@ -98,34 +105,40 @@ def _by_one_line(high: Floats, low: Floats, rate: float, bit_rate: float | None,
 
 def _frames(signal: Edges, samples: int, rate: float, bit_rate: float | None) -> CanResult:
     stop = samples / rate
-    bit = 1.0 / bit_rate if bit_rate else bit_time(signal, stop)
-    if bit * rate < 3.5:
-        raise CannotTell(
-            f"{rate:g} samples a second give {bit * rate:.1f} samples a bit: at least 4 are needed"
-        )
-    found = frames(signal, stop, bit)
+    timing = data_rate(signal, stop, Timing(1.0 / bit_rate)) if bit_rate else rates(signal, stop)
+    per_bit = timing.bit * rate
+    if per_bit < 3.5:
+        raise CannotTell(f"{rate:g} samples a second give {per_bit:.1f} samples a bit: at least 4 are needed")
+    found = frames(signal, stop, timing)
     if not found:
         raise CannotTell("no start of a frame after an idle bus was recorded: record for longer")
-    measured = 1.0 / bit
-    nominal = next((r for r in STANDARD_RATES if abs(measured / r - 1) < 0.01), measured)
+    measured = 1.0 / timing.bit
     counts = Counter(frame.status for frame in found)
     result = CanResult(
         verdict="good",
-        reason=_summary(found, nominal),
+        reason=_summary(found, _nominal(measured)),
         bit_rate=measured,
+        data_bit_rate=1.0 / timing.data_bit if timing.data_bit else 0.0,
         frames=tuple(found),
         marks=tuple(Mark(f.start, f.stop, f.status) for f in found[:_MOST_MARKS]),
         quantities=(
-            Quantity(
-                "bit rate", measured, "bit/s", measured * 0.3 / (rate * bit * np.sqrt(signal.times.size))
-            ),
+            _rate("bit rate", timing.bit, rate, signal),
+            *((_rate("data bit rate", timing.data_bit, rate, signal),) if timing.data_bit else ()),
             Quantity("frames", float(len(found) - counts["error flag"]), ""),
             Quantity("load", _load(found, stop), "%"),
             *(Quantity(status, float(count), "") for status, count in counts.items() if status != "good"),
         ),
-        notes=_notes(found),
+        notes=_notes(found, timing, rate),
     )
-    return _judged(result, counts)
+    return _judged(result, counts, clear=timing.shortest * rate >= _CLEAR)
+
+
+def _rate(name: str, bit: float, rate: float, signal: Edges) -> Quantity:
+    return Quantity(name, 1.0 / bit, "bit/s", 0.3 / (rate * bit**2 * np.sqrt(signal.times.size)))
+
+
+def _nominal(measured: float) -> float:
+    return next((rate for rate in STANDARD_RATES if abs(measured / rate - 1) < 0.01), measured)
 
 
 def _load(found: list[Frame], stop: float) -> float:
@@ -138,30 +151,84 @@ def _summary(found: list[Frame], nominal: float) -> str:
     return f"{nominal / 1e3:g} kbit/s, {len(good)} of {len(found)} frames good, {senders} identifiers"
 
 
-def _notes(found: list[Frame]) -> tuple[str, ...]:
-    flexible = sum(frame.fd for frame in found)
-    if not flexible:
-        return ()
-    return (f"{flexible} frames are CAN FD: recognised, their CRC is not checked and fast data is not read",)
-
-
-def _judged(result: CanResult, counts: Counter[Status]) -> CanResult:
-    broken = sum(counts[kind] for kind in ("CRC error", "stuff error", "form error"))
-    total = sum(counts.values()) - counts["error flag"] - counts["cut off"]
-    if broken or counts["error flag"]:
-        first = next(
-            f for f in result.frames if f.status in ("CRC error", "stuff error", "form error", "error flag")
+def _notes(found: list[Frame], timing: Timing, rate: float) -> tuple[str, ...]:
+    notes = []
+    flexible = [frame for frame in found if frame.fd and frame.status in WHOLE]
+    fast = sum(frame.fast for frame in flexible)
+    if flexible:
+        second = f", the data of {fast} at {1e-3 / timing.data_bit:.0f} kbit/s" if fast else ""
+        form = "" if timing.iso else ", in the form before ISO 11898-1:2015, without a stuff count"
+        notes.append(f"{len(flexible)} frames are CAN FD{second}{form}")
+    passive = sorted({frame.number for frame in flexible if frame.passive})
+    if passive:
+        notes.append(f"the sender of {', '.join(passive[:8])} is error passive: it has met many errors")
+    unread = [frame for frame in found if frame.status == "FD, not read"]
+    if unread:
+        notes.append(
+            f"{len(unread)} frames are CAN FD and could not be read: their identifiers are told, their data is not "
+            f"({unread[0].note or 'no check fits'}; {rate:g} samples a second may be too few for a second rate)"
         )
-        why = f"{broken} of {total} frames are broken, the first at {first.start:.6f} s ({first.status}: {first.note})"
+    return tuple(notes)
+
+
+def _judged(result: CanResult, counts: Counter[Status], *, clear: bool) -> CanResult:
+    """The verdict by the frames. A rate that makes no whole frames is not proven, and nothing is accused with it.
+
+    A broken frame on a real bus is followed by an error flag of whoever noticed; without one, and with few samples a
+    bit (`clear` is False) or a second rate, it is the recording that does not show the frame.
+    """
+    broken = sum(counts[kind] for kind in _BROKEN)
+    whole = sum(counts[kind] for kind in WHOLE)
+    if whole < 1 + (whole + broken) // 50:
+        return replace(result, verdict="cannot tell", reason=_unproven(counts, broken))
+    sure = clear and not counts["FD, not read"]  # what is not read may look like the start of another frame
+    accused = [f for f in result.frames if f.status in _BROKEN and sure and not f.fast]
+    if accused or counts["error flag"]:
+        first = next(f for f in result.frames if f.status in (*_BROKEN, "error flag"))
+        why = (
+            f"{broken} of {whole + broken} frames are broken, the first at {first.start:.6f} s "
+            f"({first.status}: {first.note})"
+        )
         return replace(result, verdict="fault", reason=f"{result.reason}; {why}")
-    if counts["not acknowledged"] and not counts["good"]:
+    if broken:
+        note = (
+            f"{broken} frames could not be read, but no unit sent an error flag after them: the recording does not "
+            "show them clearly, the bus is not at fault"
+        )
+        result = replace(result, notes=(*result.notes, note))
+    unread = broken + counts["FD, not read"]
+    if unread > _MOST_UNREAD * (whole + unread):
+        why = f"{result.reason}; {unread} could not be read: record with more samples a second"
+        return replace(result, verdict="cannot tell", reason=why)
+    if not counts["good"]:
         why = "no frame is acknowledged: one unit is alone on the bus, or the others run at another bit rate"
         return replace(result, verdict="fault", reason=f"{result.reason}; {why}")
-    if not counts["good"] and counts["FD, not checked"]:
-        return replace(result, verdict="measured", reason=f"{result.reason}; {result.notes[0]}")
-    if not counts["good"]:
-        return replace(result, verdict="cannot tell", reason="no whole frame was recorded: record for longer")
     return result
+
+
+def _unproven(counts: Counter[Status], broken: int) -> str:
+    flags = counts["error flag"]
+    if counts["FD, not read"] > broken:
+        return (
+            f"{counts['FD, not read']} frames are CAN FD and none could be read: record with more samples a second, "
+            "or on the bus's own lines"
+        )
+    if not broken and not flags:
+        return "no whole frame was recorded: record for longer"
+    seen = f"; {flags} stretches of six and more dominant bits look like error flags" if flags else ""
+    return (
+        f"no bit rate makes whole frames of what was recorded ({broken} starts of frames break off{seen}): give the "
+        "bit rate if it is known, or look at the pair with both lines recorded"
+    )
+
+
+_BROKEN: Final[tuple[Status, ...]] = ("CRC error", "stuff error", "form error")
+
+_MOST_UNREAD: Final = 0.05
+"""Share of frames that may stay unread before nothing is said of the bus."""
+
+_CLEAR: Final = 8.0
+"""Samples a bit from which every broken frame is taken for broken on the bus."""
 
 
 def _with_levels(result: CanResult, found: can_levels.Levels, *, swapped: bool, cut: bool) -> CanResult:

@@ -1,67 +1,45 @@
-"""CAN frames from the edges of one logic signal (ISO 11898-1): bit rate, bits, stuffing, fields, CRC.
+"""CAN and CAN FD frames from the edges of one logic signal (ISO 11898-1).
 
-Bit rate: within a frame every stretch between two edges of one direction is a whole number of bits,
-whatever the asymmetry of the edges, and stuffing keeps it to ten bits at most.
-
-Bits: the receiver's clock starts anew at each edge from recessive to dominant, and each bit is sampled at
-75 % of its time. After five equal bits the sender puts in one of the other kind (stuffing), from the start
-bit to the end of the CRC; six equal bits there are an error flag or noise. The CRC has the polynomial
-x^15 + x^14 + x^10 + x^8 + x^7 + x^4 + x^3 + 1 (0x4599) over the bits without stuffing.
-
-Dominant is 0 and recessive is 1 throughout.
+The clock and the checks are in `can_bits`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import Final, Literal
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from halfsplit.capture.measure.result import CannotTell
-from halfsplit.capture.measure.signal import Edges, Floats
-
-Status = Literal[
-    "good",
-    "CRC error",
-    "stuff error",
-    "form error",
-    "not acknowledged",
-    "cut off",
-    "FD, not checked",
-    "error flag",
-]
-
-STANDARD_RATES: Final = (
-    1e6,
-    800e3,
-    500e3,
-    250e3,
-    125e3,
-    100e3,
-    95238.0,
-    83333.0,
-    62500.0,
-    50e3,
-    33333.0,
-    20e3,
-    10e3,
+from halfsplit.capture.measure.can_bits import (
+    CRC_15,
+    CRC_17,
+    CRC_21,
+    TURNS,
+    BitReader,
+    BrokenFrame,
+    Clock,
+    Status,
+    Timing,
+    crc,
+    number_of,
+    stuff_count,
 )
-"""Bit rates that are in use; a measured rate within 1 % of one is named after it (common practice, no source)."""
+from halfsplit.capture.measure.signal import Edges
 
-_SAMPLE_POINT: Final = 0.75
 _IDLE: Final = 10.5
 """Recessive bits, a little less than 11, after which the bus is idle and the next dominant bit starts a frame."""
 
-_POLYNOMIAL: Final = 0x4599
+_GLITCH: Final = 0.2
+"""Stretches shorter than this share of the shortest bit are no bits: a receiver does not see them either."""
+
+WHOLE: Final = ("good", "not acknowledged")
 
 
 @dataclass(frozen=True)
 class Frame:
     """One frame as it stood on the wire, with the span in seconds from the start bit.
 
-    `fd` frames are recognised by their format bit; their data is not read, since they may switch the rate.
-    `note` says what broke.
+    `fd` frames are CAN FD, `fast` those whose data came at a second rate, `passive` those of a sender that counts
+    itself error passive. `note` says what broke.
     """
 
     start: float
@@ -74,320 +52,240 @@ class Frame:
     length: int = 0
     crc: int = 0
     fd: bool = False
+    fast: bool = False
+    passive: bool = False
     note: str = ""
+
+    @property
+    def number(self) -> str:
+        """The identifier as it is usually written: three or eight hexadecimal figures."""
+        return f"{self.identifier:08X}" if self.extended else f"{self.identifier:03X}"
 
     def __str__(self) -> str:
         if self.status == "error flag" or (not self.identifier and not self.data and self.status != "good"):
             return f"{self.start:.6f} s {self.status}{': ' + self.note if self.note else ''}"
-        number = f"{self.identifier:08X}" if self.extended else f"{self.identifier:03X}"
-        kind = " FD" if self.fd else " remote" if self.remote else ""
+        kind = (" FD fast" if self.fast else " FD") if self.fd else " remote" if self.remote else ""
         body = self.data.hex(" ").upper()
-        return f"{self.start:.6f} s {number}{kind} [{self.length}] {body} {self.status}".replace("  ", " ")
+        return f"{self.start:.6f} s {self.number}{kind} [{self.length}] {body} {self.status}".replace(
+            "  ", " "
+        )
 
 
 def crc15(bits: list[int]) -> int:
-    """CRC-15/CAN over bits (0 or 1), first bit first.
-
-    >>> hex(crc15([int(b) for byte in b"123456789" for b in f"{byte:08b}"]))
-    '0x59e'
-    """
-    crc = 0
-    for bit in bits:
-        carry = (crc >> 14 & 1) ^ bit
-        crc = crc << 1 & 0x7FFF
-        if carry:
-            crc ^= _POLYNOMIAL
-    return crc
+    """CRC-15/CAN over bits (0 or 1), first bit first."""
+    return crc(bits, *CRC_15)
 
 
-def bit_time(signal: Edges, stop: float) -> float:
-    """The time of one bit in seconds, for a signal whose high level is recessive.
-
-    The shortest stretches give a first value, which is fitted. Where it makes no frame (glitches below a bit,
-    or CAN FD whose data is faster) its multiples are tried: the one that makes most frames is taken.
-    Raises `CannotTell` where no rate makes any.
-    """
-    if signal.times.size < 12:
-        raise CannotTell(f"only {signal.times.size} edges were found: no frame was recorded")
-    spans, dominant = np.diff(signal.times), ~signal.rising[:-1]
-    first = 0.5 * (_shortest(spans[dominant]) + _shortest(spans[~dominant]))
-    fits = [_fit(signal, first * factor) for factor in _FACTORS]
-    scores = [_sense(frames(_head(signal), stop, bit)) if error < 0.2 else 0.0 for bit, error in fits]
-    best = int(np.argmax(scores))
-    if scores[best] > 0:
-        return fits[best][0]
-    if fits[0][1] > 0.15:
-        raise CannotTell(
-            "the stretches between edges are no multiples of one bit time: this is no CAN signal"
-        )
-    return fits[0][0]
-
-
-_FACTORS: Final = (1.0, 0.5, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 16.0)
-
-
-def _head(signal: Edges) -> Edges:
-    """Enough of a long record to find its bit rate."""
-    return Edges(signal.times[:4000], signal.rising[:4000], signal.starts_high)
-
-
-def _sense(found: list[Frame]) -> float:
-    """How much sense the frames make: the share that is good, or recognised as FD."""
-    weight = {"good": 1.0, "not acknowledged": 0.9, "FD, not checked": 0.3}
-    return sum(weight.get(frame.status, 0.0) for frame in found) / max(len(found), 1)
-
-
-def _shortest(spans: Floats) -> float:
-    """The shortest length that comes often: glitches that come once or twice are passed over.
-
-    Slow edges make the bits of one level longer and those of the other shorter by as much, so that the mean of both
-    levels' shortest is one bit.
-    """
-    ordered = np.sort(spans)
-    few = max(2, int(0.02 * ordered.size))
-    start = ordered[min(few, ordered.size - 1)]
-    cluster = ordered[(ordered >= 0.7 * start) & (ordered < 1.4 * start)]
-    return float(np.median(cluster))
-
-
-def _fit(signal: Edges, guess: float) -> tuple[float, float]:
-    """Bit time by least squares, and how far the stretches are from whole numbers of it (in bits)."""
-    value, error = guess, 1.0
-    for _ in range(4):
-        stretches = np.concatenate([np.diff(signal.of(True)), np.diff(signal.of(False))])
-        stretches = stretches[(stretches < 10.5 * value) & (stretches > 1.5 * value)]
-        if stretches.size < 6:
-            return guess, 1.0
-        whole = np.round(stretches / value)
-        value = float(np.sum(stretches * whole) / np.sum(whole**2))
-        error = float(np.mean(np.abs(stretches / value - np.round(stretches / value))))
-    return value, error
-
-
-@dataclass(frozen=True)
-class _Bits:
-    """Bits of one frame from its start bit, the time of the start, the time of one bit, and what ended them."""
-
-    values: list[int]
-    start: float
-    bit: float
-
-
-def frames(signal: Edges, stop: float, bit: float) -> list[Frame]:
+def frames(signal: Edges, stop: float, timing: Timing) -> list[Frame]:
     """All frames, good and broken, of a signal whose high level is recessive.
 
-    `stop` is the time of the last sample and `bit` the time of a bit, in seconds. A frame under way when the
-    recording starts is not counted; one under way when it ends is 'cut off'.
+    `stop` is the time of the last sample in seconds. A frame under way when the recording starts is not counted, nor
+    one that starts before an idle stretch was seen unless it is whole; one under way when it ends is 'cut off'. Where
+    no CAN FD frame is good, none is called broken: they are 'not read'.
     """
-    found = []
-    for first, last in _bursts(signal, stop, bit):
-        found += _burst(signal, first, last, stop, bit)
-    return found
+    clean = without_glitches(signal, _GLITCH * timing.shortest)
+    found: list[Frame] = []
+    for first, last in bursts(clean, timing.bit):
+        group = _burst(clean, first, last, stop, timing)
+        unsure = clean.times[first] < _IDLE * timing.bit and group[0].status not in WHOLE
+        found += [] if unsure else group
+    return found if any(frame.fd and frame.status in WHOLE for frame in found) else _unread(found)
 
 
-def _bursts(signal: Edges, stop: float, bit: float) -> list[tuple[int, int]]:
-    """Edges from a falling one after an idle stretch to the last one before the next."""
+def _unread(found: list[Frame]) -> list[Frame]:
+    """The frames with those of CAN FD as 'not read'; what follows them as an error flag may be their own data."""
+    kept: list[Frame] = []
+    for frame in found:
+        if frame.status == "error flag" and kept and kept[-1].fd:
+            continue
+        kept.append(
+            replace(frame, status="FD, not read") if frame.fd and frame.status != "cut off" else frame
+        )
+    return kept
+
+
+def without_glitches(signal: Edges, shortest: float) -> Edges:
+    """The signal without stretches shorter than `shortest` seconds."""
+    keep = np.ones(signal.times.size, np.bool_)
+    last = -2
+    for place in np.flatnonzero(np.diff(signal.times) < shortest).tolist():
+        if place != last + 1:
+            keep[place : place + 2] = False
+            last = place
+    if keep.all():
+        return signal
+    return Edges(signal.times[keep], signal.rising[keep], signal.starts_high)
+
+
+def bursts(signal: Edges, bit: float) -> list[tuple[int, int]]:
+    """Numbers of edges, from a falling one after an idle stretch to the last one before the next.
+
+    The first falling edge starts one in any case: the recording may begin just before a frame.
+    """
     falls = np.flatnonzero(~signal.rising)
-    before = np.diff(np.concatenate(([0.0], signal.times)))
+    before = np.diff(np.concatenate(([-np.inf], signal.times)))
     starts = [int(i) for i in falls if before[i] > _IDLE * bit]
     ends = [*(start - 1 for start in starts[1:]), signal.times.size - 1] if starts else []
     return list(zip(starts, ends, strict=True))
 
 
-def _burst(signal: Edges, first: int, last: int, stop: float, bit: float) -> list[Frame]:
+def _burst(signal: Edges, first: int, last: int, stop: float, timing: Timing) -> list[Frame]:
     """The frames between two idle stretches: one as a rule, more where the next comes a bit early.
 
     After a broken frame its error flag is looked for, and the rest up to the idle stretch is left.
     """
-    bits = _sampled(signal, first, last, stop, bit)
-    decoded: list[Frame] = []
-    while 0 in bits.values:
-        begin = bits.values.index(0)
-        bits = _Bits(bits.values[begin:], bits.start + begin * bit, bit)
-        frame, used = decode(bits)
-        decoded.append(frame)
-        if frame.status not in ("good", "not acknowledged"):
-            flag = _error_flag(bits, used)
-            return decoded if flag is None else [*decoded, flag]
-        bits = _Bits(bits.values[used:], bits.start + used * bit, bit)
-        if bits.values[:8].count(0) >= 6:
-            return [*decoded, Frame(bits.start, bits.start + 6 * bit, "error flag", note="overload flag")]
-    return decoded
+    found: list[Frame] = []
+    while True:
+        frame, clock = decode_at_any_turn(signal, first, last, stop, timing)
+        found.append(frame)
+        if frame.status not in WHOLE:
+            flag = _error_flag(signal, clock.now - 7 * timing.bit, last, stop, timing.bit)
+            return found if flag is None or frame.status == "FD, not read" else [*found, flag]
+        following = clock.next_fall()
+        if following is None:
+            return found
+        first += following
+        flag = _overload(signal, first, last, stop, timing.bit)
+        if flag:
+            return [*found, flag]
 
 
-def _sampled(signal: Edges, first: int, last: int, stop: float, bit: float) -> _Bits:
-    """Bits sampled at 75 %, the clock set anew at each falling edge, up to the idle level after the last edge."""
-    times, rising = signal.times[first : last + 1], signal.rising[first : last + 1]
-    after = signal.times[last + 1] if last + 1 < signal.times.size else stop
-    values: list[int] = []
-    ends = np.append(times[1:], min(after, times[-1] + 11.99 * bit))
-    clock = float(times[0])
-    for time, end, up in zip(times.tolist(), ends.tolist(), rising.tolist(), strict=True):
-        if not up:
-            clock = time
-        count = _count(clock, time, end, bit)
-        values += [1 if up else 0] * count
-    return _Bits(values, float(times[0]), bit)
+def decode_at_any_turn(
+    signal: Edges, first: int, last: int, stop: float, timing: Timing
+) -> tuple[Frame, Clock]:
+    """The same for a frame with a second rate whose sender may switch it elsewhere.
+
+    Where the sender switches its rate shows only if the bit after is dominant; else the other places are tried.
+    """
+    frame, clock = decode(signal, first, last, stop, timing)
+    if frame.fast and timing.data_bit and frame.status not in (*WHOLE, "cut off"):
+        for turn in TURNS:
+            other = decode(signal, first, last, stop, replace(timing, turn=turn))
+            if other[0].status in WHOLE:
+                return other
+    return frame, clock
 
 
-def _count(clock: float, start: float, end: float, bit: float) -> int:
-    """How many sample points, counted from the clock's last edge, lie between two times."""
-    before = np.ceil((start - clock) / bit - _SAMPLE_POINT - 1e-9)
-    until = np.ceil((end - clock) / bit - _SAMPLE_POINT - 1e-9)
-    return max(int(until - max(before, 0)), 0)
-
-
-class _Reader:
-    """Takes bits one by one and leaves out stuffed ones; a sixth equal bit is a stuff error."""
-
-    def __init__(self, bits: list[int]) -> None:
-        self.bits = bits
-        self.place = 0
-        self.plain: list[int] = []
-        self._run = 0
-        self._last = -1
-
-    def one(self) -> int:
-        bit = self._raw()
-        self.plain.append(bit)
-        return bit
-
-    def number(self, width: int) -> int:
-        value = 0
-        for _ in range(width):
-            value = value << 1 | self.one()
-        return value
-
-    def finish(self) -> None:
-        """Take the stuffed bit that may follow the last bit of the CRC."""
-        if self._run == 5:
-            self._next()
-
-    def unstuffed(self, width: int) -> list[int]:
-        """Bits after the CRC, which are not stuffed."""
-        part = self.bits[self.place : self.place + width]
-        self.place += len(part)
-        return part
-
-    def _raw(self) -> int:
-        if self._run == 5:
-            self._next()
-        return self._next()
-
-    def _next(self) -> int:
-        if self.place >= len(self.bits):
-            raise _Broken("cut off", "the bits end within the frame")
-        bit = self.bits[self.place]
-        if bit == self._last and self._run == 5:
-            raise _Broken("stuff error", f"six {'recessive' if bit else 'dominant'} bits in a row")
-        self._run = self._run + 1 if bit == self._last else 1
-        self._last = bit
-        self.place += 1
-        return bit
-
-
-class _Broken(Exception):
-    """A frame ends where it must not."""
-
-    def __init__(self, status: Status, note: str) -> None:
-        super().__init__(note)
-        self.status: Status = status
-        self.note = note
-
-
-def decode(bits: _Bits) -> tuple[Frame, int]:
-    """One frame from its bits, and how many of them it used."""
-    reader = _Reader(bits.values)
-    known: dict[str, int | bool] = {}
+def decode(signal: Edges, first: int, last: int, stop: float, timing: Timing) -> tuple[Frame, Clock]:
+    """The frame that starts with the falling edge `first`, and the clock where it stopped."""
+    clock = Clock(signal, first, last, stop, timing.bit)
+    draft = _Draft(clock.now, BitReader(clock), timing)
     try:
-        frame = _fields(reader, bits, known)
-    except _Broken as broken:
-        stop = bits.start + reader.place * bits.bit
-        return Frame(bits.start, stop, broken.status, note=broken.note, **known), reader.place  # type: ignore[arg-type]
-    return frame, reader.place
+        frame = _fields(draft)
+    except BrokenFrame as broken:
+        frame = draft.frame(broken.status, broken.note)
+    return frame, clock
 
 
-def _fields(reader: _Reader, bits: _Bits, known: dict[str, int | bool]) -> Frame:
+@dataclass
+class _Draft:
+    """A frame while its fields are read; `known` holds what is known of it so far."""
+
+    start: float
+    reader: BitReader
+    timing: Timing
+    known: dict[str, Any] = field(default_factory=dict)
+
+    def frame(self, status: Status, note: str = "") -> Frame:
+        clock = self.reader.clock
+        return Frame(self.start, clock.now + 0.25 * clock.bit, status, note=note, **self.known)
+
+
+def _fields(draft: _Draft) -> Frame:
+    reader, known = draft.reader, draft.known
     reader.one()  # start of frame
     identifier, remote, extended = reader.number(11), reader.one(), reader.one()
     known["identifier"] = identifier
     if extended:
-        identifier = identifier << 18 | reader.number(18)
+        known |= {"identifier": identifier << 18 | reader.number(18), "extended": True}
         remote = reader.one()
-        known |= {"identifier": identifier, "extended": True}
-    if reader.one():  # the format bit that classic frames send dominant
-        return _flexible(reader, bits, known)
+    if reader.one():  # the format bit, which classic frames send dominant
+        return _flexible(draft)
     if extended:
         reader.one()  # the second reserved bit
-    length = reader.number(4)
-    known |= {"remote": bool(remote), "length": min(length, 8)}
-    data = b"" if remote else bytes(reader.number(8) for _ in range(min(length, 8)))
+    length = min(reader.number(4), 8)
+    known |= {"remote": bool(remote), "length": length}
+    known["data"] = b"" if remote else bytes(reader.number(8) for _ in range(length))
     computed = crc15(reader.plain)
-    received = reader.number(15)
+    known["crc"] = reader.number(15)
     reader.finish()
-    status, note = _end(reader, computed, received)
-    stop = bits.start + reader.place * bits.bit
-    return Frame(
-        bits.start,
-        stop,
-        status,
-        identifier,
-        bool(extended),
-        bool(remote),
-        data,
-        min(length, 8),
-        received,
-        note=note,
-    )
-
-
-def _end(reader: _Reader, computed: int, received: int) -> tuple[Status, str]:
-    tail = reader.unstuffed(10)
-    if len(tail) < 10:
-        return "cut off", "the bits end within the frame's end"
-    if computed != received:
-        return "CRC error", f"computed {computed:04X}, received {received:04X}"
+    tail = [reader.clock.sample() for _ in range(10)]
+    if computed != known["crc"]:
+        return draft.frame("CRC error", f"computed {computed:04X}, received {known['crc']:04X}")
     if tail[0] == 0 or tail[2] == 0 or 0 in tail[3:9]:
-        return "form error", "a dominant bit in the end of the frame"
-    return ("not acknowledged", "no other unit answered") if tail[1] else ("good", "")
+        return draft.frame("form error", "a dominant bit in the end of the frame")
+    return draft.frame("not acknowledged", "no other unit answered") if tail[1] else draft.frame("good")
 
 
-def _flexible(reader: _Reader, bits: _Bits, known: dict[str, int | bool]) -> Frame:
-    """CAN FD: what stands before a possible change of rate; the rest is not read."""
-    reader.one()  # reserved
-    faster = reader.one()
-    note = "CAN FD, the data at a higher rate" if faster else "CAN FD, one rate throughout"
-    length, data = 0, b""
-    if not faster:
-        reader.one()  # error state
-        length = _FD_LENGTHS[reader.number(4)]
-        data = bytes(reader.number(8) for _ in range(length))
-    reader.place = len(reader.bits)
-    stop = bits.start + len(bits.values) * bits.bit
-    return Frame(
-        bits.start,
-        stop,
-        "FD, not checked",
-        int(known["identifier"]),
-        bool(known.get("extended")),
-        data=data,
-        length=length,
-        fd=True,
-        note=note,
+def _flexible(draft: _Draft) -> Frame:
+    """CAN FD from after its format bit: perhaps a second rate, a length up to 64, the longer CRC with stuff count."""
+    reader, known, timing = draft.reader, draft.known, draft.timing
+    known["fd"] = True
+    if reader.one():
+        raise BrokenFrame("FD, not read", "the reserved bit is recessive: a later format than CAN FD")
+    if reader.rate_switch():
+        known["fast"] = True
+        if not timing.data_bit:
+            raise BrokenFrame("FD, not read", "the data comes at a second rate, which was not found")
+        reader.clock.switch(timing.data_bit, timing.turn)
+    known["passive"] = bool(reader.one())
+    known["length"] = _FD_LENGTHS[reader.number(4)]
+    known["data"] = bytes(reader.number(8) for _ in range(known["length"]))
+    wrong = _flexible_crc(draft)
+    if reader.clock.sample() == 0:
+        raise BrokenFrame("form error", "a dominant bit after the CRC")
+    if known.get("fast"):
+        reader.clock.switch(timing.bit, timing.turn)
+    if wrong:
+        raise BrokenFrame("CRC error", wrong)
+    return _flexible_end(draft)
+
+
+def _flexible_crc(draft: _Draft) -> str:
+    """Read the check of a CAN FD frame; what is wrong with it, or nothing."""
+    reader, iso = draft.reader, draft.timing.iso
+    width, polynomial = CRC_17 if draft.known["length"] <= 16 else CRC_21
+    bits = reader.fixed(width + 4 * iso)
+    counted, received = (bits[:4], bits[4:]) if iso else ([], bits)
+    draft.known["crc"] = number_of(received)
+    computed = crc(reader.all + counted, width, polynomial, 1 << (width - 1) if iso else 0)
+    if iso and counted != stuff_count(reader.stuffed):
+        return "the stuff count does not fit the bits"
+    return (
+        ""
+        if computed == draft.known["crc"]
+        else f"computed {computed:06X}, received {number_of(received):06X}"
     )
+
+
+def _flexible_end(draft: _Draft) -> Frame:
+    """Acknowledgement and end: the CRC's delimiter and the acknowledgement may each last two bits."""
+    sample = draft.reader.clock.sample
+    acknowledged = sample() == 0 or sample() == 0
+    end = [sample() for _ in range(8)]
+    if acknowledged and end[0] == 0:
+        end = [*end[1:], sample()]
+    if 0 in end[:6]:
+        raise BrokenFrame("form error", "a dominant bit in the end of the frame")
+    return draft.frame("good") if acknowledged else draft.frame("not acknowledged", "no other unit answered")
 
 
 _FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
 
 
-def _error_flag(bits: _Bits, used: int) -> Frame | None:
-    """Six to twelve dominant bits after an error."""
-    values: NDArray[np.int64] = np.array([1, *bits.values[max(used - 6, 0) :], 1])
-    change = np.flatnonzero(np.diff(values))
-    for begin, end in pairwise(change):
-        if values[begin + 1] == 0 and end - begin >= 6:
-            start = bits.start + (max(used - 6, 0) + int(begin)) * bits.bit
-            return Frame(
-                start, start + int(end - begin) * bits.bit, "error flag", note=f"{end - begin} dominant bits"
-            )
+def _overload(signal: Edges, first: int, last: int, stop: float, bit: float) -> Frame | None:
+    """Six dominant bits where a frame might start: an overload flag."""
+    end = float(signal.times[first + 1]) if first < last else stop
+    start = float(signal.times[first])
+    return Frame(start, end, "error flag", note="overload flag") if end - start > 5.6 * bit else None
+
+
+def _error_flag(signal: Edges, after: float, last: int, stop: float, bit: float) -> Frame | None:
+    """Six to twelve dominant bits after an error, before the next idle stretch."""
+    first = int(np.searchsorted(signal.times, after))
+    times = [*signal.times[first : last + 1].tolist(), stop]
+    for (start, end), up in zip(pairwise(times), signal.rising[first : last + 1].tolist(), strict=True):
+        count = round((end - start) / bit)
+        if not up and count >= 6 and end < stop:
+            return Frame(start, end, "error flag", note=f"{count} dominant bits")
     return None
