@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from halfsplit.capture.measure.can import can, can_logic
 from halfsplit.capture.measure.charging import charging
-from halfsplit.capture.measure.crank_cam import crank_cam, sensor_edges
+from halfsplit.capture.measure.crank_cam import crank_cam
 from halfsplit.capture.measure.cranking import cranking
 from halfsplit.capture.measure.duty_cycle import duty_cycle
 from halfsplit.capture.measure.ignition_coil import ignition_coil
@@ -18,6 +18,7 @@ from halfsplit.capture.measure.lin import lin_logic
 from halfsplit.capture.measure.motor_current import motor_current
 from halfsplit.capture.measure.relative_compression import relative_compression
 from halfsplit.capture.measure.result import CannotTell
+from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import edges
 from halfsplit.capture.measure.voltage_drop import voltage_drop
 from tests.capture.signals.bus import can_frame, can_pair, lin_frame, on_wire

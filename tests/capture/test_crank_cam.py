@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from halfsplit.capture import Capture, Result, analyse
-from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam, sensor_edges
+from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam
+from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import Edges, level_edges
 from tests.capture.signals.wheel import hall, inductive, teeth, turns_of
 
@@ -77,15 +78,46 @@ def test_an_inverted_lead_gives_the_same_wheel() -> None:
     assert crank_cam(turned).wheel == "60-2"
 
 
-def test_a_lost_tooth_is_a_fault_with_its_time() -> None:
+def without_teeth(edges: Edges, *lost: float) -> Edges:
+    """The edges without the fall and the rise of the teeth that fall at these times."""
+    keep = np.ones(edges.times.size, bool)
+    for time in lost:
+        keep &= (edges.times < time - 1e-4) | (edges.times > time + 8e-4)
+    return Edges(edges.times[keep], edges.rising[keep], edges.starts_high)
+
+
+def test_a_tooth_that_is_lost_once_is_told_with_its_time_and_not_called_a_fault() -> None:
     edges = wheel_edges("60-2")
-    falls = edges.of(False)
-    lost = float(falls[200])
-    keep = (edges.times < lost - 1e-4) | (edges.times > lost + 8e-4)  # its fall and its rise
-    result = crank_cam(Edges(edges.times[keep], edges.rising[keep], edges.starts_high))
-    assert result.verdict == "fault"
+    lost = float(edges.of(False)[200])
+    result = crank_cam(without_teeth(edges, lost))
+    assert result.verdict == "cannot tell"
     assert result.wheel == "60-2"
     assert any(mark.label == "pattern broken" and mark.start <= lost <= mark.stop for mark in result.marks)
+
+
+def test_a_tooth_that_is_lost_in_every_second_turn_is_a_fault() -> None:
+    edges = wheel_edges("60-2", seconds=1.5)
+    result = crank_cam(without_teeth(edges, *edges.of(False)[90 :: 2 * 58].tolist()))
+    assert result.verdict == "fault"
+    assert "turn after turn" in result.reason
+
+
+def test_a_tooth_missing_from_a_wheel_of_known_teeth_is_a_fault_and_else_a_wheel_of_its_own() -> None:
+    edges = wheel_edges("60-2", seconds=1.5)
+    broken = without_teeth(edges, *edges.of(False)[20::58].tolist())
+    assert crank_cam(broken).verdict != "fault"
+    told = crank_cam(broken, teeth=58)
+    assert told.verdict == "fault"
+    assert "1 of the 58 teeth" in told.reason
+
+
+def test_a_bent_tooth_is_a_fault() -> None:
+    edges = wheel_edges("36-1", seconds=1.5)
+    pitch = 60 / 800 / 36
+    times = edges.times.copy()
+    for tooth in edges.of(False)[15::35]:
+        times[(times > tooth - 0.1 * pitch) & (times < tooth + 0.6 * pitch)] += 0.3 * pitch
+    assert crank_cam(Edges(times, edges.rising, edges.starts_high)).verdict == "fault"
 
 
 def test_teeth_without_order_cannot_be_told() -> None:
@@ -97,12 +129,24 @@ def test_teeth_without_order_cannot_be_told() -> None:
     assert "no order" in result.reason
 
 
+def test_even_teeth_of_two_widths_tell_the_turn() -> None:
+    code = [0, 0, 1, 0, 1, 1, 0, 1, 1, 1, 0, 0, 1, 0, 1, 0, 0, 0, 1, 1, 0, 1, 0, 1]
+    pitch = 60 / 500 / 24
+    falls = np.arange(24 * 10) * pitch
+    rises = falls + np.where(np.resize(code, falls.size), 0.75, 0.25) * pitch
+    times = np.column_stack((falls, rises)).ravel()
+    result = crank_cam(Edges(times, np.resize([False, True], times.size), True))
+    assert result.wheel == "24 by width"
+    assert result["speed"].value == pytest.approx(500, rel=0.01)
+
+
 def test_an_even_wheel_alone_gives_no_speed_but_says_what_to_do() -> None:
     WHEELS["24"] = (24, ())
     result = crank_cam(wheel_edges("24"))
     assert "speed" not in result
     assert result["tooth frequency"].value == pytest.approx(800 / 60 * 24, rel=0.005)
     assert "give its teeth" in result.reason
+    assert "rpm with 24 teeth" in result.reason
     known = crank_cam(wheel_edges("24"), teeth=24)
     assert known["speed"].value == pytest.approx(800, rel=0.005)
 
@@ -182,10 +226,50 @@ def test_real_60_2(outside_data: Folder) -> None:
     assert 3.3 < result["gap"].value < 3.75  # README: stretched to 3.6-3.75
 
 
+def test_real_60_2_that_speeds_up_over_the_range_of_its_input(outside_data: Folder) -> None:
+    result = measured(outside_data("crank-cam"), "crank-60-2-analogue-speeding-up.csv", "crank")
+    assert result.wheel == "60-2"
+    assert result.verdict != "fault"
+    assert result["lowest speed"].value == pytest.approx(175, rel=0.25)  # README: about 175 rpm at the start
+    assert result["speed"].value < 700
+
+
+def test_real_wheel_with_several_gaps(outside_data: Folder) -> None:
+    result = measured(outside_data("crank-cam"), "crank-several-gaps-cranking.csv", "crank", "cam")
+    assert result.wheel == "36-2-2-2"
+    assert result.verdict == "good"
+    assert result["highest speed"].value == pytest.approx(243, rel=0.05)
+
+
+def test_the_same_wheel_without_its_cam_is_read_in_two_ways(outside_data: Folder) -> None:
+    result = measured(outside_data("crank-cam"), "crank-several-gaps-cranking.csv", "crank")
+    assert result.verdict == "cannot tell"
+    assert "12-2" in result.reason
+    assert "36-2-2-2" in result.reason
+
+
+def test_real_12_plus_1(outside_data: Folder) -> None:
+    result = measured(outside_data("crank-cam"), "crank-12-plus-1-cranking.csv", "crank")
+    assert result.wheel == "12+1"
+    assert result["highest speed"].value == pytest.approx(188, rel=0.03)
+
+
+def test_real_unknown_wheel_is_not_told(outside_data: Folder) -> None:
+    result = measured(outside_data("crank-cam"), "crank-analogue-unknown-wheel.csv", "crank")
+    assert result.verdict == "cannot tell"
+
+
+def test_real_cranking_c_has_no_speed_above_that_of_a_start(outside_data: Folder) -> None:
+    result = measured(outside_data("crank-cam"), "crank-cam-cranking-c.csv", "crank", "cam")
+    assert result.verdict != "fault"
+    assert result["highest speed"].value < 500
+
+
 def test_real_36_2_1(outside_data: Folder) -> None:
     result = measured(outside_data("crank-cam"), "crank-36-2-1-running.csv", "Channel 0", "Channel 1")
     assert result.wheel == "36-2-1"
     assert result["speed at the start"].value == pytest.approx(1436, rel=0.02)
+    assert result.verdict == "good"
 
 
 def test_real_24_plus_1(outside_data: Folder) -> None:

@@ -10,7 +10,7 @@ from halfsplit.capture.capture import Capture
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.can import CanResult, can, can_logic
 from halfsplit.capture.measure.charging import ChargingResult, charging
-from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam, sensor_edges
+from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam
 from halfsplit.capture.measure.cranking import CrankingResult, cranking
 from halfsplit.capture.measure.duty_cycle import DutyResult, duty_cycle, duty_edges
 from halfsplit.capture.measure.ignition_coil import CoilResult, ignition_coil
@@ -19,6 +19,7 @@ from halfsplit.capture.measure.lin import LinResult, lin, lin_logic
 from halfsplit.capture.measure.motor_current import MotorResult, motor_current
 from halfsplit.capture.measure.relative_compression import CompressionResult, relative_compression
 from halfsplit.capture.measure.result import CannotTell, Mark, Result
+from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import Edges, Floats, edges, level_edges, two_levels
 from halfsplit.capture.measure.voltage_drop import DropResult, voltage_drop
 from halfsplit.capture.roles import is_logic, role_named

@@ -46,6 +46,10 @@ def capture(
     ] = None,
     cylinders: Annotated[int | None, typer.Option(min=1, max=16, help="Cylinders of the engine.")] = None,
     firing_order: Annotated[str, typer.Option(help="Such as 1,3,4,2.")] = "",
+    teeth: Annotated[
+        int | None,
+        typer.Option(min=1, max=400, help="Teeth of the crank's wheel, where its trace leaves them open."),
+    ] = None,
     celsius: Annotated[float | None, typer.Option(help="Temperature of the battery.")] = None,
     path: Annotated[
         str, typer.Option(help="Of a voltage drop: what it was taken over, such as feed or ground.")
@@ -71,7 +75,9 @@ def capture(
             )
         )
     _some(files)
-    setup = Setup(cylinders=cylinders, firing_order=_firing_order(firing_order), celsius=celsius, path=path)
+    setup = Setup(
+        cylinders=cylinders, firing_order=_firing_order(firing_order), teeth=teeth, celsius=celsius, path=path
+    )
     told = []
     for file in files or ():
         found = _read_capture(file, scale or [], rate)

@@ -33,12 +33,16 @@ class CamEdge:
 
 @dataclass(frozen=True)
 class CamPattern:
-    """The edges of the usual turn, how many turns were whole, the spans (s) of turns that differ and how."""
+    """The edges of the usual turn, how many turns were whole, the spans (s) of turns that differ and how.
+
+    `lost` are those of them in which a whole tooth, both its edges, stays away at a speed at which it came elsewhere.
+    """
 
     edges: tuple[CamEdge, ...] = ()
     cycles: int = 0
     odd_cycles: tuple[tuple[float, float], ...] = ()
     oddities: tuple[str, ...] = ()
+    lost: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +89,34 @@ def cam_pattern(crank: Floats, wheel: Wheel, cycle: int, cam: Edges) -> CamPatte
         for text in best.odd[n]
     )
     cycles = int((angle[-1] - angle[0]) // CYCLE)
-    return CamPattern(tuple(sorted(edges, key=lambda edge: edge.degrees)), cycles, spans, texts)
+    lost = _lost(both, best, angle, crank)
+    return CamPattern(tuple(sorted(edges, key=lambda edge: edge.degrees)), cycles, spans, texts, lost)
+
+
+def _lost(
+    both: list[_Direction], best: _Direction, angle: Floats, crank: Floats
+) -> tuple[tuple[float, float], ...]:
+    """The turns in which an edge of each direction is missing, where the speed is no reason for it.
+
+    An inductive sensor gives less at low speed: a tooth is lost only if it came in a turn that took longer.
+    """
+    rising, falling = both
+    spans = {n: _span(n, best.origin, angle, crank) for n in range(_cycles(best) + 1)}
+    sound = [stop - start for n, (start, stop) in spans.items() if n not in best.odd]
+    lost = []
+    for n in sorted(set(rising.odd) & set(falling.odd) & set(spans)):
+        start, stop = spans[n]
+        texts = [*rising.odd[n], *falling.odd[n]]
+        if all(_MISSING in text for text in texts) and stop - start < max(sound, default=0.0):
+            lost.append((start, stop))
+    return tuple(lost)
+
+
+def _cycles(direction: _Direction) -> int:
+    return 1 + max((int(group.cycles.max()) for group in direction.groups if group.cycles.size), default=-1)
+
+
+_MISSING: Final = "is missing"
 
 
 def _direction(times: Floats, rising: bool, crank: Floats, angle: Floats, apart: float) -> _Direction:
@@ -118,7 +149,7 @@ def _note_odd(odd: dict[int, list[str]], group: _Group, expected: list[int], kin
     for number in expected:
         count = int(np.sum(group.cycles == number))
         if count != group.usual:
-            what = "is missing" if count < group.usual else "is too many"
+            what = _MISSING if count < group.usual else "is too many"
             odd.setdefault(number, []).append(f"a {kind} edge {what} in the turn")
 
 

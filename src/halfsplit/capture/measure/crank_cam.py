@@ -1,12 +1,12 @@
 """Crank and cam: tooth pattern, speed over time, cam edges in crank degrees, drift against a good capture.
 
-An inductive sensor gives volts in proportion to the change of flux and passes zero in the middle of a tooth,
-whatever the speed; its amplitude grows with the speed, so the hysteresis about zero follows the local
-amplitude. A Hall or optical sensor switches between two levels. Both become edges; the rest is in `wheel`.
+`sensor` makes edges of a trace, `wheel` a wheel of edges. Speed: one turn is 360 degrees between the same tooth and
+itself, whatever the shape of the teeth. Between teeth of a regular wheel the speed is the pitch over its time. Without
+a gap in the crank's own signal the cam tells the turn; a camshaft turns once for two turns of the crankshaft
+(four-stroke). A reading of the wheel whose speed no engine has is none.
 
-Speed: one turn is 360 degrees between the same tooth and itself, whatever the shape of the teeth. Between
-teeth of a regular wheel the speed is the pitch over its time. Without a gap in the crank's own signal the
-cam tells the turn; a camshaft turns once for two turns of the crankshaft (four-stroke).
+A fault is told where the wheel is clear and the deviation comes at the same place of the turn again and again, or a
+tooth of the cam stays away that came at lower speed. What breaks a pattern once may be a disturbance of the recording.
 """
 
 from dataclasses import dataclass, field, replace
@@ -16,21 +16,21 @@ import numpy as np
 
 from halfsplit.capture.measure.cam import CamEdge, CamPattern, cam_pattern, shift
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
-from halfsplit.capture.measure.signal import (
-    Edges,
-    Floats,
-    edges,
-    noise,
-    require,
-    smooth,
-    two_levels,
-)
-from halfsplit.capture.measure.wheel import Wheel, best_direction, cycle_edges
+from halfsplit.capture.measure.sensor import without_glitches
+from halfsplit.capture.measure.signal import Edges, Floats, smooth
+from halfsplit.capture.measure.wheel import Wheel, best_direction, cycle_edges, repeated, repeats_in_use
+from halfsplit.capture.measure.wheel_search import local_pitch
 
 _LONGEST_CYCLE: Final = 160
 """Most crank edges that are tried as one turn of the camshaft."""
 
-_QUIET: Final = 0.05
+_SLOWEST, _FASTEST = 40.0, 12_000.0
+"""rpm of a crankshaft between which an engine is cranked or runs."""
+
+_STEP: Final = 0.5
+"""Logarithm by which the speed between two teeth may differ from that of the teeth about it."""
+
+_MOST_NOTES: Final = 5
 
 _DRIFT: Final = 3.0
 """Crank degrees of cam shift that count as a fault; one tooth of a timing belt is some 15 to 20."""
@@ -52,46 +52,6 @@ class CrankCamResult(Result):
         return tuple(str(edge) for edge in self.cam)
 
 
-def sensor_edges(values: Floats, rate: float) -> Edges:
-    """Edges of a crank or cam trace, inductive or switching, in volts or any unit.
-
-    Raises `CannotTell` where the trace is too slow, too short or flat.
-    """
-    require(values, rate, least_rate=500.0, least_seconds=0.02, what="a trigger wheel")
-    levels = two_levels(values)
-    if levels:
-        found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
-    else:
-        found = _inductive(values, rate)
-    gaps = np.diff(found.of(True))
-    if gaps.size and float(np.median(gaps)) * rate < 4:
-        raise CannotTell(f"{rate:g} samples a second give fewer than four samples a tooth")
-    return found
-
-
-def _inductive(values: Floats, rate: float) -> Edges:
-    """Crossings of the middle, with a hysteresis of 0.4 of the local effective value."""
-    centred = _quieter(values - np.median(values), rate)
-    local = np.sqrt(smooth(centred**2, int(0.05 * rate)))
-    top = float(np.quantile(np.abs(centred), 0.999))
-    floor = min(max(0.04 * top, 4 * noise(centred)), 0.12 * top)
-    if floor <= 0:
-        raise CannotTell("the trace is flat: no tooth passes the sensor, or it is not connected")
-    return edges(centred / np.maximum(0.4 * local, floor), rate, -1.0, 1.0)
-
-
-def _quieter(centred: Floats, rate: float) -> Floats:
-    """Noise averaged down to a twentieth of the effective value, over an eighth of a tooth at most."""
-    effective = float(np.sqrt(np.mean(centred**2)))
-    error = noise(centred)
-    if error <= _QUIET * effective:
-        return centred
-    part = centred[: 1 << 18]
-    power = np.abs(np.fft.rfft(part * np.hanning(part.size)))
-    tooth = part.size / max(int(np.argmax(power)), 1)
-    return smooth(centred, int(min((error / (_QUIET * effective)) ** 2, tooth / 8)))
-
-
 @answers(CrankCamResult)
 def crank_cam(
     crank: Edges,
@@ -105,32 +65,135 @@ def crank_cam(
     `teeth` is the number of edges in a turn of the crankshaft, for a wheel without a gap and without a cam
     signal. `reference` is the result of a good capture of the same engine.
     """
+    crank, dropped = without_glitches(crank)
+    cam = without_glitches(cam)[0] if cam is not None else None
     times, wheel, rising = best_direction(crank)
-    cycle, notes = _cycle(times, wheel, cam, teeth)
-    speed_times, speeds = _speeds(times, wheel, cycle)
-    pattern = cam_pattern(times, wheel, cycle, cam) if cam is not None and cycle else CamPattern()
+    turn = _turn(times, wheel, cam, teeth)
+    wheel = turn.wheel
+    speed_times, speeds, spans = _speeds(times, wheel, turn.cycle)
+    pattern = cam_pattern(times, wheel, turn.cycle, cam) if cam is not None and turn.cycle else CamPattern()
+    notes = [*turn.notes, f"{'rising' if rising else 'falling'} edges of the crank signal were used"]
+    if dropped:
+        notes.append(f"{dropped} pulses far too short for a tooth were left out as interference")
     result = CrankCamResult(
         verdict="measured",
         reason="",
-        wheel=_name(wheel, cycle, teeth, pattern),
+        wheel=_name(wheel, turn.cycle, teeth, pattern),
         times=speed_times,
         speeds=speeds,
         cam=pattern.edges,
-        quantities=_quantities(times, speed_times, speeds, wheel, pattern),
+        quantities=_quantities(times, speeds, spans, wheel, pattern),
         marks=_marks(wheel, times, pattern),
-        notes=(*notes, f"{'rising' if rising else 'falling'} edges of the crank signal were used"),
+        notes=(*notes, *pattern.oddities[:_MOST_NOTES]),
     )
-    return _judged(result, wheel, pattern, cam, reference)
+    return _judged(result, turn, pattern, cam, reference)
 
 
-def _cycle(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> tuple[int, list[str]]:
+@dataclass(frozen=True)
+class _Turn:
+    """The wheel with its turn settled. `cycle`: crank edges in two turns of the crankshaft, 0 if unknown.
+
+    `doubt` is why the reading is not sure ('' if it is), `lacking` what a wheel of the given teeth has and this one
+    has not.
+    """
+
+    wheel: Wheel
+    cycle: int
+    notes: tuple[str, ...] = ()
+    doubt: str = ""
+    lacking: str = ""
+
+
+def _turn(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> _Turn:
+    if wheel.edges is None:
+        cycle, notes = _even_cycle(times, cam, teeth)
+        return _Turn(wheel, cycle, tuple(notes))
+    turn = _told_turn(wheel, teeth) if teeth else _gapped_turn(times, wheel, cam)
+    if wheel.rivals and not teeth:
+        turn = replace(turn, doubt=f"{turn.wheel.name} or {wheel.rivals[0]}: neither is clearly likelier")
+    return _possible(times, turn)
+
+
+def _possible(times: Floats, turn: _Turn) -> _Turn:
+    """The reading if an engine can turn so; otherwise the pattern comes several times in a turn, or nothing fits."""
+    mean = _mean_speed(times, turn.wheel)
+    if _SLOWEST <= mean <= _FASTEST:
+        return turn
+    for count in (2, 3, 4):
+        more = repeated(turn.wheel, count)
+        if _SLOWEST <= _mean_speed(times, more) <= _FASTEST:
+            doubt = f"{turn.wheel.name} would be {mean:,.0f} rpm, {more.name} {mean / count:,.0f} rpm"
+            return replace(turn, wheel=more, cycle=turn.cycle * count, doubt=turn.doubt or doubt)
+    raise CannotTell(
+        f"read as {turn.wheel.name} the crankshaft would turn at {mean:,.0f} rpm, which no engine does: "
+        "teeth are lost, or the edges are noise"
+    )
+
+
+def _mean_speed(times: Floats, wheel: Wheel) -> float:
+    intervals = np.diff(times)
+    return 60.0 * float(np.median(wheel.units / intervals)) / (wheel.places or 1)
+
+
+def _told_turn(wheel: Wheel, teeth: int) -> _Turn:
+    """The turn of `teeth` crank edges (or places, the missing ones counted)."""
+    edges, places = wheel.edges or 0, wheel.places or 0
+    for count in (1, 2, 3, 4):
+        if teeth in (count * edges, count * places):
+            return _Turn(repeated(wheel, count), 2 * count * edges)
+    if len(wheel.missing) > 1 and edges < teeth < places:
+        lost = teeth - edges
+        return _Turn(
+            wheel,
+            2 * edges,
+            lacking=f"{lost} of the {teeth} teeth a turn {'is' if lost == 1 else 'are'} missing",
+        )
+    doubt = f"{teeth} teeth were given, but the pattern comes again every {edges} edges ({wheel.name})"
+    return _Turn(wheel, 2 * edges, doubt=doubt)
+
+
+_STEPS: Final = (1, 2, 4, 6, 8)
+"""Turns of a pattern in one of the camshaft: two of the crankshaft with up to four patterns in each."""
+
+_IN_STEP: Final = 0.8
+
+
+def _gapped_turn(times: Floats, wheel: Wheel, cam: Edges | None) -> _Turn:
+    """How often the pattern comes in a turn, from the cam where it was recorded."""
+    edges = wheel.edges or 0
+    if cam is None or cam.times.size < 4:
+        return _without_cam(wheel)
+    found, share = cycle_edges(times, cam, [edges * step for step in _STEPS])
+    if share < _IN_STEP:
+        turn = _without_cam(wheel)
+        return replace(turn, notes=("the cam signal does not come again in step with the crank",))
+    count = found // edges
+    if count == 1:
+        note = "the second signal comes again every turn of the wheel: both may sit on one shaft"
+        return _Turn(wheel, 2 * edges, (note,))
+    return _Turn(repeated(wheel, count // 2), found)
+
+
+def _without_cam(wheel: Wheel) -> _Turn:
+    edges = wheel.edges or 0
+    note = "the wheel is taken to sit on the crankshaft; on the camshaft the speeds are double"
+    count = repeats_in_use(wheel)
+    doubt = ""
+    if count > 1:
+        other = repeated(wheel, count).name
+        doubt = (
+            f"{wheel.name}, or {other} at a speed {count} times lower: "
+            "record the cam with it, or give the teeth (--teeth)"
+        )
+    return _Turn(wheel, 2 * edges, (note,), doubt)
+
+
+def _even_cycle(times: Floats, cam: Edges | None, teeth: int | None) -> tuple[int, list[str]]:
     """Crank edges in two turns of the crankshaft (one of the camshaft), 0 if unknown, and what was assumed."""
-    if wheel.edges:
-        return _gapped_cycle(times, wheel.edges, cam)
     if teeth:
         return 2 * teeth, []
     if cam is None or cam.times.size < 4:
-        return 0, ["a wheel without a gap shows no turn: give its teeth, or record the cam with it"]
+        return 0, ["a wheel without a gap shows no turn: give its teeth (--teeth), or record the cam with it"]
     longest = min(_LONGEST_CYCLE, times.size // 2)
     cycle, _ = cycle_edges(times, cam, list(range(1, longest + 1)))
     if not cycle:
@@ -139,19 +202,6 @@ def _cycle(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) ->
         f"the second signal comes again every {cycle} crank teeth, taken as one turn of the camshaft; "
         "if that wheel sits on the crankshaft, the speeds are half"
     ]
-
-
-def _gapped_cycle(times: Floats, turn: int, cam: Edges | None) -> tuple[int, list[str]]:
-    if cam is None or cam.times.size < 4:
-        return 2 * turn, [
-            "the wheel is taken to sit on the crankshaft; on the camshaft the speeds are double"
-        ]
-    found, _ = cycle_edges(times, cam, [turn, 2 * turn])
-    if found == turn:
-        return 2 * turn, ["the second signal comes again every turn of the wheel: both may sit on one shaft"]
-    if not found:
-        return 2 * turn, ["the cam signal does not come again in step with the crank"]
-    return 2 * turn, []
 
 
 def _name(wheel: Wheel, cycle: int, teeth: int | None, pattern: CamPattern) -> str:
@@ -164,13 +214,19 @@ def _name(wheel: Wheel, cycle: int, teeth: int | None, pattern: CamPattern) -> s
     return f"{cycle} edges in two turns, no gap" if cycle else "no gap"
 
 
-def _speeds(times: Floats, wheel: Wheel, cycle: int) -> tuple[Floats, Floats]:
-    """Speed of each interval in rpm, at its middle in seconds; empty where the turn is unknown."""
+def _speeds(times: Floats, wheel: Wheel, cycle: int) -> tuple[Floats, Floats, Floats]:
+    """Middle (s), speed (rpm) and length (s) of each interval; empty where the turn is unknown.
+
+    Left out is what no crankshaft does from one tooth to the next: an edge was lost there or one too many seen.
+    """
     intervals = np.diff(times)
     if not cycle:
-        return np.empty(0), np.empty(0)
+        return np.empty(0), np.empty(0), np.empty(0)
     turns = wheel.units / wheel.places if wheel.places else _shares(intervals, cycle) * 2.0
-    return 0.5 * (times[1:] + times[:-1]), 60.0 * turns / intervals
+    speeds = 60.0 * turns / intervals
+    steps = np.abs(np.log(speeds * local_pitch(1.0 / speeds)))
+    fits = (speeds < _FASTEST) & ((steps < _STEP) | (np.arange(speeds.size) < 2))
+    return 0.5 * (times[1:] + times[:-1])[fits], speeds[fits], intervals[fits]
 
 
 def _shares(intervals: Floats, cycle: int) -> Floats:
@@ -189,13 +245,12 @@ def _shares(intervals: Floats, cycle: int) -> Floats:
 
 
 def _quantities(
-    times: Floats, speed_times: Floats, speeds: Floats, wheel: Wheel, pattern: CamPattern
+    times: Floats, speeds: Floats, weights: Floats, wheel: Wheel, pattern: CamPattern
 ) -> tuple[Quantity, ...]:
     if not speeds.size:
         intervals = np.diff(times)
         spread = float(np.std(intervals) / np.mean(intervals) ** 2 / np.sqrt(intervals.size))
         return (Quantity("tooth frequency", 1.0 / float(np.mean(intervals)), "Hz", spread),)
-    weights = np.diff(times)
     mean = float(np.average(speeds, weights=weights))
     span = max(int(np.searchsorted(np.cumsum(speeds * weights) / 60.0, 0.25)), 1)
     even = smooth(speeds, span)
@@ -210,7 +265,7 @@ def _quantities(
     ]
     if wheel.places and pattern.cycles == 0:
         found.append(Quantity("speed if the wheel sits on the camshaft", 2.0 * mean, "rpm", 2.0 * error))
-    if wheel.places:
+    if wheel.missing:
         found.append(Quantity("gap", _gap_ratio(times, wheel), "tooth pitches"))
     return tuple(found)
 
@@ -235,36 +290,70 @@ def _marks(wheel: Wheel, times: Floats, pattern: CamPattern) -> tuple[Mark, ...]
 
 def _judged(
     result: CrankCamResult,
-    wheel: Wheel,
+    turn: _Turn,
     pattern: CamPattern,
     cam: Edges | None,
     reference: CrankCamResult | None,
 ) -> CrankCamResult:
+    wheel = turn.wheel
+    if turn.doubt:
+        return replace(result, verdict="cannot tell", reason=f"two readings fit: {turn.doubt}")
+    if not result.speeds.size:
+        return replace(result, verdict="cannot tell", reason=_no_turn(result))
+    for fault in (turn.lacking, wheel.lasting, _silent(cam), _lost_cam_tooth(pattern)):
+        if fault:
+            return replace(result, verdict="fault", reason=f"wheel {result.wheel}: {fault}")
     if wheel.broken:
-        places = ", ".join(f"{start:.3f} s" for start, _ in wheel.broken[:5])
-        reason = f"wheel {result.wheel}: the pattern breaks in {len(wheel.broken)} places, at {places}"
-        return replace(result, verdict="fault", reason=reason)
-    if cam is not None and cam.times.size == 0:
-        return replace(result, verdict="fault", reason=f"wheel {result.wheel}: the cam signal has no edges")
-    if pattern.odd_cycles:
-        return replace(result, verdict="fault", reason=_odd_cam(result.wheel, pattern))
+        return replace(result, verdict="cannot tell", reason=_broken(result, wheel))
     if reference is not None:
         return _against(result, reference)
-    if not result.speeds.size:
-        return replace(
-            result, reason=f"even teeth at {result['tooth frequency'].value:.4g} Hz; {result.notes[0]}"
-        )
     reason = f"wheel {result.wheel} repeats without a break at {result['speed'].value:.0f} rpm"
-    if pattern.cycles:
+    if pattern.cycles and not pattern.odd_cycles:
         reason += (
             f", the cam's {len(pattern.edges)} edges come alike in {pattern.cycles} turns of the camshaft"
         )
     return replace(result, verdict="good", reason=reason)
 
 
-def _odd_cam(wheel: str, pattern: CamPattern) -> str:
-    what = "; ".join(pattern.oddities[:3])
-    return f"wheel {wheel}: the cam differs in {len(pattern.odd_cycles)} of {pattern.cycles} turns: {what}"
+_USUAL_TEETH: Final = (36, 60, 24, 12, 8, 4, 2, 1)
+"""Teeth of even wheels in the order in which they are tried as readings: common practice, no source."""
+
+_USUAL_SPEEDS: Final = (150.0, 4000.0)
+
+
+def _no_turn(result: CrankCamResult) -> str:
+    """Even teeth show no turn: the two readings at which the speed is usual."""
+    frequency = result["tooth frequency"].value
+    speeds = [(teeth, 60.0 * frequency / teeth) for teeth in _USUAL_TEETH]
+    low, high = _USUAL_SPEEDS
+    usual = [f"{speed:,.0f} rpm with {teeth} teeth" for teeth, speed in speeds if low <= speed <= high]
+    head = f"even teeth at {frequency:.4g} Hz; {result.notes[0]}"
+    return f"{head} ({' or '.join(usual[:2])})" if usual else head
+
+
+def _silent(cam: Edges | None) -> str:
+    return "the cam signal has no edges" if cam is not None and cam.times.size == 0 else ""
+
+
+def _lost_cam_tooth(pattern: CamPattern) -> str:
+    if not pattern.lost:
+        return ""
+    places = ", ".join(f"{start:.3f} s" for start, _ in pattern.lost[:5])
+    return (
+        f"a whole tooth of the cam is missing in {len(pattern.lost)} of {pattern.cycles} turns, at {places}, "
+        "though it came at lower speed"
+    )
+
+
+def _broken(result: CrankCamResult, wheel: Wheel) -> str:
+    """What breaks a pattern without coming again at the same tooth: two readings, neither of them proven."""
+    count = len(wheel.broken)
+    places = ", ".join(f"{start:.3f} s" for start, _ in wheel.broken[:5])
+    where = f"once, at {places}" if count == 1 else f"in {count} places, at {places}"
+    return (
+        f"the pattern of wheel {result.wheel} at {result['speed'].value:.0f} rpm breaks {where}, not at the same "
+        "tooth each turn: a connection or sensor that drops out, or a disturbance of the recording; record again"
+    )
 
 
 def _against(result: CrankCamResult, reference: CrankCamResult) -> CrankCamResult:

@@ -1,46 +1,60 @@
-"""The tooth pattern of a trigger wheel from the times of its edges.
+"""What wheel the edges of a crank sensor come from: teeth, gaps, extra teeth, teeth told apart by their width.
 
-Let d[k] be the time between edge k and the next. On a wheel of n places of which some are missing most
-d are one tooth pitch; a gap of m missing teeth takes m + 1. The pitch in time follows the speed, so each d
-is divided by the median of its neighbours; whole numbers then give the gaps, and the gaps must come
-again in the same order every turn. A cranking engine slows down before each dead centre, which stretches a
-gap that lies there; the median of the neighbours carries most of that.
+`wheel_search` finds after how many edges the pattern comes again; here the pattern becomes a wheel. A gap of m missing
+teeth takes m + 1 pitches, two short intervals that make up one pitch are an extra tooth, and a switching sensor may
+tell its turn by the width of its teeth alone. A cranking engine slows down before each dead centre, which stretches
+a gap that lies there; the intervals beside it carry most of that.
 
-A wheel without gaps shows no turn of its own. Its turn is found from the cam: the smallest number of crank
-edges after which the cam's edges come again is one turn of the camshaft, two turns of the crankshaft.
+A wheel without any of these shows no turn of its own. Its turn is found from the cam: the smallest number of crank
+edges after which the cam's edges come again is one turn of the camshaft, two turns of the crankshaft. The same holds
+for how often a pattern comes in a turn: three times 12-2 is 36-2-2-2.
 """
 
-from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.measure.result import CannotTell
-from halfsplit.capture.measure.signal import Edges, Floats
+from halfsplit.capture.measure.signal import Edges, Floats, runs
+from halfsplit.capture.measure.wheel_reading import (
+    COMMON,
+    GAP,
+    Reading,
+    largest_first,
+    read_pattern,
+    wrapped_median,
+)
+from halfsplit.capture.measure.wheel_search import Pattern, local_pitch, patterns, relative
+from halfsplit.capture.measure.wheel_width import width_code
 
-_NEIGHBOURS: Final = 5
-"""Intervals on either side whose median is the local tooth pitch."""
+_BROKEN: Final = 0.35
+"""Logarithm by which an interval that does not fit its place differs from it."""
 
-_GAP: Final = 1.6
-"""An interval of more than this many pitches has missing teeth."""
+_COARSE: Final = 0.8
+"""The same where few teeth make a turn or it is not known: compression and combustion move these as far."""
 
-_REPEATS: Final = 0.75
-"""Share of the gaps that the usual turn must account for."""
+_STEADY: Final = 0.05
+"""Mean deviation (logarithm) up to which even teeth pass so steadily that one lost would be seen."""
 
-_MOST_GAPS: Final = 8
-_LONGEST_PATTERN: Final = 40
+_NO_ORDER: Final = 0.3
+"""Mean deviation (logarithm) beyond which the best pattern is none."""
+
+_CLEAR: Final = 6.0
+"""Difference of two logarithms of likelihood from which one reading is clearly ahead: 400 to 1."""
 
 
 @dataclass(frozen=True, eq=False)
 class Wheel:
-    """`name` as the trade writes it: places, then the missing teeth of each gap (`60-2`, `36-2-1`).
+    """`name` as the trade writes it: places, then the missing teeth of each gap (`60-2`, `36-2-1`), or `12+1`.
 
     `places` is the number of tooth pitches in a turn (None for a wheel whose turn is not in its own signal),
     `edges` the edges in a turn, `missing` the missing teeth of its gaps in order of their coming, the
     largest first. `units[k]` is the interval k in pitches; `turn_starts` are the edges (indices) just after
-    the largest gap; `broken` the spans (s) of turns that do not fit the pattern.
+    the largest gap; `broken` the spans (s) of what does not fit the pattern. `lasting` says which tooth is wrong turn
+    after turn ('' if none), `deviation` is the mean deviation of all intervals from the pattern (logarithm). `rivals`
+    are other readings of the same edges that are not clearly worse.
     """
 
     name: str
@@ -50,174 +64,281 @@ class Wheel:
     units: Floats
     turn_starts: NDArray[np.int64]
     broken: tuple[tuple[float, float], ...] = ()
+    lasting: str = ""
+    deviation: float = 0.0
+    rivals: tuple[str, ...] = ()
+
+
+def repeated(wheel: Wheel, times: int) -> Wheel:
+    """The wheel whose turn has the pattern of this one several times."""
+    if times == 1 or wheel.places is None or wheel.edges is None:
+        return wheel
+    missing = wheel.missing * times
+    places = wheel.places * times
+    name = "-".join(str(n) for n in (places, *missing)) if missing else f"{wheel.name} x {times}"
+    return replace(
+        wheel,
+        name=name,
+        places=places,
+        edges=wheel.edges * times,
+        missing=missing,
+        turn_starts=wheel.turn_starts[::times],
+    )
+
+
+def repeats_in_use(wheel: Wheel) -> int:
+    """How often the pattern may come in a turn as well, where only the cam or the number of teeth can tell; 1 if not.
+
+    A gap for each 12 places is no wheel in use, three of them in a turn of 36 are.
+    """
+    if not wheel.missing or wheel.name in COMMON or wheel.places is None:
+        return 1
+    return next((n for n in (2, 3, 4) if repeated(wheel, n).places in (36, 48, 60)), 1)
 
 
 def best_direction(signal: Edges) -> tuple[Floats, Wheel, bool]:
     """The edges that show the wheel best, their wheel, and whether they rise.
 
     A toothed wheel passes one flank of each tooth sharply; the timing of the other depends on the gap, and an
-    inductive sensor's slow flank passes zero in the middle of the gap, as if a tooth stood there. So the
-    direction with the larger gap is taken, and of equals the one whose intervals are nearer to whole pitches.
+    inductive sensor's slow flank passes zero in the middle of the gap, as if a tooth stood there. So a wheel in use is
+    taken before others, then the larger gap, and of equals the one whose intervals are nearer to their pattern.
     """
-    both = [signal.of(True), signal.of(False)]
-    if max(times.size for times in both) < 6:
+    if max(signal.of(True).size, signal.of(False).size) < 6:
         raise CannotTell(f"only {signal.times.size} edges were found, too few for a tooth pattern")
-    found: list[tuple[tuple[int, float], Floats, Wheel, bool]] = []
+    found: list[tuple[Floats, Wheel, bool]] = []
     failed: CannotTell | None = None
-    for times, rising in zip(both, (True, False), strict=True):
+    for rising in (True, False):
+        times = signal.of(rising)
         try:
             wheel = find_wheel(times)
         except CannotTell as because:
             failed = because
             continue
-        found.append(((max(wheel.missing, default=0), -_irregularity(times)), times, wheel, rising))
+        if wheel.places is None:
+            wheel = _by_width(wheel, width_code(signal, rising=rising))
+        found.append((times, wheel, rising))
     if not found:
         raise failed or CannotTell("no edge direction shows a tooth pattern")
-    _, times, wheel, rising = max(found, key=lambda entry: entry[0])
-    return times, wheel, rising
+    return max(found, key=lambda one: _rank(one[1]))
 
 
-def _irregularity(times: Floats) -> float:
-    if times.size < 6:
-        return np.inf
-    pitches = np.diff(times) / local_pitch(np.diff(times))
-    whole = np.maximum(np.round(pitches), 1.0)
-    return float(np.mean(np.abs(np.log(pitches / whole))))
+def _by_width(even: Wheel, code: tuple[int, NDArray[np.int64]] | None) -> Wheel:
+    if code is None:
+        return even
+    teeth, starts = code
+    return replace(even, name=f"{teeth} by width", places=teeth, edges=teeth, turn_starts=starts)
 
 
-def local_pitch(intervals: Floats) -> Floats:
-    """The median of each interval and its neighbours: the time of one tooth pitch there."""
-    padded = np.pad(intervals, _NEIGHBOURS, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEIGHBOURS + 1)
-    return np.asarray(np.nanmedian(windows, axis=1))
+def _rank(wheel: Wheel) -> tuple[bool, bool, int, float]:
+    told = wheel.places is not None
+    return (told, wheel.name in COMMON, max(wheel.missing, default=0), -wheel.deviation)
 
 
 def find_wheel(times: Floats) -> Wheel:
-    """The wheel from the times of its edges of one direction, at least a few turns of them.
+    """The wheel from the times of its edges of one direction, at least two turns of them.
 
-    Raises `CannotTell` where the gaps come in no order.
+    Raises `CannotTell` where the edges come in no order, with the two best readings.
     """
     intervals = np.diff(times)
-    pitches = intervals / local_pitch(intervals)
-    gaps = np.flatnonzero(pitches > _GAP)
-    ordinary = float(np.mean((pitches > 0.75) & (pitches < 1.33)))
-    if not gaps.size or ordinary < 0.6:
-        if not _comes_again(np.log(pitches)):
-            raise CannotTell(
-                f"the {times.size} edges come in no order: teeth are lost, or the edges are noise"
-            )
-        return Wheel("even", None, None, (), np.ones(intervals.size), np.empty(0, np.int64))
-    if gaps.size < 2:
-        raise CannotTell(f"only one gap in {times.size} teeth: less than two turns were recorded")
-    missing = np.maximum(
-        np.round(intervals[gaps] / _pitch_at(gaps, intervals, pitches)).astype(np.int64) - 1, 1
+    if intervals.size < 5 or intervals.min() <= 0:
+        raise CannotTell(f"only {times.size} edges were found, too few for a tooth pattern")
+    found = patterns(relative(intervals))
+    readings = [(pattern, read_pattern(intervals, pattern)) for pattern in found]
+    best, reading = readings[0]
+    if best.deviation > _NO_ORDER:
+        raise CannotTell(_disorder(times.size, readings))
+    wheel = _wheel(times, best, reading)
+    others = [r.name for p, r in readings[1:] if r.name != reading.name and p.score > best.score - _CLEAR]
+    return replace(wheel, rivals=tuple(dict.fromkeys(others)))
+
+
+def _disorder(edges: int, readings: list[tuple[Pattern, Reading]]) -> str:
+    names = list(dict.fromkeys(f"{r.name} (deviates by {np.expm1(p.deviation):.0%})" for p, r in readings))
+    best = " and ".join(names[:2])
+    return f"the {edges} edges come in no order: teeth are lost, or the edges are noise; read best as {best}"
+
+
+def _wheel(times: Floats, pattern: Pattern, reading: Reading) -> Wheel:
+    intervals = np.diff(times)
+    places = pattern.places % reading.units.size
+    units = reading.units[places] if reading.places else np.ones(intervals.size)
+    fine = (reading.places or 0) >= _LEAST_FINE
+    misfits = _misfits(intervals, pattern, fine=fine)
+    pitches = _pitch(intervals, units, misfits)
+    spread = _joined(misfits, reading.units.size)
+    if reading.places:
+        broken = _lost_or_added(spread, intervals, units, pitches)
+    else:  # few teeth a turn pulse with compression and combustion: only fine ones show a break of their own
+        broken = spread if pattern.deviation < _STEADY else []
+    units = np.where(misfits, np.maximum(intervals / pitches, 1e-3), units)
+    spans = tuple((float(times[a]), float(times[b])) for a, b in broken)
+    if reading.places is None:
+        if broken:
+            _no_lone_gaps(times.size, intervals, misfits)
+        return Wheel("even", None, None, (), units, np.empty(0, np.int64), spans, "", pattern.deviation)
+    first = largest_first(reading.units) if reading.missing else int(np.argmin(reading.units))
+    starts = np.flatnonzero((places == first) & ~misfits) + 1
+    lasting = _displaced(reading, first) or _again(places, broken, reading, first)
+    wheel = Wheel(
+        reading.name,
+        reading.places,
+        reading.units.size,
+        reading.missing,
+        units,
+        starts.astype(np.int64),
+        spans,
+        lasting,
+        pattern.deviation,
     )
-    between = np.diff(gaps) - 1
-    tokens = list(zip(missing[:-1].tolist(), between.tolist(), strict=True))
-    length = _order(tokens)
-    return _gapped(times, gaps, missing, tokens, length)
+    return _lost_now_and_then(wheel, reading.units)
 
 
-def _pitch_at(gaps: NDArray[np.int64], intervals: Floats, pitches: Floats) -> Floats:
-    """The tooth pitch within each gap: the longer of the local median and the mean of the two beside it.
+def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:
+    """A wheel in use that loses a tooth in every second or third turn, which reads as one of two or three turns.
 
-    Compression stretches the neighbours with the gap; an inductive sensor's field shortens them.
+    The turns laid over each other are the wheel; what a turn lacks of it is lost.
     """
-    beside = np.full((2, gaps.size), np.nan)
-    for row, step in zip(beside, (-1, 1), strict=True):
-        near = np.clip(gaps + step, 0, intervals.size - 1)
-        row[:] = np.where(pitches[near] < _GAP, intervals[near], np.nan)
-    known = np.isfinite(beside).any(axis=0)
-    mean = np.where(known, np.nansum(beside, axis=0) / np.maximum(np.isfinite(beside).sum(axis=0), 1), 0.0)
-    return np.maximum(mean, intervals[gaps] / pitches[gaps])
-
-
-def _comes_again(sizes: Floats) -> bool:
-    """Whether the logarithms of the intervals are like those some teeth later, within a fifth."""
-    longest = min(_LONGEST_PATTERN, sizes.size // 2)
-    return any(float(np.median(np.abs(sizes[p:] - sizes[:-p]))) < 0.2 for p in range(1, longest + 1))
-
-
-def _order(tokens: list[tuple[int, int]]) -> int:
-    """How many gaps there are in a turn: the least number whose commonest run covers most of what was seen."""
-    for length in range(1, min(_MOST_GAPS, len(tokens) // 2) + 1):
-        runs = Counter(tuple(tokens[i : i + length]) for i in range(len(tokens) - length + 1))
-        if max(_apart(tokens, run) for run, _ in runs.most_common(length)) * length >= _REPEATS * len(tokens):
-            return length
-    if len(set(tokens)) == 1:
-        return 1
-    raise CannotTell(
-        f"{len(tokens) + 1} gaps were found but they come in no order (three turns are needed for a wheel with "
-        "several): teeth are lost, or the edges are noise"
-    )
-
-
-def _apart(tokens: list[tuple[int, int]], run: tuple[tuple[int, int], ...]) -> int:
-    """How often a run comes in the tokens without overlap; none, where that is too seldom.
-
-    Two are enough for one gap a turn, three are needed for several: noise makes a pair of unlike turns come twice.
-    """
-    count = place = 0
-    while place <= len(tokens) - len(run):
-        found = tuple(tokens[place : place + len(run)]) == run
-        count += found
-        place += len(run) if found else 1
-    return count if count >= (2 if len(run) == 1 else 3) else 0
-
-
-def _gapped(
-    times: Floats,
-    gaps: NDArray[np.int64],
-    missing: NDArray[np.int64],
-    tokens: list[tuple[int, int]],
-    length: int,
-) -> Wheel:
-    turn = _usual_turn(tokens, length)
-    lengths = [lost for lost, _ in turn]
-    ordinary = sum(count for _, count in turn)
-    places = ordinary + sum(lost + 1 for lost in lengths)
-    units = np.ones(times.size - 1)
-    units[gaps] = missing + 1
-    starts, broken = _turns(times, gaps, tokens, turn)
-    name = "-".join(str(n) for n in (places, *lengths))
-    return Wheel(name, places, ordinary + length, tuple(lengths), units, starts, broken)
-
-
-def _usual_turn(tokens: list[tuple[int, int]], length: int) -> list[tuple[int, int]]:
-    """The commonest run of `length` gaps, turned so that the largest gap stands first."""
-    runs = Counter(tuple(tokens[i : i + length]) for i in range(len(tokens) - length + 1))
-    most = max(runs.values())
-    rotations = [list(run) for run, count in runs.items() if count >= 0.5 * most] or [
-        list(runs.most_common(1)[0][0])
-    ]
-    return max(rotations)
-
-
-def _turns(
-    times: Floats, gaps: NDArray[np.int64], tokens: list[tuple[int, int]], turn: list[tuple[int, int]]
-) -> tuple[NDArray[np.int64], tuple[tuple[float, float], ...]]:
-    """The first tooth after the first gap of each whole turn, and the spans that are no such turn."""
-    starts: list[int] = []
-    broken: list[tuple[float, float]] = []
-    place = next((i for i in range(len(tokens)) if tokens[i : i + len(turn)] == turn), 0)
-    while place < len(tokens):
-        part = tokens[place : place + len(turn)]
-        if part == turn:
-            starts.append(int(gaps[place]) + 1)
-            place += len(turn)
+    places = wheel.places or 0
+    if not np.allclose(units, np.round(units)):
+        return wheel
+    there = np.zeros(places, np.bool_)
+    there[np.round(np.cumsum(units)).astype(np.int64) % places] = True
+    for turns in (2, 3):
+        if places % turns or places // turns < _LEAST_FINE:
             continue
-        if len(part) < len(turn) and part == turn[: len(part)]:
-            break
-        ahead = next(
-            (i for i in range(place + 1, len(tokens)) if tokens[i : i + len(turn)] == turn), len(tokens)
+        table = there.reshape(turns, -1)
+        every = table.any(axis=0)
+        lost = np.flatnonzero(~table.all(axis=0) & every)
+        gaps = _gaps_of(every)
+        name = "-".join(str(n) for n in (places // turns, *gaps))
+        if name in COMMON and 0 < lost.size <= 2:
+            lasting = (
+                f"one or two of its teeth are lost in one of {turns} turns, at the same place turn after turn"
+            )
+            return replace(
+                wheel,
+                name=name,
+                places=places // turns,
+                edges=int(every.sum()),
+                missing=gaps,
+                lasting=lasting,
+            )
+    return wheel
+
+
+def _gaps_of(there: NDArray[np.bool_]) -> tuple[int, ...]:
+    """The missing teeth of each gap of a turn, the largest first."""
+    first = int(np.argmax(there))
+    sizes = [last - begin for begin, last in runs(~np.roll(there, -first))]
+    return tuple(sorted(sizes, reverse=True))
+
+
+def _misfits(intervals: Floats, pattern: Pattern, *, fine: bool) -> NDArray[np.bool_]:
+    """The intervals that are not as long as their place in the pattern, the recording's first ones left out."""
+    error = np.abs(relative(intervals) - pattern.values[pattern.places])
+    wall = max(_BROKEN, 5 * pattern.deviation)
+    misfits = np.asarray(error > (wall if fine else max(wall, _COARSE)))
+    misfits[:2] = False
+    return misfits
+
+
+def _lost_or_added(
+    spans: list[tuple[int, int]], intervals: Floats, units: Floats, pitches: Floats
+) -> list[tuple[int, int]]:
+    """The runs of misfits whose time is not that of their pitches: an edge that only came early or late is none."""
+    sums = np.concatenate(([0.0], np.cumsum(intervals / pitches - units)))
+    wide = [(max(first - 1, 0), min(last + 1, intervals.size)) for first, last in spans]
+    return [span for span, (a, b) in zip(spans, wide, strict=True) if abs(sums[b] - sums[a]) > 0.5]
+
+
+def _pitch(intervals: Floats, units: Floats, broken: NDArray[np.bool_]) -> Floats:
+    """The time of one pitch at each interval, from those that fit."""
+    pitches = intervals / units
+    if broken.all():
+        return pitches
+    known = np.flatnonzero(~broken)
+    return np.asarray(np.interp(np.arange(pitches.size), known, local_pitch(pitches[known])))
+
+
+def _joined(broken: NDArray[np.bool_], turn: int) -> list[tuple[int, int]]:
+    """Runs of misfits, those less than a quarter of a turn apart as one."""
+    spans: list[tuple[int, int]] = []
+    for first, last in runs(broken):
+        if spans and first - spans[-1][1] < max(turn // 4, 2):
+            spans[-1] = (spans[-1][0], last)
+        else:
+            spans.append((first, last))
+    return spans
+
+
+def _no_lone_gaps(edges: int, intervals: Floats, broken: NDArray[np.bool_]) -> None:
+    """Raise `CannotTell` where even teeth have gaps that do not come again."""
+    gaps = int((broken & (intervals > GAP * local_pitch(intervals))).sum())
+    if gaps == 1:
+        raise CannotTell(
+            f"only one gap in {edges} teeth: less than two turns were recorded, the engine stood "
+            "still there, or a tooth was lost once"
         )
-        broken.append((float(times[gaps[place] + 1]), float(times[gaps[ahead] + 1])))
-        place = ahead
-    last = starts[-1] if starts else -1
-    end = last + sum(count for _, count in turn) + len(turn)
-    if starts and end < times.size:
-        starts.append(end)
-    return np.array(starts, dtype=np.int64), tuple(broken)
+    if gaps > 0.02 * edges:
+        raise CannotTell(
+            f"{gaps} gaps were found among {edges} edges but they come in no order: teeth are lost, or the edges are "
+            "noise"
+        )
+
+
+_LEAST_FINE: Final = 20
+"""Places of a wheel on which one tooth can be judged against its neighbours."""
+
+_AWAY: Final = 0.18
+"""Pitches by which a displaced tooth stands away from its place."""
+
+_BESIDE_GAP: Final = 3
+"""Intervals beside a gap (or an extra tooth) that an inductive sensor's field shifts on sound wheels."""
+
+
+def _plain(units: Floats) -> NDArray[np.bool_]:
+    """The places of a turn that lie away from gaps and extra teeth."""
+    special = units != 1
+    for _ in range(_BESIDE_GAP):
+        special = special | np.roll(special, 1) | np.roll(special, -1)
+    return np.asarray(~special)
+
+
+def _displaced(reading: Reading, first: int) -> str:
+    """Teeth that come late or early in the usual turn: one interval too long and the next too short, or so."""
+    units = np.resize(reading.units, reading.shares.size)
+    if (reading.places or 0) < _LEAST_FINE:
+        return ""
+    sizes = np.log(reading.shares / units)
+    away = sizes - wrapped_median(sizes)
+    plain, size = _plain(units), units.size
+    found = []
+    for place in range(size):
+        after = (place + 1) % size
+        early, late = float(np.exp(away[place])), float(np.exp(away[after]))
+        moved = 0.5 * (early - late)
+        if not (plain[place] and plain[after]) or abs(moved) < _AWAY or abs(early + late - 2) > 0.1:
+            continue
+        found.append((place - first) % reading.units.size + 1)
+    if not found:
+        return ""
+    teeth = " and ".join(str(tooth) for tooth in sorted(set(found))[:3])
+    return f"tooth {teeth} after the gap stands away from its place turn after turn: bent, chipped or dirty"
+
+
+def _again(places: NDArray[np.int64], broken: list[tuple[int, int]], reading: Reading, first: int) -> str:
+    """The tooth at which the pattern breaks again and again: in a quarter of the turns and most of all breaks."""
+    size = reading.units.size
+    turns = places.size / size
+    if len(broken) < 3 or (reading.places or 0) < _LEAST_FINE:
+        return ""
+    events = places[[a for a, _ in broken]]
+    counts = np.bincount(events, minlength=size)
+    place = int(np.argmax(counts))
+    if not _plain(reading.units)[place] or counts[place] < max(3.0, 0.25 * turns, 0.6 * events.size):
+        return ""
+    tooth = (place - first) % size + 1
+    return f"the pattern breaks at tooth {tooth} after the gap turn after turn ({counts[place]} of {turns:.0f} turns)"
 
 
 def cycle_edges(crank: Floats, cam: Edges, candidates: list[int]) -> tuple[int, float]:

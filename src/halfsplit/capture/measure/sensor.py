@@ -1,0 +1,140 @@
+"""Edges of crank and cam sensors: what interference and an overdriven input add is taken out first.
+
+An inductive sensor gives volts in proportion to the change of flux and passes zero in the middle of a tooth,
+whatever the speed; its amplitude grows with the speed, so the hysteresis about zero follows the local
+amplitude. A Hall or optical sensor switches between two levels.
+
+Some inputs turn over where they are overdriven: the trace jumps from the top of its range to the bottom and comes back
+the same way. A tooth does not: it comes down as it went up. Such peaks are turned up again.
+"""
+
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.measure.result import CannotTell
+from halfsplit.capture.measure.signal import Edges, Floats, edges, noise, require, runs, smooth, two_levels
+
+_QUIET: Final = 0.05
+
+_JUMP: Final = 0.6
+"""Share of the whole swing that only an edge, or an input that turns over, covers in two samples."""
+
+_GLITCH: Final = 0.03
+"""A pulse shorter than this share of its usual length is interference: no tooth is that narrow beside another."""
+
+_WIDTHS: Final = 11
+"""Pulses of one level whose median is the usual length there."""
+
+
+def sensor_edges(values: Floats, rate: float) -> Edges:
+    """Edges of a crank or cam trace, inductive or switching, in volts or any unit.
+
+    Raises `CannotTell` where the trace is too slow, too short or flat.
+    """
+    require(values, rate, least_rate=500.0, least_seconds=0.02, what="a trigger wheel")
+    values = turned_up(values)
+    levels = two_levels(values)
+    if levels:
+        found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
+    else:
+        found = _inductive(values, rate)
+    gaps = np.diff(found.of(True))
+    if gaps.size and float(np.median(gaps)) * rate < 4:
+        raise CannotTell(f"{rate:g} samples a second give fewer than four samples a tooth")
+    return found
+
+
+def turned_up(values: Floats) -> Floats:
+    """The trace with its peaks as they were where the input turned over, at the top, the bottom or both."""
+    return -_turned_up_at_top(-_turned_up_at_top(values))
+
+
+def _turned_up_at_top(values: Floats) -> Floats:
+    low, high = float(values.min()), float(values.max())
+    if values.size < 8 or high <= low:
+        return values
+    steps = values[2:] - values[:-2]
+    walls = _JUMP * (high - low)
+    falls, rises = runs(steps < -walls), runs(steps > walls)
+    if not falls or not rises:
+        return values
+    begins = np.array([first + 1 for first, _ in falls])
+    ends = np.array([last + 1 for _, last in rises])
+    after = np.searchsorted(ends, begins, side="right")
+    pairs = [(int(b), int(ends[e])) for b, e in zip(begins, after, strict=True) if e < ends.size]
+    if not pairs or not _come_back(values, pairs, 0.5 * (low + high)):
+        return values
+    found = values.copy()
+    for first, last in pairs:
+        found[first:last] = high + np.clip(values[first:last] - low, 0.0, 0.5 * (high - low))
+    return found
+
+
+def _come_back(values: Floats, pairs: list[tuple[int, int]], middle: float) -> bool:
+    """Whether the trace goes down and up again between one excursion and the next, without a jump.
+
+    After a switch has gone up it stays there until it jumps down; a tooth goes down of itself.
+    """
+    between = [
+        float(values[last:first].min()) < middle for (_, last), (first, _) in pairwise(pairs) if first > last
+    ]
+    return len(between) >= 1 and sum(between) >= 0.8 * len(between)
+
+
+def _inductive(values: Floats, rate: float) -> Edges:
+    """Crossings of the middle, with a hysteresis of 0.4 of the effective value of the teeth near by."""
+    centred = _quieter(values - np.median(values), rate)
+    top = float(np.quantile(np.abs(centred), 0.999))
+    floor = min(max(0.04 * top, 4 * noise(centred)), 0.12 * top)
+    if floor <= 0:
+        raise CannotTell("the trace is flat: no tooth passes the sensor, or it is not connected")
+    span = 0.05
+    for _ in range(2):
+        local = np.sqrt(smooth(centred**2, int(span * rate)))
+        found = edges(centred / np.maximum(0.4 * local, floor), rate, -1.0, 1.0)
+        teeth = np.diff(found.of(True))
+        if not teeth.size or span >= 2 * np.median(teeth):
+            break
+        span = 2 * float(np.median(teeth))  # slow teeth: over a whole one at least
+    return found
+
+
+def _quieter(centred: Floats, rate: float) -> Floats:
+    """Noise averaged down to a twentieth of the effective value, over an eighth of a tooth at most."""
+    effective = float(np.sqrt(np.mean(centred**2)))
+    error = noise(centred)
+    if error <= _QUIET * effective:
+        return centred
+    part = centred[: 1 << 18]
+    power = np.abs(np.fft.rfft(part * np.hanning(part.size)))
+    tooth = part.size / max(int(np.argmax(power)), 1)
+    return smooth(centred, int(min((error / (_QUIET * effective)) ** 2, tooth / 8)))
+
+
+def without_glitches(signal: Edges) -> tuple[Edges, int]:
+    """The edges without those of pulses far shorter than their neighbours, and how many pulses were left out."""
+    times, keep = signal.times, np.ones(signal.times.size, np.bool_)
+    if times.size < 8:
+        return signal, 0
+    widths = np.diff(times)
+    usual = np.empty(widths.size)
+    for kind in (0, 1):
+        usual[kind::2] = _local_median(widths[kind::2])
+    count = 0
+    for i in np.flatnonzero(widths < _GLITCH * usual).tolist():
+        if keep[i] and keep[i + 1]:
+            keep[i] = keep[i + 1] = False
+            count += 1
+    if not count:
+        return signal, 0
+    return Edges(times[keep], signal.rising[keep], signal.starts_high), count
+
+
+def _local_median(widths: Floats) -> Floats:
+    padded: NDArray[np.float64] = np.pad(
+        widths, _WIDTHS // 2, mode="reflect" if widths.size > _WIDTHS else "edge"
+    )
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, _WIDTHS), axis=1))

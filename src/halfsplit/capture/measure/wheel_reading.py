@@ -1,0 +1,166 @@
+"""A pattern of intervals as a wheel: pitches of each place, missing and extra teeth, and the name.
+
+A gap of m missing teeth takes m + 1 pitches; two short intervals that make up one pitch are an extra tooth.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from halfsplit.capture.measure.signal import Floats
+from halfsplit.capture.measure.wheel_search import Pattern
+
+GAP: Final = 1.6
+"""An interval of more than this many pitches has missing teeth."""
+
+_SHORT: Final = 0.8
+"""Two intervals in a row under this many pitches, that make up one pitch, have an extra tooth between them."""
+
+_LEAST_EDGES: Final = 4
+"""Edges in a turn from which a pattern of gaps can be told from teeth that stand unevenly."""
+
+_WRAPPED: Final = 5
+"""Intervals beside one whose median is the pitch, in the pattern of a turn."""
+
+COMMON: Final = frozenset(
+    {
+        *(
+            "60-2",
+            "36-1",
+            "36-2",
+            "36-2-1",
+            "36-2-2-2",
+            "12-1",
+            "24-1",
+            "24-2",
+            "30-2",
+            "32-2",
+            "40-1",
+            "48-2",
+        ),
+        *("4-1", "6-1", "8-1", "60-2-2", "36-1-1", "120-2", "90-3"),
+    }
+)
+"""Wheels that are in use: common practice, no source. Others are told as well; these decide where two are as likely."""
+
+_COMMON_PLACES: Final = frozenset({12, 24, 30, 32, 36, 40, 44, 48, 60, 90, 120})
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """A pattern as a wheel: `units` in pitches for each place of the pattern, which may be several turns long."""
+
+    name: str
+    units: Floats
+    places: int | None
+    missing: tuple[int, ...]
+    shares: Floats
+
+
+def read_pattern(intervals: Floats, pattern: Pattern) -> Reading:
+    """The wheel that a pattern shows; one without gaps and extra teeth has no turn of its own."""
+    shares = _shares(intervals, pattern)
+    none = Reading("even teeth", np.ones(shares.size), None, (), shares)
+    if shares.size < _LEAST_EDGES:
+        return none
+    units = _units(shares)
+    gaps, short = units > 1, units < 1
+    if not gaps.any() and not short.any():
+        return none
+    units = _least_period(units)
+    places = round(float(units.sum()))
+    if units.size < _LEAST_EDGES:
+        return none
+    if not gaps.any():
+        extra = int((units < 1).sum()) // 2
+        return Reading(f"{places}+{extra}", units, places, (), shares)
+    first = largest_first(units)
+    missing = tuple(int(u) - 1 for u in np.roll(units, -first) if u > 1)
+    name = "-".join(str(n) for n in (places, *missing))
+    extra = int((units < 1).sum()) // 2
+    return Reading(name + (f"+{extra}" if extra else ""), units, places, missing, shares)
+
+
+def _shares(intervals: Floats, pattern: Pattern) -> Floats:
+    """The usual share of each place in its turn, where the turn about it is whole: a ramp of the speed drops out."""
+    n = pattern.length
+    places = pattern.places[: intervals.size]
+    if n == 1:
+        return np.ones(1)
+    sums = np.concatenate(([0.0], np.cumsum(intervals)))
+    half = n // 2
+    here = np.arange(half + 1, places.size - half - 1)
+    whole = sums[here + half + 1] - sums[here - half]
+    if n % 2 == 0:  # the mean of the turns that begin half an interval earlier and later
+        whole = whole - 0.5 * (intervals[here - half] + intervals[here + half])
+    fits = (places[here + half] - places[here - half]) % n == (2 * half) % n
+    shares = np.exp(pattern.values)
+    for place in range(n):
+        rows = here[fits & (places[here] == place)]
+        if rows.size:
+            shares[place] = np.median(intervals[rows] / whole[rows - half - 1])
+        else:
+            shares[place] /= n
+    return np.asarray(shares / shares.sum())
+
+
+def _units(shares: Floats) -> Floats:
+    """Pitches of each place of a turn: 1, m + 1 for a gap of m teeth, two parts of 1 for an extra tooth."""
+    pitch = wrapped_median(shares)
+    ratio = shares / pitch
+    units = np.ones(shares.size)
+    for place in np.flatnonzero(ratio > GAP).tolist():
+        beside = [shares[(place + step) % shares.size] for step in (-1, 1)]
+        near = [share for share in beside if share < GAP * pitch[place]]
+        within = max(float(np.mean(near)) if near else 0.0, float(pitch[place]))
+        units[place] = max(round(float(shares[place]) / within), 2)
+    for place in range(shares.size):
+        after = (place + 1) % shares.size
+        both = ratio[place] + ratio[after]
+        if max(ratio[place], ratio[after]) < _SHORT and 0.75 < both < 1.3:
+            units[place], units[after] = ratio[place] / both, ratio[after] / both
+    return _whole_turn(shares, pitch, units)
+
+
+def _whole_turn(shares: Floats, pitch: Floats, units: Floats) -> Floats:
+    """A gap that compression stretches may be read as one tooth more: then the places of a wheel in use decide."""
+    places = round(float(units.sum()))
+    gaps = np.flatnonzero(units > 1)
+    if gaps.size != 1 or places in _COMMON_PLACES:
+        return units
+    gap = int(gaps[0])
+    for step in (-1, 1):
+        other = units[gap] + step
+        near = abs(np.log(shares[gap] / pitch[gap] / other)) < np.log(1.3)
+        if (
+            places + step in _COMMON_PLACES
+            and other >= 2
+            and near
+            and abs(shares[gap] / pitch[gap] - units[gap]) > 0.2
+        ):
+            changed = units.copy()
+            changed[gap] = other
+            return changed
+    return units
+
+
+def wrapped_median(shares: Floats) -> Floats:
+    """The median of each place of a turn and those beside it, round the turn."""
+    beside = min(_WRAPPED, (shares.size - 1) // 2)
+    padded = np.concatenate((shares[-beside:], shares, shares[:beside])) if beside else shares
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * beside + 1), axis=1))
+
+
+def _least_period(units: Floats) -> Floats:
+    """The units of one turn of a pattern that holds several: compressions come again after two turns only."""
+    for length in range(1, units.size // 2 + 1):
+        if units.size % length == 0 and np.allclose(units, np.resize(units[:length], units.size), atol=0.12):
+            return units[:length]
+    return units
+
+
+def largest_first(units: Floats) -> int:
+    """The place of the gap from which the gaps in their order are largest."""
+    gaps = np.flatnonzero(units > 1).tolist()
+    return max(gaps, key=lambda place: (*(float(u) for u in np.roll(units, -place) if u > 1), -place))

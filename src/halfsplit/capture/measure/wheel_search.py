@@ -1,0 +1,176 @@
+"""After how many edges the pattern of a trigger wheel comes again, and where each edge stands in it.
+
+Let d[k] be the time between edge k and the next, and r[k] the logarithm of d[k] over the local tooth pitch: a speed
+that ramps, and pulses slowly against a tooth, drops out of it. A wheel whose pattern has n edges gives
+r[k] = m[(k + o) mod n] + noise, where m is the pattern and the offset o changes only where an edge was lost or one too
+many was seen. Each n is tried: m is the median over the turns, o the path of the least sum of absolute deviations plus
+a price for each change, and the score the logarithm of the likelihood of all r under Laplace noise, less half the
+logarithm of their number for each free value of the pattern (Schwarz 1978, Annals of Statistics 6, 461). A value that
+the noise of its turns explains is none: it is set to nought.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.measure.signal import Floats
+
+_NEIGHBOURS: Final = 5
+"""Intervals on either side whose median is the local tooth pitch."""
+
+_LONGEST: Final = 150
+"""Most edges of a pattern that are tried."""
+
+_CANDIDATES: Final = 6
+_SEARCHED: Final = 3000
+"""Intervals on which the candidates are compared; the best one is then laid over all."""
+
+_FAR: Final = 1.1
+"""Deviation (logarithm) beyond which an interval only counts as not fitting: that of two lost teeth."""
+
+_SLIP: Final = 1.5
+"""Price of a change of the offset, in the same unit: two lost teeth apart."""
+
+_SIGNIFICANT: Final = 4.0
+"""Standard errors of a median over the turns within which a value of the pattern counts as nought."""
+
+_FLOOR: Final = 0.004
+"""Deviation that no recording falls below, so that an exact one does not outweigh everything."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """A pattern of `values` (logarithms of intervals over the local pitch), laid over all intervals.
+
+    `places[k]` is the place of interval k in it, `deviation` the mean absolute deviation, `score` the logarithm of the
+    likelihood on the compared intervals less the penalty for the pattern's length.
+    """
+
+    values: Floats
+    places: NDArray[np.int64]
+    deviation: float
+    score: float
+
+    @property
+    def length(self) -> int:
+        """Edges after which the pattern comes again."""
+        return int(self.values.size)
+
+
+def local_pitch(intervals: Floats) -> Floats:
+    """The median of each interval and its neighbours: the time of one tooth pitch there."""
+    padded = np.pad(intervals, _NEIGHBOURS, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEIGHBOURS + 1)
+    return np.asarray(np.nanmedian(windows, axis=1))
+
+
+def relative(intervals: Floats) -> Floats:
+    """The logarithm of each interval over the local tooth pitch."""
+    return np.asarray(np.log(intervals / local_pitch(intervals)))
+
+
+def patterns(sizes: Floats) -> list[Pattern]:
+    """The likeliest patterns of `sizes` (from `relative`), the best first; only that one is laid over all of them."""
+    compared = _compared(sizes)
+    lengths = _lengths(compared)
+    found = sorted((_fitted(compared, n) for n in lengths), key=lambda p: -p.score)
+    if not found or compared.size == sizes.size:
+        return found
+    best = found[0]
+    return [_laid(sizes, best.values, best.score), *found[1:]]
+
+
+def _compared(sizes: Floats) -> Floats:
+    """All of it, or three stretches of a long one: from its start, its middle and its end."""
+    if sizes.size <= _SEARCHED:
+        return sizes
+    part = _SEARCHED // 3
+    firsts = (0, (sizes.size - part) // 2, sizes.size - part)
+    return np.concatenate([sizes[first : first + part] for first in firsts])
+
+
+def _lengths(sizes: Floats) -> list[int]:
+    """The lengths that are worth a closer look: what stands `n` edges later is alike."""
+    longest = min(_LONGEST, sizes.size // 2)
+    steps = [float(np.mean(np.minimum(np.abs(sizes[n:] - sizes[:-n]), _FAR))) for n in range(1, longest + 1)]
+    scores = [
+        -sizes.size * np.log(step + _FLOOR) - 0.5 * n * np.log(sizes.size)
+        for n, step in enumerate(steps, start=1)
+    ]
+    if not scores:
+        return []
+    # Noise hides a lone gap from the score of a long pattern; it still stands out from the lengths beside it.
+    padded = np.pad(np.array(steps), 4, mode="edge")
+    beside = np.median(np.lib.stride_tricks.sliding_window_view(padded, 9), axis=1)
+    likely = np.argsort(-np.array(scores))[:_CANDIDATES]
+    standing_out = np.argsort(np.array(steps) - beside)[:_CANDIDATES]
+    return sorted({1, *(int(i) + 1 for i in likely), *(int(i) + 1 for i in standing_out)})
+
+
+def _fitted(sizes: Floats, length: int) -> Pattern:
+    """The pattern of a length: folded where it repeats best, laid over all, and folded once more along that path."""
+    values = _first_fold(sizes, length)
+    for _ in range(2):
+        laid = _laid(sizes, values, 0.0)
+        values = _folded(sizes, laid.places, values)
+    error = 1.25 * laid.deviation / np.sqrt(max(sizes.size / length, 1.0))
+    values = np.where(np.abs(values) > _SIGNIFICANT * error, values, 0.0)
+    laid = _laid(sizes, values, 0.0)
+    free = 1 + 2 * int(np.count_nonzero(values)) if length > 1 else 1
+    score = -sizes.size * np.log(laid.deviation + _FLOOR) - 0.5 * free * np.log(sizes.size)
+    return Pattern(laid.values, laid.places, laid.deviation, float(score))
+
+
+def _first_fold(sizes: Floats, length: int) -> Floats:
+    """The median over the turns of the stretch in which intervals are most like those a turn later."""
+    span = min(sizes.size, max(5 * length, 60))
+    alike = np.minimum(np.abs(sizes[length:] - sizes[:-length]), _FAR)
+    sums = np.concatenate(([0.0], np.cumsum(alike)))
+    width = max(span - length, 1)
+    first = int(np.argmin(sums[width:] - sums[:-width])) if sums.size > width else 0
+    part = sizes[first : first + span]
+    return np.array([np.median(part[place::length]) for place in range(length)])
+
+
+def _folded(sizes: Floats, places: NDArray[np.int64], before: Floats) -> Floats:
+    order = np.argsort(places, kind="stable")
+    walls = np.searchsorted(places[order], np.arange(before.size + 1))
+    ordered = sizes[order]
+    return np.array(
+        [
+            np.median(ordered[a:b]) if b > a else old
+            for a, b, old in zip(walls[:-1], walls[1:], before, strict=True)
+        ]
+    )
+
+
+def _laid(sizes: Floats, values: Floats, score: float) -> Pattern:
+    """The path of offsets of the least sum of deviations (Viterbi, with one price for every change)."""
+    length = values.size
+    if length == 1:
+        deviation = float(np.mean(np.minimum(np.abs(sizes - values[0]), _FAR)))
+        return Pattern(values, np.zeros(sizes.size, np.int64), deviation, score)
+    doubled = np.concatenate((values, values))
+    came_from = np.empty(sizes.size, np.int32)
+    changed = np.zeros((sizes.size, length), np.bool_)
+    cost = np.zeros(length)
+    for k, size in enumerate(sizes.tolist()):
+        best = int(cost.argmin())
+        wall = cost[best] + _SLIP
+        came_from[k] = best
+        np.greater(cost, wall, out=changed[k])
+        np.minimum(cost, wall, out=cost)
+        start = k % length
+        cost += np.minimum(np.abs(doubled[start : start + length] - size), _FAR)
+    offset = int(cost.argmin())
+    offsets = np.empty(sizes.size, np.int64)
+    for k in range(sizes.size - 1, -1, -1):
+        offsets[k] = offset
+        if changed[k, offset]:
+            offset = int(came_from[k])
+    places = (np.arange(sizes.size) + offsets) % length
+    deviation = float(np.mean(np.minimum(np.abs(sizes - values[places]), _FAR)))
+    deviation += _SLIP * float(np.count_nonzero(np.diff(offsets))) / sizes.size
+    return Pattern(values, places, deviation, score)
