@@ -27,6 +27,7 @@ from bench.vehicle import vehicle
 from halfsplit import job as jobs
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.notation.write import write
 from halfsplit.practice.vehicle import Vehicle
@@ -74,7 +75,7 @@ def job_on(circuit: Circuit, store: jobs.JobStore) -> Vehicle:
     state, load = list(circuit.states)[-1], loads[len(loads) // 2]
     wanted = [one for one in circuit.faults.values() if one.part.startswith(load) and "open" in one.name]
     jobs.open_job(store, jobs.Intake(), who="bench", job_id="j", circuit=write(circuit.model))
-    jobs.complain_all(store, "j", [(load, "no", state)], who="bench")
+    jobs.complain_all(OpenJob(store, "j", "bench"), [(load, "no", state)])
     return Vehicle(circuit, wanted[0], np.random.default_rng(1), noise=False)
 
 

@@ -13,6 +13,7 @@ from PIL import Image, ImageDraw
 from halfsplit import job as jobs
 from halfsplit.job import Authorisation, Customer, JobStore, PartUsed, Workshop
 from halfsplit.job.demo import circuit_of, demo_job, demos
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.practice.vehicle import Vehicle
 
@@ -61,17 +62,17 @@ def finish(store: JobStore, name: str = "rear-lamps", job_id: str = "done") -> N
     circuit = circuit_of(name)
     vehicle = Vehicle(circuit, circuit.fault(demos()[name]["hidden"]), np.random.default_rng(3), noise=False)
     for number in range(MOST):
-        view = jobs.bench_view(store, job_id)
+        view = jobs.bench_view(OpenJob(store, job_id))
         if view.finding and view.finding.proven:
             break
         entry = _measured(store, job_id, vehicle, view.tests[0].place)
         jobs.add_minutes(
-            store, job_id, view.tests[0].sentence, 4 + number % 3, who=WHO, entry_id=entry.entry_id
+            OpenJob(store, job_id, WHO), view.tests[0].sentence, 4 + number % 3, entry_id=entry.entry_id
         )
         if entry.payload["quantity"] == "volts":
             shown = picture(f"{entry.payload['value']:.2f} V")
             jobs.add_photo(
-                store, job_id, shown, name=f"reading {number + 1}.jpg", who=WHO, entry_id=entry.entry_id
+                OpenJob(store, job_id, WHO), shown, name=f"reading {number + 1}.jpg", entry_id=entry.entry_id
             )
     _repaired(store, job_id, vehicle)
 
@@ -79,21 +80,23 @@ def finish(store: JobStore, name: str = "rear-lamps", job_id: str = "done") -> N
 def _measured(store, job_id, vehicle, place):
     value = vehicle.answer(from_json(place))
     typed = value if isinstance(value, str) else "OL" if value == float("inf") else f"{value:.2f}"
-    return jobs.record(store, job_id, place, typed, who=WHO, confirmed=True, present="yes")
+    return jobs.record(OpenJob(store, job_id, WHO), place, typed, confirmed=True, present="yes")
 
 
 def _repaired(store, job_id, vehicle):
-    found = jobs.bench_view(store, job_id).finding
-    jobs.take(store, job_id, "unplugged", {"what": "H1"}, who=WHO)
-    jobs.take(store, job_id, "declined", {"what": "cleaning the ground point on the left as well"}, who=WHO)
-    jobs.take(store, job_id, "repair", {"what": found.repair_done, "part": found.part}, who=WHO)
+    found = jobs.bench_view(OpenJob(store, job_id)).finding
+    jobs.take(OpenJob(store, job_id, WHO), "unplugged", {"what": "H1"})
+    jobs.take(
+        OpenJob(store, job_id, WHO), "declined", {"what": "cleaning the ground point on the left as well"}
+    )
+    jobs.take(OpenJob(store, job_id, WHO), "repair", {"what": found.repair_done, "part": found.part})
     store.set_state(job_id, "repaired", who=WHO, at=jobs.now())
     vehicle.repair(vehicle.fault.part)
-    for check in jobs.bench_view(store, job_id).checks:
+    for check in jobs.bench_view(OpenJob(store, job_id)).checks:
         _measured(store, job_id, vehicle, check.place)
-    for name, _ in jobs.bench_view(store, job_id).apart:
-        jobs.take(store, job_id, "refitted", {"what": name}, who=WHO)
-    jobs.add_minutes(store, job_id, "Ground point cleaned, sealed and tightened", 18, who=WHO)
+    for name, _ in jobs.bench_view(OpenJob(store, job_id)).apart:
+        jobs.take(OpenJob(store, job_id, WHO), "refitted", {"what": name})
+    jobs.add_minutes(OpenJob(store, job_id, WHO), "Ground point cleaned, sealed and tightened", 18)
     for part in (
         PartUsed(
             part_id="nut", name="Ground bolt with nut", price=Decimal("3.40"), serial="", old_part_kept=True
@@ -101,14 +104,12 @@ def _repaired(store, job_id, vehicle):
         PartUsed(part_id="unit", name="Rear lamp unit", price=Decimal("212.00"), use="on suspicion"),
     ):
         store.save_part(job_id, part, who=WHO, at=jobs.now())
-    view = jobs.bench_view(store, job_id)
+    view = jobs.bench_view(OpenJob(store, job_id))
     jobs.close(
-        store,
-        job_id,
+        OpenJob(store, job_id, WHO),
         complaint=view.job.intake.complaint.text,
         cause=view.finding.words,
         correction=view.repair,
-        who=WHO,
     )
 
 

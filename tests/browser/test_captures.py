@@ -16,6 +16,7 @@ from playwright.sync_api import expect
 from halfsplit import job as jobs
 from halfsplit.job import JobStore, captures
 from halfsplit.job.captures import CaptureSettings
+from halfsplit.job.open_job import OpenJob
 from tests.capture.signals.engine import crank_engine
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -52,15 +53,18 @@ def store(server):
 def kept(store):
     """A measured start with a weak cylinder, and a good one that begins 0.3 s later."""
     captures.add_capture(
-        store, "lamp", text(start(leaks={3: 2.0}), 2000), name="start.csv", who="Ada", attachment_id="start"
+        OpenJob(store, "lamp", "Ada"),
+        text(start(leaks={3: 2.0}), 2000),
+        name="start.csv",
+        attachment_id="start",
     )
     captures.add_capture(
-        store, "lamp", text(start(600), 2000), name="known good.csv", who="Ada", attachment_id="good"
+        OpenJob(store, "lamp", "Ada"), text(start(600), 2000), name="known good.csv", attachment_id="good"
     )
     settings = CaptureSettings(
         roles={"battery volts": "battery volts", "starter current": "starter current"}, cylinders=4
     )
-    captures.analyse_capture(store, "lamp", "start", settings, who="Ada")
+    captures.analyse_capture(OpenJob(store, "lamp", "Ada"), "start", settings)
 
 
 def windows_of(page):
@@ -116,7 +120,9 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
     The demo's cause lies elsewhere, so the recording shows the joint sound: 12 mohm at the lamp's current.
     """
     jobs.demo_job(store)
-    test = next(one for one in jobs.bench_view(store, "demo").tests if one.quantity == "volts" and one.to)
+    test = next(
+        one for one in jobs.bench_view(OpenJob(store, "demo")).tests if one.quantity == "volts" and one.to
+    )
     assert test.at.startswith("X40.5")
     clock = np.arange(8000) / 2000
     on = (clock > 0.5) & (clock < 3.5)
@@ -156,7 +162,9 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
 
 def test_a_reading_that_can_hardly_be_is_asked_about_first(open_page, store):
     columns = {"X1.1 volts (V)": np.full(1000, 124.0)}
-    captures.add_capture(store, "lamp", text(columns, 1000), name="a.csv", who="Ada", attachment_id="start")
+    captures.add_capture(
+        OpenJob(store, "lamp", "Ada"), text(columns, 1000), name="a.csv", attachment_id="start"
+    )
     page = open_page("phone")
     opened(page)
     page.locator(".offer summary").first.click()
@@ -194,7 +202,7 @@ def long_capture(store, tmp_path):
     path = tmp_path / "long.wav"
     write_long(path)
     with path.open("rb") as file:
-        captures.add_capture(store, "lamp", file, name="long.wav", who="Ada", attachment_id="start")
+        captures.add_capture(OpenJob(store, "lamp", "Ada"), file, name="long.wav", attachment_id="start")
     path.unlink()
     yield store.attachment("lamp", "start")
     shutil.rmtree(store.files.folder)

@@ -13,6 +13,7 @@ import pytest
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from halfsplit.job.demo import demo_job
+from halfsplit.job.open_job import OpenJob
 from tests.browser.conftest import LAMP, SIZES, Server
 from tests.browser.finished import finish, picture, shop
 
@@ -65,7 +66,10 @@ def furnished(tmp_path_factory) -> Iterator[Server]:
         demo_job(store, "rear-lamps")
         jobs.open_job(store, jobs.Intake(), who="Ada", job_id="empty")
         jobs.add_photo(
-            store, "demo", picture("page 3"), name=f"{jobs.DIAGRAM} page 3.jpg", who="Ada", kind="document"
+            OpenJob(store, "demo", "Ada"),
+            picture("page 3"),
+            name=f"{jobs.DIAGRAM} page 3.jpg",
+            kind="document",
         )
     server = Server(folder, LAMP)
     yield server

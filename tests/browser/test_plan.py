@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from halfsplit.job import JobStore, planning
+from halfsplit.job.open_job import OpenJob
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
@@ -74,7 +75,7 @@ DOCUMENT = {
 def planned(server):
     with JobStore(f"sqlite:///{server.folder}/jobs.db") as store:
         known = planning.basis(store.job("lamp"), store.evidence("lamp"))
-        planning.keep_plan(store, "lamp", {**DOCUMENT, "basis": known}, who="Ada", largest=30, after=0)
+        planning.keep_plan(OpenJob(store, "lamp", "Ada"), {**DOCUMENT, "basis": known}, largest=30, after=0)
 
 
 def test_a_plan_from_the_bench_is_worked_out_while_one_waits(open_page, server):

@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
+from halfsplit.job.open_job import OpenJob
 from tests.workbench.rear_feed import AFTER, ARRIVAL, CIRCUIT, COMPLAINTS
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -23,7 +24,7 @@ SCAN = "/jobs/van/scan"
 def van(server):
     with JobStore(f"sqlite:///{server.folder}/jobs.db") as store:
         jobs.open_job(store, Intake(), who="Ada", job_id="van", circuit=CIRCUIT)
-        jobs.complain_all(store, "van", COMPLAINTS, who="Ada")
+        jobs.complain_all(OpenJob(store, "van", "Ada"), COMPLAINTS)
 
 
 def sound(page, name):

@@ -9,6 +9,7 @@ from PIL import Image
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore, User
+from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.accounts import checked_password, now
 from halfsplit.workbench.app import create_app
 
@@ -37,7 +38,7 @@ def store(tmp_path) -> Iterator[JobStore]:
 def job(store) -> str:
     """A job with a circuit and a complaint."""
     opened = jobs.open_job(store, Intake(), who="Ada", job_id="lamp", circuit=LAMP)
-    jobs.complain_all(store, opened.job_id, [("H1", "no", "on")], who="Ada")
+    jobs.complain_all(OpenJob(store, opened.job_id, "Ada"), [("H1", "no", "on")])
     return opened.job_id
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Complaint, EarlierWork, Intake, JobSettings
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.practice.vehicle import Vehicle
 
@@ -39,12 +40,12 @@ def two(store):
         settings=JobSettings(currency="EUR", hourly_rate=Decimal(90)),
     )
     jobs.open_job(store, intake, who="Ada", job_id="two", circuit=TWO_LAMPS)
-    jobs.complain_all(store, "two", [("H1", "no", "on")], who="Ada")
+    jobs.complain_all(OpenJob(store, "two", "Ada"), [("H1", "no", "on")])
     return "two"
 
 
 def test_a_free_look_is_one_tap(client, store, two):
-    view = jobs.bench_view(store, two)
+    view = jobs.bench_view(OpenJob(store, two))
     look = view.looks[0]
     assert {view.tests[0].at, look.at} == {
         "H2",
@@ -54,22 +55,22 @@ def test_a_free_look_is_one_tap(client, store, two):
     assert "Seen in seconds" in client.get("/jobs/two").text
     form = {"kind": "reading", "entry_id": "l", "place": json.dumps(dict(look.place)), "typed": "no"}
     client.post("/jobs/two/evidence", data=form)
-    view = jobs.bench_view(store, two)
+    view = jobs.bench_view(OpenJob(store, two))
     assert look.key not in [one.key for one in view.looks]  # it never asks twice
     assert view.suspects[0].part in ("S1", "F1", "G1.+", "F1.1", "F1.2")  # what both lamps share
 
 
 def test_a_lamp_says_what_it_could_not_see(client, store, two):
     place = {"quantity": "lamp", "at": "X1.1:in", "state": "on", "instrument": "test lamp"}
-    jobs.record(store, two, place, "bright", who="Ada")
-    line = next(one for one in jobs.bench_view(store, two).evidence if one.kind == "reading")
+    jobs.record(OpenJob(store, two, "Ada"), place, "bright")
+    line = next(one for one in jobs.bench_view(OpenJob(store, two)).evidence if one.kind == "reading")
     assert "sees nothing under" in line.unseen
     assert line.unseen in client.get("/jobs/two").text
 
 
 def test_the_price_of_a_try_is_price_and_time_over_its_chance(client, store, two):
-    share = next(one.probability for one in jobs.bench_view(store, two).suspects if one.part == "H1")
-    card = jobs.try_part(store, two, "H1", Decimal(10), 20.0)
+    share = next(one.probability for one in jobs.bench_view(OpenJob(store, two)).suspects if one.part == "H1")
+    card = jobs.try_part(OpenJob(store, two), "H1", Decimal(10), 20.0)
     assert card.cost == Decimal("40.00")  # 10 + 90 / 3
     assert float(card.per_cure) == pytest.approx(40 / share, rel=0.01)
     assert "40.00" in client.get("/jobs/two?show=try&part=H1&price=10&fitting=20").text
@@ -83,13 +84,13 @@ def test_a_try_that_cannot_be_priced_says_why(client, two, query):
 
 
 def test_the_trap_is_for_the_intermittent_only(client, store, two, job):
-    assert jobs.trap(store, two).state == "on"
+    assert jobs.trap(OpenJob(store, two)).state == "on"
     assert "Lie in wait" in client.get("/jobs/two?show=trap&state=on").text
     assert "Lie in wait" not in client.get("/jobs/lamp").text
 
 
 def test_the_alibi_check_names_those_that_give_the_same_readings(store, two):
-    card = jobs.alibi(store, two)
+    card = jobs.alibi(OpenJob(store, two))
     assert "X1.1" in card.rivals or "H1" in card.rivals
     assert card.tests
     assert not set(card.left) - set(card.rivals)
@@ -103,8 +104,8 @@ def test_what_a_point_should_read_is_told_healthy_and_for_each_suspect(client, t
 
 def test_a_reading_can_be_made_again_from_the_record(client, store, two):
     place = {"quantity": "volts", "at": "X1.1:in", "state": "on", "instrument": "meter"}
-    jobs.record(store, two, place, "12.4", who="Ada")
-    again = next(one.place for one in jobs.bench_view(store, two).evidence if one.kind == "reading")
+    jobs.record(OpenJob(store, two, "Ada"), place, "12.4")
+    again = next(one.place for one in jobs.bench_view(OpenJob(store, two)).evidence if one.kind == "reading")
     answer = client.get("/jobs/two", params={"place": json.dumps(again)})
     assert "measure volts from X1.1, arriving side" in answer.text
 
@@ -112,25 +113,25 @@ def test_a_reading_can_be_made_again_from_the_record(client, store, two):
 def test_the_letters_of_a_units_proof_are_ticked_in_words(client, store):
     text = jobs.sample("driver-high-side").text
     jobs.open_job(store, Intake(), who="Ada", job_id="unit", circuit=text)
-    jobs.complain_all(store, "unit", [("H1", "no", "on")], who="Ada")
+    jobs.complain_all(OpenJob(store, "unit", "Ada"), [("H1", "no", "on")])
     circuit = jobs.check_text(text).circuit
     fault = circuit.fault("A1.12 never on")
     vehicle = Vehicle(circuit, fault, np.random.default_rng(2), noise=False)
     for number in range(20):
-        view = jobs.bench_view(store, "unit")
+        view = jobs.bench_view(OpenJob(store, "unit"))
         asked = {one.place["detail"][0]: one for one in view.ticks}
         if any(words.startswith("coding") for words in asked):
             break
         place = view.tests[0].place
         value = vehicle.answer(from_json(place))
         typed = "OL" if value == float("inf") else str(value)
-        jobs.record(store, "unit", place, typed, who="Ada", entry_id=f"r{number}", confirmed=True)
+        jobs.record(OpenJob(store, "unit", "Ada"), place, typed, entry_id=f"r{number}", confirmed=True)
     tick = next(one for words, one in asked.items() if words.startswith("coding"))
     assert any(letter.startswith("(g)") for letter in view.finding.missing)
     assert "Tick off" in client.get("/jobs/unit").text
     form = {"kind": "reading", "entry_id": "t", "place": json.dumps(dict(tick.place)), "typed": "good"}
     client.post("/jobs/unit/evidence", data=form)
-    after = jobs.bench_view(store, "unit")
+    after = jobs.bench_view(OpenJob(store, "unit"))
     assert tick.key not in [one.key for one in after.ticks]
     assert not any(letter.startswith("(g)") for letter in after.finding.missing)
 
@@ -143,8 +144,8 @@ def test_a_complaint_that_began_at_a_visit_raises_the_place_more(client, store):
     for name, began in (("a", False), ("b", True)):
         intake = Intake(earlier_work=(EarlierWork(what="loom", touched=("X1",), began_then=began),))
         jobs.open_job(store, intake, who="Ada", job_id=name, circuit=TWO_LAMPS)
-        jobs.complain_all(store, name, [("H1", "no", "on"), ("H2", "yes", "on")], who="Ada")
-        suspects = jobs.bench_view(store, name).suspects
+        jobs.complain_all(OpenJob(store, name, "Ada"), [("H1", "no", "on"), ("H2", "yes", "on")])
+        suspects = jobs.bench_view(OpenJob(store, name)).suspects
         shares.append(next(one.probability for one in suspects if one.part == "X1.1"))
     assert shares[1] > 1.3 * shares[0]
 

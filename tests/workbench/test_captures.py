@@ -13,6 +13,7 @@ from halfsplit import job as jobs
 from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import captures
 from halfsplit.job.captures import CaptureSettings
+from halfsplit.job.open_job import OpenJob
 from tests.capture.signals.wheel import hall, teeth, turns_of
 
 CAPTURES = "/jobs/lamp/captures"
@@ -43,7 +44,7 @@ def send(client, data: bytes, name: str = "drop.csv"):
 
 @pytest.fixture
 def capture(store, job) -> str:
-    kept = captures.add_capture(store, job, io.BytesIO(text(load())), name="drop.csv", who="Ada")
+    kept = captures.add_capture(OpenJob(store, job, "Ada"), io.BytesIO(text(load())), name="drop.csv")
     return kept.attachment_id
 
 
@@ -53,7 +54,7 @@ def measured(client, capture, **fields):
 
 
 def use(client, store, capture, **fields):
-    view = captures.capture_view(store, "lamp", capture)
+    view = captures.capture_view(OpenJob(store, "lamp"), capture)
     form = {
         "key": "result 0 0",
         "shown": view.shown,
@@ -154,7 +155,7 @@ def test_what_cannot_be_told_says_why(client, capture):
 def test_a_clamp_recorded_in_volts_is_measured_with_its_scale(client, store, capture):
     fields = {"role-0": "motor current", "role-1": "", "gain-0": "10", "unit-0": "A"}
     assert measured(client, capture, **fields).status_code == 303
-    view = captures.capture_view(store, "lamp", capture)
+    view = captures.capture_view(OpenJob(store, "lamp"), capture)
     assert view.results[0]["analysis"] == "motor current"
     assert view.channels[0].unit == "A"
 
@@ -183,7 +184,7 @@ def test_settings_that_make_no_sense_are_told_and_stay_as_typed(client, store, c
 
 def test_only_what_lies_between_the_cursors_is_measured(client, store, capture):
     assert measured(client, capture, span="between", begin="2", end="1").status_code == 303
-    view = captures.capture_view(store, "lamp", capture)
+    view = captures.capture_view(OpenJob(store, "lamp"), capture)
     assert view.settings.span == (1.0, 2.0)
     assert all(1.0 <= mark["start"] <= mark["stop"] <= 2.0 for mark in view.marks)
 
@@ -192,9 +193,9 @@ def test_more_samples_than_are_measured_at_once_are_asked_to_be_cut(store, job, 
     monkeypatch.setattr(captures, "MOST_SAMPLES", 3999)
     settings = CaptureSettings(roles={"X1.1 drop": "drop volts"})
     with pytest.raises(captures.InputError, match=r"4,000 samples .* cursors"):
-        captures.analyse_capture(store, job, capture, settings, who="Ada")
+        captures.analyse_capture(OpenJob(store, job, "Ada"), capture, settings)
     captures.analyse_capture(
-        store, job, capture, CaptureSettings(roles=settings.roles, span=(0.0, 3.0)), who="Ada"
+        OpenJob(store, job, "Ada"), capture, CaptureSettings(roles=settings.roles, span=(0.0, 3.0))
     )
 
 
@@ -203,13 +204,13 @@ def test_more_samples_than_are_measured_at_once_are_asked_to_be_cut(store, job, 
 
 def test_a_measurement_becomes_a_reading_of_the_scope_and_moves_the_suspects(client, store, capture):
     measured(client, capture)
-    before = {one.part: one.probability for one in jobs.bench_view(store, "lamp").suspects}
+    before = {one.part: one.probability for one in jobs.bench_view(OpenJob(store, "lamp")).suspects}
     answer = use(client, store, capture)
     assert answer.status_code == 303
     (entry,) = readings(store)
     assert entry.payload["value"] == pytest.approx(1.5, abs=0.01)
     assert (entry.instrument, entry.attachments, entry.present) == ("scope", (capture,), "yes")
-    after = {one.part: one.probability for one in jobs.bench_view(store, "lamp").suspects}
+    after = {one.part: one.probability for one in jobs.bench_view(OpenJob(store, "lamp")).suspects}
     assert after.get("X1.1", 0) > before.get("X1.1", 0)
     page = client.get(answer.headers["location"]).text
     assert "In the record: " in page
@@ -258,7 +259,7 @@ def test_what_cannot_become_evidence_says_why_and_stores_nothing(client, store, 
 
 def test_an_odd_value_is_asked_about_and_stored_after_a_yes(client, store, job):
     high = {"X1.1 drop (V)": np.full(500, 90.0), "lamp current (A)": np.full(500, 3.0)}
-    kept = captures.add_capture(store, job, io.BytesIO(text(high)), name="high.csv", who="Ada")
+    kept = captures.add_capture(OpenJob(store, job, "Ada"), io.BytesIO(text(high)), name="high.csv")
     form = {"key": "mean 0", "begin": "0.1", "end": "0.4", "at": "X1.1:in", "to": "", "state": "on"}
     address = f"{CAPTURES}/{kept.attachment_id}/evidence"
     asked = client.post(address, data=form)
@@ -307,8 +308,8 @@ def told(analysis, verdict, *quantities):
 def of_start(store):
     """A function: what an analysis told of a capture → the capture's view on a job with stages."""
     jobs.open_job(store, jobs.Intake(), who="Ada", job_id="lamp", circuit=STAGES)
-    jobs.complain_all(store, "lamp", [("H1", "no", "on")], who="Ada")
-    kept = captures.add_capture(store, "lamp", io.BytesIO(text(load())), name="start.csv", who="Ada")
+    jobs.complain_all(OpenJob(store, "lamp", "Ada"), [("H1", "no", "on")])
+    kept = captures.add_capture(OpenJob(store, "lamp", "Ada"), io.BytesIO(text(load())), name="start.csv")
 
     def view(*results, roles=None):
         document = {
@@ -322,7 +323,7 @@ def of_start(store):
                 what=captures.WHAT, document=document, engine_version="0", after=1, who="Ada", at=jobs.now()
             ),
         )
-        return captures.capture_view(store, "lamp", kept.attachment_id)
+        return captures.capture_view(OpenJob(store, "lamp"), kept.attachment_id)
 
     return view
 
@@ -330,23 +331,23 @@ def of_start(store):
 @pytest.mark.parametrize(("verdict", "value"), [("good", "yes"), ("fault", "no")])
 def test_a_verdict_passes_or_fails_its_stage(store, of_start, verdict, value):
     view = of_start(told("relative compression", verdict))
-    (offer,) = evidence.offers(store, "lamp", view)
+    (offer,) = evidence.offers(OpenJob(store, "lamp"), view)
     assert (offer.quantity, offer.at) == ("stage", "compression")
     place = {"at": offer.at, "state": "on"}
-    evidence.use(store, "lamp", view.kept.attachment_id, offer.key, place, who="Ada", shown=view.shown)
+    evidence.use(OpenJob(store, "lamp", "Ada"), view.kept.attachment_id, offer.key, place, shown=view.shown)
     assert readings(store)[0].payload["value"] == value
 
 
 def test_nothing_is_offered_for_a_stage_that_was_not_judged(store, of_start):
-    assert evidence.offers(store, "lamp", of_start(told("relative compression", "measured"))) == ()
+    assert evidence.offers(OpenJob(store, "lamp"), of_start(told("relative compression", "measured"))) == ()
 
 
 def test_a_speed_in_the_unit_of_a_stage_answers_it(store, of_start):
     view = of_start(told("cranking", "measured", ("cranking speed", 238.4, "rpm"), ("dip", 3.0, "V")))
-    (offer,) = evidence.offers(store, "lamp", view)
+    (offer,) = evidence.offers(OpenJob(store, "lamp"), view)
     assert (offer.at, offer.words) == ("fast", "238.4 rpm")
     place = {"at": "fast", "state": "on"}
-    evidence.use(store, "lamp", view.kept.attachment_id, offer.key, place, who="Ada", shown=view.shown)
+    evidence.use(OpenJob(store, "lamp", "Ada"), view.kept.attachment_id, offer.key, place, shown=view.shown)
     assert readings(store)[0].payload["value"] == pytest.approx(238.4)
 
 
@@ -358,7 +359,7 @@ def test_a_peak_is_no_reading_of_a_steady_circuit(store, of_start):
         ),
         roles={"X1.1 drop": "switched signal", "lamp current": "starter current"},
     )
-    found = {one.name: (one.quantity, one.words) for one in evidence.offers(store, "lamp", view)}
+    found = {one.name: (one.quantity, one.words) for one in evidence.offers(OpenJob(store, "lamp"), view)}
     assert found == {
         "duty cycle: duty": ("duty", "37 %"),
         "duty cycle: frequency": ("hertz", "97 Hz"),
@@ -382,18 +383,18 @@ def test_a_peak_is_no_reading_of_a_steady_circuit(store, of_start):
     ],
 )
 def test_whether_a_name_speaks_of_a_place(store, job, name, at, speaks):
-    circuit = jobs.bench_view(store, job).circuit.circuit
+    circuit = jobs.bench_view(OpenJob(store, job)).circuit.circuit
     assert evidence._speaks_of(name, at, circuit) is speaks
 
 
 def test_a_channel_named_after_the_next_test_is_suggested_for_it(store, job):
-    tests = jobs.bench_view(store, job).tests
+    tests = jobs.bench_view(OpenJob(store, job)).tests
     test = next(one for one in tests if one.quantity == "volts" and one.to is None)
     name = test.at.replace(":", " ")
     data = text({f"{name} (V)": np.full(500, 12.0), "other (V)": np.full(500, 1.0)})
-    kept = captures.add_capture(store, job, io.BytesIO(data), name="a.csv", who="Ada")
-    view = captures.capture_view(store, job, kept.attachment_id)
-    first, other = evidence.between_offers(store, job, view)
+    kept = captures.add_capture(OpenJob(store, job, "Ada"), io.BytesIO(data), name="a.csv")
+    view = captures.capture_view(OpenJob(store, job), kept.attachment_id)
+    first, other = evidence.between_offers(OpenJob(store, job), view)
     assert first.suggested is not None
     assert (first.suggested.key, first.at, first.state) == (test.key, test.at, test.state)
     assert other.suggested is None
@@ -412,11 +413,11 @@ def test_a_picture_of_the_screen_goes_into_the_record_and_the_report(client, sto
     entry = next(one for one in store.evidence("lamp") if one.kind == "note")
     assert entry.payload["text"].startswith("Capture drop.csv, 0.4 to 2 s. voltage drop: fault")
     assert f"/jobs/lamp/files/{photo.attachment_id}" in client.get("/jobs/lamp/report?for=workshop").text
-    assert jobs.report_pdf(store, "lamp", "workshop").startswith(b"%PDF")
+    assert jobs.report_pdf(OpenJob(store, "lamp"), "workshop").startswith(b"%PDF")
 
 
 def test_a_picture_with_a_reference_behind(client, store, capture):
-    other = captures.add_capture(store, "lamp", io.BytesIO(text(load())), name="good.csv", who="Ada")
+    other = captures.add_capture(OpenJob(store, "lamp", "Ada"), io.BytesIO(text(load())), name="good.csv")
     form = {"begin": "0", "end": "4", "behind": f"lamp/{other.attachment_id}", "shift": "0.2"}
     assert client.post(f"{CAPTURES}/{capture}/snapshot", data=form).status_code == 303
     assert client.get(f"{CAPTURES}/{capture}/picture.png").content.startswith(b"\x89PNG")
@@ -431,11 +432,11 @@ def test_crank_and_cam_are_compared_with_the_known_good_capture_behind(client, s
 
     for name, late in (("good", 0.0), ("late", 8.0)):
         captures.add_capture(
-            store, job, io.BytesIO(wheels(late)), name=f"{name}.csv", who="Ada", attachment_id=name
+            OpenJob(store, job, "Ada"), io.BytesIO(wheels(late)), name=f"{name}.csv", attachment_id=name
         )
     fields = {"role-0": "crank", "role-1": "cam", "path": "feed", "reference": "lamp/good"}
     assert client.post(f"{CAPTURES}/late/analysis", data=fields).status_code == 303
-    view = captures.capture_view(store, job, "late")
+    view = captures.capture_view(OpenJob(store, job), "late")
     shift = next(one for one in view.results[0]["quantities"] if one["name"] == "cam shift")
     assert shift["value"] == pytest.approx(8.0, abs=0.5)
     assert "known good recording behind" in client.get(f"{CAPTURES}/late").text
@@ -444,7 +445,7 @@ def test_crank_and_cam_are_compared_with_the_known_good_capture_behind(client, s
 def test_captures_of_another_job_can_lie_behind_by_its_number(client, store, capture):
     jobs.open_job(store, jobs.Intake(), who="Ada", job_id="other")
     captures.add_capture(
-        store, "other", io.BytesIO(text(load())), name="good.csv", who="Ada", attachment_id="g"
+        OpenJob(store, "other", "Ada"), io.BytesIO(text(load())), name="good.csv", attachment_id="g"
     )
     number = store.job("other").number
     page = client.get(f"{CAPTURES}/{capture}?job={number}&behind=other/g").text
@@ -509,8 +510,8 @@ def test_a_wav_has_counts_until_its_scale_is_given(client, store, job):
     assert "counts until a gain is given" in page
     fields = {"role-0": "battery volts", "role-1": "", "gain-0": "0.0126", "unit-0": "V"}
     assert measured(client, kept.attachment_id, **fields).status_code == 303
-    view = captures.capture_view(store, job, kept.attachment_id)
-    assert evidence.between_offers(store, job, view)[0].quantity == "volts"
+    view = captures.capture_view(OpenJob(store, job), kept.attachment_id)
+    assert evidence.between_offers(OpenJob(store, job), view)[0].quantity == "volts"
 
 
 def test_who_may_only_look_sees_the_results_and_changes_nothing(signed_in, store, job, capture):
@@ -538,6 +539,6 @@ def test_the_job_goes_out_and_in_with_its_captures_and_what_they_showed(client, 
     with jobs.JobStore(f"sqlite:///{tmp_path}/other.db") as other:
         archive.seek(0)
         jobs.import_job(other, archive, who="Bo", at=jobs.now())
-        view = captures.capture_view(other, "lamp", capture)
+        view = captures.capture_view(OpenJob(other, "lamp"), capture)
         assert view.results[0]["verdict"] == "fault"
         assert len(view.channels) == 2

@@ -10,6 +10,7 @@ import pytest
 from halfsplit import job as jobs
 from halfsplit.job import Intake, drains
 from halfsplit.job.drain_fuses import fuses_of
+from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.demos import demos
 
@@ -61,7 +62,7 @@ def test_the_page_opens_with_nothing_on_it(client, flat):
 def test_a_log_is_kept_and_told_with_levels_wake_ups_and_a_plot(client, store, flat):
     answer = load(client, night())
     assert answer.status_code == 303
-    view = drains.drain_view(store, flat)
+    view = drains.drain_view(OpenJob(store, flat))
     facts = dict(view.figures.facts)
     assert float(facts["Asleep"].split()[0]) == pytest.approx(1000 * ASLEEP, rel=0.02)
     assert facts["Time to sleep"] == "20 min"
@@ -85,14 +86,14 @@ def test_a_log_is_kept_and_told_with_levels_wake_ups_and_a_plot(client, store, f
 def test_what_is_odd_about_a_log_is_told(client, store, flat, odd, word):
     assert load(client, night(**odd)).status_code == 303
     assert word in page(client)
-    level = dict(drains.drain_view(store, flat).figures.facts)["Asleep"]
+    level = dict(drains.drain_view(OpenJob(store, flat)).figures.facts)["Asleep"]
     assert float(level.split()[0]) == pytest.approx(1000 * ASLEEP, rel=0.02)
 
 
 def test_a_clamp_cannot_tell(client, store, flat):
     load(client, night(), instrument="clamp")
     client.post("/jobs/flat/drain/battery", data={"capacity": "70"})
-    view = drains.drain_view(store, flat)
+    view = drains.drain_view(OpenJob(store, flat))
     assert not view.figures.can_tell
     assert view.forecast is None
     assert view.branches.total == ""
@@ -104,7 +105,7 @@ def test_a_file_that_is_no_log_is_refused_in_words(client, store, flat, data):
     answer = load(client, data)
     assert answer.status_code == 422
     assert "Not stored" in answer.text
-    assert drains.drain_view(store, flat).logs == ()
+    assert drains.drain_view(OpenJob(store, flat)).logs == ()
 
 
 @pytest.mark.parametrize(
@@ -112,7 +113,7 @@ def test_a_file_that_is_no_log_is_refused_in_words(client, store, flat, data):
 )
 def test_wrong_words_about_a_log_are_told(client, store, flat, form):
     assert load(client, night(hours=0.5), **form).status_code == 422
-    assert drains.drain_view(store, flat).logs == ()
+    assert drains.drain_view(OpenJob(store, flat)).logs == ()
 
 
 def test_days_until_it_may_not_start_with_their_range(client, store, flat):
@@ -127,7 +128,7 @@ def test_days_until_it_may_not_start_with_their_range(client, store, flat):
         "stands": "20",
     }
     assert client.post("/jobs/flat/drain/battery", data=form).status_code == 303
-    view = drains.drain_view(store, flat)
+    view = drains.drain_view(OpenJob(store, flat))
     assert view.charge.share == pytest.approx(0.75, abs=0.01)
     found = view.forecast
     assert found.low < found.days < found.high
@@ -140,10 +141,10 @@ def test_the_battery_of_the_intake_is_used_until_another_is_entered(client, stor
     """12.24 V at 26.7 °C are 50 % by the published table of a flooded battery at rest."""
     battery = jobs.BatteryReading(volts=12.24, celsius=26.7, type="flooded", rested=True)
     jobs.open_job(store, Intake(battery=battery), who="Ada", job_id="flat", circuit=CIRCUIT)
-    assert drains.drain_view(store, "flat").charge.share == pytest.approx(0.5)
+    assert drains.drain_view(OpenJob(store, "flat")).charge.share == pytest.approx(0.5)
     assert 'value="12.24"' in page(client)
     client.post("/jobs/flat/drain/battery", data={"charge": "90"})
-    assert drains.drain_view(store, "flat").charge.share == pytest.approx(0.9)
+    assert drains.drain_view(OpenJob(store, "flat")).charge.share == pytest.approx(0.9)
 
 
 @pytest.mark.parametrize(
@@ -164,7 +165,7 @@ def test_battery_figures_that_cannot_be_are_told_by_field(client, store, flat):
     assert answer.status_code == 422
     assert answer.text.count('aria-invalid="true"') == 2
     assert 'value="twelve"' in answer.text
-    assert drains.drain_view(store, flat).battery == {}
+    assert drains.drain_view(OpenJob(store, flat)).battery == {}
     assert client.post("/jobs/flat/drain/battery", data={"kind": "magic"}).status_code == 422
 
 
@@ -178,7 +179,7 @@ def test_fuses_and_what_hangs_on_them_come_from_the_circuit():
 def test_millivolts_lead_to_the_branch(client, store, flat):
     """62 mA through the 10 A fuse: 7.7 mohm cold (typical, from memory) make 0.48 mV of it."""
     load(client, night())
-    first = drains.drain_view(store, flat).branches
+    first = drains.drain_view(OpenJob(store, flat)).branches
     assert first.total.startswith("62")
     assert first.explained is None
     assert {one.fuse for one in first.following} == {"F1", "F5", "F15", "F16", "F30"}
@@ -191,7 +192,7 @@ def test_millivolts_lead_to_the_branch(client, store, flat):
         "mv-1": "0.01 mV",
     }
     assert client.post("/jobs/flat/drain/fuses", data=form).status_code == 303
-    found = drains.drain_view(store, flat).branches
+    found = drains.drain_view(OpenJob(store, flat)).branches
     assert found.suspects[0].fuse == "F1"
     assert found.suspects[0].probability > 0.9
     assert math.isclose(sum(one.probability for one in found.suspects), 1.0)
@@ -204,7 +205,7 @@ def test_millivolts_lead_to_the_branch(client, store, flat):
     client.post(
         "/jobs/flat/drain/fuses", data={"fuse-0": "F1", "rating-0": "10", "mv-0": "0.01", "was-0": "0.45"}
     )
-    assert drains.drain_view(store, flat).branches.suspects[0].fuse != "F1"
+    assert drains.drain_view(OpenJob(store, flat)).branches.suspects[0].fuse != "F1"
 
 
 def test_a_fuse_of_the_box_can_be_added_and_a_total_read_by_hand(client, store, flat):
@@ -218,7 +219,7 @@ def test_a_fuse_of_the_box_can_be_added_and_a_total_read_by_hand(client, store, 
         "new-0": "1",
     }
     assert client.post("/jobs/flat/drain/fuses", data=form).status_code == 303
-    found = drains.drain_view(store, flat).branches
+    found = drains.drain_view(OpenJob(store, flat)).branches
     assert found.total.startswith("120.0 mA at the battery")
     row = next(row for row in found.rows if row.name == "F99")
     assert row.units == ("radio", "amplifier")
@@ -243,12 +244,12 @@ def test_readings_that_cannot_be_are_told_and_not_stored(client, store, flat, fo
 
 def test_a_struck_log_is_gone_from_the_page_and_stays_in_the_record(client, store, flat):
     load(client, night(hours=0.6))
-    log = drains.drain_view(store, flat).logs[0]
+    log = drains.drain_view(OpenJob(store, flat)).logs[0]
     assert (
         client.post(f"/jobs/flat/drain/{log.drain_id}/strike", data={"reason": "tailgate open"}).status_code
         == 303
     )
-    assert drains.drain_view(store, flat).figures is None
+    assert drains.drain_view(OpenJob(store, flat)).figures is None
     assert any(entry.entry_id == log.drain_id for entry in store.evidence(flat))
     assert client.post("/jobs/flat/drain/nothing/strike", data={"reason": "x"}).status_code == 404
 

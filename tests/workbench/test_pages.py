@@ -7,6 +7,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake
+from halfsplit.job.open_job import OpenJob
 
 PLACE = {
     "quantity": "volts",
@@ -92,18 +93,18 @@ def test_a_confirmed_reading_is_stored(client, store, job):
 
 
 def test_a_bad_feed_joint_leads_the_suspects_and_strike_out_takes_it_back(client, store, job):
-    before = jobs.bench_view(store, job).suspects[0]
+    before = jobs.bench_view(OpenJob(store, job)).suspects[0]
     send(client, "12.4")
     place = PLACE | {"at": "X1.1:out"}
     client.post(
         "/jobs/lamp/evidence",
         data={"kind": "reading", "entry_id": "e-2", "place": json.dumps(place), "typed": "0.02"},
     )
-    assert jobs.bench_view(store, job).suspects[0].part == "X1.1"
+    assert jobs.bench_view(OpenJob(store, job)).suspects[0].part == "X1.1"
     for entry in ("e-1", "e-2"):
         answer = client.post(f"/jobs/lamp/evidence/{entry}/strike", data={"reason": "probe slipped"})
         assert answer.status_code == 303
-    view = jobs.bench_view(store, job)
+    view = jobs.bench_view(OpenJob(store, job))
     assert view.suspects[0] == before
     assert [line.struck for line in view.evidence if line.kind == "reading"] == [
         "probe slipped",
@@ -112,15 +113,15 @@ def test_a_bad_feed_joint_leads_the_suspects_and_strike_out_takes_it_back(client
     by = next(line.struck_by for line in view.evidence if line.entry_id == "e-2")
     assert f"/jobs/lamp/evidence/{by}/strike" in client.get("/jobs/lamp").text
     client.post(f"/jobs/lamp/evidence/{by}/strike", data={"reason": "it was right after all"})
-    again = {line.entry_id: line.struck for line in jobs.bench_view(store, job).evidence}
+    again = {line.entry_id: line.struck for line in jobs.bench_view(OpenJob(store, job)).evidence}
     assert (again["e-1"], again["e-2"]) == ("probe slipped", "")
 
 
 def test_what_cannot_be_done_is_not_proposed_again(client, store, job):
-    test = jobs.bench_view(store, job).tests[0]
+    test = jobs.bench_view(OpenJob(store, job)).tests[0]
     form = {"kind": "cannot", "entry_id": "c-1", "place": json.dumps(dict(test.place)), "why": "seized bolt"}
     assert client.post("/jobs/lamp/evidence", data=form).status_code == 303
-    assert test.key not in [one.key for one in jobs.bench_view(store, job).tests]
+    assert test.key not in [one.key for one in jobs.bench_view(OpenJob(store, job)).tests]
 
 
 def test_a_point_of_ones_own_choice_can_be_measured(client, job):
@@ -157,7 +158,7 @@ def test_a_job_begins_without_a_circuit(client, store):
         "switched": "switch",
     }
     assert client.post("/jobs/bare/circuit/sketch", data=form).status_code == 303
-    view = jobs.bench_view(store, "bare")
+    view = jobs.bench_view(OpenJob(store, "bare"))
     assert view.circuit.usable
     shown = client.get("/jobs/bare").text
     assert "Next test" in shown
@@ -185,7 +186,7 @@ def test_what_cannot_be_used_in_an_intake_is_told_and_the_rest_is_kept(client, s
 )
 def test_hostile_text_stays_text(client, store, field):
     client.post("/jobs", data={"job_id": "bad", field: HOSTILE[: LONGEST.get(field, 99)]})
-    jobs.save_circuit(store, "bad", f'title {HOSTILE}\nlamp H1 "<script>"', who="Ada")
+    jobs.save_circuit(OpenJob(store, "bad", "Ada"), f'title {HOSTILE}\nlamp H1 "<script>"')
     for path in (
         "/jobs",
         "/jobs/bad",
@@ -228,13 +229,13 @@ def test_from_complaint_through_repair_and_second_look_to_the_end(client, store,
         data={"kind": "repair", "entry_id": "r", "what": "cavity renewed", "part": "X1.1"},
     )
     assert store.job("lamp").state == "repaired"
-    assert [check.state for check in jobs.bench_view(store, job).checks] == ["open"]
+    assert [check.state for check in jobs.bench_view(OpenJob(store, job)).checks] == ["open"]
     form = {"kind": "reading", "entry_id": "s", "place": json.dumps(place), "typed": "no"}
     client.post("/jobs/lamp/evidence", data=form)
-    assert [check.state for check in jobs.bench_view(store, job).checks] == ["bad"]
+    assert [check.state for check in jobs.bench_view(OpenJob(store, job)).checks] == ["bad"]
     assert "Reopen the suspects" in client.get("/jobs/lamp").text
     client.post("/jobs/lamp/evidence", data=form | {"entry_id": "t", "typed": "yes"})
-    assert [check.state for check in jobs.bench_view(store, job).checks] == ["good"]
+    assert [check.state for check in jobs.bench_view(OpenJob(store, job)).checks] == ["good"]
     closing = {"complaint": "lamp dark", "cause": "cavity X1.1", "correction": "renewed"}
     assert client.post("/jobs/lamp/close", data=closing).status_code == 303
     assert send(client, "12.4", entry_id="late").status_code == 409
@@ -250,7 +251,7 @@ def test_time_and_money_add_up(client, store, job):
     client.post("/jobs/lamp/steps", data={"what": "search", "minutes": "20"})
     client.post("/jobs/lamp/parts", data={"name": "terminal", "price": "1,20", "use": "fitted"})
     client.post("/jobs/lamp/limit", data={"amount": "30", "by_whom": "the owner"})
-    costs = jobs.bench_view(store, job).costs
+    costs = jobs.bench_view(OpenJob(store, job)).costs
     assert (str(costs.total), costs.over) == ("31.20", True)
     assert "over the authorised limit" in client.get("/jobs/lamp").text
 

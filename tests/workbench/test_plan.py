@@ -7,6 +7,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, planning
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.working import name_of, workers
 from tests.workbench.conftest import LAMP
 
@@ -40,7 +41,10 @@ def planned(store, job, document):
     """A job with a plan that was worked out for what it knows."""
     job_now, entries = store.job(job), store.evidence(job)
     planning.keep_plan(
-        store, job, {**document, "basis": planning.basis(job_now, entries)}, who="Ada", largest=10, after=0
+        OpenJob(store, job, "Ada"),
+        {**document, "basis": planning.basis(job_now, entries)},
+        largest=10,
+        after=0,
     )
     return job
 
@@ -84,7 +88,7 @@ def test_the_page_tells_each_step_its_results_and_where_they_lead(client, planne
 def test_a_plan_is_told_as_old_once_the_job_knows_more(client, store, planned):
     assert "knows more now" not in told(client.get(f"/jobs/{planned}/plan"))
     place = {"quantity": "volts", "at": "H1.1", "state": "on", "instrument": "meter"}
-    jobs.record(store, planned, place, "12.4", who="Ada", entry_id="r1")
+    jobs.record(OpenJob(store, planned, "Ada"), place, "12.4", entry_id="r1")
     page = told(client.get(f"/jobs/{planned}/plan"))
     assert "knows more now" in page
     assert "1 reading included" in page
@@ -99,7 +103,7 @@ def test_the_plan_is_printed(client, store, planned, job):
 def test_what_is_lacking_is_told_with_where_to_go(client, store):
     jobs.open_job(store, Intake(), who="Ada", job_id="bare")
     assert "A plan needs a circuit" in told(client.get("/jobs/bare/plan"))
-    jobs.save_circuit(store, "bare", LAMP, who="Ada")
+    jobs.save_circuit(OpenJob(store, "bare", "Ada"), LAMP)
     page = client.get("/jobs/bare/plan")
     assert "A plan needs a complaint" in told(page)
     assert 'href="/jobs/bare"' in page.text

@@ -7,6 +7,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job.demo import circuit_of, demo_job, demos
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json, key_of
 from halfsplit.practice.vehicle import Vehicle
 
@@ -22,7 +23,7 @@ def vehicle_of(name):
 def measure(store, vehicle, place, value=None):
     value = vehicle.answer(from_json(place)) if value is None else value
     typed = value if isinstance(value, str) else "OL" if value == float("inf") else f"{value:.3f}"
-    return jobs.record(store, "demo", place, typed, who="Ada", confirmed=True, present="yes")
+    return jobs.record(OpenJob(store, "demo", "Ada"), place, typed, confirmed=True, present="yes")
 
 
 @pytest.mark.parametrize("name", ["rear-lamps", "heated-screen"])
@@ -34,7 +35,7 @@ def test_it_never_asks_twice_and_always_tells_both_leads(client, store, name):
         for one in demos()[name]["complaints"]
     ]
     for _ in range(MOST):
-        view = jobs.bench_view(store, "demo")
+        view = jobs.bench_view(OpenJob(store, "demo"))
         if view.finding and view.finding.proven:
             break
         for test in (*view.tests, *view.looks):
@@ -45,26 +46,26 @@ def test_it_never_asks_twice_and_always_tells_both_leads(client, store, name):
         assert first.quantity not in LEADS or (first.red in shown and first.black in shown)
         asked.append(first.key)
         measure(store, vehicle, first.place)
-    assert jobs.bench_view(store, "demo").finding.proven
+    assert jobs.bench_view(OpenJob(store, "demo")).finding.proven
 
 
 def test_one_odd_reading_is_asked_about_before_it_is_believed(client, store):
     demo_job(store, "rear-lamps")
     vehicle = vehicle_of("rear-lamps")
     for _ in range(MOST):
-        view = jobs.bench_view(store, "demo")
+        view = jobs.bench_view(OpenJob(store, "demo"))
         if view.finding:
             break
         measure(store, vehicle, view.tests[0].place)
-    before = jobs.bench_view(store, "demo")
+    before = jobs.bench_view(OpenJob(store, "demo"))
     slipped = {"quantity": "volts", "at": "X40.5:out", "to": None, "state": "brake", "instrument": "meter"}
     right = float(vehicle.answer(from_json(slipped)))
     assert right > 1
     measure(store, vehicle, slipped, 0.0)
-    after = jobs.bench_view(store, "demo")
+    after = jobs.bench_view(OpenJob(store, "demo"))
     assert after.suspects[0].part == before.suspects[0].part == "E5"
     assert after.tests[0].purpose == "repeat"
     assert after.tests[0].at == "X40.5:out"
     assert "Probe anew" in client.get("/jobs/demo").text
     measure(store, vehicle, after.tests[0].place)
-    assert jobs.bench_view(store, "demo").suspects[0].part == "E5"
+    assert jobs.bench_view(OpenJob(store, "demo")).suspects[0].part == "E5"

@@ -8,6 +8,7 @@ from pypdf import PdfReader
 
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
+from halfsplit.job.open_job import OpenJob
 from tests.browser.finished import finish, shop
 
 
@@ -21,7 +22,7 @@ def finished(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def told(finished):
-    return jobs.job_view(finished, "done")
+    return jobs.job_view(OpenJob(finished, "done"))
 
 
 def text_of(pdf):
@@ -68,7 +69,7 @@ def test_what_must_stay_off_is_told_so_and_no_millivolts(told):
 
 
 def test_the_customers_sheet_has_no_percentage_and_is_one_page(finished):
-    pdf = jobs.report_pdf(finished, "done", "customer")
+    pdf = jobs.report_pdf(OpenJob(finished, "done"), "customer")
     assert len(PdfReader(BytesIO(pdf)).pages) == 1
     assert "%" not in text_of(pdf)
     assert "✓ Proven by measurement" in text_of(pdf)
@@ -76,7 +77,9 @@ def test_the_customers_sheet_has_no_percentage_and_is_one_page(finished):
 
 def test_the_same_job_gives_the_same_bytes(finished):
     for audience in ("customer", "workshop"):
-        assert jobs.report_pdf(finished, "done", audience) == jobs.report_pdf(finished, "done", audience)
+        assert jobs.report_pdf(OpenJob(finished, "done"), audience) == jobs.report_pdf(
+            OpenJob(finished, "done"), audience
+        )
 
 
 def test_the_page_shows_what_the_sheet_shows(finished, client_of):

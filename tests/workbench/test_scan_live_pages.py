@@ -9,6 +9,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, live_scans, scans, simulated
+from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
 from halfsplit.scan.link import Address
 from halfsplit.scan.simulated import running
@@ -60,25 +61,25 @@ def test_a_unit_that_stops_and_garbage_are_told_and_the_rest_is_kept(client, sto
     assert "stopped answering while it was read" in page
     assert "delivers garbage" in page
     assert "hx-trigger" not in page  # nothing is asked for any more
-    kept = scans.kept_reports(store, van)[0]
+    kept = scans.kept_reports(OpenJob(store, van))[0]
     assert (kept.source, kept.moment) == ("live", "arrival")
     assert [code.name for code in kept.report.unit("Body").codes] == ["B1044-13", "B1045-11"]
     assert any("stopped answering" in one for one in kept.problems)
-    assert set(live_scans.known_addresses(store, van)) == {unit.name for unit in kept.report.units}
+    assert set(live_scans.known_addresses(OpenJob(store, van))) == {unit.name for unit in kept.report.units}
     assert "delivers garbage" in client.get("/jobs/van/scan").text
 
 
 def test_a_wrong_bit_rate_and_an_adapter_that_is_not_there_are_told(client, store, van, noisy):
     assert "wrong bit rate" in read(client, channel=noisy, bit_rate="250000")
     assert "cannot be opened" in read(client, channel="slcan:/dev/no-such-adapter")
-    assert scans.kept_reports(store, van) == ()
+    assert scans.kept_reports(OpenJob(store, van)) == ()
 
 
 @pytest.mark.parametrize("channel", ["", "nonsense", "slcan:spy:///dev/null?file=x", "serial:loop://"])
 def test_a_channel_that_cannot_be_is_refused(client, van, channel):
     answer = client.post("/jobs/van/scan/live", data={"channel": channel, "bit_rate": "500000"})
     assert answer.status_code == 422
-    assert live_scans.run_of(client.app.app.state.store, van) is None
+    assert live_scans.run_of(OpenJob(client.app.app.state.store, van)) is None
 
 
 def test_a_flood_is_named_and_a_run_can_be_stopped(client, store, van):
@@ -92,13 +93,13 @@ def test_a_flood_is_named_and_a_run_can_be_stopped(client, store, van):
         client.post("/jobs/van/scan/live/stop")
         finished()
         assert "Stopped, nothing was kept" in client.get("/jobs/van/scan/live").text
-        assert scans.kept_reports(store, van) == ()
+        assert scans.kept_reports(OpenJob(store, van)) == ()
         assert "identifier 001 alone comes" in read(client, channel=words)
 
 
 def test_codes_are_cleared_only_as_shown_saved_and_confirmed_and_it_is_logged(client, store, van, noisy):
     read(client, channel=noisy)
-    scan_id = scans.kept_reports(store, van)[0].scan_id
+    scan_id = scans.kept_reports(OpenJob(store, van))[0].scan_id
     form = {"scan_id": scan_id, "unit": "Body"}
     page = client.post("/jobs/van/scan/live/clear/look", data=form).text
     assert "What is lost" in page
@@ -121,13 +122,15 @@ def test_codes_are_cleared_only_as_shown_saved_and_confirmed_and_it_is_logged(cl
 
 def test_the_simulated_vehicle_of_a_job_is_fed_as_its_circuit_says(client, store, van):
     """The circuit engine says which units are fed; the bus says which answer."""
-    jobs.save_circuit(store, van, CIRCUIT, who="Ada")
+    jobs.save_circuit(OpenJob(store, van, "Ada"), CIRCUIT)
     assert "no such" in read(client, vehicle="simulated", fault="no such").replace("&#39;", "'")
     read(client, vehicle="simulated", fault="F30 open")
-    kept = scans.kept_reports(store, van)[0]
+    kept = scans.kept_reports(OpenJob(store, van))[0]
     assert {name.split()[0] for name in kept.silent} == {"A11", "A12", "A13", "A14"}
     assert [code.code.failure_type for code in kept.report.units[0].codes] == [0x87] * 4
-    assert live_scans.known_addresses(store, van) == {}  # none of these is a unit of the real vehicle
+    assert (
+        live_scans.known_addresses(OpenJob(store, van)) == {}
+    )  # none of these is a unit of the real vehicle
 
 
 def test_a_simulated_vehicle_without_a_fault_has_no_codes_and_no_silent_unit():

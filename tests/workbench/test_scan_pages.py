@@ -10,7 +10,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, causes, scan_evidence, scans
-from halfsplit.job.memory import at_bench
+from halfsplit.job.open_job import OpenJob
 from halfsplit.store import struck_ids
 
 from .rear_feed import AFTER, ARRIVAL, CIRCUIT, COMPLAINTS, WORKS
@@ -21,7 +21,7 @@ PAGES = ("", "/cause", "/compare", "/live", "?line=3", "?only=unclear")
 @pytest.fixture
 def van(store) -> str:
     jobs.open_job(store, Intake(), who="Ada", job_id="van", circuit=CIRCUIT)
-    jobs.complain_all(store, "van", (*COMPLAINTS, *WORKS), who="Ada")
+    jobs.complain_all(OpenJob(store, "van", "Ada"), (*COMPLAINTS, *WORKS))
     return "van"
 
 
@@ -66,11 +66,11 @@ def test_a_corrected_line_counts_from_then_on_and_can_be_taken_back(client, stor
     scan_id = paste(client, ARRIVAL)
     form = {"line": "11", "kind": "code", "code": "B1044-13", "status": "2f"}
     assert client.post(f"/jobs/van/scan/{scan_id}/line", data=form).status_code == 303
-    kept = scans.report_of(store, van, scan_id)
+    kept = scans.report_of(OpenJob(store, van), scan_id)
     assert [code.name for code in kept.report.unit("Level unit").codes] == ["B1044-13"]
     assert kept.report.unclear == ()
     client.post(f"/jobs/van/scan/{scan_id}/line", data={"line": "11", "undo": "1"})
-    assert scans.report_of(store, van, scan_id).report.unit("Level unit").codes == ()
+    assert scans.report_of(OpenJob(store, van), scan_id).report.unit("Level unit").codes == ()
 
 
 def test_a_correction_that_cannot_be_is_told_and_changes_nothing(client, store, van):
@@ -98,7 +98,7 @@ def test_a_file_that_is_no_report_is_refused_in_words(client, store, van, data):
     )
     assert answer.status_code == 422
     assert "Not stored" in answer.text
-    assert scans.kept_reports(store, van) == ()
+    assert scans.kept_reports(OpenJob(store, van)) == ()
 
 
 def test_what_was_pasted_in_vain_is_still_in_the_field(client, van):
@@ -118,7 +118,7 @@ def test_what_was_pasted_in_vain_is_still_in_the_field(client, van):
 def test_a_file_of_any_form_is_read_and_never_served_as_a_page(client, store, van, name, data):
     answer = client.post("/jobs/van/scan/file", data={"moment": "arrival"}, files={"report": (name, data)})
     assert answer.status_code == 303
-    kept = scans.kept_reports(store, van)[0]
+    kept = scans.kept_reports(OpenJob(store, van))[0]
     assert kept.silent == ("Tailgate unit",)
     served = client.get(f"/jobs/van/files/{kept.file}")
     assert served.headers["content-type"] == "application/octet-stream"
@@ -134,7 +134,7 @@ def test_the_open_feed_leads_before_any_reading_of_the_circuit(client, store, va
         for entry in store.evidence(van)
         if entry.kind == "reading" and entry.payload["quantity"] != "answers"
     ]
-    found = causes.causes_of(store, van)
+    found = causes.causes_of(OpenJob(store, van))
     assert found is not None
     assert (found.symptoms, found.silent, found.readings) == (8, 4, 0)
     first = found.cards[0]
@@ -142,7 +142,7 @@ def test_the_open_feed_leads_before_any_reading_of_the_circuit(client, store, va
     assert first.stretch == "SP1 – F30 – SP30"
     assert len(first.explains) == 8
     assert first.leaves == first.contradicts == ()
-    assert jobs.bench_view(store, van).suspects[0].part in {one.part for one in first.members}
+    assert jobs.bench_view(OpenJob(store, van)).suspects[0].part in {one.part for one in first.members}
     assert [card.probability for card in found.cards] == sorted(
         (card.probability for card in found.cards), reverse=True
     )
@@ -154,10 +154,10 @@ def test_a_cause_is_ranked_by_the_posterior_and_says_what_it_contradicts(client,
     """The rear feed explains as many symptoms as the ground on the left; what works on the feed speaks against it."""
     jobs.open_job(store, Intake(), who="Ada", job_id="van", circuit=CIRCUIT)
     said = [("M9", "no", "all on"), ("H9", "no", "all on"), ("E30", "yes", "all on")]
-    jobs.complain_all(store, "van", said, who="Ada")
+    jobs.complain_all(OpenJob(store, "van", "Ada"), said)
     text = "Tailgate unit: no response\nCamera unit: no response\nTrailer unit\n  no codes\nLevel unit\n  no codes\n"
     told(client, paste(client, text))
-    found = causes.causes_of(store, "van")
+    found = causes.causes_of(OpenJob(store, "van"))
     assert found.symptoms == 4
     first, *others = found.cards
     assert (first.kind, first.stretch.split()[0]) == ("ground", "E3")
@@ -169,10 +169,10 @@ def test_a_cause_is_ranked_by_the_posterior_and_says_what_it_contradicts(client,
 
 def test_before_and_after_shows_it_gone_and_the_units_answer_now(client, store, van):
     told(client, paste(client, ARRIVAL))
-    jobs.take(store, van, "repair", {"what": "rear feed made good", "part": "F30"}, who="Ada")
+    jobs.take(OpenJob(store, van, "Ada"), "repair", {"what": "rear feed made good", "part": "F30"})
     assert 'value="after repair" selected' in client.get("/jobs/van/scan").text
     told(client, paste(client, AFTER, "after repair"))
-    pair = scans.side_by_side(store, van)
+    pair = scans.side_by_side(OpenJob(store, van))
     assert set(pair.found.answers_now) == {"Tailgate unit", "Trailer unit", "Camera unit", "Level unit"}
     assert [one.code for one in pair.found.of("gone")] == ["U0230-87"]
     assert [one.code for one in pair.found.of("new")] == ["C1A20-16"]
@@ -182,19 +182,21 @@ def test_before_and_after_shows_it_gone_and_the_units_answer_now(client, store, 
     assert "Gone" in page
     # after a repair a report is a second look, not evidence of what was wrong
     assert [
-        check.state for check in jobs.bench_view(store, van).checks if check.place["quantity"] == "answers"
+        check.state
+        for check in jobs.bench_view(OpenJob(store, van)).checks
+        if check.place["quantity"] == "answers"
     ] != []
-    assert "bad" not in [check.state for check in jobs.bench_view(store, van).checks]
+    assert "bad" not in [check.state for check in jobs.bench_view(OpenJob(store, van)).checks]
 
 
 def test_two_tools_that_name_a_unit_differently_are_told_apart_by_the_table(client, store, van):
     first = paste(client, "Tailgate unit\n  B1044-13 status: 0x2F\n")
     second = paste(client, "Heckklappe\n  no codes\n", "after repair")
-    assert scans.side_by_side(store, van).found.of("not known") != ()
+    assert scans.side_by_side(OpenJob(store, van)).found.of("not known") != ()
     for scan_id in (first, second):
-        key = scans.report_of(store, van, scan_id).report.units[0].key
+        key = scans.report_of(OpenJob(store, van), scan_id).report.units[0].key
         client.post(f"/jobs/van/scan/{scan_id}/table", data={"unit-0": key, "part-0": "A11", "then": "save"})
-    assert [one.code for one in scans.side_by_side(store, van).found.of("gone")] == ["B1044-13"]
+    assert [one.code for one in scans.side_by_side(OpenJob(store, van)).found.of("gone")] == ["B1044-13"]
 
 
 def test_told_again_after_a_change_only_the_difference_is_struck_out(client, store, van):
@@ -203,7 +205,7 @@ def test_told_again_after_a_change_only_the_difference_is_struck_out(client, sto
     before = {entry.entry_id for entry in store.evidence(van)}
     told(client, scan_id)
     assert {entry.entry_id for entry in store.evidence(van)} == before
-    key = scans.report_of(store, van, scan_id).report.unit("Level unit").key
+    key = scans.report_of(OpenJob(store, van), scan_id).report.unit("Level unit").key
     for part in ("", "A14"):
         form = {"unit-0": key, "part-0": part, "then": "tell", "state": "all on"}
         assert client.post(f"/jobs/van/scan/{scan_id}/table", data=form).status_code == 303
@@ -215,14 +217,14 @@ def test_a_struck_report_takes_its_evidence_with_it(client, store, van):
     scan_id = paste(client, ARRIVAL)
     told(client, scan_id)
     client.post(f"/jobs/van/scan/{scan_id}/strike", data={"reason": "another van"})
-    assert scans.kept_reports(store, van) == ()
+    assert scans.kept_reports(OpenJob(store, van)) == ()
     assert {entry.kind for entry in counting(store, van)} == {"complaint", "scan table"}
 
 
 def test_a_code_is_told_only_with_its_pin_and_only_while_it_is_there(client, store, van):
     text = "Body control unit\n  B1044-11 status: 0x2F\n  B1045-12 status: 0x28\n  B0001-13 status: 0x2F\n"
     scan_id = paste(client, text)
-    table = scan_evidence.table_of(store, van, scan_id)
+    table = scan_evidence.table_of(OpenJob(store, van), scan_id)
     assert [code.why for code in table.codes] == [
         "which pin?",
         "not there now, or not tested: it says nothing of what can be measured now",
@@ -246,8 +248,8 @@ def test_a_code_that_the_circuit_cannot_take_is_set_aside_and_the_bench_stands(s
         {"module": "A1", "failure": "lost communication", "pin": "F30"},
         {"module": "A1", "failure": "circuit open"},
     ):
-        entry = jobs.take(store, van, "code", said, who="Ada")
-        with at_bench(store, van) as bench:
+        entry = jobs.take(OpenJob(store, van, "Ada"), "code", said)
+        with OpenJob(store, van).bench() as bench:
             assert entry.entry_id in bench.told.refused
 
 
@@ -255,7 +257,12 @@ def test_a_unit_that_fell_silent_midway_is_no_evidence_of_either(client, store, 
     problems = ["Camera unit: stopped answering while it was read: no answer"]
     text = "Camera unit\n  does not answer\nLevel unit\n  does not answer\n"
     kept = scans.keep_report(
-        store, van, text.encode(), name="live", moment="arrival", who="Ada", source="live", problems=problems
+        OpenJob(store, van, "Ada"),
+        text.encode(),
+        name="live",
+        moment="arrival",
+        source="live",
+        problems=problems,
     )
     told(client, kept.scan_id)
     readings = [entry.payload["at"] for entry in counting(store, van) if entry.kind == "reading"]
@@ -273,7 +280,7 @@ def test_a_report_of_a_thousand_codes_leaves_nothing_out_in_silence(client, stor
     )
     assert page.count(' name="') < 1000  # what a server takes of one form
     assert client.get(f"/jobs/van/scan?report={scan_id}&from=1401").status_code == 200
-    key = scans.report_of(store, van, scan_id).report.unit("Level unit").key
+    key = scans.report_of(OpenJob(store, van), scan_id).report.unit("Level unit").key
     form = {"unit-0": key, "part-0": "A14", "then": "save"}
     assert client.post(f"/jobs/van/scan/{scan_id}/table", data=form).status_code == 303
 
@@ -300,12 +307,12 @@ def test_reports_travel_with_the_job(client, store, van, tmp_path):
         file.seek(0)
         with jobs.JobStore(f"sqlite:///{tmp_path}/other.db") as other:
             jobs.import_job(other, file, who="Bo", at=jobs.now())
-            assert [one.silent for one in scans.kept_reports(other, van)] == [
+            assert [one.silent for one in scans.kept_reports(OpenJob(other, van))] == [
                 ("Tailgate unit", "Trailer unit", "Camera unit", "Level unit")
             ]
 
 
 def test_a_closed_job_takes_no_report(client, store, van):
-    jobs.close(store, van, complaint="a", cause="b", correction="c", who="Ada")
+    jobs.close(OpenJob(store, van, "Ada"), complaint="a", cause="b", correction="c")
     assert client.post("/jobs/van/scan/paste", data={"text": ARRIVAL, "moment": "arrival"}).status_code == 409
     assert client.get("/jobs/van/scan").status_code == 200

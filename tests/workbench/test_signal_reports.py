@@ -7,6 +7,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, drains, scan_evidence, scans, signal_reports
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.reporting import job_view
 
 from .rear_feed import AFTER, ARRIVAL, CIRCUIT, COMPLAINTS
@@ -20,28 +21,28 @@ def told(store) -> str:
     jobs.open_job(store, Intake(), who="Ada", job_id="van", circuit=CIRCUIT)
     for text, moment in ((ARRIVAL, "arrival"), (AFTER, "after repair")):
         scans.keep_report(
-            store, "van", text.encode(), name=f"{moment}.txt", moment=moment, who="Ada", source="pasted"
+            OpenJob(store, "van", "Ada"), text.encode(), name=f"{moment}.txt", moment=moment, source="pasted"
         )
-    drains.keep_log(store, "van", LOG.encode(), name="night.csv", who="Ada", how={"instrument": "meter"})
-    drains.save_battery(store, "van", {"capacity": 70.0, "charge": 80.0}, who="Ada")
-    drains.save_fuse(store, "van", "F1", 10.0, 0.45, who="Ada")
+    drains.keep_log(OpenJob(store, "van", "Ada"), LOG.encode(), name="night.csv", how={"instrument": "meter"})
+    drains.save_battery(OpenJob(store, "van", "Ada"), {"capacity": 70.0, "charge": 80.0})
+    drains.save_fuse(OpenJob(store, "van", "Ada"), "F1", 10.0, 0.45)
     return "van"
 
 
 def test_codes_on_arrival_before_and_after_are_in_the_report(store, told):
-    view = signal_reports.codes_view(store, told)
+    view = signal_reports.codes_view(OpenJob(store, told))
     assert [scan.title.split(",")[0] for scan in view.scans] == ["As it came in", "After the repair"]
     assert view.scans[0].silent == ("Tailgate unit", "Trailer unit", "Camera unit", "Level unit")
     assert [(one.verdict, one.code) for one in view.changes] == [("new", "C1A20-16"), ("gone", "U0230-87")]
     assert set(view.answers_now) == set(view.scans[0].silent)
     assert view.scans[0].remarks == ("Not understood: line 11.",)
-    arrival = signal_reports.arrival_codes(store, told)
+    arrival = signal_reports.arrival_codes(OpenJob(store, told))
     assert arrival[0].startswith("Engine control unit: U0230-87, no communication")
     assert arrival[-1] == "Level unit does not answer"
 
 
 def test_the_drain_is_in_the_report(store, told):
-    view = signal_reports.drain_report(store, told)
+    view = signal_reports.drain_report(OpenJob(store, told))
     assert view.verdict.startswith("80 mA asleep")
     assert view.branches[0].current.startswith("58.4 mA")
     assert view.forecast.startswith("About")
@@ -51,7 +52,7 @@ def test_the_drain_is_in_the_report(store, told):
 
 def test_a_job_with_neither_says_nothing_of_them(store):
     jobs.open_job(store, Intake(), who="Ada", job_id="plain")
-    view = job_view(store, "plain")
+    view = job_view(OpenJob(store, "plain"))
     assert view.codes.scans == ()
     assert view.drain.verdict == ""
     assert view.arrival_codes == ()
@@ -59,8 +60,8 @@ def test_a_job_with_neither_says_nothing_of_them(store):
 
 @pytest.mark.requires("pdftotext")
 def test_page_and_pdf_of_the_workshop_tell_both(client, store, told, tmp_path):
-    jobs.complain_all(store, told, COMPLAINTS, who="Ada")
-    scan_evidence.tell(store, told, scans.kept_reports(store, told)[0].scan_id, who="Ada")
+    jobs.complain_all(OpenJob(store, told, "Ada"), COMPLAINTS)
+    scan_evidence.tell(OpenJob(store, told, "Ada"), scans.kept_reports(OpenJob(store, told))[0].scan_id)
     page = client.get("/jobs/van/report?for=workshop").text
     data = client.get("/jobs/van/report.pdf?for=workshop").content
     (tmp_path / "van.pdf").write_bytes(data)

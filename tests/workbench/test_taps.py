@@ -5,6 +5,7 @@ import pytest
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.job import Intake, Sheet
+from halfsplit.job.open_job import OpenJob
 from halfsplit.notation import edits
 
 LAMP = """title  One lamp
@@ -142,7 +143,7 @@ def test_without_a_circuit_the_first_test_stands_after_one_form(client, store, b
     client.post(
         "/jobs/bare/circuit/sketch", data={"kind": "motor", "words": "rear wiper", "feed_colour": "GN"}
     )
-    view = jobs.bench_view(store, "bare")
+    view = jobs.bench_view(OpenJob(store, "bare"))
     assert view.complaints
     first = view.tests[0]
     assert first.quantity == "volts"

@@ -121,12 +121,12 @@ def report(
     store: Store = "",
 ) -> None:
     """Write the report of a job as PDF: one page for the customer, or the whole record for the workshop."""
-    from halfsplit.job import report_pdf
+    from halfsplit.job import OpenJob, report_pdf
 
     if audience not in ("customer", "workshop"):
         raise typer.BadParameter("is customer or workshop", param_hint="--for")
     with opened(store) as jobs:
-        made = report_pdf(jobs, job_named(jobs, job).job_id, audience)
+        made = report_pdf(OpenJob(jobs, job_named(jobs, job).job_id), audience)
     write_new(pdf, lambda stream: stream.write(made), replace=True)
     tell(f"{pdf}: {len(made):,} bytes")
 

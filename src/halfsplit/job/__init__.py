@@ -16,6 +16,7 @@ from halfsplit.job.entering import Doubt, read_entry
 from halfsplit.job.instruments import INSTRUMENTS, serials_of
 from halfsplit.job.instruments import written as written_serials
 from halfsplit.job.memory import progress_of
+from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.pictures import DRAWING_CSS, bench_drawing, circuit_drawing
 from halfsplit.job.plain import cause_words, repair_words
 from halfsplit.job.reporting import can_print, customer_view, job_view, report_pdf
@@ -28,8 +29,6 @@ from halfsplit.job.verbs import (
     close,
     complain_all,
     complain_of_sketch,
-    new_id,
-    now,
     open_job,
     record,
     save_circuit,
@@ -119,6 +118,7 @@ __all__ = [
     "JobView",
     "Meaning",
     "NotFoundError",
+    "OpenJob",
     "PartUse",
     "PartUsed",
     "Present",

@@ -13,11 +13,10 @@ from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import point_words
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.job.costs import costs_of, money
-from halfsplit.job.memory import at_bench
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import check_place
 from halfsplit.job.tests import test_card
 from halfsplit.job.views import TestCard
-from halfsplit.store import JobStore
 
 LEAST_CHANCE = 0.001
 """Below this no price of a cure is told: it would be a number without meaning."""
@@ -54,24 +53,24 @@ class TryCard:
 
 
 @contextmanager
-def _asked(store: JobStore, job_id: str) -> Iterator[Diagnosis]:
-    with at_bench(store, job_id) as bench:
+def _asked(job: OpenJob) -> Iterator[Diagnosis]:
+    with job.bench() as bench:
         if bench.told is None:
             raise HalfsplitError("this job has no usable circuit yet")
         yield bench.told.diagnosis
 
 
-def alibi(store: JobStore, job_id: str) -> AlibiCard:
+def alibi(job: OpenJob) -> AlibiCard:
     """Every other repair that explains the readings as well, and a cheap set of tests that excludes them."""
-    with _asked(store, job_id) as diagnosis:
+    with _asked(job) as diagnosis:
         found = diagnosis.alibi()
         tests = tuple(test_card(diagnosis.rank(one), diagnosis.circuit) for one in found.tests)
         return AlibiCard(found.rivals, tests, found.minutes, found.left)
 
 
-def trap(store: JobStore, job_id: str, state: str = "") -> TrapCard:
+def trap(job: OpenJob, state: str = "") -> TrapCard:
     """Where to leave channels connected on a road test, in the state in which the fault strikes."""
-    with _asked(store, job_id) as diagnosis:
+    with _asked(job) as diagnosis:
         chosen = state if state in diagnosis.circuit.states else _complained_in(diagnosis)
         found = diagnosis.trap(chosen)
         points = tuple((point, point_words(point, diagnosis.circuit)) for point in found.points)
@@ -84,17 +83,17 @@ def _complained_in(diagnosis: Diagnosis) -> str:
     return next(complaints, list(diagnosis.circuit.states)[-1])
 
 
-def try_part(store: JobStore, job_id: str, part: str, price: Decimal, minutes: float) -> TryCard:
+def try_part(job: OpenJob, part: str, price: Decimal, minutes: float) -> TryCard:
     """What fitting a part on suspicion costs, and for each cure: price and time over its chance.
 
     Raises InputError where no hourly rate is set or the minutes are none.
     """
     if not 0 <= minutes <= 6_000:
         raise InputError(f"{minutes:g} minutes", remedy="enter minutes between 0 and 6000", where="minutes")
-    with _asked(store, job_id) as diagnosis:
+    with _asked(job) as diagnosis:
         if part not in diagnosis.circuit.parts:
             raise UnknownNameError(f"there is no part {part!r} in this circuit")
-        costs = costs_of(store, store.job(job_id))
+        costs = costs_of(job.store, job.record)
         if costs.rate is None:
             raise InputError("there is no hourly rate", remedy="set it in the intake or the settings")
         found = diagnosis.replacement(part, float(price), minutes, float(costs.rate))
@@ -103,9 +102,9 @@ def try_part(store: JobStore, job_id: str, part: str, price: Decimal, minutes: f
     return TryCard(part, found.chance, cost, per_cure, costs.currency)
 
 
-def expected_volts(store: JobStore, job_id: str, point: str, state: str) -> tuple[tuple[str, str], ...]:
+def expected_volts(job: OpenJob, point: str, state: str) -> tuple[tuple[str, str], ...]:
     """'What should I see here?': (assumption, volts) healthy and for each leading suspect."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         if bench.told is None:
             return ()
         check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))

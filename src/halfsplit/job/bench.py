@@ -19,14 +19,15 @@ from halfsplit.errors import HalfsplitError
 from halfsplit.job.apart import put_back, taken_apart
 from halfsplit.job.costs import costs_of
 from halfsplit.job.loads import loads_of
-from halfsplit.job.memory import PROGRESS, Bench, at_bench
+from halfsplit.job.memory import PROGRESS, Bench
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import check_place, from_json, key_of, to_json
 from halfsplit.job.plain import cause_words, done_words, repair_words
 from halfsplit.job.record import lines_of
 from halfsplit.job.replay import REPAIR, first_state
 from halfsplit.job.tests import test_card, unit_of, words_of
 from halfsplit.job.views import BenchView, Check, CheckState, FindingCard, SuspectCard, TestCard
-from halfsplit.store import EvidenceEntry, JobStore
+from halfsplit.store import EvidenceEntry
 
 TESTS = 5
 PROOF_TESTS = 20
@@ -39,12 +40,12 @@ OUT_BELOW = 0.005
 SHOWN_SPEAKING = 3
 
 
-def bench_view(store: JobStore, job_id: str) -> BenchView:
+def bench_view(job: OpenJob) -> BenchView:
     """The job as it stands. Raises NotFoundError where there is none."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         answers = _answers(bench)
         circuit = bench.checked.circuit if bench.checked else None
-        lines = lines_of(bench, store.attachments(job_id), answers["odd"])
+        lines = lines_of(bench, job.attachments, answers["odd"])
         suspects = answers["suspects"]
         view = BenchView(
             bench.job,
@@ -61,8 +62,8 @@ def bench_view(store: JobStore, job_id: str) -> BenchView:
             tuple(answers["aside"]),
             _checks(bench, answers),
             _repair(bench),
-            costs_of(store, bench.job),
-            tuple(photo for photo in store.attachments(job_id) if photo.kind == "photo"),
+            costs_of(job.store, bench.job),
+            tuple(photo for photo in job.attachments if photo.kind == "photo"),
             answers["looks"],
             answers["ticks"],
             _apart(bench),
@@ -179,9 +180,9 @@ def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
 # Tests of one's own choice
 
 
-def own_test(store: JobStore, job_id: str, place: Mapping[str, Any]) -> TestCard:
+def own_test(job: OpenJob, place: Mapping[str, Any]) -> TestCard:
     """A test that the technician prefers, with what it is worth and what each result would mean."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         if bench.told is None:
             raise HalfsplitError("this job has no usable circuit yet")
         diagnosis = bench.told.diagnosis

@@ -17,6 +17,7 @@ from halfsplit.errors import ConflictError, InputError
 from halfsplit.job.bench import bench_view
 from halfsplit.job.captures import CaptureView, ChannelLine, capture_view, opened
 from halfsplit.job.entering import FIELD_UNITS, shown_value
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import record
 from halfsplit.job.views import TestCard
 from halfsplit.store import EvidenceEntry, JobStore
@@ -95,9 +96,9 @@ class Places:
     states: tuple[str, ...] = ()
 
 
-def places(store: JobStore, job_id: str) -> Places:
+def places(job: OpenJob) -> Places:
     """The names in the job's circuit; all empty without a usable one."""
-    circuit = _circuit(store, job_id)
+    circuit = _circuit(job)
     if circuit is None:
         return Places()
     return Places(
@@ -108,28 +109,28 @@ def places(store: JobStore, job_id: str) -> Places:
     )
 
 
-def _circuit(store: JobStore, job_id: str) -> Circuit | None:
-    checked = bench_view(store, job_id).circuit
+def _circuit(job: OpenJob) -> Circuit | None:
+    checked = bench_view(job).circuit
     return checked.circuit if checked is not None and checked.usable else None
 
 
-def offers(store: JobStore, job_id: str, view: CaptureView) -> tuple[Offer, ...]:
+def offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     """What was measured last and can become a reading, the suggested ones first; empty without a circuit."""
-    circuit = _circuit(store, job_id)
+    circuit = _circuit(job)
     if circuit is None:
         return ()
-    tests = bench_view(store, job_id).tests
+    tests = bench_view(job).tests
     found = [*_numbers(view, circuit, tests), *_stages(view, circuit, tests)]
     return tuple(sorted(found, key=lambda one: one.suggested is None))
 
 
-def between_offers(store: JobStore, job_id: str, view: CaptureView) -> tuple[Offer, ...]:
+def between_offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     """The mean of each channel in volts or amps between the cursors, which the page fills in."""
-    circuit = _circuit(store, job_id)
+    circuit = _circuit(job)
     if circuit is None:
         return ()
-    tests = bench_view(store, job_id).tests
-    answered = [one.suggested.key for one in offers(store, job_id, view) if one.suggested]
+    tests = bench_view(job).tests
+    answered = [one.suggested.key for one in offers(job, view) if one.suggested]
     found = (
         _placed(
             f"mean {one.number}",
@@ -280,14 +281,12 @@ def _in_stage_unit(
 # Taking one
 
 
-def use(  # noqa: PLR0913 - as many as a reading by hand has
-    store: JobStore,
-    job_id: str,
+def use(
+    job: OpenJob,
     capture_id: str,
     key: str,
     place: Mapping[str, Any],
     *,
-    who: str,
     shown: int = 0,
     between: tuple[float, float] | None = None,
     entry_id: str = "",
@@ -298,10 +297,10 @@ def use(  # noqa: PLR0913 - as many as a reading by hand has
     Raises ConflictError where the capture was measured anew since the page was made; InputError for a place or key
     that is none; `Doubt` where the value is odd for its place and not ``confirmed``.
     """
-    view = capture_view(store, job_id, capture_id)
+    view = capture_view(job, capture_id)
     if between is None and shown != view.shown:
         raise ConflictError("this capture was measured again meanwhile: look at the new results first")
-    quantity, typed, unit = _value(store, view, key, between)
+    quantity, typed, unit = _value(job.store, view, key, between)
     if not place.get("to") and _is_drop(view, key):
         raise InputError("a voltage drop lies between two points", remedy="name both", where="to")
     told: dict[str, Any] = {
@@ -313,12 +312,10 @@ def use(  # noqa: PLR0913 - as many as a reading by hand has
         "changes": place.get("changes") or [],
     }
     return record(
-        store,
-        job_id,
+        job,
         told,
         typed,
         unit=unit,
-        who=who,
         entry_id=entry_id,
         confirmed=confirmed,
         present="yes",

@@ -12,8 +12,9 @@ from halfsplit.capture.screen import event, packed, stretch, value_at, windows
 from halfsplit.capture.show import Frame, plot_png
 from halfsplit.errors import NotFoundError
 from halfsplit.job.captures import CaptureView, capture_view, kept_capture, opened, settings_of
-from halfsplit.job.verbs import add_photo, new_id, take
-from halfsplit.store import EvidenceEntry, JobStore
+from halfsplit.job.open_job import OpenJob, new_id
+from halfsplit.job.verbs import add_photo, take
+from halfsplit.store import EvidenceEntry
 
 
 def _traces(view_of: Capture, numbers: Sequence[int]) -> list[Channel]:
@@ -22,13 +23,12 @@ def _traces(view_of: Capture, numbers: Sequence[int]) -> list[Channel]:
     return [view_of.channels[number] for number in numbers]
 
 
-def _open(store: JobStore, job_id: str, capture_id: str) -> Capture:
-    return opened(store, kept_capture(store, job_id, capture_id), settings_of(store, job_id, capture_id))
+def _open(job: OpenJob, capture_id: str) -> Capture:
+    return opened(job.store, kept_capture(job, capture_id), settings_of(job, capture_id))
 
 
 def capture_window(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     capture_id: str,
     channels: Sequence[int],
     start: float,
@@ -36,15 +36,13 @@ def capture_window(
     pixels: int,
 ) -> bytes:
     """The windows of some channels for a screen, as `capture.screen.packed` writes them: a bounded number of bytes."""
-    found = _open(store, job_id, capture_id)
+    found = _open(job, capture_id)
     return packed(windows(found, [one.name for one in _traces(found, channels)], start, stop, pixels))
 
 
-def capture_cursors(
-    store: JobStore, job_id: str, capture_id: str, first: float, second: float
-) -> list[dict[str, Any]]:
+def capture_cursors(job: OpenJob, capture_id: str, first: float, second: float) -> list[dict[str, Any]]:
     """What each channel reads at two times, and between them: `at` (two values or null), `mean`, `low`, `high`."""
-    found = _open(store, job_id, capture_id)
+    found = _open(job, capture_id)
     told = []
     for number, one in enumerate(found.channels):
         between = stretch(one, first, second)
@@ -61,11 +59,9 @@ def capture_cursors(
     return told
 
 
-def capture_event(
-    store: JobStore, job_id: str, capture_id: str, channel: int, *, rising: bool
-) -> float | None:
+def capture_event(job: OpenJob, capture_id: str, channel: int, *, rising: bool) -> float | None:
     """The time of the first event in a channel, by which captures are aligned; None where the trace is flat."""
-    found = _open(store, job_id, capture_id)
+    found = _open(job, capture_id)
     return event(_traces(found, [channel])[0], rising=rising)
 
 
@@ -82,44 +78,42 @@ class SnapshotFrame:
 
 
 def capture_snapshot(
-    store: JobStore, job_id: str, capture_id: str, frame: SnapshotFrame, *, who: str, entry_id: str = ""
+    job: OpenJob, capture_id: str, frame: SnapshotFrame, *, entry_id: str = ""
 ) -> EvidenceEntry:
     """Keep what the screen shows as a picture in the job's record, with a line that says what it is."""
-    view = capture_view(store, job_id, capture_id)
-    picture = picture_of(store, job_id, view, frame)
+    view = capture_view(job, capture_id)
+    picture = picture_of(job, view, frame)
     entry = entry_id or new_id()
     photo = add_photo(
-        store,
-        job_id,
+        job,
         BytesIO(picture),
         name=f"{view.kept.name}.png",
-        who=who,
         attachment_id=f"{entry}-picture",
     )
     text = f"Capture {view.kept.name}, {frame.start:.6g} to {frame.stop:.6g} s"
     said = "; ".join(f"{one['analysis']}: {one['verdict']}, {one['reason']}" for one in view.results)
     return take(
-        store,
-        job_id,
+        job,
         "note",
         {"text": f"{text}. {said}".strip()[:1900]},
-        who=who,
         entry_id=entry,
         attachments=(photo.attachment_id, capture_id),
     )
 
 
-def picture_of(store: JobStore, job_id: str, view: CaptureView, frame: SnapshotFrame) -> bytes:
+def picture_of(job: OpenJob, view: CaptureView, frame: SnapshotFrame) -> bytes:
     """The traces as a PNG on white, with marks, cursors and the reference behind."""
-    found = opened(store, view.kept, view.settings)
+    found = opened(job.store, view.kept, view.settings)
     names = [one.name for one in _traces(found, frame.channels)] or [one.name for one in found.channels]
     roles = {name: view.settings.roles.get(name, name) for name in names}
     windows(found, names[:1], frame.start, frame.stop, 1)  # the same refusals as on the screen
     reference, reference_roles = None, {}
     if frame.reference:
-        other = kept_capture(store, *frame.reference)
-        settings = settings_of(store, *frame.reference)
-        reference = opened(store, other, settings)
+        job_id, capture_id = frame.reference
+        other_job = OpenJob(job.store, job_id)
+        other = kept_capture(other_job, capture_id)
+        settings = settings_of(other_job, capture_id)
+        reference = opened(job.store, other, settings)
         reference_roles = {one.name: settings.roles.get(one.name, one.name) for one in reference.channels}
     title = "; ".join(f"{one['analysis']}: {one['verdict']}" for one in view.results) or view.kept.name
     marks = [Mark(one["start"], one["stop"], one["label"]) for one in view.marks]

@@ -20,7 +20,7 @@ from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.capture.storage import load, save
 from halfsplit.errors import InputError, NotFoundError
-from halfsplit.job.verbs import new_id, now
+from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.store import Attachment, JobStore, ShownResult
 
 WHAT: Final = "capture"
@@ -141,9 +141,7 @@ class CaptureView:
 # Storing
 
 
-def add_capture(
-    store: JobStore, job_id: str, source: IO[bytes], *, name: str, who: str, attachment_id: str = ""
-) -> Attachment:
+def add_capture(job: OpenJob, source: IO[bytes], *, name: str, attachment_id: str = "") -> Attachment:
     """Store a capture, after it was read: what cannot be read is refused with its line or byte, and nothing is stored.
 
     Raises InputError: not readable, too large, or no known kind of recording.
@@ -153,13 +151,13 @@ def add_capture(
         kind="capture",
         name=name[-120:] or "capture",
         at=now(),
-        who=who,
+        who=job.who,
     )
 
     def check(path: Path, sha256: str) -> None:
-        _prepared(store, path, sha256, kept.name)
+        _prepared(job.store, path, sha256, kept.name)
 
-    return store.attach(job_id, kept, source, check=check)
+    return job.store.attach(job.job_id, kept, source, check=check)
 
 
 _PREPARING: dict[str, threading.Lock] = {}
@@ -196,28 +194,28 @@ def opened(store: JobStore, kept: Attachment, settings: CaptureSettings) -> Capt
     return found.scaled({name: one for name, one in settings.scale.items() if name in found})
 
 
-def kept_capture(store: JobStore, job_id: str, capture_id: str) -> Attachment:
+def kept_capture(job: OpenJob, capture_id: str) -> Attachment:
     """A job's capture, without its bytes. Raises NotFoundError where there is none of this id."""
-    found = store.attachment(job_id, capture_id)
+    found = job.store.attachment(job.job_id, capture_id)
     if found.kind != "capture":
         raise NotFoundError(f"there is no capture {capture_id!r} in this job")
     return found
 
 
-def _shown(store: JobStore, job_id: str) -> dict[str, ShownResult]:
+def _shown(job: OpenJob) -> dict[str, ShownResult]:
     """Capture → its last analysis."""
-    return {str(one.document.get("capture")): one for one in store.shown(job_id, WHAT)}
+    return {str(one.document.get("capture")): one for one in job.store.shown(job.job_id, WHAT)}
 
 
 # Views
 
 
-def capture_lines(store: JobStore, job_id: str) -> tuple[CaptureLine, ...]:
+def capture_lines(job: OpenJob) -> tuple[CaptureLine, ...]:
     """The captures of a job, the latest first. Raises NotFoundError where there is no such job."""
-    store.job(job_id)
-    shown = _shown(store, job_id)
+    job.must_be_there()
+    shown = _shown(job)
     lines = []
-    for kept in store.attachments(job_id):
+    for kept in job.attachments:
         if kept.kind != "capture":
             continue
         last = shown.get(kept.attachment_id)
@@ -226,7 +224,7 @@ def capture_lines(store: JobStore, job_id: str) -> tuple[CaptureLine, ...]:
             tuple((one["analysis"], one["verdict"]) for one in last.document["results"]) if last else ()
         )
         try:
-            found = opened(store, kept, settings or CaptureSettings())
+            found = opened(job.store, kept, settings or CaptureSettings())
         except InputError as error:
             lines.append(CaptureLine(kept, (), verdicts, str(error)))
             continue
@@ -261,25 +259,25 @@ def _begin(channel: Channel) -> float:
     return float(channel.times[0]) if channel.times is not None and len(channel) else channel.start
 
 
-def settings_of(store: JobStore, job_id: str, capture_id: str) -> CaptureSettings:
+def settings_of(job: OpenJob, capture_id: str) -> CaptureSettings:
     """What was said of a capture last, or what its names suggest."""
-    last = _shown(store, job_id).get(capture_id)
+    last = _shown(job).get(capture_id)
     if last is not None:
         return _from_json(last.document["settings"])
-    found = opened(store, kept_capture(store, job_id, capture_id), CaptureSettings())
-    battery = store.job(job_id).intake.battery
+    found = opened(job.store, kept_capture(job, capture_id), CaptureSettings())
+    battery = job.record.intake.battery
     return CaptureSettings(roles=suggested_roles(found), celsius=battery.celsius if battery else None)
 
 
-def capture_view(store: JobStore, job_id: str, capture_id: str) -> CaptureView:
+def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
     """One capture as its page shows it.
 
     Raises NotFoundError: no such job or capture; InputError: what was imported with a job cannot be read.
     """
-    kept = kept_capture(store, job_id, capture_id)
-    settings = settings_of(store, job_id, capture_id)
-    last = _shown(store, job_id).get(capture_id)
-    found = opened(store, kept, settings)
+    kept = kept_capture(job, capture_id)
+    settings = settings_of(job, capture_id)
+    last = _shown(job).get(capture_id)
+    found = opened(job.store, kept, settings)
     channels = _channels(found, settings.roles, settings.scale)
     start = min((one.start for one in channels), default=0.0)
     stop = max((one.stop for one in channels), default=1.0)
@@ -310,12 +308,10 @@ def _amount(told: Mapping[str, Any]) -> str:
 # Measuring
 
 
-def analyse_capture(
-    store: JobStore, job_id: str, capture_id: str, settings: CaptureSettings, *, who: str
-) -> tuple[Result, ...]:
+def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) -> tuple[Result, ...]:
     """Measure what the roles allow, and keep what was said. Raises InputError where the settings make no sense."""
-    kept = kept_capture(store, job_id, capture_id)
-    found = opened(store, kept, _checked(settings))
+    kept = kept_capture(job, capture_id)
+    found = opened(job.store, kept, _checked(settings))
     for name in (*settings.roles, *settings.scale):
         _ = found[name]
     if settings.span:
@@ -331,7 +327,7 @@ def analyse_capture(
         firing_order=settings.firing_order,
         celsius=settings.celsius,
         path=settings.path,
-        reference=_reference(store, settings.reference),
+        reference=_reference(job.store, settings.reference),
     )
     results = analyse(found, settings.roles, setup)
     document = {
@@ -340,14 +336,14 @@ def analyse_capture(
         "settings": settings.to_json(),
         "results": [_bounded(one) for one in results_dict(results)["results"]],
     }
-    store.keep_shown(
-        job_id,
+    job.store.keep_shown(
+        job.job_id,
         ShownResult(
             what=WHAT,
             document=document,
             engine_version=halfsplit.__version__,
-            after=store.job(job_id).last_change,
-            who=who,
+            after=job.record.last_change,
+            who=job.who,
             at=now(),
         ),
     )
@@ -359,11 +355,11 @@ def _reference(store: JobStore, reference: str) -> CrankCamResult | None:
     job_id, _, capture_id = reference.partition("/")
     if not capture_id:
         return None
-    settings = settings_of(store, job_id, capture_id)
+    settings = settings_of(OpenJob(store, job_id), capture_id)
     roles = {name: role for name, role in settings.roles.items() if role in ("crank", "cam")}
     if "crank" not in roles.values():
         return None
-    found = opened(store, kept_capture(store, job_id, capture_id), settings)
+    found = opened(store, kept_capture(OpenJob(store, job_id), capture_id), settings)
     if max(len(found[name]) for name in roles) > MOST_SAMPLES:
         return None
     good = analyse(found, roles)

@@ -13,8 +13,7 @@ from halfsplit.diagnosis.explaining import Account, accounts, is_symptom
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import part_words
 from halfsplit.job.bench import reading_text
-from halfsplit.job.memory import at_bench
-from halfsplit.store import JobStore
+from halfsplit.job.open_job import OpenJob
 
 BUS_KINDS = "bus line"
 LOOKED_AT, SHOWN = 24, 6
@@ -61,9 +60,9 @@ class Causes:
     cards: tuple[CauseCard, ...]
 
 
-def causes_of(store: JobStore, job_id: str) -> Causes | None:
+def causes_of(job: OpenJob) -> Causes | None:
     """The causes that explain most of what was seen, most probable first. None before anything is known."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         told = bench.told
         if told is None or not any(one.struck is None for one in told.diagnosis.readings):
             return None

@@ -15,9 +15,9 @@ from typing import Any
 
 from halfsplit.circuit.circuit import Circuit, Solution
 from halfsplit.diagnosis.propose import Test
-from halfsplit.job.memory import at_bench
+from halfsplit.job.open_job import OpenJob, now
 from halfsplit.job.places import to_json
-from halfsplit.job.verbs import add_minutes, complain_all, now, open_job, record, take
+from halfsplit.job.verbs import add_minutes, complain_all, open_job, record, take
 from halfsplit.notation.checked import check_text, sample
 from halfsplit.store import (
     BatteryReading,
@@ -57,10 +57,10 @@ def demo_job(store: JobStore, name: str = "", *, readings: int = READINGS, job_i
         store, _intake(demo), who=WHO, job_id=job_id, circuit=text, customer=Customer(name="R. Ostermann")
     )
     said = [(one["part"], one["works"], one.get("state", "")) for one in demo["complaints"]]
-    complain_all(store, job_id, said, who=WHO, at=now() - timedelta(minutes=5 * READINGS + 4))
-    add_minutes(store, job_id, "Taken in, complaint tried out", 6, who=WHO)
+    complain_all(OpenJob(store, job_id, WHO), said, at=now() - timedelta(minutes=5 * READINGS + 4))
+    add_minutes(OpenJob(store, job_id, WHO), "Taken in, complaint tried out", 6)
     for number in range(readings):
-        _answer_next(store, job_id, str(demo["hidden"]), number)
+        _answer_next(OpenJob(store, job_id), str(demo["hidden"]), number)
     return store.job(job_id)
 
 
@@ -84,9 +84,9 @@ def _intake(demo: dict[str, Any]) -> Intake:
     )
 
 
-def _answer_next(store: JobStore, job_id: str, cause: str, number: int) -> None:
+def _answer_next(job: OpenJob, cause: str, number: int) -> None:
     """Make the proposed test on the demo vehicle, or leave it where it cannot be answered here."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         if bench.told is None:
             return
         tests = bench.told.diagnosis.next_tests(limit=1)
@@ -96,20 +96,18 @@ def _answer_next(store: JobStore, job_id: str, cause: str, number: int) -> None:
     answer = simulated(circuit, cause, tests[0])
     place = to_json(tests[0].measurement)
     if answer is None:
-        take(store, job_id, "cannot", {**place, "why": "not on the demo vehicle"}, who=WHO)
+        take(job, "cannot", {**place, "why": "not on the demo vehicle"})
         return
     entry = record(
-        store,
-        job_id,
+        job,
         place,
         answer,
-        who=WHO,
         confirmed=True,
         present="yes",
-        entry_id=f"{job_id}-{number}",
+        entry_id=f"{job.job_id}-{number}",
         at=now() - timedelta(minutes=5 * (READINGS - number)),
     )
-    add_minutes(store, job_id, f"Test {number + 1}", round(max(tests[0].minutes, 1.0), 1), who=WHO)
+    add_minutes(job, f"Test {number + 1}", round(max(tests[0].minutes, 1.0), 1))
     assert entry.sequence  # noqa: S101 - stored
 
 

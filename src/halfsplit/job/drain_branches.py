@@ -14,9 +14,7 @@ from halfsplit.drain.branches import BranchCurrent, Explained, NextFuse, Suspect
 from halfsplit.drain.words import amps_words
 from halfsplit.errors import InputError
 from halfsplit.job.drain_fuses import fuses_of
-from halfsplit.job.keeping import keep_entry, last_payload, live_entries
-from halfsplit.job.memory import at_bench
-from halfsplit.store import JobStore
+from halfsplit.job.open_job import OpenJob
 
 
 @dataclass(frozen=True)
@@ -44,7 +42,7 @@ class Branches:
     following: tuple[NextFuse, ...]
 
 
-def save_total(store: JobStore, job_id: str, amps: float, instrument: str, *, who: str) -> None:
+def save_total(job: OpenJob, amps: float, instrument: str) -> None:
     """Keep the current at the battery, read by hand while the vehicle slept (A). Raises InputError."""
     if not 0 < amps <= 50:
         raise InputError(
@@ -61,12 +59,12 @@ def save_total(store: JobStore, job_id: str, amps: float, instrument: str, *, wh
         "instrument": instrument,
         "text": f"Current at the battery asleep: {amps_words(amps)}, by {instrument}",
     }
-    keep_entry(store, job_id, "drain total", said, who=who)
+    job.keep("drain total", said)
 
 
-def _total(store: JobStore, job_id: str, found: DrainAnalysis | None) -> tuple[float, float, str] | None:
+def _total(job: OpenJob, found: DrainAnalysis | None) -> tuple[float, float, str] | None:
     """Amps asleep, their error and where they come from: read by hand, else the level of the log."""
-    said = last_payload(store, job_id, "drain total")
+    said = job.last("drain total")
     if said:
         instrument = INSTRUMENTS[said["instrument"]]
         error = float((instrument.share * said["amps"]) ** 2 + instrument.offset**2) ** 0.5
@@ -81,14 +79,12 @@ def _total(store: JobStore, job_id: str, found: DrainAnalysis | None) -> tuple[f
 
 
 def save_fuse(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     name: str,
     rating: float,
     millivolts: float | None,
     *,
     units: str = "",
-    who: str,
 ) -> None:
     """Keep a fuse, with the millivolts across it where they were read. Raises InputError where they cannot be."""
     if not name.strip() or len(name) > 60:
@@ -102,13 +98,13 @@ def save_fuse(
         "units": units.strip()[:300],
         "text": f"Fuse {name.strip()}, {rating:g} A{read}",
     }
-    keep_entry(store, job_id, "drain fuse", said, who=who)
+    job.keep("drain fuse", said)
 
 
-def branches_of(store: JobStore, job_id: str, found: DrainAnalysis | None) -> Branches:
+def branches_of(job: OpenJob, found: DrainAnalysis | None) -> Branches:
     """The table of the fuses, the share explained, the suspects by branch, and the next fuse to measure."""
-    fuses, readings, entries = _fuses(store, job_id)
-    total = _total(store, job_id, found)
+    fuses, readings, entries = _fuses(job)
+    total = _total(job, found)
     rows = tuple(_row(fuse, entries.get(fuse.name), readings.get(fuse.name)) for fuse in fuses.values())
     if total is None or not fuses:
         return Branches(rows, total[2] if total else "", None, (), ())
@@ -122,15 +118,13 @@ def branches_of(store: JobStore, job_id: str, found: DrainAnalysis | None) -> Br
     )
 
 
-def _fuses(
-    store: JobStore, job_id: str
-) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dict[str, dict[str, Any]]]:
+def _fuses(job: OpenJob) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dict[str, dict[str, Any]]]:
     """Fuses by name (of the circuit, then those entered), their currents, and their latest readings."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         circuit = bench.checked.circuit if bench.checked else None
     fuses = {fuse.name: fuse for fuse in fuses_of(circuit)} if circuit is not None else {}
     entries: dict[str, dict[str, Any]] = {}
-    for entry in live_entries(store, job_id, "drain fuse"):
+    for entry in job.live("drain fuse"):
         said = dict(entry.payload)
         if said["millivolts"] is None and said["fuse"] in entries:
             said["millivolts"] = entries[said["fuse"]]["millivolts"]

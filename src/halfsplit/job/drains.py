@@ -31,9 +31,9 @@ from halfsplit.drain.words import amps_words, time_words
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.battery import KINDS
 from halfsplit.job.drain_branches import Branches, branches_of, save_fuse, save_total
-from halfsplit.job.keeping import file_bytes, keep_entry, keep_file, last_payload, live_entries
-from halfsplit.job.verbs import new_id, strike
-from halfsplit.store import Job, JobStore
+from halfsplit.job.open_job import OpenJob, new_id
+from halfsplit.job.verbs import strike
+from halfsplit.store import Job
 
 LARGEST_LOG = 39_000_000
 UNITS = ("", "A", "mA", "uA")
@@ -91,12 +91,10 @@ class DrainView:
 
 
 def keep_log(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     data: bytes,
     *,
     name: str,
-    who: str,
     how: Mapping[str, Any],
     drain_id: str = "",
 ) -> DrainLog:
@@ -108,7 +106,7 @@ def keep_log(
     given = _how(how)
     shown = _worked_out(data, name, given)
     drain_id = drain_id or new_id()
-    kept = keep_file(store, job_id, "capture", data, name=name, who=who, file_id=f"{drain_id}-file")
+    kept = job.keep_file("capture", data, name=name, file_id=f"{drain_id}-file")
     said = {
         "file": kept.attachment_id,
         "name": kept.name,
@@ -116,9 +114,9 @@ def keep_log(
         **given,
         "text": f"Current log “{kept.name}”: {shown[0].verdict}",
     }
-    entry = keep_entry(store, job_id, "drain", said, who=who, entry_id=drain_id)
+    entry = job.keep("drain", said, entry_id=drain_id)
     _remember((kept.sha256, *given.values()), shown)
-    return DrainLog(drain_id, kept.name, entry.at, who, kept.attachment_id, given)
+    return DrainLog(drain_id, kept.name, entry.at, job.who, kept.attachment_id, given)
 
 
 def _how(how: Mapping[str, Any]) -> dict[str, Any]:
@@ -161,7 +159,7 @@ def _remember(key: tuple[Any, ...], pair: Shown) -> Shown:
     return pair
 
 
-def logs_of(store: JobStore, job_id: str) -> tuple[DrainLog, ...]:
+def logs_of(job: OpenJob) -> tuple[DrainLog, ...]:
     """The logs of a job that are not struck out, in their order."""
     return tuple(
         DrainLog(
@@ -172,22 +170,22 @@ def logs_of(store: JobStore, job_id: str) -> tuple[DrainLog, ...]:
             str(entry.payload["file"]),
             {name: entry.payload.get(name) for name in ("unit", "interval", "instrument")},
         )
-        for entry in live_entries(store, job_id, "drain")
+        for entry in job.live("drain")
     )
 
 
-def analysis_of(store: JobStore, job_id: str, log: DrainLog) -> Shown:
+def analysis_of(job: OpenJob, log: DrainLog) -> Shown:
     """What a kept log shows, and its plots. Raises InputError where it cannot be read any more."""
-    key = (store.attachment(job_id, log.file).sha256, *log.how.values())
+    key = (job.store.attachment(job.job_id, log.file).sha256, *log.how.values())
     with _LOCK:
         pair = _FOUND.get(key)
-    return pair or _remember(key, _worked_out(file_bytes(store, job_id, log.file), log.name, log.how))
+    return pair or _remember(key, _worked_out(job.file(log.file), log.name, log.how))
 
 
 # The battery
 
 
-def save_battery(store: JobStore, job_id: str, given: Mapping[str, Any], *, who: str) -> None:
+def save_battery(job: OpenJob, given: Mapping[str, Any]) -> None:
     """Keep what is known of the battery.
 
     ``given``: ``capacity`` (Ah), ``kind``, ``volts`` at rest, ``celsius`` of it, ``rested`` (hours), ``charge`` (per
@@ -205,7 +203,7 @@ def save_battery(store: JobStore, job_id: str, given: Mapping[str, Any], *, who:
         days_until_no_start(0.01, 0.0, _battery(said, charge))
     capacity = "" if said["capacity"] is None else f"{said['capacity']:g} Ah, "
     said["text"] = f"Battery for the drain: {capacity}{charge.words if charge else 'charge not known'}"
-    keep_entry(store, job_id, "drain battery", said, who=who)
+    job.keep("drain battery", said)
 
 
 def charge_of(said: Mapping[str, Any]) -> StateOfCharge | None:
@@ -249,24 +247,24 @@ def _battery(said: Mapping[str, Any], charge: StateOfCharge | None) -> Battery:
 # The whole
 
 
-def drain_view(store: JobStore, job_id: str, drain_id: str = "", *, standalone: bool = False) -> DrainView:
+def drain_view(job: OpenJob, drain_id: str = "", *, standalone: bool = False) -> DrainView:
     """Everything about the drain of a job; of the log that is named, else the latest. ``standalone``: for paper."""
-    store.job(job_id)
-    logs = logs_of(store, job_id)
+    job.must_be_there()
+    logs = logs_of(job)
     log = next((one for one in logs if one.drain_id == drain_id), logs[-1] if logs else None)
     figures, problem, found = None, "", None
     if log is not None:
         try:
-            found, *plots = analysis_of(store, job_id, log)
+            found, *plots = analysis_of(job, log)
             figures = _figures(log, found, plots[standalone])
         except HalfsplitError as error:
             problem = f"“{log.name}” cannot be read: {error}"
-    battery = last_payload(store, job_id, "drain battery") or _taken_in(store.job(job_id))
+    battery = job.last("drain battery") or _taken_in(job.record)
     charge = _charge_or_none(battery)
     forecast = None
     if battery.get("capacity") is not None and found is not None and found.can_tell:
         forecast = days_until_no_start(found.mean, found.mean_error, _battery(battery, charge))
-    branches = branches_of(store, job_id, found)
+    branches = branches_of(job, found)
     return DrainView(logs, figures, problem, battery, charge, forecast, branches, CAUTIONS)
 
 
@@ -316,11 +314,11 @@ def _wake(kind: WakeKind, mean: float) -> tuple[str, str, str, str, str, str]:
     )
 
 
-def strike_log(store: JobStore, job_id: str, drain_id: str, *, reason: str, who: str) -> None:
+def strike_log(job: OpenJob, drain_id: str, *, reason: str) -> None:
     """Strike a log out. Raises NotFoundError, or InputError without a reason."""
-    if all(log.drain_id != drain_id for log in logs_of(store, job_id)):
+    if all(log.drain_id != drain_id for log in logs_of(job)):
         raise NotFoundError(f"there is no log {drain_id[:60]!r} in this job")
-    strike(store, job_id, drain_id, reason=reason, who=who)
+    strike(job, drain_id, reason=reason)
 
 
 __all__ = [

@@ -15,10 +15,9 @@ from datetime import datetime
 from weakref import WeakKeyDictionary
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
-from halfsplit.job.keeping import keep_entry, open_for_entries
+from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.scans import KeptReport, keep_report, kept_reports, report_of
 from halfsplit.job.simulated import SIMULATED, simulated_channel
-from halfsplit.job.verbs import new_id, now
 from halfsplit.scan.channel import BIT_RATES, Channel, StoppedError
 from halfsplit.scan.clear import ClearPlan, LogEntry, clear_codes, plan_clear
 from halfsplit.scan.link import Address, Link
@@ -59,42 +58,44 @@ _RUNS: WeakKeyDictionary[JobStore, dict[str, LiveRun]] = WeakKeyDictionary()
 _LOCK = threading.Lock()
 
 
-def start_run(store: JobStore, job_id: str, channel: str, bit_rate: int, *, moment: str, who: str) -> LiveRun:
+def start_run(job: OpenJob, channel: str, bit_rate: int, *, moment: str) -> LiveRun:
     """Begin to read a vehicle. Raises InputError for a channel that cannot be, ConflictError while another run goes."""
-    open_for_entries(store, job_id)
+    job.must_be_open()
     words = channel.strip()
     if not words.startswith(SIMULATED):
         Channel.parse(words, bit_rate)
-    run = LiveRun(new_id(), words, bit_rate, moment, who, now())
+    run = LiveRun(new_id(), words, bit_rate, moment, job.who, now())
     with _LOCK:
-        runs = _RUNS.setdefault(store, {})
-        if job_id in runs and not runs[job_id].done:
+        runs = _RUNS.setdefault(job.store, {})
+        if job.job_id in runs and not runs[job.job_id].done:
             raise ConflictError("this job's vehicle is being read already: wait, or stop that")
-        runs[job_id] = run
-    threading.Thread(target=_work, args=(store, job_id, run), daemon=True, name=f"scan {job_id}").start()
+        runs[job.job_id] = run
+    threading.Thread(
+        target=_work, args=(job.store, job.job_id, run), daemon=True, name=f"scan {job.job_id}"
+    ).start()
     return run
 
 
-def run_of(store: JobStore, job_id: str) -> LiveRun | None:
+def run_of(job: OpenJob) -> LiveRun | None:
     """The latest run of a job, going or done."""
     with _LOCK:
-        return _RUNS.get(store, {}).get(job_id)
+        return _RUNS.get(job.store, {}).get(job.job_id)
 
 
-def stop_run(store: JobStore, job_id: str) -> None:
+def stop_run(job: OpenJob) -> None:
     """Ask the run of a job to end; it does within a moment. Without one there is nothing to do."""
-    run = run_of(store, job_id)
+    run = run_of(job)
     if run is not None:
         run.wish.set()
 
 
-def _work(store: JobStore, job_id: str, run: LiveRun) -> None:
+def _work(job: OpenJob, run: LiveRun) -> None:
     limit = time.monotonic() + LONGEST
     try:
-        found = _read(store, job_id, run, lambda: run.wish.is_set() or time.monotonic() > limit)
+        found = _read(job, run, lambda: run.wish.is_set() or time.monotonic() > limit)
         run.warnings = found.warnings
         if found.units:
-            run.scan_id = _keep(store, job_id, run, found).scan_id
+            run.scan_id = _keep(job, run, found).scan_id
         else:
             run.problem = "No unit was found, so there is no report to keep."
     except StoppedError:
@@ -111,28 +112,26 @@ def _work(store: JobStore, job_id: str, run: LiveRun) -> None:
         run.done = True
 
 
-def _read(store: JobStore, job_id: str, run: LiveRun, stop: Callable[[], bool]) -> LiveScan:
-    expected = known_addresses(store, job_id)
-    channel, own = _channel(store, job_id, run.channel, run.bit_rate)
+def _read(job: OpenJob, run: LiveRun, stop: Callable[[], bool]) -> LiveScan:
+    expected = known_addresses(job)
+    channel, own = _channel(job, run.channel, run.bit_rate)
     return scan(channel, expected=own or expected, progress=run.lines.append, stop=stop)
 
 
-def _channel(
-    store: JobStore, job_id: str, words: str, bit_rate: int
-) -> tuple[Channel, Mapping[str, Address]]:
+def _channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel, Mapping[str, Address]]:
     """The channel that words name, and the units to be expected there (none for a real vehicle)."""
     if words.startswith(SIMULATED):
-        return simulated_channel(store, job_id, words, bit_rate)
+        return simulated_channel(job, words, bit_rate)
     return Channel.parse(words, bit_rate), {}
 
 
-def known_addresses(store: JobStore, job_id: str) -> dict[str, Address]:
+def known_addresses(job: OpenJob) -> dict[str, Address]:
     """The units that earlier live scans of the vehicle found: one that is missing now is told as silent.
 
     What a simulated vehicle had is no unit of the real one.
     """
     found: dict[str, Address] = {}
-    for kept in kept_reports(store, job_id):
+    for kept in kept_reports(job):
         if not str(kept.live.get("channel", "")).startswith(SIMULATED):
             found |= _addresses(kept)
     return found
@@ -145,15 +144,13 @@ def _addresses(kept: KeptReport) -> dict[str, Address]:
     return {str(name): Address(int(pair[0]), int(pair[1])) for name, pair in given.items() if len(pair) == 2}
 
 
-def _keep(store: JobStore, job_id: str, run: LiveRun, found: LiveScan) -> KeptReport:
+def _keep(job: OpenJob, run: LiveRun, found: LiveScan) -> KeptReport:
     addresses = {unit.name: [unit.address.request, unit.address.response] for unit in found.units}
     return keep_report(
-        store,
-        job_id,
+        job,
         found.text.encode(),
         name=f"read live, {run.started.astimezone():%H.%M}",
         moment=run.moment,
-        who=run.who,
         source="live",
         problems=found.warnings,
         live={"channel": run.channel, "bit_rate": run.bit_rate, "addresses": addresses},
@@ -184,10 +181,10 @@ def clearable(kept: KeptReport) -> tuple[str, ...]:
     )
 
 
-def clear_view(store: JobStore, job_id: str, scan_id: str, unit: str) -> ClearView:
+def clear_view(job: OpenJob, scan_id: str, unit: str) -> ClearView:
     """Read what a unit stores now and what clearing would take away. Raises ConflictError or BusError."""
-    kept = report_of(store, job_id, scan_id)
-    with _linked(store, job_id, kept) as link:
+    kept = report_of(job, scan_id)
+    with _linked(job, kept) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
     return _view(scan_id, plan)
 
@@ -201,23 +198,23 @@ def _listed(codes: tuple[StoredCode, ...]) -> str:
     return " ".join(sorted(one.code.text for one in codes))
 
 
-def clear_unit(store: JobStore, job_id: str, scan_id: str, unit: str, *, listed: str, by: str) -> str:
+def clear_unit(job: OpenJob, scan_id: str, unit: str, *, listed: str, by: str) -> str:
     """Clear the codes of a unit as they were shown (``listed``). Returns what happened; it is logged in the job.
 
     Raises ConflictError, with nothing cleared, where the codes are not saved with the job or have changed since.
     """
-    open_for_entries(store, job_id)
-    kept = report_of(store, job_id, scan_id)
+    job.must_be_open()
+    kept = report_of(job, scan_id)
     saved = {code.name for code in kept.report.unit(unit).codes}
-    with _linked(store, job_id, kept) as link:
+    with _linked(job, kept) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
         if _listed(plan.codes) != listed:
             raise ConflictError(f"the codes of {unit} have changed since they were shown: look at them again")
         confirmation = plan.confirm(by, saved={one.code.text for one in plan.codes} <= saved)
-        return clear_codes(link, confirmation, lambda entry: _log(store, job_id, entry)).words
+        return clear_codes(link, confirmation, lambda entry: _log(job, entry)).words
 
 
-def _log(store: JobStore, job_id: str, entry: LogEntry) -> None:
+def _log(job: OpenJob, entry: LogEntry) -> None:
     said = {
         "unit": entry.unit,
         "done": entry.done,
@@ -225,18 +222,18 @@ def _log(store: JobStore, job_id: str, entry: LogEntry) -> None:
         "by": entry.by,
         "text": f"{entry.unit}: {entry.done}, confirmed by {entry.by}: {entry.outcome}",
     }
-    keep_entry(store, job_id, "scan clear", said, who=entry.by)
+    job.keep("scan clear", said)
 
 
 @contextmanager
-def _linked(store: JobStore, job_id: str, kept: KeptReport) -> Iterator[Link]:
+def _linked(job: OpenJob, kept: KeptReport) -> Iterator[Link]:
     words = str(kept.live.get("channel") or "")
     if not words:
         raise InputError("this report was not read live", remedy="read the vehicle, then clear")
-    run = run_of(store, job_id)
+    run = run_of(job)
     if run is not None and not run.done:
         raise ConflictError("the vehicle is being read: wait for the end")
-    channel, _ = _channel(store, job_id, words, int(kept.live.get("bit_rate") or BIT_RATES[0]))
+    channel, _ = _channel(job, words, int(kept.live.get("bit_rate") or BIT_RATES[0]))
     limit = time.monotonic() + LONGEST / 5
     with Link(channel.open(), stop=lambda: time.monotonic() > limit) as link:
         yield link

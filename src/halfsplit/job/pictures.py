@@ -10,9 +10,10 @@ from halfsplit.drawing import CSS, Overlays, Plan, paint_plan, plan
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.bench import bench_view
 from halfsplit.job.entering import shown_value
-from halfsplit.job.memory import Bench, at_bench
+from halfsplit.job.memory import Bench
+from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import Checked, check_text
-from halfsplit.store import JobStore, struck_ids
+from halfsplit.store import struck_ids
 
 DRAWING_CSS = CSS
 LEAST_SUSPICION = 0.03
@@ -39,7 +40,7 @@ def circuit_drawing(
 
 
 def bench_drawing(
-    store: JobStore, job_id: str, *, state: str = "", whole: bool = False, width: float | None = None
+    job: OpenJob, *, state: str = "", whole: bool = False, width: float | None = None
 ) -> tuple[str, bool]:
     """The drawing of the bench as SVG, and whether part of it is folded away.
 
@@ -47,8 +48,8 @@ def bench_drawing(
 
     '' where the job has no usable circuit.
     """
-    view = bench_view(store, job_id)
-    with at_bench(store, job_id) as bench:
+    view = bench_view(job)
+    with job.bench() as bench:
         checked = bench.checked
         if checked is None or checked.circuit is None or not checked.usable:
             return "", False

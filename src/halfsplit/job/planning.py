@@ -13,8 +13,8 @@ import halfsplit
 from halfsplit.diagnosis.plan import LARGEST, plan
 from halfsplit.diagnosis.plan_words import plan_document
 from halfsplit.errors import ConflictError, NotFoundError
+from halfsplit.job.open_job import OpenJob, now
 from halfsplit.job.replay import HEARD, begin, chapters, tell
-from halfsplit.job.verbs import now
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.report import plan_pdf
@@ -43,18 +43,18 @@ class PlanView:
     heard: int
 
 
-def plan_view(store: JobStore, job_id: str) -> PlanView:
+def plan_view(job: OpenJob) -> PlanView:
     """The plan as it stands. Raises NotFoundError where there is no such job."""
-    job, entries = store.job(job_id), store.evidence(job_id)
-    kept = store.latest_shown([job_id], PLAN).get(job_id)
+    record, entries = job.record, job.entries
+    kept = job.store.latest_shown([job.job_id], PLAN).get(job.job_id)
     return PlanView(
-        job,
+        record,
         kept.document if kept else None,
         kept.at if kept else None,
         kept.who if kept else "",
-        bool(kept and kept.document.get("basis") != basis(job, entries)),
-        workers.of(name_of(store, PLAN, job_id)),
-        _lacking(store, job, entries),
+        bool(kept and kept.document.get("basis") != basis(record, entries)),
+        workers.of(name_of(job.store, PLAN, job.job_id)),
+        _lacking(job.store, record, entries),
         sum(one.kind == "reading" for one in _heard(entries)),
     )
 
@@ -79,44 +79,42 @@ def _lacking(store: JobStore, job: Job, entries: Sequence[EvidenceEntry]) -> tup
     return None
 
 
-def begin_plan(store: JobStore, job_id: str, *, who: str, steps: int = 0) -> None:
+def begin_plan(job: OpenJob, *, steps: int = 0) -> None:
     """Begin to work out a plan of at most so many ``steps``; where that is going on already it goes on.
 
     Raises ConflictError where something is lacking.
     """
-    job, entries, version = store.job(job_id), store.evidence(job_id), store.circuit(job_id)
-    lacking = _lacking(store, job, entries)
+    record, entries, version = job.record, job.entries, job.store.circuit(job.job_id)
+    lacking = _lacking(job.store, record, entries)
     if lacking is not None or version is None:
         raise ConflictError(lacking[0] if lacking else "this job has no circuit")
-    known, after = basis(job, entries), job.last_change
+    known, after = basis(record, entries), record.last_change
     largest = steps if steps in SIZES else LARGEST
 
     def keep(document: dict[str, Any]) -> None:
-        keep_plan(store, job_id, {**document, "basis": known}, who=who, largest=largest, after=after)
+        keep_plan(job, {**document, "basis": known}, largest=largest, after=after)
 
-    arguments = (version.text, job.intake, _heard(entries), largest)
-    workers.start(name_of(store, PLAN, job_id), worked_out, arguments, keep)
+    arguments = (version.text, record.intake, _heard(entries), largest)
+    workers.start(name_of(job.store, PLAN, job.job_id), worked_out, arguments, keep)
 
 
-def keep_plan(
-    store: JobStore, job_id: str, document: Mapping[str, Any], *, who: str, largest: int, after: int
-) -> None:
+def keep_plan(job: OpenJob, document: Mapping[str, Any], *, largest: int, after: int) -> None:
     """Keep a plan with its job; ``after``: the last change of the job that it knows of."""
     shown = ShownResult(
         what=PLAN,
         document={**document, "largest": largest},
         engine_version=halfsplit.__version__,
         after=after,
-        who=who,
+        who=job.who,
         at=now(),
     )
-    store.keep_shown(job_id, shown)
+    job.store.keep_shown(job.job_id, shown)
 
 
-def stop_plan(store: JobStore, job_id: str) -> None:
+def stop_plan(job: OpenJob) -> None:
     """Leave it; the last plan, if there is one, stays."""
-    store.job(job_id)
-    workers.stop(name_of(store, PLAN, job_id))
+    job.must_be_there()
+    workers.stop(name_of(job.store, PLAN, job.job_id))
 
 
 def worked_out(
@@ -136,9 +134,9 @@ def worked_out(
     return plan_document(plan(told.diagnosis, largest=largest, progress=progress))
 
 
-def job_plan_pdf(store: JobStore, job_id: str) -> bytes:
+def job_plan_pdf(job: OpenJob) -> bytes:
     """The job's plan for A4. Raises NotFoundError where none was worked out."""
-    kept = store.latest_shown([job_id], PLAN).get(job_id)
+    kept = job.store.latest_shown([job.job_id], PLAN).get(job.job_id)
     if kept is None:
         raise NotFoundError("no plan was worked out for this job yet")
     return plan_pdf(kept.document)

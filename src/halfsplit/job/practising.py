@@ -18,9 +18,10 @@ from weakref import WeakKeyDictionary
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.job.open_job import new_id, now
 from halfsplit.job.places import from_json
 from halfsplit.job.practice_record import hidden_json, path_json, revived, taken_json, worth_json
-from halfsplit.job.verbs import LONGEST_CIRCUIT, new_id, now
+from halfsplit.job.verbs import LONGEST_CIRCUIT
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import Sample, check_text, sample, samples
 from halfsplit.practice import DIFFICULTIES, Exercise, points

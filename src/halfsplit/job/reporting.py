@@ -13,7 +13,8 @@ from halfsplit.errors import HalfsplitError, MissingProgramError
 from halfsplit.job import apart, judging
 from halfsplit.job.bench import bench_view, same_place
 from halfsplit.job.costs import on_suspicion
-from halfsplit.job.memory import Bench, at_bench
+from halfsplit.job.memory import Bench
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.pictures import last_readings
 from halfsplit.job.places import from_json
 from halfsplit.job.plain import asked_words, right_words, seen_words
@@ -33,7 +34,7 @@ def can_print() -> bool:
     return find_spec("typst") is not None
 
 
-def report_pdf(store: JobStore, job_id: str, audience: str) -> bytes:
+def report_pdf(job: OpenJob, audience: str) -> bytes:
     """The report for the customer (plain words, one page) or the workshop (the full record).
 
     Raises MissingProgramError where the renderer is not installed.
@@ -41,42 +42,42 @@ def report_pdf(store: JobStore, job_id: str, audience: str) -> bytes:
     if not can_print():
         raise MissingProgramError("PDF files need the package typst: install it, or print the page instead")
     made = report.customer_pdf if audience == "customer" else report.workshop_pdf
-    return made(job_view(store, job_id))
+    return made(job_view(job))
 
 
-def customer_view(store: JobStore, job_id: str) -> report.JobView:
+def customer_view(job: OpenJob) -> report.JobView:
     """What the customer's page tells of a job."""
-    return report.for_customer(job_view(store, job_id))
+    return report.for_customer(job_view(job))
 
 
-def job_view(store: JobStore, job_id: str) -> report.JobView:
+def job_view(job: OpenJob) -> report.JobView:
     """A job as its reports print it."""
-    view = bench_view(store, job_id)
-    with at_bench(store, job_id) as bench:
-        job, shop = bench.job, store.workshop()
-        steps = tuple(_steps(store, bench, view))
+    view = bench_view(job)
+    with job.bench() as bench:
+        record, shop = bench.job, job.store.workshop()
+        steps = tuple(_steps(job.store, bench, view))
         circuit = bench.checked.circuit if bench.checked else None
         return report.JobView(
-            number=str(job.number),
-            as_of=job.changed_at,
-            opened=_moment(job.opened_at),
-            state=job.state,
-            closed=_moment(job.closing.at) if job.closing else "",
+            number=str(record.number),
+            as_of=record.changed_at,
+            opened=_moment(record.opened_at),
+            state=record.state,
+            closed=_moment(record.closing.at) if record.closing else "",
             shop=report.ShopView(name=shop.name, address=shop.address, contact=shop.contact),
-            customer=_customer(job),
-            vehicle=_vehicle(job),
-            battery=_battery(job),
-            earlier_work=_earlier(job),
+            customer=_customer(record),
+            vehicle=_vehicle(record),
+            battery=_battery(record),
+            earlier_work=_earlier(record),
             complaint=report.ComplaintView(
-                words=job.intake.complaint.text,
-                when=job.intake.complaint.when,
-                how_often=HOW_OFTEN[job.intake.complaint.how_often],
+                words=record.intake.complaint.text,
+                when=record.intake.complaint.when,
+                how_often=HOW_OFTEN[record.intake.complaint.how_often],
             ),
-            arrival_codes=arrival_codes(store, job_id)
+            arrival_codes=arrival_codes(job)
             or tuple(line.words for line in view.evidence if line.kind == "code" and not line.struck),
             steps=steps,
             finding=_finding(bench, view, steps),
-            correction=job.closing.correction if job.closing else view.repair,
+            correction=record.closing.correction if record.closing else view.repair,
             checks=tuple(_check(bench, one) for one in view.checks),
             unplugged=tuple(apart.apart_words(one, circuit) for one in apart.taken_apart(bench.entries)),
             refitted=tuple(apart.apart_words(one, circuit) for one in apart.put_back(bench.entries)),
@@ -86,12 +87,12 @@ def job_view(store: JobStore, job_id: str) -> report.JobView:
             parts=tuple(_part(one) for one in view.costs.lines if one.use == "fitted"),
             limits=tuple(
                 report.LimitView(amount=one.amount, by_whom=one.by_whom, at=_moment(one.at), how=one.how)
-                for one in store.authorisations(job_id)
+                for one in job.store.authorisations(job.job_id)
             ),
             money=_money(view),
             suspects=tuple(_suspects(view)),
-            codes=codes_view(store, job_id),
-            drain=drain_report(store, job_id),
+            codes=codes_view(job),
+            drain=drain_report(job),
             drawing=_drawing(bench, view),
             circuit=circuit.title if circuit else "",
             cautions=tuple(dict.fromkeys(caution for test in view.tests for caution in test.cautions)),
@@ -169,7 +170,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
                 plain_allowed=plain_allowed,
                 allowed_source=judging.SOURCE if judging.allowed(bench, entry) else "",
                 decisive=judging.decisive(bench, view, entry),
-                photos=tuple(_photos(store, bench.job.job_id, lines[entry.entry_id])),
+                photos=tuple(_photos(OpenJob(store, bench.job.job_id), lines[entry.entry_id])),
             )
 
 
@@ -183,9 +184,9 @@ def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
         return "", ""
 
 
-def _photos(store: JobStore, job_id: str, line: EvidenceLine) -> Iterator[report.PhotoView]:
+def _photos(job: OpenJob, line: EvidenceLine) -> Iterator[report.PhotoView]:
     for photo in line.photos:
-        with store.open_attachment(job_id, photo.attachment_id) as source:
+        with job.store.open_attachment(job.job_id, photo.attachment_id) as source:
             yield report.PhotoView(name=photo.name, data=source.read(), ref=photo.attachment_id)
 
 

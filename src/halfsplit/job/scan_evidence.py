@@ -17,14 +17,13 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.model import Part
 from halfsplit.diagnosis.codes import CODE_KINDS
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job.keeping import keep_entry, last_payload, open_for_entries
-from halfsplit.job.memory import at_bench
+from halfsplit.job.open_job import OpenJob, now
 from halfsplit.job.scans import KeptReport, report_of, unit_table
 from halfsplit.job.unit_names import likely_part
-from halfsplit.job.verbs import now, strike
+from halfsplit.job.verbs import strike
 from halfsplit.scan.descriptions import communication_partner
 from halfsplit.scan.reading import ReportedCode
-from halfsplit.store import EvidenceEntry, JobStore, struck_ids
+from halfsplit.store import EvidenceEntry, struck_ids
 
 LOST = "lost communication"
 FAILURES = tuple(CODE_KINDS)
@@ -98,35 +97,35 @@ class Table:
     told: int
 
 
-def table_of(store: JobStore, job_id: str, scan_id: str) -> Table | None:
+def table_of(job: OpenJob, scan_id: str) -> Table | None:
     """The table of a report; None without a usable circuit. Raises NotFoundError where there is no such report."""
-    kept = report_of(store, job_id, scan_id)
-    with at_bench(store, job_id) as bench:
+    kept = report_of(job, scan_id)
+    with job.bench() as bench:
         circuit = bench.checked.circuit if bench.checked else None
     if circuit is None or not circuit.parts:
         return None
-    said = last_payload(store, job_id, "scan table")
-    units = tuple(_unit_rows(kept, unit_table(store, job_id), circuit))
+    said = job.last("scan table")
+    units = tuple(_unit_rows(kept, unit_table(job), circuit))
     codes = tuple(_code_rows(kept, units, _set_codes(said), circuit))
     modules = _modules(circuit)
     states = tuple(circuit.states)
     state = said["state"] if said.get("state") in states else _state(circuit, units)
-    told = len(_made(store, job_id, scan_id)[0])
+    told = len(_made(job, scan_id)[0])
     pins = {part.name: _pins(part) for part in modules}
     return Table(
         kept, units, codes, tuple((one.name, one.words) for one in modules), pins, states, state, told
     )
 
 
-def has_circuit(store: JobStore, job_id: str) -> bool:
+def has_circuit(job: OpenJob) -> bool:
     """Whether the job has a circuit that can be worked with."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         return bench.checked is not None and bench.checked.usable
 
 
-def fault_names(store: JobStore, job_id: str) -> tuple[str, ...]:
+def fault_names(job: OpenJob) -> tuple[str, ...]:
     """Every fault of the job's circuit, for the simulated vehicle; empty without a circuit."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         circuit = bench.checked.circuit if bench.checked else None
         return tuple(circuit.faults) if circuit is not None and _modules(circuit) else ()
 
@@ -259,16 +258,14 @@ def _why_not(code: ReportedCode, part: str, failure: str, pin: str, circuit: Cir
 
 
 def save_table(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     units: Mapping[str, str],
     codes: Sequence[Mapping[str, str]],
     *,
     state: str,
-    who: str,
 ) -> None:
     """Keep the table: unit's key → part, and for codes (unit, code) their failure and pin. Raises InputError."""
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         circuit = bench.checked.circuit if bench.checked else None
     if circuit is None:
         raise ConflictError("this job has no usable circuit yet: enter one first")
@@ -281,14 +278,14 @@ def save_table(
             raise InputError(
                 f"{one['failure'][:40]!r} is no kind of failure", remedy=f"one of {', '.join(FAILURES)}"
             )
-    before = last_payload(store, job_id, "scan table")
+    before = job.last("scan table")
     kept_codes = _set_codes(before) | {
         (one["unit"], one["code"]): (one.get("failure", ""), one.get("pin", ""))
         for one in codes
         if one.get("unit") and one.get("code")
     }
     said = {
-        "units": {**unit_table(store, job_id), **{key: part for key, part in units.items() if key}},
+        "units": {**unit_table(job), **{key: part for key, part in units.items() if key}},
         "codes": [
             {"unit": unit, "code": code, "failure": failure, "pin": pin}
             for (unit, code), (failure, pin) in kept_codes.items()
@@ -297,28 +294,28 @@ def save_table(
         "text": "Which unit of the scan tool is which part, and what its codes say of which pin: set",
     }
     if {name: before.get(name) for name in said} != said:
-        keep_entry(store, job_id, "scan table", said, who=who)
+        job.keep("scan table", said)
 
 
-def tell(store: JobStore, job_id: str, scan_id: str, *, who: str) -> int:
+def tell(job: OpenJob, scan_id: str) -> int:
     """Make a report evidence, by its table as it stands; told again, only what differs is struck out and added.
 
     Returns how many entries of this report count now. Raises ConflictError without a circuit, or in a closed job.
     """
-    open_for_entries(store, job_id)
-    table = table_of(store, job_id, scan_id)
+    job.must_be_open()
+    table = table_of(job, scan_id)
     if table is None:
         raise ConflictError("this job has no usable circuit yet: enter one first")
     wanted = {_entry_id(scan_id, *one): one for one in _wanted(table)}
-    live, ever = _made(store, job_id, scan_id)
+    live, ever = _made(job, scan_id)
     for base in live.keys() - wanted.keys():
         entry_id = live[base]
-        store.strike(
-            job_id,
+        job.store.strike(
+            job.job_id,
             entry_id,
             entry_id=_fresh(ever, f"{entry_id}-s"),
             reason="the table of units and codes was changed",
-            who=who,
+            who=job.who,
             at=now(),
         )
     entries = [
@@ -327,23 +324,23 @@ def tell(store: JobStore, job_id: str, scan_id: str, *, who: str) -> int:
             kind=kind,
             payload=payload,
             at=now(),
-            who=who,
+            who=job.who,
             present="yes",
             instrument="scan tool",
         )
         for entry_id, (kind, payload) in wanted.items()
         if entry_id not in live
     ]
-    store.record_all(job_id, entries)
+    job.store.record_all(job.job_id, entries)
     return len(wanted)
 
 
-def strike_report(store: JobStore, job_id: str, scan_id: str, *, reason: str, who: str) -> None:
+def strike_report(job: OpenJob, scan_id: str, *, reason: str) -> None:
     """Strike a report out, and with it what it gave as evidence. Raises InputError without a reason."""
-    report_of(store, job_id, scan_id)
-    strike(store, job_id, scan_id, reason=reason, who=who)
-    for entry_id in _made(store, job_id, scan_id)[0].values():
-        strike(store, job_id, entry_id, reason=f"its scan report was struck out: {reason}", who=who)
+    report_of(job, scan_id)
+    strike(job, scan_id, reason=reason)
+    for entry_id in _made(job, scan_id)[0].values():
+        strike(job, entry_id, reason=f"its scan report was struck out: {reason}")
 
 
 def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -392,9 +389,9 @@ def _entry_id(scan_id: str, kind: str, payload: Mapping[str, Any]) -> str:
 TOLD_ID = re.compile(r"(.+-[0-9a-f]{12})(?:-\d+)?")
 
 
-def _made(store: JobStore, job_id: str, scan_id: str) -> tuple[dict[str, str], set[str]]:
+def _made(job: OpenJob, scan_id: str) -> tuple[dict[str, str], set[str]]:
     """What a report gave as evidence that counts (id as first told → id now), and every id of the job."""
-    entries = store.evidence(job_id)
+    entries = job.entries
     struck = struck_ids(entries)
     live = {}
     for entry in entries:

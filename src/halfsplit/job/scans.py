@@ -13,21 +13,13 @@ from functools import lru_cache
 from typing import Any
 
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job.keeping import (
-    file_bytes,
-    find_entry,
-    keep_entry,
-    keep_file,
-    last_payload,
-    live_entries,
-)
-from halfsplit.job.verbs import new_id, strike
+from halfsplit.job.open_job import OpenJob, new_id
+from halfsplit.job.verbs import strike
 from halfsplit.scan.compare import VERDICTS, CodeChange, Comparison, compare
 from halfsplit.scan.reading import KINDS as LINE_KINDS
 from halfsplit.scan.report import Line, ScanReport
 from halfsplit.scan.text import decode
 from halfsplit.scan.units import UnitReport
-from halfsplit.store import JobStore
 
 MOMENTS: Mapping[str, str] = {
     "arrival": "As it came in, before anything was cleared",
@@ -70,14 +62,12 @@ class KeptReport:
         return tuple(unit.name for unit in self.report.units if unit.answers is False)
 
 
-def keep_report(  # noqa: PLR0913 - a report has that many sides
-    store: JobStore,
-    job_id: str,
+def keep_report(
+    job: OpenJob,
     data: bytes,
     *,
     name: str,
     moment: str,
-    who: str,
     source: str = "file",
     problems: Sequence[str] = (),
     live: Mapping[str, Any] | None = None,
@@ -94,7 +84,7 @@ def keep_report(  # noqa: PLR0913 - a report has that many sides
     if not any(line.text.strip() for line in report.lines):
         raise InputError("there is no text in it", remedy="paste the report, or choose its file", where=name)
     scan_id = scan_id or new_id()
-    kept = keep_file(store, job_id, "scan", data, name=name, who=who, file_id=f"{scan_id}-file")
+    kept = job.keep_file("scan", data, name=name, file_id=f"{scan_id}-file")
     said: dict[str, Any] = {
         "file": kept.attachment_id,
         "name": kept.name,
@@ -104,8 +94,8 @@ def keep_report(  # noqa: PLR0913 - a report has that many sides
         "live": dict(live or {}),
         "text": f"Scan report “{kept.name}” ({moment}): {_counts(report)}",
     }
-    keep_entry(store, job_id, "scan", said, who=who, entry_id=scan_id)
-    return report_of(store, job_id, scan_id)
+    job.keep("scan", said, entry_id=scan_id)
+    return report_of(job, scan_id)
 
 
 def _counts(report: ScanReport) -> str:
@@ -121,14 +111,14 @@ def _parsed(data: bytes) -> ScanReport:
     return ScanReport.parse(decode(data))
 
 
-def kept_reports(store: JobStore, job_id: str) -> tuple[KeptReport, ...]:
+def kept_reports(job: OpenJob) -> tuple[KeptReport, ...]:
     """The reports of a job that are not struck out, in their order, each as corrected."""
-    store.job(job_id)
-    corrections = list(live_entries(store, job_id, "scan line"))
+    job.must_be_there()
+    corrections = list(job.live("scan line"))
     found = []
-    for entry in live_entries(store, job_id, "scan"):
+    for entry in job.live("scan"):
         said = entry.payload
-        report = _parsed(file_bytes(store, job_id, said["file"]))
+        report = _parsed(job.file(said["file"]))
         for one in corrections:
             if one.payload.get("scan") == entry.entry_id:
                 report = _corrected(report, one.payload)
@@ -149,12 +139,12 @@ def kept_reports(store: JobStore, job_id: str) -> tuple[KeptReport, ...]:
     return tuple(found)
 
 
-def report_of(store: JobStore, job_id: str, scan_id: str) -> KeptReport:
+def report_of(job: OpenJob, scan_id: str) -> KeptReport:
     """One report of a job. Raises NotFoundError where there is none, or it was struck out."""
-    for one in kept_reports(store, job_id):
+    for one in kept_reports(job):
         if one.scan_id == scan_id:
             return one
-    find_entry(store, job_id, "scan", scan_id)
+    job.entry("scan", scan_id)
     raise InputError("this report was struck out", remedy="strike the strike-out to have it back")
 
 
@@ -167,20 +157,17 @@ def _corrected(report: ScanReport, said: Mapping[str, Any]) -> ScanReport:
 
 
 def correct_line(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     scan_id: str,
     line: int,
     kind: str,
     said: Mapping[str, str],
-    *,
-    who: str,
 ) -> KeptReport:
     """Read a line as the technician says (``said``: unit, code, words, status, as far as the kind has them).
 
     Raises InputError or NotFoundError, and nothing is stored then.
     """
-    kept = report_of(store, job_id, scan_id)
+    kept = report_of(job, scan_id)
     given = {name: said.get(name, "").strip()[:longest] for name, longest in CORRECTED.items()}
     kept.report.correct(line, kind, **given)
     what = given["code"] or given["unit"] or kind
@@ -191,26 +178,26 @@ def correct_line(
         **given,
         "text": f"Line {line} of “{kept.name}” is read as {kind}{f': {what}' if what != kind else ''}",
     }
-    keep_entry(store, job_id, "scan line", entry, who=who)
-    return report_of(store, job_id, scan_id)
+    job.keep("scan line", entry)
+    return report_of(job, scan_id)
 
 
-def undo_correction(store: JobStore, job_id: str, scan_id: str, line: int, *, who: str) -> None:
+def undo_correction(job: OpenJob, scan_id: str, line: int) -> None:
     """Take the latest correction of a line back; an earlier one counts again."""
     made = [
         entry
-        for entry in live_entries(store, job_id, "scan line")
+        for entry in job.live("scan line")
         if entry.payload.get("scan") == scan_id and entry.payload.get("line") == line
     ]
     if made:
-        strike(store, job_id, made[-1].entry_id, reason="the correction was taken back", who=who)
+        strike(job, made[-1].entry_id, reason="the correction was taken back")
 
 
-def default_moment(store: JobStore, job_id: str) -> str:
+def default_moment(job: OpenJob) -> str:
     """What a new report most likely is: the first is the arrival, one after the repair is that."""
-    if any(True for _ in live_entries(store, job_id, "repair")):
+    if any(True for _ in job.live("repair")):
         return "after repair"
-    return "in between" if any(True for _ in live_entries(store, job_id, "scan")) else "arrival"
+    return "in between" if any(True for _ in job.live("scan")) else "arrival"
 
 
 # Two side by side
@@ -231,22 +218,22 @@ ORDER = ("new", "stayed", "changed status", "not known", "gone")
 assert set(ORDER) == set(VERDICTS)  # noqa: S101 - a verdict that is not shown would be dropped in silence
 
 
-def side_by_side(store: JobStore, job_id: str, before: str = "", after: str = "") -> SideBySide | None:
+def side_by_side(job: OpenJob, before: str = "", after: str = "") -> SideBySide | None:
     """Two reports compared; those named, else the arrival and the latest. None where there are not two."""
-    kept = kept_reports(store, job_id)
+    kept = kept_reports(job)
     if len(kept) < 2:
         return None
     first = next((one for one in kept if one.moment == "arrival"), kept[0])
     last = next((one for one in reversed(kept) if one is not first), kept[-1])
     by_id = {one.scan_id: one for one in kept}
     a, b = by_id.get(before, first), by_id.get(after, last)
-    found = compare(a.report, b.report, aliases(store, job_id, a.report, b.report))
+    found = compare(a.report, b.report, aliases(job, a.report, b.report))
     return SideBySide(a, b, found, tuple((verdict, found.of(verdict)) for verdict in ORDER))
 
 
-def aliases(store: JobStore, job_id: str, before: ScanReport, after: ScanReport) -> dict[str, str]:
+def aliases(job: OpenJob, before: ScanReport, after: ScanReport) -> dict[str, str]:
     """Name of a unit in the second report → its name in the first, where the table makes them one part."""
-    table = unit_table(store, job_id)
+    table = unit_table(job)
     ours = {table[unit.key]: unit.name for unit in before.units if table.get(unit.key)}
     return {
         unit.name: ours[table[unit.key]]
@@ -255,9 +242,9 @@ def aliases(store: JobStore, job_id: str, before: ScanReport, after: ScanReport)
     }
 
 
-def unit_table(store: JobStore, job_id: str) -> dict[str, str]:
+def unit_table(job: OpenJob) -> dict[str, str]:
     """Key of a unit's name → part of the circuit, as the technician set it; '' for 'not in this circuit'."""
-    units = last_payload(store, job_id, "scan table").get("units")
+    units = job.last("scan table").get("units")
     return {str(key): str(part) for key, part in units.items()} if isinstance(units, dict) else {}
 
 

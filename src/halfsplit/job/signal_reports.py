@@ -7,22 +7,19 @@ from datetime import datetime
 
 from halfsplit.job.drain_branches import BranchRow
 from halfsplit.job.drains import drain_view
-from halfsplit.job.keeping import live_entries
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scans import MOMENTS, KeptReport, kept_reports, side_by_side
 from halfsplit.report.signals import BranchLine, ChangeLine, CodeLine, CodesView, DrainReport, ScanView
-from halfsplit.store import JobStore
 
 MOST_CODES = 120
 """Codes of one report that are printed; all of them stay with the job."""
 
 
-def codes_view(store: JobStore, job_id: str) -> CodesView:
+def codes_view(job: OpenJob) -> CodesView:
     """The scan reports of a job, the arrival first, and what changed between the first and the last."""
-    kept = sorted(kept_reports(store, job_id), key=lambda one: list(MOMENTS).index(one.moment))
-    pair = side_by_side(store, job_id)
-    cleared = tuple(
-        f"{_time(entry.at)}: {entry.payload['text']}" for entry in live_entries(store, job_id, "scan clear")
-    )
+    kept = sorted(kept_reports(job), key=lambda one: list(MOMENTS).index(one.moment))
+    pair = side_by_side(job)
+    cleared = tuple(f"{_time(entry.at)}: {entry.payload['text']}" for entry in job.live("scan clear"))
     scans = tuple(_scan(one) for one in kept)
     if pair is None:
         return CodesView(scans=scans, cleared=cleared)
@@ -49,9 +46,9 @@ def codes_view(store: JobStore, job_id: str) -> CodesView:
     )
 
 
-def arrival_codes(store: JobStore, job_id: str) -> tuple[str, ...]:
+def arrival_codes(job: OpenJob) -> tuple[str, ...]:
     """The codes and silent units of the arrival report, a line each; empty where none was kept."""
-    arrival = next((one for one in kept_reports(store, job_id) if one.moment == "arrival"), None)
+    arrival = next((one for one in kept_reports(job) if one.moment == "arrival"), None)
     if arrival is None:
         return ()
     lines = [join_words(one) for one in _codes(arrival)]
@@ -89,9 +86,9 @@ def _time(at: datetime) -> str:
     return f"{local.day} {local:%b %Y %H:%M}"
 
 
-def drain_report(store: JobStore, job_id: str) -> DrainReport:
+def drain_report(job: OpenJob) -> DrainReport:
     """The drain of a job by its latest log; empty where nothing was measured."""
-    view = drain_view(store, job_id, standalone=True)
+    view = drain_view(job, standalone=True)
     figures, branches = view.figures, view.branches
     measured = tuple(_branch(row) for row in branches.rows if row.millivolts)
     if figures is None and not measured:

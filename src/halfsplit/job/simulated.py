@@ -13,7 +13,7 @@ from contextlib import ExitStack
 from weakref import WeakKeyDictionary
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.job.memory import at_bench
+from halfsplit.job.open_job import OpenJob
 from halfsplit.scan.channel import Channel
 from halfsplit.scan.link import Address
 from halfsplit.scan.simulated import running
@@ -47,18 +47,16 @@ _VEHICLES: WeakKeyDictionary[JobStore, list[_Running]] = WeakKeyDictionary()
 _LOCK = threading.Lock()
 
 
-def simulated_channel(
-    store: JobStore, job_id: str, words: str, bit_rate: int
-) -> tuple[Channel, Mapping[str, Address]]:
+def simulated_channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel, Mapping[str, Address]]:
     """The channel to the vehicle that the words name, and its units. Raises UnknownNameError for a fault it has not."""
     fault = words.removeprefix(SIMULATED).strip()
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         circuit = bench.checked.circuit if bench.checked else None
         version = bench.job.circuit_version
     vehicle = vehicle_of(circuit, fault) if circuit is not None else None
-    key = (job_id, fault, version if vehicle is not None else 0)
+    key = (job.job_id, fault, version if vehicle is not None else 0)
     with _LOCK:
-        alive = _VEHICLES.setdefault(store, [])
+        alive = _VEHICLES.setdefault(job.store, [])
         found = next((one for one in alive if one.key == key), None)
         if found is None:
             found = _Running(key, vehicle or demo_vehicle())

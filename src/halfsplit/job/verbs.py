@@ -7,16 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import IO, Any
-from uuid import uuid4
 
 from halfsplit.circuit.problems import CircuitError
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.job.apart import DECLINED, REFITTED, UNPLUGGED
 from halfsplit.job.entering import FLICKERS, read_entry
 from halfsplit.job.instruments import serials_of
-from halfsplit.job.memory import at_bench
+from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.places import check_place, from_json, to_json
 from halfsplit.job.replay import REOPENED, REPAIR
 from halfsplit.notation.checked import check_text
@@ -39,16 +38,6 @@ LONGEST_TEXT = 2_000
 LONGEST_CIRCUIT = 400_000
 
 
-def new_id() -> str:
-    """A fresh id, where whoever enters something brings none."""
-    return str(uuid4())
-
-
-def now() -> datetime:
-    """The present moment, in UTC."""
-    return datetime.now(UTC)
-
-
 def open_job(
     store: JobStore,
     intake: Intake,
@@ -62,16 +51,14 @@ def open_job(
     """Open a job, with the circuit if there is one already; a repeat of ``job_id`` opens it once."""
     job = store.open_job(job_id or new_id(), intake, who=who, at=at or now(), customer=customer)
     if circuit.strip() and job.circuit_version == 0:
-        save_circuit(store, job.job_id, circuit, who=who, at=at)
+        save_circuit(OpenJob(store, job.job_id, who), circuit, at=at)
     return store.job(job.job_id)
 
 
 def save_circuit(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     text: str,
     *,
-    who: str,
     based_on: int | None = None,
     at: datetime | None = None,
 ) -> Job:
@@ -80,11 +67,11 @@ def save_circuit(
         raise InputError(
             f"{len(text)} characters are no circuit", remedy=f"at most {LONGEST_CIRCUIT}", where="text"
         )
-    present = store.circuit(job_id)
+    present = job.store.circuit(job.job_id)
     if present is None or present.text != text:
         version = (present.version if present else 0) if based_on is None else based_on
-        store.save_circuit(job_id, text, based_on=version, who=who, at=at or now())
-    return store.job(job_id)
+        job.store.save_circuit(job.job_id, text, based_on=version, who=job.who, at=at or now())
+    return job.record
 
 
 def checked_circuit(text: str) -> None:
@@ -98,12 +85,10 @@ def checked_circuit(text: str) -> None:
 
 
 def take(  # noqa: PLR0913 - an entry has that many fields
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     kind: str,
     payload: Mapping[str, Any],
     *,
-    who: str,
     entry_id: str = "",
     at: datetime | None = None,
     present: Present = "unknown",
@@ -117,29 +102,27 @@ def take(  # noqa: PLR0913 - an entry has that many fields
         raise InputError(
             f"{kind!r} is no kind of evidence", remedy=f"one of {', '.join(CHECKS)}", where="kind"
         )
-    said = CHECKS[kind](store, job_id, payload)
+    said = CHECKS[kind](job, payload)
     entry = EvidenceEntry(
         entry_id=entry_id or new_id(),
         kind=kind,
         payload=said,
         at=at or now(),
-        who=who,
+        who=job.who,
         present=present,
         instrument=instrument or str(said.get("instrument") or ""),
         serial=serial,
         reason=reason,
         attachments=tuple(attachments),
     )
-    return _recorded(store, job_id, entry)
+    return _recorded(job, entry)
 
 
 def record(  # noqa: PLR0913 - so does a reading
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     place: Mapping[str, Any],
     typed: str,
     *,
-    who: str,
     entry_id: str = "",
     unit: str = "",
     confirmed: bool = False,
@@ -153,69 +136,68 @@ def record(  # noqa: PLR0913 - so does a reading
     Raises `Doubt` where it has to be asked about first; nothing is stored then. 'flickers' becomes an event at the
     place: something there comes and goes.
     """
-    already = _stored(store, job_id, entry_id)
+    already = _stored(job, entry_id)
     if already is not None:
         return already
     measured = from_json(place)
     if typed.strip().lower() == FLICKERS:
         said = {"place": measured.at.partition(":")[0], "what": "the reading flickers"}
-        return take(store, job_id, "event", said, who=who, entry_id=entry_id, at=at, present="yes")
-    _known(store, job_id, place)
-    entered = read_entry(
-        measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=_net_volts(store, job_id)
-    )
+        return take(job, "event", said, entry_id=entry_id, at=at, present="yes")
+    _known(job, place)
+    entered = read_entry(measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=_net_volts(job))
     kept: dict[str, Any] = {**to_json(measured), "value": entered.value, "typed": typed[:100]}
     entry = EvidenceEntry(
         entry_id=entry_id or new_id(),
         kind="reading",
         payload=kept,
         at=at or now(),
-        who=who,
+        who=job.who,
         present=present,
         instrument=measured.instrument or "",
-        serial=serial or serials_of(store.workshop()).get(measured.instrument or "", ""),
+        serial=serial or serials_of(job.store.workshop()).get(measured.instrument or "", ""),
         attachments=tuple(attachments),
     )
-    return _recorded(store, job_id, entry)
+    return _recorded(job, entry)
 
 
-def _stored(store: JobStore, job_id: str, entry_id: str) -> EvidenceEntry | None:
+def _stored(job: OpenJob, entry_id: str) -> EvidenceEntry | None:
     """The entry of this id, if it came before: an outbox sends again what it does not know to have arrived."""
     if not entry_id:
         return None
-    return next((entry for entry in store.evidence(job_id) if entry.entry_id == entry_id), None)
+    return next((entry for entry in job.entries if entry.entry_id == entry_id), None)
 
 
-def _recorded(store: JobStore, job_id: str, entry: EvidenceEntry) -> EvidenceEntry:
-    already = _stored(store, job_id, entry.entry_id)
+def _recorded(job: OpenJob, entry: EvidenceEntry) -> EvidenceEntry:
+    already = _stored(job, entry.entry_id)
     if already is not None and (already.kind, dict(already.payload)) == (entry.kind, dict(entry.payload)):
         return already
-    if store.job(job_id).state == "closed":
+    if job.record.state == "closed":
         raise ConflictError("this job is closed: open it again to add evidence")
-    return store.record(job_id, entry)
+    return job.store.record(job.job_id, entry)
 
 
-def strike(
-    store: JobStore, job_id: str, struck: str, *, reason: str, who: str, entry_id: str = ""
-) -> EvidenceEntry:
+def strike(job: OpenJob, struck: str, *, reason: str, entry_id: str = "") -> EvidenceEntry:
     """Strike out an entry with a reason; it stays readable. Striking a strike-out undoes it."""
     if not reason.strip():
         raise InputError(
             "a reason is needed", remedy="say in a few words why this does not count", where="reason"
         )
-    if all(entry.entry_id != struck for entry in store.evidence(job_id)):
+    if all(entry.entry_id != struck for entry in job.entries):
         raise NotFoundError(f"there is no entry {struck!r} in this job")
-    return store.strike(
-        job_id, struck, entry_id=entry_id or new_id(), reason=_text(reason, "reason"), who=who, at=now()
+    return job.store.strike(
+        job.job_id,
+        struck,
+        entry_id=entry_id or new_id(),
+        reason=_text(reason, "reason"),
+        who=job.who,
+        at=now(),
     )
 
 
 def complain_all(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     said: Iterable[tuple[str, str, str]],
     *,
-    who: str,
     at: datetime | None = None,
 ) -> int:
     """Store what works and what does not: (load, yes | weak | no, state or ''). Returns how many were stored."""
@@ -223,23 +205,23 @@ def complain_all(
         EvidenceEntry(
             entry_id=new_id(),
             kind="complaint",
-            who=who,
+            who=job.who,
             at=at or now(),
             present="yes",
-            payload=_complaint(store, job_id, {"load": load, "works": works, "state": state}),
+            payload=_complaint(job, {"load": load, "works": works, "state": state}),
         )
         for load, works, state in said
     ]
-    store.record_all(job_id, entries)
+    job.store.record_all(job.job_id, entries)
     return len(entries)
 
 
-def complain_of_sketch(store: JobStore, job_id: str, sketch: Sketch, *, who: str) -> None:
+def complain_of_sketch(job: OpenJob, sketch: Sketch) -> None:
     """'What does not work' was asked when the sketch was made: it is not asked again."""
     name = SKETCH_LOADS[sketch.kind][0]
     checked = check_text(sketch_text(sketch))
     states = list(checked.circuit.states) if checked.circuit else []
-    complain_all(store, job_id, [(name, "no", states[-1] if states else "")], who=who)
+    complain_all(job, [(name, "no", states[-1] if states else "")])
 
 
 # Checks of what is entered, by kind
@@ -260,16 +242,16 @@ def _text(value: Any, where: str, *, needed: bool = True) -> str:
     return value.strip()
 
 
-def _complaint(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _complaint(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     works = said.get("works")
     if works not in ("yes", "weak", "no"):
         raise InputError(f"{works!r} is no answer", remedy="one of yes, weak, no", where="works")
     load, state = _text(said.get("load"), "load"), _text(said.get("state"), "state", needed=False)
-    _known(store, job_id, {"quantity": "works", "at": load, "state": state})
+    _known(job, {"quantity": "works", "at": load, "state": state})
     return {"load": load, "works": works, "state": state}
 
 
-def _code(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _code(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     pin = said.get("pin")
     return {
         "module": _text(said.get("module"), "module"),
@@ -280,28 +262,28 @@ def _code(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, An
     }
 
 
-def _event(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _event(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     return {"place": _text(said.get("place"), "place"), "what": _text(said.get("what"), "what")}
 
 
-def _note(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _note(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     return {"text": _text(said.get("text"), "text")}
 
 
-def _cannot(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
-    _known(store, job_id, said)
+def _cannot(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
+    _known(job, said)
     return {**to_json(from_json(said)), "why": _text(said.get("why"), "why", needed=False)}
 
 
-def _repair(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _repair(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     return {"what": _text(said.get("what"), "what"), "part": _text(said.get("part"), "part", needed=False)}
 
 
-def _named(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _named(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     return {"what": _text(said.get("what"), "what")}
 
 
-def _reading(store: JobStore, job_id: str, said: Mapping[str, Any]) -> dict[str, Any]:
+def _reading(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
     raise InputError(
         "a reading is entered as it is shown", remedy="send `value` as text with the place", where="kind"
     )
@@ -323,17 +305,17 @@ CHECKS = {
 """Kind of entry → what its payload must be; gives the payload as it is stored, or raises InputError."""
 
 
-def _known(store: JobStore, job_id: str, place: Mapping[str, Any]) -> None:
+def _known(job: OpenJob, place: Mapping[str, Any]) -> None:
     """Raise where the circuit has no such state, part or point."""
     measured = from_json(place)
-    with at_bench(store, job_id) as bench:
+    with job.bench() as bench:
         if bench.told is None:
             raise ConflictError("this job has no usable circuit yet: enter one first, then measure")
         check_place(bench.told.diagnosis.circuit, measured)
 
 
-def _net_volts(store: JobStore, job_id: str) -> float:
-    with at_bench(store, job_id) as bench:
+def _net_volts(job: OpenJob) -> float:
+    with job.bench() as bench:
         circuit = bench.checked.circuit if bench.checked else None
         battery = next(iter(circuit.model.of_kind("battery")), None) if circuit else None
         return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0
@@ -346,65 +328,61 @@ DIAGRAM = "diagram"
 
 
 def add_photo(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     source: IO[bytes],
     *,
     name: str,
-    who: str,
     entry_id: str = "",
     kind: AttachmentKind = "photo",
     attachment_id: str = "",
 ) -> Attachment:
     """Store a photo (or document), and link it to the entry that it shows."""
     kept = Attachment(
-        attachment_id=attachment_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=who
+        attachment_id=attachment_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=job.who
     )
-    stored = store.attach(job_id, kept, source)
+    stored = job.store.attach(job.job_id, kept, source)
     if entry_id:
-        store.link_attachments(job_id, entry_id, (stored.attachment_id,), who=who, at=now())
+        job.store.link_attachments(job.job_id, entry_id, (stored.attachment_id,), who=job.who, at=now())
     return stored
 
 
-def start_step(store: JobStore, job_id: str, what: str, *, who: str, step_id: str = "") -> Step:
+def start_step(job: OpenJob, what: str, *, step_id: str = "") -> Step:
     """Begin to count the minutes of a piece of work."""
-    step = Step(step_id=step_id or new_id(), what=_text(what, "what"), who=who, started_at=now())
-    return store.save_step(job_id, step, who=who, at=now())
+    step = Step(step_id=step_id or new_id(), what=_text(what, "what"), who=job.who, started_at=now())
+    return job.store.save_step(job.job_id, step, who=job.who, at=now())
 
 
-def stop_step(store: JobStore, job_id: str, step_id: str, *, who: str) -> Step:
+def stop_step(job: OpenJob, step_id: str) -> Step:
     """Stop counting."""
-    step = next((one for one in store.steps(job_id) if one.step_id == step_id), None)
+    step = next((one for one in job.store.steps(job.job_id) if one.step_id == step_id), None)
     if step is None:
         raise NotFoundError(f"there is no step {step_id!r} in this job")
     if step.minutes is not None or step.started_at is None:
         return step
     at = now()
     minutes = round(max(0.0, (at - step.started_at).total_seconds() / 60), 1)
-    return store.save_step(job_id, replace(step, minutes=minutes, stopped_at=at), who=who, at=at)
+    return job.store.save_step(job.job_id, replace(step, minutes=minutes, stopped_at=at), who=job.who, at=at)
 
 
-def add_minutes(
-    store: JobStore, job_id: str, what: str, minutes: float, *, who: str, entry_id: str = ""
-) -> Step:
+def add_minutes(job: OpenJob, what: str, minutes: float, *, entry_id: str = "") -> Step:
     """A piece of work with its minutes as entered; ``entry_id``: the entry that it made."""
     if not 0 < minutes <= 6_000:
         raise InputError(f"{minutes:g} minutes", remedy="enter minutes between 0 and 6000", where="minutes")
     step = Step(
-        step_id=new_id(), what=_text(what, "what"), who=who, minutes=minutes, entry_id=entry_id or None
+        step_id=new_id(), what=_text(what, "what"), who=job.who, minutes=minutes, entry_id=entry_id or None
     )
-    return store.save_step(job_id, step, who=who, at=now())
+    return job.store.save_step(job.job_id, step, who=job.who, at=now())
 
 
-def close(store: JobStore, job_id: str, *, complaint: str, cause: str, correction: str, who: str) -> Job:
+def close(job: OpenJob, *, complaint: str, cause: str, correction: str) -> Job:
     """Close the job as complaint, cause, correction."""
-    return store.close_job(
-        job_id,
+    return job.store.close_job(
+        job.job_id,
         Closing(
             complaint=_text(complaint, "complaint"),
             cause=_text(cause, "cause"),
             correction=_text(correction, "correction"),
-            who=who,
+            who=job.who,
             at=now(),
         ),
     )

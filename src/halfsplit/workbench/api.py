@@ -13,10 +13,10 @@ from halfsplit import job as jobs
 from halfsplit.errors import InputError
 from halfsplit.job import BenchView, EvidenceEntry, Job, SuspectCard, TestCard
 from halfsplit.job import captures as captures_of
-from halfsplit.workbench.access import Reader, Store, Taker, Technician
+from halfsplit.job.open_job import OpenJob
+from halfsplit.workbench.access import NAME, JobToMeasure, JobToRead, Reader, Store, Taker
 from halfsplit.workbench.problems import PROBLEM_JSON, Problem
 from halfsplit.workbench.schemas import (
-    NAME,
     TEXT,
     CircuitBody,
     CircuitOut,
@@ -50,7 +50,6 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
     )
 }
 router = APIRouter(prefix="/api/v1", responses=REFUSALS)
-JobId = Annotated[str, Path(pattern=NAME, examples=["demo"])]
 
 
 def _job(job: Job) -> JobLine:
@@ -106,15 +105,15 @@ def open_job(body: NewJob, store: Store, person: Taker) -> JobLine:
 
 
 @router.get("/jobs/{job_id}", tags=["jobs"])
-def get_job(job_id: JobId, store: Store, person: Reader) -> JobLine:
+def get_job(job: JobToRead) -> JobLine:
     """A job as it stands."""
-    return _job(store.job(job_id))
+    return _job(job.record)
 
 
 @router.get("/jobs/{job_id}/circuit", tags=["circuits"])
-def get_circuit(job_id: JobId, store: Store, person: Reader) -> CircuitOut:
+def get_circuit(job: JobToRead) -> CircuitOut:
     """The job's circuit, with every problem of its text."""
-    version = store.circuit(job_id)
+    version = job.store.circuit(job.job_id)
     return _circuit(version.text if version else "", version.version if version else 0)
 
 
@@ -143,10 +142,10 @@ def _circuit(text: str, version: int) -> CircuitOut:
 
 
 @router.put("/jobs/{job_id}/circuit", tags=["circuits"])
-def put_circuit(job_id: JobId, body: CircuitBody, store: Store, person: Technician) -> CircuitOut:
+def put_circuit(job: JobToMeasure, body: CircuitBody) -> CircuitOut:
     """Save the circuit as a new version, mistakes and all."""
-    jobs.save_circuit(store, job_id, body.text, who=person.name, based_on=body.based_on)
-    version = store.circuit(job_id)
+    jobs.save_circuit(job, body.text, based_on=body.based_on)
+    version = job.store.circuit(job.job_id)
     return _circuit(version.text if version else "", version.version if version else 0)
 
 
@@ -173,14 +172,14 @@ def _entry(entry: EvidenceEntry) -> EvidenceOut:
 
 @router.get("/jobs/{job_id}/evidence", tags=["evidence"])
 def list_evidence(
-    job_id: JobId, store: Store, person: Reader, after: Annotated[int, Query(ge=0, le=2_000_000_000)] = 0
+    job: JobToRead, after: Annotated[int, Query(ge=0, le=2_000_000_000)] = 0
 ) -> list[EvidenceOut]:
     """The entries numbered above `after`, struck ones too, oldest first."""
-    return [_entry(entry) for entry in store.evidence(job_id, after=after)]
+    return [_entry(entry) for entry in job.store.evidence(job.job_id, after=after)]
 
 
 @router.post("/jobs/{job_id}/evidence", tags=["evidence"], status_code=201)
-def add_evidence(job_id: JobId, body: EvidenceBody, store: Store, person: Technician) -> EvidenceOut:
+def add_evidence(job: JobToMeasure, body: EvidenceBody) -> EvidenceOut:
     """Store an entry. A reading that is odd is asked about (422 with `question`); send it again with `confirmed`."""
     if body.kind == "reading":
         if body.value is None:
@@ -188,11 +187,9 @@ def add_evidence(job_id: JobId, body: EvidenceBody, store: Store, person: Techni
         typed = body.value if isinstance(body.value, str) else f"{body.value:.10g}"
         return _entry(
             jobs.record(
-                store,
-                job_id,
+                job,
                 body.place,
                 typed,
-                who=person.name,
                 entry_id=body.entry_id,
                 unit=body.unit,
                 confirmed=body.confirmed,
@@ -203,11 +200,9 @@ def add_evidence(job_id: JobId, body: EvidenceBody, store: Store, person: Techni
     said = body.payload | body.place
     return _entry(
         jobs.take(
-            store,
-            job_id,
+            job,
             body.kind,
             said,
-            who=person.name,
             entry_id=body.entry_id,
             present=body.present,
             serial=body.serial,
@@ -217,20 +212,18 @@ def add_evidence(job_id: JobId, body: EvidenceBody, store: Store, person: Techni
 
 @router.post("/jobs/{job_id}/evidence/{entry_id}/strike", tags=["evidence"], status_code=201)
 def strike(
-    job_id: JobId,
+    job: JobToMeasure,
     entry_id: Annotated[str, Path(pattern=NAME)],
     body: StrikeBody,
-    store: Store,
-    person: Technician,
 ) -> EvidenceOut:
     """Strike an entry out; it stays readable."""
-    return _entry(jobs.strike(store, job_id, entry_id, reason=body.reason, who=person.name))
+    return _entry(jobs.strike(job, entry_id, reason=body.reason))
 
 
 @router.get("/jobs/{job_id}/tests", tags=["tests"])
-def next_tests(job_id: JobId, store: Store, person: Reader) -> list[TestOut]:
+def next_tests(job: JobToRead) -> list[TestOut]:
     """The tests worth their minutes, best first."""
-    return [_test(one) for one in jobs.bench_view(store, job_id).tests]
+    return [_test(one) for one in jobs.bench_view(job).tests]
 
 
 def _test(one: TestCard) -> TestOut:
@@ -253,9 +246,9 @@ def _test(one: TestCard) -> TestOut:
 
 
 @router.get("/jobs/{job_id}/suspects", tags=["suspects"])
-def suspects(job_id: JobId, store: Store, person: Reader) -> SuspectsOut:
+def suspects(job: JobToRead) -> SuspectsOut:
     """Suspects by repair, most probable first, and what was found."""
-    view = jobs.bench_view(store, job_id)
+    view = jobs.bench_view(job)
     return SuspectsOut(
         after=view.sequence,
         suspects=[_suspect(one) for one in (*view.suspects, *view.out)],
@@ -294,31 +287,31 @@ def _finding(view: BenchView) -> FindingOut | None:
 
 
 @router.get("/jobs/{job_id}/captures", tags=["captures"])
-def captures(job_id: JobId, store: Store, person: Reader) -> list[FileOut]:
+def captures(job: JobToRead) -> list[FileOut]:
     """The captures of a job."""
-    return _files(store, job_id, "capture")
+    return _files(job, "capture")
 
 
 @router.post("/jobs/{job_id}/captures", tags=["captures"], status_code=201)
-def add_capture(job_id: JobId, body: FileBody, store: Store, person: Technician) -> FileOut:
+def add_capture(job: JobToMeasure, body: FileBody) -> FileOut:
     """Store a capture as it is; one that cannot be read is refused with its line or byte."""
-    return _add_file(store, job_id, body, person.name, "capture")
+    return _add_file(job, body, "capture")
 
 
 @router.get("/jobs/{job_id}/scans", tags=["scans"])
-def scans(job_id: JobId, store: Store, person: Reader) -> list[FileOut]:
+def scans(job: JobToRead) -> list[FileOut]:
     """The scan reports of a job."""
-    return _files(store, job_id, "scan")
+    return _files(job, "scan")
 
 
 @router.post("/jobs/{job_id}/scans", tags=["scans"], status_code=201)
-def add_scan(job_id: JobId, body: FileBody, store: Store, person: Technician) -> FileOut:
+def add_scan(job: JobToMeasure, body: FileBody) -> FileOut:
     """Store a scan report as it is."""
-    return _add_file(store, job_id, body, person.name, "scan")
+    return _add_file(job, body, "scan")
 
 
-def _files(store: jobs.JobStore, job_id: str, kind: str) -> list[FileOut]:
-    return [_file(one) for one in store.attachments(job_id) if one.kind == kind]
+def _files(job: OpenJob, kind: str) -> list[FileOut]:
+    return [_file(one) for one in job.attachments if one.kind == kind]
 
 
 def _file(one: jobs.Attachment) -> FileOut:
@@ -331,9 +324,7 @@ def _file(one: jobs.Attachment) -> FileOut:
     )
 
 
-def _add_file(
-    store: jobs.JobStore, job_id: str, body: FileBody, who: str, kind: Literal["capture", "scan"]
-) -> FileOut:
+def _add_file(job: OpenJob, body: FileBody, kind: Literal["capture", "scan"]) -> FileOut:
     from io import BytesIO
 
     try:
@@ -342,24 +333,20 @@ def _add_file(
         raise InputError("the data is not base64", where="data") from None
     if kind == "capture":
         return _file(
-            captures_of.add_capture(
-                store, job_id, BytesIO(data), name=body.name, who=who, attachment_id=body.attachment_id
-            )
+            captures_of.add_capture(job, BytesIO(data), name=body.name, attachment_id=body.attachment_id)
         )
     return _file(
-        jobs.add_photo(
-            store, job_id, BytesIO(data), name=body.name, who=who, kind=kind, attachment_id=body.attachment_id
-        )
+        jobs.add_photo(job, BytesIO(data), name=body.name, kind=kind, attachment_id=body.attachment_id)
     )
 
 
 @router.get("/jobs/{job_id}/reports", tags=["reports"])
-def reports(job_id: JobId, store: Store, person: Reader) -> list[ReportOut]:
+def reports(job: JobToRead) -> list[ReportOut]:
     """The reports of a job and where they are as PDF."""
-    store.job(job_id)
+    job.must_be_there()
     names: tuple[Literal["customer", "workshop"], ...] = ("customer", "workshop")
     return [
-        ReportOut(name=name, address=f"/jobs/{job_id}/report.pdf?for={name}", ready=jobs.can_print())
+        ReportOut(name=name, address=f"/jobs/{job.job_id}/report.pdf?for={name}", ready=jobs.can_print())
         for name in names
     ]
 

@@ -9,7 +9,6 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from halfsplit import job as jobs
 
-NAME = "^[A-Za-z0-9_.:-]{1,60}$"
 TEXT = r"^[^\x00]*$"
 
 

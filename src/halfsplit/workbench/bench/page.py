@@ -15,9 +15,10 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job import BenchView, Doubt, JobStore, TestCard
+from halfsplit.job import BenchView, Doubt, TestCard
+from halfsplit.job.open_job import OpenJob
 from halfsplit.units import read_field
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.bench.contexts import Asides, BenchPage, DrawingFragment, DrawingNote, Entry
 from halfsplit.workbench.forms import place_of
 from halfsplit.workbench.rendering import render
@@ -30,37 +31,37 @@ WIDTH = 760.0
 
 
 @router.get("")
-def bench_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def bench_page(request: Request, job: JobToRead) -> Response:
     """The bench as it stands, or with a test that was chosen."""
-    view, asked = jobs.bench_view(store, job_id), dict(request.query_params)
-    test, own, notice = _chosen(store, view, asked)
-    page = _page(store, view, test, own=own, others=asked.get("others") == "1", notice=notice)
-    return render(request, "bench/bench.html", replace(page, asides=_asides(store, job_id, asked)))
+    view, asked = jobs.bench_view(job), dict(request.query_params)
+    test, own, notice = _chosen(job, view, asked)
+    page = _page(job, view, test, own=own, others=asked.get("others") == "1", notice=notice)
+    return render(request, "bench/bench.html", replace(page, asides=_asides(job, asked)))
 
 
-def _asides(store: JobStore, job_id: str, asked: Mapping[str, str]) -> Asides:
+def _asides(job: OpenJob, asked: Mapping[str, str]) -> Asides:
     """What the address asks for besides the bench; what cannot be told says why."""
     show = asked.get("show", "")
     try:
         if show == "alibi":
-            return Asides(alibi=jobs.alibi(store, job_id))
+            return Asides(alibi=jobs.alibi(job))
         if show == "trap":
-            return Asides(trap=jobs.trap(store, job_id, asked.get("state", "")))
+            return Asides(trap=jobs.trap(job, asked.get("state", "")))
         if show == "try":
-            return Asides(tried=_tried(store, job_id, asked), typed=asked)
+            return Asides(tried=_tried(job, asked), typed=asked)
     except HalfsplitError as error:
         return Asides(typed=asked, problem=str(error))
     return Asides()
 
 
-def _tried(store: JobStore, job_id: str, asked: Mapping[str, str]) -> jobs.TryCard:
+def _tried(job: OpenJob, asked: Mapping[str, str]) -> jobs.TryCard:
     price = jobs.read_money(asked.get("price", ""), "price")
     minutes = read_field(asked.get("fitting", "").strip() or "0", "min").value / 60.0
-    return jobs.try_part(store, job_id, asked.get("part", ""), price, minutes)
+    return jobs.try_part(job, asked.get("part", ""), price, minutes)
 
 
 def _page(
-    store: JobStore,
+    job: OpenJob,
     view: BenchView,
     test: TestCard | None,
     *,
@@ -76,29 +77,29 @@ def _page(
         view.tests,
         others,
         entry or Entry(jobs.new_id()),
-        _drawing(store, view),
+        _drawing(job, view),
         notice,
-        _expected(store, view, test),
+        _expected(job, view, test),
     )
 
 
-def _expected(store: JobStore, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
+def _expected(job: OpenJob, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
     """'What should I see here?', where the test is plain volts against the battery's negative post."""
     if test is None or test.quantity != "volts" or test.to is not None or test.place["changes"]:
         return ()
-    return jobs.expected_volts(store, view.job.job_id, test.at, test.state)
+    return jobs.expected_volts(job, test.at, test.state)
 
 
-def _drawing(store: JobStore, view: BenchView, state: str = "", *, whole: bool = False) -> DrawingNote | None:
+def _drawing(job: OpenJob, view: BenchView, state: str = "", *, whole: bool = False) -> DrawingNote | None:
     if view.circuit is None or not view.circuit.usable:
         return None
     svg, folded = jobs.bench_drawing(
-        store, view.job.job_id, state=state if state in view.states else "", whole=whole, width=WIDTH
+        job, state=state if state in view.states else "", whole=whole, width=WIDTH
     )
     return DrawingNote(svg, state, view.states, whole, folded)
 
 
-def _chosen(store: JobStore, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:
+def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:
     """The test to show: the one chosen among the proposed, one of the technician's own, or the best."""
     best = view.tests[0] if view.tests else None
     key = asked.get("test", "")
@@ -111,7 +112,7 @@ def _chosen(store: JobStore, view: BenchView, asked: Mapping[str, str]) -> tuple
         return best, False, ""
     try:
         place = place_of(asked) if asked.get("place") else _own_place(asked, view)
-        return jobs.own_test(store, view.job.job_id, place), True, ""
+        return jobs.own_test(job, place), True, ""
     except HalfsplitError as error:
         return best, False, f"Not measured there: {error}"
 
@@ -141,47 +142,43 @@ def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
 
 
 @router.get("/drawing")
-def drawing(
-    request: Request, job_id: str, store: Store, person: Reader, state: str = "", whole: str = ""
-) -> Response:
+def drawing(request: Request, job: JobToRead, state: str = "", whole: str = "") -> Response:
     """The drawing alone, with what each point should read."""
-    view = jobs.bench_view(store, job_id)
+    view = jobs.bench_view(job)
     return render(
         request,
         "bench/_drawing_fragment.html",
-        DrawingFragment(view, _drawing(store, view, state, whole=bool(whole))),
+        DrawingFragment(view, _drawing(job, view, state, whole=bool(whole))),
     )
 
 
 @router.post("/evidence")
-def take_evidence(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Store an entry; the answer is the new bench, or the same one with a question (422) and nothing stored."""
     place: dict[str, Any] = {}
     try:
         if form.get("kind", "reading") == "reading":
             place = place_of(form)
-            _record(store, job_id, place, form, person.name)
+            _record(job, place, form)
         else:
-            _take(store, job_id, form, person.name)
+            _take(job, form)
     except (Doubt, InputError) as error:
-        return _asked(request, store, job_id, place, form, error)
+        return _asked(request, job, place, form, error)
     if not request.headers.get("HX-Request"):
-        return RedirectResponse(f"/jobs/{job_id}", 303)
-    return _new_bench(request, store, job_id)
+        return RedirectResponse(f"/jobs/{job.job_id}", 303)
+    return _new_bench(request, job)
 
 
-def _new_bench(request: Request, store: JobStore, job_id: str) -> Response:
-    view = jobs.bench_view(store, job_id)
-    return render(request, "bench/_bench.html", _page(store, view, view.tests[0] if view.tests else None))
+def _new_bench(request: Request, job: OpenJob) -> Response:
+    view = jobs.bench_view(job)
+    return render(request, "bench/_bench.html", _page(job, view, view.tests[0] if view.tests else None))
 
 
-def _record(store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[str, str], who: str) -> None:
+def _record(job: OpenJob, place: dict[str, Any], form: Mapping[str, str]) -> None:
     jobs.record(
-        store,
-        job_id,
+        job,
         place,
         form.get("typed", ""),
-        who=who,
         entry_id=form.get("entry_id", "")[:60],
         unit=form.get("unit", ""),
         confirmed=form.get("confirmed") == "1",
@@ -189,7 +186,7 @@ def _record(store: JobStore, job_id: str, place: dict[str, Any], form: Mapping[s
     )
 
 
-def _take(store: JobStore, job_id: str, form: Mapping[str, str], who: str) -> None:
+def _take(job: OpenJob, form: Mapping[str, str]) -> None:
     said: dict[str, Any] = {
         name: form[name]
         for name in ("text", "what", "why", "part", "load", "works", "state", "module", "failure", "pin")
@@ -200,9 +197,9 @@ def _take(store: JobStore, job_id: str, form: Mapping[str, str], who: str) -> No
     if "where" in form:
         said["place"] = form["where"]
     kind = form.get("kind", "")
-    jobs.take(store, job_id, kind, said, who=who, entry_id=form.get("entry_id", "")[:60])
+    jobs.take(job, kind, said, entry_id=form.get("entry_id", "")[:60])
     if kind in STATES:
-        store.set_state(job_id, STATES[kind], who=who, at=jobs.now())
+        job.store.set_state(job.job_id, STATES[kind], who=job.who, at=jobs.now())
 
 
 STATES: Mapping[str, jobs.JobState] = {"repair": "repaired", "reopened": "open"}
@@ -211,17 +208,16 @@ STATES: Mapping[str, jobs.JobState] = {"repair": "repaired", "reopened": "open"}
 
 def _asked(
     request: Request,
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     place: dict[str, Any],
     form: Mapping[str, str],
     error: InputError,
 ) -> Response:
-    view = jobs.bench_view(store, job_id)
+    view = jobs.bench_view(job)
     test, own = view.tests[0] if view.tests else None, False
     if place and not (test and dict(test.place) == place):
         try:
-            test, own = jobs.own_test(store, job_id, place), True
+            test, own = jobs.own_test(job, place), True
         except HalfsplitError:
             place = {}
     question = error if isinstance(error, Doubt) else None
@@ -232,48 +228,46 @@ def _asked(
         str(error) if place else "",
         bool(question and question.sure),
     )
-    page = _page(store, view, test, own=own, entry=entry, notice="" if place else f"Not stored. {error}")
+    page = _page(job, view, test, own=own, entry=entry, notice="" if place else f"Not stored. {error}")
     fragment = "bench/_bench.html" if request.headers.get("HX-Request") else "bench/bench.html"
     return render(request, fragment, page, status=422)
 
 
 @router.post("/complaints")
-def complaints(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def complaints(request: Request, job: JobToMeasure, form: Form) -> Response:
     """What works and what does not, as ticked."""
     said = [
         (name.removeprefix("works-"), works, form.get("state", ""))
         for name, works in form.items()
         if name.startswith("works-") and works
     ]
-    jobs.complain_all(store, job_id, said, who=person.name)
-    return RedirectResponse(f"/jobs/{job_id}", 303)
+    jobs.complain_all(job, said)
+    return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
 @router.post("/evidence/{entry_id}/strike")
-def strike(job_id: str, entry_id: str, store: Store, person: Technician, form: Form) -> Response:
+def strike(job: JobToMeasure, entry_id: str, form: Form) -> Response:
     """Strike an entry out, with its reason."""
-    jobs.strike(store, job_id, entry_id, reason=form.get("reason", ""), who=person.name)
-    return RedirectResponse(f"/jobs/{job_id}", 303)
+    jobs.strike(job, entry_id, reason=form.get("reason", ""))
+    return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
 @router.post("/close")
-def close(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def close(job: JobToMeasure, form: Form) -> Response:
     """Close the job as complaint, cause, correction."""
     jobs.close(
-        store,
-        job_id,
+        job,
         complaint=form.get("complaint", ""),
         cause=form.get("cause", ""),
         correction=form.get("correction", ""),
-        who=person.name,
     )
-    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
+    return RedirectResponse(f"/jobs/{quote(job.job_id)}", 303)
 
 
 @router.post("/state")
-def open_again(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def open_again(job: JobToMeasure, form: Form) -> Response:
     """Open a closed job again."""
     if form.get("state") != "open":
         raise InputError("a job is only opened again here", where="state")
-    store.set_state(job_id, "open", who=person.name, at=jobs.now())
-    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
+    job.store.set_state(job.job_id, "open", who=job.who, at=jobs.now())
+    return RedirectResponse(f"/jobs/{quote(job.job_id)}", 303)

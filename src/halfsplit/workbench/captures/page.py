@@ -17,7 +17,8 @@ from halfsplit.job import Doubt, JobStore, captures
 from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import capture_screen as screen
 from halfsplit.job.captures import CaptureSettings, CaptureView
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.job.open_job import OpenJob
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, Question
 from halfsplit.workbench.forms import Reader as Fields
 from halfsplit.workbench.forms import files_of
@@ -40,49 +41,46 @@ def _address(job_id: str, capture_id: str = "", **query: str) -> str:
 
 
 @router.get("")
-def captures_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def captures_page(request: Request, job: JobToRead) -> Response:
     """The captures of a job, and the form for another one."""
-    return _list(request, store, job_id)
+    return _list(request, job)
 
 
-def _list(request: Request, store: JobStore, job_id: str, problem: str = "") -> Response:
-    lines = captures.capture_lines(store, job_id)
-    page = CapturesPage(store.job(job_id), lines, LARGEST_FILE // 1_000_000, problem)
+def _list(request: Request, job: OpenJob, problem: str = "") -> Response:
+    lines = captures.capture_lines(job)
+    page = CapturesPage(job.record, lines, LARGEST_FILE // 1_000_000, problem)
     return render(request, "captures/captures.html", page, status=422 if problem else 200)
 
 
 @router.post("")
-async def add(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+async def add(request: Request, job: JobToMeasure) -> Response:
     """Keep a capture; one that cannot be read is refused with its line or byte."""
     async with files_of(request) as found:
         if not found:
-            return await run_in_threadpool(_list, request, store, job_id, "No file was chosen.")
+            return await run_in_threadpool(_list, request, job, "No file was chosen.")
         file = found[0]
         try:
             kept = await run_in_threadpool(
                 captures.add_capture,
-                store,
-                job_id,
+                job,
                 file.file,
                 name=file.filename or "capture",
-                who=person.name,
             )
         except InputError as error:
-            return await run_in_threadpool(_list, request, store, job_id, f"Not stored. {error}")
-    return RedirectResponse(_address(job_id, kept.attachment_id), 303)
+            return await run_in_threadpool(_list, request, job, f"Not stored. {error}")
+    return RedirectResponse(_address(job.job_id, kept.attachment_id), 303)
 
 
 # One capture
 
 
 @router.get("/{capture_id}")
-def capture_page(request: Request, job_id: str, capture_id: str, store: Store, person: Reader) -> Response:
+def capture_page(request: Request, job: JobToRead, capture_id: str) -> Response:
     """One capture: viewer, results, what can become evidence."""
     asked = request.query_params
     return _page(
         request,
-        store,
-        job_id,
+        job,
         capture_id,
         kept=asked.get("kept", ""),
         behind=asked.get("behind", ""),
@@ -92,8 +90,7 @@ def capture_page(request: Request, job_id: str, capture_id: str, store: Store, p
 
 def _page(  # noqa: PLR0913 - one page, many reasons to show it
     request: Request,
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     capture_id: str,
     *,
     problem: str = "",
@@ -103,59 +100,59 @@ def _page(  # noqa: PLR0913 - one page, many reasons to show it
     behind: str = "",
     other_job: str = "",
 ) -> Response:
-    view = captures.capture_view(store, job_id, capture_id)
-    others, trouble = _others(store, job_id, capture_id, other_job)
+    view = captures.capture_view(job, capture_id)
+    others, trouble = _others(job, capture_id, other_job)
     reference = None
     behind = behind or view.settings.reference
     if behind:
-        reference, trouble = _behind(store, behind, trouble)
+        reference, trouble = _behind(job.store, behind, trouble)
     width = (view.stop - view.start) / 3
     page = CapturePage(
-        store.job(job_id),
+        job.record,
         view,
-        evidence.offers(store, job_id, view),
-        evidence.between_offers(store, job_id, view),
-        evidence.places(store, job_id),
+        evidence.offers(job, view),
+        evidence.between_offers(job, view),
+        evidence.places(job),
         typed or _fields(view),
         captures.ROLE_NAMES,
         captures.PATH_NAMES,
         (view.start + width, view.stop - width),
         jobs.new_id(),
-        _viewer(view, _address(job_id, capture_id), reference),
+        _viewer(view, _address(job.job_id, capture_id), reference),
         others,
         behind if reference else "",
         other_job,
         problem or trouble,
         question,
-        _kept(store, job_id, kept) if kept else None,
+        _kept(job, kept) if kept else None,
         tuple(dict.fromkeys(one["caution"] for one in view.results if one["caution"])),
     )
     return render(request, "captures/capture.html", page, status=422 if problem or question else 200)
 
 
-def _others(store: JobStore, job_id: str, capture_id: str, number: str) -> tuple[list[tuple[str, str]], str]:
+def _others(job: OpenJob, capture_id: str, number: str) -> tuple[list[tuple[str, str]], str]:
     """The captures that can lie behind: those of this job, and of another one by its number."""
-    found = _captures_of(store, job_id, "")
+    found = _captures_of(job, "")
     trouble = ""
     if number.strip():
         try:
-            other = store.job_by_number(int(number) if number.strip().isdecimal() else -1)
-            found += _captures_of(store, other.job_id, f"job {other.number}: ")
+            other = job.store.job_by_number(int(number) if number.strip().isdecimal() else -1)
+            found += _captures_of(OpenJob(job.store, other.job_id), f"job {other.number}: ")
         except (NotFoundError, ValueError, OverflowError):
             trouble = f"There is no job {number.strip()[:20]}."
-    own = f"{job_id}/{capture_id}"
+    own = f"{job.job_id}/{capture_id}"
     return list(dict.fromkeys(one for one in found if one[0] != own))[:MOST_OTHERS], trouble
 
 
-def _captures_of(store: JobStore, job_id: str, before: str) -> list[tuple[str, str]]:
-    kept = [one for one in store.attachments(job_id) if one.kind == "capture"]
-    return [(f"{job_id}/{one.attachment_id}", f"{before}{one.name}") for one in reversed(kept)]
+def _captures_of(job: OpenJob, before: str) -> list[tuple[str, str]]:
+    kept = [one for one in job.attachments if one.kind == "capture"]
+    return [(f"{job.job_id}/{one.attachment_id}", f"{before}{one.name}") for one in reversed(kept)]
 
 
 def _behind(store: JobStore, behind: str, trouble: str) -> tuple[dict[str, Any] | None, str]:
     other, _, capture_id = behind.partition("/")
     try:
-        view = captures.capture_view(store, other, capture_id)
+        view = captures.capture_view(OpenJob(store, other), capture_id)
     except HalfsplitError as error:
         return None, f"The reference cannot be shown: {error}"
     return _viewer(view, _address(other, capture_id), None), trouble
@@ -184,8 +181,8 @@ def _viewer(view: CaptureView, base: str, reference: dict[str, Any] | None) -> d
     }
 
 
-def _kept(store: JobStore, job_id: str, entry_id: str) -> Kept | None:
-    bench = jobs.bench_view(store, job_id)
+def _kept(job: OpenJob, entry_id: str) -> Kept | None:
+    bench = jobs.bench_view(job)
     line = next((one for one in bench.evidence if one.entry_id == entry_id), None)
     return Kept(line, bench.suspects[:3]) if line else None
 
@@ -210,17 +207,15 @@ def _fields(view: CaptureView) -> dict[str, str]:
 
 
 @router.post("/{capture_id}/analysis")
-def analyse(
-    request: Request, job_id: str, capture_id: str, store: Store, person: Technician, form: Form
-) -> Response:
+def analyse(request: Request, job: JobToMeasure, capture_id: str, form: Form) -> Response:
     """Measure what the roles allow, and keep what was said."""
-    view = captures.capture_view(store, job_id, capture_id)
+    view = captures.capture_view(job, capture_id)
     try:
-        captures.analyse_capture(store, job_id, capture_id, _settings(form, view), who=person.name)
+        captures.analyse_capture(job, capture_id, _settings(form, view))
     except (InputError, NotFoundError) as error:
         typed = {name: form.get(name, "") for name in _fields(view)}
-        return _page(request, store, job_id, capture_id, problem=f"Not measured. {error}", typed=typed)
-    return RedirectResponse(_address(job_id, capture_id) + "#results", 303)
+        return _page(request, job, capture_id, problem=f"Not measured. {error}", typed=typed)
+    return RedirectResponse(_address(job.job_id, capture_id) + "#results", 303)
 
 
 def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
@@ -278,18 +273,14 @@ def _two(form: Mapping[str, str]) -> tuple[float, float]:
 
 
 @router.post("/{capture_id}/evidence")
-def use(
-    request: Request, job_id: str, capture_id: str, store: Store, person: Technician, form: Form
-) -> Response:
+def use(request: Request, job: JobToMeasure, capture_id: str, form: Form) -> Response:
     """Make a measurement a reading of the job; a reading that is odd is asked about, and nothing is stored then."""
     try:
         entry = evidence.use(
-            store,
-            job_id,
+            job,
             capture_id,
             form.get("key", ""),
-            _place(store, job_id, form),
-            who=person.name,
+            _place(job, form),
             shown=int(form["shown"]) if form.get("shown", "").isdecimal() else 0,
             between=_two(form) if form.get("key", "").startswith("mean") else None,
             entry_id=form.get("entry_id", "")[:60],
@@ -297,34 +288,32 @@ def use(
         )
     except Doubt as doubt:
         asked = Question(str(doubt), doubt.sure, {name: form[name] for name in SENT_AGAIN if name in form})
-        return _page(request, store, job_id, capture_id, question=asked)
+        return _page(request, job, capture_id, question=asked)
     except (InputError, NotFoundError) as error:
-        return _page(request, store, job_id, capture_id, problem=f"Not recorded. {error}")
-    return RedirectResponse(_address(job_id, capture_id, kept=entry.entry_id), 303)
+        return _page(request, job, capture_id, problem=f"Not recorded. {error}")
+    return RedirectResponse(_address(job.job_id, capture_id, kept=entry.entry_id), 303)
 
 
 SENT_AGAIN: Final = ("key", "shown", "at", "to", "state", "test", "begin", "end", "entry_id")
 
 
-def _place(store: JobStore, job_id: str, form: Mapping[str, str]) -> Mapping[str, Any]:
+def _place(job: OpenJob, form: Mapping[str, str]) -> Mapping[str, Any]:
     """Where it was measured: as the suggested test says, or as typed."""
     wanted = form.get("test", "")
     if not wanted:
         return form
-    test = next((one for one in jobs.bench_view(store, job_id).tests if one.key == wanted), None)
+    test = next((one for one in jobs.bench_view(job).tests if one.key == wanted), None)
     if test is None:
         raise InputError("that test is no longer among the next ones", remedy="look at the bench again")
     return test.place
 
 
 @router.post("/{capture_id}/snapshot")
-def snapshot(job_id: str, capture_id: str, store: Store, person: Technician, form: Form) -> Response:
+def snapshot(job: JobToMeasure, capture_id: str, form: Form) -> Response:
     """Keep what the screen shows in the job's record, and so in its report."""
-    frame = _frame(form, captures.capture_view(store, job_id, capture_id))
-    entry = screen.capture_snapshot(
-        store, job_id, capture_id, frame, who=person.name, entry_id=form.get("entry_id", "")[:60]
-    )
-    return RedirectResponse(_address(job_id, capture_id, kept=entry.entry_id), 303)
+    frame = _frame(form, captures.capture_view(job, capture_id))
+    entry = screen.capture_snapshot(job, capture_id, frame, entry_id=form.get("entry_id", "")[:60])
+    return RedirectResponse(_address(job.job_id, capture_id, kept=entry.entry_id), 303)
 
 
 def _frame(form: Mapping[str, str], view: CaptureView) -> screen.SnapshotFrame:
@@ -358,10 +347,8 @@ def _frame(form: Mapping[str, str], view: CaptureView) -> screen.SnapshotFrame:
 
 @router.get("/{capture_id}/window")
 def window(
-    job_id: str,
+    job: JobToRead,
     capture_id: str,
-    store: Store,
-    person: Reader,
     start: Annotated[Seconds, Query(alias="from")],
     stop: Annotated[Seconds, Query(alias="to")],
     pixels: Annotated[int, Query(ge=1, le=4096)],
@@ -369,40 +356,36 @@ def window(
 ) -> Response:
     """Some channels from one time to another as a screen of this width shows them: bytes, bounded at any zoom."""
     numbers = [int(part) for part in channels.split(",")]
-    data = screen.capture_window(store, job_id, capture_id, numbers, start, stop, pixels)
+    data = screen.capture_window(job, capture_id, numbers, start, stop, pixels)
     return Response(data, media_type="application/octet-stream")
 
 
 @router.get("/{capture_id}/cursors")
 def cursors(
-    job_id: str,
+    job: JobToRead,
     capture_id: str,
-    store: Store,
-    person: Reader,
     first: Annotated[Seconds, Query(alias="from")],
     second: Annotated[Seconds, Query(alias="to")],
 ) -> Response:
     """What each channel reads at two times, and between them."""
-    return JSONResponse(screen.capture_cursors(store, job_id, capture_id, first, second))
+    return JSONResponse(screen.capture_cursors(job, capture_id, first, second))
 
 
 @router.get("/{capture_id}/event")
 def event(
-    job_id: str,
+    job: JobToRead,
     capture_id: str,
-    store: Store,
-    person: Reader,
     channel: Annotated[int, Query(ge=0, le=999)],
     edge: Annotated[str, Query(pattern="^(rise|fall)$")] = "rise",
 ) -> Response:
     """When the first event of a channel is, by which a reference is aligned."""
-    found = screen.capture_event(store, job_id, capture_id, channel, rising=edge == "rise")
+    found = screen.capture_event(job, capture_id, channel, rising=edge == "rise")
     return JSONResponse({"time": found})
 
 
 @router.get("/{capture_id}/picture.png")
-def picture(job_id: str, capture_id: str, store: Store, person: Reader) -> Response:
+def picture(job: JobToRead, capture_id: str) -> Response:
     """The whole capture as a picture, where no script runs."""
-    view = captures.capture_view(store, job_id, capture_id)
+    view = captures.capture_view(job, capture_id)
     frame = screen.SnapshotFrame(view.start, view.stop)
-    return Response(screen.picture_of(store, job_id, view, frame), media_type="image/png")
+    return Response(screen.picture_of(job, view, frame), media_type="image/png")

@@ -7,8 +7,9 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job import Attachment, Checked, JobStore, Sketch
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.job import Attachment, Checked, Sketch
+from halfsplit.job.open_job import OpenJob
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead, Reader
 from halfsplit.workbench.circuit.contexts import CheckFragment, CheckNote, CircuitPage
 from halfsplit.workbench.forms import files_of
 from halfsplit.workbench.money.page import SHOWN_IN_PLACE
@@ -36,34 +37,34 @@ def check_note(checked: Checked) -> CheckNote:
     )
 
 
-def diagram_of(store: JobStore, job_id: str) -> Attachment | None:
+def diagram_of(job: OpenJob) -> Attachment | None:
     """The latest photo of the wiring diagram that a browser can show."""
     kept = [
         one
-        for one in store.attachments(job_id)
+        for one in job.attachments
         if one.kind == "document" and one.name.startswith(jobs.DIAGRAM) and one.media_type in SHOWN_IN_PLACE
     ]
     return kept[-1] if kept else None
 
 
-def _page(store: JobStore, job_id: str, text: str | None = None, asked: str = "") -> CircuitPage:
-    job, version = store.job(job_id), store.circuit(job_id)
+def _page(job: OpenJob, text: str | None = None, asked: str = "") -> CircuitPage:
+    record, version = job.record, job.store.circuit(job.job_id)
     written = text if text is not None else version.text if version else ""
     return CircuitPage(
-        job,
+        record,
         written,
         check_note(jobs.check_text(written)),
         jobs.samples("pattern"),
         version.version if version else 0,
         asked,
-        diagram_of(store, job_id),
+        diagram_of(job),
     )
 
 
 @router.get("")
-def circuit_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def circuit_page(request: Request, job: JobToRead) -> Response:
     """The editor."""
-    return render(request, "circuit/circuit.html", _page(store, job_id))
+    return render(request, "circuit/circuit.html", _page(job))
 
 
 @router.post("/check")
@@ -74,47 +75,45 @@ def check(request: Request, job_id: str, person: Reader, form: Form) -> Response
 
 
 @router.post("")
-def save(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def save(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Save what is written, mistakes and all. Where somebody else saved in the meantime, both texts are kept."""
     text = form.get("text", "").replace("\r\n", "\n")
     based_on = form.get("based_on", "")
     try:
         jobs.save_circuit(
-            store,
-            job_id,
+            job,
             text,
-            who=person.name,
             based_on=int(based_on) if based_on.isascii() and based_on.isdigit() else None,
         )
     except ConflictError as error:
         return render(
             request,
             "circuit/circuit.html",
-            _page(store, job_id, text, f"{error} What you wrote is below."),
+            _page(job, text, f"{error} What you wrote is below."),
             status=409,
         )
     then = "" if form.get("then") == "bench" else "/circuit"
-    return RedirectResponse(f"/jobs/{job_id}{then}", 303)
+    return RedirectResponse(f"/jobs/{job.job_id}{then}", 303)
 
 
 @router.post("/pattern")
-def from_pattern(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def from_pattern(job: JobToMeasure, form: Form) -> Response:
     """Begin with a pattern, as a form."""
-    return _begin(store, job_id, jobs.sample(form.get("pattern", "")).text, person.name, "/circuit/taps")
+    return _begin(job, jobs.sample(form.get("pattern", "")).text, "/circuit/taps")
 
 
 @router.post("/sketch")
-def from_sketch(job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def from_sketch(job: JobToMeasure, form: Form) -> Response:
     """A load, its wires, a fuse and a ground: enough for the first tests."""
     told = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
     sketch = Sketch(**told)
-    answer = _begin(store, job_id, jobs.sketch_text(sketch), person.name, "")
-    jobs.complain_of_sketch(store, job_id, sketch, who=person.name)
+    answer = _begin(job, jobs.sketch_text(sketch), "")
+    jobs.complain_of_sketch(job, sketch)
     return answer
 
 
 @router.post("/file")
-async def from_file(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+async def from_file(request: Request, job: JobToMeasure) -> Response:
     """Begin with a file."""
     async with files_of(request) as found:
         if not found:
@@ -123,12 +122,12 @@ async def from_file(request: Request, job_id: str, store: Store, person: Technic
     if len(data) > LARGEST_FILE:
         raise InputError(f"the file has more than {LARGEST_FILE} bytes", remedy="a circuit is a short text")
     text = data.decode("utf-8-sig", errors="replace").replace("\x00", "\ufffd").replace("\r\n", "\n")
-    return _begin(store, job_id, text, person.name, "/circuit")
+    return _begin(job, text, "/circuit")
 
 
-def _begin(store: JobStore, job_id: str, text: str, who: str, then: str) -> Response:
-    version = store.circuit(job_id)
+def _begin(job: OpenJob, text: str, then: str) -> Response:
+    version = job.store.circuit(job.job_id)
     if version is not None and version.text.strip():
         raise ConflictError("this job has a circuit already: insert into it in the editor")
-    jobs.save_circuit(store, job_id, text, who=who)
-    return RedirectResponse(f"/jobs/{job_id}{then}", 303)
+    jobs.save_circuit(job, text)
+    return RedirectResponse(f"/jobs/{job.job_id}{then}", 303)

@@ -14,8 +14,9 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
-from halfsplit.job import JobStore, Sheet
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.job import Sheet
+from halfsplit.job.open_job import OpenJob
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.circuit.contexts import CheckFragment, TapsPage
 from halfsplit.workbench.circuit.page import check_note, diagram_of
 from halfsplit.workbench.forms import files_of
@@ -25,10 +26,10 @@ router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
 
 
 @router.get("/taps")
-def taps_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def taps_page(request: Request, job: JobToRead) -> Response:
     """The sheet as it stands."""
     asked = dict(request.query_params)
-    page = _page(store, job_id, _sheet(asked), undo=_number(asked.get("undo", ""), -1))
+    page = _page(job, _sheet(asked), undo=_number(asked.get("undo", ""), -1))
     return render(request, "circuit/taps.html", page)
 
 
@@ -46,8 +47,7 @@ def _number(text: str, otherwise: int) -> int:
 
 
 def _page(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     sheet: Sheet,
     *,
     undo: int = -1,
@@ -55,7 +55,7 @@ def _page(
     typed: Mapping[str, str] | None = None,
 ) -> TapsPage:
     """``undo``: the version to which *Undo* goes back; -1 for the one before the present."""
-    job, version = store.job(job_id), store.circuit(job_id)
+    record, version = job.record, job.store.circuit(job.job_id)
     text = version.text if version else ""
     number = version.version if version else 0
     try:
@@ -63,45 +63,45 @@ def _page(
     except HalfsplitError as error:
         view, problem = None, problem or str(error)
     return TapsPage(
-        job,
+        record,
         view,
         check_note(jobs.check_text(text)),
         number,
         number - 1 if undo < 0 else undo,
-        diagram_of(store, job_id),
+        diagram_of(job),
         problem,
         typed or {},
     )
 
 
 @router.post("/taps")
-def tap(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
     """One tap: the changed text is stored, and the sheet shown as it is then."""
     sheet, undo, act = _sheet(form), _number(form.get("undo", ""), -1), form.get("act", "keep")
-    version = store.circuit(job_id)
+    version = job.store.circuit(job.job_id)
     number, text = (version.version, version.text) if version else (0, "")
     try:
         if act == "undo":
-            changed, sheet, undo = _back(store, job_id, undo), Sheet(), max(0, undo - 1)
+            changed, sheet, undo = _back(job, undo), Sheet(), max(0, undo - 1)
         else:
             text = text if text.strip() else jobs.EMPTY_SHEET
             changed, sheet = jobs.tapped(text, sheet, act, form)
             undo = undo if changed == text and number else number
         based_on = _number(form.get("based_on", ""), number)
-        jobs.save_circuit(store, job_id, changed, who=person.name, based_on=based_on)
+        jobs.save_circuit(job, changed, based_on=based_on)
     except ConflictError as error:
-        return _shown(request, _page(store, job_id, sheet, problem=str(error), typed=form), 409)
+        return _shown(request, _page(job, sheet, problem=str(error), typed=form), 409)
     except InputError as error:
-        return _shown(request, _page(store, job_id, sheet, undo=undo, problem=str(error), typed=form), 422)
+        return _shown(request, _page(job, sheet, undo=undo, problem=str(error), typed=form), 422)
     if not request.headers.get("HX-Request"):
         asked = {"part": sheet.part, "wire": sheet.wire, "end": sheet.end, "pin": sheet.pin, "undo": undo}
-        return RedirectResponse(f"/jobs/{job_id}/circuit/taps?{urlencode(asked)}", 303)
-    return _shown(request, _page(store, job_id, sheet, undo=undo), 200)
+        return RedirectResponse(f"/jobs/{job.job_id}/circuit/taps?{urlencode(asked)}", 303)
+    return _shown(request, _page(job, sheet, undo=undo), 200)
 
 
-def _back(store: JobStore, job_id: str, undo: int) -> str:
+def _back(job: OpenJob, undo: int) -> str:
     """The text to go back to; the first thing taken back is the whole circuit."""
-    earlier = store.circuit(job_id, undo) if undo > 0 else None
+    earlier = job.store.circuit(job.job_id, undo) if undo > 0 else None
     return earlier.text if earlier else ""
 
 
@@ -114,15 +114,15 @@ def _shown(request: Request, page: TapsPage, status: int) -> Response:
 
 
 @router.get("/drawn")
-def drawn(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def drawn(request: Request, job: JobToRead) -> Response:
     """What the stored text says, with its drawing: fetched after a tap, so that the tap itself is not kept waiting."""
-    version = store.circuit(job_id)
+    version = job.store.circuit(job.job_id)
     note = check_note(jobs.check_text(version.text if version else ""))
     return render(request, "circuit/_drawn.html", CheckFragment(note))
 
 
 @router.post("/diagram")
-async def diagram(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+async def diagram(request: Request, job: JobToMeasure) -> Response:
     """A photo of the wiring diagram, to be entered from."""
     async with files_of(request) as found:
         if not found:
@@ -130,12 +130,10 @@ async def diagram(request: Request, job_id: str, store: Store, person: Technicia
         photo = found[0]
         await run_in_threadpool(
             jobs.add_photo,
-            store,
-            job_id,
+            job,
             photo.file,
             name=f"{jobs.DIAGRAM} {photo.filename or ''}".strip(),
-            who=person.name,
             kind="document",
         )
     back = "/taps" if request.query_params.get("then") == "taps" else ""
-    return RedirectResponse(f"/jobs/{job_id}/circuit{back}", 303)
+    return RedirectResponse(f"/jobs/{job.job_id}/circuit{back}", 303)

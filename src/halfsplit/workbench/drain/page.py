@@ -12,9 +12,10 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job import JobStore, drains
+from halfsplit.job import drains
+from halfsplit.job.open_job import OpenJob
 from halfsplit.units import read_field
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.drain.contexts import DrainPage
 from halfsplit.workbench.forms import fields, files_of
 from halfsplit.workbench.rendering import render
@@ -25,22 +26,21 @@ COMMA = str.maketrans(",\u2212", ".-")
 
 
 @router.get("")
-def drain_page(request: Request, job_id: str, store: Store, person: Reader, log: str = "") -> Response:
+def drain_page(request: Request, job: JobToRead, log: str = "") -> Response:
     """The drain as far as it is known."""
-    return render(request, "drain/drain.html", _page(store, job_id, log=log))
+    return render(request, "drain/drain.html", _page(job, log=log))
 
 
 def _page(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     problem: str = "",
     typed: Mapping[str, str] | None = None,
     wrong: Mapping[str, str] | None = None,
     log: str = "",
 ) -> DrainPage:
     return DrainPage(
-        store.job(job_id),
-        drains.drain_view(store, job_id, log),
+        job.record,
+        drains.drain_view(job, log),
         tuple(drains.TABLES),
         tuple(drains.INSTRUMENTS),
         problem,
@@ -77,7 +77,7 @@ class Numbers:
 
 
 @router.post("/log")
-async def load(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+async def load(request: Request, job: JobToMeasure) -> Response:
     """Keep a log, and show what it says."""
     form = await fields(request)
     wrong: dict[str, str] = {}
@@ -86,21 +86,19 @@ async def load(request: Request, job_id: str, store: Store, person: Technician) 
         data = await found[0].read(drains.LARGEST_LOG + 1) if found else b""
         name = (found[0].filename if found else "") or "no file"
     if wrong:
-        page = await run_in_threadpool(_page, store, job_id, "Not stored. See the marked field.", form, wrong)
+        page = await run_in_threadpool(_page, job, "Not stored. See the marked field.", form, wrong)
         return render(request, "drain/drain.html", page, status=422)
     how = {"unit": form.get("unit", ""), "interval": interval, "instrument": form.get("instrument", "meter")}
     try:
-        kept = await run_in_threadpool(
-            drains.keep_log, store, job_id, data, name=name, who=person.name, how=how
-        )
+        kept = await run_in_threadpool(drains.keep_log, job, data, name=name, how=how)
     except InputError as error:
-        page = await run_in_threadpool(_page, store, job_id, f"Not stored. {error}", form, wrong)
+        page = await run_in_threadpool(_page, job, f"Not stored. {error}", form, wrong)
         return render(request, "drain/drain.html", page, status=422)
-    return _to(job_id, log=kept.drain_id)
+    return _to(job.job_id, log=kept.drain_id)
 
 
 @router.post("/battery")
-def battery(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def battery(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Keep what is known of the battery."""
     wrong: dict[str, str] = {}
     numbers = Numbers(form, wrong)
@@ -115,43 +113,41 @@ def battery(request: Request, job_id: str, store: Store, person: Technician, for
     }
     try:
         if not wrong:
-            drains.save_battery(store, job_id, given, who=person.name)
+            drains.save_battery(job, given)
     except InputError as error:
         wrong["battery"] = str(error)
     if wrong:
         problem = f"Not stored. {wrong.get('battery', 'See the marked fields.')}"
-        return render(request, "drain/drain.html", _page(store, job_id, problem, form, wrong), status=422)
-    return _to(job_id, "#battery")
+        return render(request, "drain/drain.html", _page(job, problem, form, wrong), status=422)
+    return _to(job.job_id, "#battery")
 
 
 @router.post("/fuses")
-def fuses(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def fuses(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Keep the current at the battery and the fuses of the form; each by itself, what cannot be is told."""
     wrong: dict[str, str] = {}
-    _total(store, job_id, form, person.name, wrong)
+    _total(job, form, wrong)
     for n in range(MOST_FUSES):
         name = form.get(f"fuse-{n}", "").strip()
         if name:
-            _fuse(store, job_id, form, n, name, person.name, wrong)
+            _fuse(job, form, n, name, wrong)
     if wrong:
         problem = "Not stored: " + "; ".join(wrong.values())
-        return render(request, "drain/drain.html", _page(store, job_id, problem, form, wrong), status=422)
-    return _to(job_id, "#branches")
+        return render(request, "drain/drain.html", _page(job, problem, form, wrong), status=422)
+    return _to(job.job_id, "#branches")
 
 
-def _total(store: JobStore, job_id: str, form: Mapping[str, str], who: str, wrong: dict[str, str]) -> None:
+def _total(job: OpenJob, form: Mapping[str, str], wrong: dict[str, str]) -> None:
     if not form.get("total", "").strip():
         return
     try:
         amps = read_field(form["total"].translate(COMMA), "mA").value
-        drains.save_total(store, job_id, amps, form.get("by", "meter"), who=who)
+        drains.save_total(job, amps, form.get("by", "meter"))
     except HalfsplitError as error:
         wrong["total"] = f"current at the battery: {error}"
 
 
-def _fuse(
-    store: JobStore, job_id: str, form: Mapping[str, str], n: int, name: str, who: str, wrong: dict[str, str]
-) -> None:
+def _fuse(job: OpenJob, form: Mapping[str, str], n: int, name: str, wrong: dict[str, str]) -> None:
     """One row: stored where something in it is new."""
     typed, before = form.get(f"mv-{n}", "").strip(), form.get(f"was-{n}", "").strip()
     added = form.get(f"new-{n}") == "1"
@@ -163,13 +159,13 @@ def _fuse(
         return
     try:
         millivolts = 1000 * read_field(typed.translate(COMMA), "mV").value if typed else None
-        drains.save_fuse(store, job_id, name, rating, millivolts, units=form.get(f"units-{n}", ""), who=who)
+        drains.save_fuse(job, name, rating, millivolts, units=form.get(f"units-{n}", ""))
     except HalfsplitError as error:
         wrong[f"mv-{n}"] = f"{name}: {error}"
 
 
 @router.post("/{drain_id}/strike")
-def strike(job_id: str, drain_id: str, store: Store, person: Technician, form: Form) -> Response:
+def strike(job: JobToMeasure, drain_id: str, form: Form) -> Response:
     """Strike a log out, with its reason."""
-    drains.strike_log(store, job_id, drain_id, reason=form.get("reason", ""), who=person.name)
-    return _to(job_id)
+    drains.strike_log(job, drain_id, reason=form.get("reason", ""))
+    return _to(job.job_id)

@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 from halfsplit import job as jobs
 from halfsplit.job import Customer, Intake, Job
 from halfsplit.vin import Vin, VinError
-from halfsplit.workbench.access import Form, Reader, Store, Taker
+from halfsplit.workbench.access import Form, JobToTakeIn, Reader, Store, Taker
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import read_intake
 from halfsplit.workbench.jobs.contexts import BatteryNote, IntakePage, JobsPage, VinNote
@@ -72,10 +72,10 @@ def new_job(request: Request, store: Store, person: Taker, form: Form) -> Respon
 
 
 @router.get("/jobs/{job_id}/intake")
-def intake_page(request: Request, job_id: str, store: Store, person: Taker) -> Response:
+def intake_page(request: Request, job: JobToTakeIn) -> Response:
     """The intake, to be changed."""
-    job = store.job(job_id)
-    return render(request, "jobs/intake.html", _intake_page(job))
+    record = job.record
+    return render(request, "jobs/intake.html", _intake_page(record))
 
 
 def _intake_page(
@@ -87,19 +87,19 @@ def _intake_page(
 
 
 @router.post("/jobs/{job_id}/intake")
-def save_intake(request: Request, job_id: str, store: Store, person: Taker, form: Form) -> Response:
+def save_intake(request: Request, job: JobToTakeIn, form: Form) -> Response:
     """Save the intake as a new version."""
-    job = store.job(job_id)
-    intake, customer, problems = read_intake(form, job.intake)
+    record = job.record
+    intake, customer, problems = read_intake(form, record.intake)
     if problems:
-        changed = replace(job, intake=intake, customer=customer)
+        changed = replace(record, intake=intake, customer=customer)
         return render(request, "jobs/intake.html", _intake_page(changed, problems, form), status=422)
     based_on = form.get("based_on", "")
-    version = int(based_on) if based_on.isascii() and based_on.isdigit() else job.intake_version
-    store.save_intake(job_id, intake, based_on=version, who=person.name, at=jobs.now())
-    if customer != (job.customer or Customer()):
-        store.set_customer(job_id, customer, who=person.name, at=jobs.now())
-    return RedirectResponse(f"/jobs/{job_id}", 303)
+    version = int(based_on) if based_on.isascii() and based_on.isdigit() else record.intake_version
+    job.store.save_intake(job.job_id, intake, based_on=version, who=job.who, at=jobs.now())
+    if customer != (record.customer or Customer()):
+        job.store.set_customer(job.job_id, customer, who=job.who, at=jobs.now())
+    return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
 @router.get("/vin")

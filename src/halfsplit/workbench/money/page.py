@@ -19,7 +19,7 @@ from halfsplit import job as jobs
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.job import Authorisation, PartUsed
 from halfsplit.units import read_field
-from halfsplit.workbench.access import Cashier, Form, Reader, Store, Technician
+from halfsplit.workbench.access import Form, JobToCharge, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import fields, files_of
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
@@ -33,27 +33,27 @@ def _back(job_id: str) -> Response:
 
 
 @router.post("/steps")
-def add_step(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+def add_step(job: JobToCharge, form: Form) -> Response:
     """Minutes as entered, or a step that starts now."""
     typed = form.get("minutes", "").strip()
     if typed:
         found = read_field(typed.replace(",", "."), "min")
         minutes, entry_id = found.value / 60.0, form.get("entry_id", "")[:60]
-        jobs.add_minutes(store, job_id, form.get("what", ""), minutes, who=person.name, entry_id=entry_id)
+        jobs.add_minutes(job, form.get("what", ""), minutes, entry_id=entry_id)
     else:
-        jobs.start_step(store, job_id, form.get("what", ""), who=person.name)
-    return _back(job_id)
+        jobs.start_step(job, form.get("what", ""))
+    return _back(job.job_id)
 
 
 @router.post("/steps/{step_id}/stop")
-def stop_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+def stop_step(job: JobToCharge, step_id: str) -> Response:
     """Stop counting the minutes of a step."""
-    jobs.stop_step(store, job_id, step_id, who=person.name)
-    return _back(job_id)
+    jobs.stop_step(job, step_id)
+    return _back(job.job_id)
 
 
 @router.post("/parts")
-def add_part(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+def add_part(job: JobToCharge, form: Form) -> Response:
     """Add a part with its price."""
     name = form.get("name", "").strip()[:200]
     if not name:
@@ -69,8 +69,8 @@ def add_part(job_id: str, store: Store, person: Cashier, form: Form) -> Response
         serial=form.get("serial", "").strip()[:60],
         old_part_kept=form.get("old_part_kept") == "1",
     )
-    store.save_part(job_id, part, who=person.name, at=jobs.now())
-    return _back(job_id)
+    job.store.save_part(job.job_id, part, who=job.who, at=jobs.now())
+    return _back(job.job_id)
 
 
 def _quantity(typed: str) -> Decimal:
@@ -81,49 +81,49 @@ def _quantity(typed: str) -> Decimal:
 
 
 @router.post("/parts/{part_id}/withdraw")
-def withdraw_part(job_id: str, part_id: str, store: Store, person: Cashier) -> Response:
+def withdraw_part(job: JobToCharge, part_id: str) -> Response:
     """Take a part out of the sums; it stays in the record of changes."""
-    part = next((one for one in store.parts(job_id) if one.part_id == part_id), None)
+    part = next((one for one in job.store.parts(job.job_id) if one.part_id == part_id), None)
     if part is None:
         raise NotFoundError("there is no such part in this job")
-    store.save_part(job_id, replace(part, withdrawn=True), who=person.name, at=jobs.now())
-    return _back(job_id)
+    job.store.save_part(job.job_id, replace(part, withdrawn=True), who=job.who, at=jobs.now())
+    return _back(job.job_id)
 
 
 @router.post("/steps/{step_id}/withdraw")
-def withdraw_step(job_id: str, step_id: str, store: Store, person: Cashier) -> Response:
+def withdraw_step(job: JobToCharge, step_id: str) -> Response:
     """Take a piece of work out of the sums; it stays in the record of changes."""
-    step = next((one for one in store.steps(job_id) if one.step_id == step_id), None)
+    step = next((one for one in job.store.steps(job.job_id) if one.step_id == step_id), None)
     if step is None:
         raise NotFoundError("there is no such step in this job")
-    store.save_step(job_id, replace(step, withdrawn=True), who=person.name, at=jobs.now())
-    return _back(job_id)
+    job.store.save_step(job.job_id, replace(step, withdrawn=True), who=job.who, at=jobs.now())
+    return _back(job.job_id)
 
 
 @router.post("/limit")
-def limit(job_id: str, store: Store, person: Cashier, form: Form) -> Response:
+def limit(job: JobToCharge, form: Form) -> Response:
     """Keep the limit that the customer authorised."""
     by_whom = form.get("by_whom", "").strip()[:100]
     if not by_whom:
         raise InputError("who authorised it is missing", remedy="name the person", where="by_whom")
     amount = jobs.read_money(form.get("amount", ""), "amount")
-    store.authorise(
-        job_id,
+    job.store.authorise(
+        job.job_id,
         Authorisation(
             authorisation_id=jobs.new_id(),
             amount=amount,
             by_whom=by_whom,
             at=jobs.now(),
-            who=person.name,
+            who=job.who,
             how=form.get("how", "").strip()[:60],
-            currency=store.job(job_id).intake.settings.currency,
+            currency=job.record.intake.settings.currency,
         ),
     )
-    return _back(job_id)
+    return _back(job.job_id)
 
 
 @router.post("/photos")
-async def add_photo(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+async def add_photo(request: Request, job: JobToMeasure) -> Response:
     """Keep a photo, linked to the entry that it shows."""
     form = await fields(request)
     async with files_of(request) as found:
@@ -132,27 +132,25 @@ async def add_photo(request: Request, job_id: str, store: Store, person: Technic
         photo = found[0]
         await run_in_threadpool(
             jobs.add_photo,
-            store,
-            job_id,
+            job,
             photo.file,
             name=photo.filename or "photo",
-            who=person.name,
             entry_id=form.get("entry_id", ""),
         )
-    return RedirectResponse(f"/jobs/{quote(job_id)}", 303)
+    return RedirectResponse(f"/jobs/{quote(job.job_id)}", 303)
 
 
 @router.get("/files/{attachment_id}")
-def file(job_id: str, attachment_id: str, store: Store, person: Reader) -> Response:
+def file(job: JobToRead, attachment_id: str) -> Response:
     """An attachment's bytes, as what they are; only pictures are shown in the page, nothing is ever run."""
-    kept = store.attachment(job_id, attachment_id)
+    kept = job.store.attachment(job.job_id, attachment_id)
     shown = kept.media_type in SHOWN_IN_PLACE
     name = re.sub(r"[^\w.-]+", "_", PurePosixPath(kept.name).name, flags=re.ASCII)[-80:] or "file"
     headers = {
         "Content-Disposition": f'{"inline" if shown else "attachment"}; filename="{name}"',
         "Content-Security-Policy": "default-src 'none'; sandbox",
     }
-    source = store.open_attachment(job_id, attachment_id)
+    source = job.store.open_attachment(job.job_id, attachment_id)
     shown_as = kept.media_type if shown else "application/octet-stream"
     return StreamingResponse(_chunks(source), media_type=shown_as, headers=headers)
 
@@ -165,12 +163,12 @@ def _chunks(source: IO[bytes]) -> Iterator[bytes]:
 
 
 @router.get("/export")
-def export(job_id: str, store: Store, person: Reader) -> Response:
+def export(job: JobToRead) -> Response:
     """The whole job as one file."""
     target = TemporaryFile()  # noqa: SIM115 - closed when it has been sent
-    number = store.job(job_id).number
-    jobs.export_job(store, job_id, target)
+    number = job.record.number
+    jobs.export_job(job.store, job.job_id, target)
     target.seek(0)
-    store.accounts.note(person.name, "job exported", jobs.now(), ref=job_id)
+    job.store.accounts.note(job.who, "job exported", jobs.now(), ref=job.job_id)
     headers = {"Content-Disposition": f'attachment; filename="job-{number}.zip"'}
     return StreamingResponse(_chunks(target), media_type="application/zip", headers=headers)

@@ -90,7 +90,9 @@ def exercise_page(
     if practice.ended_at is not None:
         return render(request, "practice/practice_end.html", _end(store, practice, again=bool(again)))
     return render(
-        request, "practice/practice_exercise.html", _page(store, practice, dict(request.query_params))
+        request,
+        "practice/practice_exercise.html",
+        _page(store, practice, dict(request.query_params)),
     )
 
 
@@ -183,7 +185,10 @@ def _done(
         if practice.ended_at is not None:
             return RedirectResponse(f"/practice/{quote(practice_id)}", 303)
         return render(
-            request, "practice/practice_exercise.html", _page(store, practice, form, str(error)), status=422
+            request,
+            "practice/practice_exercise.html",
+            _page(store, practice, form, str(error)),
+            status=422,
         )
     asked = {name: form[name] for name in ASKED if form.get(name)}
     where = f"?{urlencode(asked)}" if asked else ""

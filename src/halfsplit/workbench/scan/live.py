@@ -12,8 +12,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
-from halfsplit.job import JobStore, scan_evidence, scans
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.job import scan_evidence, scans
+from halfsplit.job.open_job import OpenJob
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.rendering import render
 from halfsplit.workbench.scan.contexts import ClearPage, LivePage, RunFragment
 
@@ -22,17 +23,15 @@ MOST_FAULTS = 400
 
 
 @router.get("")
-def live_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def live_page(request: Request, job: JobToRead) -> Response:
     """The channel, and the run as it goes."""
-    return render(request, "scan/scan_live.html", _page(store, job_id))
+    return render(request, "scan/scan_live.html", _page(job))
 
 
-def _page(
-    store: JobStore, job_id: str, typed: Mapping[str, str] | None = None, problem: str = ""
-) -> LivePage:
+def _page(job: OpenJob, typed: Mapping[str, str] | None = None, problem: str = "") -> LivePage:
     from halfsplit.job import live_scans
 
-    kept = scans.kept_reports(store, job_id)
+    kept = scans.kept_reports(job)
     live = next((one for one in reversed(kept) if one.source == "live"), None)
     last = live.live if live else {}
     channel = str(last.get("channel", ""))
@@ -41,12 +40,12 @@ def _page(
         "bit_rate": str(last.get("bit_rate", "")),
     }
     return LivePage(
-        store.job(job_id),
-        live_scans.run_of(store, job_id),
+        job.record,
+        live_scans.run_of(job),
         live_scans.BIT_RATES,
         scans.MOMENTS,
-        scans.default_moment(store, job_id),
-        scan_evidence.fault_names(store, job_id)[:MOST_FAULTS],
+        scans.default_moment(job),
+        scan_evidence.fault_names(job)[:MOST_FAULTS],
         live,
         live_scans.clearable(live) if live else (),
         typed or before,
@@ -55,7 +54,7 @@ def _page(
 
 
 @router.post("")
-def start(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def start(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Begin to read."""
     from halfsplit.job import live_scans
 
@@ -65,52 +64,50 @@ def start(request: Request, job_id: str, store: Store, person: Technician, form:
     rate = form.get("bit_rate", "")
     try:
         live_scans.start_run(
-            store,
-            job_id,
+            job,
             channel,
             int(rate[:9]) if rate.isascii() and rate.isdigit() else 0,
             moment=form.get("moment", "in between"),
-            who=person.name,
         )
     except (InputError, ConflictError) as error:
-        return render(request, "scan/scan_live.html", _page(store, job_id, form, str(error)), status=422)
-    return RedirectResponse(f"/jobs/{quote(job_id)}/scan/live", 303)
+        return render(request, "scan/scan_live.html", _page(job, form, str(error)), status=422)
+    return RedirectResponse(f"/jobs/{quote(job.job_id)}/scan/live", 303)
 
 
 @router.get("/run")
-def run_fragment(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def run_fragment(request: Request, job: JobToRead) -> Response:
     """The run alone, asked for every second while it goes."""
     from halfsplit.job import live_scans
 
-    page = RunFragment(store.job(job_id), live_scans.run_of(store, job_id))
+    page = RunFragment(job.record, live_scans.run_of(job))
     # At the end the whole page is fetched anew: what can be done next stands beside the run.
     over = page.run is None or page.run.done
     return render(request, "scan/_scan_run.html", page, headers={"HX-Refresh": "true"} if over else None)
 
 
 @router.post("/stop")
-def stop(job_id: str, store: Store, person: Technician) -> Response:
+def stop(job: JobToMeasure) -> Response:
     """Stop reading."""
     from halfsplit.job import live_scans
 
-    live_scans.stop_run(store, job_id)
-    return RedirectResponse(f"/jobs/{quote(job_id)}/scan/live", 303)
+    live_scans.stop_run(job)
+    return RedirectResponse(f"/jobs/{quote(job.job_id)}/scan/live", 303)
 
 
 @router.post("/clear/look")
-def look(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def look(request: Request, job: JobToMeasure, form: Form) -> Response:
     """What clearing one unit would take away, read from the vehicle now."""
     from halfsplit.job import live_scans
 
     try:
-        view = live_scans.clear_view(store, job_id, form.get("scan_id", ""), form.get("unit", ""))
+        view = live_scans.clear_view(job, form.get("scan_id", ""), form.get("unit", ""))
     except HalfsplitError as error:
-        return render(request, "scan/scan_live.html", _page(store, job_id, {}, str(error)), status=409)
-    return render(request, "scan/scan_clear.html", ClearPage(store.job(job_id), view))
+        return render(request, "scan/scan_live.html", _page(job, {}, str(error)), status=409)
+    return render(request, "scan/scan_clear.html", ClearPage(job.record, view))
 
 
 @router.post("/clear")
-def clear(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def clear(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Clear as confirmed; the record says who, what and what came of it."""
     from halfsplit.job import live_scans
 
@@ -118,14 +115,12 @@ def clear(request: Request, job_id: str, store: Store, person: Technician, form:
     try:
         if form.get("sure") != "1":
             raise InputError("not confirmed", remedy="tick that the codes are saved and may be lost")
-        done = live_scans.clear_unit(
-            store, job_id, scan_id, unit, listed=form.get("listed", ""), by=person.name
-        )
+        done = live_scans.clear_unit(job, scan_id, unit, listed=form.get("listed", ""), by=job.who)
     except HalfsplitError as error:
         return render(
             request,
             "scan/scan_live.html",
-            _page(store, job_id, {}, f"Nothing was cleared: {error}"),
+            _page(job, {}, f"Nothing was cleared: {error}"),
             status=409,
         )
-    return render(request, "scan/scan_clear.html", ClearPage(store.job(job_id), None, done))
+    return render(request, "scan/scan_clear.html", ClearPage(job.record, None, done))

@@ -11,11 +11,12 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job import JobStore, scan_evidence, scans
+from halfsplit.job import scan_evidence, scans
 from halfsplit.job.causes import causes_of
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scan_evidence import Table
 from halfsplit.job.scans import KeptReport
-from halfsplit.workbench.access import Form, Reader, Store, Technician
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import fields, files_of
 from halfsplit.workbench.rendering import render
 from halfsplit.workbench.scan.contexts import CausePage, ComparePage, ScansPage
@@ -26,26 +27,25 @@ MOST_UNITS, MOST_CODES = 150, 150
 
 
 @router.get("")
-def scan_page(request: Request, job_id: str, store: Store, person: Reader) -> Response:
+def scan_page(request: Request, job: JobToRead) -> Response:
     """The reports, one of them line by line."""
-    return render(request, "scan/scan.html", _page(store, job_id, request.query_params))
+    return render(request, "scan/scan.html", _page(job, request.query_params))
 
 
 def _page(
-    store: JobStore,
-    job_id: str,
+    job: OpenJob,
     asked: Mapping[str, str],
     problem: str = "",
     typed: Mapping[str, str] | None = None,
 ) -> ScansPage:
-    job, kept = store.job(job_id), scans.kept_reports(store, job_id)
+    record, kept = job.record, scans.kept_reports(job)
     shown = _chosen(kept, asked.get("report", ""))
     only = "unclear" if asked.get("only") == "unclear" else ""
     lines = () if shown is None else shown.report.unclear if only else shown.report.lines
     edited = _number(asked.get("line", ""))
     first = _first(edited or _number(asked.get("from", "")), len(lines)) if not only else 0
     return ScansPage(
-        job,
+        record,
         kept,
         shown,
         lines[first : first + scans.LINES_A_PAGE],
@@ -55,7 +55,7 @@ def _page(
         edited,
         scans.LINE_KINDS,
         scans.MOMENTS,
-        scans.default_moment(store, job_id),
+        scans.default_moment(job),
         problem,
         typed or {},
     )
@@ -81,28 +81,26 @@ def _to(job_id: str, scan_id: str, where: str = "") -> Response:
 
 
 @router.post("/paste")
-def paste(request: Request, job_id: str, store: Store, person: Technician, form: Form) -> Response:
+def paste(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Keep a pasted report. What cannot be kept stays in the field."""
     text = form.get("text", "").replace("\r\n", "\n").replace("\x00", "\ufffd")
     try:
         kept = scans.keep_report(
-            store,
-            job_id,
+            job,
             text.encode("utf-8", "replace"),
             name=form.get("name", "").strip()[:80] or "pasted",
             moment=form.get("moment", ""),
-            who=person.name,
             source="pasted",
             scan_id=form.get("entry_id", "")[:60],
         )
     except InputError as error:
-        page = _page(store, job_id, {}, f"Not stored. {error}", {"text": text, **form})
+        page = _page(job, {}, f"Not stored. {error}", {"text": text, **form})
         return render(request, "scan/scan.html", page, status=422)
-    return _to(job_id, kept.scan_id)
+    return _to(job.job_id, kept.scan_id)
 
 
 @router.post("/file")
-async def load(request: Request, job_id: str, store: Store, person: Technician) -> Response:
+async def load(request: Request, job: JobToMeasure) -> Response:
     """Keep a report from a file: text, CSV, HTML or PDF."""
     form = await fields(request)
     async with files_of(request) as found:
@@ -111,74 +109,68 @@ async def load(request: Request, job_id: str, store: Store, person: Technician) 
     try:
         kept = await run_in_threadpool(
             scans.keep_report,
-            store,
-            job_id,
+            job,
             data,
             name=name,
             moment=form.get("moment", ""),
-            who=person.name,
         )
     except InputError as error:
-        page = await run_in_threadpool(_page, store, job_id, {}, f"Not stored. {error}", form)
+        page = await run_in_threadpool(_page, job, {}, f"Not stored. {error}", form)
         return render(request, "scan/scan.html", page, status=422)
-    return _to(job_id, kept.scan_id)
+    return _to(job.job_id, kept.scan_id)
 
 
 @router.post("/{scan_id}/line")
-def correct(
-    request: Request, job_id: str, scan_id: str, store: Store, person: Technician, form: Form
-) -> Response:
+def correct(request: Request, job: JobToMeasure, scan_id: str, form: Form) -> Response:
     """Read a line as the technician says, or take the last correction of it back."""
     line = _number(form.get("line", ""))
     if form.get("undo") == "1":
-        scans.undo_correction(store, job_id, scan_id, line, who=person.name)
-        return _to(job_id, scan_id, f"&line={line}#line-{line}")
+        scans.undo_correction(job, scan_id, line)
+        return _to(job.job_id, scan_id, f"&line={line}#line-{line}")
     try:
-        scans.correct_line(store, job_id, scan_id, line, form.get("kind", ""), form, who=person.name)
+        scans.correct_line(job, scan_id, line, form.get("kind", ""), form)
     except InputError as error:
         asked = {"report": scan_id, "line": str(line)}
-        page = _page(store, job_id, asked, f"Line {line} is as it was. {error}", form)
+        page = _page(job, asked, f"Line {line} is as it was. {error}", form)
         return render(request, "scan/scan.html", page, status=422)
-    return _to(job_id, scan_id, f"&from={line}#line-{line}")
+    return _to(job.job_id, scan_id, f"&from={line}#line-{line}")
 
 
 @router.post("/{scan_id}/strike")
-def strike(job_id: str, scan_id: str, store: Store, person: Technician, form: Form) -> Response:
+def strike(job: JobToMeasure, scan_id: str, form: Form) -> Response:
     """Strike a report out, with its reason; what it told the bench goes with it."""
-    scan_evidence.strike_report(store, job_id, scan_id, reason=form.get("reason", ""), who=person.name)
-    return RedirectResponse(f"/jobs/{quote(job_id)}/scan", 303)
+    scan_evidence.strike_report(job, scan_id, reason=form.get("reason", ""))
+    return RedirectResponse(f"/jobs/{quote(job.job_id)}/scan", 303)
 
 
 @router.get("/compare")
-def compare_page(
-    request: Request, job_id: str, store: Store, person: Reader, before: str = "", after: str = ""
-) -> Response:
+def compare_page(request: Request, job: JobToRead, before: str = "", after: str = "") -> Response:
     """Two reports side by side."""
-    kept = scans.kept_reports(store, job_id)
-    pair = scans.side_by_side(store, job_id, before, after)
-    return render(request, "scan/scan_compare.html", ComparePage(store.job(job_id), kept, pair))
+    kept = scans.kept_reports(job)
+    pair = scans.side_by_side(job, before, after)
+    return render(request, "scan/scan_compare.html", ComparePage(job.record, kept, pair))
 
 
 @router.get("/cause")
-def cause_page(request: Request, job_id: str, store: Store, person: Reader, report: str = "") -> Response:
+def cause_page(request: Request, job: JobToRead, report: str = "") -> Response:
     """Which unit is which part, what is told to the bench, and the one cause for many."""
-    return render(request, "scan/scan_cause.html", _cause_page(store, job_id, report))
+    return render(request, "scan/scan_cause.html", _cause_page(job, report))
 
 
-def _cause_page(store: JobStore, job_id: str, report: str, problem: str = "") -> CausePage:
-    job, kept = store.job(job_id), scans.kept_reports(store, job_id)
+def _cause_page(job: OpenJob, report: str, problem: str = "") -> CausePage:
+    record, kept = job.record, scans.kept_reports(job)
     shown = next((one for one in kept if one.scan_id == report), None)
     shown = shown or next((one for one in kept if one.moment == "arrival"), kept[0] if kept else None)
-    whole = scan_evidence.table_of(store, job_id, shown.scan_id) if shown else None
+    whole = scan_evidence.table_of(job, shown.scan_id) if shown else None
     codes = whole.codes if whole else ()
     table, left_out = _as_shown(whole) if whole else (None, "")
     return CausePage(
-        job,
+        record,
         kept,
-        scan_evidence.has_circuit(store, job_id),
+        scan_evidence.has_circuit(job),
         table,
         scan_evidence.FAILURES,
-        causes_of(store, job_id),
+        causes_of(job),
         tuple(dict.fromkeys(code.caution for code in codes if code.caution)),
         problem,
         left_out,
@@ -200,9 +192,7 @@ def _as_shown(table: Table) -> tuple[Table, str]:
 
 
 @router.post("/{scan_id}/table")
-def set_table(
-    request: Request, job_id: str, scan_id: str, store: Store, person: Technician, form: Form
-) -> Response:
+def set_table(request: Request, job: JobToMeasure, scan_id: str, form: Form) -> Response:
     """Keep the table of units and codes; with ``then=tell`` the report becomes evidence by it."""
     units = {form[f"unit-{n}"]: form.get(f"part-{n}", "") for n in range(MOST_UNITS) if form.get(f"unit-{n}")}
     codes = [
@@ -216,11 +206,13 @@ def set_table(
         if form.get(f"of-{n}") and form.get(f"code-{n}")
     ]
     try:
-        scan_evidence.save_table(store, job_id, units, codes, state=form.get("state", ""), who=person.name)
+        scan_evidence.save_table(job, units, codes, state=form.get("state", ""))
         if form.get("then") == "tell":
-            scan_evidence.tell(store, job_id, scan_id, who=person.name)
+            scan_evidence.tell(job, scan_id)
     except HalfsplitError as error:
-        page = _cause_page(store, job_id, scan_id, str(error))
+        page = _cause_page(job, scan_id, str(error))
         return render(request, "scan/scan_cause.html", page, status=422)
     where = "#causes" if form.get("then") == "tell" else "#table"
-    return RedirectResponse(f"/jobs/{quote(job_id)}/scan/cause?{urlencode({'report': scan_id})}{where}", 303)
+    return RedirectResponse(
+        f"/jobs/{quote(job.job_id)}/scan/cause?{urlencode({'report': scan_id})}{where}", 303
+    )

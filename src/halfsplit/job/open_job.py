@@ -1,0 +1,137 @@
+"""`OpenJob`: a job of a store and whoever works on it, which is what every verb and view of a job takes.
+
+Everything is read from the store when it is asked for. Files and entries that are added stay for ever, can be struck
+out with a reason, are seen by whoever has the job open, and travel with the job's file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from io import BytesIO
+from typing import Any
+from uuid import uuid4
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.errors import ConflictError, NotFoundError
+from halfsplit.job.memory import Bench, at_bench
+from halfsplit.notation.checked import Checked, check_text
+from halfsplit.store import Attachment, AttachmentKind, EvidenceEntry, Job, JobStore, struck_ids
+
+
+def new_id() -> str:
+    """A fresh id, where whoever enters something brings none."""
+    return str(uuid4())
+
+
+def now() -> datetime:
+    """The present moment, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class OpenJob:
+    """A job by its id; ``who`` is the name that stands beside what is entered.
+
+    Whatever looks for it raises NotFoundError where there is none of this id.
+    """
+
+    store: JobStore
+    job_id: str
+    who: str = ""
+
+    @property
+    def record(self) -> Job:
+        """Number, state, intake, customer and closing."""
+        return self.store.job(self.job_id)
+
+    @property
+    def entries(self) -> tuple[EvidenceEntry, ...]:
+        """All evidence, struck out or not, oldest first."""
+        return self.store.evidence(self.job_id)
+
+    @property
+    def attachments(self) -> tuple[Attachment, ...]:
+        """Photos, captures, scans and documents."""
+        return self.store.attachments(self.job_id)
+
+    @property
+    def checked(self) -> Checked | None:
+        """The circuit's text and what it says; None before there is one."""
+        version = self.store.circuit(self.job_id)
+        return check_text(version.text) if version else None
+
+    @property
+    def circuit(self) -> Circuit | None:
+        """The circuit; None before there is one, and while its text has mistakes."""
+        checked = self.checked
+        return checked.circuit if checked else None
+
+    @property
+    def sound_circuit(self) -> Circuit:
+        """The circuit. Raises ConflictError where there is none that can be used."""
+        circuit = self.circuit
+        if circuit is None:
+            raise ConflictError("this job has no usable circuit yet: enter one first, then measure")
+        return circuit
+
+    def bench(self) -> AbstractContextManager[Bench]:
+        """The job with a diagnosis that has heard everything stored; nobody else works on it until the block ends."""
+        return at_bench(self.store, self.job_id)
+
+    # Entries and files
+
+    def live(self, kind: str) -> Iterator[EvidenceEntry]:
+        """The entries of a kind that are not struck out, in their order."""
+        entries = self.entries
+        struck = struck_ids(entries)
+        yield from (entry for entry in entries if entry.kind == kind and entry.entry_id not in struck)
+
+    def last(self, kind: str) -> dict[str, Any]:
+        """What the latest entry of a kind says, empty where there is none."""
+        said: dict[str, Any] = {}
+        for entry in self.live(kind):
+            said = dict(entry.payload)
+        return said
+
+    def entry(self, kind: str, entry_id: str) -> EvidenceEntry:
+        """The entry of that id, struck out or not. Raises NotFoundError."""
+        for entry in self.entries:
+            if (entry.kind, entry.entry_id) == (kind, entry_id):
+                return entry
+        raise NotFoundError(f"there is no {kind} {entry_id[:60]!r} in this job")
+
+    def file(self, attachment_id: str) -> bytes:
+        """The bytes of an attachment. Raises NotFoundError."""
+        with self.store.open_attachment(self.job_id, attachment_id) as source:
+            return source.read()
+
+    def must_be_there(self) -> None:
+        """Raise NotFoundError where there is no such job."""
+        self.store.job(self.job_id)
+
+    def must_be_open(self) -> None:
+        """Raise ConflictError where the job is closed."""
+        if self.record.state == "closed":
+            raise ConflictError("this job is closed: open it again to add to it")
+
+    def keep(self, kind: str, payload: Mapping[str, Any], *, entry_id: str = "") -> EvidenceEntry:
+        """Store one entry as it is; the same id again with the same payload is stored once.
+
+        Raises ConflictError if the job is closed.
+        """
+        self.must_be_open()
+        entry = EvidenceEntry(
+            entry_id=entry_id or new_id(), kind=kind, payload=dict(payload), at=now(), who=self.who
+        )
+        return self.store.record(self.job_id, entry)
+
+    def keep_file(self, kind: AttachmentKind, data: bytes, *, name: str, file_id: str = "") -> Attachment:
+        """Store a file. Raises InputError where it is not what its kind may be, ConflictError if the job is closed."""
+        self.must_be_open()
+        kept = Attachment(
+            attachment_id=file_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=self.who
+        )
+        return self.store.attach(self.job_id, kept, BytesIO(data))
