@@ -27,6 +27,7 @@ MAY_IMPORT = {
     "vin": {"errors"},
     "circuit": FOUNDATION,
     "notation": FOUNDATION | {"circuit"},
+    "harness": FOUNDATION | {"circuit", "notation"},
     "diagnosis": FOUNDATION | {"circuit"},
     "practice": FOUNDATION | {"circuit", "diagnosis"},
     "report": FOUNDATION | {"circuit", "diagnosis"},
@@ -39,6 +40,7 @@ MAY_IMPORT = {
     | {
         "circuit",
         "notation",
+        "harness",
         "diagnosis",
         "drawing",
         "capture",
@@ -54,6 +56,7 @@ MAY_IMPORT = {
     | {
         "circuit",
         "notation",
+        "harness",
         "diagnosis",
         "practice",
         "capture",
@@ -79,6 +82,7 @@ ONLY_IN = {
     "typer": {"cli"},
     "rich": {"cli"},
     "lark": {"notation"},
+    "defusedxml": {"harness"},
     "typst": {"report"},
     "can": {"scan"},
     "isotp": {"scan"},

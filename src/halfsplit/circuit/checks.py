@@ -58,6 +58,12 @@ RULES: Mapping[str, Mistake] = MappingProxyType(
                 "let one path end at {cavity} and one start there, or draw one path through it",
             ),
             _rule(
+                "unplugged",
+                "warning",
+                "nothing is drawn on the other side of {names}",
+                "draw what is plugged in there, or leave its wires open on purpose",
+            ),
+            _rule(
                 "pin-unwired",
                 "warning",
                 "{name} has pin {pin} in a line of its own, but no wire at it",
@@ -87,14 +93,21 @@ def check(model: Model) -> tuple[Finding, ...]:
 
 
 def dead_parts(model: Model, has_current: Callable[[str], bool]) -> tuple[Finding, ...]:
-    """A warning for each part without current in any state.
+    """A warning for each part without current in any state; the fuses of empty places are told together.
 
     ``has_current`` tells, by a solution, whether the part of that name carries current in one of them.
     """
-    return tuple(
-        _found("no-current", part.at, name=part.name)
+    dead = [
+        part
         for part in model.parts.values()
         if part.kind not in ("connector", "splice", "ground", "mass") and not has_current(part.name)
+    ]
+    groups = [[part] for part in dead if part.kind != "fuse"]
+    fuses = [part for part in dead if part.kind == "fuse"]
+    return tuple(
+        _found("no-current", group[0].at, name=", ".join(part.name for part in group))
+        for group in [*groups, fuses]
+        if group
     )
 
 
@@ -227,12 +240,28 @@ def one_side(model: Model) -> Iterator[Finding]:
         cavity, _, side = point.partition(":")
         if side in ("in", "out"):
             sides.setdefault(cavity, set()).add(side)
+    unplugged = _unplugged(model, sides)
+    if unplugged:
+        names = ", ".join(part.name for part in unplugged)
+        yield _found("unplugged", unplugged[0].at, names=names)
+    told = {part.name for part in unplugged}
     for cavity, wired in sides.items():
-        if len(wired) == 1:
+        if len(wired) == 1 and _part_of(cavity) not in told:
             side = (
                 "the side on which a path arrives" if wired == {"in"} else "the side from which a path leaves"
             )
             yield _found("one-side", first[cavity], cavity=cavity, side=side)
+
+
+def _unplugged(model: Model, sides: Mapping[str, set[str]]) -> list[Part]:
+    """Declared connectors of several cavities, or several connectors, without a wire on their other side.
+
+    One alone with one cavity is likelier a typing error.
+    """
+    both = {_part_of(cavity) for cavity, wired in sides.items() if len(wired) > 1}
+    cavities = [_part_of(cavity) for cavity in sides if _part_of(cavity) not in both]
+    parts = [model.parts[name] for name in dict.fromkeys(cavities) if model.parts[name].declared]
+    return parts if sum(_part_of(cavity) in {part.name for part in parts} for cavity in sides) > 1 else []
 
 
 def pin_unwired(model: Model) -> Iterator[Finding]:

@@ -4,10 +4,22 @@ Data goes to standard output, messages to standard error. Exit status: 0; 1 wher
 bad; 2 for wrong usage.
 """
 
-from halfsplit.cli import captures, circuit, drain, find, plan, practice, scan, workbench
+from halfsplit.cli import captures, circuit, drain, find, harness, plan, practice, scan, workbench
 from halfsplit.cli.app import app
 
-__all__ = ["app", "captures", "circuit", "drain", "find", "main", "plan", "practice", "scan", "workbench"]
+__all__ = [
+    "app",
+    "captures",
+    "circuit",
+    "drain",
+    "find",
+    "harness",
+    "main",
+    "plan",
+    "practice",
+    "scan",
+    "workbench",
+]
 
 
 def main() -> None:

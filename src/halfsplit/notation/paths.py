@@ -17,7 +17,7 @@ from halfsplit.notation.terms import Word
 COLOURS: Final = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR", "GNYE")
 """Letters of IEC 60757."""
 
-_OTHER_COLOURS: Final = {
+OTHER_COLOURS: Final = {
     "SW": "BK",
     "BLK": "BK",
     "BLACK": "BK",
@@ -50,6 +50,7 @@ _OTHER_COLOURS: Final = {
     "PINK": "PK",
     "B": "BK",
 }
+"""How colours are written elsewhere, in capitals → IEC 60757."""
 _LARGEST_GAUGE: Final = 40
 
 
@@ -278,7 +279,7 @@ def _colour(scope: Scope, word: Word) -> str:
     base, *stripes = word.text.split("/")
     if base not in COLOURS or len(stripes) > 1 or any(stripe not in COLOURS for stripe in stripes):
         wrong = next((part for part in (base, *stripes) if part not in COLOURS), "")
-        meant = _OTHER_COLOURS.get(wrong.upper(), wrong.upper() if wrong.upper() in COLOURS else "")
+        meant = OTHER_COLOURS.get(wrong.upper(), wrong.upper() if wrong.upper() in COLOURS else "")
         scope.found.add(
             "bad-colour",
             word.at,

@@ -55,8 +55,8 @@ def _modelled(text: str, file: str, including: Including) -> tuple[Model, tuple[
         found.take(findings)
     if not found.errors and model.wires:
         told = {finding.values["name"] for finding in findings if finding.mistake.id == "named-once"}
-        dead = dead_parts(model, has_current(model))
-        found.take(finding for finding in dead if finding.values["name"] not in told)
+        carries = has_current(model)
+        found.take(dead_parts(model, lambda name: name in told or carries(name)))
     if found.errors:
         raise CircuitError(found.sorted())
     return model, found.sorted()

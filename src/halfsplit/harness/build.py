@@ -1,0 +1,287 @@
+"""`Harness` and what is plugged into it → the text of a circuit."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from halfsplit.harness.data import Core, End, Harness, Place, Seat
+from halfsplit.harness.feeds import Feeds
+from halfsplit.harness.fits import Fit, Link, Piece, fit
+from halfsplit.harness.names import part_name, pin_name
+from halfsplit.harness.proposals import OPEN, Plug, Plugged, proposal
+from halfsplit.notation.amounts import written
+from halfsplit.notation.write import quoted
+
+_PREFIX: Final = MappingProxyType({"plug": "X", "splice": "SP", "ring": "X", "box": "X", "loose": "X"})
+_FUSES: Final = ((0.5, 5.0), (0.75, 10.0), (1.5, 15.0), (2.5, 25.0), (4.0, 40.0), (float("inf"), 60.0))
+"""Cross-section (mm2) up to which a fuse of so many ampere is proposed: the notation's own table, read backwards."""
+_MOST_STATES: Final = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """The circuit's text, and what was proposed in it, by the name of the connector in the file."""
+
+    text: str
+    plugged: Mapping[str, Plugged]
+    assumed: tuple[str, ...]
+
+
+def plugs(harness: Harness) -> tuple[Plug, ...]:
+    """What the table asks about: connectors, rings, bare ends, and slots of carriers that hold no fuse."""
+    return _Builder(harness, {}).plugs
+
+
+def build(harness: Harness, answers: Mapping[str, Plugged] | None = None) -> Built:
+    """The circuit, with ``answers`` (name of a connector → what is plugged in) and proposals for all others.
+
+    A proposal that could have no current with what is known is left out: its connector stays open.
+    """
+    builder = _Builder(harness, answers or {})
+    return builder.built()
+
+
+class _Builder:
+    def __init__(self, harness: Harness, answers: Mapping[str, Plugged]) -> None:
+        self.harness = harness
+        self.answers = answers
+        self.names: dict[str, str] = {}
+        taken = {"G1", "body"}
+        for key, place in harness.places.items():
+            self.names[key] = part_name(place.name, _PREFIX[place.kind], taken)
+            taken.add(self.names[key])
+        self.taken = taken
+        self.nets = _nets(harness)
+        self.wired = self._signals()
+        self.seated = {End(seat.box, cavity): seat for seat in harness.seats for cavity in seat.cavities}
+        self.plugs = tuple(self._plugs())
+
+    def _signals(self) -> dict[str, dict[str, str]]:
+        """Place → its wired cavities, in the order of their numbers → signal."""
+        told: dict[str, dict[str, str]] = {}
+        for core in self.harness.cores:
+            for end in (core.a, core.b):
+                cavities = told.setdefault(end.place, {})
+                cavities[end.cavity] = cavities.get(end.cavity) or core.signal
+        return {key: dict(sorted(cavities.items(), key=_in_order)) for key, cavities in told.items()}
+
+    def _plugs(self) -> Iterator[Plug]:
+        mated = {end.place for place in self.harness.places.values() for end in place.mates.values()}
+        for key, cavities in self.wired.items():
+            place = self.harness.places[key]
+            if place.kind == "box":
+                yield from self._slots(place, cavities)
+            elif place.kind != "splice" and not place.mates and key not in mated:
+                yield Plug(key, place.name, place.kind, place.words, MappingProxyType(cavities))
+
+    def _slots(self, box: Place, cavities: Mapping[str, str]) -> Iterator[Plug]:
+        """The relays of a carrier, and its cavities that belong to no slot."""
+        loose = {}
+        groups: dict[str, tuple[Seat, dict[str, str]]] = {}
+        for cavity, signal in cavities.items():
+            seat = self.seated.get(End(box.key, cavity))
+            if seat is None:
+                loose[cavity] = signal
+            elif seat.kind != "fuse":
+                groups.setdefault(seat.name, (seat, {}))[1][cavity] = signal
+        for name, (seat, inside) in groups.items():
+            words = " ".join(filter(None, (box.words, "relay" if seat.kind == "relay" else "")))
+            yield Plug(f"{box.key}/{name}", f"{box.name}/{name}", "slot", words, MappingProxyType(inside))
+        if loose:
+            yield Plug(box.key, box.name, "plug", box.words, MappingProxyType(loose))
+
+    # from plugs to the circuit
+
+    def built(self) -> Built:
+        chosen = {plug.name: self.answers.get(plug.name) or proposal(plug) for plug in self.plugs}
+        draft = self._draft(chosen)
+        dead = {
+            plug.name
+            for plug in self.plugs
+            if plug.name not in self.answers and chosen[plug.name].kind != OPEN and draft.is_dead(plug.name)
+        }
+        if dead:
+            chosen |= {name: Plugged(OPEN, why="its wires lead to nothing that is known") for name in dead}
+            draft = self._draft(chosen)
+        text = "\n".join(draft.lines()) + "\n"
+        return Built(text, MappingProxyType(chosen), tuple(draft.feeds.assumed))
+
+    def _draft(self, chosen: Mapping[str, Plugged]) -> _Draft:
+        fits = {plug.name: self._fit(plug, chosen[plug.name]) for plug in self.plugs}
+        points = {
+            End(plug.key.partition("/")[0], cavity): point
+            for plug in self.plugs
+            for cavity, point in fits[plug.name].points.items()
+        }
+        return _Draft(self, fits, points)
+
+    def _fit(self, plug: Plug, plugged: Plugged) -> Fit:
+        key = plug.key.partition("/")[0]
+        name = self.names[key]
+        if plug.kind == "slot":
+            name = part_name(f"{name}_{plug.key.partition('/')[2]}", "K", self.taken)
+        return fit(plug, plugged, name, lambda cavity: self.nets[End(key, cavity)])
+
+
+class _Draft:
+    """The circuit to be: pieces, wires, and where current comes from."""
+
+    def __init__(self, builder: _Builder, fits: Mapping[str, Fit], points: dict[End, str]) -> None:
+        self.builder, self.fits, self.points = builder, fits, points
+        harness = builder.harness
+        self.fuses = dict(self._fuses())
+        self.mates = self._mates()
+        self.splices = [
+            Piece(builder.names[key], "splice", words=place.words[:60])
+            for key, place in harness.places.items()
+            if place.kind == "splice"
+        ]
+        self.cores = [(self._point(core.a), self._point(core.b), core) for core in harness.cores]
+        self.inside = [pair for one in fits.values() for pair in one.inside]
+        self.feeds = Feeds(self._pieces(), [(a, b, core.signal) for a, b, core in self.cores], self.inside)
+
+    def _pieces(self) -> list[Piece]:
+        plugged = [piece for one in self.fits.values() for piece in one.pieces]
+        return [*self.fuses.values(), *self.mates, *self.splices, *plugged]
+
+    def is_dead(self, name: str) -> bool:
+        """Whether none of the parts that are proposed for a connector can have current."""
+        pieces = [piece for piece in self.fits[name].pieces if piece.kind not in ("connector", "ground")]
+        return bool(pieces) and not any(self.feeds.alive(piece) for piece in pieces)
+
+    # fuses and couplings
+
+    def _fuses(self) -> Iterator[tuple[str, Piece]]:
+        """The wired fuses, each under the names of its box and slot."""
+        builder = self.builder
+        for seat in builder.harness.seats:
+            wired = [cavity for cavity in seat.cavities if cavity in builder.wired.get(seat.box, {})]
+            if seat.kind != "fuse" or not wired:
+                continue
+            box = builder.harness.places[seat.box]
+            name = part_name(
+                f"{seat.name}_{box.name}" if seat.name[:1] == "F" else f"F_{box.name}_{seat.name}",
+                "F",
+                self.builder.taken,
+            )
+            sizes = [
+                core.mm2 or 0.0
+                for core in builder.harness.cores
+                if {core.a, core.b} & {End(seat.box, c) for c in wired}
+            ]
+            amps = seat.amps or next(rating for size, rating in _FUSES if max(sizes, default=0.0) <= size)
+            why = "" if seat.amps else "rating proposed by the cross-section of its wires"
+            for number, cavity in enumerate(seat.cavities, 1):
+                self.points[End(seat.box, cavity)] = f"{name}.{number}"
+            words = " ".join(filter(None, (seat.words, f"cavities {' '.join(seat.cavities)}")))
+            yield name, Piece(name, "fuse", written(amps, "A"), words[:80], (box.words or box.name)[:60],
+                              links=(Link(f"{name}.1", f"{name}.2", conducts=True),), why=why)  # fmt: skip
+
+    def _mates(self) -> list[Piece]:
+        """Couplings inside the file: one in-line connector for the two halves."""
+        pieces: dict[str, Piece] = {}
+        builder = self.builder
+        for key, place in builder.harness.places.items():
+            for cavity, mate in place.mates.items():
+                if End(key, cavity) in self.points:
+                    continue
+                name = builder.names[key]
+                pieces.setdefault(name, Piece(name, "connector", words=place.words[:60]))
+                self.points[End(key, cavity)] = f"{name}.{pin_name(cavity)}:in"
+                self.points[mate] = f"{name}.{pin_name(cavity)}:out"
+        for key, cavities in builder.wired.items():
+            for cavity in cavities:
+                if builder.harness.places[key].kind != "splice" and End(key, cavity) not in self.points:
+                    place, name = builder.harness.places[key], builder.names[key]
+                    pieces.setdefault(name, Piece(name, "connector", words=place.words[:60]))
+                    self.points[End(key, cavity)] = f"{name}.{pin_name(cavity)}:in"
+        return list(pieces.values())
+
+    def _point(self, end: End) -> str:
+        return self.points.get(end) or self.builder.names[end.place]
+
+    # text
+
+    def lines(self) -> Iterator[str]:
+        title = self.builder.harness.title
+        yield f"title  {quoted(title or 'A harness')}"
+        yield "# From a harness file. What is proposed or assumed here is marked; confirm it before it is relied upon."
+        yield ""
+        yield "battery   G1"
+        for piece in (*self.feeds.pieces, *self._pieces()):
+            yield from piece.lines()
+        yield ""
+        for a, b, core in self.cores:
+            if a != b:
+                yield _path(a, b, core)
+        if self.inside:
+            yield from ("", "# inside the units")
+            yield from (_path(a, b) for a, b in self.inside)
+        yield from ("", *self.feeds.paths())
+        yield from self._states()
+
+    def _states(self) -> Iterator[str]:
+        switches = [piece for piece in (*self.feeds.pieces, *self._pieces()) if piece.kind == "switch"]
+        if not switches:
+            return
+        yield ""
+        yield 'state "everything off"'
+        ignition = [
+            piece.name for piece in switches if re.search(r"ignition|zünd", piece.words, re.IGNORECASE)
+        ]
+        with_it = "".join(f"{name} on, " for name in ignition)
+        if ignition and len(switches) > 1:
+            yield f'state "ignition on"  {with_it.rstrip(", ")}'
+        others = [piece for piece in switches if piece.name not in ignition]
+        if 1 < len(others) <= _MOST_STATES:
+            names = Counter(piece.words for piece in others)
+            for piece in others:
+                said = (
+                    piece.words
+                    if piece.words and names[piece.words] == 1
+                    else f"{piece.words} {piece.name}".strip()
+                )
+                yield f"state {quoted(said + ' on')}  {with_it}{piece.name} on"
+        yield f'state "everything on"  {", ".join(f"{piece.name} on" for piece in switches)}'
+
+
+def _path(a: str, b: str, core: Core | None = None) -> str:
+    """A wire as a path; the side of a cavity is left out where the place in the path tells it."""
+    if a.endswith(":in") and not b.endswith(":in"):
+        a, b = b, a
+    details = [] if core is None else [
+        written(round(core.mm2, 4), "mm2").replace(" ", "") if core.mm2 else "",
+        core.colour,
+        written(core.metres, "m").replace(" ", "") if core.metres else "",
+    ]  # fmt: skip
+    inner = " ".join(filter(None, details))
+    return f"{a.removesuffix(':out')} {f'--[{inner}]--' if inner else '--'} {b.removesuffix(':in')}"
+
+
+def _in_order(item: tuple[str, str]) -> list[tuple[int, str]]:
+    """Cavities by their numbers: 2 before 10."""
+    return [(int(digits or 0), letters) for digits, letters in re.findall(r"(\d*)(\D*)", item[0])]
+
+
+def _nets(harness: Harness) -> dict[End, str]:
+    """End → its net: all ends that wires and splices join."""
+    parent: dict[object, object] = {}
+
+    def root(one: object) -> object:
+        parent.setdefault(one, one)
+        while parent[one] != one:
+            parent[one] = parent[parent[one]]
+            one = parent[one]
+        return one
+
+    def spot(end: End) -> object:
+        return end.place if harness.places[end.place].kind == "splice" else end
+
+    for core in harness.cores:
+        parent[root(spot(core.a))] = root(spot(core.b))
+    return {end: str(root(spot(end))) for core in harness.cores for end in (core.a, core.b)}

@@ -1,0 +1,128 @@
+"""Where current comes from and returns to: what a harness file does not draw is joined by the names of its signals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+import networkx as nx
+
+from halfsplit.harness.fits import Link, Piece
+from halfsplit.harness.terminals import TERMINALS, Terminal, terminal
+
+BATTERY: tuple[str, str] = ("G1.+", "G1.-")
+BODY = "body"
+_SOURCE_ORDER = list(TERMINALS)
+
+
+class Feeds:
+    """The feeds, switches and grounds that are assumed, and which parts can have current with them.
+
+    A net whose signal is a feed (30), a switched feed (15, 58, …) or ground (31) and that nothing in the file joins to
+    the battery is joined to it by a stretch that the diagram does not show.
+    """
+
+    def __init__(
+        self,
+        pieces: Sequence[Piece],
+        wires: Sequence[tuple[str, str, str]],
+        inside: Iterable[tuple[str, str]],
+    ) -> None:
+        self.pieces: list[Piece] = []
+        self.assumed: list[str] = []
+        self.stretches: list[tuple[str, str]] = []
+        self.parts = pieces
+        self.closed: nx.Graph = nx.Graph()
+        self.closed.add_nodes_from((*BATTERY, BODY))
+        self.closed.add_edges_from((a, b) for a, b, _ in wires)
+        self.closed.add_edges_from(inside)
+        for link in (link for piece in pieces for link in piece.links if link.conducts):
+            self.closed.add_edge(link.a, link.b)
+        for point in [node for node in self.closed if str(node).endswith(":out")]:
+            self.closed.add_edge(point, f"{str(point).removesuffix(':out')}:in")
+        self.grounded = any(piece.kind == "ground" for piece in pieces)
+        self._join(wires)
+        self.blocks = self._blocks()
+
+    # what is assumed
+
+    def _join(self, wires: Sequence[tuple[str, str, str]]) -> None:
+        told = [
+            (_SOURCE_ORDER.index(one.name), one, point)
+            for a, b, signal in wires
+            if (one := terminal(signal)) is not None
+            for point in (a, b)
+        ]
+        if self.grounded or any(one.role == "ground" for _, one, _ in told):
+            self._lead()
+        positive = {str(node) for node in nx.node_connected_component(self.closed, BATTERY[0])}
+        negative = {str(node) for node in nx.node_connected_component(self.closed, BODY)}
+        for _, one, point in sorted(told, key=lambda item: (item[0], not self._is_open(item[2]))):
+            reached = negative if "ground" in one.role else positive
+            if point in reached or point in (positive | negative):
+                continue
+            self._stretch(one, point)
+            reached |= {str(node) for node in nx.node_connected_component(self.closed, point)}
+
+    def _is_open(self, point: str) -> bool:
+        """A cavity that nothing is plugged into: there the current comes in from elsewhere."""
+        return point.endswith(":in") and f"{point.removesuffix(':in')}:out" not in self.closed
+
+    def _lead(self) -> None:
+        """The battery's ground lead, which no such file draws as far as the body."""
+        self.pieces.append(
+            Piece("GND_G1", "ground", words="body end of the battery's ground lead", why="assumed")
+        )
+        self.closed.add_edges_from(((BATTERY[1], "GND_G1"), ("GND_G1", BODY)))
+        self.assumed.append("the battery's ground lead")
+
+    def _stretch(self, one: Terminal, point: str) -> None:
+        source = self._source(one)
+        self.stretches.append((source, point))
+        self.closed.add_edge(source, point)
+        self.assumed.append(f"{point.removesuffix(':in')} is joined to terminal {one.name} ({one.words})")
+
+    def _source(self, one: Terminal) -> str:
+        """The point that feeds a terminal; a switch is made for one that is switched."""
+        if one.role == "feed":
+            return BATTERY[0]
+        name = f"{'GND' if one.role == 'ground' else 'S'}_{one.name}"
+        outlet = name if one.role == "ground" else f"{name}.2"
+        if all(piece.name != name for piece in self.pieces):
+            if one.role == "ground":
+                self.pieces.append(Piece(name, "ground", words="wherever terminal 31 ends", why="assumed"))
+                self.closed.add_edge(name, BODY)
+            else:
+                start = BATTERY[0] if one.role == "switched" else "GND_G1"
+                link = Link(f"{name}.1", f"{name}.2", conducts=True)
+                self.pieces.append(
+                    Piece(name, "switch", "off on", one.words, links=(link,), why="assumed by terminal")
+                )
+                self.stretches.append((start, f"{name}.1"))
+                self.closed.add_edges_from(((start, f"{name}.1"), (f"{name}.1", outlet)))
+        return outlet
+
+    def paths(self) -> Iterator[str]:
+        """The paths of what is assumed."""
+        if any(piece.name == "GND_G1" for piece in self.pieces):
+            yield "G1.- --[16mm2 0.6m]-- GND_G1  # assumed"
+        if self.stretches:
+            yield "# assumed by the terminal numbers in the signals: how the feed gets there is not in the file"
+        for source, point in self.stretches:
+            bare = point.removesuffix(":in")
+            yield f"{source} -- ? -- {bare}:out" if point.endswith(":in") else f"{source} -- ? -- {point}"
+
+    # what can have current
+
+    def _blocks(self) -> set[frozenset[str]]:
+        """The pairs of points that lie on a loop with the battery: only there can current flow."""
+        graph = nx.Graph(self.closed)
+        graph.add_edges_from((link.a, link.b) for piece in self.parts for link in piece.links)
+        graph.add_edge(*BATTERY)
+        for edges in nx.biconnected_component_edges(graph):
+            pairs = {frozenset((str(a), str(b))) for a, b in edges}
+            if frozenset(BATTERY) in pairs:
+                return pairs
+        return set()
+
+    def alive(self, piece: Piece) -> bool:
+        return any(frozenset((link.a, link.b)) in self.blocks for link in piece.links)

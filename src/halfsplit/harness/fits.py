@@ -1,0 +1,304 @@
+"""What is plugged in → parts of the circuit: one function for each kind, and the points where the wires end."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Final
+
+from halfsplit.circuit.kinds import KINDS
+from halfsplit.harness.names import pin_name
+from halfsplit.harness.proposals import OPEN, Plug, Plugged
+from halfsplit.harness.terminals import Terminal
+from halfsplit.notation.write import quoted
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Two points between which current can flow: through a closed contact (``conducts``) or a load."""
+
+    a: str
+    b: str
+    conducts: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A part to be written: ``head`` is its kind and values around its name, ``under`` its indented lines."""
+
+    name: str
+    kind: str
+    values: str = ""
+    words: str = ""
+    place: str = ""
+    under: tuple[str, ...] = ()
+    links: tuple[Link, ...] = ()
+    why: str = ""
+
+    def lines(self) -> Iterator[str]:
+        """The declaration as the notation has it; why it is proposed stands as a comment."""
+        said = [self.kind.ljust(9), self.name, self.values]
+        said += [quoted(self.words)] if self.words else []
+        said += [f"at {quoted(self.place)}"] if self.place else []
+        yield " ".join(filter(None, said)) + (f"  # {self.why}" if self.why else "")
+        yield from (f"  {line}" for line in self.under)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Pieces, where the wire of each cavity ends, and the conductors inside the unit (pairs of points)."""
+
+    pieces: tuple[Piece, ...]
+    points: Mapping[str, str]
+    inside: tuple[tuple[str, str], ...] = ()
+
+
+Net = Callable[[str], str]
+"""Cavity → something that is the same for all cavities on one net of wires."""
+
+_PLAIN: Final = frozenset({"1", "2"})
+_LOADS: Final = ("lamp", "motor", "heater", "resistor", "solenoid", "sensor")
+_WORDS = 60
+
+
+def fit(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
+    """The parts for one connector under the name ``name``."""
+    made = FITS.get(plugged.kind, _open)(plug, plugged, name, net)
+    said = f"proposed: {plugged.why}" if plugged.why else ""
+    first, *rest = made.pieces or (Piece(name, "connector"),)
+    words = (plug.words or (plug.name if plug.name != name else ""))[:_WORDS]
+    told = replace(first, words=first.words or words, why=said if plugged.kind != OPEN else "")
+    return replace(made, pieces=(told, *rest)) if made.pieces else made
+
+
+def _open(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
+    return Fit(
+        (Piece(name, "connector"),), {cavity: f"{name}.{pin_name(cavity)}:in" for cavity in plug.signals}
+    )
+
+
+# loads
+
+
+def _load(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
+    """A load for each way to ground; one with two cavities called 1 and 2 stands for the connector itself."""
+    cavities = list(plug.signals)
+    if len(cavities) == 2 and {pin_name(one) for one in cavities} == _PLAIN:
+        piece = Piece(name, plugged.kind, plugged.value, links=(Link(f"{name}.1", f"{name}.2"),))
+        return Fit((piece,), {cavity: f"{name}.{pin_name(cavity)}" for cavity in cavities})
+    pairs = _pairs(plug, net)
+    if not pairs:
+        return _open(plug, plugged, name, net)
+    return _behind(plug, plugged, name, pairs)
+
+
+def _pairs(plug: Plug, net: Net) -> list[tuple[str, str]]:
+    """Pairs of cavities with a load between them; '' for the body that the part is mounted on."""
+    grounds = [cavity for cavity, one in plug.terminals().items() if one and "ground" in one.role]
+    by_net: dict[str, str] = {}
+    for cavity in plug.signals:
+        if cavity not in grounds:
+            by_net.setdefault(net(cavity), cavity)
+    others = list(by_net.values())
+    if len(plug.signals) == 1:
+        return [(next(iter(plug.signals)), "")] if not grounds else []
+    if not grounds and len(others) == 2:
+        return [(others[0], others[1])]
+    return [(cavity, grounds[0]) for cavity in others] if grounds else []
+
+
+def _behind(plug: Plug, plugged: Plugged, name: str, pairs: Sequence[tuple[str, str]]) -> Fit:
+    """A connector with loads behind it."""
+    letter = KINDS[plugged.kind].code or "E"
+    body = f"GND_{name}" if any(not b for _, b in pairs) else ""
+    pieces, inside = [Piece(name, "connector")], []
+    for number, (a, b) in enumerate(pairs, 1):
+        load = f"{name}_{letter}{number}"
+        pieces.append(
+            Piece(
+                load,
+                plugged.kind,
+                plugged.value,
+                f"{plug.words[:_WORDS]}, cavity {a}".strip(", "),
+                links=(Link(f"{load}.1", f"{load}.2"),),
+            )
+        )
+        inside += [(f"{name}.{pin_name(a)}:out", f"{load}.1")]
+        inside += [(f"{load}.2", f"{name}.{pin_name(b)}:out" if b else body)]
+    if body:
+        pieces.append(
+            Piece(body, "ground", words="by its mounting", links=(Link(body, "body", conducts=True),))
+        )
+    points = {cavity: f"{name}.{pin_name(cavity)}:in" for cavity in plug.signals}
+    return Fit(tuple(pieces), points, tuple(inside))
+
+
+# switches
+
+
+def _switch(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
+    """Off and on: on joins each outlet to what DIN 72552 feeds it from; a switch with one wire joins it to the body."""
+    cavities = list(plug.signals)
+    if len(cavities) == 1:
+        body = f"GND_{name}"
+        pieces = (
+            Piece(name, "switch", "off on", under=(f"joins on {pin_name(cavities[0])} body",),
+                  links=(Link(f"{name}.{pin_name(cavities[0])}", f"{name}.body", conducts=True),)),
+            Piece(body, "ground", words="by its mounting", links=(Link(body, "body", conducts=True),)),
+        )  # fmt: skip
+        return Fit(pieces, {cavities[0]: f"{name}.{pin_name(cavities[0])}"}, ((f"{name}.body", body),))
+    joins = [(pin_name(a), pin_name(b)) for a, b in _joined(plug, net)]
+    if not joins:
+        return _open(plug, plugged, name, net)
+    piece = Piece(
+        name,
+        "switch",
+        plugged.value or "off on",
+        under=tuple(f"joins on {a} {b}" for a, b in joins),
+        links=tuple(Link(f"{name}.{a}", f"{name}.{b}", conducts=True) for a, b in joins),
+    )
+    used = {pin for pair in joins for pin in pair}
+    points = {cavity: f"{name}.{pin_name(cavity)}" for cavity in cavities if pin_name(cavity) in used}
+    return _with_loose(plug, Fit((piece,), points), name)
+
+
+def _with_loose(plug: Plug, made: Fit, name: str) -> Fit:
+    """The cavities that the part does not use stay a connector of their own."""
+    loose = [cavity for cavity in plug.signals if cavity not in made.points]
+    if not loose:
+        return made
+    other = f"{name}_X"
+    points = {cavity: f"{other}.{pin_name(cavity)}:in" for cavity in loose}
+    rest = Piece(other, "connector", words=f"other cavities of {plug.name}"[:_WORDS])
+    return Fit((*made.pieces, rest), {**made.points, **points}, made.inside)
+
+
+def _joined(plug: Plug, net: Net) -> Iterator[tuple[str, str]]:
+    told = plug.terminals()
+    ignition = re.search(r"zünd|ignition|fahrtschalter", plug.words, re.IGNORECASE) is not None
+    sources = [cavity for cavity, one in told.items() if one and one.name == "30"]
+    if not ignition:
+        sources += [cavity for cavity, one in told.items() if one and one.name in ("15", "75")]
+    grounds = [cavity for cavity, one in told.items() if one and one.role == "ground"]
+    outlets = [cavity for cavity in plug.signals if cavity not in sources and cavity not in grounds]
+    if not outlets and len({net(cavity) for cavity in sources}) > 1:
+        sources, outlets = sources[:1], sources[1:]
+    if not sources and not grounds:
+        sources, outlets = outlets[:1], outlets[1:]
+    for cavity in outlets:
+        source = _source(told, cavity) or next(iter([*sources, *grounds]), None)
+        if source is not None and net(source) != net(cavity):
+            yield source, cavity
+
+
+def _source(told: Mapping[str, Terminal | None], outlet: str) -> str | None:
+    """The cavity that feeds an outlet: the first terminal of those that can which the plug has."""
+    terminal = told[outlet]
+    names = terminal.fed_by if terminal else ()
+    having = {one.name: cavity for cavity, one in reversed(told.items()) if one and cavity != outlet}
+    return next((having[name] for name in names if name in having), None)
+
+
+# units
+
+
+def _module(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
+    """Fed by its terminals 30 and 15, earthed by 31; what it does besides is not in such a file."""
+    told = {cavity: one for cavity, one in plug.terminals().items() if one}
+    earths = [pin_name(cavity) for cavity, one in told.items() if one.role == "ground"]
+    feeds: dict[str, list[str]] = {}
+    for cavity, one in told.items():
+        if one.name in ("30", "15", "75", "49", "54", "58"):
+            feeds.setdefault(one.name, []).append(pin_name(cavity))
+    groups = [pins for terminal, pins in feeds.items() if terminal in ("30", "15", "75", "49")] or list(
+        feeds.values()
+    )
+    if not earths or not groups:
+        return _open(plug, plugged, name, net)
+    under = [f"feed {' or '.join(pins)}" for pins in groups] + [f"earth {pin}" for pin in earths]
+    links = [Link(f"{name}.{pin}", f"{name}.{earths[0]}") for pins in groups for pin in pins]
+    links += [Link(f"{name}.{earths[0]}", f"{name}.{pin}") for pin in earths[1:]]
+    flasher = [pin_name(cavity) for cavity, one in told.items() if one.name == "49a"]
+    if flasher:
+        under.append(f"drives {flasher[0]} high when always")
+        links.append(Link(f"{name}.{groups[0][0]}", f"{name}.{flasher[0]}", conducts=True))
+    points = {cavity: f"{name}.{pin_name(cavity)}" for cavity in plug.signals}
+    return Fit((Piece(name, "module", plugged.value, under=tuple(under), links=tuple(links)),), points)
+
+
+_ISO_7588: Final = MappingProxyType({"1": "86", "2": "85", "3": "30", "4": "87a", "5": "87"})
+"""Numbers of a mini relay's contacts by ISO 7588-1 → terminals of DIN 72552 (from memory)."""
+
+
+def _relay(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
+    """By the terminals in the names of its cavities, else by the numbers of ISO 7588, else by its signals."""
+    roles = _relay_pins(plug)
+    if not {"30", "85", "86", "87"} <= set(roles.values()):
+        return _module(plug, plugged, name, net)
+    links = (Link(f"{name}.86", f"{name}.85"), Link(f"{name}.30", f"{name}.87", conducts=True))
+    numbers = ", ".join(f"{cavity} = {pin}" for cavity, pin in roles.items() if cavity != pin)
+    piece = Piece(name, "relay", plugged.value, f"{plug.words[:_WORDS]} {numbers}".strip(), links=links)
+    return _with_loose(plug, Fit((piece,), {cavity: f"{name}.{pin}" for cavity, pin in roles.items()}), name)
+
+
+def _relay_pins(plug: Plug) -> dict[str, str]:
+    """Cavity → terminal of the relay."""
+    by_name = {
+        cavity: match[1] for cavity in plug.signals if (match := re.search(r"(30|85|86|87a?)$", cavity))
+    }
+    if len(set(by_name.values())) >= len(plug.signals) - 1 and len(by_name) >= 4:
+        return by_name
+    by_number = {cavity: _ISO_7588.get(cavity[-1:], "") for cavity in plug.signals}
+    if {"86", "85", "30", "87"} <= set(by_number.values()):
+        return {cavity: pin for cavity, pin in by_number.items() if pin}
+    return _by_signals(plug)
+
+
+def _by_signals(plug: Plug) -> dict[str, str]:
+    """Ground at the coil, battery feed at the contact; of the two that are left, a switched feed drives the coil."""
+    told = plug.terminals()
+    ground = [cavity for cavity, one in told.items() if one and one.role == "ground"]
+    rest = [cavity for cavity in plug.signals if cavity not in ground]
+    if not ground or len(rest) != 3:
+        return {}
+    roles = {cavity: one.role if (one := told[cavity]) else "" for cavity in rest}
+    coil = next((cavity for cavity in rest if roles[cavity] == "switched"), "")
+    feed = next((cavity for cavity in rest if roles[cavity] == "feed" and cavity != coil), "")
+    if not coil or not feed:
+        return {}
+    (outlet,) = (cavity for cavity in rest if cavity not in (coil, feed))
+    return {ground[0]: "85", coil: "86", feed: "30", outlet: "87"}
+
+
+# rings
+
+
+def _ground(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
+    piece = Piece(name, "ground", links=(Link(name, "body", conducts=True),))
+    return Fit((piece,), dict.fromkeys(plug.signals, name))
+
+
+def _battery(plug: Plug, _plugged: Plugged, _name: str, _net: Net) -> Fit:
+    """On the battery: terminal 31 at its negative post, all else at its positive."""
+    told = plug.terminals()
+    points = {
+        cavity: "G1.-" if (one := told[cavity]) is not None and "ground" in one.role else "G1.+"
+        for cavity in plug.signals
+    }
+    return Fit((), points)
+
+
+FITS: Final[Mapping[str, Callable[[Plug, Plugged, str, Net], Fit]]] = MappingProxyType(
+    {
+        OPEN: _open,
+        **dict.fromkeys(_LOADS, _load),
+        "switch": _switch,
+        "module": _module,
+        "relay": _relay,
+        "ground": _ground,
+        "battery": _battery,
+    }
+)
+"""Kind of what is plugged in → its parts."""

@@ -1,0 +1,93 @@
+"""What a signal's name tells of its current: the terminal numbers of DIN 72552, and the usual words for them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final, Literal
+
+Role = Literal["feed", "ground", "switched", "switched ground", ""]
+
+
+@dataclass(frozen=True, slots=True)
+class Terminal:
+    """A terminal: what flows there, the words for what switches it, and the terminals that it is fed from."""
+
+    name: str
+    role: Role
+    words: str = ""
+    fed_by: tuple[str, ...] = ()
+
+
+TERMINALS: Final = MappingProxyType(
+    {
+        one.name: one
+        for one in (
+            Terminal("30", "feed", "battery feed"),
+            Terminal("31", "ground", "ground"),
+            Terminal("31b", "switched ground", "switched ground", ("31",)),
+            Terminal("15", "switched", "ignition", ("30",)),
+            Terminal("75", "switched", "accessories", ("30",)),
+            Terminal("50", "switched", "starter", ("30",)),
+            Terminal("49", "switched", "feed of the flasher unit", ("15", "30")),
+            Terminal("49a", "switched", "flasher unit", ("49", "15", "30")),
+            Terminal("L", "switched", "indicators, left", ("49a", "15", "30")),
+            Terminal("R", "switched", "indicators, right", ("49a", "15", "30")),
+            Terminal("53", "switched", "wiper", ("15", "75", "30")),
+            Terminal("54", "switched", "brake lamps", ("15", "30")),
+            Terminal("55", "switched", "fog lamps", ("58", "30")),
+            Terminal("56", "switched", "headlamps", ("75", "15", "30")),
+            Terminal("56a", "switched", "main beam", ("56", "75", "15", "30")),
+            Terminal("56b", "switched", "dipped beam", ("56", "75", "15", "30")),
+            Terminal("57", "switched", "parking lamps", ("30",)),
+            Terminal("58", "switched", "side lamps", ("30",)),
+        )
+    }
+)
+"""The terminals of DIN 72552 that tell where current comes from or goes to; what feeds what is common practice."""
+
+_OTHER_WORDS: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("gnd", "ground", "masse", "earth", "mass", "b-", "minus"), "31"),
+        **dict.fromkeys(("b+", "bat", "batt", "vbat", "ubat", "vbatt", "battery", "plus"), "30"),
+        **dict.fromkeys(("ign", "ignition", "zündung", "run"), "15"),
+        **dict.fromkeys(("acc", "accessory"), "75"),
+    }
+)
+"""Words that stand for a terminal in signal names (common practice, no source)."""
+
+_NUMBERED: Final = re.compile(r"(?:kl|cl|klemme|terminal|term|t)?(\d{2})([a-z]{0,3})", re.IGNORECASE)
+_SPLIT: Final = re.compile(r"[^\wÄÖÜäöü+]+|_+|(?<=[A-Za-z]{4})-")
+
+
+def terminal(signal: str) -> Terminal | None:
+    """The terminal that a signal's name holds, or None.
+
+    Only the first number of a name counts: what comes after is the number of a system, a wire or a fuse.
+
+    >>> [one and one.name for one in map(terminal, ("KL_30", "V.15a.F11", "gnd", "M.31", "S.58.2", "CAN_H", "W.131"))]
+    ['30', '15', '31', '31', '58', None, None]
+    """
+    if signal.strip() in ("L", "R"):
+        return TERMINALS[signal.strip()]
+    for token in filter(None, _SPLIT.split(signal.strip())):
+        word = _OTHER_WORDS.get(token.lower())
+        if word is not None:
+            return TERMINALS[word]
+        match = _NUMBERED.fullmatch(token)
+        if match is not None:
+            return _numbered(match[1], match[2])
+        if any(letter.isdigit() for letter in token):
+            return None
+    return None
+
+
+def _numbered(digits: str, suffix: str) -> Terminal | None:
+    """``56b`` as it stands; a number with other letters is of its kind, and 31 with one letter is switched."""
+    if digits + suffix.lower() in TERMINALS:
+        return TERMINALS[digits + suffix.lower()]
+    if digits == "31" and len(suffix) == 1 and suffix.lower() != "a":
+        return TERMINALS["31b"]
+    with_letter = TERMINALS.get(f"{digits}a") if suffix and digits in ("49", "56") else None
+    return with_letter or TERMINALS.get(digits)
