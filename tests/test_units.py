@@ -173,7 +173,7 @@ def test_any_text_gives_a_finite_quantity_or_a_clear_error(text):
         ("2.5", "mm2", FieldNumber(2.5e-6)),
         ("250", "mA", FieldNumber(0.25)),
         ("30", "%", FieldNumber(0.3)),
-        ("12,3", "V", FieldNumber(12.3, "did you mean 12.3 V?")),
+        ("12,3", "V", FieldNumber(12.3)),
         ("1,000", "V", FieldNumber(1.0, "did you mean 1 V?")),
         ("85 mv", "V", FieldNumber(0.085, "did you mean 85 mV?")),
         ("5 MV", "V", FieldNumber(0.005, "did you mean 5 mV?")),

@@ -1,5 +1,7 @@
 // The outbox: an entry is kept in this browser first, then sent, once and in order. Without a connection it waits and
 // says so. Every entry carries its own id, so that one that is sent twice is stored once.
+import { beginBusy, endBusy } from "./busy.js";
+import { setStage, stand, unstand } from "./standing.js";
 import { benchOf, isEntering, showBench } from "./swap.js";
 import { type Waiting, drop, keep, waiting } from "./store.js";
 
@@ -9,6 +11,7 @@ const UNREACHABLE = new Set([502, 503, 504]);
 let sending: Promise<void> | null = null;
 let timer = 0;
 let connected = true;
+const forms = new Map<string, HTMLFormElement>(); // entry on its way → the form that it came from
 
 /** A random id; `crypto.randomUUID` is there on secure pages only. */
 export function newId(): string {
@@ -43,9 +46,13 @@ async function enter(root: Document, form: HTMLFormElement, submitter: HTMLEleme
   const id = body.get("entry_id") || newId();
   body.set("entry_id", id);
   const entry: Waiting = { id, order: Date.now(), url: form.action, body: body.toString(), state: "waiting", said: "" };
+  stand(root, form, entry);
+  beginBusy(form);
+  forms.set(id, form);
   try {
     await keep(entry);
   } catch {
+    endBusy(form);
     form.submit(); // no storage in this browser: the plain way, without an outbox
     return;
   }
@@ -75,12 +82,26 @@ async function sendAll(root: Document): Promise<void> {
   for (let entry = await first(); entry; entry = await first()) {
     const answer = await sent(root, entry);
     if (!answer) {
+      await release(root);
       timer = window.setTimeout(() => void flush(root), AGAIN_AFTER);
       await tell(root);
       return;
     }
     await settle(root, entry, answer);
   }
+}
+
+/** Without a connection the forms are free again: the next reading can be entered. */
+async function release(root: Document): Promise<void> {
+  for (const form of forms.values()) endBusy(form);
+  forms.clear();
+  for (const entry of await waiting().catch(() => [])) if (entry.state === "waiting") setStage(root, entry.id, "waiting");
+}
+
+function free(id: string): void {
+  const form = forms.get(id);
+  if (form) endBusy(form);
+  forms.delete(id);
 }
 
 async function first(): Promise<Waiting | undefined> {
@@ -92,7 +113,7 @@ async function first(): Promise<Waiting | undefined> {
 }
 
 async function sent(root: Document, entry: Waiting): Promise<Response | null> {
-  const headers: Record<string, string> = { "HX-Request": "true", "Content-Type": "application/x-www-form-urlencoded" };
+  const headers: Record<string, string> = { "HX-Request": "true", Accept: "application/json, text/html", "Content-Type": "application/x-www-form-urlencoded" };
   const token = root.body.dataset["csrf"];
   if (token) headers["X-CSRF-Token"] = token;
   try {
@@ -108,16 +129,40 @@ async function sent(root: Document, entry: Waiting): Promise<Response | null> {
 }
 
 async function settle(root: Document, entry: Waiting, answer: Response): Promise<void> {
-  const html = await answer.text();
   if (answer.ok) {
     await drop(entry.id);
-    if (isOurs(root, entry) && (await first()) === undefined) showBench(root, html, extentAfter(root, entry));
-  } else if (answer.status === 422 && benchOf(html)) {
+    setStage(root, entry.id, "stored");
+    if (isOurs(root, entry) && (await first()) === undefined) await refreshed(root, entry);
+    free(entry.id);
+    return;
+  }
+  free(entry.id);
+  unstand(root, entry.id);
+  const html = await answer.text();
+  if (answer.status === 422 && benchOf(html)) {
     await keep({ ...entry, state: "asked", said: benchOf(html)?.querySelector(".question p, #notice p")?.textContent ?? "" });
     if (isOurs(root, entry)) showBench(root, html);
   } else {
     const said = new DOMParser().parseFromString(html, "text/html").querySelector("#main .big")?.textContent;
     await keep({ ...entry, state: "refused", said: said ?? (answer.status === 401 ? "Sign in, then send it again." : `answer ${answer.status}`) });
+  }
+}
+
+/** What follows from what has been stored: the new bench, asked for until it comes. */
+async function refreshed(root: Document, entry: Waiting): Promise<void> {
+  const address = root.getElementById("bench")?.dataset["bench"] ?? "";
+  for (;;) {
+    try {
+      const answer = await fetch(address, { headers: { "HX-Request": "true" } });
+      if (!UNREACHABLE.has(answer.status)) {
+        if (answer.ok) showBench(root, await answer.text(), extentAfter(root, entry));
+        return;
+      }
+    } catch {
+      // the line went down after the entry was stored
+    }
+    await new Promise((resolve) => { window.setTimeout(resolve, AGAIN_AFTER); });
+    if ((await first()) !== undefined) return; // the next entry brings the bench
   }
 }
 

@@ -36,7 +36,7 @@ export function startPad(root: Document): void {
     }
   });
   root.addEventListener("submit", (event) => {
-    const field = (event.target as Element).querySelector<HTMLInputElement>("[data-pad] input#typed, input#typed");
+    const field = (event.target as Element).querySelector<HTMLInputElement>("form[data-pad] input[name=typed]");
     if (field?.value) sessionStorage.setItem(LAST, field.value);
   }, { capture: true });
 }

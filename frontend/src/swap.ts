@@ -1,10 +1,11 @@
 // Puts a new bench in the place of the old one. What somebody is typing stays: then only the rest is replaced.
 import htmx from "htmx.org";
+import { showTask } from "./view.js";
 
 /** What of the bench is replaced: all of it, or all but the part in which something is being entered. */
 export type Extent = "all" | "around the entry";
 
-const AROUND = ["suspects", "drawn", "evidence", "proof", "costs"];
+const AROUND = ["last", "suspects", "drawn", "evidence", "proof", "costs"];
 
 /** Whether a reading, a note or a reason is being entered right now. */
 export function isEntering(bench: Element): boolean {
@@ -30,6 +31,7 @@ export function showBench(root: Document, html: string, extent: Extent = "all"):
     swapIn(root, now, next);
     const field = root.querySelector<HTMLElement>("#next [data-focus]");
     field?.focus({ preventScroll: true });
+    showTask(root);
   } else {
     showAround(root, now, next);
   }

@@ -100,6 +100,7 @@ _SIGNS: Final = str.maketrans(
 
 _NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY: Final = re.compile(rf"({_NUMBER})\s*([^\s\d.,+-].*)?", re.ASCII)
+_THOUSANDS: Final = re.compile(r"[0-9],[0-9]{3}(?:[^0-9]|$)")
 _COMMA: Final = re.compile(r"([+-]?[0-9]+),([0-9]+)(?=[^0-9.,]|$)")
 
 
@@ -176,13 +177,16 @@ def read_field(text: str, unit: str) -> FieldNumber:
     """Read what a technician typed into a field of a known unit: with a unit, a prefix alone, or bare.
 
     `unit` is the one that the field shows and that a bare number is in (a key of `UNITS`); the value comes
-    back in SI. Raises `InputError` where nothing can be made of the text, NaN and infinity included. A
-    decimal comma and a doubtful unit come back with a question. For a meter's over-range: `is_over_range`.
+    back in SI. Raises `InputError` where nothing can be made of the text, NaN and infinity included. A doubtful
+    unit, and a comma before three digits (which may stand for thousands), come back with a question. For a meter's
+    over-range: `is_over_range`.
 
     >>> read_field("85mV", "V").value, read_field("5k", "ohm").value, read_field("3.8", "bar").value
     (0.085, 5000.0, 380000.0)
     >>> read_field("12,3", "V")
-    FieldNumber(value=12.3, question='did you mean 12.3 V?')
+    FieldNumber(value=12.3, question='')
+    >>> read_field("1,200", "V").question
+    'did you mean 1.2 V?'
     """
     cleaned = _trimmed(text).translate(_SIGNS)
     pointed = _COMMA.sub(r"\1.\2", cleaned)
@@ -191,7 +195,7 @@ def read_field(text: str, unit: str) -> FieldNumber:
     si_unit, factor = UNITS[meant]
     value = _bounded(number, factor, text)
     respelt = written.casefold() == meant.casefold() and meant not in (written, si_unit)
-    if pointed != cleaned or respelt:
+    if respelt or _THOUSANDS.search(cleaned):
         return FieldNumber(value, f"did you mean {format_quantity(value, si_unit, digits=6)}?")
     return FieldNumber(value)
 

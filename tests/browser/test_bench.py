@@ -101,7 +101,7 @@ def test_a_tap_on_a_point_of_the_drawing_asks_to_measure_there(open_page):
     page = open_page()
     page.goto("/jobs/lamp")
     page.locator('#sheet .target[data-point="F1.2"]').dispatch_event("click")
-    expect(page.locator("#ask")).to_contain_text("F1.2 to battery negative post")
+    expect(page.locator("#ask")).to_contain_text("fuse F1, pin 2 to battery negative post")
 
 
 def test_the_editor_underlines_a_mistake_while_it_is_typed(open_page):

@@ -75,7 +75,7 @@ def test_an_exercise_by_taps_goes_on_after_the_server_was_killed(open_page, serv
     expect(page.get_by_text("The customer says")).to_be_visible()
     assert no_wider_than_the_screen(page)
     page.locator('#sheet .target[data-point="H1.1"]').dispatch_event("click")
-    expect(page.locator("#ask")).to_contain_text("H1.1 to battery negative post")
+    expect(page.locator("#ask")).to_contain_text("H1.1) to battery negative post")
     page.get_by_label("the other lead").check()
     page.locator('#sheet .target[data-point="H1.2"]').dispatch_event("click")
     expect(page.locator("#ask")).to_contain_text("from H1.1 to H1.2")

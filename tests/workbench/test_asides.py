@@ -107,7 +107,7 @@ def test_a_reading_can_be_made_again_from_the_record(client, store, two):
     jobs.record(OpenJob(store, two, "Ada"), place, "12.4")
     again = next(one.place for one in jobs.bench_view(OpenJob(store, two)).evidence if one.kind == "reading")
     answer = client.get("/jobs/two", params={"place": json.dumps(again)})
-    assert "measure volts from X1.1, arriving side" in answer.text
+    assert "measure volts from plug X1, pin 1, switch side" in answer.text
 
 
 def test_the_letters_of_a_units_proof_are_ticked_in_words(client, store):

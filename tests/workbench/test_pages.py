@@ -69,7 +69,7 @@ def test_a_reading_is_stored_once_and_the_bench_shows_it(client, store, job):
 @pytest.mark.parametrize(
     ("typed", "said", "can_confirm"),
     [
-        ("12,3", "did you mean 12.3 V", True),
+        ("12,300", "did you mean 12.3 V", True),
         ("400", "More than 16.8 V", True),
         ("NaN", "not a number", False),
         ("3 ohm", "volts expected", False),
@@ -126,7 +126,7 @@ def test_what_cannot_be_done_is_not_proposed_again(client, store, job):
 
 def test_a_point_of_ones_own_choice_can_be_measured(client, job):
     answer = client.get("/jobs/lamp?at=F1.2&quantity=volts&state=on")
-    assert "measure volts from F1.2 to battery negative post" in answer.text
+    assert "measure volts from fuse F1, pin 2 to battery negative post" in answer.text
     assert "Not measured there" in client.get("/jobs/lamp?at=Z9.9").text
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY
+from halfsplit.circuit.naming import side_words, thing_words
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.units import format_quantity
@@ -17,19 +18,44 @@ PROBED = ("volts", "ohms", "amps", "lamp")
 
 
 def point_words(point: str | None, circuit: Circuit) -> str:
-    """``X31.4:in`` → 'X31.4, arriving side'; None → the battery's negative post."""
+    """What is there, then its code: ``X31.4:in`` → 'tailgate plug, pin 4, motor side (X31.4)'.
+
+    None is the battery's negative post.
+    """
     if point is None:
         return NEGATIVE_POST
     if point == BODY:
         return "bare metal of the body"
     name, _, side = point.partition(":")
-    return name + {"": "", "in": ", arriving side", "out": ", leaving side", "part": " on the part"}[side]
+    head, _, pin = name.partition(".")
+    part = circuit.parts.get(head)
+    if part is None:
+        return name
+    where = "on the part" if side == "part" else side_words(point, circuit.model)
+    described = part.words or (part.place if part.kind == "ground" else "")
+    thing = thing_words(part) if described else f"{SHORT_KINDS.get(part.kind) or thing_words(part)} {head}"
+    at = f"{pin} post" if part.kind in ("battery", "generator") and pin else f"pin {pin}" if pin else ""
+    told = ", ".join(word for word in (thing, at, where) if word)
+    return f"{told} ({name})" if described else told
+
+
+SHORT_KINDS: Mapping[str, str] = {"splice": "splice", "ground": "ground", "mass": "body"}
+"""Kinds that stand before a code: 'splice SP5', 'ground E1'."""
+
+
+def short_words(point: str, circuit: Circuit) -> str:
+    """A point for a list, by its code: 'X31.4, motor side'."""
+    name, _, side = point.partition(":")
+    where = "on the part" if side == "part" else side_words(point, circuit.model)
+    return f"{name}, {where}" if where else name
 
 
 def part_words(name: str, circuit: Circuit) -> str:
-    """``M9`` → 'M9 (rear wiper motor)'."""
-    part = circuit.parts.get(part_of(name))
-    return f"{name} ({part.words})" if part is not None and part.words else name
+    """``M9`` → 'rear wiper motor (M9)', ``X31.4`` → 'tailgate plug, pin 4 (X31.4)'; a wire by its two ends."""
+    if name.startswith("wire "):
+        ends = name.split()
+        return " ".join(["wire", ends[1], "to", *ends[2:]])
+    return point_words(name, circuit) if part_of(name) in circuit.parts else name
 
 
 def change_words(change: Intervention) -> str:
@@ -65,6 +91,10 @@ def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def _the(words: str) -> str:
+    return words if words.startswith("the ") else f"the {words}"
+
+
 def _leads(measurement: Measurement, circuit: Circuit) -> str:
     return f"{point_words(measurement.at, circuit)} to {point_words(measurement.to, circuit)}"
 
@@ -80,8 +110,8 @@ ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
     "ohms": lambda m, c: f"feed off; measure ohms from {_leads(m, c)}.",
     "amps": lambda m, _: f"clamp round {m.at}: how many amperes?",
     "lamp": lambda m, c: f"{m.instrument} from {_leads(m, c)}: bright, dim or dark?",
-    "works": lambda m, c: f"does {part_words(m.at, c)} work?",
-    "answers": lambda m, c: f"does {part_words(m.at, c)} answer the scan tool?",
+    "works": lambda m, c: f"does {_the(part_words(m.at, c))} work?",
+    "answers": lambda m, c: f"does {_the(part_words(m.at, c))} answer the scan tool?",
     "code": lambda m, c: f"has {part_words(m.at, c)} set a fault code '{' '.join(m.detail)}'?",
     "inspection": _look,
     "stage": lambda m, c: f"check {c.model.stages[m.at].words or m.at}.",
@@ -91,7 +121,7 @@ ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
     "wiggle": lambda m, c: (
         f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?"
     ),
-    "blown": lambda m, c: f"is {part_words(m.at, c)} blown?",
+    "blown": lambda m, c: f"is {_the(part_words(m.at, c))} blown?",
     "event": lambda m, _: f"did it come or go when {m.at} was touched?",
 }
 
@@ -112,9 +142,10 @@ def reading_words(measurement: Measurement, value: float | str) -> str:
 
 
 def evidence_words(measurement: Measurement, value: float | str, circuit: Circuit) -> str:
-    """A reading for a list: '8.9 V at X31.4, leaving side (wiper on)'."""
+    """A reading for a list: '8.9 V at X31.4, motor side (wiper on)'."""
     shown = reading_words(measurement, value)
-    where = measurement.at if measurement.to is None else f"{measurement.at} to {measurement.to}"
+    ends = [short_words(end, circuit) for end in (measurement.at, measurement.to) if end is not None]
+    where = " to ".join(ends)
     made = "".join(f", {change}" for change in measurement.changes)
     match measurement.quantity:
         case "works":

@@ -40,7 +40,7 @@ DARK: Mapping[str, str] = MappingProxyType(
 )
 """Custom properties (``--drawing-…``) for a dark page; light ones are the fallbacks in the stylesheet."""
 
-ROOM, NARROW_ROOM = 120.0, 84.0
+ROOM, NARROW_ROOM = 132.0, 96.0
 """Width of a label beside a symbol, px; where the drawing is wider than the page."""
 
 
@@ -102,16 +102,18 @@ def draw(  # noqa: PLR0913 – one name for each thing that a page may lay over 
     suspicion: Mapping[str, float] = MappingProxyType({}),
     readings: Mapping[str, str] = MappingProxyType({}),
     expected: Mapping[str, str] = MappingProxyType({}),
+    leads: Mapping[str, str] = MappingProxyType({}),
 ) -> Drawing:
     """The current-path drawing of a circuit.
 
     ``width`` (px) is the room on the page: a smaller drawing spreads into it, labels of a wider one are set narrower.
     ``focus`` names the parts that matter (or points, for a single cavity): what does not lie on a current path of
     theirs is folded into labelled stubs, unless ``fold`` is off. ``suspicion`` (0 to 1) goes by part, point or wire
-    name, ``readings`` and ``expected`` by point, as they shall be written ('8.9 V'). ``standalone`` embeds the styles
+    name, ``readings`` and ``expected`` by point, as they shall be written ('8.9 V'), ``leads`` by point, each 'red' or
+    'black'. ``standalone`` embeds the styles
     in the colours of ``theme``, for reports; otherwise the page brings ``CSS`` and sets its custom properties.
     """
-    overlays = Overlays(suspicion, readings, expected)
+    overlays = Overlays(suspicion, readings, expected, leads)
     return paint_plan(
         plan(model, focus=focus, fold=fold), overlays, width=width, theme=theme, standalone=standalone
     )

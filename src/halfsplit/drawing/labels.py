@@ -20,8 +20,9 @@ from halfsplit.drawing.symbols import symbol_of
 from halfsplit.units import format_quantity
 
 Zone = Literal["top", "mid", "bottom"]
-NAME, VALUE, SMALL = 15.0, 13.0, 12.0
-LEADING = 16.0
+NAME, VALUE, SMALL = 16.0, 14.0, 14.0
+"""Sizes of text, px at scale 1: nothing is smaller than 14, which is read from the wing of a car."""
+LEADING = 18.0
 TARGET = 44.0
 """Smallest width and height of what can be tapped, px."""
 GAP = 8.0
@@ -31,7 +32,7 @@ CLASSES = (0.005, 0.05, 0.15, 0.35, 0.6)
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A line of text; ``pill`` is the class of suspicion of the ground behind it, 0 for none."""
+    """A line of text; ``pill`` is the class of the ground behind it ('suspicion-3', 'lead-red'), '' for none."""
 
     zone: Zone
     x: float
@@ -40,11 +41,11 @@ class Note:
     size: float = SMALL
     anchor: Literal["start", "middle", "end"] = "start"
     style: str = "note"
-    pill: int = 0
+    pill: str = ""
 
     @property
     def bold(self) -> bool:
-        return self.style in {"name", "reading", "share"}
+        return self.style in {"name", "reading", "share", "lead"}
 
     @property
     def width(self) -> float:
@@ -57,11 +58,16 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Overlays:
-    """What is laid over the drawing: suspicion (0 to 1) by part, point or wire; readings, expectations by point."""
+    """What is laid over the drawing: suspicion (0 to 1) by part, point or wire; readings, expectations by point.
+
+    ``leads``: point → 'red' or 'black', where the two leads of the instrument go; ``E5 body`` is the bare metal
+    beside the ground point E5.
+    """
 
     suspicion: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     readings: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     expected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    leads: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,11 +172,11 @@ def roles_of(behaviour: Behaviour | None) -> dict[str, str]:
     return roles | {pin: "feed" for group in behaviour.feeds for pin in group}
 
 
-def suspicion_pill(name: str, overlays: Overlays) -> tuple[str, int]:
-    """The text and class for a name; ('', 0) where there is no suspicion worth showing."""
+def suspicion_pill(name: str, overlays: Overlays) -> tuple[str, str]:
+    """The text and the class of the pill for a name; ('', '') where there is no suspicion worth showing."""
     share = overlays.suspicion.get(name, 0.0)
     level = suspicion_class(share)
-    return (per_cent(share), level) if level else ("", 0)
+    return (per_cent(share), f"suspicion-{level}") if level else ("", "")
 
 
 def _beside(glyph: Glyph, x: float, writing: Writing) -> Iterator[Note]:
@@ -180,7 +186,7 @@ def _beside(glyph: Glyph, x: float, writing: Writing) -> Iterator[Note]:
     for number, (text, size, style) in enumerate(lines):
         note = Note("mid", x, top + (number + 0.5) * LEADING, text, size, style=style)
         yield note
-        pill, level = suspicion_pill(glyph.key, writing.overlays) if number == 0 else ("", 0)
+        pill, level = suspicion_pill(glyph.key, writing.overlays) if number == 0 else ("", "")
         if level:
             yield Note("mid", x + note.width + 6, note.y, pill, style="share", pill=level)
     if glyph.form == "splice":
@@ -191,14 +197,16 @@ def _beside(glyph: Glyph, x: float, writing: Writing) -> Iterator[Note]:
 def _values_at(
     point: str, zone: Zone, x: float, start: float, step: int, writing: Writing, _room: float = 0.0
 ) -> Iterator[Note]:
-    """The last reading and the expected volts of a point, line by line away from ``start``."""
+    """The lead that goes there, the last reading and the expected volts of a point, line by line from ``start``."""
     texts = (
+        (writing.overlays.leads.get(point), "lead", SMALL),
         (writing.overlays.readings.get(point), "reading", VALUE),
         (_expected(point, writing.overlays), "expected", SMALL),
     )
     lines = [entry for entry in texts if entry[0]]
     for number, (text, style, size) in enumerate(lines):
-        yield Note(zone, x, start + step * (number + 0.5) * LEADING, text or "", size, style=style)
+        pill = f"lead-{text}" if style == "lead" else ""
+        yield Note(zone, x, start + step * (number + 0.5) * LEADING, text or "", size, style=style, pill=pill)
 
 
 def _expected(point: str, overlays: Overlays) -> str:
@@ -227,7 +235,7 @@ def _mark_notes(end: End, zone: Zone, y: float, writing: Writing) -> list[Note]:
     """Colour and section of the wire that is labelled at this end, with its suspicion."""
     mark, wire = writing.marks.get(end, ("", ""))
     notes = [Note(zone, GAP, y, shorten(mark, SMALL, 1.2 * writing.room), style="mark")] if mark else []
-    pill, level = suspicion_pill(wire, writing.overlays) if wire else ("", 0)
+    pill, level = suspicion_pill(wire, writing.overlays) if wire else ("", "")
     if level:
         notes.append(
             Note(zone, GAP + sum(note.width + 6 for note in notes), y, pill, style="share", pill=level)
@@ -242,7 +250,7 @@ def _stub_notes(glyph: Glyph, end: End, point: str, writing: Writing) -> list[No
     if glyph.form == "splice":
         return _mark_notes(end, zone, step * LEADING / 2, writing)
     values = list(_values_at(point, zone, GAP, 0.0, step, writing))
-    far = {0: TARGET / 2, 1: 30.0}.get(len(values), (len(values) + 0.5) * LEADING)
+    far = {0: TARGET / 2, 1: 1.5 * LEADING + 4}.get(len(values), (len(values) + 0.5) * LEADING)
     return [
         *values,
         *_mark_notes(end, zone, step * far, writing),
@@ -254,13 +262,13 @@ def _left_notes(glyph: Glyph, point: str, zone: Zone, step: int, writing: Writin
     """The number of the pin; farther from it the suspicion, and whether its wires are folded."""
     pin = pin_of(glyph, point)
     if pin:
-        yield Note(zone, -7, step * 8, pin, SMALL, "end", "pin")
-    pill, level = ("", 0) if point_name(point) == glyph.key else suspicion_pill(point, writing.overlays)
-    share = Note(zone, -10, step * 28, pill, anchor="end", style="share", pill=level)
+        yield Note(zone, -7, step * LEADING / 2, pin, SMALL, "end", "pin")
+    pill, level = ("", "") if point_name(point) == glyph.key else suspicion_pill(point, writing.overlays)
+    share = Note(zone, -10, step * 30, pill, anchor="end", style="share", pill=level)
     if level:
         yield share
     if point in writing.fold.cut:
-        yield Note(zone, share.left - 6 if level else -7, step * 28, "folded", SMALL, "end", "place")
+        yield Note(zone, share.left - 6 if level else -7, step * 30, "folded", SMALL, "end", "place")
 
 
 def pin_of(glyph: Glyph, point: str) -> str:
@@ -284,6 +292,9 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
         tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if found else 0.0
         stubs[end.side] = max([tall, *(abs(note.y) + LEADING / 2 for note in found)])
         notes += found
+    body = _body_note(glyph, post.top, writing)
+    notes += body
+    stubs["bottom"] = max(stubs["bottom"], len(body) * (LEADING + 4))
     half, wing = _half_widths(glyph, number)
     roles = _role_notes(glyph, point=post.top or post.bottom, top=bool(post.top), writing=writing)
     beside: list[Note] = []
@@ -295,6 +306,12 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     right = max([wing + 2, wide, *(note.left + note.width + GAP for note in notes)])
     heights = stubs["top"], _mid_height(glyph, beside, writing), stubs["bottom"]
     return Cell(post.key, left, right, heights, (*notes, *roles))
+
+
+def _body_note(glyph: Glyph, point: str, writing: Writing) -> list[Note]:
+    """The lead that goes to the bare metal beside a ground point: below its symbol."""
+    lead = writing.overlays.leads.get(f"{point} body") if glyph.foot else None
+    return [Note("bottom", 0, 12, lead, SMALL, "middle", "lead", f"lead-{lead}")] if lead else []
 
 
 def _mid_height(glyph: Glyph, beside: Sequence[Note], writing: Writing) -> float:
@@ -345,7 +362,7 @@ def _role_notes(glyph: Glyph, *, point: str, top: bool, writing: Writing) -> lis
     if not glyph.free or part is None or not point:
         return []
     role = "…" if point.endswith(" more") else roles_of(part.behaviour).get(point.partition(".")[2], "")
-    edge = box_height(glyph, writing) / 2 - 10
+    edge = box_height(glyph, writing) / 2 - LEADING / 2 - 2
     return [Note("mid", 0, -edge if top else edge, role, SMALL, "middle", "role")] if role else []
 
 

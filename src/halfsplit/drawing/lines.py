@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from halfsplit.drawing.channels import Line
 from halfsplit.drawing.glyphs import End, Glyph
-from halfsplit.drawing.labels import Note
+from halfsplit.drawing.labels import NAME, Note
 from halfsplit.drawing.page import Page, Spot, path
 
 RAIL_START = 38.0
@@ -105,7 +105,7 @@ def _paint_bar(page: Page, line: Line, hub: End, point: str) -> None:
     page.add("wires", f'<path class="{style}" data-bar={quoteattr(point)} d="{path(stretches)}"/>')
     page.measure_lines("bars", point, stretches)
     if rail:
-        page.write(Note("top", RAIL_START - 6, 0, "30", 15, "end", "name"), 0.0, y)
+        page.write(Note("top", RAIL_START - 6, 0, "30", NAME, "end", "name"), 0.0, y)
     for x in sorted(set(places)):
         if (left < x) + (x < right) + places.count(x) > 2:
             page.add("dots", f'<circle class="k" cx="{x:g}" cy="{y:g}" r="3.5"/>')

@@ -8,7 +8,7 @@ from itertools import pairwise
 from xml.sax.saxutils import escape, quoteattr
 
 from halfsplit.drawing.glyphs import Glyph
-from halfsplit.drawing.labels import Note, Writing, note_box, suspicion_class
+from halfsplit.drawing.labels import LEADING, Note, Writing, note_box, suspicion_class
 from halfsplit.drawing.place import Band, Placement
 
 Spot = tuple[float, float]
@@ -17,6 +17,8 @@ Rectangle = tuple[float, float, float, float]
 
 LAYERS = ("halos", "links", "wires", "symbols", "dots", "texts", "targets")
 """From the lowest to the topmost."""
+PILL = LEADING - 1
+"""Height of the ground behind a share of suspicion or a lead, px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +90,11 @@ class Page:
         if note.pill:
             self.add(
                 "texts",
-                f'<rect class="pill suspicion-{note.pill}" x="{left:g}" y="{middle - 8:g}" '
-                f'width="{right - left:g}" height="16" rx="8"/>',
+                f'<rect class="pill {note.pill}" x="{left:g}" y="{middle - PILL / 2:g}" '
+                f'width="{right - left:g}" height="{PILL:g}" rx="{PILL / 2:g}"/>',
             )
         shift = {"start": 5, "middle": 0, "end": -5}[note.anchor] if note.pill else 0
-        ink = f" on-{note.pill}" if note.pill else style
+        ink = f" on-{note.pill.rpartition('-')[2]}" if note.pill else style
         self.add(
             "texts",
             f'<text class="{note.style} z{note.size:.0f} a-{note.anchor}{ink}" x="{x + note.x + shift:g}" '

@@ -95,7 +95,9 @@ def _with_values(page: Page, title: str, name: str) -> str:
     """A title with what is known there: the shade is never the only sign."""
     overlays = page.writing.overlays
     reading, expected = overlays.readings.get(name), overlays.expected.get(name)
-    words = [title, f"reads {reading}" if reading else "", f"should be {expected}" if expected else ""]
+    lead = overlays.leads.get(name)
+    words = [title, f"{lead} lead here" if lead else "", f"reads {reading}" if reading else ""]
+    words += [f"should be {expected}"] if expected else []
     share = overlays.suspicion.get(point_name(name), 0.0)
     words += [f"suspicion {share:.0%}"] if page.level(point_name(name)) else []
     return ", ".join(word for word in words if word)
@@ -116,8 +118,9 @@ def _paint_point(page: Page, end: End, point: str) -> None:
     x, pin = page.placement.pin(end)
     y = pin + (-TARGET / 2 if end.side == "top" else TARGET / 2)
     level, is_read = page.level(point_name(point)), point in page.writing.overlays.readings
-    style = (" read" if is_read else "") + (f" suspicion-{level}" if level else "")
-    radius = 5.5 if is_read or level else 4.0
+    lead = page.writing.overlays.leads.get(point, "")
+    style = f" at-{lead}" if lead else (" read" if is_read else "") + (f" suspicion-{level}" if level else "")
+    radius = 7.0 if lead else 5.5 if is_read or level else 4.0
     page.add("dots", f'<circle class="point{style}" cx="{x:g}" cy="{y:g}" r="{radius:g}"/>')
     rectangle = (x - TARGET / 2, y - TARGET / 2, x + TARGET / 2, y + TARGET / 2)
     page.target(point, f"data-point={quoteattr(point)}", _with_values(page, point, point), rectangle, "point")

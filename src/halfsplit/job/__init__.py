@@ -17,7 +17,7 @@ from halfsplit.job.instruments import INSTRUMENTS, serials_of
 from halfsplit.job.instruments import written as written_serials
 from halfsplit.job.memory import progress_of
 from halfsplit.job.open_job import OpenJob, new_id, now
-from halfsplit.job.pictures import DRAWING_CSS, bench_drawing, circuit_drawing
+from halfsplit.job.pictures import DRAWING_CSS, bench_drawing, circuit_drawing, sample_drawing
 from halfsplit.job.plain import cause_words, repair_words
 from halfsplit.job.reporting import can_print, customer_view, job_view, report_pdf
 from halfsplit.job.tapping import Sheet, TapView, tap_view, tapped
@@ -169,6 +169,7 @@ __all__ = [
     "repair_words",
     "report_pdf",
     "sample",
+    "sample_drawing",
     "samples",
     "save_circuit",
     "serials_of",

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.after_repair import allowed_words, is_right, to_verify
 from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Reading
@@ -111,7 +112,8 @@ def _work_out(bench: Bench) -> dict[str, Any]:
     found = diagnosis.finding()
     odd = diagnosis.odd_reading()
     tests = diagnosis.next_tests(limit=PROOF_TESTS if found and not found.proven else TESTS)
-    cards = tuple(test_card(one, circuit) for one in tests)
+    first = () if found else [diagnosis.rank(place) for place in at_the_load(circuit, live)]
+    cards = tuple({one.key: one for one in (test_card(test, circuit) for test in (*first, *tests))}.values())
     return {
         "suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()),
         "complaints": wrong,
@@ -122,6 +124,27 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "finding": _finding(found, circuit),
         "odd": odd.id if odd else None,
     }
+
+
+def at_the_load(circuit: Circuit, live: Sequence[Reading]) -> list[Measurement]:
+    """Where part of the diagram is not known: volts at the feed and at the ground of the load, loaded, before all else.
+
+    The load is the one that was complained of last; what has been read there already is not asked again.
+    """
+    complaints = [
+        one.measurement for one in live if one.measurement.quantity == "works" and one.value != "yes"
+    ]
+    if not complaints or not any(wire.unknown for wire in circuit.model.wires):
+        return []
+    load = circuit.parts.get(complaints[-1].at)
+    pins = load.pins if load is not None and load.kind in LOADS and len(load.pins) == 2 else ()
+    read = {one.measurement.at for one in live if one.measurement.quantity == "volts"}
+    places = (f"{complaints[-1].at}.{pin}" for pin in pins)
+    return [
+        Measurement("volts", place, complaints[-1].state, None, "meter")
+        for place in places
+        if place not in read
+    ]
 
 
 def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Iterator[TestCard]:
@@ -145,7 +168,7 @@ def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
 
 
 def _named(part: str, circuit: Circuit) -> str:
-    return part if part.startswith("wire ") else part_words(part, circuit)
+    return part_words(part, circuit)
 
 
 def _spoken(speaking: Sequence[Speaking], circuit: Circuit) -> tuple[str, ...]:

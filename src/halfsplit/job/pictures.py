@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.drawing import CSS, Overlays, Plan, paint_plan, plan
@@ -12,15 +14,25 @@ from halfsplit.job.bench import bench_view
 from halfsplit.job.entering import shown_value
 from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
-from halfsplit.notation.checked import Checked, check_text
+from halfsplit.job.places import from_json
+from halfsplit.job.tests import lead_points
+from halfsplit.notation.checked import Checked, Sample, check_text
 from halfsplit.store import struck_ids
 
 DRAWING_CSS = CSS
 LEAST_SUSPICION = 0.03
 """Shares below this are not shaded: a drawing in which everything is tinted tells nothing."""
-FOLD_FROM = 40
-"""Parts from which on only what is concerned is drawn, unless the whole is asked for."""
-WIDEST_FOCUS = 12
+MOST_NEAR = 6
+"""Suspects whose current paths are drawn on the bench; the others are folded into stubs that a tap unfolds."""
+LEAST_NEAR = 0.05
+
+
+@dataclass(frozen=True)
+class BenchDrawing:
+    """``svg``: '' where the job has no usable circuit; ``folded``: whether part of the circuit is folded away."""
+
+    svg: str
+    folded: bool
 
 
 @lru_cache(maxsize=24)
@@ -39,32 +51,48 @@ def circuit_drawing(
     return paint_plan(_plan(checked.text, frozenset()), Overlays({}, readings or {}, {}), width=width).svg
 
 
+@lru_cache(maxsize=64)
+def sample_drawing(sample: Sample) -> str:
+    """The drawing of a pattern or demo as SVG that stands alone; '' where its text is not usable."""
+    checked = check_text(sample.text)
+    if not checked.usable:
+        return ""
+    return paint_plan(_plan(checked.text, frozenset()), Overlays(), standalone=True).svg
+
+
 def bench_drawing(
-    job: OpenJob, *, state: str = "", whole: bool = False, width: float | None = None
-) -> tuple[str, bool]:
-    """The drawing of the bench as SVG, and whether part of it is folded away.
+    job: OpenJob,
+    *,
+    place: Mapping[str, Any] | None = None,
+    state: str = "",
+    whole: bool = False,
+    opened: Iterable[str] = (),
+    width: float | None = None,
+) -> BenchDrawing:
+    """The drawing of the bench: the current paths of the suspects and of the next test, the rest as stubs.
 
-    ``state``: the one for which expected volts are shown.
-
-    '' where the job has no usable circuit.
+    ``place``: the test whose leads are marked. ``state``: the one for which expected volts are shown. ``whole``:
+    nothing is folded. ``opened``: parts that were unfolded by a tap.
     """
     view = bench_view(job)
     with job.bench() as bench:
         checked = bench.checked
         if checked is None or checked.circuit is None or not checked.usable:
-            return "", False
+            return BenchDrawing("", folded=False)
         suspicion = {one.part: one.probability for one in view.suspects if one.probability >= LEAST_SUSPICION}
-        focus = frozenset() if whole else _focus(checked.circuit, list(suspicion), bench)
-        overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state))
-        return paint_plan(_plan(checked.text, focus), overlays, width=width).svg, bool(focus)
+        measured = from_json(place) if place else None
+        leads = lead_points(measured, checked.circuit) if measured else {}
+        near = [one.part for one in view.suspects[:MOST_NEAR] if one.probability >= LEAST_NEAR]
+        focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
+        overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state), leads)
+        plan = _plan(checked.text, focus)
+        return BenchDrawing(paint_plan(plan, overlays, width=width).svg, plan.fold.model is not plan.model)
 
 
-def _focus(circuit: Circuit, suspects: list[str], bench: Bench) -> frozenset[str]:
-    """In a large circuit, the parts in question; nothing (the whole is drawn) in a small one."""
-    if len(circuit.parts) <= FOLD_FROM:
-        return frozenset()
-    complained = [str(entry.payload.get("load")) for entry in bench.entries if entry.kind == "complaint"]
-    return frozenset(name for name in (*suspects[:WIDEST_FOCUS], *complained) if name in circuit.parts)
+def _focus(names: Iterable[str]) -> frozenset[str]:
+    """Parts and points of what is named; a wire is named by its ends."""
+    ends = (name.split()[1:3] if name.startswith("wire ") else [name.removesuffix(" body")] for name in names)
+    return frozenset(end for both in ends for end in both if end)
 
 
 def last_readings(bench: Bench) -> dict[str, str]:

@@ -10,25 +10,13 @@ from collections.abc import Callable, Mapping
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
-from halfsplit.circuit.model import BODY, Part
+from halfsplit.circuit.model import BODY
+from halfsplit.circuit.naming import side_words, thing_words
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.entering import OVER_RANGE
 from halfsplit.units import format_quantity
 
-KIND_WORDS: Mapping[str, str] = {
-    "ground": "ground point",
-    "connector": "plug",
-    "splice": "joint in the wiring",
-    "module": "control unit",
-    "heater": "heating element",
-    "solenoid": "valve",
-    "mass": "metal body",
-}
-"""Kinds whose own name a customer would not know; the others stand as they are."""
-OWN_WORDS = ("lamp", "motor", "heater", "solenoid", "resistor", "module")
-"""Kinds that are told by their words alone: 'rear wiper motor', not 'motor (rear wiper motor)'."""
-PREPOSITION = re.compile(r"(?:behind|below|under|on|in|at|beside|by|near|above|between)\b")
 JOINTS = ("ground", "cavity", "contact", "splice", "joint")
 MODES: tuple[tuple[str, Mapping[str, str]], ...] = (
     ("coil open", {"": "its coil is interrupted"}),
@@ -57,7 +45,10 @@ MODES: tuple[tuple[str, Mapping[str, str]], ...] = (
 
 
 def described(name: str | None, circuit: Circuit) -> str:
-    """``X40.5:out`` → 'contact 5 of the plug of the right rear lamp (X40.5)'; None is the battery's negative post."""
+    """``X40.5:out`` → 'contact 5 of the plug of the right rear lamp, ground side (X40.5)'.
+
+    None is the battery's negative post.
+    """
     if name is None:
         return "the battery's negative terminal"
     if name == BODY:
@@ -72,22 +63,13 @@ def described(name: str | None, circuit: Circuit) -> str:
         return stage.words if stage and stage.words else name
     word = "contact" if circuit.parts[head].kind == "connector" else "terminal"
     at = f"{word} {pin} of the " if pin else ""
-    return f"{at}{_core(head, circuit)} ({point})"
+    side = side_words(name, circuit.model)
+    return f"{at}{_core(head, circuit)}{', ' + side if side else ''} ({point})"
 
 
 def _core(name: str, circuit: Circuit) -> str:
     part = circuit.parts.get(name)
-    return _words(part) if part else name
-
-
-def _words(part: Part) -> str:
-    kind = KIND_WORDS.get(part.kind, part.kind)
-    words = part.words or (part.place if part.kind == "ground" else "")
-    if not words:
-        return kind
-    if part.kind in OWN_WORDS or kind in words.lower():
-        return words
-    return f"{kind} {words}" if PREPOSITION.match(words) else f"{kind} “{words}”"
+    return thing_words(part) if part else name
 
 
 def cause_words(name: str, circuit: Circuit) -> str:

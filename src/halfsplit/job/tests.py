@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.model import BODY
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.measurement import Measurement, answers_for
 from halfsplit.diagnosis.propose import Outcome, Test
@@ -50,9 +51,9 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
 
 
 def _found_at(point: str | None, circuit: Circuit) -> str:
-    """What a point belongs to and where that is in the vehicle: 'plug of the right rear lamps, right rear corner'."""
+    """Where a point is in the vehicle: 'right rear corner'; '' where the circuit does not tell."""
     part = circuit.parts.get(part_of(point)) if point else None
-    return ", ".join(word for word in (part.words, part.place) if word) if part else ""
+    return part.place if part else ""
 
 
 def lead_words(place: Measurement, circuit: Circuit) -> tuple[str, str]:
@@ -60,6 +61,26 @@ def lead_words(place: Measurement, circuit: Circuit) -> tuple[str, str]:
     if place.quantity not in LEADS:
         return "", ""
     return point_words(place.at, circuit), point_words(place.to, circuit)
+
+
+def lead_points(place: Measurement, circuit: Circuit) -> dict[str, str]:
+    """Point of the drawing → 'red' or 'black', where the two leads go; empty where the instrument has none.
+
+    The bare metal of the body is drawn beside a ground point: ``E5 body``.
+    """
+    if place.quantity not in LEADS:
+        return {}
+    return {place.at: "red", _black_point(place, circuit): "black"}
+
+
+def _black_point(place: Measurement, circuit: Circuit) -> str:
+    if place.to is None:
+        return next((f"{name}.-" for name, part in circuit.parts.items() if part.kind == "battery"), "")
+    if place.to not in (BODY, *(name for name, part in circuit.parts.items() if part.kind == "mass")):
+        return place.to
+    grounds = [name for name, part in circuit.parts.items() if part.kind == "ground"]
+    beside = place.at if place.at in grounds else next(iter(grounds), "")
+    return f"{beside} body"
 
 
 def meaning(outcome: Outcome, place: Measurement) -> Meaning:

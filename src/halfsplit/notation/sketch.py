@@ -56,7 +56,7 @@ def _sketch_lines(sketch: Sketch) -> Iterator[str]:
     yield (
         f"F1.2 -- ? -- S1.1\nS1.2 --{_wire(sketch.feed_colour)} {feed}"
         if sketch.switched == "switch"
-        else f"F1.2 --{_wire(sketch.feed_colour)} {feed}"
+        else f"F1.2 -- ? -- SP1\nSP1 --{_wire(sketch.feed_colour)} {feed}"
     )
     yield "G1.+ -- F1.1"
     yield f"{name}.2 --{_wire(sketch.ground_colour)} E1"

@@ -25,7 +25,7 @@ LARGEST_FILE: Final = 4_000_000_000
 """Bytes of a capture; it goes to the disk as it comes, never into memory."""
 LARGEST_CAPTURE: Final = LARGEST_FILE + 1_000_000
 """With the form around it."""
-_CAPTURES: Final = re.compile(r"/jobs/[^/]+/captures")
+_CAPTURES: Final = re.compile(r"/jobs/(?:[^/]+/captures|import)")
 POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
     "connect-src 'self'; form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'"

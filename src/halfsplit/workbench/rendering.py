@@ -39,6 +39,8 @@ def environment() -> Environment:
         "money": money_words,
         "json": as_json,
         "bar": bar,
+        "worth": worth,
+        "wired": wired,
         "capital": capital,
         "audited": audited,
     }
@@ -113,6 +115,27 @@ def audited(what: str) -> str:
 def capital(text: str) -> str:
     """The text as the beginning of a sentence; names in it keep their case."""
     return text[:1].upper() + text[1:]
+
+
+def wired(name: str) -> str:
+    """The name of a suspect, a wire by its two ends.
+
+    >>> wired("wire X40.5 E5"), wired("X40.5")
+    ('wire X40.5 to E5', 'X40.5')
+    """
+    ends = name.split()
+    return (
+        " ".join(["wire", ends[1], "to", *ends[2:]]) if name.startswith("wire ") and len(ends) > 2 else name
+    )
+
+
+def worth(bits: float) -> str:
+    """How much a test tells, in a word; the figure is for programs and for whoever points at it.
+
+    >>> worth(1.2), worth(0.4), worth(0.05)
+    ('a lot', 'some', 'little')
+    """
+    return "a lot" if bits >= 0.8 else "some" if bits >= 0.25 else "little"
 
 
 def bar(share: float) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from halfsplit.job import AlibiCard, BenchView, TestCard, TrapCard, TryCard
+from halfsplit.job import AlibiCard, BenchView, EvidenceLine, TestCard, TrapCard, TryCard
 
 
 @dataclass(frozen=True)
@@ -21,13 +22,18 @@ class Entry:
 
 @dataclass(frozen=True)
 class DrawingNote:
-    """The drawing of the bench: ``state`` whose expected volts are shown ('' for none)."""
+    """The drawing of the bench: ``state`` whose expected volts are shown ('' for none).
+
+    ``opened``: parts that a tap unfolded; ``place``: the test whose leads are marked, None where there is none.
+    """
 
     svg: str
     state: str
     states: Sequence[str]
     whole: bool
     folded: bool = False
+    opened: str = ""
+    place: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -53,7 +59,8 @@ class Asides:
 class BenchPage:
     """The bench of one job. ``test``: the one that is asked now; ``own``: whether the technician chose it.
 
-    ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect.
+    ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect. ``last``: the last
+    entry, as long as one tap takes it back; ``seconds``: how long that is.
     """
 
     view: BenchView
@@ -66,3 +73,5 @@ class BenchPage:
     notice: str = ""
     expected: Sequence[tuple[str, str]] = ()
     asides: Asides = field(default_factory=Asides)
+    last: EvidenceLine | None = None
+    seconds: int = 0

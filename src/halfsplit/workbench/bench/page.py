@@ -11,15 +11,16 @@ from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job import BenchView, Doubt, TestCard
+from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
+from halfsplit.job import BenchView, Doubt, EvidenceLine, TestCard
 from halfsplit.job.open_job import OpenJob
 from halfsplit.units import read_field
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.bench.contexts import Asides, BenchPage, DrawingFragment, DrawingNote, Entry
+from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import place_of
 from halfsplit.workbench.rendering import render
 
@@ -70,6 +71,7 @@ def _page(
     entry: Entry | None = None,
     notice: str = "",
 ) -> BenchPage:
+    last = _last(view)
     return BenchPage(
         view,
         test,
@@ -77,10 +79,26 @@ def _page(
         view.tests,
         others,
         entry or Entry(jobs.new_id()),
-        _drawing(job, view),
+        _drawing(job, view, place=test.place if test else None),
         notice,
         _expected(job, view, test),
+        last=last,
+        seconds=int(UNDO_WITHIN - _age(last)) if last else 0,
     )
+
+
+UNDO_WITHIN = 60.0
+"""Seconds in which one tap takes the last entry back."""
+
+
+def _age(line: EvidenceLine) -> float:
+    return (jobs.now() - line.at).total_seconds()
+
+
+def _last(view: BenchView) -> EvidenceLine | None:
+    """The last entry that counts, as long as it is fresh."""
+    found = next((line for line in view.evidence if not line.struck), None)
+    return found if found and view.job.state != "closed" and 0 <= _age(found) < UNDO_WITHIN else None
 
 
 def _expected(job: OpenJob, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
@@ -90,13 +108,20 @@ def _expected(job: OpenJob, view: BenchView, test: TestCard | None) -> Sequence[
     return jobs.expected_volts(job, test.at, test.state)
 
 
-def _drawing(job: OpenJob, view: BenchView, state: str = "", *, whole: bool = False) -> DrawingNote | None:
+def _drawing(
+    job: OpenJob,
+    view: BenchView,
+    *,
+    state: str = "",
+    whole: bool = False,
+    opened: str = "",
+    place: Mapping[str, Any] | None = None,
+) -> DrawingNote | None:
     if view.circuit is None or not view.circuit.usable:
         return None
-    svg, folded = jobs.bench_drawing(
-        job, state=state if state in view.states else "", whole=whole, width=WIDTH
-    )
-    return DrawingNote(svg, state, view.states, whole, folded)
+    shown = state if state in view.states else ""
+    drawn = jobs.bench_drawing(job, place=place, state=shown, whole=whole, opened=opened.split(), width=WIDTH)
+    return DrawingNote(drawn.svg, shown, view.states, whole, drawn.folded, opened, place)
 
 
 def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:
@@ -143,13 +168,22 @@ def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
 
 @router.get("/drawing")
 def drawing(request: Request, job: JobToRead, state: str = "", whole: str = "") -> Response:
-    """The drawing alone, with what each point should read."""
-    view = jobs.bench_view(job)
-    return render(
-        request,
-        "bench/_drawing_fragment.html",
-        DrawingFragment(view, _drawing(job, view, state, whole=bool(whole))),
+    """The drawing alone, with what each point should read; ``whole``: the whole sheet, a page of its own."""
+    view, asked = jobs.bench_view(job), dict(request.query_params)
+    note = _drawing(
+        job,
+        view,
+        state=state,
+        whole=bool(whole),
+        opened=asked.get("opened", "")[:LONGEST_OPENED],
+        place=place_of(asked) if asked.get("place") else None,
     )
+    template = "bench/sheet.html" if whole else "bench/_drawing_fragment.html"
+    return render(request, template, DrawingFragment(view, note))
+
+
+LONGEST_OPENED = 4_000
+"""Characters of the names of what is unfolded."""
 
 
 @router.post("/evidence")
@@ -164,6 +198,8 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
             _take(job, form)
     except (Doubt, InputError) as error:
         return _asked(request, job, place, form, error)
+    if "application/json" in request.headers.get("Accept", ""):  # what follows from it is fetched then
+        return JSONResponse({"stored": form.get("entry_id", "")[:60]}, 201)
     if not request.headers.get("HX-Request"):
         return RedirectResponse(f"/jobs/{job.job_id}", 303)
     return _new_bench(request, job)
@@ -252,9 +288,27 @@ def strike(job: JobToMeasure, entry_id: str, form: Form) -> Response:
     return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
+@router.post("/evidence/{entry_id}/undo")
+def undo(job: JobToMeasure, entry_id: str) -> Response:
+    """Take the last entry back with one tap: struck out like any other, as long as it is fresh."""
+    line = next((one for one in jobs.bench_view(job).evidence if one.entry_id == entry_id), None)
+    if line is None:
+        raise NotFoundError("there is no such entry in this job")
+    if not line.struck:
+        if _age(line) > UNDO_WITHIN + GRACE:
+            raise ConflictError("this entry is older than a minute: strike it out with a reason instead")
+        jobs.strike(job, entry_id, reason="taken back at once")
+    return RedirectResponse(f"/jobs/{job.job_id}", 303)
+
+
+GRACE = 5.0
+"""Seconds between the tap and its arrival."""
+
+
 @router.post("/close")
 def close(job: JobToMeasure, form: Form) -> Response:
-    """Close the job as complaint, cause, correction."""
+    """Close the job as complaint, cause, correction; what the report still lacked comes with it."""
+    _fill_in(job, form)
     jobs.close(
         job,
         complaint=form.get("complaint", ""),
@@ -262,6 +316,27 @@ def close(job: JobToMeasure, form: Form) -> Response:
         correction=form.get("correction", ""),
     )
     return RedirectResponse(f"/jobs/{quote(job.job_id)}", 303)
+
+
+def _fill_in(job: OpenJob, form: Mapping[str, str]) -> None:
+    """Vehicle, odometer and minutes, where the intake was left without them."""
+    reader = FieldReader(form)
+    minutes = reader.number("minutes", "min")
+    odometer, vehicle = reader.whole("odometer", 9_999_999), reader.text("vehicle")
+    if reader.problems:
+        raise InputError(next(iter(reader.problems.values())), where=next(iter(reader.problems)))
+    record = job.record
+    had = record.intake.vehicle
+    if vehicle or odometer is not None:
+        kept = replace(
+            had,
+            description=had.description or vehicle,
+            odometer=had.odometer if odometer is None else odometer,
+        )
+        intake = replace(record.intake, vehicle=kept)
+        job.store.save_intake(job.job_id, intake, based_on=record.intake_version, who=job.who, at=jobs.now())
+    if minutes:
+        jobs.add_minutes(job, "Diagnosis and repair", minutes / 60.0)
 
 
 @router.post("/state")

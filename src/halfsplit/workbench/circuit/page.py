@@ -96,6 +96,13 @@ def save(request: Request, job: JobToMeasure, form: Form) -> Response:
     return RedirectResponse(f"/jobs/{job.job_id}{then}", 303)
 
 
+@router.get("/patterns/{name}.svg")
+def pattern_picture(job_id: str, person: Reader, name: str) -> Response:
+    """The drawing of a pattern, to choose by; black on white on every screen."""
+    svg = jobs.sample_drawing(jobs.sample(name))
+    return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "private, max-age=86400"})
+
+
 @router.post("/pattern")
 def from_pattern(job: JobToMeasure, form: Form) -> Response:
     """Begin with a pattern, as a form."""

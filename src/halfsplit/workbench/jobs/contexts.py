@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from halfsplit.job import BatteryState, Customer, Intake, Job, JobSummary, Sample
@@ -10,11 +10,12 @@ from halfsplit.job import BatteryState, Customer, Intake, Job, JobSummary, Sampl
 
 @dataclass(frozen=True)
 class JobsPage:
-    """``jobs``: with how far each is."""
+    """``jobs``: with how far each is, '' where that has to be worked out. ``stages``: state → what it is called."""
 
     jobs: Sequence[tuple[JobSummary, str]]
     search: str
     closed: bool
+    stages: Mapping[str, str]
 
 
 @dataclass(frozen=True)

@@ -6,14 +6,16 @@ from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.job import Customer, Intake, Job
+from halfsplit.errors import InputError
+from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary
 from halfsplit.vin import Vin, VinError
-from halfsplit.workbench.access import Form, JobToTakeIn, Reader, Store, Taker
+from halfsplit.workbench.access import Form, JobToRead, JobToTakeIn, Reader, Store, Taker
 from halfsplit.workbench.forms import Reader as FieldReader
-from halfsplit.workbench.forms import read_intake
+from halfsplit.workbench.forms import files_of, read_intake
 from halfsplit.workbench.jobs.contexts import BatteryNote, IntakePage, JobsPage, VinNote
 from halfsplit.workbench.rendering import render
 
@@ -40,8 +42,34 @@ def jobs_page(request: Request, store: Store, person: Reader, search: str = "", 
     """The list of jobs, searched."""
     states = (*OPEN, "closed") if closed else OPEN
     found = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
-    told = [(job, jobs.progress_of(store, job.job_id, job.last_change) or STAGES[job.state]) for job in found]
-    return render(request, "jobs/jobs.html", JobsPage(told, search, bool(closed)))
+    told = [(job, _progress(store, job, number)) for number, job in enumerate(found)]
+    return render(request, "jobs/jobs.html", JobsPage(told, search, bool(closed), STAGES))
+
+
+WORKED_OUT = 6
+"""Jobs at the head of the list of which the suspects are counted even where nobody has opened the bench."""
+
+
+def _progress(store: JobStore, job: JobSummary, number: int) -> str:
+    known = jobs.progress_of(store, job.job_id, job.last_change)
+    counted = job.state == "open" and number < WORKED_OUT
+    return known or ("" if counted else STAGES[job.state])
+
+
+@router.get("/jobs/{job_id}/progress")
+def progress(job: JobToRead) -> Response:
+    """How far one job is, for its line in the list."""
+    return PlainTextResponse(jobs.bench_view(job).progress)
+
+
+@router.post("/jobs/import")
+async def import_job(request: Request, store: Store, person: Taker) -> Response:
+    """A whole job from its file; a job that is here already is told, and nothing is changed."""
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no file was chosen", remedy="choose the file of an exported job")
+        job = await run_in_threadpool(jobs.import_job, store, found[0].file, who=person.name, at=jobs.now())
+    return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
 @router.get("/jobs/new")

@@ -25,7 +25,7 @@ def report_page(
 ) -> Response:
     """The report as it will be printed."""
     view = jobs.bench_view(job)
-    svg = jobs.bench_drawing(job, whole=True)[0] if audience == "workshop" else ""
+    svg = jobs.bench_drawing(job, whole=True).svg if audience == "workshop" else ""
     told = jobs.customer_view(job) if audience == "customer" else jobs.job_view(job)
     lines = tuple(reversed(view.evidence))
     page = ReportPage(view, audience, told, lines, jobs.can_print(), svg)
