@@ -6,15 +6,31 @@ import re
 from dataclasses import replace
 
 from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import ReportedCode, terms_of
+from halfsplit.scan.status_words import status_beside
 from halfsplit.scan.values import values_in
-from halfsplit.scan.vocabulary import ANNOUNCES, folded, status_terms
+from halfsplit.scan.vocabulary import ANNOUNCES
 
-# A code of SAE J2012, with a failure type after - : or . or joined on; 0 may be typed as the letter O.
+# A code of SAE J2012, with a failure type after - : or . or joined on. Scanned text has letters for figures (O, I, l,
+# Z, S, G for 0, 1, 1, 2, 5, 6), typed text a blank, a dot or a hyphen after the first letter.
 _J2012 = re.compile(
-    r"(?<![0-9A-Za-z])([PCBUpcbu])[ ]?([0-3Oo])([0-9A-Fa-fOo]{3})"
-    r"(?:[-:.]([0-9A-Fa-f]{2})(?![0-9A-Za-z:])|([0-9A-Fa-f]{2})(?![0-9A-Za-z])|(?![0-9A-Za-z]))"
+    r"(?<![0-9A-Za-z])([PCBUpcbu])([ .-]?)([0-3OoQIl|Z])([0-9A-Fa-fOoQIl|ZSG]{3})"
+    r"(?:[-:.\u2010-\u2015\u2212]([0-9A-FOIlZSG]{2}|[0-9a-f]{2})(?![0-9A-Za-z:])"
+    r"|([0-9A-FOIl]{2}|[0-9a-f]{2})(?![0-9A-Za-z])|(?![0-9A-Za-z]))"
 )
+_FIGURES = str.maketrans("OoQIl|ZSG", "000111256")
+_TWINS = str.maketrans(
+    "\u0420\u0421\u0412\u041e\u0440\u0441\u03a1\u0392\u039f\u2010\u2011\u2012\u2013\u2212"
+    + "".join(chr(0xFF10 + i) for i in range(10)),
+    "PCBOpcPBO-----0123456789",
+)
+"""Letters of other alphabets that look like those of codes, other dashes, and wide figures."""
+
+_LIKE_A_CODE = re.compile(
+    r"(?<![0-9A-Za-z.-])[PCBU][ .-]?(?=[0-9OQIl|ZSGB]*[0-9OQIl|])[0-9A-FOQIl|ZSG]{4,6}(?:-[0-9A-Z]{2})?(?![0-9A-Za-z])"
+)
+_LIKE_A_CODE_AT_START = re.compile(r"\W*([PCBU][0-9OQIl|]{3})(?![0-9A-Za-z])(?=\W|$)")
 # code, failure type and status as three fields: `U0121 87 2F`
 _THREE_FIELDS = re.compile(r"[ \t]+([0-9A-F]{2})[ \t]+([0-9A-F]{2})(?![0-9A-Za-z])")
 _JOINED_STATUS = re.compile(r"[-:/]([0-9A-F]{2})(?![0-9A-Za-z])")
@@ -40,7 +56,7 @@ STRONG_END = re.compile(r"(?:[:|\t=\]\u2013\u2014]|\s-|\s{2,}|->|\.{2,})\s*$")
 
 def codes_in(text: str) -> tuple[tuple[ReportedCode, int, int], ...]:
     """Every code written in a line, with where it begins and ends; words and status come from what follows it."""
-    marks = sorted(_marks(text), key=lambda mark: mark[1])
+    marks = sorted(_marks(text.translate(_TWINS)), key=lambda mark: mark[1])
     ends = [start for _, start, _ in marks][1:] + [len(text)] * bool(marks)
     return tuple(
         (_completed(entry, text[stop:until]), start, stop)
@@ -49,26 +65,29 @@ def codes_in(text: str) -> tuple[tuple[ReportedCode, int, int], ...]:
 
 
 def _marks(text: str) -> list[tuple[ReportedCode, int, int]]:
-    found = [_j2012(match, text) for match in _J2012.finditer(text) if _is_code(match)]
+    found = [_j2012(match, text) for match in _J2012.finditer(text) if _is_code(match, text)]
     found += [_hex(match) for match in _HEX_CODE.finditer(text)]
     found += [(ReportedCode(f"SPN {m[1]} FMI {m[2]}", None), m.start(), m.end()) for m in _SPN.finditer(text)]
     return found
 
 
-def _is_code(match: re.Match[str]) -> bool:
-    """Enough figures that no word passes: more of them for small letters, a space or a letter O for nought."""
-    body: str = match[2] + match[3]
+def _is_code(match: re.Match[str], text: str) -> bool:
+    """Enough figures that no word passes: more of them for small letters, a blank, or letters in place of figures."""
+    body: str = match[3] + match[4]
     figures = sum(character.isdigit() for character in body)
-    odd = match[1].islower() or " " in match[0]
-    needed = 3 if odd else 2 if "O" in body.upper() else 1
-    return figures >= needed
+    strange = set(body) & set("|ZSG") - set("0")
+    if match[1].islower() or match[2]:
+        return figures >= 3
+    if strange:  # figures that look like S, G, Z are believed at the beginning of a line or a cell only
+        return figures >= 2 and not re.search(r"[0-9A-Za-z][^:;|\t,]?\s?$", text[: match.start()])
+    return figures >= 1 or not set(body) & set("OoQIl|")
 
 
 def _j2012(match: re.Match[str], text: str) -> tuple[ReportedCode, int, int]:
-    letter, body = match[1].upper(), match[2] + match[3]
-    plain = body.upper().replace("O", "0")
-    note = "" if plain == body.upper() else "the letter O was read as the figure 0"
-    failure = match[4] or match[5]
+    letter, body = match[1].upper(), match[3] + match[4]
+    failure = (match[5] or match[6] or "").translate(_FIGURES)
+    plain = body.translate(_FIGURES).upper()
+    note = _note(body + (match[5] or match[6] or ""), plain + failure)
     code = FaultCode.parse(letter + plain + (f"-{failure}" if failure else ""))
     entry, stop = ReportedCode(match[0], code, note=note), match.end()
     fields = (_JOINED_STATUS if failure else _THREE_FIELDS).match(text, stop)
@@ -79,6 +98,26 @@ def _j2012(match: re.Match[str], text: str) -> tuple[ReportedCode, int, int]:
     if kind:
         code = FaultCode(code.number, int(kind[0], 16))
     return replace(entry, code=code, status_byte=byte, status=terms_of(byte)), match.start(), fields.end()
+
+
+def _note(written: str, read: str) -> str:
+    """What was read for what, where a letter was taken for a figure."""
+    changed = dict.fromkeys(
+        pair for pair in zip(written, read, strict=True) if pair[0].upper() != pair[1].upper()
+    )
+    if not changed:
+        return ""
+    said = ", ".join(f"the letter {letter} was read as the figure {figure}" for letter, figure in changed)
+    return said.replace("the letter |", "the sign |")
+
+
+def like_codes(text: str, read: tuple[str, ...]) -> tuple[str, ...]:
+    """What looks like a code in a line and is none of those that were `read` from it."""
+    plain = text.translate(_TWINS)
+    found = [match[0] for match in _LIKE_A_CODE.finditer(plain)]
+    found += [match[1] for match in [_LIKE_A_CODE_AT_START.match(plain)] if match]
+    known = " ".join(read).translate(_TWINS)
+    return tuple(dict.fromkeys(one for one in found if one not in known))
 
 
 def _hex(match: re.Match[str]) -> tuple[ReportedCode, int, int]:
@@ -101,7 +140,7 @@ def own_code(text: str) -> tuple[ReportedCode, int, int] | None:
 
 def _completed(entry: ReportedCode, rest: str) -> ReportedCode:
     byte = status_byte(rest) if entry.status_byte is None else entry.status_byte
-    terms = status_terms(rest) + (terms_of(byte) if byte is not None else ())
+    terms = status_beside(rest) + (terms_of(byte) if byte is not None else ())
     return replace(
         entry, words=tidy(rest), status=tuple(dict.fromkeys(terms)), status_byte=byte, values=values_in(rest)
     )

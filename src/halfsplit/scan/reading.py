@@ -13,13 +13,14 @@ CODE = "code"
 DETAIL = "detail"
 SILENT = "does not answer"
 CLEAN = "no codes"
+ANSWERS = "answers"
 VEHICLE = "vehicle"
 HEADING = "heading"
 EMPTY = "empty"
 UNCLEAR = "not understood"
 IGNORED = "ignored"
 
-KINDS = (UNIT, CODE, DETAIL, SILENT, CLEAN, VEHICLE, HEADING, EMPTY, UNCLEAR, IGNORED)
+KINDS = (UNIT, CODE, DETAIL, SILENT, ANSWERS, CLEAN, VEHICLE, HEADING, EMPTY, UNCLEAR, IGNORED)
 
 # From the bits of ISO 14229-1 to the terms that reports use.
 BIT_TERMS = (

@@ -8,7 +8,10 @@ from dataclasses import dataclass, replace
 
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.find import STRONG_END, codes_in, own_code, status_byte, tidy, unit_name
+from halfsplit.scan.folding import folded
+from halfsplit.scan.pieces import LONGEST_LINE, with_few_blanks
 from halfsplit.scan.reading import (
+    ANSWERS,
     CLEAN,
     CODE,
     DETAIL,
@@ -22,32 +25,31 @@ from halfsplit.scan.reading import (
     ReportedCode,
     terms_of,
 )
+from halfsplit.scan.status_words import STATUS_PATTERNS, status_alone, status_terms
 from halfsplit.scan.tables import table_heading, table_row
 from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import (
+    ANSWER_SAID,
     COUNT,
     FAULT_NOUN,
     GOOD,
     NEGATIVE,
     NO_CODES,
     SILENT_AROUND,
-    STATUS_PATTERNS,
     TOTAL,
     UNIT_KEY,
     VEHICLE_PATTERNS,
     WITH,
-    folded,
-    status_terms,
 )
 from halfsplit.scan.vocabulary import HEADING as HEADING_WORDS
 from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
 
 LONGEST_NAME = 60
-LONGEST_LINE = 2000
 SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
 ALL_WELL = re.compile(
-    rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}})(?:{GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
+    rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}}|\s[-\u2013]\s)(?:{GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
 )
+LISTED_NAME = re.compile(r"\s*-\s+\"?(?:name|nombre|nome|nom)\"?\s*:\s*")
 DATE = re.compile(r"\b(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d)\b")
 
 
@@ -71,7 +73,7 @@ class Context:
 
 def follow(context: Context | None, text: str, reading: Reading | None, rest: Sequence[str]) -> Context:
     """The context of the line after `text`; `rest` begins with that line. Without a context, of the first line."""
-    following = next((line[:LONGEST_LINE] for line in rest[1:] if line.strip()), "")
+    following = next((with_few_blanks(line)[:LONGEST_LINE] for line in rest[1:] if line.strip()), "")
     if context is None or reading is None:
         return Context(following=following)
     coded = reading.kind == CODE
@@ -106,6 +108,7 @@ Recogniser = Callable[[str, Context], Reading | None]
 
 def recognise(text: str, context: Context) -> Reading:
     """What a line says. A line that no recogniser claims is 'not understood', never dropped."""
+    text = with_few_blanks(text)
     if len(text) > LONGEST_LINE:
         return Reading(UNCLEAR, f"longer than {LONGEST_LINE} characters", words=text[:LONGEST_LINE])
     for recogniser in RECOGNISERS:
@@ -154,7 +157,7 @@ def _coded(text: str, _: Context) -> Reading | None:
     if not found:
         return None
     before = text[: found[0][1]]
-    status, name = status_terms(before), _owner(before)
+    status, name = status_alone(before), _owner(before)
     codes = tuple(replace(entry, status=entry.status or status) for entry, _, _ in found)
     why = f"{len(codes)} codes" if len(codes) > 1 else "a code"
     return Reading(CODE, f"{why}, of {name}" if name else why, unit=name, codes=codes)
@@ -162,7 +165,7 @@ def _coded(text: str, _: Context) -> Reading | None:
 
 def _owner(before: str) -> str:
     """The unit that stands before a code on its line, if a separator sets it off."""
-    if not STRONG_END.search(before) or len(before) > LONGEST_NAME or status_terms(before):
+    if not STRONG_END.search(before) or len(before) > LONGEST_NAME or status_alone(before):
         return ""
     keyed = UNIT_KEY.match(folded(before))
     name = unit_name(before[keyed.end() :] if keyed else before)
@@ -188,15 +191,25 @@ def _vehicle(text: str, context: Context) -> Reading | None:
 
 def _silent(text: str, context: Context) -> Reading | None:
     words = folded(text)
+    labelled = ANSWER_SAID.search(words)
     around = SILENT_AROUND.search(words)
-    match = around or SILENT_WORDS.search(words)
-    if match is None or _continues(text, context):
+    match = around or SILENT_WORDS.search(words) or (labelled if labelled and labelled["no"] else None)
+    if match is None or (_continues(text, context) and not labelled):
         return None
     if around:
         name = unit_name(text[around.start("unit") : around.end("unit")])
     else:
         name = _subject(text[: match.start()]) or _object(text[match.end() :], words[match.end() :])
     return Reading(SILENT, f"{name or 'the unit above'} does not answer", unit=name)
+
+
+def _answering(text: str, context: Context) -> Reading | None:
+    """`Communication: ok` says that a unit answers, and nothing of its codes."""
+    match = ANSWER_SAID.search(folded(text))
+    if match is None or not match["yes"]:
+        return None
+    name = _subject(text[: match.start()])
+    return Reading(ANSWERS, f"{name or 'the unit above'} answers", unit=name)
 
 
 def _subject(before: str) -> str:
@@ -219,7 +232,7 @@ def _clean(text: str, context: Context) -> Reading | None:
     if match is None or _continues(text, context) or TOTAL.search(words):
         return None
     name = _subject(text[: match.start()])
-    if status_terms(name):
+    if status_alone(name):
         name = ""
     return Reading(CLEAN, f"{name or 'the unit above'} answers, no codes", unit=name)
 
@@ -256,6 +269,9 @@ def _group(text: str, context: Context) -> Reading | None:
 
 
 def _keyed_unit(text: str, context: Context) -> Reading | None:
+    listed = LISTED_NAME.match(folded(text))
+    if listed and (name := unit_name(text[listed.end() :])):
+        return Reading(UNIT, f"names the unit {name}", unit=name)
     start = len(text) - len(text.lstrip(" \t-*#=[>"))
     match = UNIT_KEY.match(folded(text[start:]))
     if match is None or (context.after in (CODE, DETAIL) and _indent(text) > context.indent):
@@ -372,6 +388,7 @@ RECOGNISERS: tuple[Recogniser, ...] = (
     _vehicle,
     _group,
     _silent,
+    _answering,
     _clean,
     _own,
     _counted,

@@ -9,6 +9,7 @@ The lines are the truth: units, codes and warnings are computed from them, so a 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -17,8 +18,11 @@ from typing import Any
 
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.find import like_codes
+from halfsplit.scan.pieces import LONGEST_LINE, lines_and_pieces, with_few_blanks
 from halfsplit.scan.reading import CODE, IGNORED, KINDS, UNCLEAR, UNIT, Reading, ReportedCode, terms_of
 from halfsplit.scan.recognise import follow, recognise
+from halfsplit.scan.status_words import status_alone
 from halfsplit.scan.text import lines_of, read_text
 from halfsplit.scan.units import UnitReport, units_of
 from halfsplit.scan.values import number
@@ -26,12 +30,29 @@ from halfsplit.scan.values import number
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line of a report: its number from 1, its text as it stood, and what it was understood as."""
+    """A line of a report: its number from 1, its text as it stood, and what it was understood as.
+
+    piece: 0 for a whole line, from 1 on for the pieces of a line that speaks of several units.
+    """
 
     number: int
     text: str
     reading: Reading
     corrected: bool = False
+    piece: int = 0
+
+    @property
+    def name(self) -> str:
+        """How the line is called: `12`, or `12.2` for its second piece."""
+        return f"{self.number}.{self.piece}" if self.piece else str(self.number)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What looks like a code in it and was not read as one."""
+        if self.corrected or self.reading.kind in (UNCLEAR, IGNORED):
+            return ()
+        read = tuple(code.text for code in self.reading.codes)
+        return like_codes(with_few_blanks(self.text)[:LONGEST_LINE], read)
 
 
 @dataclass(frozen=True)
@@ -76,10 +97,10 @@ class ScanReport:
             f"no unit {name!r} in the report; there are {', '.join(u.name for u in self.units)}"
         )
 
-    @property
+    @cached_property
     def unclear(self) -> tuple[Line, ...]:
-        """The lines that nothing was understood of."""
-        return tuple(line for line in self.lines if line.reading.kind == UNCLEAR)
+        """The lines that nothing was understood of, or not all that looks like a code."""
+        return tuple(line for line in self.lines if line.reading.kind == UNCLEAR or line.doubts)
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -95,24 +116,41 @@ class ScanReport:
             announced = line.reading.announced
             if line.reading.kind not in (UNIT, IGNORED) and announced is not None and announced != total:
                 yield f"Line {line.number} says {announced} codes in all; {total} found."
-        if self.unclear:
-            numbers = ", ".join(str(line.number) for line in self.unclear[:20])
-            more = f" and {len(self.unclear) - 20} more" if len(self.unclear) > 20 else ""
-            yield f"Not understood: line{'s' if len(self.unclear) > 1 else ''} {numbers}{more}."
+        for line in self.unclear[:20]:
+            if line.doubts:
+                yield f"Line {line.name}: {', '.join(line.doubts)} looks like a code and was not read as one."
+        bare = [line.name for line in self.unclear if not line.doubts]
+        if bare:
+            more = f" and {len(bare) - 20} more" if len(bare) > 20 else ""
+            yield f"Not understood: line{'s' if len(bare) > 1 else ''} {', '.join(bare[:20])}{more}."
 
     def correct(
-        self, line: int, kind: str, *, unit: str = "", code: str = "", words: str = "", status: str = ""
+        self,
+        line: int,
+        kind: str,
+        *,
+        piece: int = 0,
+        unit: str = "",
+        code: str = "",
+        words: str = "",
+        status: str = "",
     ) -> ScanReport:
-        """The report with line number `line` read as the technician says.
+        """The report with line number `line`, or its piece of that number, read as the technician says.
 
-        kind: one of `reading.KINDS`. code: needed for 'code'; unit: needed for 'unit'. status: a status byte in
-        hexadecimal or nothing. Later lines belong to a corrected unit at once. Raises NotFoundError or InputError.
+        kind: one of `reading.KINDS`. code: needed for 'code', several with commas; unit: needed for 'unit'. status: a
+        status byte in hexadecimal, a word such as 'stored', or nothing. Later lines belong to a corrected unit at
+        once. Raises NotFoundError or InputError.
         """
-        if not 1 <= line <= len(self.lines):
-            raise NotFoundError(f"the report has lines 1 to {len(self.lines)}, not {line}")
+        place = next(
+            (i for i, one in enumerate(self.lines) if (one.number, one.piece) == (line, piece)), None
+        )
+        if place is None:
+            last = self.lines[-1].number if self.lines else 0
+            what = f"{line}.{piece}" if piece else line
+            raise NotFoundError(f"the report has lines 1 to {last}, not {what}")
         reading = _corrected(kind, unit.strip(), code.strip(), words.strip(), status.strip())
-        changed = replace(self.lines[line - 1], reading=reading, corrected=True)
-        return replace(self, lines=(*self.lines[: line - 1], changed, *self.lines[line:]))
+        changed = replace(self.lines[place], reading=reading, corrected=True)
+        return replace(self, lines=(*self.lines[:place], changed, *self.lines[place + 1 :]))
 
     def as_dict(self) -> dict[str, Any]:
         """Everything as plain values, for programs and for storage."""
@@ -124,6 +162,8 @@ class ScanReport:
             "lines": [
                 {
                     "number": x.number,
+                    "piece": x.piece,
+                    "doubts": list(x.doubts),
                     "text": x.text,
                     "kind": x.reading.kind,
                     "why": x.reading.why,
@@ -135,10 +175,12 @@ class ScanReport:
 
 
 def _understood(texts: list[str]) -> Iterator[Line]:
+    found = list(lines_and_pieces(texts))
+    texts = [text for _, _, text in found]
     context = follow(None, "", None, texts[:7])
-    for place, text in enumerate(texts):
+    for place, (line, piece, text) in enumerate(found):
         reading = recognise(text, context)
-        yield Line(place + 1, text, reading)
+        yield Line(line, text, reading, piece=piece)
         context = follow(context, text, reading, texts[place + 1 : place + 8])
 
 
@@ -149,7 +191,8 @@ def _corrected(kind: str, unit: str, code: str, words: str, status: str) -> Read
         raise InputError(
             "the name of the unit is missing", remedy="write it as the report or the diagram does"
         )
-    codes = (_typed_code(code, words, status),) if kind == CODE else ()
+    typed = [one.strip() for one in re.split(r"[,;]", code) if one.strip()] or [code]
+    codes = tuple(_typed_code(one, words, status) for one in typed) if kind == CODE else ()
     return Reading(kind, "corrected by hand", unit=unit, codes=codes, words=words)
 
 
@@ -163,8 +206,9 @@ def _typed_code(text: str, words: str, status: str) -> ReportedCode:
         code = FaultCode.parse(text)
     except InputError:
         code = None
-    byte = _typed_byte(status)
-    return ReportedCode(text, code, words, terms_of(byte) if byte is not None else (), byte)
+    terms = status_alone(status)
+    byte = None if terms else _typed_byte(status)
+    return ReportedCode(text, code, words, terms if byte is None else terms_of(byte), byte)
 
 
 def _typed_byte(status: str) -> int | None:
@@ -175,7 +219,10 @@ def _typed_byte(status: str) -> int | None:
     except ValueError:
         byte = -1
     if not 0 <= byte <= 0xFF:
-        raise InputError(f"{status!r} is no status byte", remedy="write two hexadecimal figures, such as 2F")
+        raise InputError(
+            f"{status!r} is no status byte",
+            remedy="write two hexadecimal figures, such as 2F, or a word such as stored or present",
+        )
     return byte
 
 

@@ -8,7 +8,9 @@ from dataclasses import replace
 
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.find import codes_in, status_byte, tidy
+from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import CLEAN, CODE, HEADING, SILENT, UNIT, Reading, ReportedCode, terms_of
+from halfsplit.scan.status_words import status_terms
 from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import (
     AFFIRMATIVE,
@@ -17,8 +19,6 @@ from halfsplit.scan.vocabulary import (
     NEGATIVE,
     NO_CODES,
     column_of,
-    folded,
-    status_terms,
 )
 from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
 

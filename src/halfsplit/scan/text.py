@@ -1,4 +1,4 @@
-"""From what a scan tool saved to plain lines: encodings, HTML, PDF. Nothing is interpreted here."""
+"""From what a scan tool saved to plain lines: encodings, HTML, PDF, JSON, XML."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from halfsplit.errors import InputError
+from halfsplit.scan.structured import structured_lines
 
 LARGEST_FILE = 20_000_000
 MOST_LINES = 50_000
@@ -57,9 +58,15 @@ def decode(data: bytes) -> str:
 
 
 def lines_of(text: str) -> list[str]:
-    """The lines of a report, HTML as one line for each block and tabs between cells. Raises InputError."""
-    plain = _html_text(text) if _MARKUP.search(text[:4000]) else text
-    lines = [line.rstrip() for line in plain.replace("\x0c", "\n").splitlines()]
+    """The lines of a report, HTML as one line for each block and tabs between cells, JSON and XML as `structured`.
+
+    Raises InputError.
+    """
+    markup = _MARKUP.search(text[:4000]) is not None
+    lines = None if markup else structured_lines(text)
+    if lines is None:
+        plain = _html_text(text) if markup else text
+        lines = [line.rstrip() for line in plain.replace("\x0c", "\n").splitlines()]
     if len(lines) > MOST_LINES:
         raise InputError(
             f"{len(lines)} lines", remedy=f"a report of at most {MOST_LINES} lines is read; split the file"

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from halfsplit.scan.reading import CLEAN, CODE, DETAIL, HEADING, SILENT, UNIT, Reading, ReportedCode
-from halfsplit.scan.vocabulary import folded
+from halfsplit.scan.folding import folded
+from halfsplit.scan.reading import ANSWERS, CLEAN, CODE, DETAIL, HEADING, SILENT, UNIT, Reading, ReportedCode
 
 NOT_NAMED = "unit not named"
 
@@ -89,7 +89,7 @@ def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
         current = reading.unit or current
         if reading.kind in (UNIT, HEADING):
             group = reading.status
-        if reading.kind in (UNIT, SILENT, CLEAN, CODE, DETAIL):
+        if reading.kind in (UNIT, SILENT, ANSWERS, CLEAN, CODE, DETAIL):
             name = current or NOT_NAMED
             unit = found.setdefault(UnitReport(name).key, _Unit(name))
             unit.lines.append(number)
@@ -100,7 +100,7 @@ def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
 def _add(unit: _Unit, reading: Reading, group: tuple[str, ...]) -> None:
     if reading.kind == SILENT:
         unit.silent = True
-    elif reading.kind == CLEAN:
+    elif reading.kind in (CLEAN, ANSWERS):
         unit.heard = True
     elif reading.kind == CODE:
         unit.heard = True

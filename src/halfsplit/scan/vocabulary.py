@@ -1,4 +1,4 @@
-"""The words that reports of fault codes use, in English, German and French.
+"""The words that reports of fault codes use, in English, German, French, Spanish and Italian.
 
 Patterns run over `folded` text: small letters without accents, so that capitals and missing accents do not matter.
 These are words of the language and of the standards; no program's layout is described here.
@@ -7,41 +7,8 @@ These are words of the language and of the standards; no program's layout is des
 from __future__ import annotations
 
 import re
-import unicodedata
-from functools import lru_cache
 
-# Status terms of ours, in the order in which they are looked for: what says 'not' comes before what it denies.
-STATUS_TERMS = (
-    (
-        "not tested",
-        r"not (?:yet )?tested|not complete[d]?|incomplete|nicht getestet|nicht gepruft|non teste|test non termine",
-    ),
-    (
-        "not present",
-        r"not present|not active|inactive|not current|nicht (?:mehr )?(?:aktiv|aktuell|vorhanden)|inaktiv"
-        r"|non present|non actif|inactif|absent|passive?|passiv",
-    ),
-    (
-        "intermittent",
-        r"intermittente?|sporadic|sporadisch|zeitweise|zeitweilig|sporadique|fugitif|aussetzend",
-    ),
-    ("pending", r"pending|vorlaufig|ausstehend|anstehend|provisoire|en attente"),
-    ("confirmed", r"confirmed|bestatigt|confirmee?"),
-    ("permanent", r"permanente?|dauerhaft|standig"),
-    ("present", r"present|presente|active?|current|aktiv|aktuell|vorhanden|statisch|actif|actuel|failed now"),
-    (
-        "stored",
-        r"stored|history|historic(?:al)?|memori[sz]ed|gespeichert|abgelegt|historisch|memorisee?|enregistree?|historique",
-    ),
-    (
-        "warning lamp",
-        r"(?:mil|warning lamp|warnleuchte|kontrollleuchte|voyant)(?: is| est)? (?:on|ein|an|allume)"
-        r"|warning lamp asked for",
-    ),
-    ("failed this cycle", r"failed this cycle"),
-    ("failed since clear", r"failed since clear"),
-)
-STATUS_PATTERNS = tuple((term, re.compile(rf"\b(?:{pattern})\b")) for term, pattern in STATUS_TERMS)
+from halfsplit.scan.folding import folded
 
 SILENT = re.compile(
     r"does(?: not|n.t) (?:answer|respond|reply|communicate)|(?:is )?not (?:answering|responding|communicating)"
@@ -53,15 +20,44 @@ SILENT = re.compile(
     r"|keine (?:antwort|kommunikation|verbindung|ruckmeldung)|antwortet nicht|nicht erreichbar|meldet sich nicht"
     r"|ohne antwort|zeituberschreitung"
     r"|ne (?:repond|communique) pas|(?:pas de|aucune|sans) (?:reponse|communication)|injoignable|non joignable"
-    r"|ne peut (?:pas )?etre joint|delai depasse"
+    r"|ne peut (?:pas )?etre joint|delai depasse|(?:muet(?:te)?|stumm|silent|mud[oa]|muto|muta)(?=\s*(?:[;,.)]|$))"
+    r"|no (?:responde|contesta|comunica|hay (?:respuesta|comunicacion)|disponible|se pudo comunicar)"
+    r"|(?:sin|ninguna) (?:respuesta|comunicacion|conexion|contestacion)|inaccesible|incomunicad[oa]"
+    r"|(?:fallo|error|perdida) de comunicacion|tiempo (?:de espera )?agotado"
+    r"|non (?:risponde|comunica|raggiungibile|risponda)|(?:nessuna|senza|assenza di|manca(?:ta)?) (?:risposta"
+    r"|comunicazione)"
+    r"|irraggiungibile|(?:errore|perdita) di comunicazione|comunicazione (?:assente|fallita|persa|interrotta"
+    r"|non riuscita)"
+    r"|comunicacion (?:fallida|perdida|interrumpida|imposible)|communication (?:interrompue|perdue|absente)"
+    r"|tempo scaduto|no se puede (?:comunicar|conectar)"
 )
+_ANSWERING = (
+    r"(?:communications?|comms?|connection|response|answer(?:s|ed|ing)?|respond(?:s|ing)?|repl(?:y|ies)"
+    r"|reach(?:able|ed)"
+    r"|online|kommunikation|verbindung|antwort(?:et)?|erreichbar|reponse|repond|liaison|joignable"
+    r"|comunicacion|comunica|respuesta|responde|contesta|conexion|comunicazione|risposta|risponde|collegamento)"
+)
+_NO = (
+    r"(?:no|none|nil|not|negative|false|nein|keine?|nicht|non|aucune?|negatif|negativ[oa]?|ninguna?|nessuna?"
+    r"|failed|n)"
+)
+_YES = r"(?:yes|ok|true|good|positive|ja|vorhanden|gut|oui|bonne?|si|positiv[oa]?|established|hergestellt|etablie)"
+ANSWER_SAID = re.compile(
+    rf"(?:^|(?<=[\s:;,|>(*\"'-])){_ANSWERING}(?: (?:status|state|estado|stato|etat))?\"?[\s.:=|>_-]+"
+    rf"\"?(?:(?P<no>{_NO})|(?P<yes>{_YES}))\"?\W*$"
+)
+"""`Communication ....: none`, `"answers": false`, `Antwort: ja`: whether a unit answers, as a label and a word."""
 SILENT_AROUND = re.compile(
-    r"(?:communication|connection|verbindung|kommunikation|liaison) (?:with|to|mit|zu|zum|zur|avec)"
-    r"(?: the| dem| der| le| la)? (?P<unit>.{2,50}?) (?:has |is |ist |a )?"
-    r"(?:failed|not possible|impossible|fehlgeschlagen|nicht moglich|gestort|echoue|perdue)"
+    r"(?:communication|connection|verbindung|kommunikation|liaison|comunicacion|conexion|comunicazione)"
+    r" (?:with|to|mit|zu|zum|zur|avec|con)"
+    r"(?: the| dem| der| le| la| el| il| lo)? (?P<unit>.{2,50}?) (?:has |is |ist |a |ha |es |e )?"
+    r"(?:failed|lost|not possible|impossible|fehlgeschlagen|nicht moglich|gestort|echoue|perdue|imposible|fallida"
+    r"|perdida"
+    r"|fallita|persa|impossibile)"
 )
 WITH = re.compile(
-    r"\s*(?:from|with|to|von|mit|zu|avec|de|du)(?:\s*:)?\s+(?:the\s+|the|dem\s+|der\s+|le\s+|la\s+)?"
+    r"\s*(?:from|with|to|von|mit|zu|avec|del?|du|con|da|di|dal|dalla)(?:\s*:)?\s+(?:the\s+|dem\s+|der\s+|le\s+"
+    r"|la\s+|el\s+|il\s+)?"
 )
 
 NO_CODES = re.compile(
@@ -73,22 +69,37 @@ NO_CODES = re.compile(
     r"|fehlerfrei|ohne fehler|\b0 (?:fehler|storungen|eintrage)\b"
     r"|(?:aucun|pas de|sans) (?:code(?:s)? (?:de )?)?(?:defauts?|codes?|erreurs?|anomalies?)"
     r"(?: memorises?| presents?| detectes?)?|\b0 (?:defauts?|codes?|erreurs?)\b"
+    r"|(?:sin|ningun[oa]?|no hay) (?:codigos? (?:de )?)?(?:averias?|fallos?|codigos?|errores|dtcs?)"
+    r"(?: (?:memorizad|almacenad|registrad|detectad)[oa]s?)?"
+    r"|(?:nessun[oa]?|senza) (?:codic[ei] (?:di )?)?(?:guast[oi]|difett[oi]|error[ei]|codic[ei]|anomali[ae]|dtc)"
+    r"(?: (?:memorizzat|presente|rilevat)[oaie]?)?"
+    r"|\b0 (?:averias|fallos|codigos|errores|guasti|errori|codici|difetti)\b"
 )
-GOOD = re.compile(r"ok|o\.k\.|i\.?o\.?|in ordnung|passed|bon|conforme|pass|good")
+GOOD = re.compile(
+    r"ok|o\.k\.|i\.?o\.?|in ordnung|passed|bon|conforme|pass|good|bien|correcto|bene|regolare|a posto"
+)
 
 FAULT_NOUN = (
     r"(?:fault codes?|trouble codes?|faults?|dtcs?|codes?|errors?|entries|fehlercodes?|fehlereintrage?|fehler"
-    r"|storungen|eintrage|codes? (?:de )?defauts?|defauts?|erreurs?)"
+    r"|storungen|eintrage|codes? (?:de )?defauts?|defauts?|erreurs?|codigos?(?: de (?:averia|fallo))?|averias?"
+    r"|fallos?"
+    r"|errores|codic[ei](?: (?:di )?guasto)?|guasti?|errori?|anomali[ae])"
 )
 COUNT = re.compile(
     rf"(?P<count>\d{{1,3}}) {FAULT_NOUN}\b"
-    rf"|{FAULT_NOUN}(?: found| stored| gespeichert| memorises?)?\s*[:=(]\s*(?P<after>\d{{1,3}})\b"
+    rf"|{FAULT_NOUN}(?: found| stored| gespeichert| memorises?| memorizad[oa]s| almacenad[oa]s"
+    rf"| memorizzati)?\s*[:=(]\s*(?P<after>\d{{1,3}})\b"
 )
-TOTAL = re.compile(r"\b(?:total|altogether|in all|sum|gesamt|insgesamt|summe|au total|en tout)\b")
+TOTAL = re.compile(
+    r"\b(?:total|altogether|in all|sum|gesamt|insgesamt|summe|au total|en tout|en total|totale|in totale)\b"
+)
 
 UNIT_KEY = re.compile(
     r"(?:electronic )?(?:control (?:unit|module)|ecu|unit|module|system|address|steuerger(?:ae|a)te?|stg|sg"
-    r"|baugruppe|systeme|adresse|calculateur|boitier|module electronique|unite(?: de commande)?)"
+    r"|baugruppe|systeme|adresse|calculateur|boitier|module electronique|unite(?: de commande)?"
+    r"|unidad(?: de (?:control|mando))?|centralita|modulo(?: de control)?|sistema|direccion|centralina"
+    r"|unita(?: di controllo)?"
+    r"|calcolatore|indirizzo|control unit name|ecu name|unit name)"
     r"(?=\s*[:=#]|\s+(?:no\.?|nr\.?|n[o°])?\s*(?:\d|0x|[-\u2013]))"
 )
 
@@ -97,34 +108,48 @@ VEHICLE_KEYS = (
         "vin",
         r"vin|fin|v\.?i\.?n\.?|chassis(?: no\.?| number)?"
         r"|fahrgestell(?:nummer|-?nr\.?)|fahrzeug-?ident\S*|n[o°]? ?(?:de )?(?:chassis|serie)"
-        r"|numero de (?:chassis|serie)",
+        r"|numero de (?:chassis|serie)|(?:numero de )?bastidor|(?:numero )?(?:di )?telaio|telaio",
     ),
-    ("odometer", r"odometer|mileage|km|km-?stand|kilometerstand|laufleistung|kilometrage|compteur|distance"),
+    (
+        "odometer",
+        r"odometer|mileage|km|km-?stand|kilometerstand|laufleistung|kilometrage|compteur|distance"
+        r"|kilometraje|odometro|cuentakilometros|chilometraggio|chilometri|contachilometri",
+    ),
     (
         "battery",
         r"(?:battery|supply|system)(?: voltage| volts)?|(?:batterie|bord(?:netz)?)-?spannung"
         r"|tension (?:de (?:la )?|d.)?(?:batterie|alimentation)|ubat"
-        r"|klemme 30",
+        r"|klemme 30|(?:tension|voltaje) (?:de (?:la )?)?(?:bateria|alimentacion)|tensione (?:di "
+        r"|della )?(?:batteria|alimentazione)",
     ),
     (
         "date",
-        r"date(?: and time)?|datum(?: ?/ ?uhrzeit)?|time|uhrzeit|heure|date et heure|printed|gedruckt|imprime",
+        r"date(?: and time)?|datum(?: ?/ ?uhrzeit)?|time|uhrzeit|heure|date et heure|printed|gedruckt|imprime"
+        r"|fecha(?: y hora)?|hora|data(?: e ora)?|ora|impreso|stampato",
     ),
-    ("plate", r"plate|registration|licen[cs]e plate|kennzeichen|amtl\. kennzeichen|immatriculation|plaque"),
+    (
+        "plate",
+        r"plate|registration|licen[cs]e plate|kennzeichen|amtl\. kennzeichen|immatriculation|plaque"
+        r"|matricula|targa",
+    ),
     (
         "vehicle",
         r"vehicle|car|model|make|fahrzeug|modell|marke|typ|vehicule|modele|marque|engine code|motorkennbuchstabe"
-        r"|model year|modelljahr|annee(?: modele)?|year|baujahr",
+        r"|model year|modelljahr|annee(?: modele)?|year|baujahr|vehiculo|coche|modelo|marca|ano|veicolo|vettura"
+        r"|modello|anno",
     ),
     (
         "job",
         r"customer|kunde|client|job|order|auftrag(?:s-?nr\.?|snummer)?|ordre(?: de reparation)?|technician|mechaniker"
-        r"|technicien|workshop|werkstatt|garage|atelier|operator|bediener",
+        r"|technicien|workshop|werkstatt|garage|atelier|operator|bediener|taller|cliente|orden|tecnico|officina"
+        r"|ordine|commessa"
+        r"|operador|operatore",
     ),
     (
         "tool",
         r"tool|software|version|device|interface|gerat|programm|appareil|logiciel|serial(?: number| no\.?)?|protocol"
-        r"|protokolltyp|protocole",
+        r"|protokolltyp|protocole|herramienta|equipo|programa|interfaz|protocolo|strumento|programma|interfaccia"
+        r"|protocollo",
     ),
 )
 VEHICLE_PATTERNS = tuple(
@@ -141,80 +166,71 @@ COLUMNS = (
     (
         "unit",
         r"(?:control )?(?:unit|module)(?: name)?|ecu|system"
-        r"|steuerger(?:ae|a)t|stg|baugruppe|calculateur|boitier|systeme|unite|name",
+        r"|steuerger(?:ae|a)t|stg|baugruppe|calculateur|boitier|systeme|unite|name"
+        r"|unidad(?: de (?:control|mando))?|centralita|modulo|sistema|centralina|unita|nombre|nome|nom",
     ),
     (
         "code",
         r"(?:fault |trouble |error |diagnostic )*code|dtc|fehlercode"
         r"|fehler-?(?:nr\.?|nummer)|fehler|code(?: de)? defaut|defaut"
-        r"|code(?: de)? panne|fault",
+        r"|code(?: de)? panne|fault|codigo(?: de (?:averia|fallo|error))?|averia|fallo"
+        r"|codice(?: (?:di )?(?:guasto|errore))?|guasto",
     ),
-    ("status", r"status|state|result|ergebnis|resultat|zustand|statut|etat|type|art|status ?byte"),
+    (
+        "status",
+        r"status|state|result|ergebnis|resultat|zustand|statut|etat|type|art|status ?byte|estado|resultado|stato"
+        r"|risultato|tipo",
+    ),
     (
         "answer",
-        r"answers?|responds?|response|communication|comms?|antwort|erreichbar|kommunikation|reponse|repond",
+        r"answers?|responds?|response|communication|comms?|antwort|erreichbar|kommunikation|reponse|repond"
+        r"|responde|respuesta|comunicacion|risponde|risposta|comunicazione|online",
     ),
     ("failure type", r"(?:failure|fault) type|ftb|fehlerart|type de defaut|symptom"),
     (
         "words",
         r"description|text|meaning|fault text|beschreibung"
-        r"|fehlertext|bedeutung|libelle|intitule|designation|details?|remarks?",
+        r"|fehlertext|bedeutung|libelle|intitule|designation|details?|remarks?|descripcion|texto|significado"
+        r"|descrizione|testo"
+        r"|significato|detalles?|dettagli[oi]?",
     ),
     (
         "other",
-        r"date|time|datum|uhrzeit|km|mileage|odometer|km-?stand|kilometrage|address|adresse|id|nr\.?|no\.?|n[o°]|#|hardware|software"
-        r"|part number|teilenummer|reference|frequency|haufigkeit|frequence|counter|zahler|compteur|priority|prioritat",
+        r"date|time|datum|uhrzeit|km|mileage|odometer|km-?stand|kilometrage|address|adresse|id|nr\.?|no\.?|n[o°]"
+        r"|#|hardware|software"
+        r"|part number|teilenummer|reference|frequency|haufigkeit|frequence|counter|zahler|compteur|priority"
+        r"|prioritat",
     ),
 )
 COLUMN_PATTERNS = tuple((name, re.compile(pattern)) for name, pattern in COLUMNS)
 
 HEADING = re.compile(
-    r"(?:(?:(?:end|start) of )?(?:vehicle |dtcs? |fault |system |diagnostic |test |full |quick |short |overall |all )*"
-    r"(?:report|scan|memory|memories|overview|results?|summary|protocol|diagnosis|check|codes?|faults?|systems|units|list|entries)"
-    r"|(?:fahrzeug|fehler|system|diagnose|gesamt|kurz|prüf|pruf)*(?:protokoll|speicher|bericht|ubersicht|liste|diagnose|abfrage|ergebnis|ende)"
+    r"(?:(?:(?:end|start) of )?(?:vehicle |dtcs? |fault |system |diagnostic |test |full |quick |short |overall "
+    r"|all )*"
+    r"(?:report|scan|memory|memories|overview|results?|summary|protocol|diagnosis|check|codes?|faults?|systems"
+    r"|units|list|entries)"
+    r"|(?:fahrzeug|fehler|system|diagnose|gesamt|kurz|prüf|pruf)*(?:protokoll|speicher|bericht|ubersicht|liste"
+    r"|diagnose|abfrage|ergebnis|ende)"
     r"(?: lesen| ausgelesen)?"
     r"|(?:rapport|lecture|liste|resultat|fin|bilan|memoire|synthese)"
     r"(?: (?:de|des|du|d.)? ?(?:diagnostic|defauts?|codes?|rapport|lecture|calculateurs|memoire))*"
-    r"|(?:page|seite)\s*\d+(?:\s*(?:of|von|sur|de|/)\s*\d+)?|ende(?: des (?:berichts|protokolls))?)"
+    r"|(?:informe|lectura|lista|resultados?|resumen|memoria|fin|rapporto|lettura|elenco|riepilogo|fine|referto)"
+    r"(?: (?:de|del|di|degli|dei|delle|la|las|los|averias?|fallos?|codigos?|errores|guasti|errori|codici"
+    r"|centralit[ae]"
+    r"|centralin[ae]|unidades|diagnos(?:is|tico|i)|sistemas?|memoria|vehiculo|veicolo))*"
+    r"|(?:page|seite|pagina)\s*\d+(?:\s*(?:of|von|sur|de|/)\s*\d+)?|ende(?: des (?:berichts|protokolls))?)"
 )
 
-AFFIRMATIVE = re.compile(r"yes|ja|oui|y|ok|true|1|online|answers?|antwortet|repond")
-NEGATIVE = re.compile(r"no|nein|non|n|false|0|offline|none|-+|keine?|aucune?")
+AFFIRMATIVE = re.compile(r"yes|ja|oui|si|y|s|ok|true|1|online|answers?|antwortet|repond|responde|risponde")
+NEGATIVE = re.compile(r"no|nein|non|n|false|0|offline|none|-+|keine?|aucune?|ninguna?|nessuna?|null|nil")
 
 # Words before a code that only announce it.
 ANNOUNCES = re.compile(
-    r"(?:fault|trouble|error|diagnostic|stored|code|codes|dtc|dtcs|fehler|fehlercode|fehlernummer|eintrag|storung|defaut|erreur"
+    r"(?:fault|trouble|error|diagnostic|stored|code|codes|dtc|dtcs|fehler|fehlercode|fehlernummer|eintrag|storung"
+    r"|defaut|erreur"
+    r"|codigo|averia|fallo|codice|guasto|errore"
     r"|de|no|nr|n[o°]|nummer|number|numero|entry|obd|obdii|uds|j2012|iso|sae)"
 )
-
-
-class _Folding(dict[int, str]):
-    """A table for `str.translate` that fills itself: each character is worked out once."""
-
-    def __missing__(self, code: int) -> str:
-        base = unicodedata.normalize("NFKD", chr(code))[0].lower()
-        self[code] = found = " " if base.isspace() and code != ord("\t") else base[0]
-        return found
-
-
-_FOLDING = _Folding()
-
-
-@lru_cache(maxsize=256)
-def folded(text: str) -> str:
-    """Small letters, no accents, no special spaces, and as long as `text`: what the patterns run over."""
-    return text.translate(_FOLDING)
-
-
-def status_terms(text: str) -> tuple[str, ...]:
-    """Our status terms for the words found in a text, each once; what is denied is not found again."""
-    rest = folded(text)
-    found = []
-    for term, pattern in STATUS_PATTERNS:
-        rest, hits = pattern.subn(" ", rest)
-        if hits:
-            found.append(term)
-    return tuple(found)
 
 
 def column_of(cell: str) -> str | None:

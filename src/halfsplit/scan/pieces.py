@@ -1,0 +1,177 @@
+"""A line that speaks of several units, cut where the next one begins; and blanks in thousands made few.
+
+`ECM: P0562(C); BCM: B1044-13(C); DDM: no comm` is three pieces, so that each code goes to its own unit and a silent
+unit is not lost. A line is cut only where at least two pieces name a unit and say something of it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from halfsplit.scan.find import codes_in, unit_name
+from halfsplit.scan.folding import folded
+from halfsplit.scan.status_words import STATUS_TERMS, status_alone
+from halfsplit.scan.vocabulary import (
+    ANSWER_SAID,
+    GOOD,
+    NO_CODES,
+    SILENT,
+    UNIT_KEY,
+    VEHICLE_PATTERNS,
+    column_of,
+)
+
+LONGEST_LINE = 2000
+LONGEST_RUN = 40
+LONGEST_OWNER = 40
+_RUN = re.compile(rf"(\W)\1{{{LONGEST_RUN},}}")
+_CUTS = (";", "|", " / ", ",", "\t", "   ")
+_OWNED = re.compile(r"\s*(?P<owner>[^:=>]{2,40}?)\s*(?:[:=]|->|=>|\s[-\u2013]\s)\s*(?P<said>\S.*)$")
+_BRACKETS = re.compile(r"(?P<owner>[^()\[\];,|:]{2,40}?)\s*[(\[](?P<said>[^()\[\]]{2,400})[)\]]\s*[;,|/]?\s*")
+_ABBREVIATION = r"[A-Z][A-Z0-9/_]{1,9}"
+_CODE = r"[PCBU][0-3O][0-9A-FO]{3}(?:[-:.]?[0-9A-F]{2})?"
+_STATUS_WORD = r"(?i:" + "|".join(pattern for _, pattern in STATUS_TERMS) + r"|\([A-Z]{1,2}\))"
+_SILENT_WORD = r"(?i:no (?:comm|communication|response|answer)|silent|offline|n/?r|ok|no codes|no dtcs?)"
+_RUN_ON = re.compile(
+    rf"(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?:(?:{_CODE}(?:\s*{_STATUS_WORD})?[\s,;/]*)+|{_SILENT_WORD}[\s,;/]*(?=[A-Z]|$))"
+)
+_LIST = re.compile(r"^(?P<head>[^:=]{2,60}?)\s*[:=]\s*(?P<names>[^:=]{2,1500})$")
+_AND = re.compile(r"\s*[,;/|]\s*|\s+(?:and|und|et|y|e)\s+")
+
+
+def with_few_blanks(text: str) -> str:
+    """The text with runs of one blank or mark cut to forty: patterns that look about in them stay quick."""
+    return _RUN.sub(lambda run: run[1] * LONGEST_RUN, text)
+
+
+def pieces_of(text: str) -> tuple[str, ...]:
+    """The pieces of a line, one for each unit that it speaks of; the line alone where it is of one unit or none."""
+    for cut in (_run_on, _bracketed, _listed):
+        if found := cut(text):
+            return found
+    for mark in _CUTS:
+        if mark in text and (found := _separated(text, mark)):
+            return found
+    return (text,)
+
+
+def _separated(text: str, mark: str) -> tuple[str, ...]:
+    parts = text.split(mark) if mark != "   " else re.split(r" {3,}", text)
+    if len(parts) < 2:
+        return ()
+    pieces: list[str] = []
+    owned = 0
+    for part in parts:
+        tells = _owns(part)
+        owned += tells
+        if tells or not pieces:
+            pieces.append(part)
+        else:
+            pieces[-1] += mark + part
+    return tuple(piece.strip() for piece in pieces) if owned > 1 and _owns(pieces[0]) else ()
+
+
+def _owns(part: str) -> bool:
+    """Whether a piece names a unit and says a code, silence or health of it."""
+    match = _OWNED.match(part)
+    return match is not None and _names(match["owner"]) and _tells(match["said"])
+
+
+def _names(owner: str) -> bool:
+    words = folded(owner).strip(" .*-#")
+    if (
+        column_of(words) not in (None, "unit")
+        or status_alone(owner)
+        or codes_in(owner)
+        or SILENT.search(words)
+    ):
+        return False
+    if any(pattern.match(words + ":") for _, pattern in VEHICLE_PATTERNS) or ANSWER_SAID.search(
+        f"{words}: no"
+    ):
+        return False
+    return sum(character.isalpha() for character in unit_name(owner)) > 1
+
+
+def _tells(said: str) -> bool:
+    words = folded(said).strip()
+    return bool(
+        codes_in(said)
+        or SILENT.match(words)
+        or NO_CODES.match(words)
+        or GOOD.fullmatch(words.strip(" ."))
+        or re.fullmatch(r"(?:no[ -]?comms?|nc|n/r|none|0)\W*", words)
+    )
+
+
+def _bracketed(text: str) -> tuple[str, ...]:
+    """`ECM(P0562, P0335) BCM(B1044) DDM(no comm)`."""
+    found = list(_BRACKETS.finditer(text))
+    whole = "".join(match[0] for match in found).strip() == text.strip()
+    if len(found) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in found):
+        return ()
+    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in found)
+
+
+def _run_on(text: str) -> tuple[str, ...]:
+    """`ECM P0562 P0335 BCM B1044-13 DDM NO COMM`: abbreviations and codes, and nothing else."""
+    found = list(_RUN_ON.finditer(text.strip()))
+    whole = "".join(match[0] for match in found).strip() == text.strip()
+    if len(found) < 2 or not whole or not all(_names(match["owner"]) for match in found):
+        return ()
+    return tuple(_with_colon(match[0], match["owner"]) for match in found)
+
+
+def _with_colon(piece: str, owner: str) -> str:
+    return f"{owner}: {piece.strip()[len(owner) :].strip(' ,;/')}"
+
+
+def _listed(text: str) -> tuple[str, ...]:
+    """`Not responding: ABS, SRS, PDM`: several silent units after their keyword, or several that answer."""
+    match = _LIST.match(text.strip())
+    if match is None or not _says_of_all(match["head"]):
+        return ()
+    names = [name.strip(" .\"'") for name in _AND.split(match["names"]) if name.strip(" .\"'")]
+    if len(names) < 2 or any(len(name) > LONGEST_OWNER or codes_in(name) or _tells(name) for name in names):
+        return ()
+    silent = SILENT.search(folded(match["head"])) is not None
+    return tuple(f"{name}: {'does not answer' if silent else 'no codes'}" for name in names)
+
+
+def _says_of_all(head: str) -> bool:
+    words = folded(head)
+    for match in (SILENT.search(words), NO_CODES.search(words)):
+        if match is not None:
+            rest = (words[: match.start()] + " " + words[match.end() :]).split()
+            return all(UNIT_KEY.match(f"{word.rstrip('s')}:") or word in _ANY for word in rest)
+    return False
+
+
+_ANY_WORDS = (
+    "units unit modules module systems ecus following the folgende steuergerate steuergerat calculateurs unites modulos"
+    " unidades centralitas centraline unita sistemi sistemas systeme with mit avec con are is control from"
+)
+_ANY = frozenset(_ANY_WORDS.split())
+
+
+def lines_and_pieces(texts: list[str]) -> Iterator[tuple[int, int, str]]:
+    """(number of the line, number of the piece or 0, its text) for every line of a report. Nothing is left out."""
+    for place, text in enumerate(texts, 1):
+        pieces = [piece for chunk in _chunks(text) for piece in pieces_of(chunk)]
+        if len(pieces) == 1:
+            yield place, 0, text
+        else:
+            yield from ((place, number, piece) for number, piece in enumerate(pieces, 1))
+
+
+def _chunks(text: str) -> Iterator[str]:
+    """A line as it is or, if it is very long, in stretches that end at a separator."""
+    rest = with_few_blanks(text)
+    while len(rest) > LONGEST_LINE:
+        end = max(rest.rfind(mark, 0, LONGEST_LINE) for mark in ";|\t,")
+        if end <= 0:
+            break
+        yield rest[: end + 1]
+        rest = rest[end + 1 :]
+    yield rest

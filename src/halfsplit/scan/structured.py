@@ -1,0 +1,210 @@
+"""Reports as JSON or XML, brought to plain lines: one line for each unit, each code, and each other value.
+
+Names of fields are taken for what they say (`name`, `answers`, `codes`, in five languages); what has none is a line of
+its own, `field: value`, so that nothing is dropped.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from defusedxml import ElementTree
+from defusedxml.common import DefusedXmlException
+
+from halfsplit.scan.find import codes_in
+from halfsplit.scan.folding import folded
+from halfsplit.scan.vocabulary import AFFIRMATIVE, NEGATIVE, column_of
+
+Tree = Mapping[str, Any] | list[Any] | str | int | float | bool | None
+
+DEEPEST = 40
+_ANSWERS = re.compile(
+    r"(?:is_?|has_?)?(?:answer(?:s|ed|ing)?|respon(?:ds?|se|ding|ded|sive)|repl(?:y|ies)|reachable|online|alive|connected"
+    r"|comm(?:s|unication|unicates|unicating|_?ok|_?status)?|antwort(?:et)?|erreichbar|kommunikation|repond|reponse|joignable|responde|respuesta"
+    r"|comunica|comunicacion|risponde|risposta|comunicazione|raggiungibile)"
+)
+_NAME = re.compile(
+    r"(?:unit|module|ecu|system)?_?(?:name|title|label)|nom|nombre|nome|bezeichnung|ecu|unit|module|steuergerat"
+)
+_CODE = re.compile(
+    r"(?:fault_?|trouble_?|error_?|diagnostic_?)*(?:code|dtc)|fehlercode|codigo|codice|id|number|nummer"
+)
+_LISTS = re.compile(
+    r"(?:fault_?|trouble_?|stored_?|active_?|pending_?|error_?)*(?:codes?|dtcs?|faults?|errors?|entries)"
+    r"|fehler(?:codes?|speicher)?|defauts?|averias|fallos|codigos|guasti|errori|codici"
+)
+_HOLDERS = re.compile(
+    r"(?:control_?)?(?:units?|modules?|ecus?|systems?|controllers?)|steuergerate?|calculateurs?|unidades|centralitas|centraline"
+    r"|report|scan|results?|data|vehicle|items?|list|body"
+)
+_STATUS = re.compile(r"status(?:_?byte)?|state|zustand|statut|etat|estado|stato")
+
+
+def structured_lines(text: str) -> list[str] | None:
+    """The lines of a report in JSON or XML; None where the text is neither."""
+    tree = _parsed(text.strip().lstrip("\ufeff"))
+    if not isinstance(tree, Mapping | list):
+        return None
+    return list(_lines(tree, "", 0))
+
+
+def _parsed(text: str) -> Tree:
+    if text[:1] in ("{", "["):
+        try:
+            found: Tree = json.loads(text)
+        except (ValueError, RecursionError):
+            return None
+        return found
+    if text[:1] == "<":
+        try:
+            root = ElementTree.fromstring(text)
+        except (ElementTree.ParseError, DefusedXmlException, ValueError, RecursionError):
+            return None
+        return None if _local(root.tag) == "html" else {_local(root.tag): _element(root, 0)}
+    return None
+
+
+def _local(tag: Any) -> str:
+    return str(tag).rpartition("}")[2]
+
+
+def _element(element: Any, depth: int) -> Tree:
+    """An element as a mapping of its attributes and children; children of one name are a list."""
+    found: dict[str, Any] = {_local(name): value for name, value in element.attrib.items()}
+    words = (element.text or "").strip()
+    for child in element if depth < DEEPEST else ():
+        inside = _element(child, depth + 1)
+        before = found.get(_local(child.tag))
+        several = before if isinstance(before, list) else [] if before is None else [before]
+        found[_local(child.tag)] = [*several, inside] if several else inside
+    if not found:
+        return words
+    return found | ({"text": words} if words else {})
+
+
+def _key(name: str) -> str:
+    """A field's name in small letters: `FaultCodes`, `fault-codes` and `fault codes` are one."""
+    return re.sub(r"[\W_]+", "_", folded(re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name))).strip("_")
+
+
+def _lines(tree: Tree, name: str, depth: int) -> Iterator[str]:
+    if depth > DEEPEST:
+        yield f"{name}: {json.dumps(tree)[:1500]}"
+    elif isinstance(tree, Mapping):
+        yield from _mapping(tree, name, depth)
+    elif isinstance(tree, list):
+        if not tree:
+            yield "no codes" if _LISTS.fullmatch(_key(name)) else f"{name}: none"
+        for item in tree:
+            yield from _item(item, name, depth)
+    else:
+        yield from _scalar(name, tree)
+
+
+def _item(item: Tree, name: str, depth: int) -> Iterator[str]:
+    if isinstance(item, Mapping | list):
+        yield from _lines(item, name, depth + 1)
+    elif _LISTS.fullmatch(_key(name)) or codes_in(str(item)):
+        yield f"    {item}"
+    else:
+        yield f"{name}: {item}"
+
+
+def _mapping(tree: Mapping[str, Any], name: str, depth: int) -> Iterator[str]:
+    keys = {key: _key(str(key)) for key in tree}
+    if code := _code_line(tree, keys):
+        yield f"    {code}"
+        return
+    unit = _unit_of(tree, keys, name)
+    if unit:
+        yield ""
+        yield f"Unit: {unit[0]}"
+    for key in sorted(tree, key=lambda key: isinstance(tree[key], Mapping | list)):
+        if unit and key == unit[1]:
+            continue
+        said = _answer(keys[key], tree[key])
+        if said is not None:
+            yield said
+        elif tree[key] is None and not _LISTS.fullmatch(keys[key]):
+            yield f"{key}: none"
+        elif tree[key] is None or (isinstance(tree[key], list) and not tree[key] and _denied(tree, keys)):
+            continue
+        else:
+            yield from _lines(tree[key], str(key), depth + 1)
+
+
+def _denied(tree: Mapping[str, Any], keys: Mapping[str, str]) -> bool:
+    return any(_answer(keys[key], tree[key]) == _SILENT for key in tree)
+
+
+_SILENT = "    does not answer"
+
+
+def _answer(key: str, value: Any) -> str | None:
+    """Whether a field says that a unit answers, as a line."""
+    if not _ANSWERS.fullmatch(key) or isinstance(value, Mapping | list):
+        return None
+    words = folded(str(value)).strip()
+    if value is None or NEGATIVE.fullmatch(words):
+        return _SILENT
+    return "    Communication: ok" if AFFIRMATIVE.fullmatch(words) else None
+
+
+def _unit_of(tree: Mapping[str, Any], keys: Mapping[str, str], name: str) -> tuple[str, str] | None:
+    """(name, its field) of the unit that a mapping describes, if it describes one."""
+    tells = any(_ANSWERS.fullmatch(key) or _LISTS.fullmatch(key) for key in keys.values())
+    named = next(
+        (
+            key
+            for key in tree
+            if _NAME.fullmatch(keys[key]) and isinstance(tree[key], str) and tree[key].strip()
+        ),
+        None,
+    )
+    if named is not None and (tells or _HOLDERS.fullmatch(_key(name))):
+        return tree[named], named
+    if tells and name and not _HOLDERS.fullmatch(_key(name)) and not _LISTS.fullmatch(_key(name)):
+        return name, ""
+    return None
+
+
+def _code_line(tree: Mapping[str, Any], keys: Mapping[str, str]) -> str:
+    """A mapping that describes one code, as one line, or nothing."""
+    flat = {key: value for key, value in tree.items() if not isinstance(value, Mapping | list)}
+    code = next((key for key in flat if _CODE.fullmatch(keys[key]) and codes_in(str(flat[key]))), None)
+    plain = ("code", "dtc", "fault_code", "fehlercode")
+    code = code or next((key for key in flat if keys[key] in plain and flat[key] is not None), None)
+    if code is None or any(_LISTS.fullmatch(keys[key]) and isinstance(tree[key], list) for key in tree):
+        return ""
+    rest = [
+        f"status: {flat[key]}" if _STATUS.fullmatch(keys[key]) else _pair(key, keys[key], flat[key])
+        for key in flat
+        if key != code and flat[key] not in (None, "")
+    ]
+    inner = [f"{key}: {json.dumps(tree[key])[:300]}" for key in tree if key not in flat]
+    return "; ".join([str(flat[code]), *rest, *inner])
+
+
+def _pair(key: str, plain: str, value: Any) -> str:
+    if isinstance(value, bool):
+        status = plain in ("present", "active", "confirmed", "pending", "stored")
+        return key if value else f"not {key}" if status else f"{key}: no"
+    return str(value) if column_of(plain) == "words" else f"{key}: {value}"
+
+
+def _scalar(name: str, value: Tree) -> Iterator[str]:
+    words = "" if value is None else str(value)
+    if _LISTS.fullmatch(_key(name)):
+        if codes_in(words):
+            yield f"    {words}"
+        elif words in ("0", "") or NEGATIVE.fullmatch(folded(words)):
+            yield "    no codes"
+        else:
+            yield f"    {words} faults" if words.isdigit() else f"{name}: {words}"
+    elif name and codes_in(words) and not _CODE.fullmatch(_key(name)):
+        yield f"{name}: {words}"
+    else:
+        yield f"{name}: {words}" if name else words
