@@ -247,11 +247,18 @@ def _why_not(code: ReportedCode, part: str, failure: str, pin: str, circuit: Cir
         return "its unit is not in the circuit"
     if code.present == "no" or "not tested" in code.status:
         return "not there now, or not tested: it says nothing of what can be measured now"
+    if code.present == "unknown" and _only_kept(code):
+        return "kept in memory: whether it is there now is not said"
     if not failure:
         return "it does not say what a pin sees"
     if failure == LOST:
         return "" if pin in circuit.parts and pin != part else "which unit is missed?"
     return "" if pin in circuit.parts[part].pins else "which pin?"
+
+
+def _only_kept(code: ReportedCode) -> bool:
+    """Whether a report says of a code that it is stored or comes and goes, and not that it is there."""
+    return bool({"stored", "intermittent"} & set(code.status)) and "pending" not in code.status
 
 
 # The table as it is set, and told

@@ -30,7 +30,7 @@ MOMENTS: Mapping[str, str] = {
 SOURCES = ("pasted", "file", "live")
 LARGEST_REPORT = 10_000_000
 LINES_A_PAGE = 200
-CORRECTED: Mapping[str, int] = {"unit": 200, "code": 40, "words": 500, "status": 10}
+CORRECTED: Mapping[str, int] = {"unit": 200, "code": 200, "words": 500, "status": 30}
 """What a correction may say beside the kind of the line, and how many characters of it are kept."""
 
 
@@ -151,7 +151,9 @@ def report_of(job: OpenJob, scan_id: str) -> KeptReport:
 def _corrected(report: ScanReport, said: Mapping[str, Any]) -> ScanReport:
     words = {name: str(said.get(name) or "") for name in CORRECTED}
     try:
-        return report.correct(int(said["line"]), str(said["kind"]), **words)
+        return report.correct(
+            int(said["line"]), str(said["kind"]), piece=int(said.get("piece") or 0), **words
+        )
     except (HalfsplitError, KeyError, ValueError):
         return report  # a correction from elsewhere that fits no line changes nothing
 
@@ -162,32 +164,37 @@ def correct_line(
     line: int,
     kind: str,
     said: Mapping[str, str],
+    piece: int = 0,
 ) -> KeptReport:
-    """Read a line as the technician says (``said``: unit, code, words, status, as far as the kind has them).
+    """Read a line, or a piece of it, as the technician says.
 
+    ``said``: unit, code, words and status, as far as the kind of the line has them.
     Raises InputError or NotFoundError, and nothing is stored then.
     """
     kept = report_of(job, scan_id)
     given = {name: said.get(name, "").strip()[:longest] for name, longest in CORRECTED.items()}
-    kept.report.correct(line, kind, **given)
+    kept.report.correct(line, kind, piece=piece, **given)
     what = given["code"] or given["unit"] or kind
+    name = f"{line}.{piece}" if piece else str(line)
     entry = {
         "scan": scan_id,
         "line": line,
+        "piece": piece,
         "kind": kind,
         **given,
-        "text": f"Line {line} of “{kept.name}” is read as {kind}{f': {what}' if what != kind else ''}",
+        "text": f"Line {name} of “{kept.name}” is read as {kind}{f': {what}' if what != kind else ''}",
     }
     job.keep("scan line", entry)
     return report_of(job, scan_id)
 
 
-def undo_correction(job: OpenJob, scan_id: str, line: int) -> None:
-    """Take the latest correction of a line back; an earlier one counts again."""
+def undo_correction(job: OpenJob, scan_id: str, line: int, piece: int = 0) -> None:
+    """Take the latest correction of a line, or of a piece of it, back; an earlier one counts again."""
     made = [
         entry
         for entry in job.live("scan line")
-        if entry.payload.get("scan") == scan_id and entry.payload.get("line") == line
+        if entry.payload.get("scan") == scan_id
+        and (entry.payload.get("line"), int(entry.payload.get("piece") or 0)) == (line, piece)
     ]
     if made:
         strike(job, made[-1].entry_id, reason="the correction was taken back")

@@ -28,7 +28,8 @@ _TWINS = str.maketrans(
 """Letters of other alphabets that look like those of codes, other dashes, and wide figures."""
 
 _LIKE_A_CODE = re.compile(
-    r"(?<![0-9A-Za-z.-])[PCBU][ .-]?(?=[0-9OQIl|ZSGB]*[0-9OQIl|])[0-9A-FOQIl|ZSG]{4,6}(?:-[0-9A-Z]{2})?(?![0-9A-Za-z])"
+    r"(?<![0-9A-Za-z.-])[PCBU][ .-]?(?=[0-9OQIl|])(?:[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}|[OQIl|]{4})"
+    r"(?<=[0-9A-Zl|]{5})(?:-[0-9A-Z]{2})?(?![0-9A-Za-z])"
 )
 _LIKE_A_CODE_AT_START = re.compile(r"\W*([PCBU][0-9OQIl|]{3})(?![0-9A-Za-z])(?=\W|$)")
 # code, failure type and status as three fields: `U0121 87 2F`

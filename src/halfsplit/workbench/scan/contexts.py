@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 class ScansPage:
     """The reports of a job, one of them line by line. ``lines``: those shown, from number ``first`` on.
 
-    ``edited``: number of the line that is being corrected, 0 for none. ``pages``: first line of each further page.
-    ``moment``: what a new report most likely is. ``problem``: why something was not stored; ``typed``: what was sent.
+    ``edited``: number of the line that is being corrected, 0 for none, and of its piece. ``pages``: first line of each
+    further page. ``moment``: what a new report most likely is. ``problem``: why something was not stored; ``typed``:
+    what was sent.
     """
 
     job: Job
@@ -30,7 +31,7 @@ class ScansPage:
     first: int
     pages: Sequence[int]
     only: str
-    edited: int
+    edited: tuple[int, int]
     kinds: Sequence[str]
     moments: Mapping[str, str]
     moment: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from urllib.parse import quote, urlencode
 
@@ -15,7 +15,7 @@ from halfsplit.job import scan_evidence, scans
 from halfsplit.job.causes import causes_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scan_evidence import Table
-from halfsplit.job.scans import KeptReport
+from halfsplit.job.scans import KeptReport, Line
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import fields, files_of
 from halfsplit.workbench.rendering import render
@@ -42,8 +42,8 @@ def _page(
     shown = _chosen(kept, asked.get("report", ""))
     only = "unclear" if asked.get("only") == "unclear" else ""
     lines = () if shown is None else shown.report.unclear if only else shown.report.lines
-    edited = _number(asked.get("line", ""))
-    first = _first(edited or _number(asked.get("from", "")), len(lines)) if not only else 0
+    edited, piece = _number(asked.get("line", "")), _number(asked.get("piece", ""))
+    first = _first(edited or _number(asked.get("from", "")), lines) if not only else 0
     return ScansPage(
         record,
         kept,
@@ -52,7 +52,7 @@ def _page(
         first,
         range(0, len(lines), scans.LINES_A_PAGE) if len(lines) > scans.LINES_A_PAGE else (),
         only,
-        edited,
+        (edited, piece),
         scans.LINE_KINDS,
         scans.MOMENTS,
         scans.default_moment(job),
@@ -70,9 +70,11 @@ def _number(text: str) -> int:
     return int(text[:7]) if text.isascii() and text.isdigit() else 0
 
 
-def _first(line: int, total: int) -> int:
-    """Index of the first line of the page that a line is on."""
-    inside = min(max(line - 1, 0), max(total - 1, 0))
+def _first(number: int, lines: Sequence[Line]) -> int:
+    """Index of the first line of the page that the line with a number is on."""
+    inside = next(
+        (place for place, line in enumerate(lines) if line.number >= number), max(len(lines) - 1, 0)
+    )
     return inside - inside % scans.LINES_A_PAGE
 
 
@@ -123,17 +125,18 @@ async def load(request: Request, job: JobToMeasure) -> Response:
 @router.post("/{scan_id}/line")
 def correct(request: Request, job: JobToMeasure, scan_id: str, form: Form) -> Response:
     """Read a line as the technician says, or take the last correction of it back."""
-    line = _number(form.get("line", ""))
+    line, piece = _number(form.get("line", "")), _number(form.get("piece", ""))
+    name = f"{line}.{piece}" if piece else str(line)
     if form.get("undo") == "1":
-        scans.undo_correction(job, scan_id, line)
-        return _to(job.job_id, scan_id, f"&line={line}#line-{line}")
+        scans.undo_correction(job, scan_id, line, piece)
+        return _to(job.job_id, scan_id, f"&line={line}&piece={piece}#line-{name}")
     try:
-        scans.correct_line(job, scan_id, line, form.get("kind", ""), form)
+        scans.correct_line(job, scan_id, line, form.get("kind", ""), form, piece)
     except InputError as error:
-        asked = {"report": scan_id, "line": str(line)}
-        page = _page(job, asked, f"Line {line} is as it was. {error}", form)
+        asked = {"report": scan_id, "line": str(line), "piece": str(piece)}
+        page = _page(job, asked, f"Line {name} is as it was. {error}", form)
         return render(request, "scan/scan.html", page, status=422)
-    return _to(job.job_id, scan_id, f"&from={line}#line-{line}")
+    return _to(job.job_id, scan_id, f"&from={line}#line-{name}")
 
 
 @router.post("/{scan_id}/strike")
