@@ -8,7 +8,7 @@ rmSync(outdir, { recursive: true, force: true });
 
 const bundle = await context({
   absWorkingDir: import.meta.dirname ?? new URL(".", import.meta.url).pathname,
-  entryPoints: ["src/main.ts", "src/viewer.css"],
+  entryPoints: ["src/main.ts", "src/viewer.css", "src/worker.ts"],
   outdir,
   bundle: true,
   splitting: true,

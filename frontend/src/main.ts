@@ -28,3 +28,4 @@ keepInView(document);
 startFilters(document);
 const viewer = document.querySelector<HTMLElement>("[data-viewer]");
 if (viewer) void import("./viewer.js").then((late) => late.startViewer(viewer)); // the plotting library is large
+if ("serviceWorker" in navigator && isSecureContext) void navigator.serviceWorker.register("/worker.js").catch(() => undefined);

@@ -43,7 +43,7 @@ async function enter(root: Document, form: HTMLFormElement, submitter: HTMLEleme
   const data = new FormData(form, submitter);
   const body = new URLSearchParams();
   for (const [name, value] of data) if (typeof value === "string") body.append(name, value);
-  const id = body.get("entry_id") || newId();
+  const id = newId(); // never the page's own: a page from the cache would bring one that is used up
   body.set("entry_id", id);
   const entry: Waiting = { id, order: Date.now(), url: form.action, body: body.toString(), state: "waiting", said: "" };
   stand(root, form, entry);
@@ -58,8 +58,6 @@ async function enter(root: Document, form: HTMLFormElement, submitter: HTMLEleme
   }
   form.reset();
   for (const field of form.querySelectorAll<HTMLInputElement>("input[name=typed]")) field.value = "";
-  const own = form.querySelector<HTMLInputElement>("input[name=entry_id]");
-  if (own) own.value = newId();
   await flush(root);
 }
 

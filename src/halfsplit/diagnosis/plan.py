@@ -154,7 +154,7 @@ def plan(
         dict.fromkeys(branch.ending for step in steps for branch in step.branches if branch.ending)
     )
     if not steps:
-        endings = (root.ending,)
+        endings = (root.ending,)  # what is known already
     expected = sum(step.probability * step.minutes for step in steps)
     found = math.fsum(
         step.probability * branch.probability
@@ -162,6 +162,8 @@ def plan(
         for branch in step.branches
         if branch.ending and branch.ending.kind == "found"
     )
+    if not steps:
+        found = float(root.ending.kind == "found")
     circuit = job.circuit
     told = tuple(evidence_words(one.measurement, one.value, circuit) for one in root.situation.live)
     return Plan(

@@ -104,6 +104,13 @@ def _ending_document(ending: Ending, letter: str) -> dict[str, Any]:
     }
 
 
+KNOWN = {
+    True: "The cause is known already: no step is needed before its proof.",
+    False: "Nothing that can be measured tells more than is known already.",
+}
+"""What stands in the place of steps, by whether the cause is found."""
+
+
 def plan_text(made: Plan) -> str:
     """The plan for a terminal, at most `WIDTH` wide."""
     letter = letters(made)
@@ -112,6 +119,8 @@ def plan_text(made: Plan) -> str:
     lines += [
         f"On average {made.expected_minutes:.0f} min, at worst {made.worst_minutes:.0f} min, proof apart; "
         f"finds the cause in {100 * made.found:.0f} of 100 vehicles."
+        if made.steps
+        else KNOWN[made.found > 0]
     ]
     if made.intermittent:
         lines.append("The fault comes and goes: every reading counts only while it is present.")

@@ -21,6 +21,7 @@ from halfsplit.workbench.circuit import page as circuit
 from halfsplit.workbench.circuit import taps
 from halfsplit.workbench.drain import page as drain
 from halfsplit.workbench.guard import LOOPBACK, Guard
+from halfsplit.workbench.help import page as helping
 from halfsplit.workbench.jobs import page as job_list
 from halfsplit.workbench.money import page as money
 from halfsplit.workbench.people import page as people
@@ -67,6 +68,7 @@ def create_app(
         plan.router,
         practice.router,
         people.router,
+        helping.router,
         live.router,
         api.router,
     ):
