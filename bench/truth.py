@@ -191,11 +191,7 @@ def _calibration(rows: Sequence[Row], *, once: bool) -> str:
     ]
     total = sum(one[-1] for one in each)
     error = sum(abs(told - true) * count for *_, told, true, count in each) / total
-    worst = (
-        max(abs(told - true) for *_, told, true, count in each if count >= 30)
-        if total >= 60
-        else float("nan")
-    )
+    worst = max((abs(told - true) for *_, told, true, count in each if count >= 30), default=float("nan"))
     head = (
         "the first suspect is told to hold",
         "jobs" if once else "moments",

@@ -50,6 +50,10 @@ class Car(Vehicle):
 
     def answer(self, measurement: Measurement) -> float | str:
         self.there = bool(self.generator.random() < self.chance)
+        places = set(measurement.at.split(" and "))
+        if measurement.quantity == "inspection" and len(places) == 2:
+            here = any(places == set(name.split()) for name in self.hidden.names)
+            return "bad" if self.generator.random() < (0.8 if here else 0.03) else "good"
         return super().answer(measurement)
 
     def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 
@@ -17,6 +17,7 @@ from halfsplit.circuit.model import Model, Part, State
 from halfsplit.circuit.network import Floats, Network, System, UnknownNameError, compile_network
 from halfsplit.circuit.problems import Problem
 from halfsplit.circuit.solve import Result, links, solve, volts_of
+from halfsplit.circuit.undrawn import undrawn_faults
 
 WORKS_FROM, WEAK_FROM = 0.9, 0.2
 """Shares of the healthy volts from which a load works, and works weakly (field.md 13)."""
@@ -25,11 +26,14 @@ WORKS_FROM, WEAK_FROM = 0.9, 0.2
 class FaultList(Mapping[str, Fault]):
     """Faults by name, in the order of the file.
 
-    A wire is also found with its ends turned round or with the side of a cavity written out.
+    A wire is also found with its ends turned round or with the side of a cavity written out. ``undrawn``: gives the
+    faults that the drawing does not show, which are found by name and are not in the list.
     """
 
-    def __init__(self, faults: Mapping[str, Fault]) -> None:
-        self._faults = faults
+    def __init__(
+        self, faults: Mapping[str, Fault], undrawn: Callable[[], Mapping[str, Fault]] = dict
+    ) -> None:
+        self._faults, self._undrawn = faults, undrawn
         self._others = {alias: name for name in faults for alias in _aliases(name)}
 
     def __getitem__(self, name: str) -> Fault:
@@ -37,6 +41,8 @@ class FaultList(Mapping[str, Fault]):
         for key in (name, plain, self._others.get(plain, "")):
             if key in self._faults:
                 return self._faults[key]
+        if name in self._undrawn():
+            return self._undrawn()[name]
         raise UnknownNameError(f"there is no fault {name!r} in this circuit")
 
     def __iter__(self) -> Iterator[str]:
@@ -82,7 +88,12 @@ class Circuit:
 
     @cached_property
     def faults(self) -> FaultList:
-        return FaultList(all_faults(self.network))
+        return FaultList(all_faults(self.network), lambda: self.undrawn)
+
+    @cached_property
+    def undrawn(self) -> Mapping[str, Fault]:
+        """Faults that the drawing does not show: misplaced wires, nets that touch."""
+        return undrawn_faults(self.network)
 
     def fault(self, fault: Fault | str | None) -> Fault | None:
         return self.faults[fault] if isinstance(fault, str) else fault
@@ -123,6 +134,14 @@ class Circuit:
         """For each load the largest volts across it over all states, healthy (rulings 10)."""
         told = [self.healthy_across(state) for state in self.states]
         return {name: max(volts[name] for volts in told) for name in told[0]}
+
+    def should_have(self, load: str, state: str) -> float:
+        """Volts that a load is judged against: what it has in this state when nothing is wrong.
+
+        A fan that turns slowly in the slow state works. Where it is off when healthy, the most that it ever has.
+        """
+        here, most = self.healthy_across(state)[load], self.healthy_volts[load]
+        return here if here >= WEAK_FROM * most else most
 
     def healthy_across(self, state: str) -> Mapping[str, float]:
         """Volts across each load in a state, healthy."""
@@ -227,7 +246,7 @@ class Solution:
             for one in (self.fault, *self.fault.members)
         ):
             return "no"
-        healthy = self.circuit.healthy_volts[name]
+        healthy = self.circuit.should_have(name, self.state)
         share = self.across(name) / healthy if healthy > 0.1 else 0.0
         return "yes" if share >= WORKS_FROM else "weak" if share >= WEAK_FROM else "no"
 

@@ -143,6 +143,7 @@ def _generator(network: Network, part: Part) -> Iterator[Fault]:
 
 def _fuse(network: Network, part: Part) -> Iterator[Fault]:
     yield _part(network, part, "open", (part.name, OPEN, 0.0))
+    yield from _worn(network, part, "worn", part.name)
 
 
 def _relay(network: Network, part: Part) -> Iterator[Fault]:
@@ -150,14 +151,25 @@ def _relay(network: Network, part: Part) -> Iterator[Fault]:
     released = Lock("device", network.devices.find(name, Relay), 0)
     yield _part(network, part, "coil open", (f"{name} coil", OPEN, 0.0), locks=(released,))
     yield _part(network, part, "contact open", (f"{name} contact", OPEN, 0.0))
-    weld = [(f"{name} weld", SET, 0.1 / value(part, "A"))]
+    yield from _worn(network, part, "contact worn", f"{name} contact")
+    # One contact that is fused, not two side by side.
+    weld = [(f"{name} contact", OPEN, 0.0), (f"{name} weld", SET, 0.1 / value(part, "A"))]
     if "87a" in part.pins:
         weld.append((f"{name} rest contact", OPEN, 0.0))
     yield _part(network, part, "contact welded", *weld)
 
 
+def _worn(network: Network, part: Part, mode: str, *elements: str) -> Iterator[Fault]:
+    """A contact inside a part that has become a bad joint."""
+    for ohms in HIGH_RESISTANCE:
+        each = ((element, ADD, ohms) for element in elements)
+        fault = _part(network, part, f"{mode} {ohms:g} ohm", *each, severity=ohms)
+        yield replace(fault, mode=mode)
+
+
 def _switch(network: Network, part: Part) -> Iterator[Fault]:
     joins = range(len(part.connections))
+    yield from _worn(network, part, "worn", *(f"{part.name} join {number}" for number in joins))
     yield _part(network, part, "open", *((f"{part.name} join {number}", OPEN, 0.0) for number in joins))
     yield _part(
         network, part, "closed", *((f"{part.name} weld {number}", SET, SWITCH_OHMS) for number in joins)

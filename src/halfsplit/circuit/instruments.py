@@ -9,12 +9,19 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.assembly import LEAK
 from halfsplit.circuit.network import Floats, UnknownNameError
 
 NOMINAL = 12.0
 WARM_VOLTS = 6.0
 """From here on a lamp's filament has its hot resistance; below it falls to a tenth (cold) linearly with the volts."""
 COLD_SHARE = 0.1
+METER_MOST_OHMS = 20e6
+"""End of a usual meter's range of ohms; common practice, no source."""
+LEAK_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +29,8 @@ class Instrument:
     """How an instrument loads and how well it reads.
 
     ``ohms``: its load, hot for a lamp. ``share`` and ``floor``: standard deviation of a reading is
-    ``share`` × reading + ``floor`` (V, A or ohm by ``quantity``). ``minutes``: to set it up.
+    ``share`` × reading + ``floor`` (V, A or ohm by ``quantity``). ``minutes``: to set it up. ``most_ohms``: the end of
+    its range of ohms; above it shows OL.
     """
 
     name: str
@@ -31,13 +39,14 @@ class Instrument:
     share: float = 0.005
     floor: float = 0.020
     minutes: float = 0.0
+    most_ohms: float | None = None
 
 
 INSTRUMENTS: Mapping[str, Instrument] = MappingProxyType(
     {
         item.name: item
         for item in (
-            Instrument("meter", 10e6),
+            Instrument("meter", 10e6, most_ohms=METER_MOST_OHMS),
             Instrument("scope", 1e6, share=0.02, floor=0.05, minutes=2.0),
             Instrument("test lamp", NOMINAL**2 / 5.0, filament=True, share=0.02, floor=0.05),
             Instrument("21 W lamp", NOMINAL**2 / 21.0, filament=True, share=0.02, floor=0.05, minutes=0.5),
@@ -54,6 +63,15 @@ def instrument(name: str) -> Instrument:
     if name in INSTRUMENTS:
         return INSTRUMENTS[name]
     raise UnknownNameError(f"there is no instrument {name!r}: use one of {', '.join(INSTRUMENTS)}")
+
+
+def over_range(ohms: Floats, nodes: int, most: float = METER_MOST_OHMS) -> NDArray[np.bool_]:
+    """Whether a meter shows OL for these ohms, worked out on a network of so many nodes.
+
+    Above the end of its range, or where nothing but the leak carries a current that the solution gives each node
+    (1 Gohm): no meter sees that.
+    """
+    return np.asarray(ohms) >= min(most, LEAK_SHARE / (LEAK * max(nodes, 1)))
 
 
 def filament_ohms(hot: float, volts: float) -> float:

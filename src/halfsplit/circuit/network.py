@@ -21,6 +21,7 @@ from halfsplit.circuit.devices import DeviceTable, Thresholds
 from halfsplit.circuit.element import Element
 from halfsplit.circuit.elements import assemble, sensor_track
 from halfsplit.circuit.model import BODY, Model, State
+from halfsplit.circuit.strays import add_spares
 from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
 from halfsplit.errors import NotFoundError
 
@@ -373,6 +374,7 @@ def _add_spares(assembly: Assembly) -> None:
         if len(part.pins) == 2:
             assembly.spare(part.name, f"{part.name} short", "short", across(part, *part.pins))
     _add_bus_shorts(assembly)
+    add_spares(assembly)
 
 
 def _add_bus_shorts(assembly: Assembly) -> None:

@@ -11,6 +11,7 @@ import typer
 
 from halfsplit.circuit.circuit import Circuit, Solution
 from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.moving import crossing_wires
 from halfsplit.circuit.network import UnknownNameError
 from halfsplit.circuit.problems import CircuitError, Problem, did_you_mean
 from halfsplit.cli.app import FAILED, app, example
@@ -45,11 +46,29 @@ def check(file: File, as_json: Json = False) -> None:
     except CircuitError as error:
         problems = error.problems
     if as_json:
-        put_json({"usable": circuit is not None, "problems": [_problem(one) for one in problems]})
+        moving = list(crossing_wires(circuit.model)) if circuit else []
+        put_json(
+            {
+                "usable": circuit is not None,
+                "problems": [_problem(one) for one in problems],
+                "taken_to_move": moving,
+            }
+        )
     elif problems:
         put("\n".join(map(str, problems)))
     tell(_summary(file, circuit, problems))
+    for line in _moving(circuit):
+        tell(line)
     raise typer.Exit(FAILED if circuit is None else 0)
+
+
+def _moving(circuit: Circuit | None) -> Iterator[str]:
+    """Which wires are taken to bend with a door or lid: one line for those that do, one for those that may."""
+    found = crossing_wires(circuit.model) if circuit else {}
+    for sure, words in ((True, "Taken to move"), (False, "May move, the place of one end is not given")):
+        names = [name for name, known in found.items() if known == sure]
+        if names:
+            yield f"{words}: {', '.join(names)}."
 
 
 def _problem(one: Problem) -> dict[str, Any]:

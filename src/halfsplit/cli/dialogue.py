@@ -7,7 +7,7 @@ from pathlib import Path
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.cli.ask import Asker, asked_value, entry_prompt
+from halfsplit.cli.ask import Asker, asked_value, entry_prompt, whole_word
 from halfsplit.cli.keep import KeepFile
 from halfsplit.cli.own import own_measurement
 from halfsplit.cli.session import USUAL, Session, Settings
@@ -212,10 +212,13 @@ class Dialogue:
         """For a fault that comes and goes: whether it was there during the test."""
         if not self.session.settings.intermittent:
             return None
-        word = self.asker.choice(
-            "Was the fault there just now: yes, no, unknown", ("yes", "no", "unknown"), "unknown"
-        )
-        return word or "unknown"
+        words = ("yes", "no", "unknown")
+        while True:
+            typed = self.asker.text("Was the fault there just now: yes, no, unknown", "unknown")
+            word = whole_word(typed, words)
+            if word in words:
+                return word
+            self.screen.line("Please type y, n or u.")
 
     # The letters: each method is what one of them does
 

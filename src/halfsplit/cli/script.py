@@ -76,7 +76,8 @@ class Script:
         """Tell what is known before the first test."""
         for number, one in enumerate(self.complaints):
             where = f"complaints, number {number + 1}"
-            load = str(_needed(one, "load", where))
+            named = [key for key in ("load", "stage", "unit") if key in one]
+            load = str(_needed(one, named[0] if named else "load", where))
             session.complain(load, str(one.get("works", "no")), str(one.get("state", "")))
         for one in self.earlier_work:
             session.earlier_work(

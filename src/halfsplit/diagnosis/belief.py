@@ -13,13 +13,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.diagnosis.evidence import log_likelihood
+from halfsplit.diagnosis.evidence import anything_at, log_likelihood
 from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.predict import SceneKey
 
 Floats = NDArray[np.float64]
+
+FRESH_LOOK = 0.11
+"""Weight of what is seen anew against each earlier look: the second look repeats the first in nine of ten."""
 
 
 class Belief:
@@ -30,6 +33,7 @@ class Belief:
         self.hypotheses = hypotheses
         self._prior = np.array([one.prior for one in hypotheses])
         self._kept: dict[Reading, Floats] = {}
+        self._anything: dict[Reading, float] = {}
 
     @property
     def columns(self) -> Columns:
@@ -47,10 +51,20 @@ class Belief:
         if memory.token != self.context.memory.token:
             self.context = replace(self.context, memory=memory)
             self._kept.clear()
+            self._anything.clear()
         for reading in readings:
             if reading not in self._kept:
                 self._kept[reading] = log_likelihood(reading, self.context)
-        return [self._kept[reading] for reading in readings]
+        return correlated(readings, [self._kept[reading] for reading in readings])
+
+    def strangeness(self, readings: Sequence[Reading], share: float) -> Floats:
+        """Log-likelihood (C, D) of all readings where each has, with this share, to do with what is not drawn."""
+        total = np.zeros((len(self.columns), len(self.context.predictor.draws)))
+        for reading, log in zip(readings, self.likelihoods(readings), strict=True):
+            if reading not in self._anything:
+                self._anything[reading] = anything_at(reading, self.context)
+            total += np.logaddexp(np.log(1 - share) + log, np.log(share) + self._anything[reading])
+        return total
 
     def log_weights(self, readings: Sequence[Reading]) -> Floats:
         """Log of prior times likelihoods of each particle (C, D), not normalised; readings in the order given."""
@@ -59,3 +73,22 @@ class Belief:
         for likelihood in self.likelihoods(readings):
             log = log + likelihood
         return np.asarray(log)
+
+
+def correlated(readings: Sequence[Reading], logs: Sequence[Floats]) -> list[Floats]:
+    """The likelihoods with each further look at a place depending on the looks before.
+
+    Who looks again sees mostly the same: a Pólya urn (Blackwell and MacQueen, Annals of Statistics 1, 1973), in which
+    the order of looks does not matter.
+    """
+    told, seen = [], dict[tuple[object, ...], list[float | str]]()
+    for reading, log in zip(readings, logs, strict=True):
+        place = reading.measurement
+        if place.quantity != "inspection" or reading.present == "no":
+            told.append(log)
+            continue
+        before = seen.setdefault((place.at, place.detail), [])
+        same = sum(value == reading.value for value in before)
+        told.append(np.log((FRESH_LOOK * np.exp(log) + same) / (FRESH_LOOK + len(before))) if before else log)
+        before.append(reading.value)
+    return told

@@ -113,7 +113,8 @@ def _ends_of(part: Part) -> Iterable[tuple[str, str]]:
             return [(f"{name}.30", f"{name}.87"), (f"{name}.86", f"{name}.85")]
         case "switch":
             return dict.fromkeys((f"{name}.{join.a}", f"{name}.{join.b}") for join in part.connections)
-        case "module":
+        case "module" | "battery":
+            # The battery's plus against its own minus is what every reading against the negative post is.
             return []
     return [(f"{name}.{pins[0]}", f"{name}.{pins[1]}")] if len(pins) == 2 else []
 

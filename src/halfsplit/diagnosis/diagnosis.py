@@ -20,19 +20,22 @@ from halfsplit.diagnosis import looking, proof, suspects
 from halfsplit.diagnosis.after_repair import to_verify
 from halfsplit.diagnosis.codes import check_code
 from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
+from halfsplit.diagnosis.doubt import Doubt, doubt
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import Expected, Replacement, Suspect
-from halfsplit.diagnosis.there import FINDERS, check_measurement, check_part
+from halfsplit.diagnosis.there import FINDERS, check_measurement, check_part, plain_place
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.units import plausible
 
 FOUND = 0.95
 """A cause is found when its repair group has at least this."""
 DRAWS = 16
+YES_NO = {"y": "yes", "yes": "yes", "n": "no", "no": "no", "true": "yes", "false": "no"}
+"""How yes and no are typed."""
 
 
 class ImplausibleReadingError(InputError):
@@ -83,31 +86,32 @@ class Diagnosis:
     def complain(self, load: str, works: str = "no", state: str | None = None) -> Reading:
         """The customer's complaint: a load that does not work as it should ('no', 'weak'; 'yes' when it should not).
 
-        The state is the one in which the load has most volts when healthy, unless it is given.
+        Or a stage that does not hold, or a unit that does not answer. The state is the one in which the load has most
+        volts when healthy, unless it is given.
         """
-        chosen = state or self._best_state(load)
-        return self._take(Measurement("works", load, chosen), works, "yes", source="complaint")
+        part = self.circuit.parts.get(load)
+        unit = part is not None and part.kind == "module"
+        quantity = "stage" if load in self.circuit.model.stages else "answers" if unit else "works"
+        chosen = state or (self._best_state(load) if quantity == "works" else self._default_state())
+        return self._take(Measurement(quantity, load, chosen), works, "yes", source="complaint")
 
     def observe(
         self,
         name: str,
         *,
         works: str | None = None,
-        answers: bool | None = None,
-        blown: bool | None = None,
+        answers: bool | str | None = None,
+        blown: bool | str | None = None,
         stage: float | str | None = None,
         state: str | None = None,
         present: Present | None = None,
     ) -> tuple[Reading, ...]:
-        """Something seen: whether a load works, a unit answers, a fuse is blown, a stage holds."""
+        """Something seen: whether a load works, a unit answers, a fuse is blown, a stage holds.
+
+        Yes and no as True and False, or in words.
+        """
         chosen = state or self._default_state()
-        yes = {True: "yes", False: "no"}
-        given = [
-            ("works", works),
-            ("answers", None if answers is None else yes[answers]),
-            ("blown", None if blown is None else yes[blown]),
-            ("stage", stage),
-        ]
+        given = [("works", works), ("answers", answers), ("blown", blown), ("stage", stage)]
         return tuple(
             self._take(Measurement(quantity, name, chosen), value, present, source="observation")
             for quantity, value in given
@@ -201,6 +205,10 @@ class Diagnosis:
     def finding(self) -> proof.Finding | None:
         """None, or what was found, whether it is proven, and what proof is missing."""
         return proof.finding(self.situation(), self.found_at)
+
+    def doubt(self) -> Doubt | None:
+        """What does not fit although something leads, or that nothing drawn explains the evidence; None if all fits."""
+        return doubt(self.situation(), self.found_at)
 
     def next_tests(self, limit: int = 5) -> tuple[Test, ...]:
         """The tests worth their minutes, best first.
@@ -300,9 +308,11 @@ class Diagnosis:
         words: str = "",
         id: str | None = None,
     ) -> Reading:
+        measurement = plain_place(measurement, self.circuit)
         check_measurement(self.circuit, measurement)
         checked = _checked(measurement, value, self._net_volts(), sure=sure)
-        shown: Present = present or ("unknown" if self.intermittent and source == "reading" else "yes")
+        usual: Present = "unknown" if self.intermittent and source == "reading" else "yes"
+        shown = _present(present) or usual
         reading = Reading(
             id or f"{len(self._readings) + 1:05d}", measurement, checked, shown, source, None, words
         )
@@ -329,10 +339,23 @@ class Diagnosis:
         return self._state or next(reversed(list(self.circuit.states)))
 
 
+def _present(given: str | None) -> Present | None:
+    """Whether the fault was there, as it may be typed. Raises InputError for anything else."""
+    if given is None:
+        return None
+    word = YES_NO.get(given.strip().casefold(), given.strip().casefold())
+    if word not in ("yes", "no", "unknown"):
+        raise InputError(
+            f"{given!r} does not say whether the fault was there", remedy="use yes, no or unknown"
+        )
+    return word
+
+
 def _checked(measurement: Measurement, value: float | str, net_volts: float, *, sure: bool) -> float | str:
     """The value as it is kept. Raises InputError for what cannot be, ImplausibleReadingError for what can hardly."""
     words = answers_for(measurement)
     if isinstance(value, str):
+        value = YES_NO.get(value.strip().casefold(), value) if "yes" in words else value
         if value not in words:
             raise InputError(
                 f"{value!r} is no answer to {measurement.quantity!r}",

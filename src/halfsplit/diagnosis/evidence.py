@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.circuit.instruments import INSTRUMENTS, METER_MOST_OHMS, over_range
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis.codes import code_set
@@ -32,12 +32,15 @@ from halfsplit.diagnosis.expected import (
 from halfsplit.diagnosis.gauges import forecast_gauge
 from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Between, Measurement, Reading
 from halfsplit.diagnosis.predict import Scene
+from halfsplit.diagnosis.slips import slip_density
 
 GHOST = 0.15
 GHOST_OHMS = 2e5
 """A point behind more than this reads anything from 0 to the feed in 15 % (field.md 10)."""
-OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, 1e8, 0.03
-"""Ohms are compared as log10(ohm + offset), OL as the ceiling."""
+OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, METER_MOST_OHMS, 0.03
+"""Ohms are compared as log10(ohm + offset), OL as the end of the meter's range."""
+DAMP = 0.1
+"""An open circuit is not quite open so often: damp, dirt, a hand at the probes."""
 LEAD_OHMS = 0.1
 """Leads and probes that nobody zeroed add this much, more or less; common practice, no source."""
 INSPECTION_FALSE_ALARM = 0.03
@@ -80,22 +83,31 @@ def unscale(measurement: Measurement, value: float) -> float:
     """Back from the scale of comparison to SI; an ohmmeter's ceiling is OL."""
     if measurement.quantity != "ohms":
         return value
-    return float("inf") if value > np.log10(OHMS_CEILING) - 0.5 else max(0.0, 10.0**value - OHMS_OFFSET)
+    return float("inf") if value > np.log10(OHMS_CEILING) - 0.05 else max(0.0, 10.0**value - OHMS_OFFSET)
 
 
 def log_likelihood(reading: Reading, context: Context) -> Floats:
     """Log-likelihood (C, D) of a reading, with the chance that the fault was not there."""
     expected = forecast(reading.measurement, context)
-    given = _likelihood(reading, expected)
+    given = _likelihood(reading, expected, context)
     away = {"yes": 0.0, "no": 1.0, "unknown": ABSENT if context.intermittent else 0.0}[reading.present]
     if away and reading.measurement.quantity not in ("inspection", "event", "wiggle"):
         healthy = given[context.healthy]
         given = (1 - away) * given + away * np.broadcast_to(healthy, given.shape)
-        given[expected.unknown] = given[expected.unknown] if away < 1 else healthy
     return np.asarray(np.log(np.maximum(given, 1e-300)))
 
 
-def _likelihood(reading: Reading, expected: Forecast) -> Floats:
+def anything_at(reading: Reading, context: Context) -> float:
+    """Log-likelihood of a reading that a fault outside the drawing has touched."""
+    expected = forecast(reading.measurement, context)
+    if isinstance(expected, Worded):
+        return float(np.log(expected.anything(str(reading.value))))
+    if isinstance(reading.value, Between):
+        return 0.0
+    return float(np.log(max(expected.anything(scale(reading.measurement, reading.number)), 1e-300)))
+
+
+def _likelihood(reading: Reading, expected: Forecast, context: Context) -> Floats:
     """Density of a number, chance of a range or of a word (C, D)."""
     if isinstance(expected, Worded):
         return expected.likelihood(str(reading.value))
@@ -104,7 +116,8 @@ def _likelihood(reading: Reading, expected: Forecast) -> Floats:
         return expected.between(
             *(scale(reading.measurement, end) if np.isfinite(end) else end for end in ends)
         )
-    return expected.likelihood(scale(reading.measurement, reading.number))
+    slipped = slip_density(reading, context, expected) if reading.measurement.quantity == "volts" else None
+    return expected.likelihood(scale(reading.measurement, reading.number), slipped)
 
 
 def _volts(measurement: Measurement, context: Context) -> Numeric:
@@ -132,10 +145,12 @@ def _ohms(measurement: Measurement, context: Context) -> Numeric:
     network = scene.circuit.network
     a = network.node(measurement.at)
     b = network.size if measurement.to is None else network.node(measurement.to)
-    ohms = np.clip(np.asarray(scene.port_ohms(a, b), dtype=float), 0.0, OHMS_CEILING)
+    ohms = np.maximum(np.asarray(scene.port_ohms(a, b), dtype=float), 0.0)
+    open_circuit = over_range(ohms, network.size)
+    ohms = np.where(open_circuit, OHMS_CEILING, ohms)
     value = np.log10(ohms + OHMS_OFFSET)
     leads = LEAD_OHMS / ((ohms + OHMS_OFFSET) * np.log(10.0))
-    return expect_number(value, np.hypot(OHMS_SIGMA, leads), scene, "ohms")
+    return expect_number(value, np.hypot(OHMS_SIGMA, leads), scene, "ohms", DAMP * open_circuit)
 
 
 def _works(measurement: Measurement, context: Context) -> Worded:

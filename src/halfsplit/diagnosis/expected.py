@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from halfsplit.circuit.faults import NOTHING_WRONG
+from halfsplit.diagnosis.hypotheses import STRANGE
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
 from halfsplit.diagnosis.priors import Priors
@@ -33,6 +34,17 @@ FEWEST_CARS = 4
 COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
 """Spread between cars where only the nominal one was solved."""
 WORDS_ERROR = 0.02
+NOTHING_SHARE = 0.35
+"""What is touched by a fault that no drawing shows reads nothing so often, else the supply's volts or anything."""
+
+
+def strange_share(unknown: NDArray[np.bool_]) -> Floats:
+    """Chance (U, 1) that a reading has to do with what is not drawn, in each column of 'not in this model'.
+
+    Such a fault touches a few points and leaves the rest as in a healthy vehicle. How large the share is, the readings
+    of the job tell: there is a column for each.
+    """
+    return np.asarray(STRANGE)[: int(unknown.sum()), None]
 
 
 @dataclass(frozen=True)
@@ -40,7 +52,8 @@ class Numeric:
     """A number that is expected.
 
     ``value`` and ``sigma`` (C, D) on the scale that readings are compared on; ``ghost`` (C, D) chance of a floating
-    reading; ``slip``: chance of a slip, and ``low``, ``high`` its range; ``unknown`` (C,) columns that predict nothing.
+    reading; ``slip``: chance of a slip, and ``low``, ``high`` its range; ``unknown`` (C,) columns of what the drawing
+    does not show: they predict what a healthy vehicle does, or anything.
     """
 
     value: Floats
@@ -51,13 +64,24 @@ class Numeric:
     unknown: NDArray[np.bool_]
     slip: float = SLIP
 
-    def likelihood(self, reading: float) -> Floats:
-        """Density of a reading (C, D)."""
-        nothing = np.exp(-0.5 * ((reading - self.low) / ZERO_SIGMA) ** 2) / (ZERO_SIGMA * np.sqrt(2 * np.pi))
-        even = self._even(reading)
-        density = self.honest(reading) + self.slip * (0.5 * nothing + 0.5 * even)
-        density[self.unknown] = even
+    def likelihood(self, reading: float, slipped: Floats | float | None = None) -> Floats:
+        """Density of a reading (C, D). ``slipped``: that of a slip, where more is known than that it is anything."""
+        if slipped is None:
+            slipped = 0.5 * self._nothing(reading) + 0.5 * self._even(reading)
+        density = self.honest(reading) + self.slip * slipped
+        return self._with_unknown(density, self.anything(reading))
+
+    def anything(self, reading: float) -> float:
+        """Density of a reading that a fault outside the drawing has touched."""
+        return NOTHING_SHARE * self._nothing(reading, 0.05) + (1 - NOTHING_SHARE) * self._even(reading)
+
+    def _with_unknown(self, density: Floats, anything: float) -> Floats:
+        share = strange_share(self.unknown)
+        density[self.unknown] = (1 - share) * density[self.unknown] + share * anything
         return np.asarray(density)
+
+    def _nothing(self, reading: float, sigma: float = ZERO_SIGMA) -> float:
+        return float(np.exp(-0.5 * ((reading - self.low) / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi)))
 
     def honest(self, reading: float) -> Floats:
         """The part of the density (C, D) that is no slip of the hand."""
@@ -67,13 +91,12 @@ class Numeric:
     def between(self, low: float, high: float) -> Floats:
         """Chance (C, D) that a reading lies in a range: the integral of ``likelihood``."""
         normal = ndtr((high - self.value) / self.sigma) - ndtr((low - self.value) / self.sigma)
-        nothing = ndtr((high - self.low) / ZERO_SIGMA) - ndtr((low - self.low) / ZERO_SIGMA)
+        nothing = float(ndtr((high - self.low) / ZERO_SIGMA) - ndtr((low - self.low) / ZERO_SIGMA))
         inside = np.clip((np.array([low, high]) - self.low) / (self.high - self.low), 0.0, 1.0)
         even = float(inside[1] - inside[0])
         honest = (1 - self.ghost) * normal + self.ghost * even
-        chance = np.asarray((1 - self.slip) * honest + self.slip * (0.5 * float(nothing) + 0.5 * even))
-        chance[self.unknown] = even
-        return chance
+        chance = np.asarray((1 - self.slip) * honest + self.slip * (0.5 * nothing + 0.5 * even))
+        return self._with_unknown(chance, NOTHING_SHARE * nothing + (1 - NOTHING_SHARE) * even)
 
     def _even(self, reading: float) -> float:
         width = self.high - self.low
@@ -91,8 +114,13 @@ class Worded:
 
     def likelihood(self, word: str) -> Floats:
         probability = np.array(self.probability[..., self.words.index(word)], dtype=float)
-        probability[self.unknown] = 1.0 / len(self.words)
+        share = strange_share(self.unknown)
+        probability[self.unknown] = (1 - share) * probability[self.unknown] + share * self.anything(word)
         return probability
+
+    def anything(self, word: str) -> float:
+        """Chance of a word that a fault outside the drawing has touched: any of them."""
+        return 1.0 / len(self.words)
 
 
 Forecast = Numeric | Worded
@@ -128,14 +156,11 @@ def expect_number(
     """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11).
 
     Not across a fuse that blows: a milder short that leaves it whole lends no width to what a dead one leaves.
-    The severity of a pair's member is not known either: without it a pair would beat one fault.
     """
     value = np.asarray(value, dtype=float)
     step = np.where(scene.as_next, np.abs(np.diff(value, axis=0)), 0.0)
     none = np.zeros((1, value.shape[1]))
     gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
-    pairs, less, more = scene.columns.decades
-    np.maximum.at(gap, pairs, np.abs(value[more] - value[less]))
     coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
     spread = value.std(axis=1, keepdims=True) if value.shape[1] >= FEWEST_CARS else coarse
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)

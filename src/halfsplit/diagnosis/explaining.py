@@ -42,7 +42,7 @@ class Account:
 def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple[Account, ...]:
     """The leading repairs with their accounts, most probable first; at most ``most`` of at least ``least``."""
     posterior = situation.posterior
-    names, group = posterior.groups
+    names, _ = posterior.groups
     seen = [
         one for one in situation.live if one.measurement.quantity not in NUMERIC and one.source != "event"
     ]
@@ -51,7 +51,7 @@ def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple
     for name in situation.likeliest(least, most):
         if name not in names:
             continue
-        weights = _weights(situation, group == names.index(name))
+        weights = weights_of(situation, name)
         chance = [float((weights * one).sum()) for one in likelihoods]
         bad = [is_symptom(situation, one) for one in seen]
         leader = posterior.leaders[name]
@@ -69,9 +69,11 @@ def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple
     return tuple(told)
 
 
-def _weights(situation: Situation, mine: NDArray[np.bool_]) -> Floats:
+def weights_of(situation: Situation, name: str) -> Floats:
     """Weights (C, D) of one group's particles, adding up to 1; by the prior where the evidence leaves nothing."""
     posterior = situation.posterior
+    names, group = posterior.groups
+    mine = group == names.index(name)
     weights = np.where(mine[:, None], posterior.weights, 0.0)
     if weights.sum() <= 0:
         weights = np.where(mine, posterior.belief.prior, 0.0)[:, None] * np.ones_like(posterior.weights)
@@ -86,4 +88,4 @@ def is_symptom(situation: Situation, reading: Reading) -> bool:
     return (place.quantity, value) in TELLS_OF_A_FAULT | LOOKS_BAD
 
 
-__all__ = ["Account", "accounts", "is_symptom"]
+__all__ = ["Account", "accounts", "is_symptom", "weights_of"]

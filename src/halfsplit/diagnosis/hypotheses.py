@@ -7,13 +7,13 @@ column is one (hypothesis, severity); with the draws of parameters it makes the 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.faults import HIGHEST_12_V, NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
+from halfsplit.circuit.faults import HIGHEST_12_V, NOT_IN_MODEL, Fault, pair
 from halfsplit.circuit.network import ADD, EMF, SET, Change, Lock
 
 Floats = NDArray[np.float64]
@@ -25,17 +25,24 @@ SHORT_GRID = np.concatenate([[0.05], np.geomspace(0.2, 1500.0, 11)])
 SHORT_SHARES = np.concatenate([[0.5], np.full(11, 0.5 / 11)])
 """A short is dead metal to metal in half the cases; the rest is spread log-uniform up to what water does."""
 DRIFTED_STEPS = 100
-HALF_DECADE = 3.5
-"""Ratio of severities; a little more than half, so that the named ones have neighbours."""
+PAIR_OHMS = (0.2, 1.0, 5.0, 25.0, 120.0)
+"""Severities of a bad joint that is one of two faults."""
+BRIDGE_OHMS = np.geomspace(0.05, 25.0, 7)
+STRANGE = (0.1, 0.25, 0.5)
+"""Shares of the readings that a fault outside the drawing touches; one column each of 'not in this model'."""
 BATTERY_VOLTS = np.linspace(9.5, 12.0, 6)
 
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One family. ``faults``: its members by name, mildest first; ``prior``: probability before any evidence."""
+    """One family. ``faults``: its members by name, mildest first; ``prior``: probability before any evidence.
+
+    ``members``: the two families of a pair.
+    """
 
     faults: tuple[Fault, ...]
     prior: float
+    members: tuple[Hypothesis, ...] = ()
 
     @property
     def first(self) -> Fault:
@@ -55,6 +62,8 @@ class Hypothesis:
 
     @cached_property
     def name(self) -> str:  # asked for hundreds of thousands of times in a job
+        if self.members:
+            return " + ".join(member.name for member in self.members)
         return self.first.name if len(self.faults) == 1 else f"{self.part} {self.mode}"
 
     def nearest(self, severity: float) -> Fault:
@@ -95,29 +104,6 @@ class Columns:
         """Whether a column and the next are severities of one hypothesis (C - 1,)."""
         return np.asarray(self.hypothesis[:-1] == self.hypothesis[1:])
 
-    @cached_property
-    def decades(self) -> tuple[Ints, Ints, Ints]:
-        """What a pair stands for: pair's column, and the member's own columns at less and at more severity (M,), each.
-
-        A pair has its members at their middle severities only, which stand for about a decade each.
-        """
-        own: dict[tuple[str, str], list[int]] = {}
-        for column, fault in enumerate(self.faults):
-            if np.isfinite(self.severity[column]):
-                own.setdefault(fault.family, []).append(column)
-        found = []
-        for column, both in enumerate(self.faults):
-            for member in both.members:
-                if member.severity is not None and member.family in own:
-                    mine = own[member.family]
-                    ends = (member.severity / HALF_DECADE, member.severity * HALF_DECADE)
-                    found.append((column, *(self._nearest(mine, severity) for severity in ends)))
-        pairs, less, more = np.array(found, dtype=np.intp).reshape(-1, 3).T
-        return pairs, less, more
-
-    def _nearest(self, columns: list[int], severity: float) -> int:
-        return min(columns, key=lambda column: abs(np.log(self.severity[column] / severity)))
-
 
 def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
     """Faults in families, in the order of the list."""
@@ -153,31 +139,59 @@ def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Col
 
 def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, tuple[Change, ...]]]:
     first = hypothesis.first
-    if first.members:
-        return _pair_grid(first)
+    if hypothesis.members:
+        return _pair_grid(hypothesis)
+    if first.name == NOT_IN_MODEL:
+        return [(1.0 / len(STRANGE), np.nan, ()) for _ in STRANGE]
     if len(hypothesis.faults) == 1 or coarse:
         share = 1.0 / len(hypothesis.faults)
         return [
             (share, np.nan if fault.severity is None else fault.severity, fault.changes)
             for fault in hypothesis.faults
         ]
-    operation, element = first.changes[0].operation, first.changes[0].element
     if first.mode == "drifted":
         low, high = hypothesis.faults[0].severity or 1.0, hypothesis.faults[-1].severity or 1.0
         return [
-            (1 / DRIFTED_STEPS, float(ohms), (Change(element, SET, float(ohms)),))
+            (1 / DRIFTED_STEPS, float(ohms), _with_severity(first.changes, float(ohms)))
             for ohms in np.geomspace(low, high, DRIFTED_STEPS)
         ]
-    grid, weights = {
+    grid, weights = _severities(first)
+    weights = weights / weights.sum()
+    return [
+        (float(share), float(severity), _with_severity(first.changes, float(severity)))
+        for share, severity in zip(weights, grid, strict=True)
+    ]
+
+
+def _severities(first: Fault) -> tuple[Floats, Floats]:
+    """Severities of a family and the weight of each."""
+    if first.kind == "undrawn":
+        return BRIDGE_OHMS, np.ones(len(BRIDGE_OHMS))
+    return {
         ADD: (JOINT_OHMS, np.ones(len(JOINT_OHMS))),
         SET: (SHORT_GRID, SHORT_SHARES),
         EMF: (BATTERY_VOLTS * _nets(first), np.ones(len(BATTERY_VOLTS))),
-    }[operation]
-    weights = weights / weights.sum()
-    return [
-        (float(share), float(severity), (Change(element, operation, float(severity)),))
-        for share, severity in zip(weights, grid, strict=True)
-    ]
+    }[first.changes[0].operation]
+
+
+def _with_severity(changes: tuple[Change, ...], severity: float) -> tuple[Change, ...]:
+    """A fault's changes with another severity: the joins of a worn switch are worn alike."""
+    kind = changes[0].operation
+    return tuple(replace(one, value=severity) if one.operation == kind else one for one in changes)
+
+
+def fitted(hypothesis: Hypothesis, severity: float | None, changes: tuple[Change, ...]) -> Fault:
+    """The fault as the evidence fits it: named by its nearest severity, with the changes of the fitted one."""
+    if hypothesis.members:
+        a, b = hypothesis.members
+        half = len(a.first.changes)
+        return pair(_member(a, changes[:half]), _member(b, changes[half:]))
+    return replace(hypothesis.nearest(np.nan if severity is None else severity), changes=changes)
+
+
+def _member(one: Hypothesis, changes: tuple[Change, ...]) -> Fault:
+    severity = changes[0].value if changes and len(one.faults) > 1 else np.nan
+    return replace(one.nearest(severity), changes=changes)
 
 
 def _nets(low: Fault) -> float:
@@ -185,30 +199,34 @@ def _nets(low: Fault) -> float:
     return 2.0 if low.severity is not None and low.severity > HIGHEST_12_V else 1.0
 
 
-def _pair_grid(both: Fault) -> list[tuple[float, float, tuple[Change, ...]]]:
-    return [(1.0, np.nan, both.changes)]
+def _pair_grid(both: Hypothesis) -> list[tuple[float, float, tuple[Change, ...]]]:
+    """Both members at a few severities each, one step of one member from column to column."""
+    first, second = (_few(member.first, len(member.faults)) for member in both.members)
+    found = []
+    for number, one in enumerate(first):
+        found += [one + other for other in (second if number % 2 == 0 else second[::-1])]
+    return [(1.0 / len(found), np.nan, changes) for changes in found]
 
 
-def pairs_of(hypotheses: Sequence[Hypothesis], bound: int, share: float) -> list[Hypothesis]:
-    """The likeliest pairs of single faults (of different parts), at most ``bound``, with ``share`` among them all.
+def _few(first: Fault, severities: int) -> list[tuple[Change, ...]]:
+    if severities == 1 or first.mode == "drifted" or first.changes[0].operation == EMF:
+        return [first.changes]
+    ohms = PAIR_OHMS if first.changes[0].operation == ADD else (0.05, 2.0)
+    return [_with_severity(first.changes, one) for one in ohms]
 
-    A member with several severities stands with its middle one.
-    """
-    single = [
-        one for one in hypotheses if one.first.name not in (NOTHING_WRONG, NOT_IN_MODEL) and one.prior > 0
-    ]
-    single.sort(key=lambda one: -one.prior)
-    best: list[tuple[float, Hypothesis, Hypothesis]] = []
-    for first, a in enumerate(single):
-        for b in single[first + 1 :]:
-            if first and len(best) >= bound and a.prior * b.prior < best[bound - 1][0]:
-                break
-            if a.part != b.part:
-                best.append((a.prior * b.prior, a, b))
-        best.sort(key=lambda item: -item[0])
-        best = best[:bound]
-    total = sum(weight for weight, *_ in best) or 1.0
-    return [Hypothesis((pair(_middle(a), _middle(b)),), share * weight / total) for weight, a, b in best]
+
+def joined(a: Hypothesis, b: Hypothesis, share: float) -> Hypothesis:
+    """Both at once; ``share``: probability that there are two faults."""
+    a, b = sorted((a, b), key=lambda one: one.name)
+    return Hypothesis((pair(_middle(a), _middle(b)),), share * 2.0 * a.prior * b.prior, (a, b))
+
+
+def undrawn_families(faults: Mapping[str, Fault], share: float) -> list[Hypothesis]:
+    """What the drawing does not show: half of it misplaced wires, half nets that touch."""
+    members = families(faults)
+    bridged = [family for family in members if family[0].mode == "bridged"]
+    moved = [family for family in members if family[0].mode != "bridged"]
+    return [Hypothesis(family, 0.5 * share / len(some)) for some in (moved, bridged) for family in some]
 
 
 def _middle(hypothesis: Hypothesis) -> Fault:

@@ -19,7 +19,14 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.network import Parameters
 from halfsplit.diagnosis.belief import Belief
 from halfsplit.diagnosis.expected import Context
-from halfsplit.diagnosis.hypotheses import Hypothesis, columns_of, families, pairs_of
+from halfsplit.diagnosis.hypotheses import (
+    STRANGE,
+    Hypothesis,
+    columns_of,
+    families,
+    joined,
+    undrawn_families,
+)
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.predict import Predictor
 from halfsplit.diagnosis.priors import Priors, family_priors
@@ -39,8 +46,15 @@ FAR = 7.0
 """Natural logarithm of how much likelier that is: a thousand times."""
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
-PAIRS = 150
-KEPT_PREDICTORS = 6
+KEPT_PREDICTORS = 12
+ODD = 3.0
+"""Natural logarithm of how much better something else explains a reading that a hypothesis leaves unexplained."""
+LEADERS, PARTNERS, JOINED = 4, 10, 24
+"""Leaders that are joined with another fault, partners tried for each, and what of these is worked out in full."""
+DOUBTED = 0.04
+"""Share of 'not in this model' from which what the drawing does not show is gone through."""
+TOUCHED_TOO = 0.5
+"""How likely a drawn fault with something beside it is that is not drawn, by that on a healthy vehicle."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,12 +151,19 @@ class Inference:
         members = families(circuit.faults)
         first = [family[0] for family in members]
         weights = family_priors(first, circuit.model, priors, touched, intermittent=intermittent)
-        single = [Hypothesis(family, prior) for family, prior in zip(members, weights, strict=True)]
-        self.hypotheses = (*single, *pairs_of(single, PAIRS, priors.special["pairs"]))
+        self.single = tuple(Hypothesis(family, prior) for family, prior in zip(members, weights, strict=True))
+        # Pairs and what the drawing does not show are added at the end, where evidence asks for them.
+        self.hypotheses = list(self.single)
         self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
         self._pool: Belief | None = None
         self._screen: Belief | None = None
-        self.small = len(columns_of(self.hypotheses)) * len(predictions.draws) <= FULL_PARTICLES
+        self._outside: Belief | None = None
+        self.small = len(columns_of(self.single)) * len(predictions.draws) <= FULL_PARTICLES
+
+    @cached_property
+    def undrawn(self) -> tuple[Hypothesis, ...]:
+        """What the drawing does not show."""
+        return tuple(undrawn_families(self.circuit.undrawn, self.priors.special["undrawn"]))
 
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
@@ -153,42 +174,155 @@ class Inference:
         """The posterior given the readings that are not struck out."""
         live = sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
         total, chosen = self._screened(live)
+        total, chosen, belief, log = self._worked_out(live, total, chosen)
+        more = self._more(live, total, belief, log)
+        if more:
+            total = np.append(total, np.full(len(self.hypotheses) - len(total), -np.inf))
+            for number, weight in more.items():
+                total[number] = weight
+            total, chosen, belief, log = self._worked_out(live, total, chosen | frozenset(more))
+        unknown = next(number for number, one in enumerate(self.single) if one.first.kind == "unknown")
+        total[unknown] = np.logaddexp(total[unknown], self._beside_a_fault(live, belief, log, unknown))
+        return self._told(total, belief, log)
+
+    def _told(self, total: Floats, belief: Belief, log: Floats) -> Posterior:
+        known = self.hypotheses[: len(total)]
+        norm = float(logsumexp(total))
+        weights = np.exp(log - norm)
+        by_hypothesis = {
+            one.name: float(np.exp(value - norm))
+            for one, value in zip(known, total, strict=True)
+            if np.isfinite(value) or _is_single(one)
+        }
+        known = [one for one in known if one.name in by_hypothesis]
+        group = _repairs(known, by_hypothesis)
+        by_group: dict[str, float] = {}
+        for one in known:
+            by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
+        ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
+        leaders = _leaders(known, by_hypothesis, group)
+        rest = max(0.0, 1.0 - float(weights.sum()))
+        of_pool = {one.name: group.get(one.name, one.group) for one in belief.hypotheses}
+        return Posterior(
+            belief, belief.hypotheses, weights, ordered, by_hypothesis, group | of_pool, leaders, rest, norm
+        )
+
+    def _worked_out(
+        self, live: Sequence[Reading], total: Floats, chosen: frozenset[int]
+    ) -> tuple[Floats, frozenset[int], Belief, Floats]:
+        """The log weights with the chosen worked out in full, and what the screen overlooked with them.
+
+        Returns the log weight of every hypothesis, which were worked out, their belief and particles (C, D).
+        """
+        total = total.copy()
         for _ in range(ROUNDS):
             belief = self._full(chosen)
-            pool = belief.hypotheses
             log = belief.log_weights(live)
-            kept = np.array([self._number[one.name] in chosen for one in pool])
+            kept = np.array([self._number[one.name] in chosen for one in belief.hypotheses])
             log = np.where(kept[belief.columns.hypothesis][:, None], log, -np.inf)
             worked_out = _per_hypothesis(belief, log)
-            for place, one in enumerate(pool):
+            for place, one in enumerate(belief.hypotheses):
                 if kept[place]:
                     total[self._number[one.name]] = worked_out[place]
             missing = _overlooked(total, chosen)
             if not missing:
                 break
             chosen |= missing
-        norm = float(logsumexp(total))
-        weights = np.exp(log - norm)
-        by_hypothesis = {
-            one.name: float(np.exp(value - norm)) for one, value in zip(self.hypotheses, total, strict=True)
-        }
-        group = _repairs(self.hypotheses, by_hypothesis)
-        by_group: dict[str, float] = {}
-        for one in self.hypotheses:
-            by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
-        ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-        leaders = _leaders(self.hypotheses, by_hypothesis, group)
-        rest = max(0.0, 1.0 - float(weights.sum()))
-        return Posterior(belief, pool, weights, ordered, by_hypothesis, group, leaders, rest, norm)
+        return total, chosen, belief, log
+
+    def _more(self, live: Sequence[Reading], total: Floats, belief: Belief, log: Floats) -> dict[int, float]:
+        """Pairs and undrawn faults that the evidence asks for, with their log weights by the screen.
+
+        Where a leader leaves something unexplained, what explains the rest is joined to it.
+        """
+        broad = belief if self.small else self._screen or belief
+        each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)]) if live else np.zeros((0, 0))
+        unknown = next(one for one in self.single if one.first.kind == "unknown")
+        share = float(np.exp(total[self._number[unknown.name]] - logsumexp(total)))
+        wanted = self._joined(live, total, belief, log, broad, each)
+        if not wanted and share < DOUBTED:
+            return {}
+        nothing = next(one for one in self.single if one.first.kind == "nothing")
+        if self._outside is None:
+            self._outside = self._belief([nothing, *self.undrawn], coarse=True)
+        asked = [self._outside] + ([self._belief([nothing, *wanted], coarse=True)] if wanted else [])
+        told: dict[Hypothesis, float] = {}
+        for one in asked:
+            weights = _per_hypothesis(one, one.log_weights(live))
+            told |= dict(zip(one.hypotheses[1:], weights[1:].tolist(), strict=True))
+        best = max(*told.values(), float(total.max())) if told else 0.0
+        likely = sorted((one for one in told if told[one] > best - FAR), key=lambda one: -told[one])
+        return {self._numbered(one): told[one] for one in likely[:JOINED]}
+
+    def _numbered(self, hypothesis: Hypothesis) -> int:
+        """The number of a hypothesis; a new one is put at the end."""
+        if hypothesis.name not in self._number:
+            self._number[hypothesis.name] = len(self.hypotheses)
+            self.hypotheses.append(hypothesis)
+        return self._number[hypothesis.name]
+
+    def _joined(
+        self,
+        live: Sequence[Reading],
+        total: Floats,
+        belief: Belief,
+        log: Floats,
+        broad: Belief,
+        each: Floats,
+    ) -> list[Hypothesis]:
+        """Pairs of a leader and what explains the readings that it leaves unexplained."""
+        found: dict[str, Hypothesis] = {}
+        drawn = [
+            number
+            for number in np.argsort(-total, kind="stable")
+            if self.hypotheses[number].first.kind not in ("nothing", "unknown") and np.isfinite(total[number])
+        ]
+        place = {one.name: number for number, one in enumerate(belief.hypotheses)}
+        logs = belief.likelihoods(live)
+        for number in drawn[:LEADERS]:
+            leader = self.hypotheses[number]
+            if leader.name not in place:
+                continue
+            mine = belief.columns.hypothesis == place[leader.name]
+            if not np.isfinite(log[mine]).any():
+                continue
+            weights = np.exp(log[mine] - log[mine].max())
+            own = np.array([np.log(np.average(np.exp(one[mine]), weights=weights)) for one in logs])
+            odd = each.max(axis=1) > own + ODD
+            if not odd.any():
+                continue
+            gain = each[odd].sum(axis=0) - own[odd].sum()
+            best = np.full(len(broad.hypotheses), -np.inf)
+            np.maximum.at(best, broad.columns.hypothesis, gain)
+            for other in np.argsort(-best, kind="stable")[:PARTNERS]:
+                partner = broad.hypotheses[other]
+                if best[other] > ODD and partner.part != leader.part and _can_be_joined(partner):
+                    both = joined(leader, partner, self.priors.special["pairs"])
+                    found[both.name] = both
+        return list(found.values())
+
+    def _beside_a_fault(self, live: Sequence[Reading], belief: Belief, log: Floats, unknown: int) -> float:
+        """Log weight of a drawn fault with something beside it that the drawing does not show."""
+        drawn = np.array([one.first.kind not in ("nothing", "unknown", "undrawn") and not one.members
+                          for one in belief.hypotheses])  # fmt: skip
+        columns = drawn[belief.columns.hypothesis][:, None] & np.isfinite(log)
+        if not columns.any():
+            return -np.inf
+        prior = np.log(belief.prior)[:, None] - np.log(log.shape[1])
+        each = [
+            logsumexp(np.where(columns, prior + belief.strangeness(live, share), -np.inf))
+            for share in STRANGE[:2]
+        ]
+        return float(logsumexp(each) - np.log(len(each)) + np.log(TOUCHED_TOO * self.single[unknown].prior))
 
     def _screened(self, live: Sequence[Reading]) -> tuple[Floats, frozenset[int]]:
-        """Log weight of every hypothesis by the screen, and which of them are to be worked out in full."""
+        """Log weight of every single fault by the screen, and which of them are to be worked out in full."""
         if self.small:
-            return np.full(len(self.hypotheses), -np.inf), frozenset(range(len(self.hypotheses)))
+            return np.full(len(self.single), -np.inf), frozenset(range(len(self.single)))
         if self._screen is None:
-            self._screen = self._belief(self.hypotheses, coarse=True)
+            self._screen = self._belief(self.single, coarse=True)
         screened = _per_hypothesis(self._screen, self._screen.log_weights(live))
-        return screened, _likeliest(self.hypotheses, screened)
+        return screened, _likeliest(self.single, screened)
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
@@ -202,6 +336,15 @@ class Inference:
             wanted = chosen | pool if len(chosen | pool) <= self.carried else chosen
             self._pool = self._belief([self.hypotheses[number] for number in sorted(wanted)])
         return self._pool
+
+
+def _can_be_joined(one: Hypothesis) -> bool:
+    return one.first.kind not in ("nothing", "unknown", "undrawn") and not one.members
+
+
+def _is_single(one: Hypothesis) -> bool:
+    """Whether a hypothesis is of the circuit's own list, which is told whatever it holds."""
+    return not one.members and one.first.kind != "undrawn"
 
 
 def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:

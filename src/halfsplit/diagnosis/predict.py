@@ -152,7 +152,10 @@ class Scene:
         network = self.circuit.network
         a, b = network.ends[network.element(load)][:2]
         volts = np.abs(self.volts(int(a), int(b)))
-        nominal, best = self.circuit.healthy_across(self.key.state)[load], self.circuit.healthy_volts[load]
+        nominal, best = (
+            self.circuit.healthy_across(self.key.state)[load],
+            self.circuit.should_have(load, self.key.state),
+        )
         reference = np.full(self.shape[1], max(best, 1e-6), dtype=np.float32)
         if nominal > 0.5 * best and not self.key.changes:
             # The same car, healthy: what the load has here, scaled up to the state in which it has most.

@@ -14,10 +14,8 @@ from typing import Any
 
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
 from halfsplit.circuit.model import Model
+from halfsplit.circuit.moving import crossing_wires
 from halfsplit.errors import InputError
-
-HINGES = ("hinge", "gaiter", "tailgate", "door loom", "boot lid", "sliding door")
-"""Words of a place or remark that tell of a loom which bends."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +96,7 @@ def family_priors(
         counts[key] = counts.get(key, 0) + 1
     # A stretch that the diagram does not show holds splices and joints of its own: counted as three wires.
     hidden = {wire.name for wire in model.wires if wire.unknown}
+    bending = crossing_wires(model)
     weights = []
     for fault in families:
         if fault.name in (NOTHING_WRONG, NOT_IN_MODEL):
@@ -109,14 +108,14 @@ def family_priors(
         )
         weights.append(
             weight
-            * _hinge(fault, model, priors)
+            * _hinge(fault, bending, priors)
             * _stage_weight(fault, model)
             * (3.0 if fault.part in hidden else 1.0)
         )
     special = priors.special
     nothing = special["nothing wrong, intermittent" if intermittent else "nothing wrong"]
     unknown = special[NOT_IN_MODEL]
-    left = 1.0 - nothing - unknown - special["pairs"]
+    left = 1.0 - nothing - unknown - special["pairs"] - special["undrawn"]
     total = sum(weights) or 1.0
     fixed = {NOTHING_WRONG: nothing, NOT_IN_MODEL: unknown}
     return [
@@ -125,15 +124,12 @@ def family_priors(
     ]
 
 
-def _hinge(fault: Fault, model: Model, priors: Priors) -> float:
-    if fault.kind != "wire":
+def _hinge(fault: Fault, bending: Mapping[str, bool], priors: Priors) -> float:
+    """What bends breaks oftener; half of that where only one end's place is known."""
+    if fault.kind != "wire" or fault.part not in bending:
         return 1.0
-    places = [
-        f"{part.place} {part.words}".lower() for name in fault.touches if (part := model.parts.get(name))
-    ]
-    bends = {any(word in place for word in HINGES) for place in places}
-    # A wire bends where it crosses from a place with a hinge to one without.
-    return priors.factors["hinge"] if bends == {True, False} else 1.0
+    factor = priors.factors["hinge"]
+    return factor if bending[fault.part] else 0.5 * (1.0 + factor)
 
 
 def _stage_weight(fault: Fault, model: Model) -> float:

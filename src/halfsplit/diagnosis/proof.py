@@ -11,10 +11,11 @@ from dataclasses import dataclass
 
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
 from halfsplit.diagnosis.after_repair import to_verify, verify_words
+from halfsplit.diagnosis.doubt import explained, quarrels, unexplained
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.suspects import leading_hypothesis, mean_severity
+from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
 from halfsplit.diagnosis.words import evidence_words
 
 RIVAL = 0.02
@@ -52,7 +53,7 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
         if name != fault.group and other >= RIVAL
     )
     missing = _missing(situation, fault, rivals)
-    explained, unexplained = _explained(situation, fault)
+    explained, unexplained = _explained(situation, next(iter(situation.posterior.probability)))
     return Finding(
         cause=fault.name,
         part=fault.part,
@@ -82,9 +83,9 @@ def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
     name, share = next(iter(situation.posterior.probability.items()))
     if share < found_at or name in (NOT_IN_MODEL, NOTHING_WRONG) or not situation.wrong:
         return None
-    leader = leading_hypothesis(situation, name)
-    severity = mean_severity(situation, leader)
-    return (leader.nearest(severity) if severity is not None else leader.first), share
+    if found_at > 0 and quarrels(situation, name):
+        return None
+    return fitted_fault(situation, leading_hypothesis(situation, name)), share
 
 
 def missing_tests(situation: Situation, found_at: float) -> list[Measurement]:
@@ -102,17 +103,14 @@ def missing_tests(situation: Situation, found_at: float) -> list[Measurement]:
     return tests
 
 
-def _explained(situation: Situation, fault: Fault) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Complaints that the cause explains, and those that it does not, which ask whether there is a second fault."""
-    explained: list[str] = []
-    left: list[str] = []
-    for reading in situation.complaints:
-        place = reading.measurement
-        word = situation.circuit.solve(place.state, fault=fault).works(place.at)
-        healthy = situation.circuit.healthy_word(place.at, place.state)
-        text = evidence_words(place, reading.value, situation.circuit)
-        (explained if word != healthy else left).append(text)
-    return tuple(dict.fromkeys(explained)), tuple(dict.fromkeys(left))
+def _explained(situation: Situation, group: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What was seen wrong, told or read, that the cause explains; and what it does not, which stands against it."""
+    told = (
+        dict.fromkeys(evidence_words(one.measurement, one.value, situation.circuit) for one in seen)
+        for seen in (explained(situation, group), unexplained(situation, group))
+    )
+    these, others = map(tuple, told)
+    return these, others
 
 
 def _verify(situation: Situation) -> tuple[str, ...]:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.circuit.faults import Fault
 from halfsplit.diagnosis.evidence import forecast, forecast_number, log_likelihood, scale
 from halfsplit.diagnosis.expected import Numeric
-from halfsplit.diagnosis.hypotheses import Hypothesis
+from halfsplit.diagnosis.hypotheses import Hypothesis, fitted
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
 
@@ -95,6 +96,21 @@ def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
 def mean_severity(situation: Situation, hypothesis: Hypothesis) -> float | None:
     """Geometric mean of the severity under the posterior; None where it has none or was not worked out in full."""
     return situation.posterior.severities.get(hypothesis.name, hypothesis.first.severity)
+
+
+def fitted_fault(situation: Situation, hypothesis: Hypothesis) -> Fault:
+    """The fault with the severity that the evidence fits: a joint of 3 ohm is not judged as one of 1 ohm."""
+    belief = situation.posterior.belief
+    columns, weights = belief.columns, situation.posterior.weights.sum(axis=1)
+    number = {one.name: place for place, one in enumerate(belief.hypotheses)}.get(hypothesis.name)
+    if number is None:
+        return hypothesis.first
+    mine = np.flatnonzero(columns.hypothesis == number)
+    best = int(mine[np.argmax(weights[mine])])
+    severity = mean_severity(situation, hypothesis)
+    if severity is not None and np.isfinite(columns.severity[mine]).all():
+        best = int(mine[np.argmin(np.abs(np.log(columns.severity[mine] / severity)))])
+    return fitted(hypothesis, severity, columns.changes[best])
 
 
 def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:

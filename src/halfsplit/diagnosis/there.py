@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import Part
@@ -20,6 +22,14 @@ def check_measurement(circuit: Circuit, measurement: Measurement) -> None:
         circuit.network.node(measurement.to)
     for change in measurement.changes:
         check_change(circuit, change)
+
+
+def plain_place(measurement: Measurement, circuit: Circuit) -> Measurement:
+    """The measurement with the battery's negative post told in one way only: as no second point."""
+    if measurement.to is None or measurement.quantity not in ("volts", "ohms", "lamp"):
+        return measurement
+    posts = {f"{part.name}.-:part" for part in circuit.model.of_kind("battery")}
+    return replace(measurement, to=None) if measurement.to in posts else measurement
 
 
 def check_change(circuit: Circuit, change: Intervention) -> None:

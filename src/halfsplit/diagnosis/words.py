@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.circuit import WEAK_FROM, WORKS_FROM, Circuit
+from halfsplit.circuit.instruments import METER_MOST_OHMS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY
 from halfsplit.circuit.naming import side_words, thing_words
@@ -99,6 +100,13 @@ def _leads(measurement: Measurement, circuit: Circuit) -> str:
     return f"{point_words(measurement.at, circuit)} to {point_words(measurement.to, circuit)}"
 
 
+def _as_it_should(measurement: Measurement, circuit: Circuit) -> str:
+    """Where a load has less in this state than in another when nothing is wrong: slow is right there."""
+    most = circuit.healthy_volts.get(measurement.at, 0.0)
+    share = circuit.healthy_across(measurement.state)[measurement.at] / most if most > 0 else 1.0
+    return " as it should in this state" if WEAK_FROM <= share < WORKS_FROM else ""
+
+
 def _look(measurement: Measurement, circuit: Circuit) -> str:
     if measurement.detail:
         return f"{measurement.detail[0]} of {part_words(measurement.at, circuit)}: done and good?"
@@ -110,7 +118,7 @@ ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
     "ohms": lambda m, c: f"feed off; measure ohms from {_leads(m, c)}.",
     "amps": lambda m, _: f"clamp round {m.at}: how many amperes?",
     "lamp": lambda m, c: f"{m.instrument} from {_leads(m, c)}: bright, dim or dark?",
-    "works": lambda m, c: f"does {_the(part_words(m.at, c))} work?",
+    "works": lambda m, c: f"does {_the(part_words(m.at, c))} work{_as_it_should(m, c)}?",
     "answers": lambda m, c: f"does {_the(part_words(m.at, c))} answer the scan tool?",
     "code": lambda m, c: f"has {part_words(m.at, c)} set a fault code '{' '.join(m.detail)}'?",
     "inspection": _look,
@@ -132,7 +140,7 @@ def reading_words(measurement: Measurement, value: float | str) -> str:
     """``12.31`` of volts → '12.3 V'; words stay as they are; OL for an open circuit."""
     if isinstance(value, str):
         return value
-    if measurement.quantity == "ohms" and value > 5e7:
+    if measurement.quantity == "ohms" and value >= METER_MOST_OHMS:
         return "OL"
     if measurement.quantity == "duty":
         return f"{100 * value:.0f} %"

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Mapping
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.instruments import METER_MOST_OHMS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY
 from halfsplit.circuit.naming import side_words, thing_words
@@ -189,7 +190,9 @@ ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
 
 def seen_words(place: Measurement, value: float | str, healthy: str = "") -> str:
     """What was seen, to a tenth of a volt; ``healthy``: the word that a healthy circuit gives."""
-    if place.quantity == "ohms" and (value == OVER_RANGE or (isinstance(value, float) and value > 5e7)):
+    if place.quantity == "ohms" and (
+        value == OVER_RANGE or (isinstance(value, float) and value >= METER_MOST_OHMS)
+    ):
         return "no connection"
     if not isinstance(value, str):
         return _number(place.quantity, value)

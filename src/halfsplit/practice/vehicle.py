@@ -13,7 +13,7 @@ import numpy as np
 from halfsplit.circuit.circuit import Circuit, Solution
 from halfsplit.circuit.element import Relay
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.circuit.instruments import INSTRUMENTS, over_range
 from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
@@ -131,7 +131,9 @@ class Vehicle:
         ohms = across / amps if amps > 1e-12 else OHMS_CEILING
         if self.noise:
             ohms = ohms * float(self.generator.normal(1.0, 0.01)) + float(self.generator.normal(0.05, 0.03))
-        return float("inf") if ohms > 5e7 else max(0.0, round(ohms, 3))
+        if over_range(np.array(ohms), network.size):
+            return float("inf")
+        return max(0.0, round(ohms, 3))
 
 
 def _amps(vehicle: Vehicle, measurement: Measurement) -> float:

@@ -1,0 +1,162 @@
+"""Where wires may sit that the drawing does not show: on a pin beside their own, or touching another net.
+
+From the model alone. Each place needs a *spare*: an element that is not there until a fault makes it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+from halfsplit.circuit.assembly import Assembly
+from halfsplit.circuit.model import Model, Part, Wire
+from halfsplit.circuit.wiring import neighbouring_cavities, place
+
+APART = 2
+"""Pins that are further apart in their plug than this are not taken for one another, in plugs of more than FEW pins."""
+FEW = 5
+MOST_BRIDGES = 150
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One end of a wire at another point than the drawn one: from ``at`` to ``to``; ``other`` end stays."""
+
+    wire: Wire
+    at: str
+    to: str
+    other: str
+
+    @property
+    def spare(self) -> str:
+        """Name of the element that stands for the wire where it is now."""
+        return f"{self.wire.name} on {self.to} for {self.at}"
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """Two points of different nets that touch, and where their nets meet."""
+
+    a: str
+    b: str
+
+    @property
+    def spare(self) -> str:
+        """Name of the element between them."""
+        return f"{self.a} bridged to {self.b}"
+
+
+def add_spares(assembly: Assembly) -> None:
+    """The elements that undrawn faults make."""
+    for move in moves(assembly.model):
+        assembly.spare(move.wire.name, move.spare, "undrawn", (move.to, move.other))
+    for bridge in bridges(assembly.model):
+        assembly.spare(place(bridge.a), bridge.spare, "undrawn", (bridge.a, bridge.b))
+
+
+def moves(model: Model) -> list[Move]:
+    """All ends of wires that may sit on another pin of their plug."""
+    ends = _ends(model)
+    found = []
+    for a, b in mistakable(model):
+        for at, to in ((a, b), (b, a)):
+            for wire, other in ends.get(at, ()):
+                if other != to:
+                    found.append(Move(wire, at, to, other))
+    return found
+
+
+def _ends(model: Model) -> Mapping[str, list[tuple[Wire, str]]]:
+    """Wires at each point, each with its other end."""
+    found: dict[str, list[tuple[Wire, str]]] = defaultdict(list)
+    for wire in model.wires:
+        found[wire.a].append((wire, wire.b))
+        found[wire.b].append((wire, wire.a))
+    return found
+
+
+def mistakable(model: Model) -> Iterator[tuple[str, str]]:
+    """Pairs of points of one plug, on one side of it, that a wire may be taken for."""
+    for part in model.parts.values():
+        if not _is_plug(part):
+            continue
+        pins = sorted(part.pins, key=lambda pin: (len(pin), pin))
+        for (i, a), (j, b) in combinations(enumerate(pins), 2):
+            if j - i <= APART or len(pins) <= FEW:
+                for side in (":in", ":out") if part.kind == "connector" else ("",):
+                    yield f"{part.name}.{a}{side}", f"{part.name}.{b}{side}"
+
+
+def _is_plug(part: Part) -> bool:
+    """A connector, a switch, or a part whose pins are more than the two of a consumer."""
+    return (part.kind in ("connector", "switch") and len(part.pins) > 1) or len(part.pins) > 2
+
+
+def bridges(model: Model) -> list[Bridge]:
+    """Pairs of points at which two nets may touch, the likeliest places first; one for each pair of nets."""
+    nets = nets_of(model)
+    beside = {
+        frozenset((nets.get(f"{a}:in", ""), nets.get(f"{b}:in", ""))) for a, b in neighbouring_cavities(model)
+    }
+    kinds = {net: _grounded(model, points) for net, points in _points_of(nets).items()}
+    found: dict[frozenset[str], Bridge] = {}
+    for points in _meetings(model):
+        for a, b in combinations(points, 2):
+            both = frozenset((nets[a], nets[b]))
+            # A net that touches the body is a short to body, which the list of drawn faults has.
+            if len(both) < 2 or both in found or both in beside or kinds[nets[a]] or kinds[nets[b]]:
+                continue
+            if not _across_one(model, a, b):
+                found[both] = Bridge(a, b)
+    return list(found.values())[:MOST_BRIDGES]
+
+
+def nets_of(model: Model) -> dict[str, str]:
+    """The net of each point that a wire ends at: points joined by wires and through cavities."""
+    parent: dict[str, str] = {}
+
+    def root(point: str) -> str:
+        while parent.setdefault(point, point) != point:
+            parent[point] = parent[parent[point]]
+            point = parent[point]
+        return point
+
+    for wire in model.wires:
+        parent[root(wire.a)] = root(wire.b)
+    for part in model.of_kind("connector"):
+        for pin in part.pins:
+            parent[root(f"{part.name}.{pin}:in")] = root(f"{part.name}.{pin}:out")
+    return {point: root(point) for point in list(parent)}
+
+
+def _points_of(nets: Mapping[str, str]) -> Mapping[str, list[str]]:
+    found: dict[str, list[str]] = defaultdict(list)
+    for point, net in nets.items():
+        found[net].append(point)
+    return found
+
+
+def _grounded(model: Model, points: list[str]) -> bool:
+    parts = (model.parts.get(point.partition(".")[0]) for point in points)
+    return any(part is not None and part.kind in ("ground", "mass") for part in parts)
+
+
+def _across_one(model: Model, a: str, b: str) -> bool:
+    """Both points at one part with two pins: bridged, it is shorted, closed or whole, which the drawn faults have."""
+    one, other = a.partition(".")[0], b.partition(".")[0]
+    return one == other and len(model.parts[one].pins) == 2 and model.parts[one].kind != "connector"
+
+
+def _meetings(model: Model) -> Iterator[list[str]]:
+    """Points that lie together: in one plug, at one place, and in the end anywhere in the vehicle."""
+    ends = [end for wire in model.wires for end in (wire.a, wire.b) if "." in end]
+    ends = list(dict.fromkeys(ends))
+    part_of = {end: model.parts[end.partition(".")[0]] for end in ends}
+    for part in model.parts.values():
+        if len(part.pins) > 1:
+            yield [end for end in ends if part_of[end] is part]
+    for spot in dict.fromkeys(part.place for part in model.parts.values() if part.place):
+        yield [end for end in ends if part_of[end].place == spot]
+    yield ends

@@ -1,0 +1,244 @@
+"""Whether the leading cause fits what was seen: what it leaves unexplained, and a check by its own predictions.
+
+The check: readings are drawn from what the cause predicts, again and again, and told as often as the real ones
+(a posterior predictive check with a realised discrepancy; Gelman, Meng and Stern, Statistica Sinica 6, 1996). A cause
+under which such readings hardly ever fit as badly as the real ones is not the cause, however far it leads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
+from halfsplit.circuit.strays import nets_of
+from halfsplit.diagnosis.evidence import forecast
+from halfsplit.diagnosis.expected import Forecast, Numeric
+from halfsplit.diagnosis.explaining import is_symptom, weights_of
+from halfsplit.diagnosis.measurement import Between, Measurement, Reading
+from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.words import evidence_words
+
+Floats = NDArray[np.float64]
+
+UNLIKELY = 0.25
+"""What a cause makes less likely than this it leaves unexplained."""
+MISFIT = 0.01
+"""Share of a cause's own readings that fit as badly as the real ones, below which it is not the cause."""
+DRAWN = 400
+OUTSIDE = 0.5
+"""Share of what the drawing does not show from which the tool says so."""
+CHECKED_FROM = 0.5
+SEED = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Why no cause is told although one may lead.
+
+    ``nothing_drawn``: nothing that the drawing shows explains the evidence. ``share``: of all that the drawing does not
+    show. ``leader``: the repair that leads among what it shows. ``quarrel``: what that leaves unexplained, worst first.
+    ``region``: parts near those readings. ``test``: what decides between a second fault, a wrong reading and a wrong
+    drawing. ``words``: all of it as sentences.
+    """
+
+    nothing_drawn: bool
+    share: float
+    leader: str
+    quarrel: tuple[Reading, ...]
+    region: tuple[str, ...]
+    test: Measurement | None
+    words: tuple[str, ...]
+
+
+def doubt(situation: Situation, found_at: float) -> Doubt | None:
+    """What does not fit, or None where nothing quarrels with what leads."""
+    if not situation.wrong:
+        return None
+    probability = situation.posterior.probability
+    outside = outside_share(situation)
+    leader = next(
+        (name for name in probability if not _is_outside(situation, name) and name != NOTHING_WRONG), ""
+    )
+    leads = (
+        probability.get(leader, 0.0) >= CHECKED_FROM * (1.0 - outside)
+        and leader in situation.posterior.groups[0]
+    )
+    quarrel = quarrelling(situation, leader) if leads else ()
+    misfit = leads and fits(situation, leader) < MISFIT
+    nothing_drawn = outside >= OUTSIDE or (misfit and len(quarrel) > 1)
+    if not nothing_drawn and not misfit and not (quarrel and probability[leader] >= found_at):
+        return None
+    named = next(iter(probability))
+    region = _region(situation, quarrel, named if _is_outside(situation, named) else leader)
+    test = _deciding(situation, quarrel)
+    return Doubt(
+        nothing_drawn,
+        outside,
+        leader,
+        quarrel,
+        region,
+        test,
+        _words(situation, nothing_drawn, leader, quarrel, region),
+    )
+
+
+def _is_outside(situation: Situation, group: str) -> bool:
+    leader = situation.posterior.leaders.get(group)
+    return group == NOT_IN_MODEL or (leader is not None and leader.first.kind == "undrawn")
+
+
+def outside_share(situation: Situation) -> float:
+    """Probability of all that the drawing does not show."""
+    posterior = situation.posterior
+    return sum(share for name, share in posterior.probability.items() if _is_outside(situation, name))
+
+
+def quarrels(situation: Situation, group: str) -> bool:
+    """Whether evidence contradicts a repair group so that it can be neither found nor proven."""
+    if group not in situation.posterior.groups[0]:
+        return False
+    return bool(unexplained(situation, group)) or fits(situation, group) < MISFIT
+
+
+def unexplained(situation: Situation, group: str) -> tuple[Reading, ...]:
+    """Symptoms that a repair does not explain, and that no second look has taken back."""
+    seen = [one for one in situation.live if is_symptom(situation, one) and stands(situation, one)]
+    chances = _chances(situation, group, seen)
+    return tuple(one for one, chance in zip(seen, chances, strict=True) if chance < UNLIKELY)
+
+
+def explained(situation: Situation, group: str) -> tuple[Reading, ...]:
+    """Symptoms, told or read, that a repair explains."""
+    seen = [one for one in situation.live if is_symptom(situation, one)]
+    chances = _chances(situation, group, seen)
+    return tuple(one for one, chance in zip(seen, chances, strict=True) if chance >= UNLIKELY)
+
+
+def stands(situation: Situation, reading: Reading) -> bool:
+    """Whether an observation is not taken back by as many others of the same thing."""
+    same = [
+        one.value for one in situation.live if one.measurement == reading.measurement and one.present != "no"
+    ]
+    return 2 * same.count(reading.value) > len(same)
+
+
+def _chances(situation: Situation, group: str, seen: Sequence[Reading]) -> list[float]:
+    """Chance of each observation under a repair."""
+    posterior = situation.posterior
+    weights = weights_of(situation, group)
+    return [float((weights * np.exp(log)).sum()) for log in posterior.belief.likelihoods(seen)]
+
+
+def quarrelling(situation: Situation, group: str) -> tuple[Reading, ...]:
+    """Readings of all kinds that a repair explains badly, worst first."""
+    live = [one for one in situation.live if one.source != "event" and not isinstance(one.value, Between)]
+    weights = weights_of(situation, group)
+    told = []
+    for reading, log in zip(live, situation.posterior.belief.likelihoods(live), strict=True):
+        expected = forecast(reading.measurement, situation.context)
+        surprise = float((weights * (log - _usual(expected))).sum())
+        if surprise < np.log(UNLIKELY) - 1.0 and stands(situation, reading):
+            told.append((surprise, reading))
+    return tuple(reading for _, reading in sorted(told, key=lambda item: item[0]))
+
+
+def _usual(expected: Forecast) -> Floats:
+    """Log of the density at the likeliest value (C, D)."""
+    if isinstance(expected, Numeric):
+        return np.asarray(-np.log(expected.sigma * np.sqrt(2 * np.pi)))
+    return np.asarray(np.log(expected.probability.max(axis=-1)))
+
+
+def fits(situation: Situation, group: str) -> float:
+    """Share of readings drawn from a repair's own predictions that fit it as badly as the real ones, or worse."""
+    live = [
+        one
+        for one in situation.live
+        if one.present == "yes" and one.source != "event" and not isinstance(one.value, Between)
+    ]
+    if not live:
+        return 1.0
+    dice = np.random.default_rng(SEED)
+    weights = weights_of(situation, group)
+    chosen = dice.choice(weights.size, DRAWN, p=weights.ravel())
+    real, drawn = np.zeros(DRAWN), np.zeros(DRAWN)
+    for reading, log in zip(live, situation.posterior.belief.likelihoods(live), strict=True):
+        expected = forecast(reading.measurement, situation.context)
+        real += log.ravel()[chosen]
+        drawn += _drawn(expected, chosen, dice)
+    return float(np.mean(drawn <= real + 1e-9))
+
+
+def _drawn(expected: Forecast, chosen: NDArray[np.intp], dice: np.random.Generator) -> Floats:
+    """Log-likelihood (N,) of a reading drawn from the prediction of each chosen particle."""
+    if isinstance(expected, Numeric):
+        sigma, ghost = expected.sigma.ravel()[chosen], expected.ghost.ravel()[chosen]
+        deviate = dice.standard_normal(len(chosen))
+        honest = (
+            -0.5 * deviate**2
+            - np.log(sigma * np.sqrt(2 * np.pi))
+            + np.log((1 - expected.slip) * (1 - ghost) + 1e-9)
+        )
+        slipped = np.log(expected.slip / (expected.high - expected.low))
+        floats = np.log((ghost + 1e-9) / (expected.high - expected.low))
+        odd = np.where(dice.random(len(chosen)) < ghost, floats, honest)
+        return np.asarray(
+            np.where(dice.random(len(chosen)) < expected.slip, np.minimum(slipped, honest), odd)
+        )
+    table = expected.probability.reshape(-1, len(expected.words))[chosen]
+    word = (table.cumsum(axis=1) < dice.random(len(chosen))[:, None] * table.sum(axis=1, keepdims=True)).sum(
+        axis=1
+    )
+    return np.asarray(np.log(table[np.arange(len(chosen)), np.minimum(word, len(expected.words) - 1)]))
+
+
+def _region(situation: Situation, quarrel: Sequence[Reading], leader: str) -> tuple[str, ...]:
+    """Parts where what does not fit was seen, and what its wires join."""
+    model = situation.circuit.model
+    points = [place for one in quarrel for place in (one.measurement.at, one.measurement.to) if place]
+    named = [word for word in leader.split() if word.partition(".")[0] in model.parts]
+    if not points:
+        points = [one.measurement.at for one in situation.wrong]
+    nets = nets_of(model)
+    own = {point.partition(":")[0] for point in (*named, *points)}
+    near = {nets[end] for end in nets if end.partition(":")[0] in own}
+    parts = [*named, *(point.partition(":")[0] for point in points)]
+    parts += [end.partition(":")[0] for end, net in nets.items() if net in near]
+    return tuple(dict.fromkeys(part.partition(".")[0] for part in parts if not part.startswith("wire ")))
+
+
+def _deciding(situation: Situation, quarrel: Sequence[Reading]) -> Measurement | None:
+    """The worst of what does not fit, made once more: it stands or falls with that."""
+    for reading in quarrel:
+        again = sum(one.measurement == reading.measurement for one in situation.live)
+        if again < 2 and reading.measurement not in situation.refused:
+            return reading.measurement
+    return None
+
+
+def _words(
+    situation: Situation, nothing_drawn: bool, leader: str, quarrel: Sequence[Reading], region: Sequence[str]
+) -> tuple[str, ...]:
+    told = [evidence_words(one.measurement, one.value, situation.circuit) for one in quarrel[:4]]
+    lines = [
+        "Nothing drawn explains this."
+        if nothing_drawn
+        else f"{leader} leads, but does not explain all that was seen."
+    ]
+    if told:
+        lines.append(f"Does not fit {leader}: {'; '.join(told)}.")
+    if nothing_drawn:
+        lines.append(
+            f"Look around {', '.join(region[:6])}: wires in each other's places, nets that touch, a joint or consumer "
+            "that the drawing does not show."
+        )
+    else:
+        lines.append("A second fault, a wrong reading, or a wrong drawing: the next test decides.")
+    return tuple(lines)
+
+
+__all__ = ["Doubt", "doubt", "explained", "fits", "outside_share", "quarrels", "stands", "unexplained"]
