@@ -200,6 +200,11 @@ class Network:
             np.full(len(self.fuses), OVERLOAD),
         )
 
+    @cached_property
+    def drawn(self) -> int:
+        """How many elements the drawing shows, or makes by a fault that it shows; the others come after them."""
+        return sum(element.role != "undrawn" for element in self.elements)
+
     def incidence(self, ends: Ints) -> csr_matrix:
         """+1 at the first, -1 at the second end of each element: (N + 1, E)."""
         count = len(ends)
@@ -270,7 +275,7 @@ class Network:
         """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13."""
         return self._car(
             self.parameters,
-            generator.standard_normal((2, len(self.elements))),
+            generator.standard_normal((2, self.drawn)),
             generator.uniform(size=self.devices.uncertain + len(self.fuses)),
         )
 
@@ -288,7 +293,7 @@ class Network:
         battery of the car at hand lies outside all of so few too often. ``spread``: 1 for values that are typical,
         near 0 where they were measured on this very vehicle.
         """
-        elements, thresholds = len(self.elements), self.devices.uncertain + len(self.fuses)
+        elements, thresholds = self.drawn, self.devices.uncertain + len(self.fuses)
         strata = np.tile(np.arange(count), (2 * elements + thresholds, 1))
         quantiles = (generator.permuted(strata, axis=1).T + 0.5) / count
         normal = ndtri(quantiles[:, : 2 * elements]).reshape(count, 2, elements)
@@ -305,7 +310,8 @@ class Network:
         """The car with these deviates (2, E) of sources and of ratios, and quantiles of thresholds, then of fuses."""
         battery = np.array([element.role == "battery" for element in self.elements])
         spread = np.array([element.spread for element in self.elements])
-        sources, ratios = np.clip(normal, -2.0, 2.0)
+        # What is not drawn comes last, and has no value of its own until a fault makes it.
+        sources, ratios = np.pad(np.clip(normal, -2.0, 2.0), ((0, 0), (0, len(spread) - normal.shape[1])))
         return Parameters(
             nominal.conductance * np.exp(spread * ratios),
             nominal.emf + np.where(battery, BATTERY_VOLTS * sources, 0.0),

@@ -175,7 +175,7 @@ class Inference:
         live = sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
         total, chosen = self._screened(live)
         total, chosen, belief, log = self._worked_out(live, total, chosen)
-        more = self._more(live, total, belief, log)
+        more = self._more(live, total, belief, log) if live else {}
         if more:
             total = np.append(total, np.full(len(self.hypotheses) - len(total), -np.inf))
             for number, weight in more.items():
@@ -186,15 +186,16 @@ class Inference:
         return self._told(total, belief, log)
 
     def _told(self, total: Floats, belief: Belief, log: Floats) -> Posterior:
-        known = self.hypotheses[: len(total)]
-        norm = float(logsumexp(total))
+        # In an order that what was asked before does not change: sums come out the same to the last digit.
+        added = [number for number in range(len(self.single), len(total)) if np.isfinite(total[number])]
+        added.sort(key=lambda number: self.hypotheses[number].name)
+        known = [self.hypotheses[number] for number in (*range(len(self.single)), *added)]
+        told = total[[*range(len(self.single)), *added]]
+        norm = float(logsumexp(told))
         weights = np.exp(log - norm)
         by_hypothesis = {
-            one.name: float(np.exp(value - norm))
-            for one, value in zip(known, total, strict=True)
-            if np.isfinite(value) or _is_single(one)
+            one.name: float(np.exp(value - norm)) for one, value in zip(known, told, strict=True)
         }
-        known = [one for one in known if one.name in by_hypothesis]
         group = _repairs(known, by_hypothesis)
         by_group: dict[str, float] = {}
         for one in known:
@@ -236,7 +237,7 @@ class Inference:
         Where a leader leaves something unexplained, what explains the rest is joined to it.
         """
         broad = belief if self.small else self._screen or belief
-        each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)]) if live else np.zeros((0, 0))
+        each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)])
         unknown = next(one for one in self.single if one.first.kind == "unknown")
         share = float(np.exp(total[self._number[unknown.name]] - logsumexp(total)))
         wanted = self._joined(live, total, belief, log, broad, each)
@@ -305,14 +306,11 @@ class Inference:
         """Log weight of a drawn fault with something beside it that the drawing does not show."""
         drawn = np.array([one.first.kind not in ("nothing", "unknown", "undrawn") and not one.members
                           for one in belief.hypotheses])  # fmt: skip
-        columns = drawn[belief.columns.hypothesis][:, None] & np.isfinite(log)
-        if not columns.any():
+        rows = drawn[belief.columns.hypothesis] & np.isfinite(log[:, 0])
+        if not rows.any():
             return -np.inf
-        prior = np.log(belief.prior)[:, None] - np.log(log.shape[1])
-        each = [
-            logsumexp(np.where(columns, prior + belief.strangeness(live, share), -np.inf))
-            for share in STRANGE[:2]
-        ]
+        prior = np.log(belief.prior[rows])[:, None] - np.log(log.shape[1])
+        each = [logsumexp(prior + belief.strangeness(live, share)[rows]) for share in STRANGE[:2]]
         return float(logsumexp(each) - np.log(len(each)) + np.log(TOUCHED_TOO * self.single[unknown].prior))
 
     def _screened(self, live: Sequence[Reading]) -> tuple[Floats, frozenset[int]]:
@@ -340,11 +338,6 @@ class Inference:
 
 def _can_be_joined(one: Hypothesis) -> bool:
     return one.first.kind not in ("nothing", "unknown", "undrawn") and not one.members
-
-
-def _is_single(one: Hypothesis) -> bool:
-    """Whether a hypothesis is of the circuit's own list, which is told whatever it holds."""
-    return not one.members and one.first.kind != "undrawn"
 
 
 def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
