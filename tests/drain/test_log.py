@@ -170,3 +170,34 @@ def test_any_text_is_a_log_or_a_told_error(text: str) -> None:
     except InputError as error:
         outcome = str(error)
     assert outcome
+
+
+@pytest.mark.parametrize(
+    ("first", "line"),
+    [
+        ("Zeit;Strom", "{clock};{comma} mA"),
+        ("time,current", '{clock},"{comma} mA"'),
+        ("time\tcurrent", "{clock}\t{amps_comma} A"),
+        ("time;current;unit", "{clock};{comma};mA"),
+        ("time,value,unit,range", "{clock},{point},mA,3"),
+        ("time current", "{clock} {point}mA"),
+    ],
+)
+def test_units_in_the_cells_or_in_a_column(first: str, line: str) -> None:
+    """18.0 mA for an hour, with each way of writing it."""
+    rows = []
+    for second in range(0, 3600, 10):
+        value = 18.0 + (second // 10 % 3) * 0.1
+        clock = f"{second // 3600:02}:{second // 60 % 60:02}:{second % 60:02}"
+        rows.append(
+            line.format(
+                clock=clock,
+                point=f"{value:.1f}",
+                comma=f"{value:.1f}".replace(".", ","),
+                amps_comma=f"{value / 1000:.4f}".replace(".", ","),
+            )
+        )
+    log = parse_log("\n".join([first, *rows]))
+    assert log.unit_said
+    assert log.amps.size == 360
+    assert log.amps[:3] == pytest.approx([0.018, 0.0181, 0.0182])

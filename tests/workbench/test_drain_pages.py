@@ -268,3 +268,22 @@ def test_the_two_ways_of_a_switch_are_two_branches():
     }
     assert fuses["F11"] == ["H1", "H9"]
     assert fuses["F12"] == ["H5"]
+
+
+def test_a_zero_that_is_off_is_asked_about_and_recomputed(client, store, flat):
+    """A clamp 60 mA below zero: nothing is claimed until its zero is entered, and the file stays as it came."""
+    rows = "\n".join(f"{second},{18 + 782 * (second % 600 < 20) - 60}" for second in range(0, 7200, 2))
+    answer = client.post(
+        "/jobs/flat/drain/log",
+        files={"log": ("zero.csv", f"time s,current mA\n{rows}\n".encode())},
+        data={"instrument": "meter", "unit": "", "interval": ""},
+    )
+    drain_id = answer.headers["location"].rpartition("=")[2]
+    asked = page(client)
+    assert "below zero asleep" in asked
+    assert "until it may not start" not in asked
+    where = f"/jobs/flat/drain/{drain_id}/reading"
+    client.post(where, data={"zero": "-60", "turned": "", "unit": ""})
+    assert "18 mA asleep" in page(client)
+    assert client.post(where, data={"zero": "much", "turned": "", "unit": ""}).status_code == 422
+    assert client.post("/jobs/flat/drain/nothing/reading", data={"zero": "1"}).status_code == 404

@@ -15,12 +15,14 @@ from halfsplit.errors import InputError
 
 if TYPE_CHECKING:
     from halfsplit.drain import DrainAnalysis
+    from halfsplit.drain.asking import Question
 
 
 @app.command(
     epilog=example(
         "halfsplit drain night.csv",
         "halfsplit drain night.csv --instrument shunt --capacity 70 --celsius 5",
+        "halfsplit drain night.csv --instrument clamp --zero -30",
         "halfsplit drain night.csv --meter TCPIP0::192.0.2.7::5025::SOCKET --hours 10",
     )
 )
@@ -38,6 +40,17 @@ def drain(
     ] = None,
     charge: Annotated[float, typer.Option(min=0, max=100, help="State of charge in per cent.")] = 100.0,
     celsius: Annotated[float, typer.Option(help="Temperature where the vehicle will stand.")] = 20.0,
+    zero: Annotated[
+        float, typer.Option(help="Milliamperes that the instrument shows without a current: taken off.")
+    ] = 0.0,
+    reversed_: Annotated[
+        bool | None,
+        typer.Option(
+            "--reversed/--not-reversed",
+            help="Whether the instrument was the wrong way round.",
+            show_default=False,
+        ),
+    ] = None,
     meter: Annotated[
         str,
         typer.Option(
@@ -58,9 +71,10 @@ def drain(
     if meter:
         _record(file, meter, interval or 1.0, hours)
         interval = None
-    found = analyse(read_log(file, interval=interval, unit=unit or None), INSTRUMENTS[instrument])
+    log = read_log(file, interval=interval, unit=unit or None, zero=zero / 1000, turned=reversed_)
+    found = analyse(log, INSTRUMENTS[instrument])
     forecast = None
-    if capacity is not None:
+    if capacity is not None and found.can_tell:
         battery = Battery(capacity, charge=charge / 100, celsius=celsius)
         forecast = days_until_no_start(found.mean, found.mean_error, battery)
     if as_json:
@@ -72,6 +86,12 @@ def drain(
         *(f"Caution: {one}" for one in CAUTIONS),
     ]
     return put("\n".join(lines))
+
+
+def _options(asked: Question) -> str:
+    if asked.zero is not None:
+        return f"--zero {1000 * asked.zero:.0f} (what the instrument shows without a current, in mA), or --reversed"
+    return f"--unit {asked.unit}, or --unit A if the values are right"
 
 
 def _record(file: Path, address: str, interval: float, hours: float) -> None:
@@ -102,6 +122,8 @@ def _drain_lines(found: DrainAnalysis) -> Iterator[str]:
     from halfsplit.drain.words import amps_words, time_words
 
     yield found.verdict
+    if found.question is not None:
+        yield f"  say it with {_options(found.question)}"
     yield f"  log: {time_words(found.duration)}, taken by {found.instrument.name}"
     if found.level is not None and found.asleep_after is not None:
         level = f"{amps_words(found.level)} ± {amps_words(found.level_error)}"

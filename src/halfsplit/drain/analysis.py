@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from halfsplit.drain.asking import Question, question
 from halfsplit.drain.levels import Segment, segments
 from halfsplit.drain.log import CurrentLog
 
@@ -84,7 +85,8 @@ class DrainAnalysis:
 
     level: asleep, None if it never sleeps; level_error: one standard deviation. asleep_after: None likewise.
     mean, mean_error: of the current from the first sleep on (of the whole log if it never sleeps).
-    verdict: one sentence. remarks: what was odd about the log. segments: every level, in order.
+    verdict: one sentence. question: what has to be said first, with a proposal, or
+    None. remarks: what was odd about the log. segments: every level, in order.
     """
 
     level: float | None
@@ -101,6 +103,7 @@ class DrainAnalysis:
     instrument: Instrument
     duration: float
     can_tell: bool = True
+    question: Question | None = None
 
     @property
     def ampere_hours_a_day(self) -> float:
@@ -148,6 +151,9 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
         duration=log.duration,
         can_tell=level is None or level >= instrument.floor,
     )
+    asked = question(log.amps, level, unit_said=log.unit_said)
+    if asked:
+        return replace(result, verdict=f"Cannot tell: {asked.words}", can_tell=False, question=asked)
     return replace(result, verdict=_verdict(result))
 
 
@@ -260,8 +266,6 @@ def _verdict(found: DrainAnalysis) -> str:
         return (
             "The current never settles for two minutes: the vehicle does not sleep, or the log is too short."
         )
-    if found.level < -SLEEP_MARGIN:
-        return "Cannot tell: the current is below zero asleep. Zero the instrument, or find what charges the battery."
     if not found.can_tell:
         return (
             f"Cannot tell: a {found.instrument.name} says nothing below {1000 * found.instrument.floor:.0f} mA. "

@@ -16,6 +16,12 @@ CAPACITY = ((-20.0, 0.60), (0.0, 0.82), (20.0, 0.97), (25.0, 1.0), (40.0, 1.03))
 HEALTH, HEALTH_ERROR = 0.85, 0.10
 # Self-discharge of a flooded battery: share of its capacity a day at 20 °C, doubled every 10 K (common practice).
 SELF_DISCHARGE = 0.0012
+LONGEST = 120.0
+"""Days beyond which nothing is foretold: the battery's own ageing, the weather and its use count more by then."""
+
+WIDEST = 30.0
+"""A range wider than this, highest to lowest, is no forecast."""
+
 SIGMAS = 1.28
 """Eight of ten cases lie within the range that is given."""
 
@@ -39,9 +45,9 @@ class Battery:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """days: the likeliest; low, high: eight of ten cases lie between. usable: Ah until it no longer starts.
+    """days: the likeliest; low, high: eight of ten cases lie between; none is above `LONGEST`.
 
-    loss: Ah a day, self-discharge included. words: one sentence.
+    usable: Ah until it no longer starts. loss: Ah a day, self-discharge included. words: one sentence.
     """
 
     days: float
@@ -73,12 +79,19 @@ def days_until_no_start(mean: float, mean_error: float, battery: Battery) -> For
         + (np.hypot(24 * mean_error, 0.5 * own) / loss) ** 2
     )
     days = usable / loss
-    low, high = float(days * np.exp(-SIGMAS * spread)), float(days * np.exp(SIGMAS * spread))
-    words = (
-        f"About {_days(days)} until it may not start ({_days(low)} to {_days(high)}): "
-        f"{loss:.1f} Ah a day of {usable:.0f} Ah."
-    )
-    return Forecast(days, low, high, usable, loss, words)
+    low, high = (min(float(days * np.exp(side * min(spread, 20.0))), LONGEST) for side in (-SIGMAS, SIGMAS))
+    days = min(days, LONGEST)
+    parts = f"{loss:.2g} Ah a day, {own:.2g} Ah of it the battery's own self-discharge, of {usable:.0f} Ah."
+    return Forecast(days, low, high, usable, loss, f"{_told(days, low, high)}: {parts}")
+
+
+def _told(days: float, low: float, high: float) -> str:
+    if low >= LONGEST:
+        return f"More than {LONGEST:.0f} days until it may not start"
+    if high > WIDEST * low:
+        return f"Cannot tell the days: the current is not known well enough ({_days(low)} to {_days(high)})"
+    likeliest = _days(days) if days >= LONGEST else f"About {_days(days)}"
+    return f"{likeliest[0].upper()}{likeliest[1:]} until it may not start ({_days(low)} to {_days(high)})"
 
 
 def _at(table: tuple[tuple[float, float], ...], celsius: float) -> float:
@@ -99,6 +112,8 @@ def _check(battery: Battery) -> None:
 
 
 def _days(days: float) -> str:
+    if days >= LONGEST:
+        return f"more than {LONGEST:.0f} days"
     if days >= 10:
         return f"{days:.0f} days"
     return f"{days:.1f} days" if days >= 2 else f"{24 * days:.0f} hours"

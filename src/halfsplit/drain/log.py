@@ -26,6 +26,7 @@ class CurrentLog:
 
     seconds: (n,) from the first sample, rising. amps: (n,) in A, positive out of the battery.
     gaps: (start, end) in s, without samples in between. remarks: what was found odd and what was done about it.
+    unit_said: whether the file or a person gave the unit of the current; else amperes were assumed.
     """
 
     seconds: Floats
@@ -33,18 +34,35 @@ class CurrentLog:
     gaps: tuple[tuple[float, float], ...] = ()
     remarks: tuple[str, ...] = ()
     source: str = ""
+    unit_said: bool = True
 
     @classmethod
-    def of(cls, seconds: Floats, amps: Floats, source: str = "", remarks: tuple[str, ...] = ()) -> CurrentLog:
+    def of(
+        cls,
+        seconds: Floats,
+        amps: Floats,
+        source: str = "",
+        remarks: tuple[str, ...] = (),
+        *,
+        zero: float = 0.0,
+        turned: bool | None = None,
+    ) -> CurrentLog:
         """A log from raw samples: unusable values dropped, a clock that jumps back mended, the sign turned, gaps found.
 
-        Raises InputError where too little is left to say anything.
+        zero: A, taken off every value. turned: whether to turn the sign, None to decide by the log. Raises InputError
+        where too little is left to say anything.
         """
+        if zero:
+            remarks = (*remarks, f"The instrument's zero of {1000 * zero:.0f} mA was taken off every value.")
         raw = cls(
-            np.asarray(seconds, dtype=np.float64), np.asarray(amps, dtype=np.float64), (), remarks, source
+            np.asarray(seconds, dtype=np.float64),
+            np.asarray(amps, dtype=np.float64) - zero,
+            (),
+            remarks,
+            source,
         )
-        for repair in (_drop_unusable, _mend_clock, _turn_sign, _find_gaps):
-            raw = repair(raw)
+        raw = _mend_clock(_drop_unusable(raw))
+        raw = _find_gaps(_turn_sign(raw) if turned is None else _turned(raw) if turned else raw)
         _enough(raw)
         return replace(raw, remarks=(*raw.remarks, *_oddities(raw)))
 
@@ -99,8 +117,21 @@ def _mend_clock(log: CurrentLog) -> CurrentLog:
 
 
 def _turn_sign(log: CurrentLog) -> CurrentLog:
+    """Turn a log that is negative throughout and rises downwards: what wakes up draws more, never less.
+
+    A log that is negative asleep and goes up when it wakes has its zero off, and is left for the person to say.
+    """
     if not log.amps.size or np.mean(log.amps <= 0) < 0.95 or not np.any(log.amps < 0):
         return log
+    lowest, rest, highest = np.quantile(log.amps, [0.0005, 0.5, 0.9995])
+    return log if highest - rest > 2 * (rest - lowest) and rest > -_LARGEST_ZERO else _turned(log)
+
+
+_LARGEST_ZERO = 0.5
+"""A: a clamp whose zero is off by more is turned round rather than not zeroed (common practice, no source)."""
+
+
+def _turned(log: CurrentLog) -> CurrentLog:
     remark = "The current is negative throughout: the leads or the clamp were the wrong way round. The sign was turned."
     return replace(log, amps=-log.amps, remarks=(*log.remarks, remark))
 

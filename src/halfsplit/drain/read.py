@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import StringIO
 from pathlib import Path
 
 import numpy as np
 
+from halfsplit.drain.cell_units import SCALES, plain_amps
 from halfsplit.drain.log import CurrentLog, Floats
 from halfsplit.errors import InputError
 
@@ -31,7 +32,6 @@ _INTERVAL = re.compile(
 _CLOCK = re.compile(
     r"(?:(\d{4})-(\d\d)-(\d\d)[T ]|(\d{1,2})[./](\d{1,2})[./](\d{4})[T ]+)?(\d{1,2}):(\d\d):(\d\d)(?:[.,](\d{1,6}))?Z?"
 )
-_SCALES = {"ma": 1e-3, "\u00b5a": 1e-6, "\u03bca": 1e-6, "ua": 1e-6, "a": 1.0}
 _UNIT = re.compile(r"(?<![A-Za-z])([m\u00b5\u03bcu]?A)(?![A-Za-z])")
 _TIME_SCALES = {"ms": 1e-3, "min": 60.0, "h": 3600.0, "std": 3600.0}
 
@@ -52,11 +52,18 @@ class Form:
     remarks: tuple[str, ...]
 
 
-def read_log(path: str | Path, *, interval: float | None = None, unit: str | None = None) -> CurrentLog:
+def read_log(
+    path: str | Path,
+    *,
+    interval: float | None = None,
+    unit: str | None = None,
+    zero: float = 0.0,
+    turned: bool | None = None,
+) -> CurrentLog:
     """Read a log file. Raises InputError, which says which line and what was expected.
 
     interval: seconds between samples, where the file has no time column.
-    unit: A, mA or uA, where the file does not say it.
+    unit: A, mA or uA, where the file does not say it. zero, turned: see `parse_log`.
     """
     path = Path(path)
     try:
@@ -65,15 +72,26 @@ def read_log(path: str | Path, *, interval: float | None = None, unit: str | Non
         data = path.read_bytes()
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", where=path.name) from error
-    return parse_log(decoded(data, path.name), source=path.name, interval=interval, unit=unit)
+    text = decoded(data, path.name)
+    return parse_log(text, source=path.name, interval=interval, unit=unit, zero=zero, turned=turned)
 
 
 def parse_log(
-    text: str, *, source: str = "", interval: float | None = None, unit: str | None = None
+    text: str,
+    *,
+    source: str = "",
+    interval: float | None = None,
+    unit: str | None = None,
+    zero: float = 0.0,
+    turned: bool | None = None,
 ) -> CurrentLog:
-    """Read a log from text; see `read_log`."""
-    lines = text.splitlines()
-    form = _form(lines, source, interval, unit)
+    """Read a log from text; see `read_log`.
+
+    zero: amperes that the instrument shows without a current; turned: whether it was the wrong way round, None to
+    decide by the log.
+    """
+    lines, in_cells = plain_amps(text.splitlines())
+    form = _form(lines, source, interval, "A" if in_cells else unit)
     body = lines[form.first :]
     columns = [form.current] if form.time is None else [form.time, form.current]
     cells, remarks = _cells(body, form, columns)
@@ -82,7 +100,8 @@ def parse_log(
         seconds = np.arange(amps.size, dtype=np.float64) * (form.interval or 1.0)
     else:
         seconds = cells[:, 0] * (1.0 if form.clock else form.time_scale)
-    return CurrentLog.of(seconds, amps, source, (*form.remarks, *remarks))
+    log = CurrentLog.of(seconds, amps, source, (*form.remarks, *remarks), zero=zero, turned=turned)
+    return replace(log, unit_said=not form.remarks)
 
 
 def decoded(data: bytes, name: str) -> str:
@@ -225,12 +244,12 @@ def _stated_interval(header: Sequence[str]) -> float | None:
 
 def _scale(title: str, header: str, unit: str | None) -> tuple[float, tuple[str, ...]]:
     if unit is not None:
-        if unit.lower() not in _SCALES:
+        if unit.lower() not in SCALES:
             raise InputError(f"{unit!r} is no unit of current", remedy="write A, mA or uA")
-        return _SCALES[unit.lower()], ()
+        return SCALES[unit.lower()], ()
     match = _UNIT.search(title) or _UNIT.search(header)
     if match:
-        return _SCALES[match[1].lower()], ()
+        return SCALES[match[1].lower()], ()
     return 1.0, ("The file names no unit: the values were taken as amps.",)
 
 

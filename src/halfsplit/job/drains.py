@@ -1,7 +1,8 @@
 """The parasitic draw of a job: its log, its battery, its branches, kept like all evidence.
 
-Entry `drain` is a log (the file is an attachment), `drain battery` what is known of the battery. The analysis is made
-from them each time.
+Entry `drain` is a log (the file is an attachment), `drain reading` how one is read otherwise (its unit, the
+instrument's zero, the way round), `drain battery` what is known of the battery. The analysis is made from them each
+time.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from halfsplit.drain import (
     parse_log,
 )
 from halfsplit.drain.analysis import WakeKind
+from halfsplit.drain.asking import Question
 from halfsplit.drain.battery import RESTED, TABLES, StateOfCharge, state_of_charge
 from halfsplit.drain.plot import plot_svg
 from halfsplit.drain.read import decoded
@@ -59,6 +61,7 @@ class DrainFigures:
     """What a log shows, in words. ``facts``: (what, value); ``levels``: (from, for how long, mean), ``more`` left out.
 
     ``wakes``: (how often, how long, mean, every, charge of one, share of the mean current). ``plot``: SVG of our own.
+    ``question``: what has to be answered first; ``certain``: what holds whatever the answer.
     """
 
     log: DrainLog
@@ -71,6 +74,8 @@ class DrainFigures:
     more: int
     remarks: tuple[str, ...]
     plot: str
+    question: Question | None = None
+    certain: str = ""
 
 
 @dataclass(frozen=True)
@@ -135,11 +140,66 @@ def _how(how: Mapping[str, Any]) -> dict[str, Any]:
         raise InputError(
             f"{interval:g} s between samples", remedy="enter seconds, from 0.0001 to 3600", where="interval"
         )
-    return {"unit": unit, "interval": interval, "instrument": instrument}
+    return {
+        "unit": unit,
+        "interval": interval,
+        "instrument": instrument,
+        "zero": _zero(how.get("zero")),
+        "turned": how.get("turned") if isinstance(how.get("turned"), bool) else None,
+    }
+
+
+def _zero(zero: float | None) -> float:
+    """What the instrument shows without a current, in A. Raises InputError."""
+    found = float(zero or 0.0)
+    if not -50 <= found <= 50:
+        raise InputError(f"a zero of {found:g} A", remedy="enter milliamperes, up to 50,000", where="zero")
+    return found
+
+
+def read_again(job: OpenJob, drain_id: str, how: Mapping[str, Any]) -> DrainLog:
+    """Read a log otherwise: ``how`` has its unit, the instrument's zero in A, whether it was turned round (or None).
+
+    The file stays as it came. Raises NotFoundError or InputError, and nothing is stored then.
+    """
+    log = _log(job, drain_id)
+    given = _how({**log.how, **how})
+    shown = _worked_out(job.file(log.file), log.name, given)
+    said = {
+        "drain": drain_id,
+        **{name: given[name] for name in AGAIN},
+        "text": f"“{log.name}” is read with {_words(given)}: {shown[0].verdict}",
+    }
+    job.keep("drain reading", said)
+    return _log(job, drain_id)
+
+
+AGAIN = ("unit", "zero", "turned")
+"""What of a log can be said otherwise after it was loaded."""
+
+
+def _words(given: Mapping[str, Any]) -> str:
+    turned = {None: "", True: ", turned round", False: ", not turned round"}[given["turned"]]
+    unit = f", in {given['unit']}" if given["unit"] else ""
+    return f"a zero of {amps_words(given['zero'])}{unit}{turned}"
+
+
+def _log(job: OpenJob, drain_id: str) -> DrainLog:
+    found = next((log for log in logs_of(job) if log.drain_id == drain_id), None)
+    if found is None:
+        raise NotFoundError(f"there is no log {drain_id[:60]!r} in this job")
+    return found
 
 
 def _worked_out(data: bytes, name: str, how: Mapping[str, Any]) -> Shown:
-    log = parse_log(decoded(data, name), source=name, interval=how["interval"], unit=how["unit"] or None)
+    log = parse_log(
+        decoded(data, name),
+        source=name,
+        interval=how["interval"],
+        unit=how["unit"] or None,
+        zero=how["zero"],
+        turned=how["turned"],
+    )
     found = analyse(log, INSTRUMENTS[how["instrument"]])
     return found, plot_svg(log, found), plot_svg(log, found, standalone=True)
 
@@ -160,7 +220,11 @@ def _remember(key: tuple[Any, ...], pair: Shown) -> Shown:
 
 
 def logs_of(job: OpenJob) -> tuple[DrainLog, ...]:
-    """The logs of a job that are not struck out, in their order."""
+    """The logs of a job that are not struck out, in their order, each read as was said last."""
+    again = {
+        one.payload.get("drain"): {name: one.payload.get(name) for name in AGAIN}
+        for one in job.live("drain reading")
+    }
     return tuple(
         DrainLog(
             entry.entry_id,
@@ -168,7 +232,7 @@ def logs_of(job: OpenJob) -> tuple[DrainLog, ...]:
             entry.at,
             entry.who,
             str(entry.payload["file"]),
-            {name: entry.payload.get(name) for name in ("unit", "interval", "instrument")},
+            _how({**entry.payload, **again.get(entry.entry_id, {})}),
         )
         for entry in job.live("drain")
     )
@@ -283,7 +347,16 @@ def _figures(log: DrainLog, found: DrainAnalysis, plot: str) -> DrainFigures:
         max(len(found.segments) - MOST_ROWS, 0),
         found.remarks,
         plot,
+        found.question,
+        _certain(found),
     )
+
+
+def _certain(found: DrainAnalysis) -> str:
+    """What a zero that is off does not touch: how much being awake adds."""
+    if found.question is None or found.question.zero is None or found.level is None:
+        return ""
+    return f"Whatever the zero: the mean is {amps_words(found.mean - found.level)} above the level asleep."
 
 
 def _facts(found: DrainAnalysis) -> Iterator[tuple[str, str]]:
@@ -316,8 +389,7 @@ def _wake(kind: WakeKind, mean: float) -> tuple[str, str, str, str, str, str]:
 
 def strike_log(job: OpenJob, drain_id: str, *, reason: str) -> None:
     """Strike a log out. Raises NotFoundError, or InputError without a reason."""
-    if all(log.drain_id != drain_id for log in logs_of(job)):
-        raise NotFoundError(f"there is no log {drain_id[:60]!r} in this job")
+    _log(job, drain_id)
     strike(job, drain_id, reason=reason)
 
 
@@ -328,6 +400,7 @@ __all__ = [
     "DrainView",
     "drain_view",
     "keep_log",
+    "read_again",
     "save_battery",
     "save_fuse",
     "save_total",

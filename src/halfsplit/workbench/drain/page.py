@@ -97,6 +97,24 @@ async def load(request: Request, job: JobToMeasure) -> Response:
     return _to(job.job_id, log=kept.drain_id)
 
 
+@router.post("/{drain_id}/reading")
+def reading(request: Request, job: JobToMeasure, drain_id: str, form: Form) -> Response:
+    """Read a log otherwise: the instrument's zero, the way round, the unit."""
+    wrong: dict[str, str] = {}
+    zero = Numbers(form, wrong).get("zero", -50_000, 50_000)
+    turned = {"yes": True, "no": False}.get(form.get("turned", ""))
+    how = {"zero": (zero or 0.0) / 1000, "turned": turned, "unit": form.get("unit", "")}
+    try:
+        if not wrong:
+            drains.read_again(job, drain_id, how)
+    except InputError as error:
+        wrong["zero"] = str(error)
+    if wrong:
+        page = _page(job, f"Not stored. {wrong['zero']}", form, wrong, drain_id)
+        return render(request, "drain/drain.html", page, status=422)
+    return _to(job.job_id, log=drain_id)
+
+
 @router.post("/battery")
 def battery(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Keep what is known of the battery."""
