@@ -18,7 +18,7 @@ from bench.choice_arrays import first_ranked
 from bench.choice_jobs import Case
 from halfsplit.diagnosis import propose
 from halfsplit.diagnosis.choose import greedy, half_split, next_test
-from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
+from halfsplit.diagnosis.cost import own_minutes, reach_minutes
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Numeric, Worded
 from halfsplit.diagnosis.lattice import lattice_size
@@ -171,7 +171,7 @@ def _fitting(
     """The problem with minutes and places, with as many of the tests as can be held."""
     model = situation.circuit.model
     own = np.array([own_minutes(one, model, situation.state) for one in tests])
-    needed = [[key for key in places(one, model) if key not in situation.opened] for one in tests]
+    needed = [situation.bay.opens(one) for one in tests]
     keys = sorted({key for each in needed for key in each})
     reach = np.array([reach_minutes(key, model) for key in keys])
     place = np.full(len(tests), NO_PLACE)

@@ -12,14 +12,14 @@ left counts as right where the fault is anywhere in it, which is more than is as
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from bench.choice_jobs import Case, Told
 from halfsplit.circuit.circuit import Circuit, Solution
 from halfsplit.diagnosis.candidates import probe_points
-from halfsplit.diagnosis.cost import own_minutes, part_of, places, reach_minutes
+from halfsplit.diagnosis.cost import Bay, part_of
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.practice.vehicle import Vehicle
 
@@ -57,19 +57,14 @@ class Work:
 
     circuit: Circuit
     vehicle: Vehicle
-    state: str | None
+    bay: Bay
     tests: int = 0
     minutes: float = 0.0
-    opened: set[str] = field(default_factory=set)
 
     def ask(self, measurement: Measurement) -> float | str:
         """Make a measurement."""
-        model = self.circuit.model
-        self.minutes += own_minutes(measurement, model, self.state)
-        closed = set(places(measurement, model)) - self.opened
-        self.minutes += sum(reach_minutes(key, model) for key in closed)
-        self.opened |= closed
-        self.state = measurement.state
+        self.minutes += self.bay.minutes(measurement)
+        self.bay = self.bay.after(measurement)
         self.tests += 1
         return self.vehicle.answer(measurement)
 
@@ -195,7 +190,7 @@ def trace(line: Line, beyond: Callable[[int], bool]) -> int:
 def walk(case: Case, order: Order) -> Located:
     """Find the fault of a case along its lines; gives up where what was told is no load without current."""
     told = next((one for one in case.told if one.kind == "works" and one.value != "yes"), None)
-    work = Work(case.circuit, case.vehicle(), told.state if told else None)
+    work = Work(case.circuit, case.vehicle(), Bay(case.circuit.model, state=told.state if told else None))
     first = line(case.circuit, told.name, told.state) if told else None
     if told is None or first is None:
         return Located(frozenset(), 0, 0.0, 0)

@@ -9,6 +9,8 @@ from halfsplit.circuit.network import OPEN, Change, Network, System, UnknownName
 
 JUMP_OHMS = 0.020
 """A fused lead with its clips; common practice, no source."""
+CABLE_OHMS = 0.002
+"""A booster cable with its clamps; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,13 +25,14 @@ class Unplug:
 
 @dataclass(frozen=True, slots=True)
 class Jump:
-    """Two points joined by a fused lead."""
+    """Two points joined by a fused lead, or by a booster cable where it is ``heavy``."""
 
     a: str
     b: str
+    heavy: bool = False
 
     def __str__(self) -> str:
-        return f"jump {self.a} to {self.b}"
+        return f"jump {self.a} to {self.b}{' by a booster cable' if self.heavy else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +78,8 @@ def apply(system: System, interventions: tuple[Intervention, ...]) -> System:
         match intervention:
             case Unplug(name):
                 changes += [Change(element, OPEN) for element in contacts_of(network, name)]
-            case Jump(a, b):
-                bridges.append((network.node(a), network.node(b), JUMP_OHMS))
+            case Jump(a, b, heavy):
+                bridges.append((network.node(a), network.node(b), CABLE_OHMS if heavy else JUMP_OHMS))
             case LampFor(fuse, watts):
                 changes.append(Change(network.element(fuse), OPEN))
                 ends = network.node(inside(network.model.parts[fuse], "1")), network.node(f"{fuse}.2:part")

@@ -20,6 +20,7 @@ from halfsplit.circuit.model import (
     Driver,
     Hears,
     Input,
+    InState,
     Not,
     Or,
     Part,
@@ -113,6 +114,19 @@ def units_heard(condition: Condition | None) -> set[str]:
             return set().union(*map(units_heard, terms))
         case _:
             return set()
+
+
+def names_state(condition: Condition | None) -> bool:
+    """Whether a condition asks for an operating state by its name: a command that the drawing does not show."""
+    match condition:
+        case InState():
+            return True
+        case Not(term):
+            return names_state(term)
+        case And(terms) | Or(terms):
+            return any(map(names_state, terms))
+        case _:
+            return False
 
 
 def _all_inputs(behaviour: Behaviour) -> list[Input]:

@@ -13,7 +13,7 @@ from halfsplit.cli.own import own_measurement
 from halfsplit.cli.session import USUAL, Session, Settings
 from halfsplit.cli.show import DEFER, Screen, one_line, reading_line
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.diagnosis.propose import Test
+from halfsplit.diagnosis.propose import Test, beside
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.entering import FLICKERS
 from halfsplit.job.loads import loads_of
@@ -265,7 +265,10 @@ class Dialogue:
         self.shown_again()
 
     def _take_on(self, measured: Measurement) -> None:
+        proposed = next(iter(self.session.diagnosis.next_tests(limit=1)), None)
         self.test = self.session.diagnosis.rank(measured)
+        if told := beside(self.test, proposed):
+            self.screen.line(told)
 
     def flickers(self) -> None:
         if self.test:

@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
+from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, Unplug
 from halfsplit.cli.ask import Asker
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.job.loads import loads_of
 
-QUANTITIES = ("volts", "lamp", "amps", "ohms", "works", "answers", "inspection", "wiggle", "blown", "stage")
+QUANTITIES = (
+    "volts",
+    "lamp",
+    "amps",
+    "ohms",
+    "works",
+    "answers",
+    "inspection",
+    "wiggle",
+    "blown",
+    "stage",
+    "duty",
+    "hertz",
+    "gauge",
+)
 LEADS = ("volts", "lamp", "ohms")
 NEGATIVE = "battery negative"
 USUAL = {"volts": "meter", "ohms": "meter", "amps": "clamp", "lamp": "test lamp"}
@@ -35,19 +51,31 @@ def own_measurement(asker: Asker, job: Diagnosis) -> Measurement | None:
 
 def places_for(quantity: str, circuit: Circuit) -> list[str]:
     """The names that a quantity can be taken at."""
-    if quantity in LEADS:
-        return list(circuit.points)
-    if quantity == "amps":
-        return [wire.name for wire in circuit.model.wires] + list(circuit.parts)
-    if quantity == "works":
-        return [name for name, _ in loads_of(circuit)]
-    if quantity == "answers":
-        return [part.name for part in circuit.model.of_kind("module")]
-    if quantity == "stage":
-        return list(circuit.model.stages)
-    if quantity == "blown":
-        return [part.name for part in circuit.model.of_kind("fuse", "breaker")]
-    return [*circuit.parts, *(wire.name for wire in circuit.model.wires)]
+    told = PLACES_FOR.get(quantity)
+    return told(circuit) if told else [*circuit.parts, *(wire.name for wire in circuit.model.wires)]
+
+
+def _drivers(circuit: Circuit) -> list[str]:
+    units = circuit.model.of_kind("module")
+    return [f"{unit.name}.{one.pin}" for unit in units if unit.behaviour for one in unit.behaviour.drivers]
+
+
+def _points(circuit: Circuit) -> list[str]:
+    return list(circuit.points)
+
+
+PLACES_FOR: Mapping[str, Callable[[Circuit], list[str]]] = {
+    **dict.fromkeys(LEADS, _points),
+    "amps": lambda circuit: [*(wire.name for wire in circuit.model.wires), *circuit.parts],
+    "works": lambda circuit: [name for name, _ in loads_of(circuit)],
+    "answers": lambda circuit: [part.name for part in circuit.model.of_kind("module")],
+    "stage": lambda circuit: list(circuit.model.stages),
+    "gauge": lambda circuit: list(circuit.model.gauges),
+    "blown": lambda circuit: [part.name for part in circuit.model.of_kind("fuse", "breaker")],
+    "duty": _drivers,
+    "hertz": _drivers,
+}
+"""Quantity → the names that it can be taken at; others at every part and wire."""
 
 
 def _state(asker: Asker, job: Diagnosis) -> str:
@@ -73,7 +101,9 @@ def _instrument(asker: Asker, quantity: str) -> str | None:
 def _changes(asker: Asker, circuit: Circuit) -> tuple[Intervention, ...]:
     """What is done to the circuit first; asked again until it makes sense."""
     while True:
-        typed = asker.text("First (unplug NAME; jump POINT POINT; fit NAME; Enter: nothing)")
+        typed = asker.text(
+            "First (unplug NAME; jump POINT POINT; cable POINT POINT; lamp FUSE; fit NAME; Enter: nothing)"
+        )
         found = [read_change(one, circuit) for one in typed.split(";") if one.strip()]
         if None not in found:
             return tuple(one for one in found if one is not None)
@@ -87,6 +117,10 @@ def read_change(text: str, circuit: Circuit) -> Intervention | None:
             return Unplug(name)
         case ["fit", name] if name in circuit.parts:
             return Replace(name)
+        case ["lamp", name] if name in circuit.parts and circuit.parts[name].kind in ("fuse", "breaker"):
+            return LampFor(name)
+        case ["cable", a, b] if a in circuit.points and b in circuit.points:
+            return Jump(a, b, heavy=True)
         case ["jump", a, b] if a in circuit.points and b in circuit.points:
             return Jump(a, b)
         case _:

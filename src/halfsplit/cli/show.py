@@ -46,6 +46,8 @@ class Screen:
         self.line(f"  {test.sentence}", "bold")
         for caution in test.cautions:
             self.line(f"  Caution: {caution}", "yellow")
+        if test.passes:
+            self.line(f"  Passes with: {test.passes}.")
         for text in meanings(test):
             self.line(f"  {text}")
 

@@ -7,12 +7,14 @@ module pins are never proposed (field.md 16).
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import BODY, Part
-from halfsplit.diagnosis.cost import never_probed, part_of
+from halfsplit.diagnosis.cost import never_probed, part_of, place_key, reach_minutes
 from halfsplit.diagnosis.measurement import Measurement
 
 MEASURED = (*LOADS, "fuse", "breaker", "relay", "switch", "sensor", "diode")
@@ -37,10 +39,10 @@ def candidates(
     """
     found: list[Measurement] = []
     for state in states:
-        found += _looks(circuit, state)
+        found += looks(circuit, state)
         if "meter" in instruments:
             found += _volts(circuit, state)
-        for lamp in (name for name in instruments if name.endswith("lamp")):
+        for lamp in lamps(instruments):
             found += _lamps(circuit, state, lamp)
         if "clamp" in instruments:
             found += _clamp(circuit, state)
@@ -53,7 +55,17 @@ def candidates(
     return list(dict.fromkeys(found))
 
 
-def _looks(circuit: Circuit, state: str) -> Iterator[Measurement]:
+def lamps(instruments: Sequence[str]) -> list[str]:
+    """The lamps at hand."""
+    return [name for name in instruments if (used := INSTRUMENTS.get(name)) is not None and used.filament]
+
+
+def at_hand(measurement: Measurement, instruments: Sequence[str]) -> bool:
+    """Whether the instrument of a test is at hand."""
+    return measurement.instrument is None or measurement.instrument in instruments
+
+
+def looks(circuit: Circuit, state: str) -> Iterator[Measurement]:
     """What can be seen without a probe: what works, which units answer, blown fuses, stages."""
     for part in circuit.parts.values():
         if part.kind in LOADS and part.kind != "resistor":
@@ -90,14 +102,50 @@ def _volts(circuit: Circuit, state: str) -> Iterator[Measurement]:
 
 
 def own_ends(circuit: Circuit) -> Iterator[tuple[str, str]]:
-    """The two ends of each wire, cavity, ground joint, and part that a meter can be put across."""
+    """The two ends of each wire, cavity, ground joint, and part that a meter can be put across.
+
+    A splice lies inside the harness: the next terminal stands for it.
+    """
     for wire in circuit.model.wires:
         ends = circuit.parts.get(part_of(wire.a)), circuit.parts.get(part_of(wire.b))
-        if not any(part is not None and (never_probed(part) or part.kind == "splice") for part in ends):
-            yield wire.a, wire.b
+        if not any(never_probed(part) for part in ends):
+            a, b = (_beyond(circuit, *both) for both in ((wire.a, wire.b), (wire.b, wire.a)))
+            if a and b:
+                yield a, b
     for part in circuit.parts.values():
         if not never_probed(part):
             yield from _ends_of(part)
+
+
+def _beyond(circuit: Circuit, end: str, other: str) -> str:
+    """The end, or the terminal nearest to a splice that can be got at; empty where there is none."""
+    found = splice_terminals(circuit, end, other)
+    return min(found, key=lambda point: _way(circuit, point), default="")
+
+
+def _way(circuit: Circuit, point: str) -> float:
+    key = place_key(part_of(point), circuit.model)
+    return 0.0 if key is None else reach_minutes(key, circuit.model)
+
+
+def splice_terminals(circuit: Circuit, end: str, other: str) -> list[str]:
+    """The points at which an end of a wire can be probed: itself, or of a splice the far ends of its other wires."""
+    if _kind(circuit, end) != "splice":
+        return [end]
+    seen, found, waiting = {end, other}, list[str](), [end]
+    while waiting:
+        here = waiting.pop()
+        for wire in circuit.model.wires:
+            for near, far in ((wire.a, wire.b), (wire.b, wire.a)):
+                if near == here and far not in seen:
+                    seen.add(far)
+                    (waiting if _kind(circuit, far) == "splice" else found).append(far)
+    return [point for point in found if not never_probed(circuit.parts.get(part_of(point)))]
+
+
+def _kind(circuit: Circuit, point: str) -> str:
+    part = circuit.parts.get(part_of(point))
+    return part.kind if part is not None else ""
 
 
 def _ends_of(part: Part) -> Iterable[tuple[str, str]]:
@@ -185,20 +233,33 @@ def _drives_module(circuit: Circuit, relay: Part) -> bool:
     )
 
 
-def short_tests(circuit: Circuit, state: str, fuse: str) -> Iterator[Measurement]:
-    """A lamp in place of a fuse, then unplugging what is behind it, one at a time, until it dims."""
-    lamp = LampFor(fuse)
-    ends = f"{fuse}.1", f"{fuse}.2"
-    yield Measurement("lamp", ends[0], state, to=ends[1], instrument="21 W lamp", changes=(lamp,))
+def lamp_tests(
+    circuit: Circuit, states: Sequence[str], fuse: str, instruments: Sequence[str]
+) -> list[Measurement]:
+    """A lamp in place of a fuse, in each state: where it is bright the short is there."""
+    return [test for state in states if (test := _lamp_for(fuse, state, instruments)) is not None]
+
+
+def unplugging(circuit: Circuit, lamp: Measurement) -> Iterator[Measurement]:
+    """What is behind a lamp that shines for a fuse unplugged, one at a time, until it dims; it stays unplugged."""
     for part in circuit.model.of_kind("connector", *LOADS):
-        if not never_probed(part):
-            yield Measurement(
-                "lamp", ends[0], state, to=ends[1], instrument="21 W lamp", changes=(lamp, Unplug(part.name))
-            )
+        if not never_probed(part) and Unplug(part.name) not in lamp.changes:
+            yield replace(lamp, changes=(*lamp.changes, Unplug(part.name)))
+
+
+def _lamp_for(fuse: str, state: str, instruments: Sequence[str]) -> Measurement | None:
+    """21 W where such a lamp is at hand; else a test lamp across the empty socket, which shows the same."""
+    at, to = f"{fuse}.1", f"{fuse}.2"
+    for name, watts in (("21 W lamp", 21.0), ("load lamp", 55.0)):
+        if name in instruments:
+            return Measurement("lamp", at, state, to, name, (LampFor(fuse, watts),))
+    if "test lamp" in instruments:
+        return Measurement("lamp", at, state, to, "test lamp", (Unplug(fuse),))
+    return None
 
 
 def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
-    for name in suspects:
+    for name in (*suspects, *_plugs(circuit, suspects)):
         if " + " in name:
             continue  # a pair is looked at place by place
         part = circuit.parts.get(part_of(name))
@@ -208,6 +269,12 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
             if "." in name and not name.startswith("wire "):
                 # The fit of a terminal, tried with a test pin, is a look of its own (field.md 12).
                 yield Measurement("inspection", name, state, detail=("pin drag",))
+
+
+def _plugs(circuit: Circuit, suspects: Sequence[str]) -> list[str]:
+    """Parts of which several contacts are in question: unplugged, all of them are seen at one look."""
+    owners = [part_of(name) for name in suspects if "." in name and not name.startswith("wire ")]
+    return [name for name in dict.fromkeys(owners) if owners.count(name) > 1 and name not in suspects]
 
 
 def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
@@ -241,6 +308,8 @@ def _wire_ohms(circuit: Circuit, name: str, state: str) -> Iterator[Measurement]
     if wire is None:
         return
     ends = [part_of(end) for end in (wire.a, wire.b)]
+    if any(_kind(circuit, end) == "splice" for end in ends):
+        return
     unplugged = tuple(Unplug(end) for end in dict.fromkeys(ends) if _can_unplug(circuit, end))
     if unplugged:
         yield Measurement("ohms", wire.a, state, to=wire.b, instrument="meter", changes=unplugged)
@@ -256,7 +325,10 @@ def _can_unplug(circuit: Circuit, name: str) -> bool:
     )
 
 
-def _wiggles(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterable[Measurement]:
-    for name in dict.fromkeys(part_of(suspect) for suspect in suspects if not suspect.startswith("wire ")):
-        if name in circuit.parts:
+def _wiggles(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
+    """A place moved while it is watched: connectors and parts, and wires where they bend."""
+    names = dict.fromkeys(name if name.startswith("wire ") else part_of(name) for name in suspects)
+    for name in names:
+        part = circuit.parts.get(name)
+        if " + " not in name and (name.startswith("wire ") or (part is not None and not never_probed(part))):
             yield Measurement("wiggle", name, state)

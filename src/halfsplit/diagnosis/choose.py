@@ -28,9 +28,10 @@ from halfsplit.diagnosis.information import (
     information,
     outcome_information,
 )
-from halfsplit.diagnosis.lookahead import doubt_of, expected_minutes, minutes_per_bit
+from halfsplit.diagnosis.lookahead import ProofsAhead, doubt_of, expected_minutes, minutes_per_bit
 from halfsplit.diagnosis.optimum import fits, optimum
 from halfsplit.diagnosis.outcomes import outcome_ranges
+from halfsplit.diagnosis.rollout import played
 from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
 
 EXACT_LIMIT = 4_000_000
@@ -202,6 +203,7 @@ def rank_tests(
     minutes_after: Callable[[int], Floats] | None = None,
     stop_at: float = 0.95,
     looked_at: int = LOOKED_AT,
+    proofs: ProofsAhead | None = None,
 ) -> tuple[RankedTest, ...]:
     """Return the tests that tell anything, best first.
 
@@ -211,17 +213,24 @@ def rank_tests(
     weights, group  (N,) weights and repair groups (numbered from 0) of the particles
     minutes_after   minutes (T + D,) of each test after the given one has been made and its place is open;
                     without it, as they are now
+    proofs          of all tests: with them the minutes are those to the proof, not to the finding
     """
     weights = np.asarray(weights, dtype=float) / np.sum(weights)
     bits = candidates.bits(weights, group)
     minutes = np.where(bits > TELLS_NOTHING, candidates.minutes, np.inf)
-    chosen = _worth_a_look(bits, minutes, looked_at)
+    shares = np.bincount(group, weights=weights).astype(float)
+    worth = (
+        minutes if proofs is None else np.where(np.isfinite(minutes), proofs.worth(minutes, shares), np.inf)
+    )
+    chosen = _worth_a_look(bits, worth, looked_at)
     expected = np.full(len(minutes), np.inf)
     if len(chosen):
         after = np.stack([_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
         arrays = (candidates.outcomes(chosen, weights, group), weights, group)
-        expected[chosen] = _expected(*arrays, bits[chosen], minutes[chosen], after, stop_at)
-    order = _order(bits, minutes, expected)
+        expected[chosen] = _expected(
+            *arrays, bits[chosen], minutes[chosen], after, stop_at, proofs.of(chosen) if proofs else None
+        )
+    order = _order(bits, worth, expected)
     shown = order[:TOLD_EXACTLY][order[:TOLD_EXACTLY] < len(candidates.predicted)]
     if len(shown):
         bits[shown] = candidates.numeric_bits(shown, weights, group, EXACT)
@@ -237,10 +246,13 @@ def _expected(
     minutes: Floats,
     after: Floats,
     stop_at: float,
+    proofs: ProofsAhead | None,
 ) -> Floats:
-    """Return the expected minutes of each test by looking ahead, of the best few by an exact plan; (T,)."""
+    """Return the expected minutes of each test by looking ahead; of the best few, without proofs, by an exact plan."""
     everyone = np.arange(len(minutes))
-    ahead = expected_minutes(likelihood, weights, group, everyone, minutes, after, stop_at)
+    ahead = expected_minutes(likelihood, weights, group, everyone, minutes, after, stop_at, proofs)
+    if proofs is not None:
+        return played(likelihood, weights, group, minutes, after, ahead, stop_at, proofs)
     rate = minutes_per_bit(bits, minutes, doubt_of(weights, group))
     return deepened(likelihood, weights, group, minutes, after, ahead, rate, stop_at)
 

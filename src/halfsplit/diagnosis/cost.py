@@ -1,31 +1,41 @@
-"""What a test costs in minutes, and the cautions that stand beside it.
+"""What a test costs in minutes as the vehicle stands in the bay, and the cautions that stand beside it.
 
-Minutes where the file gives none are those of field.md 15 and rulings 16 (common practice, no source).
+Minutes where the file gives none are common practice, no source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.circuit.interventions import Jump, LampFor, Replace, StandInFor, Unplug
-from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.model import Model, Part
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
+from halfsplit.circuit.model import BODY, Model, Part
+from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement
+
+Floats = NDArray[np.float64]
+T = TypeVar("T")
 
 TEST_MINUTES = 1.5
+FURTHER_MINUTES = 0.5
+"""A further reading where one stands already: a relay's socket or a unit's plug is one visit."""
 FREE_MINUTES = 0.3
 """Something that is seen or heard from where one stands."""
 STATE_MINUTES = 0.5
 HELPER_MINUTES = 2.0
 DEFAULT_REACH = 3.0
 PLACES: tuple[tuple[tuple[str, ...], float], ...] = (
+    (("fuse box", "battery"), 3.0),
     (("dashboard", "instrument panel", "behind the glove"), 150.0),
     (("carpet", "under the seat", "sill"), 30.0),
     (("trim", "tailgate", "door", "boot", "pillar", "roof"), 10.0),
-    (("engine", "fuse box", "battery"), 3.0),
+    (("engine",), 3.0),
 )
-"""Words of a place and the minutes to get at it, refitting included."""
+"""Words of a place and the minutes to get at it, refitting included; a fuse box has a lid wherever it is."""
 INTERVENTION_MINUTES: Mapping[type, float] = {
     Unplug: 1.0,
     Jump: 1.5,
@@ -33,6 +43,10 @@ INTERVENTION_MINUTES: Mapping[type, float] = {
     Replace: 2.0,
     StandInFor: 10.0,
 }
+QUICKLY_FITTED = ("relay", "fuse", "breaker", "lamp")
+"""Kinds of which a known-good part goes in by hand within the two minutes."""
+FITTING_MINUTES = 30.0
+"""To fit any other part on trial; a tank pump is no swap."""
 QUANTITY_MINUTES: Mapping[str, float] = {
     "works": FREE_MINUTES,
     "gauge": FREE_MINUTES,
@@ -44,6 +58,14 @@ QUANTITY_MINUTES: Mapping[str, float] = {
     "stage": 2.0,
     "event": 0.0,
 }
+LOOK_MINUTES: Mapping[str, float] = {ENDS: 1.0, COMMAND: 1.0}
+"""Looks that are shorter than one at every pin."""
+PROBED = ("volts", "amps", "ohms", "lamp", "duty", "hertz")
+"""Readings for which a lead or clamp is put on at a place."""
+STATELESS = ("inspection", "ohms", "blown", "code", "event")
+"""What is done in whatever state the vehicle is in."""
+FROM_THE_SEAT = ("works", "answers", "code", "event", "gauge")
+"""What opens no place."""
 
 
 def part_of(name: str) -> str:
@@ -53,32 +75,69 @@ def part_of(name: str) -> str:
 
 def places(measurement: Measurement, model: Model) -> tuple[str, ...]:
     """The names of the places that must be open for a test: one a place (``at``), else the part itself."""
-    if measurement.quantity in ("works", "answers", "code", "event", "gauge"):
-        names: list[str] = []
-    elif measurement.at.startswith("wire "):
-        names = [part_of(word) for word in measurement.at.split()[1:3]]
-        names = names[:1]
-    else:
+    keys = (place_key(name, model) for name in touched(measurement, model))
+    return tuple(dict.fromkeys(key for key in keys if key is not None))
+
+
+def touched(measurement: Measurement, model: Model) -> tuple[str, ...]:
+    """The parts that hands or leads go to; of a wire that is looked at, an end that can be got at."""
+    names: list[str] = []
+    if measurement.at.startswith("wire "):
+        ends = [part_of(word) for word in measurement.at.split()[1:3]]
+        names = [end for end in ends if _kind(end, model) != "splice"][:1] or ends[:1]
+    elif measurement.quantity not in FROM_THE_SEAT:
         names = [part_of(measurement.at)] + ([part_of(measurement.to)] if measurement.to else [])
-    for change in measurement.changes:
-        match change:
-            case Unplug(name) | Replace(name) | LampFor(name):
-                names.append(name)
-            case Jump(a, b):
-                names += [part_of(a), part_of(b)]
-            case _:
-                pass
-    return tuple(dict.fromkeys(key for name in names if (key := place_key(name, model)) is not None))
+    return tuple(
+        dict.fromkeys([*names, *(name for change in measurement.changes for name in _parts(change))])
+    )
+
+
+def _kind(name: str, model: Model) -> str:
+    part = model.parts.get(name)
+    return part.kind if part is not None else ""
+
+
+def _parts(change: Intervention) -> tuple[str, ...]:
+    match change:
+        case Unplug(name) | Replace(name) | LampFor(name):
+            return (name,)
+        case Jump():
+            return part_of(change.a), part_of(change.b)
+        case _:
+            return ()
+
+
+def visited(measurement: Measurement, model: Model) -> frozenset[str]:
+    """Where one stands for a test; a lead to the battery or to bare metal is left where it is."""
+    names = [name for name in touched(measurement, model) if name != BODY]
+    away = [name for name in names if _kind(name, model) != "battery"]
+    parts = (model.parts.get(name) for name in away or names)
+    return frozenset(part.place or part.name for part in parts if part is not None)
 
 
 def place_key(name: str, model: Model) -> str | None:
-    """What opens together: parts at one ``at`` place; a part with a ``reach`` of its own stands alone."""
+    """What opens together: parts at one ``at`` place.
+
+    A part with a ``reach`` of its own stands alone, but for those at its place that ask for the same in the same words.
+    """
     part = model.parts.get(name)
-    if name in model.reaches or part is None:
-        return name if name in model.reaches else None
+    own = model.reaches.get(name)
+    if own is not None:
+        return next(one.name for one in model.reaches.values() if _same_act(one.name, name, model))
+    if part is None:
+        return None
     if part.kind == "battery":
         return None
     return part.place or name
+
+
+def _same_act(one: str, other: str, model: Model) -> bool:
+    if one == other:
+        return True
+    first, second = model.reaches[one], model.reaches[other]
+    places = [part.place for name in (one, other) if (part := model.parts.get(name)) is not None]
+    alike = (first.words, first.minutes) == (second.words, second.minutes) and first.words != ""
+    return alike and len(places) == 2 and places[0] == places[1] != ""
 
 
 def reach_minutes(key: str, model: Model) -> float:
@@ -92,21 +151,127 @@ def reach_minutes(key: str, model: Model) -> float:
 
 
 def own_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
-    """Minutes of a test once its places are open, from the state that the vehicle is in now."""
-    minutes = QUANTITY_MINUTES.get(measurement.quantity, TEST_MINUTES)
+    """Minutes of a test once its places are open, coming from elsewhere, with the vehicle in the state ``now``."""
+    return (
+        _reading_minutes(measurement)
+        + change_minutes(measurement.changes, (), model)
+        + state_minutes(measurement, model, now)
+    )
+
+
+def _reading_minutes(measurement: Measurement) -> float:
     used = INSTRUMENTS.get(measurement.instrument or "")
-    minutes += used.minutes if used else 0.0
-    minutes += sum(INTERVENTION_MINUTES[type(change)] for change in measurement.changes)
-    for change in measurement.changes:
-        if isinstance(change, StandInFor):
-            given = model.stages[change.stage].stand_in
-            if given is not None:
-                minutes += (given.minutes or 0.0) - INTERVENTION_MINUTES[StandInFor]
+    minutes = QUANTITY_MINUTES.get(measurement.quantity, TEST_MINUTES)
+    if measurement.detail and measurement.quantity == "inspection":
+        minutes = LOOK_MINUTES.get(measurement.detail[0], minutes)
+    return minutes + (used.minutes if used else 0.0)
+
+
+def change_minutes(wanted: Sequence[Intervention], made: Sequence[Intervention], model: Model) -> float:
+    """Minutes to make what is wanted where some is made already; putting it back is in its minutes."""
+    return sum(_intervention_minutes(change, model) for change in wanted if change not in made)
+
+
+def _intervention_minutes(change: Intervention, model: Model) -> float:
+    if isinstance(change, StandInFor):
+        given = model.stages[change.stage].stand_in
+        return INTERVENTION_MINUTES[StandInFor] if given is None else given.minutes or 0.0
+    if isinstance(change, Replace) and _kind(change.name, model) not in QUICKLY_FITTED:
+        return FITTING_MINUTES
+    return INTERVENTION_MINUTES[type(change)]
+
+
+def state_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
+    """Minutes to set up the state of a test."""
+    if measurement.state == now or measurement.quantity in STATELESS:
+        return 0.0
     state = model.states[measurement.state]
-    if measurement.state != now and measurement.quantity not in ("inspection", "ohms"):
-        minutes += STATE_MINUTES if state.takes is None else state.takes
-        minutes += HELPER_MINUTES if state.helper else 0.0
-    return minutes
+    return (STATE_MINUTES if state.takes is None else state.takes) + (HELPER_MINUTES if state.helper else 0.0)
+
+
+@dataclass(frozen=True)
+class Bay:
+    """The vehicle as it stands in the bay.
+
+    ``opened``: places that are open; ``state``: the one it is in, None at first; ``made``: what is unplugged, joined
+    or fitted now; ``stands``: where the last reading was made.
+    """
+
+    model: Model
+    opened: frozenset[str] = frozenset()
+    state: str | None = None
+    made: tuple[Intervention, ...] = ()
+    stands: frozenset[str] = frozenset()
+
+    def minutes(self, measurement: Measurement) -> float:
+        """Minutes of a test now: getting there, setting up, measuring."""
+        own = own_minutes(measurement, self.model, self.state)
+        own -= change_minutes(measurement.changes, (), self.model)
+        own += change_minutes(measurement.changes, self.made, self.model)
+        here = visited(measurement, self.model)
+        if measurement.quantity in PROBED and here and here <= self.stands:
+            own -= TEST_MINUTES - FURTHER_MINUTES
+        return own + sum(reach_minutes(key, self.model) for key in self.opens(measurement))
+
+    def opens(self, measurement: Measurement) -> tuple[str, ...]:
+        """The places that a test has to open first."""
+        return tuple(key for key in places(measurement, self.model) if key not in self.opened)
+
+    def after(self, measurement: Measurement) -> Bay:
+        """The vehicle once the test has been made."""
+        if measurement.quantity == "event":
+            return self
+        looked = measurement.quantity in ("inspection", "code")
+        return replace(
+            self,
+            opened=self.opened.union(places(measurement, self.model)),
+            state=self.state if measurement.quantity in STATELESS else measurement.state,
+            made=self.made if looked else measurement.changes,
+            stands=visited(measurement, self.model) or self.stands,
+        )
+
+
+class Minutes:
+    """Minutes of each of many tests now (T,), and once one of them has been made."""
+
+    def __init__(self, bay: Bay, tests: Sequence[Measurement]) -> None:
+        self.bay, self.tests, model = bay, tests, bay.model
+        self._closed, self._of_closed = _numbered([frozenset(bay.opens(one)) for one in tests])
+        self._here, self._of_here = _numbered([visited(one, model) for one in tests])
+        self._changes, self._of_changes = _numbered([one.changes for one in tests])
+        self._set, self._of_set = _numbered([(one.state, one.quantity in STATELESS) for one in tests])
+        self._reading = np.array([_reading_minutes(one) for one in tests])
+        self._probed = np.array([one.quantity in PROBED for one in tests], dtype=bool)
+        self.now = self._from(bay)
+
+    def after(self, test: int) -> Floats:
+        """Minutes of each test once this one has been made."""
+        return self._from(self.bay.after(self.tests[test]))
+
+    def _from(self, bay: Bay) -> Floats:
+        model = bay.model
+        way = [sum(reach_minutes(key, model) for key in closed - bay.opened) for closed in self._closed]
+        made = [change_minutes(one, bay.made, model) for one in self._changes]
+        setting = [
+            0.0 if still else state_minutes(Measurement("works", "", state), model, bay.state)
+            for state, still in self._set
+        ]
+        near = np.array([bool(here) and here <= bay.stands for here in self._here], dtype=bool)
+        saved = (TEST_MINUTES - FURTHER_MINUTES) * (near[self._of_here] & self._probed)
+        told = (
+            self._reading
+            - saved
+            + np.array(way, dtype=float)[self._of_closed]
+            + np.array(made, dtype=float)[self._of_changes]
+            + np.array(setting, dtype=float)[self._of_set]
+        )
+        return np.asarray(told)
+
+
+def _numbered(values: Sequence[T]) -> tuple[list[T], NDArray[np.intp]]:
+    """The different values in order of appearance, and the number of each."""
+    order = {value: number for number, value in enumerate(dict.fromkeys(values))}
+    return list(order), np.array([order[value] for value in values], dtype=np.intp)
 
 
 def never_probed(part: Part | None) -> bool:
@@ -138,19 +303,11 @@ def _mentions(*words: str) -> Applies:
 def _at_kind(*kinds: str) -> Applies:
     return lambda measurement, model: any(
         name in model.parts and model.parts[name].kind in kinds
-        for name in (part_of(measurement.at), *(part_of(point) for point in _touched(measurement)))
+        for name in (
+            part_of(measurement.at),
+            *(name for change in measurement.changes for name in _parts(change)),
+        )
     )
-
-
-def _touched(measurement: Measurement) -> Iterable[str]:
-    for change in measurement.changes:
-        match change:
-            case Unplug(name) | Replace(name) | LampFor(name):
-                yield name
-            case Jump(a, b):
-                yield from (a, b)
-            case _:
-                pass
 
 
 def _hot_lamp(measurement: Measurement, model: Model) -> bool:
@@ -188,14 +345,3 @@ CAUTIONS: tuple[tuple[Applies, str], ...] = (
     (_jumped, "Jump with a fused lead of the circuit's rating, never a module's output."),
     (_at_kind("heater"), "Hot part: let it cool or switch on briefly."),
 )
-
-__all__ = [
-    "LOADS",
-    "cautions",
-    "never_probed",
-    "own_minutes",
-    "part_of",
-    "place_key",
-    "places",
-    "reach_minutes",
-]

@@ -19,7 +19,7 @@ from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis import looking, proof, suspects
 from halfsplit.diagnosis.after_repair import to_verify
 from halfsplit.diagnosis.codes import check_code
-from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
+from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.doubt import Doubt, doubt
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
@@ -71,8 +71,7 @@ class Diagnosis:
         self._touched: dict[str, float] = {}
         self._readings: list[Reading] = []
         self._refused: dict[Measurement, str] = {}
-        self._opened: set[str] = set()
-        self._state: str | None = None
+        self._bay = Bay(circuit.model)
         self._inference: Inference | None = None
         self._posterior: tuple[tuple[Reading, ...], Posterior] | None = None
 
@@ -227,10 +226,7 @@ class Diagnosis:
         Raises UnknownNameError for what is not in the circuit.
         """
         check_measurement(self.circuit, measurement)
-        model = self.circuit.model
-        opens = tuple(key for key in places(measurement, model) if key not in self._opened)
-        minutes = own_minutes(measurement, model, self._state)
-        return minutes + sum(reach_minutes(key, model) for key in opens), opens
+        return self._bay.minutes(measurement), self._bay.opens(measurement)
 
     def odd_reading(self) -> Reading | None:
         """The reading that fits worst, where it fits badly: to be repeated before two faults are believed."""
@@ -279,8 +275,7 @@ class Diagnosis:
             self.posterior(),
             tuple(self._readings),
             dict(self._refused),
-            frozenset(self._opened),
-            self._state,
+            self._bay,
         )
 
     def _infer(self) -> Inference:
@@ -319,9 +314,7 @@ class Diagnosis:
         if any(one.id == reading.id for one in self._readings):
             raise ConflictError(f"a reading {reading.id} is there already")
         self._readings.append(reading)
-        self._opened.update(places(measurement, self.circuit.model))
-        if measurement.quantity not in ("inspection", "ohms", "event"):
-            self._state = measurement.state
+        self._bay = self._bay.after(measurement)
         return reading
 
     def _net_volts(self) -> float:
@@ -336,7 +329,7 @@ class Diagnosis:
         return max(states, key=lambda state: self.circuit.solve(state).across(load))
 
     def _default_state(self) -> str:
-        return self._state or next(reversed(list(self.circuit.states)))
+        return self._bay.state or next(reversed(list(self.circuit.states)))
 
 
 def _present(given: str | None) -> Present | None:

@@ -7,6 +7,8 @@ probabilities: for each repair group a product of matrices.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +22,57 @@ from halfsplit.diagnosis.information import (
 )
 
 Array = NDArray[np.floating]
+
+
+@dataclass(frozen=True, eq=False)
+class ProofsAhead:
+    """Minutes that follow a finding: the proof of each repair group, and what the tests before it do of it already.
+
+    base   (G,) minutes of the proof as things stand
+    saved  (T, G) minutes of it that each test does, places apart
+    reach  (P,) minutes to each closed place
+    needs  (P, G) 1 where the proof of a group must open the place
+    opens  (T, P) 1 where a test opens it
+    """
+
+    base: Floats
+    saved: Floats
+    reach: Floats
+    needs: Floats
+    opens: Floats
+
+    def of(self, tests: Integers) -> ProofsAhead:
+        """Return the same for some of the tests."""
+        return ProofsAhead(self.base, self.saved[tests], self.reach, self.needs, self.opens[tests])
+
+    def done(self) -> Floats:
+        """Return the minutes of each proof that each test does, (T, G)."""
+        told: Floats = self.saved + (self.opens * self.reach) @ self.needs
+        return told
+
+    def after_one(self) -> Floats:
+        """Return the minutes of each proof after each test, (T, G)."""
+        return np.maximum(self.base - self.done(), 0.0)
+
+    def after_two(self) -> Floats:
+        """Return the minutes of each proof after two tests, (T, T, G)."""
+        done = self.done()
+        both = (self.opens[:, None] * self.opens[None, :] * self.reach) @ self.needs
+        return np.maximum(self.base - done[:, None] - done[None, :] + both, 0.0)
+
+    def worth(self, minutes: Floats, shares: Floats) -> Floats:
+        """Return the minutes of each test (T,) less what it does of the proof on average; a fifth at least."""
+        return np.maximum(minutes - self.done() @ shares, LEAST_MINUTES)
+
+    def worth_after(self, minutes_after: Floats, shares: Floats) -> Floats:
+        """Return the same once each test has been made and its places are open, (T, T)."""
+        needed = self.reach * (self.needs @ shares)
+        opened = self.opens @ (self.opens * needed).T
+        return np.maximum(minutes_after - self.done() @ shares + opened, LEAST_MINUTES)
+
+
+LEAST_MINUTES = 0.2
+"""No test is for nothing, whatever it saves."""
 
 
 def pair_table(first: Array, second: Array, weights: Array, group: Integers) -> Floats:
@@ -39,11 +92,11 @@ def pair_table(first: Array, second: Array, weights: Array, group: Integers) -> 
     return np.moveaxis(table.reshape(shape), 0, -1)
 
 
-def minutes_left(shares: Floats, rate: float, least: float, stop_at: float) -> Floats:
+def minutes_left(shares: Floats, rate: Floats | float, least: float, stop_at: float) -> Floats:
     """Estimate the minutes until a group holds ``stop_at``, times the probability of being here.
 
     shares  (..., G) joint probabilities of group and of being here
-    rate    minutes per bit of doubt
+    rate    minutes per bit of doubt; may have the leading axes
     least   minutes of the cheapest test, for at least one more is needed
     """
     mass = shares.sum(axis=-1)
@@ -62,8 +115,11 @@ def expected_minutes(
     minutes: Floats,
     minutes_after: Floats,
     stop_at: float = 0.95,
+    proofs: ProofsAhead | None = None,
 ) -> Floats:
     """Return the estimated expected minutes until a repair group is found, for each first test; (F,).
+
+    With ``proofs``, of the same tests, until it is proven.
 
     likelihood     (T, N, K) probability of each outcome of each test under each particle; float32 serves
     weights, group (N,) probabilities, sum 1, and repair groups of the particles
@@ -73,17 +129,30 @@ def expected_minutes(
     """
     table = pair_table(likelihood[firsts], likelihood, weights, group)
     bits = mutual_information(joint_with_outcomes(likelihood, weights, group))
-    rate = minutes_per_bit(bits, minutes, doubt_of(weights, group))
+    shares = np.bincount(group, weights=weights).astype(float)
+    doubt = doubt_of(weights, group)
+    if proofs is None:
+        rates = np.full(len(firsts), minutes_per_bit(bits, minutes, doubt))
+        both = rates[:, None]
+    else:
+        own = proofs.worth_after(minutes_after, shares)
+        rates = np.array([minutes_per_bit(bits, row, doubt) for row in own])
+        # What either of two tests opens makes what follows cheaper.
+        both = np.minimum(rates[:, None], rates)
     after_one = table[:, :, 0].sum(axis=2)
-    after_two = minutes_left(table, rate, float(minutes.min()), stop_at).sum(axis=-1)
+    after_two = minutes_left(table, both[:, None, :, None], float(minutes.min()), stop_at).sum(axis=-1)
     possible = np.isfinite(minutes_after)[:, None, :]
     second = (
         np.where(possible, minutes_after[:, None, :], 0.0) * after_one.sum(axis=-1)[:, :, None] + after_two
     )
-    best = np.where(possible, second, np.inf).min(axis=-1)
     # Nothing where a group is found, and an estimate where no second test is possible.
-    alone = minutes_left(after_one, rate, 0.0, stop_at)
-    left = np.where((alone == 0.0) | np.isinf(best), alone, best)
+    alone = minutes_left(after_one, rates[:, None], 0.0, stop_at)
+    found = alone == 0.0
+    if proofs is not None:
+        second += np.einsum("fkg,ftg->fkt", after_one, proofs.after_two()[firsts])
+        alone = alone + np.einsum("fkg,fg->fk", after_one, proofs.after_one()[firsts])
+    best = np.where(possible, second, np.inf).min(axis=-1)
+    left = np.where(found | np.isinf(best), alone, best)
     total: Floats = minutes[firsts] + left.sum(axis=-1)
     return total
 
@@ -103,7 +172,8 @@ def minutes_per_bit(bits: Floats, minutes: Floats, doubt: float) -> float:
     """
     tell = (bits > 1e-9) & np.isfinite(minutes)
     if not tell.any():  # only together do the tests tell anything: a bit for each
-        return float(np.median(minutes[np.isfinite(minutes)]))
+        possible = minutes[np.isfinite(minutes)]
+        return float(np.median(possible)) if len(possible) else 0.0
     order = np.argsort(minutes[tell] / bits[tell], kind="stable")
     told = np.cumsum(bits[tell][order])
     last = min(max(int(np.searchsorted(told, doubt)), 2), len(told) - 1)

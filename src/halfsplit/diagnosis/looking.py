@@ -13,7 +13,6 @@ from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.wiring import COPPER
 from halfsplit.diagnosis.candidates import probe_points
 from halfsplit.diagnosis.choose import Candidates
-from halfsplit.diagnosis.cost import own_minutes, places, reach_minutes
 from halfsplit.diagnosis.evidence import forecast, forecast_number, forecast_words
 from halfsplit.diagnosis.expected import Numeric, Worded
 from halfsplit.diagnosis.information import KNEE, Slips, mutual_information
@@ -127,10 +126,10 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
 
 
 def _minutes(situation: Situation, one: Measurement, made: Sequence[Measurement]) -> float:
-    model = situation.circuit.model
-    opened = situation.opened | {key for other in made for key in places(other, model)}
-    way = sum(reach_minutes(key, model) for key in places(one, model) if key not in opened)
-    return own_minutes(one, model, situation.state) + way
+    bay = situation.bay
+    for other in made:
+        bay = bay.after(other)
+    return bay.minutes(one)
 
 
 def _separated(

@@ -42,6 +42,8 @@ ANSWERS = {
 PIN_DRAG = "pin drag"
 TRIED_AGAIN = "still dead with latch cleared, key cycled, leads straight at its pins and a substitute load"
 CODING = "coding, immobiliser and software as they should be"
+COMMAND = "its command seen in live data or by an actuator test"
+ENDS = "both ends of the same wire: colour and cavity as drawn"
 """What else an inspection may be about. Leads at its pins leave out the terminals, which a look may miss."""
 UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "1", "hertz": "Hz"}
 OVER_RANGE = float("inf")

@@ -33,6 +33,12 @@ from halfsplit.diagnosis.information import (
 MOST_OUTCOMES = 4
 KEPT = 0.95
 """Share of the reading's information that the ranges must keep; the fewest ranges that do so are taken."""
+BARELY = 0.01
+"""What weighs less than this share of the heaviest particle does not hold a limit where it is."""
+CLEAR = 1.0
+"""Standard deviations that a limit keeps from what is predicted."""
+ALIKE = 0.1
+"""Total variation below which two ranges leave the same."""
 INTERVALS = 32
 """Cells between which ranges may be cut."""
 BINNING = Precision(256, np.array([-2.0, -0.7, 0.7, 2.0]), np.array([0.25, 0.5, 0.25]))
@@ -63,18 +69,53 @@ def outcome_bins(
     *,
     slips: Slips = USUAL_SLIPS,
     knee: float = KNEE,
-    most: int = MOST_OUTCOMES,
     same: Callable[[float, float], bool] = operator.eq,
+    limit: Callable[[float, float], float | None] | None = None,
 ) -> tuple[OutcomeBin, ...]:
     """Return the ranges of one numeric test's reading, ascending.
 
     predicted, sigma (N,); otherwise as ``information.information``. ``same``: whether nobody could tell two readings
-    apart; of cuts so close to each other one is kept.
+    apart; of cuts so close to each other one is kept. ``limit``: what one would say for a cut between two
+    readings, or None; what leaves nearly the same is told as one.
     """
     cells = mixture(predicted[None], sigma[None], weights, group, slips=slips, knee=knee, precision=EXACT)
-    found = cuts(cells, most=most)[0]
-    ends = [-np.inf, *_apart(found[np.isfinite(found)].tolist(), same), np.inf]
-    return tuple(_bin(cells, low, high) for low, high in pairwise(ends) if low < high)
+    found = cuts(cells)[0]
+    apart = _apart(found[np.isfinite(found)].tolist(), same)
+    said = dict.fromkeys(_said(cut, predicted, sigma, weights, limit) for cut in apart)
+    ends = [-np.inf, *sorted(said), np.inf]
+    return tuple(_joined([_bin(cells, low, high) for low, high in pairwise(ends) if low < high]))
+
+
+def _said(
+    cut: float,
+    predicted: Array,
+    sigma: Array,
+    weights: Array,
+    limit: Callable[[float, float], float | None] | None,
+) -> float:
+    """The cut as one would say it, where it can move without parting what is predicted on either side."""
+    heavy = weights > BARELY * float(np.max(weights))
+    under, over = heavy & (predicted < cut), heavy & (predicted >= cut)
+    if not under.any() or not over.any():
+        return cut
+    low, high = (predicted + CLEAR * sigma)[under].max(), (predicted - CLEAR * sigma)[over].min()
+    told = limit(float(low), float(high)) if limit is not None and low < high else None
+    return cut if told is None else told
+
+
+def _joined(bins: list[OutcomeBin]) -> list[OutcomeBin]:
+    """Neighbouring ranges that leave nearly the same are one."""
+    told: list[OutcomeBin] = []
+    for one in bins:
+        last = told[-1] if told else None
+        if last is not None and 0.5 * np.abs(last.posterior - one.posterior).sum() < ALIKE:
+            share = last.probability + one.probability
+            posterior = (last.probability * last.posterior + one.probability * one.posterior) / share
+            typical = last.typical if last.probability >= one.probability else one.typical
+            told[-1] = OutcomeBin(last.low, one.high, typical, share, posterior)
+        elif one.probability > 0:
+            told.append(one)
+    return told
 
 
 def _apart(ascending: Sequence[float], same: Callable[[float, float], bool]) -> list[float]:

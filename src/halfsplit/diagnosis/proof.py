@@ -11,9 +11,11 @@ from dataclasses import dataclass
 
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
 from halfsplit.diagnosis.after_repair import to_verify, verify_words
+from halfsplit.diagnosis.candidates import at_hand
 from halfsplit.diagnosis.doubt import explained, quarrels, unexplained
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.proof_parts import requirements
+from halfsplit.diagnosis.requirement import same_test
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
 from halfsplit.diagnosis.words import evidence_words
@@ -88,19 +90,33 @@ def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
     return fitted_fault(situation, leading_hypothesis(situation, name)), share
 
 
-def missing_tests(situation: Situation, found_at: float) -> list[Measurement]:
-    """The tests that the proof of what was found still lacks, in the order of the requirements."""
+def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measurement, str]]:
+    """The tests that the proof of what was found still lacks, nearest first, each with the limit that it must keep."""
     found = _found(situation, found_at)
     if found is None:
         return []
-    tests = []
-    made = [reading.measurement for reading in situation.live]
+    told: dict[Measurement, str] = {}
+    live = list(situation.live)
     for one in requirements(situation, found[0]):
-        if one.met(situation.live) or one.refuted(situation.live):
+        if one.met(live) or one.refuted(live):
             continue
-        possible = [measurement for measurement, _ in one.options if measurement not in situation.refused]
-        tests += sorted(possible, key=made.count)[:1]
-    return tests
+        possible = [(test, met) for test, met in one.options if _can_be_asked(situation, test)]
+        made = [sum(same_test(reading, test) for reading in live) for test, _ in possible]
+        order = sorted(
+            range(len(possible)),
+            key=lambda number: (made[number], situation.bay.minutes(possible[number][0])),
+        )
+        for number in order[:1]:
+            test, met = possible[number]
+            told.setdefault(test, met.words)
+    return sorted(told.items(), key=lambda item: situation.bay.minutes(item[0]))
+
+
+def _can_be_asked(situation: Situation, test: Measurement) -> bool:
+    """Nothing that is out of reach, no instrument that is not at hand, and no word a second time."""
+    if situation.barred(test) or not at_hand(test, situation.instruments):
+        return False
+    return test.quantity in NUMERIC or not any(same_test(reading, test) for reading in situation.live)
 
 
 def _explained(situation: Situation, group: str) -> tuple[tuple[str, ...], tuple[str, ...]]:

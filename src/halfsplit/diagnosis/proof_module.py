@@ -9,9 +9,9 @@ import math
 
 from halfsplit.circuit.interventions import Unplug
 from halfsplit.circuit.model import Behaviour, Driver
-from halfsplit.circuit.module_elements import pins_read, units_heard
-from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measurement
-from halfsplit.diagnosis.requirement import Case, Requirement, is_word, within
+from halfsplit.circuit.module_elements import names_state, pins_read, units_heard
+from halfsplit.diagnosis.measurement import CODING, COMMAND, PIN_DRAG, TRIED_AGAIN, Measurement
+from halfsplit.diagnosis.requirement import Case, Met, Requirement, is_word, within
 
 FEED_DROP, EARTH_DROP = 0.5, 0.1
 """A module's feeds within 0.5 V of the battery, its earths within 0.1 V, under load."""
@@ -25,12 +25,17 @@ def module_proof(case: Case) -> list[Requirement]:
     found = [*_feeds(case, behaviour), *_earths(case, behaviour)]
     driver = _driver(case, behaviour)
     if driver is not None:
-        found += [*_commands(case, driver), *_heard(case, driver), *_output(case, driver)]
+        found += [
+            *_commands(case, driver),
+            *_told(case, driver),
+            *_heard(case, driver),
+            *_output(case, driver),
+        ]
         found += [_wire_off(case, driver)]
     return [
         *found,
-        _ticked(case, case.fault.part, TRIED_AGAIN, f"(f) {TRIED_AGAIN}"),
-        _ticked(case, case.fault.part, CODING, f"(g) {CODING}"),
+        case.ticked(case.fault.part, TRIED_AGAIN, f"(f) {TRIED_AGAIN}"),
+        case.ticked(case.fault.part, CODING, f"(g) {CODING}"),
     ]
 
 
@@ -47,9 +52,10 @@ def _feeds(case: Case, behaviour: Behaviour) -> list[Requirement]:
         enough = within(case.healthy.volts(point) - FEED_DROP, math.inf)
         text = f"(b) feed {point} within 0.5 V of the battery, plugged and under load"
         found.append(Requirement(text, ((case.volts(point), enough),)))
-        lamp = Measurement("lamp", point, case.state, instrument="test lamp")
         text = f"(b) feed {point} again under a lamp of its current"
-        found.append(Requirement(text, ((lamp, is_word("bright")),)))
+        lamps = [name for name in case.situation.instruments if name.endswith(" lamp")] or ["test lamp"]
+        tests = [Measurement("lamp", point, case.state, instrument=name) for name in lamps]
+        found.append(Requirement(text, tuple((test, is_word("bright")) for test in tests)))
     return found
 
 
@@ -74,6 +80,14 @@ def _commands(case: Case, driver: Driver) -> list[Requirement]:
     return found
 
 
+def _told(case: Case, driver: Driver) -> list[Requirement]:
+    """What comes from nowhere in the drawing is commanded by the unit itself: that it does so has to be seen."""
+    if not names_state(driver.when):
+        return []
+    name = case.fault.part
+    return [case.ticked(name, COMMAND, f"(c) {name}: {COMMAND}")]
+
+
 def _heard(case: Case, driver: Driver) -> list[Requirement]:
     """Where the command comes by bus, the units answer on it that would with this cause."""
     found = []
@@ -88,7 +102,7 @@ def _output(case: Case, driver: Driver) -> list[Requirement]:
     test = case.volts(point)
     return [
         Requirement(f"(d) the output missing at its own pin {point}", ((test, case.nearer(test)),)),
-        _ticked(case, point, PIN_DRAG, f"(d) terminal drag of {point} checked"),
+        case.ticked(point, PIN_DRAG, f"(d) terminal drag of {point} checked"),
     ]
 
 
@@ -97,9 +111,6 @@ def _wire_off(case: Case, driver: Driver) -> Requirement:
     other = "body" if driver.side == "high" else None
     test = Measurement("ohms", point, case.state, to=other, instrument="meter", changes=off)
     text = f"(e) wire off at {point}: load and wire measure right, no short, no foreign supply"
-    return Requirement(text, ((test, lambda value: not isinstance(value, str) and value > 0.3),))
-
-
-def _ticked(case: Case, at: str, aspect: str, text: str) -> Requirement:
-    test = Measurement("inspection", at, case.state, detail=(aspect,))
-    return Requirement(text, ((test, is_word("good")),))
+    return Requirement(
+        text, ((test, Met(lambda value: not isinstance(value, str) and value > 0.3, "over 0.3 ohm")),)
+    )

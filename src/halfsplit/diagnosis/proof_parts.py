@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault
@@ -11,16 +12,22 @@ from halfsplit.circuit.interventions import Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part, Wire
 from halfsplit.diagnosis.candidates import own_ends
-from halfsplit.diagnosis.cost import part_of
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
+from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
-from halfsplit.diagnosis.requirement import Case, Met, Requirement, at_least, within
+from halfsplit.diagnosis.requirement import Case, Met, Option, Requirement, at_least, is_word, within
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import sentence
 
 DROP_SHARE = 0.7
 """A bad joint alone drops at least this share of the volts that are missing."""
+LEAST_DROP = 0.05
 OPEN_OHMS = 1e5
+PASSES_NOTHING = 0.005
+"""Amps below which a wire carries nothing that would show that its ends belong together."""
+PLUGS = ("connector", "module")
+LIMITS = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
+"""Volts that a technician would name as a limit."""
 
 
 def requirements(situation: Situation, fault: Fault) -> list[Requirement]:
@@ -40,42 +47,98 @@ def _joint(case: Case) -> list[Requirement]:
         return [case.looked_at()]
     own = abs(case.sick.volts(*ends))
     least = DROP_SHARE * min(case.missing_volts or own, own)
-    if least < 0.05:
-        return [case.looked_at()]
-    drop = f"its own voltage drop: at least {least:.1f} V from {ends[0]} to {ends[1]} under load"
-    text = f"{drop}, measured twice after probing anew"
-    found = [Requirement(text, ((case.volts(*ends), at_least(least)),), times=2)]
-    if case.load is None or _module_pin(case, ends):
-        return [*found, case.looked_at()]
-    text = f"bridging {ends[0]} to {ends[1]} restores the function"
-    return [*found, case.restored(case.load, text, Jump(*ends))]
+    if least < LEAST_DROP:
+        return [*_continuity(case), case.looked_at()]
+    least = max(limit for limit in LIMITS if limit <= least)
+    text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, probed anew"
+    found = [Requirement(text, ((case.volts(*ends), at_least(least)),), times=2, bracket=ends)]
+    bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
+    restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
+    return [*found, *_ends_belong_together(case), *(restored or [case.looked_at()])]
 
 
-def _module_pin(case: Case, ends: tuple[str, str]) -> bool:
-    """Jumps on module outputs, sensor and bus pins are never proposed (field.md 16)."""
-    parts = [case.circuit.parts.get(part_of(end)) for end in ends]
-    return any(part is not None and part.kind in ("module", "sensor") for part in parts)
+def _may_be_joined(case: Case, ends: tuple[str, str]) -> bool:
+    """Feeds and grounds of a unit may be bridged; its outputs and inputs, sensor and bus pins never."""
+    for end in ends:
+        part = case.circuit.parts.get(part_of(end))
+        if part is None or part.kind not in ("module", "sensor"):
+            continue
+        behaviour, pin = part.behaviour, end.partition(":")[0].rpartition(".")[2]
+        if behaviour is None or pin not in {
+            *behaviour.earths,
+            *(one for group in behaviour.feeds for one in group),
+        }:
+            return False
+    return True
+
+
+def _ends_belong_together(case: Case) -> list[Requirement]:
+    """A wire that carries nothing: that its two ends are ends of one wire has to be seen.
+
+    Two cavities of a plug swapped give the same volts along it, and the same cure by a lead.
+    """
+    wire = _wire(case)
+    if wire is None or abs(case.sick.amps(wire.name)) > PASSES_NOTHING:
+        return []
+    parts = [case.circuit.parts.get(part_of(end)) for end in (wire.a, wire.b)]
+    if not any(part is not None and part.kind in PLUGS and len(part.pins) > 1 for part in parts):
+        return []
+    return [case.ticked(wire.name, ENDS, f"{wire.name}: {ENDS}")]
+
+
+def _wire(case: Case) -> Wire | None:
+    return next((one for one in case.circuit.model.wires if one.name == case.fault.part), None)
+
+
+def _continuity(case: Case) -> list[Requirement]:
+    """Where its drop cannot be measured, the ohms of a wire that is unplugged."""
+    wire, own = _wire(case), case.fault.severity
+    unplugged = _unplugged(case, wire)
+    if wire is None or not unplugged or any(_is_splice(case, end) for end in (wire.a, wire.b)):
+        return []
+    least = OPEN_OHMS if own is None else 0.5 * own
+    ohms = Measurement("ohms", wire.a, case.state, to=wire.b, instrument="meter", changes=unplugged)
+    text = f"at least {least:.3g} ohm from {wire.a} to {wire.b} with the wire unplugged"
+    return [Requirement(text, ((ohms, at_least(least, "ohm")),))]
+
+
+def _unplugged(case: Case, wire: Wire | None) -> tuple[Unplug, ...]:
+    plugs = [part_of(end) for end in ((wire.a, wire.b) if wire else ())]
+    return tuple(Unplug(name) for name in dict.fromkeys(plugs) if _has_plug(case.circuit.parts.get(name)))
 
 
 def _short(case: Case) -> list[Requirement]:
     """A short: low ohms to where it must not be with both ends unplugged, and the place seen."""
-    wire = next((one for one in case.circuit.model.wires if one.name == case.fault.part), None)
+    wire = _wire(case)
     start, other = _short_ends(case, wire)
-    plugs = [part_of(end) for end in ((wire.a, wire.b) if wire else ())]
-    unplugged = tuple(
-        Unplug(name) for name in dict.fromkeys(plugs) if _has_plug(case.circuit.parts.get(name))
-    )
     limit = 3.0 * (case.fault.severity or 0.05) + 1.0
-    ohms = Measurement("ohms", start, case.state, to=other, instrument="meter", changes=unplugged)
+    ohms = Measurement(
+        "ohms", start, case.state, to=other, instrument="meter", changes=_unplugged(case, wire)
+    )
     text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
-    return [Requirement(text, ((ohms, within(-math.inf, limit)),)), case.looked_at()]
+    few = within(-math.inf, limit, "ohm")
+    seen = case.looked_at()
+    if wire is not None and len(ohms.changes) == len({part_of(wire.a), part_of(wire.b)}):
+        # Taken off at both ends, it reads the same from either only where they are the ends of one wire.
+        far = wire.a if start == wire.b else wire.b
+        seen = Requirement(
+            f"{seen.text}, or the same from its other end {far}",
+            (*seen.options, (replace(ohms, at=far), few)),
+        )
+    return [Requirement(text, ((ohms, few),)), seen]
 
 
 def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:
     if wire is None:
         return f"{case.fault.part}:in", f"{case.fault.mode.rpartition(' ')[2]}:in"
     battery = next((f"{part.name}.+" for part in case.circuit.model.of_kind("battery")), "body")
-    return wire.b, "body" if "body" in case.fault.mode else battery
+    start = next((end for end in (wire.b, wire.a) if _has_plug(case.circuit.parts.get(part_of(end)))), wire.b)
+    return start, "body" if "body" in case.fault.mode else battery
+
+
+def _is_splice(case: Case, end: str) -> bool:
+    part = case.circuit.parts.get(part_of(end))
+    return part is not None and part.kind == "splice"
 
 
 def _has_plug(part: Part | None) -> bool:
@@ -83,32 +146,32 @@ def _has_plug(part: Part | None) -> bool:
 
 
 def _contact(case: Case) -> list[Requirement]:
-    """A part's contact, whose far side is inside: unplugged and seen, and a known-good part does not cure."""
+    """A part's contact, whose far side is inside: unplugged and seen, and the part itself shown to be good."""
     text = f"the contact {case.fault.part} unplugged, its fit tried with a test pin, and found bad"
-    looks = case.look(), case.look("pin drag")
+    looks = case.look(), case.look(PIN_DRAG)
     found = [Requirement(text, looks)]
     part = case.circuit.parts[part_of(case.fault.part)]
-    if part.kind in ("relay", "fuse") and case.load is not None:
-        return [*found, _not_cured(case, case.load, part.name)]
+    if part.kind in ("relay", "fuse") and case.function is not None:
+        return [*found, _not_cured(case, part.name)]
     if part.kind in LOADS or part.kind == "sensor":
         return [*found, _itself_good(case, part)]
     # Nothing else tells it from the part itself, and one inspection does not prove.
-    return [Requirement(f"{text}, twice", looks, times=2)]
+    return [Requirement(f"{text}, both ways", looks, times=2)]
 
 
-def _not_cured(case: Case, load: str, name: str) -> Requirement:
-    good = case.circuit.healthy_word(load, case.state)
-    swap = Measurement("works", load, case.state, changes=(Replace(name),))
-    return Requirement(
-        f"a known-good {name} does not restore the function", ((swap, lambda value: value != good),)
-    )
+def _not_cured(case: Case, name: str) -> Requirement:
+    assert case.function is not None  # noqa: S101 - asked only where there is one
+    asked = case.function
+    swap = Measurement(asked.quantity, asked.at, case.state, changes=(Replace(name),))
+    lacks = Met(lambda value: value != case.good, f"not {case.good}")
+    return Requirement(f"a known-good {name} does not restore the function", ((swap, lacks),))
 
 
 def _itself_good(case: Case, part: Part) -> Requirement:
     expected = _ohms_of(case.healthy, part.name)
     text = f"{part.name} itself measures as it should when unplugged ({expected:.3g} ohm)"
     ohms = _unplugged_ohms(case, part, part.pins[0], part.pins[-1])
-    return Requirement(text, ((ohms, within(0.5 * expected, 2.0 * expected + 0.5)),))
+    return Requirement(text, ((ohms, within(0.5 * expected, 2.0 * expected + 0.5, "ohm")),))
 
 
 def _unplugged_ohms(case: Case, part: Part, a: str, b: str) -> Measurement:
@@ -126,22 +189,80 @@ def _ohms_of(solution: Solution, name: str) -> float:
 
 
 def _part(case: Case) -> list[Requirement]:
-    """Any other part: a direct reading at it speaks for the fault, and a known-good part restores the function."""
+    """Any other part: a direct reading at it speaks for the fault, and so does something of another kind.
+
+    That is a known-good part that restores the function, or its ohms beside its volts.
+    """
     name = case.fault.part
     part = case.circuit.parts.get(name)
     if part is None:
         return [case.looked_at()]
+    volts, ohms = _direct_volts(case, part), _direct_ohms(case, part)
+    cure = _cured(case, part)
+    if volts and ohms and len(cure) < 2:
+        second = _direct(case, ohms)
+        if cure:
+            second = replace(
+                second, text=f"{second.text} or {cure[0].text}", options=(*ohms, *cure[0].options)
+            )
+        return [_direct(case, volts), second]
+    direct = (*volts, *ohms)
+    found = [_direct(case, direct, times=1 if cure else 2)] if direct else []
+    return [*found, *cure] or [case.looked_at()]
+
+
+def _direct(case: Case, options: tuple[Option, ...] | list[Option], times: int = 1) -> Requirement:
+    told = " or ".join(sentence(test, case.circuit).rstrip(".") for test, _ in options[:2])
+    again = ", twice" if times > 1 else ""
+    return Requirement(
+        f"a direct reading at {case.fault.part} that shows it{again}: {told}", tuple(options), times
+    )
+
+
+def _cured(case: Case, part: Part) -> list[Requirement]:
+    """The function comes back with a known-good part where one goes in by hand, with a switch bridged."""
+    if part.kind in QUICKLY_FITTED:
+        return case.restored(f"a known-good {part.name} restores the function", Replace(part.name))
+    if part.kind == "switch" and case.fault.mode == "open":
+        pairs = [pair for pair in own_ends(case.circuit) if part_of(pair[0]) == part_of(pair[1]) == part.name]
+        lost = max(
+            pairs, key=lambda pair: abs(case.sick.volts(*pair) - case.healthy.volts(*pair)), default=None
+        )
+        if lost is not None:
+            return case.restored(f"bridging {lost[0]} to {lost[1]} restores the function", Jump(*lost))
+    return []
+
+
+def _fuse(case: Case) -> list[Requirement]:
+    """A fuse is a consequence until every state in which it feeds anything has been run with a new one."""
+    name = case.fault.part
+    part = case.circuit.parts[name]
+    blown = Measurement("blown", name, case.state), is_word("yes")
+    direct = (blown, *_direct_volts(case, part), *_direct_ohms(case, part))
+    if case.fault.mode != "open":
+        return [_direct(case, direct), *_cured(case, part)]
+    return [_direct(case, direct), *_holds(case, name)]
+
+
+def _holds(case: Case, name: str) -> list[Requirement]:
+    """With a new fuse everything that it feeds works, in every state."""
     found = []
-    direct = (*_direct_volts(case, part), *_direct_ohms(case, part))
-    if direct:
-        told = " or ".join(sentence(test, case.circuit).rstrip(".") for test, _ in direct[:2])
-        found.append(Requirement(f"a direct reading at {name} that shows it: {told}", direct))
-    if case.load is not None:
-        found.append(case.restored(case.load, f"a known-good {name} restores the function", Replace(name)))
-    return found or [case.looked_at()]
+    for state in case.circuit.states:
+        healthy, without = case.circuit.solve(state), case.circuit.solve(state, fault=case.fault)
+        fed = [
+            load.name
+            for load in case.circuit.model.of_kind(*LOADS)
+            if healthy.works(load.name) == "yes" and without.works(load.name) != "yes"
+        ]
+        if fed:
+            load = case.load if case.load in fed and state == case.state else fed[0]
+            test = Measurement("works", load, state, changes=(Replace(name),))
+            text = f"with a new {name} {load} works in state “{state}”, and the fuse holds"
+            found.append(Requirement(text, ((test, is_word("yes")),)))
+    return found or case.restored(f"a new {name} restores the function and holds", Replace(name))
 
 
-def _direct_volts(case: Case, part: Part) -> list[tuple[Measurement, Met]]:
+def _direct_volts(case: Case, part: Part) -> list[Option]:
     """Volts between its own pins that cause and health differ in."""
     pairs = [(a, b) for a, b in own_ends(case.circuit) if part_of(a) == part.name and part_of(b) == part.name]
     if part.kind == "sensor":
@@ -152,7 +273,7 @@ def _direct_volts(case: Case, part: Part) -> list[tuple[Measurement, Met]]:
     return [(one, case.nearer(one)) for one in tests if case.tells(one)]
 
 
-def _fed_and_idle(case: Case, tests: list[Measurement]) -> list[tuple[Measurement, Met]]:
+def _fed_and_idle(case: Case, tests: list[Measurement]) -> list[Option]:
     """Volts are there and nothing happens: feed and ground are good, the part is not."""
     coil = {f"{case.fault.part}.85", f"{case.fault.part}.86"}
     told = []
@@ -163,7 +284,9 @@ def _fed_and_idle(case: Case, tests: list[Measurement]) -> list[tuple[Measuremen
     return told
 
 
-def _direct_ohms(case: Case, part: Part) -> list[tuple[Measurement, Met]]:
+def _direct_ohms(case: Case, part: Part) -> list[Option]:
+    if part.kind == "switch" and case.fault.mode == "open":
+        return _open_when_closed(case, part)
     if part.kind not in (*LOADS, "fuse", "relay", "sensor"):
         return []
     relay = part.kind == "relay"
@@ -174,16 +297,23 @@ def _direct_ohms(case: Case, part: Part) -> list[tuple[Measurement, Met]]:
     normal = _ohms_of(case.healthy, f"{part.name} coil" if relay else part.name)
     open_over, short_under = max(OPEN_OHMS, 10.0 * normal), 0.3 * normal + 0.2
     if case.fault.mode in ("open", "coil open"):
-        return [(test, lambda value: not isinstance(value, str) and value > open_over)]
+        return [(test, at_least(open_over, "ohm"))]
     if case.fault.mode == "shorted":
-        return [(test, lambda value: not isinstance(value, str) and value < short_under)]
+        return [(test, within(-math.inf, short_under, "ohm"))]
     return []
+
+
+def _open_when_closed(case: Case, part: Part) -> list[Option]:
+    """A switch unplugged, in the position in which it should join two pins."""
+    position = case.circuit.states[case.state].switches.get(part.name)
+    joined = [join for join in part.connections if join.position == position]
+    return [(_unplugged_ohms(case, part, join.a, join.b), at_least(OPEN_OHMS, "ohm")) for join in joined]
 
 
 def _battery(case: Case) -> list[Requirement]:
     name = case.fault.part
     test = case.volts(f"{name}.+", f"{name}.-")
-    return [Requirement(f"the volts of {name} itself", ((test, case.nearer(test)),))]
+    return [Requirement(f"the volts of {name} itself, twice", ((test, case.nearer(test)),), times=2)]
 
 
 def _stage(case: Case) -> list[Requirement]:
@@ -200,6 +330,7 @@ PROOFS: Mapping[str, Callable[[Case], list[Requirement]]] = {
     "ground": _joint,
     "mass": _joint,
     "contact": _contact,
+    "fuse": _fuse,
     "module": module_proof,
     "battery": _battery,
     "stage": _stage,

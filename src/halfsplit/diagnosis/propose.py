@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -12,33 +11,33 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.interventions import Intervention
 from halfsplit.diagnosis import proof
-from halfsplit.diagnosis.candidates import candidates, short_tests
+from halfsplit.diagnosis.candidates import at_hand, candidates, lamp_tests, looks, unplugging
 from halfsplit.diagnosis.choose import Candidates, rank_tests
-from halfsplit.diagnosis.cost import cautions, own_minutes, places, reach_minutes
-from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, unscale
+from halfsplit.diagnosis.cost import Minutes, cautions, places
+from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
 from halfsplit.diagnosis.expected import SLIP, Forecast, Numeric, Worded
 from halfsplit.diagnosis.information import Slips
-from halfsplit.diagnosis.measurement import NUMERIC, Measurement
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
+from halfsplit.diagnosis.proof_value import open_letters, proofs_ahead
 from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import odd_reading
-from halfsplit.diagnosis.words import reading_words, sentence
+from halfsplit.diagnosis.words import reading_words, said_between, sentence
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-STATES = 4
-FEW_NODES = 400
-"""Up to here tests are looked for in other states than that of the complaint as well."""
 CLOSING_IN = 8
 """Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
 its own."""
 CLOSE_SHARE = 0.8
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
-REPEATS = 2
-"""A number may be read again after a slip; what was seen is seen."""
+WAITS = 6
+"""Times that a test is made again while a fault that comes and goes is away."""
+LETTERS_OF, LETTERS_FROM = 4, 0.1
+"""The proofs of so many suspects of at least this probability are tests among the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +62,7 @@ class Test:
     """A proposed test.
 
     ``bits``: what it tells about the repair on average; ``minutes``: what it costs now; ``expected_minutes``: estimate
-    until the cause is found if it comes next.
+    until the cause is proven if it comes next; ``passes``: what a proof asks of its reading.
     """
 
     measurement: Measurement
@@ -76,6 +75,7 @@ class Test:
     purpose: str = "tell"
     places: tuple[str, ...] = ()
     opens: tuple[str, ...] = field(default=())
+    passes: str = ""
 
     @property
     def state(self) -> str:
@@ -110,45 +110,69 @@ def propose(
         return _ranked(situation, [only], 1, found_at) or (describe(situation, only),)
     first: list[Test] = []
     odd = odd_reading(situation)
-    if odd is not None:
+    if odd is not None and not situation.barred(odd.measurement):
         first.append(replace(describe(situation, odd.measurement), purpose="repeat"))
-    lacking = proof.missing_tests(situation, found_at)
-    first += [
-        replace(describe(situation, one), purpose="prove") for one in lacking if one not in situation.refused
-    ]
+    lacking = _proving(situation, found_at)
+    first += lacking
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
-    ranked = _ranked(situation, _waiting(situation), limit - len(first), found_at)
-    if not first and (not ranked or ranked[0].bits < WORTH_ASKING):
+    known = {one.measurement for one in first}
+    ranked = _telling(situation, limit - len(first), found_at)
+    if not first and not ranked:
         # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
-        lacking = proof.missing_tests(situation, 0.0)
-        first = [replace(describe(situation, one), purpose="prove") for one in lacking]
-    return (*first, *ranked)[:limit]
+        first = _proving(situation, 0.0)
+    return (*first, *(one for one in ranked if one.measurement not in known))[:limit]
 
 
-def _waiting(situation: Situation) -> list[Measurement]:
-    """The tests that could be made but those refused, and those made as often as making them again could tell."""
-    made = Counter(reading.measurement for reading in situation.live)
+def _proving(situation: Situation, found_at: float) -> list[Test]:
+    """The tests that the proof of what holds ``found_at`` lacks, nearest first."""
     return [
-        one
-        for one in _candidates(situation)
-        if one not in situation.refused and made[one] < (REPEATS if one.quantity in NUMERIC else 1)
+        replace(describe(situation, one), purpose="prove", passes=limit)
+        for one, limit in proof.missing_tests(situation, found_at)
     ]
 
 
-def _candidates(situation: Situation) -> list[Measurement]:
+def _telling(situation: Situation, limit: int, found_at: float) -> tuple[Test, ...]:
+    """The tests that tell anything, in the states in which it fails; where none does, in the others too."""
+    for everywhere in (False, True):
+        ranked = _ranked(situation, _waiting(situation, everywhere=everywhere), limit, found_at)
+        told = tuple(one for one in ranked if one.bits >= WORTH_ASKING)
+        if told:
+            return told
+    return ()
+
+
+def _waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
+    """The tests that could be made now and were not made yet."""
+    return [
+        one
+        for one in _candidates(situation, everywhere=everywhere)
+        if at_hand(one, situation.instruments) and not situation.barred(one) and not _made(situation, one)
+    ]
+
+
+def _made(situation: Situation, test: Measurement) -> bool:
+    """Whether it was made already: nobody measures or looks twice, but where the fault was away."""
+    if test.quantity in ONCE:
+        return any(
+            one.measurement.quantity == test.quantity and one.measurement.place == test.place
+            for one in situation.live
+        )
+    made = [one for one in situation.live if one.measurement == test]
+    there = any(one.present == "yes" for one in made) or (bool(made) and not situation.intermittent)
+    return there or len(made) >= WAITS
+
+
+ONCE = ("inspection", "wiggle")
+"""Asked for once at a place: by the same eyes and hands a second time is no new evidence."""
+
+
+def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
     circuit = situation.circuit
     complaints = situation.complaints
-    states = list(
-        dict.fromkeys(
-            [reading.measurement.state for reading in complaints]
-            or [reading.measurement.state for reading in situation.live]
-        )
-    )
-    others = [state for state in circuit.states if state not in states]
-    states = (states + (others if circuit.network.size <= FEW_NODES else []))[:STATES] or list(
-        circuit.states
-    )[:1]
+    told = situation.wrong or situation.live
+    failing = list(dict.fromkeys(reading.measurement.state for reading in told)) or list(circuit.states)[:1]
+    others = [state for state in circuit.states if state not in failing]
     leading = situation.likeliest()
     shares = list(situation.posterior.probability.values())
     close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
@@ -156,17 +180,42 @@ def _candidates(situation: Situation) -> list[Measurement]:
     found = candidates(
         circuit,
         situation.instruments,
-        states,
+        failing + (others if everywhere else []),
         leading if close else [],
         loads,
         intermittent=situation.intermittent,
     )
-    if not close:
-        found += candidates(circuit, (), states[:1], leading, [], intermittent=False)
+    for state in others:
+        found += looks(circuit, state)
+    if close:
+        found += _letters(situation)
+    else:
+        found += candidates(circuit, (), failing[:1], leading, [], intermittent=False)
+    return list(dict.fromkeys([*found, *_behind_blown_fuses(situation)]))
+
+
+def _letters(situation: Situation) -> list[Measurement]:
+    """What the proofs of the leading suspects ask for: a proof tells as well."""
+    leading = situation.likeliest(LETTERS_FROM, LETTERS_OF)
+    return [
+        test
+        for name in leading
+        if name in situation.posterior.leaders
+        for letter in open_letters(situation, name)
+        for test, _ in letter.options
+    ]
+
+
+def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
+    """For a fuse seen blown: a lamp in its place in every state; where that shines, what is behind it unplugged."""
+    circuit, found = situation.circuit, list[Measurement]()
     for reading in situation.live:
-        if reading.measurement.quantity == "blown" and reading.value == "yes":
-            found += short_tests(circuit, states[0], reading.measurement.at)
-    return list(dict.fromkeys(found))
+        test = reading.measurement
+        if test.quantity == "blown" and reading.value == "yes":
+            found += lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
+        elif test.quantity == "lamp" and test.changes and reading.value != "dark":
+            found += unplugging(circuit, test)
+    return found
 
 
 def candidates_for(situation: Situation) -> list[Measurement]:
@@ -186,16 +235,19 @@ def _ranked(
     numeric = {number: one for number, one in enumerate(forecasts) if isinstance(one, Numeric)}
     worded = {number: one for number, one in enumerate(forecasts) if isinstance(one, Worded)}
     order = [*numeric, *worded]
-    table = _Minutes(situation, [wanted[number] for number in order])
+    tests = [wanted[number] for number in order]
+    table = Minutes(situation.bay, tests)
+    proofs = proofs_ahead(situation, tests, names[: int(group.max()) + 1])
     options = _options(list(numeric.values()), list(worded.values()), chosen, table.now)
-    ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at)[:limit]
+    ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at, proofs=proofs)[
+        :limit
+    ]
     return tuple(
         _test(
             situation,
             wanted[order[one.test]],
             forecasts[order[one.test]],
             one.bits,
-            one.minutes,
             one.expected_minutes,
             (chosen, weights, group, names),
         )
@@ -221,26 +273,20 @@ def _options(numeric: list[Numeric], worded: list[Worded], chosen: Ints, minutes
     return Candidates(minutes, predicted, sigma, likelihood, slips=slips)
 
 
-class _Minutes:
-    """Minutes of each test now, and after another has been made and its places are open."""
+MORE = 1.1
+"""Ratio of bits a minute from which one test is said to tell more than another."""
 
-    def __init__(self, situation: Situation, tests: Sequence[Measurement]) -> None:
-        model = situation.circuit.model
-        self.tests = tests
-        self.closed = [frozenset(places(one, model)) - situation.opened for one in tests]
-        self.reach = {key: reach_minutes(key, model) for closed in self.closed for key in closed}
-        self.model = model
-        own = np.array([own_minutes(one, model, situation.state) for one in tests])
-        self.now = own + np.array([sum(self.reach[key] for key in closed) for closed in self.closed])
-        self._own: dict[str, Floats] = {}
 
-    def after(self, test: int) -> Floats:
-        """Minutes of each test once this one has been made."""
-        state, opened = self.tests[test].state, self.closed[test]
-        if state not in self._own:
-            self._own[state] = np.array([own_minutes(one, self.model, state) for one in self.tests])
-        reach = [sum(self.reach[key] for key in closed if key not in opened) for closed in self.closed]
-        return np.asarray(self._own[state] + np.array(reach))
+def beside(own: Test, proposed: Test | None) -> str:
+    """How a test of one's own choice stands beside the proposed one, in a sentence; empty where they are the same."""
+    if proposed is None or proposed.purpose != "tell" or own.measurement == proposed.measurement:
+        return ""
+    mine, other = (one.bits / max(one.minutes, 0.1) for one in (own, proposed))
+    if mine > MORE * other:
+        return "Yours tells more for its minutes than the proposed test."
+    if other > MORE * mine:
+        return "The proposed test tells more for its minutes."
+    return "Yours tells as much for its minutes as the proposed test."
 
 
 def describe(situation: Situation, measurement: Measurement) -> Test:
@@ -248,14 +294,12 @@ def describe(situation: Situation, measurement: Measurement) -> Test:
     found = _ranked(situation, [measurement], 1, 0.95)
     if found:
         return found[0]
-    minutes = float(_Minutes(situation, [measurement]).now[0])
     particles = situation.particles()
     return _test(
         situation,
         measurement,
         forecast(measurement, situation.context),
         0.0,
-        minutes,
         float("inf"),
         particles,
     )
@@ -266,15 +310,13 @@ def _test(
     measurement: Measurement,
     expected: Forecast,
     bits: float,
-    minutes: float,
     until: float,
     particles: tuple[Ints, Floats, Ints, list[str]],
 ) -> Test:
     model = situation.circuit.model
-    needed = places(measurement, model)
     return Test(
         measurement,
-        float(minutes),
+        situation.bay.minutes(measurement),
         float(bits),
         float(until),
         _outcomes(measurement, expected, particles),
@@ -285,8 +327,8 @@ def _test(
             again=any(reading.measurement == measurement for reading in situation.live),
         ),
         "tell",
-        needed,
-        tuple(key for key in needed if key not in situation.opened),
+        places(measurement, model),
+        situation.bay.opens(measurement),
     )
 
 
@@ -306,6 +348,7 @@ def _outcomes(
         group,
         slips=Slips(SLIP, low, high),
         same=partial(_same, measurement),
+        limit=partial(_limit, measurement),
     )
     told = []
     for one in bins:
@@ -332,6 +375,12 @@ TOLD_APART = {"ohms": 2 * LEAD_OHMS, "volts": 0.04, "amps": 0.05}
 def _same(measurement: Measurement, low: float, high: float) -> bool:
     least = TOLD_APART.get(measurement.quantity, 0.0)
     return unscale(measurement, high) - unscale(measurement, low) <= least
+
+
+def _limit(measurement: Measurement, low: float, high: float) -> float | None:
+    """The limit that a technician would name between two readings, on the scale on which they are compared."""
+    said = said_between(unscale(measurement, low), unscale(measurement, high))
+    return None if said is None else scale(measurement, said)
 
 
 def _worded_outcomes(

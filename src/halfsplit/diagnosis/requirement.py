@@ -2,98 +2,181 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import math
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import combinations
 
 from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.interventions import Jump, Replace, Unplug
+from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.diagnosis.candidates import own_ends
-from halfsplit.diagnosis.cost import part_of
-from halfsplit.diagnosis.measurement import Measurement, Reading
+from halfsplit.diagnosis.candidates import own_ends, splice_terminals
+from halfsplit.diagnosis.cost import part_of, place_key, reach_minutes
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
+from halfsplit.units import format_quantity
 
-Met = Callable[[float | str], bool]
-"""Whether a reading says what the proof needs."""
+BACK = 0.85
+"""Share of its healthy volts from which a load has them back; a motor may still be weak for other reasons."""
+HEAVY_AMPS = 30.0
+"""What a fused lead does not carry is bridged with a booster cable."""
+AGAIN = 1
+"""Times that a number is asked for once more where it did not say what the proof needs; a word never is."""
 
 
-def within(low: float, high: float) -> Met:
+@dataclass(frozen=True)
+class Met:
+    """Whether a reading says what the proof needs, and how the limit is told; empty for what is told by a word."""
+
+    check: Callable[[float | str], bool]
+    words: str = ""
+
+    def __call__(self, value: float | str) -> bool:
+        return self.check(value)
+
+
+def within(low: float, high: float, unit: str = "V") -> Met:
     """A number from ``low`` to ``high``, both included."""
-    return lambda value: not isinstance(value, str) and low <= value <= high
+    ends = [format_quantity(one, unit, 2) for one in (low, high) if math.isfinite(one)]
+    words = (
+        " to ".join(ends)
+        if len(ends) == 2
+        else f"at least {ends[0]}"
+        if math.isfinite(low)
+        else f"at most {ends[0]}"
+    )
+    return Met(lambda value: not isinstance(value, str) and low <= value <= high, words)
 
 
-def at_least(size: float) -> Met:
+def at_least(size: float, unit: str = "V") -> Met:
     """A number of at least this size, of either sign."""
-    return lambda value: not isinstance(value, str) and abs(value) >= size
+    words = f"at least {format_quantity(size, unit, 2)}"
+    return Met(lambda value: not isinstance(value, str) and abs(value) >= size, words)
 
 
 def is_word(word: str) -> Met:
     """This word."""
-    return lambda value: value == word
+    return Met(lambda value: value == word, word)
 
 
-def is_better(value: float | str) -> bool:
-    """It works, be it weakly, where it did not at all."""
-    return value in ("yes", "weak")
+Option = tuple[Measurement, Met]
 
 
 @dataclass(frozen=True)
 class Requirement:
-    """One proof: ``options`` of which any will do, each with what its reading must be, ``times`` over all of them."""
+    """One proof: ``options`` of which any will do, each with what its reading must be, ``times`` over all of them.
+
+    ``bracket``: the ends of an element whose drop, taken from two readings against the same point in the same state,
+    counts once; with it the finding is half of the proof.
+    """
 
     text: str
-    options: tuple[tuple[Measurement, Met], ...]
+    options: tuple[Option, ...]
     times: int = 1
+    bracket: tuple[str, str] | None = None
 
     def met(self, readings: Iterable[Reading]) -> bool:
-        told = [
-            reading
-            for reading in readings
-            if any(_same(reading, one) and condition(reading.value) for one, condition in self.options)
-        ]
-        return len(told) >= self.times
+        """Whether readings show it."""
+        return self.lacking(list(readings)) <= 0
+
+    def lacking(self, readings: list[Reading]) -> int:
+        """How many readings it still asks for."""
+        told = sum(self._shown(readings, one, condition) for one, condition in self.options)
+        return self.times - told - (told < self.times and self._bracketed(readings))
+
+    def _shown(self, readings: list[Reading], one: Measurement, condition: Met) -> int:
+        made = [reading for reading in readings if same_test(reading, one)]
+        shown = sum(condition(reading.value) for reading in made)
+        # A look that found nothing is not made good by another one: looks by the same eyes are no new evidence.
+        return 0 if one.quantity == "inspection" and shown < len(made) else shown
+
+    def _bracketed(self, readings: list[Reading]) -> bool:
+        if self.bracket is None:
+            return False
+        one, condition = self.options[0]
+        return any(condition(drop) for drop in drops(readings, self.bracket, one.state))
 
     def refuted(self, readings: Iterable[Reading]) -> bool:
         """Every option was tried as often as it needs and none met its condition."""
         given = list(readings)
         tried = all(
-            sum(_same(reading, measurement) for reading in given) >= self.times + 2
-            for measurement, _ in self.options
+            sum(same_test(reading, one) for reading in given)
+            >= self.times + (AGAIN if one.quantity in NUMERIC else 0)
+            for one, _ in self.options
         )
         return tried and not self.met(given)
 
 
-def _same(reading: Reading, measurement: Measurement) -> bool:
+def same_test(reading: Reading, measurement: Measurement) -> bool:
+    """Whether a reading is of this measurement, made while the fault was there."""
     mine = reading.measurement
+    there = reading.present != "no" or mine.quantity == "inspection"
     return (
-        mine.quantity == measurement.quantity
+        there
+        and mine.quantity == measurement.quantity
         and mine.place == measurement.place
         and mine.changes == measurement.changes
-        and reading.present != "no"
         and (mine.state == measurement.state or mine.quantity in ("ohms", "inspection"))
     )
 
 
+def drops(readings: Iterable[Reading], ends: tuple[str, str], state: str) -> Iterator[float]:
+    """The volts between two points by pairs of readings against the same third point, nothing changed between."""
+    told = [
+        reading
+        for reading in readings
+        if reading.measurement.quantity == "volts"
+        and reading.measurement.state == state
+        and not reading.measurement.changes
+        and reading.present != "no"
+    ]
+    for first, second in combinations(told, 2):
+        mine = _against(first, ends)
+        other = _against(second, ends)
+        if mine and other and mine[0] != other[0] and mine[1] == other[1]:
+            yield (mine[2] - other[2]) * (1.0 if mine[0] == ends[0] else -1.0)
+
+
+def _against(reading: Reading, ends: tuple[str, str]) -> tuple[str, str | None, float] | None:
+    """Which of the ends was read against which other point, and its volts against that."""
+    at, to = reading.measurement.at, reading.measurement.to
+    if at in ends and to not in ends:
+        return at, to, reading.number
+    if to in ends and at not in ends and to is not None:
+        return to, at, -reading.number
+    return None
+
+
 class Case:
-    """A cause in the state in which it is judged: the circuit solved healthy and with it."""
+    """A cause in the state in which it is judged: the circuit solved healthy and with it.
+
+    ``function``: what does not happen because of it, a load that works or a unit that answers; None where it explains
+    none of what was told. ``good``: the word of a sound vehicle.
+    """
 
     def __init__(self, situation: Situation, fault: Fault) -> None:
         self.situation, self.circuit, self.fault = situation, situation.circuit, fault
-        self.load, self.state = self._complaint()
+        self.function, self.good = self._function()
+        given = situation.wrong or situation.live
+        self.state = self.function.state if self.function else given[0].measurement.state
         self.healthy: Solution = self.circuit.solve(self.state)
         self.sick: Solution = self.circuit.solve(self.state, fault=fault)
 
-    def _complaint(self) -> tuple[str | None, str]:
-        """Load and state of the first complaint that the cause explains."""
-        for reading in self.situation.complaints:
-            load, state = reading.measurement.at, reading.measurement.state
-            if self.circuit.solve(state, fault=self.fault).works(load) != self.circuit.healthy_word(
-                load, state
-            ):
-                return load, state
-        given = self.situation.complaints or self.situation.live
-        return None, given[0].measurement.state
+    def _function(self) -> tuple[Measurement | None, str]:
+        for reading in self.situation.wrong:
+            asked = reading.measurement
+            if asked.quantity in WORD_OF:
+                told = WORD_OF[asked.quantity]
+                good = told(self.circuit.solve(asked.state), asked.at)
+                if told(self.circuit.solve(asked.state, fault=self.fault), asked.at) != good:
+                    return Measurement(asked.quantity, asked.at, asked.state), good
+        return None, ""
+
+    @property
+    def load(self) -> str | None:
+        """The load that does not work because of it."""
+        return self.function.at if self.function and self.function.quantity == "works" else None
 
     @property
     def missing_volts(self) -> float:
@@ -102,37 +185,84 @@ class Case:
             return 0.0
         return abs(self.healthy.across(self.load) - self.sick.across(self.load))
 
-    def restored(self, load: str, text: str, *changes: Jump | Replace | Unplug) -> Requirement:
-        """The function comes back with an intervention made; a fuse that the cause blows is made good with it."""
-        good = self.circuit.healthy_word(load, self.state)
+    def restored(self, text: str, *changes: Intervention) -> list[Requirement]:
+        """The function comes back with an intervention made; a fuse that the cause blows is made good with it.
+
+        What a stand-in proves is what it alone changes: with the fuse alone made good the function must still lack.
+        """
+        if self.function is None:
+            return []
         fuses = tuple(Replace(name) for name in self.sick.blown if Replace(name) not in changes)
-        made = (*changes, *fuses)
-        met = is_word(good)
-        if good == "yes" and self.sick.works(load) == "no" and any(isinstance(one, Jump) for one in changes):
-            # A lead is no cable: what takes a hundred amps through it comes back, but not in full.
-            met = is_better
-        if fuses:
-            text += f", with a new {' and '.join(one.name for one in fuses)}"
-        return Requirement(text, ((Measurement("works", load, self.state, changes=made), met),))
+        options = [
+            (self._function_with(*changes, *fuses), is_word(self.good)),
+            *self._volts_back(*changes, *fuses),
+        ]
+        if not fuses:
+            return [Requirement(text, tuple(options))]
+        named = " and ".join(one.name for one in fuses)
+        lacks = Met(lambda value: value != self.good, f"not {self.good}")
+        before = f"with a new {named} alone the function still lacks"
+        return [
+            Requirement(before, ((self._function_with(*fuses), lacks),)),
+            Requirement(f"{text}, with a new {named}", tuple(options)),
+        ]
+
+    def _function_with(self, *changes: Intervention) -> Measurement:
+        assert self.function is not None  # noqa: S101 - asked only where there is one
+        return Measurement(self.function.quantity, self.function.at, self.state, changes=changes)
+
+    def _volts_back(self, *changes: Intervention) -> list[Option]:
+        """The volts across the load are back: what is weak in the load itself is not this cause's."""
+        if self.load is None or self.circuit.parts[self.load].kind not in LOADS:
+            return []
+        pins = self.circuit.parts[self.load].pins
+        a, b = f"{self.load}.{pins[0]}", f"{self.load}.{pins[-1]}"
+        least = BACK * abs(self.healthy.volts(a, b))
+        if least < 1.0 or not any(isinstance(one, Jump) for one in changes):
+            return []
+        return [(Measurement("volts", a, self.state, b, "meter", changes), at_least(least))]
+
+    def bridge(self, ends: tuple[str, str]) -> Jump:
+        """What joins the two ends for a trial: a fused lead, or a booster cable where the load draws too much."""
+        amps = abs(self.healthy.amps(self.load)) if self.load else 0.0
+        return Jump(*ends, heavy=amps > HEAVY_AMPS)
 
     def ends(self) -> tuple[str, str] | None:
-        """Where a meter goes across the cause's own place."""
+        """Where a meter goes across the cause's own place; beyond a splice the nearest terminal stands for it."""
         wanted = self.fault.part
+        wire = next((one for one in self.circuit.model.wires if one.name == wanted), None)
+        if wire is not None:
+            return self._terminal(wire.a, wire.b), self._terminal(wire.b, wire.a)
         for a, b in own_ends(self.circuit):
             if (
-                wanted in (a, f"wire {a} {b}".replace(":in", "").replace(":out", ""))
+                wanted == a
                 or wanted == part_of(a) == part_of(b)
                 or wanted == a.partition(":")[0] == b.partition(":")[0]
             ):
                 return a, b
-        wire = next((one for one in self.circuit.model.wires if one.name == wanted), None)
-        return (wire.a, wire.b) if wire else None
+        return None
+
+    def _terminal(self, end: str, other: str) -> str:
+        """The end itself; of a splice the terminal that is at its volts with this cause, the nearest to get at."""
+        found = splice_terminals(self.circuit, end, other)
+        model, opened = self.circuit.model, self.situation.bay.opened
+
+        def way(point: str) -> tuple[float, float]:
+            key = place_key(part_of(point), model)
+            minutes = 0.0 if key is None or key in opened else reach_minutes(key, model)
+            return round(abs(self.sick.volts(point, end)), 1), minutes
+
+        return min(found, key=way, default=end)
 
     def nearer(self, measurement: Measurement) -> Met:
         """Whether a reading in volts is nearer to what the cause predicts than to healthy."""
         sick = self.sick.volts(measurement.at, measurement.to)
         healthy = self.healthy.volts(measurement.at, measurement.to)
-        return lambda value: not isinstance(value, str) and abs(value - sick) < abs(value - healthy)
+        middle = format_quantity(0.5 * (sick + healthy), "V", 2)
+        return Met(
+            lambda value: not isinstance(value, str) and abs(value - sick) < abs(value - healthy),
+            f"{'over' if sick > healthy else 'under'} {middle}",
+        )
 
     def tells(self, measurement: Measurement, least: float = 0.3) -> bool:
         """Whether cause and health differ enough there to be told apart."""
@@ -143,10 +273,22 @@ class Case:
         """The meter between two points, or from one to the battery's negative post."""
         return Measurement("volts", a, self.state, to=b, instrument="meter")
 
-    def look(self, *detail: str) -> tuple[Measurement, Met]:
+    def look(self, *detail: str) -> Option:
         """The place looked at, and found bad."""
         return Measurement("inspection", self.fault.part, self.state, detail=detail), is_word("bad")
 
     def looked_at(self) -> Requirement:
         """Where nothing else proves it: the fault seen."""
         return Requirement(f"the fault seen at {self.fault.part}", (self.look(),))
+
+    def ticked(self, at: str, aspect: str, text: str) -> Requirement:
+        """Something that the technician ticks off as good."""
+        test = Measurement("inspection", at, self.state, detail=(aspect,))
+        return Requirement(text, ((test, is_word("good")),))
+
+
+WORD_OF: dict[str, Callable[[Solution, str], str]] = {
+    "works": lambda solution, name: solution.works(name),
+    "answers": lambda solution, name: "yes" if solution.answers(name) else "no",
+}
+"""What a solution says of a load or a unit, by the quantity that asks for it."""

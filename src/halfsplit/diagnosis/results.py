@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from halfsplit.diagnosis.cost import places
 from halfsplit.diagnosis.measurement import Between, Measurement, Reading
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.situation import Situation
@@ -38,13 +37,11 @@ def _after(situation: Situation, measurement: Measurement, outcome: Outcome) -> 
     value = outcome.word or Between(outcome.typical, outcome.low, outcome.high)
     name = f"plan {len(situation.readings) + 1:03d} {outcome.word or f'{outcome.low:g} to {outcome.high:g}'}"
     readings = (*situation.readings, Reading(name, measurement, value, "yes", "plan"))
-    remembers = measurement.quantity not in ("inspection", "ohms", "event")
     return replace(
         situation,
         posterior=situation.inference.posterior(readings),
         readings=readings,
-        opened=situation.opened | set(places(measurement, situation.circuit.model)),
-        state=measurement.state if remembers else situation.state,
+        bay=situation.bay.after(measurement),
     )
 
 

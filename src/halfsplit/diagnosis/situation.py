@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.interventions import Replace, StandInFor
+from halfsplit.diagnosis.cost import Bay, place_key, touched
 from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.posterior import Inference, Posterior
@@ -23,7 +26,7 @@ GROUPS = 40
 
 @dataclass(frozen=True, eq=False)
 class Situation:
-    """``opened``: places that are open already; ``state``: the one that the vehicle is in."""
+    """``bay``: what is open, set up and unplugged; ``refused``: tests that cannot be made, with the reason."""
 
     circuit: Circuit
     instruments: tuple[str, ...]
@@ -32,12 +35,53 @@ class Situation:
     posterior: Posterior
     readings: tuple[Reading, ...]
     refused: Mapping[Measurement, str]
-    opened: frozenset[str]
-    state: str | None
+    bay: Bay
 
     @property
     def context(self) -> Context:
         return self.posterior.belief.context
+
+    @property
+    def opened(self) -> frozenset[str]:
+        """Places that are open already."""
+        return self.bay.opened
+
+    @property
+    def state(self) -> str | None:
+        """The operating state that the vehicle is in; None before the first test."""
+        return self.bay.state
+
+    def barred(self, measurement: Measurement) -> bool:
+        """Whether a test cannot be made: refused itself, or at a place that cannot be reached."""
+        if measurement in self.refused:
+            return True
+        return not self.out_of_reach.isdisjoint(self._parts_and_places(measurement))
+
+    def _parts_and_places(self, measurement: Measurement) -> set[str]:
+        model = self.circuit.model
+        names = [name for name in touched(measurement, model) if name in model.parts]
+        away = [name for name in names if model.parts[name].kind != "battery"]
+        return {*away, *(key for name in away if (key := place_key(name, model)) is not None)}
+
+    @cached_property
+    def out_of_reach(self) -> frozenset[str]:
+        """Parts, and places that are not open, at which nobody can measure; a reading made there takes it back.
+
+        A part that is not at hand for a trial bars no place.
+        """
+        barred = set[str]()
+        for one in self.refused:
+            if one.quantity != "wiggle" and not any(
+                isinstance(item, Replace | StandInFor) for item in one.changes
+            ):
+                barred |= self._parts_and_places(one)
+        reached = {
+            name
+            for one in self.live
+            if one.source == "reading"
+            for name in self._parts_and_places(one.measurement)
+        }
+        return frozenset(barred - reached - self.opened)
 
     @property
     def live(self) -> tuple[Reading, ...]:

@@ -64,8 +64,8 @@ def change_words(change: Intervention) -> str:
     match change:
         case Unplug(name):
             return f"Unplug {name}."
-        case Jump(a, b):
-            return f"Join {a} and {b} with a fused lead."
+        case Jump(a, b, heavy):
+            return f"Join {a} and {b} with a {'booster cable' if heavy else 'fused lead'}."
         case LampFor(fuse, watts):
             return f"Put a {watts:g} W lamp in place of {fuse}."
         case Replace(name):
@@ -134,6 +134,23 @@ ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
 }
 
 UNIT = {"volts": "V", "amps": "A", "ohms": "ohm", "hertz": "Hz", "duty": "1"}
+
+
+SAID = tuple(sorted({12.0, *(digit * 10.0**power for power in range(-2, 7) for digit in (1.0, 2.0, 5.0))}))
+"""Numbers that are said for a limit: 0.1, 0.2, 0.5, 1, 2, 5, 10, 12 … (common practice, no source)."""
+
+
+def said_between(low: float, high: float) -> float | None:
+    """The limit that one would name midway between two readings; None where no round number lies between them.
+
+    >>> said_between(0.1, 12.1), said_between(0.06, 0.4), said_between(11.6, 12.4), said_between(12.41, 12.44)
+    (5.0, 0.2, 12.0, None)
+    """
+    middle = 0.5 * (low + high)
+    round_ones = [sign * one for one in SAID for sign in (1.0, -1.0) if low < sign * one < high]
+    if not round_ones and high - low > 0.1:
+        round_ones = [one for one in (round(middle, 1), round(2.0 * middle) / 2.0) if low < one < high]
+    return min(round_ones, key=lambda one: (abs(one - middle), -one), default=None)
 
 
 def reading_words(measurement: Measurement, value: float | str) -> str:

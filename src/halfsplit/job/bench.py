@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
@@ -14,6 +15,7 @@ from halfsplit.diagnosis.after_repair import allowed_words, is_right, to_verify
 from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.proof import Finding
+from halfsplit.diagnosis.propose import beside
 from halfsplit.diagnosis.suspects import Speaking, Suspect
 from halfsplit.diagnosis.words import evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
@@ -221,7 +223,8 @@ def own_test(job: OpenJob, place: Mapping[str, Any]) -> TestCard:
                 measured.changes,
                 measured.detail,
             )
-        return test_card(diagnosis.rank(measured), diagnosis.circuit)
+        own, proposed = diagnosis.rank(measured), next(iter(diagnosis.next_tests(limit=1)), None)
+        return replace(test_card(own, diagnosis.circuit), beside=beside(own, proposed))
 
 
 # After the repair

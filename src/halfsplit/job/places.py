@@ -23,7 +23,7 @@ WORDS_OF: Mapping[type, str] = {
 TYPES = {word: kind for kind, word in WORDS_OF.items()}
 FIELDS: Mapping[type, tuple[type, ...]] = {
     Unplug: (str,),
-    Jump: (str, str),
+    Jump: (str, str, bool),
     LampFor: (str, float),
     Replace: (str,),
     StandInFor: (str,),
@@ -36,7 +36,9 @@ def change_to_json(change: Intervention) -> list[Any]:
     >>> change_to_json(Jump("K7.30", "K7.87"))
     ['jump', 'K7.30', 'K7.87']
     """
-    return [WORDS_OF[type(change)], *(getattr(change, name) for name in change.__dataclass_fields__)]
+    told = [getattr(change, name) for name in change.__dataclass_fields__]
+    # A plain lead is told as it always was.
+    return [WORDS_OF[type(change)], *(told[:2] if isinstance(change, Jump) and not change.heavy else told)]
 
 
 def change_from_json(given: Sequence[Any]) -> Intervention:
@@ -51,9 +53,9 @@ def change_from_json(given: Sequence[Any]) -> Intervention:
         isinstance(item, (int, float) if wanted is float else wanted)
         for item, wanted in zip(rest, types, strict=False)
     )
-    if not fits or (kind is Jump and len(rest) != 2):
+    if not fits or (kind is Jump and len(rest) < 2):
         raise InputError(
-            f"'{given[0]}' takes {len(types)} name(s)", remedy="name parts or points of the circuit"
+            f"'{given[0]}' takes {types.count(str)} name(s)", remedy="name parts or points of the circuit"
         )
     change: Intervention = kind(*rest)
     return change

@@ -47,6 +47,7 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
         to_json(place),
         _found_at(place.at, circuit) if red else "",
         _found_at(place.to, circuit) if black else "",
+        test.passes,
     )
 
 

@@ -29,6 +29,7 @@ class TestCard:
 
     ``red`` and ``black``: where the two leads go; '' where the instrument has none. ``red_at``, ``black_at``: what is
     there and where in the vehicle. ``unit``: what the pad shows.
+    ``passes``: what a proof asks of the reading; ``beside``: how a test of one's own stands beside the proposed one.
     ``typical``: answer → value that is 'as expected', for programs. ``minutes`` includes getting there.
     """
 
@@ -52,6 +53,8 @@ class TestCard:
     place: Mapping[str, Any]
     red_at: str = ""
     black_at: str = ""
+    passes: str = ""
+    beside: str = ""
 
 
 @dataclass(frozen=True)

@@ -18,11 +18,14 @@ class ComesAndGoes(Vehicle):
     """
 
     presence = 0.6
+    wiggled = 0.6
     present: Present = "yes"
 
     def answer(self, measurement: Measurement) -> float | str:
         """What a technician reads while the fault happens to be there or not."""
-        self.present = "yes" if self.generator.random() < self.presence else "no"
+        # A look sees the damage at any time, and a wiggle at the right place brings the fault on.
+        always = measurement.quantity in ("inspection", "wiggle")
+        self.present = "yes" if always or self.generator.random() < self.presence else "no"
         return super().answer(measurement)
 
     def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:

@@ -24,14 +24,19 @@ from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.priors import default_priors
 
 BRIGHT_FROM, DIM_FROM = 9.0, 2.5
+STILL = 0.02
+"""Share of wiggles at a sound place at which a reading jumps all the same."""
 
 
 class Vehicle:
     """A vehicle with one fault, or a pair.
 
     ``noise``: whether instruments err; ``slips``: share of readings where the probe slips, ``slipped`` how many did.
-    ``blown_fuses`` stay blown. Minutes are counted by the one who asks.
+    ``blown_fuses`` stay blown. ``wiggled``: share of wiggles at the right place at which it shows. Minutes are counted
+    by the one who asks.
     """
+
+    wiggled = 0.2
 
     def __init__(
         self,
@@ -297,8 +302,11 @@ def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
 
 def _wiggle(vehicle: Vehicle, measurement: Measurement) -> str:
     fault = vehicle.fault_now(measurement.changes)
-    there = fault is not None and (measurement.at == fault.part or measurement.at in fault.touches)
-    return "yes" if vehicle.generator.random() < (0.2 if there else 0.02) else "no"
+    there = any(
+        measurement.at == one.part or measurement.at in one.touches
+        for one in ((fault.members or (fault,)) if fault else ())
+    )
+    return "yes" if vehicle.generator.random() < (vehicle.wiggled if there else STILL) else "no"
 
 
 def _no_event(vehicle: Vehicle, measurement: Measurement) -> str:

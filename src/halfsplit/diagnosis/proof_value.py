@@ -1,0 +1,85 @@
+"""What the proof of each leading suspect would cost, so that a route is chosen by its minutes to the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from halfsplit.diagnosis.cost import FURTHER_MINUTES, Bay, reach_minutes
+from halfsplit.diagnosis.lookahead import ProofsAhead
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.proof_parts import requirements
+from halfsplit.diagnosis.requirement import Requirement
+from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
+
+LEAST, MOST = 0.01, 12
+"""Suspects whose proofs are thought of: those of at least this probability, so many at most."""
+HALF = 0.5
+"""A reading at one end of an element is half of its drop."""
+
+
+def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequence[str]) -> ProofsAhead:
+    """The proofs that may follow, by repair group in the order of ``names``, and what each test does of them.
+
+    Those that are not thought of cost as much as the others do on average.
+    """
+    groups = {name: number for number, name in enumerate(names)}
+    closed = sorted({key for one in tests for key in situation.bay.opens(one)})
+    opens = np.array([[key in situation.bay.opens(one) for key in closed] for one in tests], dtype=float)
+    needs = np.zeros((len(closed), len(names)))
+    base, saved = np.full(len(names), np.nan), np.zeros((len(tests), len(names)))
+    number = {test: place for place, test in enumerate(tests)}
+    for name in situation.likeliest(LEAST, MOST):
+        if name not in groups or name not in situation.posterior.leaders:
+            continue
+        group, letters = groups[name], open_letters(situation, name)
+        base[group], bay = _paid(letters, situation.bay)
+        needs[[place for place, key in enumerate(closed) if key in bay.opened], group] = 1.0
+        for letter in letters:
+            for place, minutes in _done(letter, tests, number):
+                saved[place, group] += minutes
+    known = np.isfinite(base)
+    base = np.where(known, base, base[known].mean() if known.any() else 0.0)
+    reach = np.array([reach_minutes(key, situation.circuit.model) for key in closed])
+    return ProofsAhead(base, saved, reach, needs, opens.reshape(len(tests), len(closed)))
+
+
+def open_letters(situation: Situation, name: str) -> list[Requirement]:
+    """What the proof of a repair group's leading fault still asks for."""
+    fault = fitted_fault(situation, leading_hypothesis(situation, name))
+    live = list(situation.live)
+    return [one for one in requirements(situation, fault) if not one.met(live) and not one.refuted(live)]
+
+
+def _paid(letters: Sequence[Requirement], bay: Bay) -> tuple[float, Bay]:
+    """Minutes of the letters, one after the other, each by its cheapest option; the vehicle afterwards."""
+    minutes = 0.0
+    for letter in letters:
+        test = min((one for one, _ in letter.options), key=bay.minutes)
+        minutes += bay.minutes(test) + (letter.times - 1) * FURTHER_MINUTES
+        bay = bay.after(test)
+    return minutes, bay
+
+
+def _done(
+    letter: Requirement, tests: Sequence[Measurement], number: dict[Measurement, int]
+) -> list[tuple[int, float]]:
+    """The tests that do some of a letter, by number, and the minutes that they save."""
+    told = [
+        (number[option], FURTHER_MINUTES if option.quantity == "volts" else 1.5)
+        for option, _ in letter.options
+        if option in number
+    ]
+    if letter.bracket is not None:
+        ends, state = set(letter.bracket), letter.options[0][0].state
+        told += [
+            (place, HALF * FURTHER_MINUTES)
+            for place, test in enumerate(tests)
+            if test.quantity == "volts"
+            and test.state == state
+            and not test.changes
+            and len({test.at, test.to} & ends) == 1
+        ]
+    return told

@@ -1,0 +1,200 @@
+"""What a proof asks for, rule by rule; common practice, no source, but for the laws that the vehicles obey.
+
+Each rule is held against a vehicle, solved from scratch, that has something else than the cause in question.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from halfsplit import Circuit, Diagnosis
+from halfsplit.circuit.interventions import Jump, Replace
+from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement, Reading
+from halfsplit.diagnosis.proof_parts import requirements
+from halfsplit.diagnosis.requirement import Requirement, drops, is_word
+from halfsplit.notation.patterns import pattern
+from halfsplit.practice.vehicle import Vehicle
+
+LAMPS = """
+battery G1
+fuse F1 10 A
+switch S1 off on
+switch S2 off on
+relay K1
+lamp H1 21 W
+lamp H2 21 W
+motor M1 4 A
+connector X1
+ground E1
+ground E2
+G1.+ --[2.5mm2 1m]-- F1 --[1mm2 1m]-- SP1
+SP1 -- S1 --[1mm2 2m]-- X1.1 --[1mm2 1m]-- H1 --[1mm2 1m]-- E1
+SP1 -- S2 --[1mm2 2m]-- X1.2 --[1mm2 1m]-- H2 --[1mm2 1m]-- E1
+SP1 -- K1.30
+S2.2 -- K1.86
+K1.85 -- E1
+K1.87 --[1mm2 2m]-- X1.3 --[1mm2 1m]-- M1 --[1mm2 1m]-- E1
+G1.- --[16mm2 0.6m]-- E2
+state "off"
+state "first" S1 on
+state "second" S2 on
+"""
+
+
+@pytest.fixture(scope="module")
+def lamps() -> Circuit:
+    return Circuit.parse(LAMPS)
+
+
+def asked(circuit: Circuit, cause: str, load: str, state: str, works: str = "no") -> list[Requirement]:
+    """What is asked before a cause is proven, after one complaint."""
+    job = Diagnosis(circuit, draws=4)
+    job.complain(load, works=works, state=state)
+    return requirements(job.situation(), circuit.faults[cause])
+
+
+def sound(circuit: Circuit, other: str) -> Vehicle:
+    """A vehicle that has another fault."""
+    return Vehicle(circuit, circuit.faults[other], np.random.default_rng(0), noise=False)
+
+
+def read(number: int, test: Measurement, value: float | str) -> Reading:
+    return Reading(f"{number:05d}", test, value)
+
+
+def test_two_readings_that_bracket_an_element_are_its_drop_once_and_the_proof_asks_once_more(lamps):
+    drop = asked(lamps, "X1.1 open", "H1", "first")[0]
+    assert drop.bracket == ("X1.1:in", "X1.1:out")
+    near = Measurement("volts", "X1.1:in", "first", instrument="meter")
+    far = Measurement("volts", "X1.1:out", "first", instrument="meter")
+    both = [read(1, near, 12.5), read(2, far, 0.02)]
+    assert list(drops(both, drop.bracket, "first")) == [pytest.approx(12.48)]
+    assert drop.lacking([]) == 2
+    assert drop.lacking(both) == 1
+    ((direct, _),) = drop.options
+    assert drop.met([*both, read(3, direct, 12.4)])
+    # In another state, or against another point, they bracket nothing.
+    assert (
+        drop.lacking([both[0], read(2, Measurement("volts", "X1.1:out", "off", instrument="meter"), 0.0)])
+        == 2
+    )
+    assert (
+        drop.lacking([both[0], read(2, Measurement("volts", "X1.1:out", "first", "E1", "meter"), 0.0)]) == 2
+    )
+
+
+def test_the_limit_of_a_proof_is_a_number_that_is_said(lamps):
+    drop = asked(lamps, "X1.1 high resistance 10 ohm", "H1", "first", "weak")[0]
+    assert drop.options[0][1].words == "at least 5 V"
+
+
+def test_a_wire_that_carries_nothing_is_proven_only_where_its_ends_are_seen_to_belong_together(lamps):
+    """Two cavities of a plug swapped: 12 V along the wire, and a lead along it lights the lamp."""
+    every = asked(lamps, "wire X1.1 H1.1 open", "H1", "first")
+    ends = next(one for one in every if ENDS in one.text)
+    ((look, met),) = ends.options
+    assert look.detail == (ENDS,)
+    assert met("good")
+    assert not ends.met([read(1, look, "bad")])
+    # What still lights the lamp weakly is one wire from end to end.
+    weak = asked(lamps, "wire X1.1 H1.1 high resistance 10 ohm", "H1", "first", "weak")
+    assert not any(ENDS in one.text for one in weak)
+
+
+def test_a_joint_is_not_proven_without_the_bridge_that_restores_the_function(lamps):
+    for cause in ("F1.2 open", "X1.1 open", "wire H1.2 E1 open", "E1 open"):
+        every = asked(lamps, cause, "H1", "first")
+        bridged = [
+            one
+            for one in every
+            if any(isinstance(change, Jump) for test, _ in one.options for change in test.changes)
+        ]
+        if cause == "F1.2 open":  # inside the holder: the fuse itself, known good, does not cure
+            assert any(test.changes == (Replace("F1"),) for one in every for test, _ in one.options)
+        else:
+            assert len(bridged) == 1
+            assert not bridged[0].met([read(1, bridged[0].options[0][0], "no")])
+
+
+def test_a_bad_look_after_a_good_one_shows_nothing(lamps):
+    look = Measurement("inspection", "X1.1", "first")
+    seen = Requirement("seen", ((look, is_word("bad")),))
+    assert seen.met([read(1, look, "bad")])
+    assert not seen.met([read(1, look, "good"), read(2, look, "good"), read(3, look, "bad")])
+    assert seen.refuted([read(1, look, "good")])
+
+
+def test_a_stand_in_proves_only_what_it_alone_changes():
+    """A known-good lamp together with a good fuse: with the fuse alone the function must still lack."""
+    circuit = Circuit.parse(pattern("trailer-socket").text)
+    every = asked(circuit, "H3 shorted", "H3", "indicator right")
+    alone = next(one for one in every if one.options[0][0].changes == (Replace("F2"),))
+    ((test, met),) = alone.options
+    assert not met("yes")
+    assert not alone.met([read(1, test, "yes")])
+    assert alone.met([read(1, test, "no")])
+
+
+def test_a_fuse_is_a_consequence_until_every_state_that_it_feeds_has_run_with_a_new_one(lamps):
+    """The wire behind the second switch is chafed: in the first state a new fuse holds, in the second it does not."""
+    every = asked(lamps, "F1 open", "H1", "first")
+    tried = {test.state: (test, met) for one in every[1:] for test, met in one.options}
+    assert set(tried) == {"first", "second"}
+    vehicle = sound(lamps, "wire S2.2 X1.2 short to body")
+    assert tried["first"][1](vehicle.answer(tried["first"][0]))
+    assert not tried["second"][1](vehicle.answer(tried["second"][0]))
+
+
+def test_a_short_to_supply_is_told_from_a_welded_relay_by_the_wire_taken_off(lamps):
+    cause = next(name for name in lamps.faults if name.startswith("wire K1.87 X1.3 short to supply"))
+    ohms, met = asked(lamps, cause, "M1", "off", "yes")[0].options[0]
+    assert not met(sound(lamps, "K1 contact welded").answer(ohms))
+    assert met(sound(lamps, cause).answer(ohms))
+
+
+def test_what_is_weak_for_other_reasons_is_restored_when_its_volts_are(lamps):
+    bridge = asked(lamps, "X1.3 high resistance 1 ohm", "M1", "second", "weak")[-1]
+    (word, is_good), (volts, back) = bridge.options
+    assert (word.quantity, volts.quantity) == ("works", "volts")
+    assert not is_good("weak")
+    assert volts.changes == word.changes
+    assert back(12.2)
+    assert not back(8.0)
+
+
+def test_a_starter_is_bridged_with_a_booster_cable_that_carries_it():
+    """A lead of 20 milliohm would not restore it (Ohm's law: 150 A drop 3 V along it)."""
+    circuit = Circuit.parse(pattern("starter").text)
+    bridge = asked(circuit, "GND3 high resistance 0.1 ohm", "M1", "cranking", "weak")[-1]
+    (word, good), (volts, back) = bridge.options
+    assert word.changes[0].heavy
+    vehicle = sound(circuit, "GND3 high resistance 0.1 ohm")
+    assert good(vehicle.answer(word))
+    assert back(vehicle.answer(volts))
+
+
+def test_the_output_of_a_unit_is_condemned_only_after_its_command_was_seen():
+    """Whether the lamp is asked for comes from inside the unit here: live data or an actuator test show it."""
+    circuit = Circuit.parse(
+        "battery G1\nfuse F1 10 A\nlamp H1 21 W\nground E1\nmodule A1\n  feed 1\n  earth 31\n"
+        '  drives 2 high when "on"\nG1.+ -- F1 -- A1.1\nA1.31 -- E1\nA1.2 -- H1 -- E1\nG1.- -- E1\n'
+        'state "off"\nstate "on"\n'
+    )
+    every = asked(circuit, "A1.2 never on", "H1", "on")
+    command = next(one for one in every if COMMAND in one.text)
+    assert not command.met([])
+    assert command.met([read(1, command.options[0][0], "good")])
+
+
+def test_a_short_is_seen_or_reads_the_same_from_both_ends(lamps):
+    every = asked(lamps, "wire S1.2 X1.1 short to body", "H1", "first")
+    (near, _), *_ = every[0].options
+    look, (far, met) = every[1].options
+    assert look[0].quantity == "inspection"
+    assert {near.at, far.at} == {"S1.2", "X1.1:in"}
+    assert near.changes == far.changes
+    assert met(0.3)
+    assert not met(math.inf)
