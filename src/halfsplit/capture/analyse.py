@@ -21,6 +21,7 @@ from halfsplit.capture.measure.relative_compression import CompressionResult, re
 from halfsplit.capture.measure.result import CannotTell, Mark, Result
 from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import Edges, Floats, edges, level_edges, two_levels
+from halfsplit.capture.measure.trust import missing_direct_part, without_wild
 from halfsplit.capture.measure.voltage_drop import DropResult, voltage_drop
 from halfsplit.capture.roles import is_logic, role_named
 from halfsplit.errors import InputError
@@ -232,7 +233,7 @@ def _edges(channel: Channel) -> Edges:
         _least_step(channel)
         return level_edges(channel.clock(), channel.values())
     (values,), rate, start = _together([channel])
-    found = sensor_edges(values, rate)
+    found = sensor_edges(without_wild("crank", values)[0], rate)
     return Edges(found.times + start, found.rising, found.starts_high)
 
 
@@ -337,10 +338,24 @@ def _sampled(
         return kind(verdict="cannot tell", reason=_NO_TIME.format(without[0]))
     try:
         arrays, rate, start = _together([named[role] for role in there])
-        result = run(dict(zip(there, arrays, strict=True)), rate)
+        mended = {role: without_wild(role, values) for role, values in zip(there, arrays, strict=True)}
+        _require_direct_part({role: values for role, (values, _) in mended.items()})
+        result = run({role: values for role, (values, _) in mended.items()}, rate)
     except CannotTell as because:
         return kind(verdict="cannot tell", reason=because.message)
-    return _moved(result, start)
+    wild = tuple(
+        f"{named[role].name}: {len(places)} wild sample{'s' if len(places) > 1 else ''} left out, the first at "
+        f"{start + places[0] / rate:.4f} s"
+        for role, (_, places) in mended.items()
+        if places
+    )
+    return _moved(replace(result, notes=(*result.notes, *wild)), start)
+
+
+def _require_direct_part(arrays: Mapping[str, Floats]) -> None:
+    for role, values in arrays.items():
+        if lacking := missing_direct_part(role, values):
+            raise CannotTell(lacking)
 
 
 def _moved(result: R, start: float) -> R:

@@ -16,7 +16,7 @@ from typing import ClassVar, Final, Literal
 import numpy as np
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
-from halfsplit.capture.measure.signal import Floats, cut_off, noise, require, smooth
+from halfsplit.capture.measure.signal import Floats, cut_off, noise, require, smooth, thinned
 from halfsplit.capture.measure.starting import upright
 
 USUAL: Final = (13.8, 14.8)
@@ -73,6 +73,11 @@ def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "v
     if ripple.frequency:
         quantities.append(Quantity("hump frequency", ripple.frequency, "Hz", ripple.error))
     verdict, reason = _judged(ripple, mean, swing, kind)
+    if verdict == "fault" and (weak := _weak(part, ripple, rate)):
+        verdict, reason = (
+            "cannot tell",
+            f"{weak}, so the shape of the ripple tells nothing; {reason.partition(';')[0]}",
+        )
     return ChargingResult(
         verdict=verdict,
         reason=reason,
@@ -81,6 +86,27 @@ def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "v
         notes=tuple(ripple.notes),
         pattern=ripple.pattern,
     )
+
+
+_LEAST_HUMP: Final = 5.0
+"""Samples of a hump that show its shape."""
+
+_LEVELS: Final = 30
+_FLAT: Final = 0.03
+
+
+def _weak(part: Floats, ripple: _Ripple, rate: float) -> str:
+    """Why the shape of a ripple cannot be trusted, '' where it can."""
+    if not ripple.pattern:
+        return ""
+    if rate < _LEAST_HUMP * ripple.frequency:
+        return f"{rate:g} samples a second give {rate / ripple.frequency:.1f} samples a hump"
+    low, high = float(part.min()), float(part.max())
+    if np.unique(thinned(part)).size > _LEVELS and high > low:
+        for level in (low, high):
+            if float(np.mean(np.abs(part - level) < 1e-4 * (high - low))) > _FLAT:
+                return "the trace is cut off at its top or bottom"
+    return ""
 
 
 def _peak_to_peak(values: Floats, rate: float) -> float:

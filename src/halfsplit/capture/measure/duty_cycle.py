@@ -10,7 +10,7 @@ from typing import ClassVar, Final
 import numpy as np
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
-from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, require, thinned, two_levels
+from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, noise, require, thinned, two_levels
 
 _NEIGHBOURS: Final = 4
 _MISSING: Final = 1.6
@@ -33,11 +33,20 @@ def duty_cycle(values: Floats, rate: float) -> DutyResult:
     require(values, rate, least_rate=10.0, least_seconds=0.0, what="a switched signal")
     levels = two_levels(values)
     if levels is None:
-        middle = float(np.median(thinned(values)))
-        raise CannotTell(f"the signal does not switch: it stays at {middle:.4g} (0 or 100 % duty)")
+        raise CannotTell(_no_levels(values))
     found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
     times = [_edge_time(values, rate, found, levels, rising=rising) for rising in (True, False)]
     return _measured(found, 1.0 / rate, levels, times)
+
+
+def _no_levels(values: Floats) -> str:
+    """What a signal without two levels does, by its swing against its noise."""
+    part = thinned(values)
+    low, middle, high = np.quantile(part, (0.01, 0.5, 0.99))
+    if high - low <= 8 * noise(part) or high <= low:
+        return f"the signal does not switch: it stays at {middle:.4g} (0 or 100 % duty)"
+    swing = f"the signal swings from {low:.4g} to {high:.4g} without two levels at which it rests"
+    return f"{swing}; the direct part is missing: set the coupling to DC" if low < 0 < high else swing
 
 
 @answers(DutyResult)

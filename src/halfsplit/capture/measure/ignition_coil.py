@@ -98,6 +98,14 @@ def _pulses(amps: Floats | None, volts: Floats | None, rate: float) -> list[Puls
     if volts is None:
         raise CannotTell("neither current nor volts were recorded")
     rest = resting(volts)
+    if rest < _LEAST_SUPPLY:
+        raise CannotTell(
+            f"the coil's volts rest at {rest:.1f} V: the direct part is missing (set the coupling to DC)"
+        )
+    if noise(volts) > _MOST_NOISE * rest:
+        raise CannotTell(
+            f"noise of {noise(volts):.1f} V hides when the coil is charged: record the current too"
+        )
     return above(-volts, rate, -0.4 * rest, -0.97 * rest, _SHORTEST)
 
 
@@ -157,6 +165,9 @@ def _spark(
         )
         return [], ()
     rest = resting(volts)
+    if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
+        notes.append("the volts are too noisy, or lack their direct part: the burn is not seen")
+        return [], ()
     peaks, burns, unburnt = [], [], []
     for pulse in pulses:
         tail = volts[pulse.last : pulse.last + int(0.008 * rate)]
@@ -195,6 +206,11 @@ def _burn(over: Floats, rate: float) -> float:
     held = np.convolve(low, np.ones(width), "valid") >= width
     ends = np.flatnonzero(held)
     return float((after + (ends[0] if ends.size else over.size - after)) / rate)
+
+
+_LEAST_SUPPLY: Final = 5.0
+_MOST_NOISE: Final = 0.15
+"""Noise against the supply up to which a coil's volts show charging and burn."""
 
 
 def _missed(cuts: Floats) -> tuple[float, ...]:

@@ -14,6 +14,7 @@ import numpy as np
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, autocorrelation, clipped, noise, require, smooth
 from halfsplit.capture.measure.starting import upright
+from halfsplit.capture.measure.trust import coupled
 
 _LEAST_RATE: Final = 2000.0
 _SLOWEST, _FASTEST = 40.0, 20_000.0
@@ -43,6 +44,8 @@ def motor_current(
     `segments` are the ripples a turn, if known; `rated_amps` serves the verdict on load.
     """
     require(amps, rate, least_rate=_LEAST_RATE, least_seconds=0.05, what="a motor's commutation")
+    if coupled(amps):
+        return _without_direct_part(amps, rate, segments)
     amps, turned = upright(amps)
     steady = _steady(amps, rate)
     part = amps[steady]
@@ -93,6 +96,28 @@ def motor_current(
         notes=tuple(notes),
         segments=count,
         depths=depths,
+    )
+
+
+def _without_direct_part(amps: Floats, rate: float, segments: int | None) -> MotorResult:
+    """A clamp with alternating coupling: the ripple tells the speed, but nothing tells the load."""
+    part = amps[amps.size // 2 :]
+    swing = float(np.ptp(np.quantile(part, (0.01, 0.99))))
+    ripple = part - smooth(part, int(rate / _SLOWEST * 1.5))
+    period = _ripple_period(ripple, rate, swing)
+    found = _turn(ripple, rate, period, segments) if period and period * rate >= 6 else None
+    quantities = [Quantity("swing", swing, "A", noise(amps))]
+    if found:
+        count, turn = found
+        quantities.append(Quantity("ripples a turn", float(count), ""))
+        quantities.append(Quantity("speed", 60.0 / turn, "rpm", 60.0 / turn * 0.01))
+    seen = f", though it turns at {60.0 / found[1]:.0f} rpm" if found else ""
+    reason = (
+        f"the current swings by {swing:.2g} A about nought; "
+        f"the direct part is missing: set the coupling to DC{seen}"
+    )
+    return MotorResult(
+        verdict="cannot tell", reason=reason, quantities=tuple(quantities), segments=found[0] if found else 0
     )
 
 

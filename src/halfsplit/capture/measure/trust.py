@@ -1,0 +1,99 @@
+"""What is wrong with a trace as it was recorded, before anything is measured from it: coupling, single wild samples.
+
+An instrument or clamp with alternating coupling takes the mean away: a battery then stands at 0 V and a current flows
+backwards half of the time. Nothing that needs the direct part can be measured, and nothing may be called a fault.
+"""
+
+from typing import Final
+
+import numpy as np
+
+from halfsplit.capture.measure.signal import Floats, noise, thinned
+
+_LEAST_BATTERY: Final = 5.0
+"""Volts under which no battery of a vehicle that cranks, charges or runs stands: common practice, no source."""
+
+_BELOW: Final = 0.4
+"""Volts that a line of a vehicle goes below ground for long at most: a diode's; common practice, no source."""
+
+_BOTH_WAYS: Final = 0.12
+"""Share of its swing by which a current that flows one way goes the other way at most."""
+
+_WILD: Final = 0.75
+"""How far beyond all other samples, in their whole range, a single one lies that is an outlier."""
+
+_MOST_WILD: Final = 2
+
+_ONE_WAY: Final = frozenset({"starter current", "generator current", "coil current", "injector current"})
+_ABOVE_GROUND: Final = frozenset(
+    {
+        "battery volts",
+        "injector volts",
+        "coil volts",
+        "upper volts",
+        "lower volts",
+        "CAN high",
+        "CAN low",
+        "LIN",
+    }
+)
+_PEAKS: Final = frozenset({"coil volts", "injector volts"})
+"""Roles whose trace may have a true peak upwards of one sample."""
+
+_SET_COUPLING: Final = "the direct part is missing: set the coupling to DC"
+
+
+def missing_direct_part(role: str, values: Floats) -> str:
+    """Why a trace of this role was not recorded with its direct part, '' where nothing says so."""
+    part = thinned(values)
+    part = part[np.isfinite(part)]
+    if not part.size:
+        return ""
+    low, middle, high = np.quantile(part, (0.02, 0.5, 0.98))
+    error = noise(part)
+    if role == "battery volts" and middle < _LEAST_BATTERY:
+        return f"the battery would stand at {middle:.2f} V; {_SET_COUPLING}, and check lead and scale"
+    if role in _ABOVE_GROUND and low < -(_BELOW + 3 * error):
+        return f"the {role} would lie at {low:.2f} V, below ground, for long; {_SET_COUPLING}"
+    if role in _ONE_WAY and coupled(values):
+        return f"the {role} would flow both ways, from {low:.1f} to {high:.1f} A; {_SET_COUPLING}"
+    return ""
+
+
+def coupled(values: Floats) -> bool:
+    """Whether a trace swings about zero, more than its noise does."""
+    part = thinned(values)
+    part = part[np.isfinite(part)]
+    if not part.size:
+        return False
+    low, high = np.quantile(part, (0.02, 0.98))
+    least = max(_BOTH_WAYS * float(high - low), 3 * noise(part))
+    return bool(low < -least and high > least) or _settles_on_nought(part, float(high - low))
+
+
+def _settles_on_nought(part: Floats, swing: float) -> bool:
+    """Whether the mean is nought to a hundredth of the swing, though the trace goes to both sides."""
+    peak = float(np.ptp(part))
+    return bool(
+        abs(float(part.mean())) < 0.005 * peak
+        and float(part.min()) < -0.1 * peak < 0.1 * peak < float(part.max())
+    )
+
+
+def without_wild(role: str, values: Floats) -> tuple[Floats, tuple[int, ...]]:
+    """The trace with single wild samples on the straight line between their neighbours, and which these were."""
+    if values.size < 50:
+        return values, ()
+    rank = _MOST_WILD
+    lows = np.partition(values, rank)[rank]
+    highs = np.partition(values, values.size - 1 - rank)[values.size - 1 - rank]
+    wall = _WILD * float(highs - lows)
+    wild = np.flatnonzero((values < lows - wall) | ((role not in _PEAKS) & (values > highs + wall)))
+    if not 0 < wild.size <= _MOST_WILD or not np.isfinite(wall):
+        return values, ()
+    mended = values.copy()
+    sound = np.delete(np.arange(values.size), wild)
+    near = [sound[max(np.searchsorted(sound, i) - 1, 0)] for i in wild]
+    after = [sound[min(np.searchsorted(sound, i), sound.size - 1)] for i in wild]
+    mended[wild] = [0.5 * (values[a] + values[b]) for a, b in zip(near, after, strict=True)]
+    return mended, tuple(int(i) for i in wild)
