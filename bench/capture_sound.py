@@ -213,8 +213,9 @@ def spoilt(sound: Sound, random: np.random.Generator) -> Capture:
     for name, (values, unit) in sound.traces.items():
         swing = float(np.ptp(values))
         made = _coupled(values, sound.rate, coupling) if coupling else values.copy()
-        made += random.normal(0, 1, made.size) * swing * float(random.choice([0, 0.002, 0.01, 0.03, 0.08]))
-        if random.random() < 0.2:
+        noise = float(random.choice([0, 0.002, 0.01, 0.03, 0.08]))
+        made += random.normal(0, 1, made.size) * swing * noise
+        if noise and random.random() < 0.2:  # without any noise a cut looks like a lower level
             made = np.minimum(made, made.max() - random.uniform(0.02, 0.3) * swing)
         if random.random() < 0.1:
             made = np.maximum(made, made.min() + random.uniform(0.02, 0.2) * swing)

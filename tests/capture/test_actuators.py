@@ -157,6 +157,24 @@ def test_uneven_segment() -> None:
     assert result["speed"].value == pytest.approx(rpm, rel=0.02)
 
 
+@pytest.mark.parametrize("segments", [24, 36])
+def test_many_segments_are_counted_right(segments: int) -> None:
+    strengths = tuple((1 + np.random.default_rng(4).uniform(-0.002, 0.002, segments)).tolist())
+    result, rpm = ran(0.02, segments=segments, strengths=strengths)
+    assert result.segments == segments
+    assert result.verdict == "measured"
+    assert result["speed"].value == pytest.approx(rpm, rel=0.02)
+
+
+def test_a_clamp_without_its_direct_part_does_not_stop_the_motor() -> None:
+    run = run_motor()
+    steady = run.amps[run.amps.size // 2 :]
+    result = motor_current(steady - steady.mean(), 50_000.0)
+    assert result.verdict == "cannot tell"
+    assert "set the coupling to DC" in result.reason
+    assert result["speed"].value == pytest.approx(run.rpm, rel=0.02)
+
+
 def test_locked_rotor() -> None:
     result, _ = ran(locked=True)
     assert result.verdict == "fault"

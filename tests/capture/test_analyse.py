@@ -239,3 +239,31 @@ def test_a_start_at_a_million_samples_a_second_is_measured_as_at_two_thousand() 
     for one, other in zip(slow, quick, strict=True):
         assert one.verdict == other.verdict
         assert other["cranking speed"].value == pytest.approx(one["cranking speed"].value, rel=0.005)
+
+
+def test_one_wild_sample_is_left_out_and_noted() -> None:
+    clock = np.arange(100_000) / 10_000.0
+    volts = np.where(np.mod(clock * 50, 1.0) < 0.4, 13.0, 0.2)
+    volts[54_321] = -40.0
+    capture = Capture((Channel("A", volts, "V", rate=10_000.0),))
+    (result,) = analyse(capture, {"A": "switched signal"})
+    assert result.verdict == "measured"
+    assert result["low level"].value == pytest.approx(0.2, abs=0.01)
+    assert any("wild sample" in note for note in result.notes)
+
+
+def test_a_coupled_signal_is_told_by_its_swing() -> None:
+    clock = np.arange(20_000) / 10_000.0
+    (result,) = analyse(
+        Capture((Channel("A", 0.8 * np.sin(2 * np.pi * 40 * clock), "V", rate=10_000.0),)),
+        {"A": "switched signal"},
+    )
+    assert result.verdict == "cannot tell"
+    assert "direct part is missing" in result.reason
+
+
+def test_a_battery_at_nought_volts_is_a_coupling() -> None:
+    volts = 0.05 * np.sin(np.arange(40_000) / 20.0)
+    results = analyse(Capture((Channel("A", volts, "V", rate=20_000.0),)), {"A": "battery volts"})
+    assert {result.verdict for result in results} == {"cannot tell"}
+    assert "set the coupling to DC" in results[0].reason

@@ -21,7 +21,7 @@ from halfsplit.capture.measure.relative_compression import CompressionResult, re
 from halfsplit.capture.measure.result import CannotTell, Mark, Result
 from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import Edges, Floats, edges, level_edges, two_levels
-from halfsplit.capture.measure.trust import missing_direct_part, without_wild
+from halfsplit.capture.measure.trust import not_whole, without_wild
 from halfsplit.capture.measure.voltage_drop import DropResult, voltage_drop
 from halfsplit.capture.roles import is_logic, role_named
 from halfsplit.errors import InputError
@@ -339,7 +339,7 @@ def _sampled(
     try:
         arrays, rate, start = _together([named[role] for role in there])
         mended = {role: without_wild(role, values) for role, values in zip(there, arrays, strict=True)}
-        _require_direct_part({role: values for role, (values, _) in mended.items()})
+        _require_whole({role: values for role, (values, _) in mended.items()})
         result = run({role: values for role, (values, _) in mended.items()}, rate)
     except CannotTell as because:
         return kind(verdict="cannot tell", reason=because.message)
@@ -352,9 +352,9 @@ def _sampled(
     return _moved(replace(result, notes=(*result.notes, *wild)), start)
 
 
-def _require_direct_part(arrays: Mapping[str, Floats]) -> None:
+def _require_whole(arrays: Mapping[str, Floats]) -> None:
     for role, values in arrays.items():
-        if lacking := missing_direct_part(role, values):
+        if lacking := not_whole(role, values):
             raise CannotTell(lacking)
 
 

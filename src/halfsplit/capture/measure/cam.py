@@ -109,7 +109,11 @@ def _lost(
         texts = [*rising.odd[n], *falling.odd[n]]
         if all(_MISSING in text for text in texts) and stop - start < max(sound, default=0.0):
             lost.append((start, stop))
-    return tuple(lost)
+    return tuple(lost) if len(sound) >= max(_LEAST_SOUND, 3 * len(lost)) else ()
+
+
+_LEAST_SOUND: Final = 6
+"""Turns in which every tooth of the cam comes before one that stays away says anything."""
 
 
 def _cycles(direction: _Direction) -> int:

@@ -156,17 +156,23 @@ def _limit_share(ramp: Floats, amps: Floats, rate: float) -> float:
     return float(flat.mean())
 
 
+def _unseen(volts: Floats, rate: float, rest: float) -> str:
+    """Why a trace cannot show the burn, '' where it can."""
+    if rate < _BURN_RATE:
+        return (
+            f"{rate:g} samples a second do not show the firing peak and the burn: {_BURN_RATE:g} are needed"
+        )
+    if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
+        return "the volts are too noisy, or lack their direct part: the burn is not seen"
+    return ""
+
+
 def _spark(
     volts: Floats, pulses: list[Pulse], rate: float, notes: list[str]
 ) -> tuple[list[Quantity], tuple[float, ...]]:
-    if rate < _BURN_RATE:
-        notes.append(
-            f"{rate:g} samples a second do not show the firing peak and the burn: {_BURN_RATE:g} are needed"
-        )
-        return [], ()
     rest = resting(volts)
-    if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
-        notes.append("the volts are too noisy, or lack their direct part: the burn is not seen")
+    if unseen := _unseen(volts, rate, rest):
+        notes.append(unseen)
         return [], ()
     peaks, burns, unburnt = [], [], []
     for pulse in pulses:
@@ -182,6 +188,9 @@ def _spark(
         burns.append(burn)
         if burn < LEAST_BURN:
             unburnt.append(pulse.last / rate)
+    if len(unburnt) == len(burns) and rate < _PEAK_RATE:
+        notes.append("no burn is seen at this rate: record it faster")
+        return [], ()
     if rate < _PEAK_RATE:
         notes.append(f"the firing peak is shorter than the samples: {_PEAK_RATE:g} a second show it")
     notes[:] = list(dict.fromkeys(notes))

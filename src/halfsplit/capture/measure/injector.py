@@ -84,6 +84,10 @@ def injector(volts: Floats | None, amps: Floats | None, rate: float) -> Injector
     )
 
 
+_MOST_NOISE: Final = 0.15
+"""Noise against the feed up to which the volts show when the injector is on."""
+
+
 def _pulses(volts: Floats | None, amps: Floats | None, rate: float) -> list[Pulse]:
     if volts is not None:
         rest = resting(volts)
@@ -91,7 +95,10 @@ def _pulses(volts: Floats | None, amps: Floats | None, rate: float) -> list[Puls
             raise CannotTell(
                 f"the low side rests at {rest:.1f} V: no feed reaches it, or the leads are exchanged"
             )
-        return above(-volts, rate, -0.4 * rest, -0.6 * rest, _SHORTEST)
+        if noise(volts) <= _MOST_NOISE * rest:
+            return above(-volts, rate, -0.4 * rest, -0.6 * rest, _SHORTEST)
+        if amps is None:
+            raise CannotTell(f"noise of {noise(volts):.1f} V hides the pulses: record the current too")
     if amps is None:
         raise CannotTell("neither volts nor current was recorded")
     rest, top = resting(amps), float(np.quantile(amps, 0.999))
@@ -221,8 +228,9 @@ def _judged(
         return "cannot tell", f"noise or rate hide any bend of the current ({head})"
     if opening.size and opening.size < 0.8 * len(spans):
         return (
-            "fault",
-            f"{head}: a bend in {opening.size} of {len(spans)} pulses only, the needle sticks at times",
+            "cannot tell",
+            f"{head}: a bend in {opening.size} of {len(spans)} pulses only: noise hides the others, or the needle "
+            "sticks at times",
         )
     return ("good" if opening.size or closing.size else "measured"), head
 

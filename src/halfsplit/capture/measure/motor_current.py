@@ -21,8 +21,22 @@ _SLOWEST, _FASTEST = 40.0, 20_000.0
 """Ripples a second between which a motor's commutation lies."""
 
 _MOST_SEGMENTS: Final = 40
-_UNEVEN: Final = 0.4
-"""Share of the usual depth under which a segment is uneven."""
+_MOST_RIPPLES: Final = 96
+
+_UNEVEN: Final = 2.2
+"""Depth of two ripples in a row, against the usual one, from which the segment between them is uneven.
+
+Segments that are 5 % apart, as sound ones may be, reach 1.7 with ten of them; one a third weaker gives 2.3 and more.
+"""
+
+_SHORTEST_TURN: Final = 1 / 400
+"""Seconds: no motor of a pump or fan turns faster than 24,000 rpm (common practice, no source)."""
+
+_MOST_JUDGED: Final = 12
+"""Ripples a turn up to which that holds: with more the ripple is so small that sound segments differ as much."""
+
+_NOISY_DEPTH: Final = 0.05
+"""Noise of the mean turn, against the usual depth, up to which its ripples can be compared."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,7 +176,7 @@ def _turn(ripple: Floats, rate: float, period: float, segments: int | None) -> t
         return None
     lag = _first_alike(ripple[-int(8 * lag) :], int(1.1 * lag)) or lag
     count = _count(ripple, rate, lag / rate)
-    return (count, lag / rate) if count > 1 else None
+    return (count, lag / rate) if count > 1 and lag / rate > _SHORTEST_TURN else None
 
 
 def _first_alike(ripple: Floats, longest: int) -> int | None:
@@ -190,23 +204,32 @@ def _laid_over(ripple: Floats, rate: float, turn: float) -> Floats:
 
 
 def _count(ripple: Floats, rate: float, turn: float) -> int:
-    """How many times the mean turn rises and falls by a twentieth of its height."""
-    mean = _laid_over(ripple, rate, turn)
-    least = 0.05 * float(mean.max() - mean.min())
-    count, extreme, rising = 0, float(mean[0]), False
-    for value in np.append(mean, mean[0]):
-        extreme = max(extreme, value) if rising else min(extreme, value)
-        if abs(value - extreme) > least:
-            count += not rising
-            extreme, rising = value, not rising
-    return max(count, 1)
+    """The lowest order at which the kinks of the mean turn, from segment to segment, add up.
+
+    Kinks are the second derivative: each line weighs with the square of its order. Those at equal distances add up at
+    their number and its multiples; uneven ones spread over all orders. Lines that the noise could make do not count.
+    """
+    lines = np.abs(np.fft.rfft(_laid_over(ripple, rate, turn)))
+    most = min(_MOST_RIPPLES, lines.size // 2)
+    if most < 2:
+        return 1
+    orders = np.arange(1, most + 1)
+    floor = 5.0 * float(np.median(lines[most:]))
+    kinks = np.where(lines[1 : most + 1] > floor, orders**2 * lines[1 : most + 1], 0.0)
+    multiples = np.concatenate((kinks, np.zeros(2 * most)))
+    together = kinks + multiples[2 * orders - 1] + multiples[3 * orders - 1]
+    likely = np.where(kinks >= 0.45 * kinks.max(), together, 0.0)
+    return int(orders[np.argmax(likely >= 0.8 * likely.max())])
 
 
 def _depths(ripple: Floats, rate: float, turn: float, count: int) -> tuple[float, ...]:
     """Peak to peak of each ripple of a turn against the median one, from the last turns laid over each other."""
     if ripple.size < 2 * turn * rate or turn * rate < 4 * count:
         return ()
-    parts = np.array_split(_laid_over(ripple, rate, turn), count)
+    mean = _laid_over(ripple, rate, turn)
+    parts = np.array_split(mean, count)
+    if noise(mean) > _NOISY_DEPTH * float(np.median([np.ptp(part) for part in parts])):
+        return ()
     sizes = np.array([float(part.max() - part.min()) for part in parts])
     return tuple((sizes / np.median(sizes)).tolist())
 
@@ -225,10 +248,9 @@ def _without_ripple(
 
 def _judged(mean: float, speed: float, depths: tuple[float, ...], rated: float | None) -> tuple[Verdict, str]:
     head = f"{mean:.2f} A at {speed:.0f} rpm"
-    weak = [size for size in depths if size < _UNEVEN]
-    strong = [size for size in depths if size > 2.5]
-    if weak or strong:
-        size = strong[0] if strong else weak[0]
+    pairs = [min(pair) for pair in zip(depths, (*depths[1:], *depths[:1]), strict=True)]
+    if 0 < len(pairs) <= _MOST_JUDGED and max(pairs) > _UNEVEN:
+        size = max(depths)
         return "fault", f"{head}; a segment is uneven: its ripple has {100 * size:.0f} % of the usual depth"
     if rated is None:
         return "measured", f"{head}; give the rated current for a verdict on the load"

@@ -227,11 +227,7 @@ def _judged(
         for n, s, e in sorted(zip(numbers, shares, errors, strict=True))
     )
     speed = Quantity("cranking speed", 120.0 / cycle, "rpm", 120.0 / cycle * 0.01)
-    weak = [
-        n
-        for n, s, e in zip(numbers, shares, errors, strict=True)
-        if s < limit and s + 2 * e < 0.5 * (1 + limit)
-    ]
+    weak = [n for n, s, e in zip(numbers, shares, errors, strict=True) if s + 3 * e < limit]
     order = sorted(range(len(numbers)), key=lambda i: numbers[i])
     shaky = float(np.max(errors)) > _UNSURE
     return CompressionResult(

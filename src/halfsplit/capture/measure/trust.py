@@ -40,11 +40,14 @@ _ABOVE_GROUND: Final = frozenset(
 _PEAKS: Final = frozenset({"coil volts", "injector volts"})
 """Roles whose trace may have a true peak upwards of one sample."""
 
+_TWO_LEVELS: Final = frozenset({"LIN", "CAN high"})
+_FLAT: Final = 0.1
+
 _SET_COUPLING: Final = "the direct part is missing: set the coupling to DC"
 
 
-def missing_direct_part(role: str, values: Floats) -> str:
-    """Why a trace of this role was not recorded with its direct part, '' where nothing says so."""
+def not_whole(role: str, values: Floats) -> str:
+    """Why a trace of this role was not recorded whole, its direct part or its upper level, '' where nothing says so."""
     part = thinned(values)
     part = part[np.isfinite(part)]
     if not part.size:
@@ -55,9 +58,21 @@ def missing_direct_part(role: str, values: Floats) -> str:
         return f"the battery would stand at {middle:.2f} V; {_SET_COUPLING}, and check lead and scale"
     if role in _ABOVE_GROUND and low < -(_BELOW + 3 * error):
         return f"the {role} would lie at {low:.2f} V, below ground, for long; {_SET_COUPLING}"
+    if role in _TWO_LEVELS and high > low and cut_off_at_top(part):
+        return f"the {role} is cut off at {high:.2f} V: choose a wider range"
     if role in _ONE_WAY and coupled(values):
         return f"the {role} would flow both ways, from {low:.1f} to {high:.1f} A; {_SET_COUPLING}"
     return ""
+
+
+def cut_off_at_top(values: Floats) -> bool:
+    """Whether a line of two levels is flat to the last digit at the upper one, while the lower shows its noise."""
+    top, floor = float(values.max()), float(values.min())
+    lower = values[values <= floor + 0.25 * (top - floor)]
+    steps = np.abs(np.diff(lower))
+    quantum = float(steps[steps > 0].min()) if (steps > 0).any() else np.inf
+    flat = float(np.mean(values >= top - 1e-9 * abs(top))) > _FLAT
+    return bool(flat and float(lower.std()) > 1.5 * quantum)
 
 
 def coupled(values: Floats) -> bool:
