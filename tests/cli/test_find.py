@@ -10,13 +10,13 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
 from halfsplit.cli.ask import whole_word
-from halfsplit.cli.keep import KeepFile
-from halfsplit.errors import InputError
+from halfsplit.job import JobStore
+from halfsplit.workbench.app import create_app
 
 COMPLAINT = [{"load": "H1", "works": "no", "state": "on"}]
 
@@ -102,16 +102,18 @@ BEGIN = "meter\ny\n1\nno\non\n\n\n"
 
 
 def kept(tmp_path):
-    (path,) = (tmp_path / "state").rglob("*.jsonl")
-    return path, [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+    """The one job that is kept, and its entries."""
+    with JobStore(f"sqlite:///{tmp_path}/data/halfsplit/halfsplit.db") as store:
+        (job,) = store.list_jobs()
+        return job, store.evidence(job.job_id)
 
 
 def test_the_end_of_the_input_keeps_what_was_entered(run, circuit, tmp_path):
     code, out, _ = run("find", circuit, typed=BEGIN)
-    path, lines = kept(tmp_path)
+    job, entries = kept(tmp_path)
     assert code == 1
-    assert [line.get("kind") for line in lines] == [None, "complaint"]
-    assert f"Stopped. 1 entry is kept in {path}.\n" in out
+    assert [entry.kind for entry in entries] == ["complaint"]
+    assert f"Stopped. 1 entry is kept in job {job.number}; `halfsplit serve` shows it" in out
     assert "--resume" in out
 
 
@@ -121,7 +123,7 @@ def test_a_kept_job_goes_on(run, circuit, tmp_path):
     assert code == 1
     assert "H1 does not work (on)" in out
     assert "What does not work" not in out
-    assert len(kept(tmp_path)[1]) == 2
+    assert len(kept(tmp_path)[1]) == 1
 
 
 def test_nothing_to_go_on_with_is_told(run, circuit):
@@ -135,30 +137,52 @@ def test_nothing_to_go_on_with_is_told(run, circuit):
 def test_doubts_are_asked_and_a_reading_can_be_struck_out(run, circuit, tmp_path):
     own = "m\nvolts\nH1.1\n\non\nmeter\n\n"
     run("find", circuit, typed=BEGIN + own + "400\nn\n12,0\nn\nnan\n12.0\nu\nprobe slipped\nq\n")
-    lines = kept(tmp_path)[1]
-    assert [line["kind"] for line in lines[1:]] == ["complaint", "reading", "strike"]
-    assert (lines[2]["at"], lines[2]["value"], lines[2]["typed"]) == ("H1.1", 12.0, "12.0")
-    assert lines[3]["why"] == "probe slipped"
+    _, reading, struck = kept(tmp_path)[1]
+    assert [reading.payload[name] for name in ("at", "value", "typed")] == ["H1.1", 12.0, "12.0"]
+    assert (struck.strikes, struck.reason) == (reading.entry_id, "probe slipped")
 
 
 def test_a_test_that_cannot_be_done_is_kept_as_such(run, circuit, tmp_path):
     run("find", circuit, typed=BEGIN + "c\nseized\nq\n")
-    assert [(line["kind"], line["why"]) for line in kept(tmp_path)[1][2:]] == [("cannot", "seized")]
+    assert [(entry.kind, entry.payload["why"]) for entry in kept(tmp_path)[1][1:]] == [("cannot", "seized")]
 
 
-def test_a_keep_file_is_not_written_over(run, circuit, tmp_path):
-    mine = tmp_path / "mine.jsonl"
+def test_a_job_of_the_terminal_goes_on_in_the_browser_and_into_the_report(run, circuit, tmp_path):
+    run("find", circuit, typed=BEGIN)
+    job, _ = kept(tmp_path)
+    with JobStore(f"sqlite:///{tmp_path}/data/halfsplit/halfsplit.db") as store:
+        page = TestClient(create_app(store), base_url="http://127.0.0.1").get(f"/jobs/{job.job_id}")
+    assert page.status_code == 200
+    assert "bench lamp" in page.text
+    code, out, _ = run("export", job.number, "--out", tmp_path / "lamp.halfsplit")
+    assert (code, out.strip()) == (0, str(tmp_path / "lamp.halfsplit"))
+
+
+def test_a_stage_is_complained_of_and_the_circuit_may_change_between(run, circuit, tmp_path):
+    text = circuit.read_text(encoding="utf-8")
+    circuit.write_text(text + 'stage light "light on the road"  in "on"\n  needs H1\n', encoding="utf-8")
+    run("find", circuit, typed="meter\ny\n2\nno\non\n\n\n")
+    assert kept(tmp_path)[1][0].payload == {"load": "light", "works": "no", "state": "on"}
+    circuit.write_text(text, encoding="utf-8")
+    code, out, _ = run("find", circuit, "--resume", typed="\n1\nno\non\n\n\nq\n")
+    assert code == 1
+    assert "What does not work as it should?" in out  # the stage is gone: its entry is set aside, and kept
+
+
+def test_a_file_of_ones_own_is_gone_on_with_and_not_written_over(run, circuit, tmp_path):
+    mine = tmp_path / "mine.db"
     run("find", circuit, "--keep", mine, typed=BEGIN)
-    before = mine.read_bytes()
     code, _, err = run("find", circuit, "--keep", mine, typed=BEGIN)
     assert code == 1
-    assert mine.read_bytes() == before
-    assert err
+    assert err.startswith(f"{mine} is there already: go on with it by --resume")
+    assert "H1 does not work (on)" in run("find", circuit, "--keep", mine, "--resume", typed="q\n")[1]
+    with JobStore(f"sqlite:///{mine}") as store:
+        assert [len(store.evidence(one.job_id)) for one in store.list_jobs()] == [1]
 
 
 def test_ctrl_c_on_a_terminal_keeps_what_was_entered(circuit, tmp_path):
     terminal, child = pty.openpty()
-    environment = os.environ | {"XDG_STATE_HOME": str(tmp_path / "state"), "TERM": "dumb"}
+    environment = os.environ | {"XDG_DATA_HOME": str(tmp_path / "data"), "TERM": "dumb"}
     command = [sys.executable, "-c", "from halfsplit.cli import main; main()", "find", str(circuit)]
     with subprocess.Popen(
         command, stdin=child, stdout=child, stderr=child, env=environment, start_new_session=True
@@ -171,7 +195,7 @@ def test_ctrl_c_on_a_terminal_keeps_what_was_entered(circuit, tmp_path):
             program.kill()
             os.close(terminal)
     assert "Traceback" not in seen
-    assert [line.get("kind") for line in kept(tmp_path)[1]] == [None, "complaint"]
+    assert [entry.kind for entry in kept(tmp_path)[1]] == ["complaint"]
 
 
 def _typed_then_interrupted(program, terminal):
@@ -211,40 +235,3 @@ def test_words_are_taken_by_their_letters():
         "d",
     ]
     assert [whole_word(one, ("set", "not set")) for one in ("y", "n", "set")] == ["set", "not set", "set"]
-
-
-# Keep-files
-
-
-def test_an_unfinished_last_line_is_left_out(tmp_path):
-    file = KeepFile(tmp_path / "a.jsonl")
-    file.begin({"seed": 1})
-    file.add({"kind": "event"})
-    with file.path.open("ab") as stream:
-        stream.write(b'{"kind": "rea')
-    found = file.read()
-    assert (found.lost, [one["kind"] for one in found.entries]) == (True, ["event"])
-    file.add({"kind": "next"})
-    assert [one["kind"] for one in file.read().entries] == ["event", "next"]
-
-
-def test_damage_is_told_with_its_line(tmp_path):
-    path = tmp_path / "a.jsonl"
-    path.write_text('{"halfsplit": 1}\nnonsense\n', encoding="utf-8")
-    with pytest.raises(InputError, match=r"a\.jsonl, line 2: this is no entry: take the line out"):
-        KeepFile(path).read()
-
-
-def test_a_file_of_something_else_is_no_keep_file(tmp_path):
-    path = tmp_path / "a.jsonl"
-    path.write_text('{"a": 1}\n', encoding="utf-8")
-    with pytest.raises(InputError, match="no keep-file of this version"):
-        KeepFile(path).read()
-
-
-@pytest.mark.skipif(
-    not Path("/dev/full").exists(), reason="this system has no /dev/full to stand for a full disk"
-)
-def test_a_full_disk_is_told_and_nothing_is_believed_kept():
-    with pytest.raises(InputError, match="No space left on device; this entry is not kept"):
-        KeepFile(Path("/dev/full")).add({"kind": "event"})

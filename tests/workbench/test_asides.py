@@ -127,13 +127,13 @@ def test_the_letters_of_a_units_proof_are_ticked_in_words(client, store):
         typed = "OL" if value == float("inf") else str(value)
         jobs.record(OpenJob(store, "unit", "Ada"), place, typed, entry_id=f"r{number}", confirmed=True)
     tick = next(one for words, one in asked.items() if words.startswith("coding"))
-    assert any(letter.startswith("(g)") for letter in view.finding.missing)
+    assert any(letter.startswith("(g)") for letter in view.finding.missing_proof)
     assert "Tick off" in client.get("/jobs/unit").text
     form = {"kind": "reading", "entry_id": "t", "place": json.dumps(dict(tick.place)), "typed": "good"}
     client.post("/jobs/unit/evidence", data=form)
     after = jobs.bench_view(OpenJob(store, "unit"))
     assert tick.key not in [one.key for one in after.ticks]
-    assert not any(letter.startswith("(g)") for letter in after.finding.missing)
+    assert not any(letter.startswith("(g)") for letter in after.finding.missing_proof)
 
 
 def test_a_complaint_that_began_at_a_visit_raises_the_place_more(client, store):

@@ -391,3 +391,9 @@ class Model:
     def of_kind(self, *kinds: str) -> tuple[Part, ...]:
         """The parts of these kinds, in the order of the file."""
         return tuple(part for part in self.parts.values() if part.kind in kinds)
+
+    @property
+    def net_volts(self) -> float:
+        """12 or 24, by the battery."""
+        battery = next(iter(self.of_kind("battery")), None)
+        return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.problems import did_you_mean
 from halfsplit.cli.show import Screen
-from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement
 from halfsplit.job.entering import FLICKERS, Doubt, read_entry
-from halfsplit.job.entering import OVER_RANGE as OVER_RANGE_WORD
-from halfsplit.job.tests import unit_of, words_of
+from halfsplit.job.views import TestCard
 
 SHORT = {"set": "y", "not set": "n"}
 """Words that have another letter than their first: 's' lists the suspects."""
@@ -68,13 +65,12 @@ def chosen(typed: str, names: Sequence[str]) -> str:
     return next((name for name in names if name.casefold() == typed.casefold()), "")
 
 
-def entry_prompt(place: Measurement, circuit: Circuit) -> str:
+def entry_prompt(test: TestCard) -> str:
     """What can be typed for this test."""
-    words = words_of(place, circuit)
-    if not words:
-        unit = unit_of(place, circuit)
-        return f"Reading in {unit}{', or OL' if place.quantity == 'ohms' else ''} (? for more)"
-    return f"{', '.join(f'{letter(word)} = {word}' if letter(word) != word else word for word in words)} (? for more)"
+    if not test.words:
+        return f"Reading in {test.unit}{', or OL' if test.quantity == 'ohms' else ''} (? for more)"
+    told = (f"{letter(word)} = {word}" if letter(word) != word else word for word in test.words)
+    return f"{', '.join(told)} (? for more)"
 
 
 def letter(word: str) -> str:
@@ -94,23 +90,20 @@ def whole_word(typed: str, words: Sequence[str]) -> str:
     return exact[0] if exact else begun[0] if len(begun) == 1 else typed
 
 
-def asked_value(
-    asker: Asker, typed: str, place: Measurement, circuit: Circuit, net_volts: float
-) -> float | str | None:
-    """The value that was typed, after every doubt was settled; None where it is to be typed again.
+def settled(asker: Asker, typed: str, test: TestCard, net_volts: float) -> str | None:
+    """What was typed as a whole word or number, after every doubt was settled; None where it is to be typed again.
 
     ``FLICKERS`` comes back as it is: a reading that comes and goes is an event.
     """
-    meant = whole_word(typed, words_of(place, circuit))
+    meant = whole_word(typed, test.words)
     if meant.casefold() in (FLICKERS, "f"):
         return FLICKERS
-    unit = unit_of(place, circuit)
     try:
-        value = read_entry(place.quantity, meant, unit=unit, net_volts=net_volts).value
+        read_entry(test.quantity, meant, unit=test.unit, net_volts=net_volts)
     except Doubt as doubt:
-        if not doubt.sure or not asker.yes(f"{doubt} Keep it as it is understood", usual=False):
-            if not doubt.sure:
-                asker.screen.line(str(doubt))
+        if not doubt.sure:
+            asker.screen.line(str(doubt))
             return None
-        value = read_entry(place.quantity, meant, unit=unit, confirmed=True, net_volts=net_volts).value
-    return OVER_RANGE if value == OVER_RANGE_WORD else value
+        if not asker.yes(f"{doubt} Keep it as it is understood", usual=False):
+            return None
+    return meant

@@ -1,112 +1,81 @@
-"""The dialogue of `find`: what is wrong, then test by test to the proven cause."""
+"""The dialogue of `find`: what is wrong, then test by test to the proven cause. What is entered is kept by the job."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Callable, Mapping
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.cli.ask import Asker, asked_value, entry_prompt, whole_word
-from halfsplit.cli.keep import KeepFile
+from halfsplit.cli.ask import Asker, entry_prompt, settled, whole_word
 from halfsplit.cli.own import own_measurement
-from halfsplit.cli.session import USUAL, Session, Settings
-from halfsplit.cli.show import DEFER, Screen, one_line, reading_line
-from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.diagnosis.propose import Test, beside
+from halfsplit.cli.show import DEFER, one_line
 from halfsplit.errors import HalfsplitError
+from halfsplit.job.bench import bench_view, heard, own_test
 from halfsplit.job.entering import FLICKERS
+from halfsplit.job.kinds import entry_words
 from halfsplit.job.loads import loads_of
+from halfsplit.job.open_job import OpenJob
+from halfsplit.job.places import to_json
+from halfsplit.job.replay import USUAL_INSTRUMENTS
+from halfsplit.job.verbs import add_earlier_work, record, strike, take
+from halfsplit.job.views import BenchView, TestCard
+from halfsplit.store import EarlierWork, JobSettings, Present
 
 HELP = """\
   a number with or without a unit, or a word by its letter: the result of the test
   o  other tests      c  cannot do it, or not here     m  a measurement of your own choice
   s  suspects         u  strike out the last reading   f  the reading flickers
   q  stop here; what was entered is kept"""
-OTHERS = 6
+
+
+def asked_settings(asker: Asker, given: JobSettings) -> JobSettings:
+    """What a job begins with; what is not given is asked."""
+    names = given.instruments
+    while not names:
+        typed = asker.text(
+            f"Instruments at hand, out of {', '.join(INSTRUMENTS)}", ", ".join(USUAL_INSTRUMENTS)
+        )
+        names = tuple(name.strip() for name in typed.split(",") if name.strip())
+        unknown = [name for name in names if name not in INSTRUMENTS]
+        if unknown:
+            asker.screen.line(f"There is no instrument {unknown[0]!r}.")
+            names = ()
+    comes_and_goes = given.intermittent or not asker.yes("Is the fault there all the time", usual=True)
+    return JobSettings(instruments=names, intermittent=comes_and_goes, seed=given.seed)
 
 
 class Dialogue:
-    """One fault finding with a person."""
+    """One fault finding with a person, on an open job."""
 
-    def __init__(self, circuit: Circuit, screen: Screen | None = None) -> None:
-        self.circuit = circuit
-        self.screen = screen or Screen()
-        self.asker = Asker(self.screen)
-        self.session = Session(circuit, Settings())
-        self.test: Test | None = None
-        self.number = 1
-        self.over = False
+    def __init__(self, job: OpenJob, asker: Asker) -> None:
+        self.job = job
+        self.circuit: Circuit = job.sound_circuit
+        self.asker, self.screen = asker, asker.screen
+        self.test: TestCard | None = None
 
-    # Beginning
+    @property
+    def view(self) -> BenchView:
+        """The bench as it stands; worked out once for each change."""
+        return bench_view(self.job)
 
-    def begin(self, keep: KeepFile, instruments: Sequence[str], *, intermittent: bool) -> None:
-        """A new job; what is not given is asked when it runs. Raises InputError where its keep-file is there."""
-        keep.must_be_new()
-        self.session = Session(self.circuit, Settings(tuple(instruments), intermittent), keep)
+    @property
+    def number(self) -> int:
+        """Of the next test."""
+        return 1 + sum(entry.kind == "reading" for entry in self.job.entries)
 
-    def resume(self, keep: KeepFile) -> None:
-        """Go on with a kept job. Raises HalfsplitError where the circuit no longer fits it."""
-        kept = keep.read()
-        self.session = Session(self.circuit, Settings.of(kept.head), keep)
-        self.session.replay(kept.entries)
-        self.number = 1 + sum(entry.get("kind") == "reading" for entry in kept.entries)
-        if kept.lost:
-            self.screen.line(
-                "The last entry was not written wholly and is left out: enter it again.", "yellow"
-            )
-
-    def run(self, again: str) -> bool:
-        """Ask until the cause is proven or the person stops; whether it is proven. ``again``: how to go on later."""
-        try:
-            self._head()
-            self._ask_what_is_wrong()
-            self._loop()
-        except (KeyboardInterrupt, EOFError):
-            self.screen.line()
-            self._stopped(again)
-        found = self.session.diagnosis.finding()
-        return bool(found and found.proven)
-
-    def _stopped(self, again: str) -> None:
-        entries = len(self.session.readings)
-        where: Path | None = self.session.keep.path if self.session.keep else None
-        if where is None or not where.exists():
-            self.screen.line("Stopped before anything was entered.")
-            return
-        self.screen.line(
-            f"Stopped. {entries} {'entry is' if entries == 1 else 'entries are'} kept in {where}."
-        )
-        self.screen.line(f"Go on with: {again}")
-
-    def _head(self) -> None:
+    def run(self) -> bool:
+        """Ask until the cause is proven; whether it is. Ctrl-C and the end of the input go to the caller."""
         self.screen.line(self.circuit.title or "Circuit", "bold")
         self.screen.line(DEFER)
-        for reading in self.session.diagnosis.readings:
-            self.screen.line(f"  {reading_line(reading, self.circuit)}")
-
-    def _ask_what_is_wrong(self) -> None:
-        keep = self.session.keep
-        if keep and not keep.path.exists():
-            settings = self._settings()
-            keep.begin({"circuit": self.circuit.title, **settings.as_dict()})
-            self.session = Session(self.circuit, settings, keep)
-        if not self.session.diagnosis.readings:
+        known = heard(self.job)
+        for text in known:
+            self.screen.line(f"  {text}")
+        if not known:
             self._complaints()
             self._earlier_work()
-
-    def _settings(self) -> Settings:
-        given = self.session.settings
-        names = given.instruments
-        while not names:
-            typed = self.asker.text(f"Instruments at hand, out of {', '.join(INSTRUMENTS)}", ", ".join(USUAL))
-            names = tuple(name.strip() for name in typed.split(",") if name.strip())
-            unknown = [name for name in names if name not in INSTRUMENTS]
-            if unknown:
-                self.screen.line(f"There is no instrument {unknown[0]!r}.")
-                names = ()
-        intermittent = given.intermittent or not self.asker.yes("Is the fault there all the time", usual=True)
-        return Settings(names, intermittent, given.seed)
+        self._loop()
+        found = self.view.finding
+        return bool(found and found.proven)
 
     def _complaints(self) -> None:
         known = [
@@ -120,7 +89,7 @@ class Dialogue:
             name = self.asker.choice("Number or name, or Enter when all is said", names)
             if name:
                 self._complaint(name)
-            elif self.session.diagnosis.readings:
+            elif heard(self.job):
                 return
             else:
                 self.screen.line("At least one thing must be wrong.")
@@ -133,16 +102,18 @@ class Dialogue:
         if len(states) > 1:
             self.asker.listed([(one, "") for one in states])
             state = self.asker.choice("In which state", states, states[-1])
-        self._taken(lambda: self.session.complain(name, works, state))
+        said = {"load": name, "works": works, "state": state}
+        self._taken(lambda: take(self.job, "complaint", said, present="yes"))
 
     def _earlier_work(self) -> None:
         typed = self.asker.text(
             "Parts that others have replaced, unplugged or worked near (commas between; Enter: none known)"
         )
-        places = [name.strip() for name in typed.split(",") if name.strip()]
+        places = tuple(name.strip() for name in typed.split(",") if name.strip())
         if places:
             then = self.asker.yes("Did the complaint begin then", usual=False)
-            self._taken(lambda: self.session.earlier_work(places, began_then=then))
+            work = EarlierWork(what="earlier work", touched=places, began_then=then)
+            self._taken(lambda: add_earlier_work(self.job, work))
 
     def _taken(self, enter: Callable[[], object]) -> None:
         """Enter something; what cannot be taken is told, and the dialogue goes on."""
@@ -154,78 +125,81 @@ class Dialogue:
     # Test by test
 
     def _loop(self) -> None:
-        while not self.over:
-            found = self.session.diagnosis.finding()
-            if found and found.proven:
-                self.screen.finding(found)
-                self.screen.line(f"{self.number - 1} tests, {self.session.minutes:.0f} minutes.")
+        while True:
+            view = self.view
+            if view.finding and view.finding.proven:
+                self.screen.finding(view.finding)
+                self.screen.line(f"{self.number - 1} tests, {self._minutes():.0f} minutes.")
                 return
+            if self.test is None and view.tests:
+                self.test = view.tests[0]
+                self.shown_again()
             if self.test is None:
-                self._propose()
-            if self.test is None:
-                self._nothing_left()
+                self._nothing_left(view)
                 return
-            self._entry()
+            self._entry(self.test)
 
-    def _propose(self) -> None:
-        tests = self.session.diagnosis.next_tests(limit=1)
-        if tests:
-            self.test = tests[0]
-            self.screen.test(self.test, self.circuit, self.number)
+    def _minutes(self) -> float:
+        """What the tests made were expected to take."""
+        return sum(
+            float(entry.payload.get("minutes", 0.0)) for entry in self.job.entries if entry.kind == "reading"
+        )
 
-    def _nothing_left(self) -> None:
-        found = self.session.diagnosis.finding()
+    def _nothing_left(self, view: BenchView) -> None:
         self.screen.line()
         self.screen.line("No test is left that would tell more.")
-        self.screen.suspects(self.session.diagnosis.suspects(), self.circuit)
-        if found:
-            self.screen.finding(found)
+        self.screen.suspects(view.suspects, self.circuit)
+        if view.finding:
+            self.screen.finding(view.finding)
 
-    def _entry(self) -> None:
+    def _entry(self, test: TestCard) -> None:
         """One line from the person: a result, or a letter for something else."""
-        assert self.test is not None  # noqa: S101 - the loop sees to it
-        typed = self.asker.text(entry_prompt(self.test.measurement, self.circuit))
+        typed = self.asker.text(entry_prompt(test))
         act = ACTS.get(typed.lower())
         if act:
             act(self)
         elif typed:
-            self._result(self.test, typed)
+            self._result(test, typed)
 
-    def _result(self, test: Test, typed: str) -> None:
-        place = test.measurement
-        value = asked_value(self.asker, typed, place, self.circuit, self.session.net_volts)
-        if value is None:
+    def _result(self, test: TestCard, typed: str) -> None:
+        meant = settled(self.asker, typed, test, self.circuit.model.net_volts)
+        if meant is None:
             return
-        if value == FLICKERS:
-            self._taken(lambda: self.session.event(place.at.partition(":")[0], "the reading flickers"))
-        else:
-            present = self._present()
-            self._taken(
-                lambda: self.session.record(place, value, minutes=test.minutes, present=present, typed=typed)
+        present = self._present() if meant != FLICKERS else "yes"
+        self._taken(
+            lambda: record(
+                self.job,
+                test.place,
+                meant,
+                unit=test.unit,
+                confirmed=True,
+                present=present,
+                minutes=test.minutes,
             )
-            self.number += 1
+        )
         self.test = None
-        self.screen.line(f"> {reading_line(self.session.diagnosis.readings[-1], self.circuit)}")
+        self.screen.line(f"> {heard(self.job)[-1]}")
         self.suspects()
 
-    def _present(self) -> str | None:
+    def _present(self) -> Present:
         """For a fault that comes and goes: whether it was there during the test."""
-        if not self.session.settings.intermittent:
-            return None
-        words = ("yes", "no", "unknown")
+        if not self.job.record.intake.settings.intermittent:
+            return "unknown"
+        answers: tuple[Present, ...] = ("yes", "no", "unknown")
         while True:
             typed = self.asker.text("Was the fault there just now: yes, no, unknown", "unknown")
-            word = whole_word(typed, words)
-            if word in words:
-                return word
+            word = whole_word(typed, answers)
+            for answer in answers:
+                if answer == word:
+                    return answer
             self.screen.line("Please type y, n or u.")
 
     # The letters: each method is what one of them does
 
     def others(self) -> None:
         """Tests that are worth their minutes too."""
-        tests = self.session.diagnosis.next_tests(limit=OTHERS)
-        self.asker.listed([(one_line(test, self.circuit), "") for test in tests])
+        tests = self.view.tests
+        self.asker.listed([(one_line(test), "") for test in tests])
         number = self.asker.choice(
             "Which one (Enter: stay with this)", [str(n) for n in range(1, len(tests) + 1)]
         )
@@ -235,40 +209,42 @@ class Dialogue:
 
     def shown_again(self) -> None:
         if self.test:
-            self.screen.test(self.test, self.circuit, self.number)
+            self.screen.test(self.test, self.number)
 
     def cannot(self) -> None:
         assert self.test is not None  # noqa: S101 - letters are typed below a test
-        place, why = self.test.measurement, self.asker.text("Why not (a few words; Enter: no reason)")
-        self._taken(lambda: self.session.cannot(place, why))
+        place, why = self.test.place, self.asker.text("Why not (a few words; Enter: no reason)")
+        self._taken(lambda: take(self.job, "cannot", {**place, "why": why}))
         self.test = None
 
     def suspects(self) -> None:
-        self.screen.suspects(self.session.diagnosis.suspects(), self.circuit)
+        self.screen.suspects(self.view.suspects, self.circuit)
 
     def strike(self) -> None:
-        reading = self.session.last_reading()
-        if reading is None:
+        readings = list(self.job.live("reading"))
+        if not readings:
             self.screen.line("There is no reading to strike out yet.")
             return
-        self.screen.line(f"  {reading_line(reading, self.circuit)}")
+        self.screen.line("  {}: {}".format(*entry_words(readings[-1], self.circuit)))
         why = self.asker.text("Strike it out because (Enter: leave it)")
         if why:
-            self._taken(lambda: self.session.strike(reading, why))
+            self._taken(lambda: strike(self.job, readings[-1].entry_id, reason=why))
             self.test = None
             self.suspects()
 
     def own(self) -> None:
-        measured = own_measurement(self.asker, self.session.diagnosis)
+        """A measurement of the technician's own choice, ranked like any other."""
+        said = [entry.payload.get("state") for entry in self.job.entries if entry.payload.get("state")]
+        measured = own_measurement(self.asker, self.circuit, str(said[-1]) if said else "")
         if measured:
-            self._taken(lambda: self._take_on(measured))
+            place = to_json(measured)
+            self._taken(lambda: self._take_on(own_test(self.job, place)))
         self.shown_again()
 
-    def _take_on(self, measured: Measurement) -> None:
-        proposed = next(iter(self.session.diagnosis.next_tests(limit=1)), None)
-        self.test = self.session.diagnosis.rank(measured)
-        if told := beside(self.test, proposed):
-            self.screen.line(told)
+    def _take_on(self, test: TestCard) -> None:
+        self.test = test
+        if test.beside:
+            self.screen.line(test.beside)
 
     def flickers(self) -> None:
         if self.test:

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import instrument
 from halfsplit.cli.app import FAILED, app, example
 from halfsplit.cli.circuit import File, Json
-from halfsplit.cli.keep import KeepFile, latest_keep, new_keep
-from halfsplit.cli.output import put_json, tell
-from halfsplit.diagnosis.propose import Test
-from halfsplit.notation.circuit import Circuit as CircuitFile
+from halfsplit.cli.workbench import Store, opened
+from halfsplit.errors import InputError
 
 
 @app.command(
@@ -32,8 +28,9 @@ def find(
     ] = "",
     intermittent: Annotated[bool, typer.Option("--intermittent", help="The fault comes and goes.")] = False,
     keep: Annotated[
-        Path | None, typer.Option(help="File for what is entered. In your own state folder if not given.")
+        Path | None, typer.Option(help="A file of its own for the job. With your other jobs if not given.")
     ] = None,
+    store: Store = "",
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with the last job on this circuit.")
     ] = False,
@@ -45,139 +42,25 @@ def find(
 ) -> None:
     """Find a fault: the next test worth its minutes, the reading, the suspects, until the cause is proven.
 
-    Every entry is on the disk before the next question; after Ctrl-C, or after the power went, --resume goes on.
-    With --script nobody is asked: exit status 0 if the cause was proven, else 1.
+    It is a job like any other: `serve` shows it, `report` prints it, `export` takes it along. Every entry is on
+    the disk before the next question; after Ctrl-C, or after the power went, --resume goes on.
+    With --script nobody is asked and nothing is kept: exit status 0 if the cause was proven, else 1.
     """
     if as_json and not script:
         raise typer.BadParameter("--json needs --script: a dialogue is for people", param_hint="--json")
-    circuit = CircuitFile.read(file)
+    if keep and store:
+        raise typer.BadParameter("name one place, by --keep or by --store", param_hint="--keep")
+    from halfsplit.cli.finding import Beginning, scripted, self_contained, with_a_person
+
+    text = self_contained(file)
     if script:
-        raise typer.Exit(0 if _scripted(circuit, script, as_json=as_json) else FAILED)
+        raise typer.Exit(0 if scripted(text, script, as_json=as_json) else FAILED)
     names = tuple(instrument(name.strip()).name for name in instruments.split(",") if name.strip())
-    _dialogue(circuit, file, keep, names, intermittent=intermittent, resume=resume)
-
-
-# With a script
-
-
-def _scripted(circuit: Circuit, path: Path, *, as_json: bool) -> bool:
-    """Run the script; whether the cause was proven."""
-    from halfsplit.cli.script import Script, walk
-    from halfsplit.cli.session import Session
-    from halfsplit.cli.show import Screen
-
-    told = Script.read(path)
-    session = Session(circuit, told.settings)
-    told.begin(session)
-    screen = None if as_json else Screen()
-    if screen:
-        _opening(session, screen)
-    done = walk(session, told.source(circuit), watch=lambda now, so_far: _watched(now, so_far, screen))
-    found = session.diagnosis.finding()
-    if as_json:
-        put_json(_result(session, done))
-    elif screen and found:
-        screen.finding(found)
-    if done.doubt:
-        tell(f'{done.doubt} Give the answer "sure": true if it stands.')
-    elif done.open:
-        tell(f"Nothing in the script answers this test: {done.open.sentence}")
-    if screen:
-        screen.line(f"{len(done.steps)} tests, {session.minutes:.0f} minutes.")
-    return bool(found and found.proven)
-
-
-def _opening(session: Any, screen: Any) -> None:
-    from halfsplit.cli.show import DEFER, reading_line
-
-    screen.line(session.circuit.title)
-    screen.line(DEFER)
-    for reading in session.diagnosis.readings:
-        screen.line(f"  {reading_line(reading, session.circuit)}")
-    screen.suspects(session.diagnosis.suspects(), session.circuit)
-
-
-def _watched(session: Any, done: Any, screen: Any) -> None:
-    """Tell the test that was just made, and who is left."""
-    from halfsplit.cli.show import reading_line
-
-    if screen is None or done.open:
-        return
-    test, reading = done.steps[-1]
-    screen.test(test, session.circuit, len(done.steps))
-    screen.line(f"> {reading_line(reading, session.circuit)}")
-    screen.suspects(session.diagnosis.suspects(), session.circuit)
-
-
-def _result(session: Any, done: Any) -> dict[str, Any]:
-    found = session.diagnosis.finding()
-    finding = found and {name: getattr(found, name) for name in found.__dataclass_fields__}
-    return {
-        "circuit": session.circuit.title,
-        "tests": [_test_json(test) | {"value": _value_json(reading.value)} for test, reading in done.steps],
-        "minutes": round(session.minutes, 1),
-        "suspects": [
-            {
-                "part": one.part,
-                "cause": one.cause,
-                "probability": round(one.probability, 6),
-                "repair": one.repair,
-            }
-            for one in session.diagnosis.suspects()
-            if one.probability >= 1e-4
-        ],
-        "finding": finding,
-        "next": _test_json(done.open) if done.open else None,
-        "question": done.doubt or None,
-    }
-
-
-def _test_json(test: Test) -> dict[str, Any]:
-    from halfsplit.job.places import to_json
-
-    return {
-        **to_json(test.measurement),
-        "sentence": test.sentence,
-        "minutes": round(test.minutes, 2),
-        "bits": round(test.bits, 4),
-        "purpose": test.purpose,
-        "cautions": list(test.cautions),
-    }
-
-
-def _value_json(value: float | str) -> float | str:
-    return "OL" if value == float("inf") else value
-
-
-# With a person
-
-
-def _dialogue(
-    circuit: Circuit,
-    file: Path,
-    keep: Path | None,
-    instruments: tuple[str, ...],
-    *,
-    intermittent: bool,
-    resume: bool,
-) -> None:
-    from halfsplit.cli.dialogue import Dialogue
-
-    dialogue = Dialogue(circuit)
-    if resume:
-        found = KeepFile(keep) if keep else latest_keep(file)
-        if found is None:
-            tell(f"There is no job on {file.name} to go on with: start one without --resume.")
-            raise typer.Exit(FAILED)
-        dialogue.resume(found)
-    else:
-        last = None if keep else latest_keep(file)
-        if last:
-            tell(f"An earlier job on this circuit is kept in {last.path}; --resume goes on with it.")
-        dialogue.begin(
-            KeepFile(keep) if keep else new_keep(file, datetime.now(UTC)),
-            instruments,
-            intermittent=intermittent,
-        )
-    again = f"halfsplit find {file} --resume" + (f" --keep {keep}" if keep else "")
-    raise typer.Exit(0 if dialogue.run(again) else FAILED)
+    if keep and keep.exists() and not resume:
+        raise InputError(f"{keep} is there already", remedy="go on with it by --resume, or name another file")
+    again = f"halfsplit find {file} --resume" + (
+        f" --keep {keep}" if keep else f" --store {store}" if store else ""
+    )
+    with opened(f"sqlite:///{keep.absolute()}" if keep else store) as jobs:
+        beginning = Beginning(jobs, file, text, names, intermittent=intermittent)
+        raise typer.Exit(0 if with_a_person(beginning, again, resume=resume) else FAILED)

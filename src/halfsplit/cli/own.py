@@ -8,7 +8,6 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, Unplug
 from halfsplit.cli.ask import Asker
-from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.job.loads import loads_of
 
@@ -32,9 +31,8 @@ NEGATIVE = "battery negative"
 USUAL = {"volts": "meter", "ohms": "meter", "amps": "clamp", "lamp": "test lamp"}
 
 
-def own_measurement(asker: Asker, job: Diagnosis) -> Measurement | None:
-    """What the answers describe; None where it was given up. Whether it can be made, `Diagnosis.rank` tells."""
-    circuit = job.circuit
+def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Measurement | None:
+    """What the answers describe; None where it was given up. Whether it can be made is told when it is ranked."""
     quantity = asker.choice(f"What: {', '.join(QUANTITIES)}", QUANTITIES, "volts")
     places = places_for(quantity, circuit)
     if not places:
@@ -44,7 +42,7 @@ def own_measurement(asker: Asker, job: Diagnosis) -> Measurement | None:
     if not at:
         return None
     to = asker.choice("Against", [NEGATIVE, *circuit.points], NEGATIVE) if quantity in LEADS else NEGATIVE
-    state = _state(asker, job)
+    state = _state(asker, circuit, usual_state)
     used = _instrument(asker, quantity)
     return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, _changes(asker, circuit))
 
@@ -78,13 +76,11 @@ PLACES_FOR: Mapping[str, Callable[[Circuit], list[str]]] = {
 """Quantity → the names that it can be taken at; others at every part and wire."""
 
 
-def _state(asker: Asker, job: Diagnosis) -> str:
-    states = list(job.circuit.states)
-    live = [one for one in job.readings if one.struck is None]
-    usual = live[-1].measurement.state if live else states[-1]
-    return (
-        asker.choice(f"In which state: {', '.join(states)}", states, usual) if len(states) > 1 else states[0]
-    )
+def _state(asker: Asker, circuit: Circuit, usual: str) -> str:
+    states = list(circuit.states)
+    if len(states) == 1:
+        return states[0]
+    return asker.choice(f"In which state: {', '.join(states)}", states, usual or states[-1])
 
 
 def _instrument(asker: Asker, quantity: str) -> str | None:

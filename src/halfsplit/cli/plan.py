@@ -11,7 +11,6 @@ from halfsplit.circuit.instruments import instrument
 from halfsplit.cli.app import app, example
 from halfsplit.cli.circuit import File, Json
 from halfsplit.cli.output import progress, put, put_json, tell, write_new
-from halfsplit.notation.circuit import Circuit as CircuitFile
 
 
 @app.command(
@@ -41,22 +40,29 @@ def plan(
 
     Branches that few vehicles come to end in 'use the tool from here'.
     """
+    from tempfile import TemporaryDirectory
+
+    from halfsplit.cli.finding import self_contained
     from halfsplit.cli.script import Script
-    from halfsplit.cli.session import Session, Settings
     from halfsplit.diagnosis.plan import plan as worked_out
     from halfsplit.diagnosis.plan_words import plan_document, plan_text
+    from halfsplit.job import Intake, JobSettings, JobStore, OpenJob, open_job, take
 
     if bool(load) == bool(script):
         raise typer.BadParameter("is needed, or else --script", param_hint="--load")
     names = tuple(instrument(name.strip()).name for name in instruments.split(",") if name.strip())
     told = Script.read(script) if script else None
-    session = Session(CircuitFile.read(file), told.settings if told else Settings(names))
-    if told:
-        told.begin(session)
-    else:
-        session.complain(load, works, state)
-    with progress("the plan") as done:
-        made = worked_out(session.diagnosis, progress=lambda steps, most: done(steps / most))
+    intake = Intake(settings=told.settings if told else JobSettings(instruments=names))
+    with TemporaryDirectory() as folder, JobStore(f"sqlite:///{folder}/plan.db") as store:
+        kept = open_job(store, intake, who="plan", circuit=self_contained(file))
+        job = OpenJob(store, kept.job_id, "plan")
+        if told:
+            told.begin(job)
+        else:
+            take(job, "complaint", {"load": load, "works": works, "state": state}, present="yes")
+        with job.bench() as bench, progress("the plan") as done:
+            assert bench.told is not None  # noqa: S101 - a complaint was taken, so there is a circuit
+            made = worked_out(bench.told.diagnosis, progress=lambda steps, most: done(steps / most))
     document = plan_document(made)
     if as_json:
         put_json(document)

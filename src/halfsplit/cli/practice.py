@@ -176,7 +176,9 @@ class Round:
 
     def measure(self) -> None:
         """One test on the vehicle."""
-        asked = own_measurement(self.asker, self.exercise.referee)
+        taken_before = self.exercise.taken
+        usual = taken_before[-1].reading.measurement.state if taken_before else ""
+        asked = own_measurement(self.asker, self.exercise.circuit, usual)
         if asked is None:
             return
         for caution in self.exercise.quote(asked).cautions:

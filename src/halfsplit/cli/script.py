@@ -10,13 +10,18 @@ from pathlib import Path
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.cli.session import Session, Settings
-from halfsplit.diagnosis.measurement import OVER_RANGE, UNITS, Measurement, Reading
-from halfsplit.diagnosis.propose import Test
+from halfsplit.diagnosis.measurement import OVER_RANGE, UNITS, Measurement
 from halfsplit.errors import InputError
+from halfsplit.job.bench import bench_view
 from halfsplit.job.entering import OVER_RANGE as OVER_RANGE_WORD
+from halfsplit.job.open_job import OpenJob
+from halfsplit.job.places import from_json
+from halfsplit.job.replay import USUAL_INSTRUMENTS
+from halfsplit.job.verbs import add_earlier_work, record_value, take
+from halfsplit.job.views import TestCard
 from halfsplit.practice.hidden import vehicle as vehicle_with
 from halfsplit.practice.vehicle import Vehicle
+from halfsplit.store import EarlierWork, JobSettings, Present
 from halfsplit.units import plausible
 
 MOST_TESTS = 60
@@ -33,7 +38,7 @@ Value = float | str
 class Script:
     """What a script tells. ``answers``: values in order, or objects that say what they answer."""
 
-    settings: Settings
+    settings: JobSettings
     complaints: tuple[Mapping[str, Any], ...]
     earlier_work: tuple[Mapping[str, Any], ...] = ()
     codes: tuple[Mapping[str, Any], ...] = ()
@@ -69,27 +74,28 @@ class Script:
             )
         lists = {key: _objects(said, key, path.name) for key in ("complaints", "earlier_work", "codes")}
         return Script(
-            Settings.of(said), **lists, answers=tuple(_list(said, "answers", path.name)), vehicle=vehicle
+            settings_of(said), **lists, answers=tuple(_list(said, "answers", path.name)), vehicle=vehicle
         )
 
-    def begin(self, session: Session) -> None:
-        """Tell what is known before the first test."""
-        for number, one in enumerate(self.complaints):
-            where = f"complaints, number {number + 1}"
-            named = [key for key in ("load", "stage", "unit") if key in one]
-            load = str(_needed(one, named[0] if named else "load", where))
-            session.complain(load, str(one.get("works", "no")), str(one.get("state", "")))
+    def begin(self, job: OpenJob) -> None:
+        """Enter what is known before the first test. Raises InputError where the circuit has no such thing."""
         for one in self.earlier_work:
-            session.earlier_work(
-                _needed(one, "places", "earlier_work"), began_then=bool(one.get("began_then"))
+            touched = tuple(map(str, _needed(one, "places", "earlier_work")))
+            work = EarlierWork(
+                what="told by the script", touched=touched, began_then=bool(one.get("began_then"))
             )
+            add_earlier_work(job, work)
+        for number, one in enumerate(self.complaints):
+            named = [key for key in ("load", "stage", "unit") if key in one]
+            load = str(_needed(one, named[0] if named else "load", f"complaints, number {number + 1}"))
+            said = {"load": load, "works": one.get("works", "no"), "state": str(one.get("state", ""))}
+            take(job, "complaint", said, present="yes")
         for one in self.codes:
-            said = {
-                "unit": _needed(one, "unit", "codes"),
-                "failure": _needed(one, "failure", "codes"),
-                "pin": one.get("pin"),
-            }
-            session.enter("code", said)
+            unit, failure = (_needed(one, key, "codes") for key in ("unit", "failure"))
+            take(job, "code", {"module": unit, "failure": failure, "pin": one.get("pin")})
+        with job.bench() as bench:
+            for why in bench.told.refused.values() if bench.told else ():
+                raise InputError(why)
 
     def source(self, circuit: Circuit) -> Answers:
         """What answers the tests."""
@@ -105,6 +111,15 @@ class Script:
             intermittent=self.settings.intermittent,
         )
         return Answers([], made)
+
+
+def settings_of(said: Mapping[str, Any]) -> JobSettings:
+    """What a script says that a job begins with."""
+    return JobSettings(
+        instruments=tuple(said.get("instruments") or USUAL_INSTRUMENTS),
+        intermittent=bool(said.get("intermittent")),
+        seed=int(said.get("seed") or 0),
+    )
 
 
 def _list(said: Mapping[str, Any], key: str, file: str) -> list[Any]:
@@ -170,39 +185,41 @@ def _value(given: Any) -> Value:
 class Walk:
     """What was asked and answered. ``open``: the test that nothing answered; ``doubt``: why its value was not taken."""
 
-    steps: list[tuple[Test, Reading]] = field(default_factory=list)
-    open: Test | None = None
+    steps: list[tuple[TestCard, Value]] = field(default_factory=list)
+    open: TestCard | None = None
     doubt: str = ""
 
+    @property
+    def minutes(self) -> float:
+        """What the tests made were expected to take."""
+        return sum(test.minutes for test, _ in self.steps)
 
-def walk(session: Session, answers: Answers, *, watch: Watch) -> Walk:
+
+def walk(job: OpenJob, answers: Answers, *, watch: Callable[[Walk], None]) -> Walk:
     """Make the proposed tests until the cause is proven, nothing is left to ask, or nothing answers."""
     done = Walk()
     while len(done.steps) < MOST_TESTS and done.open is None:
-        found = session.diagnosis.finding()
-        tests = () if found and found.proven else session.diagnosis.next_tests(limit=1)
-        if not tests:
+        view = bench_view(job)
+        if not view.tests or (view.finding and view.finding.proven):
             break
-        _answer(session, tests[0], answers, done)
-        watch(session, done)
+        _answer(job, view.tests[0], answers, done)
+        watch(done)
     return done
 
 
-Watch = Callable[[Session, Walk], None]
-
-
-def _answer(session: Session, test: Test, answers: Answers, done: Walk) -> None:
+def _answer(job: OpenJob, test: TestCard, answers: Answers, done: Walk) -> None:
     """Answer one test and record it, or leave it open."""
-    given = answers.value(test.measurement)
+    given = answers.value(from_json(test.place))
     if given is None:
         done.open = test
         return
     value, sure = given
     unit = UNITS.get(test.quantity)
     if unit and not sure and isinstance(value, float) and math.isfinite(value):
-        done.doubt = plausible(value, unit, session.net_volts)
+        done.doubt = plausible(value, unit, job.sound_circuit.model.net_volts)
     if done.doubt:
         done.open = test
         return
-    present = getattr(answers.vehicle, "present", None)
-    done.steps.append((test, session.record(test.measurement, value, minutes=test.minutes, present=present)))
+    present: Present = getattr(answers.vehicle, "present", None) or "unknown"
+    record_value(job, test.place, value, minutes=test.minutes, present=present)
+    done.steps.append((test, value))

@@ -12,11 +12,8 @@ from rich.text import Text
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.measurement import Reading
-from halfsplit.diagnosis.proof import Finding
-from halfsplit.diagnosis.propose import Outcome, Test
-from halfsplit.diagnosis.suspects import Suspect
-from halfsplit.diagnosis.words import evidence_words, sentence
-from halfsplit.job.tests import LEAST_SHARE, meaning
+from halfsplit.diagnosis.words import evidence_words
+from halfsplit.job.views import FindingCard, Meaning, SuspectCard, TestCard
 
 ORANGES = ("#fdbe85", "#fd8d3c", "#e6550d", "#d94701", "#a63603")
 """ColorBrewer's sequential scale without its palest shade, which cannot be seen on white."""
@@ -40,7 +37,7 @@ class Screen:
         shown = Text(text, style=style) if isinstance(text, str) else text
         self.console.print(shown, soft_wrap=not self.console.is_terminal)
 
-    def test(self, test: Test, circuit: Circuit, number: int) -> None:
+    def test(self, test: TestCard, number: int) -> None:
         self.line()
         self.line(f"{HEADS[test.purpose]} ({number}; {test.minutes:.1f} min, {test.bits:.2f} bit)", "bold")
         self.line(f"  {test.sentence}", "bold")
@@ -52,18 +49,18 @@ class Screen:
             self.line(f"  {text}")
 
     def suspects(
-        self, suspects: Sequence[Suspect], circuit: Circuit, most: int = 5, least: float = 0.01
+        self, suspects: Sequence[SuspectCard], circuit: Circuit, most: int = 5, least: float = 0.01
     ) -> None:
         for one in [one for one in suspects if one.probability >= least][:most]:
             self.line(suspect_line(one, circuit))
 
-    def finding(self, found: Finding) -> None:
+    def finding(self, found: FindingCard) -> None:
         self.line()
         for text in finding_lines(found):
             self.line(text)
 
 
-def suspect_line(one: Suspect, circuit: Circuit) -> Text:
+def suspect_line(one: SuspectCard, circuit: Circuit) -> Text:
     """A bar, the share, the place and the likeliest way in which it is broken."""
     shade = ORANGES[min(int(one.probability * len(ORANGES)), len(ORANGES) - 1)]
     filled = "█" * round(one.probability * BAR)
@@ -72,24 +69,20 @@ def suspect_line(one: Suspect, circuit: Circuit) -> Text:
     return Text.assemble("  ", (filled.ljust(BAR, "░"), shade), f" {100 * one.probability:3.0f} %  {words}")
 
 
-def meanings(test: Test) -> Iterator[str]:
+def meanings(test: TestCard) -> Iterator[str]:
     """What each result would mean, the likeliest first."""
-    shown = sorted(
-        (one for one in test.outcomes if one.probability >= LEAST_SHARE), key=lambda one: -one.probability
-    )
-    labels = [meaning(one, test.measurement).label for one in shown]
-    width = max(map(len, labels), default=0)
-    for label, one in zip(labels, shown, strict=True):
-        yield f"{label.ljust(width)}  {100 * one.probability:3.0f} %  leaves {leaves(one)}"
+    width = max((len(one.label) for one in test.meanings), default=0)
+    for one in sorted(test.meanings, key=lambda one: -one.share):
+        yield f"{one.label.ljust(width)}  {100 * one.share:3.0f} %  leaves {leaves(one)}"
 
 
-def leaves(outcome: Outcome, most: int = 3) -> str:
+def leaves(result: Meaning, most: int = 3) -> str:
     """The suspects that would lead."""
-    told = [f"{name} {100 * share:.0f} %" for name, share in outcome.leaves if share >= 0.01]
+    told = [f"{name} {100 * share:.0f} %" for name, share in result.leaves if share >= 0.01]
     return ", ".join(told[:most]) or "nothing that is likely"
 
 
-def finding_lines(found: Finding) -> Iterator[str]:
+def finding_lines(found: FindingCard) -> Iterator[str]:
     """What was found, what it explains, what proof is missing, what must be seen after the repair."""
     state = "Proven" if found.proven else "Found, not proven"
     yield f"{state}: {found.cause} ({100 * found.probability:.1f} %). Repair: {found.repair}."
@@ -107,10 +100,9 @@ def _listed(head: str, items: Sequence[str]) -> Iterator[str]:
 
 def reading_line(reading: Reading, circuit: Circuit) -> str:
     """A reading as it was taken, with both lead positions."""
-    struck = f" (struck out: {reading.struck})" if reading.struck else ""
-    return evidence_words(reading.measurement, reading.value, circuit) + struck
+    return evidence_words(reading.measurement, reading.value, circuit)
 
 
-def one_line(test: Test, circuit: Circuit) -> str:
+def one_line(test: TestCard) -> str:
     """A test in a list."""
-    return f"{sentence(test.measurement, circuit)} ({test.minutes:.1f} min, {test.bits:.2f} bit)"
+    return f"{test.sentence} ({test.minutes:.1f} min, {test.bits:.2f} bit)"

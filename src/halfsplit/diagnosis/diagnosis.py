@@ -191,9 +191,9 @@ class Diagnosis:
                 return
         raise NotFoundError("this reading is none of this job")
 
-    def cannot(self, test: Test, why: str) -> None:
+    def cannot(self, test: Test | Measurement, why: str) -> None:
         """Not to be proposed again; no evidence."""
-        self._refused[test.measurement] = why
+        self._refused[test if isinstance(test, Measurement) else test.measurement] = why
 
     # Answers.
 
@@ -305,7 +305,7 @@ class Diagnosis:
     ) -> Reading:
         measurement = plain_place(measurement, self.circuit)
         check_measurement(self.circuit, measurement)
-        checked = _checked(measurement, value, self._net_volts(), sure=sure)
+        checked = _checked(measurement, value, self.circuit.model.net_volts, sure=sure)
         usual: Present = "unknown" if self.intermittent and source == "reading" else "yes"
         shown = _present(present) or usual
         reading = Reading(
@@ -316,10 +316,6 @@ class Diagnosis:
         self._readings.append(reading)
         self._bay = self._bay.after(measurement)
         return reading
-
-    def _net_volts(self) -> float:
-        battery = next(iter(self.circuit.model.of_kind("battery")), None)
-        return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0
 
     def _best_state(self, load: str) -> str:
         part = check_part(self.circuit, load)

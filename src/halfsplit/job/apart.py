@@ -6,11 +6,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.job.kinds import DECLINED, REFITTED, UNPLUGGED
 from halfsplit.job.plain import described
 from halfsplit.store import EvidenceEntry, struck_ids
 
-UNPLUGGED, REFITTED, DECLINED = "unplugged", "refitted", "declined"
-"""Kinds of entries: taken apart, back in place, what the customer did not want done."""
 TAKES_APART: Mapping[str, str] = {"unplug": "", "lamp for": "", "replace": ""}
 """Changes for a test after which something has to be put back."""
 

@@ -21,13 +21,14 @@ from halfsplit.diagnosis.words import evidence_words, part_words, reading_words,
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.apart import put_back, taken_apart
 from halfsplit.job.costs import costs_of
+from halfsplit.job.kinds import REPAIR
 from halfsplit.job.loads import loads_of
 from halfsplit.job.memory import PROGRESS, Bench
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import check_place, from_json, key_of, to_json
 from halfsplit.job.plain import cause_words, done_words, repair_words
 from halfsplit.job.record import lines_of
-from halfsplit.job.replay import REPAIR, first_state
+from halfsplit.job.replay import first_state
 from halfsplit.job.tests import test_card, unit_of, words_of
 from halfsplit.job.views import BenchView, Check, CheckState, FindingCard, SuspectCard, TestCard
 from halfsplit.store import EvidenceEntry
@@ -195,11 +196,21 @@ def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
         found.proven,
         found.missing_proof,
         found.explains,
+        found.unexplained,
         found.verify,
         cause_words(found.cause, circuit),
         repair_words(found.cause, circuit) or found.repair,
         done_words(repair_words(found.cause, circuit) or found.repair),
     )
+
+
+def heard(job: OpenJob) -> tuple[str, ...]:
+    """What the diagnosis has heard and still counts, in words, oldest first."""
+    with job.bench() as bench:
+        if bench.told is None:
+            return ()
+        diagnosis = bench.told.diagnosis
+        return tuple(reading_text(one, diagnosis.circuit) for one in diagnosis.readings if one.struck is None)
 
 
 # Tests of one's own choice

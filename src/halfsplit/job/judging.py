@@ -10,10 +10,10 @@ from halfsplit.diagnosis.after_repair import allowed_words
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.bench import reading_text, same
+from halfsplit.job.kinds import entry_words
 from halfsplit.job.memory import Bench
 from halfsplit.job.places import from_json
 from halfsplit.job.plain import asked_words, right_words, seen_words
-from halfsplit.job.record import said
 from halfsplit.job.views import BenchView
 from halfsplit.store import EvidenceEntry, struck_ids
 
@@ -46,7 +46,9 @@ def before(bench: Bench, wanted: Mapping[str, Any]) -> tuple[str, str]:
     for entry in reversed(bench.entries):
         made = None if entry.entry_id in after or entry.entry_id in struck else _place(entry)
         if made is not None and same(made, place):
-            words = str(entry.payload["works"]) if entry.kind == "complaint" else said(entry, circuit)[1]
+            words = (
+                str(entry.payload["works"]) if entry.kind == "complaint" else entry_words(entry, circuit)[1]
+            )
             return words, seen_words(place, value_of(entry))
     return "", ""
 

@@ -13,8 +13,9 @@ import halfsplit
 from halfsplit.diagnosis.plan import LARGEST, plan
 from halfsplit.diagnosis.plan_words import plan_document
 from halfsplit.errors import ConflictError, NotFoundError
+from halfsplit.job.kinds import KINDS
 from halfsplit.job.open_job import OpenJob, now
-from halfsplit.job.replay import HEARD, begin, chapters, tell
+from halfsplit.job.replay import begin, chapters, tell
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.report import plan_pdf
@@ -61,7 +62,7 @@ def plan_view(job: OpenJob) -> PlanView:
 
 def _heard(entries: Sequence[EvidenceEntry]) -> list[EvidenceEntry]:
     """What a plan begins from: everything up to the repair that a diagnosis hears."""
-    return [one for one in chapters(entries)[0] if one.kind in HEARD]
+    return [one for one in chapters(entries)[0] if one.kind in KINDS and KINDS[one.kind].hear]
 
 
 def basis(job: Job, entries: Sequence[EvidenceEntry]) -> str:

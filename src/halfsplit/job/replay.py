@@ -1,30 +1,24 @@
 """A job's entries, told again to a `Diagnosis`: suspects are recomputed from what is kept, never stored as truth.
 
-`HEARD` is the table of what can be told: kind of entry → function. An entry that the present circuit cannot take (a
-point that was renamed, say) stays in the record and is told as set aside, with the reason.
+How each kind is heard stands in `kinds`. An entry that the present circuit cannot take (a point that was renamed, say)
+stays in the record and is told as set aside, with the reason.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from types import SimpleNamespace
-from typing import Any, cast
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
-from halfsplit.diagnosis.measurement import OVER_RANGE as OPEN_OHMS
 from halfsplit.diagnosis.measurement import Reading
-from halfsplit.diagnosis.propose import Test
 from halfsplit.errors import HalfsplitError
-from halfsplit.job.entering import OVER_RANGE
-from halfsplit.job.places import from_json
+from halfsplit.job.kinds import KINDS, REOPENED, REPAIR
 from halfsplit.store import EvidenceEntry, Intake, struck_ids
 
 USUAL_INSTRUMENTS = ("meter", "test lamp")
 LIKE_HEALTHY = 0.5
 """Volts within which a reading looks good: only such a one could have overlooked something."""
-REPAIR, REOPENED = "repair", "reopened"
 
 
 @dataclass
@@ -74,72 +68,18 @@ def begin(circuit: Circuit, intake: Intake) -> Told:
 
 def tell(told: Told, entry: EvidenceEntry) -> None:
     """Tell one entry; what the diagnosis cannot take is set aside with the reason."""
-    hear = HEARD.get(entry.kind)
-    if hear is None:
+    kind = KINDS.get(entry.kind)
+    if kind is None or kind.hear is None:
         return
     try:
-        told.readings[entry.entry_id] = hear(told.diagnosis, entry)
+        told.readings[entry.entry_id] = kind.hear(told.diagnosis, entry)
     except (HalfsplitError, ValueError, KeyError, TypeError) as error:
         told.refused[entry.entry_id] = str(error) or type(error).__name__
-
-
-def _complaint(job: Diagnosis, entry: EvidenceEntry) -> Reading:
-    said = entry.payload
-    return job.complain(said["load"], works=said["works"], state=said.get("state") or None)
-
-
-def _reading(job: Diagnosis, entry: EvidenceEntry) -> Reading:
-    place = from_json(entry.payload)
-    value = entry.payload["value"]
-    # It was asked about when it was entered; what is stored stands.
-    return job.measure(
-        place.quantity,
-        at=place.at,
-        to=place.to,
-        state=place.state or None,
-        value=OPEN_OHMS if value == OVER_RANGE else value,
-        instrument=place.instrument,
-        changes=place.changes,
-        detail=place.detail,
-        sure=True,
-        present=None if entry.present == "unknown" else entry.present,
-    )
-
-
-def _code(job: Diagnosis, entry: EvidenceEntry) -> Reading:
-    said = entry.payload
-    return job.code(
-        said["module"],
-        said["failure"],
-        pin=said.get("pin") or None,
-        state=said.get("state") or None,
-        is_set=said.get("set", True),
-    )
-
-
-def _event(job: Diagnosis, entry: EvidenceEntry) -> Reading:
-    return job.event(entry.payload["place"], entry.payload["what"])
-
-
-def _cannot(job: Diagnosis, entry: EvidenceEntry) -> None:
-    place = from_json(entry.payload)
-    # Only the place is looked at; what the test would be worth need not be worked out to leave it.
-    job.cannot(cast(Test, SimpleNamespace(measurement=place)), why=str(entry.payload.get("why", "")))
 
 
 def first_state(circuit: Circuit) -> str:
     """The state that is meant where nobody names one: the last, in which things are usually on."""
     return list(circuit.states)[-1]
-
-
-HEARD: Mapping[str, Callable[[Diagnosis, EvidenceEntry], Any]] = {
-    "complaint": _complaint,
-    "reading": _reading,
-    "code": _code,
-    "event": _event,
-    "cannot": _cannot,
-}
-"""Kind of entry → how a diagnosis is told; notes, repairs and the like concern people only."""
 
 
 def chapters(entries: Sequence[EvidenceEntry]) -> tuple[list[EvidenceEntry], list[EvidenceEntry]]:

@@ -13,12 +13,12 @@ from halfsplit.errors import HalfsplitError, MissingProgramError
 from halfsplit.job import apart, judging
 from halfsplit.job.bench import bench_view, same_place
 from halfsplit.job.costs import on_suspicion
+from halfsplit.job.kinds import entry_words
 from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.pictures import last_readings
 from halfsplit.job.places import from_json
 from halfsplit.job.plain import asked_words, right_words, seen_words
-from halfsplit.job.record import said
 from halfsplit.job.signal_reports import arrival_codes, codes_view, drain_report
 from halfsplit.job.tests import lead_words
 from halfsplit.job.views import BenchView, Check, EvidenceLine
@@ -148,7 +148,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
     circuit = bench.checked.circuit if bench.checked else None
     for entry in bench.entries:
         if entry.kind != "strike":
-            words, value = said(entry, circuit)
+            words, value = entry_words(entry, circuit)
             red, black = _leads(entry, bench)
             plain, plain_reading, plain_allowed = judging.plain_of(bench, entry)
             yield report.StepView(
@@ -225,7 +225,7 @@ def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) 
             )
         ),
         consequence="; ".join(_symptoms(bench)) or "; ".join(found.explains),
-        missing=found.missing,
+        missing=found.missing_proof,
     )
 
 

@@ -5,19 +5,20 @@ Ids come from whoever enters something, so a call that was cut off is simply mad
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import IO, Any
 
-from halfsplit.circuit.problems import CircuitError
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import ConflictError, InputError, NotFoundError
-from halfsplit.job.apart import DECLINED, REFITTED, UNPLUGGED
-from halfsplit.job.entering import FLICKERS, read_entry
+from halfsplit.job.entering import FLICKERS, OVER_RANGE, read_entry
 from halfsplit.job.instruments import serials_of
+from halfsplit.job.kinds import KINDS, checked_text, known_place
 from halfsplit.job.open_job import OpenJob, new_id, now
-from halfsplit.job.places import check_place, from_json, to_json
-from halfsplit.job.replay import REOPENED, REPAIR
+from halfsplit.job.places import from_json, to_json
+from halfsplit.job.replay import begin
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.sketch import SKETCH_LOADS, Sketch, sketch_text
 from halfsplit.store import (
@@ -25,6 +26,7 @@ from halfsplit.store import (
     AttachmentKind,
     Closing,
     Customer,
+    EarlierWork,
     EvidenceEntry,
     Intake,
     Job,
@@ -33,8 +35,6 @@ from halfsplit.store import (
     Step,
 )
 
-LONGEST_TEXT = 2_000
-"""Characters of a remark, a reason, a name of a place."""
 LONGEST_CIRCUIT = 400_000
 
 
@@ -74,11 +74,13 @@ def save_circuit(
     return job.record
 
 
-def checked_circuit(text: str) -> None:
-    """Raise CircuitError with every mistake, for those who want a sound circuit only."""
-    checked = check_text(text)
-    if checked.circuit is None:
-        raise CircuitError(checked.problems)
+def add_earlier_work(job: OpenJob, work: EarlierWork) -> None:
+    """Add to the intake what was done before. Raises InputError where the circuit has no such place."""
+    kept = job.record
+    intake = replace(kept.intake, earlier_work=(*kept.intake.earlier_work, work))
+    for why in begin(job.sound_circuit, intake).refused.values():
+        raise InputError(why)
+    job.store.save_intake(job.job_id, intake, based_on=kept.intake_version, who=job.who, at=now())
 
 
 # Evidence
@@ -94,15 +96,14 @@ def take(  # noqa: PLR0913 - an entry has that many fields
     present: Present = "unknown",
     instrument: str = "",
     serial: str = "",
-    reason: str = "",
     attachments: Sequence[str] = (),
 ) -> EvidenceEntry:
     """Store one entry of any kind but a strike-out, after checking that its payload can be told."""
-    if kind not in CHECKS:
+    if kind not in KINDS:
         raise InputError(
-            f"{kind!r} is no kind of evidence", remedy=f"one of {', '.join(CHECKS)}", where="kind"
+            f"{kind!r} is no kind of evidence", remedy=f"one of {', '.join(KINDS)}", where="kind"
         )
-    said = CHECKS[kind](job, payload)
+    said = KINDS[kind].check(payload, job.circuit)
     entry = EvidenceEntry(
         entry_id=entry_id or new_id(),
         kind=kind,
@@ -112,7 +113,6 @@ def take(  # noqa: PLR0913 - an entry has that many fields
         present=present,
         instrument=instrument or str(said.get("instrument") or ""),
         serial=serial,
-        reason=reason,
         attachments=tuple(attachments),
     )
     return _recorded(job, entry)
@@ -130,8 +130,9 @@ def record(  # noqa: PLR0913 - so does a reading
     serial: str = "",
     at: datetime | None = None,
     attachments: Sequence[str] = (),
+    minutes: float = 0.0,
 ) -> EvidenceEntry:
-    """Store a reading as it was typed or tapped.
+    """Store a reading as it was typed or tapped. ``minutes``: what the test was expected to take, if anyone counts.
 
     Raises `Doubt` where it has to be asked about first; nothing is stored then. 'flickers' becomes an event at the
     place: something there comes and goes.
@@ -143,13 +144,57 @@ def record(  # noqa: PLR0913 - so does a reading
     if typed.strip().lower() == FLICKERS:
         said = {"place": measured.at.partition(":")[0], "what": "the reading flickers"}
         return take(job, "event", said, entry_id=entry_id, at=at, present="yes")
-    _known(job, place)
-    entered = read_entry(measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=_net_volts(job))
-    kept: dict[str, Any] = {**to_json(measured), "value": entered.value, "typed": typed[:100]}
+    circuit = job.sound_circuit
+    measured = known_place(place, circuit)
+    entered = read_entry(
+        measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=circuit.model.net_volts
+    )
+    return _kept_reading(
+        job,
+        measured,
+        entered.value,
+        {"typed": typed[:100]} | ({"minutes": round(minutes, 2)} if minutes else {}),
+        entry_id=entry_id,
+        present=present,
+        serial=serial,
+        at=at,
+        attachments=attachments,
+    )
+
+
+def record_value(
+    job: OpenJob,
+    place: Mapping[str, Any],
+    value: float | str,
+    *,
+    present: Present = "unknown",
+    minutes: float = 0.0,
+) -> EvidenceEntry:
+    """Store a reading in the SI unit of its quantity, or as its word, that stands however odd it is.
+
+    ``minutes``: what the test was expected to take.
+    """
+    measured = known_place(place, job.circuit)
+    kept = OVER_RANGE if value == math.inf else value
+    return _kept_reading(job, measured, kept, {"minutes": round(minutes, 2)}, present=present)
+
+
+def _kept_reading(  # noqa: PLR0913 - an entry has that many fields
+    job: OpenJob,
+    measured: Measurement,
+    value: float | str,
+    more: Mapping[str, Any],
+    *,
+    entry_id: str = "",
+    present: Present = "unknown",
+    serial: str = "",
+    at: datetime | None = None,
+    attachments: Sequence[str] = (),
+) -> EvidenceEntry:
     entry = EvidenceEntry(
         entry_id=entry_id or new_id(),
         kind="reading",
-        payload=kept,
+        payload={**to_json(measured), "value": value, **more},
         at=at or now(),
         who=job.who,
         present=present,
@@ -188,7 +233,7 @@ def strike(job: OpenJob, struck: str, *, reason: str, entry_id: str = "") -> Evi
         job.job_id,
         struck,
         entry_id=entry_id or new_id(),
-        reason=_text(reason, "reason"),
+        reason=checked_text(reason, "reason"),
         who=job.who,
         at=now(),
     )
@@ -201,6 +246,7 @@ def complain_all(
     at: datetime | None = None,
 ) -> int:
     """Store what works and what does not: (load, yes | weak | no, state or ''). Returns how many were stored."""
+    circuit = job.circuit
     entries = [
         EvidenceEntry(
             entry_id=new_id(),
@@ -208,7 +254,7 @@ def complain_all(
             who=job.who,
             at=at or now(),
             present="yes",
-            payload=_complaint(job, {"load": load, "works": works, "state": state}),
+            payload=KINDS["complaint"].check({"load": load, "works": works, "state": state}, circuit),
         )
         for load, works, state in said
     ]
@@ -222,103 +268,6 @@ def complain_of_sketch(job: OpenJob, sketch: Sketch) -> None:
     checked = check_text(sketch_text(sketch))
     states = list(checked.circuit.states) if checked.circuit else []
     complain_all(job, [(name, "no", states[-1] if states else "")])
-
-
-# Checks of what is entered, by kind
-
-
-def _text(value: Any, where: str, *, needed: bool = True) -> str:
-    if value is None and not needed:
-        return ""
-    if (
-        not isinstance(value, str)
-        or (needed and not value.strip())
-        or len(value) > LONGEST_TEXT
-        or "\x00" in value
-    ):
-        raise InputError(
-            "a few words are expected here", remedy=f"at most {LONGEST_TEXT} characters", where=where
-        )
-    return value.strip()
-
-
-def _complaint(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    works = said.get("works")
-    if works not in ("yes", "weak", "no"):
-        raise InputError(f"{works!r} is no answer", remedy="one of yes, weak, no", where="works")
-    load, state = _text(said.get("load"), "load"), _text(said.get("state"), "state", needed=False)
-    _known(job, {"quantity": "works", "at": load, "state": state})
-    return {"load": load, "works": works, "state": state}
-
-
-def _code(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    pin = said.get("pin")
-    return {
-        "module": _text(said.get("module"), "module"),
-        "failure": _text(said.get("failure"), "failure"),
-        "pin": None if pin in (None, "") else str(pin),
-        "set": bool(said.get("set", True)),
-        "state": _text(said.get("state"), "state", needed=False),
-    }
-
-
-def _event(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    return {"place": _text(said.get("place"), "place"), "what": _text(said.get("what"), "what")}
-
-
-def _note(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    return {"text": _text(said.get("text"), "text")}
-
-
-def _cannot(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    _known(job, said)
-    return {**to_json(from_json(said)), "why": _text(said.get("why"), "why", needed=False)}
-
-
-def _repair(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    return {"what": _text(said.get("what"), "what"), "part": _text(said.get("part"), "part", needed=False)}
-
-
-def _named(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    return {"what": _text(said.get("what"), "what")}
-
-
-def _reading(job: OpenJob, said: Mapping[str, Any]) -> dict[str, Any]:
-    raise InputError(
-        "a reading is entered as it is shown", remedy="send `value` as text with the place", where="kind"
-    )
-
-
-CHECKS = {
-    "complaint": _complaint,
-    "code": _code,
-    "event": _event,
-    "note": _note,
-    "cannot": _cannot,
-    REPAIR: _repair,
-    REOPENED: _note,
-    UNPLUGGED: _named,
-    REFITTED: _named,
-    DECLINED: _named,
-    "reading": _reading,
-}
-"""Kind of entry → what its payload must be; gives the payload as it is stored, or raises InputError."""
-
-
-def _known(job: OpenJob, place: Mapping[str, Any]) -> None:
-    """Raise where the circuit has no such state, part or point."""
-    measured = from_json(place)
-    with job.bench() as bench:
-        if bench.told is None:
-            raise ConflictError("this job has no usable circuit yet: enter one first, then measure")
-        check_place(bench.told.diagnosis.circuit, measured)
-
-
-def _net_volts(job: OpenJob) -> float:
-    with job.bench() as bench:
-        circuit = bench.checked.circuit if bench.checked else None
-        battery = next(iter(circuit.model.of_kind("battery")), None) if circuit else None
-        return 24.0 if battery is not None and battery.values.get("V", 12.6) > 18 else 12.0
 
 
 # Photos, time, the end
@@ -348,7 +297,7 @@ def add_photo(
 
 def start_step(job: OpenJob, what: str, *, step_id: str = "") -> Step:
     """Begin to count the minutes of a piece of work."""
-    step = Step(step_id=step_id or new_id(), what=_text(what, "what"), who=job.who, started_at=now())
+    step = Step(step_id=step_id or new_id(), what=checked_text(what, "what"), who=job.who, started_at=now())
     return job.store.save_step(job.job_id, step, who=job.who, at=now())
 
 
@@ -369,7 +318,11 @@ def add_minutes(job: OpenJob, what: str, minutes: float, *, entry_id: str = "") 
     if not 0 < minutes <= 6_000:
         raise InputError(f"{minutes:g} minutes", remedy="enter minutes between 0 and 6000", where="minutes")
     step = Step(
-        step_id=new_id(), what=_text(what, "what"), who=job.who, minutes=minutes, entry_id=entry_id or None
+        step_id=new_id(),
+        what=checked_text(what, "what"),
+        who=job.who,
+        minutes=minutes,
+        entry_id=entry_id or None,
     )
     return job.store.save_step(job.job_id, step, who=job.who, at=now())
 
@@ -379,9 +332,9 @@ def close(job: OpenJob, *, complaint: str, cause: str, correction: str) -> Job:
     return job.store.close_job(
         job.job_id,
         Closing(
-            complaint=_text(complaint, "complaint"),
-            cause=_text(cause, "cause"),
-            correction=_text(correction, "correction"),
+            complaint=checked_text(complaint, "complaint"),
+            cause=checked_text(cause, "cause"),
+            correction=checked_text(correction, "correction"),
             who=job.who,
             at=now(),
         ),

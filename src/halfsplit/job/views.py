@@ -73,7 +73,9 @@ class SuspectCard:
 
 @dataclass(frozen=True)
 class FindingCard:
-    """What was found. ``missing``: what proof lacks; ``verify``: to be seen after the repair.
+    """What was found. ``missing_proof``: what proof lacks; ``explains``, ``unexplained``: of what was seen.
+
+    ``verify``: to be seen after the repair.
 
     ``words`` and ``repair_words``: cause and repair as a customer would understand them; ``repair_done``: once made.
     """
@@ -83,8 +85,9 @@ class FindingCard:
     repair: str
     probability: float
     proven: bool
-    missing: tuple[str, ...]
+    missing_proof: tuple[str, ...]
     explains: tuple[str, ...]
+    unexplained: tuple[str, ...]
     verify: tuple[str, ...]
     words: str
     repair_words: str

@@ -279,7 +279,7 @@ def _finding(view: BenchView) -> FindingOut | None:
             repair=found.repair,
             probability=found.probability,
             proven=found.proven,
-            missing_proof=list(found.missing),
+            missing_proof=list(found.missing_proof),
             explains=list(found.explains),
             verify=list(found.verify),
         )

@@ -1,0 +1,97 @@
+"""Entries of a job in words, as (what, value): where it was measured, in which state, and what was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.words import change_words, point_words
+from halfsplit.errors import HalfsplitError
+from halfsplit.job.entering import shown_value
+from halfsplit.job.places import change_from_json
+
+Words = tuple[str, str]
+
+
+def complaint_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
+    """'H1 bench lamp, on', 'does not work'."""
+    words = {"yes": "works", "weak": "works weakly", "no": "does not work"}
+    state = f", {payload['state']}" if payload.get("state") else ""
+    return f"{part_named(payload.get('load', ''), circuit)}{state}", words.get(str(payload.get("works")), "")
+
+
+def part_named(name: str, circuit: Circuit | None) -> str:
+    """A part with what it is."""
+    part = circuit.parts.get(name) if circuit else None
+    return f"{name} {part.words}" if part and part.words else name
+
+
+def reading_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
+    """Where, how and in which state it was read; and the value."""
+    quantity = str(payload.get("quantity"))
+    value = payload.get("value", "")
+    if quantity in ("stage", "gauge") and not isinstance(value, str):
+        return place_words(payload, circuit), f"{float(value):.6g} {_own_unit(payload, circuit)}".rstrip()
+    return place_words(payload, circuit), shown_value(quantity, value)
+
+
+def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
+    """The unit that the circuit file gives to a stage or a gauge."""
+    at = str(payload.get("at"))
+    one = (circuit.model.stages.get(at) or circuit.model.gauges.get(at)) if circuit else None
+    return one.unit if one else ""
+
+
+def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
+    """Where and how something was measured."""
+    quantity, at, to = str(payload.get("quantity")), str(payload.get("at")), payload.get("to")
+    where = AT.get(quantity, "{at}").format(at=_point(at, circuit), part=part_named(at, circuit))
+    if quantity in ("volts", "ohms", "lamp"):
+        where += f" to {_point(to, circuit)}" if to else " to battery negative"
+    detail = " ".join(str(word) for word in payload.get("detail") or ())
+    state = f"“{payload['state']}”" if payload.get("state") and quantity not in ("inspection", "ohms") else ""
+    return ", ".join(part for part in (where, detail, state, _changes(payload)) if part)
+
+
+AT = {
+    "works": "{part} works",
+    "answers": "{part} answers",
+    "inspection": "look at {part}",
+    "blown": "{part} blown",
+    "wiggle": "move {at}: the reading jumps",
+    "amps": "current in {at}",
+    "duty": "duty cycle at {at}",
+    "hertz": "frequency at {at}",
+    "code": "code in {part}",
+}
+
+
+def _point(name: Any, circuit: Circuit | None) -> str:
+    return point_words(str(name), circuit) if circuit else str(name)
+
+
+def _changes(payload: Mapping[str, Any]) -> str:
+    told = []
+    for change in payload.get("changes") or ():
+        try:
+            words = change_words(change_from_json(change)).rstrip(".")
+            told.append(words[:1].lower() + words[1:])
+        except HalfsplitError:
+            told.append(str(change))
+    return "; ".join(told)
+
+
+def cannot_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
+    """What cannot be done, and why."""
+    why = f": {payload['why']}" if payload.get("why") else ""
+    return f"Cannot be done: {place_words(payload, circuit)}{why}", ""
+
+
+def code_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
+    """The unit, the kind of failure, the pin; and whether it is set."""
+    pin = f", pin {payload['pin']}" if payload.get("pin") else ""
+    return (
+        f"Code in {part_named(str(payload.get('module', '')), circuit)}: {payload.get('failure', '')}{pin}",
+        "set" if payload.get("set", True) else "not set",
+    )
