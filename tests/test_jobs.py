@@ -136,7 +136,7 @@ def test_a_reading_that_is_sent_twice_is_stored_once(store, lamp):
     assert [entry.entry_id for entry in store.evidence(lamp)].count("once") == 1
 
 
-@pytest.mark.parametrize("text", ["12,4", "400", "", "nonsense", "NaN", "5 A"])
+@pytest.mark.parametrize("text", ["12,400", "400", "", "nonsense", "NaN", "5 A"])
 def test_what_is_in_doubt_is_asked_about_and_nothing_is_stored(store, lamp, text):
     before = store.evidence(lamp)
     with pytest.raises(Doubt):

@@ -136,7 +136,7 @@ def test_nothing_to_go_on_with_is_told(run, circuit):
 
 def test_doubts_are_asked_and_a_reading_can_be_struck_out(run, circuit, tmp_path):
     own = "m\nvolts\nH1.1\n\non\nmeter\n\n"
-    run("find", circuit, typed=BEGIN + own + "400\nn\n12,0\nn\nnan\n12.0\nu\nprobe slipped\nq\n")
+    run("find", circuit, typed=BEGIN + own + "400\nn\nnan\n12.0\nu\nprobe slipped\nq\n")
     _, reading, struck = kept(tmp_path)[1]
     assert [reading.payload[name] for name in ("at", "value", "typed")] == ["H1.1", 12.0, "12.0"]
     assert (struck.strikes, struck.reason) == (reading.entry_id, "probe slipped")
