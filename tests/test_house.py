@@ -35,6 +35,7 @@ MAY_IMPORT = {
     "scan": FOUNDATION,
     "drain": FOUNDATION,
     "drawing": FOUNDATION | {"circuit"},
+    "diagram": FOUNDATION | {"circuit"},
     "store": {"errors"},
     "job": FOUNDATION
     | {
@@ -43,6 +44,7 @@ MAY_IMPORT = {
         "harness",
         "diagnosis",
         "drawing",
+        "diagram",
         "capture",
         "scan",
         "drain",
@@ -82,7 +84,8 @@ ONLY_IN = {
     "typer": {"cli"},
     "rich": {"cli"},
     "lark": {"notation"},
-    "defusedxml": {"harness"},
+    "defusedxml": {"diagram", "harness"},
+    "pypdfium2": {"diagram"},
     "typst": {"report"},
     "can": {"scan"},
     "isotp": {"scan"},
