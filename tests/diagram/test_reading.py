@@ -108,7 +108,7 @@ def test_the_letters_of_colours_by_iec_60757_and_others():
     ("data", "told"),
     [
         (b"", "the file is empty"),
-        (b"%PDF-1.7 broken", "cannot be opened|has no page"),
+        (b"%PDF-1.7 broken", "not a PDF"),
         (b"<html></html>", "not an SVG"),
         (b"<svg", "cannot be read"),
         (b"MZ\x90", "neither a PDF"),
