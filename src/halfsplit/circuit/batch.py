@@ -1,200 +1,318 @@
-"""Many cases of one state from few factorisations: each is a low-rank change of the healthy network.
+"""Many cases of one state in many draws of its values, settled together: each an elimination where it differs.
 
-The devices of every case are settled round by round beside the healthy network's own rounds (one factorisation for
-each), so that a case comes to the fixed point that a solution from scratch reaches; what its devices do otherwise than
-the healthy network's is part of its change (``lowrank.py``).
+A *cell* is one case in one draw. The devices of all cells are settled round by round from the unpowered network, by the
+same rules as a solution from scratch (``settle.py``); the volts of a round come from ``elimination.py``, which starts
+from the healthy network of that draw in whichever of its own rounds is most like the cell.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from halfsplit.circuit.cases import Cases
-from halfsplit.circuit.devices import Bools, Floats, Ints, Links, States
+from halfsplit.circuit.cases import Cases, operated
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States, Thresholds
 from halfsplit.circuit.element import DriverDevice
+from halfsplit.circuit.elimination import (
+    Base,
+    Changes,
+    Work,
+    bases,
+    places,
+    points_of_blocks,
+    ports_of_blocks,
+    solve_blocks,
+    working,
+)
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.lowrank import Updates, spread
-from halfsplit.circuit.network import System
-from halfsplit.circuit.responses import Base
+from halfsplit.circuit.network import OPEN, System
 from halfsplit.circuit.settle import Evaluate, settle
-from halfsplit.circuit.solve import Factor, links, scratch
+from halfsplit.circuit.solve import COUNTER, links
+from halfsplit.circuit.structure import Numbers, Structure, structure_of
 
-PORTS_TOGETHER = 1 << 19
-"""Numbers in the largest temporary array where the resistance of ports is told."""
-TOGETHER = 20_000_000
-"""Device states that are settled together: cases × devices."""
+TOGETHER = 1 << 20
+"""Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
+FEWEST_LANES = 8
+"""Cells that are worked on side by side at least: a processor adds four or eight numbers at a time."""
 
 
 class Batch:
-    """All cases of one system, settled. ``states``, ``chattering`` (D, B); ``blown`` (fuses, B)."""
+    """C cases in D draws, settled. ``states``, ``chattering`` (devices, C, D); ``blown`` (fuses, C, D).
 
-    def __init__(self, system: System, cases: Cases) -> None:
-        self.system, self.cases = system, cases
-        network = system.network
-        self.table = network.devices
-        self._updates = Updates(system)
-        start = self.table.free(1)
-        self.path = settle(system, scratch(system, start), start).path
-        self._bases: dict[int, Base] = {}
-        self.states: States = np.zeros((len(self.table.devices), len(cases)), dtype=np.int8)
-        self.chattering: Bools = np.zeros(self.states.shape, dtype=bool)
-        self.blown: Bools = np.zeros((len(network.fuses), len(cases)), dtype=bool)
-        for part in self._parts(np.arange(len(cases))):
-            self._settle(part)
+    ``systems``: the same network in the same state, with the values of each draw. ``before`` (fuses, C, D): fuses that
+    have opened already and are not told in ``blown``.
+    """
 
-    def base(self, number: int = -1) -> Base:
-        """The healthy network in the round of this number; settled from the last round on and by default."""
-        last = len(self.path) - 1
-        key = min(number, last) if number >= 0 else last
-        if key not in self._bases:
-            self._bases[key] = Base(self.system, self.path[key])
-        return self._bases[key]
+    def __init__(self, systems: Sequence[System], cases: Cases, before: Bools | None = None) -> None:
+        self.systems, self.cases = tuple(systems), cases
+        self.system = self.systems[0]
+        self.network = self.system.network
+        self.table = self.network.devices
+        self.shape = len(cases), len(self.systems)
+        self._thresholds = Thresholds.beside([each.parameters.thresholds for each in self.systems])
+        self._opens_at = np.stack([each.opens_at for each in self.systems], axis=1)
+        self._every = np.arange(int(np.prod(self.shape)))
+        self._row = np.repeat(np.arange(len(cases)), len(self.systems))
+        self._changes = cases.changes
+        self._states: States = np.zeros((len(self.table.devices), len(self._every)), dtype=np.int8)
+        self._chattering: Bools = np.zeros(self._states.shape, dtype=bool)
+        self._blown: Bools = np.zeros((len(self.network.fuses), len(self._every)), dtype=bool)
+        if before is not None:
+            gone = before.reshape(self._blown.shape)
+            for fuse in np.flatnonzero(gone.any(axis=1)):
+                self._open(np.flatnonzero(gone[fuse]), np.full(int(gone[fuse].sum()), fuse))
+        lanes = self._cells
+        step = max(1, TOGETHER // max(1, len(self.table.devices) * lanes.shape[1]))
+        for start in range(0, len(lanes), step):
+            self._settle(np.unique(lanes[start : start + step]))
+
+    @property
+    def states(self) -> States:
+        return self._states.reshape(-1, *self.shape)
+
+    @property
+    def chattering(self) -> Bools:
+        return self._chattering.reshape(-1, *self.shape)
+
+    @property
+    def blown(self) -> Bools:
+        return self._blown.reshape(-1, *self.shape)
+
+    # What is asked of the settled cells.
+
+    def volts(self, nodes: Ints) -> Floats:
+        """Volts (nodes, C, D): the mean over time where a driver has a duty cycle."""
+        return self._told(self._mean(self._every, lambda states: self._volts(self._every, states, nodes)))
+
+    def amps(self, elements: Ints) -> Floats:
+        """Currents of elements (elements, C, D), from first end to second."""
+        return self._told(self._mean(self._every, lambda states: self._amps(self._every, states, elements)))
+
+    def source_ohms(self, nodes: Ints) -> Floats:
+        """Resistance (nodes, C, D) that each point shows against the reference: what an instrument meets."""
+        asked = places(self._structure, nodes)
+        return self._told(self._ask(points_of_blocks, self._every, self._states, len(nodes), *asked))
+
+    def port_ohms(self, a: Ints, b: Ints) -> Floats:
+        """Resistance (ports, C, D) between pairs of nodes, with the devices as they are."""
+        _, *needed = places(self._structure, np.concatenate([a, b]))
+        ports = self._structure.place[np.column_stack([a, b])]
+        return self._told(self._ask(ports_of_blocks, self._every, self._states, len(a), ports, *needed))
+
+    def fed(self) -> Bools:
+        """Which modules work (modules, C, D)."""
+        volts = self._volts(self._every, self._states, self.table.watch)
+        minimum = self._thresholds.at(self._draw(self._every)).minimum
+        dead = self.cases.locks.dead[:, self._case(self._every)]
+        return self.table.fed(volts, dead, minimum).reshape(-1, *self.shape)
+
+    def links(self) -> Links:
+        """(listener, speaker) → whether the one hears the other (C, D), for every pair on a bus."""
+        locks = self.cases.locks.at(self._case(self._every))
+
+        def watched(states: States) -> Floats:
+            return self._volts(self._every, states, self.table.watch)
+
+        heard = links(self.system, self._states, locks, watched, every=True)
+        return {pair: each.reshape(self.shape) for pair, each in heard.items()}
+
+    def _told(self, values: Floats) -> Floats:
+        return values.reshape(-1, *self.shape)
+
+    # How it is settled.
+
+    def _case(self, cells: Ints) -> Ints:
+        return np.asarray(cells // len(self.systems))
+
+    def _draw(self, cells: Ints) -> Ints:
+        return np.asarray(cells % len(self.systems))
+
+    @cached_property
+    def _cells(self) -> Ints:
+        """The cells (blocks, lanes) that are worked on side by side.
+
+        Where there are few draws, those of neighbouring cases, which mostly change the same fronts; cases that add an
+        element of which no front knows, only with others that add the same.
+        """
+        beside = -(-FEWEST_LANES // len(self.systems))
+        every = np.arange(len(self.cases))
+        if beside > 1:
+            elements = self.cases.changes.elements
+            known = ~((self._structure.extra[elements] == 1) & (elements >= 0)).any(axis=1)
+            _, like = np.unique(np.where(known[:, None], -1, elements), axis=0, return_inverse=True)
+            order = np.argsort(like.ravel(), kind="stable")
+            groups = np.split(order, np.flatnonzero(np.diff(like.ravel()[order])) + 1)
+            filled = [np.append(each, np.full(-len(each) % beside, each[-1])) for each in groups if len(each)]
+            every = np.concatenate(filled) if filled else every
+        return (every[:, None] * len(self.systems) + np.arange(len(self.systems))).reshape(
+            -1, beside * len(self.systems)
+        )
+
+    @cached_property
+    def _places(self) -> tuple[Ints, Ints]:
+        """Block and lane of each cell."""
+        lanes = self._cells.shape[1]
+        place = np.empty(len(self._every), dtype=np.intp)
+        place[self._cells.ravel()] = np.arange(self._cells.size)
+        return place // lanes, place % lanes
+
+    @cached_property
+    def _structure(self) -> Structure:
+        return structure_of(self.system)
+
+    @cached_property
+    def _owned(self) -> Numbers:
+        lists = self.table.elements_of
+        table = np.full((len(lists), max(map(len, lists), default=0)), -1, dtype=np.int32)
+        for row, each in enumerate(lists):
+            table[row, : len(each)] = each
+        return table
+
+    @cached_property
+    def _base(self) -> Base:
+        """The healthy networks of all lanes in all rounds of their run, which is found from the first round alone."""
+        draws, lanes = len(self.systems), self._cells.shape[1]
+        systems = self.systems * (lanes // draws)
+        rest = self.table.rest(self.table.free(lanes)).T[None]
+        first = bases(systems, rest, self._owned)
+        COUNTER.factorisations += lanes
+        if not self.system.driven:
+            return first
+        nothing = Cases.of(self.system, [()], [()])
+        locks = nothing.locks.at(np.zeros(lanes, dtype=np.intp))
+        asked = np.zeros((1, lanes), dtype=np.intp), nothing.changes, working(self._structure, lanes)
+
+        def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
+            def watched(now: States) -> Floats:
+                every = np.zeros((len(now), lanes), dtype=np.int8)
+                every[:, columns] = now
+                volts = np.empty((1, len(self.table.watch), lanes))
+                rows, changes, work = asked
+                wanted = places(self._structure, self.table.watch)
+                solve_blocks(
+                    self._structure, first, rows, every.T[None].copy(), changes, work, *wanted, volts
+                )
+                return np.asarray(volts[0][:, columns])
+
+            return watched(states), links(self.system, states, locks.at(columns), watched)
+
+        settled = settle(self.system, evaluate, locks, self._thresholds.at(np.arange(lanes) % draws))
+        COUNTER.factorisations += lanes * len(settled.history)
+        return bases(systems, np.stack([states.T for states in settled.history]), self._owned)
+
+    @cached_property
+    def _work(self) -> Work:
+        return working(self._structure, self._cells.shape[1])
 
     def _settle(self, waiting: Ints) -> None:
-        """Settle these cases; those in which a fuse opens are settled again, from the unpowered network.
+        """Settle these cells; those in which a fuse opens are settled again, from the unpowered network.
 
         Where no source drives (ohms are measured), every device stays at rest.
         """
         if not self.system.driven:
-            self.states[:, waiting] = self.table.rest(self.cases.locks.at(waiting))
+            self._states[:, waiting] = self.table.rest(self.cases.locks.at(self._case(waiting)))
             return
         while len(waiting):
-            settled = settle(self.system, self._evaluate(waiting), self.cases.locks.at(waiting))
-            self.states[:, waiting] = settled.states
-            self.chattering[:, waiting] = settled.chattering
+            locks = self.cases.locks.at(self._case(waiting))
+            settled = settle(
+                self.system, self._evaluate(waiting, locks), locks, self._thresholds.at(self._draw(waiting))
+            )
+            self._states[:, waiting] = settled.states
+            self._chattering[:, waiting] = settled.chattering
             waiting = self._blow(waiting)
 
-    def _evaluate(self, waiting: Ints) -> Evaluate:
+    def _evaluate(self, waiting: Ints, locks: Locks) -> Evaluate:
         def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-            cases = waiting[columns]
+            cells = waiting[columns]
 
             def watched(now: States) -> Floats:
-                return self._volts(cases, now, self.table.watch)
+                return self._volts(cells, now, self.table.watch)
 
-            return watched(states), links(self.system, states, self.cases.locks.at(cases), watched)
+            return watched(states), links(self.system, states, locks.at(columns), watched)
 
         return evaluate
 
-    def _blow(self, cases: Ints) -> Ints:
-        """Open the fuse that is furthest over its rating in each case; the cases in which one was."""
-        network = self.system.network
-        if not len(network.fuses):
-            return cases[:0]
-        load: Floats = np.abs(self.amps(network.fuses, cases)) / self.system.opens_at[:, None]
+    def _blow(self, cells: Ints) -> Ints:
+        """Open the fuse that is furthest over its rating in each cell; the cells in which one was."""
+        if not len(self.network.fuses):
+            return cells[:0]
+        amps = self._mean(cells, lambda states: self._amps(cells, states, self.network.fuses))
+        load: Floats = np.abs(amps) / self._opens_at[:, self._draw(cells)]
         worst = load.argmax(axis=0)
-        over = load[worst, np.arange(len(cases))] > 1.0
-        rows: Ints = cases[over]
-        fuses = worst[over]
+        over = load[worst, np.arange(len(cells))] > 1.0
+        rows: Ints = cells[over]
         if len(rows):
-            self.blown[fuses, rows] = True
-            self.cases = self.cases.opened(rows, network.fuses[fuses])
+            self._blown[worst[over], rows] = True
+            self._open(rows, worst[over])
         return rows
 
-    # What is asked of the settled cases.
+    def _open(self, cells: Ints, fuses: Ints) -> None:
+        """Add an open fuse to each of these cells: one new row of changes for all that come from the same row."""
+        pairs, which = np.unique(np.column_stack([self._row[cells], fuses]), axis=0, return_inverse=True)
+        self._row[cells] = len(self._changes.elements) + which.ravel()
+        self._changes = _with_open(self._changes, pairs[:, 0], self.network.fuses[pairs[:, 1]])
 
-    def volts(self, nodes: Ints, cases: Ints | None = None) -> Floats:
-        """Volts (len(nodes), b) of settled cases: the mean over time where a driver has a duty cycle."""
-        wanted = self._wanted(cases)
-        phases = self._phases(self.states[:, wanted])
-        total = self._volts(wanted, phases[0][1], nodes)
+    # How it is solved.
+
+    def _ask(
+        self, kernel: Callable[..., None], cells: Ints, states: States, count: int, *asked: object
+    ) -> Floats:
+        """What a kernel of ``elimination`` gives (count, b) for cells with these device states (devices, b)."""
+        blocks, lanes = self._places[0][cells], self._places[1][cells]
+        some = np.unique(blocks)
+        every = self._cells[some]
+        if len(cells) < len(self._every):
+            now = self._states.copy() if len(self._states) else self._states
+            now[:, cells] = states
+        else:
+            now = states
+        given = np.ascontiguousarray(now[:, every].transpose(1, 2, 0))
+        out = np.empty((len(some), count, every.shape[1]))
+        kernel(self._structure, self._base, self._row[every], given, self._changes, self._work, *asked, out)
+        if every.size == len(cells) == len(self._every) and len(self.systems) == every.shape[1]:
+            return out.transpose(1, 0, 2).reshape(count, -1)
+        return out[np.searchsorted(some, blocks), :, lanes].T
+
+    def _volts(self, cells: Ints, states: States, nodes: Ints) -> Floats:
+        """Volts (nodes, b) of cells with these device states (devices, b)."""
+        return self._ask(solve_blocks, cells, states, len(nodes), *places(self._structure, nodes))
+
+    def _amps(self, cells: Ints, states: States, elements: Ints) -> Floats:
+        nodes = self.system.ends[elements][:, 2:].T.ravel()
+        first, second = self._volts(cells, states, nodes).reshape(2, len(elements), -1)
+        conductance, emf, push = self._values(cells, states, elements)
+        return np.asarray(conductance * (first - second - emf) - push)
+
+    def _values(self, cells: Ints, states: States, elements: Ints) -> tuple[Floats, Floats, Floats]:
+        """Conductance, emf and push (elements, b) in cells with these device states."""
+        values, system, draw = self._base, self.system, self._draw(cells)
+        conductance, emf, push = (each[elements][:, draw] for each in (values.given, values.emf, values.push))
+        changes, rows = self._changes, self._row[cells]
+        for slot in range(changes.elements.shape[1]):
+            hit = np.nonzero(elements[:, None] == changes.elements[rows, slot])
+            if len(hit[0]):
+                case = rows[hit[1]]
+                conductance[hit], emf[hit] = operated(
+                    changes.operations[case, slot], changes.values[case, slot], conductance[hit], emf[hit]
+                )
+        on = np.repeat(system.present[elements][:, None], len(cells), axis=1)
+        for row in np.flatnonzero(system.device[elements] >= 0):
+            element = elements[row]
+            on[row] &= (system.mask[element] >> states[system.device[element]]) & 1 != 0
+        return np.where(on, conductance, 0.0), emf, np.where(on, push, 0.0)
+
+    def _mean(self, cells: Ints, ask: Callable[[States], Floats]) -> Floats:
+        """What is asked, as the mean over the time in which drivers with a duty cycle are on and off."""
+        phases = self._phases(self._states[:, cells])
+        total = ask(phases[0][1])
         if len(phases) > 1:
             total = phases[0][0] * total
-            for share, states in phases[1:]:
-                total += share * self._volts(wanted, states, nodes)
+            for share, now in phases[1:]:
+                total += share * ask(now)
         return total
-
-    def amps(self, elements: Ints, cases: Ints | None = None) -> Floats:
-        """Currents of elements (len(elements), b), from first end to second."""
-        wanted = self._wanted(cases)
-        total = np.zeros((len(elements), len(wanted)))
-        nodes = self.system.ends[elements][:, 2:].T.ravel()
-        every = np.broadcast_to(elements, (len(wanted), len(elements)))
-        for share, states in self._phases(self.states[:, wanted]):
-            first, second = self._volts(wanted, states, nodes).reshape(2, len(elements), -1)
-            conductance, emf, push = self._updates.values(self.cases, wanted, states, every)
-            total += share * (conductance.T * (first - second - emf.T) - push.T)
-        return total
-
-    def source_ohms(self, nodes: Ints, cases: Ints | None = None) -> Floats:
-        """Resistance (len(nodes), b) that each point shows against the reference: what an instrument meets."""
-        return self.port_ohms(nodes, np.full(len(nodes), self.system.network.size), cases)
-
-    def port_ohms(self, a: Ints, b: Ints, cases: Ints | None = None) -> Floats:
-        """Resistance (len(a), b) between pairs of nodes, with the devices as they are."""
-        wanted = self._wanted(cases)
-        ohms = np.empty((len(a), len(wanted)))
-        for base, near in self._near(self.states[:, wanted]):
-            self._fill_ohms(base, wanted[near], near, (a, b), ohms)
-        return ohms
-
-    def _fill_ohms(self, base: Base, cases: Ints, near: Ints, ports: tuple[Ints, Ints], ohms: Floats) -> None:
-        a, b = ports
-        alone = base.respond(np.column_stack([a, b, a, b]))
-        every = np.arange(len(a))
-        ohms[:, near] = (alone[a, every] - alone[b, every])[:, None]
-        for update in self._updates.of(base, self.cases, cases, self.states[:, cases]):
-            v0, v1 = update.ends[..., 2], update.ends[..., 3]
-            step = max(1, PORTS_TOGETHER // max(1, v0.size))
-            for start in range(0, len(a), step):
-                part = every[start : start + step]
-                some = alone[:, part]
-                flow = update.solver @ (-update.change[..., None] * (some[v0] - some[v1]))
-                first, second = a[part][:, None, None], b[part][:, None, None]
-                there = base.coarse[first, update.columns] - base.coarse[second, update.columns]
-                ohms[np.ix_(part, near[update.which])] += np.einsum("pbk,bkp->pb", there, flow)
-
-    def fed(self, cases: Ints | None = None) -> Bools:
-        """Which modules work (M, b)."""
-        wanted = self._wanted(cases)
-        volts = self._volts(wanted, self.states[:, wanted], self.table.watch)
-        return self.table.fed(
-            volts, self.cases.locks.dead[:, wanted], self.system.parameters.thresholds.minimum
-        )
-
-    def links(self) -> Links:
-        """(listener, speaker) → whether the one hears the other (B,), for every pair on a bus."""
-        wanted = self._wanted(None)
-        return links(
-            self.system,
-            self.states,
-            self.cases.locks,
-            lambda states: self._volts(wanted, states, self.table.watch),
-            every=True,
-        )
-
-    # How it is found.
-
-    def _parts(self, cases: Ints) -> list[Ints]:
-        """The cases in runs whose own elements take no more than a third of a base's table of responses.
-
-        So a large network is gone through once for each round and not once for each group of cases.
-        """
-        room = (
-            max(1, self.base().capacity // 3)
-            if self.base().capacity < len(self.system.ends)
-            else len(cases) + 1
-        )
-        own = self.cases.elements[cases]
-        fresh = np.zeros(len(cases), dtype=np.intp)
-        first = np.unique(own, return_index=True)[1] // max(1, own.shape[1])
-        np.add.at(fresh, first[first < len(cases)], 1)
-        run = (np.cumsum(fresh) - 1) // room
-        most = max(1, TOGETHER // max(1, len(self.table.devices)))
-        return (
-            [
-                piece
-                for part in np.split(cases, np.flatnonzero(np.diff(run)) + 1)
-                for piece in np.array_split(part, -(-len(part) // most))
-            ]
-            if len(cases)
-            else []
-        )
-
-    def _wanted(self, cases: Ints | None) -> Ints:
-        return np.arange(len(self.cases)) if cases is None else cases
 
     def _phases(self, states: States) -> list[tuple[float, States]]:
         """Shares of time, and the device states in each, where drivers switch with a duty cycle."""
@@ -213,41 +331,23 @@ class Batch:
             start = end
         return [phase for phase in phases if phase[0] > 0]
 
-    def _near(self, states: States) -> list[tuple[Base, Ints]]:
-        """For each round of the healthy network those cases whose devices (D, b) are most like it then.
 
-        A car whose main fuse is blown is nearer to the unpowered network than to the settled one.
-        """
-        away = np.array([(states != healthy[:, None]).sum(axis=0) for healthy in self.path[::-1]])
-        nearest = len(self.path) - 1 - away.argmin(axis=0)
-        return [(self.base(int(number)), np.flatnonzero(nearest == number)) for number in np.unique(nearest)]
-
-    def _volts(self, cases: Ints, states: States, nodes: Ints) -> Floats:
-        """Volts (len(nodes), b) of cases with these device states (D, b)."""
-        volts = np.empty((len(nodes), len(cases)))
-        start = 0
-        for part in self._parts(cases):
-            columns = np.arange(start, start + len(part))
-            start += len(part)
-            for base, near in self._near(states[:, columns]):
-                self._fill(base, cases, states, columns[near], nodes, volts)
-        return volts
-
-    def _fill(
-        self, base: Base, cases: Ints, states: States, columns: Ints, nodes: Ints, volts: Floats
-    ) -> None:
-        untouched = np.ones(len(columns), dtype=bool)
-        for update in self._updates.of(base, self.cases, cases[columns], states[:, columns]):
-            which = columns[update.which]
-            untouched[update.which] = False
-            spread(base, update, nodes, which, volts)
-            for column in which[update.lost]:
-                volts[:, column] = self._alone(int(cases[column]), states[:, column])[nodes]
-        volts[:, columns[untouched]] = base.volts[nodes, None]
-
-    def _alone(self, case: int, states: States) -> Floats:
-        """Volts of a case whose change was too nearly singular: factorised by itself."""
-        return Factor(self.system.changed(self.cases.changes(case)), states).volts()
+def _with_open(changes: Changes, rows: Ints, elements: Ints) -> Changes:
+    """More rows of changes: these rows, each with one more open element."""
+    room = int((changes.elements[rows] >= 0).all(axis=1).any() or not changes.elements.shape[1])
+    old = Changes(
+        np.pad(changes.elements, ((0, 0), (0, room)), constant_values=-1),
+        np.pad(changes.operations, ((0, 0), (0, room))),
+        np.pad(changes.values, ((0, 0), (0, room))),
+    )
+    more = old.some(rows)
+    last = np.arange(len(rows)), (more.elements >= 0).sum(axis=1)
+    more.elements[last], more.operations[last] = elements, OPEN
+    return Changes(
+        np.vstack([old.elements, more.elements]),
+        np.vstack([old.operations, more.operations]),
+        np.vstack([old.values, more.values]),
+    )
 
 
 @dataclass(frozen=True)
@@ -261,8 +361,8 @@ class Expectation:
 def expect(system: System, faults: Sequence[Fault], nodes: Ints) -> Expectation:
     """Volts at nodes under each fault."""
     cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
-    batch = Batch(system, cases)
-    return Expectation(batch.volts(nodes), batch)
+    batch = Batch([system], cases)
+    return Expectation(batch.volts(nodes)[..., 0], batch)
 
 
 __all__ = ["Batch", "Cases", "Expectation", "expect"]

@@ -75,6 +75,18 @@ class Thresholds:
     pulls: Floats
     drops: Floats
 
+    @staticmethod
+    def beside(each: Sequence[Thresholds]) -> Thresholds:
+        """Those of several cases (…, B)."""
+        names = ("minimum", "pulls", "drops")
+        return Thresholds(*(np.stack([getattr(one, name) for one in each], axis=1) for name in names))
+
+    def at(self, columns: Ints) -> Thresholds:
+        """Those of some cases, where each case has its own (…, B)."""
+        if self.minimum.ndim == 1:
+            return self
+        return Thresholds(self.minimum[:, columns], self.pulls[:, columns], self.drops[:, columns])
+
 
 @dataclass
 class _View:
@@ -174,6 +186,9 @@ class DeviceTable:
         ]
         self.sleepers = self._numbers(SleepDevice)
         self.asked_links = frozenset[tuple[str, str]]().union(*map(_links_asked, self._conditions()))
+        latches = {device.driver.latches for device in self.devices if isinstance(device, DriverDevice)}
+        named = set().union(*map(_states_named, self._conditions()))
+        self.named_states = sorted(named | {name for name in latches if name is not None})
 
     def _numbers(self, kind: type[Device]) -> list[int]:
         return [number for number, device in enumerate(self.devices) if isinstance(device, kind)]
@@ -285,6 +300,18 @@ def _elements_of(assembly: Assembly) -> tuple[tuple[int, ...], ...]:
         if element.device >= 0:
             owned[element.device].append(number)
     return tuple(map(tuple, owned))
+
+
+def _states_named(condition: Condition) -> set[str]:
+    match condition:
+        case InState(name):
+            return {name}
+        case Not(term):
+            return _states_named(term)
+        case And(terms) | Or(terms):
+            return set().union(*map(_states_named, terms))
+        case _:
+            return set()
 
 
 def _links_asked(condition: Condition) -> set[tuple[str, str]]:

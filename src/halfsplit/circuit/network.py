@@ -6,10 +6,11 @@ the interventions that a technician makes. Index ``network.size`` is the referen
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import cycle
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,6 +135,16 @@ class System:
             mask=np.append(self.mask, np.zeros(more, dtype=np.intp)),
         )
 
+    def electrically(self) -> tuple[Hashable, ...]:
+        """What tells this system from others of the same network: two that are equal in it have the same volts.
+
+        A state counts by its switches and values, by the conditions of units that name it, and by how long it lasts.
+        """
+        arrays = self.ends[len(self.network.elements) :], self.conductance, self.emf, self.present
+        named = tuple(name == self.state.name for name in self.network.devices.named_states)
+        lasts = self.state.lasts if self.network.devices.sleepers else None
+        return (*(each.tobytes() for each in arrays), named, lasts)
+
     @property
     def driven(self) -> bool:
         """Whether a battery or generator drives it."""
@@ -175,6 +186,11 @@ class Network:
     @property
     def size(self) -> int:
         return len(self.points)
+
+    @cached_property
+    def structures(self) -> dict[tuple[tuple[int, ...], ...], Any]:
+        """Structures of elimination made so far, by the bridges that interventions add (``structure.py``)."""
+        return {}
 
     @cached_property
     def ends(self) -> Ints:

@@ -1,7 +1,7 @@
 """The fixed point of the devices: rounds from the unpowered network until nothing changes (rulings 4).
 
 Works on many cases side by side. How the volts of a round are found is the caller's affair: a factorisation of each
-network (``solve.py``) or low-rank changes of a shared one (``batch.py``); both run through here.
+network (``solve.py``) or an elimination of what differs (``batch.py``); both run through here.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States, Thresholds
 from halfsplit.circuit.element import Diode, SupplyDevice
 from halfsplit.circuit.network import Lock, System
 
@@ -29,33 +29,33 @@ class Settled:
     """Where the devices came to rest.
 
     ``states`` (D, B) at the fixed point; ``chattering`` (D, B): devices that found none, held released.
-    ``path``: the states after each round, for the first case only (the healthy run that others are compared with).
+    ``history``: the states (D, B) at the start and after each round.
     """
 
     states: States
     chattering: Bools
-    path: tuple[States, ...]
+    history: list[States]
 
 
-def settle(system: System, evaluate: Evaluate, locks: Locks) -> Settled:
-    """Find the fixed point of every case.
+def settle(system: System, evaluate: Evaluate, locks: Locks, thresholds: Thresholds | None = None) -> Settled:
+    """Find the fixed point of every case. ``thresholds``: of each case (…, B) where they are not the system's.
 
     Devices that alternate for ever are named, held released, and the
     rest settles about them. Diodes and regulators, which have one solution only, are then flipped one at a time
     (the least index first, which is finite: Murty 1974) before anything is called chattering.
     """
-    rounds = _Rounds(system, locks)
+    rounds = _Rounds(system, locks, thresholds or system.parameters.thresholds)
     while len(rounds.live) and rounds.number < ROUNDS:
         rounds.take(*evaluate(rounds.states[:, rounds.live], rounds.live, rounds.number))
     rounds.give_up()
-    return Settled(rounds.states, rounds.chattering, tuple(states[:, 0] for states in rounds.history))
+    return Settled(rounds.states, rounds.chattering, rounds.history)
 
 
 class _Rounds:
     """The rounds so far of all cases."""
 
-    def __init__(self, system: System, locks: Locks) -> None:
-        self.system, self.locks = system, locks
+    def __init__(self, system: System, locks: Locks, thresholds: Thresholds) -> None:
+        self.system, self.locks, self.thresholds = system, locks, thresholds
         table = system.network.devices
         self.table = table
         self.states = table.rest(locks)
@@ -73,14 +73,14 @@ class _Rounds:
 
     def take(self, volts: Floats, links: Links) -> None:
         """One round for the cases that still move."""
-        live, parameters = self.live, self.system.parameters
+        live = self.live
         old = self.states[:, live]
         new = self.table.step(
             volts,
             old,
             self.locks.at(live),
             state=self.system.state,
-            thresholds=parameters.thresholds,
+            thresholds=self.thresholds.at(live),
             links=links,
         )
         new[self.chattering[:, live]] = 0

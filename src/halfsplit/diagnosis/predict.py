@@ -7,22 +7,23 @@ predictions are those of the faults and not of the dice.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
-from halfsplit.circuit.devices import Links
+from halfsplit.circuit.devices import Links, States
 from halfsplit.circuit.element import DriverDevice, Relay
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
 from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.network import Parameters
+from halfsplit.circuit.network import Parameters, System
 from halfsplit.diagnosis.hypotheses import Columns
 
 Floats = NDArray[np.float64]
@@ -44,79 +45,133 @@ class SceneKey:
     isolated: bool = False
 
 
+class Solved:
+    """What the circuit does in all columns and draws: asked for by node or element, solved once, kept as float32."""
+
+    def __init__(self, batch: Batch) -> None:
+        self._batch = batch
+        self.shape = batch.shape
+        self._kept: dict[str, dict[int, Readings]] = {"volts": {}, "amps": {}, "source_ohms": {}}
+
+    def fill(self, what: str, wanted: Sequence[int]) -> None:
+        """Solve for ``volts`` of nodes, ``source_ohms`` of nodes or ``amps`` of elements: many together are cheap."""
+        kept = self._kept[what]
+        missing = np.array(sorted({each for each in wanted if each not in kept}), dtype=np.intp)
+        if len(missing):
+            values = self._values(what, missing).astype(np.float32)
+            kept.update(zip(missing.tolist(), values, strict=True))
+
+    def get(self, what: str, which: int) -> Readings:
+        """One of these (C, D)."""
+        self.fill(what, [which])
+        return self._kept[what][which]
+
+    def _values(self, what: str, wanted: Ints) -> Floats:
+        return np.asarray(getattr(self._batch, what)(wanted))
+
+    def port_ohms(self, a: int, b: int) -> Floats:
+        """Resistance between two nodes (C, D)."""
+        return np.asarray(self._batch.port_ohms(np.array([a]), np.array([b]))[0])
+
+    @cached_property
+    def fed(self) -> Bools:
+        return self._batch.fed()
+
+    @cached_property
+    def links(self) -> Links:
+        return self._batch.links()
+
+    @property
+    def states(self) -> States:
+        return self._batch.states
+
+    @property
+    def chattering(self) -> Bools:
+        return self._batch.chattering
+
+    @property
+    def blown(self) -> Bools:
+        return self._batch.blown
+
+
+class Amended(Solved):
+    """The same but for a few columns, in which fuses have opened before: only these are solved anew."""
+
+    def __init__(self, whole: Solved, columns: Ints, batch: Batch) -> None:
+        super().__init__(batch)
+        self.shape, self._whole, self._columns = whole.shape, whole, columns
+
+    def _joined(self, whole: NDArray[Any], own: NDArray[Any]) -> NDArray[Any]:
+        joined = whole.copy()
+        joined[..., self._columns, :] = own
+        return joined
+
+    def _values(self, what: str, wanted: Ints) -> Floats:
+        self._whole.fill(what, wanted.tolist())
+        every = [self._whole.get(what, each) for each in wanted.tolist()]
+        return self._joined(np.array(every), super()._values(what, wanted))
+
+    def port_ohms(self, a: int, b: int) -> Floats:
+        return self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
+
+    @cached_property
+    def fed(self) -> Bools:
+        return self._joined(self._whole.fed, self._batch.fed())
+
+    @cached_property
+    def links(self) -> Links:
+        own = self._batch.links()
+        return {pair: self._joined(heard, own[pair]) for pair, heard in self._whole.links.items()}
+
+    @property
+    def states(self) -> States:
+        return self._joined(self._whole.states, self._batch.states)
+
+    @property
+    def chattering(self) -> Bools:
+        return self._joined(self._whole.chattering, self._batch.chattering)
+
+    @property
+    def blown(self) -> Bools:
+        return self._joined(self._whole.blown, self._batch.blown)
+
+
 class Scene:
     """Predictions (…, C, D) of one scene for C columns and D draws."""
 
     def __init__(
-        self,
-        circuit: Circuit,
-        columns: Columns,
-        key: SceneKey,
-        draws: Sequence[Parameters],
-        blown: Bools,
-        cases: Cases,
+        self, circuit: Circuit, columns: Columns, key: SceneKey, solved: Solved, before: Bools
     ) -> None:
         self.circuit, self.columns, self.key = circuit, columns, key
-        self._blown_before = blown
-        cases = _without(circuit, cases, columns, replaced(key.changes))
-        self._batches = [
-            self._batch(parameters, blown[..., number], cases) for number, parameters in enumerate(draws)
-        ]
-        self._volts: dict[int, Readings] = {}
-        self._source: dict[int, Readings] = {}
-        self._amps: dict[int, Readings] = {}
+        self._solved, self._blown_before = solved, before
+        self.shape = solved.shape
         self._works: dict[str, Readings] = {}
         self.nothing = next(
             (number for number, one in enumerate(columns.hypotheses) if one.first.name == NOTHING_WRONG), 0
         )
 
-    def _batch(self, parameters: Parameters, blown: Bools, cases: Cases) -> Batch:
-        network = self.circuit.network
-        system = apply(network.system(self.key.state, parameters), self.key.changes)
-        if self.key.isolated:
-            system = system.isolated()
-        good = replaced(self.key.changes)
-        for fuse in np.flatnonzero(blown.any(axis=1)):
-            if network.elements[network.fuses[fuse]].name not in good:
-                rows = np.flatnonzero(blown[fuse])
-                cases = cases.opened(rows, np.full(len(rows), network.fuses[fuse]))
-        return Batch(system, cases)
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        return len(self.columns), len(self._batches)
-
     def fill(self, nodes: Sequence[int]) -> None:
         """Find the volts of these nodes at once: many together are much cheaper than one by one."""
-        missing = np.array(sorted({node for node in nodes if node not in self._volts}), dtype=np.intp)
-        if not len(missing):
-            return
-        volts = np.stack([batch.volts(missing) for batch in self._batches], axis=-1)
-        self._volts.update(zip(missing.tolist(), volts.astype(np.float32), strict=True))
+        self._solved.fill("volts", nodes)
 
     def fill_source(self, nodes: Sequence[int]) -> None:
         """Find the source resistance of these nodes at once."""
-        missing = np.array(sorted({node for node in nodes if node not in self._source}), dtype=np.intp)
-        if not len(missing):
-            return
-        ohms = np.stack([batch.source_ohms(missing) for batch in self._batches], axis=-1)
-        self._source.update(zip(missing.tolist(), ohms.astype(np.float32), strict=True))
+        self._solved.fill("source_ohms", nodes)
 
     def volts(self, a: int, b: int) -> Readings:
         """Volts between two nodes (C, D), no instrument fitted."""
         size = self.circuit.network.size
         self.fill([node for node in (a, b) if node != size])
         zero = np.float32(0.0)
-        first = self._volts[a] if a != size else zero
-        second = self._volts[b] if b != size else zero
+        first = self._solved.get("volts", a) if a != size else zero
+        second = self._solved.get("volts", b) if b != size else zero
         return np.asarray(first - second + np.zeros(self.shape, dtype=np.float32))
 
     def source(self, node: int) -> Readings:
         """Resistance (C, D) of a point against the reference."""
         if node == self.circuit.network.size:
             return np.zeros(self.shape, dtype=np.float32)
-        self.fill_source([node])
-        return self._source[node]
+        return self._solved.get("source_ohms", node)
 
     def read(self, a: int, b: int, used: Instrument) -> Readings:
         """Volts that an instrument shows between two nodes, its own load included."""
@@ -127,20 +182,15 @@ class Scene:
 
     def fill_amps(self, elements: Sequence[int]) -> None:
         """Find the currents of these elements at once."""
-        missing = np.array(sorted({one for one in elements if one not in self._amps}), dtype=np.intp)
-        if len(missing):
-            amps = np.stack([batch.amps(missing) for batch in self._batches], axis=-1)
-            self._amps.update(zip(missing.tolist(), amps.astype(np.float32), strict=True))
+        self._solved.fill("amps", elements)
 
     def amps(self, element: int) -> Readings:
         """Current of an element (C, D)."""
-        self.fill_amps([element])
-        return self._amps[element]
+        return self._solved.get("amps", element)
 
     def port_ohms(self, a: int, b: int) -> Readings:
         """Resistance between two nodes (C, D)."""
-        pair = np.array([a], dtype=np.intp), np.array([b], dtype=np.intp)
-        return np.stack([batch.port_ohms(*pair)[0] for batch in self._batches], axis=-1).astype(np.float32)
+        return self._solved.port_ohms(a, b).astype(np.float32)
 
     def works(self, load: str) -> Readings:
         """Share of its healthy volts that a load has (C, D), 0 where it is broken itself."""
@@ -178,17 +228,9 @@ class Scene:
             dtype=bool,
         )
 
-    @cached_property
-    def _fed(self) -> Bools:
-        return np.stack([batch.fed() for batch in self._batches], axis=-1)
-
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
-        return np.asarray(self._fed[self.circuit.network.devices.module_index[module]])
-
-    @cached_property
-    def _links(self) -> list[Links]:
-        return [batch.links() for batch in self._batches]
+        return np.asarray(self._solved.fed[self.circuit.network.devices.module_index[module]])
 
     def answers(self, module: str) -> Bools:
         """Whether a module answers: fed, and where it talks on a bus, in touch with another unit (C, D)."""
@@ -196,18 +238,17 @@ class Scene:
         part = self.circuit.parts[module]
         if part.behaviour is None or not part.behaviour.talks:
             return fed
-        touch = []
-        for links in self._links:
-            others = [other for listener, other in links if listener == module]
-            heard = [
-                links[module, other] & links[other, module] for other in others if (other, module) in links
-            ]
-            touch.append(np.logical_or.reduce(heard) if heard else np.ones(len(self.columns), dtype=bool))
-        return np.asarray(fed & np.stack(touch, axis=-1))
+        links = self._solved.links
+        heard = [
+            links[module, other] & links[other, module]
+            for listener, other in links
+            if listener == module and (other, module) in links
+        ]
+        return np.asarray(fed & np.logical_or.reduce(heard)) if heard else fed
 
     def blown(self) -> Bools:
         """Fuses that open by overload (F, C, D)."""
-        return np.stack([batch.blown for batch in self._batches], axis=-1)
+        return self._solved.blown
 
     @cached_property
     def as_next(self) -> Bools:
@@ -221,7 +262,7 @@ class Scene:
     @cached_property
     def chattering(self) -> Bools:
         """Columns whose devices find no rest (C, D)."""
-        return np.stack([batch.chattering.any(axis=0) for batch in self._batches], axis=-1)
+        return np.asarray(self._solved.chattering.any(axis=0))
 
     def switching(self, pin: str) -> tuple[Floats, Floats]:
         """Duty (share of time that the load is on) and frequency in Hz at a driver's pin (C, D)."""
@@ -230,7 +271,7 @@ class Scene:
         device = table.devices[number]
         if not isinstance(device, DriverDevice):
             raise TypeError(f"{pin} is no driver's pin")
-        on = np.stack([np.isin(batch.states[number], (1, 2)) for batch in self._batches], axis=-1)
+        on = np.isin(self._solved.states[number], (1, 2))
         duty, hertz = device.driver.duty, device.driver.hertz
         return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
 
@@ -239,7 +280,7 @@ class Scene:
         network = self.circuit.network
         if self.circuit.parts[name].kind == "relay":
             number = network.devices.find(name, Relay)
-            closed = np.stack([batch.states[number] == 1 for batch in self._batches], axis=-1)
+            closed = self._solved.states[number] == 1
         else:
             row = network.fuses.tolist().index(network.element(name))
             closed = ~self.blown()[row]
@@ -330,15 +371,13 @@ class Predictor:
     def __init__(self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters]) -> None:
         self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
         self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
+        self._solved: dict[tuple[Hashable, bytes], Solved] = {}
         shape = len(circuit.network.fuses), len(columns), len(self.draws)
         self.whole = Memory(np.zeros(shape, dtype=bool), b"")
         first = circuit.network.system(next(iter(circuit.states)))
         self._cases = Cases.of(first, columns.changes, columns.locks)
-        # Volts and source ohms of all points, in float32, and the inverses that they come from.
-        each = (
-            8 * len(columns) * len(self.draws) * circuit.network.size
-            + 8 * len(self.draws) * circuit.network.size**2
-        )
+        # Volts and source ohms of all points, in float32.
+        each = 8 * len(columns) * len(self.draws) * circuit.network.size
         self._room = int(np.clip(SCENE_BYTES // max(each, 1), 4, 400))
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
@@ -346,16 +385,45 @@ class Predictor:
         where = key, memory.token
         scene = self._scenes.pop(where, None)
         if scene is None:
-            scene = Scene(self.circuit, self.columns, key, self.draws, memory.blown, self._cases)
+            scene = Scene(self.circuit, self.columns, key, self._solve(key, memory), memory.blown)
         self._scenes[where] = scene
         while len(self._scenes) > self._room:
             self._scenes.pop(next(iter(self._scenes)))
         return scene
 
+    def _solve(self, key: SceneKey, memory: Memory) -> Solved:
+        """The solution of a scene: that of another where both are electrically the same."""
+        good = replaced(key.changes)
+        system = self._system(key, None)
+        what = system.electrically(), good
+        if (what, memory.token) not in self._solved:
+            while len(self._solved) >= self._room:
+                self._solved.pop(next(iter(self._solved)))
+            self._solved[what, memory.token] = self._batch_for(key, good, memory)
+        return self._solved[what, memory.token]
+
+    def _batch_for(self, key: SceneKey, good: frozenset[str], memory: Memory) -> Solved:
+        systems = [self._system(key, parameters) for parameters in self.draws]
+        cases = _without(self.circuit, self._cases, self.columns, good)
+        network = self.circuit.network
+        before = memory.blown.copy()
+        before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
+        columns = np.flatnonzero(before.any(axis=(0, 2)))
+        if not len(columns):
+            return Solved(Batch(systems, cases)) if memory is self.whole else self._solve(key, self.whole)
+        if memory is self.whole or len(columns) == len(self.columns):
+            return Solved(Batch(systems, cases, before))
+        own = Batch(systems, cases.some(columns), before[:, columns])
+        return Amended(self._solve(key, self.whole), columns, own)
+
+    def _system(self, key: SceneKey, parameters: Parameters | None) -> System:
+        system = apply(self.circuit.network.system(key.state, parameters), key.changes)
+        return system.isolated() if key.isolated else system
+
     def memory(self, keys: set[SceneKey]) -> Memory:
         """What a vehicle remembers that has been in these scenes.
 
-        A fuse that a hypothesis blows there stays blown (rulings 5).
+        A fuse that a hypothesis blows there stays blown.
         """
         blown = self.whole.blown
         for key in sorted(keys, key=repr):
