@@ -8,6 +8,7 @@ import numpy as np
 
 from halfsplit.capture.capture import Capture
 from halfsplit.capture.channel import Channel
+from halfsplit.capture.measure.bus_traffic import BusLogResult, bus_traffic
 from halfsplit.capture.measure.can import CanResult, can, can_logic
 from halfsplit.capture.measure.charging import ChargingResult, charging
 from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam
@@ -286,6 +287,14 @@ def _can(named: Named, setup: Setup) -> Sequence[Result]:
     return [_logic(named[role], lambda s, n, r: can_logic(s, n, r, bit_rate=setup.bit_rate), CanResult)]
 
 
+def _bus_log(named: Named, setup: Setup) -> Sequence[Result]:
+    frames, lengths = named["bus frames"], named.get("bus frame bytes")
+    if not frames.has_time:
+        return [BusLogResult(verdict="cannot tell", reason=_NO_TIME.format(frames.name))]
+    sizes = np.asarray(lengths.raw) if lengths is not None and len(lengths) == len(frames) else None
+    return [bus_traffic(frames.clock(), np.asarray(frames.raw, np.uint32), sizes, bit_rate=setup.bit_rate)]
+
+
 def _lin(named: Named, setup: Setup) -> Sequence[Result]:
     channel = named["LIN"]
     if channel.edges or is_logic(channel):
@@ -401,6 +410,7 @@ def _usual_rate(channel: Channel) -> float:
 _KINDS: Final[dict[str, type[Result]]] = {
     kind.analysis: kind
     for kind in (
+        BusLogResult,
         CanResult,
         ChargingResult,
         CoilResult,
@@ -424,5 +434,6 @@ ANALYSES: Final[tuple[tuple[tuple[str, ...], Callable[[Named, Setup], Sequence[R
     (("drop volts", "upper volts", "lower volts"), _drop),
     (("CAN high", "CAN low", "CAN receive"), _can),
     (("LIN",), _lin),
+    (("bus frames",), _bus_log),
 )
 """The roles that an analysis can start from, and what runs it."""

@@ -43,6 +43,8 @@ _TABLE: Final = (
     Role("CAN high", "V", "CAN high against ground"),
     Role("CAN low", "V", "CAN low against ground"),
     Role("CAN receive", "", "one CAN line, or a logic record of a receiver"),
+    Role("bus frames", "", "a log of frames that an adapter noted"),
+    Role("bus frame bytes", "", "the length of each frame of that log"),
     Role("LIN", "", "the LIN line against ground, or a logic record of it"),
     Role("battery current", "A", "clamp or shunt at the battery's negative post"),
 )
@@ -60,6 +62,8 @@ _HINTS: Final = (
     ("injector current", r"inj\w*\s*(curr|amp)"),
     ("coil volts", r"(coil|primary|ignition)\s*(volt|v\b)"),
     ("coil current", r"(coil|primary|ignition)\s*(curr|amp)"),
+    ("bus frames", r"^can frames\b"),
+    ("bus frame bytes", r"^can frame bytes\b"),
     ("CAN high", r"\bcan[ _-]?h(igh)?\b"),
     ("CAN low", r"\bcan[ _-]?l(ow)?\b"),
     ("CAN receive", r"\bcan([ _-]?(rx|receive|bus))?\b"),

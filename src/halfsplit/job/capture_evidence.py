@@ -39,6 +39,8 @@ USED: Final[Mapping[tuple[str, str], tuple[str, tuple[str, ...]]]] = {
 
 Peaks and ripples are left out: a circuit's readings are those of a steady state.
 """
+SILENT: Final = " fell silent"
+"""How the quantity of an identifier ends that went away while its bus went on."""
 STAGES: Final[Mapping[str, str]] = {
     "relative compression": r"compression",
     "cranking": r"\bcrank(s|ed|ing)?\b",
@@ -160,6 +162,9 @@ def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> 
             if told["value"] is None:
                 continue
             key = f"result {number} {place}"
+            if told["name"].endswith(SILENT):
+                yield _silent(f"silent {number} {place}", told, circuit, tests)
+                continue
             yield from _in_stage_unit(key, told, result, circuit, tests)
             channel = next((by_role[role] for role in used[1] if role in by_role), None) if used else None
             if used is None or channel is None:
@@ -170,6 +175,19 @@ def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> 
             words = shown_value(quantity, _si(quantity, told["value"]))
             name, two = f"{result['analysis']}: {told['name']}", told["name"] == "drop"
             yield _placed(key, name, words, quantity, channel, circuit, tests, two=two)
+
+
+def _silent(key: str, told: Mapping[str, Any], circuit: Circuit, tests: Sequence[TestCard]) -> Offer:
+    """An identifier that went away: the unit that sends it does not answer; which unit that is, is said with it."""
+    fit = [one for one in tests if one.quantity == "answers"]
+    test = fit[0] if len(fit) == 1 else None
+    modules = [part.name for part in circuit.parts.values() if part.behaviour is not None]
+    state = test.state if test else (tests[0].state if tests else "")
+    at = modules[0] if len(modules) == 1 else ""
+    words = f"does not answer, silent from {told['value']:.4g} s on"
+    return Offer(
+        key, f"the sender of {told['name'].removesuffix(SILENT)}", words, "answers", None, at=at, state=state
+    )
 
 
 def _si(quantity: str, value: float) -> float:
@@ -308,7 +326,7 @@ def use(
         "at": place.get("at"),
         "to": place.get("to") or None,
         "state": place.get("state"),
-        "instrument": {"stage": None, "amps": "clamp"}.get(quantity, "scope"),
+        "instrument": {"stage": None, "answers": None, "amps": "clamp"}.get(quantity, "scope"),
         "changes": place.get("changes") or [],
     }
     return record(
@@ -335,6 +353,8 @@ def _value(
         if kind == "verdict":
             return "stage", PASSED[result["verdict"]], ""
         told = result["quantities"][int(numbers[1])]
+        if kind == "silent" and told["name"].endswith(SILENT):
+            return "answers", "no", ""
         if len(numbers) > 2:
             return "stage", _typed(told["value"]), told["unit"]
         used = USED[result["analysis"], told["name"]][0] or BY_UNIT[told["unit"]]

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers import example, mdf, npz, parquet, text, wav
+from halfsplit.capture.readers import bus_log, example, mdf, npz, parquet, text, wav
 from halfsplit.errors import InputError
 
 HEAD: Final = 65_536
@@ -30,7 +30,8 @@ class Reader:
 
 
 READERS: Final[tuple[Reader, ...]] = tuple(
-    Reader(module.NAME, module.sniff, module.read) for module in (mdf, parquet, npz, wav, example, text)
+    Reader(module.NAME, module.sniff, module.read)
+    for module in (mdf, parquet, npz, wav, bus_log, example, text)
 )
 
 

@@ -1,0 +1,222 @@
+"""What an adapter's log of a CAN bus shows: identifiers with period and jitter, who fell silent, error frames, load.
+
+An identifier is periodic if the spread of its intervals (median absolute deviation) is under 0.3 of their median. It
+fell silent if it stays away for longer than five periods and half as long again as ever before, while the bus goes on.
+What a fall of most identifiers at once means is another thing: the bus went to sleep.
+
+Length of a frame in bits, with the pause of three: 47 + 8 n with 11 bits of identifier, 67 + 8 n with 29, and between
+none and (34 + 8 n - 1) / 4 stuffed bits, (54 + 8 n - 1) / 4 with 29 (ISO 11898-1).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.signal import Floats
+
+Codes = NDArray[np.uint32]
+
+_EXTENDED, _REMOTE, _ERROR = np.uint32(1 << 31), np.uint32(1 << 30), np.uint32(1 << 29)
+_NUMBER = np.uint32(0x1FFFFFFF)
+
+_FEWEST: Final = 5
+"""Frames of an identifier from which a period is told."""
+
+_STEADY: Final = 0.3
+_AWAY: Final = 5.0
+_LONGER: Final = 1.5
+_MOST_AT_ONCE: Final = 0.7
+"""Share of the periodic identifiers whose fall at once is the bus going to sleep."""
+
+_TOLERATED: Final = (3, 1e-3)
+"""Error frames that a sound bus may have: so many, or this share of the frames (common practice, no source)."""
+
+_SHOWN: Final = 60
+
+
+@dataclass(frozen=True)
+class Sender:
+    """One identifier: `number` as it is written, frames, first and last in s, period and jitter in s (0 if none).
+
+    `jitter` is the standard deviation of the intervals without the pauses. `silent` are the spans in s in which it
+    stayed away; the last one reaches to the end of the log where it did not come back.
+    """
+
+    number: str
+    frames: int
+    length: int
+    first: float
+    last: float
+    period: float = 0.0
+    jitter: float = 0.0
+    silent: tuple[tuple[float, float], ...] = ()
+    gone: bool = False
+
+    def __str__(self) -> str:
+        every = (
+            f"every {1e3 * self.period:.4g} ms, jitter {1e3 * self.jitter:.2g} ms"
+            if self.period
+            else "without a period"
+        )
+        away = "; ".join(f"silent from {a:.3f} to {b:.3f} s" for a, b in self.silent[:3])
+        end = f"; fell silent at {self.last:.3f} s" if self.gone else ""
+        return (
+            f"{self.number} [{self.length}] {self.frames} frames, {every}{'; ' + away if away else ''}{end}"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BusLogResult(Result):
+    """`senders`: every identifier, by its number; `errors`: times of the error frames in s."""
+
+    analysis: ClassVar[str] = "bus log"
+
+    senders: tuple[Sender, ...] = ()
+    errors: tuple[float, ...] = ()
+
+    def details(self) -> tuple[str, ...]:
+        """The identifiers, those that fell silent first."""
+        ordered = sorted(self.senders, key=lambda one: (not one.gone, not one.silent))
+        more = len(ordered) - _SHOWN
+        return (*map(str, ordered[:_SHOWN]), *((f"… and {more} more",) if more > 0 else ()))
+
+
+@answers(BusLogResult)
+def bus_traffic(
+    times: Floats, codes: Codes, lengths: NDArray[np.uint16] | None = None, *, bit_rate: float | None = None
+) -> BusLogResult:
+    """Judge a log: times in s, rising; identifiers with SocketCAN's flags; bytes of each frame; bit rate in bit/s."""
+    if times.size < 2 or times[-1] <= times[0]:
+        raise CannotTell("the log holds no two frames at different times")
+    sizes = np.zeros(times.size, np.uint16) if lengths is None else lengths
+    wrong = (codes & _ERROR) != 0
+    errors = times[wrong]
+    end = float(times[-1])
+    senders = tuple(_senders(times[~wrong], codes[~wrong], sizes[~wrong], end))
+    gone = [one for one in senders if one.gone]
+    asleep = _asleep(senders, gone)
+    told = [] if asleep else gone
+    frames = int((~wrong).sum())
+    troubled = errors.size > max(_TOLERATED[0], _TOLERATED[1] * frames)
+    load, said = _load(codes[~wrong], sizes[~wrong], end - float(times[0]), bit_rate)
+    return BusLogResult(
+        verdict="fault" if troubled else "measured",
+        reason=_reason(senders, told, errors, frames, end - float(times[0]), troubled=troubled),
+        senders=senders,
+        errors=tuple(errors[:1000].tolist()),
+        quantities=(
+            Quantity("frames", float(frames), ""),
+            Quantity("identifiers", float(len(senders)), ""),
+            Quantity("error frames", float(errors.size), ""),
+            *load,
+            *(Quantity(f"{one.number} fell silent", one.last, "s") for one in told[:_SHOWN]),
+        ),
+        marks=(
+            *(Mark(one.last, end, f"{one.number} silent") for one in told[:_SHOWN]),
+            *(Mark(a, b, f"{one.number} silent") for one in senders[:200] for a, b in one.silent[:3]),
+            *(Mark(time, time, "error frame") for time in errors[:200].tolist()),
+        ),
+        notes=(*said, *_notes(senders, asleep)),
+    )
+
+
+def _senders(times: Floats, codes: Codes, sizes: NDArray[np.uint16], end: float) -> Iterator[Sender]:
+    order = np.lexsort((times, codes))
+    times, codes, sizes = times[order], codes[order], sizes[order]
+    bounds = np.concatenate(([0], np.flatnonzero(np.diff(codes)) + 1, [codes.size]))
+    for first, last in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
+        if last > first:
+            yield _sender(times[first:last], int(codes[first]), int(np.median(sizes[first:last])), end)
+
+
+def _sender(times: Floats, code: int, length: int, end: float) -> Sender:
+    number = f"{code & 0x1FFFFFFF:08X}" if code & int(_EXTENDED) else f"{code & 0x7FF:03X}"
+    if code & int(_REMOTE):
+        number += " remote"
+    bare = Sender(number, times.size, length, float(times[0]), float(times[-1]))
+    steps = np.diff(times)
+    if times.size < _FEWEST:
+        return bare
+    period = float(np.median(steps))
+    spread = 1.4826 * float(np.median(np.abs(steps - period)))
+    if period <= 0 or spread > _STEADY * period:
+        return bare
+    away = np.flatnonzero(steps > _AWAY * period)
+    near = steps[steps <= _AWAY * period]
+    longest = float(steps.max())
+    gone = end - bare.last > max(_AWAY * period, _LONGER * longest)
+    spans = tuple((float(times[i]), float(times[i + 1])) for i in away[:20])
+    return Sender(
+        number,
+        times.size,
+        length,
+        bare.first,
+        bare.last,
+        period,
+        float(near.std()),
+        spans if away.size <= 0.02 * steps.size + 1 else (),
+        gone,
+    )
+
+
+def _asleep(senders: tuple[Sender, ...], gone: list[Sender]) -> float | None:
+    """When the bus went to sleep: most of the periodic identifiers end within a second of each other."""
+    periodic = sum(one.period > 0 for one in senders)
+    if len(gone) < 3 or len(gone) < _MOST_AT_ONCE * periodic:
+        return None
+    last = np.array([one.last for one in gone])
+    middle = float(np.median(last))
+    near = np.abs(last - middle) < max(1.0, 3 * max(one.period for one in gone))
+    return middle if near.mean() > _MOST_AT_ONCE else None
+
+
+def _load(
+    codes: Codes, sizes: NDArray[np.uint16], seconds: float, bit_rate: float | None
+) -> tuple[tuple[Quantity, ...], tuple[str, ...]]:
+    if sizes.max(initial=0) > 8:
+        return (), ("frames of CAN FD are among them: the load is not told, it depends on two bit rates",)
+    data = np.where((codes & _REMOTE) != 0, 0, sizes).astype(np.float64) * 8
+    wide = (codes & _EXTENDED) != 0
+    least = float(np.sum(data + np.where(wide, 67, 47)))
+    most = least + float(np.sum(np.floor((data + np.where(wide, 53, 33)) / 4)))
+    if bit_rate is None:
+        low, high = (100 * bits / seconds / 500e3 for bits in (least, most))
+        return (), (f"the bit rate is not in a log: at 500 kbit/s the load is {low:.1f} to {high:.1f} %",)
+    low, high = (100 * bits / seconds / bit_rate for bits in (least, most))
+    return (Quantity("load", 0.5 * (low + high), "%", 0.5 * (high - low)),), ()
+
+
+def _reason(
+    senders: tuple[Sender, ...],
+    gone: list[Sender],
+    errors: Floats,
+    frames: int,
+    seconds: float,
+    *,
+    troubled: bool,
+) -> str:
+    periodic = sum(one.period > 0 for one in senders)
+    head = f"{frames} frames in {seconds:.4g} s, {len(senders)} identifiers, {periodic} of them periodic"
+    if troubled:
+        head += (
+            f"; {errors.size} error frames, the first at {errors[0]:.3f} s: a unit or the wiring disturbs the bus, "
+            "look at the pair at signal level"
+        )
+    if gone:
+        names = ", ".join(f"{one.number} at {one.last:.3f} s" for one in gone[:8])
+        head += f"; fell silent while the bus went on: {names}{' and more' if len(gone) > 8 else ''}"
+    return head
+
+
+def _notes(senders: tuple[Sender, ...], asleep: float | None) -> Iterator[str]:
+    if asleep is not None:
+        yield f"most identifiers stop together at {asleep:.3f} s: the bus goes to sleep, no unit is missed"
+    back = [one for one in senders if one.silent]
+    for one in back[:10]:
+        a, b = one.silent[0]
+        more = f", and {len(one.silent) - 1} more times" if len(one.silent) > 1 else ""
+        yield f"{one.number} stayed away from {a:.3f} to {b:.3f} s and came back{more}"
