@@ -9,7 +9,7 @@ from halfsplit.errors import NotFoundError
 from halfsplit.job.asides import AlibiCard, TrapCard, TryCard, alibi, expected_volts, trap, try_part
 from halfsplit.job.battery import TYPES as BATTERY_TYPES
 from halfsplit.job.battery import BatteryState, battery_state
-from halfsplit.job.bench import bench_view, own_test
+from halfsplit.job.bench import bench_view, circuit_view, own_test
 from halfsplit.job.costs import costs_of, on_suspicion, read_money
 from halfsplit.job.demo import demo_job
 from halfsplit.job.entering import Doubt, read_entry
@@ -40,12 +40,14 @@ from halfsplit.job.verbs import (
 from halfsplit.job.views import (
     BenchView,
     Check,
+    CircuitView,
     Costs,
     EvidenceLine,
     FindingCard,
     Meaning,
     SuspectCard,
     TestCard,
+    circuit_said,
 )
 from halfsplit.notation.checked import Checked, Sample, check_text, sample, samples
 from halfsplit.notation.edits import COLOURS
@@ -100,6 +102,7 @@ __all__ = [
     "Check",
     "Checked",
     "CircuitError",
+    "CircuitView",
     "Complaint",
     "Costs",
     "Customer",
@@ -147,6 +150,8 @@ __all__ = [
     "cause_words",
     "check_text",
     "circuit_drawing",
+    "circuit_said",
+    "circuit_view",
     "close",
     "complain_all",
     "complain_of_sketch",

@@ -30,7 +30,16 @@ from halfsplit.job.plain import cause_words, done_words, repair_words
 from halfsplit.job.record import lines_of
 from halfsplit.job.replay import first_state
 from halfsplit.job.tests import test_card, unit_of, words_of
-from halfsplit.job.views import BenchView, Check, CheckState, FindingCard, SuspectCard, TestCard
+from halfsplit.job.views import (
+    BenchView,
+    Check,
+    CheckState,
+    CircuitView,
+    FindingCard,
+    SuspectCard,
+    TestCard,
+    circuit_said,
+)
 from halfsplit.store import EvidenceEntry
 
 TESTS = 5
@@ -202,6 +211,12 @@ def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
         repair_words(found.cause, circuit) or found.repair,
         done_words(repair_words(found.cause, circuit) or found.repair),
     )
+
+
+def circuit_view(job: OpenJob) -> CircuitView:
+    """The job's circuit with every problem of its text; version 0 before there is one."""
+    kept = job.store.circuit(job.job_id)
+    return circuit_said(kept.text, kept.version) if kept else circuit_said("")
 
 
 def heard(job: OpenJob) -> tuple[str, ...]:

@@ -8,10 +8,33 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, Literal
 
-from halfsplit.notation.checked import Checked
+from halfsplit.circuit.problems import Problem
+from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import Attachment, Authorisation, Job, PartUsed, Step
 
 CheckState = Literal["open", "good", "bad"]
+
+
+@dataclass(frozen=True)
+class CircuitView:
+    """A circuit's text and what it says. ``parts``: name → kind; empty where the text has mistakes."""
+
+    version: int
+    text: str
+    problems: tuple[Problem, ...]
+    parts: Mapping[str, str]
+    states: tuple[str, ...]
+    points: tuple[str, ...]
+
+
+def circuit_said(text: str, version: int = 0) -> CircuitView:
+    """What a text says; nothing need be stored."""
+    checked = check_text(text)
+    circuit = checked.circuit
+    if circuit is None:
+        return CircuitView(version, text, checked.problems, {}, (), ())
+    kinds = {name: part.kind for name, part in circuit.parts.items()}
+    return CircuitView(version, text, checked.problems, kinds, tuple(circuit.states), tuple(circuit.points))
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, and_, func, insert, select, update
+from sqlalchemy import Connection, RowMapping, Select, and_, func, insert, select, update
 
 from halfsplit.store import tables
 from halfsplit.store.failures import EditConflictError, EntryConflictError
@@ -209,11 +209,29 @@ def list_jobs(
     connection: Connection, search: str, states: Sequence[JobState], limit: int, offset: int
 ) -> tuple[JobSummary, ...]:
     """The jobs that hold every word of the search, the last changed first."""
+    statement = _summaries()
+    words = [jobs.c.search.contains(word, autoescape=True) for word in search.casefold().split()]
+    if states:
+        words.append(jobs.c.state.in_(states))
+    statement = statement.where(*words).order_by(jobs.c.changed_at.desc(), jobs.c.number.desc())
+    rows = connection.execute(statement.limit(limit).offset(offset)).mappings()
+    return tuple(from_row(JobSummary, row) for row in rows)
+
+
+def read_summary(connection: Connection, job_id: str) -> JobSummary:
+    """One job's line of the list."""
+    row = connection.execute(_summaries().where(jobs.c.job_id == job_id)).mappings().one_or_none()
+    if row is None:
+        raise no_job(job_id)
+    return from_row(JobSummary, row)
+
+
+def _summaries() -> Select[Any]:
     minutes = select(func.coalesce(func.sum(steps.c.minutes), 0.0)).where(
         steps.c.job_id == jobs.c.job_id, ~steps.c.withdrawn
     )
     joined = and_(intakes.c.job_id == jobs.c.job_id, intakes.c.version == jobs.c.intake_version)
-    statement = select(
+    return select(
         jobs,
         intakes.c.complaint_text.label("complaint"),
         intakes.c.complaint_how_often.label("how_often"),
@@ -222,9 +240,3 @@ def list_jobs(
         intakes.c.vehicle_vin.label("vin"),
         minutes.scalar_subquery().label("minutes"),
     ).join(intakes, joined)
-    words = [jobs.c.search.contains(word, autoescape=True) for word in search.casefold().split()]
-    if states:
-        words.append(jobs.c.state.in_(states))
-    statement = statement.where(*words).order_by(jobs.c.changed_at.desc(), jobs.c.number.desc())
-    rows = connection.execute(statement.limit(limit).offset(offset)).mappings()
-    return tuple(from_row(JobSummary, row) for row in rows)

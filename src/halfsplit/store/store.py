@@ -145,6 +145,15 @@ class JobStore:
         with self._database.reading() as connection:
             return jobs.list_jobs(connection, search, states, limit, offset)
 
+    def summary(self, job_id: str) -> JobSummary:
+        """One job as the list tells it.
+
+        Raises:
+            NotFoundError: there is no such job.
+        """
+        with self._database.reading() as connection:
+            return jobs.read_summary(connection, job_id)
+
     def save_intake(self, job_id: str, intake: Intake, *, based_on: int, who: str, at: datetime) -> Job:
         """Save the intake as a new version. `based_on` is the `intake_version` that was edited.
 

@@ -1,8 +1,7 @@
-"""Bodies and answers of the interface for programs; bodies are strict."""
+"""What programs may send: strict bodies. What they get are the views of `halfsplit.job` as they are."""
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -39,46 +38,11 @@ class NewJob(Strict):
     circuit: str = _text(jobs.LONGEST_CIRCUIT)
 
 
-class JobLine(BaseModel):
-    """A job in the list, or alone."""
-
-    job_id: str
-    number: int
-    state: str
-    complaint: str
-    vehicle: str
-    opened_at: datetime
-    changed_at: datetime
-    last_change: int
-
-
 class CircuitBody(Strict):
     """``based_on``: the version that was edited; None overwrites whatever is there (the earlier ones are kept)."""
 
     text: str = Field(max_length=jobs.LONGEST_CIRCUIT, pattern=TEXT)
     based_on: int | None = Field(default=None, ge=0, le=1_000_000)
-
-
-class ProblemLine(BaseModel):
-    """One problem of a text, with its line."""
-
-    severity: str
-    line: int
-    column: int
-    message: str
-    remedy: str
-    kind: str
-
-
-class CircuitOut(BaseModel):
-    """``parts``: name → kind; empty where the text has mistakes."""
-
-    version: int
-    text: str
-    problems: list[ProblemLine]
-    parts: dict[str, str]
-    states: list[str]
-    points: list[str]
 
 
 class EvidenceBody(Strict):
@@ -102,99 +66,6 @@ class StrikeBody(Strict):
     """Why an entry is struck out."""
 
     reason: str = Field(min_length=1, max_length=2000, pattern=r"^[^\x00]*[^\s\x00][^\x00]*$")
-
-
-class EvidenceOut(BaseModel):
-    """An entry as it is stored."""
-
-    entry_id: str
-    kind: str
-    payload: dict[str, Any]
-    at: datetime
-    who: str
-    present: str
-    instrument: str
-    strikes: str | None
-    reason: str
-    sequence: int
-
-
-class MeaningOut(BaseModel):
-    """What one result of a test would leave."""
-
-    label: str
-    share: float
-    leaves: list[tuple[str, float]]
-
-
-class TestOut(BaseModel):
-    """``place`` is what is sent back with the result. ``words``: the answers, where no number is asked."""
-
-    key: str
-    sentence: str
-    quantity: str
-    at: str
-    to: str | None
-    state: str
-    instrument: str | None
-    minutes: float
-    bits: float
-    unit: str
-    words: list[str]
-    cautions: list[str]
-    meanings: list[MeaningOut]
-    place: dict[str, Any]
-
-
-class SuspectOut(BaseModel):
-    """One repair, with what speaks for and against it."""
-
-    part: str
-    mode: str
-    cause: str
-    probability: float
-    repair: str
-    for_: list[str]
-    against: list[str]
-
-
-class FindingOut(BaseModel):
-    """What was found, and what proof is missing."""
-
-    cause: str
-    part: str
-    repair: str
-    probability: float
-    proven: bool
-    missing_proof: list[str]
-    explains: list[str]
-    verify: list[str]
-
-
-class SuspectsOut(BaseModel):
-    """``after``: the number of the last change that was taken into account."""
-
-    after: int
-    suspects: list[SuspectOut]
-    finding: FindingOut | None
-
-
-class ReportOut(BaseModel):
-    """A report and where it is."""
-
-    name: Literal["customer", "workshop"]
-    address: str
-    ready: bool
-
-
-class FileOut(BaseModel):
-    """A stored file."""
-
-    attachment_id: str
-    name: str
-    media_type: str
-    size: int
-    sha256: str
 
 
 class FileBody(Strict):
