@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import Fault
+from halfsplit.diagnosis.doubt import unexplained
 from halfsplit.diagnosis.evidence import forecast, forecast_number, log_likelihood, scale
 from halfsplit.diagnosis.expected import Numeric
 from halfsplit.diagnosis.hypotheses import Hypothesis, fitted
@@ -18,6 +19,8 @@ Floats = NDArray[np.float64]
 
 SPEAKS = 0.7
 """Natural log of the likelihood ratio from which a reading speaks for or against (about 2 to 1)."""
+NEARLY_CERTAIN, ONE_OF_SEVERAL = 0.95, 0.3
+"""A reading is decisive that lifts a cause from under the second share to over the first."""
 FITS = 0.3
 """A reading is odd where the chance that it was no slip is less."""
 
@@ -131,11 +134,47 @@ def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
 
 
 def odd_reading(situation: Situation) -> Reading | None:
-    """The reading that fits worst where it fits nothing that is believed without it, if it was made only once.
+    """The reading to be made once more before anything else, if it was made only once.
 
-    It is to be repeated before two faults are believed. Fits nothing: a slip of the hand explains it better than any
-    suspect.
+    The one that fits worst where it fits nothing that is believed without it; what contradicts a cause that would be
+    found but for it; and the one that alone makes a cause nearly certain.
     """
+    return _fits_nothing(situation) or _contradicting(situation) or _decisive(situation)
+
+
+def _contradicting(situation: Situation) -> Reading | None:
+    """A symptom that the leading cause does not explain."""
+    name, share = next(iter(situation.posterior.probability.items()))
+    if share < NEARLY_CERTAIN or name not in situation.posterior.groups[0]:
+        return None
+    once = (one for one in unexplained(situation, name) if _made(situation, one) == 1)
+    return next((one for one in once if one.measurement not in situation.refused), None)
+
+
+def _decisive(situation: Situation) -> Reading | None:
+    """The reading without which the leading cause would be one of several."""
+    posterior = situation.posterior
+    names, group = posterior.groups
+    name, share = next(iter(posterior.probability.items()))
+    if share < NEARLY_CERTAIN or name not in names:
+        return None
+    mine, live = group == names.index(name), situation.live
+    for reading, log in zip(live, posterior.belief.likelihoods(live), strict=True):
+        asked = reading.measurement.quantity in (*NUMERIC, "lamp") or reading.measurement.changes
+        if reading.source != "reading" or not asked or _made(situation, reading) > 1:
+            continue
+        without = posterior.weights * np.exp(-np.maximum(log, -40.0))
+        if without[mine].sum() < ONE_OF_SEVERAL * without.sum():
+            return reading
+    return None
+
+
+def _made(situation: Situation, reading: Reading) -> int:
+    return sum(one.measurement == reading.measurement for one in situation.live)
+
+
+def _fits_nothing(situation: Situation) -> Reading | None:
+    """The reading that a slip of the hand explains better than any suspect."""
     live = situation.live
     readings = [one for one in live if one.measurement.quantity in NUMERIC and one.source == "reading"]
     if len(live) < 3 or not readings:

@@ -80,6 +80,7 @@ def bench_view(job: OpenJob) -> BenchView:
             answers["looks"],
             answers["ticks"],
             _apart(bench),
+            answers["doubt"],
         )
         bench.answers[PROGRESS] = view.progress
         return view
@@ -103,6 +104,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "tests": (),
         "finding": None,
         "odd": None,
+        "doubt": (),
         "complaints": False,
         "aside": (),
         "looks": (),
@@ -123,6 +125,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
     circuit = diagnosis.circuit
     found = diagnosis.finding()
     odd = diagnosis.odd_reading()
+    doubt = diagnosis.doubt()
     tests = diagnosis.next_tests(limit=PROOF_TESTS if found and not found.proven else TESTS)
     first = () if found else [diagnosis.rank(place) for place in at_the_load(circuit, live)]
     cards = tuple({one.key: one for one in (test_card(test, circuit) for test in (*first, *tests))}.values())
@@ -135,6 +138,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "ticks": tuple(one for one in cards if one.purpose == "prove" and one.place["detail"]),
         "finding": _finding(found, circuit),
         "odd": odd.id if odd else None,
+        "doubt": doubt.words if doubt else (),
     }
 
 

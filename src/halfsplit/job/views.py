@@ -209,6 +209,7 @@ class BenchView:
     looks: tuple[TestCard, ...] = field(default=())
     ticks: tuple[TestCard, ...] = field(default=())
     apart: tuple[tuple[str, bool], ...] = field(default=())
+    doubt: tuple[str, ...] = field(default=())
 
     @property
     def progress(self) -> str:
