@@ -70,10 +70,14 @@ def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple
 
 
 def weights_of(situation: Situation, name: str) -> Floats:
-    """Weights (C, D) of one group's particles, adding up to 1; by the prior where the evidence leaves nothing."""
+    """Weights (C, D) of one repair's own particles, adding up to 1; by the prior where the evidence leaves nothing.
+
+    Pairs that the repair is the first half of are left out: what they explain, their second fault may explain.
+    """
     posterior = situation.posterior
     names, group = posterior.groups
-    mine = group == names.index(name)
+    own = np.array([one.group == name for one in posterior.hypotheses])
+    mine = (group == names.index(name)) & own[posterior.belief.columns.hypothesis]
     weights = np.where(mine[:, None], posterior.weights, 0.0)
     if weights.sum() <= 0:
         weights = np.where(mine, posterior.belief.prior, 0.0)[:, None] * np.ones_like(posterior.weights)

@@ -187,7 +187,7 @@ class BenchView:
     ``circuit`` is None before there is one. ``complaints``: whether anything is known not to work. ``suspects`` lead
     with what counts; ``out``: those below half a per cent. ``looks``: what costs seconds and tells them apart;
     ``ticks``: what the proof asks to have been seen to, answered in words. ``apart``: what was taken apart, and whether
-    it is back in place.
+    it is back in place. ``doubt``: sentences about what does not fit, where something does not.
     """
 
     job: Job
