@@ -33,6 +33,7 @@ OUTSIDE = 0.5
 """Share of what the drawing does not show from which the tool says so."""
 CHECKED_FROM = 0.5
 SEED = 7
+AGREE_FLOOR, AGREE_SHARE = 0.1, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,8 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
         probability.get(leader, 0.0) >= CHECKED_FROM * (1.0 - outside)
         and leader in situation.posterior.groups[0]
     )
-    quarrel = quarrelling(situation, leader) if leads else ()
+    against = leader if leads else NOTHING_WRONG
+    quarrel = quarrelling(situation, against) if leads or outside >= OUTSIDE else ()
     misfit = leads and fits(situation, leader) < MISFIT
     nothing_drawn = outside >= OUTSIDE or (misfit and len(quarrel) > 1)
     if not nothing_drawn and not misfit and not (quarrel and probability[leader] >= found_at):
@@ -82,7 +84,7 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
         quarrel,
         region,
         test,
-        _words(situation, nothing_drawn, leader, quarrel, region),
+        _words(situation, nothing_drawn, against, quarrel, region),
     )
 
 
@@ -123,7 +125,14 @@ def stands(situation: Situation, reading: Reading) -> bool:
     same = [
         one.value for one in situation.live if one.measurement == reading.measurement and one.present != "no"
     ]
-    return 2 * same.count(reading.value) > len(same)
+    return 2 * sum(_agree(one, reading.value) for one in same) > len(same)
+
+
+def _agree(one: float | str, other: float | str) -> bool:
+    """The same word, or numbers within what two readings of one point differ by."""
+    if isinstance(one, str) or isinstance(other, str):
+        return one == other
+    return one == other or abs(one - other) <= AGREE_FLOOR + AGREE_SHARE * abs(other)
 
 
 def _chances(situation: Situation, group: str, seen: Sequence[Reading]) -> list[float]:
@@ -230,7 +239,8 @@ def _words(
         else f"{leader} leads, but does not explain all that was seen."
     ]
     if told:
-        lines.append(f"Does not fit {leader}: {'; '.join(told)}.")
+        said = "Not as in a sound vehicle" if leader == NOTHING_WRONG else f"Does not fit {leader}"
+        lines.append(f"{said}: {'; '.join(told)}.")
     if nothing_drawn:
         lines.append(
             f"Look around {', '.join(region[:6])}: wires in each other's places, nets that touch, a joint or consumer "
