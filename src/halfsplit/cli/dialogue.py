@@ -52,6 +52,7 @@ class Dialogue:
         self.circuit: Circuit = job.sound_circuit
         self.asker, self.screen = asker, asker.screen
         self.test: TestCard | None = None
+        self.doubted: tuple[str, ...] = ()
 
     @property
     def view(self) -> BenchView:
@@ -131,6 +132,9 @@ class Dialogue:
                 self.screen.finding(view.finding)
                 self.screen.line(f"{self.number - 1} tests, {self._minutes():.0f} minutes.")
                 return
+            if view.doubt and view.doubt != self.doubted:
+                self.screen.doubt(view.doubt)
+            self.doubted = view.doubt
             if self.test is None and view.tests:
                 self.test = view.tests[0]
                 self.shown_again()

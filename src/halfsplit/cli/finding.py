@@ -54,6 +54,8 @@ def scripted(text: str, path: Path, *, as_json: bool) -> bool:
         put_json(_result(view, done))
     elif screen and view.finding:
         screen.finding(view.finding)
+    if screen and view.doubt:
+        screen.doubt(view.doubt)
     if done.doubt:
         tell(f'{done.doubt} Give the answer "sure": true if it stands.')
     elif done.open:
@@ -97,6 +99,7 @@ def _result(view: BenchView, done: Walk) -> dict[str, Any]:
             if one.probability >= 1e-4
         ],
         "finding": asdict(view.finding) if view.finding else None,
+        "doubt": list(view.doubt),
         "next": _test_json(done.open) if done.open else None,
         "question": done.doubt or None,
     }

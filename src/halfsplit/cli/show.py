@@ -22,7 +22,7 @@ DEFER = "The vehicle maker's documentation, local rules and licensed practice co
 HEADS = {
     "tell": "Next test",
     "prove": "To prove it",
-    "repeat": "Once more, since this reading fits nothing that is likely",
+    "repeat": "Once more, since one reading does not fit or decides too much alone",
 }
 
 
@@ -53,6 +53,12 @@ class Screen:
     ) -> None:
         for one in [one for one in suspects if one.probability >= least][:most]:
             self.line(suspect_line(one, circuit))
+
+    def doubt(self, lines: Sequence[str]) -> None:
+        """What does not fit."""
+        self.line()
+        for text in lines:
+            self.line(text, "yellow")
 
     def finding(self, found: FindingCard) -> None:
         self.line()
