@@ -44,11 +44,15 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 
 @dataclass(frozen=True)
 class Standing:
-    """Suspects by repair, most probable first. ``after``: the number of the last change that was taken into account."""
+    """Suspects by repair, most probable first. ``after``: the number of the last change that was taken into account.
+
+    ``doubt``: sentences about what does not fit, where something does not.
+    """
 
     after: int
     suspects: tuple[SuspectCard, ...]
     finding: FindingCard | None
+    doubt: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,7 +175,7 @@ def next_tests(job: JobToRead) -> tuple[TestCard, ...]:
 def suspects(job: JobToRead) -> Standing:
     """Suspects by repair, most probable first, and what was found."""
     view = jobs.bench_view(job)
-    return Standing(view.sequence, (*view.suspects, *view.out), view.finding)
+    return Standing(view.sequence, (*view.suspects, *view.out), view.finding, view.doubt)
 
 
 @router.get("/jobs/{job_id}/captures", tags=["captures"])
