@@ -233,35 +233,28 @@ def _heard(behaviour: Behaviour) -> Iterator[str]:
 
 
 def one_side(model: Model) -> Iterator[Finding]:
-    """Cavities with nothing at ``:in`` or nothing at ``:out``."""
+    """Cavities with nothing at ``:in`` or nothing at ``:out``; those of declared connectors are told together."""
     sides: dict[str, set[str]] = {}
     first = _first_uses(model)
     for point in _ends(model):
         cavity, _, side = point.partition(":")
         if side in ("in", "out"):
             sides.setdefault(cavity, set()).add(side)
-    unplugged = _unplugged(model, sides)
-    if unplugged:
-        names = ", ".join(part.name for part in unplugged)
-        yield _found("unplugged", unplugged[0].at, names=names)
-    told = {part.name for part in unplugged}
-    for cavity, wired in sides.items():
-        if len(wired) == 1 and _part_of(cavity) not in told:
-            side = (
-                "the side on which a path arrives" if wired == {"in"} else "the side from which a path leaves"
-            )
-            yield _found("one-side", first[cavity], cavity=cavity, side=side)
+    single = [cavity for cavity, wired in sides.items() if len(wired) == 1]
+    unplugged = [cavity for cavity in single if model.parts[_part_of(cavity)].declared]
+    if len(unplugged) > 1:
+        yield _found("unplugged", first[unplugged[0]], names=", ".join(_whole_connectors(unplugged, sides)))
+        single = [cavity for cavity in single if cavity not in unplugged]
+    for cavity in single:
+        arrives = sides[cavity] == {"in"}
+        side = "the side on which a path arrives" if arrives else "the side from which a path leaves"
+        yield _found("one-side", first[cavity], cavity=cavity, side=side)
 
 
-def _unplugged(model: Model, sides: Mapping[str, set[str]]) -> list[Part]:
-    """Declared connectors of several cavities, or several connectors, without a wire on their other side.
-
-    One alone with one cavity is likelier a typing error.
-    """
-    both = {_part_of(cavity) for cavity, wired in sides.items() if len(wired) > 1}
-    cavities = [_part_of(cavity) for cavity in sides if _part_of(cavity) not in both]
-    parts = [model.parts[name] for name in dict.fromkeys(cavities) if model.parts[name].declared]
-    return parts if sum(_part_of(cavity) in {part.name for part in parts} for cavity in sides) > 1 else []
+def _whole_connectors(cavities: list[str], sides: Mapping[str, set[str]]) -> Iterator[str]:
+    """The cavities, a connector of which all are among them by its own name."""
+    other = {_part_of(cavity) for cavity in sides if cavity not in set(cavities)}
+    yield from dict.fromkeys(cavity if _part_of(cavity) in other else _part_of(cavity) for cavity in cavities)
 
 
 def pin_unwired(model: Model) -> Iterator[Finding]:

@@ -3,43 +3,98 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from halfsplit.cli.app import app, example
 from halfsplit.cli.output import put, put_json, tell
 from halfsplit.errors import InputError
-from halfsplit.harness.build import build
+from halfsplit.harness.answers import answer, answers, known, table
+from halfsplit.harness.build import Built, build, plugs
+from halfsplit.harness.cut import configured, near
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
+from halfsplit.harness.proposals import Plug, Plugged
 from halfsplit.harness.read import read
 
 
-def read_file(path: Path) -> Harness:
-    """The harness in a file. Raises InputError where it cannot be read."""
-    try:
-        with path.open("rb") as stream:
-            return read(stream.read(LARGEST + 1), path.name)
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror}") from None
-
-
-@app.command(epilog=example("halfsplit harness body.kbl > body.circuit"))
+@app.command(
+    epilog=example(
+        "halfsplit harness body.kbl > body.circuit",
+        "halfsplit harness body.kbl --near X.H1 --joints 2 --table > plugged.csv",
+        'halfsplit harness body.kbl --near X.H1 --plugged "X.H1=motor 5 A" > horn.circuit',
+    )
+)
 def harness(
     file: Annotated[
         Path, typer.Argument(metavar="FILE", help="A harness in KBL or VEC.", show_default=False)
     ],
+    near_to: Annotated[
+        str, typer.Option("--near", metavar="PLUG", help="Only what lies near this connector.")
+    ] = "",
+    joints: Annotated[
+        int, typer.Option(min=1, max=50, help="With --near: so many splices and connectors away.")
+    ] = 2,
+    configuration: Annotated[
+        str, typer.Option(metavar="NAME", help="Only the wires of one configuration.")
+    ] = "",
+    plugged: Annotated[
+        list[str] | None,
+        typer.Option(metavar="PLUG=KIND", help="What hangs on a connector; may be given again."),
+    ] = None,
+    answered: Annotated[
+        Path | None, typer.Option("--answers", metavar="TABLE.csv", help="The table, filled in.")
+    ] = None,
+    as_table: Annotated[
+        bool, typer.Option("--table", help="Write the table of connectors (CSV) instead.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write JSON for a program.")] = False,
 ) -> None:
     """Make a circuit of a wiring harness in the open standards KBL (2.3 to 2.5) or VEC (1.2 and 2).
 
-    Such files lack what is plugged in. It is proposed by names and signals, and marked in the circuit.
+    Such files lack what is plugged in, and the battery. Both are proposed by names and signals, and marked in the
+    circuit; the table asks about each connector.
     """
-    told = read_file(file)
-    built = build(told)
+    told = read(_bytes(file), file.name)
+    told = configured(told, configuration) if configuration else told
+    told = near(told, near_to, joints) if near_to else told
+    asked = plugs(told)
+    given = answers(_bytes(answered).decode("utf-8", "replace")) if answered else {}
+    given |= dict(map(answer, plugged or []))
+    known(given, asked)
+    built = build(told, given)
     for note in told.notes:
         tell(f"{file.name}: {note}")
     if as_json:
-        return put_json({"circuit": built.text, "notes": list(told.notes), "assumed": list(built.assumed)})
-    return put(built.text.rstrip("\n"))
+        return put_json(_json(told, asked, built))
+    return put(table(asked, built.plugged).rstrip("\n") if as_table else built.text.rstrip("\n"))
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as stream:
+            return stream.read(LARGEST + 1)
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror}") from None
+
+
+def _json(told: Harness, asked: tuple[Plug, ...], built: Built) -> dict[str, Any]:
+    return {
+        "circuit": built.text,
+        "connectors": [_connector(plug, built.plugged[plug.name]) for plug in asked],
+        "configurations": list(told.configurations),
+        "assumed": list(built.assumed),
+        "notes": list(told.notes),
+    }
+
+
+def _connector(plug: Plug, plugged: Plugged) -> dict[str, Any]:
+    return {
+        "connector": plug.name,
+        "words": plug.words,
+        "signals": dict(plug.signals),
+        "plugged_in": plugged.kind,
+        "value": plugged.value,
+        "why": plugged.why,
+    }

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
@@ -59,7 +59,7 @@ class _Builder:
         self.nets = _nets(harness)
         self.wired = self._signals()
         self.seated = {End(seat.box, cavity): seat for seat in harness.seats for cavity in seat.cavities}
-        self.plugs = tuple(self._plugs())
+        self.plugs = tuple(_each_once(self._plugs()))
 
     def _signals(self) -> dict[str, dict[str, str]]:
         """Place → its wired cavities, in the order of their numbers → signal."""
@@ -98,7 +98,7 @@ class _Builder:
     # from plugs to the circuit
 
     def built(self) -> Built:
-        chosen = {plug.name: self.answers.get(plug.name) or proposal(plug) for plug in self.plugs}
+        chosen = {plug.name: self.answers.get(plug.name) or self._proposed(plug) for plug in self.plugs}
         draft = self._draft(chosen)
         dead = {
             plug.name
@@ -110,6 +110,13 @@ class _Builder:
             draft = self._draft(chosen)
         text = "\n".join(draft.lines()) + "\n"
         return Built(text, MappingProxyType(chosen), tuple(draft.feeds.assumed))
+
+    def _proposed(self, plug: Plug) -> Plugged:
+        """The proposal, but none for what was cut through: its other wires would tell more."""
+        proposed = proposal(plug)
+        if plug.key in self.harness.partial and proposed.kind not in ("ground", "battery"):
+            return Plugged(OPEN, why="cut off here")
+        return proposed
 
     def _draft(self, chosen: Mapping[str, Plugged]) -> _Draft:
         fits = {plug.name: self._fit(plug, chosen[plug.name]) for plug in self.plugs}
@@ -133,6 +140,7 @@ class _Draft:
 
     def __init__(self, builder: _Builder, fits: Mapping[str, Fit], points: dict[End, str]) -> None:
         self.builder, self.fits, self.points = builder, fits, points
+        self.on_battery = {name for name, one in fits.items() if not one.pieces}
         harness = builder.harness
         self.fuses = dict(self._fuses())
         self.mates = self._mates()
@@ -143,7 +151,10 @@ class _Draft:
         ]
         self.cores = [(self._point(core.a), self._point(core.b), core) for core in harness.cores]
         self.inside = [pair for one in fits.values() for pair in one.inside]
-        self.feeds = Feeds(self._pieces(), [(a, b, core.signal) for a, b, core in self.cores], self.inside)
+        cut = {builder.names[key] for key in harness.partial if key in builder.names}
+        self.feeds = Feeds(
+            self._pieces(), [(a, b, core.signal) for a, b, core in self.cores], self.inside, cut
+        )
 
     def _pieces(self) -> list[Piece]:
         plugged = [piece for one in self.fits.values() for piece in one.pieces]
@@ -151,8 +162,8 @@ class _Draft:
 
     def is_dead(self, name: str) -> bool:
         """Whether none of the parts that are proposed for a connector can have current."""
-        pieces = [piece for piece in self.fits[name].pieces if piece.kind not in ("connector", "ground")]
-        return bool(pieces) and not any(self.feeds.alive(piece) for piece in pieces)
+        pieces = [piece for piece in self.fits[name].pieces if piece.kind != "connector"]
+        return name not in self.on_battery and not any(self.feeds.alive(piece) for piece in pieces)
 
     # fuses and couplings
 
@@ -248,6 +259,15 @@ class _Draft:
                 )
                 yield f"state {quoted(said + ' on')}  {with_it}{piece.name} on"
         yield f'state "everything on"  {", ".join(f"{piece.name} on" for piece in switches)}'
+
+
+def _each_once(plugs: Iterable[Plug]) -> Iterator[Plug]:
+    """Plugs with a name of its own for each: a file may use one name for several."""
+    counts: Counter[str] = Counter()
+    for plug in plugs:
+        counts[plug.name] += 1
+        number = counts[plug.name]
+        yield plug if number == 1 else replace(plug, name=f"{plug.name} ({number})")
 
 
 def _path(a: str, b: str, core: Core | None = None) -> str:

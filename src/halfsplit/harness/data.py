@@ -66,7 +66,10 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Harness:
-    """All of a file. ``configurations``: name → ids of what is built in. ``notes``: what was left out, and why."""
+    """All of a file. ``configurations``: name → ids of what is built in. ``notes``: what was left out, and why.
+
+    ``partial``: keys of places (``BOX/SLOT`` for a slot) that have more wires than are here, since a part was cut out.
+    """
 
     title: str
     places: Mapping[str, Place]
@@ -74,3 +77,4 @@ class Harness:
     seats: tuple[Seat, ...] = ()
     configurations: Mapping[str, frozenset[str]] = field(default_factory=lambda: MappingProxyType({}))
     notes: tuple[str, ...] = ()
+    partial: frozenset[str] = frozenset()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import networkx as nx
 
@@ -26,11 +26,14 @@ class Feeds:
         pieces: Sequence[Piece],
         wires: Sequence[tuple[str, str, str]],
         inside: Iterable[tuple[str, str]],
+        cut: Collection[str] = (),
     ) -> None:
+        """``wires``: their ends and signal. ``cut``: splices that have more wires than are here."""
         self.pieces: list[Piece] = []
         self.assumed: list[str] = []
         self.stretches: list[tuple[str, str]] = []
         self.parts = pieces
+        self.cut = frozenset(cut)
         self.closed: nx.Graph = nx.Graph()
         self.closed.add_nodes_from((*BATTERY, BODY))
         self.closed.add_edges_from((a, b) for a, b, _ in wires)
@@ -47,21 +50,25 @@ class Feeds:
 
     def _join(self, wires: Sequence[tuple[str, str, str]]) -> None:
         told = [
-            (_SOURCE_ORDER.index(one.name), one, point)
+            (self._order(one, signal, point), one, point)
             for a, b, signal in wires
             if (one := terminal(signal)) is not None
             for point in (a, b)
         ]
-        if self.grounded or any(one.role == "ground" for _, one, _ in told):
+        if self.grounded or any("ground" in one.role for _, one, _ in told):
             self._lead()
         positive = {str(node) for node in nx.node_connected_component(self.closed, BATTERY[0])}
         negative = {str(node) for node in nx.node_connected_component(self.closed, BODY)}
-        for _, one, point in sorted(told, key=lambda item: (item[0], not self._is_open(item[2]))):
+        for _, one, point in sorted(told, key=lambda item: item[0]):
             reached = negative if "ground" in one.role else positive
             if point in reached or point in (positive | negative):
                 continue
             self._stretch(one, point)
             reached |= {str(node) for node in nx.node_connected_component(self.closed, point)}
+
+    def _order(self, one: Terminal, signal: str, point: str) -> tuple[int, bool, bool, int]:
+        """Feeds before what they feed; at cut splices, then at open plugs; the shorter name first."""
+        return _SOURCE_ORDER.index(one.name), point not in self.cut, not self._is_open(point), len(signal)
 
     def _is_open(self, point: str) -> bool:
         """A cavity that nothing is plugged into: there the current comes in from elsewhere."""

@@ -11,7 +11,7 @@ from typing import Final
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.harness.names import pin_name
 from halfsplit.harness.proposals import OPEN, Plug, Plugged
-from halfsplit.harness.terminals import Terminal
+from halfsplit.harness.terminals import TERMINALS, Terminal
 from halfsplit.notation.write import quoted
 
 
@@ -66,11 +66,13 @@ _WORDS = 60
 def fit(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     """The parts for one connector under the name ``name``."""
     made = FITS.get(plugged.kind, _open)(plug, plugged, name, net)
-    said = f"proposed: {plugged.why}" if plugged.why else ""
-    first, *rest = made.pieces or (Piece(name, "connector"),)
+    if not made.pieces:
+        return made
+    first, *rest = made.pieces
+    known = first.kind != "connector" or rest
     words = (plug.words or (plug.name if plug.name != name else ""))[:_WORDS]
-    told = replace(first, words=first.words or words, why=said if plugged.kind != OPEN else "")
-    return replace(made, pieces=(told, *rest)) if made.pieces else made
+    why = f"proposed: {plugged.why}" if plugged.why and known else ""
+    return replace(made, pieces=(replace(first, words=first.words or words, why=why), *rest))
 
 
 def _open(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
@@ -183,6 +185,7 @@ def _joined(plug: Plug, net: Net) -> Iterator[tuple[str, str]]:
         sources += [cavity for cavity, one in told.items() if one and one.name in ("15", "75")]
     grounds = [cavity for cavity, one in told.items() if one and one.role == "ground"]
     outlets = [cavity for cavity in plug.signals if cavity not in sources and cavity not in grounds]
+    outlets = [cavity for cavity in outlets if cavity not in _inlets(told, outlets)]
     if not outlets and len({net(cavity) for cavity in sources}) > 1:
         sources, outlets = sources[:1], sources[1:]
     if not sources and not grounds:
@@ -193,11 +196,24 @@ def _joined(plug: Plug, net: Net) -> Iterator[tuple[str, str]]:
             yield source, cavity
 
 
+def _inlets(told: Mapping[str, Terminal | None], outlets: Sequence[str]) -> set[str]:
+    """Outlets that feed others of the switch, and so come from elsewhere: 56 of one that has 56a and 56b."""
+    inlets: set[str] = set()
+    for cavity in sorted(
+        outlets, key=lambda one: list(TERMINALS).index(found.name) if (found := told[one]) else -1
+    )[::-1]:
+        mine = told[cavity]
+        fed = [one for other in outlets if other not in inlets and (one := told[other])]
+        if mine and any(mine.name in one.fed_by[:1] for one in fed):
+            inlets.add(cavity)
+    return inlets
+
+
 def _source(told: Mapping[str, Terminal | None], outlet: str) -> str | None:
     """The cavity that feeds an outlet: the first terminal of those that can which the plug has."""
     terminal = told[outlet]
     names = terminal.fed_by if terminal else ()
-    having = {one.name: cavity for cavity, one in reversed(told.items()) if one and cavity != outlet}
+    having = {one.name: cavity for cavity, one in list(told.items())[::-1] if one and cavity != outlet}
     return next((having[name] for name in names if name in having), None)
 
 

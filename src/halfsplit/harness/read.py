@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from halfsplit.errors import InputError
-from halfsplit.harness import kbl
+from halfsplit.harness import kbl, vec
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import parse
 
@@ -14,6 +14,8 @@ def read(data: bytes, name: str = "") -> Harness:
     try:
         if kbl.is_kbl(document):
             return kbl.read(document)
+        if vec.is_vec(document):
+            return vec.read(document)
     except InputError as error:
         raise InputError(error.message, remedy=error.remedy, where=name) from None
     raise InputError(

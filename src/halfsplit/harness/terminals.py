@@ -57,7 +57,7 @@ _OTHER_WORDS: Final = MappingProxyType(
 )
 """Words that stand for a terminal in signal names (common practice, no source)."""
 
-_NUMBERED: Final = re.compile(r"(?:kl|cl|klemme|terminal|term|t)?(\d{2})([a-z]{0,3})", re.IGNORECASE)
+_NUMBERED: Final = re.compile(r"(?:k|kl|cl|klemme|terminal|term|t)?(\d{2})([a-z]{0,3})", re.IGNORECASE)
 _SPLIT: Final = re.compile(r"[^\wÄÖÜäöü+]+|_+|(?<=[A-Za-z]{4})-")
 
 
