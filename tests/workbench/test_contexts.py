@@ -29,6 +29,7 @@ PAGES = {
     "circuit/_check.html": circuit.CheckFragment,
     "circuit/_drawn.html": circuit.CheckFragment,
     "circuit/taps.html": circuit.TapsPage,
+    "circuit/harness.html": circuit.HarnessPage,
     "circuit/_taps.html": circuit.TapsPage,
     "bench/bench.html": bench.BenchPage,
     "bench/_bench.html": bench.BenchPage,

@@ -50,7 +50,7 @@ def answers(text: str) -> dict[str, Plugged]:
     for number, row in enumerate(rows, 2):
         name, kind = (row.get("connector") or "").strip(), (row.get("plugged in") or "").strip()
         if name and kind:
-            told[name] = _checked(kind, (row.get("value") or "").strip(), f"line {number}")
+            told[name] = checked_answer(kind, (row.get("value") or "").strip(), f"line {number}")
     return told
 
 
@@ -60,7 +60,7 @@ def answer(said: str) -> tuple[str, Plugged]:
     kind, _, value = what.strip().partition(" ")
     if not sign or not name.strip() or not kind:
         raise InputError(f"{said!r} does not say what is plugged in", remedy="write it like X5=motor 5 A")
-    return name.strip(), _checked(kind, value.strip(), said)
+    return name.strip(), checked_answer(kind, value.strip(), said)
 
 
 def known(told: Mapping[str, Plugged], plugs: Iterable[Plug]) -> None:
@@ -74,7 +74,8 @@ def known(told: Mapping[str, Plugged], plugs: Iterable[Plug]) -> None:
             )
 
 
-def _checked(kind: str, value: str, where: str) -> Plugged:
+def checked_answer(kind: str, value: str, where: str) -> Plugged:
+    """What is plugged in, where kind and value make sense. Raises InputError that names ``where``."""
     if kind not in FITS:
         raise InputError(
             f"{kind!r} is nothing that can be plugged in",

@@ -13,6 +13,7 @@ from halfsplit.job.bench import bench_view, circuit_view, own_test
 from halfsplit.job.costs import costs_of, on_suspicion, read_money
 from halfsplit.job.demo import demo_job
 from halfsplit.job.entering import Doubt, read_entry
+from halfsplit.job.harness import HARNESS_KINDS, HarnessRow, HarnessView, harness_view, keep_harness
 from halfsplit.job.instruments import INSTRUMENTS, serials_of
 from halfsplit.job.instruments import written as written_serials
 from halfsplit.job.memory import progress_of
@@ -89,6 +90,7 @@ __all__ = [
     "DIAGRAM",
     "DRAWING_CSS",
     "EMPTY_SHEET",
+    "HARNESS_KINDS",
     "INSTRUMENTS",
     "LONGEST_CIRCUIT",
     "SKETCH_LOADS",
@@ -111,6 +113,8 @@ __all__ = [
     "EvidenceEntry",
     "EvidenceLine",
     "FindingCard",
+    "HarnessRow",
+    "HarnessView",
     "HowOften",
     "Intake",
     "Job",
@@ -160,8 +164,10 @@ __all__ = [
     "demo_job",
     "expected_volts",
     "export_job",
+    "harness_view",
     "import_job",
     "job_view",
+    "keep_harness",
     "new_id",
     "now",
     "on_suspicion",

@@ -17,8 +17,8 @@ from halfsplit.job import JobStore
 from halfsplit.workbench import api, live, problems
 from halfsplit.workbench.bench import page as bench
 from halfsplit.workbench.captures import page as captures
+from halfsplit.workbench.circuit import harness, taps
 from halfsplit.workbench.circuit import page as circuit
-from halfsplit.workbench.circuit import taps
 from halfsplit.workbench.drain import page as drain
 from halfsplit.workbench.guard import LOOPBACK, Guard
 from halfsplit.workbench.help import page as helping
@@ -58,6 +58,7 @@ def create_app(
         job_list.router,
         bench.router,
         circuit.router,
+        harness.router,
         taps.router,
         captures.router,
         scan.router,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from halfsplit.job import Attachment, Checked, Job, Problem, Sample, TapView
+from halfsplit.job import Attachment, Checked, HarnessView, Job, Problem, Sample, TapView
 
 
 @dataclass(frozen=True)
@@ -55,3 +55,13 @@ class TapsPage:
     diagram: Attachment | None
     problem: str
     typed: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class HarnessPage:
+    """What is plugged into a harness. ``kinds``: what can be."""
+
+    job: Job
+    view: HarnessView
+    kinds: Sequence[str]
+    problem: str = ""

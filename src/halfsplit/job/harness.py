@@ -1,0 +1,112 @@
+"""A wiring harness kept with a job: what may be plugged into its connectors, and the circuit that comes of it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import IO
+
+from halfsplit.errors import NotFoundError
+from halfsplit.harness.answers import checked_answer, known
+from halfsplit.harness.build import build, plugs
+from halfsplit.harness.cut import near as cut_near
+from halfsplit.harness.data import Harness
+from halfsplit.harness.document import LARGEST
+from halfsplit.harness.fits import FITS
+from halfsplit.harness.proposals import Plugged
+from halfsplit.harness.read import read
+from halfsplit.job.open_job import OpenJob
+from halfsplit.job.verbs import add_photo
+
+HARNESS = "harness"
+"""First word of the name under which harness data is kept."""
+HARNESS_KINDS = tuple(FITS)
+MOST_JOINTS = 9
+
+
+@dataclass(frozen=True)
+class HarnessRow:
+    """A connector: what the file says of it, what is plugged in, and why that is proposed."""
+
+    name: str
+    words: str
+    signals: str
+    kind: str
+    value: str
+    why: str
+
+
+@dataclass(frozen=True)
+class HarnessView:
+    """A harness cut to what lies near a plug. ``connectors``: name and words of all; ``near`` is '' for the whole."""
+
+    title: str
+    connectors: tuple[tuple[str, str], ...]
+    near: str
+    joints: int
+    rows: tuple[HarnessRow, ...]
+    assumed: tuple[str, ...]
+    text: str
+
+
+def keep_harness(job: OpenJob, source: IO[bytes], name: str) -> None:
+    """Keep a file of harness data with the job. Raises InputError where it cannot be read."""
+    read(source.read(LARGEST + 1), name)
+    source.seek(0)
+    add_photo(job, source, name=f"{HARNESS} {name}"[:120], kind="document")
+
+
+def harness_view(
+    job: OpenJob, near: str | None, joints: int, told: Mapping[str, tuple[str, str]] | None = None
+) -> HarnessView:
+    """The latest harness of the job, near a plug; ``told``: connector → kind and value, as a form has them.
+
+    Without a plug (None) it is the one whose words the complaint has. Raises InputError, NotFoundError.
+    """
+    whole = _harness(job)
+    complaint = job.record.intake.complaint.text
+    asked = {plug.name: plug.words for plug in plugs(whole)}
+    wanted = _named(complaint, asked) if near is None else near
+    distance = min(max(joints, 1), MOST_JOINTS)
+    part = cut_near(whole, wanted, distance) if wanted else whole
+    here = plugs(part)
+    answers = {name: checked_answer(kind, value, name) for name, (kind, value) in (told or {}).items()}
+    known(answers, here)
+    built = build(part, answers)
+    rows = tuple(
+        _row(plug.name, plug.words, plug.signals, built.plugged[plug.name])
+        for plug in sorted(here, key=lambda plug: plug.name != wanted)
+    )
+    connectors = tuple(sorted(asked.items(), key=lambda item: (item[1] or "~", item[0])))
+    return HarnessView(whole.title, connectors, wanted, distance, rows, built.assumed, built.text)
+
+
+def _row(name: str, words: str, signals: Mapping[str, str], plugged: Plugged) -> HarnessRow:
+    wires = ", ".join(f"{cavity}: {signal}" if signal else cavity for cavity, signal in signals.items())
+    return HarnessRow(name, words, wires, plugged.kind, plugged.value, plugged.why)
+
+
+def _named(complaint: str, asked: Mapping[str, str]) -> str:
+    """The connector whose words share most with the complaint; '' where none does."""
+    said = set(re.findall(r"\w{4,}", complaint.lower()))
+    shared = {name: len(said & set(re.findall(r"\w{4,}", words.lower()))) for name, words in asked.items()}
+    best = max(shared, key=lambda name: shared[name], default="")
+    return best if best and shared[best] else ""
+
+
+def _harness(job: OpenJob) -> Harness:
+    kept = [one for one in job.attachments if one.kind == "document" and one.name.startswith(f"{HARNESS} ")]
+    if not kept:
+        raise NotFoundError("this job has no harness data yet: load a KBL or VEC file at its circuit")
+    with job.store.open_attachment(job.job_id, kept[-1].attachment_id) as stream:
+        return _read(stream.read(LARGEST + 1), kept[-1].name)
+
+
+@lru_cache(maxsize=2)
+def _read(data: bytes, name: str) -> Harness:
+    return read(data, name)
+
+
+__all__ = ["HARNESS_KINDS", "HarnessRow", "HarnessView", "harness_view", "keep_harness"]
