@@ -32,7 +32,7 @@ if len(sys.argv) > 3:
     intake = jobs.Intake(complaint=jobs.Complaint(text="The work lamp stays dark"))
     jobs.open_job(store, intake, who="Ada", job_id="lamp", circuit=open(sys.argv[3]).read())
     if not store.evidence("lamp"):
-        jobs.complain_all(store, "lamp", [("H1", "no", "on")], who="Ada")
+        jobs.complain_all(jobs.OpenJob(store, "lamp", "Ada"), [("H1", "no", "on")])
 uvicorn.run(create_app(store), port=int(sys.argv[2]), log_level="warning", timeout_graceful_shutdown=1)
 """
 
