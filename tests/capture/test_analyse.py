@@ -17,6 +17,7 @@ from halfsplit.capture import (
     results_dict,
     role_named,
     suggested_roles,
+    unassigned,
 )
 from halfsplit.capture.analyse import ANALYSES
 from halfsplit.capture.roles import COLOURS
@@ -267,3 +268,31 @@ def test_a_battery_at_nought_volts_is_a_coupling() -> None:
     results = analyse(Capture((Channel("A", volts, "V", rate=20_000.0),)), {"A": "battery volts"})
     assert {result.verdict for result in results} == {"cannot tell"}
     assert "set the coupling to DC" in results[0].reason
+
+
+SHAPES = {
+    "battery volts": ("V", lambda t: 12.5 + 0.05 * np.sin(900 * t)),
+    "starter current": ("A", lambda t: 150 + 60 * np.sin(50 * t)),
+    "crank": ("V", lambda t: 3 * np.sin(2 * np.pi * 180 * t)),
+    "LIN": ("V", lambda t: np.where(np.mod(t * 9600, 1.0) < 0.5, 12.5, 0.8)),
+    "switched signal": ("V", lambda t: np.where(np.mod(t * 40, 1.0) < 0.3, 13.0, 0.2)),
+    "motor current": ("A", lambda t: 5 + 0.4 * np.abs(np.sin(2 * np.pi * 300 * t))),
+    "drop volts": ("V", lambda t: np.where(np.mod(t * 3, 1.0) < 0.5, 0.12, 0.0)),
+}
+
+
+@pytest.mark.parametrize("role", SHAPES)
+def test_a_channel_without_a_role_is_measured_and_its_role_suggested(role: str) -> None:
+    unit, trace = SHAPES[role]
+    clock = np.arange(60_000) / 100_000.0
+    values = trace(clock)
+    (result,) = unassigned(Capture((Channel("Kanal A", values, unit, rate=100_000.0),)), {})
+    assert result.verdict == "measured"
+    assert role in result.roles
+    assert result["mean"].value == pytest.approx(values.mean(), abs=0.01)
+    assert result["effective value"].value == pytest.approx(np.sqrt(np.mean(values**2)), abs=0.01)
+
+
+def test_a_channel_with_a_role_gets_no_general_measurements() -> None:
+    capture = Capture((Channel("A", np.zeros(100), "V", rate=100.0),))
+    assert unassigned(capture, {"A": "battery volts"}) == ()

@@ -201,3 +201,19 @@ def test_long_files_are_read_in_blocks_and_move_to_disk(
     assert isinstance(parts.channels[0].raw, np.memmap)
     np.testing.assert_array_equal(parts.channels[0].values(), whole.channels[0].values())
     assert parts.channels[0].rate == whole.channels[0].rate
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("Zeit;Kanal A;Kanal B\ns;V;V\n0;1;2\n1;1;2\n2;1;2\n", ["Kanal A", "Kanal B"]),
+        ("Zeit (s);Kanal A;Kanal V\n0;1;2\n1;1;2\n2;1;2\n", ["Kanal A", "Kanal V"]),
+        ("time (s),probe A,probe B\n0,1,2\n1,1,2\n2,1,2\n", ["probe A", "probe B"]),
+        ("time (s),pressure A,pressure C\n0,1,2\n1,1,2\n2,1,2\n", ["pressure A", "pressure C"]),
+        ("time (s),Motor A\ns,mV\n0,1\n1,1\n2,1\n", ["Motor A"]),
+    ],
+)
+def test_a_letter_that_tells_channels_apart_is_no_unit(tmp_path: Path, text: str, names: list[str]) -> None:
+    file = tmp_path / "sheet.csv"
+    file.write_text(text, encoding="utf-8")
+    assert [channel.name for channel in Capture.read(file).channels] == names

@@ -6,7 +6,7 @@ results = analyse(capture, roles, Setup(cylinders=4, firing_order=(1, 3, 4, 2)))
 lines = report_lines(results)
 """
 
-from halfsplit.capture.analyse import Setup, analyse
+from halfsplit.capture.analyse import Setup, analyse, unassigned
 from halfsplit.capture.capture import Capture, Window
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.result import Mark, Quantity, Result
@@ -29,4 +29,5 @@ __all__ = [
     "results_dict",
     "role_named",
     "suggested_roles",
+    "unassigned",
 ]

@@ -14,6 +14,7 @@ from halfsplit.capture.measure.charging import ChargingResult, charging
 from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam
 from halfsplit.capture.measure.cranking import CrankingResult, cranking
 from halfsplit.capture.measure.duty_cycle import DutyResult, duty_cycle, duty_edges
+from halfsplit.capture.measure.general import GeneralResult, general, general_edges
 from halfsplit.capture.measure.ignition_coil import CoilResult, ignition_coil
 from halfsplit.capture.measure.injector import InjectorResult, injector
 from halfsplit.capture.measure.lin import LinResult, lin, lin_logic
@@ -79,6 +80,29 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
         for result in run(named, known)
     ]
     return tuple(results)
+
+
+def unassigned(capture: Capture, roles: Mapping[str, str]) -> tuple[GeneralResult, ...]:
+    """The general measurements of the channels that have no role."""
+    return tuple(_general(channel) for channel in capture.channels if channel.name not in roles)
+
+
+def _general(channel: Channel) -> GeneralResult:
+    if channel.edges and channel.has_time:
+        try:
+            step = _least_step(channel) / 20
+        except CannotTell as because:
+            return GeneralResult(verdict="cannot tell", reason=because.message, channel=channel.name)
+        return general_edges(channel.name, level_edges(channel.clock(), channel.values()), max(step, 1e-9))
+    length = min(len(channel), _MOST_GENERAL)
+    rate = channel.rate
+    if rate is None and channel.has_time and length > 2:
+        steps = np.diff(channel.clock()[:length])
+        rate = 1.0 / float(np.median(steps[steps > 0])) if (steps > 0).any() else None
+    result = general(channel.name, channel.values(0, length), rate, channel.unit)
+    if length == len(channel):
+        return result
+    return replace(result, notes=(*result.notes, f"from the first {length:,} samples"))
 
 
 class UnitResult(Result):
@@ -329,6 +353,9 @@ def _logic(channel: Channel, run: Callable[[Edges, int, float], R], kind: type[R
         wall = (levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
     return _moved(run(edges(values, rate, *wall), values.size, rate), start)
 
+
+_MOST_GENERAL: Final = 5_000_000
+"""Samples from which the general measurements are taken."""
 
 _ENOUGH: Final = 20_000.0
 """Samples a second for what a starter does."""

@@ -65,7 +65,7 @@ def capture(
     Each channel has a role, taken from its name where that says it. Only what the trace can carry is measured; for the
     rest the answer is 'cannot tell' with the reason.
     """
-    from halfsplit.capture import ROLES, Setup, analyse
+    from halfsplit.capture import ROLES, Setup, analyse, unassigned
 
     if roles:
         return put(
@@ -82,7 +82,7 @@ def capture(
     for file in files or ():
         found = _read_capture(file, scale or [], rate)
         named = _roles(found, channel or [])
-        results = analyse(found, named, setup)
+        results = (*analyse(found, named, setup), *unassigned(found, named))
         told.append((file, found, named, results))
     if plot:
         _draw(told, plot)

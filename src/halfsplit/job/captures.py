@@ -14,7 +14,17 @@ from pathlib import Path
 from typing import IO, Any, Final
 
 import halfsplit
-from halfsplit.capture import ROLES, Capture, Quantity, Result, Setup, analyse, results_dict, suggested_roles
+from halfsplit.capture import (
+    ROLES,
+    Capture,
+    Quantity,
+    Result,
+    Setup,
+    analyse,
+    results_dict,
+    suggested_roles,
+    unassigned,
+)
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
@@ -27,6 +37,8 @@ WHAT: Final = "capture"
 """Under this name an analysis is kept among the results that were shown."""
 MOST_SAMPLES: Final = 20_000_000
 """Samples that are analysed at once: they are worked on as float64, several times over."""
+MOST_UNASSIGNED: Final = 32
+"""Channels without a role that get the general measurements."""
 MOST_MARKS: Final = 200
 MOST_DETAILS: Final = 200
 LEAST_SPAN: Final = 1e-9
@@ -47,6 +59,7 @@ class CaptureSettings:
     rate: float | None = None
     cylinders: int | None = None
     firing_order: tuple[int, ...] = ()
+    teeth: int | None = None
     celsius: float | None = None
     path: str = "feed"
     span: tuple[float, float] | None = None
@@ -60,6 +73,7 @@ class CaptureSettings:
             "rate": self.rate,
             "cylinders": self.cylinders,
             "firing_order": list(self.firing_order),
+            "teeth": self.teeth,
             "celsius": self.celsius,
             "path": self.path,
             "span": list(self.span) if self.span else None,
@@ -75,6 +89,7 @@ def _from_json(said: Mapping[str, Any]) -> CaptureSettings:
         rate=said.get("rate"),
         cylinders=said.get("cylinders"),
         firing_order=tuple(said.get("firing_order") or ()),
+        teeth=said.get("teeth"),
         celsius=said.get("celsius"),
         path=str(said.get("path") or "feed"),
         span=(float(span[0]), float(span[1])) if span else None,
@@ -286,7 +301,7 @@ def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
         channels,
         found.notes,
         settings,
-        tuple(_worded(one) for one in last.document["results"]) if last else (),
+        tuple(_worded(one, channels) for one in last.document["results"]) if last else (),
         last.sequence if last else 0,
         last.engine_version if last else "",
         start,
@@ -294,9 +309,11 @@ def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
     )
 
 
-def _worded(result: Mapping[str, Any]) -> dict[str, Any]:
-    """A stored result whose quantities are told in words too."""
-    return {**result, "quantities": [{**one, "words": _amount(one)} for one in result["quantities"]]}
+def _worded(result: Mapping[str, Any], channels: tuple[ChannelLine, ...]) -> dict[str, Any]:
+    """A stored result whose quantities are told in words too; one of a single channel has that channel's number."""
+    number = next((one.number for one in channels if one.name == result.get("channel")), None)
+    quantities = [{**one, "words": _amount(one)} for one in result["quantities"]]
+    return {**result, "quantities": quantities, "number": number}
 
 
 def _amount(told: Mapping[str, Any]) -> str:
@@ -325,11 +342,12 @@ def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) ->
     setup = Setup(
         cylinders=settings.cylinders,
         firing_order=settings.firing_order,
+        teeth=settings.teeth,
         celsius=settings.celsius,
         path=settings.path,
         reference=_reference(job.store, settings.reference),
     )
-    results = analyse(found, settings.roles, setup)
+    results = (*analyse(found, settings.roles, setup), *unassigned(found, settings.roles)[:MOST_UNASSIGNED])
     document = {
         "capture": capture_id,
         "sha256": kept.sha256,

@@ -1,6 +1,7 @@
 """What the heading of a column says: the name, the unit, the factor to a base unit, and whether it is time."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -44,6 +45,13 @@ _PLAIN: Final = {"m", "h", "min", "W", "%", "Ah", "cm", "mm", "mm2"}
 
 _BRACKETS: Final = re.compile(r"^(.*?)\s*[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]\s*$")
 _SLASH: Final = re.compile(r"^(.+?)\s*(?:/|,|_|\s+in\s+|\s)\s*([^\s/,_]+)$")
+_LABELLED: Final = re.compile(
+    r"^(channel|chan|ch|kanal|voie|canal|canale|kanaal|input|eingang|entr\u00e9e|ingresso|entrada|probe|trace|signal"
+    r"|track|port|pin|analog(ue)?|digital)\.?$",
+    re.IGNORECASE,
+)
+"""Words after which a single letter is a label, not a unit."""
+
 _TIME: Final = re.compile(r"\btime(s|stamps?)?\b|^(zeit|temps|tiempo|tempo|tijd)\b", re.IGNORECASE)
 _FIRST: Final = re.compile(r"^(x|t|secs?|seconds?|elapsed|clock|x[- ]axis)\b", re.IGNORECASE)
 """Names that mean time wherever they stand, and such as do only in the first column."""
@@ -71,15 +79,22 @@ def unit_of(text: str) -> tuple[str, float] | None:
     return found
 
 
-def heading(text: str, unit: str = "") -> Heading:
+def heading(text: str, unit: str = "", *, lettered: bool = False) -> Heading:
     """Take a column's heading apart; `unit` is what a row of units says, if there is one.
+
+    `lettered`: the letter at its end tells it from its neighbours (`lettered`), and is no unit.
 
     >>> heading("Channel A (mV)")
     Heading(name='Channel A', unit='V', gain=0.001)
     >>> heading("supply", "V"), heading("Time_ms").gain
     (Heading(name='supply', unit='V', gain=1.0), 0.001)
+    >>> heading("Kanal A"), heading("Motor A", "mV").name
+    (Heading(name='Kanal A', unit='', gain=1.0), 'Motor A')
     """
-    name, written = _apart(" ".join(text.strip().strip('"').split()))
+    whole = " ".join(text.strip().strip('"').split())
+    name, written = _apart(whole)
+    if (lettered or unit.strip()) and not _BRACKETS.match(whole):
+        name, written = whole, ""  # a row says the unit: what ends the name is a letter of it
     written = unit.strip().strip("()[]{}") or written
     known = unit_of(written)
     if known is None:
@@ -87,10 +102,25 @@ def heading(text: str, unit: str = "") -> Heading:
     return Heading(name or written, *known)
 
 
+def lettered(names: Sequence[str]) -> frozenset[str]:
+    """The names that are alike but for a single letter at their end, as in `probe A`, `probe V`, `probe C`.
+
+    >>> sorted(lettered(["time", "pressure A", "pressure B", "supply V"]))
+    ['pressure A', 'pressure B']
+    """
+    stems: dict[str, set[str]] = {}
+    for name in names:
+        if match := re.fullmatch(r"\s*(.+?)[\s_/-]+([A-Za-z])\s*", name):
+            stems.setdefault(match[1].casefold(), set()).add(name)
+    return frozenset(name for alike in stems.values() if len(alike) > 1 for name in alike)
+
+
 def _apart(text: str) -> tuple[str, str]:
     if bracketed := _BRACKETS.match(text):
         return bracketed[1], bracketed[2]
     slashed = _SLASH.match(text)
+    if slashed and _LABELLED.match(slashed[1]) and len(slashed[2]) == 1:
+        return text, ""  # 'channel A', 'Kanal V': a letter that tells channels apart
     if slashed and slashed[2] not in _PLAIN and unit_of(slashed[2]):
         return slashed[1], slashed[2]
     return text, ""

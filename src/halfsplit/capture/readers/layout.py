@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from halfsplit.capture.readers.headings import Heading, heading, is_time, unit_of
+from halfsplit.capture.readers.headings import Heading, heading, is_time, lettered, unit_of
 
 _FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
     ("\t", False),
@@ -239,7 +239,9 @@ def _heads(
     if names is None:
         names, units = units, [""] * len(columns)
     filled = [name or f"column {i + 1}" for name, i in zip(names, columns, strict=True)]
-    return tuple(heading(name, unit) for name, unit in zip(filled, units, strict=True)), rest
+    letters = lettered(filled)
+    heads = [heading(name, unit, lettered=name in letters) for name, unit in zip(filled, units, strict=True)]
+    return tuple(heads), rest
 
 
 def _picked(line: str, delimiter: str | None, columns: tuple[int, ...]) -> list[str] | None:

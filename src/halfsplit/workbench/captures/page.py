@@ -199,6 +199,7 @@ def _fields(view: CaptureView) -> dict[str, str]:
         "rate": f"{settings.rate:g}" if settings.rate else "",
         "cylinders": str(settings.cylinders or ""),
         "order": ",".join(map(str, settings.firing_order)),
+        "teeth": str(settings.teeth or ""),
         "celsius": "" if settings.celsius is None else f"{settings.celsius:g}",
         "path": settings.path,
         "span": "between" if settings.span else "all",
@@ -227,8 +228,12 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
         gain = reader.number(f"gain-{one.number}")
         if gain is not None:
             scale[one.name] = (gain, form.get(f"unit-{one.number}", "") or one.unit)
+    number, _, taken = form.get("take", "").partition(":")
+    for one in view.channels:
+        if taken and number == str(one.number):
+            roles = {name: role for name, role in roles.items() if role != taken} | {one.name: taken}
     rate, celsius = reader.number("rate"), reader.number("celsius")
-    cylinders = reader.whole("cylinders", 16)
+    cylinders, teeth = reader.whole("cylinders", 16), reader.whole("teeth", 400)
     if reader.problems:
         where, what = next(iter(reader.problems.items()))
         raise InputError(what, where=where)
@@ -241,6 +246,7 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
         rate,
         cylinders or None,
         _order(form.get("order", "")),
+        teeth or None,
         celsius,
         form.get("path", ""),
         span,
