@@ -313,7 +313,7 @@ def _worded(result: Mapping[str, Any], channels: tuple[ChannelLine, ...]) -> dic
     """A stored result whose quantities are told in words too; one of a single channel has that channel's number."""
     number = next((one.number for one in channels if one.name == result.get("channel")), None)
     quantities = [{**one, "words": _amount(one)} for one in result["quantities"]]
-    return {**result, "quantities": quantities, "number": number}
+    return {"roles": [], "channel": "", **result, "quantities": quantities, "number": number}
 
 
 def _amount(told: Mapping[str, Any]) -> str:

@@ -35,6 +35,8 @@ def duty_cycle(values: Floats, rate: float) -> DutyResult:
     if levels is None:
         raise CannotTell(_no_levels(values))
     found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
+    if found.times.size < 2:
+        raise CannotTell(f"{found.times.size} edges were recorded: three periods are needed")
     times = [_edge_time(values, rate, found, levels, rising=rising) for rising in (True, False)]
     return _measured(found, 1.0 / rate, levels, times)
 
