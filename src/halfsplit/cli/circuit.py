@@ -16,6 +16,7 @@ from halfsplit.circuit.network import UnknownNameError
 from halfsplit.circuit.problems import CircuitError, Problem, did_you_mean
 from halfsplit.cli.app import FAILED, app, example
 from halfsplit.cli.output import put, put_json, table, tell
+from halfsplit.diagnosis.cost import ways
 from halfsplit.notation.circuit import Circuit as CircuitFile
 from halfsplit.notation.patterns import Pattern
 from halfsplit.notation.patterns import pattern as pattern_named
@@ -52,12 +53,13 @@ def check(file: File, as_json: Json = False) -> None:
                 "usable": circuit is not None,
                 "problems": [_problem(one) for one in problems],
                 "taken_to_move": moving,
+                "minutes_to_places": ways(circuit.model) if circuit else {},
             }
         )
     elif problems:
         put("\n".join(map(str, problems)))
     tell(_summary(file, circuit, problems))
-    for line in _moving(circuit):
+    for line in (*_moving(circuit), *_ways(circuit)):
         tell(line)
     raise typer.Exit(FAILED if circuit is None else 0)
 
@@ -69,6 +71,13 @@ def _moving(circuit: Circuit | None) -> Iterator[str]:
         names = [name for name, known in found.items() if known == sure]
         if names:
             yield f"{words}: {', '.join(names)}."
+
+
+def _ways(circuit: Circuit | None) -> Iterator[str]:
+    """The minutes to each place, so that what was guessed from its words can be mended with ``reach``."""
+    found = ways(circuit.model) if circuit else {}
+    if found:
+        yield f"Minutes to get at: {', '.join(f'{name} {minutes:g}' for name, minutes in found.items())}."
 
 
 def _problem(one: Problem) -> dict[str, Any]:

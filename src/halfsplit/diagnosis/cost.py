@@ -150,6 +150,12 @@ def reach_minutes(key: str, model: Model) -> float:
     return DEFAULT_REACH
 
 
+def ways(model: Model) -> dict[str, float]:
+    """The minutes to each place of a circuit, by its key in order of appearance: what a choice of tests goes by."""
+    keys = dict.fromkeys(place_key(name, model) for name in model.parts)
+    return {key: reach_minutes(key, model) for key in keys if key is not None}
+
+
 def own_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
     """Minutes of a test once its places are open, coming from elsewhere, with the vehicle in the state ``now``."""
     return (

@@ -21,6 +21,8 @@ from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
 from halfsplit.diagnosis.words import evidence_words
 
 RIVAL = 0.02
+CARRIES = 0.01
+"""Amps from which a fuse feeds something."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,7 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
         missing_proof=missing,
         explains=explained,
         unexplained=unexplained,
-        verify=_verify(situation),
+        verify=(*_verify(situation), *_fuses_hold(situation, fault)),
         rivals=rivals,
     )
 
@@ -127,6 +129,19 @@ def _explained(situation: Situation, group: str) -> tuple[tuple[str, ...], tuple
     )
     these, others = map(tuple, told)
     return these, others
+
+
+def _fuses_hold(situation: Situation, fault: Fault) -> tuple[str, ...]:
+    """After a short: its fuse, new, in every state that it feeds, with the place moved."""
+    circuit = situation.circuit
+    blown = {fuse for state in circuit.states for fuse in circuit.solve(state, fault=fault).blown}
+    told = []
+    for fuse in sorted(blown):
+        fed = [state for state in circuit.states if abs(circuit.solve(state).amps(fuse)) > CARRIES]
+        if fed:
+            states = ", ".join(f"“{state}”" for state in fed)
+            told.append(f"a new {fuse} holds in state {states}, with the place moved")
+    return tuple(told)
 
 
 def _verify(situation: Situation) -> tuple[str, ...]:

@@ -74,9 +74,21 @@ def change_words(change: Intervention) -> str:
             return f"Stand in for {stage}."
 
 
+def twin_words(change: Intervention, circuit: Circuit) -> str:
+    """For a relay to be swapped: one of the same kind in the same box, whose load then tells of the one taken out."""
+    part = circuit.parts.get(change.name) if isinstance(change, Replace) else None
+    if part is None or part.kind != "relay":
+        return ""
+    for other in circuit.model.of_kind("relay"):
+        alike = other.values == part.values and set(other.pins) == set(part.pins)
+        if other.name != part.name and alike and other.place == part.place != "":
+            return f" Its twin {part_words(other.name, circuit)} will do: see whether the other's load fails then."
+    return ""
+
+
 def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False) -> str:
     """The test in one sentence or two: what to set up, what to measure, from where to where; ``again``: once more."""
-    done = [change_words(change) for change in measurement.changes]
+    done = [change_words(change) + twin_words(change, circuit) for change in measurement.changes]
     state = (
         ""
         if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1
