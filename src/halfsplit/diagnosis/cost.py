@@ -152,7 +152,10 @@ def reach_minutes(key: str, model: Model) -> float:
 
 def ways(model: Model) -> dict[str, float]:
     """The minutes to each place of a circuit, by its key in order of appearance: what a choice of tests goes by."""
-    keys = dict.fromkeys(place_key(name, model) for name in model.parts)
+    named = [
+        part.name for part in model.parts.values() if part.kind != "splice" or part.name in model.reaches
+    ]
+    keys = dict.fromkeys(place_key(name, model) for name in named)
     return {key: reach_minutes(key, model) for key in keys if key is not None}
 
 

@@ -34,6 +34,8 @@ its own."""
 CLOSE_SHARE = 0.8
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
+ENTRY_MINUTES = 0.3
+"""To read what is asked and to enter what was read: it counts in the choice, or three cheap tests stand for one."""
 WAITS = 6
 """Times that a test is made again while a fault that comes and goes is away."""
 LETTERS_OF, LETTERS_FROM = 4, 0.1
@@ -238,10 +240,15 @@ def _ranked(
     tests = [wanted[number] for number in order]
     table = Minutes(situation.bay, tests)
     proofs = proofs_ahead(situation, tests, names[: int(group.max()) + 1])
-    options = _options(list(numeric.values()), list(worded.values()), chosen, table.now)
-    ranked = rank_tests(options, weights, group, minutes_after=table.after, stop_at=found_at, proofs=proofs)[
-        :limit
-    ]
+    options = _options(list(numeric.values()), list(worded.values()), chosen, table.now + ENTRY_MINUTES)
+    ranked = rank_tests(
+        options,
+        weights,
+        group,
+        minutes_after=lambda test: table.after(test) + ENTRY_MINUTES,
+        stop_at=found_at,
+        proofs=proofs,
+    )[:limit]
     return tuple(
         _test(
             situation,
