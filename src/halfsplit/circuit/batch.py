@@ -273,7 +273,7 @@ class Batch:
         out = np.empty((len(some), count, every.shape[1]))
         kernel(self._structure, self._base, self._row[every], given, self._changes, self._work, *asked, out)
         if every.size == len(cells) == len(self._every) and len(self.systems) == every.shape[1]:
-            return out.transpose(1, 0, 2).reshape(count, -1)
+            return out.transpose(1, 0, 2).reshape(count, every.size)
         return out[np.searchsorted(some, blocks), :, lanes].T
 
     def _volts(self, cells: Ints, states: States, nodes: Ints) -> Floats:
