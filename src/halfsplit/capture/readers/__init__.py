@@ -13,7 +13,18 @@ from pathlib import Path
 from typing import Final
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers import bus_log, example, mdf, npz, parquet, text, wav
+from halfsplit.capture.readers import (
+    bus_log,
+    example,
+    mat,
+    mdf,
+    npz,
+    parquet,
+    session,
+    sheet,
+    text,
+    wav,
+)
 from halfsplit.errors import InputError
 
 HEAD: Final = 65_536
@@ -31,7 +42,7 @@ class Reader:
 
 READERS: Final[tuple[Reader, ...]] = tuple(
     Reader(module.NAME, module.sniff, module.read)
-    for module in (mdf, parquet, npz, wav, bus_log, example, text)
+    for module in (mdf, parquet, npz, session, sheet, mat, wav, bus_log, example, text)
 )
 
 

@@ -71,9 +71,10 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     with path.open("rb") as stream:
         try:
             for time, code, length, bus in _OPENERS[form](stream):
-                columns = buses.setdefault(bus, (array("d"), array("L"), array("H")))
-                for column, value in zip(columns, (time, code, length), strict=True):
-                    column.append(value)
+                times, codes, lengths = buses.setdefault(bus, (array("d"), array("L"), array("H")))
+                times.append(time)
+                codes.append(code)
+                lengths.append(length)
                 count += 1
                 if count > MOST_FRAMES:
                     notes.append(f"only the first {MOST_FRAMES:,} frames were read")
@@ -129,7 +130,7 @@ def _by_library(name: str) -> Callable[[IO[bytes]], Iterator[Frame]]:
     return frames
 
 
-def _binary(stream: IO[bytes]) -> Iterator[Frame]:
+def _binary(stream: Any) -> Iterator[Frame]:
     import can
 
     for message in can.BLFReader(stream):
@@ -169,7 +170,7 @@ def _screen(stream: IO[bytes]) -> Iterator[Frame]:
                 )
 
 
-_OPENERS: Final[dict[str, Callable[[IO[bytes]], Iterator[Frame]]]] = {
+_OPENERS: Final[dict[str, Callable[[Any], Iterator[Frame]]]] = {
     "ASC": _by_library("ASCReader"),
     "BLF": _binary,
     "CSV": _by_library("CSVReader"),

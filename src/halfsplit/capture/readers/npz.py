@@ -12,14 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Progress, Recording
-from halfsplit.capture.readers.timebase import channels_of
+from halfsplit.capture.readers.named_arrays import recording
 from halfsplit.errors import InputError
 
 NAME: Final = "NPZ"
-
-_RATES: Final = ("rate", "fs", "samplerate", "sample_rate")
-_INTERVALS: Final = ("interval", "dt", "sample_interval")
-_TIMES: Final = ("time", "times", "t", "timestamp", "timestamps")
 
 
 def sniff(head: bytes) -> bool:
@@ -35,14 +31,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     except Exception as error:  # damaged archives end in anything from zlib.error to NotImplementedError
         remedy = "save plain arrays with numpy.savez"
         raise InputError(f"its arrays cannot be read ({error})", remedy=remedy, where=path.name) from error
-    rate, times = _time_base(arrays, path.name)
-    columns = _columns(arrays)
-    if not columns:
-        found = ", ".join(arrays) or "nothing"
-        raise InputError(
-            f"holds no samples, only {found}", remedy="save one array a channel", where=path.name
-        )
-    return Recording(channels_of(columns, rate, times, path.name), source=path.name)
+    return recording(arrays, path.name)
 
 
 MOST_UNFOLDED: Final = 4_000_000_000
@@ -62,41 +51,3 @@ def _arrays(archive: Any, progress: Progress | None) -> dict[str, NDArray[Any]]:
         if progress:
             progress(done / len(archive))
     return arrays
-
-
-def _time_base(
-    arrays: dict[str, NDArray[Any]], where: str
-) -> tuple[float | None, NDArray[np.float64] | None]:
-    for name in list(arrays):
-        key = name.casefold()
-        if key in _RATES and arrays[name].size == 1:
-            return _positive(arrays.pop(name), name, where), None
-        if key in _INTERVALS and arrays[name].size == 1:
-            return 1.0 / _positive(arrays.pop(name), name, where), None
-        if key in _TIMES and arrays[name].ndim == 1 and arrays[name].dtype.kind in "iuf":
-            return None, arrays.pop(name).astype(np.float64)
-    return None, None
-
-
-def _positive(array: NDArray[Any], name: str, where: str) -> float:
-    try:
-        value = float(array.ravel()[0])
-    except (TypeError, ValueError):
-        value = float("nan")
-    if not 0 < value < float("inf"):
-        raise InputError(
-            f"its {name!r} is {array.ravel()[0]}", remedy="save a number above zero", where=where
-        )
-    return value
-
-
-def _columns(arrays: dict[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
-    columns: dict[str, NDArray[Any]] = {}
-    for name, array in arrays.items():
-        if array.dtype.kind not in "biuf" or not array.size:
-            continue
-        if array.ndim == 1 and array.size > 1:
-            columns[name] = array
-        elif array.ndim == 2:
-            columns |= {f"{name} {i + 1}": array[:, i] for i in range(array.shape[1])}
-    return columns

@@ -1,0 +1,80 @@
+"""MAT, the files of numerical programs (versions 4 to 7, through scipy): one array for each channel, as in NPZ.
+
+Arrays of one row or one column are channels, of several columns a channel for each; numbers alone are rates and
+intervals. What a struct holds is taken by its fields. Version 7.3 is another format (HDF5): refused with the way out.
+"""
+
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.channel import Progress, Recording
+from halfsplit.capture.readers.named_arrays import recording
+from halfsplit.errors import InputError
+
+NAME: Final = "MAT"
+
+MOST_VALUES: Final = 200_000_000
+_HDF: Final = b"\x89HDF\r\n\x1a\n"
+_SAVE: Final = "save it again as version 7 (-v7), with one array a channel and 'rate' or 'time' beside them"
+
+
+def sniff(head: bytes) -> bool:
+    """The words with which versions 5 and later begin, or HDF5."""
+    return head.startswith((b"MATLAB 5.0 MAT-file", b"MATLAB 7.3 MAT-file", _HDF)) or (
+        head[:4] in (b"\x00\x00\x00\x00", b"\x0a\x00\x00\x00") and _version_4(head)
+    )
+
+
+def _version_4(head: bytes) -> bool:
+    """Whether five whole numbers that make sense stand first: type, rows, columns, complex, length of the name."""
+    if len(head) < 24:
+        return False
+    kind, rows, columns, imaginary, name = np.frombuffer(head[:20], "<i4").tolist()
+    text = head[20 : 20 + max(name - 1, 0)]
+    named = 1 < name < 64 and text.isascii() and text.replace(b"_", b"").isalnum()
+    return kind in (0, 10) and rows > 0 and columns > 0 and imaginary == 0 and bool(named)
+
+
+def read(path: Path, progress: Progress | None = None) -> Recording:
+    """Read every array; sizes are looked at first. Raises `InputError`."""
+    from scipy.io import loadmat, whosmat
+
+    with path.open("rb") as stream:
+        head = stream.read(32)
+    if head.startswith((b"MATLAB 7.3", _HDF)):
+        raise InputError("is of version 7.3, which is not read", remedy=_SAVE, where=path.name)
+    try:
+        _small_enough(whosmat(path), path.name)
+        found = loadmat(path, squeeze_me=True, struct_as_record=True)
+    except InputError:
+        raise
+    except Exception as error:  # damaged files end in anything from zlib.error to TypeError
+        raise InputError(f"its arrays cannot be read ({error})", remedy=_SAVE, where=path.name) from error
+    if progress:
+        progress(1.0)
+    return recording(dict(_arrays(found)), path.name)
+
+
+def _small_enough(listed: list[tuple[str, tuple[int, ...], str]], where: str) -> None:
+    """Raise `InputError` where the arrays that a file says it holds are too large together."""
+    values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in listed)
+    if values > MOST_VALUES:
+        raise InputError(
+            f"holds {values:,} values, at most {MOST_VALUES:,} are read", remedy="save a part", where=where
+        )
+
+
+def _arrays(found: dict[str, Any]) -> list[tuple[str, NDArray[Any]]]:
+    arrays: list[tuple[str, NDArray[Any]]] = []
+    for name, value in found.items():
+        array = np.asarray(value)
+        if name.startswith("__"):
+            continue
+        if array.dtype.names and array.ndim == 0:
+            arrays += [(field, np.asarray(array[field].item())) for field in array.dtype.names]
+        else:
+            arrays.append((name, array))
+    return arrays

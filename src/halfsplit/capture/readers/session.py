@@ -1,0 +1,132 @@
+"""Sessions of logic analysers (`.sr`): a zip archive of raw samples, and of an INI text that says what they are.
+
+The text `metadata` names for each device the file of its samples (`capturefile`), their rate (`samplerate`), the bytes
+of one sample (`unitsize`) and the probes, of which number 1 is the lowest bit. The samples lie in one member or in
+numbered parts (`logic-1`, or `logic-1-1`, `logic-1-2` …). Analogue channels are members of their own with four-byte
+numbers (`analog-1-5-1`).
+"""
+
+import configparser
+import re
+import zipfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.capture.channel import Channel, Progress, Recording
+from halfsplit.errors import InputError
+
+NAME: Final = "logic analyser session"
+
+MOST_CELLS: Final = 400_000_000
+"""Samples times probes, a byte each."""
+
+_FIRST: Final = (b"version", b"metadata", b"logic-1", b"analog-1")
+_STEP: Final = 4_000_000
+_SCALES: Final = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
+
+
+def sniff(head: bytes) -> bool:
+    """A zip archive whose first member is one of a session."""
+    return head.startswith(b"PK\x03\x04") and head[30:40].startswith(_FIRST)
+
+
+def read(path: Path, progress: Progress | None = None) -> Recording:
+    """Read every probe. Sizes are looked at first. Raises `InputError` where the archive or its text is damaged."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            channels = list(_channels(archive, path.name, progress))
+    except InputError:
+        raise
+    except Exception as error:  # damaged archives end in anything from zlib.error to NotImplementedError
+        raise InputError(
+            f"its samples cannot be unpacked ({error})", remedy="save the session again", where=path.name
+        ) from error
+    return Recording(tuple(channels), source=path.name)
+
+
+def _channels(archive: zipfile.ZipFile, where: str, progress: Progress | None) -> Iterator[Channel]:
+    text = configparser.ConfigParser(strict=False, interpolation=None)
+    text.read_string(archive.read("metadata")[:1_000_000].decode("utf-8", "replace"))
+    for name in text.sections():
+        device = text[name]
+        if "samplerate" not in device:
+            continue
+        rate = _rate(device["samplerate"], where)
+        yield from _logic(archive, device, rate, where, progress)
+        yield from _analogue(archive, device, rate, where)
+
+
+def _rate(text: str, where: str) -> float:
+    match = re.fullmatch(r"\s*([\d.]+)\s*([kMmG]?)(?:Hz)?\s*", text, re.IGNORECASE)
+    rate = float(match[1]) * _SCALES[match[2].lower()] if match else 0.0
+    if not rate > 0:
+        raise InputError(f"a sample rate of {text[:30]!r}", remedy="save the session again", where=where)
+    return rate
+
+
+def _logic(
+    archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, where: str, progress: Progress | None
+) -> Iterator[Channel]:
+    probes = {
+        int(key.removeprefix("probe")): name
+        for key, name in device.items()
+        if re.fullmatch(r"probe\d{1,3}", key)
+    }
+    parts = _parts(archive, device.get("capturefile", "logic-1"))
+    width = int(device.get("unitsize", "1"))
+    if not probes or not parts or not 1 <= width <= 64:
+        return
+    samples = sum(part.file_size for part in parts) // width
+    if samples * len(probes) > MOST_CELLS:
+        raise InputError(
+            f"{samples:,} samples of {len(probes)} probes are too many",
+            remedy=f"save fewer probes or a part: at most {MOST_CELLS:,} in all",
+            where=where,
+        )
+    levels = {number: np.empty(samples, np.uint8) for number in probes if number <= 8 * width}
+    place = 0
+    for block in _blocks(archive, parts, width):
+        for number, column in levels.items():
+            column[place : place + len(block)] = block[:, (number - 1) // 8] >> ((number - 1) % 8) & 1
+        place += len(block)
+        if progress:
+            progress(place / max(samples, 1))
+    for number, column in levels.items():
+        yield Channel(probes[number], column[:place], rate=rate)
+
+
+def _parts(archive: zipfile.ZipFile, name: str) -> list[zipfile.ZipInfo]:
+    """The member of that name, or its numbered parts in their order."""
+    found = [
+        (int(match[1] or 0), member)
+        for member in archive.infolist()
+        if (match := re.fullmatch(rf"{re.escape(name)}(?:-(\d{{1,9}}))?", member.filename))
+    ]
+    return [member for _, member in sorted(found, key=lambda one: one[0])]
+
+
+def _blocks(
+    archive: zipfile.ZipFile, parts: list[zipfile.ZipInfo], width: int
+) -> Iterator[NDArray[np.uint8]]:
+    for part in parts:
+        with archive.open(part) as stream:
+            while data := stream.read(_STEP * width):
+                whole = len(data) // width * width
+                yield np.frombuffer(data[:whole], np.uint8).reshape(-1, width)
+
+
+def _analogue(
+    archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, where: str
+) -> Iterator[Channel]:
+    for key, name in device.items():
+        match = re.fullmatch(r"analog(\d{1,3})", key)
+        parts = _parts(archive, f"analog-1-{match[1]}") if match else []
+        if sum(part.file_size for part in parts) > MOST_CELLS:
+            raise InputError(f"{name} holds too many samples", remedy="save a part", where=where)
+        if parts:
+            data = b"".join(archive.read(part) for part in parts)
+            yield Channel(name, np.frombuffer(data[: len(data) // 4 * 4], "<f4"), "V", rate=rate)
