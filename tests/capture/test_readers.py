@@ -6,8 +6,11 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
+import can
 import numpy as np
+import openpyxl
 import pytest
+from scipy.io import savemat
 
 from halfsplit.capture import Capture
 from halfsplit.capture.readers import READERS
@@ -71,18 +74,62 @@ def write_example(path: Path) -> None:
     )
 
 
+def write_session(path: Path) -> None:
+    text = f"[device 1]\nsamplerate={RATE:g}\ntotal analog=2\nanalog1=volts\nanalog2=amps\n"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("version", "2")
+        archive.writestr("metadata", text)
+        archive.writestr("analog-1-1-1", VOLTS.astype("<f4").tobytes())
+        archive.writestr("analog-1-2-1", AMPS.astype("<f4").tobytes())
+
+
+def write_sheet(path: Path) -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["Time (s)", "volts (V)", "amps (A)"])
+    for row in np.column_stack([np.arange(600) / RATE, VOLTS, AMPS]).tolist():
+        book.active.append(row)
+    book.save(path)
+
+
+def write_mat(path: Path) -> None:
+    savemat(path, {"rate": RATE, "volts": VOLTS, "amps": AMPS}, appendmat=False)
+
+
+def write_bus_log(path: Path) -> None:
+    """No samples but frames: it takes part where damage and progress are tried."""
+    with can.CSVWriter(path) as log:
+        for number in range(600):
+            log(
+                can.Message(
+                    timestamp=number / RATE, arbitration_id=0x123, data=bytes(8), is_extended_id=False
+                )
+            )
+
+
 WRITERS: dict[str, Callable[[Path], None]] = {
     "MDF": write_mdf,
     "Parquet": write_parquet,
     "NPZ": write_npz,
     "WAV": write_wav,
     "example": write_example,
+    "logic analyser session": write_session,
+    "spreadsheet": write_sheet,
+    "MAT": write_mat,
+    "bus log": write_bus_log,
     "delimited text": write_text,
 }
 GAINS = {"WAV": {"channel 1": (1e-3, "V"), "channel 2": (1e-2, "A")}}
 
 
 @pytest.fixture(params=[reader.name for reader in READERS])
+def file(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
+    """A file of each format, under a name whose ending says nothing."""
+    path = tmp_path / "recording.dat"
+    WRITERS[request.param](path)
+    return request.param, path
+
+
+@pytest.fixture(params=[reader.name for reader in READERS if reader.name != "bus log"])
 def recording(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
     """The same two channels in each format, under a name whose ending says nothing."""
     path = tmp_path / "recording.dat"
@@ -94,8 +141,8 @@ def test_every_reader_has_a_writer_here() -> None:
     assert set(WRITERS) == {reader.name for reader in READERS}
 
 
-def test_the_content_decides(recording: tuple[str, Path]) -> None:
-    name, path = recording
+def test_the_content_decides(file: tuple[str, Path]) -> None:
+    name, path = file
     head = path.read_bytes()[:65_536]
     assert next(reader.name for reader in READERS if reader.sniff(head)) == name
 
@@ -117,7 +164,11 @@ def test_names_and_units(recording: tuple[str, Path]) -> None:
     capture = Capture.read(path).scaled(GAINS.get(name, {}))
     if name != "WAV":
         assert [channel.name for channel in capture.channels] == ["volts", "amps"]
-    if name != "NPZ":
+    if name == "logic analyser session":
+        assert {channel.unit for channel in capture.channels} == {
+            "V"
+        }  # the format says no unit: its inputs are volts
+    elif name not in ("NPZ", "MAT"):
         assert [channel.unit for channel in capture.channels] == ["V", "A"]
 
 
@@ -127,9 +178,9 @@ def test_samples_stay_raw(recording: tuple[str, Path]) -> None:
     assert kind == ("i" if name in ("WAV", "example") else "f")
 
 
-def test_progress_ends_at_one(recording: tuple[str, Path]) -> None:
+def test_progress_ends_at_one(file: tuple[str, Path]) -> None:
     seen: list[float] = []
-    Capture.read(recording[1], progress=seen.append)
+    Capture.read(file[1], progress=seen.append)
     assert seen == sorted(seen)
     assert seen[-1] == 1.0
 
@@ -150,9 +201,9 @@ ASAMMDF_DEL = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExcepti
 @ASAMMDF_DEL
 @pytest.mark.parametrize("share", [0.02, 0.3, 0.6, 0.95])
 def test_a_file_that_breaks_off_is_read_as_far_as_it_goes_or_refused(
-    recording: tuple[str, Path], share: float
+    file: tuple[str, Path], share: float
 ) -> None:
-    _, path = recording
+    _, path = file
     whole = path.read_bytes()
     path.write_bytes(whole[: int(share * len(whole))])
     capture, told = read_or_told(path)
@@ -162,8 +213,8 @@ def test_a_file_that_breaks_off_is_read_as_far_as_it_goes_or_refused(
 
 
 @ASAMMDF_DEL
-def test_damaged_bytes_never_end_in_another_error(recording: tuple[str, Path]) -> None:
-    _, path = recording
+def test_damaged_bytes_never_end_in_another_error(file: tuple[str, Path]) -> None:
+    _, path = file
     whole = bytearray(path.read_bytes())
     random = np.random.default_rng(0)
     for _ in range(25):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
+from halfsplit.capture.readers.clocks import is_clock
 from halfsplit.capture.readers.headings import Heading, heading, is_time, lettered, unit_of
 
 _FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
@@ -30,7 +31,6 @@ _FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
 
 _POINT: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA: Final = re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?")
-_CLOCK: Final = re.compile(r"(\d{4}-\d\d-\d\d[T ])?\d{1,2}:\d\d(:\d\d([.,]\d+)?)?Z?")
 _BLANK: Final = {
     "",
     "nan",
@@ -121,18 +121,14 @@ def is_blank(cell: str) -> bool:
     return cell.casefold() in _BLANK
 
 
-def is_clock(cell: str) -> bool:
-    """Whether a cell is a time of day, with or without a date before it."""
-    return bool(_CLOCK.fullmatch(cell))
-
-
 def find_layout(lines: Sequence[str]) -> Layout | None:
     """The layout of a text from its first lines, or None where no two lines of numbers are found."""
     told = _told_delimiter(lines)
     sample = [line for line in lines if line.strip()][-200:]
     delimiter, comma = max(_FORMS, key=lambda form: _score(sample, form[0], form[1], told))
     rows = [split(line, delimiter) for line in sample]
-    columns, clocks = _columns(rows, comma)
+    every = [split(line, delimiter) for line in lines if line.strip()]
+    columns, clocks = _columns(rows, comma, every)
     if not columns:
         return None
     first = _first_row(lines, delimiter, comma, columns)
@@ -174,8 +170,10 @@ def _score(sample: Sequence[str], delimiter: str | None, comma: bool, told: str 
     return score
 
 
-def _columns(rows: list[list[str]], comma: bool) -> tuple[tuple[int, ...], frozenset[int]]:
-    """The cells that hold a number or nothing in nearly all, and a number in some, of the later lines."""
+def _columns(
+    rows: list[list[str]], comma: bool, every: list[list[str]]
+) -> tuple[tuple[int, ...], frozenset[int]]:
+    """The cells that hold a number or nothing in nearly all of the later lines, and some of `every` line."""
     numeric = [row for row in rows if any(is_number(cell, comma) or is_clock(cell) for cell in row)]
     if len(numeric) < 2:
         return (), frozenset()
@@ -187,11 +185,17 @@ def _columns(rows: list[list[str]], comma: bool) -> tuple[tuple[int, ...], froze
         numbers = sum(is_number(cell, comma) for cell in cells)
         times = sum(is_clock(cell) and not is_number(cell, comma) for cell in cells)
         blanks = sum(is_blank(cell) for cell in cells)
-        if numbers + times and numbers + times + blanks >= 0.8 * len(cells):
+        some = numbers + times or _in_some(every, i, width, comma)
+        if some and numbers + times + blanks >= 0.8 * len(cells):
             columns.append(i)
             if times > numbers:
                 clocks.add(i)
     return tuple(columns), frozenset(clocks)
+
+
+def _in_some(rows: list[list[str]], place: int, width: int, comma: bool) -> bool:
+    """Whether a column that is blank by now held numbers before: a slower channel that ended."""
+    return sum(len(row) == width and is_number(row[place], comma) for row in rows) >= 2
 
 
 def _is_row(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:

@@ -4,6 +4,7 @@ Arrays of one row or one column are channels, of several columns a channel for e
 intervals. What a struct holds is taken by its fields. Version 7.3 is another format (HDF5): refused with the way out.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -47,8 +48,11 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     if head.startswith((b"MATLAB 7.3", _HDF)):
         raise InputError("is of version 7.3, which is not read", remedy=_SAVE, where=path.name)
     try:
-        _small_enough(whosmat(path), path.name)
-        found = loadmat(path, squeeze_me=True, struct_as_record=True)
+        with path.open("rb") as file:
+            opened: Any = file  # scipy takes an open file, its types know paths only
+            _small_enough(whosmat(opened), path.name)
+            file.seek(0)
+            found = loadmat(opened, squeeze_me=True, struct_as_record=True)
     except InputError:
         raise
     except Exception as error:  # damaged files end in anything from zlib.error to TypeError
@@ -58,7 +62,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     return recording(dict(_arrays(found)), path.name)
 
 
-def _small_enough(listed: list[tuple[str, tuple[int, ...], str]], where: str) -> None:
+def _small_enough(listed: Sequence[tuple[str, tuple[int, ...], str]], where: str) -> None:
     """Raise `InputError` where the arrays that a file says it holds are too large together."""
     values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in listed)
     if values > MOST_VALUES:

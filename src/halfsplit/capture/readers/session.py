@@ -39,6 +39,8 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     try:
         with zipfile.ZipFile(path) as archive:
             channels = list(_channels(archive, path.name, progress))
+            if progress:
+                progress(1.0)
     except InputError:
         raise
     except Exception as error:  # damaged archives end in anything from zlib.error to NotImplementedError

@@ -31,30 +31,33 @@ def sniff(head: bytes) -> bool:
 
 def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read the sheet with most rows. Raises `InputError` where it is damaged, too large, or holds no numbers."""
-    import openpyxl
-
     try:
-        _small_enough(path)
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-    except InputError:
-        raise
+        with path.open("rb") as stream:
+            found, note = _of_book(stream, path, progress)
+    except InputError as error:
+        raise InputError(error.message, remedy=error.remedy, where=path.name) from error
     except Exception as error:  # damaged archives end in anything from KeyError to BadZipFile
         raise InputError(
             f"is no spreadsheet that can be read ({error})", remedy="export it as CSV", where=path.name
         ) from error
-    try:
-        sheet = max(book.worksheets, key=lambda one: one.max_row or 0)
-        others = len(book.worksheets) - 1
-        with tempfile.NamedTemporaryFile("w", encoding="utf-8", suffix=".txt") as lines:
-            _write(sheet.iter_rows(values_only=True), lines, path.name, sheet.max_row or 0, progress)
-            lines.flush()
-            found = text.read(Path(lines.name))
-    except InputError as error:
-        raise InputError(error.message, remedy=error.remedy, where=path.name) from error
-    finally:
-        book.close()
-    note = f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
+    if progress:
+        progress(1.0)
     return replace(found, source=path.name, notes=(*found.notes, note))
+
+
+def _of_book(stream: IO[bytes], path: Path, progress: Progress | None) -> tuple[Recording, str]:
+    """What the sheet with most rows holds, and a note on which one it is."""
+    import openpyxl
+
+    _small_enough(path)
+    book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
+    sheet = max(book.worksheets, key=lambda one: one.max_row or 0)
+    others = len(book.worksheets) - 1
+    with tempfile.NamedTemporaryFile("w", encoding="utf-8", suffix=".txt") as lines:
+        _write(sheet.iter_rows(values_only=True), lines, path.name, sheet.max_row or 0, progress)
+        lines.flush()
+        found = text.read(Path(lines.name))
+    return found, f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
 
 
 def _small_enough(path: Path) -> None:

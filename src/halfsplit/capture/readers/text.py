@@ -7,7 +7,6 @@ with its own settings, headings and numbers: one after another for the channels 
 import codecs
 import re
 from collections.abc import Iterator
-from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, TextIO
 
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
+from halfsplit.capture.readers.clocks import clock_seconds, past_midnight
 from halfsplit.capture.readers.headings import Heading
 from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_clock, is_index, is_number
 from halfsplit.capture.readers.timebase import Growing, channels_of
@@ -139,6 +139,7 @@ def _groups(
                 yield _cut(times, group), group, heads
                 group, heads = {}, {}
             times = column if head.gain == 1.0 else column * head.gain
+            times = past_midnight(times) if layout.columns[i] in layout.clocks else times
         elif not is_index(head):
             alone = len(layout.heads) - sum(layout.times) - sum(map(is_index, layout.heads)) == 1
             name = layout.title if alone and layout.title else head.name
@@ -268,20 +269,8 @@ def _number(cell: str | None, comma: bool) -> float | None:
     if is_number(cell, comma):
         return float(cell.replace(",", ".") if comma else cell)
     if is_clock(cell):
-        return _clock_seconds(cell)
+        return clock_seconds(cell)
     return float("nan") if is_blank(cell) else None
-
-
-def _clock_seconds(cell: str) -> float | None:
-    """Seconds since midnight, or since 1970 where a date stands before the time."""
-    if "-" in cell:
-        try:
-            return datetime.fromisoformat(cell.rstrip("Z").replace(",", ".") + "+00:00").timestamp()
-        except ValueError:
-            return None
-    parts = [float(part) for part in cell.rstrip("Z").replace(",", ".").split(":")]
-    hours, minutes, seconds = (*parts, 0.0)[:3]
-    return hours * 3600 + minutes * 60 + seconds
 
 
 def _has_number(line: str, layout: Layout) -> bool:

@@ -104,7 +104,8 @@ def _channel(
     head: Heading,
 ) -> Channel:
     if column.dtype == np.float64:
-        column = column.astype(np.float32)
+        with np.errstate(over="ignore"):  # what no instrument shows becomes infinite
+            column = column.astype(np.float32)
     if column.dtype == np.bool_:
         column = column.astype(np.uint8)
     blank = _blanks(column)

@@ -1,0 +1,68 @@
+"""Times of day, with or without a date, as loggers print them."""
+
+import re
+from datetime import UTC, datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+DAY: Final = 86_400.0
+_CLOCK: Final = re.compile(
+    r"(?:(?P<year>\d{4})[-/.](?P<month>\d\d?)[-/.](?P<day>\d\d?)[T ]+"
+    r"|(?P<first>\d\d?)[./-](?P<second>\d\d?)[./-](?P<last>\d{4})[T ,]+)?"
+    r"(?P<hour>\d{1,2}):(?P<minute>\d\d)(?::(?P<seconds>\d\d(?:[.,]\d+)?))?\s*(?P<half>[AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?"
+)
+
+
+def is_clock(cell: str) -> bool:
+    """Whether a cell is a time of day, with or without a date before it."""
+    return bool(_CLOCK.fullmatch(cell))
+
+
+def clock_seconds(cell: str) -> float | None:
+    """Seconds since midnight, or since 1970 where a date stands before the time; None where there is no such day.
+
+    Of a date with the year last, the first number is the day unless it cannot be.
+    """
+    match = _CLOCK.fullmatch(cell)
+    if match is None:
+        return None
+    hour = (
+        int(match["hour"]) % 12 + 12 * (match["half"].lower() == "pm")
+        if match["half"]
+        else int(match["hour"])
+    )
+    seconds = hour * 3600.0 + int(match["minute"]) * 60 + float((match["seconds"] or "0").replace(",", "."))
+    day = _day(match)
+    if day is None:
+        return None
+    return seconds + day
+
+
+def _day(match: re.Match[str]) -> float | None:
+    if match["year"]:
+        parts = int(match["year"]), int(match["month"]), int(match["day"])
+    elif match["last"]:
+        day, month = int(match["first"]), int(match["second"])
+        parts = (int(match["last"]), month, day) if month <= 12 else (int(match["last"]), day, month)
+    else:
+        return 0.0
+    try:
+        return datetime(*parts, tzinfo=UTC).timestamp()
+    except ValueError:
+        return None
+
+
+def past_midnight(seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Clock times without a date start again at midnight: a fall by more than half a day is a new day.
+
+    >>> past_midnight(np.array([86399.0, 0.0, 1.0])).tolist()
+    [86399.0, 86400.0, 86401.0]
+    """
+    falls = np.flatnonzero(np.diff(seconds) < -DAY / 2)
+    if not falls.size:
+        return seconds
+    days = np.zeros(seconds.size)
+    days[falls + 1] = DAY
+    return np.asarray(seconds + np.cumsum(days))
