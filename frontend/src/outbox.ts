@@ -57,7 +57,7 @@ async function enter(root: Document, form: HTMLFormElement, submitter: HTMLEleme
     return;
   }
   form.reset();
-  for (const field of form.querySelectorAll<HTMLInputElement>("input[name=typed]")) field.value = "";
+  for (const field of form.querySelectorAll<HTMLInputElement>("[data-pad-field]")) field.value = "";
   await flush(root);
 }
 

@@ -20,7 +20,7 @@ export function pressed(key: string, value: string): string {
 export function startPad(root: Document): void {
   root.addEventListener("click", (event) => {
     const key = (event.target as Element).closest<HTMLElement>("[data-pad] [data-key]");
-    const field = key?.closest("form")?.querySelector<HTMLInputElement>("input[name=typed]");
+    const field = key?.closest("form")?.querySelector<HTMLInputElement>("[data-pad-field]");
     if (key && field) {
       field.value = pressed(key.dataset["key"] ?? "", field.value);
       field.focus({ preventScroll: true });
@@ -30,13 +30,13 @@ export function startPad(root: Document): void {
     const field = event.target as HTMLElement;
     const form = field.closest<HTMLFormElement>("form[data-pad]");
     const send = form?.querySelector<HTMLButtonElement>("[data-submit]");
-    if (event.key === "Enter" && field.matches("input[name=typed]") && form && send) {
+    if (event.key === "Enter" && field.matches("[data-pad-field]") && form && send) {
       event.preventDefault();
       form.requestSubmit(send);
     }
   });
   root.addEventListener("submit", (event) => {
-    const field = (event.target as Element).querySelector<HTMLInputElement>("form[data-pad] input[name=typed]");
+    const field = (event.target as Element).querySelector<HTMLInputElement>("[data-pad-field]");
     if (field?.value) sessionStorage.setItem(LAST, field.value);
   }, { capture: true });
 }
