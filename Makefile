@@ -2,6 +2,7 @@
 #   make run           the workbench with the demo job
 #   make test          style, types and all tests
 #   make bench         the benchmarks against outside programs
+#   make walks         the pages and pictures that are made from the program
 #   make screenshots   pictures of the pages, into screenshots/
 
 PYTHON ?= python3
@@ -10,7 +11,7 @@ BIN := .venv/bin
 BUNDLE := src/halfsplit/workbench/static/dist/main.js
 TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
 
-.PHONY: help run test check system format lock bench screenshots clean
+.PHONY: help run test check system format lock bench walks screenshots clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -35,6 +36,10 @@ system:
 bench: .venv/.test
 	@tools/install-system-packages ngspice libngspice0
 	$(BIN)/python -m bench all
+
+walks: .venv/.test
+	$(BIN)/python tools/walks.py
+	$(BIN)/python tools/house.py
 
 screenshots: .venv/.test $(BUNDLE)
 	@tools/install-system-packages chromium fonts-liberation

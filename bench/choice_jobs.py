@@ -12,7 +12,7 @@ from bench.jobs import SLIPS, hidden_faults
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.notation.patterns import patterns
+from halfsplit.notation.library import samples
 from halfsplit.practice.vehicle import Vehicle
 
 MOST_TOLD = 2
@@ -158,7 +158,7 @@ def case(circuit: Circuit, seed: int, number: int) -> Case | None:
 
 def circuits() -> Mapping[str, Circuit]:
     """The circuits of the bench by name: every pattern, then the long lines."""
-    told = {one.name: Circuit.parse(one.text) for one in patterns()}
+    told = {one.name: Circuit.parse(one.text) for one in samples()}
     return told | {f"line-{points}": Circuit.parse(long_line(points)) for points in LONG_LINES}
 
 

@@ -286,7 +286,7 @@ def _short(done: Sequence[Row]) -> str:
 
 
 def missed(rows: Sequence[Row]) -> list[str]:
-    """The aims of `engine.md` 5 that the rows miss, in words."""
+    """The aims that the rows miss, in words."""
     done, told = jobs(rows), []
     small = [row for row in rows if row["kind"] == "small" and row["faults"]]
     if done and np.mean([right(row) for row in done]) < AIM_RIGHT:

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from halfsplit.drawing import draw
 from halfsplit.notation.circuit import Circuit
-from halfsplit.notation.patterns import patterns
+from halfsplit.notation.library import samples
 
 POINTS_PER_PIXEL = 0.75
 """Chromium prints a CSS pixel as 1/96 inch, a PDF point is 1/72."""
@@ -40,7 +40,7 @@ def own() -> tuple[Case, ...]:
     with sync_playwright() as player:
         browser = player.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
         page = browser.new_page()
-        cases += [_own_case(page, pattern.name, pattern.text) for pattern in patterns()]
+        cases += [_own_case(page, pattern.name, pattern.text) for pattern in samples()]
         browser.close()
     return tuple(cases)
 

@@ -10,9 +10,9 @@ import pytest
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.job import Doubt, EarlierWork, Intake, JobSettings, JobStore
-from halfsplit.job.demo import circuit_of, demos
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
+from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
 
 DEMO = "rear-lamps"
@@ -47,8 +47,8 @@ def lamp(store):
 
 
 def demo_vehicle(name=DEMO):
-    circuit = circuit_of(name)
-    return Vehicle(circuit, circuit.fault(demos()[name]["hidden"]), np.random.default_rng(3), noise=False)
+    circuit = jobs.check_text(demo(name).text).circuit
+    return Vehicle(circuit, circuit.fault(demo(name).hidden), np.random.default_rng(3), noise=False)
 
 
 def typed(value):
@@ -64,9 +64,9 @@ def measured(store, job_id, vehicle, place, number):
 
 
 def taken_in(store, name=DEMO):
-    demo = demos()[name]
-    jobs.open_job(store, Intake(), who="Ada", job_id="j", circuit=jobs.sample(name, "demo").text)
-    said = [(one["part"], one["works"], one["state"]) for one in demo["complaints"]]
+    told = demo(name)
+    jobs.open_job(store, Intake(), who="Ada", job_id="j", circuit=told.text)
+    said = [(one.part, one.works, one.state) for one in told.complaints]
     jobs.complain_all(OpenJob(store, "j", "Ada"), said)
     return "j"
 
@@ -83,7 +83,7 @@ def until_proven(store, job_id, vehicle):
 def test_the_demo_job_from_complaint_to_proof_repair_second_look_and_report(store):
     vehicle, job_id = demo_vehicle(), taken_in(store)
     view = until_proven(store, job_id, vehicle)
-    assert view.finding.cause.split(" high")[0] == demos()[DEMO]["hidden"].split(" high")[0]
+    assert view.finding.cause.split(" high")[0] == demo(DEMO).hidden.split(" high")[0]
     said = {"what": view.finding.repair, "part": view.finding.part}
     jobs.take(OpenJob(store, job_id, "Ada"), "repair", said, entry_id="repair")
     checks = jobs.bench_view(OpenJob(store, job_id)).checks

@@ -12,9 +12,10 @@ from PIL import Image, ImageDraw
 
 from halfsplit import job as jobs
 from halfsplit.job import Authorisation, Customer, JobStore, PartUsed, Workshop
-from halfsplit.job.demo import circuit_of, demo_job, demos
+from halfsplit.job.demo import demo_job
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
+from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
 
 WHO = "Ada"
@@ -59,8 +60,8 @@ def finish(store: JobStore, name: str = "rear-lamps", job_id: str = "done") -> N
     )
     store.authorise(job_id, limit)
     store.set_customer(job_id, Customer(name="R. Ostermann", phone="01632 960877"), who=WHO, at=jobs.now())
-    circuit = circuit_of(name)
-    vehicle = Vehicle(circuit, circuit.fault(demos()[name]["hidden"]), np.random.default_rng(3), noise=False)
+    circuit = jobs.check_text(demo(name).text).circuit
+    vehicle = Vehicle(circuit, circuit.fault(demo(name).hidden), np.random.default_rng(3), noise=False)
     for number in range(MOST):
         view = jobs.bench_view(OpenJob(store, job_id))
         if view.finding and view.finding.proven:

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from halfsplit.notation.patterns import patterns
+from halfsplit.notation.library import samples
 from tests.browser.conftest import LAMP
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -13,8 +13,8 @@ def test_the_editor_offers_every_pattern_and_inserts_the_chosen_one(open_page):
     page = open_page()
     page.goto("/jobs/lamp/circuit")
     offered = page.locator("#insert option").evaluate_all("all => all.map(one => one.value).filter(Boolean)")
-    assert [one.strip() for one in offered] == [one.text.strip() for one in patterns()]
-    chosen = next(one for one in patterns() if one.name == "power-socket")
+    assert [one.strip() for one in offered] == [one.text.strip() for one in samples()]
+    chosen = next(one for one in samples() if one.name == "power-socket")
     page.locator("#text").press("Control+End")
     page.locator("#insert").select_option(label=chosen.title)
     text = page.locator("#text").input_value()

@@ -13,8 +13,8 @@ from playwright.sync_api import expect
 
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
-from halfsplit.job.demo import circuit_of, demos
 from halfsplit.job.places import from_json
+from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -26,8 +26,8 @@ SECONDS_BETWEEN_TWO = 2.0
 
 
 def vehicle_of(name):
-    circuit = circuit_of(name)
-    return Vehicle(circuit, circuit.fault(demos()[name]["hidden"]), np.random.default_rng(3), noise=False)
+    circuit = jobs.check_text(demo(name).text).circuit
+    return Vehicle(circuit, circuit.fault(demo(name).hidden), np.random.default_rng(3), noise=False)
 
 
 def shot(page, name):
@@ -66,7 +66,7 @@ def entered(page, act):
 def open_job(page):
     page.goto("/jobs")
     page.get_by_role("link", name="New job").first.click()
-    page.locator("[name=complaint]").fill(demos()[DEMO]["customer"])
+    page.locator("[name=complaint]").fill(demo(DEMO).customer)
     page.locator("[name=battery]").fill("12.6")
     shot(page, "1-new")
     page.get_by_role("button", name="Open the job").click()
@@ -84,15 +84,15 @@ def open_job(page):
 def tell_complaints(page):
     """Tick what works and what does not, state by state."""
     by_state = {}
-    for one in demos()[DEMO]["complaints"]:
-        by_state.setdefault(one["state"], []).append(one)
+    for one in demo(DEMO).complaints:
+        by_state.setdefault(one.state, []).append(one)
     for number, (state, said) in enumerate(by_state.items()):
         if number:
             page.get_by_text("Tell what works and what does not").click()
         form = page.locator("form.complaints")
         form.locator("select[name=state]").select_option(state)
         for one in said:
-            form.locator(f'[name="works-{one["part"]}"][value="{one["works"]}"]').check()
+            form.locator(f'[name="works-{one.part}"][value="{one.works}"]').check()
         entered(page, form.get_by_role("button", name="Keep this").click)
 
 

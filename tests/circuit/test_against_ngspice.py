@@ -20,7 +20,7 @@ WHOLE = (
 
 
 def close(ours: float, theirs: float) -> bool:
-    """Within 1 mV or 0.1 % (engine.md 5)."""
+    """Within 1 mV or 0.1 %."""
     return abs(ours - theirs) <= max(1e-3, 1e-3 * abs(theirs))
 
 

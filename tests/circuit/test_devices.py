@@ -6,7 +6,7 @@ from tests.circuit.circuits import circuit
 
 
 def test_a_relay_that_drops_its_own_feed_chatters():
-    """Its coil is fed through its own rest contact: a buzzer (rulings.md 4)."""
+    """Its coil is fed through its own rest contact: a buzzer."""
     chosen = circuit(
         "battery G1\nrelay K1\nground E1\nfuse F1 5 A\nlamp H1 2 W\n"
         "G1.+ -- F1 -- K1.30\nK1.87a -- K1.86\nK1.85 -- E1\nK1.87 -- H1 -- E1\nG1.- -- E1\n"
@@ -28,7 +28,7 @@ def test_a_self_holding_relay_stays_released_until_it_is_started():
 
 
 def test_the_fuse_furthest_over_its_rating_opens_first():
-    """One fuse in series behind another: the smaller goes, the larger stays (notation.md, blown)."""
+    """One fuse in series behind another: the smaller goes, the larger stays."""
     chosen = circuit(
         "battery G1\nfuse F1 30 A\nfuse F2 5 A\nlamp H1\nground E1\n"
         "G1.+ --[10mm2]-- F1 -- F2 -- H1 -- E1\nG1.- -- E1\n"
@@ -39,7 +39,7 @@ def test_the_fuse_furthest_over_its_rating_opens_first():
 
 
 def test_a_supply_past_its_limit_is_a_current_source():
-    """notation.md: past its limit a supply is a current source of the limit: 0.1 A through 10 ohm."""
+    """Past its limit a supply is a current source of the limit: 0.1 A through 10 ohm."""
     chosen = circuit(
         "battery G1\nfuse F1 5 A\nground E1\nresistor R1 10 ohm\nmodule A1\n  feed 30\n  earth 31\n"
         "  supplies 40 5 V limit 0.1 A\nG1.+ -- F1 -- A1.30\nA1.31 -- E1\nA1.40 -- R1 -- E1\nG1.- -- E1\n"
@@ -90,7 +90,7 @@ state "parked, door open" lasts 30 min, S1 closed
 
 
 def test_a_module_sleeps_wakes_and_may_fail_to_sleep():
-    """field.md 9; amps by 12 V / A as a resistor at 12.6 V."""
+    """Amps by 12 V / A as a resistor at 12.6 V."""
     chosen = circuit(SLEEPER)
     awake, asleep = 0.5 * 12.6 / 12, 0.006 * 12.6 / 12
     assert chosen.solve("driving").amps("A1.30") == pytest.approx(awake, rel=0.01)
@@ -100,7 +100,7 @@ def test_a_module_sleeps_wakes_and_may_fail_to_sleep():
 
 
 def test_an_unfed_module_is_fed_back_through_a_clamp_diode():
-    """field.md 7: the feed is then a diode below the pin."""
+    """The feed is then a diode below the pin."""
     chosen = circuit(
         "battery G1\nfuse F1 5 A\nfuse F2 5 A\nground E1\nmodule A1\n  feed 30\n  earth 31\n"
         "  reads 7 pulled down 10 kohm\n  clamp 7\n"

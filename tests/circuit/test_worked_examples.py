@@ -23,7 +23,7 @@ G1.- --[50mm2 0.01m]-- E1
 
 @pytest.mark.parametrize(("watts", "volts"), [(5.0, 11.8), (55.0, 7.1), (120.0, 4.7)])
 def test_a_lamp_across_a_joint_of_2_ohm(watts, volts):
-    """field.md 4, calculated: 5 W lamp 11.8 V, 55 W about 7 V, a 10 A load 4.7 V."""
+    """Calculated: 5 W lamp 11.8 V, 55 W about 7 V, a 10 A load 4.7 V."""
     chosen = circuit(JOINT.format(load=f"resistor R1 {144 / watts} ohm", name="R1"))
     joint = Change(chosen.network.element("X1.1"), ADD, 2.0)
     result = solve(chosen.network.system("as drawn"), (joint,))
@@ -32,7 +32,7 @@ def test_a_lamp_across_a_joint_of_2_ohm(watts, volts):
 
 
 def test_damp_of_1_megohm_shows_11_5_volts_on_a_meter():
-    """field.md 10, calculated: 12.6 V through 1 Mohm into a meter of 10 Mohm."""
+    """Calculated: 12.6 V through 1 Mohm into a meter of 10 Mohm."""
     chosen = circuit(
         "battery G1\nresistor R1 1 Mohm\nsplice SP1\nground E1\nswitch S1\n"
         "G1.+ -- R1 -- SP1\nSP1 -- S1 -- E1\nG1.- -- E1\n"
@@ -42,7 +42,7 @@ def test_damp_of_1_megohm_shows_11_5_volts_on_a_meter():
 
 
 def test_a_metre_of_2_5_mm2_drops_32_mv_at_4_6_a():
-    """field.md 5, calculated: 32 mV a metre at 4.6 A."""
+    """Calculated: 32 mV a metre at 4.6 A."""
     assert pytest.approx(0.032, abs=0.0005) == COPPER / 2.5 * 4.6
     chosen = circuit(
         "battery G1\nheater E9 4.6 A\nground E1\nfuse F1 10 A\n"
@@ -66,7 +66,7 @@ def test_copper_by_gauge(outside_data):
 
 
 def test_a_point_cut_off_on_both_sides_is_at_0_volts():
-    """rulings.md 1."""
+    """By the leak of 1 Gohm at every node."""
     chosen = circuit(
         "battery G1\nswitch S1\nrelay K1\nlamp H1\nground E1\nfuse F1 10 A\n"
         "G1.+ -- F1 -- S1 -- K1.30\nK1.87 -- H1 -- E1\nF1.2 -- K1.86\nK1.85 -- E1\nG1.- -- E1\n"

@@ -26,9 +26,9 @@ state "on" S1 closed
 @pytest.mark.parametrize(
     ("value", "healthy", "right"),
     [
-        (0.09, 0.004, True),  # field.md, 'Proof': each earth within 0.1 V
+        (0.09, 0.004, True),  # a proof asks: each earth within 0.1 V
         (0.3, 0.004, False),
-        (12.1, 12.4, True),  # field.md, 'Proof': each feed within 0.5 V
+        (12.1, 12.4, True),  # a proof asks: each feed within 0.5 V
         (11.8, 12.4, False),
         ("yes", "yes", True),
         ("weak", "yes", False),

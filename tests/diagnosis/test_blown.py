@@ -5,12 +5,12 @@ Common practice, no source.
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import Replace
-from halfsplit.notation.patterns import pattern
+from halfsplit.notation.library import sample
 
 
 def test_a_new_fuse_that_does_not_help_leaves_the_shorts_behind_it():
     """A milder short would leave the fuse whole: that lends no width to the volts that a dead one leaves."""
-    circuit = Circuit.parse(pattern("ignition-feed").text)
+    circuit = Circuit.parse(sample("ignition-feed").text)
     job = Diagnosis(circuit)
     job.complain("H1", works="no", state="reverse")
     job.observe("F10", blown=True, state="reverse")

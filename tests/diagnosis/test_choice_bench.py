@@ -18,11 +18,11 @@ from bench.choice_walks import halve, line, trace, walk
 from halfsplit import Circuit
 from halfsplit.diagnosis.choose import half_split, next_test
 from halfsplit.diagnosis.optimum import optimum
-from halfsplit.notation.patterns import pattern
+from halfsplit.notation.library import sample
 
 
 def _relay_load() -> Circuit:
-    return Circuit.parse(pattern("relay-load").text)
+    return Circuit.parse(sample("relay-load").text)
 
 
 def _case(circuit: Circuit, name: str) -> Case:

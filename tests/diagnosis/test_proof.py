@@ -1,4 +1,4 @@
-"""What is called proven: each letter of the proof against a control unit (field.md, 'Proof'), joints, absent faults.
+"""What is called proven: each letter of the proof against a control unit, joints, absent faults.
 
 For each letter a simulated vehicle has just that defect; it must never end with the unit proven bad. A few runs are
 made in the suite; ``HALFSPLIT_RUNS=1000`` makes as many of each letter.
@@ -18,7 +18,7 @@ from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measu
 from halfsplit.diagnosis.posterior import Predictions
 from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.proof_parts import requirements
-from halfsplit.notation.patterns import pattern
+from halfsplit.notation.library import sample
 from halfsplit.practice.vehicle import Vehicle
 
 RUNS = int(os.environ.get("HALFSPLIT_RUNS", "6"))
@@ -267,7 +267,7 @@ def test_readings_made_while_the_fault_was_absent_prove_nothing():
 
 def test_a_silent_unit_is_complaint_enough_for_a_cause_to_be_found():
     """A job may begin with the scan: no load of a pedal sensor's circuit is there to be missed. (From memory.)"""
-    circuit = Circuit.parse(pattern("pedal-sensor").text)
+    circuit = Circuit.parse(sample("pedal-sensor").text)
     job = Diagnosis(circuit)
     state = "pedal released"
     job.observe("A1", answers=False, state=state)
@@ -284,7 +284,7 @@ def test_a_silent_unit_is_complaint_enough_for_a_cause_to_be_found():
 
 def test_a_known_good_part_is_tried_with_a_new_fuse_where_the_old_one_blew():
     """Common practice, no source: with the fuse gone no lamp lights, whatever is fitted."""
-    circuit = Circuit.parse(pattern("trailer-socket").text)
+    circuit = Circuit.parse(sample("trailer-socket").text)
     job = Diagnosis(circuit)
     job.complain("H3", state="indicator right")
     last = requirements(job.situation(), circuit.faults["H3 shorted"])[-1]
@@ -297,7 +297,7 @@ def test_a_known_good_part_is_tried_with_a_new_fuse_where_the_old_one_blew():
 
 def test_what_fails_in_a_stage_is_looked_at_before_it_is_suspected_most():
     """Nothing but a look tells a thermostat from a pump here. (Common practice, no source.)"""
-    circuit = Circuit.parse(pattern("overheats").text)
+    circuit = Circuit.parse(sample("overheats").text)
     job = Diagnosis(circuit)
     job.observe("flow", stage="no", state="hot")
     job.observe("level", stage="yes", state="hot")
@@ -310,7 +310,7 @@ def test_what_fails_in_a_stage_is_looked_at_before_it_is_suspected_most():
 
 def test_a_sensor_is_sound_at_the_ohms_that_it_has_in_that_state():
     """A wheel-speed sensor over a tooth is not the one over a gap. (Common practice, no source.)"""
-    circuit = Circuit.parse(pattern("wheel-speed").text)
+    circuit = Circuit.parse(sample("wheel-speed").text)
     for state in list(circuit.states)[1:]:
         job = Diagnosis(circuit)
         job.code("A3", "circuit low", "4", state=state)

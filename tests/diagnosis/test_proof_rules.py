@@ -15,7 +15,7 @@ from halfsplit.circuit.interventions import Jump, Replace
 from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement, Reading
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.requirement import Requirement, drops, is_word
-from halfsplit.notation.patterns import pattern
+from halfsplit.notation.library import sample
 from halfsplit.practice.vehicle import Vehicle
 
 LAMPS = """
@@ -129,7 +129,7 @@ def test_a_bad_look_after_a_good_one_shows_nothing(lamps):
 
 def test_a_stand_in_proves_only_what_it_alone_changes():
     """A known-good lamp together with a good fuse: with the fuse alone the function must still lack."""
-    circuit = Circuit.parse(pattern("trailer-socket").text)
+    circuit = Circuit.parse(sample("trailer-socket").text)
     every = asked(circuit, "H3 shorted", "H3", "indicator right")
     alone = next(one for one in every if one.options[0][0].changes == (Replace("F2"),))
     ((test, met),) = alone.options
@@ -167,7 +167,7 @@ def test_what_is_weak_for_other_reasons_is_restored_when_its_volts_are(lamps):
 
 def test_a_starter_is_bridged_with_a_booster_cable_that_carries_it():
     """A lead of 20 milliohm would not restore it (Ohm's law: 150 A drop 3 V along it)."""
-    circuit = Circuit.parse(pattern("starter").text)
+    circuit = Circuit.parse(sample("starter").text)
     bridge = asked(circuit, "GND3 high resistance 0.1 ohm", "M1", "cranking", "weak")[-1]
     (word, good), (volts, back) = bridge.options
     assert word.changes[0].heavy

@@ -29,7 +29,7 @@ def test_current_by_the_table(rating: float, millivolts: float, amps: float) -> 
 
 
 def test_the_rule_of_thumb_reads_23_to_40_per_cent_low() -> None:
-    """`field.md`, calculated: against the table, over the small ratings used for sleeping units."""
+    """Calculated: against the table, over the small ratings used for sleeping units."""
     shares = [1 - (rating / 0.1) / (1 / BLADE[rating]) for rating in (10.0, 15.0, 20.0, 25.0, 30.0)]
     assert min(shares) == pytest.approx(0.23, abs=0.005)
     assert max(shares) == pytest.approx(0.40, abs=0.005)

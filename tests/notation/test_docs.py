@@ -8,8 +8,8 @@ import pytest
 from halfsplit.circuit.checks import RULES
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.notation.demos import demos
+from halfsplit.notation.library import samples
 from halfsplit.notation.mistakes import MISTAKES
-from halfsplit.notation.patterns import patterns
 from halfsplit.notation.reading import parse
 from halfsplit.notation.words import KEYWORDS
 
@@ -41,7 +41,7 @@ def test_the_table_has_no_mistake_that_cannot_occur():
     assert len(rows) == len(MISTAKES) + len(RULES)
 
 
-@pytest.mark.parametrize("one", [*patterns(), *demos()], ids=lambda one: one.name)
+@pytest.mark.parametrize("one", [*samples(), *demos()], ids=lambda one: one.name)
 def test_every_pattern_and_demo_is_named(one):
     assert f"| `{one.name}` |" in PAGE
 

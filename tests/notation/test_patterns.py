@@ -9,10 +9,10 @@ from halfsplit.circuit.interventions import unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.errors import NotFoundError
 from halfsplit.notation.demos import demo, demos
-from halfsplit.notation.patterns import pattern, patterns
+from halfsplit.notation.library import sample, samples
 from halfsplit.notation.reading import parse, write
 
-PATTERNS = {one.name: one for one in patterns()}
+PATTERNS = {one.name: one for one in samples()}
 DEMOS = {f"demo {one.name}": one for one in demos()}
 ALL = {**PATTERNS, **DEMOS}
 
@@ -101,7 +101,7 @@ def test_units_are_fed_somewhere_and_never_when_their_feed_is_open(name, circuit
 
 
 def test_a_unit_without_its_feed_is_fed_back_through_the_clamp_of_its_output(circuits):
-    """By field.md 7: current finds its way from the valve through the clamp diode to the unit's feed."""
+    """Current finds its way from the valve through the clamp diode to the unit's feed."""
     solution = circuits["driver-duty-cycle"].solve("ignition on", fault="A1.15 open")
     assert solution.fed("A1")
     assert solution.amps("A1 clamp 21") > 0.1
@@ -160,10 +160,10 @@ def test_one_chafed_wire_pulls_three_signals_down_and_unplugging_does_not_bring_
 
 def test_a_pattern_or_demo_that_does_not_exist_is_answered_with_those_that_do():
     with pytest.raises(NotFoundError, match=r"there is no pattern 'horn'; there are blower-electronic, "):
-        pattern("horn")
+        sample("horn")
     with pytest.raises(
         NotFoundError, match=r"there is no demo 'x'; there are rear-lamps, heated-screen, sensor-supply"
     ):
         demo("x")
-    assert pattern("window").title == "Window motor with a switch that turns the polarity round"
+    assert sample("window").title == "Window motor with a switch that turns the polarity round"
     assert demo("rear-lamps").hidden.startswith("E5 ")

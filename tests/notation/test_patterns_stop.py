@@ -8,7 +8,7 @@ import pytest
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.notation.patterns import patterns
+from halfsplit.notation.library import samples
 from halfsplit.notation.reading import parse
 
 FED = {
@@ -46,7 +46,7 @@ FED = {
 UNFUSED = {("grounds", "M1")}
 """A starter's own cable has no fuse."""
 TABLE = [(name, *entry.split()) for name, entries in FED.items() for entry in entries.split(", ")]
-PATTERNS = {one.name: one for one in patterns()}
+PATTERNS = {one.name: one for one in samples()}
 
 
 @pytest.fixture(scope="module")

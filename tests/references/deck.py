@@ -67,7 +67,7 @@ class Deck:
 
 
 class Sections:
-    """mm2 of every wire: given, by ASTM B258, or by the largest fuse that the search of rulings 9 finds."""
+    """mm2 of every wire: given, by ASTM B258, or by the largest fuse that the search finds."""
 
     def __init__(self, model: Model) -> None:
         self.model = model

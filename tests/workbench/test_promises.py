@@ -1,4 +1,4 @@
-"""What the bench promises (field.md, 'The first 90 seconds'): it never asks twice, both leads are always told, one odd
+"""What the bench promises: it never asks twice, both leads are always told, one odd
 reading is asked about before it is believed. The vehicle is simulated; the demos are invented.
 """
 
@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from halfsplit import job as jobs
-from halfsplit.job.demo import circuit_of, demo_job, demos
+from halfsplit.job.demo import demo_job
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json, key_of
+from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
 
 LEADS = ("volts", "ohms", "lamp")
@@ -16,8 +17,8 @@ MOST = 25
 
 
 def vehicle_of(name):
-    circuit = circuit_of(name)
-    return Vehicle(circuit, circuit.fault(demos()[name]["hidden"]), np.random.default_rng(3), noise=False)
+    circuit = jobs.check_text(demo(name).text).circuit
+    return Vehicle(circuit, circuit.fault(demo(name).hidden), np.random.default_rng(3), noise=False)
 
 
 def measure(store, vehicle, place, value=None):
@@ -31,8 +32,8 @@ def test_it_never_asks_twice_and_always_tells_both_leads(client, store, name):
     demo_job(store, name)
     vehicle, asked = vehicle_of(name), []
     asked += [
-        key_of(from_json({"quantity": "works", "at": one["part"], "state": one["state"]}))
-        for one in demos()[name]["complaints"]
+        key_of(from_json({"quantity": "works", "at": one.part, "state": one.state}))
+        for one in demo(name).complaints
     ]
     for _ in range(MOST):
         view = jobs.bench_view(OpenJob(store, "demo"))

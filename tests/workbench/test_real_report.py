@@ -1,4 +1,4 @@
-"""The report of a real job: everything that is disputed is answered from what was entered (field.md, 'Report')."""
+"""The report of a real job: everything that is disputed is answered from what was entered."""
 
 import re
 from io import BytesIO

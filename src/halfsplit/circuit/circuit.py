@@ -20,7 +20,7 @@ from halfsplit.circuit.solve import Result, links, solve, volts_of
 from halfsplit.circuit.undrawn import undrawn_faults
 
 WORKS_FROM, WEAK_FROM = 0.9, 0.2
-"""Shares of the healthy volts from which a load works, and works weakly (field.md 13)."""
+"""Shares of the healthy volts from which a load works, and works weakly."""
 
 
 class FaultList(Mapping[str, Fault]):
@@ -131,7 +131,7 @@ class Circuit:
 
     @cached_property
     def healthy_volts(self) -> Mapping[str, float]:
-        """For each load the largest volts across it over all states, healthy (rulings 10)."""
+        """For each load the largest volts across it over all states, healthy."""
         told = [self.healthy_across(state) for state in self.states]
         return {name: max(volts[name] for volts in told) for name in told[0]}
 

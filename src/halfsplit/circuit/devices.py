@@ -2,7 +2,7 @@
 
 All rules are vectorised: volts are (W, B) for W watched nodes and B cases side by side; states are (D, B) small
 integers. Each rule looks only at the volts and at its own last state (for its hysteresis): all devices
-change at once in each round (rulings 4).
+change at once in each round.
 """
 
 from __future__ import annotations
@@ -222,7 +222,7 @@ class DeviceTable:
     def thresholds_at(self, quantiles: Floats) -> Thresholds:
         """One car's thresholds from the quantile (``uncertain``,) that it has of each.
 
-        Feed of a module: 6 to 9.5 V over the draws (field.md 13), about a stated value
+        Feed of a module: 6 to 9.5 V over the draws, about a stated value
         ±1 V; relays pull in a little earlier or later than stated.
         """
         nominal = self.thresholds
@@ -364,7 +364,7 @@ def _driver(view: _View, number: int, device: DriverDevice) -> States:
 
 
 def _supply(view: _View, number: int, device: SupplyDevice) -> States:
-    """Off, regulating, limiting or dropping out, whichever line of its characteristic is the lowest (rulings 3)."""
+    """Off, regulating, limiting or dropping out, whichever line of its characteristic is the lowest."""
     feed, earth, pin = (view.volts[row] for row in view.table.rows(number))
     limit = device.supply.limit or SUPPLY_LIMIT
     low_feed = feed < earth + device.supply.volts

@@ -174,7 +174,7 @@ def _contacts(assembly: Assembly) -> None:
 
 def _wires(assembly: Assembly) -> None:
     for wire in assembly.model.wires:
-        # A length that nobody measured is known to a factor of 3 (field.md 15): ln 3 / 2 as standard deviation.
+        # A length that nobody measured is known to a factor of 3: ln 3 / 2 as standard deviation.
         spread = 0.1 if wire.metres is not None else 0.55
         ends, conductance = (wire.a, wire.b), 1.0 / assembly.wiring.ohms(wire)
         assembly.elements.append(

@@ -1,6 +1,6 @@
 """The fault list: made from the circuit, never typed in. A fault is a change of few elements.
 
-Names are those of the contract: ``PART MODE [SEVERITY]``. Each fault belongs to a repair group (rulings 13): one for
+Names are those of the contract: ``PART MODE [SEVERITY]``. Each fault belongs to a repair group: one for
 each part, wire, contact or cavity, and ground joint.
 """
 
@@ -21,7 +21,7 @@ from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
 HIGH_RESISTANCE = (0.1, 1.0, 10.0, 100.0)
 """Ohms of the named severities of a bad joint."""
 SHORTS = (SHORT_OHMS, 1.0, 10.0, 1000.0)
-"""Ohms of shorts: dead, chafed, and through water (field.md 6)."""
+"""Ohms of shorts: dead, chafed, and through water."""
 BATTERY_LOW = (11.5, 10.5)
 HIGHEST_12_V = 18.0
 """A battery of more volts is one of a 24 V net."""

@@ -34,7 +34,7 @@ OPEN, ADD, SET, EMF = range(4)
 """Operations of a change: no path; ohms in series; the element has these ohms; its source has these volts."""
 
 OVERLOAD, MAY_OPEN = 1.35, (1.1, 1.6)
-"""A fuse opens when its steady current is over 1.35 × its rating (ISO 8820-3); between these it may (field.md 13)."""
+"""A fuse opens when its steady current is over 1.35 × its rating (ISO 8820-3); between these it may."""
 BATTERY_VOLTS = 0.15
 """Standard deviation of what a battery has against what is stated; common practice, no source."""
 
@@ -288,7 +288,7 @@ class Network:
         return present
 
     def draw(self, generator: np.random.Generator) -> Parameters:
-        """One car: element values log-normal about the nominal, sources normal, thresholds by field.md 13."""
+        """One car: element values log-normal about the nominal, sources normal, thresholds uniform in their ranges."""
         return self._car(
             self.parameters,
             generator.standard_normal((2, self.drawn)),

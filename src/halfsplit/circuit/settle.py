@@ -1,4 +1,4 @@
-"""The fixed point of the devices: rounds from the unpowered network until nothing changes (rulings 4).
+"""The fixed point of the devices: rounds from the unpowered network until nothing changes.
 
 Works on many cases side by side. How the volts of a round are found is the caller's affair: a factorisation of each
 network (``solve.py``) or an elimination of what differs (``batch.py``); both run through here.

@@ -77,7 +77,7 @@ class Wiring:
 
 
 def live_neighbours(model: Model) -> frozenset[str]:
-    """Names of the wires that share a plug with a live wire: where a short to supply can come (see notation.md).
+    """Names of the wires that share a plug with a live wire: where a short to supply can come (see docs/notation.md).
 
     Live is what joins the battery's positive post through wires, contacts and fuses whatever is switched. A plug
     is a connector, or the plug of a part with more than two pins.
@@ -113,7 +113,7 @@ def neighbouring_cavities(model: Model) -> list[tuple[str, str]]:
 def _regions(model: Model) -> list[set[str]]:
     """Places joined by wires, contacts, switches and relay contacts (open or closed).
 
-    The search for a fuse goes through these and stops at everything else (rulings 9).
+    The search for a fuse goes through these and stops at everything else.
     """
     return _joined(_passable(model))
 

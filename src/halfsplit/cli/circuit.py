@@ -18,9 +18,9 @@ from halfsplit.cli.app import FAILED, app, example
 from halfsplit.cli.output import put, put_json, table, tell
 from halfsplit.diagnosis.cost import ways
 from halfsplit.notation.circuit import Circuit as CircuitFile
-from halfsplit.notation.patterns import Pattern
-from halfsplit.notation.patterns import pattern as pattern_named
-from halfsplit.notation.patterns import patterns as all_patterns
+from halfsplit.notation.library import Sample
+from halfsplit.notation.library import sample as pattern_named
+from halfsplit.notation.library import samples as all_patterns
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="A circuit file.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Write JSON for a program.")]
@@ -276,12 +276,12 @@ def patterns(
     return put("\n".join(line for one in all_patterns() for line in _listed(one)))
 
 
-def _listed(one: Pattern) -> list[str]:
+def _listed(one: Sample) -> list[str]:
     """Name and title, and below them when to use it."""
     use = textwrap.wrap(one.use, LIST_WIDTH, break_on_hyphens=False)  # names of patterns stay whole
     return [f"{one.name:25} {one.title}", *(f"{'':25} {line}" for line in use)]
 
 
-def _told(one: Pattern) -> dict[str, str]:
+def _told(one: Sample) -> dict[str, str]:
     """A pattern without its text."""
     return {"name": one.name, "title": one.title, "use": one.use, "caution": one.caution}

@@ -82,7 +82,7 @@ def demo(
 ) -> None:
     """Serve the workbench with a demo job: nothing to set up, and your own jobs stay apart."""
     from halfsplit.job import demo_job
-    from halfsplit.notation.checked import sample
+    from halfsplit.notation.library import sample
     from halfsplit.workbench.run import run
 
     if name:

@@ -8,9 +8,9 @@ from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import part_words, point_words
 
 NEAR_GROUND = 0.1
-"""A point that is at ground when healthy reads less than this (field.md, 'Proof'), or twice what it then has."""
+"""A point that is at ground when healthy reads less than this, or twice what it then has."""
 NEAR_HEALTHY = 0.5
-"""Any other reads within this of a healthy circuit (field.md, 'Proof': a feed within 0.5 V)."""
+"""Any other reads within this of a healthy circuit."""
 
 RESULTS = {
     ("lamp", "no"): "stays dark",

@@ -1,7 +1,7 @@
 """Candidate tests: every reachable point in every state with every instrument at hand, and what can be done beside.
 
 Rulings 14 names those that must exist. Restraint and high-voltage circuits are never probed; lamps and jumps on
-module pins are never proposed (field.md 16).
+module pins are never proposed.
 """
 
 from __future__ import annotations
@@ -168,7 +168,7 @@ def _ends_of(part: Part) -> Iterable[tuple[str, str]]:
 
 
 def _whole_sides(circuit: Circuit, state: str) -> Iterator[Measurement]:
-    """One drop over the whole feed side and one over the whole ground side of each load (field.md 3)."""
+    """One drop over the whole feed side and one over the whole ground side of each load."""
     battery = next(iter(circuit.model.of_kind("battery")), None)
     if battery is None:
         return
@@ -267,7 +267,7 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
         if name.startswith("wire ") or part is None or not never_probed(part):
             yield Measurement("inspection", name, state)
             if "." in name and not name.startswith("wire "):
-                # The fit of a terminal, tried with a test pin, is a look of its own (field.md 12).
+                # The fit of a terminal, tried with a test pin, is a look of its own.
                 yield Measurement("inspection", name, state, detail=("pin drag",))
 
 
@@ -278,7 +278,7 @@ def _plugs(circuit: Circuit, suspects: Sequence[str]) -> list[str]:
 
 
 def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
-    """Ohms of an unplugged part; of a wire between its unplugged ends; to body with the fuse pulled (rulings 14)."""
+    """Ohms of an unplugged part; of a wire between its unplugged ends; to body with the fuse pulled."""
     for name in dict.fromkeys(part_of(suspect) for suspect in suspects if not suspect.startswith("wire ")):
         part = circuit.parts.get(name)
         if part is not None and not never_probed(part) and part.kind in MEASURED:

@@ -284,7 +284,7 @@ def _numbered(values: Sequence[T]) -> tuple[list[T], NDArray[np.intp]]:
 
 
 def never_probed(part: Part | None) -> bool:
-    """Restraint and high-voltage circuits are never probed, lamped or jumped (field.md 16)."""
+    """Restraint and high-voltage circuits are never probed, lamped or jumped."""
     return part is not None and bool({"pyro", "orange"} & set(part.tags))
 
 

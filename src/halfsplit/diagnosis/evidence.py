@@ -2,7 +2,7 @@
 
 ``forecast`` tells what a measurement should show: a ``Numeric`` (value and standard deviation per column and draw) or a
 ``Worded`` (probability of each word). The likelihood of a reading follows; no reading takes any hypothesis to
-zero: a probe slips in 2 of 100 readings (rulings 12).
+zero: a probe slips in 2 of 100 readings.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from halfsplit.diagnosis.slips import slip_density
 
 GHOST = 0.15
 GHOST_OHMS = 2e5
-"""A point behind more than this reads anything from 0 to the feed in 15 % (field.md 10)."""
+"""A point behind more than this reads anything from 0 to the feed in 15 %."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, METER_MOST_OHMS, 0.03
 """Ohms are compared as log10(ohm + offset), OL as the end of the meter's range."""
 DAMP = 0.1
@@ -268,7 +268,7 @@ def _at(place: str, scene: Scene) -> NDArray[np.bool_]:
 
 
 def _wiggle(measurement: Measurement, context: Context) -> Worded:
-    """A jump while a place is moved is strong evidence for it, none is weak (field.md 2)."""
+    """A jump while a place is moved is strong evidence for it, none is weak."""
     scene = context.scene(Measurement("wiggle", measurement.at, measurement.state))
     there = _at(measurement.at, scene)
     found = 0.6 if context.intermittent else 0.2

@@ -153,7 +153,7 @@ class Context:
 def expect_number(
     value: Floats, sigma: Floats, scene: Scene, quantity: str, ghost: Floats | None = None
 ) -> Numeric:
-    """Widen by half the gap to the neighbouring severity and half the spread between draws (rulings 11).
+    """Widen by half the gap to the neighbouring severity and half the spread between draws.
 
     Not across a fuse that blows: a milder short that leaves it whole lends no width to what a dead one leaves.
     """

@@ -1,6 +1,6 @@
 """Hypotheses: families of faults that differ in severity only, and the columns that stand for them in arrays.
 
-A bad joint has any resistance: its severity is continuous and is integrated over a grid of columns (rulings 11). A
+A bad joint has any resistance: its severity is continuous and is integrated over a grid of columns. A
 column is one (hypothesis, severity); with the draws of parameters it makes the particles that carry weight.
 """
 

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.circuit.wiring import COPPER
 from halfsplit.diagnosis.candidates import probe_points
 from halfsplit.diagnosis.choose import Candidates
 from halfsplit.diagnosis.evidence import forecast, forecast_number, forecast_words
@@ -38,7 +37,7 @@ def unseen(situation: Situation, reading: Reading) -> str:
     """What a good reading could not have seen, in words; empty where it saw what matters.
 
     A lamp across a path of R ohm still has four fifths of the feed while R is under a quarter of its own resistance:
-    a joint below that is not cleared (calculated; field.md 4).
+    a joint below that is not cleared (calculated).
     """
     measurement = reading.measurement
     used = INSTRUMENTS.get(measurement.instrument or "")
@@ -64,22 +63,6 @@ def _unloaded(situation: Situation, measurement: Measurement) -> bool:
     solution = situation.circuit.solve(measurement.state, changes=measurement.changes)
     wires = [wire.name for wire in situation.circuit.model.wires if measurement.at in (wire.a, wire.b)]
     return bool(wires) and max(abs(solution.amps(name)) for name in wires) < 0.01
-
-
-def metres_to_short(
-    volts: float, amps: float, mm2: float, length: float | None = None
-) -> tuple[float, float]:
-    """Metres of wire to a short, and their standard deviation, from the volts along it at a current.
-
-    U = rho · l / A · I with copper at 20 °C (IEC 60028): 2.5 mm2 at 4.6 A drops 32 mV a metre. The error takes 3 %
-    for the current, 5 % for the cross-section and 2 mV for the meter. Raises ValueError where nothing flows.
-    """
-    if amps <= 0 or mm2 <= 0:
-        raise ValueError("the gradient needs a current and a cross-section")
-    each = COPPER / mm2 * amps
-    metres = volts / each
-    error = float(np.hypot(0.058 * metres, 0.002 / each))
-    return (min(metres, length) if length else metres), error
 
 
 @dataclass(frozen=True, slots=True)

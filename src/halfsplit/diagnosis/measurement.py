@@ -54,7 +54,7 @@ OVER_RANGE = float("inf")
 class Measurement:
     """What is measured where, in which state, with what, after which interventions.
 
-    ``at`` and ``to`` are points, or a part, cavity or wire by ``quantity`` (rulings 16); ``to`` None is the battery's
+    ``at`` and ``to`` are points, or a part, cavity or wire by ``quantity``; ``to`` None is the battery's
     negative post. ``detail`` tells what else defines it: the kind of a fault code and its pin, the aspect of a look.
     """
 

@@ -1,4 +1,4 @@
-"""Found, proven, what proof is missing, and what to verify after the repair (field.md, 'Proof').
+"""Found, proven, what proof is missing, and what to verify after the repair.
 
 A cause is *found* when its repair group holds at least 0.95. It is *proven* when, besides, direct tests at the place
 say so. A proof is a list of requirements; each is a measurement with a condition that its reading must meet. What is

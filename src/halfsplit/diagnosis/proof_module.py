@@ -1,4 +1,4 @@
-"""The proof against a module: every letter of field.md, 'Proof'.
+"""The proof against a module: every letter of it.
 
 Feeds, earths and commands proven good under load, the output missing, the wire good, latch and coding excluded.
 """

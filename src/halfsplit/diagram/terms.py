@@ -13,7 +13,6 @@ from halfsplit.circuit.kinds import CODES
 _CODE = re.compile(r"[-+]?([A-Z]{1,3})([0-9]{1,4}[a-z]?)(?:[.:/]([0-9]{1,3}[A-Za-z]?|[A-Z][0-9]{0,2}))?")
 _PIN = re.compile(r"[+-]|[0-9]{1,3}[A-Za-z]{0,2}|[A-Za-z]{1,2}[0-9]{0,2}[+-]?")
 _SECTION = re.compile(r"(?:([0-9]{1,3})(?:[.,]([0-9]{1,2}))?)(mm2|mm²|mm\u00b2|□|qmm)?")
-_AWG = re.compile(r"([0-9]{1,2})(?:AWG|awg|ga)")
 
 LETTERS: Mapping[str, str] = MappingProxyType(
     {

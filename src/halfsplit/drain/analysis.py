@@ -16,7 +16,6 @@ from halfsplit.drain.log import CurrentLog
 HOUR = 3600.0
 DAY_HOURS = 24.0
 
-LONGEST_WAKE = 0.5
 SETTLED = 120.0
 SLEEP_BAND = 0.5
 SLEEP_MARGIN = 0.003

@@ -4,16 +4,14 @@ Everything goes through a `JobStore`; the diagnosis is made again from what it k
 here knows of a browser.
 """
 
-from halfsplit.circuit.problems import CircuitError, Problem
-from halfsplit.errors import NotFoundError
+from halfsplit.circuit.problems import Problem
 from halfsplit.job.asides import AlibiCard, TrapCard, TryCard, alibi, expected_volts, trap, try_part
-from halfsplit.job.battery import TYPES as BATTERY_TYPES
 from halfsplit.job.battery import BatteryState, battery_state
 from halfsplit.job.bench import bench_view, circuit_view, own_test
-from halfsplit.job.costs import costs_of, on_suspicion, read_money
+from halfsplit.job.costs import read_money
 from halfsplit.job.demo import demo_job
-from halfsplit.job.entering import Doubt, read_entry
-from halfsplit.job.harness import HARNESS_KINDS, HarnessRow, HarnessView, harness_view, keep_harness
+from halfsplit.job.entering import Doubt
+from halfsplit.job.harness import HARNESS_KINDS, HarnessView, harness_view, keep_harness
 from halfsplit.job.instruments import INSTRUMENTS, serials_of
 from halfsplit.job.instruments import written as written_serials
 from halfsplit.job.memory import progress_of
@@ -40,20 +38,17 @@ from halfsplit.job.verbs import (
 )
 from halfsplit.job.views import (
     BenchView,
-    Check,
     CircuitView,
-    Costs,
     EvidenceLine,
     FindingCard,
-    Meaning,
     SuspectCard,
     TestCard,
     circuit_said,
 )
-from halfsplit.notation.checked import Checked, Sample, check_text, sample, samples
-from halfsplit.notation.edits import COLOURS
+from halfsplit.notation.checked import Checked, check_text
 from halfsplit.notation.edits import EMPTY as EMPTY_SHEET
-from halfsplit.notation.sketch import SKETCH_LOADS, Sketch, sketch_text
+from halfsplit.notation.library import Sample, sample, samples
+from halfsplit.notation.sketch import Sketch, sketch_text
 from halfsplit.report import JobView
 from halfsplit.store import (
     Attachment,
@@ -76,7 +71,6 @@ from halfsplit.store import (
     Present,
     Role,
     Session,
-    Step,
     User,
     Vehicle,
     Workshop,
@@ -85,15 +79,12 @@ from halfsplit.store import (
 )
 
 __all__ = [
-    "BATTERY_TYPES",
-    "COLOURS",
     "DIAGRAM",
     "DRAWING_CSS",
     "EMPTY_SHEET",
     "HARNESS_KINDS",
     "INSTRUMENTS",
     "LONGEST_CIRCUIT",
-    "SKETCH_LOADS",
     "AlibiCard",
     "Attachment",
     "AuditEntry",
@@ -101,19 +92,15 @@ __all__ = [
     "BatteryReading",
     "BatteryState",
     "BenchView",
-    "Check",
     "Checked",
-    "CircuitError",
     "CircuitView",
     "Complaint",
-    "Costs",
     "Customer",
     "Doubt",
     "EarlierWork",
     "EvidenceEntry",
     "EvidenceLine",
     "FindingCard",
-    "HarnessRow",
     "HarnessView",
     "HowOften",
     "Intake",
@@ -123,8 +110,6 @@ __all__ = [
     "JobStore",
     "JobSummary",
     "JobView",
-    "Meaning",
-    "NotFoundError",
     "OpenJob",
     "PartUse",
     "PartUsed",
@@ -135,7 +120,6 @@ __all__ = [
     "Session",
     "Sheet",
     "Sketch",
-    "Step",
     "SuspectCard",
     "TapView",
     "TestCard",
@@ -159,7 +143,6 @@ __all__ = [
     "close",
     "complain_all",
     "complain_of_sketch",
-    "costs_of",
     "customer_view",
     "demo_job",
     "expected_volts",
@@ -170,11 +153,9 @@ __all__ = [
     "keep_harness",
     "new_id",
     "now",
-    "on_suspicion",
     "open_job",
     "own_test",
     "progress_of",
-    "read_entry",
     "read_money",
     "record",
     "repair_words",

@@ -16,7 +16,8 @@ from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.job.tests import lead_points
-from halfsplit.notation.checked import Checked, Sample, check_text
+from halfsplit.notation.checked import Checked, check_text
+from halfsplit.notation.library import Sample
 from halfsplit.store import struck_ids
 
 DRAWING_CSS = CSS

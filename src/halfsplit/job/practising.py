@@ -23,7 +23,8 @@ from halfsplit.job.places import from_json
 from halfsplit.job.practice_record import hidden_json, path_json, revived, taken_json, worth_json
 from halfsplit.job.verbs import LONGEST_CIRCUIT
 from halfsplit.job.working import Work, name_of, workers
-from halfsplit.notation.checked import Sample, check_text, sample, samples
+from halfsplit.notation.checked import check_text
+from halfsplit.notation.library import Sample, sample, samples
 from halfsplit.practice import DIFFICULTIES, Exercise, points
 from halfsplit.practice.paths import MOST_STEPS
 from halfsplit.store import JobStore, Practice

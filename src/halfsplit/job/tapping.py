@@ -25,7 +25,6 @@ RATINGS: Mapping[str, tuple[str, ...]] = {
     "resistor": ("1 ohm", "100 ohm", "1 kohm"),
 }
 """Values that are offered as taps; common practice, no source."""
-SECTIONS = ("0.5", "0.75", "1", "1.5", "2.5", "4", "6", "10")
 PINS: Mapping[str, tuple[str, ...]] = {
     "connector": tuple(str(number) for number in range(1, 17)),
     "module": (*(str(number) for number in range(1, 13)), "15", "30", "31", "50"),

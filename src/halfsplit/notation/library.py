@@ -1,4 +1,7 @@
-"""The head of a circuit file of ours: comment lines that begin with a title word, and go on indented.
+"""The circuits that come with the program: patterns to begin from, and demos.
+
+The patterns are written from general knowledge; no vehicle's own diagram. A technician renames parts and pins by the
+car's diagram. At the head of a file stand comment lines that begin with a title word, and go on indented:
 
 # Pattern   Relay-fed load with a fuse
 # Use it    for any load that a switch turns on through a relay: horn, auxiliary lamp, pump.
@@ -8,9 +11,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
+from halfsplit.errors import NotFoundError
+
+FOLDERS = {"pattern": "patterns", "demo": "demos"}
 _COLUMN = 12
 """Where the text of a head stands; what begins there goes on with the line above."""
 
@@ -49,3 +57,36 @@ def title(text: str) -> str:
     """What the file's own ``title`` says."""
     match = re.search(r"^title\s+(.*)$", text, flags=re.MULTILINE)
     return match[1].strip() if match else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A circuit that comes with the program. ``use``: when a pattern serves; ``caution`` is shown beside it."""
+
+    name: str
+    kind: str
+    title: str
+    use: str
+    caution: str
+    text: str
+
+
+@cache
+def samples(kind: str = "pattern") -> tuple[Sample, ...]:
+    """The patterns (or demos), by name."""
+    return tuple(_sample(name, kind, text) for name, text in circuit_files(FOLDERS[kind]))
+
+
+def _sample(name: str, kind: str, text: str) -> Sample:
+    said = head(text)
+    words = title(text) or name.replace("-", " ")
+    return Sample(name, kind, words, said.get("use it", ""), said.get("caution", ""), text)
+
+
+def sample(name: str, kind: str = "pattern") -> Sample:
+    """One of them. Raises NotFoundError with the names that there are."""
+    for known in samples(kind):
+        if known.name == name:
+            return known
+    names = ", ".join(known.name for known in samples(kind))
+    raise NotFoundError(f"there is no {kind} {name!r}; there are {names}")

@@ -23,7 +23,6 @@ _NUMBER = (
 )
 _QUANTITY = re.compile(rf"(?<![\w.,])({_NUMBER})[ {SPACES}]*({UNITS})(?![\w/])", re.IGNORECASE)
 _UNIT_NAMES = {unit.lower(): unit for unit in UNITS.split("|")}
-_LABEL = re.compile(r"([^:=\t]{1,60}?)\s*(?:[:=\t]|\s{2,})\s*")
 
 
 @dataclass(frozen=True, slots=True)
