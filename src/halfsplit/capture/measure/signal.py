@@ -202,6 +202,26 @@ def as_recessive_high(signal: Edges, stop: float) -> Edges:
     return signal if high else Edges(signal.times, ~signal.rising, not signal.starts_high)
 
 
+def repetition(values: Floats, rate: float, shortest: float, longest: float) -> tuple[float, float]:
+    """The period in seconds at which a trace repeats best, and how well (1: exactly).
+
+    The first maximum of the autocorrelation that reaches 0.85 of the best one between the two periods; a
+    later multiple correlates as well. Returns (0, 0) where nothing repeats.
+    """
+    correlation = autocorrelation(values - values.mean(), int(longest * rate) + 2)
+    first = max(int(shortest * rate), 2)
+    inner = correlation[1:-1]
+    peaks = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
+    peaks = peaks[peaks >= first]
+    if not peaks.size or correlation[peaks].max() <= 0:
+        return 0.0, 0.0
+    best = peaks[correlation[peaks] >= 0.85 * correlation[peaks].max()][0]
+    left, top, right = correlation[best - 1 : best + 2]
+    bend = left - 2 * top + right
+    shift = 0.5 * (left - right) / bend if bend else 0.0
+    return float((best + shift) / rate), float(top)
+
+
 def autocorrelation(values: Floats, lags: int) -> Floats:
     """Autocorrelation at lags 0 to `lags`, each normalised by the power of the samples that overlap."""
     lags = min(lags, values.size - 2)
