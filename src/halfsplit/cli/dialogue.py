@@ -84,7 +84,7 @@ class Dialogue:
             *((one.name, one.words) for one in self.circuit.model.stages.values()),
         ]
         names = [name for name, _ in known]
-        self.screen.line("What does not work as it should? What works well tells as much.")
+        self.screen.line("What does not work as it should? What works is just as useful.")
         self.asker.listed(known)
         while True:
             name = self.asker.choice("Number or name, or Enter when all is said", names)
@@ -112,7 +112,7 @@ class Dialogue:
         )
         places = tuple(name.strip() for name in typed.split(",") if name.strip())
         if places:
-            then = self.asker.yes("Did the complaint begin then", usual=False)
+            then = self.asker.yes("Did the complaint start then", usual=False)
             work = EarlierWork(what="earlier work", touched=places, began_then=then)
             self._taken(lambda: add_earlier_work(self.job, work))
 
@@ -151,7 +151,7 @@ class Dialogue:
 
     def _nothing_left(self, view: BenchView) -> None:
         self.screen.line()
-        self.screen.line("No test is left that would tell more.")
+        self.screen.line("No further test can separate the suspects.")
         self.screen.suspects(view.suspects, self.circuit)
         if view.finding:
             self.screen.finding(view.finding)

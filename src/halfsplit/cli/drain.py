@@ -31,12 +31,12 @@ def drain(
         Path, typer.Argument(metavar="FILE", help="A log of the battery's current.", show_default=False)
     ],
     interval: Annotated[
-        float | None, typer.Option(min=1e-6, help="Seconds between samples, where no time is told.")
+        float | None, typer.Option(min=1e-6, help="Seconds between samples, where the file gives no times.")
     ] = None,
     unit: Annotated[str, typer.Option(help="A, mA or uA, where the file does not say it.")] = "",
     instrument: Annotated[str, typer.Option(help="meter, clamp or shunt.")] = "meter",
     capacity: Annotated[
-        float | None, typer.Option(help="Ampere-hours printed on the battery: tells the days left.")
+        float | None, typer.Option(help="Ampere-hours printed on the battery: gives the days left.")
     ] = None,
     charge: Annotated[float, typer.Option(min=0, max=100, help="State of charge in per cent.")] = 100.0,
     celsius: Annotated[float, typer.Option(help="Temperature where the vehicle will stand.")] = 20.0,

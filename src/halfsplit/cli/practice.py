@@ -154,7 +154,7 @@ class Round:
         )
         self.screen.line(DEFER)
         for load, works, state in told.complaints:
-            how = {"no": "does not work", "weak": "works weakly", "yes": "works, and should not"}[works]
+            how = {"no": "does not work", "weak": "is weak", "yes": "works, and should not"}[works]
             self.screen.line(f'  "{load} {how}, {state}."')
         if told.history:
             self.screen.line(f"  The customer says that others have worked at {', '.join(told.history)}.")
@@ -202,7 +202,7 @@ class Round:
     def hint(self) -> None:
         """The best test now."""
         best = self.exercise.hint()
-        self.screen.line(f"  {best.sentence}" if best else "  No test would tell more: name it.")
+        self.screen.line(f"  {best.sentence}" if best else "  No further test helps: name the cause.")
 
     def readings(self) -> None:
         """What was read so far."""

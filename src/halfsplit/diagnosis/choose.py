@@ -55,7 +55,7 @@ def next_test(problem: TestProblem, limit: int = EXACT_LIMIT) -> int:
     Raises ``ValueError`` where the cause is found already or no test tells anything.
     """
     if problem.found or not len(problem.useful):
-        raise ValueError("no test is needed: a repair group is found, or no test tells the rest apart")
+        raise ValueError("no test is needed: a repair group is found, or no test separates the rest")
     return optimum(problem, limit).test if fits(problem, limit) else two_ahead(problem)
 
 

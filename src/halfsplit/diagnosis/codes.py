@@ -89,7 +89,7 @@ def check_code(circuit: Circuit, unit: str, kind: str, pin: str | None) -> None:
     if kind in (LOST, "circuit range") and pin is None:
         return
     if kind != LOST and pin is None:
-        raise InputError(f"which pin of {unit} is it?", remedy="a code of this kind is told with its pin")
+        raise InputError(f"which pin of {unit} is it?", remedy="give the pin with a code of this kind")
     pins = circuit.parts[unit].pins
     if not missed and pin not in pins:
         raise NotFoundError(f"{unit} has no pin {pin!r}; it has {', '.join(pins)}")

@@ -95,7 +95,11 @@ def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False)
         else (f"State “{measurement.state}”: ")
     )
     anew = (
-        "" if not again else "once more, probed anew: " if measurement.quantity in PROBED else "once more: "
+        ""
+        if not again
+        else "once more, with the point cleaned: "
+        if measurement.quantity in PROBED
+        else "once more: "
     )
     return " ".join([*done, _upper(anew + state + ASKED[measurement.quantity](measurement, circuit))])
 
@@ -186,7 +190,7 @@ def evidence_words(measurement: Measurement, value: float | str, circuit: Circui
     made = "".join(f", {change}" for change in measurement.changes)
     match measurement.quantity:
         case "works":
-            verb = {"yes": "works", "weak": "works weakly", "no": "does not work"}[str(value)]
+            verb = {"yes": "works", "weak": "is weak", "no": "does not work"}[str(value)]
             return f"{measurement.at} {verb} ({measurement.state}{made})"
         case "answers":
             return (

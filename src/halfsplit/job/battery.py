@@ -49,13 +49,17 @@ def battery_state(
     support = " Test on a supported battery: a flat one gives false leads." if low else ""
     if not kind or not rested:
         why = "it has not rested for hours" if kind else "its type is not known"
-        return BatteryState(f"{volts:.2f} V. The charge cannot be told from this: {why}.{support}", low)
+        return BatteryState(
+            f"{volts:.2f} V. The state of charge cannot be read from this: {why}.{support}", low
+        )
     try:
         found = state_of_charge(
             volts, USUAL_CELSIUS if celsius is None else celsius, KINDS.get(kind, kind), RESTED
         )
     except InputError as error:
-        return BatteryState(f"{volts:.2f} V. The charge cannot be told from this: {error}{support}", low)
+        return BatteryState(
+            f"{volts:.2f} V. The state of charge cannot be read from this: {error}{support}", low
+        )
     if found.share is None:
         return BatteryState(f"{volts:.2f} V. {found.words}{support}", low)
     charge = round(100 * found.share, 1)

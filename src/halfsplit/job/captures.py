@@ -318,7 +318,7 @@ def _worded(result: Mapping[str, Any], channels: tuple[ChannelLine, ...]) -> dic
 
 def _amount(told: Mapping[str, Any]) -> str:
     if told["value"] is None:
-        return "not told"
+        return "not given"
     return Quantity(told["name"], told["value"], told["unit"], told["uncertainty"] or 0.0).amount
 
 

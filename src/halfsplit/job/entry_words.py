@@ -16,7 +16,7 @@ Words = tuple[str, str]
 
 def complaint_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
     """'H1 bench lamp, on', 'does not work'."""
-    words = {"yes": "works", "weak": "works weakly", "no": "does not work"}
+    words = {"yes": "works", "weak": "weak", "no": "does not work"}
     state = f", {payload['state']}" if payload.get("state") else ""
     return f"{part_named(payload.get('load', ''), circuit)}{state}", words.get(str(payload.get("works")), "")
 

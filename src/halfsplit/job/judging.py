@@ -37,7 +37,7 @@ def allowed(bench: Bench, entry: EvidenceEntry) -> str:
         return ""
 
 
-def before(bench: Bench, wanted: Mapping[str, Any]) -> tuple[str, str]:
+def before(bench: Bench, wanted: Mapping[str, Any], healthy: str = "") -> tuple[str, str]:
     """The last that was read at a place before the repair, in words and in the customer's; '' where nothing was."""
     place = from_json(wanted)
     after = {entry.entry_id for entry in bench.after_repair}
@@ -49,7 +49,7 @@ def before(bench: Bench, wanted: Mapping[str, Any]) -> tuple[str, str]:
             words = (
                 str(entry.payload["works"]) if entry.kind == "complaint" else entry_words(entry, circuit)[1]
             )
-            return words, seen_words(place, value_of(entry))
+            return words, seen_words(place, value_of(entry), healthy)
     return "", ""
 
 

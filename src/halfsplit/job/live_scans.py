@@ -100,9 +100,9 @@ def _work(job: OpenJob, run: LiveRun) -> None:
             run.problem = "No unit was found, so there is no report to keep."
     except StoppedError:
         run.problem = (
-            "Stopped, nothing was kept."
+            "Stopped, nothing was stored."
             if run.wish.is_set()
-            else f"Stopped after {LONGEST:.0f} s, nothing was kept: the bus gives no peace."
+            else f"Stopped after {LONGEST:.0f} s, nothing was stored: the bus never goes quiet."
         )
     except HalfsplitError as error:
         run.problem = str(error)

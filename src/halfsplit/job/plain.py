@@ -196,12 +196,20 @@ def seen_words(place: Measurement, value: float | str, healthy: str = "") -> str
         return "no connection"
     if not isinstance(value, str):
         return _number(place.quantity, value)
-    words = {"yes": "works", "weak": "works weakly", "no": "does not work"}
+    words = {"yes": "works", "weak": "weak", "no": "does not work"}
     if place.quantity == "works":
-        return "stays off" if value == healthy == "no" else words.get(value, value)
+        return AS_SHOULD.get((value, healthy)) or words.get(value, value)
     if place.quantity == "answers":
         return {"yes": "answers", "no": "silent"}.get(value, value)
     return value
+
+
+AS_SHOULD = {
+    ("no", "no"): "stays off, as it should",
+    ("yes", "no"): "works, though it should be off",
+    ("weak", "no"): "glows or turns, though it should be off",
+}
+"""What a load did, what a healthy one does → how that is put."""
 
 
 def _number(quantity: str, value: float) -> str:
@@ -215,4 +223,6 @@ def _number(quantity: str, value: float) -> str:
 
 def right_words(place: Measurement, allowed: str) -> str:
     """What would have been right, as it is told: the range stays, a word becomes a sentence."""
-    return seen_words(place, allowed, allowed) if place.quantity in ("works", "answers") else allowed
+    if place.quantity == "works":
+        return {"yes": "works", "weak": "works at part power", "no": "stays off"}.get(allowed, allowed)
+    return seen_words(place, allowed) if place.quantity == "answers" else allowed

@@ -76,7 +76,7 @@ def _lacking(store: JobStore, job: Job, entries: Sequence[EvidenceEntry]) -> tup
     if version is None or not check_text(version.text).usable:
         return "A plan needs a circuit without mistakes.", "circuit"
     if not any(one.kind in ("complaint", "reading", "code") for one in _heard(entries)):
-        return "A plan needs a complaint: tell what does not work.", "bench"
+        return "A plan needs a complaint: say what does not work.", "bench"
     return None
 
 

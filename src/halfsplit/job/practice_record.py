@@ -85,7 +85,7 @@ def value_said(place: Any, value: float | str, circuit: Circuit) -> str:
         one = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
         return f"{value:.4g} {one.unit if one else ''}".rstrip()
     if place.quantity == "works" and isinstance(value, str):
-        return {"yes": "works", "weak": "works weakly", "no": "does not work"}[value]
+        return {"yes": "works", "weak": "weak", "no": "does not work"}[value]
     return shown_value(place.quantity, OVER_RANGE if value == math.inf else value)
 
 

@@ -41,7 +41,7 @@ from halfsplit.practice import (
 )
 from halfsplit.store import JobStore, Practice
 
-WORKS = {"no": "does not work", "weak": "works weakly", "yes": "works, and should not"}
+WORKS = {"no": "does not work", "weak": "weak", "yes": "works, and should not"}
 
 
 @dataclass(frozen=True)
@@ -265,7 +265,7 @@ def _hint(acts: Sequence[Mapping[str, Any]]) -> HintLine | None:
         return None
     test = acts[-1].get("test")
     if not test:
-        return HintLine("No test would tell more: name the cause.", 0.0, None)
+        return HintLine("No further test helps: name the cause.", 0.0, None)
     return HintLine(test["sentence"], test["minutes"], form_for(test["place"]))
 
 

@@ -192,9 +192,10 @@ def _photos(job: OpenJob, line: EvidenceLine) -> Iterator[report.PhotoView]:
 
 def _check(bench: Bench, one: Check) -> report.CheckView:
     circuit = bench.checked.circuit if bench.checked else None
-    place, (before, plain_before) = from_json(one.place), judging.before(bench, one.place)
+    place = from_json(one.place)
     seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
     wanted = one.expected if place.quantity in ("works", "answers") else ""
+    before, plain_before = judging.before(bench, one.place, wanted)
     return report.CheckView(
         what=one.sentence,
         before=before,

@@ -63,7 +63,7 @@ def join_words(one: CodeLine) -> str:
 
 def _scan(one: KeptReport) -> ScanView:
     codes = tuple(_codes(one))
-    more = f"{len(codes) - MOST_CODES} more codes are kept with the job." if len(codes) > MOST_CODES else ""
+    more = f"{len(codes) - MOST_CODES} more codes are stored with the job." if len(codes) > MOST_CODES else ""
     return ScanView(
         title=MOMENTS[one.moment],
         read=f"{one.name}, {one.source}, {_time(one.at)}, {one.who}",

@@ -221,5 +221,5 @@ class BenchView:
         if self.finding:
             return "cause proven" if self.finding.proven else "cause found, not proven"
         if not self.complaints:
-            return "taken in"
+            return "complaint to enter"
         return "1 suspect left" if len(self.suspects) == 1 else f"{len(self.suspects)} suspects left"

@@ -40,6 +40,7 @@ def environment() -> Environment:
         "json": as_json,
         "bar": bar,
         "worth": worth,
+        "load_word": load_word,
         "wired": wired,
         "capital": capital,
         "audited": audited,
@@ -98,7 +99,7 @@ AUDITED: Final[Mapping[str, str]] = {
     "part": "part entered",
     "authorisation": "limit authorised",
     "attachment": "file added",
-    "shown": "result kept as it was shown",
+    "shown": "result stored as shown",
 }
 """What the store notes of a change → as the audit list tells it; whatever else stands as it is noted."""
 
@@ -127,6 +128,19 @@ def wired(name: str) -> str:
     return (
         " ".join(["wire", ends[1], "to", *ends[2:]]) if name.startswith("wire ") and len(ends) > 2 else name
     )
+
+
+def load_word(word: str, quantity: str) -> str:
+    """What a load does, in a word; what is measured otherwise stands as it is.
+
+    >>> load_word("no", "works"), load_word("no", "answers"), load_word("12.3 V", "volts")
+    ('off', 'silent', '12.3 V')
+    """
+    words = {
+        "works": {"yes": "works", "weak": "weak", "no": "off"},
+        "answers": {"yes": "answers", "no": "silent"},
+    }
+    return words.get(quantity, {}).get(word, word)
 
 
 def worth(bits: float) -> str:
