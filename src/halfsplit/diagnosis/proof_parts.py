@@ -50,7 +50,7 @@ def _joint(case: Case) -> list[Requirement]:
     if least < LEAST_DROP:
         return [*_continuity(case), case.looked_at()]
     least = max(limit for limit in LIMITS if limit <= least)
-    text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, the point cleaned in between"
+    text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, cleaned between"
     found = [Requirement(text, ((case.volts(*ends), at_least(least)),), times=2, bracket=ends)]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
     restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
