@@ -136,3 +136,22 @@ def test_real_frames(outside_data: Callable[[str], Path]) -> None:
     malformed = real(folder, "lin-malformed.npz")
     assert malformed.verdict == "fault"
     assert [f.status for f in malformed.frames[:3]] == ["good", "breaks off", "no response"]
+
+
+def test_who_fell_silent_is_told_with_its_times() -> None:
+    """Identifier 01 answers twice and then no more, 02 misses one answer, 3D has nothing to say."""
+    order = [(0x01, True), (0x02, True), (0x3D, False)] * 2
+    order += [(0x01, False), (0x02, False), (0x01, False), (0x02, True), (0x01, False), (0x02, True)]
+    bits = [1] * 60
+    for identifier, response in order:
+        bits += [*lin_frame(identifier, b"\x11\x22", response=response), *[1] * 60]
+    rate = 19200.0 * 16
+    levels = np.repeat(bits, 16).astype(float)
+    result = lin_logic(edges(levels, rate, 0.3, 0.7), levels.size, rate)
+    assert result.verdict == "measured"
+    assert "01 is answered until" in result.reason
+    assert "02 is not answered from" in result.reason
+    assert "3D is asked" in result.reason
+    silent = [frame for frame in result.frames if frame.status == "no response" and frame.identifier == 1]
+    assert result["01 fell silent"].value == pytest.approx(silent[0].start)
+    assert "02 fell silent" not in result

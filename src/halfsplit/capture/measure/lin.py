@@ -12,6 +12,7 @@ dominant and above 0.6 as recessive.
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import ClassVar, Final, Literal
 
 import numpy as np
@@ -198,16 +199,72 @@ def _judged(result: LinResult, counts: Counter[Status]) -> LinResult:
     if bad:
         why = f"{len(bad)} frames are malformed, the first at {bad[0].start:.6f} s ({bad[0].status}: {bad[0].note})"
         return replace(result, verdict="fault", reason=f"{result.reason}; {why}")
-    silent = sorted(
-        {f.identifier for f in result.frames if f.status == "no response" and f.identifier is not None}
+    unanswered = _unanswered(result.frames)
+    if not unanswered:
+        return result
+    quantities = tuple(
+        Quantity(f"{one.identifier:02X} fell silent", one.since, "s") for one in unanswered if one.gone
     )
-    if silent:
-        names = ", ".join(f"{identifier:02X}" for identifier in silent)
-        why = f"no unit answers the identifiers {names}"
-        return replace(
-            result, verdict="fault" if not counts["good"] else "measured", reason=f"{result.reason}; {why}"
-        )
-    return result
+    why = "; ".join(str(one) for one in unanswered[:8])
+    alone = not counts["good"] and any(one.identifier != _POLLED for one in unanswered)
+    return replace(
+        result,
+        verdict="fault" if alone else "measured",
+        reason=f"{result.reason}; {why}",
+        quantities=(*result.quantities, *quantities),
+    )
+
+
+@dataclass(frozen=True)
+class _Unanswered:
+    """An identifier with headers that nobody answered: from when to when (s), and what was before and after.
+
+    `answered` is the time of its last answer before, `back` of the first one after; None where there is none.
+    """
+
+    identifier: int
+    since: float
+    until: float
+    headers: int
+    answered: float | None
+    back: float | None
+
+    @property
+    def gone(self) -> bool:
+        """Whether it answered and then did not any more, to the end of the recording."""
+        return self.answered is not None and self.back is None
+
+    def __str__(self) -> str:
+        span = f"from {self.since:.3f} to {self.until:.3f} s ({self.headers} headers)"
+        if self.identifier == _POLLED and self.answered is None and self.back is None:
+            return f"{self.identifier:02X} is asked {span} and nobody has anything to say, which is usual"
+        if self.answered is None and self.back is None:
+            return f"no unit answers {self.identifier:02X}, {span}"
+        if self.back is None:
+            return f"{self.identifier:02X} is answered until {self.answered:.3f} s and no more {span}"
+        return f"{self.identifier:02X} is not answered {span} and is again from {self.back:.3f} s on"
+
+
+_POLLED: Final = 0x3D
+"""Identifier with which the master asks whether a unit has a diagnostic answer: silence is the usual one."""
+
+
+def _unanswered(frames: tuple[LinFrame, ...]) -> list[_Unanswered]:
+    """Runs of headers without an answer, one identifier after the other, those that fell silent first."""
+    found = []
+    for identifier in sorted(
+        {f.identifier for f in frames if f.identifier is not None and f.status == "no response"}
+    ):
+        own = [f for f in frames if f.identifier == identifier and f.status in ("good", "no response")]
+        answers_at = [f.start for f in own if f.status == "good"]
+        for silent, run in groupby(own, key=lambda f: f.status == "no response"):
+            part = list(run)
+            if silent:
+                since, until = part[0].start, part[-1].stop
+                before = max((time for time in answers_at if time < since), default=None)
+                after = min((time for time in answers_at if time > since), default=None)
+                found.append(_Unanswered(identifier, since, until, len(part), before, after))
+    return sorted(found, key=lambda one: (not one.gone, one.back is not None, one.since))
 
 
 def _with_levels(

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers.clocks import clock_seconds, past_midnight
+from halfsplit.capture.readers.clocks import clock_seconds, is_clock, past_midnight
 from halfsplit.capture.readers.headings import Heading
-from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_clock, is_index, is_number
+from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_index, is_number
 from halfsplit.capture.readers.timebase import Growing, channels_of
 from halfsplit.errors import InputError
 
