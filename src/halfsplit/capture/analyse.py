@@ -13,6 +13,7 @@ from halfsplit.capture.measure.can import CanResult, can, can_logic
 from halfsplit.capture.measure.charging import ChargingResult, charging
 from halfsplit.capture.measure.crank_cam import CrankCamResult, crank_cam
 from halfsplit.capture.measure.cranking import CrankingResult, cranking
+from halfsplit.capture.measure.diagnostic_line import DiagnosticLineResult, diagnostic_line
 from halfsplit.capture.measure.duty_cycle import DutyResult, duty_cycle, duty_edges
 from halfsplit.capture.measure.general import GeneralResult, general, general_edges
 from halfsplit.capture.measure.ignition_coil import CoilResult, ignition_coil
@@ -319,6 +320,10 @@ def _bus_log(named: Named, setup: Setup) -> Sequence[Result]:
     return [bus_traffic(frames.clock(), np.asarray(frames.raw, np.uint32), sizes, bit_rate=setup.bit_rate)]
 
 
+def _diagnostic(named: Named, setup: Setup) -> Sequence[Result]:
+    return [_logic(named["diagnostic line"], diagnostic_line, DiagnosticLineResult)]
+
+
 def _lin(named: Named, setup: Setup) -> Sequence[Result]:
     channel = named["LIN"]
     if channel.edges or is_logic(channel):
@@ -444,6 +449,7 @@ _KINDS: Final[dict[str, type[Result]]] = {
         CompressionResult,
         CrankCamResult,
         CrankingResult,
+        DiagnosticLineResult,
         DropResult,
         DutyResult,
         InjectorResult,
@@ -462,5 +468,6 @@ ANALYSES: Final[tuple[tuple[tuple[str, ...], Callable[[Named, Setup], Sequence[R
     (("CAN high", "CAN low", "CAN receive"), _can),
     (("LIN",), _lin),
     (("bus frames",), _bus_log),
+    (("diagnostic line",), _diagnostic),
 )
 """The roles that an analysis can start from, and what runs it."""

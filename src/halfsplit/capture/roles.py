@@ -45,6 +45,9 @@ _TABLE: Final = (
     Role("CAN receive", "", "one CAN line, or a logic record of a receiver"),
     Role("bus frames", "", "a log of frames that an adapter noted"),
     Role("bus frame bytes", "", "the length of each frame of that log"),
+    Role(
+        "diagnostic line", "", "the older diagnostic line of ISO 9141, ISO 14230 or SAE J1850 against ground"
+    ),
     Role("LIN", "", "the LIN line against ground, or a logic record of it"),
     Role("battery current", "A", "clamp or shunt at the battery's negative post"),
 )
@@ -67,6 +70,7 @@ _HINTS: Final = (
     ("CAN high", r"\bcan[ _-]?h(igh)?\b"),
     ("CAN low", r"\bcan[ _-]?l(ow)?\b"),
     ("CAN receive", r"\bcan([ _-]?(rx|receive|bus))?\b"),
+    ("diagnostic line", r"\bk[ _-]?line\b|\b(iso ?)?(9141|14230)\b|\bj1850\b|\bdiagnos\w* line\b"),
     ("LIN", r"\blin([ _-]?(bus|line|rx))?\b"),
     ("crank", r"\bcrank(shaft)?\b"),
     ("cam", r"\bcam(shaft)?\b"),

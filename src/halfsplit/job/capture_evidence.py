@@ -60,7 +60,9 @@ KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "injector current": ("solenoid",),
 }
 """Role → the kinds of part on which it is recorded."""
-PULSES: Final = frozenset({"sync pulse", "crank", "cam", "CAN high", "CAN low", "CAN receive", "LIN"})
+PULSES: Final = frozenset(
+    {"sync pulse", "crank", "cam", "CAN high", "CAN low", "CAN receive", "LIN"}
+) | frozenset({"bus frames", "bus frame bytes", "diagnostic line"})
 """Roles whose mean says nothing."""
 DROP: Final = "drop volts"
 BY_UNIT: Final = {"V": "volts", "A": "amps"}

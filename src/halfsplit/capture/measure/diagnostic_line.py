@@ -1,0 +1,240 @@
+"""Older diagnostic lines: which one it is, and its messages where the capture shows them.
+
+ISO 9141-2 and ISO 14230: bytes as from a UART at 10,400 bit/s (start bit low, eight bits with the lowest first, stop
+bit), the line rests high at the battery's volts; the last byte of a message is the sum of the others, modulo 256.
+
+SAE J1850, variable pulse width (10.4 kbit/s): the line rests low. A message starts with 200 us high; then each stretch
+is a bit: low 64 us is 0 and 128 us is 1, high 64 us is 1 and 128 us is 0; 200 us low end it.
+
+SAE J1850, pulse width (41.6 kbit/s): the line rests low. A message starts with about 32 us high and 16 us low; each
+bit lasts 24 us, high for 8 us is 1 and for 16 us is 0.
+
+Both send the highest bit first and end with CRC-8 (polynomial 0x1D, from 0xFF, inverted). Times are those of the
+standards, from memory.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+import numpy as np
+
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.signal import Edges
+
+_US: Final = 1e-6
+UART: Final = "ISO 9141-2 or ISO 14230"
+VARIABLE: Final = "SAE J1850, variable pulse width"
+PULSES: Final = "SAE J1850, pulse width"
+
+
+@dataclass(frozen=True)
+class Message:
+    """start, stop: s; data: all bytes with the check; good: whether the check fits."""
+
+    start: float
+    stop: float
+    data: bytes
+    good: bool
+
+    def __str__(self) -> str:
+        return (
+            f"{self.start:.6f} s {self.data.hex(' ').upper()} {'good' if self.good else 'check does not fit'}"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class DiagnosticLineResult(Result):
+    """`standard`: what the line speaks, '' if not known; `messages` in the order of time."""
+
+    analysis: ClassVar[str] = "diagnostic line"
+
+    standard: str = ""
+    messages: tuple[Message, ...] = ()
+
+    def details(self) -> tuple[str, ...]:
+        """The messages, up to fifty."""
+        more = len(self.messages) - 50
+        return (*map(str, self.messages[:50]), *((f"… and {more} more",) if more > 0 else ()))
+
+
+def crc8(data: bytes) -> int:
+    """The check of SAE J1850 over bytes.
+
+    >>> hex(crc8(b"123456789"))
+    '0x4b'
+    """
+    value = 0xFF
+    for byte in data:
+        value ^= byte
+        for _ in range(8):
+            value = value << 1 ^ (0x11D if value & 0x80 else 0)
+    return value ^ 0xFF
+
+
+@answers(DiagnosticLineResult)
+def diagnostic_line(signal: Edges, samples: int, rate: float) -> DiagnosticLineResult:
+    """Recognise and read a line; `rate` is in samples a second and `samples` their number.
+
+    What is read badly is never called a fault: these lines are told, their levels and units are not judged.
+    """
+    if signal.times.size < 8:
+        raise CannotTell(
+            f"only {signal.times.size} edges were recorded: ask the vehicle for its codes meanwhile"
+        )
+    stop = samples / rate
+    rests_high = _rests_high(signal, stop)
+    upright = signal if not rests_high else Edges(signal.times, ~signal.rising, not signal.starts_high)
+    found: dict[str, tuple[Message, ...]] = {
+        VARIABLE: tuple(_messages(_variable(upright), _crc_fits)),
+        PULSES: tuple(_messages(_pulses(upright), _crc_fits)),
+        UART: tuple(_messages(_uart(signal, stop, rests_high=rests_high), _sum_fits)),
+    }
+    standard = max(found, key=lambda name: sum(one.good for one in found[name]))
+    messages = found[standard]
+    good = sum(one.good for one in messages)
+    if 2 * good < len(messages) or not good:
+        return _only_recognised(signal, found, rate)
+    return DiagnosticLineResult(
+        verdict="measured",
+        reason=f"{standard}: {good} of {len(messages)} messages read whole",
+        standard=standard,
+        messages=messages,
+        quantities=(Quantity("messages", float(len(messages)), ""),),
+        marks=tuple(Mark(one.start, one.stop, "message") for one in messages[:500]),
+    )
+
+
+def _rests_high(signal: Edges, stop: float) -> bool:
+    walls = np.concatenate(([0.0], signal.times, [stop]))
+    longest = int(np.argmax(np.diff(walls)))
+    return signal.starts_high if longest == 0 else bool(signal.rising[longest - 1])
+
+
+def _only_recognised(
+    signal: Edges, found: dict[str, tuple[Message, ...]], rate: float
+) -> DiagnosticLineResult:
+    """A line whose messages do not come out whole: named by its stretches where they are those of one standard."""
+    spans = np.diff(signal.times) / _US
+    shares = {
+        VARIABLE: _near(spans, (64, 128, 200, 280)),
+        PULSES: _near(spans, (8, 16, 32, 48)),
+        UART: _near(spans, tuple(96.15 * n for n in range(1, 10))),
+    }
+    best = max(shares, key=lambda name: shares[name])
+    if shares[best] < 0.8:
+        raise CannotTell("its stretches are those of none of the older diagnostic lines")
+    return DiagnosticLineResult(
+        verdict="cannot tell",
+        reason=f"it looks like {best}, but no message was read whole: record for longer, with 100,000 samples a second "
+        f"or more ({rate:g} now)",
+        standard=best,
+        messages=found[best],
+    )
+
+
+def _near(spans: np.ndarray, usual: tuple[float, ...]) -> float:
+    """The share of stretches (us) within 12 % of a usual one."""
+    short = spans[spans < 1.5 * max(usual)]
+    if short.size < 8:
+        return 0.0
+    return float(np.mean(np.min(np.abs(short[:, None] / np.array(usual) - 1), axis=1) < 0.12))
+
+
+Burst = tuple[float, float, list[int]]
+"""Start and stop of a message in s, and its bytes."""
+
+
+def _messages(bursts: Iterator[Burst], fits: Callable[[bytes], bool]) -> Iterator[Message]:
+    for start, stop, octets in bursts:
+        data = bytes(octets)
+        if len(data) >= 3:
+            even = (
+                len(set(data[:-1])) == 1
+            )  # a steady square wave makes equal bytes, whose sum fits by chance
+            yield Message(start, stop, data, fits(data) and not even)
+
+
+def _crc_fits(data: bytes) -> bool:
+    return crc8(data[:-1]) == data[-1]
+
+
+def _sum_fits(data: bytes) -> bool:
+    return sum(data[:-1]) & 0xFF == data[-1]
+
+
+def _octets(bits: list[int]) -> list[int]:
+    """Whole bytes, the highest bit first."""
+    whole = [bits[i : i + 8] for i in range(0, len(bits) - 7, 8)]
+    return [int("".join(map(str, octet)), 2) for octet in whole]
+
+
+def _stretches(signal: Edges) -> list[tuple[float, float, bool]]:
+    """(start in s, length in us, whether high) between edges."""
+    lengths = (np.diff(signal.times) / _US).tolist()
+    return list(zip(signal.times[:-1].tolist(), lengths, signal.rising[:-1].tolist(), strict=True))
+
+
+def _variable(signal: Edges) -> Iterator[Burst]:
+    bits: list[int] = []
+    begun = 0.0
+    for start, length, high in [*_stretches(signal), (float(signal.times[-1]), 1e9, False)]:
+        if high and 163 < length < 239:
+            bits, begun = [], start
+        elif begun and 34 < length <= 163:
+            long = length > 96
+            bits.append(int(long != high))
+        else:
+            if begun and bits:
+                yield begun, start, _octets(bits)
+            bits, begun = [], 0.0
+
+
+def _pulses(signal: Edges) -> Iterator[Burst]:
+    bits: list[int] = []
+    begun = 0.0
+    rises = [(start, length) for start, length, high in _stretches(signal) if high]
+    for place, (start, length) in enumerate(rises):
+        if 24 < length < 40:
+            bits, begun = [], start
+        elif begun and 4 < length < 22:
+            bits.append(int(length < 12))
+        else:
+            bits, begun = [], 0.0
+        following = rises[place + 1][0] if place + 1 < len(rises) else np.inf
+        if begun and bits and following - start > 36 * _US:
+            yield begun, start + length * _US, _octets(bits)
+            bits, begun = [], 0.0
+
+
+_PAUSE: Final = 0.015
+"""Seconds without a byte after which a message is over: bytes of one message follow within 20 ms, as a rule 5."""
+
+
+def _uart(signal: Edges, stop: float, *, rests_high: bool) -> Iterator[Burst]:
+    """Messages of bytes at 10,400 bit/s; the line rests at its recessive level."""
+    bit = 1 / 10_400
+    falls = signal.times[signal.rising != rests_high]
+    octets: list[int] = []
+    begun, after = 0.0, -1.0
+    for start in falls.tolist():
+        if start < after:
+            continue
+        if octets and start - after > _PAUSE:
+            yield begun, after, octets
+            octets = []
+        levels = [_level(signal, start + (0.5 + i) * bit) == rests_high for i in range(10)]
+        if levels[0] or not levels[9] or start + 10 * bit > stop:
+            after = start + 0.5 * bit
+            continue
+        if not octets:
+            begun = start
+        octets.append(sum(level << i for i, level in enumerate(levels[1:9])))
+        after = start + 9.5 * bit
+    if octets:
+        yield begun, after, octets
+
+
+def _level(signal: Edges, time: float) -> bool:
+    place = int(np.searchsorted(signal.times, time, side="right"))
+    return signal.starts_high if place == 0 else bool(signal.rising[place - 1])
