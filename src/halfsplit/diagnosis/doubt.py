@@ -29,6 +29,8 @@ UNLIKELY = 0.25
 MISFIT = 0.01
 """Share of a cause's own readings that fit as badly as the real ones, below which it is not the cause."""
 DRAWN = 400
+SURPRISE = -4.0
+"""Natural log of how much less likely a reading is than the likeliest there, from which it is named as not fitting."""
 OUTSIDE = 0.5
 """Share of what the drawing does not show from which the tool says so."""
 CHECKED_FROM = 0.5
@@ -72,7 +74,8 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
     quarrel = quarrelling(situation, against) if leads or outside >= OUTSIDE else ()
     misfit = leads and fits(situation, leader) < MISFIT
     nothing_drawn = outside >= OUTSIDE or (misfit and len(quarrel) > 1)
-    if not nothing_drawn and not misfit and not (quarrel and probability[leader] >= found_at):
+    left = leads and probability[leader] >= found_at and unexplained(situation, leader)
+    if not nothing_drawn and not misfit and not left:
         return None
     named = next(iter(probability))
     region = _region(situation, quarrel, named if _is_outside(situation, named) else leader)
@@ -150,7 +153,7 @@ def quarrelling(situation: Situation, group: str) -> tuple[Reading, ...]:
     for reading, log in zip(live, situation.posterior.belief.likelihoods(live), strict=True):
         expected = forecast(reading.measurement, situation.context)
         surprise = float((weights * (log - _usual(expected))).sum())
-        if surprise < np.log(UNLIKELY) - 1.0 and stands(situation, reading):
+        if surprise < SURPRISE and stands(situation, reading):
             told.append((surprise, reading))
     return tuple(reading for _, reading in sorted(told, key=lambda item: item[0]))
 

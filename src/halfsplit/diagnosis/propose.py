@@ -137,7 +137,8 @@ def _proving(situation: Situation, found_at: float) -> list[Test]:
 def _telling(situation: Situation, limit: int, found_at: float) -> tuple[Test, ...]:
     """The tests that tell anything, in the states in which it fails; where none does, in the others too."""
     for everywhere in (False, True):
-        ranked = _ranked(situation, _waiting(situation, everywhere=everywhere), limit, found_at)
+        waiting = _waiting(situation, everywhere=everywhere)
+        ranked = _ranked(situation, waiting, limit, found_at, WORTH_ASKING)
         told = tuple(one for one in ranked if one.bits >= WORTH_ASKING)
         if told:
             return told
@@ -227,8 +228,9 @@ def candidates_for(situation: Situation) -> list[Measurement]:
 
 
 def _ranked(
-    situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float
+    situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float, least: float = 0.0
 ) -> tuple[Test, ...]:
+    """The best tests of at least so many bits."""
     if limit <= 0 or not wanted:
         return ()
     chosen, weights, group, names = situation.particles()
@@ -248,7 +250,9 @@ def _ranked(
         minutes_after=lambda test: table.after(test) + ENTRY_MINUTES,
         stop_at=found_at,
         proofs=proofs,
-    )[:limit]
+    )
+    # The quickest to a proof may tell nothing itself: what does stands behind it.
+    ranked = [one for one in ranked if one.bits >= least][:limit]
     return tuple(
         _test(
             situation,
