@@ -163,7 +163,7 @@ def test_a_write_that_breaks_leaves_nothing_behind(tmp_path: Path, monkeypatch: 
     def full(*_: object) -> None:
         raise OSError("disk full")
 
-    monkeypatch.setattr(storage.np, "save", full)
+    monkeypatch.setattr(storage, "save_array", full)
     with pytest.raises(OSError, match="disk full"):
         storage.save(Capture((Channel("v", np.zeros(3), rate=1.0),)), tmp_path / "kept")
     assert list(tmp_path.iterdir()) == []

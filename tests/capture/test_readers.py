@@ -1,6 +1,7 @@
 """One compliance suite for every reader, then what only the text reader meets."""
 
 import gc
+import time
 import wave
 import zipfile
 from collections.abc import Callable
@@ -259,7 +260,7 @@ def test_npz_that_would_fill_the_memory_is_refused_unread(
 ) -> None:
     path = tmp_path / "zeros.npz"
     np.savez_compressed(path, rate=1000.0, a=np.zeros(10_000))
-    monkeypatch.setattr("halfsplit.capture.readers.npz.MOST_UNFOLDED", 10_000)
+    monkeypatch.setattr("halfsplit.capture.readers.limits.MOST_BYTES", 10_000)
     with pytest.raises(InputError, match="unfolds to"):
         Capture.read(path)
 
@@ -275,3 +276,33 @@ def test_two_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
     path = tmp_path / "same.csv"
     path.write_text("Time (s),V,V\n0,1,2\n0.1,3,4\n0.2,5,6\n")
     assert [channel.name for channel in Capture.read(path).channels] == ["V", "V (2)"]
+
+
+def test_an_archive_of_many_columns_is_refused_before_it_is_unfolded(tmp_path: Path) -> None:
+    path = tmp_path / "bomb.npz"
+    np.savez_compressed(path, rate=1000.0, a=np.zeros((2, 2_000_000), np.int8))
+    begun = time.process_time()
+    with pytest.raises(InputError, match="2,000,001 channels, at most 1,000"):
+        Capture.read(path)
+    assert time.process_time() - begun < 1.0
+
+
+def test_a_text_of_many_columns_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "wide.csv"
+    row = ",".join(["1"] * 200_000)
+    path.write_text(f"{row}\n{row}\n{row}\n")
+    with pytest.raises(InputError, match="200,000 channels, at most 1,000"):
+        Capture.read(path)
+
+
+def test_a_long_npz_is_read_in_blocks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("halfsplit.capture.readers.npz._ROWS", 1000)
+    path = tmp_path / "long.npz"
+    ramp, table = np.arange(5_300) / 7, np.arange(9_000).reshape(4_500, 2)
+    np.savez(path, rate=1000.0, ramp=ramp)
+    assert Capture.read(path)["ramp"].values() == pytest.approx(ramp, rel=1e-6)
+    np.savez(path, rate=1000.0, rows=table, turned=np.asfortranarray(table))
+    found = Capture.read(path)
+    for name in ("rows", "turned"):
+        assert np.array_equal(found[f"{name} 1"].raw, table[:, 0])
+        assert np.array_equal(found[f"{name} 2"].raw, table[:, 1])

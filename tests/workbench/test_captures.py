@@ -3,6 +3,7 @@
 import hashlib
 import io
 import json
+import time
 import wave
 
 import numpy as np
@@ -542,3 +543,31 @@ def test_the_job_goes_out_and_in_with_its_captures_and_what_they_showed(client, 
         view = captures.capture_view(OpenJob(other, "lamp"), capture)
         assert view.results[0]["verdict"] == "fault"
         assert len(view.channels) == 2
+
+
+def test_a_long_file_is_read_while_its_progress_is_shown(client, store, job, monkeypatch):
+    monkeypatch.setattr("halfsplit.workbench.captures.page.AT_ONCE", 100)
+    data = text(load())
+    assert send(client, data).headers["location"] == CAPTURES
+    for _ in range(100):
+        if store.attachments("lamp"):
+            break
+        time.sleep(0.1)
+    (kept,) = store.attachments("lamp")
+    with store.open_attachment("lamp", kept.attachment_id) as file:
+        assert file.read() == data
+    assert "drop.csv" in client.get(CAPTURES).text
+
+
+def test_a_long_file_that_is_refused_says_so_until_it_is_put_away(client, store, job, monkeypatch):
+    monkeypatch.setattr("halfsplit.workbench.captures.page.AT_ONCE", 10)
+    send(client, b"no numbers at all\n" * 20, "words.csv")
+    for _ in range(100):
+        page = client.get(CAPTURES).text
+        if "was not stored" in page:
+            break
+        time.sleep(0.1)
+    assert "words.csv was not stored" in page
+    (key,) = [key for key, _ in captures.readings_now(OpenJob(store, "lamp"))]
+    assert "The page is out of date" not in client.post(f"{CAPTURES}/reading/{key}/stop").text
+    assert "was not stored" not in client.get(CAPTURES).text

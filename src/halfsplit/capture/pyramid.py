@@ -10,6 +10,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.capture.paging import give_back
+
 BASE: Final = 256
 """Samples in a bin of the lowest level."""
 
@@ -60,6 +62,7 @@ def _lowest_level(raw: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
         block = np.asarray(raw[first : first + _BLOCK])
         lows.append(_binned(np.fmin, block, BASE))
         highs.append(_binned(np.fmax, block, BASE))
+        give_back(raw)
     return np.concatenate(lows), np.concatenate(highs)
 
 

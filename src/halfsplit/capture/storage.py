@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from halfsplit.capture.capture import Capture
 from halfsplit.capture.channel import Channel, Progress
+from halfsplit.capture.paging import save_array
 from halfsplit.capture.pyramid import Pyramid
 from halfsplit.errors import InputError
 
@@ -102,9 +103,9 @@ def original(folder: str | Path) -> Path:
 
 def _write(channel: Channel, number: int, place: Path) -> dict[str, Any]:
     raw = channel.raw.astype(np.float32) if channel.raw.dtype == np.float64 else channel.raw
-    np.save(place / f"{number}.raw.npy", raw)
+    save_array(place / f"{number}.raw.npy", raw)
     if channel.times is not None:
-        np.save(place / f"{number}.times.npy", channel.times)
+        save_array(place / f"{number}.times.npy", channel.times)
     levels = replace(channel, raw=raw).pyramid
     for level, (low, high) in enumerate(zip(levels.lows, levels.highs, strict=True)):
         np.save(place / f"{number}.low.{level}.npy", low)

@@ -7,8 +7,9 @@ can be deleted, for it is made again. What an analysis said is kept as it was sh
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import IO, Any, Final
@@ -28,8 +29,9 @@ from halfsplit.capture import (
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
-from halfsplit.capture.storage import load, save
-from halfsplit.errors import InputError, NotFoundError
+from halfsplit.capture.storage import load
+from halfsplit.capture.worker import Watch, remaining, unfold
+from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.store import Attachment, JobStore, ShownResult
 
@@ -169,23 +171,92 @@ def add_capture(job: OpenJob, source: IO[bytes], *, name: str, attachment_id: st
         who=job.who,
     )
 
-    def check(path: Path, sha256: str) -> None:
-        _prepared(job.store, path, sha256, kept.name)
+    reading = _READINGS.get(kept.attachment_id) or Reading(job.job_id, kept.name, kept.who)
 
-    return job.store.attach(job.job_id, kept, source, check=check)
+    def check(path: Path, sha256: str) -> None:
+        _READINGS[kept.attachment_id] = reading
+        _prepared(job.store, path, sha256, kept.name, reading.went_on)
+
+    try:
+        return job.store.attach(job.job_id, kept, source, check=check)
+    finally:
+        _READINGS.pop(kept.attachment_id, None)
+
+
+def add_in_background(job: OpenJob, source: IO[bytes], *, name: str) -> None:
+    """Store a capture while others work on; `source` is closed in the end. Its progress is among `readings_now`."""
+    key = new_id()
+
+    def run() -> None:
+        with source:
+            try:
+                add_capture(job, source, name=name, attachment_id=key)
+            except HalfsplitError as error:
+                _READINGS[key] = Reading(job.job_id, name, job.who, problem=str(error))
+
+    _READINGS[key] = Reading(job.job_id, name, job.who)
+    threading.Thread(target=run, name="capture", daemon=True).start()
+
+
+@dataclass
+class Reading:
+    """A file that is being read now: whose it is, how far it is, and whether it is to be stopped.
+
+    ``problem``: why it was refused; it stays in the list until it is put away.
+    """
+
+    job_id: str
+    name: str
+    who: str
+    begun: float = field(default_factory=time.monotonic)
+    share: float = 0.0
+    stopped: bool = False
+    problem: str = ""
+
+    def went_on(self, share: float) -> bool:
+        """Note how far it is; False once it is to be stopped."""
+        self.share = share
+        return not self.stopped
+
+    @property
+    def words(self) -> str:
+        """Such as '43 %, 20 s to go'."""
+        left = remaining(self.begun, self.share, time.monotonic())
+        return f"{100 * self.share:.0f} %" + (f", {left:.0f} s to go" if left is not None else "")
+
+
+_READINGS: dict[str, Reading] = {}
+"""What this process reads now, by the id of the attachment that it may become."""
+
+
+def readings_now(job: OpenJob) -> tuple[tuple[str, Reading], ...]:
+    """The files of a job that are being read, with their ids."""
+    return tuple((key, one) for key, one in list(_READINGS.items()) if one.job_id == job.job_id)
+
+
+def stop_reading(job: OpenJob, key: str) -> None:
+    """Stop reading a file, or put away why it was refused; nothing of it is kept.
+
+    Raises NotFoundError where it is not being read (any longer).
+    """
+    reading = _READINGS.get(key)
+    if reading is None or reading.job_id != job.job_id:
+        raise NotFoundError("that file is not being read any longer")
+    reading.stopped = True
+    if reading.problem:
+        _READINGS.pop(key, None)
 
 
 _PREPARING: dict[str, threading.Lock] = {}
 
 
-def _prepared(store: JobStore, path: Path, sha256: str, name: str) -> Path:
+def _prepared(store: JobStore, path: Path, sha256: str, name: str, watch: Watch | None = None) -> Path:
     """The folder with the capture's columns and pyramid, made now if it is not there."""
     folder = store.files.made_from(sha256)
     with _PREPARING.setdefault(sha256, threading.Lock()):
         if not (folder / "capture.json").is_file():
             try:
-                found = Capture.read(path)
-                save(replace(found, source=name), folder)
+                unfold(path, folder, name, watch)
             except InputError as error:
                 raise InputError(
                     error.message.replace(path.name, name),

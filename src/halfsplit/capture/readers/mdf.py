@@ -7,6 +7,7 @@ import numpy as np
 
 from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.capture.readers.headings import Heading, unit_of
+from halfsplit.capture.readers.limits import require_bounded
 from halfsplit.capture.readers.timebase import channels_of
 from halfsplit.errors import InputError, MissingProgramError
 
@@ -46,6 +47,8 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
 def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:
     found: list[Channel] = []
     groups = len(file.groups)
+    counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
+    require_bounded(where, sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
     for group in range(groups):
         for signal in _signals(file, group):
             found += _channel(signal, where)

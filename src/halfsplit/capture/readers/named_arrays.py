@@ -12,7 +12,8 @@ from halfsplit.errors import InputError
 
 _RATES: Final = ("rate", "fs", "samplerate", "sample_rate")
 _INTERVALS: Final = ("interval", "dt", "ts", "sample_interval", "sampleinterval")
-_TIMES: Final = ("time", "times", "t", "timestamp", "timestamps")
+TIMES: Final = ("time", "times", "t", "timestamp", "timestamps")
+"""Names of an array of times, in seconds."""
 
 
 def recording(arrays: Mapping[str, NDArray[Any]], where: str) -> Recording:
@@ -35,8 +36,8 @@ def _time_base(
             return _positive(arrays.pop(name), name, where), None
         if key in _INTERVALS and arrays[name].size == 1:
             return 1.0 / _positive(arrays.pop(name), name, where), None
-        if key in _TIMES and arrays[name].ndim == 1 and arrays[name].dtype.kind in "iuf":
-            return None, arrays.pop(name).astype(np.float64)
+        if key in TIMES and arrays[name].ndim == 1 and arrays[name].dtype.kind in "iuf":
+            return None, arrays.pop(name).astype(np.float64, copy=False)
     return None, None
 
 

@@ -5,14 +5,20 @@ Taken are one-dimensional arrays of real numbers or truth values of one length. 
 a second), or `interval` (or `dt`: seconds). Two-dimensional arrays give a channel for each column.
 """
 
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
+from zipfile import ZipFile
 
 import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Progress, Recording
-from halfsplit.capture.readers.named_arrays import recording
+from halfsplit.capture.readers.limits import require_bounded
+from halfsplit.capture.readers.named_arrays import TIMES, recording
+from halfsplit.capture.readers.timebase import Growing
 from halfsplit.errors import InputError
 
 NAME: Final = "NPZ"
@@ -26,28 +32,99 @@ def sniff(head: bytes) -> bool:
 def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read every array; object arrays are refused, since they could run code."""
     try:
-        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as archive:
-            arrays = _arrays(archive, progress)
+        with ZipFile(path) as archive:
+            arrays = _arrays(archive, path.name, progress)
+    except InputError:
+        raise
     except Exception as error:  # damaged archives end in anything from zlib.error to NotImplementedError
         remedy = "save plain arrays with numpy.savez"
         raise InputError(f"its arrays cannot be read ({error})", remedy=remedy, where=path.name) from error
     return recording(arrays, path.name)
 
 
-MOST_UNFOLDED: Final = 4_000_000_000
-"""Bytes to which an archive may unfold: a few kilobytes of zeros must not fill the memory."""
+@dataclass(frozen=True)
+class _Member:
+    """An array of the archive, as its header tells it; nothing of it is unfolded yet."""
+
+    name: str
+    file: str
+    shape: tuple[int, ...]
+    fortran: bool
+    kind: np.dtype[Any]
 
 
-def _arrays(archive: Any, progress: Progress | None) -> dict[str, NDArray[Any]]:
-    unfolded = sum(member.file_size for member in archive.zip.infolist())
-    if unfolded > MOST_UNFOLDED:
-        raise ValueError(f"it unfolds to {unfolded / 1e9:.0f} GB, at most {MOST_UNFOLDED / 1e9:.0f} are read")
-    arrays = {}
-    for done, name in enumerate(archive, start=1):
-        array = archive[name]
-        if not isinstance(array, np.ndarray):  # a member that only has the name of an array comes as bytes
-            raise TypeError(f"{name} is no array")
-        arrays[name] = array
-        if progress:
-            progress(done / len(archive))
+def _members(archive: ZipFile, where: str) -> list[_Member]:
+    """The headers of the arrays, looked at against the limits."""
+    found = []
+    for info in archive.infolist():
+        with archive.open(info) as stream:
+            try:
+                shape, fortran, kind = _header(stream)
+            except ValueError as error:
+                raise ValueError(f"{info.filename} is no array: {error}") from error
+        if kind.hasobject:
+            raise ValueError(f"{info.filename} holds objects, which could run code")
+        found.append(_Member(info.filename.removesuffix(".npy"), info.filename, shape, fortran, kind))
+    columns = sum(1 if len(one.shape) < 2 else one.shape[1] for one in found)
+    require_bounded(where, columns, sum(math.prod(one.shape) for one in found))
+    return found
+
+
+def _header(stream: IO[bytes]) -> tuple[tuple[int, ...], bool, np.dtype[Any]]:
+    """Shape, order and type; the stream then stands at the first sample."""
+    version = np.lib.format.read_magic(stream)
+    read = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+    shape, fortran, kind = read(stream)
+    return shape, fortran, kind
+
+
+_ROWS: Final = 1 << 20
+
+
+def _arrays(archive: ZipFile, where: str, progress: Progress | None) -> dict[str, NDArray[Any]]:
+    """The arrays by name: short and single ones as they are, long ones in blocks onto a temporary file."""
+    members = _members(archive, where)
+    total = max(sum(math.prod(one.shape) for one in members), 1)
+    arrays, done = {}, 0
+    for one in members:
+        if one.kind.kind not in "biuf" or len(one.shape) > 2:
+            continue
+        with archive.open(one.file) as stream:
+            _header(stream)
+            for place, column in _unfolded(one, stream):
+                arrays[place] = column
+                done += column.size
+                if progress:
+                    progress(min(done / total, 1.0))
     return arrays
+
+
+def _unfolded(one: _Member, stream: IO[bytes]) -> Iterator[tuple[str, NDArray[Any]]]:
+    """The columns of an array under their names; two dimensions give a channel for each column."""
+    if len(one.shape) < 2:
+        size = math.prod(one.shape)
+        yield one.name, _grown(stream, one, size, 1)[0].reshape(one.shape)
+        return
+    rows, columns = one.shape
+    names = [f"{one.name} {i + 1}" for i in range(columns)]
+    if one.fortran:
+        for name in names:
+            yield name, _grown(stream, one, rows, 1)[0]
+        return
+    yield from zip(names, _grown(stream, one, rows, columns), strict=True)
+
+
+def _grown(stream: IO[bytes], one: _Member, rows: int, columns: int) -> list[NDArray[Any]]:
+    """Columns from rows that follow each other; what is longer than a block is kept as float32 but for times."""
+    clock = one.name.casefold() in TIMES
+    kind = np.dtype(np.float32) if one.kind == np.float64 and rows > _ROWS and not clock else one.kind
+    sink = Growing([kind.newbyteorder("=")] * columns)
+    step = max(_ROWS // max(columns, 1), 1)
+    for first in range(0, rows, step):
+        count = min(step, rows - first) * columns
+        data = stream.read(count * one.kind.itemsize)
+        block = np.frombuffer(data, dtype=one.kind)
+        if block.size != count:
+            raise ValueError(f"{one.file} breaks off")
+        sink.add(list(block.reshape(-1, columns).T))
+    return sink.columns()

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Progress, Recording
 from halfsplit.capture.readers.headings import heading, is_time
+from halfsplit.capture.readers.limits import require_bounded
 from halfsplit.capture.readers.timebase import Growing, channels_of
 from halfsplit.errors import InputError, MissingProgramError
 
@@ -43,6 +44,7 @@ def _capture(file: Any, where: str, progress: Progress | None) -> Recording:
     fields = [field for field in file.schema_arrow if _is_number(field)]
     if not fields:
         raise InputError("holds no column of numbers", remedy="save one column a channel", where=where)
+    require_bounded(where, len(fields), file.metadata.num_rows * len(fields))
     names = [field.name for field in fields]
     heads = [heading(field.name, _unit(field)) for field in fields]
     clock = next((i for i, head in enumerate(heads) if is_time(head, i == 0)), None)

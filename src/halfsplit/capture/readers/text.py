@@ -17,6 +17,7 @@ from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.capture.readers.clocks import clock_seconds, is_clock, past_midnight
 from halfsplit.capture.readers.headings import Heading
 from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_index, is_number
+from halfsplit.capture.readers.limits import MOST_CHANNELS, MOST_LINE, require_bounded
 from halfsplit.capture.readers.timebase import Growing, channels_of
 from halfsplit.errors import InputError
 
@@ -99,7 +100,7 @@ class _Lines:
         return self._kept[:count]
 
     def _fresh(self) -> list[str]:
-        text = self._file.read(_BLOCK) + self._file.readline()
+        text = self._file.read(_BLOCK) + self._file.readline(MOST_LINE)
         if self._progress:
             self._progress(min(self._file.buffer.tell() / self._size, 1.0))
         lines = text.split("\n")
@@ -116,7 +117,11 @@ class _Section:
         self._sink = Growing([np.dtype(np.float64 if time else np.float32) for time in layout.times])
 
     def add(self, block: NDArray[np.float64]) -> None:
-        self._sink.add(list(block.T))
+        columns = list(block.T)
+        for i, (head, time) in enumerate(zip(self.layout.heads, self.layout.times, strict=True)):
+            if time and head.gain != 1.0:
+                columns[i] = columns[i] * head.gain
+        self._sink.add(columns)
 
     def channels(self, where: str) -> list[Channel]:
         """Each time column serves the columns that follow it."""
@@ -138,7 +143,7 @@ def _groups(
             if group:
                 yield _cut(times, group), group, heads
                 group, heads = {}, {}
-            times = column if head.gain == 1.0 else column * head.gain
+            times = column
             times = past_midnight(times) if layout.columns[i] in layout.clocks else times
         elif not is_index(head):
             alone = len(layout.heads) - sum(layout.times) - sum(map(is_index, layout.heads)) == 1
@@ -163,6 +168,7 @@ def _sections(lines: _Lines, where: str) -> tuple[list[_Section], list[str]]:
     notes: list[str] = []
     while ahead := lines.look(_LOOK):
         start = lines.number
+        _require_narrow(ahead, start, where)
         layout = find_layout(ahead)
         if layout is None:
             if not sections:
@@ -170,9 +176,18 @@ def _sections(lines: _Lines, where: str) -> tuple[list[_Section], list[str]]:
             notes.append(f"the text from line {start} on holds no numbers and was left out")
             break
         _skip(lines, layout.first)
+        require_bounded(f"{where}, line {start}", len(layout.columns), 0)
         sections.append(_Section(layout))
         notes += _fill(sections[-1], lines, where)
     return sections, notes
+
+
+def _require_narrow(ahead: list[str], start: int, where: str) -> None:
+    """Refuse more columns than a recording may have, and lines without an end, before anything is made of them."""
+    for number, line in enumerate(ahead, start=start):
+        cells = 1 + max(line.count(mark) for mark in ",;\t|")
+        if cells > 2 * MOST_CHANNELS or (cells == 1 and len(line) > MOST_LINE):
+            require_bounded(f"{where}, line {number}", max(cells, MOST_CHANNELS + 1), 0)
 
 
 def _no_numbers(ahead: list[str], where: str) -> InputError:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel
+from halfsplit.capture.paging import blocks
 from halfsplit.capture.readers.headings import Heading
 from halfsplit.errors import InputError
 
@@ -121,13 +122,12 @@ def _channel(
 def _blanks(column: NDArray[Any]) -> int:
     if column.dtype.kind != "f":
         return 0
-    return sum(int(np.isnan(column[i : i + _BLOCK]).sum()) for i in range(0, column.size, _BLOCK))
+    return sum(int(np.isnan(part).sum()) for _, part in blocks(column))
 
 
 def _rising(times: NDArray[np.float64], where: str) -> NDArray[np.float64]:
     """Equal neighbours are taken (times are often printed with few digits), falling ones are not."""
-    for first in range(0, times.size, _BLOCK):
-        part = np.asarray(times[first : first + _BLOCK + 1])
+    for first, part in blocks(times, overlap=1):
         if np.isnan(part).any():
             row = first + int(np.flatnonzero(np.isnan(part))[0]) + 1
             raise InputError(
@@ -155,8 +155,7 @@ def even_rate(times: NDArray[np.float64]) -> tuple[float, float] | None:
     start, stop = float(times[0]), float(times[-1])
     interval = (stop - start) / (times.size - 1)
     usual = max(interval, _printed_step(times[:16_384]), _printed_step(times[-16_384:]))
-    for first in range(0, times.size, _BLOCK):
-        part = np.asarray(times[first : first + _BLOCK])
+    for first, part in blocks(times):
         ideal = start + interval * np.arange(first, first + part.size)
         if np.abs(part - ideal).max() > 0.6 * usual:
             return None

@@ -11,6 +11,7 @@ from typing import Any, Final
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
+from halfsplit.capture.readers.limits import require_bounded
 from halfsplit.errors import InputError
 
 NAME: Final = "WAV"
@@ -37,6 +38,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     if samples.size == 0:
         raise InputError("its WAV data chunk is empty", remedy="record it again", where=path.name)
     columns = samples.reshape(len(samples), -1)
+    require_bounded(path.name, columns.shape[1], columns.size)
     if progress:
         progress(1.0)
     channels = tuple(

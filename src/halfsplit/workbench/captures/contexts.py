@@ -8,17 +8,21 @@ from typing import Any
 
 from halfsplit.job import EvidenceLine, Job, SuspectCard
 from halfsplit.job.capture_evidence import Offer, Places
-from halfsplit.job.captures import CaptureLine, CaptureView
+from halfsplit.job.captures import CaptureLine, CaptureView, Reading
 
 
 @dataclass(frozen=True)
 class CapturesPage:
-    """The captures of a job. ``largest``: megabytes of a file at most. ``problem``: why the last one was refused."""
+    """The captures of a job. ``largest``: megabytes of a file at most. ``problem``: why the last one was refused.
+
+    ``readings``: files that are being read now, with their ids.
+    """
 
     job: Job
     captures: Sequence[CaptureLine]
     largest: int
     problem: str = ""
+    readings: Sequence[tuple[str, Reading]] = ()
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
 from urllib.parse import quote, urlencode
@@ -30,6 +31,8 @@ Seconds = Annotated[float, Query(allow_inf_nan=False, ge=-1e12, le=1e12)]
 SHOWN_AT_FIRST: Final = 5
 """Traces that are shown where no channel has a role: as many as there are colours."""
 MOST_OTHERS: Final = 50
+AT_ONCE: Final = 20_000_000
+"""Bytes up to which a file is read before the page answers; a longer one is read while its progress is shown."""
 
 
 def _address(job_id: str, capture_id: str = "", **query: str) -> str:
@@ -48,7 +51,7 @@ def captures_page(request: Request, job: JobToRead) -> Response:
 
 def _list(request: Request, job: OpenJob, problem: str = "") -> Response:
     lines = captures.capture_lines(job)
-    page = CapturesPage(job.record, lines, LARGEST_FILE // 1_000_000, problem)
+    page = CapturesPage(job.record, lines, LARGEST_FILE // 1_000_000, problem, captures.readings_now(job))
     return render(request, "captures/captures.html", page, status=422 if problem else 200)
 
 
@@ -59,6 +62,11 @@ async def add(request: Request, job: JobToMeasure) -> Response:
         if not found:
             return await run_in_threadpool(_list, request, job, "No file was chosen.")
         file = found[0]
+        if (file.size or 0) > AT_ONCE:
+            source = os.fdopen(os.dup(file.file.fileno()), "rb")  # the form closes its own
+            source.seek(0)
+            await run_in_threadpool(captures.add_in_background, job, source, name=file.filename or "capture")
+            return RedirectResponse(_address(job.job_id), 303)
         try:
             kept = await run_in_threadpool(
                 captures.add_capture,
@@ -69,6 +77,16 @@ async def add(request: Request, job: JobToMeasure) -> Response:
         except InputError as error:
             return await run_in_threadpool(_list, request, job, f"Not stored. {error}")
     return RedirectResponse(_address(job.job_id, kept.attachment_id), 303)
+
+
+@router.post("/reading/{key}/stop")
+def stop(request: Request, job: JobToMeasure, key: str) -> Response:
+    """Stop reading a file that someone sent; nothing of it is kept."""
+    try:
+        captures.stop_reading(job, key)
+    except NotFoundError:
+        return _list(request, job, "That file is not being read any longer.")
+    return RedirectResponse(_address(job.job_id), 303)
 
 
 # One capture
