@@ -192,8 +192,12 @@ class Diagnosis:
         raise NotFoundError("this reading is none of this job")
 
     def cannot(self, test: Test | Measurement, why: str) -> None:
-        """Not to be proposed again; no evidence."""
+        """Not to be proposed again, nor anything else at a place that cannot be reached for it; no evidence."""
         self._refused[test if isinstance(test, Measurement) else test.measurement] = why
+
+    def can(self, test: Test) -> None:
+        """What could not be done can be done after all: it is proposed again, and so is what else is at its place."""
+        self._refused.pop(test.measurement, None)
 
     # Answers.
 

@@ -99,7 +99,11 @@ def _said(
     if not under.any() or not over.any():
         return cut
     low, high = (predicted + CLEAR * sigma)[under].max(), (predicted - CLEAR * sigma)[over].min()
-    told = limit(float(low), float(high)) if limit is not None and low < high else None
+    if limit is None:
+        return cut
+    # Where what is predicted runs through, a limit is only rounded.
+    told = limit(float(low), float(high)) if low < high else None
+    told = limit(cut, cut) if told is None else told
     return cut if told is None else told
 
 

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.interventions import Intervention
 from halfsplit.diagnosis import proof
-from halfsplit.diagnosis.candidates import at_hand, candidates, lamp_tests, looks, unplugging
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import Minutes, cautions, places
 from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
@@ -19,27 +18,22 @@ from halfsplit.diagnosis.expected import SLIP, Forecast, Numeric, Worded
 from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
-from halfsplit.diagnosis.proof_value import open_letters, proofs_ahead
+from halfsplit.diagnosis.proof_value import proofs_ahead
 from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import odd_reading
+from halfsplit.diagnosis.waiting import waiting
 from halfsplit.diagnosis.words import reading_words, said_between, sentence
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-CLOSING_IN = 8
-"""Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
-its own."""
-CLOSE_SHARE = 0.8
+ROUNDED = 0.05
+"""Share by which a limit may be moved to a round number where no gap tells where it should be."""
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
 ENTRY_MINUTES = 0.3
 """To read what is asked and to enter what was read: it counts in the choice, or three cheap tests stand for one."""
-WAITS = 6
-"""Times that a test is made again while a fault that comes and goes is away."""
-LETTERS_OF, LETTERS_FROM = 4, 0.1
-"""The proofs of so many suspects of at least this probability are tests among the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,94 +131,18 @@ def _proving(situation: Situation, found_at: float) -> list[Test]:
 def _telling(situation: Situation, limit: int, found_at: float) -> tuple[Test, ...]:
     """The tests that tell anything, in the states in which it fails; where none does, in the others too."""
     for everywhere in (False, True):
-        waiting = _waiting(situation, everywhere=everywhere)
-        ranked = _ranked(situation, waiting, limit, found_at, WORTH_ASKING)
+        asked = waiting(situation, everywhere=everywhere)
+        ranked = _ranked(situation, asked, limit, found_at, WORTH_ASKING)
         told = tuple(one for one in ranked if one.bits >= WORTH_ASKING)
         if told:
             return told
     return ()
 
 
-def _waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
-    """The tests that could be made now and were not made yet."""
-    return [
-        one
-        for one in _candidates(situation, everywhere=everywhere)
-        if at_hand(one, situation.instruments) and not situation.barred(one) and not _made(situation, one)
-    ]
-
-
-def _made(situation: Situation, test: Measurement) -> bool:
-    """Whether it was made already: nobody measures or looks twice, but where the fault was away."""
-    if test.quantity in ONCE:
-        return any(
-            one.measurement.quantity == test.quantity and one.measurement.place == test.place
-            for one in situation.live
-        )
-    made = [one for one in situation.live if one.measurement == test]
-    there = any(one.present == "yes" for one in made) or (bool(made) and not situation.intermittent)
-    return there or len(made) >= WAITS
-
-
-ONCE = ("inspection", "wiggle")
-"""Asked for once at a place: by the same eyes and hands a second time is no new evidence."""
-
-
-def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
-    circuit = situation.circuit
-    complaints = situation.complaints
-    told = situation.wrong or situation.live
-    failing = list(dict.fromkeys(reading.measurement.state for reading in told)) or list(circuit.states)[:1]
-    others = [state for state in circuit.states if state not in failing]
-    leading = situation.likeliest()
-    shares = list(situation.posterior.probability.values())
-    close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
-    loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
-    found = candidates(
-        circuit,
-        situation.instruments,
-        failing + (others if everywhere else []),
-        leading if close else [],
-        loads,
-        intermittent=situation.intermittent,
-    )
-    for state in others:
-        found += looks(circuit, state)
-    if close:
-        found += _letters(situation)
-    else:
-        found += candidates(circuit, (), failing[:1], leading, [], intermittent=False)
-    return list(dict.fromkeys([*found, *_behind_blown_fuses(situation)]))
-
-
-def _letters(situation: Situation) -> list[Measurement]:
-    """What the proofs of the leading suspects ask for: a proof tells as well."""
-    leading = situation.likeliest(LETTERS_FROM, LETTERS_OF)
-    return [
-        test
-        for name in leading
-        if name in situation.posterior.leaders
-        for letter in open_letters(situation, name)
-        for test, _ in letter.options
-    ]
-
-
-def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
-    """For a fuse seen blown: a lamp in its place in every state; where that shines, what is behind it unplugged."""
-    circuit, found = situation.circuit, list[Measurement]()
-    for reading in situation.live:
-        test = reading.measurement
-        if test.quantity == "blown" and reading.value == "yes":
-            found += lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
-        elif test.quantity == "lamp" and test.changes and reading.value != "dark":
-            found += unplugging(circuit, test)
-    return found
-
-
 def candidates_for(situation: Situation) -> list[Measurement]:
     """The tests that could be made now and are worth a closer look."""
     chosen, weights, *_ = situation.particles()
-    return shortlist(situation, _waiting(situation), chosen, weights)
+    return shortlist(situation, waiting(situation), chosen, weights)
 
 
 def _ranked(
@@ -390,7 +308,11 @@ def _same(measurement: Measurement, low: float, high: float) -> bool:
 
 def _limit(measurement: Measurement, low: float, high: float) -> float | None:
     """The limit that a technician would name between two readings, on the scale on which they are compared."""
-    said = said_between(unscale(measurement, low), unscale(measurement, high))
+    ends = unscale(measurement, low), unscale(measurement, high)
+    if low == high:
+        room = ROUNDED * abs(ends[0])
+        ends = ends[0] - room, ends[0] + room
+    said = said_between(*ends)
     return None if said is None else scale(measurement, said)
 
 

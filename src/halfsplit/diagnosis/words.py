@@ -164,8 +164,9 @@ def said_between(low: float, high: float) -> float | None:
     """
     middle = 0.5 * (low + high)
     round_ones = [sign * one for one in SAID for sign in (1.0, -1.0) if low < sign * one < high]
-    if not round_ones and high - low > 0.1:
-        round_ones = [one for one in (round(middle, 1), round(2.0 * middle) / 2.0) if low < one < high]
+    for step in (0.5, 0.1, 0.05):
+        if not round_ones and high - low > step / 2.0:
+            round_ones = [one for one in (round(round(middle / step) * step, 2),) if low < one < high]
     return min(round_ones, key=lambda one: (abs(one - middle), -one), default=None)
 
 

@@ -1,0 +1,129 @@
+"""The tests that could be made now: in the states in which it fails, at hand, within reach, and not made already."""
+
+from __future__ import annotations
+
+from halfsplit.circuit.interventions import Replace
+from halfsplit.diagnosis.candidates import at_hand, candidates, lamp_tests, lamps, looks, unplugging
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.proof_value import open_letters
+from halfsplit.diagnosis.situation import Situation
+
+CLOSING_IN = 8
+"""Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
+its own."""
+CLOSE_SHARE = 0.8
+SHORT_SUSPECTED = 0.05
+"""Probability of a short from which no new fuse is sacrificed to it."""
+WAITS = 6
+"""Times that a test is made again while a fault that comes and goes is away."""
+LETTERS_OF, LETTERS_FROM = 4, 0.1
+"""The proofs of so many suspects of at least this probability are tests among the others."""
+
+
+def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
+    """The tests that could be made now and were not made yet."""
+    return [
+        one
+        for one in _candidates(situation, everywhere=everywhere)
+        if at_hand(one, situation.instruments)
+        and not situation.barred(one)
+        and not _made(situation, one)
+        and not _costs_a_fuse(situation, one)
+    ]
+
+
+def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
+    """A new fuse where a short may still be behind it, with a lamp at hand that would show it and costs none."""
+    fuses = [one.name for one in test.changes if isinstance(one, Replace) and one.name in _blown(situation)]
+    if not fuses or not lamps(situation.instruments):
+        return False
+    shorts = sum(
+        share
+        for name, share in situation.posterior.probability.items()
+        if (leader := situation.posterior.leaders.get(name)) is not None and leader.mode.startswith("short")
+    )
+    dark = any(
+        one.measurement.quantity == "lamp"
+        and one.measurement.state == test.state
+        and one.measurement.at in [f"{fuse}.1" for fuse in fuses]
+        and one.measurement.changes
+        and one.value == "dark"
+        for one in situation.live
+    )
+    return shorts >= SHORT_SUSPECTED and not dark
+
+
+def _blown(situation: Situation) -> set[str]:
+    """Fuses that were seen blown."""
+    return {
+        one.measurement.at
+        for one in situation.live
+        if one.measurement.quantity == "blown" and one.value == "yes"
+    }
+
+
+def _made(situation: Situation, test: Measurement) -> bool:
+    """Whether it was made already: nobody measures or looks twice, but where the fault was away."""
+    if test.quantity in ONCE:
+        return any(
+            one.measurement.quantity == test.quantity and one.measurement.place == test.place
+            for one in situation.live
+        )
+    made = [one for one in situation.live if one.measurement == test]
+    there = any(one.present == "yes" for one in made) or (bool(made) and not situation.intermittent)
+    return there or len(made) >= WAITS
+
+
+ONCE = ("inspection", "wiggle")
+"""Asked for once at a place: by the same eyes and hands a second time is no new evidence."""
+
+
+def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
+    circuit = situation.circuit
+    complaints = situation.complaints
+    told = situation.wrong or situation.live
+    failing = list(dict.fromkeys(reading.measurement.state for reading in told)) or list(circuit.states)[:1]
+    others = [state for state in circuit.states if state not in failing]
+    leading = situation.likeliest()
+    shares = list(situation.posterior.probability.values())
+    close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
+    loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
+    found = candidates(
+        circuit,
+        situation.instruments,
+        failing + (others if everywhere else []),
+        leading if close else [],
+        loads,
+        intermittent=situation.intermittent,
+    )
+    for state in others:
+        found += looks(circuit, state)
+    if close:
+        found += _letters(situation)
+    else:
+        found += candidates(circuit, (), failing[:1], leading, [], intermittent=False)
+    return list(dict.fromkeys([*found, *_behind_blown_fuses(situation)]))
+
+
+def _letters(situation: Situation) -> list[Measurement]:
+    """What the proofs of the leading suspects ask for: a proof tells as well."""
+    leading = situation.likeliest(LETTERS_FROM, LETTERS_OF)
+    return [
+        test
+        for name in leading
+        if name in situation.posterior.leaders
+        for letter in open_letters(situation, name)
+        for test, _ in letter.options
+    ]
+
+
+def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
+    """For a fuse seen blown: a lamp in its place in every state; where that shines, what is behind it unplugged."""
+    circuit, found = situation.circuit, list[Measurement]()
+    for reading in situation.live:
+        test = reading.measurement
+        if test.quantity == "blown" and test.at in _blown(situation):
+            found += lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
+        elif test.quantity == "lamp" and test.changes and reading.value != "dark":
+            found += unplugging(circuit, test)
+    return found

@@ -1,0 +1,215 @@
+"""The route to the proof: what a visit costs, what is not asked, and how the rest of a route is played through."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from halfsplit import Circuit, Diagnosis
+from halfsplit.circuit.interventions import LampFor, Replace, Unplug
+from halfsplit.diagnosis.candidates import lamp_tests, lamps
+from halfsplit.diagnosis.cost import FITTING_MINUTES, Bay, Minutes, ways
+from halfsplit.diagnosis.lookahead import ProofsAhead
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.rollout import played
+from halfsplit.diagnosis.waiting import waiting
+from halfsplit.diagnosis.words import SAID, sentence
+
+TAIL = """
+battery G1 at "engine bay"
+fuse F1 10 A at "boot fuse box"
+switch S1 off on at "dashboard"
+relay K1 at "boot fuse box"
+relay K2 "washer relay" at "boot fuse box"
+connector X1 at "left corner"
+lamp H1 21 W at "left corner"
+lamp H2 21 W at "right corner"
+motor M1 6 A at "tank"
+motor M2 3 A at "left corner"
+ground E1 at "left corner"
+G1.+ -- F1 -- SP1
+SP1 -- S1 -- X1.1 -- H1 -- X1.2 -- E1
+S1.2 -- H2 -- E1
+SP1 -- K1.30
+K1.87 -- M1 -- E1
+S1.2 -- K1.86
+K1.85 -- E1
+SP1 -- K2.30
+K2.87 -- M2 -- E1
+S1.2 -- K2.86
+K2.85 -- E1
+G1.- -- E1
+state "off"
+state "on" S1 on, takes 1 min
+reach X1 4 min "lamp unit out"
+reach H1 4 min "lamp unit out"
+reach H2 4 min "lamp unit out"
+"""
+
+
+@pytest.fixture(scope="module")
+def tail() -> Circuit:
+    return Circuit.parse(TAIL)
+
+
+def volts(at: str, state: str = "on", to: str | None = None) -> Measurement:
+    return Measurement("volts", at, state, to, "meter")
+
+
+def test_a_visit_to_a_place_is_paid_once(tail):
+    """The first reading 1.5 minutes, further ones there half a minute; the lamp unit comes out once for all in it."""
+    bay = Bay(tail.model, state="on")
+    assert bay.minutes(volts("X1.1:in")) == pytest.approx(4 + 1.5)
+    bay = bay.after(volts("X1.1:in"))
+    assert bay.minutes(volts("X1.2:in")) == pytest.approx(0.5)
+    assert bay.minutes(volts("H1.1")) == pytest.approx(0.5)
+    assert bay.minutes(volts("H1.1", to="G1.-")) == pytest.approx(0.5)
+    # The other side's unit is another unit, whatever its words; and who has walked away comes back for a first reading.
+    assert bay.minutes(volts("H2.1")) == pytest.approx(4 + 1.5)
+    assert bay.after(volts("H2.1")).minutes(volts("H1.1")) == pytest.approx(1.5)
+    assert bay.minutes(volts("X1.2:in", "off")) == pytest.approx(0.5 + 0.5)
+
+
+def test_what_is_unplugged_stays_so_while_the_next_test_wants_it(tail):
+    off = (Unplug("H1"),)
+    ohms = Measurement("ohms", "H1.1:part", "on", "H1.2:part", "meter", off)
+    bay = Bay(tail.model, state="on").after(volts("H1.1"))
+    assert bay.minutes(ohms) == pytest.approx(1.0 + 0.5)
+    assert bay.after(ohms).minutes(ohms) == pytest.approx(0.5)
+    assert bay.after(ohms).after(volts("H1.1")).minutes(ohms) == pytest.approx(1.0 + 0.5)
+
+
+def test_a_fuse_box_has_a_lid_wherever_it_is_and_a_tank_pump_is_no_swap(tail):
+    assert ways(tail.model)["boot fuse box"] == 3.0
+    bay = Bay(tail.model, state="on")
+    relay, pump = (
+        bay.minutes(Measurement("works", "H1", "on", changes=(Replace(name),))) for name in ("K1", "M1")
+    )
+    assert relay == pytest.approx(3 + 2 + 0.3)
+    assert pump > FITTING_MINUTES
+
+
+def test_minutes_of_many_tests_are_those_of_each(tail):
+    tests = [
+        volts("X1.1:in"), volts("H1.1"), volts("H2.1", "off"), volts("K1.30"), volts("F1.1", to="X1.1:in"),
+        Measurement("works", "H1", "on"), Measurement("blown", "F1", "off"), Measurement("inspection", "H1", "on"),
+        Measurement("works", "M1", "on", changes=(Replace("K1"),)),
+        Measurement("lamp", "F1.1", "on", "F1.2", "21 W lamp", (LampFor("F1"),)),
+    ]  # fmt: skip
+    bay = Bay(tail.model, state="off").after(volts("K1.30", "off"))
+    table = Minutes(bay, tests)
+    assert table.now == pytest.approx([bay.minutes(one) for one in tests])
+    for number, one in enumerate(tests):
+        after = bay.after(one)
+        assert table.after(number) == pytest.approx([after.minutes(other) for other in tests])
+
+
+def test_what_cannot_be_reached_is_a_place_until_it_is_taken_back(tail):
+    job = Diagnosis(tail, draws=4)
+    job.complain("H1", state="on")
+
+    def at_the_plug() -> list[Measurement]:
+        return [
+            one for one in waiting(job.situation()) if one.at.startswith("X1") or one.at.startswith("H1.")
+        ]
+
+    assert at_the_plug()
+    test = job.rank(volts("X1.1:in"))
+    job.cannot(test, "the lamp unit does not come out")
+    assert not at_the_plug()
+    assert any(one.at.startswith("H2") for one in waiting(job.situation()))
+    job.can(test)
+    assert at_the_plug()
+    job.cannot(test, "the lamp unit does not come out")
+    job.measure("volts", "X1.2:in", state="on", value=0.1)
+    assert at_the_plug()
+
+
+def test_nothing_is_asked_twice_and_everything_is_at_hand(tail):
+    job = Diagnosis(tail, ("meter", "clamp"), draws=4)
+    job.complain("H1", state="on")
+    job.measure("volts", "K1.30", state="on", value=12.5)
+    asked = waiting(job.situation(), everywhere=True)
+    assert volts("K1.30") not in asked
+    assert {one.instrument for one in asked} == {None, "meter", "clamp"}
+    assert all(one.quantity == "amps" for one in asked if one.instrument == "clamp")
+    assert lamps(("meter", "clamp", "test lamp")) == ["test lamp"]
+    # Probes go to the state in which it fails; what is seen from the seat is asked for in all.
+    assert {one.state for one in waiting(job.situation()) if one.instrument} == {"on"}
+
+
+def test_a_lamp_takes_the_place_of_a_blown_fuse_in_every_state_before_a_new_fuse_does(tail):
+    job = Diagnosis(tail, ("meter", "test lamp", "21 W lamp"), draws=4)
+    job.complain("H1", state="on")
+    job.complain("H2", state="on")
+    job.observe("F1", blown=True)
+    asked = waiting(job.situation())
+    assert set(lamp_tests(tail, ["off", "on"], "F1", job.instruments)) <= set(asked)
+    assert not any(Replace("F1") in one.changes for one in asked)
+    (lamp,) = lamp_tests(tail, ["on"], "F1", ("meter", "test lamp"))
+    assert (lamp.instrument, lamp.changes) == ("test lamp", (Unplug("F1"),))
+
+
+def test_limits_are_numbers_that_are_said(tail):
+    job = Diagnosis(tail, draws=8)
+    job.complain("H1", state="on")
+    job.complain("H2", works="yes", state="on")
+    tests = [one for one in job.next_tests(12) if one.quantity == "volts"]
+    ends = [
+        abs(end)
+        for one in tests
+        for told in one.outcomes
+        for end in (told.low, told.high)
+        if np.isfinite(end)
+    ]
+    assert ends
+    assert all(
+        min(abs(end - said) for said in (*SAID, round(2 * end) / 2, round(20 * end) / 20)) < 1e-6
+        for end in ends
+    )
+
+
+def test_a_relay_is_swapped_with_its_twin_whose_load_then_tells(tail):
+    told = sentence(Measurement("works", "M1", "on", changes=(Replace("K1"),)), tail)
+    assert "washer relay (K2)" in told
+
+
+def no_proofs(tests: int, groups: int, places: int = 0) -> ProofsAhead:
+    return ProofsAhead(
+        np.zeros(groups),
+        np.zeros((tests, groups)),
+        np.zeros(places),
+        np.zeros((places, groups)),
+        np.zeros((tests, places)),
+    )
+
+
+def test_a_route_that_halves_four_equal_suspects_takes_two_tests():
+    """log2 4 = 2 readings of a minute; the test that tells one from three needs 9 / 4 of them on average."""
+    halves = np.array([[1, 1, 0, 0], [1, 0, 1, 0], [1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0]], dtype=float)
+    likelihood = np.stack([halves, 1.0 - halves], axis=-1)
+    minutes = np.ones(5)
+    after = np.where(np.eye(5, dtype=bool), np.inf, 1.0)
+    told = played(
+        likelihood, np.full(4, 0.25), np.arange(4), minutes, after, np.arange(5.0), 0.95, no_proofs(5, 4)
+    )
+    assert told[:2] == pytest.approx(2.0)
+    assert told[2:] == pytest.approx(2.25)
+
+
+def test_a_look_for_nothing_comes_before_the_dear_place_where_the_proof_may_have_to_be_made():
+    """A place of 10 minutes is wanted for the proof of one of two suspects (0.6); a look of 0.3 tells them apart."""
+    look, there = np.array([1.0, 0.0]), np.array([1.0, 0.0])
+    likelihood = np.stack([np.stack([one, 1.0 - one], axis=-1) for one in (look, there)])
+    ahead = ProofsAhead(
+        np.array([12.0, 5.0]),
+        np.zeros((2, 2)),
+        np.array([10.0]),
+        np.array([[1.0, 0.0]]),
+        np.array([[0.0], [1.0]]),
+    )
+    minutes = np.array([0.3, 11.5])
+    after = np.array([[np.inf, 11.5], [0.3, np.inf]])
+    told = played(likelihood, np.array([0.6, 0.4]), np.arange(2), minutes, after, np.zeros(2), 0.95, ahead)
+    assert told[0] == pytest.approx(0.3 + 0.6 * 12 + 0.4 * 5)
+    assert told[1] == pytest.approx(11.5 + 0.6 * 2 + 0.4 * 5)
