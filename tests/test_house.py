@@ -89,14 +89,15 @@ ONLY_IN = {
     "typer": {"cli"},
     "rich": {"cli"},
     "lark": {"notation"},
-    "defusedxml": {"diagram", "harness"},
+    "defusedxml": {"diagram", "harness", "scan"},
     "pypdfium2": {"diagram"},
     "typst": {"report"},
-    "can": {"scan"},
+    "can": {"scan", "capture"},
     "isotp": {"scan"},
     "udsoncan": {"scan"},
     "asammdf": {"capture"},
     "pyarrow": {"capture"},
+    "openpyxl": {"capture"},
 }
 """Library -> the packages that may import it."""
 

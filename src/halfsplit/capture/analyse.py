@@ -6,6 +6,7 @@ from typing import ClassVar, Final, Literal, TypeVar
 
 import numpy as np
 
+from halfsplit.capture.aligned import least_step, together
 from halfsplit.capture.capture import Capture
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.bus_traffic import BusLogResult, bus_traffic
@@ -91,7 +92,7 @@ def unassigned(capture: Capture, roles: Mapping[str, str]) -> tuple[GeneralResul
 def _general(channel: Channel) -> GeneralResult:
     if channel.edges and channel.has_time:
         try:
-            step = _least_step(channel) / 20
+            step = least_step(channel) / 20
         except CannotTell as because:
             return GeneralResult(verdict="cannot tell", reason=because.message, channel=channel.name)
         return general_edges(channel.name, level_edges(channel.clock(), channel.values()), max(step, 1e-9))
@@ -256,27 +257,18 @@ def _edges(channel: Channel) -> Edges:
     if not channel.has_time:
         raise CannotTell(_NO_TIME.format(channel.name))
     if channel.edges:
-        _least_step(channel)
+        least_step(channel)
         return level_edges(channel.clock(), channel.values())
-    (values,), rate, start = _together([channel])
+    (values,), rate, start = together([channel])
     found = sensor_edges(without_wild("crank", values)[0], rate)
     return Edges(found.times + start, found.rising, found.starts_high)
-
-
-def _least_step(channel: Channel) -> float:
-    """Seconds between the two closest changes of a record of edges. Raises `CannotTell` where there are no two."""
-    steps = np.diff(channel.clock())
-    steps = steps[steps > 0]
-    if not steps.size:
-        raise CannotTell(f"channel {channel.name!r} holds no two changes")
-    return float(steps.min())
 
 
 def _duty(named: Named, setup: Setup) -> Sequence[Result]:
     channel = named["switched signal"]
     if channel.edges:
         try:
-            step = _least_step(channel) / 20
+            step = least_step(channel) / 20
         except CannotTell as because:
             return [DutyResult(verdict="cannot tell", reason=because.message)]
         return [duty_edges(level_edges(channel.clock(), channel.values()), max(step, 1e-9))]
@@ -337,7 +329,7 @@ def _logic(channel: Channel, run: Callable[[Edges, int, float], R], kind: type[R
         return kind(verdict="cannot tell", reason=_NO_TIME.format(channel.name))
     if channel.edges:
         try:
-            rate = 20.0 / _least_step(channel)
+            rate = 20.0 / least_step(channel)
         except CannotTell as because:
             return kind(verdict="cannot tell", reason=because.message)
         clock = channel.clock() - channel.clock()[0]
@@ -345,7 +337,7 @@ def _logic(channel: Channel, run: Callable[[Edges, int, float], R], kind: type[R
             run(level_edges(clock, channel.values()), int(clock[-1] * rate) + 1, rate), channel.clock()[0]
         )
     try:
-        (values,), rate, start = _together([channel])
+        (values,), rate, start = together([channel])
     except CannotTell as because:
         return kind(verdict="cannot tell", reason=because.message)
     levels = two_levels(values)
@@ -378,7 +370,7 @@ def _sampled(
     if without:
         return kind(verdict="cannot tell", reason=_NO_TIME.format(without[0]))
     try:
-        arrays, rate, start = _together([named[role] for role in there])
+        arrays, rate, start = together([named[role] for role in there])
         mended = {role: without_wild(role, values) for role, values in zip(there, arrays, strict=True)}
         _require_whole({role: values for role, (values, _) in mended.items()})
         result = run({role: values for role, (values, _) in mended.items()}, rate)
@@ -406,37 +398,6 @@ def _moved(result: R, start: float) -> R:
     return replace(
         result, marks=marks, notes=(*result.notes, f"times count from the first sample, at {start:g} s")
     )
-
-
-def _together(channels: Sequence[Channel]) -> tuple[list[Floats], float, float]:
-    """The channels' values at one rate, that rate and the time of the first sample.
-
-    Channels of one even time base are taken as they are; others are brought to the fastest of the rates over their
-    common time, by straight lines between samples.
-    """
-    empty = next((channel.name for channel in channels if not len(channel)), None)
-    if empty is not None:
-        raise CannotTell(f"channel {empty!r} holds no sample here")
-    first = channels[0]
-    base = {(channel.rate, channel.start, len(channel)) for channel in channels}
-    if first.rate and len(base) == 1:
-        return [channel.values() for channel in channels], first.rate, first.start
-    rate = max(_usual_rate(channel) for channel in channels)
-    start, stop = max(c.clock()[0] for c in channels), min(c.stop for c in channels)
-    if stop - start < 2 / rate:
-        raise CannotTell("the channels have no time in common")
-    clock = start + np.arange(int((stop - start) * rate) + 1) / rate
-    return [np.interp(clock, channel.clock(), channel.values()) for channel in channels], rate, float(start)
-
-
-def _usual_rate(channel: Channel) -> float:
-    if channel.rate:
-        return channel.rate
-    steps = np.diff(channel.clock())
-    steps = steps[steps > 0]
-    if not steps.size:
-        raise CannotTell(f"channel {channel.name!r} has no two different times")
-    return 1.0 / float(np.median(steps))
 
 
 _KINDS: Final[dict[str, type[Result]]] = {
