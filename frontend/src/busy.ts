@@ -10,7 +10,7 @@ const running = new Map<Element, () => void>();
 export function beginBusy(form: Element): boolean {
   if (running.has(form)) return false;
   const root = form.ownerDocument;
-  const card = form.closest(".card, dialog, main") ?? form;
+  const card = form.closest(".card, dialog") ?? form;
   const doing = (form as HTMLElement).dataset["doing"] ?? "Storing";
   const began = Date.now();
   const note = root.createElement("p");
@@ -80,7 +80,10 @@ export function startBusy(root: Document): void {
   });
   root.addEventListener("click", (event) => going(root, event));
   window.addEventListener("pageshow", () => [...running.keys()].forEach(endBusy));
-  root.addEventListener("htmx:after:swap", () => remaining(root));
+  root.addEventListener("htmx:after:swap", () => {
+    for (const form of [...running.keys()]) if (!form.isConnected) endBusy(form);
+    remaining(root);
+  });
   remaining(root);
 }
 

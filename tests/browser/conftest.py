@@ -114,6 +114,14 @@ class Server:
             time.sleep(0.02)
 
 
+def follow(page: Page, name: str) -> None:
+    """Follow a link of the head; on a phone the others are behind the button 'Menu'."""
+    menu = page.get_by_role("button", name="Menu")
+    if menu.is_visible():
+        menu.click()
+    page.get_by_role("link", name=name, exact=True).click()
+
+
 LAMP = """title  One lamp
 battery G1
 fuse F1 10 A

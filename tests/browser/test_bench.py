@@ -54,6 +54,7 @@ def test_what_is_entered_while_the_server_is_dead_arrives_once_and_in_order(open
         page.locator("#typed").fill(volts)
         page.locator("#typed").press("Enter")
         expect(page.locator("#typed")).to_have_value("")
+        expect(page.locator("form[data-busy]")).to_have_count(0)
     expect(page.locator("#outbox")).to_contain_text("2 entries are kept in this browser")
     server.start()
     expect(page.locator("#outbox")).to_be_hidden()

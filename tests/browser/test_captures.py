@@ -17,6 +17,7 @@ from halfsplit import job as jobs
 from halfsplit.job import JobStore, captures
 from halfsplit.job.captures import CaptureSettings
 from halfsplit.job.open_job import OpenJob
+from tests.browser.conftest import follow
 from tests.capture.signals.engine import crank_engine
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -138,7 +139,7 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
     page.goto("/jobs/demo")
     before = shares(page)
     assert before["X40.5"] > 10
-    page.get_by_role("link", name="Captures").click()
+    follow(page, "Captures")
     page.get_by_label("File").set_input_files(str(file))
     page.get_by_role("button", name="Add the recording").click()
     page.locator("select[name=role-0]").select_option("drop volts")

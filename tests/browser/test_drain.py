@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
+from tests.browser.conftest import follow
 from tests.workbench.rear_feed import CIRCUIT
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -49,18 +50,19 @@ def sound(page, name):
 def test_from_the_log_to_the_branch(open_page, night, size, scheme):
     page = open_page(size, scheme)
     page.goto("/jobs/flat")
-    page.get_by_role("link", name="Drain").click()
+    follow(page, "Drain")
     sound(page, f"empty-{size}-{scheme}")
     page.get_by_label("Log of the battery's current").set_input_files(night)
     page.get_by_role("button", name="Load it").click()
-    expect(page.locator(".ask").first).to_contain_text("62 mA asleep, more than the usual 50 mA")
+    expect(page.locator(".ask").nth(1)).to_contain_text("62 mA asleep, more than the usual 50 mA")
     expect(page.locator("svg.drain-plot")).to_be_visible()
     page.get_by_label("Capacity, Ah").fill("70")
     page.get_by_label("Or charge known, %").fill("80")
-    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
     expect(page.locator(".figures .wide")).to_contain_text("until it may not start")
+    page.get_by_text("All fuses in one table").click()
     page.get_by_label(re.compile(r"Millivolts across F1\b")).fill("0,45")
     page.get_by_label("Millivolts across F30").fill("0.01")
-    page.get_by_role("button", name="Keep these readings").click()
+    page.get_by_role("button", name="Store these readings").click()
     expect(page.locator("#branches .ask")).to_contain_text("It runs through F1: look at A2 body control unit")
     sound(page, f"branch-{size}-{scheme}")

@@ -1,4 +1,4 @@
-"""Every page in real Chromium, light on a tablet, dark on a phone: axe-core finds nothing, nothing runs out sideways.
+"""Every page in real Chromium: axe-core finds nothing, nothing runs out sideways, and the task at hand is in view.
 
 With HALFSPLIT_SCREENSHOTS each is kept as a picture, on a desk and in the other scheme too (`make screenshots`).
 """
@@ -30,12 +30,14 @@ ANYONE = {
     "audit": "/audit",
     "problem": "/jobs/nowhere",
     "practice": "/practice",
+    "help": "/help",
 }
 LAMPS = {
     "bench": "/jobs/lamp",
     "bench-own-test": "/jobs/lamp?at=X1.1:in&quantity=volts&state=on",
     "bench-suspicion": "/jobs/lamp?show=try&part=H1&price=9.50",
     "bench-others": "/jobs/lamp?others=1",
+    "bench-sheet": "/jobs/lamp/drawing?whole=1",
     "circuit-start": "/jobs/empty/circuit",
     "circuit-text": "/jobs/lamp/circuit",
     "circuit-taps": "/jobs/lamp/circuit/taps?part=X1&end=X1.1&wire=2&pin=1",
@@ -77,13 +79,17 @@ def furnished(tmp_path_factory) -> Iterator[Server]:
 
 
 ALL = [(size, scheme) for size in SIZES for scheme in ("light", "dark")]
+SOME = [("tablet", "light"), ("upright", "light"), ("phone", "dark")]
 
 
-@pytest.mark.parametrize(("size", "scheme"), ALL if SCREENSHOTS else [("tablet", "light"), ("phone", "dark")])
+@pytest.mark.parametrize(("size", "scheme"), ALL if SCREENSHOTS else SOME)
 def test_every_page_is_sound_and_fits(chromium, furnished, size, scheme):
     width, height = SIZES[size]
     context = chromium.new_context(
-        viewport={"width": width, "height": height}, color_scheme=scheme, base_url=furnished.url
+        viewport={"width": width, "height": height},
+        color_scheme=scheme,
+        base_url=furnished.url,
+        service_workers="block",
     )
     page, found = context.new_page(), {}
     page.set_default_timeout(30_000)
@@ -97,7 +103,7 @@ def test_every_page_is_sound_and_fits(chromium, furnished, size, scheme):
         broken = [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in result["violations"]]
         if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
             broken.append("runs out of the page sideways")
-        small = page.evaluate(SMALL) if size != "desk" else []
+        small = page.evaluate(SMALL) + page.evaluate(OUT_OF_VIEW) if size != "desk" else []
         if broken or small:
             found[name] = broken + small
     context.close()
@@ -110,6 +116,15 @@ SMALL = """[...document.querySelectorAll("button, .button, summary, select, inpu
   .filter(([one, box]) => box.height > 0 && box.height < 47.5)
   .map(([one, box]) => `only ${box.height.toFixed(0)} px: ${one.outerHTML.slice(0, 90)}`)"""
 """Targets under 48 px (the product's own rule for fingers and gloves)."""
+OUT_OF_VIEW = """(() => {
+  const shown = (one) => one.checkVisibility() && !one.closest(".away, dialog:not([open])");
+  const first = (wanted) => [...document.querySelectorAll(wanted)].find(shown);
+  const task = { sentence: first("main .ask") ?? first("main h1, main h2"), leads: first("main .leads"),
+    entry: first("main #typed, main .entry .words"), button: first("main .record") ?? first("main .go") };
+  return Object.entries(task).filter(([, one]) => one).map(([name, one]) => [name, one.getBoundingClientRect()])
+    .filter(([, box]) => box.bottom > innerHeight + 0.5 || box.top < -0.5)
+    .map(([name, box]) => `${name} ends at ${box.bottom.toFixed(0)} of ${innerHeight}`); })()"""
+"""What of the task at hand (sentence, leads, entry, main button) one would have to scroll for."""
 
 
 def test_no_page_of_the_workbench_is_left_out():
@@ -121,7 +136,7 @@ def test_no_page_of_the_workbench_is_left_out():
         if re.search(r'extends "frame/base.html"', path.read_text(encoding="utf-8"))
     }
     seen = {"jobs", "intake", "sign_in", "settings", "people", "audit", "problem", "practice", "bench"}
-    seen |= {"circuit", "taps", "report", "scan", "captures", "drain", "plan"}
+    seen |= {"circuit", "taps", "report", "scan", "captures", "drain", "plan", "help", "sheet"}
     elsewhere = {"owner", "capture", "scan_compare", "scan_cause", "scan_live", "scan_clear"}
     elsewhere |= {"practice_exercise", "practice_end"}
     assert whole - seen - elsewhere == set()

@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from halfsplit.job import JobStore, planning
 from halfsplit.job.open_job import OpenJob
+from tests.browser.conftest import follow
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
@@ -81,7 +82,7 @@ def planned(server):
 def test_a_plan_from_the_bench_is_worked_out_while_one_waits(open_page, server):
     page = open_page()
     page.goto("/jobs/lamp")
-    page.get_by_role("link", name="Plan", exact=True).click()
+    follow(page, "Plan")
     page.get_by_label("Length").select_option("10")
     page.get_by_role("button", name="Work out the plan").click()
     expect(page.locator("#plan progress")).to_be_visible()

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from halfsplit.job import JobStore, practising
-from tests.browser.conftest import LAMP
+from tests.browser.conftest import LAMP, follow
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
@@ -68,7 +68,7 @@ def exercises(server):
 def test_an_exercise_by_taps_goes_on_after_the_server_was_killed(open_page, server, size):
     page = open_page(size)
     page.goto("/jobs")
-    page.get_by_role("link", name="Practice").click()
+    follow(page, "Practice")
     page.get_by_label("Who practises").fill("Ada")
     page.locator("select[name=source]").select_option(label="Job 1: The work lamp stays dark")
     page.get_by_role("button", name="Hide a fault").click()

@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
 from halfsplit.job.open_job import OpenJob
+from tests.browser.conftest import follow
 from tests.workbench.rear_feed import AFTER, ARRIVAL, CIRCUIT, COMPLAINTS
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -44,14 +45,14 @@ def paste(page, text):
     if page.get_by_text("Add a report").count():
         page.get_by_text("Add a report").click()
     page.get_by_label("Paste what the tool shows").fill(text)
-    page.get_by_role("button", name="Keep this report").click()
+    page.get_by_role("button", name="Store the report").click()
 
 
 @pytest.mark.parametrize(("size", "scheme"), [("tablet", "light"), ("phone", "dark")])
 def test_from_a_pasted_report_to_the_one_cause_and_to_all_clear(open_page, van, size, scheme):
     page = open_page(size, scheme)
     page.goto("/jobs/van")
-    page.get_by_role("link", name="Scan").click()
+    follow(page, "Scan")
     sound(page, f"empty-{size}")
     paste(page, ARRIVAL)
     expect(page.get_by_text("Not understood: line 11.")).to_be_visible()

@@ -73,10 +73,11 @@ def open_job(page):
     page.wait_for_url(lambda url: not url.endswith("/new") and not url.endswith("/jobs"))
     job_id = page.url.split("/jobs/")[1].split("/")[0]
     page.goto(f"/jobs/{job_id}/circuit")
+    page.get_by_text("As text, or from a file").click()
     page.locator("#text").fill(jobs.sample(DEMO, "demo").text)
-    expect(page.locator("#check")).to_contain_text("Sound")
+    expect(page.locator("#check")).to_contain_text("No mistakes")
     shot(page, "2-circuit")
-    page.get_by_role("button", name="Save, then to the bench").click()
+    page.get_by_role("button", name="Save, to the bench").click()
     page.wait_for_url(f"**/jobs/{job_id}")
     return job_id
 
@@ -88,12 +89,12 @@ def tell_complaints(page):
         by_state.setdefault(one.state, []).append(one)
     for number, (state, said) in enumerate(by_state.items()):
         if number:
-            page.get_by_text("Tell what works and what does not").click()
+            page.get_by_text("What works, what does not").click()
         form = page.locator("form.complaints")
         form.locator("select[name=state]").select_option(state)
         for one in said:
             form.locator(f'[name="works-{one.part}"][value="{one.works}"]').check()
-        entered(page, form.get_by_role("button", name="Keep this").click)
+        entered(page, form.get_by_role("button", name="Store").click)
 
 
 @pytest.mark.parametrize("size", ["tablet", "phone"])
@@ -114,10 +115,9 @@ def test_from_new_job_to_the_pdf(open_page, server, size):
     vehicle.repair(vehicle.fault.part)
     shot(page, "5-second-look")
     for _ in range(MOST_TESTS):
-        form = page.locator(".checks form")
-        if not form.count():
+        if not page.locator("#next form.entry").count():
             break
-        entered(page, lambda: answer(page, page.locator(".checks form").first, vehicle))
+        entered(page, lambda: answer(page, page.locator("#next form.entry"), vehicle))
     expect(page.get_by_text("Second look good")).to_be_visible()
     page.get_by_role("button", name="Close the job").click()
     page.get_by_role("link", name="To the report").click()

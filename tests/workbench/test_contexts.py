@@ -9,6 +9,7 @@ from halfsplit.workbench.bench import contexts as bench
 from halfsplit.workbench.captures import contexts as captures
 from halfsplit.workbench.circuit import contexts as circuit
 from halfsplit.workbench.drain import contexts as drain
+from halfsplit.workbench.help import contexts as helping
 from halfsplit.workbench.jobs import contexts as jobs
 from halfsplit.workbench.people import contexts as people
 from halfsplit.workbench.plan import contexts as plan
@@ -34,6 +35,8 @@ PAGES = {
     "bench/bench.html": bench.BenchPage,
     "bench/_bench.html": bench.BenchPage,
     "bench/_drawing_fragment.html": bench.DrawingFragment,
+    "bench/sheet.html": bench.DrawingFragment,
+    "help/help.html": helping.HelpPage,
     "report/report.html": report.ReportPage,
     "scan/scan.html": scan.ScansPage,
     "scan/scan_compare.html": scan.ComparePage,
