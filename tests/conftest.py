@@ -11,6 +11,7 @@ A test whose program is absent is skipped with the reason. In CI (CI=true) it fa
 import ctypes.util
 import importlib.util
 import os
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -34,6 +35,21 @@ PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
 
 settings.register_profile("halfsplit", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("halfsplit")
+
+
+OUTSIDE = "outside data"
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """One line for a fresh clone: what was not checked since the open data are not here, and how to get them."""
+    skipped = [str(report.longrepr) for report in terminalreporter.getreports("skipped")]
+    names = {found[1] for text in skipped if (found := re.search(rf"{OUTSIDE} '([^']+)'", text))}
+    missing = sum(OUTSIDE in text for text in skipped)
+    if missing:
+        terminalreporter.write_line(
+            f"Not checked: {missing} tests against open data ({', '.join(sorted(names))}). "
+            "docs/sources.md says where each comes from; set HALFSPLIT_DATA to the folder that holds them."
+        )
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
@@ -60,7 +76,7 @@ def outside_data() -> Callable[[str], Path]:
     def folder(name: str) -> Path:
         if not (root / name).exists():
             pytest.skip(
-                f"outside data '{name}' is not in {root}: set HALFSPLIT_DATA to the folder that holds it"
+                f"{OUTSIDE} '{name}' is not in {root}: set HALFSPLIT_DATA to the folder that holds it"
             )
         return root / name
 

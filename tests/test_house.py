@@ -11,6 +11,7 @@ import subprocess
 import tomllib
 from collections import Counter
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 
@@ -210,12 +211,23 @@ def test_pure_packages_do_not_touch_the_outside_world(imports):
     assert not wrong
 
 
-def _modules() -> list[Path]:
-    return sorted(SOURCE.rglob("*.py"))
+@cache
+def _modules() -> tuple[Path, ...]:
+    return tuple(sorted(SOURCE.rglob("*.py")))
+
+
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def _nodes(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(_tree(path)))
 
 
 def _calls(path: Path) -> Iterator[tuple[str, ast.Call]]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _nodes(path):
         if isinstance(node, ast.Call):
             yield ast.unparse(node.func).rpartition(".")[2], node
 
@@ -261,7 +273,7 @@ def test_every_folder_of_modules_is_a_package():
 def _function_lengths() -> Iterator[int]:
     """Lines of each function without its docstring."""
     for path in _modules():
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in _nodes(path):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 first = node.body[1] if ast.get_docstring(node) and node.body[1:] else node.body[0]
                 yield node.body[-1].end_lineno - first.lineno + 1 + (first.lineno > node.lineno)
@@ -285,7 +297,7 @@ def _definitions() -> Iterator[tuple[Path, str, ast.stmt]]:
     for path in _modules():
         if "migrations" in path.parts or path.name == "__init__.py":
             continue
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        for node in _tree(path).body:
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
                 names = [] if node.decorator_list and not isinstance(node, ast.ClassDef) else [node.name]
             else:
@@ -299,7 +311,7 @@ def test_no_name_that_nobody_uses():
     used: Counter[str] = Counter()
     for folder in ("src", "bench", "tools"):
         for path in (ROOT / folder).rglob("*.py"):
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            for node in _nodes(path):
                 used.update(_named_by(node))
     told = " ".join(path.read_text(encoding="utf-8") for path in SOURCE.rglob("*.html"))
     idle = [
@@ -330,9 +342,8 @@ SHORT_AND_USED_ONCE = 400
 def test_short_private_functions_are_not_made_for_one_use():
     short = 0
     for path in _modules():
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        used = Counter(name for node in ast.walk(tree) for name in _named_by(node))
-        for node in ast.walk(tree):
+        used = Counter(name for node in _nodes(path) for name in _named_by(node))
+        for node in _nodes(path):
             if (
                 isinstance(node, ast.FunctionDef)
                 and node.name.startswith("_")
