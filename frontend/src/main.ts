@@ -2,6 +2,7 @@
 import "htmx.org";
 import { startBusy } from "./busy.js";
 import { startCompletion } from "./complete.js";
+import { startDiagram } from "./diagram.js";
 import { startDrawing } from "./drawing.js";
 import { startEditor, startTaps } from "./editor.js";
 import { startFilters } from "./filter.js";
@@ -17,6 +18,7 @@ startBusy(document);
 keepFocus(document);
 keepForms(document);
 startPad(document);
+startDiagram(document);
 startDrawing(document);
 startLeads(document);
 startEditor(document);

@@ -29,6 +29,8 @@ PAGES = {
     "circuit/circuit.html": circuit.CircuitPage,
     "circuit/_check.html": circuit.CheckFragment,
     "circuit/_drawn.html": circuit.CheckFragment,
+    "circuit/diagram.html": circuit.DiagramPage,
+    "circuit/_marks.html": circuit.DiagramPage,
     "circuit/taps.html": circuit.TapsPage,
     "circuit/harness.html": circuit.HarnessPage,
     "circuit/_taps.html": circuit.TapsPage,

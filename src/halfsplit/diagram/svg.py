@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, ParseError
 
-import defusedxml  # type: ignore[import-untyped]
-from defusedxml.ElementTree import fromstring  # type: ignore[import-untyped]
+import defusedxml
+from defusedxml.ElementTree import fromstring
 
 from halfsplit.diagram.pdf import Matrix, after, curve, moved
 from halfsplit.diagram.sheet import Outline, Sheet, Spot, Word

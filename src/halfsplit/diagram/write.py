@@ -51,7 +51,7 @@ def written(marks: Marks, title: str = "") -> Written:
     _collect_parts(marks, traces, draft)
     _collect_wires(marks, traces, draft)
     lines = [f"title {title}", ""] if title else []
-    lines += [*_declarations(draft), "", *_paths(draft)]
+    lines += [*_declarations(draft), "", *_paths(draft), "", *_states(draft)]
     return Written(
         "\n".join(lines).strip() + "\n",
         {name: tuple(dict.fromkeys(keys)) for name, keys in draft.marks_of.items()},
@@ -258,6 +258,13 @@ def _joins(name: str, kind: str, draft: _Draft) -> list[str]:
     if kind != "switch" or set(pins) <= {"1", "2"} or len(pins) < 2:
         return []
     return [f"  joins on {pins[0]} {pin}" for pin in pins[1:]]
+
+
+def _states(draft: _Draft) -> list[str]:
+    """Two states to begin with, where there is a switch: all at rest, and all switched on."""
+    switches = [name for name, kind in draft.kinds.items() if kind == "switch"]
+    on = ", ".join(f"{name} on" for name in switches)
+    return ['state "at rest"', f'state "switched on"  {on}'] if switches else []
 
 
 def _paths(draft: _Draft) -> list[str]:

@@ -10,6 +10,17 @@ from halfsplit.job.battery import BatteryState, battery_state
 from halfsplit.job.bench import bench_view, circuit_view, own_test
 from halfsplit.job.costs import read_money
 from halfsplit.job.demo import demo_job
+from halfsplit.job.diagram_picture import PagePicture
+from halfsplit.job.diagrams import (
+    DiagramView,
+    add_page,
+    change_marks,
+    diagram_view,
+    marked_pages,
+    page_picture,
+    set_corners,
+    take_circuit,
+)
 from halfsplit.job.entering import Doubt
 from halfsplit.job.harness import HARNESS_KINDS, HarnessView, harness_view, keep_harness
 from halfsplit.job.instruments import INSTRUMENTS, serials_of
@@ -96,6 +107,7 @@ __all__ = [
     "CircuitView",
     "Complaint",
     "Customer",
+    "DiagramView",
     "Doubt",
     "EarlierWork",
     "EvidenceEntry",
@@ -111,6 +123,7 @@ __all__ = [
     "JobSummary",
     "JobView",
     "OpenJob",
+    "PagePicture",
     "PartUse",
     "PartUsed",
     "Present",
@@ -129,6 +142,7 @@ __all__ = [
     "Vehicle",
     "Workshop",
     "add_minutes",
+    "add_page",
     "add_photo",
     "alibi",
     "battery_state",
@@ -136,6 +150,7 @@ __all__ = [
     "bench_view",
     "can_print",
     "cause_words",
+    "change_marks",
     "check_text",
     "circuit_drawing",
     "circuit_said",
@@ -145,16 +160,19 @@ __all__ = [
     "complain_of_sketch",
     "customer_view",
     "demo_job",
+    "diagram_view",
     "expected_volts",
     "export_job",
     "harness_view",
     "import_job",
     "job_view",
     "keep_harness",
+    "marked_pages",
     "new_id",
     "now",
     "open_job",
     "own_test",
+    "page_picture",
     "progress_of",
     "read_money",
     "record",
@@ -165,11 +183,13 @@ __all__ = [
     "samples",
     "save_circuit",
     "serials_of",
+    "set_corners",
     "sketch_text",
     "start_step",
     "stop_step",
     "strike",
     "take",
+    "take_circuit",
     "tap_view",
     "tapped",
     "trap",

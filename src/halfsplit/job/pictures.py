@@ -11,6 +11,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.drawing import CSS, Overlays, Plan, paint_plan, plan
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.bench import bench_view
+from halfsplit.job.diagrams import bench_page
 from halfsplit.job.entering import shown_value
 from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
@@ -30,10 +31,15 @@ LEAST_NEAR = 0.05
 
 @dataclass(frozen=True)
 class BenchDrawing:
-    """``svg``: '' where the job has no usable circuit; ``folded``: whether part of the circuit is folded away."""
+    """``svg``: '' where the job has no usable circuit; ``folded``: whether part of the circuit is folded away.
+
+    ``diagram``: whether the job has a diagram on which it can be shown; ``page``: it is shown on that, of this name.
+    """
 
     svg: str
     folded: bool
+    diagram: bool = False
+    page: str = ""
 
 
 @lru_cache(maxsize=24)
@@ -69,11 +75,13 @@ def bench_drawing(
     whole: bool = False,
     opened: Iterable[str] = (),
     width: float | None = None,
+    paths: bool = False,
 ) -> BenchDrawing:
     """The drawing of the bench: the current paths of the suspects and of the next test, the rest as stubs.
 
     ``place``: the test whose leads are marked. ``state``: the one for which expected volts are shown. ``whole``:
-    nothing is folded. ``opened``: parts that were unfolded by a tap.
+    nothing is folded. ``opened``: parts that were unfolded by a tap. ``paths``: the current paths, even where
+    the job has a diagram of its own to show it on.
     """
     view = bench_view(job)
     with job.bench() as bench:
@@ -86,8 +94,12 @@ def bench_drawing(
         near = [one.part for one in view.suspects[:MOST_NEAR] if one.probability >= LEAST_NEAR]
         focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
         overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state), leads)
+        page = None if whole else bench_page(job, overlays, [*leads, *suspicion])
+        if page is not None and not paths:
+            return BenchDrawing(page.svg, folded=False, diagram=True, page=page.name)
         plan = _plan(checked.text, focus)
-        return BenchDrawing(paint_plan(plan, overlays, width=width).svg, plan.fold.model is not plan.model)
+        svg = paint_plan(plan, overlays, width=width).svg
+        return BenchDrawing(svg, plan.fold.model is not plan.model, page is not None)
 
 
 def _focus(names: Iterable[str]) -> frozenset[str]:

@@ -17,7 +17,7 @@ from halfsplit.job import JobStore
 from halfsplit.workbench import api, live, problems
 from halfsplit.workbench.bench import page as bench
 from halfsplit.workbench.captures import page as captures
-from halfsplit.workbench.circuit import harness, taps
+from halfsplit.workbench.circuit import diagram, harness, taps
 from halfsplit.workbench.circuit import page as circuit
 from halfsplit.workbench.drain import page as drain
 from halfsplit.workbench.guard import LOOPBACK, Guard
@@ -60,6 +60,7 @@ def create_app(
         circuit.router,
         harness.router,
         taps.router,
+        diagram.router,
         captures.router,
         scan.router,
         drain.router,

@@ -34,6 +34,8 @@ class DrawingNote:
     folded: bool = False
     opened: str = ""
     place: Mapping[str, Any] | None = None
+    diagram: bool = False
+    page: str = ""
 
 
 @dataclass(frozen=True)

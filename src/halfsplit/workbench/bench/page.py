@@ -116,12 +116,17 @@ def _drawing(
     whole: bool = False,
     opened: str = "",
     place: Mapping[str, Any] | None = None,
+    paths: bool = False,
 ) -> DrawingNote | None:
     if view.circuit is None or not view.circuit.usable:
         return None
     shown = state if state in view.states else ""
-    drawn = jobs.bench_drawing(job, place=place, state=shown, whole=whole, opened=opened.split(), width=WIDTH)
-    return DrawingNote(drawn.svg, shown, view.states, whole, drawn.folded, opened, place)
+    drawn = jobs.bench_drawing(
+        job, place=place, state=shown, whole=whole, opened=opened.split(), width=WIDTH, paths=paths
+    )
+    return DrawingNote(
+        drawn.svg, shown, view.states, whole, drawn.folded, opened, place, drawn.diagram, drawn.page
+    )
 
 
 def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:
@@ -177,6 +182,7 @@ def drawing(request: Request, job: JobToRead, state: str = "", whole: str = "") 
         whole=bool(whole),
         opened=asked.get("opened", "")[:LONGEST_OPENED],
         place=place_of(asked) if asked.get("place") else None,
+        paths=bool(asked.get("paths")),
     )
     template = "bench/sheet.html" if whole else "bench/_drawing_fragment.html"
     return render(request, template, DrawingFragment(view, note))

@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from halfsplit.job import Attachment, Checked, HarnessView, Job, Problem, Sample, TapView
+from halfsplit.job import (
+    Attachment,
+    Checked,
+    DiagramView,
+    HarnessView,
+    Job,
+    PagePicture,
+    Problem,
+    Sample,
+    TapView,
+)
 
 
 @dataclass(frozen=True)
@@ -65,3 +75,20 @@ class HarnessPage:
     view: HarnessView
     kinds: Sequence[str]
     problem: str = ""
+
+
+@dataclass(frozen=True)
+class DiagramPage:
+    """The diagram.
+
+    ``pages`` as SVG with their marks; ``last``: the mark from which a path goes on; ``number``: how many pages the
+    file has that was laid in last.
+    """
+
+    job: Job
+    view: DiagramView
+    pages: Sequence[PagePicture]
+    kinds: Sequence[str]
+    last: str
+    problem: str
+    number: int

@@ -1,0 +1,138 @@
+"""Files from outside are read in a process of its own, with bounds on time and memory."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import resource
+import threading
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from typing import Any
+
+from halfsplit.diagram import files, pdf, photo
+from halfsplit.diagram.marks import Marks, Page
+from halfsplit.diagram.read import proposal
+from halfsplit.diagram.sheet import Box, Spot
+from halfsplit.errors import InputError
+
+SECONDS = 20.0
+"""Nothing that is asked of the process may take longer."""
+MEMORY = 3_000_000_000
+"""Bytes of address space that the process may use."""
+
+
+def pages_of(data: bytes) -> tuple[str, int]:
+    """Kind of a file, and how many pages it has."""
+    file = files.open_file(data)
+    return file.kind, file.pages
+
+
+def read_page(data: bytes, number: int, key: str, name: str) -> Marks:
+    """What the reader proposes for a page of a PDF or SVG."""
+    file = files.open_file(data)
+    sheet = files.sheet_of(file, number)
+    return proposal(sheet, Page(key, file.file_hash, number, sheet.width, sheet.height, "vector", name))
+
+
+def picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
+    """A page as PNG: a page of a PDF as it looks, a photo made straight."""
+    file = files.open_file(data)
+    if file.kind == "pdf":
+        return pdf.picture_of(pdf.page_of(file.held, number))
+    return photo.png(photo.straightened(photo.opened(data), corners)[0])
+
+
+def paper(data: bytes, corners: tuple[Spot, ...]) -> tuple[tuple[Spot, ...], float, float, tuple[float, ...]]:
+    """Corners of the paper in a photo (found where none are given), size when straightened, homography."""
+    shown = photo.opened(data)
+    found = corners or photo.corners_of(shown)
+    flat, matrix = photo.straightened(shown, found)
+    return tuple(found), float(flat.width), float(flat.height), matrix
+
+
+def follow(
+    data: bytes, corners: tuple[Spot, ...], start: Spot, stop: Spot, boxes: tuple[Box, ...]
+) -> tuple[Spot, ...]:
+    """The way of a wire between two taps on a straightened photo."""
+    key = (hash(data), corners)
+    if key not in _GREY:
+        _GREY.clear()
+        _GREY[key] = photo.grey_of(photo.straightened(photo.opened(data), corners)[0])
+    return photo.followed(_GREY[key], start, stop, boxes)
+
+
+_GREY: dict[Any, photo.Grey] = {}
+"""The photo that was followed last, in the worker's own process."""
+
+
+class Worker:
+    """One process that does these one after another; it is started when it is needed and after it was stopped."""
+
+    def __init__(self, seconds: float = SECONDS) -> None:
+        self.seconds = seconds
+        self._lock = threading.Lock()
+        self._process: Any = None
+        self._pipe: Any = None
+
+    def ask(self, what: Callable[..., Any], *told: Any) -> Any:
+        """The answer of one of the functions above.
+
+        Raises:
+            InputError: what the function says of its input; or it took too long, or too much memory.
+        """
+        with self._lock:
+            self._start()
+            try:
+                self._pipe.send((what, told))
+                if not self._pipe.poll(self.seconds):
+                    self.stop()
+                    raise InputError(
+                        f"the page takes longer than {self.seconds:.0f} s to read",
+                        remedy="cut out the part that matters, or use a picture of it",
+                    )
+                answer, error = self._pipe.recv()
+            except (EOFError, OSError):
+                self.stop()
+                raise InputError(
+                    "the page could not be read: it is damaged, or needs too much memory",
+                    remedy="print it again, or use a picture of it",
+                ) from None
+        if error is not None:
+            raise error
+        return answer
+
+    def _start(self) -> None:
+        if self._process is not None and self._process.is_alive():
+            return
+        context = multiprocessing.get_context("spawn")
+        self._pipe, far = context.Pipe()
+        self._process = context.Process(target=_serve, args=(far,), daemon=True)
+        self._process.start()
+        far.close()
+
+    def stop(self) -> None:
+        """Ends the process, whatever it does."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.join()
+            self._pipe.close()
+            self._process = None
+
+
+def _serve(pipe: Connection) -> None:
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    while True:
+        try:
+            what, told = pipe.recv()
+        except EOFError:
+            return
+        try:
+            pipe.send((what(*told), None))
+        except InputError as error:
+            pipe.send((None, InputError(error.message, remedy=error.remedy, where=error.where)))
+        except MemoryError:
+            pipe.send((None, InputError("the page needs too much memory", remedy="use a picture of it")))
+        except Exception:  # noqa: BLE001 – whatever a strange file does to a library is told as such
+            pipe.send((None, InputError("the page could not be read", remedy="print it again")))

@@ -1,0 +1,332 @@
+"""The diagram of a job: its pages as they were given, the marks on them, and the circuit that the marks become.
+
+Pages and marks are files of the job. Each change stores the marks anew, with the name of those before, so that
+everything can be taken back and travels with the job.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from io import BytesIO
+from typing import Any
+
+from halfsplit.diagram import edit, worker
+from halfsplit.diagram.marks import Mark, Marks, Page, from_json, to_json
+from halfsplit.diagram.sheet import Spot
+from halfsplit.diagram.worker import Worker
+from halfsplit.diagram.write import Written, written
+from halfsplit.drawing import Overlays
+from halfsplit.errors import ConflictError, NotFoundError
+from halfsplit.job.diagram_picture import PagePicture, best_page, marked_page, measured_page
+from halfsplit.job.open_job import OpenJob
+from halfsplit.job.verbs import DIAGRAM, add_photo, save_circuit
+from halfsplit.store import Attachment
+
+MARKS = "marks of the diagram.json"
+"""The name of the files that hold the marks; the last one counts."""
+MOST_PAGES = 12
+_WORKER = Worker()
+
+
+@dataclass(frozen=True)
+class DiagramView:
+    """The diagram as the page shows it.
+
+    ``version``: name of the stored marks ('' before there are any), ``before``: of those that *Undo* goes back to.
+    ``proposed``: how many wires wait; ``doubtful``: how many spots to look at first. ``loose``: signal → how many ends.
+    ``orphans``: names of marks that the circuit's text no longer has. ``notes``: what the circuit takes for granted.
+    """
+
+    marks: Marks
+    version: str
+    before: str
+    proposed: int
+    confirmed: int
+    doubtful: int
+    loose: Mapping[str, int]
+    orphans: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def diagram_view(job: OpenJob) -> DiagramView:
+    """The diagram of a job, with what is still to be done on it."""
+    marks, version, before = _stored(job)
+    told = written(marks)
+    traces = list(marks.traces.values())
+    ends = edit.loose_ends(marks)
+    return DiagramView(
+        marks,
+        version,
+        before,
+        sum(trace.state == "proposed" for trace in traces),
+        sum(trace.state != "proposed" for trace in traces),
+        sum(len(trace.doubts) for trace in traces) + len(marks.crossings),
+        {name: len(keys) for name, keys in ends.items()},
+        _orphans(job, told),
+        told.notes,
+    )
+
+
+def _orphans(job: OpenJob, told: Written) -> tuple[str, ...]:
+    """Names that are marked, and that the circuit's text does not have any more."""
+    circuit = job.circuit
+    if circuit is None:
+        return ()
+    known = {*circuit.parts, *(wire.name for wire in circuit.model.wires), *circuit.points}
+    known |= {point.partition(":")[0] for point in circuit.points}
+    missing = tuple(name for name in told.marks_of if name not in known)
+    # a circuit that was not made of these marks has next to none of their names
+    return missing if 2 * len(missing) < len(told.marks_of) else ()
+
+
+def _stored(job: OpenJob) -> tuple[Marks, str, str]:
+    kept = [one for one in job.attachments if one.name == MARKS]
+    if not kept:
+        return Marks(), "", ""
+    data = json.loads(_bytes(job, kept[-1]))
+    return from_json(data["marks"]), kept[-1].attachment_id, str(data.get("before", ""))
+
+
+def _bytes(job: OpenJob, attachment: Attachment) -> bytes:
+    with job.store.open_attachment(job.job_id, attachment.attachment_id) as file:
+        data: bytes = file.read()
+    return data
+
+
+def _keep(job: OpenJob, marks: Marks, before: str) -> None:
+    text = json.dumps({"before": before, "marks": to_json(marks)}, separators=(",", ":"))
+    add_photo(job, BytesIO(text.encode()), name=MARKS, kind="document")
+
+
+# Pages
+
+
+def add_page(job: OpenJob, data: bytes, name: str, number: int = 1) -> int:
+    """Lays a page into the job, read as far as it can be; the number of pages that the file has.
+
+    Raises:
+        InputError: it is no diagram, locked, damaged, too large, or takes too long to read; nothing is stored then.
+    """
+    kind, pages = _WORKER.ask(worker.pages_of, data)
+    marks, version, _ = _stored(job)
+    if len(marks.pages) >= MOST_PAGES:
+        raise ConflictError(f"the diagram has {MOST_PAGES} pages already: begin another job for more")
+    key = marks.fresh("g")
+    if kind == "picture":
+        corners, width, height, matrix = _WORKER.ask(worker.paper, data, ())
+        read = Marks().with_marks(
+            Page(key, "", 1, width, height, "raster", name, (*matrix, *sum(corners, ())))
+        )
+    else:
+        read = _WORKER.ask(worker.read_page, data, number, key, name)
+    stored = add_photo(job, BytesIO(data), name=f"{DIAGRAM} {name}".strip(), kind="document")
+    page = read.pages[key]
+    renamed = _renumbered(read, marks)
+    _keep(job, _merged(marks, renamed, page, stored.sha256), version)
+    return int(pages)
+
+
+def _renumbered(read: Marks, marks: Marks) -> Marks:
+    """The marks of a new page under keys that the other pages do not use."""
+    shift = {
+        letter: int(marks.fresh(letter)[1:]) - 1
+        for letter in {
+            key[0]
+            for name in ("parts", "pins", "joints", "traces", "crossings")
+            for key in getattr(read, name)
+        }
+    }
+
+    def moved(value: Any, name: str) -> Any:
+        if (
+            name in ("key", "part", "a", "b")
+            and isinstance(value, str)
+            and value[:1] in shift
+            and value[1:].isdigit()
+        ):
+            return f"{value[0]}{int(value[1:]) + shift[value[0]]}"
+        return [moved(one, "key") for one in value] if name == "traces" else value
+
+    plain = to_json(read)
+    for name in ("parts", "pins", "joints", "traces", "crossings"):
+        plain[name] = [{field: moved(value, field) for field, value in one.items()} for one in plain[name]]
+    return from_json(plain)
+
+
+def _merged(marks: Marks, read: Marks, page: Page, file_hash: str) -> Marks:
+    added: list[Mark] = [
+        *read.parts.values(),
+        *read.pins.values(),
+        *read.joints.values(),
+        *read.traces.values(),
+    ]
+    return marks.with_marks(replace(page, file_hash=file_hash), *added, *read.crossings.values())
+
+
+def _page_file(job: OpenJob, page: Page) -> bytes:
+    found = next((one for one in job.attachments if one.sha256 == page.file_hash), None)
+    if found is None:
+        raise NotFoundError("the file of this page is not in the job")
+    return _bytes(job, found)
+
+
+def marked_pages(job: OpenJob, view: DiagramView, last: str = "") -> tuple[PagePicture, ...]:
+    """Each page as SVG to mark on; ``last``: the mark from which a path goes on."""
+    return tuple(
+        marked_page(view.marks, page, _address(job, page), last) for page in view.marks.pages.values()
+    )
+
+
+def _address(job: OpenJob, page: Page) -> str:
+    return f"/jobs/{job.job_id}/circuit/diagram/pages/{page.key}"
+
+
+def bench_page(job: OpenJob, overlays: Overlays, names: Iterable[str]) -> PagePicture | None:
+    """The page of the diagram that shows most of what is named, with what is known laid over it; None without one."""
+    marks, _, _ = _stored(job)
+    if not any(trace.state != "proposed" for trace in marks.traces.values()):
+        return None
+    of = written(marks).marks_of
+    page = best_page(marks, of, names)
+    return measured_page(marks, page, _address(job, page), of, overlays) if page else None
+
+
+def page_picture(job: OpenJob, key: str) -> tuple[bytes, str]:
+    """A page to lay the marks on, and its media type."""
+    marks, _, _ = _stored(job)
+    page = marks.pages.get(key)
+    if page is None:
+        raise NotFoundError(f"the diagram has no page {key[:20]!r}")
+    data = _page_file(job, page)
+    if data.lstrip()[:1] == b"<":
+        return data, "image/svg+xml"
+    return _picture(data, page.number, _corners(page)), "image/png"
+
+
+@lru_cache(maxsize=8)
+def _picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
+    found: bytes = _WORKER.ask(worker.picture, data, number, corners)
+    return found
+
+
+def _corners(page: Page) -> tuple[Spot, ...]:
+    """The corners of the paper in a photo, which are kept behind its homography."""
+    numbers = page.homography[9:]
+    return tuple(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+def set_corners(job: OpenJob, key: str, corners: tuple[Spot, ...]) -> None:
+    """The corners of the paper as somebody dragged them, pixels of the photo; only before anything is marked."""
+    marks, version, _ = _stored(job)
+    page = marks.pages.get(key)
+    if page is None or page.kind != "raster":
+        raise NotFoundError("there is no such photo")
+    if any(part.page == key for part in marks.parts.values()):
+        raise ConflictError("parts are marked on this photo already: its corners stay")
+    found, width, height, matrix = _WORKER.ask(worker.paper, _page_file(job, page), corners)
+    made = Page(key, page.file_hash, 1, width, height, "raster", page.name, (*matrix, *sum(found, ())))
+    _keep(job, marks.with_marks(made), version)
+
+
+# Marks
+
+
+def change_marks(job: OpenJob, act: str, told: Mapping[str, Any], based_on: str = "") -> str:
+    """One act on the marks, stored; the mark from which a path goes on, '' where none does.
+
+    Raises ConflictError where somebody else changed them in the meantime.
+    """
+    marks, version, before = _stored(job)
+    if based_on and based_on != version:
+        raise ConflictError("somebody else changed the diagram in the meantime: look again, then repeat it")
+    if act == "undo":
+        _undo(job, before)
+        return ""
+    if act in ("walk", "draw"):
+        told = {**told, "way": _way(job, marks, told)}
+    made = edit.changed(marks, act, told)
+    if made != marks:
+        _keep(job, made, version)
+    return edit.goes_on(made, told) if act == "walk" else ""
+
+
+def _undo(job: OpenJob, before: str) -> None:
+    if not before:
+        raise ConflictError("there is nothing to take back")
+    kept = next(one for one in job.attachments if one.attachment_id == before)
+    data = json.loads(_bytes(job, kept))
+    _keep(job, from_json(data["marks"]), str(data.get("before", "")))
+
+
+def _way(job: OpenJob, marks: Marks, told: Mapping[str, Any]) -> tuple[Spot, ...]:
+    """The wire between two taps as the photo shows it; empty on a page of lines, and where none is dark."""
+    page = marks.pages.get(str(told.get("page", "")))
+    if page is None or page.kind != "raster":
+        return ()
+    before = str(told.get("before", ""))
+    try:
+        if before in marks.parts:
+            start, stop = _middle(marks.parts[before].box), (float(told["x"]), float(told["y"]))
+        elif before in marks.joints:
+            start, stop = marks.joints[before].spot, (float(told["x"]), float(told["y"]))
+        else:
+            start, stop = (float(told["x"]), float(told["y"])), (float(told["x2"]), float(told["y2"]))
+    except (KeyError, TypeError, ValueError):
+        return ()
+    boxes = tuple(
+        part.box
+        for part in marks.parts.values()
+        if part.page == page.key and not _holds(part.box, start) and not _holds(part.box, stop)
+    )
+    found: tuple[Spot, ...] = _WORKER.ask(
+        worker.follow, _page_file(job, page), _corners(page), start, stop, boxes
+    )
+    return found
+
+
+def _middle(box: tuple[float, float, float, float]) -> Spot:
+    return (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+
+
+def _holds(box: tuple[float, float, float, float], spot: Spot) -> bool:
+    return box[0] <= spot[0] <= box[2] and box[1] <= spot[1] <= box[3]
+
+
+def take_circuit(job: OpenJob) -> Written:
+    """What is confirmed becomes the job's circuit; what was added to its text by hand stays.
+
+    Raises:
+        ConflictError: nothing is confirmed yet.
+    """
+    marks, _, _ = _stored(job)
+    told = written(marks, job.record.intake.complaint.text.replace("\n", " ")[:60])
+    if "--" not in told.text:
+        raise ConflictError("nothing is confirmed yet: confirm the wires that the diagram shows")
+    version = job.store.circuit(job.job_id)
+    save_circuit(job, _with_own_lines(told.text, version.text if version else ""))
+    return told
+
+
+def _with_own_lines(made: str, text: str) -> str:
+    """The circuit from the marks, with the states, stages and other lines of the text that marks do not make."""
+    own, keep = [], False
+    for line in text.splitlines():
+        if not line.startswith((" ", "\t")):
+            keep = line.split(" ")[0] in (
+                "state",
+                "stage",
+                "reach",
+                "suspect",
+                "gauge",
+                "terminator",
+                "include",
+                "#",
+            )
+        if keep:
+            own.append(line)
+    if any(line.startswith("state") for line in own):
+        made = "".join(line for line in made.splitlines(keepends=True) if not line.startswith("state "))
+    return made + ("\n" + "\n".join(own) + "\n" if own else "")

@@ -1,0 +1,129 @@
+"""The diagram itself becomes the circuit: its pages, what is marked on them, corrections, and taking it over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit import job as jobs
+from halfsplit.circuit.kinds import KINDS
+from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
+from halfsplit.job.open_job import OpenJob
+from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
+from halfsplit.workbench.circuit.contexts import DiagramPage
+from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit/diagram")
+LARGEST_PAGE = 50_000_000
+"""Bytes of a file that a page is taken from."""
+FIELDS = (
+    "key",
+    "page",
+    "name",
+    "kind",
+    "value",
+    "x",
+    "y",
+    "x2",
+    "y2",
+    "before",
+    "joined",
+    "end",
+    "colour",
+    "mm2",
+)
+"""What an act may be told."""
+
+
+def _page(job: OpenJob, *, last: str = "", problem: str = "", number: int = 0) -> DiagramPage:
+    view = jobs.diagram_view(job)
+    return DiagramPage(
+        job.record, view, jobs.marked_pages(job, view, last), tuple(KINDS), last, problem, number
+    )
+
+
+@router.get("")
+def diagram_page(request: Request, job: JobToRead, pages: int = 0) -> Response:
+    """The pages with what is marked on them."""
+    return render(request, "circuit/diagram.html", _page(job, number=min(pages, 9_999)))
+
+
+@router.get("/pages/{key}")
+def picture(job: JobToRead, key: str) -> Response:
+    """A page as a picture, without what is marked on it."""
+    data, media_type = jobs.page_picture(job, key)
+    return Response(data, media_type=media_type, headers={"Cache-Control": "private, max-age=3600"})
+
+
+@router.post("/pages")
+async def add_page(request: Request, job: JobToMeasure) -> Response:
+    """A PDF page, an SVG or a photo: read as far as it can be."""
+    async with files_of(request) as found:
+        if not found:
+            raise InputError("no file was chosen", remedy="choose a PDF, an SVG or a picture", where="file")
+        data = await found[0].read(LARGEST_PAGE + 1)
+        name = found[0].filename or "page"
+    if len(data) > LARGEST_PAGE:
+        raise InputError(f"the file has more than {LARGEST_PAGE // 1_000_000} MB", where="file")
+    number = str((await request.form()).get("number") or "1").strip()
+    if not (number.isascii() and number.isdigit()):
+        raise InputError(f"{number[:20]!r} is no number of a page", where="number")
+    pages = await run_in_threadpool(jobs.add_page, job, data, name[-60:], int(number))
+    return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram?pages={pages}", 303)
+
+
+@router.post("/act")
+def act(request: Request, job: JobToMeasure, form: Form) -> Response:
+    """One act on the marks: stored, and the pages shown as they are then."""
+    told: dict[str, Any] = {name: form[name][:80] for name in FIELDS if form.get(name)}
+    verb, last, problem = form.get("act", ""), "", ""
+    try:
+        last = jobs.change_marks(job, verb, told, based_on=form.get("based_on", ""))
+    except (ConflictError, InputError, NotFoundError) as error:
+        problem, last = str(error), form.get("before", "")[:20]
+    return _shown(request, job, last, problem)
+
+
+def _shown(request: Request, job: OpenJob, last: str, problem: str) -> Response:
+    inside = bool(request.headers.get("HX-Request"))
+    template = "circuit/_marks.html" if inside else "circuit/diagram.html"
+    return render(
+        request,
+        template,
+        _page(job, last=last, problem=problem),
+        status=422 if problem and not inside else 200,
+    )
+
+
+@router.post("/corners")
+def corners(job: JobToMeasure, form: Form) -> Response:
+    """The corners of the paper in a photo."""
+    jobs.set_corners(job, form.get("page", ""), _corners(form))
+    return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram", 303)
+
+
+def _corners(form: Mapping[str, str]) -> tuple[tuple[float, float], ...]:
+    try:
+        numbers = [float(one) for one in form.get("corners", "").split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 8 or any(abs(one) > 1e5 for one in numbers):
+        raise InputError(
+            "a page has four corners", remedy="drag each onto a corner of the paper", where="corners"
+        )
+    return tuple(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+@router.post("/take")
+def take(request: Request, job: JobToMeasure) -> Response:
+    """What is confirmed becomes the circuit."""
+    try:
+        jobs.take_circuit(job)
+    except HalfsplitError as error:
+        return _shown(request, job, "", str(error))
+    return RedirectResponse(f"/jobs/{job.job_id}/circuit", 303)
