@@ -18,6 +18,8 @@ from halfsplit.errors import InputError
 
 SECONDS = 20.0
 """Nothing that is asked of the process may take longer."""
+START_SECONDS = 60.0
+"""The process itself may take so long to start on a busy machine."""
 MEMORY = 3_000_000_000
 """Bytes of address space that the process may use."""
 
@@ -110,6 +112,18 @@ class Worker:
         self._process = context.Process(target=_serve, args=(far,), daemon=True)
         self._process.start()
         far.close()
+        if not self._pipe.poll(START_SECONDS):
+            self.stop()
+            raise InputError("the reader did not start: the machine is too busy", remedy="try again")
+        self._pipe.recv()
+
+    def warm(self) -> None:
+        """Starts the process beside everything else, so that the first page does not wait for it."""
+        threading.Thread(target=self._warm, daemon=True).start()
+
+    def _warm(self) -> None:
+        with self._lock, contextlib.suppress(InputError, OSError, EOFError):
+            self._start()
 
     def stop(self) -> None:
         """Ends the process, whatever it does."""
@@ -123,6 +137,7 @@ class Worker:
 def _serve(pipe: Connection) -> None:
     with contextlib.suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    pipe.send("ready")
     while True:
         try:
             what, told = pipe.recv()

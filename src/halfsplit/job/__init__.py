@@ -20,6 +20,7 @@ from halfsplit.job.diagrams import (
     page_picture,
     set_corners,
     take_circuit,
+    warm_reader,
 )
 from halfsplit.job.entering import Doubt
 from halfsplit.job.harness import HARNESS_KINDS, HarnessView, harness_view, keep_harness
@@ -194,5 +195,6 @@ __all__ = [
     "tapped",
     "trap",
     "try_part",
+    "warm_reader",
     "written_serials",
 ]

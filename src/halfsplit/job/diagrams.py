@@ -101,6 +101,11 @@ def _keep(job: OpenJob, marks: Marks, before: str) -> None:
     add_photo(job, BytesIO(text.encode()), name=MARKS, kind="document")
 
 
+def warm_reader() -> None:
+    """Starts the reader beside everything else: somebody is about to lay a page in."""
+    _WORKER.warm()
+
+
 # Pages
 
 

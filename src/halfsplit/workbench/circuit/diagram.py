@@ -50,6 +50,7 @@ def _page(job: OpenJob, *, last: str = "", problem: str = "", number: int = 0) -
 @router.get("")
 def diagram_page(request: Request, job: JobToRead, pages: int = 0) -> Response:
     """The pages with what is marked on them."""
+    jobs.warm_reader()
     return render(request, "circuit/diagram.html", _page(job, number=min(pages, 9_999)))
 
 
