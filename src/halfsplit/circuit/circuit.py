@@ -21,6 +21,8 @@ from halfsplit.circuit.undrawn import undrawn_faults
 
 WORKS_FROM, WEAK_FROM = 0.9, 0.2
 """Shares of the healthy volts from which a load works, and works weakly."""
+HEALTHY_KEPT = 64
+"""Solutions of the healthy circuit that are kept: a choice of tests asks for the same few again and again."""
 
 
 class FaultList(Mapping[str, Fault]):
@@ -107,11 +109,19 @@ class Circuit:
         """
         made = tuple(changes)
         given = self.fault(fault)
-        if given is not None and given.part in replaced(made):
-            given = None
-        system = apply(self.network.system(state), made)
-        result = solve(system, given.changes, given.locks) if given else solve(system)
-        return Solution(self, state, given, made, result)
+        if given is not None and given.part not in replaced(made):
+            system = apply(self.network.system(state), made)
+            return Solution(self, state, given, made, solve(system, given.changes, given.locks))
+        if (state, made) not in self._healthy:
+            while len(self._healthy) >= HEALTHY_KEPT:
+                self._healthy.pop(next(iter(self._healthy)))
+            result = solve(apply(self.network.system(state), made))
+            self._healthy[state, made] = Solution(self, state, None, made, result)
+        return self._healthy[state, made]
+
+    @cached_property
+    def _healthy(self) -> dict[tuple[str, tuple[Intervention, ...]], Solution]:
+        return {}
 
     def expect(
         self, state: str, points: Sequence[str] | None = None, faults: Sequence[Fault | str] | None = None
@@ -128,6 +138,15 @@ class Circuit:
         names = self.points if points is None else points
         nodes = np.array([self.network.node(name) for name in names], dtype=np.intp)
         return batch.expect(self.network.system(state), wanted, nodes).volts.T
+
+    @cached_property
+    def far_ends(self) -> Mapping[str, tuple[str, ...]]:
+        """The other end of each wire that ends at a point, by point, in the order of the file."""
+        ends: dict[str, list[str]] = {}
+        for wire in self.model.wires:
+            ends.setdefault(wire.a, []).append(wire.b)
+            ends.setdefault(wire.b, []).append(wire.a)
+        return {point: tuple(far) for point, far in ends.items()}
 
     @cached_property
     def healthy_volts(self) -> Mapping[str, float]:

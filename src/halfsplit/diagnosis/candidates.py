@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
@@ -101,20 +102,23 @@ def _volts(circuit: Circuit, state: str) -> Iterator[Measurement]:
     yield from _whole_sides(circuit, state)
 
 
-def own_ends(circuit: Circuit) -> Iterator[tuple[str, str]]:
+@lru_cache(maxsize=4)
+def own_ends(circuit: Circuit) -> tuple[tuple[str, str], ...]:
     """The two ends of each wire, cavity, ground joint, and part that a meter can be put across.
 
     A splice lies inside the harness: the next terminal stands for it.
     """
+    found: list[tuple[str, str]] = []
     for wire in circuit.model.wires:
         ends = circuit.parts.get(part_of(wire.a)), circuit.parts.get(part_of(wire.b))
         if not any(never_probed(part) for part in ends):
             a, b = (_beyond(circuit, *both) for both in ((wire.a, wire.b), (wire.b, wire.a)))
             if a and b:
-                yield a, b
+                found.append((a, b))
     for part in circuit.parts.values():
         if not never_probed(part):
-            yield from _ends_of(part)
+            found += _ends_of(part)
+    return tuple(found)
 
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
@@ -134,12 +138,10 @@ def splice_terminals(circuit: Circuit, end: str, other: str) -> list[str]:
         return [end]
     seen, found, waiting = {end, other}, list[str](), [end]
     while waiting:
-        here = waiting.pop()
-        for wire in circuit.model.wires:
-            for near, far in ((wire.a, wire.b), (wire.b, wire.a)):
-                if near == here and far not in seen:
-                    seen.add(far)
-                    (waiting if _kind(circuit, far) == "splice" else found).append(far)
+        for far in circuit.far_ends.get(waiting.pop(), ()):
+            if far not in seen:
+                seen.add(far)
+                (waiting if _kind(circuit, far) == "splice" else found).append(far)
     return [point for point in found if not never_probed(circuit.parts.get(part_of(point)))]
 
 

@@ -26,8 +26,9 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     Those that are not thought of cost as much as the others do on average.
     """
     groups = {name: number for number, name in enumerate(names)}
-    closed = sorted({key for one in tests for key in situation.bay.opens(one)})
-    opens = np.array([[key in situation.bay.opens(one) for key in closed] for one in tests], dtype=float)
+    opened = [situation.bay.opens(one) for one in tests]
+    closed = sorted({key for keys in opened for key in keys})
+    opens = np.array([[key in keys for key in closed] for keys in opened], dtype=float)
     needs = np.zeros((len(closed), len(names)))
     base, saved = np.full(len(names), np.nan), np.zeros((len(tests), len(names)))
     number = {test: place for place, test in enumerate(tests)}
