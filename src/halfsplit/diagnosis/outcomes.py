@@ -96,13 +96,12 @@ def _said(
     """The cut as one would say it, where it can move without parting what is predicted on either side."""
     heavy = weights > BARELY * float(np.max(weights))
     under, over = heavy & (predicted < cut), heavy & (predicted >= cut)
-    if not under.any() or not over.any():
-        return cut
-    low, high = (predicted + CLEAR * sigma)[under].max(), (predicted - CLEAR * sigma)[over].min()
     if limit is None:
         return cut
+    low = (predicted + CLEAR * sigma)[under].max(initial=-np.inf)
+    high = (predicted - CLEAR * sigma)[over].min(initial=np.inf)
     # Where what is predicted runs through, a limit is only rounded.
-    told = limit(float(low), float(high)) if low < high else None
+    told = limit(float(low), float(high)) if low < high and np.isfinite(high - low) else None
     told = limit(cut, cut) if told is None else told
     return cut if told is None else told
 
