@@ -20,6 +20,7 @@ import numpy as np
 from bench.routes_tree import End, Node, read_tree
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.faults import Fault
+from halfsplit.diagnosis import choose, rollout
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.propose import Test
@@ -183,7 +184,9 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--only", default="", help="begin of the names of jobs")
     parser.add_argument("--seed", type=int, default=1, help="of the vehicles")
     parser.add_argument("--steps", action="store_true", help="print each test of the tool")
+    parser.add_argument("--look", choices=LOOKS, default="as it is", help="how far the choice looks ahead")
     given = parser.parse_args(arguments)
+    LOOKS[given.look]()
     print(HEAD)
     rows, shared = [], dict[str, Diagnosis]()
     for job in jobs(given.cases):
@@ -196,6 +199,27 @@ def main(arguments: list[str]) -> int:
         print(line(job, mine, ours), flush=True)
     return summary(rows)
 
+
+def _two_ahead() -> None:
+    """The look two tests ahead alone, without playing the rest of the route through."""
+    choose.played = lambda *given: given[5]
+
+
+def _wide(*widths: int) -> Callable[[], None]:
+    """So many tests tried at the second step, the third …"""
+
+    def look() -> None:
+        rollout.WIDTHS = widths
+
+    return look
+
+
+LOOKS: dict[str, Callable[[], None]] = {
+    "as it is": lambda: None,
+    "two ahead": _two_ahead,
+    "first only": _wide(),
+    "three steps": _wide(3, 2),
+}
 
 HEAD = (
     "| job | hidden | tool: cause | proof | tests | ends | master: cause | proof | tests | right | ratio |\n"
