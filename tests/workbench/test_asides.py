@@ -85,8 +85,8 @@ def test_a_try_that_cannot_be_priced_says_why(client, two, query):
 
 def test_the_trap_is_for_the_intermittent_only(client, store, two, job):
     assert jobs.trap(OpenJob(store, two)).state == "on"
-    assert "Lie in wait" in client.get("/jobs/two?show=trap&state=on").text
-    assert "Lie in wait" not in client.get("/jobs/lamp").text
+    assert "Catch it on a road test" in client.get("/jobs/two?show=trap&state=on").text
+    assert "Catch it on a road test" not in client.get("/jobs/lamp").text
 
 
 def test_the_alibi_check_names_those_that_give_the_same_readings(store, two):

@@ -86,11 +86,11 @@ def test_the_page_tells_each_step_its_results_and_where_they_lead(client, planne
 
 
 def test_a_plan_is_told_as_old_once_the_job_knows_more(client, store, planned):
-    assert "knows more now" not in told(client.get(f"/jobs/{planned}/plan"))
+    assert "knows more than this plan" not in told(client.get(f"/jobs/{planned}/plan"))
     place = {"quantity": "volts", "at": "H1.1", "state": "on", "instrument": "meter"}
     jobs.record(OpenJob(store, planned, "Ada"), place, "12.4", entry_id="r1")
     page = told(client.get(f"/jobs/{planned}/plan"))
-    assert "knows more now" in page
+    assert "knows more than this plan" in page
     assert "1 reading included" in page
 
 
