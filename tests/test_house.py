@@ -26,12 +26,13 @@ from bench.__main__ import main as run_bench
 ROOT = Path(__file__).parents[1]
 SOURCE = ROOT / "src" / "halfsplit"
 
-FOUNDATION = {"errors", "units", "vin"}
+FOUNDATION = {"errors", "units", "vin", "quantities"}
 MAY_IMPORT = {
     "errors": set(),
     "units": {"errors"},
     "vin": {"errors"},
     "circuit": FOUNDATION,
+    "quantities": set(),
     "notation": FOUNDATION | {"circuit"},
     "harness": FOUNDATION | {"circuit", "notation"},
     "diagnosis": FOUNDATION | {"circuit"},

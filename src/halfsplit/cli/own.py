@@ -10,30 +10,16 @@ from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace
 from halfsplit.cli.ask import Asker
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.job.loads import loads_of
+from halfsplit.quantities import QUANTITIES
 
-QUANTITIES = (
-    "volts",
-    "lamp",
-    "amps",
-    "ohms",
-    "works",
-    "answers",
-    "inspection",
-    "wiggle",
-    "blown",
-    "stage",
-    "duty",
-    "hertz",
-    "gauge",
-)
-LEADS = ("volts", "lamp", "ohms")
+ASKED = tuple(name for name in QUANTITIES if name not in ("code", "event"))
+LEADS = tuple(name for name, quantity in QUANTITIES.items() if quantity.leads)
 NEGATIVE = "battery negative"
-USUAL = {"volts": "meter", "ohms": "meter", "amps": "clamp", "lamp": "test lamp"}
 
 
 def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Measurement | None:
     """What the answers describe; None where it was given up. Whether it can be made is told when it is ranked."""
-    quantity = asker.choice(f"What: {', '.join(QUANTITIES)}", QUANTITIES, "volts")
+    quantity = asker.choice(f"What: {', '.join(ASKED)}", ASKED, "volts")
     places = places_for(quantity, circuit)
     if not places:
         asker.screen.line(f"This circuit has nothing for {quantity!r}.")
@@ -85,13 +71,13 @@ def _state(asker: Asker, circuit: Circuit, usual: str) -> str:
 
 def _instrument(asker: Asker, quantity: str) -> str | None:
     if quantity not in ("volts", "lamp"):
-        return USUAL.get(quantity)
+        return QUANTITIES[quantity].instrument
     names = [
         one.name
         for one in INSTRUMENTS.values()
         if one.ohms is not None and (quantity == "volts" or one.filament)
     ]
-    return asker.choice(f"With: {', '.join(names)}", names, USUAL[quantity])
+    return asker.choice(f"With: {', '.join(names)}", names, QUANTITIES[quantity].instrument or "")
 
 
 def _changes(asker: Asker, circuit: Circuit) -> tuple[Intervention, ...]:

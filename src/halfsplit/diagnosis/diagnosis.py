@@ -29,6 +29,7 @@ from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import Expected, Replacement, Suspect
 from halfsplit.diagnosis.there import FINDERS, check_measurement, check_part, plain_place
 from halfsplit.errors import ConflictError, InputError, NotFoundError
+from halfsplit.quantities import QUANTITIES
 from halfsplit.units import plausible
 
 FOUND = 0.95
@@ -148,7 +149,7 @@ class Diagnosis:
     ) -> Reading:
         """A test of one's own choice."""
         if instrument is None and quantity in (*NUMERIC, "lamp"):
-            instrument = {"amps": "clamp", "lamp": "test lamp"}.get(quantity, "meter")
+            instrument = QUANTITIES[quantity].instrument or "meter"
         measurement = Measurement(
             quantity, at, state or self._default_state(), to, instrument, tuple(changes), tuple(detail)
         )

@@ -6,38 +6,12 @@ from dataclasses import dataclass, field
 from typing import Literal, Self
 
 from halfsplit.circuit.interventions import Intervention
+from halfsplit.quantities import QUANTITIES
 
 Present = Literal["yes", "no", "unknown"]
 
-QUANTITIES = (
-    "volts",
-    "amps",
-    "ohms",
-    "lamp",
-    "works",
-    "answers",
-    "code",
-    "inspection",
-    "stage",
-    "duty",
-    "hertz",
-    "wiggle",
-    "blown",
-    "event",
-    "gauge",
-)
-NUMERIC = ("volts", "amps", "ohms", "duty", "hertz", "gauge")
-ANSWERS = {
-    "lamp": ("bright", "dim", "dark"),
-    "works": ("yes", "weak", "no"),
-    "answers": ("yes", "no"),
-    "code": ("set", "not set"),
-    "inspection": ("good", "bad"),
-    "stage": ("yes", "no"),
-    "wiggle": ("yes", "no"),
-    "blown": ("yes", "no"),
-    "event": ("yes", "no"),
-}
+NUMERIC = tuple(name for name, quantity in QUANTITIES.items() if quantity.numeric)
+ANSWERS = {name: quantity.words for name, quantity in QUANTITIES.items() if quantity.words}
 """The words that a reading in words may be, by quantity."""
 PIN_DRAG = "pin drag"
 TRIED_AGAIN = "still dead with latch cleared, key cycled, leads straight at its pins and a substitute load"
@@ -45,7 +19,8 @@ CODING = "coding, immobiliser and software as they should be"
 COMMAND = "its command seen in live data or by an actuator test"
 ENDS = "both ends of the same wire: colour and cavity as drawn"
 """What else an inspection may be about. Leads at its pins leave out the terminals, which a look may miss."""
-UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "1", "hertz": "Hz"}
+UNITS = {name: quantity.unit for name, quantity in QUANTITIES.items() if quantity.unit}
+"""SI unit of a value, by quantity."""
 OVER_RANGE = float("inf")
 """An ohmmeter that shows OL."""
 

@@ -24,7 +24,7 @@ from halfsplit.job.diagrams import (
 )
 from halfsplit.job.entering import Doubt
 from halfsplit.job.harness import HARNESS_KINDS, HarnessView, harness_view, keep_harness
-from halfsplit.job.instruments import INSTRUMENTS, serials_of
+from halfsplit.job.instruments import INSTRUMENTS, serials_of, usual_instrument
 from halfsplit.job.instruments import written as written_serials
 from halfsplit.job.memory import progress_of
 from halfsplit.job.open_job import OpenJob, new_id, now
@@ -195,6 +195,7 @@ __all__ = [
     "tapped",
     "trap",
     "try_part",
+    "usual_instrument",
     "warm_reader",
     "written_serials",
 ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from halfsplit.diagnosis.measurement import ANSWERS, UNITS
 from halfsplit.errors import InputError
+from halfsplit.quantities import QUANTITIES
 from halfsplit.units import UNITS as WRITTEN
 from halfsplit.units import FieldNumber, format_quantity, is_over_range, plausible, read_field
 
@@ -16,7 +17,7 @@ OVER_RANGE = "OL"
 """A meter above its range, as it is kept; JSON knows no infinity."""
 FLICKERS = "flickers"
 """A lamp or reading that comes and goes: an event at the place, not a value."""
-FIELD_UNITS = {"volts": "V", "amps": "A", "ohms": "ohm", "duty": "%", "hertz": "Hz"}
+FIELD_UNITS = {name: quantity.shown_in for name, quantity in QUANTITIES.items() if quantity.shown_in}
 """Quantity → the unit that its field shows."""
 
 

@@ -10,6 +10,7 @@ from halfsplit.diagnosis.words import change_words, point_words
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.entering import shown_value
 from halfsplit.job.places import change_from_json
+from halfsplit.quantities import QUANTITIES
 
 Words = tuple[str, str]
 
@@ -46,25 +47,16 @@ def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
 def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     """Where and how something was measured."""
     quantity, at, to = str(payload.get("quantity")), str(payload.get("at")), payload.get("to")
-    where = AT.get(quantity, "{at}").format(at=_point(at, circuit), part=part_named(at, circuit))
-    if quantity in ("volts", "ohms", "lamp"):
+    where = _where(quantity).format(at=_point(at, circuit), part=part_named(at, circuit))
+    if quantity in QUANTITIES and QUANTITIES[quantity].leads:
         where += f" to {_point(to, circuit)}" if to else " to battery negative"
     detail = " ".join(str(word) for word in payload.get("detail") or ())
     state = f"“{payload['state']}”" if payload.get("state") and quantity not in ("inspection", "ohms") else ""
     return ", ".join(part for part in (where, detail, state, _changes(payload)) if part)
 
 
-AT = {
-    "works": "{part} works",
-    "answers": "{part} answers",
-    "inspection": "look at {part}",
-    "blown": "{part} blown",
-    "wiggle": "move {at}: the reading jumps",
-    "amps": "current in {at}",
-    "duty": "duty cycle at {at}",
-    "hertz": "frequency at {at}",
-    "code": "code in {part}",
-}
+def _where(quantity: str) -> str:
+    return QUANTITIES[quantity].place if quantity in QUANTITIES else "{at}"
 
 
 def _point(name: Any, circuit: Circuit | None) -> str:

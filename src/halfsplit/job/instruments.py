@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from halfsplit.quantities import QUANTITIES
 from halfsplit.store import Workshop
 
 INSTRUMENTS = ("meter", "test lamp", "21 W lamp", "load lamp", "clamp", "scope")
@@ -25,3 +26,8 @@ def written(serials: Mapping[str, str]) -> str:
     return "\n".join(
         f"{name} = {' '.join(serial.split())}" for name, serial in serials.items() if serial.strip()
     )
+
+
+def usual_instrument(quantity: str) -> str | None:
+    """What a quantity is measured with as a rule; None where nothing is needed, or there is no such quantity."""
+    return QUANTITIES[quantity].instrument if quantity in QUANTITIES else None

@@ -10,8 +10,9 @@ from typing import Any
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.diagnosis.diagnosis import FINDERS
-from halfsplit.diagnosis.measurement import QUANTITIES, Measurement
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import InputError
+from halfsplit.quantities import QUANTITIES
 
 WORDS_OF: Mapping[type, str] = {
     Unplug: "unplug",

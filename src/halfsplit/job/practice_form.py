@@ -10,6 +10,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.job.loads import loads_of
 from halfsplit.practice import Exercise
+from halfsplit.quantities import QUANTITIES
 
 HOW: Mapping[str, tuple[str, str | None, str]] = {
     "volts": ("volts", "meter", "volts"),
@@ -27,7 +28,6 @@ HOW: Mapping[str, tuple[str, str | None, str]] = {
     "gauge": ("gauge", None, "a gauge"),
 }
 """Choice of the form → quantity, instrument, words."""
-LEADS = ("volts", "lamp", "ohms")
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def place_asked(form: AskedForm) -> dict[str, Any]:
     return {
         "quantity": quantity,
         "at": form.at,
-        "to": form.to or None if quantity in LEADS else None,
+        "to": form.to or None if QUANTITIES[quantity].leads else None,
         "state": form.state,
         "instrument": instrument,
         "changes": list(_changes(form)),

@@ -14,7 +14,6 @@ from halfsplit.job.pictures import circuit_drawing
 from halfsplit.job.places import from_json
 from halfsplit.job.practice_form import (
     HOW,
-    LEADS,
     AskedForm,
     checked_place,
     form_for,
@@ -39,6 +38,7 @@ from halfsplit.practice import (
     paths_chart,
     results_chart,
 )
+from halfsplit.quantities import QUANTITIES
 from halfsplit.store import JobStore, Practice
 
 WORKS = {"no": "does not work", "weak": "weak", "yes": "works, and should not"}
@@ -243,7 +243,9 @@ def _where(place: Measurement, circuit: Circuit) -> str:
     """Where and how something was measured, in one line."""
     made = "".join(f", {change}" for change in place.changes)
     state = "" if place.quantity in ("inspection", "ohms") else f", {place.state}"
-    leads = f"{place.at} to {place.to or 'battery negative'}" if place.quantity in LEADS else place.at
+    leads = (
+        f"{place.at} to {place.to or 'battery negative'}" if QUANTITIES[place.quantity].leads else place.at
+    )
     used = f" ({place.instrument})" if place.quantity == "lamp" else ""
     return f"{SHORT.get(place.quantity, '{}').format(leads)}{used}{made}{state}"
 

@@ -13,13 +13,10 @@ from halfsplit.diagnosis.words import point_words, reading_words
 from halfsplit.job.entering import FIELD_UNITS
 from halfsplit.job.places import key_of, to_json
 from halfsplit.job.views import Meaning, TestCard
+from halfsplit.quantities import QUANTITIES
 
-LEADS = ("volts", "ohms", "lamp")
-"""Quantities that are taken with two leads."""
 LEAST_SHARE = 0.01
 """Results less likely than this are not told."""
-COARSE = {"volts": 0.05, "amps": 0.05, "ohms": 0.05, "duty": 0.01, "hertz": 1.0}
-"""Borders between results are rounded to this: nobody reads a meter to the millivolt."""
 
 
 def test_card(test: Test, circuit: Circuit) -> TestCard:
@@ -59,7 +56,7 @@ def _found_at(point: str | None, circuit: Circuit) -> str:
 
 def lead_words(place: Measurement, circuit: Circuit) -> tuple[str, str]:
     """Where the red and the black lead go; two empty texts where the instrument has none."""
-    if place.quantity not in LEADS:
+    if not QUANTITIES[place.quantity].leads:
         return "", ""
     return point_words(place.at, circuit), point_words(place.to, circuit)
 
@@ -69,7 +66,7 @@ def lead_points(place: Measurement, circuit: Circuit) -> dict[str, str]:
 
     The bare metal of the body is drawn beside a ground point: ``E5 body``.
     """
-    if place.quantity not in LEADS:
+    if not QUANTITIES[place.quantity].leads:
         return {}
     return {place.at: "red", _black_point(place, circuit): "black"}
 
@@ -100,7 +97,7 @@ def _told(end: float, place: Measurement) -> str:
     """A border in words, '' where the range has none."""
     if not math.isfinite(end):
         return ""
-    coarse = COARSE.get(place.quantity, 0.0)
+    coarse = QUANTITIES[place.quantity].border
     if not coarse:
         return reading_words(place, end)
     # "under 0 V" would say that only what is below zero counts as nothing there

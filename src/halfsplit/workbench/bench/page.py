@@ -26,7 +26,6 @@ from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 PRESENT: Mapping[str, jobs.Present] = {"yes": "yes", "no": "no", "unknown": "unknown"}
-USUAL_WITH = {"volts": "meter", "ohms": "meter", "lamp": "test lamp", "amps": "clamp"}
 WIDTH = 760.0
 """Room for the drawing (px) beside the evidence on a tablet."""
 
@@ -167,7 +166,7 @@ def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
         "at": at,
         "to": to or None,
         "state": state,
-        "instrument": USUAL_WITH.get(quantity),
+        "instrument": jobs.usual_instrument(quantity),
     }
 
 
