@@ -217,7 +217,7 @@ def spoilt(sound: Sound, random: np.random.Generator) -> Capture:
         made += random.normal(0, 1, made.size) * swing * noise
         if noise and random.random() < 0.2:  # without any noise a cut looks like a lower level
             made = np.minimum(made, made.max() - random.uniform(0.02, 0.3) * swing)
-        if random.random() < 0.1:
+        if noise and random.random() < 0.1:
             made = np.maximum(made, made.min() + random.uniform(0.02, 0.2) * swing)
         if random.random() < 0.3:
             made += random.uniform(-0.02, 0.02) * swing
@@ -245,6 +245,8 @@ def main(arguments: list[str]) -> int:
     invented = 0
     spent: Counter[str] = Counter()
     for seed in range(first, first + count):
+        if seed % 500 == 0:
+            print(f"… {seed - first} of {count}", flush=True)
         begun = time.perf_counter()
         kind, results = told(seed)
         spent[kind] += time.perf_counter() - begun  # type: ignore[assignment]
@@ -252,7 +254,7 @@ def main(arguments: list[str]) -> int:
             verdicts[kind][verdict] += 1
             if verdict == "fault":
                 invented += 1
-                print(f"seed {seed}: {analysis}: {reason}")
+                print(f"seed {seed}: {analysis}: {reason}", flush=True)
     print("| kind | good | measured | cannot tell | fault | seconds each |\n" + "|" + " --- |" * 6)
     for kind, counts in verdicts.items():
         cells = [str(counts[v]) for v in ("good", "measured", "cannot tell", "fault")]

@@ -326,7 +326,11 @@ def _no_turn(result: CrankCamResult) -> str:
     frequency = result["tooth frequency"].value
     speeds = [(teeth, 60.0 * frequency / teeth) for teeth in _USUAL_TEETH]
     low, high = _USUAL_SPEEDS
-    usual = [f"{speed:,.0f} rpm with {teeth} teeth" for teeth, speed in speeds if low <= speed <= high]
+    usual = [
+        f"{speed:,.0f} rpm with {teeth} {'tooth' if teeth == 1 else 'teeth'}"
+        for teeth, speed in speeds
+        if low <= speed <= high
+    ]
     head = f"even teeth at {frequency:.4g} Hz; {result.notes[0]}"
     return f"{head} ({' or '.join(usual[:2])})" if usual else head
 

@@ -40,7 +40,7 @@ _ABOVE_GROUND: Final = frozenset(
 _PEAKS: Final = frozenset({"coil volts", "injector volts"})
 """Roles whose trace may have a true peak upwards of one sample."""
 
-_TWO_LEVELS: Final = frozenset({"LIN", "CAN high"})
+_TWO_LEVELS: Final = frozenset({"LIN", "CAN high", "CAN low"})
 _FLAT: Final = 0.1
 
 _SET_COUPLING: Final = "the direct part is missing: set the coupling to DC"
@@ -58,8 +58,8 @@ def not_whole(role: str, values: Floats) -> str:
         return f"the battery would stand at {middle:.2f} V; {_SET_COUPLING}, and check lead and scale"
     if role in _ABOVE_GROUND and low < -(_BELOW + 3 * error):
         return f"the {role} would lie at {low:.2f} V, below ground, for long; {_SET_COUPLING}"
-    if role in _TWO_LEVELS and high > low and cut_off_at_top(part):
-        return f"the {role} is cut off at {high:.2f} V: choose a wider range"
+    if role in _TWO_LEVELS and high > low and (cut_off_at_top(part) or cut_off_at_top(-part)):
+        return f"the {role} is cut off, at {low:.2f} or {high:.2f} V: choose a wider range"
     if role in _ONE_WAY and coupled(values):
         return f"the {role} would flow both ways, from {low:.1f} to {high:.1f} A; {_SET_COUPLING}"
     return ""
