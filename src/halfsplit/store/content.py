@@ -12,10 +12,12 @@ HEAD = 4096
 TEXT = "text/plain"
 JPEG, PNG, WEBP, HEIC, PDF = "image/jpeg", "image/png", "image/webp", "image/heic", "application/pdf"
 WAV, MDF, ZIP, PARQUET = "audio/wav", "application/x-mdf", "application/zip", "application/vnd.apache.parquet"
+BLF, MAT = "application/x-bus-log", "application/x-matlab-data"
 
 # Offset, bytes, type. JPEG: ITU-T T.81 B.1.1; PNG: ISO/IEC 15948 5.2; WebP and WAV: RIFF; HEIC: ISO/IEC
 # 23008-12; PDF: ISO 32000-1 7.5.2; MDF 4: ASAM MDF, identification block; ZIP (an NPZ is one): APPNOTE 4.3.7;
-# Parquet: its format page.
+# Parquet: its format page; BLF (a bus log) as python-can reads it; MAT 5 to 7: its text header; HDF5 (MAT
+# 7.3), which the reader refuses with the way out.
 _SIGNATURES: tuple[tuple[int, bytes, str], ...] = (
     (0, b"\xff\xd8\xff", JPEG),
     (0, b"\x89PNG\r\n\x1a\n", PNG),
@@ -27,6 +29,9 @@ _SIGNATURES: tuple[tuple[int, bytes, str], ...] = (
     (0, b"MDF     ", MDF),
     (0, b"PK\x03\x04", ZIP),
     (0, b"PAR1", PARQUET),
+    (0, b"LOGG", BLF),
+    (0, b"MATLAB 5.0 MAT-file", MAT),
+    (0, b"\x89HDF\r\n\x1a\n", MAT),
 )
 
 MEGABYTE = 1_000_000
@@ -43,7 +48,7 @@ class Accepted:
 ACCEPTED: dict[AttachmentKind, Accepted] = {
     "photo": Accepted(frozenset({JPEG, PNG, WEBP, HEIC}), 30 * MEGABYTE),
     "document": Accepted(frozenset({PDF, JPEG, PNG, WEBP, HEIC, TEXT}), 50 * MEGABYTE),
-    "capture": Accepted(frozenset({TEXT, WAV, MDF, ZIP, PARQUET}), 4_000 * MEGABYTE),
+    "capture": Accepted(frozenset({TEXT, WAV, MDF, ZIP, PARQUET, BLF, MAT}), 4_000 * MEGABYTE),
     "scan": Accepted(frozenset({TEXT, PDF}), 10 * MEGABYTE),
 }
 
