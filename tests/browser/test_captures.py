@@ -15,7 +15,7 @@ from playwright.sync_api import expect
 
 from halfsplit import job as jobs
 from halfsplit.job import JobStore, captures
-from halfsplit.job.captures import CaptureSettings
+from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from tests.browser.conftest import follow
 from tests.capture.signals.engine import crank_engine

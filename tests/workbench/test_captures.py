@@ -13,7 +13,7 @@ from PIL import Image
 from halfsplit import job as jobs
 from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import captures
-from halfsplit.job.captures import CaptureSettings
+from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from tests.capture.signals.wheel import hall, teeth, turns_of
 

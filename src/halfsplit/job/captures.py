@@ -32,6 +32,7 @@ from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.capture.storage import load
 from halfsplit.capture.worker import Watch, remaining, unfold
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.job.capture_settings import CaptureSettings, checked_settings, settings_from_json
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.store import Attachment, JobStore, ShownResult
 
@@ -43,60 +44,8 @@ MOST_UNASSIGNED: Final = 32
 """Channels without a role that get the general measurements."""
 MOST_MARKS: Final = 200
 MOST_DETAILS: Final = 200
-LEAST_SPAN: Final = 1e-9
 ROLE_NAMES: Final = tuple(ROLES)
 PATH_NAMES: Final = tuple(PATHS)
-
-
-@dataclass(frozen=True)
-class CaptureSettings:
-    """What the technician says of a capture. ``roles``, ``scale`` (gain and unit) go by the channels' names.
-
-    ``span``: seconds from and to which is measured, None for all. ``path``: of a voltage drop. ``reference``: a known
-    good capture as JOB/CAPTURE, against which crank and cam are compared; '' for none.
-    """
-
-    roles: Mapping[str, str] = field(default_factory=dict)
-    scale: Mapping[str, tuple[float, str]] = field(default_factory=dict)
-    rate: float | None = None
-    cylinders: int | None = None
-    firing_order: tuple[int, ...] = ()
-    teeth: int | None = None
-    celsius: float | None = None
-    path: str = "feed"
-    span: tuple[float, float] | None = None
-    reference: str = ""
-
-    def to_json(self) -> dict[str, Any]:
-        """For the record of what was shown."""
-        return {
-            "roles": dict(self.roles),
-            "scale": {name: list(one) for name, one in self.scale.items()},
-            "rate": self.rate,
-            "cylinders": self.cylinders,
-            "firing_order": list(self.firing_order),
-            "teeth": self.teeth,
-            "celsius": self.celsius,
-            "path": self.path,
-            "span": list(self.span) if self.span else None,
-            "reference": self.reference,
-        }
-
-
-def _from_json(said: Mapping[str, Any]) -> CaptureSettings:
-    span = said.get("span")
-    return CaptureSettings(
-        roles=dict(said.get("roles") or {}),
-        scale={name: (float(gain), str(unit)) for name, (gain, unit) in (said.get("scale") or {}).items()},
-        rate=said.get("rate"),
-        cylinders=said.get("cylinders"),
-        firing_order=tuple(said.get("firing_order") or ()),
-        teeth=said.get("teeth"),
-        celsius=said.get("celsius"),
-        path=str(said.get("path") or "feed"),
-        span=(float(span[0]), float(span[1])) if span else None,
-        reference=str(said.get("reference") or ""),
-    )
 
 
 @dataclass(frozen=True)
@@ -305,7 +254,7 @@ def capture_lines(job: OpenJob) -> tuple[CaptureLine, ...]:
         if kept.kind != "capture":
             continue
         last = shown.get(kept.attachment_id)
-        settings = _from_json(last.document["settings"]) if last else None
+        settings = settings_from_json(last.document["settings"]) if last else None
         verdicts = (
             tuple((one["analysis"], one["verdict"]) for one in last.document["results"]) if last else ()
         )
@@ -349,7 +298,7 @@ def settings_of(job: OpenJob, capture_id: str) -> CaptureSettings:
     """What was said of a capture last, or what its names suggest."""
     last = _shown(job).get(capture_id)
     if last is not None:
-        return _from_json(last.document["settings"])
+        return settings_from_json(last.document["settings"])
     found = opened(job.store, kept_capture(job, capture_id), CaptureSettings())
     battery = job.record.intake.battery
     return CaptureSettings(roles=suggested_roles(found), celsius=battery.celsius if battery else None)
@@ -399,7 +348,7 @@ def _amount(told: Mapping[str, Any]) -> str:
 def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) -> tuple[Result, ...]:
     """Measure what the roles allow, and keep what was said. Raises InputError where the settings make no sense."""
     kept = kept_capture(job, capture_id)
-    found = opened(job.store, kept, _checked(settings))
+    found = opened(job.store, kept, checked_settings(settings))
     for name in (*settings.roles, *settings.scale):
         _ = found[name]
     if settings.span:
@@ -453,21 +402,6 @@ def _reference(store: JobStore, reference: str) -> CrankCamResult | None:
         return None
     good = analyse(found, roles)
     return next((one for one in good if isinstance(one, CrankCamResult) and one.wheel), None)
-
-
-def _checked(settings: CaptureSettings) -> CaptureSettings:
-    if settings.path not in PATHS:
-        raise InputError(f"{settings.path!r} is no path", remedy=f"one of {', '.join(PATHS)}", where="path")
-    if settings.span and not settings.span[1] - settings.span[0] > LEAST_SPAN:
-        raise InputError("there is nothing between the two cursors", remedy="set them apart", where="span")
-    order = settings.firing_order
-    if order and settings.cylinders and sorted(order) != list(range(1, settings.cylinders + 1)):
-        raise InputError(
-            f"the firing order {','.join(map(str, order))} does not name each of {settings.cylinders} cylinders once",
-            remedy="write it like 1,3,4,2",
-            where="firing order",
-        )
-    return settings
 
 
 def _bounded(result: dict[str, Any]) -> dict[str, Any]:

@@ -17,7 +17,8 @@ from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job import Doubt, JobStore, captures
 from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import capture_screen as screen
-from halfsplit.job.captures import CaptureSettings, CaptureView
+from halfsplit.job.capture_settings import CaptureSettings
+from halfsplit.job.captures import CaptureView
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, Question
