@@ -81,7 +81,7 @@ MAKERS = {"single": single, "one wrong reading": single, "comes and goes": singl
 def case(kind: str, seed: int, number: int) -> tuple[Circuit, Hidden, Car, list[Told], np.random.Generator]:
     """The case of this number: circuit, what is hidden, the vehicle, what is told."""
     dice = np.random.default_rng([seed, list(KINDS).index(kind), number])
-    circuit = Circuit.parse(circuit_text(int(dice.integers(1 << 30)), (0, 4)))
+    circuit = Circuit.parse(circuit_text(int(dice.integers(1 << 30)), (0, 3)))
     for _ in range(TRIES):
         hidden = MAKERS[kind](circuit, dice)
         car = Car(circuit, hidden, np.random.default_rng(int(dice.integers(1 << 30))))

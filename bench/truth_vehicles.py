@@ -49,7 +49,12 @@ class Car(Vehicle):
         self.hidden, self.chance, self.there = hidden, there, True
 
     def answer(self, measurement: Measurement) -> float | str:
-        self.there = bool(self.generator.random() < self.chance)
+        # A look sees the damage at any time, and moving the right place brings the fault on.
+        always = measurement.quantity in ("inspection", "wiggle")
+        self.there = always or bool(self.generator.random() < self.chance)
+        if measurement.quantity == "wiggle" and self.chance < 1.0:
+            here = measurement.at == self.fault.part or measurement.at in self.fault.touches
+            return "yes" if self.generator.random() < (0.6 if here else 0.02) else "no"
         places = set(measurement.at.split(" and "))
         if measurement.quantity == "inspection" and len(places) == 2:
             here = any(places == set(name.split()) for name in self.hidden.names)
