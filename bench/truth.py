@@ -23,8 +23,10 @@ BANDS = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0001)
 
 
 def wanted(count: int) -> list[tuple[str, int]]:
-    """Kind and number of each job; each kind has its share, at least one."""
-    return [(kind, number) for kind, share in KINDS.items() for number in range(max(1, round(share * count)))]
+    """Kind and number of each job; each kind has its share, at least one, and they take turns."""
+    each = {kind: max(1, round(share * count)) for kind, share in KINDS.items()}
+    told = [(kind, number) for kind, many in each.items() for number in range(many)]
+    return sorted(told, key=lambda one: (one[1] + 0.5) / each[one[0]])
 
 
 def main(arguments: list[str]) -> int:

@@ -19,6 +19,7 @@ from halfsplit.job.places import from_json
 from halfsplit.job.replay import USUAL_INSTRUMENTS
 from halfsplit.job.verbs import add_earlier_work, record_value, take
 from halfsplit.job.views import TestCard
+from halfsplit.notation.circuit import Circuit as CircuitFile
 from halfsplit.practice.hidden import vehicle as vehicle_with
 from halfsplit.practice.vehicle import Vehicle
 from halfsplit.store import EarlierWork, JobSettings, Present
@@ -36,7 +37,10 @@ Value = float | str
 
 @dataclass(frozen=True)
 class Script:
-    """What a script tells. ``answers``: values in order, or objects that say what they answer."""
+    """What a script tells. ``answers``: values in order, or objects that say what they answer.
+
+    ``folder``: where the files are that it names.
+    """
 
     settings: JobSettings
     complaints: tuple[Mapping[str, Any], ...]
@@ -44,6 +48,7 @@ class Script:
     codes: tuple[Mapping[str, Any], ...] = ()
     answers: tuple[Any, ...] = ()
     vehicle: Mapping[str, Any] | None = None
+    folder: Path = Path()
 
     @staticmethod
     def read(path: Path) -> Script:
@@ -74,7 +79,11 @@ class Script:
             )
         lists = {key: _objects(said, key, path.name) for key in ("complaints", "earlier_work", "codes")}
         return Script(
-            settings_of(said), **lists, answers=tuple(_list(said, "answers", path.name)), vehicle=vehicle
+            settings_of(said),
+            **lists,
+            answers=tuple(_list(said, "answers", path.name)),
+            vehicle=vehicle,
+            folder=path.parent,
         )
 
     def begin(self, job: OpenJob) -> None:
@@ -102,9 +111,11 @@ class Script:
         if self.vehicle is None:
             return Answers(list(self.answers))
         said = self.vehicle
-        hidden = circuit.faults[said["fault"]]
+        # A vehicle that is not as it is drawn is told by a circuit of its own.
+        real = CircuitFile.read(self.folder / str(said["circuit"])) if "circuit" in said else circuit
+        hidden = real.faults[said["fault"]]
         made = vehicle_with(
-            circuit,
+            real,
             hidden,
             int(said.get("seed", 0)),
             slips=float(said.get("slips", 0.0)),

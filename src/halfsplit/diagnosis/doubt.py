@@ -70,15 +70,16 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
         probability.get(leader, 0.0) >= CHECKED_FROM * (1.0 - outside)
         and leader in situation.posterior.groups[0]
     )
-    against = leader if leads else NOTHING_WRONG
+    named = next(iter(probability))
+    outright = named != NOT_IN_MODEL and _is_outside(situation, named)
+    against = named if outright else leader if leads else NOTHING_WRONG
     quarrel = quarrelling(situation, against) if leads or outside >= OUTSIDE else ()
     misfit = leads and fits(situation, leader) < MISFIT
     nothing_drawn = outside >= OUTSIDE or (misfit and len(quarrel) > 1)
     left = leads and probability[leader] >= found_at and unexplained(situation, leader)
     if not nothing_drawn and not misfit and not left:
         return None
-    named = next(iter(probability))
-    region = _region(situation, quarrel, named if _is_outside(situation, named) else leader)
+    region = _region(situation, quarrel, named if outright else leader)
     test = _deciding(situation, quarrel)
     return Doubt(
         nothing_drawn,
@@ -241,6 +242,10 @@ def _words(
         if nothing_drawn
         else f"{leader} leads, but does not explain all that was seen."
     ]
+    known = situation.posterior.leaders.get(leader)
+    if nothing_drawn and known is not None and known.first.kind == "undrawn":
+        share = situation.posterior.probability[leader]
+        lines.append(f"Likeliest of what is not drawn: {known.first.name} ({100 * share:.0f} %).")
     if told:
         said = "Not as in a sound vehicle" if leader == NOTHING_WRONG else f"Does not fit {leader}"
         lines.append(f"{said}: {'; '.join(told)}.")
