@@ -49,4 +49,12 @@ def test_the_walk_is_as_printed_and_ends_proven(name):
 
 
 def test_there_is_a_walk_for_each_demo():
-    assert {path.stem for path in walks.PAGES.glob("*.md")} == set(walks.demos())
+    assert {path.stem for path in walks.PAGES.glob("*.md")} == {*walks.demos(), walks.NOT_DRAWN}
+
+
+def test_the_walk_that_nothing_drawn_explains_is_as_printed():
+    code, printed = walks.not_as_drawn()
+    assert code == 1
+    assert "Nothing drawn explains this." in printed
+    assert "Proven:" not in printed
+    assert (walks.PAGES / f"{walks.NOT_DRAWN}.md").read_text(encoding="utf-8") == walks.page_not_drawn(printed)
