@@ -156,20 +156,16 @@ def run(kind: str, seed: int, number: int) -> dict[str, Any]:
 def _is(part: str, hidden: Hidden, kind: str) -> bool:
     """Whether a repair is the one that cures."""
     if hidden.moves or hidden.bridges:
-        return part == UNKNOWN or _same_undrawn(part, hidden)
+        return part == UNKNOWN or part in hidden.names or _same_undrawn(part, hidden)
     return set(part.split(" + ")) == hidden.names or (kind == "not in the model" and part == UNKNOWN)
 
 
 def _same_undrawn(part: str, hidden: Hidden) -> bool:
-    """An undrawn fault that is named outright: it names both of the hidden one's points, or their nets."""
-    if not any(word in part for word in (" swapped", " bridged", " instead of ")):
-        return False
-    places = [
-        word
-        for word in part.replace(",", " ").split()
-        if word.partition(".")[0] in hidden.region or word in hidden.region
-    ]
-    return len(places) >= 2
+    """An undrawn fault that is named outright: two points, both where the hidden one is."""
+    places = part.split(" and ")
+    return len(places) == 2 and all(
+        one in hidden.region or one.partition(".")[0] in hidden.region for one in places
+    )
 
 
 def _says_so(job: Diagnosis, named: str | None, hidden: Hidden) -> bool:

@@ -350,7 +350,9 @@ def _consumer(circuit: Circuit, dice: Dice) -> Hidden | None:
     amps = float(dice.uniform(1.4, 2.5)) * circuit.parts[name].values["A"]
     network = circuit.network
     near = frozenset(one for one, net in _nets(circuit).items() if net == _nets(circuit)[f"{name}.2"])
-    return Hidden(f"a consumer of {amps:.0f} A behind {name}", frozenset({f"{name}.2"}),
+    # It hangs on the wire there, which is where the hand goes.
+    wires = _wires_at(circuit, [(element, end, 0) for element, end in _ends_at(circuit, f"{name}.2")])
+    return Hidden(f"a consumer of {amps:.0f} A behind {name}", frozenset({f"{name}.2", *wires}),
                   bridges=((network.node(f"{name}.2"), network.node("body"), 12.0 / amps),),
                   region=_parts_of(near | {name}))  # fmt: skip
 
