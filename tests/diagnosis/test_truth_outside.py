@@ -1,6 +1,7 @@
 """Calibration and gauges against what no one here wrote: a published troubleshooting network and NASA's recordings.
 
-``win95pts`` (printer troubleshooting, 76 nodes, Apache-2.0), with pyAgrum as the exact inference; ``adapt-lite``: the recordings of NASA Ames (diagnosis competition of 2010).
+``win95pts`` (printer troubleshooting, 76 nodes, Apache-2.0), with pyAgrum as the exact inference; ``adapt-lite``: the
+recordings of NASA Ames (diagnosis competition of 2010).
 """
 
 from __future__ import annotations
