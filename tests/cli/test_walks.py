@@ -57,4 +57,6 @@ def test_the_walk_that_nothing_drawn_explains_is_as_printed():
     assert code == 1
     assert "Nothing drawn explains this." in printed
     assert "Proven:" not in printed
-    assert (walks.PAGES / f"{walks.NOT_DRAWN}.md").read_text(encoding="utf-8") == walks.page_not_drawn(printed)
+    assert (walks.PAGES / f"{walks.NOT_DRAWN}.md").read_text(encoding="utf-8") == walks.page_not_drawn(
+        printed
+    )
