@@ -192,7 +192,7 @@ def test_a_job_whose_cause_is_found_has_nothing_to_plan(job):
     assert made.steps == ()
     assert made.endings[0].kind == "found"
     assert follow(made, lambda _: 0.0).minutes == 0.0
-    assert "Nothing that could be measured" in text_of(plan_pdf(plan_document(made)))
+    assert "The cause is known already" in text_of(plan_pdf(plan_document(made)))
 
 
 def test_an_intermittent_fault_is_said_to_be_one(job):

@@ -56,7 +56,7 @@ def volts(at: str, state: str = "on", to: str | None = None) -> Measurement:
     return Measurement("volts", at, state, to, "meter")
 
 
-def test_a_visit_to_a_place_is_paid_once(tail):
+def test_a_visit_to_a_place_is_paid_once(tail: Circuit) -> None:
     """The first reading 1.5 minutes, further ones there half a minute; the lamp unit comes out once for all in it."""
     bay = Bay(tail.model, state="on")
     assert bay.minutes(volts("X1.1:in")) == pytest.approx(4 + 1.5)
@@ -70,7 +70,7 @@ def test_a_visit_to_a_place_is_paid_once(tail):
     assert bay.minutes(volts("X1.2:in", "off")) == pytest.approx(0.5 + 0.5)
 
 
-def test_what_is_unplugged_stays_so_while_the_next_test_wants_it(tail):
+def test_what_is_unplugged_stays_so_while_the_next_test_wants_it(tail: Circuit) -> None:
     off = (Unplug("H1"),)
     ohms = Measurement("ohms", "H1.1:part", "on", "H1.2:part", "meter", off)
     bay = Bay(tail.model, state="on").after(volts("H1.1"))
@@ -79,7 +79,7 @@ def test_what_is_unplugged_stays_so_while_the_next_test_wants_it(tail):
     assert bay.after(ohms).after(volts("H1.1")).minutes(ohms) == pytest.approx(1.0 + 0.5)
 
 
-def test_a_fuse_box_has_a_lid_wherever_it_is_and_a_tank_pump_is_no_swap(tail):
+def test_a_fuse_box_has_a_lid_wherever_it_is_and_a_tank_pump_is_no_swap(tail: Circuit) -> None:
     assert ways(tail.model)["boot fuse box"] == 3.0
     bay = Bay(tail.model, state="on")
     relay, pump = (
@@ -89,7 +89,7 @@ def test_a_fuse_box_has_a_lid_wherever_it_is_and_a_tank_pump_is_no_swap(tail):
     assert pump > FITTING_MINUTES
 
 
-def test_minutes_of_many_tests_are_those_of_each(tail):
+def test_minutes_of_many_tests_are_those_of_each(tail: Circuit) -> None:
     tests = [
         volts("X1.1:in"), volts("H1.1"), volts("H2.1", "off"), volts("K1.30"), volts("F1.1", to="X1.1:in"),
         Measurement("works", "H1", "on"), Measurement("blown", "F1", "off"), Measurement("inspection", "H1", "on"),
@@ -104,7 +104,7 @@ def test_minutes_of_many_tests_are_those_of_each(tail):
         assert table.after(number) == pytest.approx([after.minutes(other) for other in tests])
 
 
-def test_what_cannot_be_reached_is_a_place_until_it_is_taken_back(tail):
+def test_what_cannot_be_reached_is_a_place_until_it_is_taken_back(tail: Circuit) -> None:
     job = Diagnosis(tail, draws=4)
     job.complain("H1", state="on")
 
@@ -125,7 +125,7 @@ def test_what_cannot_be_reached_is_a_place_until_it_is_taken_back(tail):
     assert at_the_plug()
 
 
-def test_nothing_is_asked_twice_and_everything_is_at_hand(tail):
+def test_nothing_is_asked_twice_and_everything_is_at_hand(tail: Circuit) -> None:
     job = Diagnosis(tail, ("meter", "clamp"), draws=4)
     job.complain("H1", state="on")
     job.measure("volts", "K1.30", state="on", value=12.5)
@@ -138,7 +138,7 @@ def test_nothing_is_asked_twice_and_everything_is_at_hand(tail):
     assert {one.state for one in waiting(job.situation()) if one.instrument} == {"on"}
 
 
-def test_a_lamp_takes_the_place_of_a_blown_fuse_in_every_state_before_a_new_fuse_does(tail):
+def test_a_lamp_takes_the_place_of_a_blown_fuse_in_every_state_before_a_new_fuse_does(tail: Circuit) -> None:
     job = Diagnosis(tail, ("meter", "test lamp", "21 W lamp"), draws=4)
     job.complain("H1", state="on")
     job.complain("H2", state="on")
@@ -150,7 +150,7 @@ def test_a_lamp_takes_the_place_of_a_blown_fuse_in_every_state_before_a_new_fuse
     assert (lamp.instrument, lamp.changes) == ("test lamp", (Unplug("F1"),))
 
 
-def test_limits_are_numbers_that_are_said(tail):
+def test_limits_are_numbers_that_are_said(tail: Circuit) -> None:
     job = Diagnosis(tail, draws=8)
     job.complain("H1", state="on")
     job.complain("H2", works="yes", state="on")
@@ -169,7 +169,7 @@ def test_limits_are_numbers_that_are_said(tail):
     )
 
 
-def test_a_relay_is_swapped_with_its_twin_whose_load_then_tells(tail):
+def test_a_relay_is_swapped_with_its_twin_whose_load_then_tells(tail: Circuit) -> None:
     told = sentence(Measurement("works", "M1", "on", changes=(Replace("K1"),)), tail)
     assert "washer relay (K2)" in told
 
@@ -184,7 +184,7 @@ def no_proofs(tests: int, groups: int, places: int = 0) -> ProofsAhead:
     )
 
 
-def test_a_route_that_halves_four_equal_suspects_takes_two_tests():
+def test_a_route_that_halves_four_equal_suspects_takes_two_tests() -> None:
     """log2 4 = 2 readings of a minute; the test that tells one from three needs 9 / 4 of them on average."""
     halves = np.array([[1, 1, 0, 0], [1, 0, 1, 0], [1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0]], dtype=float)
     likelihood = np.stack([halves, 1.0 - halves], axis=-1)
@@ -197,7 +197,7 @@ def test_a_route_that_halves_four_equal_suspects_takes_two_tests():
     assert told[2:] == pytest.approx(2.25)
 
 
-def test_a_look_for_nothing_comes_before_the_dear_place_where_the_proof_may_have_to_be_made():
+def test_a_look_for_nothing_comes_before_the_dear_place_where_the_proof_may_have_to_be_made() -> None:
     """A place of 10 minutes is wanted for the proof of one of two suspects (0.6); a look of 0.3 tells them apart."""
     look, there = np.array([1.0, 0.0]), np.array([1.0, 0.0])
     likelihood = np.stack([np.stack([one, 1.0 - one], axis=-1) for one in (look, there)])

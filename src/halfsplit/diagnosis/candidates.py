@@ -244,7 +244,7 @@ def lamp_tests(
 
 def unplugging(circuit: Circuit, lamp: Measurement) -> Iterator[Measurement]:
     """What is behind a lamp that shines for a fuse unplugged, one at a time, until it dims; it stays unplugged."""
-    for part in circuit.model.of_kind("connector", *LOADS):
+    for part in circuit.model.of_kind("connector", "module", *LOADS):
         if not never_probed(part) and Unplug(part.name) not in lamp.changes:
             yield replace(lamp, changes=(*lamp.changes, Unplug(part.name)))
 

@@ -170,7 +170,7 @@ def _ranked(
         proofs=proofs,
     )
     # The quickest to a proof may tell nothing itself: what does stands behind it.
-    ranked = [one for one in ranked if one.bits >= least][:limit]
+    telling = [one for one in ranked if one.bits >= least][:limit]
     return tuple(
         _test(
             situation,
@@ -180,7 +180,7 @@ def _ranked(
             one.expected_minutes,
             (chosen, weights, group, names),
         )
-        for one in ranked
+        for one in telling
     )
 
 

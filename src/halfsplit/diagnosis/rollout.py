@@ -22,7 +22,7 @@ TESTS = 28
 """Tests that a route is played with."""
 FIRST = 8
 """First tests that are played through."""
-WIDTHS = (2,)
+WIDTHS: tuple[int, ...] = (2,)
 """How many tests are tried at the second step, the third, and so on; one from there."""
 DEEPEST = 7
 RARE = 0.004

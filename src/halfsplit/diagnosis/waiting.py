@@ -123,7 +123,13 @@ def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
     for reading in situation.live:
         test = reading.measurement
         if test.quantity == "blown" and test.at in _blown(situation):
-            found += lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
+            lamps_in = lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
+            failing = {one.measurement.state for one in situation.wrong}
+            # What a load of its own draws lights a lamp as well: with that unplugged it tells.
+            found += [
+                *lamps_in,
+                *(off for lamp in lamps_in if lamp.state in failing for off in unplugging(circuit, lamp)),
+            ]
         elif test.quantity == "lamp" and test.changes and reading.value != "dark":
             found += unplugging(circuit, test)
     return found
