@@ -176,8 +176,11 @@ class Scene:
     def read(self, a: int, b: int, used: Instrument) -> Readings:
         """Volts that an instrument shows between two nodes, its own load included."""
         volts = self.volts(a, b)
-        if used.ohms is None or b != self.circuit.network.size:
+        if used.ohms is None:
             return volts
+        if b != self.circuit.network.size:
+            # A lamp draws through what is between its leads; a meter's load is small beside that.
+            return loaded(volts, self.port_ohms(a, b), used) if used.filament else volts
         return loaded(volts, self.source(a), used)
 
     def fill_amps(self, elements: Sequence[int]) -> None:
