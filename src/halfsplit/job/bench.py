@@ -57,7 +57,7 @@ def bench_view(job: OpenJob) -> BenchView:
     """The job as it stands. Raises NotFoundError where there is none."""
     with job.bench() as bench:
         answers = _answers(bench)
-        circuit = bench.checked.circuit if bench.checked else None
+        circuit = bench.circuit
         lines = lines_of(bench, job.attachments, answers["odd"])
         suspects = answers["suspects"]
         view = BenchView(

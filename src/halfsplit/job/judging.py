@@ -24,7 +24,7 @@ SOURCE = "circuit solution, healthy"
 def allowed(bench: Bench, entry: EvidenceEntry) -> str:
     """What a healthy circuit gives there, with the tolerance; '' where it cannot be told."""
     place = _place(entry)
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     if place is None or circuit is None or place.changes or place.state not in circuit.states:
         return ""
     try:
@@ -42,7 +42,7 @@ def before(bench: Bench, wanted: Mapping[str, Any], healthy: str = "") -> tuple[
     place = from_json(wanted)
     after = {entry.entry_id for entry in bench.after_repair}
     struck = struck_ids(bench.entries)
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     for entry in reversed(bench.entries):
         made = None if entry.entry_id in after or entry.entry_id in struck else _place(entry)
         if made is not None and same(made, place):
@@ -61,7 +61,7 @@ def value_of(entry: EvidenceEntry) -> float | str:
 
 def plain_of(bench: Bench, entry: EvidenceEntry) -> tuple[str, str, str]:
     """An entry in the customer's words: what was done, what was seen, what would be right; empty where it has none."""
-    place, circuit = _place(entry), bench.checked.circuit if bench.checked else None
+    place, circuit = _place(entry), bench.circuit
     if place is None or circuit is None:
         return "", "", ""
     right = allowed(bench, entry)

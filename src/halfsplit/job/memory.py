@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
 
+from halfsplit.circuit.circuit import Circuit
 from halfsplit.job.replay import Told, begin, chapters, tell
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
@@ -44,6 +45,11 @@ class Bench:
     told: Told | None
     after_repair: tuple[EvidenceEntry, ...]
     answers: dict[str, Any]
+
+    @property
+    def circuit(self) -> Circuit | None:
+        """The circuit; None before there is one, and while its text has mistakes."""
+        return self.checked.circuit if self.checked else None
 
 
 class Memory:

@@ -13,7 +13,7 @@ from halfsplit.store import Attachment, EvidenceEntry, struck_ids
 
 def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -> tuple[EvidenceLine, ...]:
     """The record, the latest first. ``odd``: id of the reading that fits nothing that is believed."""
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     struck = struck_ids(bench.entries)
     strikes = {
         entry.strikes: entry for entry in bench.entries if entry.strikes and entry.entry_id not in struck

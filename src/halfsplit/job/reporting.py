@@ -56,7 +56,7 @@ def job_view(job: OpenJob) -> report.JobView:
     with job.bench() as bench:
         record, shop = bench.job, job.store.workshop()
         steps = tuple(_steps(job.store, bench, view))
-        circuit = bench.checked.circuit if bench.checked else None
+        circuit = bench.circuit
         return report.JobView(
             number=str(record.number),
             as_of=record.changed_at,
@@ -145,7 +145,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
     lines = {line.entry_id: line for line in view.evidence}
     minutes = {step.entry_id: step.minutes for step in view.costs.steps if step.entry_id}
     after = {entry.entry_id for entry in bench.after_repair}
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     for entry in bench.entries:
         if entry.kind != "strike":
             words, value = entry_words(entry, circuit)
@@ -175,7 +175,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
 
 
 def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     if entry.kind != "reading" or circuit is None:
         return "", ""
     try:
@@ -191,7 +191,7 @@ def _photos(job: OpenJob, line: EvidenceLine) -> Iterator[report.PhotoView]:
 
 
 def _check(bench: Bench, one: Check) -> report.CheckView:
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     place = from_json(one.place)
     seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
     wanted = one.expected if place.quantity in ("works", "answers") else ""
@@ -282,7 +282,7 @@ def _suspects(view: BenchView) -> Iterator[report.SuspectView]:
 
 def _drawing(bench: Bench, view: BenchView) -> str:
     """The whole drawing with its styles inside, as it stands at the end."""
-    circuit = bench.checked.circuit if bench.checked else None
+    circuit = bench.circuit
     if circuit is None or not circuit.parts:
         return ""
     suspicion = {one.part: one.probability for one in view.suspects}

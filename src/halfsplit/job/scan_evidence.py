@@ -101,7 +101,7 @@ def table_of(job: OpenJob, scan_id: str) -> Table | None:
     """The table of a report; None without a usable circuit. Raises NotFoundError where there is no such report."""
     kept = report_of(job, scan_id)
     with job.bench() as bench:
-        circuit = bench.checked.circuit if bench.checked else None
+        circuit = bench.circuit
     if circuit is None or not circuit.parts:
         return None
     said = job.last("scan table")
@@ -126,7 +126,7 @@ def has_circuit(job: OpenJob) -> bool:
 def fault_names(job: OpenJob) -> tuple[str, ...]:
     """Every fault of the job's circuit, for the simulated vehicle; empty without a circuit."""
     with job.bench() as bench:
-        circuit = bench.checked.circuit if bench.checked else None
+        circuit = bench.circuit
         return tuple(circuit.faults) if circuit is not None and _modules(circuit) else ()
 
 
@@ -273,7 +273,7 @@ def save_table(
 ) -> None:
     """Keep the table: unit's key → part, and for codes (unit, code) their failure and pin. Raises InputError."""
     with job.bench() as bench:
-        circuit = bench.checked.circuit if bench.checked else None
+        circuit = bench.circuit
     if circuit is None:
         raise ConflictError("this job has no usable circuit yet: enter one first")
     names = {part.name for part in _modules(circuit)}

@@ -51,7 +51,7 @@ def simulated_channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel,
     """The channel to the vehicle that the words name, and its units. Raises UnknownNameError for a fault it has not."""
     fault = words.removeprefix(SIMULATED).strip()
     with job.bench() as bench:
-        circuit = bench.checked.circuit if bench.checked else None
+        circuit = bench.circuit
         version = bench.job.circuit_version
     vehicle = vehicle_of(circuit, fault) if circuit is not None else None
     key = (job.job_id, fault, version if vehicle is not None else 0)
