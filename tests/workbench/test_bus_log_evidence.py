@@ -36,7 +36,9 @@ def night(store, tmp_path) -> str:
 
 def test_a_sender_that_falls_silent_becomes_evidence(client, store, night):
     here = f"/jobs/van/captures/{night}"
-    client.post(f"{here}/analysis", data={"role-0": "bus frames", "role-1": "bus frame bytes", "path": "feed"})
+    client.post(
+        f"{here}/analysis", data={"role-0": "bus frames", "role-1": "bus frame bytes", "path": "feed"}
+    )
     view = captures.capture_view(OpenJob(store, "van", "Ada"), night)
     (result,) = view.results
     assert "1F1 at 3.980 s" in result["reason"]
