@@ -188,8 +188,8 @@ def _spark(
         burns.append(burn)
         if burn < LEAST_BURN:
             unburnt.append(pulse.last / rate)
-    if len(unburnt) == len(burns) and rate < _PEAK_RATE:
-        notes.append("no burn is seen at this rate: record it faster")
+    if len(unburnt) == len(burns) and (rate < _PEAK_RATE or max(burns, default=0.0) < _LEAST_SEEN):
+        notes.append("no burn is seen after any cut: too slow a rate, a coupling or a cut-off trace hides it")
         return [], ()
     if rate < _PEAK_RATE:
         notes.append(f"the firing peak is shorter than the samples: {_PEAK_RATE:g} a second show it")
@@ -216,6 +216,12 @@ def _burn(over: Floats, rate: float) -> float:
     ends = np.flatnonzero(held)
     return float((after + (ends[0] if ends.size else over.size - after)) / rate)
 
+
+_LEAST_SEEN: Final = 0.05e-3
+"""Seconds: without a spark the coil still rings for longer than this."""
+
+_MOST_MISSED: Final = 0.34
+"""Share of events up to which those that are missed stand out from an order."""
 
 _LEAST_SUPPLY: Final = 5.0
 _MOST_NOISE: Final = 0.15
@@ -244,6 +250,8 @@ def _judged(
         head += f", {named['peak current']:.1f} A"
     if "burn time" in named:
         head += f", burns {1e3 * named['burn time']:.2f} ms"
+    if len(missed) > _MOST_MISSED * named["events"]:
+        return "cannot tell", f"{head}: the events come in no order, noise may hide some of them"
     if missed:
         return "fault", f"{head}; {len(missed)} events are missed, the first at {missed[0]:.4f} s"
     if unburnt:
