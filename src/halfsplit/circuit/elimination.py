@@ -34,6 +34,7 @@ from halfsplit.circuit.structure import (
     SOURCE,
     TO_REFERENCE,
     Structure,
+    ascending,
     structure_of,
 )
 
@@ -362,9 +363,40 @@ def _begin(structure, base, work, block, states, changes, rows):  # type: ignore
                 listed += 1
                 node = structure.parent[node]
     if listed:
-        work.nodes[:listed].sort()
+        ascending(work.nodes, 0, listed)
         _eliminate(structure, base, work, work.nodes, listed, number, own, block)
     return number, extras
+
+
+@njit(cache=True, nogil=True)
+def _count(chosen):  # type: ignore[no-untyped-def]
+    count = 0
+    for each in chosen:
+        count += each
+    return count
+
+
+@njit(cache=True, nogil=True)
+def _invert(matrix):  # type: ignore[no-untyped-def]
+    """Put the inverse of a small matrix in its place, by Gauss and Jordan; the largest diagonal left comes first."""
+    size = len(matrix)
+    used = np.zeros(size, dtype=np.bool_)
+    for _ in range(size):
+        pivot = -1
+        for k in range(size):
+            if not used[k] and (pivot < 0 or abs(matrix[k, k]) > abs(matrix[pivot, pivot])):
+                pivot = k
+        used[pivot] = True
+        scale = 1.0 / matrix[pivot, pivot]
+        matrix[pivot, pivot] = 1.0
+        for j in range(size):
+            matrix[pivot, j] *= scale
+        for i in range(size):
+            if i != pivot:
+                factor = matrix[i, pivot]
+                matrix[i, pivot] = 0.0
+                for j in range(size):
+                    matrix[i, j] -= factor * matrix[pivot, j]
 
 
 @njit(cache=True, nogil=True)
@@ -378,7 +410,7 @@ def _way_up(structure, work, nodes):  # type: ignore[no-untyped-def]
             work.path[listed] = node
             listed += 1
             node = structure.parent[node]
-    work.path[:listed].sort()
+    ascending(work.path, 0, listed)
     for at in range(listed):
         work.seen[work.path[at]] = False
     return listed
@@ -470,9 +502,8 @@ def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, l
     size, own, lanes = len(structure.parent), len(base.states), rows.shape[1]
     starts, coupled = structure.starts, structure.coupled
     upper, volts, marked, x = base.upper, base.volts, work.marked, work.x
-    length = needed.sum()
+    length = _count(needed)
     table = np.zeros((1, size + 1, lanes))
-    across = np.empty(0)
     flow = np.empty((1, lanes))
     for block in range(len(rows)):
         number, extras = _begin(structure, base, work, block, states[block], changes, rows[block])
@@ -496,13 +527,14 @@ def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, l
             matrix = _bypass(structure, base, work, number, block, extras, list_, count, table, False)
             across = np.empty(extras)
             for lane in range(lanes):
+                _invert(matrix[lane])
                 for m in range(extras):
                     a, b = structure.ends[work.extra[m]]
                     across[m] = base.conductance[own, work.extra[m], lane] * (x[a, lane] - x[b, lane])
-                if extras == 1:
-                    flow[0, lane] = across[0] / matrix[lane, 0, 0]
-                else:
-                    flow[:extras, lane] = np.linalg.solve(matrix[lane], across)
+                for m in range(extras):
+                    flow[m, lane] = 0.0
+                    for k in range(extras):
+                        flow[m, lane] += matrix[lane, m, k] * across[k]
             for m in range(extras):
                 for at in range(len(wanted)):
                     from_ = wanted[at]
@@ -520,7 +552,7 @@ def _around(structure, base, work, number, block, extras, needed, list_, length,
     matrix = _bypass(structure, base, work, number, block, extras, list_, count, table, False)
     _bypass(structure, base, work, number, block, extras, list_, count, other, True)
     for lane in range(len(matrix)):
-        matrix[lane] = np.linalg.inv(matrix[lane])
+        _invert(matrix[lane])
         for k in range(extras):
             for m in range(extras):
                 matrix[lane, m, k] *= base.conductance[own, work.extra[k], lane]
@@ -534,7 +566,7 @@ def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed,
     Other arguments as for ``solve_blocks``; ``list_`` holds all that the ports need.
     """
     size, lanes = len(structure.parent), rows.shape[1]
-    length = needed.sum()
+    length = _count(needed)
     table, other = np.zeros((1, size + 1, lanes)), np.zeros((1, size + 1, lanes))
     matrix = np.empty((0, 0, 0))
     below = np.empty(size + 1, dtype=np.int32)
@@ -579,7 +611,7 @@ def points_of_blocks(structure, base, rows, states, changes, work, wanted, neede
         structure.squares,
     )
     upper, lower, pivot, marked, itself = base.upper, base.lower, base.pivot, work.marked, work.x
-    length = needed.sum()
+    length = _count(needed)
     table, other = np.zeros((1, size + 1, lanes)), np.zeros((1, size + 1, lanes))
     ahead, back = np.empty((len(coupled), lanes)), np.empty((len(coupled), lanes))
     for block in range(len(rows)):

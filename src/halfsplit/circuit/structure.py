@@ -144,13 +144,25 @@ def _order(size: int, rows: Ints, columns: Ints) -> Ints:
 
 
 @njit(cache=True, nogil=True)
+def ascending(numbers, start, end):  # type: ignore[no-untyped-def]
+    """Sort a short stretch of numbers by insertion."""
+    for at in range(start + 1, end):
+        number, to = numbers[at], at
+        while to > start and numbers[to - 1] > number:
+            numbers[to] = numbers[to - 1]
+            to -= 1
+        numbers[to] = number
+
+
+@njit(cache=True, nogil=True)
 def _fill(size, rows, columns):  # type: ignore[no-untyped-def]
     """Later nodes coupled to each once those before are eliminated: starts (N + 1,) and the nodes."""
     first = np.zeros(size + 1, dtype=np.int32)
     for number in range(len(rows)):
         if columns[number] > rows[number]:
             first[rows[number] + 1] += 1
-    first = np.cumsum(first).astype(np.int32)
+    for node in range(size):
+        first[node + 1] += first[node]
     own = np.empty(first[size], dtype=np.int32)
     filled = first.copy()
     for number in range(len(rows)):
@@ -181,7 +193,7 @@ def _fill(size, rows, columns):  # type: ignore[no-untyped-def]
                     coupled[count] = other
                     count += 1
             child = following[child]
-        coupled[start:count].sort()
+        ascending(coupled, start, count)
         starts[node + 1] = count
         if count > start:
             following[node] = head[coupled[start]]

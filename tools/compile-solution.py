@@ -1,0 +1,22 @@
+"""Compile the solution of circuits ahead, so that the first page of the workbench does not wait for the compiler.
+
+The compiled code is kept beside the sources, or in the user's cache folder where those cannot be written.
+"""
+
+import numpy as np
+
+from halfsplit import Circuit
+from halfsplit.circuit.batch import Batch, Cases
+
+circuit = Circuit.parse(
+    "battery G1\nfuse F1 10 A\nlamp H1 21 W\nground E1\nG1.+ -- F1 -- H1 -- E1\nG1.- -- E1\n"
+)
+network = circuit.network
+system = network.system("as drawn")
+# A short adds an element that no front of the elimination knows: the part of the code that joints do not reach.
+faults = [circuit.faults[name] for name in ("H1.1 open", "wire F1.2 H1.1 short to body")]
+batch = Batch([system], Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+every = np.arange(network.size)
+batch.volts(every)
+batch.source_ohms(every)
+batch.port_ohms(every[:1], every[1:2])
