@@ -67,6 +67,7 @@ def open_job(page):
     page.goto("/jobs")
     page.get_by_role("link", name="New job").first.click()
     page.locator("[name=complaint]").fill(demo(DEMO).customer)
+    page.locator(".folded summary").first.click()
     page.locator("[name=battery]").fill("12.6")
     shot(page, "1-new")
     page.get_by_role("button", name="Open the job").click()
