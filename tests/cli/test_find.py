@@ -190,7 +190,7 @@ def test_ctrl_c_on_a_terminal_keeps_what_was_entered(circuit, tmp_path):
         os.close(child)
         try:
             seen = _typed_then_interrupted(program, terminal)
-            assert program.wait(30) == 1
+            assert program.wait(400) == 1
         finally:
             program.kill()
             os.close(terminal)
@@ -215,8 +215,8 @@ def _typed_then_interrupted(program, terminal):
     return _until(terminal, "Go on with")
 
 
-def _until(terminal, awaited, seconds=60.0):
-    """What the program writes until a text has come; fails where it does not come."""
+def _until(terminal, awaited, seconds=400.0):
+    """What the program writes until a text has come. However busy the machine is, that is no failure of the program."""
     seen, end = "", time.monotonic() + seconds
     while awaited not in seen:
         assert time.monotonic() < end, f"{awaited!r} did not come: {seen}"
