@@ -186,7 +186,8 @@ def _plates(
 ) -> tuple[list[Line], list[Line]]:
     """Short bars that one wire ends on or crosses while their own ends are free: grounds, batteries, diodes."""
     solids = [element for element in elements if element.solid]
-    stops = [*(dot.middle for dot in strokes.dots), *(ring.middle for ring in strokes.rings)]
+    curls = [spot for curl in strokes.curls for spot in (curl[0], curl[-1])]
+    stops = [*curls, *(dot.middle for dot in strokes.dots), *(ring.middle for ring in strokes.rings)]
     plates: list[Line] = []
     rest: list[Line] = []
     for line in lines:

@@ -104,7 +104,7 @@ def _close_boxes(strokes: Strokes) -> None:
 def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tuple[Line, ...]]:
     dots = [dot.middle for dot in strokes.dots]
     uprights = [line for line in lines if line.upright and not line.level]
-    levels = [line for line in lines if line.level and line.length > 1.0 * strokes.em]
+    levels = [line for line in lines if line.level and line.length > 0.6 * strokes.em]
     by_top: dict[tuple[int, int], list[Line]] = defaultdict(list)
     for line in uprights:
         by_top[_cell(line.a, slack)].append(line)

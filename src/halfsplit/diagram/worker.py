@@ -18,7 +18,7 @@ from halfsplit.errors import InputError
 
 SECONDS = 20.0
 """Nothing that is asked of the process may take longer."""
-START_SECONDS = 60.0
+START_SECONDS = 180.0
 """The process itself may take so long to start on a busy machine."""
 MEMORY = 3_000_000_000
 """Bytes of address space that the process may use."""
