@@ -12,6 +12,7 @@ from halfsplit.job.costs import read_money
 from halfsplit.job.demo import demo_job
 from halfsplit.job.diagram_picture import PagePicture
 from halfsplit.job.diagrams import (
+    PART_KINDS,
     DiagramView,
     add_page,
     change_marks,
@@ -97,6 +98,7 @@ __all__ = [
     "HARNESS_KINDS",
     "INSTRUMENTS",
     "LONGEST_CIRCUIT",
+    "PART_KINDS",
     "AlibiCard",
     "Attachment",
     "AuditEntry",

@@ -13,6 +13,7 @@ from functools import lru_cache
 from io import BytesIO
 from typing import Any
 
+from halfsplit.circuit.kinds import KINDS
 from halfsplit.diagram import edit, worker
 from halfsplit.diagram.marks import Mark, Marks, Page, from_json, to_json
 from halfsplit.diagram.sheet import Spot
@@ -27,6 +28,8 @@ from halfsplit.store import Attachment
 
 MARKS = "marks of the diagram.json"
 """The name of the files that hold the marks; the last one counts."""
+PART_KINDS = tuple(KINDS)
+"""What a part on a page can be."""
 MOST_PAGES = 12
 _WORKER = Worker()
 

@@ -10,7 +10,6 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.circuit.kinds import KINDS
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
@@ -43,7 +42,7 @@ FIELDS = (
 def _page(job: OpenJob, *, last: str = "", problem: str = "", number: int = 0) -> DiagramPage:
     view = jobs.diagram_view(job)
     return DiagramPage(
-        job.record, view, jobs.marked_pages(job, view, last), tuple(KINDS), last, problem, number
+        job.record, view, jobs.marked_pages(job, view, last), jobs.PART_KINDS, last, problem, number
     )
 
 
