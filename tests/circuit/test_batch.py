@@ -1,5 +1,6 @@
 """Many cases together come to the same states and volts as a solution of each from scratch."""
 
+import mpmath
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,6 +9,7 @@ from hypothesis import strategies as st
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.faults import pair
 from halfsplit.circuit.interventions import Jump, LampFor, Unplug, apply
+from halfsplit.circuit.network import OPEN, Change
 from halfsplit.circuit.solve import COUNTER, solve
 from tests.circuit.circuits import READY_MADE, circuit, random_vehicles, ready_made
 
@@ -103,3 +105,43 @@ def test_the_resistance_of_a_port_is_that_of_a_solution_with_a_load():
         free = solve(system, fault.changes).volts[node]
         loaded = solve(system.bridged([(node, chosen.network.size, load)]), fault.changes).volts[node]
         assert ohms[column] == pytest.approx(load * (free - loaded) / loaded, rel=1e-6)
+
+
+def test_the_resistance_of_every_point_against_forty_digits():
+    """mpmath (arbitrary precision) inverts the same network: contacts opened, shorts, units and their drivers."""
+    chosen = circuit(
+        "battery G1\nfuse F1 10 A\nswitch S1\nlamp H1 21 W\nground E1\n"
+        "module A1\n  feed 1\n  earth 31\n  reads 2 pulled down 10 kohm\n  drives 3 high when 2 is high\n"
+        "  supplies 4 5 V\n"
+        "sensor B1\nG1.+ -- F1 -- SP1 -- A1.1\nSP1 -- S1 -- A1.2\nA1.3 -- H1 -- E1\nA1.4 -- B1 -- E1\n"
+        'A1.31 -- E1\nG1.- -- E1\nstate "off"\nstate "on" S1 closed\n'
+    )
+    network = chosen.network
+    system = network.system("on")
+    faults = [fault for fault in chosen.faults.values() if not fault.members][::5]
+    batch = Batch([system], Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    ours = batch.source_ohms(np.arange(network.size))[..., 0]
+    with mpmath.workdps(40):
+        for column in range(0, len(faults), 7):
+            blown = [
+                Change(int(network.fuses[row]), OPEN) for row in np.flatnonzero(batch.blown[:, column, 0])
+            ]
+            case = system.changed([*faults[column].changes, *blown])
+            exact = inverse_in_full(case, batch.states[:, column, 0])
+            worst = max(
+                abs(ours[node, column] / float(exact[node, node]) - 1.0) for node in range(network.size)
+            )
+            assert worst < 1e-9, faults[column].name
+
+
+def inverse_in_full(system, states):
+    """The inverse of the matrix of node analysis with the digits that mpmath works with."""
+    size = system.network.size
+    matrix = mpmath.eye(size) * mpmath.mpf("1e-9")
+    for number in np.flatnonzero(system.active(states)):
+        u0, u1, v0, v1 = system.ends[number]
+        for row, way in ((u0, 1), (u1, -1)):
+            for node, sign in ((v0, way), (v1, -way)):
+                if row < size and node < size:
+                    matrix[int(row), int(node)] += sign * mpmath.mpf(float(system.conductance[number]))
+    return matrix**-1

@@ -16,22 +16,13 @@ import numpy as np
 from halfsplit.circuit.cases import Cases, operated
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States, Thresholds
 from halfsplit.circuit.element import DriverDevice
-from halfsplit.circuit.elimination import (
-    Base,
-    Changes,
-    Work,
-    bases,
-    places,
-    points_of_blocks,
-    ports_of_blocks,
-    solve_blocks,
-    working,
-)
+from halfsplit.circuit.elimination import Base, Changes, Work, bases, working
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.network import OPEN, System
 from halfsplit.circuit.settle import Evaluate, settle
 from halfsplit.circuit.solve import COUNTER, links
 from halfsplit.circuit.structure import Numbers, Structure, structure_of
+from halfsplit.circuit.substitution import places, points_of_blocks, ports_of_blocks, solve_blocks
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
