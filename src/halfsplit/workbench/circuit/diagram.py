@@ -11,7 +11,6 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
-from halfsplit.job.loads import KINDS
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.circuit.contexts import DiagramPage
