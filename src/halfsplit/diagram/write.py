@@ -113,17 +113,27 @@ def _pin(name: str) -> str:
 
 def _collect_wires(marks: Marks, traces: list[Trace], draft: _Draft) -> None:
     point = _points(marks, traces, draft)
+    used: set[str] = set()
     for trace in traces:
         a, b = point.get(trace.a, ""), point.get(trace.b, "")
         if not a or not b:
             draft.notes.append(f"a wire at {a or b or 'no part'} has a loose end and is left out")
         elif a != b:
-            draft.wires.append((a, b, trace))
+            draft.wires.append((_side(a, draft, used), _side(b, draft, used), trace))
     count: dict[frozenset[str], int] = defaultdict(int)
     for a, b, trace in draft.wires:
         count[frozenset((a, b))] += 1
         number = count[frozenset((a, b))]
         draft.marks_of[f"wire {a} {b}" + (f" #{number}" if number > 1 else "")].append(trace.key)
+
+
+def _side(point: str, draft: _Draft, used: set[str]) -> str:
+    """A cavity of a connector has two sides: the first wire comes in, the next goes out."""
+    if draft.kinds.get(point.partition(".")[0]) != "connector":
+        return point
+    side = "out" if point in used else "in"
+    used.add(point)
+    return f"{point}:{side}"
 
 
 def _points(marks: Marks, traces: list[Trace], draft: _Draft) -> dict[str, str]:

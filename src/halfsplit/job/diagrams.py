@@ -24,6 +24,7 @@ from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.diagram_picture import PagePicture, best_page, marked_page, measured_page
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import DIAGRAM, add_photo, save_circuit
+from halfsplit.notation.checked import check_text
 from halfsplit.store import Attachment
 
 MARKS = "marks of the diagram.json"
@@ -314,7 +315,9 @@ def take_circuit(job: OpenJob) -> Written:
     if "--" not in told.text:
         raise ConflictError("nothing is confirmed yet: confirm the wires that the diagram shows")
     version = job.store.circuit(job.job_id)
-    save_circuit(job, _with_own_lines(told.text, version.text if version else ""))
+    text = _with_own_lines(told.text, version.text if version else "")
+    # lines of one's own that speak of parts that are gone would make the whole unusable; the earlier text is kept
+    save_circuit(job, text if check_text(text).usable else told.text)
     return told
 
 
