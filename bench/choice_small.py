@@ -18,7 +18,7 @@ from bench.choice_arrays import first_ranked
 from bench.choice_jobs import Case
 from halfsplit.diagnosis import propose
 from halfsplit.diagnosis.choose import greedy, half_split, next_test
-from halfsplit.diagnosis.cost import own_minutes, reach_minutes
+from halfsplit.diagnosis.cost import Minutes, own_minutes, reach_minutes
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Numeric, Worded
 from halfsplit.diagnosis.lattice import lattice_size
@@ -98,7 +98,7 @@ def problem_of(case: Case, seed: int) -> TestProblem | None:
     tests = [m for m, _ in (*numeric, *worded)]
     if not tests or len(np.unique(hypothesis)) < 2:
         return None
-    now = propose._Minutes(situation, tests).now
+    now = Minutes(situation.bay, tests).now
     options = propose._options([f for _, f in numeric], [f for _, f in worded], chosen, now)
     groups_all = _groups(situation, chosen)
     bits = options.bits(weights, groups_all)

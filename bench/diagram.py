@@ -7,8 +7,9 @@ import sys
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 
-import shapely
+import shapely  # type: ignore[import-untyped]
 
 from bench.diagram_cases import SEEN, UNSEEN, Case, own, schemdraw_cases
 from halfsplit.diagram.files import open_file, sheet_of
@@ -33,12 +34,14 @@ class Score:
 
     def __add__(self, other: Score) -> Score:
         return Score(
-            *(a + b for a, b in zip(self.counts(), other.counts(), strict=True)),
+            self.found + other.found,
+            self.missed + other.missed,
+            self.wrong + other.wrong,
+            self.doubtful + other.doubtful,
+            self.named + other.named,
+            self.wires + other.wires,
             max(self.seconds, other.seconds),
         )
-
-    def counts(self) -> tuple[int, ...]:
-        return self.found, self.missed, self.wrong, self.doubtful, self.named, self.wires
 
 
 class _Groups:
@@ -78,7 +81,8 @@ def score(case: Case, marks: Marks, seconds: float = 0.0) -> Score:
         counts[3] += read and not meant and sure.root(at[a]) != sure.root(at[b])
     named = _named(case, marks, net, at)
     both = sum(a in named and b in named for a, b in case.wires)
-    return Score(*counts, both, len(case.wires), seconds)
+    found, missed, wrong, doubtful = counts
+    return Score(found, missed, wrong, doubtful, both, len(case.wires), seconds)
 
 
 def _located(case: Case, marks: Marks) -> dict[str, str]:
@@ -131,14 +135,10 @@ def read(case: Case) -> tuple[Marks, float]:
 def _rows() -> dict[str, Callable[[], Iterable[Case]]]:
     rows: dict[str, Callable[[], Iterable[Case]]] = {"own drawings": own}
     for style in SEEN:
-        rows[f"schemdraw, {style.name}"] = lambda style=style: schemdraw_cases([style], range(0, 12, 2))
-        rows[f"schemdraw, {style.name}, kept back"] = lambda style=style: schemdraw_cases(
-            [style], range(1, 12, 2)
-        )
+        rows[f"schemdraw, {style.name}"] = partial(schemdraw_cases, [style], range(0, 12, 2))
+        rows[f"schemdraw, {style.name}, kept back"] = partial(schemdraw_cases, [style], range(1, 12, 2))
     for style in UNSEEN:
-        rows[f"schemdraw, {style.name}, style kept back"] = lambda style=style: schemdraw_cases(
-            [style], range(1, 12, 2)
-        )
+        rows[f"schemdraw, {style.name}, style kept back"] = partial(schemdraw_cases, [style], range(1, 12, 2))
     return rows
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
@@ -14,6 +14,18 @@ from halfsplit.notation.library import samples
 
 POINTS_PER_PIXEL = 0.75
 """Chromium prints a CSS pixel as 1/96 inch, a PDF point is 1/72."""
+
+
+Placed = Callable[[float, float], tuple[float, float]]
+"""From a drawing's own coordinates to points of the page."""
+
+
+def _match(pattern: bytes, data: bytes) -> tuple[bytes, ...]:
+    """What the groups of a pattern hold. Raises ValueError where it is not in the data."""
+    match = re.search(pattern, data)
+    if match is None:
+        raise ValueError(f"no {pattern!r} in this drawing")
+    return match.groups()
 
 
 @dataclass(frozen=True)
@@ -133,9 +145,9 @@ class _Columns:
         self.rng = np.random.default_rng(seed)
         schemdraw.use("svg" if style.backend.startswith("svg") else "matplotlib")
         schemdraw.svgconfig.text = "text"
-        elm.style(elm.STYLE_IEC if style.iec else elm.STYLE_IEEE)
+        elm.style(elm.STYLE_IEC if style.iec else elm.STYLE_IEEE)  # type: ignore[no-untyped-call]
         if style.theme != "default":
-            schemdraw.theme(style.theme)
+            schemdraw.theme(style.theme)  # type: ignore[no-untyped-call]
         self.d = schemdraw.Drawing(
             show=False, fontsize=style.fontsize, lw=style.lw, font=style.font, unit=style.drop
         )
@@ -317,7 +329,7 @@ class _Columns:
         pins = {pin: at(*spot) for pin, spot in self.pins.items() if pin in used}
         return Case(name, data, pins, self.wires, frozenset(self.printed))
 
-    def _by_matplotlib(self):  # type: ignore[no-untyped-def]
+    def _by_matplotlib(self) -> tuple[bytes, Placed]:
         import io
 
         figure = self.d.draw(show=False)
@@ -332,11 +344,11 @@ class _Columns:
 
         return held.getvalue(), at
 
-    def _by_svg(self):  # type: ignore[no-untyped-def]
+    def _by_svg(self) -> tuple[bytes, Placed]:
         """The file of the SVG backend; printed to PDF by Chromium unless the style asks for the file itself."""
         data = self.d.get_imagedata("svg")
-        left, top, width, height = (float(one) for one in re.search(rb'viewBox="([^"]+)"', data)[1].split())
-        shown = [float(one) for one in re.search(rb'height="([0-9.]+)pt" width="([0-9.]+)pt"', data).groups()]
+        left, top, width, height = (float(one) for one in _match(rb'viewBox="([^"]+)"', data)[0].split())
+        shown = [float(one) for one in _match(rb'height="([0-9.]+)pt" width="([0-9.]+)pt"', data)]
         scale = 36.0 * self.d.dwgparams.get("inches_per_unit", 0.5) * 2
 
         def at(x: float, y: float) -> tuple[float, float]:
@@ -347,7 +359,12 @@ class _Columns:
         if self.style.backend == "svgfile":
             return data, at
         pdf = _printed(data.decode(), shown[1] * 4 / 3 + 1, shown[0] * 4 / 3 + 1)
-        return pdf, lambda x, y: tuple(POINTS_PER_PIXEL * one for one in at(x, y))
+
+        def printed(x: float, y: float) -> tuple[float, float]:
+            across, down = at(x, y)
+            return POINTS_PER_PIXEL * across, POINTS_PER_PIXEL * down
+
+        return pdf, printed
 
 
 def _printed(svg: str, width: float, height: float) -> bytes:

@@ -70,8 +70,11 @@ def by_process(reference: Reference) -> float:
 
 def plain(circuit: Circuit, faults: Sequence[Fault]) -> list[Fault]:
     """Faults that change one element and flip no device."""
-    found = batch.expect(circuit.network.system(STATE), faults, np.arange(1)).batch
-    same = (found.states == found.base().states[:, None]).all(axis=0) & ~found.blown.any(axis=0)
+    settled = batch.expect(
+        circuit.network.system(STATE), [circuit.faults["nothing wrong"], *faults], np.arange(1)
+    ).batch
+    states, blown = settled.states[..., 0], settled.blown[..., 0]
+    same = np.all(states == states[:, :1], axis=0)[1:] & ~np.any(blown, axis=0)[1:]
     return [fault for fault, still in zip(faults, same, strict=True) if still and len(fault.changes) == 1]
 
 

@@ -13,7 +13,7 @@ from bench.truth_circuits import circuit_text
 from bench.truth_vehicles import Car, Hidden, both, single, undrawn
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import Measurement, Present
 
 KINDS = {
     "single": 0.60,
@@ -133,7 +133,7 @@ def run(kind: str, seed: int, number: int) -> dict[str, Any]:
             numbers += 1
             if numbers > slip_after:
                 value, slip = slipped(car, measurement, float(value), dice)
-        present = None if not (shy and says) else "yes" if car.there else "no"
+        present: Present | None = None if not (shy and says) else "yes" if car.there else "no"
         job.record(proposed[0], value, present=present, sure=True)
         tests += 1
         minutes += proposed[0].minutes

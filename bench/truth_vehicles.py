@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from halfsplit import Circuit
+from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.element import DriverDevice, Relay
 from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Intervention, replaced

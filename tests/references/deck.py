@@ -395,6 +395,19 @@ def _stuck(what: str) -> Callable[[Deck, Values, Stuck, str], None]:
     return change
 
 
+def _contact_worn(deck: Deck, values: Values, stuck: Stuck, name: str, ohms: str) -> None:
+    stuck[name] = f"contact worn {ohms}"
+
+
+def _worn(deck: Deck, values: Values, stuck: Stuck, name: str, ohms: str) -> None:
+    """A fuse's bridge, or all ways of a switch that are closed."""
+    part = deck.model.parts[name]
+    each = [f"{name} {number}" for number in range(len(_joins(part)))] if part.kind == "switch" else [name]
+    for element in each:
+        if values[deck.names[element]] < ABSENT:
+            values[deck.names[element]] += float(ohms)
+
+
 def _coil(deck: Deck, values: Values, stuck: Stuck, name: str) -> None:
     values[deck.names[f"{name} coil"]] = ABSENT
     stuck[name] = "released"
@@ -414,6 +427,8 @@ FAULTS: tuple[tuple[str, Callable[..., None]], ...] = (
     (r"(\w+) coil open", _coil),
     (r"(\w+) contact open", _stuck("contact open")),
     (r"(\w+) contact welded", _stuck("contact welded")),
+    (r"(\w+) contact worn ([\d.]+) ohm", _contact_worn),
+    (r"(\w+) worn ([\d.]+) ohm", _worn),
     (r"(\w+) low ([\d.]+) V", _low),
     (r"(\w+) high resistance", _weak),
     (r"(\w+) stalled", _stalled),

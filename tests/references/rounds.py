@@ -100,13 +100,10 @@ def put(
     stuck = condition.stuck.get(name, "")
     if part.kind == "relay":
         pulled, ohms = devices.get(name) == "pulled", 0.1 / part.values.get("A", 20.0)
-        joined = (pulled and stuck != "contact open", not pulled and stuck != "contact welded")
-        if stuck == "contact welded":
-            ohms_87 = ohms / 2 if pulled else ohms
-            joined = (True, False)
-        else:
-            ohms_87 = ohms
-        values[names[f"{name} 87"]] = ohms_87 if joined[0] else ABSENT
+        welded = stuck == "contact welded"
+        joined = (welded or (pulled and stuck != "contact open"), not welded and not pulled)
+        worn = float(stuck.rpartition(" ")[2]) if stuck.startswith("contact worn") else 0.0
+        values[names[f"{name} 87"]] = ohms + worn if joined[0] else ABSENT
         if "87a" in part.pins:
             values[names[f"{name} 87a"]] = ohms if joined[1] else ABSENT
     elif part.kind == "diode":

@@ -128,8 +128,8 @@ class Circuit:
     ) -> Floats:
         """Volts at each point under each fault: array (faults, points), against the battery's negative post.
 
-        All single faults and all points unless they are given. The faults share one factorisation of the healthy
-        network; each is a low-rank change of it (Woodbury), device flips included.
+        All single faults and all points unless they are given. The healthy network is factorised once in each of its
+        rounds; each fault is eliminated where it differs, devices that it switches included.
         """
         wanted = [
             self.faults[fault] if isinstance(fault, str) else fault

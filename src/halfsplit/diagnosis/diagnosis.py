@@ -338,11 +338,12 @@ def _present(given: str | None) -> Present | None:
     if given is None:
         return None
     word = YES_NO.get(given.strip().casefold(), given.strip().casefold())
-    if word not in ("yes", "no", "unknown"):
+    answers: dict[str, Present] = {"yes": "yes", "no": "no", "unknown": "unknown"}
+    if word not in answers:
         raise InputError(
             f"{given!r} does not say whether the fault was there", remedy="use yes, no or unknown"
         )
-    return word
+    return answers[word]
 
 
 def _checked(measurement: Measurement, value: float | str, net_volts: float, *, sure: bool) -> float | str:

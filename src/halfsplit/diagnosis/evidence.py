@@ -150,7 +150,8 @@ def _ohms(measurement: Measurement, context: Context) -> Numeric:
     ohms = np.where(open_circuit, OHMS_CEILING, ohms)
     value = np.log10(ohms + OHMS_OFFSET)
     leads = LEAD_OHMS / ((ohms + OHMS_OFFSET) * np.log(10.0))
-    return expect_number(value, np.hypot(OHMS_SIGMA, leads), scene, "ohms", DAMP * open_circuit)
+    ghost = np.asarray(DAMP * open_circuit, dtype=float)
+    return expect_number(value, np.hypot(OHMS_SIGMA, leads), scene, "ohms", ghost)
 
 
 def _works(measurement: Measurement, context: Context) -> Worded:

@@ -13,7 +13,7 @@ import numpy as np
 
 from halfsplit.diagnosis.expected import Context, Floats, Numeric
 from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.predict import Scene, SceneKey
+from halfsplit.diagnosis.predict import Readings, Scene, SceneKey
 
 NOTHING, FEED, ONE_LEAD, SWAPPED, BESIDE, STATE, UNIT, ANYTHING = (
     0.22,
@@ -50,7 +50,7 @@ def _normal(value: float, mean: Floats | float, sigma: float) -> Floats:
 
 def _meant(
     place: Measurement, context: Context, scene: Scene, expected: Numeric
-) -> Iterator[tuple[float, Floats]]:
+) -> Iterator[tuple[float, Floats | Readings]]:
     """Each way to slip with its share, and what is shown then (C, D)."""
     network = scene.circuit.network
     size = network.size

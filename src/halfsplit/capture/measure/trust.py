@@ -108,7 +108,7 @@ def without_wild(role: str, values: Floats) -> tuple[Floats, tuple[int, ...]]:
         return values, ()
     mended = values.copy()
     sound = np.delete(np.arange(values.size), wild)
-    near = [sound[max(np.searchsorted(sound, i) - 1, 0)] for i in wild]
-    after = [sound[min(np.searchsorted(sound, i), sound.size - 1)] for i in wild]
-    mended[wild] = [0.5 * (values[a] + values[b]) for a, b in zip(near, after, strict=True)]
+    place = np.searchsorted(sound, wild)
+    before, after = sound[np.maximum(place - 1, 0)], sound[np.minimum(place, sound.size - 1)]
+    mended[wild] = 0.5 * (values[before] + values[after])
     return mended, tuple(int(i) for i in wild)

@@ -209,7 +209,7 @@ def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:
         table = there.reshape(turns, -1)
         every = table.any(axis=0)
         lost = np.flatnonzero(~table.all(axis=0) & every)
-        gaps = _gaps_of(every)
+        gaps = _gaps_of(np.asarray(every))
         name = "-".join(str(n) for n in (places // turns, *gaps))
         if name in COMMON and 0 < lost.size <= 2:
             lasting = (
