@@ -72,8 +72,8 @@ def _stuck(deviations: Floats, sigma: float) -> float:
 
 def _drift(times: Floats, off: Floats, sigma: float) -> float:
     """Growing from nothing when it began: one slope."""
-    slope = float(times @ off / max(times @ times, 1e-12))
-    return _normal(off - slope * times, sigma) - 0.5 * np.log(len(off))
+    slope = float(times @ off) / max(float(times @ times), 1e-12)
+    return _normal(off - slope * times, sigma) - 0.5 * float(np.log(len(off)))
 
 
 def _now_and_then(off: Floats, sigma: float) -> float:
@@ -87,11 +87,11 @@ def _now_and_then(off: Floats, sigma: float) -> float:
         density = np.stack([_density(off, sigma), _density(off - amount, sigma)])
         score, share = _two_states(density)
         amount = float(share @ off / max(share.sum(), 1e-12))
-    return score - 2.0 * 0.5 * np.log(len(off))
+    return score - float(np.log(len(off)))
 
 
 def _density(deviations: Floats, sigma: float) -> Floats:
-    return np.exp(-0.5 * (deviations / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi)) + 1e-12
+    return np.asarray(np.exp(-0.5 * (deviations / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi)) + 1e-12)
 
 
 def _two_states(density: Floats) -> tuple[float, Floats]:
