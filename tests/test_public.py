@@ -141,7 +141,7 @@ def test_a_job_ends_with_a_finding(job):
     proven = job.finding()
     assert (proven.proven, proven.missing_proof, proven.rivals) == (True, (), ())
     assert proven.explains == ("M9 does not work (wiper on)",)
-    assert "M9 (rear wiper motor) runs as it should in state “wiper on”" in proven.verify
+    assert "rear wiper motor (M9) runs as it should in state “wiper on”" in proven.verify
 
 
 def test_the_same_seed_and_readings_give_the_same_answers(circuit):

@@ -308,6 +308,8 @@ def _bus_log(named: Named, setup: Setup) -> Sequence[Result]:
     frames, lengths = named["bus frames"], named.get("bus frame bytes")
     if not frames.has_time:
         return [BusLogResult(verdict="cannot tell", reason=_NO_TIME.format(frames.name))]
+    if not np.isfinite(frames.raw).all():
+        return [BusLogResult(verdict="cannot tell", reason=_NO_IDENTIFIER.format(frames.name))]
     sizes = np.asarray(lengths.raw) if lengths is not None and len(lengths) == len(frames) else None
     return [bus_traffic(frames.clock(), np.asarray(frames.raw, np.uint32), sizes, bit_rate=setup.bit_rate)]
 
@@ -358,6 +360,7 @@ _ENOUGH: Final = 20_000.0
 """Samples a second for what a starter does."""
 
 _NO_TIME: Final = "channel {!r} has no time base: give its sample rate"
+_NO_IDENTIFIER: Final = "channel {!r} has samples that are no identifiers: give the log as it was written"
 
 
 def _sampled(

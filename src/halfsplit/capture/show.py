@@ -28,6 +28,8 @@ CAUTIONS: Final[dict[str, str]] = {
     "voltage drop": "Never probe restraint or high-voltage circuits.",
     "CAN": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
     "LIN": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
+    "bus log": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
+    "diagnostic line": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
 }
 """Analysis -> the caution that stands beside its result."""
 
