@@ -55,8 +55,11 @@ def page(client):
 
 
 def test_the_page_opens_with_nothing_on_it(client, flat):
-    assert "No log yet" in page(client)
-    assert "Do not pull fuses while you search" in page(client)
+    shown = page(client)
+    assert "One night's current shows when it sleeps" in shown
+    assert "Measure the current at the battery, vehicle asleep." in shown
+    assert "Do not pull fuses while you search" in shown
+    assert 'class="drain-plot"' not in shown
 
 
 def test_a_log_is_kept_and_told_with_levels_wake_ups_and_a_plot(client, store, flat):

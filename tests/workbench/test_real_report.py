@@ -61,7 +61,7 @@ def test_before_is_as_the_vehicle_came_not_as_it_was_with_a_bridge(told):
 
 def test_what_must_stay_off_is_told_so_and_no_millivolts(told):
     off = next(check for check in told.checks if check.plain.startswith("Side lamp"))
-    assert (off.plain_after, off.plain_allowed) == ("stays off", "stays off")
+    assert (off.plain_after, off.plain_allowed) == ("stays off, as it should", "stays off")
     customer = [
         word for check in told.checks for word in (check.plain_before, check.plain_after, check.plain_allowed)
     ]
@@ -82,11 +82,20 @@ def test_the_same_job_gives_the_same_bytes(finished):
         )
 
 
-def test_the_page_shows_what_the_sheet_shows(finished, client_of):
+def total_of(told):
+    """Every minute of the record at 96 EUR an hour, and the nut; the part changed on suspicion is not billed."""
+    return f"{sum(one.minutes for one in told.work) * 96 / 60 + 3.40:.2f} EUR"
+
+
+def test_the_page_shows_what_the_sheet_shows(finished, told, client_of):
     for audience, words in (
         (
             "customer",
-            ("Ground point behind the right rear lamp (E5): poor connection", "stays off", "72.20 EUR"),
+            (
+                "Ground point behind the right rear lamp (E5): poor connection",
+                "stays off, as it should",
+                f"<b>{total_of(told)}</b>",
+            ),
         ),
         (
             "workshop",
