@@ -9,24 +9,23 @@
     job.record(test, 8.9)
     job.finding()
 
-The names are described in ``docs/python.md``. Captures and scan reports are loaded on first use: they need libraries
-that a circuit does not.
+The names are described in ``docs/python.md``. Each is loaded on first use: what talks to a bus needs no compiled
+solution, and a circuit needs no readers of captures.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.interventions import fit, jump, lamp_for, stand_in, unplug
-from halfsplit.circuit.network import UnknownNameError
-from halfsplit.circuit.problems import CircuitError
-from halfsplit.diagnosis.diagnosis import Diagnosis, ImplausibleReadingError
-from halfsplit.errors import HalfsplitError
-from halfsplit.notation.circuit import Circuit
-
 if TYPE_CHECKING:
     from halfsplit.capture.capture import Capture
+    from halfsplit.circuit.faults import Fault
+    from halfsplit.circuit.interventions import fit, jump, lamp_for, stand_in, unplug
+    from halfsplit.circuit.network import UnknownNameError
+    from halfsplit.circuit.problems import CircuitError
+    from halfsplit.diagnosis.diagnosis import Diagnosis, ImplausibleReadingError
+    from halfsplit.errors import HalfsplitError
+    from halfsplit.notation.circuit import Circuit
     from halfsplit.scan.compare import compare
     from halfsplit.scan.report import ScanReport
 
@@ -53,6 +52,18 @@ __all__ = [
 
 _LATER = {
     "Capture": "halfsplit.capture.capture",
+    "Circuit": "halfsplit.notation.circuit",
+    "CircuitError": "halfsplit.circuit.problems",
+    "Diagnosis": "halfsplit.diagnosis.diagnosis",
+    "Fault": "halfsplit.circuit.faults",
+    "HalfsplitError": "halfsplit.errors",
+    "ImplausibleReadingError": "halfsplit.diagnosis.diagnosis",
+    "UnknownNameError": "halfsplit.circuit.network",
+    "fit": "halfsplit.circuit.interventions",
+    "jump": "halfsplit.circuit.interventions",
+    "lamp_for": "halfsplit.circuit.interventions",
+    "stand_in": "halfsplit.circuit.interventions",
+    "unplug": "halfsplit.circuit.interventions",
     "ScanReport": "halfsplit.scan.report",
     "compare": "halfsplit.scan.compare",
 }

@@ -8,7 +8,6 @@ from functools import cached_property
 
 import numpy as np
 
-from halfsplit.circuit import batch
 from halfsplit.circuit.faults import Fault, all_faults
 from halfsplit.circuit.instruments import loaded_volts
 from halfsplit.circuit.interventions import Intervention, apply, replaced
@@ -137,6 +136,8 @@ class Circuit:
         ]
         names = self.points if points is None else points
         nodes = np.array([self.network.node(name) for name in names], dtype=np.intp)
+        from halfsplit.circuit import batch  # compiled code comes in when it is asked for
+
         return batch.expect(self.network.system(state), wanted, nodes).volts.T
 
     @cached_property

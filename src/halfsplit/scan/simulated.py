@@ -33,7 +33,7 @@ from halfsplit.scan.vehicle import (
     UnitState,
 )
 
-START = 15.0
+START = 60.0
 TICK = 0.002
 PENDING_PAUSE = 0.15
 
