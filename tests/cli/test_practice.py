@@ -45,7 +45,7 @@ def test_nothing_measured_is_nothing_scored(run, circuit):
 @pytest.mark.parametrize(
     ("arguments", "code", "told"),
     [
-        (("no-such-pattern",), 1, "there is no pattern 'no-such-pattern'; there are: "),
+        (("no-such-pattern",), 1, "there is no pattern 'no-such-pattern'; there are blower-electronic, "),
         (("--difficulty", "hard"), 1, "'hard' is no difficulty: use one of single, "),
         (("--json",), 2, "needs --scores"),
     ],
