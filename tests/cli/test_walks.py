@@ -1,4 +1,4 @@
-"""The walks in the docs are what the program prints now, and each ends proven with the hidden cause."""
+"""The walks in the docs are what the program prints now, and each ends with the hidden cause, all but one proven."""
 
 from __future__ import annotations
 
@@ -33,12 +33,17 @@ def shape(text):
     ]
 
 
+MISSED_BY_A_LOOK = "sensor-supply"
+"""The one look at its chafed wire misses it, and a second look by the same eyes proves nothing: found, not proven."""
+
+
 @pytest.mark.parametrize("name", sorted(walks.demos()))
-def test_the_walk_is_as_printed_and_ends_proven(name):
+def test_the_walk_is_as_printed_and_ends_with_the_hidden_cause(name):
     demo = walks.demos()[name]
     code, printed = walks.walked(name)
-    assert code == 0
-    assert f"Proven: {demo['hidden']} (" in printed
+    proven = name != MISSED_BY_A_LOOK
+    assert code == (0 if proven else 1)
+    assert f"{'Proven' if proven else 'Found, not proven'}: {demo['hidden']} (" in printed
     told = (walks.PAGES / f"{name}.md").read_text(encoding="utf-8")
     assert shape(told) == shape(walks.page(name, demo, printed)), (
         "run make walks and look at what has changed"

@@ -57,8 +57,8 @@ def test_what_was_wrong_is_to_be_seen_again():
     assert [(at, abs(volts) < 0.1) for at, volts in told[2:]] == [("H1.2", True), ("E1", True)]
     words = [verify_words(test.measurement, wanted, circuit) for test, wanted in job.verify()]
     assert words == [
-        "H1 (fog lamp, left) is bright in state “on”",
-        "H1 (fog lamp, left) stays dark in state “off”",
+        "fog lamp, left (H1) is bright in state “on”",
+        "fog lamp, left (H1) stays dark in state “off”",
         "under 0.1 V from H1.2 to battery negative post in state “on”",
         "under 0.1 V from E1 to bare metal of the body in state “on”",
     ]

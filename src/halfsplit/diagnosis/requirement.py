@@ -158,8 +158,9 @@ class Case:
     def __init__(self, situation: Situation, fault: Fault) -> None:
         self.situation, self.circuit, self.fault = situation, situation.circuit, fault
         self.function, self.good = self._function()
-        given = situation.wrong or situation.live
-        self.state = self.function.state if self.function else given[0].measurement.state
+        told = [self.function, *(one.measurement for one in (*situation.wrong, *situation.live))]
+        # Before anything was told, any state will do.
+        self.state = next((one.state for one in told if one), next(iter(self.circuit.states)))
         self.healthy: Solution = self.circuit.solve(self.state)
         self.sick: Solution = self.circuit.solve(self.state, fault=fault)
 
