@@ -160,7 +160,7 @@ def test_a_cause_is_ranked_by_the_posterior_and_says_what_it_contradicts(client,
     found = causes.causes_of(OpenJob(store, "van"))
     assert found.symptoms == 4
     first, *others = found.cards
-    assert (first.kind, first.stretch.split()[0]) == ("ground", "E3")
+    assert (first.kind, first.stretch) == ("ground", "ground point “rear left” (E3)")
     assert first.contradicts == ()
     for card in (card for card in others if card.stretch == "SP1 – F30 – SP30"):
         assert len(card.explains) == len(first.explains) == 4
