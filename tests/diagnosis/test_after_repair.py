@@ -60,5 +60,5 @@ def test_what_was_wrong_is_to_be_seen_again():
         "fog lamp, left (H1) is bright in state “on”",
         "fog lamp, left (H1) stays dark in state “off”",
         "under 0.1 V from fog lamp, left, pin 2 (H1.2) to battery negative post in state “on”",
-        "under 0.1 V from E1 to bare metal of the body in state “on”",
+        "under 0.1 V from ground E1 to bare metal of the body in state “on”",
     ]
