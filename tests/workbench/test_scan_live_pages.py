@@ -92,7 +92,7 @@ def test_a_flood_is_named_and_a_run_can_be_stopped(client, store, van):
         )
         client.post("/jobs/van/scan/live/stop")
         finished()
-        assert "Stopped, nothing was kept" in client.get("/jobs/van/scan/live").text
+        assert "Stopped, nothing was stored" in client.get("/jobs/van/scan/live").text
         assert scans.kept_reports(OpenJob(store, van)) == ()
         assert "identifier 001 alone comes" in read(client, channel=words)
 

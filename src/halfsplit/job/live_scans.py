@@ -70,9 +70,7 @@ def start_run(job: OpenJob, channel: str, bit_rate: int, *, moment: str) -> Live
         if job.job_id in runs and not runs[job.job_id].done:
             raise ConflictError("this job's vehicle is being read already: wait, or stop that")
         runs[job.job_id] = run
-    threading.Thread(
-        target=_work, args=(job.store, job.job_id, run), daemon=True, name=f"scan {job.job_id}"
-    ).start()
+    threading.Thread(target=_work, args=(job, run), daemon=True, name=f"scan {job.job_id}").start()
     return run
 
 
