@@ -67,6 +67,6 @@ def test_one_odd_reading_is_asked_about_before_it_is_believed(client, store):
     assert after.suspects[0].part == before.suspects[0].part == "E5"
     assert after.tests[0].purpose == "repeat"
     assert after.tests[0].at == "X40.5:out"
-    assert "Probe anew" in client.get("/jobs/demo").text
+    assert "Does not fit any suspect" in client.get("/jobs/demo").text
     measure(store, vehicle, after.tests[0].place)
     assert jobs.bench_view(OpenJob(store, "demo")).suspects[0].part == "E5"
