@@ -19,6 +19,7 @@ from itertools import pairwise
 from typing import ClassVar, Final, Literal
 
 import numpy as np
+from scipy.special import ndtr, stdtrit
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
 from halfsplit.capture.measure.signal import Floats, clipped, require, smooth
@@ -219,17 +220,18 @@ def _judged(
     table: Floats, numbers: tuple[int, ...], peaks: Floats, cycle: float, *, named: bool, notes: list[str]
 ) -> CompressionResult:
     shares = table.mean(axis=0)
-    errors = table.std(axis=0, ddof=1) / np.sqrt(len(table)) if len(table) > 1 else np.full(shares.size, 0.1)
+    error, factor = _error(table)
     label = "cylinder" if named else "place"
     limit = WEAK if shares.size < 7 else _WEAK_OF_MANY
     quantities = tuple(
-        Quantity(f"{label} {n}", 100 * float(s), "%", 100 * float(e))
-        for n, s, e in sorted(zip(numbers, shares, errors, strict=True))
+        Quantity(f"{label} {n}", 100 * float(s), "%", 100 * error)
+        for n, s in sorted(zip(numbers, shares, strict=True))
     )
     speed = Quantity("cranking speed", 120.0 / cycle, "rpm", 120.0 / cycle * 0.01)
-    weak = [n for n, s, e in zip(numbers, shares, errors, strict=True) if s + 3 * e < limit]
+    alone = shares.size > 2 and float(np.sort(shares)[-2]) < limit
+    weak = [n for n, s in zip(numbers, shares, strict=True) if s + factor * error < limit and not alone]
     order = sorted(range(len(numbers)), key=lambda i: numbers[i])
-    shaky = float(np.max(errors)) > _UNSURE
+    shaky = alone or error > _UNSURE
     return CompressionResult(
         verdict="fault" if weak else "cannot tell" if shaky else "good",
         reason=_reason(weak, label, shares, numbers, shaky=shaky, named=named),
@@ -244,6 +246,19 @@ def _judged(
         cycles=len(table),
         peaks=peaks,
     )
+
+
+def _error(table: Floats) -> tuple[float, float]:
+    """Standard error of a share, and how many of them are as rare as three of a normal distribution.
+
+    From all cylinders together, since two or three cycles of one tell little of how they scatter (Student's t).
+    """
+    cycles, cylinders = table.shape
+    if cycles < _LEAST_CYCLES:
+        return 0.1, 3.0
+    free = (cycles - 1) * cylinders
+    spread = float(np.sqrt(np.sum((table - table.mean(axis=0)) ** 2) / free))
+    return spread / float(np.sqrt(cycles)), float(stdtrit(free, ndtr(3.0)))
 
 
 def _reason(
