@@ -97,6 +97,9 @@ def probe_points(circuit: Circuit) -> list[str]:
 def _volts(circuit: Circuit, state: str) -> Iterator[Measurement]:
     for point in probe_points(circuit):
         yield Measurement("volts", point, state, instrument="meter")
+    if BODY in circuit.points:
+        # Bare metal against the battery's minus: what all grounds share, at one reading.
+        yield Measurement("volts", BODY, state, instrument="meter")
     for a, b in own_ends(circuit):
         yield Measurement("volts", a, state, to=b, instrument="meter")
     yield from _whole_sides(circuit, state)
@@ -240,6 +243,16 @@ def lamp_tests(
 ) -> list[Measurement]:
     """A lamp in place of a fuse, in each state: where it is bright the short is there."""
     return [test for state in states if (test := _lamp_for(fuse, state, instruments)) is not None]
+
+
+def ohms_behind(circuit: Circuit, state: str, fuse: str) -> list[Measurement]:
+    """Ohms to body from a socket with the fuse out: what is behind it as a whole, a short or its loads."""
+    if never_probed(circuit.parts[fuse]):
+        return []
+    return [
+        Measurement("ohms", f"{fuse}.{pin}", state, BODY, "meter", (Unplug(fuse),))
+        for pin in circuit.parts[fuse].pins
+    ]
 
 
 def unplugging(circuit: Circuit, lamp: Measurement) -> Iterator[Measurement]:

@@ -223,7 +223,7 @@ class Bay:
         own -= change_minutes(measurement.changes, (), self.model)
         own += change_minutes(measurement.changes, self.made, self.model)
         here = visited(measurement, self.model)
-        if measurement.quantity in PROBED and here and here <= self.stands:
+        if measurement.quantity in PROBED and _near(here, self.stands):
             own -= TEST_MINUTES - FURTHER_MINUTES
         return own + sum(reach_minutes(key, self.model) for key in self.opens(measurement))
 
@@ -243,6 +243,11 @@ class Bay:
             made=self.made if looked else measurement.changes,
             stands=visited(measurement, self.model) or self.stands,
         )
+
+
+def _near(here: frozenset[str], stands: frozenset[str]) -> bool:
+    """Whether one stands there already; bare metal alone is at hand wherever one stands."""
+    return bool(stands) and here <= stands
 
 
 class Minutes:
@@ -270,7 +275,7 @@ class Minutes:
             0.0 if still else state_minutes(Measurement("works", "", state), model, bay.state)
             for state, still in self._set
         ]
-        near = np.array([bool(here) and here <= bay.stands for here in self._here], dtype=bool)
+        near = np.array([_near(here, bay.stands) for here in self._here], dtype=bool)
         saved = (TEST_MINUTES - FURTHER_MINUTES) * (near[self._of_here] & self._probed)
         told = (
             self._reading

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from halfsplit.circuit.interventions import Replace
-from halfsplit.diagnosis.candidates import at_hand, candidates, lamp_tests, lamps, looks, unplugging
+from halfsplit.diagnosis.candidates import (
+    at_hand,
+    candidates,
+    lamp_tests,
+    lamps,
+    looks,
+    ohms_behind,
+    unplugging,
+)
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.proof_value import open_letters
 from halfsplit.diagnosis.situation import Situation
@@ -127,6 +135,7 @@ def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
             failing = {one.measurement.state for one in situation.wrong}
             # What a load of its own draws lights a lamp as well: with that unplugged it tells.
             found += [
+                *ohms_behind(circuit, test.state, test.at),
                 *lamps_in,
                 *(off for lamp in lamps_in if lamp.state in failing for off in unplugging(circuit, lamp)),
             ]
