@@ -208,7 +208,7 @@ class Bay:
     """The vehicle as it stands in the bay.
 
     ``opened``: places that are open; ``state``: the one it is in, None at first; ``made``: what is unplugged, joined
-    or fitted now; ``stands``: where the last reading was made.
+    or fitted now; ``stands``: where the leads are, not the eyes.
     """
 
     model: Model
@@ -236,12 +236,13 @@ class Bay:
         if measurement.quantity == "event":
             return self
         looked = measurement.quantity in ("inspection", "code")
+        leads = measurement.quantity in PROBED or measurement.changes
         return replace(
             self,
             opened=self.opened.union(places(measurement, self.model)),
             state=self.state if measurement.quantity in STATELESS else measurement.state,
             made=self.made if looked else measurement.changes,
-            stands=visited(measurement, self.model) or self.stands,
+            stands=(visited(measurement, self.model) if leads else frozenset()) or self.stands,
         )
 
 
