@@ -1,11 +1,11 @@
-"""Compile the solution of circuits ahead, so that the first page of the workbench does not wait for the compiler.
+"""Compile the solution of circuits and the choice of tests ahead, so that the first page of the workbench does not wait for the compiler.
 
 The compiled code is kept beside the sources, or in the user's cache folder where those cannot be written.
 """
 
 import numpy as np
 
-from halfsplit import Circuit
+from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.batch import Batch, Cases
 
 circuit = Circuit.parse(
@@ -20,3 +20,6 @@ every = np.arange(network.size)
 batch.volts(every)
 batch.source_ohms(every)
 batch.port_ohms(every[:1], every[1:2])
+job = Diagnosis(circuit)
+job.complain("H1", works="no", state="as drawn")
+job.next_tests(1)

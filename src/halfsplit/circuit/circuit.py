@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 
@@ -20,8 +20,8 @@ from halfsplit.circuit.undrawn import undrawn_faults
 
 WORKS_FROM, WEAK_FROM = 0.9, 0.2
 """Shares of the healthy volts from which a load works, and works weakly."""
-HEALTHY_KEPT = 64
-"""Solutions of the healthy circuit that are kept: a choice of tests asks for the same few again and again."""
+VOLTS_KEPT = 100_000
+"""Volts of points in the solutions that are kept: a choice of tests asks for the same few again and again."""
 
 
 class FaultList(Mapping[str, Fault]):
@@ -108,18 +108,19 @@ class Circuit:
         """
         made = tuple(changes)
         given = self.fault(fault)
-        if given is not None and given.part not in replaced(made):
+        if given is not None and given.part in replaced(made):
+            given = None
+        what = state, made, given and (given.changes, given.locks, given.name)
+        if what not in self._solutions:
+            while len(self._solutions) > VOLTS_KEPT // self.network.size:
+                self._solutions.pop(next(iter(self._solutions)))
             system = apply(self.network.system(state), made)
-            return Solution(self, state, given, made, solve(system, given.changes, given.locks))
-        if (state, made) not in self._healthy:
-            while len(self._healthy) >= HEALTHY_KEPT:
-                self._healthy.pop(next(iter(self._healthy)))
-            result = solve(apply(self.network.system(state), made))
-            self._healthy[state, made] = Solution(self, state, None, made, result)
-        return self._healthy[state, made]
+            result = solve(system, given.changes, given.locks) if given else solve(system)
+            self._solutions[what] = Solution(self, state, given, made, result)
+        return self._solutions[what]
 
     @cached_property
-    def _healthy(self) -> dict[tuple[str, tuple[Intervention, ...]], Solution]:
+    def _solutions(self) -> dict[Hashable, Solution]:
         return {}
 
     def expect(

@@ -110,7 +110,9 @@ def bridges(model: Model) -> list[Bridge]:
                 continue
             if not _across_one(model, a, b):
                 found[both] = Bridge(a, b)
-    return list(found.values())[:MOST_BRIDGES]
+                if len(found) == MOST_BRIDGES:
+                    return list(found.values())
+    return list(found.values())
 
 
 def nets_of(model: Model) -> dict[str, str]:
@@ -151,12 +153,14 @@ def _across_one(model: Model, a: str, b: str) -> bool:
 
 def _meetings(model: Model) -> Iterator[list[str]]:
     """Points that lie together: in one plug, at one place, and in the end anywhere in the vehicle."""
-    ends = [end for wire in model.wires for end in (wire.a, wire.b) if "." in end]
-    ends = list(dict.fromkeys(ends))
-    part_of = {end: model.parts[end.partition(".")[0]] for end in ends}
-    for part in model.parts.values():
-        if len(part.pins) > 1:
-            yield [end for end in ends if part_of[end] is part]
-    for spot in dict.fromkeys(part.place for part in model.parts.values() if part.place):
-        yield [end for end in ends if part_of[end].place == spot]
-    yield ends
+    ends = dict.fromkeys(end for wire in model.wires for end in (wire.a, wire.b) if "." in end)
+    of_part: dict[str, list[str]] = {name: [] for name in model.parts}
+    of_place: dict[str, list[str]] = {part.place: [] for part in model.parts.values() if part.place}
+    for end in ends:
+        part = model.parts[end.partition(".")[0]]
+        of_part[part.name].append(end)
+        if part.place:
+            of_place[part.place].append(end)
+    yield from (of_part[part.name] for part in model.parts.values() if len(part.pins) > 1)
+    yield from of_place.values()
+    yield list(ends)

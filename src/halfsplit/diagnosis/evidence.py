@@ -12,7 +12,6 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.instruments import INSTRUMENTS, METER_MOST_OHMS, over_range
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
@@ -222,40 +221,28 @@ def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
         return None
     row = names.index(name)
     blown = np.asarray(scene.blown()[row] | context.memory.blown[row], dtype=float)
-    own = [
-        any(one.part == name and one.mode == "open" for one in (fault.members or (fault,)))
-        for fault in _faults(scene)
-    ]
-    blown[np.array(own, dtype=bool)] = 1.0
+    blown[scene.columns.having(name, ("open",))] = 1.0
     return blown
-
-
-def _faults(scene: Scene) -> tuple[Fault, ...]:
-    return scene.columns.faults
 
 
 def _inspection(measurement: Measurement, context: Context) -> Worded:
     """A look finds what is at the place itself, and with less chance what is at the contacts of the part."""
     scene = context.scene(Measurement("inspection", measurement.at, measurement.state))
     if measurement.detail == (TRIED_AGAIN,):
-        own = [
-            any(one.part == measurement.at for one in fault.members or (fault,)) for fault in _faults(scene)
-        ]
-        return expect_yes_no(
-            np.repeat(np.array(own)[:, None], scene.shape[1], axis=1), scene, ("good", "bad")
-        )
+        own = scene.columns.having(measurement.at)
+        return expect_yes_no(np.repeat(own[:, None], scene.shape[1], axis=1), scene, ("good", "bad"))
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         # Something ticked off, such as the coding: needed for a proof, says nothing about the suspects.
         even = np.full((*scene.shape, 2), 0.5)
         return Worded(("good", "bad"), even, scene.unknown)
-    bad = np.zeros(len(scene.columns))
-    for number, fault in enumerate(_faults(scene)):
-        for one in fault.members or (fault,):
-            if one.part == measurement.at:
-                bad[number] = max(bad[number], context.priors.seen(one))
-            elif one.part.partition(".")[0] == measurement.at:
-                bad[number] = max(bad[number], 0.7 * context.priors.seen(one))
-    chance = np.maximum(bad, INSPECTION_FALSE_ALARM)[:, None] * np.ones(scene.shape)
+    bad = np.zeros(len(scene.columns.hypotheses))
+    for number, hypothesis in enumerate(scene.columns.hypotheses):
+        for one in hypothesis.single:
+            if one.part.partition(".")[0] == measurement.at:
+                share = 1.0 if one.part == measurement.at else 0.7
+                bad[number] = max(bad[number], share * context.priors.seen(one))
+    seen = np.maximum(bad, INSPECTION_FALSE_ALARM)[scene.columns.hypothesis]
+    chance = seen[:, None] * np.ones(scene.shape)
     blown = _is_blown(measurement.at, scene, context)
     if blown is not None:
         chance = np.maximum(chance, FUSE_SEEN * blown)
@@ -264,8 +251,7 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
 
 def _at(place: str, scene: Scene) -> NDArray[np.bool_]:
     """Whether a column's fault is at this place, or goes away when it is taken apart (C,)."""
-    members = [fault.members or (fault,) for fault in _faults(scene)]
-    return np.array([any(place in one.touches or one.part == place for one in each) for each in members])
+    return scene.columns.where(lambda fault: place in fault.touches or fault.part == place)
 
 
 def _wiggle(measurement: Measurement, context: Context) -> Worded:

@@ -6,7 +6,7 @@ column is one (hypothesis, severity); with the draws of parameters it makes the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -66,6 +66,11 @@ class Hypothesis:
             return " + ".join(member.name for member in self.members)
         return self.first.name if len(self.faults) == 1 else f"{self.part} {self.mode}"
 
+    @property
+    def single(self) -> tuple[Fault, ...]:
+        """The fault; both of a pair."""
+        return self.first.members or (self.first,)
+
     def nearest(self, severity: float) -> Fault:
         """The named member closest to a severity, by ratio."""
         given = [fault for fault in self.faults if fault.severity]
@@ -98,6 +103,26 @@ class Columns:
     def faults(self) -> tuple[Fault, ...]:
         """A representative fault of each column (C,)."""
         return tuple(self.hypotheses[number].first for number in self.hypothesis)
+
+    @cached_property
+    def _of_part(self) -> Mapping[str, list[tuple[str, int]]]:
+        """Modes and hypotheses of the faults of each part, of pairs both."""
+        of_part: dict[str, list[tuple[str, int]]] = {}
+        for number, hypothesis in enumerate(self.hypotheses):
+            for fault in hypothesis.single:
+                of_part.setdefault(fault.part, []).append((fault.mode, number))
+        return of_part
+
+    def having(self, part: str, modes: Collection[str] = ()) -> NDArray[np.bool_]:
+        """Whether a column's fault is one of a part (C,), of any mode or of some."""
+        has = np.zeros(len(self.hypotheses), dtype=bool)
+        has[[number for mode, number in self._of_part.get(part, ()) if not modes or mode in modes]] = True
+        return np.asarray(has[self.hypothesis])
+
+    def where(self, holds: Callable[[Fault], bool]) -> NDArray[np.bool_]:
+        """Whether something holds for a column's fault, of a pair for either (C,)."""
+        each = [any(holds(fault) for fault in one.single) for one in self.hypotheses]
+        return np.asarray(np.array(each, dtype=bool)[self.hypothesis])
 
     @cached_property
     def same_as_next(self) -> NDArray[np.bool_]:
@@ -135,6 +160,19 @@ def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Col
         tuple(changes),
         tuple(locks),
     )
+
+
+def column_count(hypotheses: Sequence[Hypothesis]) -> int:
+    """How many columns some single faults have."""
+    return sum(_steps(one) for one in hypotheses)
+
+
+def _steps(hypothesis: Hypothesis) -> int:
+    if hypothesis.first.name == NOT_IN_MODEL:
+        return len(STRANGE)
+    if len(hypothesis.faults) == 1:
+        return 1
+    return DRIFTED_STEPS if hypothesis.mode == "drifted" else len(_severities(hypothesis.first)[0])
 
 
 def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, tuple[Change, ...]]]:
@@ -177,7 +215,7 @@ def _severities(first: Fault) -> tuple[Floats, Floats]:
 def _with_severity(changes: tuple[Change, ...], severity: float) -> tuple[Change, ...]:
     """A fault's changes with another severity: the joins of a worn switch are worn alike."""
     kind = changes[0].operation
-    return tuple(replace(one, value=severity) if one.operation == kind else one for one in changes)
+    return tuple([Change(one.element, kind, severity) if one.operation == kind else one for one in changes])
 
 
 def fitted(hypothesis: Hypothesis, severity: float | None, changes: tuple[Change, ...]) -> Fault:

@@ -22,6 +22,7 @@ from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.hypotheses import (
     STRANGE,
     Hypothesis,
+    column_count,
     columns_of,
     families,
     joined,
@@ -158,7 +159,7 @@ class Inference:
         self._pool: Belief | None = None
         self._screen: Belief | None = None
         self._outside: Belief | None = None
-        self.small = len(columns_of(self.single)) * len(predictions.draws) <= FULL_PARTICLES
+        self.small = column_count(self.single) * len(predictions.draws) <= FULL_PARTICLES
 
     @cached_property
     def undrawn(self) -> tuple[Hypothesis, ...]:

@@ -219,17 +219,9 @@ class Scene:
         return np.asarray(share, dtype=np.float32)
 
     def _broken(self, load: str) -> Bools:
-        good = replaced(self.key.changes)
-        return np.array(
-            [
-                any(
-                    one.part == load and one.mode in DEAD_MODES and load not in good
-                    for one in fault.members or (fault,)
-                )
-                for fault in self.columns.faults
-            ],
-            dtype=bool,
-        )
+        if load in replaced(self.key.changes):
+            return np.zeros(len(self.columns), dtype=bool)
+        return self.columns.having(load, DEAD_MODES)
 
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
@@ -288,15 +280,8 @@ class Scene:
             row = network.fuses.tolist().index(network.element(name))
             closed = ~self.blown()[row]
         for mode, shut in (("open", False), ("contact open", False), ("contact welded", True)):
-            closed[self._has(name, mode)] = shut
+            closed[self.columns.having(name, (mode,))] = shut
         return np.asarray(closed)
-
-    def _has(self, name: str, mode: str) -> Bools:
-        """The columns (C,) with this fault of a part."""
-        each = [fault.members or (fault,) for fault in self.columns.faults]
-        return np.array(
-            [any(one.part == name and one.mode == mode for one in some) for some in each], dtype=bool
-        )
 
     def holds(self, stage: str) -> Bools:
         """Whether a stage holds (C, D): what it needs works, and none of its own failures is there."""
@@ -309,13 +294,7 @@ class Scene:
         fine = np.ones(self.shape, dtype=bool)
         for need in one.needs:
             fine &= self._need(need)
-        failed = np.array(
-            [
-                any(one.failure is not None and one.failure[0] == stage for one in fault.members or (fault,))
-                for fault in self.columns.faults
-            ],
-            dtype=bool,
-        )
+        failed = self.columns.where(lambda fault: fault.failure is not None and fault.failure[0] == stage)
         return np.asarray(fine & ~failed[:, None])
 
     def _need(self, name: str) -> Bools:

@@ -9,13 +9,12 @@ Journal of Heuristics 3, 1997.)
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numba import njit
 
-from halfsplit.diagnosis.information import TINY, Array, Floats, Integers, entropy, mutual_information
+from halfsplit.diagnosis.information import TINY, Array, Floats, Integers
 from halfsplit.diagnosis.lookahead import LEAST_MINUTES, ProofsAhead
 
 TESTS = 28
@@ -27,69 +26,64 @@ WIDTHS: tuple[int, ...] = (2,)
 DEEPEST = 7
 RARE = 0.004
 """Branches that fewer vehicles come to are estimated."""
+NEVER = 1e-9
+"""Kinds of vehicle that weigh less in a branch are left out of it."""
 SIGNATURES = 500
 DOUBT_MINUTES = 6.0
 """Minutes a bit of what is left in doubt; common practice, no source."""
 TELLS_NOTHING = 0.01
+"""Bits below which a test is not tried."""
 
 
-@dataclass(frozen=True, eq=False)
-class Table:
-    """What the tests would show, by kinds of vehicle that all of them see alike.
+class Table(NamedTuple):
+    """What the tests would show, by kinds of vehicle that all of them see alike, and what each costs.
 
     likelihood  (H, T, K) probability of each outcome
-    starts      (G,) where each repair group begins among the kinds, which are sorted by group
+    group       (H,) repair group of each kind, ascending
     minutes     (T,) minutes of each test now
     after       (T, T) minutes of each test after another, places apart
+    base, saved, reach, needs, opens    as in ``ProofsAhead``
+    widths      how many tests are tried at the second step, the third, and so on
     """
 
     likelihood: Floats
-    starts: Integers
+    group: Integers
     minutes: Floats
     after: Floats
-    proofs: ProofsAhead
+    base: Floats
+    saved: Floats
+    reach: Floats
+    needs: Floats
+    opens: Floats
+    widths: Integers
     stop_at: float
 
-    def groups(self, weights: Floats) -> Floats:
-        """Return the weight of each repair group, (G,)."""
-        return np.asarray(np.add.reduceat(weights, self.starts))
 
-    def joint(self, weights: Floats) -> Floats:
-        """Return the joint weight of repair group and outcome of each test, (T, G, K)."""
-        size, tests, outcomes = self.likelihood.shape
-        flat = np.add.reduceat(weights[:, None] * self.likelihood.reshape(size, -1), self.starts, axis=0)
-        return np.asarray(flat.reshape(len(self.starts), tests, outcomes).transpose(1, 0, 2))
+class Route(NamedTuple):
+    """Where a route is, by its depth D: what has led there, and what is being tried.
 
+    kinds, weights  (D, H) the kinds that are left and their weights, ``count`` (D,) of them
+    opened, done, made  (D, P), (D, G), (D, T) places open, minutes done of each proof, tests made
+    rate, minutes   (D, T) bits for its minutes of each test that is still to be tried (0: not), its minutes
+    test, outcome, left  (D,) the test being tried, its next outcome, how many more are tried
+    total, best, mass, estimated  (D,) minutes over the outcomes so far, of the best test, weight, where none is tried
+    """
 
-@dataclass(frozen=True, eq=False)
-class Place:
-    """Where a route is: tests made, the last of them (-1: none), the places open (P,), the proof done (G,)."""
-
-    made: NDArray[np.bool_]
-    last: int
-    opened: NDArray[np.bool_]
+    kinds: Integers
+    weights: Floats
+    count: Integers
+    opened: Floats
     done: Floats
-
-    def minutes(self, table: Table) -> Floats:
-        """Return the minutes of each test from here; infinite once it has been made."""
-        if self.last < 0:
-            told = table.minutes
-        else:
-            way = (table.proofs.opens * table.proofs.reach) @ (~self.opened)
-            told = table.after[self.last] + way
-        return np.where(self.made, np.inf, told)
-
-    def after(self, table: Table, test: int) -> Place:
-        """Return the place once a test has been made."""
-        made = self.made.copy()
-        made[test] = True
-        opened = self.opened | (table.proofs.opens[test] > 0)
-        return Place(made, test, opened, self.done + table.proofs.saved[test])
-
-    def proof(self, table: Table) -> Floats:
-        """Return the minutes that the proof of each group still costs, (G,)."""
-        ahead = table.proofs
-        return np.maximum(ahead.base - self.done - (self.opened * ahead.reach) @ ahead.needs, 0.0)
+    made: Integers
+    rate: Floats
+    minutes: Floats
+    test: Integers
+    outcome: Integers
+    left: Integers
+    total: Floats
+    best: Floats
+    mass: Floats
+    estimated: Floats
 
 
 def played(
@@ -109,24 +103,22 @@ def played(
     """
     firsts = np.argsort(np.round(expected, 9), kind="stable")[:FIRST]
     tests = _played_with(firsts, expected, minutes, proofs, np.bincount(group, weights=weights).astype(float))
-    table, start = _table(
-        likelihood[tests],
-        weights,
-        group,
-        minutes[tests],
-        after[np.ix_(tests, tests)],
-        stop_at,
-        proofs.of(tests),
-    )
-    nowhere = Place(
-        np.zeros(len(tests), dtype=bool),
-        -1,
-        np.zeros(len(proofs.reach), dtype=bool),
-        np.zeros(len(proofs.base)),
-    )
-    told = np.array([_first(table, start, nowhere, int(np.flatnonzero(tests == one)[0])) for one in firsts])
-    result = expected + float(np.mean(told - expected[firsts]))
-    result[firsts] = told
+    some = proofs.of(tests)
+    shares, kinds, mass = _kinds(likelihood[tests], weights, group)
+    way = (some.opens * some.reach) @ (1.0 - some.opens).T
+    table = Table(
+        shares,
+        kinds,
+        minutes[tests].astype(float),
+        after[np.ix_(tests, tests)] - way.T,
+        *(np.ascontiguousarray(each, dtype=float) for each in
+          (some.base, some.saved, some.reach, some.needs, some.opens)),
+        np.array(WIDTHS, dtype=np.int64),
+        float(stop_at),
+    )  # fmt: skip
+    played_through = _play(table, mass, np.searchsorted(tests, firsts))
+    result = expected + float(np.mean(played_through - expected[firsts]))
+    result[firsts] = played_through
     return result
 
 
@@ -140,16 +132,8 @@ def _played_with(
     return np.sort(np.array(list(some)[:TESTS], dtype=np.intp))
 
 
-def _table(
-    likelihood: Array,
-    weights: Floats,
-    group: Integers,
-    minutes: Floats,
-    after: Floats,
-    stop_at: float,
-    proofs: ProofsAhead,
-) -> tuple[Table, Floats]:
-    """Join particles of one group that all tests see alike, and return the table with the weights of the kinds."""
+def _kinds(likelihood: Array, weights: Floats, group: Integers) -> tuple[Floats, Integers, Floats]:
+    """Join particles of one group that all tests see alike: what they show, their groups and their weights."""
     signs = np.vstack(
         [group, np.round(2.0 * likelihood[..., :-1].transpose(0, 2, 1).reshape(-1, len(group)))]
     )
@@ -179,51 +163,166 @@ def _table(
     shares = np.zeros((size, likelihood.shape[0], likelihood.shape[2]))
     np.add.at(shares, label, likelihood.transpose(1, 0, 2)[order] * weights[order][:, None, None])
     shares /= np.maximum(mass, TINY)[:, None, None]
-    starts = np.searchsorted(of_group[sorted_kinds], np.arange(int(group.max()) + 1))
-    way = (proofs.opens * proofs.reach) @ (1.0 - proofs.opens).T
-    return Table(shares, starts, minutes, after - way.T, proofs, stop_at), mass
+    return shares, of_group[sorted_kinds].astype(np.int64), mass
 
 
-def _first(table: Table, weights: Floats, place: Place, test: int) -> float:
-    return float(place.minutes(table)[test]) + _then(table, weights, place.after(table, test), test, 0)
-
-
-def _then(table: Table, weights: Floats, place: Place, test: int, depth: int) -> float:
-    """Minutes after a test, over its outcomes, times the weight of being here."""
-    return sum(
-        _value(table, weights * table.likelihood[:, test, outcome], place, depth + 1)
-        for outcome in range(table.likelihood.shape[2])
+def _play(table: Table, weights: Floats, firsts: Integers) -> Floats:
+    """Minutes of the routes that begin with each of these tests."""
+    tests, depths = len(table.minutes), DEEPEST + 2
+    floats = [np.zeros((depths, size)) for size in (len(table.reach), len(table.base), tests, tests)]
+    route = Route(
+        np.zeros((depths, len(weights)), dtype=np.int64),
+        np.zeros((depths, len(weights))),
+        np.zeros(depths, dtype=np.int64),
+        *floats[:2],
+        np.zeros((depths, tests), dtype=np.int64),
+        *floats[2:],
+        *(np.zeros(depths, dtype=np.int64) for _ in range(3)),
+        *(np.zeros(depths) for _ in range(4)),
     )
+    route.kinds[0], route.weights[0], route.count[0] = np.arange(len(weights)), weights, len(weights)
+    joint = np.zeros((tests, table.likelihood.shape[2]))
+    return np.array([table.minutes[first] + _minutes_after(table, route, first, joint) for first in firsts])
 
 
-def _value(table: Table, weights: Floats, place: Place, depth: int) -> float:
-    """Expected minutes from here to the proof, times the weight of being here."""
-    shares = table.groups(weights)
-    mass = float(shares.sum())
+@njit(cache=True, nogil=True)
+def _minutes_after(table, route, first, joint):  # type: ignore[no-untyped-def]
+    """Minutes from a first test to the proof, over its outcomes; depth first, without recursion."""
+    depth, outcomes = 0, joint.shape[1]
+    route.left[0] = 0
+    _make(table, route, 0, first)
+    while True:
+        if route.outcome[depth] < outcomes:
+            _narrow(table, route, depth)
+            ended, minutes = _standing(table, route, depth + 1)
+            if ended:
+                route.total[depth] += minutes
+                continue
+            last = route.test[depth]
+            depth += 1
+            _bits(table, route, depth, joint)
+            _rates(table, route, last, depth)
+            route.best[depth] = np.inf
+            route.left[depth] = table.widths[depth - 1] if depth <= len(table.widths) else 1
+        elif depth == 0:
+            return route.total[0]
+        else:
+            tried = route.mass[depth] * route.minutes[depth, route.test[depth]] + route.total[depth]
+            route.best[depth] = min(route.best[depth], tried)
+        test = route.rate[depth].argmax()
+        if route.left[depth] > 0 and route.rate[depth, test] > 0.0:
+            route.left[depth] -= 1
+            route.rate[depth, test] = 0.0
+            _make(table, route, depth, test)
+        else:
+            best = route.best[depth]
+            depth -= 1
+            route.total[depth] += best if best < np.inf else route.estimated[depth + 1]
+
+
+@njit(cache=True, nogil=True)
+def _make(table, route, depth, test):  # type: ignore[no-untyped-def]
+    """Try a test: what is made, open and done one deeper."""
+    deeper = depth + 1
+    route.test[depth], route.outcome[depth], route.total[depth] = test, 0, 0.0
+    route.made[deeper] = route.made[depth]
+    route.made[deeper, test] = 1
+    for place in range(len(table.reach)):
+        route.opened[deeper, place] = max(route.opened[depth, place], table.opens[test, place])
+    for group in range(len(table.base)):
+        route.done[deeper, group] = route.done[depth, group] + table.saved[test, group]
+
+
+@njit(cache=True, nogil=True)
+def _narrow(table, route, depth):  # type: ignore[no-untyped-def]
+    """The kinds that are left one deeper, after the next outcome of the test being tried."""
+    test, outcome, count = route.test[depth], route.outcome[depth], 0
+    route.outcome[depth] += 1
+    for at in range(route.count[depth]):
+        kind = route.kinds[depth, at]
+        weight = route.weights[depth, at] * table.likelihood[kind, test, outcome]
+        if weight > NEVER:
+            route.kinds[depth + 1, count], route.weights[depth + 1, count] = kind, weight
+            count += 1
+    route.count[depth + 1] = count
+
+
+@njit(cache=True, nogil=True)
+def _standing(table, route, depth):  # type: ignore[no-untyped-def]
+    """Whether the route ends here, and the expected minutes then, times the weight of being here."""
+    shares = np.zeros(len(table.base))
+    for at in range(route.count[depth]):
+        shares[table.group[route.kinds[depth, at]]] += route.weights[depth, at]
+    mass = shares.sum()
     if mass < TINY:
-        return 0.0
-    proving = float(shares @ place.proof(table))
+        return True, 0.0
+    proving, doubt = 0.0, 0.0
+    for group in range(len(shares)):
+        if shares[group] > 0.0:
+            left = table.base[group] - route.done[depth, group]
+            for place in range(len(table.reach)):
+                left -= route.opened[depth, place] * table.reach[place] * table.needs[place, group]
+            proving += shares[group] * max(left, 0.0)
+            doubt -= shares[group] * np.log2(shares[group] / mass)
+    route.mass[depth], route.estimated[depth] = mass, proving + DOUBT_MINUTES * doubt
     if shares.max() >= (table.stop_at - 1e-9) * mass:
-        return proving
-    if depth >= DEEPEST or mass < RARE:
-        return proving + mass * DOUBT_MINUTES * float(entropy(shares / mass))
-    best = float("inf")
-    for test, minutes in _worth_trying(table, weights / mass, place, depth):
-        best = min(best, mass * minutes + _then(table, weights, place.after(table, test), test, depth))
-    return best if np.isfinite(best) else proving + mass * DOUBT_MINUTES * float(entropy(shares / mass))
+        return True, proving
+    return depth >= DEEPEST or mass < RARE, route.estimated[depth]
 
 
-def _worth_trying(table: Table, weights: Floats, place: Place, depth: int) -> Iterator[tuple[int, float]]:
-    """The few tests that tell most for their minutes, less what they do of the proof."""
-    minutes = place.minutes(table)
-    joint = table.joint(weights)
-    bits = mutual_information(joint)
-    shares = joint[0].sum(axis=-1)
-    ahead = table.proofs
-    done = ahead.saved + (ahead.opens * ~place.opened * ahead.reach) @ ahead.needs
-    worth = np.maximum(minutes - done @ shares, LEAST_MINUTES)
-    rate = np.where(bits > TELLS_NOTHING, bits / worth, 0.0)
-    width = WIDTHS[depth - 1] if depth <= len(WIDTHS) else 1
-    for test in np.argsort(-rate, kind="stable")[:width]:
-        if rate[test] > 0 and np.isfinite(minutes[test]):
-            yield int(test), float(minutes[test])
+@njit(cache=True, nogil=True)
+def _bits(table, route, depth, joint):  # type: ignore[no-untyped-def]
+    """What each test tells of the repair group here, in bits, into the rates."""
+    tests, outcomes = joint.shape
+    whole, bits = np.zeros((tests, outcomes)), route.rate[depth]
+    joint[:], bits[:] = 0.0, 0.0
+    count, mass = route.count[depth], route.mass[depth]
+    for at in range(count):
+        kind = route.kinds[depth, at]
+        weight = route.weights[depth, at] / mass
+        for test in range(tests):
+            for outcome in range(outcomes):
+                joint[test, outcome] += weight * table.likelihood[kind, test, outcome]
+        if at + 1 < count and table.group[route.kinds[depth, at + 1]] == table.group[kind]:
+            continue
+        for test in range(tests):
+            of_group = 0.0
+            for outcome in range(outcomes):
+                share = joint[test, outcome]
+                if share > 0.0:
+                    bits[test] += share * np.log2(share)
+                    of_group += share
+                    whole[test, outcome] += share
+                    joint[test, outcome] = 0.0
+            if of_group > 0.0:
+                bits[test] -= of_group * np.log2(of_group)
+    for test in range(tests):
+        for outcome in range(outcomes):
+            if whole[test, outcome] > 0.0:
+                bits[test] -= whole[test, outcome] * np.log2(whole[test, outcome])
+
+
+@njit(cache=True, nogil=True)
+def _rates(table, route, last, depth):  # type: ignore[no-untyped-def]
+    """Minutes of each test from here, and its bits for these less what it does of the proof."""
+    rate, minutes = route.rate[depth], route.minutes[depth]
+    minutes[:] = table.after[last]
+    shares, needed = np.zeros(len(table.base)), np.zeros(len(table.reach))
+    for at in range(route.count[depth]):
+        shares[table.group[route.kinds[depth, at]]] += route.weights[depth, at] / route.mass[depth]
+    for place in range(len(needed)):
+        closed = table.reach[place] * (1.0 - route.opened[depth, place])
+        for test in range(len(rate)):
+            minutes[test] += closed * table.opens[test, place]
+        for group in range(len(shares)):
+            needed[place] += closed * table.needs[place, group] * shares[group]
+    for test in range(len(rate)):
+        if rate[test] <= TELLS_NOTHING or route.made[depth, test]:
+            rate[test] = 0.0
+            continue
+        done = 0.0
+        for place in range(len(needed)):
+            done += table.opens[test, place] * needed[place]
+        for group in range(len(shares)):
+            done += table.saved[test, group] * shares[group]
+        rate[test] /= max(minutes[test] - done, LEAST_MINUTES)
