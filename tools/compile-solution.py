@@ -1,4 +1,4 @@
-"""Compile the solution of circuits and the choice of tests ahead, so that the first page of the workbench does not wait for the compiler.
+"""Compile the solution of circuits and the choice of tests ahead, so that no page waits for the compiler.
 
 The compiled code is kept beside the sources, or in the user's cache folder where those cannot be written.
 """
