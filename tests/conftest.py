@@ -13,11 +13,16 @@ import importlib.util
 import os
 import re
 import shutil
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from tests.postgresql import PostgreSQL
 
 ROOT = Path(__file__).parents[1]
 PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
@@ -89,3 +94,25 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory) -> None:
     home = tmp_path_factory.mktemp("home")
     for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME"):
         os.environ[name] = str(home / name.lower())
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> "Iterator[PostgreSQL]":
+    """One server for all tests of a run."""
+    from tests.postgresql import PostgreSQL
+
+    server = PostgreSQL(Path(tempfile.mkdtemp(prefix="halfsplit-")))
+    server.start()
+    yield server
+    server.stop()
+    shutil.rmtree(server.folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def migrated(postgresql) -> str:
+    """A database of the present schema, to be copied: much faster than migrating for every test."""
+    from halfsplit.store import JobStore
+
+    name = postgresql.new_database()
+    JobStore(postgresql.url(name), files=Path("/nonexistent")).close()
+    return name

@@ -1,6 +1,7 @@
 """Accounts, sessions, throttle records, the first owner's link and the audit list, on SQLite and PostgreSQL."""
 
 from dataclasses import replace
+from datetime import timedelta
 from threading import Thread
 
 import pytest
@@ -81,24 +82,51 @@ def test_the_last_owner_stays(accounts, change):
     accounts.change_user("Ada", who="Bo", at=NOW, **change)
 
 
-def test_failed_logins_are_counted_by_origin(accounts):
+def tries(accounts, origin, at=NOW):
+    """How many tries of an origin are counted since then; asking counts none."""
+    seen = []
+
+    def look(_origin, count, _last):
+        seen.append(count)
+        return timedelta(seconds=1)
+
+    accounts.count_try([origin], at, at, look)
+    return seen[0]
+
+
+def at_once(_origin, _tries, _last):
+    return timedelta()
+
+
+def test_tries_to_sign_in_are_counted_by_origin(accounts):
     for minutes in (0, 1, 2):
-        accounts.note_failed_login("ada@192.0.2.7", later(minutes))
-    assert accounts.failed_logins("ada@192.0.2.7", later(1)) == 2
-    assert accounts.failed_logins("bo@192.0.2.7", NOW) == 0
-    accounts.forget_failed_logins("ada@192.0.2.7")
-    assert accounts.failed_logins("ada@192.0.2.7", NOW) == 0
+        assert not accounts.count_try(["ada 192.0.2.7", "ada"], later(minutes), NOW, at_once)
+    assert tries(accounts, "ada 192.0.2.7", later(1)) == 2
+    assert tries(accounts, "bo 192.0.2.7") == 0
+    waits = {"ada": timedelta(seconds=9), "ada 192.0.2.7": timedelta(seconds=4)}
+    found = accounts.count_try(list(waits), later(3), NOW, lambda origin, count, _: waits[origin] * count)
+    assert (found, tries(accounts, "ada")) == (timedelta(seconds=27), 3)  # what has to wait is not counted
+    accounts.forget_tries("ada 192.0.2.7", ["ada"], later(2))
+    assert (tries(accounts, "ada 192.0.2.7"), tries(accounts, "ada")) == (0, 2)
+
+
+def test_an_address_is_known_from_which_somebody_has_signed_in(accounts):
+    accounts.open_session(session(), address="192.0.2.7")
+    assert accounts.has_signed_in(" ADA ", "192.0.2.7", NOW)
+    assert not accounts.has_signed_in("Ada", "192.0.2.8", NOW)
+    assert not accounts.has_signed_in("Bo", "192.0.2.7", NOW)
+    assert not accounts.has_signed_in("Ada", "192.0.2.7", later(1))
 
 
 def test_tidying_drops_only_what_is_over(accounts):
     accounts.open_session(session())
     accounts.open_session(replace(session(), token_hash="hash-2", expires_at=later(5000)))
-    accounts.note_failed_login("ada", NOW)
-    accounts.note_failed_login("ada", later(1000))
+    for minutes in (0, 1000):
+        accounts.count_try(["ada"], later(minutes), NOW, at_once)
     accounts.tidy(later(1500))
     assert accounts.session("hash-1", NOW) is None
     assert accounts.session("hash-2", later(1500)) is not None
-    assert accounts.failed_logins("ada", NOW) == 1
+    assert tries(accounts, "ada") == 1
 
 
 def test_the_owner_link_works_once(store):

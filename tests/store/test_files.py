@@ -141,3 +141,20 @@ def test_a_source_that_breaks_off_leaves_nothing(files):
     with pytest.raises(Exception, match="Connection reset"):
         files.put(Broken(), "photo", "x.jpg")
     assert [path for path in files.folder.rglob("*") if path.is_file()] == []
+
+
+def test_what_a_killed_program_had_begun_to_take_in_is_removed_at_start(files):
+    """A file that another server takes in at this moment stays."""
+    files.folder.mkdir(parents=True)
+    left = files.folder / "incoming-left"
+    left.write_bytes(b"half")
+
+    class Slow(io.BytesIO):
+        def read(self, size=-1):
+            wanted = int(left.exists())
+            assert FileStore(files.folder).tidy() == wanted
+            return super().read(size)
+
+    stored = files.put(Slow(JPEG), "photo", "x.jpg")
+    assert files.path(stored.sha256).read_bytes() == JPEG
+    assert not left.exists()

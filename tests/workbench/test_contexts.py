@@ -11,6 +11,7 @@ from halfsplit.workbench.circuit import contexts as circuit
 from halfsplit.workbench.drain import contexts as drain
 from halfsplit.workbench.help import contexts as helping
 from halfsplit.workbench.jobs import contexts as jobs
+from halfsplit.workbench.learned import contexts as learned
 from halfsplit.workbench.people import contexts as people
 from halfsplit.workbench.plan import contexts as plan
 from halfsplit.workbench.practice import contexts as practice
@@ -60,6 +61,7 @@ PAGES = {
     "practice/practice_end.html": practice.EndPage,
     "practice/_judged.html": practice.EndPage,
     "plan/plan.html": plan.PlanPage,
+    "learned/learned.html": learned.LearnedPage,
     "plan/_plan.html": plan.PlanPage,
 }
 """Template → the context that it is rendered from."""

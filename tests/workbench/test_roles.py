@@ -30,6 +30,8 @@ ROUTES = {
     "POST /owner/{token}": "anyone",
     "POST /sign-out": "read",
     "GET /jobs": "read",
+    "GET /learned": "read",
+    "POST /learned": "manage",
     "GET /jobs/new": "intake",
     "POST /jobs": "intake",
     "POST /jobs/import": "intake",

@@ -4,7 +4,7 @@ Data goes to standard output, messages to standard error. Exit status: 0; 1 wher
 bad; 2 for wrong usage.
 """
 
-from halfsplit.cli import captures, circuit, drain, find, harness, plan, practice, scan, workbench
+from halfsplit.cli import captures, circuit, drain, find, harness, learn, plan, practice, scan, workbench
 from halfsplit.cli.app import app
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "drain",
     "find",
     "harness",
+    "learn",
     "main",
     "plan",
     "practice",

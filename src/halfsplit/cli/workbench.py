@@ -33,6 +33,15 @@ Store = Annotated[
         help="sqlite:///FILE or postgresql://USER@HOST/DATABASE. A file in your own data folder if not given.",
     ),
 ]
+Attachments = Annotated[
+    Path | None,
+    typer.Option(
+        "--attachments",
+        metavar="FOLDER",
+        envvar="HALFSPLIT_ATTACHMENTS",
+        help="Where photos and other files of the jobs are. Beside the file of SQLite, or in your own data folder.",
+    ),
+]
 Host = Annotated[
     str, typer.Option(help="The address to serve on. Beyond this machine accounts are required.")
 ]
@@ -43,12 +52,12 @@ JobName = Annotated[
 
 
 @contextmanager
-def opened(url: str) -> Iterator[JobStore]:
-    """The store at this address, or this user's own."""
+def opened(url: str, attachments: Path | None = None) -> Iterator[JobStore]:
+    """The store at this address, or this user's own; ``attachments``: the folder of its files."""
     from halfsplit.job import JobStore
     from halfsplit.store import default_url
 
-    with JobStore(url or default_url()) as store:
+    with JobStore(url or default_url(), files=attachments.absolute() if attachments else None) as store:
         yield store
 
 
@@ -60,13 +69,38 @@ def job_named(store: JobStore, name: str) -> Job:
 @app.command(
     epilog=example("halfsplit serve", "halfsplit serve --host 0.0.0.0 --store postgresql://workshop@db/jobs")
 )
-def serve(host: Host = HOST, port: Port = PORT, store: Store = "") -> None:
+def serve(
+    host: Host = HOST,
+    port: Port = PORT,
+    store: Store = "",
+    attachments: Attachments = None,
+    certificate: Annotated[
+        Path | None, typer.Option(help="A PEM file, for https; --key belongs to it.")
+    ] = None,
+    key: Annotated[Path | None, typer.Option(help="The certificate's key: a PEM file.")] = None,
+    public: Annotated[
+        str, typer.Option(metavar="URL", help="The address that people open, where a proxy stands in front.")
+    ] = "",
+    proxy: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="The proxy's own address, whose headers are believed.")
+    ] = HOST,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            min=0,
+            max=64,
+            help="Processes for the engine's work; one for each processor where others sign in.",
+        ),
+    ] = None,
+) -> None:
     """Serve the workbench in the browser until Ctrl-C."""
-    from halfsplit.workbench.run import run
+    from halfsplit.workbench.run import Serving, check_certificate, run
 
+    serving = Serving(host, port, certificate, key, public, proxy, workers)
+    check_certificate(serving)
     _check_free(host, port)
-    with opened(store) as jobs:
-        run(jobs, host, port, tell=tell)
+    with opened(store, attachments) as jobs:
+        run(jobs, serving, tell=tell)
 
 
 @app.command(epilog=example("halfsplit demo", "halfsplit demo heated-screen"))
@@ -79,20 +113,21 @@ def demo(
     ] = "",
     port: Port = PORT,
     store: Store = "",
+    attachments: Attachments = None,
 ) -> None:
     """Serve the workbench with a demo job: nothing to set up, and your own jobs stay apart."""
     from halfsplit.job import demo_job
     from halfsplit.notation.library import sample
-    from halfsplit.workbench.run import run
+    from halfsplit.workbench.run import Serving, run
 
     if name:
         sample(name, "demo")
     _check_free(HOST, port)
     own = f"sqlite:///{user_data_path('halfsplit') / 'demo.db'}"
-    with opened(store or own) as jobs:
+    with opened(store or own, attachments) as jobs:
         job = demo_job(jobs, name, job_id=f"demo-{name}" if name else "demo")
         tell(f"The demo job is number {job.number}: http://{HOST}:{port}/jobs/{job.job_id}")
-        run(jobs, HOST, port, tell=tell)
+        run(jobs, Serving(HOST, port), tell=tell)
 
 
 def _check_free(host: str, port: int) -> None:
@@ -119,13 +154,14 @@ def report(
     pdf: Annotated[Path, typer.Option(metavar="OUT", help="The file to write.")],
     audience: Annotated[str, typer.Option("--for", help="customer or workshop.")] = "customer",
     store: Store = "",
+    attachments: Attachments = None,
 ) -> None:
     """Write the report of a job as PDF: one page for the customer, or the whole record for the workshop."""
     from halfsplit.job import OpenJob, report_pdf
 
     if audience not in ("customer", "workshop"):
         raise typer.BadParameter("is customer or workshop", param_hint="--for")
-    with opened(store) as jobs:
+    with opened(store, attachments) as jobs:
         made = report_pdf(OpenJob(jobs, job_named(jobs, job).job_id), audience)
     write_new(pdf, lambda stream: stream.write(made), replace=True)
     tell(f"{pdf}: {len(made):,} bytes")
@@ -138,11 +174,12 @@ def export(
         Path | None, typer.Option(help="The file to write; made up from the number if not given.")
     ] = None,
     store: Store = "",
+    attachments: Attachments = None,
 ) -> None:
     """Write a whole job, with its photos and files, as one file."""
     from halfsplit.job import export_job
 
-    with opened(store) as jobs:
+    with opened(store, attachments) as jobs:
         found = job_named(jobs, job)
         target = out or Path(f"job-{found.number}{SUFFIX}")
         write_new(target, lambda stream: export_job(jobs, found.job_id, stream))
@@ -155,11 +192,12 @@ def import_file(
         Path, typer.Argument(metavar="FILE", help="A file that `export` wrote.", show_default=False)
     ],
     store: Store = "",
+    attachments: Attachments = None,
 ) -> None:
     """Read a whole job from a file into the store; it keeps its id and gets a number of its own."""
     from halfsplit.job import import_job
 
-    with opened(store) as jobs:
+    with opened(store, attachments) as jobs:
         try:
             with file.open("rb") as source:
                 job = import_job(jobs, source, who=getpass.getuser(), at=datetime.now(UTC))

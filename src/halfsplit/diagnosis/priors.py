@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -20,13 +20,17 @@ from halfsplit.errors import InputError
 
 @dataclass(frozen=True)
 class Priors:
-    """``rates``: per kind; ``modes``: share within a kind; ``sees``: chance that a look finds it."""
+    """``rates``: per kind; ``modes``: share within a kind; ``sees``: chance that a look finds it.
+
+    ``favoured``: part of one circuit → what its weight is multiplied by, from jobs on that circuit.
+    """
 
     rates: Mapping[str, float]
     modes: Mapping[str, Mapping[str, float]]
     sees: Mapping[str, float]
     special: Mapping[str, float]
     factors: Mapping[str, float]
+    favoured: Mapping[str, float] = field(default_factory=dict)
 
     @staticmethod
     def of(table: Mapping[str, Any]) -> Priors:
@@ -110,6 +114,7 @@ def family_priors(
             weight
             * _hinge(fault, bending, priors)
             * _stage_weight(fault, model)
+            * priors.favoured.get(fault.part, 1.0)
             * (3.0 if fault.part in hidden else 1.0)
         )
     special = priors.special

@@ -58,12 +58,19 @@ _RUNS: WeakKeyDictionary[JobStore, dict[str, LiveRun]] = WeakKeyDictionary()
 _LOCK = threading.Lock()
 
 
-def start_run(job: OpenJob, channel: str, bit_rate: int, *, moment: str) -> LiveRun:
-    """Begin to read a vehicle. Raises InputError for a channel that cannot be, ConflictError while another run goes."""
+def start_run(
+    job: OpenJob, channel: str, bit_rate: int, *, moment: str, listed_only: bool = False
+) -> LiveRun:
+    """Begin to read a vehicle. Raises InputError for a channel that cannot be, ConflictError while another run goes.
+
+    ``listed_only``: through an adapter of the workshop's list alone.
+    """
     job.must_be_open()
     words = channel.strip()
     if not words.startswith(SIMULATED):
         Channel.parse(words, bit_rate)
+        if listed_only:
+            _must_be_listed(job.store, words)
     run = LiveRun(new_id(), words, bit_rate, moment, job.who, now())
     with _LOCK:
         runs = _RUNS.setdefault(job.store, {})
@@ -72,6 +79,15 @@ def start_run(job: OpenJob, channel: str, bit_rate: int, *, moment: str) -> Live
         runs[job.job_id] = run
     threading.Thread(target=_work, args=(job, run), daemon=True, name=f"scan {job.job_id}").start()
     return run
+
+
+def _must_be_listed(store: JobStore, words: str) -> None:
+    """Raise InputError where the owner has not named the adapter: whoever is signed in reaches no other address."""
+    if words not in store.workshop().adapters.splitlines():
+        raise InputError(
+            f"{words[:60]!r} is not among the workshop's adapters",
+            remedy="an owner adds it under Settings, as it is written here",
+        )
 
 
 def run_of(job: OpenJob) -> LiveRun | None:
@@ -179,10 +195,10 @@ def clearable(kept: KeptReport) -> tuple[str, ...]:
     )
 
 
-def clear_view(job: OpenJob, scan_id: str, unit: str) -> ClearView:
+def clear_view(job: OpenJob, scan_id: str, unit: str, *, listed_only: bool = False) -> ClearView:
     """Read what a unit stores now and what clearing would take away. Raises ConflictError or BusError."""
     kept = report_of(job, scan_id)
-    with _linked(job, kept) as link:
+    with _linked(job, kept, listed_only=listed_only) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
     return _view(scan_id, plan)
 
@@ -196,7 +212,9 @@ def _listed(codes: tuple[StoredCode, ...]) -> str:
     return " ".join(sorted(one.code.text for one in codes))
 
 
-def clear_unit(job: OpenJob, scan_id: str, unit: str, *, listed: str, by: str) -> str:
+def clear_unit(
+    job: OpenJob, scan_id: str, unit: str, *, listed: str, by: str, listed_only: bool = False
+) -> str:
     """Clear the codes of a unit as they were shown (``listed``). Returns what happened; it is logged in the job.
 
     Raises ConflictError, with nothing cleared, where the codes are not saved with the job or have changed since.
@@ -204,7 +222,7 @@ def clear_unit(job: OpenJob, scan_id: str, unit: str, *, listed: str, by: str) -
     job.must_be_open()
     kept = report_of(job, scan_id)
     saved = {code.name for code in kept.report.unit(unit).codes}
-    with _linked(job, kept) as link:
+    with _linked(job, kept, listed_only=listed_only) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
         if _listed(plan.codes) != listed:
             raise ConflictError(f"the codes of {unit} have changed since they were shown: look at them again")
@@ -224,10 +242,12 @@ def _log(job: OpenJob, entry: LogEntry) -> None:
 
 
 @contextmanager
-def _linked(job: OpenJob, kept: KeptReport) -> Iterator[Link]:
+def _linked(job: OpenJob, kept: KeptReport, *, listed_only: bool) -> Iterator[Link]:
     words = str(kept.live.get("channel") or "")
     if not words:
         raise InputError("this report was not read live", remedy="read the vehicle, then clear")
+    if listed_only and not words.startswith(SIMULATED):
+        _must_be_listed(job.store, words)  # a job that was imported brings a channel of its own
     run = run_of(job)
     if run is not None and not run.done:
         raise ConflictError("the vehicle is being read: wait for the end")

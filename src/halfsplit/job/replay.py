@@ -12,8 +12,10 @@ from dataclasses import dataclass, field
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Reading
+from halfsplit.diagnosis.priors import Priors
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.kinds import KINDS, REOPENED, REPAIR
+from halfsplit.job.learned_file import priors_for
 from halfsplit.store import EvidenceEntry, Intake, struck_ids
 
 USUAL_INSTRUMENTS = ("meter", "test lamp")
@@ -51,12 +53,20 @@ def _is_good(job: Diagnosis, reading: Reading) -> bool:
     return abs(healthy) > LIKE_HEALTHY and abs(reading.value - healthy) <= LIKE_HEALTHY
 
 
-def begin(circuit: Circuit, intake: Intake) -> Told:
-    """A diagnosis that knows the circuit and what the intake says: instruments, earlier work, always or not."""
+def begin(circuit: Circuit, intake: Intake, *, priors: Priors | None = None) -> Told:
+    """A diagnosis that knows the circuit and what the intake says: instruments, earlier work, always or not.
+
+    ``priors``: the shipped ones moved by what closed jobs taught, if not given.
+    """
     settings = intake.settings
     intermittent = settings.intermittent or intake.complaint.how_often == "intermittent"
     instruments = list(settings.instruments or USUAL_INSTRUMENTS)
-    told = Told(Diagnosis(circuit, instruments=instruments, intermittent=intermittent, seed=settings.seed))
+    known = priors or priors_for(circuit)
+    told = Told(
+        Diagnosis(
+            circuit, instruments=instruments, intermittent=intermittent, seed=settings.seed, priors=known
+        )
+    )
     touched = [(place, work.began_then) for work in intake.earlier_work for place in work.touched]
     for place, began_then in touched:
         try:

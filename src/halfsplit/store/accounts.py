@@ -1,13 +1,14 @@
-"""Accounts: users, sessions, failed logins, the one-time link for the first owner, and the audit list.
+"""Accounts: users, sessions, tries to sign in, the one-time link for the first owner, and the audit list.
 
 The store keeps hashes as they are given and compares names without regard to case. It decides nothing about
 passwords or roles but one thing: there is always an owner who can sign in, once there has been one.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, RowMapping, delete, func, insert, select, update
+from sqlalchemy import Connection, RowMapping, delete, func, insert, select, text, update
 
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.store.database import Database
@@ -17,6 +18,11 @@ from halfsplit.store.tables import audit, failed_logins, owner_links, sessions, 
 from halfsplit.store.writing import note_audit
 
 _FORGET_AFTER = timedelta(days=1)
+_SIGNED_IN = "signed in"
+_LOCK = 0x68616C67  # an arbitrary number of our own for PostgreSQL's advisory lock
+
+Wait = Callable[[str, int, datetime | None], timedelta]
+"""Origin, its tries so far, when the last one was -> how long it has to wait before the next; zero for not at all."""
 
 
 class Accounts:
@@ -84,12 +90,12 @@ class Accounts:
 
     # Sessions
 
-    def open_session(self, session: Session) -> None:
-        """Keep a session until it expires."""
+    def open_session(self, session: Session, *, address: str = "") -> None:
+        """Keep a session until it expires; `address`: where the browser is, for the audit list."""
         with self._database.writing() as connection:
             row = to_row(session) | {"folded_name": _user_row(connection, session.user)["folded_name"]}
             connection.execute(insert(sessions).values(checked(sessions, row)))
-            note_audit(connection, session.user, "signed in", session.created_at)
+            note_audit(connection, session.user, _SIGNED_IN, session.created_at, ref=address)
 
     def session(self, token_hash: str, at: datetime) -> tuple[Session, User] | None:
         """The session and its user; None if it is unknown or expired, or the user disabled."""
@@ -111,28 +117,46 @@ class Accounts:
         with self._database.writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.token_hash == token_hash))
 
-    # Failed logins
+    # Tries to sign in
 
-    def note_failed_login(self, origin: str, at: datetime) -> None:
-        """Count one failure of `origin`: a name, an address, or both, as the caller throttles."""
+    def count_try(self, origins: Sequence[str], at: datetime, since: datetime, wait: Wait) -> timedelta:
+        """Count one try of every origin, before anything is checked; zero where it was counted.
+
+        Where an origin has to wait, nothing is counted and the longest wait is returned. Tries that come at once are
+        taken one after the other, whichever server they come to: no two of them see the same count.
+        """
+        here = failed_logins.c
         with self._database.writing() as connection:
-            connection.execute(
-                insert(failed_logins).values(checked(failed_logins, {"origin": origin, "at": at}))
-            )
+            if not self._database.is_sqlite:
+                connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": _LOCK})
+            waits = []
+            for origin in origins:
+                found = select(func.count(), func.max(here.at)).where(here.origin == origin, here.at >= since)
+                tries, last = connection.execute(found).one()
+                waits.append(wait(origin, tries, last))
+            longest = max(waits, default=timedelta())
+            if longest <= timedelta():
+                rows = [checked(failed_logins, {"origin": origin, "at": at}) for origin in origins]
+                connection.execute(insert(failed_logins), rows)
+            return max(longest, timedelta())
 
-    def failed_logins(self, origin: str, since: datetime) -> int:
-        """How many failures of this origin there were from `since` on."""
-        where = (failed_logins.c.origin == origin, failed_logins.c.at >= since)
+    def forget_tries(self, own: str, others: Sequence[str], at: datetime) -> None:
+        """After a success: start the count of the origin `own` again, and take the try of `at` off the others."""
+        here = failed_logins.c
+        with self._database.writing() as connection:
+            connection.execute(delete(failed_logins).where(here.origin == own))
+            connection.execute(delete(failed_logins).where(here.origin.in_(others), here.at == at))
+
+    def has_signed_in(self, name: str, address: str, since: datetime) -> bool:
+        """Whether the user of this name has signed in from this address since then."""
+        here = audit.c
         with self._database.reading() as connection:
-            return connection.execute(select(func.count()).where(*where)).scalar_one()
-
-    def forget_failed_logins(self, origin: str) -> None:
-        """Start this origin's count again, after a success."""
-        with self._database.writing() as connection:
-            connection.execute(delete(failed_logins).where(failed_logins.c.origin == origin))
+            known = select(users.c.name).where(users.c.folded_name == name.strip().casefold())
+            where = (here.what == _SIGNED_IN, here.ref == address, here.at >= since, here.who.in_(known))
+            return connection.execute(select(here.number).where(*where).limit(1)).first() is not None
 
     def tidy(self, at: datetime) -> None:
-        """Drop expired sessions and links, and failures older than a day."""
+        """Drop expired sessions and links, and tries older than a day."""
         with self._database.writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.expires_at <= at))
             connection.execute(delete(owner_links).where(owner_links.c.expires_at <= at))

@@ -4,6 +4,7 @@ Everything goes through `reading` and `writing`. They alone begin, commit and ro
 the driver's errors into ours.
 """
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -51,14 +52,17 @@ def checked_url(url: str) -> URL:
 
 
 def default_files(url: URL) -> Path:
-    """The attachments' folder beside SQLite's file.
+    """The attachments' folder: beside SQLite's file; with PostgreSQL a folder of this user's, named after the database.
 
-    Raises:
-        InputError: the database is on a server, so a folder has to be named.
+    >>> default_files(checked_url("postgresql://ada@db.test/jobs")).name
+    'db.test-jobs.files'
     """
-    if url.get_backend_name() != "sqlite":
-        raise InputError("PostgreSQL keeps no attachments", remedy="name a folder for the attachments' files")
-    return Path(str(url.database)).with_suffix(".files")
+    if url.get_backend_name() == "sqlite":
+        return Path(str(url.database)).with_suffix(".files")
+    host = url.host or url.query.get("host") or "local"
+    words = (str(host), "" if url.port is None else str(url.port), url.database or url.username or "jobs")
+    name = "-".join(re.sub(r"[^A-Za-z0-9.]+", "-", word).strip("-.") for word in words if word)
+    return user_data_path("halfsplit") / f"{name}.files"
 
 
 class Database:

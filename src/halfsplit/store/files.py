@@ -8,11 +8,17 @@ import hashlib
 import os
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from io import BufferedReader
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import IO
+
+try:
+    import fcntl
+except ImportError:  # Windows: an open file cannot be removed there anyway
+    fcntl = None  # type: ignore[assignment]
 
 from halfsplit.errors import InputError, StorageError
 from halfsplit.store.content import HEAD, accepted, check_content
@@ -22,6 +28,7 @@ from halfsplit.store.records import AttachmentKind
 Check = Callable[[Path, str], None]
 """Called with a file that has come in whole, and its SHA-256, before it is kept; raises where it is of no use."""
 
+INCOMING = "incoming-"
 _CHUNK = 1 << 20
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
@@ -66,7 +73,7 @@ class FileStore:
         """
         with translated():
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            temporary = NamedTemporaryFile(dir=self.folder, prefix="incoming-", delete=False)  # noqa: SIM115
+            temporary = self._incoming()
             try:
                 with temporary:
                     stored = _copy(source, temporary, kind, name)
@@ -76,6 +83,28 @@ class FileStore:
             finally:
                 Path(temporary.name).unlink(missing_ok=True)
         return stored
+
+    def _incoming(self) -> IO[bytes]:
+        """A new file for what comes in, held so that `tidy` of another server leaves it alone."""
+        while True:
+            made = NamedTemporaryFile(dir=self.folder, prefix=INCOMING, delete=False)  # noqa: SIM115
+            if _held(made.fileno()) and os.fstat(made.fileno()).st_nlink:
+                return made
+            made.close()
+
+    def tidy(self) -> int:
+        """Remove what a program that was killed had begun to take in; how many files that were.
+
+        What another server takes in at this moment stays. A folder that cannot be read or written to is left as it is.
+        """
+        removed = 0
+        with suppress(OSError):
+            for path in self.folder.glob(f"{INCOMING}*"):
+                with suppress(OSError), path.open("r+b") as left:
+                    if _held(left.fileno()):
+                        path.unlink()
+                        removed += 1
+        return removed
 
     def _place(self, temporary: Path, sha256: str) -> None:
         final = self.path(sha256)
@@ -112,6 +141,17 @@ class FileStore:
                 f"{self.path(sha256)} is not what was stored: found {found:,} bytes with SHA-256 {digest}, "
                 f"expected {size:,} bytes. Restore it from a backup of this folder."
             )
+
+
+def _held(descriptor: int) -> bool:
+    """Take a lock on an open file, which the system gives back however the program ends; whether it was free."""
+    if fcntl is None:
+        return True
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _copy(source: IO[bytes], target: IO[bytes], kind: AttachmentKind, name: str) -> StoredFile:

@@ -307,7 +307,8 @@ class AuditEntry:
 class Workshop:
     """The workshop's settings: currency (ISO 4217 code), price of an hour, and the heads of the report.
 
-    `serials`: the serial numbers of its instruments, a line each: `meter = 20417`.
+    `serials`: the serial numbers of its instruments, a line each: `meter = 20417`. `adapters`: the channels by which
+    a vehicle may be read from the browser, a line each.
     """
 
     name: str = ""
@@ -316,6 +317,7 @@ class Workshop:
     currency: str = ""
     hourly_rate: Decimal | None = None
     serials: str = ""
+    adapters: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -52,11 +52,12 @@ class JobStore:
 
     Args:
         url: `sqlite:///FILE` or `postgresql://USER@HOST/DATABASE`; see `default_url`.
-        files: folder for the attachments' bytes; beside the database's file by default, needed with
-        PostgreSQL. busy_seconds: how long a write waits for another program's.
+        files: folder for the attachments' bytes; by default beside SQLite's file, or with PostgreSQL in this
+        user's data folder (several servers on one database need the same).
+        busy_seconds: how long a write waits for another program's.
 
     Attributes:
-        accounts: users, sessions, failed logins, the first owner's link, the audit list.
+        accounts: users, sessions, tries to sign in, the first owner's link, the audit list.
         practices: exercises of practice, per person.
 
     Raises:
@@ -76,7 +77,9 @@ class JobStore:
 
     def __init__(self, url: str, *, files: Path | None = None, busy_seconds: float = 10.0) -> None:
         address = checked_url(url)
+        self.url = url
         self.files = FileStore(files or default_files(address))
+        self.files.tidy()
         self._database = Database(address, busy_seconds=busy_seconds)
         self.accounts = Accounts(self._database)
         self.practices = Practices(self._database)

@@ -270,6 +270,7 @@ workshop = Table(
     Column("hourly_rate", Amount),
     Column("last_job_number", Integer, nullable=False),
     _paragraphs("serials"),
+    _paragraphs("adapters"),
 )
 
 users = Table(

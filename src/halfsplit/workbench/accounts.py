@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import ipaddress
+import math
 import secrets
+import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -22,14 +25,18 @@ from starlette.exceptions import HTTPException
 
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.job import JobStore, Role, Session, User
-from halfsplit.workbench.guard import SAFE_METHODS
+from halfsplit.workbench.guard import COOKIE, SAFE_METHODS
 from halfsplit.workbench.problems import SignInNeeded
 
-COOKIE: Final = "halfsplit-session"
 SESSION_LASTS: Final = timedelta(hours=12)
 OWNER_LINK_LASTS: Final = timedelta(hours=1)
-FAILURES_ALLOWED: Final = 5
-FAILURES_WITHIN: Final = timedelta(minutes=15)
+TRIES: Final = {"device": 5, "name": 20, "address": 30}
+"""Wrong guesses before the first wait: of one name from one address, of a name from anywhere, from an address."""
+TRIES_WITHIN: Final = timedelta(hours=1)
+FIRST_WAIT: Final = timedelta(seconds=30)
+LONGEST_WAIT: Final = timedelta(minutes=15)
+KNOWN_FOR: Final = timedelta(days=60)
+"""How long an address is known as a person's own after signing in from there: others' guesses do not shut it out."""
 SHORTEST_PASSWORD: Final = 10
 LONGEST_PASSWORD: Final = 200
 LONGEST_NAME: Final = 60
@@ -43,6 +50,8 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
 """Role → rights: see jobs; take jobs in; time, parts and limits; measure, repair and close; accounts and settings."""
 
 _HASHER = PasswordHasher()
+_HASHING = threading.BoundedSemaphore(2)
+"""Each hash takes 64 MB while it is made: many sign-ins at once wait for each other."""
 _NOBODY = _HASHER.hash(secrets.token_hex(16))
 """Checked against where there is no such user, so that an unknown name takes as long as a wrong password."""
 
@@ -106,6 +115,11 @@ async def _check_token(request: Request, secret: str) -> None:
         raise HTTPException(403, "This page is out of date: load it again, nothing was changed.")
 
 
+def is_session(store: JobStore, token: str) -> bool:
+    """Whether somebody has signed in with this token."""
+    return store.accounts.session(hashed(token), now()) is not None
+
+
 # Signing in
 
 
@@ -121,20 +135,55 @@ def checked_password(password: str) -> str:
 def sign_in(store: JobStore, name: str, password: str, address: str) -> tuple[str, User] | None:
     """A new session's token and its user; None where name or password are wrong.
 
-    Raises HTTPException 429 after too many failures of the name or of the address.
+    Every try is counted before the password is looked at, so that tries that come at once are counted too. Raises
+    HTTPException 429 with the seconds to wait where there were too many.
     """
-    origins = (f"name {name.casefold()[:LONGEST_NAME]}", f"address {address}")
-    since = now() - FAILURES_WITHIN
-    if any(store.accounts.failed_logins(origin, since) >= FAILURES_ALLOWED for origin in origins):
-        raise HTTPException(429, "Too many attempts: wait a quarter of an hour.", {"Retry-After": "900"})
-    user = _verified(store, name, password)
+    at, network = now(), network_of(address)
+    folded = name.strip().casefold()[:LONGEST_NAME]
+    device, others = f"device {folded} {network}", [f"name {folded}", f"address {network}"]
+    counted = others[1:] if store.accounts.has_signed_in(name, address, at - KNOWN_FOR) else others
+    left = store.accounts.count_try(
+        [device, *counted], at, at - TRIES_WITHIN, lambda *origin: wait_for(*origin, at)
+    )
+    if left:
+        seconds = math.ceil(left.total_seconds())
+        raise HTTPException(
+            429, f"Too many attempts: try again in {seconds} seconds.", {"Retry-After": str(seconds)}
+        )
+    with _HASHING:
+        user = _verified(store, name, password)
     if user is None:
-        for origin in origins:
-            store.accounts.note_failed_login(origin, now())
-        store.accounts.note(name[:LONGEST_NAME] or "-", "sign-in refused", now(), ref=address)
+        store.accounts.note(name[:LONGEST_NAME] or "-", "sign-in refused", at, ref=address)
         return None
-    store.accounts.forget_failed_logins(origins[0])
-    return _open_session(store, user), user
+    store.accounts.forget_tries(device, counted, at)
+    return _open_session(store, user, address), user
+
+
+def wait_for(origin: str, tries: int, last: datetime | None, at: datetime) -> timedelta:
+    """How long an origin waits after so many tries: not at all at first, then twice as long after each.
+
+    >>> day = datetime(2026, 3, 2, tzinfo=UTC)
+    >>> [wait_for("device ada 192.0.2.7", tries, day, day).seconds for tries in (4, 5, 6, 20)]
+    [0, 30, 60, 900]
+    """
+    over = tries - TRIES[origin.partition(" ")[0]]
+    if over < 0 or last is None:
+        return timedelta()
+    delay = min(FIRST_WAIT * 2 ** min(over, 10), LONGEST_WAIT)
+    return min(delay, max(timedelta(), last + delay - at))  # a clock that was put back locks nobody out
+
+
+def network_of(address: str) -> str:
+    """What is counted as one address: with IPv6 the network of a household, since it has as many as it likes.
+
+    >>> network_of("192.0.2.7"), network_of("2001:db8:1:2:3:4:5:6")
+    ('192.0.2.7', '2001:db8:1:2::/64')
+    """
+    try:
+        known = ipaddress.ip_address(address)
+    except ValueError:
+        return address[:LONGEST_NAME]
+    return str(ipaddress.ip_network((address, 64), strict=False)) if known.version == 6 else address
 
 
 def _verified(store: JobStore, name: str, password: str) -> User | None:
@@ -149,7 +198,7 @@ def _verified(store: JobStore, name: str, password: str) -> User | None:
     return None if user is None or user.disabled else user
 
 
-def _open_session(store: JobStore, user: User) -> str:
+def _open_session(store: JobStore, user: User, address: str) -> str:
     token, at = secrets.token_urlsafe(32), now()
     store.accounts.tidy(at)
     store.accounts.open_session(
@@ -159,7 +208,8 @@ def _open_session(store: JobStore, user: User) -> str:
             csrf_secret=secrets.token_urlsafe(32),
             created_at=at,
             expires_at=at + SESSION_LASTS,
-        )
+        ),
+        address=address,
     )
     return token
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from functools import partial
+from pathlib import Path
 from typing import Final
 
 from fastapi import FastAPI, Request
@@ -15,6 +17,7 @@ import halfsplit
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from halfsplit.workbench import api, live, problems
+from halfsplit.workbench.accounts import is_session
 from halfsplit.workbench.bench import page as bench
 from halfsplit.workbench.captures import page as captures
 from halfsplit.workbench.circuit import diagram, harness, taps
@@ -23,6 +26,7 @@ from halfsplit.workbench.drain import page as drain
 from halfsplit.workbench.guard import LOOPBACK, Guard
 from halfsplit.workbench.help import page as helping
 from halfsplit.workbench.jobs import page as job_list
+from halfsplit.workbench.learned import page as learned
 from halfsplit.workbench.money import page as money
 from halfsplit.workbench.people import page as people
 from halfsplit.workbench.plan import page as plan
@@ -36,13 +40,26 @@ DESCRIPTION: Final = "Jobs, circuits, evidence, tests and suspects. Errors are p
 
 
 def create_app(
-    store: JobStore, *, accounts: bool = False, hosts: frozenset[str] | None = LOOPBACK
+    store: JobStore,
+    *,
+    accounts: bool = False,
+    hosts: frozenset[str] | None = LOOPBACK,
+    secure: bool = False,
+    around: Callable[[ASGIApp], ASGIApp] = lambda app: app,
 ) -> ASGIApp:
     """The workbench on a job store.
 
     ``accounts``: everybody signs in; needed wherever others can reach the address. ``hosts``: the names that it answers
     to, None for any; on loopback this keeps other sites' pages from reaching it by a name of theirs.
+    ``secure``: it is reached by https alone, by itself or behind a proxy.
+    ``around``: what stands between the guard and the pages, such as a `Pool`.
     """
+    app = pages(store, accounts=accounts, secure=secure)
+    return Guard(around(app), hosts, partial(is_session, store) if accounts else None, secure)
+
+
+def pages(store: JobStore, *, accounts: bool, secure: bool) -> FastAPI:
+    """The pages and the interface for programs, without the guard in front of them."""
     app = FastAPI(
         title="Halfsplit",
         version=halfsplit.__version__,
@@ -53,6 +70,7 @@ def create_app(
         lifespan=_lifespan,
     )
     app.state.store, app.state.accounts, app.state.stopping = store, accounts, False
+    app.state.secure = secure
     problems.install(app)
     for router in (
         job_list.router,
@@ -69,6 +87,7 @@ def create_app(
         report.router,
         plan.router,
         practice.router,
+        learned.router,
         people.router,
         helping.router,
         live.router,
@@ -78,7 +97,12 @@ def create_app(
     app.add_api_route("/drawing.css", _drawing_css, include_in_schema=False)
     app.add_route("/static/styles/{bay}.css", _styles)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    return Guard(app, hosts)
+    return app
+
+
+def pages_in_process(url: str, files: Path, *, accounts: bool, secure: bool) -> FastAPI:
+    """The same in a process of its own, with a connection of its own to the store."""
+    return pages(JobStore(url, files=files), accounts=accounts, secure=secure)
 
 
 @asynccontextmanager

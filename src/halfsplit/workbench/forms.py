@@ -75,6 +75,10 @@ class Reader:
             self.problems[name] = f"At most {longest} characters."
         return value[:longest].replace("\x00", "")
 
+    def lines(self, name: str, longest: int) -> str:
+        """Text of several lines, the empty ones left out."""
+        return "\n".join(line.strip() for line in self.text(name, longest).splitlines() if line.strip())
+
     def number(self, name: str, unit: str = "") -> float | None:
         """A number in the field's unit; None where it is empty or cannot be used."""
         typed = self.form.get(name, "").strip()

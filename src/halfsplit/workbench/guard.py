@@ -7,12 +7,15 @@ content security policy and its companions are added here. Signing in is in ``pe
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from halfsplit.workbench.problems import problem_response
@@ -41,28 +44,53 @@ HEADERS: Final[Mapping[str, str]] = {
 }
 
 
+LARGEST_UNSIGNED: Final = 65_536
+"""Bytes from somebody who has not signed in: the forms of signing in need far less."""
+NOT_SIGNED_IN: Final = (401, "Sign in first", "Sign in, then send it again.")
+COOKIE: Final = "halfsplit-session"
+
+
 class TooLargeError(Exception):
     """The body grew past the limit while it was read."""
 
 
 @dataclass(frozen=True)
 class Guard:
-    """An ASGI application around another one. ``hosts``: names that the workbench answers to, None for any."""
+    """An ASGI application around another one. ``hosts``: names that the workbench answers to, None for any.
+
+    ``signed_in``: whether a session's token is good, None where nobody signs in; who has not signed in sends
+    `LARGEST_UNSIGNED` bytes at most. ``secure``: the workbench is reached by https alone, and browsers are told so.
+    """
 
     app: ASGIApp
     hosts: frozenset[str] | None = LOOPBACK
+    signed_in: Callable[[str], bool] | None = None
+    secure: bool = False
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        answer = _with_headers(send, cached=scope["path"].startswith("/static/"))
-        largest = _largest(scope["method"], scope["path"])
-        refused = _refusal(scope["method"], Headers(scope=scope), self.hosts, largest)
+        answer = _with_headers(send, cached=scope["path"].startswith("/static/"), secure=self.secure)
+        headers, largest = Headers(scope=scope), _largest(scope["method"], scope["path"])
+        refused = _refusal(scope["method"], headers, self.hosts, largest)
+        if not refused and not await self._may_be_long(headers):
+            largest = LARGEST_UNSIGNED
+            refused = NOT_SIGNED_IN if int(headers.get("content-length", "0")) > largest else None
         if refused:
             await problem_response(*refused)(scope, receive, answer)
             return
         await self._limited(scope, receive, answer, largest)
+
+    async def _may_be_long(self, headers: Headers) -> bool:
+        """Whether the body may have more than `LARGEST_UNSIGNED` bytes; short ones are not looked into."""
+        short = headers.get("transfer-encoding") is None and (
+            int(headers.get("content-length", "0")) <= LARGEST_UNSIGNED
+        )
+        if self.signed_in is None or short:
+            return True
+        token = cookie_parser(headers.get("cookie", "")).get(COOKIE, "")
+        return bool(token) and await run_in_threadpool(self.signed_in, token)
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send, largest: int) -> None:
         seen, begun = 0, False
@@ -77,14 +105,15 @@ class Guard:
 
         async def watched(message: Message) -> None:
             nonlocal begun
-            begun = True
-            await send(message)
+            if seen <= largest or begun:  # else it is what the pages make of the error
+                begun = True
+                await send(message)
 
-        try:
+        with suppress(TooLargeError):
             await self.app(scope, counted, watched)
-        except TooLargeError:
-            if not begun:
-                await problem_response(*_too_large(largest))(scope, receive, send)
+        if seen > largest and not begun:
+            refused = NOT_SIGNED_IN if largest == LARGEST_UNSIGNED else _too_large(largest)
+            await problem_response(*refused)(scope, receive, send)
 
 
 def _largest(method: str, path: str) -> int:
@@ -106,7 +135,7 @@ def _refusal(
     if method not in SAFE_METHODS and _from_elsewhere(headers, host):
         return 403, "Sent by another site", "This request came from another site; nothing was changed."
     length = headers.get("content-length", "0")
-    if not length.isdigit():
+    if not (length.isascii() and length.isdigit()):
         return 400, "Bad length", "The length of the request is no number."
     return _too_large(largest) if int(length) > largest else None
 
@@ -127,12 +156,14 @@ def _from_elsewhere(headers: Headers, host: str) -> bool:
     return origin is not None and urlsplit(origin).netloc != host
 
 
-def _with_headers(send: Send, *, cached: bool) -> Send:
+def _with_headers(send: Send, *, cached: bool, secure: bool) -> Send:
     async def answer(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             for name, value in HEADERS.items():
                 headers.setdefault(name, value)
+            if secure:
+                headers.setdefault("Strict-Transport-Security", "max-age=31536000")
             headers.setdefault("Cache-Control", "no-cache" if cached else "no-store")
         await send(message)
 

@@ -120,7 +120,22 @@ async def _framework(request: Request, error: Exception) -> Response:
     detail = (
         error.detail if error.detail and error.detail != "Not Found" else "There is nothing at this address."
     )
-    return _answer(request, error.status_code, title, str(detail), error.headers)
+    headers = dict(error.headers or {})
+    if error.status_code == 405:
+        headers["Allow"] = ", ".join(sorted(_allowed(request)))
+    return _answer(request, error.status_code, title, str(detail), headers)
+
+
+def _allowed(request: Request) -> set[str]:
+    """What may be done at this address, by every route that leads there."""
+    routers = (getattr(one, "original_router", None) for one in request.app.routes)
+    routes = [*request.app.routes, *(route for router in routers if router for route in router.routes)]
+    here = [one for one in routes if hasattr(one, "path_regex") and one.path_regex.match(request.url.path)]
+    return {method for one in here for method in getattr(one, "methods", None) or FILE_METHODS}
+
+
+FILE_METHODS: Final = ("GET", "HEAD")
+"""What a folder of files answers to."""
 
 
 async def _invalid(request: Request, error: Exception) -> Response:

@@ -5,16 +5,35 @@ from __future__ import annotations
 import contextlib
 import io
 import ipaddress
+import os
 import socket
-from collections.abc import Callable
+import ssl
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Final
+from urllib.parse import urlsplit
 
 import segno
 import uvicorn
+from starlette.types import ASGIApp
 
+from halfsplit.errors import InputError
 from halfsplit.job import JobStore
 from halfsplit.workbench.accounts import new_owner_link
-from halfsplit.workbench.app import create_app
+from halfsplit.workbench.app import create_app, pages_in_process
 from halfsplit.workbench.guard import LOOPBACK
+from halfsplit.workbench.pool import Pool
+
+NOT_SECURE: Final = (
+    "Served without encryption: whoever is on this network can read passwords and jobs. "
+    "Give --certificate and --key, or serve through a proxy (--public); see docs/serving.md."
+)
+
+MOST_PROCESSES: Final = 4
+"""Unless more are asked for."""
 
 
 def is_loopback(host: str) -> bool:
@@ -73,20 +92,148 @@ def qr_code(text: str) -> str:
     return drawn.getvalue()
 
 
-def run(
-    store: JobStore, host: str = "127.0.0.1", port: int = 8090, *, tell: Callable[[str], None] = print
-) -> None:
-    """Serve until interrupted. Beyond loopback accounts are required; ``tell`` prints the first owner's link."""
-    own = is_loopback(host)
-    app = create_app(store, accounts=not own, hosts=LOOPBACK | {host} if own else None)
-    reached = [f"http://{_shown(one)}:{port}" for one in addresses(host)]
-    tell(f"Halfsplit is at {' or '.join(reached)}")
-    if not own:
-        first = reached[0]
+@dataclass(frozen=True)
+class Serving:
+    """How the workbench is served.
+
+    ``certificate`` and ``key``: PEM files, for https. ``public``: the address that people open where a reverse proxy
+    stands in front, such as https://jobs.workshop.test; ``proxy``: where the proxy's requests come from, whose
+    X-Forwarded-For and X-Forwarded-Proto are believed. ``workers``: processes for the engine's work, 0: in
+    the server's own, None: as many as there are processors where others sign in.
+    """
+
+    host: str = "127.0.0.1"
+    port: int = 8090
+    certificate: Path | None = None
+    key: Path | None = None
+    public: str = ""
+    proxy: str = "127.0.0.1"
+    workers: int | None = None
+
+    def __post_init__(self) -> None:
+        if (self.certificate is None) != (self.key is None):
+            raise InputError("--certificate and --key belong together", remedy="name both files, or neither")
+        if self.public and not self.named:
+            raise InputError(
+                f"{self.public[:80]!r} is no address", remedy="write it like https://jobs.workshop.test"
+            )
+
+    @property
+    def named(self) -> str:
+        """The host name of the public address, '' without one."""
+        with contextlib.suppress(ValueError):
+            parts = urlsplit(self.public)
+            return (parts.hostname or "") if parts.scheme in ("http", "https") else ""
+        return ""
+
+    @property
+    def own(self) -> bool:
+        """Whether it is for this machine alone; then nobody signs in."""
+        return is_loopback(self.host) and not self.public
+
+    @property
+    def processes(self) -> int:
+        """How many processes the engine's work has; 0 for the server's own."""
+        if sys.platform == "win32":
+            return 0
+        usual = 0 if self.own else min(os.cpu_count() or 1, MOST_PROCESSES)
+        return usual if self.workers is None else self.workers
+
+    @property
+    def secure(self) -> bool:
+        """Whether browsers reach it by https."""
+        return self.public.startswith("https:") if self.public else self.certificate is not None
+
+    @property
+    def hosts(self) -> frozenset[str] | None:
+        """The names that it answers to, None for any."""
+        if self.public:
+            return LOOPBACK | {self.named}
+        return LOOPBACK | {self.host} if self.own else None
+
+    @property
+    def reached(self) -> list[str]:
+        """The addresses to open."""
+        if self.public:
+            return [self.public.rstrip("/")]
+        scheme = "https" if self.secure else "http"
+        return [f"{scheme}://{_shown(one)}:{self.port}" for one in addresses(self.host)]
+
+
+def check_certificate(serving: Serving) -> None:
+    """Raise InputError where certificate and key cannot be used, before anything is begun."""
+    if serving.certificate is None or serving.key is None:
+        return
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(
+            serving.certificate, serving.key, password=_no_password
+        )
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"{serving.certificate} and {serving.key} cannot be used for https: {error}",
+            remedy="both are PEM files, the key without a password, and belong together",
+        ) from None
+
+
+def _no_password() -> str:
+    """Asked for where the key has a password: nobody is there to type it when a server starts."""
+    raise ValueError("the key has a password")
+
+
+def run(store: JobStore, serving: Serving, *, tell: Callable[[str], None] = print) -> None:
+    """Serve until interrupted. Beyond this machine accounts are required; ``tell`` prints the first owner's link."""
+    with _pool(store, serving) as around:
+        app = create_app(
+            store, accounts=not serving.own, hosts=serving.hosts, secure=serving.secure, around=around
+        )
+        _greet(store, serving, tell)
+        _serve(app, serving)
+
+
+@contextlib.contextmanager
+def _pool(store: JobStore, serving: Serving) -> Iterator[Callable[[ASGIApp], ASGIApp]]:
+    """What puts the pool of processes around the pages; the processes end with the block."""
+    if not serving.processes:
+        yield lambda app: app
+        return
+    start = partial(
+        pages_in_process, store.url, store.files.folder, accounts=not serving.own, secure=serving.secure
+    )
+    pools: list[Pool] = []
+
+    def around(app: ASGIApp) -> ASGIApp:
+        pools.append(Pool(app, start, serving.processes))
+        return pools[-1]
+
+    try:
+        yield around
+    finally:
+        for pool in pools:
+            pool.close()
+
+
+def _greet(store: JobStore, serving: Serving, tell: Callable[[str], None]) -> None:
+    tell(f"Halfsplit is at {' or '.join(serving.reached)}")
+    if not serving.own:
+        if not serving.secure:
+            tell(NOT_SECURE)
+        first = serving.reached[0]
         if store.accounts.needs_owner():
             first = new_owner_link(store, first)
             tell(f"Nobody owns this workbench yet. Open this link within the hour, once: {first}")
         tell(f"Scan this with a tablet's camera to open it:\n{qr_code(first)}")
+
+
+def _serve(app: ASGIApp, serving: Serving) -> None:
     uvicorn.run(
-        app, host=host, port=port, log_level="warning", timeout_graceful_shutdown=2, server_header=False
+        app,
+        host=serving.host,
+        port=serving.port,
+        log_level="warning",
+        timeout_graceful_shutdown=2,
+        server_header=False,
+        proxy_headers=bool(serving.public),
+        forwarded_allow_ips=serving.proxy,
+        ssl_certfile=serving.certificate,
+        ssl_keyfile=serving.key,
     )

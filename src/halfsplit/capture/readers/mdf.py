@@ -1,5 +1,6 @@
 """ASAM MDF 4 (and 3), through asammdf, an optional library."""
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,8 +27,11 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     """
     try:
         from asammdf import MDF
+        from asammdf.blocks.mdf_v3 import MDF3
+        from asammdf.blocks.mdf_v4 import MDF4
     except ImportError as error:
         raise MissingProgramError("MDF files need asammdf: install halfsplit[captures]") from error
+    MDF3.__del__ = MDF4.__del__ = _close_quietly  # type: ignore[method-assign]
     try:
         with path.open("rb") as stream, MDF(stream) as file:
             channels = _channels(file, path.name, progress)
@@ -42,6 +46,15 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     if not channels:
         raise InputError("holds no numeric channel with samples", remedy="export it again", where=path.name)
     return Recording(tuple(channels), source=path.name)
+
+
+def _close_quietly(file: Any) -> None:
+    """What a file object does when it goes: one that damaged blocks left half made cannot be closed, nor has to be.
+
+    asammdf's own lets the error go to the terminal as a traceback.
+    """
+    with suppress(Exception):
+        file.close()
 
 
 def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:

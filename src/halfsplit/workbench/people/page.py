@@ -14,9 +14,10 @@ from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.job import Role, User
 from halfsplit.workbench.access import Form, Owner, Reader, Store
-from halfsplit.workbench.accounts import COOKIE, LONGEST_NAME, checked_password, hashed, set_session, sign_in
+from halfsplit.workbench.accounts import LONGEST_NAME, checked_password, hashed, set_session, sign_in
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import fields
+from halfsplit.workbench.guard import COOKIE
 from halfsplit.workbench.people.contexts import AuditPage, OwnerPage, PeoplePage, SettingsPage, SignInPage
 from halfsplit.workbench.rendering import render
 
@@ -40,7 +41,7 @@ async def signed_in(request: Request, store: Store) -> Response:
     if found is None:
         return render(request, "people/sign_in.html", SignInPage(name, refused=True), status=401)
     answer = RedirectResponse("/jobs", 303)
-    set_session(answer, found[0], secure=request.url.scheme == "https")
+    set_session(answer, found[0], secure=request.app.state.secure or request.url.scheme == "https")
     return answer
 
 
@@ -166,6 +167,7 @@ def save_settings(request: Request, store: Store, person: Owner, form: Form) -> 
         contact=reader.text("contact", 400),
         currency=reader.text("currency", 3).upper(),
         hourly_rate=reader.money("rate"),
+        adapters=reader.lines("adapters", 2_000),
         serials=jobs.written_serials(
             {name: reader.text(f"serial-{name.replace(' ', '-')}", 60) for name in jobs.INSTRUMENTS}
         ),

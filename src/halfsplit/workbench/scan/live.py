@@ -68,6 +68,7 @@ def start(request: Request, job: JobToMeasure, form: Form) -> Response:
             channel,
             int(rate[:9]) if rate.isascii() and rate.isdigit() else 0,
             moment=form.get("moment", "in between"),
+            listed_only=request.app.state.accounts,
         )
     except (InputError, ConflictError) as error:
         return render(request, "scan/scan_live.html", _page(job, form, str(error)), status=422)
@@ -100,7 +101,9 @@ def look(request: Request, job: JobToMeasure, form: Form) -> Response:
     from halfsplit.job import live_scans
 
     try:
-        view = live_scans.clear_view(job, form.get("scan_id", ""), form.get("unit", ""))
+        view = live_scans.clear_view(
+            job, form.get("scan_id", ""), form.get("unit", ""), listed_only=request.app.state.accounts
+        )
     except HalfsplitError as error:
         return render(request, "scan/scan_live.html", _page(job, {}, str(error)), status=409)
     return render(request, "scan/scan_clear.html", ClearPage(job.record, view))
@@ -115,7 +118,14 @@ def clear(request: Request, job: JobToMeasure, form: Form) -> Response:
     try:
         if form.get("sure") != "1":
             raise InputError("not confirmed", remedy="tick that the codes are saved and may be lost")
-        done = live_scans.clear_unit(job, scan_id, unit, listed=form.get("listed", ""), by=job.who)
+        done = live_scans.clear_unit(
+            job,
+            scan_id,
+            unit,
+            listed=form.get("listed", ""),
+            by=job.who,
+            listed_only=request.app.state.accounts,
+        )
     except HalfsplitError as error:
         return render(
             request,

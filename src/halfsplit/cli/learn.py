@@ -1,0 +1,102 @@
+"""`learn`: what the closed jobs of a store teach about causes."""
+
+from __future__ import annotations
+
+import getpass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from halfsplit.cli.app import app, example
+from halfsplit.cli.output import put, table, tell
+from halfsplit.cli.workbench import Attachments, Store, opened
+from halfsplit.errors import InputError
+
+if TYPE_CHECKING:
+    from halfsplit.job.learned_file import Learned
+
+
+@app.command(
+    epilog=example(
+        "halfsplit learn --store postgresql://workshop@db/jobs --cluster local",
+        "halfsplit learn --add north.toml --add south.toml",
+        "halfsplit learn --off",
+    )
+)
+def learn(
+    store: Store = "",
+    attachments: Attachments = None,
+    cluster: Annotated[
+        str,
+        typer.Option(metavar="ADDRESS", help="A Dask scheduler, or local: all processors of this machine."),
+    ] = "",
+    add: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="Another workshop's file, to be added up with it."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The file to write; the one that the engine uses if not given."),
+    ] = None,
+    by: Annotated[str, typer.Option(help="Who stands in the file as its source; you if not given.")] = "",
+    use: Annotated[
+        bool | None, typer.Option("--on/--off", help="Only let the engine use what was learned, or not.")
+    ] = None,
+) -> None:
+    """Learn from the closed jobs whose cause was proven: how often what is the cause, by kind, mode and circuit.
+
+    Writes counts into a small file that the engine uses from then on, and tells what changed. No name, vehicle or
+    text leaves the store.
+    """
+    from halfsplit.job.learned_file import added, learned_path, present, read_learned, switched, write_learned
+    from halfsplit.job.learning import learn as learn_from
+
+    if use is not None:
+        if switched(used=use) is None:
+            raise InputError(
+                f"nothing was learned yet: there is no {learned_path()}", remedy="halfsplit learn"
+            )
+        return tell(f"What was learned is {'used' if use else 'left alone'} from now on.")
+    before, others = present(), [read_learned(path) for path in add or ()]
+    with opened(store, attachments) as jobs:
+        own, closed = learn_from(jobs, by or getpass.getuser(), cluster=cluster)
+    found = added([own, *others])
+    target = out or learned_path()
+    write_learned(target, found)
+    put(_report(found, before))
+    tell(f"{closed} closed jobs, {own.tally.jobs} with a proven cause; {found.tally.jobs} in all: {target}")
+    return None
+
+
+def _report(found: Learned, before: Learned | None) -> str:
+    """What changed, kind by kind, and what was the cause in which circuit."""
+    from halfsplit.diagnosis.learned import kind_shares
+
+    shares, earlier = kind_shares(found.tally), kind_shares(before.tally) if before else {}
+    rows = [
+        [
+            kind,
+            f"{one.jobs} of {one.of}",
+            f"{100 * one.shipped:.1f} %",
+            f"{100 * earlier[kind].share:.1f} %" if kind in earlier else "",
+            f"{100 * one.share:.1f} %",
+            f"{100 * one.low:.1f} to {100 * one.high:.1f} %",
+        ]
+        for kind, one in shares.items()
+    ]
+    heads = ["cause", "jobs", "as shipped", "before", "now", "90 % between"]
+    lines = [table(heads, rows, right=(1, 2, 3, 4, 5))] if found.tally.jobs else ["Nothing was learned."]
+    for name, one in found.tally.circuits.items():
+        parts: dict[str, int] = {}
+        for cause, jobs in one.causes.items():
+            parts[cause.part] = parts.get(cause.part, 0) + jobs
+        told = ", ".join(
+            f"{part} in {jobs} of {one.jobs}" for part, jobs in sorted(parts.items(), key=_often)
+        )
+        lines.append(f"circuit {name}: {told}")
+    return "\n".join(lines)
+
+
+def _often(pair: tuple[str, int]) -> tuple[int, str]:
+    return -pair[1], pair[0]

@@ -1,0 +1,314 @@
+"""What closed jobs teach about causes, as counts that stand beside the shipped priors.
+
+Three levels, each held by the one above where it has seen little: modes of a kind (Dirichlet), kinds of item (Beta, of
+all causes), repairs of one circuit (Dirichlet). The shipped priors are pseudo-counts: as if so many jobs had gone as
+they expect. A circuit's own jobs are left out of what it is given from above, so that no job counts twice. No weight is
+moved by more than `LARGEST`: readings outweigh any history.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
+from halfsplit.circuit.model import Model
+from halfsplit.circuit.moving import crossing_wires
+from halfsplit.diagnosis.hypotheses import families
+from halfsplit.diagnosis.priors import Priors, family_priors
+
+STRENGTH = {"kind": 40.0, "mode": 20.0, "circuit": 20.0, "look": 30.0}
+"""Jobs (for a look: looks) that the shipped numbers count for at each level. Set here."""
+LARGEST = 10.0
+"""The most by which a weight is moved, up or down."""
+HINGE = "wire through a hinge"
+ROUNDS = 200
+CLOSE = 1e-9
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """The cause of a job: the part that was repaired, its kind as the priors have it, and how it was broken."""
+
+    part: str
+    kind: str
+    mode: str
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """A closed job whose cause was proven. ``circuit``: its `digest`; ``shares``: of the kinds, as `shipped_shares`.
+
+    ``looks``: kind → (how often a look at the cause found it, how often it did not). Nothing tells whose job it was.
+    """
+
+    circuit: str
+    shares: Mapping[str, float]
+    cause: Cause
+    looks: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class CircuitTally:
+    """The jobs on one circuit: the shares that the shipped priors give its kinds, and how often each was the cause."""
+
+    shares: Mapping[str, float]
+    causes: Mapping[Cause, int]
+
+    @property
+    def jobs(self) -> int:
+        return sum(self.causes.values())
+
+
+@dataclass(frozen=True)
+class Tally:
+    """All that was counted: circuits by their digest, and looks by kind (found, missed)."""
+
+    circuits: Mapping[str, CircuitTally] = field(default_factory=dict)
+    looks: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+
+    @property
+    def jobs(self) -> int:
+        return sum(one.jobs for one in self.circuits.values())
+
+    @property
+    def causes(self) -> Counter[tuple[str, str]]:
+        """(kind, mode) → jobs, over all circuits."""
+        found: Counter[tuple[str, str]] = Counter()
+        for one in self.circuits.values():
+            for cause, jobs in one.causes.items():
+                found[cause.kind, cause.mode] += jobs
+        return found
+
+    def without(self, circuit: str) -> Tally:
+        """The same without the jobs of one circuit."""
+        return replace(self, circuits={name: one for name, one in self.circuits.items() if name != circuit})
+
+
+def digest(model: Model) -> str:
+    """A name for a circuit that tells nothing about its vehicle: the same for the same parts and wires."""
+    said = [f"{part.name} {part.kind}" for part in model.parts.values()]
+    said += [f"{wire.a} {wire.b}" for wire in model.wires]
+    return hashlib.sha256("\n".join(sorted(said)).encode()).hexdigest()[:16]
+
+
+def tally_of(lessons: Iterable[Lesson]) -> Tally:
+    """Count lessons; their order makes no difference."""
+    shares: dict[str, Mapping[str, float]] = {}
+    causes: dict[str, Counter[Cause]] = {}
+    looks: Counter[tuple[str, int]] = Counter()
+    for one in lessons:
+        shares.setdefault(one.circuit, one.shares)
+        causes.setdefault(one.circuit, Counter())[one.cause] += 1
+        for kind, pair in one.looks.items():
+            looks.update({(kind, 0): pair[0], (kind, 1): pair[1]})
+    return Tally(
+        {name: CircuitTally(shares[name], dict(found)) for name, found in sorted(causes.items())},
+        {kind: (looks[kind, 0], looks[kind, 1]) for kind in sorted({kind for kind, _ in looks})},
+    )
+
+
+def merged(tallies: Sequence[Tally]) -> Tally:
+    """Several workshops' counts in one."""
+    names = sorted({name for one in tallies for name in one.circuits})
+    circuits = {}
+    for name in names:
+        same = [one.circuits[name] for one in tallies if name in one.circuits]
+        causes: Counter[Cause] = Counter()
+        for one in same:
+            causes.update(one.causes)
+        circuits[name] = CircuitTally(same[0].shares, dict(causes))
+    kinds = sorted({kind for one in tallies for kind in one.looks})
+    pairs = {kind: [one.looks.get(kind, (0, 0)) for one in tallies] for kind in kinds}
+    looks = {
+        kind: (sum(pair[0] for pair in found), sum(pair[1] for pair in found))
+        for kind, found in pairs.items()
+    }
+    return Tally(circuits, looks)
+
+
+# What a circuit's items are, by the shipped priors
+
+
+def cause_of(fault: Fault, model: Model, priors: Priors) -> Cause:
+    """The cause that a fault is counted as."""
+    kind, mode = priors.key(fault)
+    if kind == "wire" and crossing_wires(model).get(fault.part):
+        kind = HINGE
+    return Cause(fault.part, kind, mode)
+
+
+def chances(circuit: Circuit, priors: Priors) -> dict[Cause, float]:
+    """How likely each single cause is before anything is measured; they add up to 1."""
+    first = [family[0] for family in families(circuit.faults)]
+    weights = family_priors(first, circuit.model, priors, {}, intermittent=False)
+    found: Counter[Cause] = Counter()
+    for fault, weight in zip(first, weights, strict=True):
+        if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL):
+            found[cause_of(fault, circuit.model, priors)] += weight  # type: ignore[assignment]
+    total = sum(found.values()) or 1.0
+    return {cause: weight / total for cause, weight in found.items()}
+
+
+def shipped_shares(circuit: Circuit, priors: Priors) -> dict[str, float]:
+    """Kind → how likely it is that an item of this kind is the cause, by these priors."""
+    found: Counter[str] = Counter()
+    for cause, chance in chances(circuit, priors).items():
+        found[cause.kind] += chance  # type: ignore[assignment]
+    return dict(found)
+
+
+# Kinds
+
+
+@dataclass(frozen=True)
+class Share:
+    """How often something was the cause. ``jobs`` of ``of``; ``shipped``: the share that the shipped priors expect.
+
+    ``share``: what is believed now; ``low`` and ``high``: between them with 90 %.
+    """
+
+    jobs: int
+    of: int
+    shipped: float
+    share: float
+    low: float
+    high: float
+
+
+def share_of(jobs: int, of: int, shipped: float, strength: float) -> Share:
+    """Beta: the shipped share counts for ``strength`` jobs.
+
+    >>> found = share_of(7, 9, 0.1, 20.0)
+    >>> round(found.share, 2), found.low < found.share < found.high
+    (0.31, True)
+    """
+    from scipy.stats import beta
+
+    a, b = strength * shipped + jobs, strength * (1.0 - shipped) + of - jobs
+    low, high = beta.ppf((0.05, 0.95), max(a, 1e-9), max(b, 1e-9))
+    return Share(jobs, of, shipped, a / (a + b), float(low), float(high))
+
+
+def kind_shares(tally: Tally) -> dict[str, Share]:
+    """Kind → its share of all causes in the circuits that were worked on, the largest first."""
+    of = tally.jobs
+    shipped: Counter[str] = Counter()
+    for one in tally.circuits.values():
+        for kind, share in one.shares.items():
+            shipped[kind] += one.jobs * share / of if of else 0.0  # type: ignore[assignment]
+    jobs: Counter[str] = Counter()
+    for (kind, _), count in tally.causes.items():
+        jobs[kind] += count
+    kinds = sorted(set(shipped) | set(jobs), key=lambda kind: -shipped[kind])
+    return {kind: share_of(jobs[kind], of, shipped[kind], STRENGTH["kind"]) for kind in kinds}
+
+
+def kind_factors(tally: Tally) -> dict[str, float]:
+    """Kind → by how much its rate is moved, so that over the circuits worked on each kind has its share.
+
+    The shares are those of `kind_shares`; a circuit with more items of a kind expects more of it, which is why shares
+    are not taken for rates. Iterative proportional fitting over the circuits (Deming and Stephan 1940).
+    """
+    if not tally.jobs:
+        return {}
+    shares = kind_shares(tally)
+    kinds = [kind for kind, one in shares.items() if one.shipped > 0.0]
+    wanted = np.array([shares[kind].share for kind in kinds])
+    table = np.array([[one.shares.get(kind, 0.0) for kind in kinds] for one in tally.circuits.values()])
+    jobs = np.array([one.jobs for one in tally.circuits.values()], dtype=float)
+    factors = _fitted(table, jobs / jobs.sum(), wanted / wanted.sum())
+    return dict(zip(kinds, np.clip(factors, 1.0 / LARGEST, LARGEST).tolist(), strict=True))
+
+
+def _fitted(table: Floats, weight: Floats, wanted: Floats) -> Floats:
+    """(circuits, kinds) shares and (circuits,) weights → factors with which the kinds have the shares wanted."""
+    factors = np.ones(table.shape[1])
+    for _ in range(ROUNDS):
+        moved = table * factors
+        have = weight @ (moved / moved.sum(axis=1, keepdims=True))
+        step = wanted / have
+        factors *= step
+        if np.abs(step - 1.0).max() < CLOSE:
+            break
+    mean = float((weight @ table) @ factors)
+    return factors / mean
+
+
+# What the diagnosis of a circuit works with
+
+
+def taught(priors: Priors, tally: Tally, circuit: Circuit) -> Priors:
+    """The priors for a circuit, moved by what was counted; the same where nothing was."""
+    here = digest(circuit.model)
+    known = tally.circuits.get(here)
+    moved = _moved(priors, tally.without(here))
+    if known is None:
+        return moved
+    return replace(moved, favoured=_favoured(chances(circuit, moved), known))
+
+
+def _moved(priors: Priors, tally: Tally) -> Priors:
+    """Rates, modes, looks and the hinge, by all jobs of a tally."""
+    factors = kind_factors(tally)
+    rates = {kind: rate * factors.get(kind, 1.0) for kind, rate in priors.rates.items()}
+    hinge = priors.factors["hinge"] * factors.get(HINGE, 1.0) / factors.get("wire", 1.0)
+    counted = tally.causes
+    modes = {kind: _modes(shares, kind, counted) for kind, shares in priors.modes.items()}
+    sees = {kind: _seen(chance, tally.looks.get(kind, (0, 0))) for kind, chance in priors.sees.items()}
+    return replace(
+        priors, rates=rates, modes=modes, sees=sees, factors={**priors.factors, "hinge": max(1.0, hinge)}
+    )
+
+
+def _modes(
+    shares: Mapping[str, float], kind: str, counted: Mapping[tuple[str, str], int]
+) -> dict[str, float]:
+    """Dirichlet; a wire through a hinge breaks as wires do."""
+    kinds = (kind, HINGE) if kind == "wire" else (kind,)
+    jobs = {mode: sum(counted.get((one, mode), 0) for one in kinds) for mode in shares}
+    total, of = sum(shares.values()), sum(jobs.values())
+    weight = STRENGTH["mode"]
+    return {
+        mode: total * (weight * share / total + jobs[mode]) / (weight + of) for mode, share in shares.items()
+    }
+
+
+def _seen(chance: float, looks: tuple[int, int]) -> float:
+    found, missed = looks
+    return (STRENGTH["look"] * chance + found) / (STRENGTH["look"] + found + missed)
+
+
+def _favoured(expected: Mapping[Cause, float], known: CircuitTally) -> dict[str, float]:
+    """Part → by how much its weight is moved in its own circuit."""
+    shares: Counter[str] = Counter()
+    for cause, chance in expected.items():
+        shares[cause.part] += chance  # type: ignore[assignment]
+    jobs: Counter[str] = Counter()
+    for cause, count in known.causes.items():
+        jobs[cause.part] += count
+    weight, of = STRENGTH["circuit"], known.jobs
+    return {
+        part: min(LARGEST, max(1.0 / LARGEST, (weight * share + jobs[part]) / (weight + of) / share))
+        for part, share in shares.items()
+        if share > 0.0
+    }
+
+
+def said_here(tally: Tally, circuit: Circuit) -> tuple[tuple[str, int, int], ...]:
+    """What was the cause in this very circuit before: (part, jobs, of how many), the most frequent first."""
+    known = tally.circuits.get(digest(circuit.model))
+    if known is None:
+        return ()
+    jobs: Counter[str] = Counter()
+    for cause, count in known.causes.items():
+        jobs[cause.part] += count
+    return tuple((part, count, known.jobs) for part, count in jobs.most_common())

@@ -1,0 +1,231 @@
+"""What was learned from closed jobs: a small readable file, and the priors that follow from it.
+
+Files of several workshops are added up; the engine can be told to leave what is in the file alone.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from platformdirs import user_data_path
+
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.learned import (
+    Cause,
+    CircuitTally,
+    Tally,
+    digest,
+    kind_shares,
+    merged,
+    said_here,
+    taught,
+)
+from halfsplit.diagnosis.priors import Priors, default_priors
+from halfsplit.errors import InputError
+from halfsplit.notation.checked import check_text
+from halfsplit.store import JobStore
+
+LARGEST_FILE = 20_000_000
+"""Bytes of a file of what was learned."""
+_WORD = re.compile(r"[^\x00-\x1f\"\\]{1,200}")
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What was learned, where it comes from and whether the engine uses it. ``sources``: who, when, how many jobs."""
+
+    tally: Tally
+    sources: tuple[tuple[str, datetime, int], ...] = ()
+    used: bool = True
+
+
+def learned_path() -> Path:
+    """Where the file lies: by ``HALFSPLIT_LEARNED``, or in this user's data folder."""
+    named = os.environ.get("HALFSPLIT_LEARNED", "")
+    return Path(named) if named else user_data_path("halfsplit") / "learned.toml"
+
+
+# The priors that follow
+
+
+def priors_for(circuit: Circuit) -> Priors:
+    """The shipped priors, moved by what was learned where there is such a file and it is not switched off."""
+    path = learned_path()
+    try:
+        stamp = path.stat().st_mtime_ns
+    except OSError:
+        return default_priors()
+    learned = _kept(path, stamp)
+    return taught(default_priors(), learned.tally, circuit) if learned and learned.used else default_priors()
+
+
+@lru_cache(maxsize=4)
+def _kept(path: Path, _stamp: int) -> Learned | None:
+    try:
+        return read_learned(path)
+    except InputError:
+        return None  # told where it is read by name; a diagnosis goes on with the shipped priors
+
+
+def present() -> Learned | None:
+    """What is in use on this machine. Raises InputError where the file cannot be read."""
+    path = learned_path()
+    return read_learned(path) if path.exists() else None
+
+
+def switched(*, used: bool) -> Learned | None:
+    """Let the engine use what was learned, or not; None where there is nothing."""
+    found = present()
+    if found is not None:
+        write_learned(learned_path(), replace(found, used=used))
+    return found
+
+
+def added(several: Sequence[Learned]) -> Learned:
+    """What several workshops learned, in one."""
+    sources = tuple(dict.fromkeys(source for one in several for source in one.sources))
+    return Learned(merged([one.tally for one in several]), sources)
+
+
+# In words
+
+
+@dataclass(frozen=True)
+class KindSaid:
+    """A kind of cause: ``jobs`` of ``of``, the shipped share and the one believed now with its 90 % interval."""
+
+    name: str
+    jobs: int
+    of: int
+    shipped: float
+    share: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class CircuitSaid:
+    """What was the cause in one circuit: (part, jobs), the most frequent first; ``title``: as a job of ours has it."""
+
+    title: str
+    jobs: int
+    parts: tuple[tuple[str, int], ...]
+
+
+def kinds_said(learned: Learned) -> tuple[KindSaid, ...]:
+    """Every kind of cause, the most frequent first."""
+    found = kind_shares(learned.tally)
+    said = [
+        KindSaid(kind, one.jobs, one.of, one.shipped, one.share, one.low, one.high)
+        for kind, one in found.items()
+    ]
+    return tuple(sorted(said, key=lambda one: -one.share))
+
+
+def circuits_said(learned: Learned, store: JobStore, *, limit: int = 50) -> tuple[CircuitSaid, ...]:
+    """The circuits that this store has jobs on, of what was learned; by the latest jobs."""
+    said: dict[str, CircuitSaid] = {}
+    for summary in store.list_jobs(limit=limit):
+        version = store.circuit(summary.job_id)
+        circuit = check_text(version.text).circuit if version else None
+        if circuit is None:
+            continue
+        here = said_here(learned.tally, circuit)
+        if here:
+            title = circuit.model.title or f"job {summary.number}"
+            said.setdefault(
+                digest(circuit.model), CircuitSaid(title, here[0][2], tuple(pair[:2] for pair in here))
+            )
+    return tuple(said.values())
+
+
+# The file
+
+
+def write_learned(path: Path, learned: Learned) -> None:
+    """Write the file, whole or not at all. Raises InputError where it cannot be written."""
+    lines = [
+        "# What closed jobs taught: how often each thing was the cause. Made by `halfsplit learn`; counts, no names of",
+        "# customers or vehicles. A circuit is named by a digest of its parts and wires.",
+        f"use = {str(learned.used).lower()}",
+    ]
+    for who, at, jobs in learned.sources:
+        lines += ["", "[[source]]", f'who = "{_plain(who)}"', f"at = {at.isoformat()}", f"jobs = {jobs}"]
+    for kind, (found, missed) in learned.tally.looks.items():
+        lines += ["", "[[look]]", f'kind = "{kind}"', f"found = {found}", f"missed = {missed}"]
+    for name, one in learned.tally.circuits.items():
+        lines += ["", "[[circuit]]", f'digest = "{name}"', f"jobs = {one.jobs}"]
+        lines += [
+            "shares = {" + ", ".join(f'"{kind}" = {share:.6g}' for kind, share in one.shares.items()) + "}"
+        ]
+        lines += ["causes = ["]
+        ordered = sorted(one.causes.items(), key=lambda pair: (-pair[1], pair[0].part, pair[0].mode))
+        lines += [
+            f'  {{part = "{_plain(cause.part)}", kind = "{cause.kind}", mode = "{_plain(cause.mode)}", jobs = {jobs}}},'
+            for cause, jobs in ordered
+        ]
+        lines += ["]"]
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fresh = path.with_name(path.name + ".new")
+        fresh.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        fresh.replace(path)
+    except OSError as error:
+        raise InputError(f"{path} cannot be written: {error.strerror}") from None
+
+
+def _plain(text: str) -> str:
+    return "".join(sign for sign in text if sign.isprintable() and sign not in '"\\')[:200]
+
+
+def read_learned(path: Path) -> Learned:
+    """Read such a file. Raises InputError where it is none."""
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError(f"more than {LARGEST_FILE:,} bytes", where=str(path))
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        return _learned(table)
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror}") from None
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise InputError(
+            f"this is no file of `halfsplit learn` ({error})", remedy="make it again", where=str(path)
+        ) from None
+
+
+def _learned(table: dict[str, Any]) -> Learned:
+    circuits = {str(one["digest"]): _circuit(one) for one in table.get("circuit", ())}
+    looks = {str(one["kind"]): (_count(one["found"]), _count(one["missed"])) for one in table.get("look", ())}
+    sources = tuple((str(one["who"]), one["at"], _count(one["jobs"])) for one in table.get("source", ()))
+    if any(not isinstance(at, datetime) for _, at, _ in sources):
+        raise ValueError("a source without a date")
+    return Learned(Tally(circuits, looks), sources, used=table["use"] is True)
+
+
+def _circuit(table: dict[str, Any]) -> CircuitTally:
+    shares = {str(kind): float(share) for kind, share in table["shares"].items()}
+    if not shares or any(not 0.0 <= share <= 1.0 for share in shares.values()) or sum(shares.values()) <= 0.0:
+        raise ValueError("shares are between 0 and 1")
+    causes = {_cause(one): _count(one["jobs"]) for one in table["causes"]}
+    return CircuitTally(shares, causes)
+
+
+def _cause(table: dict[str, Any]) -> Cause:
+    words = [str(table[name]) for name in ("part", "kind", "mode")]
+    if not all(_WORD.fullmatch(word) for word in words):
+        raise ValueError("a part that is no name")
+    return Cause(*words)
+
+
+def _count(value: Any) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= 1_000_000_000:
+        raise ValueError(f"{value!r} is no number of jobs")
+    return value

@@ -1,0 +1,77 @@
+"""From a store's closed jobs to what they teach.
+
+From a job goes its circuit's digest, the part that was the cause and how it was broken, and how looks at it went:
+no name, no number, no vehicle, no text.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from datetime import UTC, datetime
+
+from halfsplit.diagnosis.learned import Lesson, cause_of, digest, shipped_shares, tally_of
+from halfsplit.diagnosis.priors import default_priors
+from halfsplit.job.learned_file import Learned
+from halfsplit.job.replay import begin, chapters, tell
+from halfsplit.job.spread import spread
+from halfsplit.notation.checked import check_text
+from halfsplit.store import EvidenceEntry, Intake, JobStore
+
+Told = tuple[str, Intake, tuple[EvidenceEntry, ...]]
+"""A job as it is worked out again: the circuit's text, the intake without complaint and vehicle, the entries."""
+
+
+def learn(store: JobStore, who: str, *, cluster: str = "") -> tuple[Learned, int]:
+    """What the closed jobs of a store teach, and how many were closed; those without a proven cause teach nothing.
+
+    ``cluster``: see `spread`. The result is the same on any number of workers.
+    """
+    closed = list(_closed(store))
+    lessons = [one for one in spread(lesson_of, closed, cluster=cluster) if one is not None]
+    tally = tally_of(lessons)
+    return Learned(tally, ((who, datetime.now(UTC).replace(microsecond=0), tally.jobs),)), len(closed)
+
+
+def _closed(store: JobStore, page: int = 200) -> Iterable[Told]:
+    start = 0
+    while found := store.list_jobs(states=("closed",), limit=page, offset=start):
+        start += len(found)
+        for summary in found:
+            version = store.circuit(summary.job_id)
+            if version is not None:
+                intake = store.job(summary.job_id).intake
+                bare = Intake(earlier_work=intake.earlier_work, settings=intake.settings)
+                yield version.text, bare, store.evidence(summary.job_id)
+
+
+def lesson_of(told: Told) -> Lesson | None:
+    """A job worked out again by the shipped priors alone; None where no single cause was proven."""
+    text, intake, entries = told
+    circuit = check_text(text).circuit
+    before = chapters(entries)[0]
+    if circuit is None or not any(one.kind == "reading" for one in before):
+        return None
+    job = begin(circuit, intake, priors=default_priors())
+    for entry in before:
+        tell(job, entry)
+    found = job.diagnosis.finding()
+    fault = circuit.faults.get(found.cause) if found is not None and found.proven else None
+    if fault is None:
+        return None
+    cause = cause_of(fault, circuit.model, default_priors())
+    looks = Counter(one.payload.get("value") for one in before if _looks_at(one, cause.part))
+    pair = (looks["bad"], looks["good"])
+    return Lesson(
+        digest(circuit.model),
+        shipped_shares(circuit, default_priors()),
+        cause,
+        {cause.kind: pair} if any(pair) else {},
+    )
+
+
+def _looks_at(entry: EvidenceEntry, part: str) -> bool:
+    return entry.kind == "reading" and (entry.payload.get("quantity"), entry.payload.get("at")) == (
+        "inspection",
+        part,
+    )

@@ -1,0 +1,1 @@
+"""What our jobs say."""

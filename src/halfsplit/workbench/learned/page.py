@@ -1,0 +1,59 @@
+"""What our jobs say: what closed jobs taught about causes, and the switch that lets the engine use it or not."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from halfsplit.errors import InputError
+from halfsplit.job import learned_file
+from halfsplit.job.learned_file import KindSaid
+from halfsplit.workbench.access import Form, Owner, Reader, Store
+from halfsplit.workbench.learned.contexts import CircuitRow, KindRow, LearnedPage
+from halfsplit.workbench.rendering import render
+
+router = APIRouter(include_in_schema=False, prefix="/learned")
+
+
+@router.get("")
+def learned_page(request: Request, store: Store, person: Reader) -> Response:
+    """The shares of the causes with their intervals, beside the shipped ones, and what was found in known circuits."""
+    try:
+        found = learned_file.present()
+    except InputError as error:
+        page = LearnedPage((), False, (), (), 1.0, str(error))
+        return render(request, "learned/learned.html", page)
+    if found is None:
+        return render(request, "learned/learned.html", LearnedPage((), False, (), (), 1.0))
+    kinds = learned_file.kinds_said(found)
+    largest = max((one.high for one in kinds), default=1.0)
+    page = LearnedPage(
+        found.sources,
+        found.used,
+        [_row(one, largest) for one in kinds],
+        [CircuitRow(one.title, one.jobs, one.parts) for one in learned_file.circuits_said(found, store)],
+        largest,
+    )
+    return render(request, "learned/learned.html", page)
+
+
+def _row(one: KindSaid, largest: float) -> KindRow:
+    scale = 100.0 / largest
+    return KindRow(
+        one.name,
+        one.jobs,
+        one.of,
+        one.shipped,
+        one.share,
+        round(one.shipped * scale - 0.2, 2),
+        round(one.share * scale - 0.6, 2),
+        round(one.low * scale, 2),
+        round((one.high - one.low) * scale, 2),
+    )
+
+
+@router.post("")
+def switch(person: Owner, form: Form) -> Response:
+    """Let the engine use what was learned, or leave it alone."""
+    learned_file.switched(used=form.get("use") == "1")
+    return RedirectResponse("/learned", 303)

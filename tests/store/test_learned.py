@@ -1,0 +1,180 @@
+"""What closed jobs teach, beside Beta and Dirichlet by hand.
+
+Conjugacy: Gelman et al., Bayesian Data Analysis, 3rd edition, sections 2.4 and 3.4.
+"""
+
+from collections import Counter
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from bench import learn as bench
+from halfsplit import job as jobs
+from halfsplit.diagnosis import learned
+from halfsplit.diagnosis.learned import Cause, CircuitTally, Lesson, Tally, chances, taught
+from halfsplit.diagnosis.priors import default_priors
+from halfsplit.errors import InputError
+from halfsplit.job import Intake, JobStore, OpenJob
+from halfsplit.job.learned_file import Learned, added, priors_for, read_learned, switched, write_learned
+from halfsplit.job.learning import learn
+from halfsplit.job.places import from_json
+from halfsplit.job.verbs import record_value
+from halfsplit.notation.checked import check_text
+from halfsplit.practice.vehicle import Vehicle
+
+LAMP = """title  Lamp of Mrs Secret
+battery G1
+fuse F1 10 A
+switch S1 off on
+lamp H1 21 W "work lamp"
+ground E1
+connector X1
+G1.+ -- F1 -- S1 -- X1.1 -- H1 -- E1
+G1.- --[16mm2]-- E1
+state "off"
+state "on" S1 on
+"""
+
+
+@pytest.fixture(scope="module")
+def circuit():
+    return check_text(LAMP).circuit
+
+
+@pytest.fixture(scope="module")
+def shipped(circuit):
+    return chances(circuit, default_priors())
+
+
+def tally_of(circuit, causes, times=1):
+    shares = learned.shipped_shares(circuit, default_priors())
+    name = learned.digest(circuit.model)
+    return learned.tally_of([Lesson(name, shares, cause) for cause in causes for _ in range(times)])
+
+
+def part_chance(found, part):
+    return sum(chance for cause, chance in found.items() if cause.part == part)
+
+
+def test_in_its_own_circuit_a_part_is_believed_as_dirichlet_has_it(circuit, shipped):
+    """7 of 9 jobs at E1: the mean of a Dirichlet whose 20 pseudo-jobs are shared out by the shipped chances."""
+    ground = next(cause for cause in shipped if cause.part == "E1" and cause.mode == "high resistance")
+    fuse = next(cause for cause in shipped if cause.part == "F1")
+    tally = learned.merged([tally_of(circuit, [ground], 7), tally_of(circuit, [fuse], 2)])
+    now = chances(circuit, taught(default_priors(), tally, circuit))
+    for part, count in (("E1", 7), ("F1", 2), ("S1", 0)):
+        by_hand = (20 * part_chance(shipped, part) + count) / 29
+        assert part_chance(now, part) == pytest.approx(by_hand, rel=1e-6)
+    assert learned.said_here(tally, circuit) == (("E1", 7, 9), ("F1", 2, 9))
+
+
+def test_few_jobs_move_little_and_none_moves_far(circuit, shipped):
+    fuse = next(cause for cause in shipped if cause.part == "F1")
+    few = chances(circuit, taught(default_priors(), tally_of(circuit, [fuse]), circuit))
+    assert part_chance(few, "F1") - part_chance(shipped, "F1") < 1 / 20
+    many = taught(default_priors(), tally_of(circuit, [fuse], 100_000), circuit)
+    assert max(many.favoured.values()) <= learned.LARGEST
+    assert min(many.favoured.values()) >= 1 / learned.LARGEST
+    assert taught(default_priors(), Tally(), circuit) == default_priors()
+
+
+def test_another_circuit_learns_the_kind_and_the_mode(circuit):
+    """Ten thousand jobs elsewhere in which every second cause was a ground, always open."""
+    other = CircuitTally(
+        {"ground": 0.2, "lamp": 0.8},
+        {Cause("E9", "ground", "open"): 5_000, Cause("H9", "lamp", "open"): 5_000},
+    )
+    now = taught(default_priors(), Tally({"another": other}), circuit)
+    # rates: odds of ground to lamp go from 0.2 : 0.8 to 0.5 : 0.5, four times
+    before = default_priors().rates
+    assert (now.rates["ground"] / now.rates["lamp"]) / (before["ground"] / before["lamp"]) == pytest.approx(
+        4.0, rel=0.02
+    )
+    share = default_priors().modes["ground"]["open"]
+    assert now.modes["ground"]["open"] == pytest.approx((20 * share + 5_000) / 5_020)
+
+
+def test_intervals_hold_hidden_rates_and_learning_helps():
+    """A small version of `python -m bench learn`, whose figures stand in docs/learning.md."""
+    sheets = [bench.sheet(name) for name in ("relay-load", "tail-lamps")]
+    generator = np.random.default_rng(3)
+    held = []
+    for _ in range(40):
+        true = bench.world(sheets, generator).true
+        held += bench.covered(sheets, true, bench.worked(sheets, true, 100_000, generator))
+    assert 0.85 <= np.mean(held) <= 0.95
+    hidden = bench.world(sheets, generator)
+    base = bench.worth(sheets, hidden.true, None)
+    after = bench.worth(sheets, hidden.true, bench.worked(sheets, hidden.true, 10_000, generator))
+    assert after[0] < base[0]
+    assert after[1] < base[1]
+
+
+@pytest.fixture
+def place(tmp_path, monkeypatch):
+    path = tmp_path / "learned.toml"
+    monkeypatch.setenv("HALFSPLIT_LEARNED", str(path))
+    return path
+
+
+def test_files_of_three_workshops_are_added_up(circuit, shipped, place):
+    causes = list(shipped)[:3]
+    files = []
+    for number, cause in enumerate(causes):
+        path = place.with_name(f"{number}.toml")
+        tally = replace(tally_of(circuit, [cause], number + 1), looks={"fuse": (number, 1)})
+        write_learned(
+            path, Learned(tally, ((f"shop {number}", datetime(2026, 3, 2, tzinfo=UTC), number + 1),))
+        )
+        files.append(read_learned(path))
+    total = added(files)
+    assert total.tally == added(files[::-1]).tally
+    (one,) = total.tally.circuits.values()
+    assert Counter(one.causes) == Counter(dict(zip(causes, (1, 2, 3), strict=True)))
+    assert total.tally.looks == {"fuse": (3, 3)}
+    assert [jobs for _, _, jobs in total.sources] == [1, 2, 3]
+
+
+def test_the_engine_uses_the_file_until_it_is_switched_off(circuit, shipped, place):
+    fuse = next(cause for cause in shipped if cause.part == "F1")
+    assert priors_for(circuit) is default_priors()
+    write_learned(place, Learned(tally_of(circuit, [fuse], 50)))
+    assert part_chance(chances(circuit, priors_for(circuit)), "F1") > 2 * part_chance(shipped, "F1")
+    switched(used=False)
+    assert priors_for(circuit) is default_priors()
+    place.write_text("use = yes", encoding="utf-8")
+    assert priors_for(circuit) is default_priors()
+    with pytest.raises(InputError, match="no file of `halfsplit learn`"):
+        read_learned(place)
+
+
+def closed_job(store, job_id, circuit):
+    """A job worked on until the cause is proven, on a vehicle whose fuse is open."""
+    vehicle = Vehicle(circuit, circuit.faults["F1 open"], np.random.default_rng(1), noise=False)
+    jobs.open_job(store, Intake(), who="Ada", job_id=job_id, circuit=LAMP)
+    job = OpenJob(store, job_id, "Ada")
+    jobs.complain_all(job, [("H1", "no", "on")])
+    for _ in range(12):
+        view = jobs.bench_view(job)
+        if view.finding is not None and view.finding.proven:
+            break
+        place = view.tests[0].place
+        record_value(job, place, vehicle.answer(from_json(place)))
+    jobs.close(job, complaint="dark", cause="fuse", correction="fuse")
+
+
+def test_a_store_teaches_and_tells_nothing_about_anybody(tmp_path, place, circuit):
+    with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
+        closed_job(store, "job-1", circuit)
+        jobs.open_job(store, Intake(), who="Ada", job_id="open", circuit=LAMP)
+        found, closed = learn(store, "north")
+        assert (closed, found.tally.jobs) == (1, 1)
+        assert learn(store, "north", cluster="local")[0].tally == found.tally
+    ((cause, count),) = next(iter(found.tally.circuits.values())).causes.items()
+    assert (cause.part, cause.kind, count) == ("F1", "fuse", 1)
+    write_learned(place, found)
+    text = place.read_text(encoding="utf-8")
+    assert not [word for word in ("Secret", "Ada", "job-1", "dark", "work lamp") if word in text]
+    assert read_learned(place) == found

@@ -1,0 +1,136 @@
+"""The engine's processes: a job stays with one, a heavy one holds up no other, and what nobody waits for is ended."""
+
+import asyncio
+import contextlib
+import os
+import signal
+import time
+
+import pytest
+
+from halfsplit.workbench import pool
+from halfsplit.workbench.guard import Guard
+from halfsplit.workbench.pool import BENCH, Pool
+
+from .echo_app import start
+
+
+async def here(_scope, _receive, send):
+    await send({"type": "http.response.start", "status": 200, "headers": []})
+    await send({"type": "http.response.body", "body": b"here"})
+
+
+async def asked(app, path, body=b"", gone=None):
+    """The status and the body of an answer; ``gone``: when whoever asks goes away."""
+    scope = {
+        "type": "http",
+        "method": "POST",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "headers": [(b"host", b"127.0.0.1"), (b"transfer-encoding", b"chunked")],
+        "scheme": "http",
+        "http_version": "1.1",
+        "client": ("127.0.0.1", 1),
+    }
+    coming = [{"type": "http.request", "body": body, "more_body": False}]
+    sent = []
+
+    async def receive():
+        if coming:
+            return coming.pop()
+        await (gone or asyncio.Event()).wait()
+        return {"type": "http.disconnect"}
+
+    async def send(message):
+        sent.append(message)
+
+    await app(scope, receive, send)
+    return sent[0]["status"] if sent else 0, b"".join(one.get("body", b"") for one in sent)
+
+
+@pytest.fixture
+def pooled(monkeypatch):
+    monkeypatch.setattr(pool, "PRELOAD", ["halfsplit.workbench.pipe"])
+    monkeypatch.setattr(pool, "HELD_UP", 0.1)
+    monkeypatch.setattr(pool, "ABANDONED", 0.2)
+    made = Pool(here, start, 2)
+    yield made
+    made.close()
+
+
+@pytest.mark.parametrize(
+    ("path", "job"),
+    [
+        ("/jobs/a", "a"),
+        ("/jobs/a/evidence/e-1/strike", "a"),
+        ("/api/v1/jobs/a/suspects", "a"),
+        ("/jobs/a/report.pdf", "a"),
+        ("/jobs/new", None),
+        ("/jobs/import", None),
+        ("/jobs", None),
+        ("/jobs/a/changes", None),
+        ("/jobs/a/scan/live", None),
+        ("/jobs/a/captures", None),
+    ],
+)
+def test_the_engines_addresses_are_known(path, job):
+    found = BENCH.fullmatch(path)
+    assert (found[1] if found else None) == job
+
+
+def test_a_job_stays_with_its_process_and_the_rest_with_the_server(pooled):
+    async def work():
+        first = await asked(pooled, "/jobs/a")
+        assert await asked(pooled, "/jobs/a/evidence") == first
+        assert await asked(pooled, "/jobs/b") != first
+        assert await asked(pooled, "/jobs") == (200, b"here")
+        assert int(first[1]) != os.getpid()
+
+    asyncio.run(work())
+
+
+def test_a_heavy_job_holds_up_no_other_and_ends_when_nobody_waits(pooled):
+    async def work():
+        await asked(pooled, "/jobs/a")
+        gone = asyncio.Event()
+        pooled._places["slow"] = pooled._places["a"]
+        heavy = asyncio.ensure_future(asked(pooled, "/jobs/slow", gone=gone))
+        await asyncio.sleep(0.3)
+        start = time.monotonic()
+        other = await asked(pooled, "/jobs/a")  # it moves: its own process is busy
+        assert time.monotonic() - start < 10
+        assert other[0] == 200
+        busy = pooled._places["slow"].process
+        gone.set()
+        with contextlib.suppress(asyncio.TimeoutError):
+            await asyncio.wait_for(heavy, 10)
+        busy.join(5)
+        assert not busy.is_alive()
+        assert (await asked(pooled, "/jobs/a"))[0] == 200
+
+    asyncio.run(work())
+
+
+def test_a_process_that_dies_is_told_and_replaced(pooled):
+    async def work():
+        heavy = asyncio.ensure_future(asked(pooled, "/jobs/slow"))
+        await asyncio.sleep(0.3)
+        os.kill(pooled._places["slow"].process.pid, signal.SIGKILL)
+        status, body = await heavy
+        assert (status, b"What was entered is kept" in body) == (503, True)
+        await asyncio.sleep(0.3)
+        assert (await asked(pooled, "/jobs/b"))[0] == 200
+
+    asyncio.run(work())
+
+
+def test_a_body_that_is_too_large_is_turned_away_behind_the_guard(pooled, monkeypatch):
+    monkeypatch.setattr("halfsplit.workbench.guard.LARGEST_BODY", 1000)
+
+    async def work():
+        app = Guard(pooled)
+        assert (await asked(app, "/jobs/a", b"x" * 1000))[0] == 200
+        assert (await asked(app, "/jobs/a", b"x" * 1001))[0] == 413
+
+    asyncio.run(work())
