@@ -98,7 +98,8 @@ def world(sheets: Sequence[Sheet], generator: np.random.Generator) -> World:
 
 
 def _scaled(weights: Floats) -> Floats:
-    return weights / weights.sum()
+    shares: Floats = weights / weights.sum()
+    return shares
 
 
 def worked(

@@ -19,6 +19,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -196,16 +197,22 @@ def import_kills(folder: Path, kills: int, draw: random.Random) -> Count:
     return count
 
 
+def opened(url: str) -> None:
+    """Open a store of an earlier release, which brings it up to this one."""
+    JobStore(url, files=OLD_STORES / "files").close()
+
+
 def migration_kills(folder: Path, kills: int, draw: random.Random) -> Count:
     """Kill the opening of a store of an earlier release; it stays openable, with all that it held."""
-    count, saved, files = Count(), sorted(OLD_STORES.glob("*.db.gz")), OLD_STORES / "files"
+    files = OLD_STORES / "files"
+    count, saved = Count(), sorted(OLD_STORES.glob("*.db.gz"))
+    trial = 0
     while count.kills < kills:
-        path = folder / f"{count.kills}.db"
+        trial += 1
+        path = folder / f"{trial}.db"
         path.write_bytes(gzip.decompress(draw.choice(saved).read_bytes()))
         url = f"sqlite:///{path}"
-        count.kills += killed(
-            forked(lambda url=url: JobStore(url, files=files).close()), draw.random() * 0.25
-        )
+        count.kills += killed(forked(partial(opened, url)), draw.random() * 0.25)
         try:
             with JobStore(url, files=files) as store:
                 count.acknowledged += len(store.list_jobs())

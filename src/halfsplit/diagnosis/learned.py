@@ -23,13 +23,19 @@ from halfsplit.circuit.moving import crossing_wires
 from halfsplit.diagnosis.hypotheses import families
 from halfsplit.diagnosis.priors import Priors, family_priors
 
-STRENGTH = {"kind": 40.0, "mode": 20.0, "circuit": 20.0, "look": 30.0}
-"""Jobs (for a look: looks) that the shipped numbers count for at each level. Set here."""
+STRENGTH = {"kind": 40.0, "mode": 20.0, "look": 30.0}
+"""Jobs (for a look: looks) that the shipped numbers count for. Set here."""
+CIRCUIT_STRENGTHS = (10.0, 30.0, 100.0, 300.0, 1_000.0, 10_000.0)
+"""Jobs that its kinds may count for in a circuit; which of them holds, its jobs tell. Set here."""
+SHIPPED_KEEPS = 0.5
+"""Share that the shipped numbers keep: no cause falls below half of its shipped chance. Set here."""
 LARGEST = 10.0
-"""The most by which a weight is moved, up or down."""
+"""The most by which a weight is raised."""
 HINGE = "wire through a hinge"
 ROUNDS = 200
 CLOSE = 1e-9
+DIGITS = 6
+"""Of a share, as the file has it."""
 
 Floats = NDArray[np.float64]
 
@@ -163,7 +169,7 @@ def shipped_shares(circuit: Circuit, priors: Priors) -> dict[str, float]:
     found: Counter[str] = Counter()
     for cause, chance in chances(circuit, priors).items():
         found[cause.kind] += chance  # type: ignore[assignment]
-    return dict(found)
+    return {kind: round(share, DIGITS) for kind, share in found.items()}
 
 
 # Kinds
@@ -247,17 +253,32 @@ def _fitted(table: Floats, weight: Floats, wanted: Floats) -> Floats:
 
 
 def taught(priors: Priors, tally: Tally, circuit: Circuit) -> Priors:
-    """The priors for a circuit, moved by what was counted; the same where nothing was."""
+    """The priors for a circuit, moved by what was counted; the same where nothing was.
+
+    What was learned and the shipped numbers are mixed, so that a history that misleads does little harm.
+    """
+    if not tally.jobs:
+        return priors
     here = digest(circuit.model)
+    above = moved(priors, tally.without(here))
+    believed, shipped = chances(circuit, above), chances(circuit, priors)
     known = tally.circuits.get(here)
-    moved = _moved(priors, tally.without(here))
-    if known is None:
-        return moved
-    return replace(moved, favoured=_favoured(chances(circuit, moved), known))
+    factors = _in_circuit(believed, known) if known is not None else {}
+    favoured = {
+        (cause.part, cause.mode): _mixed(believed[cause] * factors.get(cause.part, 1.0) / chance)
+        for cause, chance in shipped.items()
+        if chance > 0.0
+    }
+    return replace(priors, sees=above.sees, favoured=favoured)
 
 
-def _moved(priors: Priors, tally: Tally) -> Priors:
-    """Rates, modes, looks and the hinge, by all jobs of a tally."""
+def _mixed(factor: float) -> float:
+    """What a weight is multiplied by, the shipped one keeping its part."""
+    return min(LARGEST, SHIPPED_KEEPS + (1.0 - SHIPPED_KEEPS) * factor)
+
+
+def moved(priors: Priors, tally: Tally) -> Priors:
+    """Rates, modes, looks and the hinge as all jobs of a tally have them."""
     factors = kind_factors(tally)
     rates = {kind: rate * factors.get(kind, 1.0) for kind, rate in priors.rates.items()}
     hinge = priors.factors["hinge"] * factors.get(HINGE, 1.0) / factors.get("wire", 1.0)
@@ -287,20 +308,28 @@ def _seen(chance: float, looks: tuple[int, int]) -> float:
     return (STRENGTH["look"] * chance + found) / (STRENGTH["look"] + found + missed)
 
 
-def _favoured(expected: Mapping[Cause, float], known: CircuitTally) -> dict[str, float]:
-    """Part → by how much its weight is moved in its own circuit."""
-    shares: Counter[str] = Counter()
+def _in_circuit(expected: Mapping[Cause, float], known: CircuitTally) -> dict[str, float]:
+    """Part → by how much its chance is moved in its own circuit.
+
+    Dirichlet, held by what is expected. How far a circuit follows its kinds is itself unknown: each strength of
+    `CIRCUIT_STRENGTHS` counts as it had foretold the jobs (Dirichlet-multinomial).
+    """
+    from scipy.special import gammaln
+
+    parts = sorted({cause.part for cause in expected} | {cause.part for cause in known.causes})
+    number = {part: at for at, part in enumerate(parts)}
+    share, jobs = np.full(len(parts), 1e-12), np.zeros(len(parts))
     for cause, chance in expected.items():
-        shares[cause.part] += chance  # type: ignore[assignment]
-    jobs: Counter[str] = Counter()
+        share[number[cause.part]] += chance
     for cause, count in known.causes.items():
-        jobs[cause.part] += count
-    weight, of = STRENGTH["circuit"], known.jobs
-    return {
-        part: min(LARGEST, max(1.0 / LARGEST, (weight * share + jobs[part]) / (weight + of) / share))
-        for part, share in shares.items()
-        if share > 0.0
-    }
+        jobs[number[cause.part]] += count
+    strengths = np.array(CIRCUIT_STRENGTHS)[:, None]
+    pseudo = strengths * share
+    told = gammaln(strengths[:, 0]) - gammaln(strengths[:, 0] + jobs.sum())
+    told += (gammaln(pseudo + jobs) - gammaln(pseudo)).sum(axis=1)
+    weight = np.exp(told - told.max())
+    believed = (weight / weight.sum()) @ ((pseudo + jobs) / (strengths + jobs.sum()))
+    return dict(zip(parts, (believed / share).tolist(), strict=True))
 
 
 def said_here(tally: Tally, circuit: Circuit) -> tuple[tuple[str, int, int], ...]:

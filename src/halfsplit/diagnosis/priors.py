@@ -22,7 +22,7 @@ from halfsplit.errors import InputError
 class Priors:
     """``rates``: per kind; ``modes``: share within a kind; ``sees``: chance that a look finds it.
 
-    ``favoured``: part of one circuit → what its weight is multiplied by, from jobs on that circuit.
+    ``favoured``: (part, mode) in one circuit → what its weight is multiplied by, from closed jobs.
     """
 
     rates: Mapping[str, float]
@@ -30,7 +30,7 @@ class Priors:
     sees: Mapping[str, float]
     special: Mapping[str, float]
     factors: Mapping[str, float]
-    favoured: Mapping[str, float] = field(default_factory=dict)
+    favoured: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
     @staticmethod
     def of(table: Mapping[str, Any]) -> Priors:
@@ -114,7 +114,7 @@ def family_priors(
             weight
             * _hinge(fault, bending, priors)
             * _stage_weight(fault, model)
-            * priors.favoured.get(fault.part, 1.0)
+            * priors.favoured.get((fault.part, priors.key(fault)[1]), 1.0)
             * (3.0 if fault.part in hidden else 1.0)
         )
     special = priors.special

@@ -164,7 +164,7 @@ def write_learned(path: Path, learned: Learned) -> None:
     for name, one in learned.tally.circuits.items():
         lines += ["", "[[circuit]]", f'digest = "{name}"', f"jobs = {one.jobs}"]
         lines += [
-            "shares = {" + ", ".join(f'"{kind}" = {share:.6g}' for kind, share in one.shares.items()) + "}"
+            "shares = {" + ", ".join(f'"{kind}" = {share!r}' for kind, share in one.shares.items()) + "}"
         ]
         lines += ["causes = ["]
         ordered = sorted(one.causes.items(), key=lambda pair: (-pair[1], pair[0].part, pair[0].mode))
