@@ -36,8 +36,10 @@ from halfsplit.store import export_job, import_job
 from halfsplit.workbench.app import create_app
 
 OLD_STORES = Path(__file__).parents[1] / "tests" / "store" / "saved"
-LONGEST = 0.5
-"""Seconds after which a server is killed at the latest."""
+LONGEST = 0.3
+"""Seconds after which a server is killed at the latest, once it answers."""
+EARLY = 0.1
+"""Share of the kills that do not wait for its first answer."""
 NOW = datetime(2026, 3, 2, tzinfo=UTC)
 
 
@@ -137,6 +139,8 @@ def server_kills(folder: Path, kills: int, draw: random.Random) -> Count:
         senders = [Sender(port, photo) for _ in range(3)]
         for sender in senders:
             sender.start()
+        if draw.random() > EARLY:
+            _busy(senders)
         count.kills += killed(process, draw.random() * LONGEST)
         for sender in senders:
             sender.join()
@@ -151,6 +155,13 @@ def server_kills(folder: Path, kills: int, draw: random.Random) -> Count:
         count.lost += [f"{missing} photos"] if missing > 0 else []
         count.lost += [f"left behind: {one.name}" for one in store.files.folder.glob("incoming-*")]
     return count
+
+
+def _busy(senders: list[Sender]) -> None:
+    """Wait until something was acknowledged."""
+    end = time.monotonic() + 20.0
+    while time.monotonic() < end and not any(sender.notes for sender in senders):
+        time.sleep(0.005)
 
 
 def _wait_for(port: int) -> None:
