@@ -245,9 +245,11 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m bench reliability", description=__doc__)
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("sorts", nargs="*", default=list(SORTS), help=", ".join(SORTS))
     given = parser.parse_args(arguments)
     lost = 0
-    for name, (work, words) in SORTS.items():
+    for name in given.sorts:
+        work, words = SORTS[name]
         with TemporaryDirectory() as folder:
             start = time.perf_counter()
             found = work(Path(folder), given.kills, random.Random(given.seed))
@@ -256,5 +258,5 @@ def main(arguments: list[str]) -> int:
                 f"{name:12}{found.kills:>6} kills{found.acknowledged:>8} {words}, {len(found.lost)} lost"
                 f"  ({time.perf_counter() - start:.0f} s)"
             )
-            print("\n".join(found.lost[:10]), end="\n" if found.lost else "")
+            print("\n".join(found.lost[:10]), end="\n" if found.lost else "", flush=True)
     return 1 if lost else 0
