@@ -160,8 +160,8 @@ def working(structure: Structure, lanes: int) -> Work:
 def _eliminate_all(structure, base, work):  # type: ignore[no-untyped-def]
     """Eliminate all fronts of all networks but the last row."""
     nodes = np.arange(len(structure.parent)).astype(np.int32)
-    for number in range(len(base.states)):
-        _eliminate(structure, base, work, nodes, len(nodes), number, number, -2)
+    for number in range(np.int64(len(base.states))):
+        _eliminate(structure, base, work, nodes, len(nodes), number, number, np.int64(-2))
 
 
 @njit(cache=True, nogil=True)
@@ -324,7 +324,8 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
 
     It starts from the round of the healthy run whose devices differ least, the last of equals.
     """
-    number, least = 0, 1 << 30
+    # Plain numbers would be compiled for each of their values.
+    number, least = np.int64(0), 1 << 30
     for other in range(len(base.states) - 1, -1, -1):
         differing = 0
         for lane in range(len(rows)):
@@ -332,7 +333,7 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
                 differing += base.states[other, lane, device] != states[lane, device]
         if differing < least:
             number, least = other, differing
-    count = 0
+    count = np.int64(0)
     for lane in range(len(rows)):
         if lane == 0 or rows[lane] != rows[lane - 1]:
             for at in range(changes.elements.shape[1]):
@@ -349,7 +350,7 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
                     element = base.owned[device, at]
                     if element >= 0:
                         count = _put(base, work, number, element, states, changes, rows, block, count)
-    extras, listed, own = 0, 0, len(base.states)
+    extras, listed, own = 0, np.int64(0), len(base.states)
     for at in range(count):
         element = work.elements[at]
         if structure.extra[element] == 1:

@@ -64,13 +64,12 @@ def _way_up(structure, work, nodes):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _response(structure, base, work, number, block, ends, list_, count, x, adjoint):  # type: ignore[no-untyped-def]
+def _response(structure, base, work, number, block, ends, list_, count, x, down, up):  # type: ignore[no-untyped-def]
     """Volts x (N + 1, L) of the listed nodes, later ones first, for 1 A into the first end and out of the second.
 
-    ``adjoint``: in the transposed network.
+    ``down``, ``up``: the lower and the upper factor; the other way round in the transposed network.
     """
     size, own, lanes = len(structure.parent), len(base.states), x.shape[1]
-    down, up = (base.upper, base.lower) if adjoint else (base.lower, base.upper)
     pushed, starts, coupled, marked, pivot = (
         work.pushed,
         structure.starts,
@@ -118,7 +117,7 @@ def _and_extras(structure, work, extras, needed, list_, count):  # type: ignore[
 
 
 @njit(cache=True, nogil=True)
-def _bypass(structure, base, work, number, block, extras, list_, count, table, adjoint):  # type: ignore[no-untyped-def]
+def _bypass(structure, base, work, number, block, extras, list_, count, table, down, up):  # type: ignore[no-untyped-def]
     """Responses ``table`` to 1 A through each extra element, and what each lane's matrix of them is.
 
     With the conductances G of the extra elements, E from them to nodes and Z the inverse of the network without them:
@@ -128,7 +127,7 @@ def _bypass(structure, base, work, number, block, extras, list_, count, table, a
     matrix = np.empty((lanes, extras, extras))
     for m in range(extras):
         ends = structure.ends[work.extra[m]]
-        _response(structure, base, work, number, block, ends, list_, count, table[m], adjoint)
+        _response(structure, base, work, number, block, ends, list_, count, table[m], down, up)
         for k in range(extras):
             a, b = structure.ends[work.extra[k]]
             for lane in range(lanes):
@@ -171,7 +170,9 @@ def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, l
         if extras:
             if extras > len(table):
                 table, flow = np.zeros((extras, size + 1, lanes)), np.empty((extras, lanes))
-            matrix = _bypass(structure, base, work, number, block, extras, list_, count, table, False)
+            matrix = _bypass(
+                structure, base, work, number, block, extras, list_, count, table, base.lower, base.upper
+            )
             across = np.empty(extras)
             for lane in range(lanes):
                 _invert(matrix[lane])
@@ -196,8 +197,10 @@ def _around(structure, base, work, number, block, extras, needed, list_, length,
     """Responses of the network and of the transposed to the extra elements, and (I + G Eᵀ Z E)⁻¹ G of each lane."""
     own = len(base.states)
     count = _and_extras(structure, work, extras, needed, list_, length)
-    matrix = _bypass(structure, base, work, number, block, extras, list_, count, table, False)
-    _bypass(structure, base, work, number, block, extras, list_, count, other, True)
+    matrix = _bypass(
+        structure, base, work, number, block, extras, list_, count, table, base.lower, base.upper
+    )
+    _bypass(structure, base, work, number, block, extras, list_, count, other, base.upper, base.lower)
     for lane in range(len(matrix)):
         _invert(matrix[lane])
         for k in range(extras):
@@ -231,7 +234,9 @@ def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed,
             count = _way_up(structure, work, ports[port])
             for at in range(count):
                 below[at] = work.path[count - 1 - at]
-            _response(structure, base, work, number, block, ports[port], below, count, x, False)
+            _response(
+                structure, base, work, number, block, ports[port], below, count, x, base.lower, base.upper
+            )
             for lane in range(lanes):
                 out[block, port, lane] = x[a, lane] - x[b, lane]
                 for m in range(extras):
