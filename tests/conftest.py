@@ -44,6 +44,21 @@ settings.load_profile("halfsplit")
 
 OUTSIDE = "outside data"
 
+for _library in ("OMP", "OPENBLAS"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")  # the workers share the cores: threads would only wait
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Compile the engine's loops before the workers start, or each of them would; numba keeps them for the next run."""
+    if getattr(config.option, "numprocesses", None):
+        from halfsplit import Circuit, Diagnosis
+        from halfsplit.notation.library import sample
+
+        circuit = Circuit.parse(sample("relay-load").text)
+        job = Diagnosis(circuit)
+        job.complain("M1", state=list(circuit.states)[-1])
+        job.next_tests(1)
+
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """One line for a fresh clone: what was not checked since the open data are not here, and how to get them."""

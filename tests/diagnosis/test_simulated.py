@@ -6,18 +6,18 @@ from __future__ import annotations
 import os
 
 import numpy as np
-import pytest
 
 from bench.jobs import runs
 from halfsplit import Circuit, Diagnosis
-from halfsplit.notation.demos import demos
+from halfsplit.notation.demos import demo as named
 from halfsplit.practice.vehicle import Vehicle
 
-RUNS = int(os.environ.get("HALFSPLIT_RUNS", "6"))
+RUNS = int(os.environ.get("HALFSPLIT_RUNS", "3"))
 
 
-@pytest.mark.parametrize("demo", demos(), ids=lambda demo: demo.name)
-def test_each_demo_ends_proven_with_its_hidden_cause(demo):
+def test_a_chafed_wire_is_proven_where_the_look_sees_it():
+    """The walk on this demo ends with a look that misses; the walks of the others end proven (tests/cli)."""
+    demo = named("sensor-supply")
     circuit = Circuit.parse(demo.text)
     hidden = circuit.faults[demo.hidden]
     vehicle = Vehicle(circuit, hidden, np.random.default_rng(7))

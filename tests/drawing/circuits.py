@@ -1,6 +1,11 @@
 """Invented circuits for the tests of the drawing: one of each difficulty, and random ones of any size."""
 
 import random
+from functools import cache
+
+from halfsplit.drawing import draw
+from halfsplit.drawing.drawing import Drawing
+from halfsplit.notation.reading import parse
 
 WIPER = """
 title  Rear wash-wipe, demonstration van
@@ -160,6 +165,12 @@ H1.1 -- H2.1
 H2.2 -- E1
 SP1 -- SP2
 """
+
+
+@cache
+def drawn(text: str) -> Drawing:
+    """The drawing of a circuit on a page as wide as it likes, made once for all tests."""
+    return draw(parse(text)[0])
 
 
 def vehicle(branches: int, seed: int = 0) -> str:

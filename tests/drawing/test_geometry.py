@@ -126,7 +126,7 @@ def models(draw_from):
     return Model(parts=parts, wires=tuple(wires))
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(models())
 def test_any_circuit(model):
     drawing = draw(model)
@@ -134,7 +134,7 @@ def test_any_circuit(model):
     drawn_once(model, drawing)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(models(), st.data())
 def test_any_focus(model, data):
     focus = frozenset(data.draw(st.lists(st.sampled_from(sorted(model.parts)), max_size=3)))

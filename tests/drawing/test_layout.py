@@ -6,7 +6,7 @@ from halfsplit.drawing import draw
 from halfsplit.drawing.fonts import text_width, wrap
 from halfsplit.drawing.sides import sides_of
 from halfsplit.notation.reading import parse
-from tests.drawing.circuits import AWKWARD, SENSORS, WIPER, vehicle
+from tests.drawing.circuits import AWKWARD, SENSORS, WIPER, drawn, vehicle
 from tests.drawing.geometry import mistakes, spread
 
 
@@ -32,7 +32,7 @@ def crossings(drawing):
 
 
 def test_current_runs_down_the_page():
-    drawing = draw(model_of(WIPER))
+    drawing = drawn(WIPER)
     path = ["F21", "K7", "X31.4", "M9", "X31.2", "E4"]
     heights = [middle(drawing, name)[1] for name in path]
     assert heights == sorted(heights)
@@ -41,18 +41,18 @@ def test_current_runs_down_the_page():
 
 
 def test_a_simple_path_is_one_column():
-    drawing = draw(model_of(WIPER))
+    drawing = drawn(WIPER)
     columns = {round(middle(drawing, name)[0]) for name in ("X31.4", "M9", "X31.2", "E4")}
     assert len(columns) == 1
 
 
 def test_in_the_wiper_only_the_battery_negative_crosses_others():
-    assert crossings(draw(model_of(WIPER))) <= 2
+    assert crossings(drawn(WIPER)) <= 2
 
 
 @pytest.mark.parametrize(("text", "most"), [(SENSORS, 16), (AWKWARD, 12)], ids=["sensors", "awkward"])
 def test_crossings_stay_few(text, most):
-    assert crossings(draw(model_of(text))) <= most
+    assert crossings(drawn(text)) <= most
 
 
 def test_module_pins_stand_where_their_nets_come_from():
@@ -64,13 +64,13 @@ def test_module_pins_stand_where_their_nets_come_from():
 
 
 def test_a_sensor_with_its_own_supply_hangs_below_its_module():
-    drawing = draw(model_of(SENSORS))
+    drawing = drawn(SENSORS)
     for sensor in ("B1", "B2", "B3", "M2"):
         assert middle(drawing, sensor)[1] > middle(drawing, "A1")[1]
 
 
 def test_a_motor_between_two_changeover_relays_hangs_below_both():
-    drawing = draw(model_of(AWKWARD))
+    drawing = drawn(AWKWARD)
     assert middle(drawing, "M1")[1] > max(middle(drawing, "K1")[1], middle(drawing, "K2")[1])
 
 

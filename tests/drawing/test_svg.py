@@ -9,7 +9,7 @@ import typst
 from halfsplit.circuit.model import Model, Part, Wire
 from halfsplit.drawing import CSS, Overlays, draw, paint_plan, plan
 from halfsplit.notation.reading import parse
-from tests.drawing.circuits import SENSORS, WIPER, vehicle
+from tests.drawing.circuits import SENSORS, WIPER, drawn, vehicle
 
 SVG = "{http://www.w3.org/2000/svg}"
 NASTY = '</text><script>alert("x")</script> & \' "'
@@ -39,7 +39,7 @@ def test_points_and_parts_can_be_picked_by_name():
 
 @pytest.mark.parametrize("text", [WIPER, SENSORS, vehicle(20)], ids=["wiper", "sensors", "20"])
 def test_targets_are_large_enough_for_a_gloved_finger(text):
-    for name, (left, top, right, bottom) in draw(model_of(text)).boxes.targets:
+    for name, (left, top, right, bottom) in drawn(text).boxes.targets:
         assert right - left >= 44, name
         assert bottom - top >= 44, name
 

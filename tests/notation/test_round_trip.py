@@ -255,9 +255,9 @@ def test_any_bytes_in_a_file_give_a_model_or_its_errors(tmp_path_factory, data):
         "fuse F1 3" + " " * 900 + "x",
         '"' * 999,
         "title " + "\\" * 900,
-        "battery G1\n" + "".join(f"G1.+ -- X{n}.1 -- R{n} -- G1.-\n" for n in range(2000)),
-        "".join(f"stage s{n}\n needs s{n + 1}\n" for n in range(3000)) + "stage s3000",
-        "".join(f"stage s{n}\n needs s{n + 1}\n" for n in range(3000)) + "stage s3000\n needs s0",
+        "battery G1\n" + "".join(f"G1.+ -- X{n}.1 -- R{n} -- G1.-\n" for n in range(1200)),
+        "".join(f"stage s{n}\n needs s{n + 1}\n" for n in range(1200)) + "stage s1200",
+        "".join(f"stage s{n}\n needs s{n + 1}\n" for n in range(1200)) + "stage s1200\n needs s0",
     ],
     ids=lambda text: text[:20],
 )

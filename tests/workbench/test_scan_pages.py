@@ -162,7 +162,9 @@ def test_a_cause_is_ranked_by_the_posterior_and_says_what_it_contradicts(client,
     first, *others = found.cards
     assert (first.kind, first.stretch) == ("ground", "ground point “rear left” (E3)")
     assert first.contradicts == ()
-    for card in (card for card in others if card.stretch == "SP1 – F30 – SP30"):
+    feeds = [card for card in others if card.stretch == "SP1 – F30 – SP30"]
+    assert feeds
+    for card in feeds:
         assert len(card.explains) == len(first.explains) == 4
         assert any("E30" in one for one in card.contradicts)
 
