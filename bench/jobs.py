@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,9 +77,9 @@ def run(circuit: Circuit, fault: Fault, seed: int, *, slips: float = SLIPS) -> R
     )
 
 
-def runs(count: int, seed: int) -> Iterator[Run]:
-    """So many jobs, in turn on the three demo circuits."""
-    circuits = [Circuit.parse(demo.text) for demo in demos()]
+def runs(count: int, seed: int, texts: Sequence[str] = ()) -> Iterator[Run]:
+    """So many jobs, in turn on the circuits of these texts, or on those of the demos."""
+    circuits = [Circuit.parse(text) for text in texts or [demo.text for demo in demos()]]
     generator = np.random.default_rng(seed)
     hidden = [hidden_faults(circuit, generator) for circuit in circuits]
     made = 0

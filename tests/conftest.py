@@ -22,6 +22,7 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
+    from halfsplit.job import JobStore
     from tests.postgresql import PostgreSQL
 
 ROOT = Path(__file__).parents[1]
@@ -44,20 +45,8 @@ settings.load_profile("halfsplit")
 
 OUTSIDE = "outside data"
 
-for _library in ("OMP", "OPENBLAS"):
-    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")  # the workers share the cores: threads would only wait
-
-
-def pytest_configure(config: pytest.Config) -> None:
-    """Compile the engine's loops before the workers start, or each of them would; numba keeps them for the next run."""
-    if getattr(config.option, "numprocesses", None):
-        from halfsplit import Circuit, Diagnosis
-        from halfsplit.notation.library import sample
-
-        circuit = Circuit.parse(sample("relay-load").text)
-        job = Diagnosis(circuit)
-        job.complain("M1", state=list(circuit.states)[-1])
-        job.next_tests(1)
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # the workers share the cores: threads would only wait
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -101,6 +90,15 @@ def outside_data() -> Callable[[str], Path]:
         return root / name
 
     return folder
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator["JobStore"]:
+    """An empty store of jobs, in a file."""
+    from halfsplit.job import JobStore
+
+    with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
+        yield store
 
 
 @pytest.fixture(autouse=True, scope="session")

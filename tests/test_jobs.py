@@ -14,28 +14,11 @@ from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
+from tests.circuits import ONE_LAMP as LAMP
 
 DEMO = "rear-lamps"
 MOST_TESTS = 25
-LAMP = """title  One lamp
-battery G1
-fuse F1 10 A
-switch S1 off on
-lamp H1 21 W "work lamp"
-ground E1
-connector X1
-G1.+ -- F1 -- S1 -- X1.1 -- H1 -- E1
-G1.- --[16mm2]-- E1
-state "off"
-state "on" S1 on
-"""
 VOLTS = {"quantity": "volts", "at": "X1.1:in", "to": None, "state": "on", "instrument": "meter"}
-
-
-@pytest.fixture
-def store(tmp_path):
-    with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
-        yield store
 
 
 @pytest.fixture

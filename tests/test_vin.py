@@ -1,7 +1,7 @@
 """Vehicle identification numbers against 49 CFR 565 and the shared table of check digits."""
 
 import csv
-import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,17 +10,13 @@ from hypothesis import strategies as st
 
 from halfsplit.vin import ALPHABET, VALUES, Vin, VinError, check_digit, weighted_sum
 
-DATA = Path(os.environ.get("HALFSPLIT_DATA", Path(__file__).parents[1] / "../shared/data"))
-TABLE = DATA / "standards" / "vin_check_digit.csv"
-
 # An invented number with a right check digit, for the tests of messages (form: 49 CFR 565).
 INVENTED = "1ZZBB22C0EZ100001"
 INVENTED = INVENTED[:8] + check_digit(INVENTED) + INVENTED[9:]
 
 
-@pytest.mark.skipif(not TABLE.exists(), reason=f"OUTSIDE DATA ABSENT: {TABLE} (set HALFSPLIT_DATA)")
-def test_check_digits_agree_with_the_shared_table() -> None:
-    with TABLE.open() as file:
+def test_check_digits_agree_with_the_shared_table(outside_data: Callable[[str], Path]) -> None:
+    with (outside_data("standards") / "vin_check_digit.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) >= 8
     for row in rows:

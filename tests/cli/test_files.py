@@ -7,9 +7,11 @@ import math
 import socket
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime
+from functools import partial
 
 import pytest
 
+from halfsplit.diagnosis import plan as planning
 from halfsplit.job import Complaint, Intake, JobStore, open_job
 
 
@@ -96,7 +98,8 @@ def test_a_drain_log(run, tmp_path):
     assert run("drain", file, "--instrument", "spoon")[0] == 2
 
 
-def test_a_plan_names_the_complaint_and_its_steps(run, circuit):
+def test_a_plan_names_the_complaint_and_its_steps(run, circuit, monkeypatch):
+    monkeypatch.setattr(planning, "plan", partial(planning.plan, largest=4))
     code, out, _ = run("plan", circuit, "--load", "H1", "--state", "on", "--json")
     told = json.loads(out)
     assert (code, told["complaints"]) == (0, ["H1 does not work (on)"])

@@ -13,6 +13,7 @@ from halfsplit.diagnosis.belief import Belief
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Forecast, Worded
 from halfsplit.diagnosis.measurement import ANSWERS, Between, Measurement, Reading
+from tests.circuits import BARE_LAMP as ONE_LAMP
 
 LAMPS = """
 battery G1
@@ -197,20 +198,6 @@ def test_earlier_work_multiplies_exactly_what_is_at_the_place():
         shares.append(prior["X1.2 high resistance"] / prior["K1 contact open"])
     assert shares[1] / shares[0] == pytest.approx(4.0)
     assert shares[2] / shares[0] == pytest.approx(15.0)
-
-
-ONE_LAMP = """
-battery G1
-fuse F1 10 A
-switch S1
-lamp H1 21 W
-ground E1
-ground E2
-G1.+ --[2.5mm2 1m]-- F1 --[1mm2 1m]-- S1 --[1mm2 2m]-- H1 --[1mm2 1m]-- E1
-G1.- --[16mm2 0.6m]-- E2
-state "off"
-state "on" S1 closed
-"""
 
 
 def test_a_second_fault_that_explains_nothing_is_not_believed():

@@ -10,6 +10,7 @@ import numpy as np
 from bench.jobs import runs
 from halfsplit import Circuit, Diagnosis
 from halfsplit.notation.demos import demo as named
+from halfsplit.notation.library import sample
 from halfsplit.practice.vehicle import Vehicle
 
 RUNS = int(os.environ.get("HALFSPLIT_RUNS", "3"))
@@ -43,9 +44,9 @@ def test_a_chafed_wire_is_proven_where_the_look_sees_it():
 
 
 def test_random_faults_end_with_the_right_cause(capsys):
-    """97 % of 200 are the aim. In the suite a few are made: one of them may be a fault that cannot be told from its
-    neighbour (a short of an unfused wire on either side of a splice)."""
-    done = list(runs(RUNS, seed=4))
+    """97 % of 200 on the demos are the aim (bench jobs). Here a few are made on a relay and its load, and one of them
+    may be a fault that cannot be told from its neighbour (a short of an unfused wire on either side of a splice)."""
+    done = list(runs(RUNS, seed=4, texts=[sample("relay-load").text]))
     with capsys.disabled():
         print(
             f"\n{len(done)} jobs: {np.mean([one.tests for one in done]):.1f} tests, "

@@ -1,7 +1,7 @@
 """The battery against the shared table of open-circuit volts, and the forecast against a run of chance."""
 
 import csv
-import os
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 
@@ -12,15 +12,13 @@ from halfsplit.drain import Battery, days_until_no_start, judge_cranking, state_
 from halfsplit.drain.battery import TABLES, charge_from_cranking, rest_volts
 from halfsplit.errors import InputError
 
-DATA = Path(os.environ.get("HALFSPLIT_DATA", Path(__file__).parents[2] / "../shared/data"))
-TABLE = DATA / "battery" / "lead_acid_12v_ds.csv"
 
-
-@pytest.mark.skipif(not TABLE.exists(), reason=f"OUTSIDE DATA ABSENT: {TABLE} (set HALFSPLIT_DATA)")
 @pytest.mark.parametrize(("kind", "column"), [("flooded", "Wet"), ("gel", "Gel")])
-def test_rest_volts_agree_with_the_shared_table(kind: str, column: str) -> None:
+def test_rest_volts_agree_with_the_shared_table(
+    kind: str, column: str, outside_data: Callable[[str], Path]
+) -> None:
     compared = 0
-    with TABLE.open(encoding="utf-8") as file:
+    with (outside_data("battery") / "lead_acid_12v_ds.csv").open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
             celsius = float(row["Degrees Celsius"])
             for name, cell in row.items():

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from halfsplit.store import JobStore
+from tests.store.samples import NOW, intake
 
 BACKENDS = [
     pytest.param("sqlite", id="sqlite"),
@@ -49,6 +50,12 @@ def new_url(request, tmp_path, migrated_file):
 def store(request, new_url, tmp_path) -> Iterator[JobStore]:
     with JobStore(new_url(request.param), files=tmp_path / "files", busy_seconds=5) as store:
         yield store
+
+
+@pytest.fixture
+def job_id(store) -> str:
+    """A job that was just opened."""
+    return store.open_job("job-1", intake(), who="Ada", at=NOW).job_id
 
 
 @pytest.fixture

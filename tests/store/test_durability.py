@@ -87,7 +87,7 @@ def test_killed_during_hundreds_of_writes(backend, new_url, tmp_path):
     kept, kills = 0, 0
     while kept < 400:
         child = Child(write_entries(url, tmp_path, range(max(kept - 1, 0), 400)))
-        lines = child.lines(rng.randrange(2, 30))
+        lines = child.lines(rng.randrange(2, 20))
         time.sleep(rng.random() * 0.004)
         kills += child.kill()
         lines += child.lines()

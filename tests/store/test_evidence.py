@@ -15,12 +15,7 @@ from halfsplit.store import (
     Intake,
     struck_ids,
 )
-from tests.store.samples import CSV, JPEG, NOW, intake, later, photo, reading
-
-
-@pytest.fixture
-def job_id(store) -> str:
-    return store.open_job("job-1", intake(), who="Ada", at=NOW).job_id
+from tests.store.samples import CSV, JPEG, NOW, later, photo, reading
 
 
 def test_evidence_comes_back_in_order(store, job_id):

@@ -25,12 +25,6 @@ from halfsplit.store import (
 from tests.store.conftest import BACKENDS
 from tests.store.samples import NOW, fill, intake, later, reading
 
-
-@pytest.fixture
-def job_id(store) -> str:
-    return store.open_job("job-1", intake(), who="Ada", at=NOW).job_id
-
-
 # Jobs
 
 

@@ -1,6 +1,6 @@
 """A small circuit, a job on it, and clients: on loopback, and with accounts."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from io import BytesIO
 
 import pytest
@@ -12,26 +12,9 @@ from halfsplit.job import Intake, JobStore, User
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.accounts import checked_password, now
 from halfsplit.workbench.app import create_app
+from tests.circuits import ONE_LAMP as LAMP
 
-LAMP = """title  One lamp
-battery G1
-fuse F1 10 A
-switch S1 off on
-lamp H1 21 W "work lamp"
-ground E1
-connector X1
-G1.+ -- F1 -- S1 -- X1.1 -- H1 -- E1
-G1.- --[16mm2]-- E1
-state "off"
-state "on" S1 on
-"""
 PASSWORD = "a long enough one"
-
-
-@pytest.fixture
-def store(tmp_path) -> Iterator[JobStore]:
-    with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
-        yield store
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from halfsplit.job import captures
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from tests.capture.signals.wheel import hall, teeth, turns_of
+from tests.circuits import ONE_LAMP as LAMP
 
 CAPTURES = "/jobs/lamp/captures"
 
@@ -284,20 +285,12 @@ def test_the_mean_between_the_cursors_becomes_a_reading(client, store, capture):
     assert readings(store)[0].payload["value"] == pytest.approx(1.5, abs=0.002)
 
 
-STAGES = """title  A chain
-battery G1
-fuse F1 10 A
-switch S1 off on
-lamp H1 21 W "work lamp"
-ground E1
-connector X1
-G1.+ -- F1 -- S1 -- X1.1 -- H1 -- E1
-G1.- --[16mm2]-- E1
-state "off"
-state "on" S1 on
-stage compression  "relative compression even"
+STAGES = (
+    LAMP
+    + """stage compression  "relative compression even"
 stage fast  "engine is cranked at its usual speed"  250 rpm else 100 rpm
 """
+)
 
 
 def told(analysis, verdict, *quantities):

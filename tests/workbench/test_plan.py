@@ -9,7 +9,7 @@ from halfsplit import job as jobs
 from halfsplit.job import Intake, planning
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.working import name_of, workers
-from tests.workbench.conftest import LAMP
+from tests.circuits import ONE_LAMP as LAMP
 
 
 def told(answer) -> str:

@@ -14,7 +14,7 @@ from halfsplit.job.working import Workers, name_of, workers
 from halfsplit.practice import DIFFICULTIES
 from halfsplit.store import Practice
 from halfsplit.workbench.app import create_app
-from tests.workbench.conftest import LAMP
+from tests.circuits import ONE_LAMP as LAMP
 
 VOLTS = {"how": "volts", "at": "H1.1", "state": "on"}
 

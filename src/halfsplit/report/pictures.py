@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
+from functools import lru_cache
 from io import BytesIO
 from xml.etree import ElementTree as ET
 
@@ -22,10 +23,15 @@ def photo_bytes(photo: PhotoView) -> bytes | None:
 
     The camera's notes (where and when it was taken) stay behind. Pictures above Pillow's limit of pixels are refused.
     """
+    return _fit(photo.data)
+
+
+@lru_cache(maxsize=32)  # the customer's page is set again until it fits
+def _fit(data: bytes) -> bytes | None:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            with Image.open(BytesIO(photo.data), formats=FORMATS) as opened:
+            with Image.open(BytesIO(data), formats=FORMATS) as opened:
                 return _jpeg(opened)
     except (OSError, ValueError, SyntaxError, Warning, Image.DecompressionBombError, MemoryError, EOFError):
         return None

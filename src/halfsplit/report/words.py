@@ -22,7 +22,8 @@ def printable(text: str, longest: int = LONGEST) -> str:
     >>> printable("12.3\x00 V\u202e"), printable("abcdefgh", 4)
     ('12.3 V', 'abc…')
     """
-    cleaned = "".join(_character(one) for one in unicodedata.normalize("NFC", text[: 4 * longest])).strip()
+    normal = unicodedata.normalize("NFC", text[: 4 * longest])
+    cleaned = (normal if normal.isprintable() else "".join(map(_character, normal))).strip()
     lines = re.sub(r"\n{3,}", "\n\n", cleaned).split("\n")
     cleaned = "\n".join(
         [*lines[:MOST_LINES], *([" ".join(lines[MOST_LINES:])] if lines[MOST_LINES:] else [])]
