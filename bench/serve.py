@@ -41,9 +41,9 @@ AIM = 0.5
 START = "from halfsplit.cli import main; main()"
 
 
-def circuit_text(branches: int) -> str:
-    """A demo's circuit, or a made-up vehicle of so many branches."""
-    return write(vehicle(branches)) if branches else sample("rear-lamps", "demo").text
+def circuit_text(pattern: str, branches: int) -> str:
+    """A pattern that comes with the program, or a made-up vehicle of so many branches."""
+    return write(vehicle(branches)) if branches else sample(pattern).text
 
 
 def prepared(store: jobs.JobStore, text: str, number: int) -> list[tuple[str, list[dict[str, str]]]]:
@@ -149,7 +149,8 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m bench serve", description=__doc__)
     parser.add_argument("--clients", type=int, default=50)
     parser.add_argument("--jobs", type=int, default=10)
-    parser.add_argument("--branches", type=int, default=0, help="0: the demo's circuit")
+    parser.add_argument("--circuit", default="relay-load", help="a pattern")
+    parser.add_argument("--branches", type=int, default=0, help="a made-up vehicle instead of a pattern")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument(
@@ -160,7 +161,7 @@ def main(arguments: list[str]) -> int:
     with TemporaryDirectory() as folder:
         url = given.store or f"sqlite:///{folder}/jobs.db"
         with jobs.JobStore(url) as store:
-            work = prepared(store, circuit_text(given.branches), given.jobs)
+            work = prepared(store, circuit_text(given.circuit, given.branches), given.jobs)
         with server(url, given.workers) as (port, process):
             before = memory(process.pid)
             for job_id, _ in work:  # each bench was opened once before anybody measures

@@ -19,10 +19,8 @@ from halfsplit.errors import InputError
 from halfsplit.job import Intake, JobStore, OpenJob
 from halfsplit.job.learned_file import Learned, added, priors_for, read_learned, switched, write_learned
 from halfsplit.job.learning import learn
-from halfsplit.job.places import from_json
 from halfsplit.job.verbs import record_value
 from halfsplit.notation.checked import check_text
-from halfsplit.practice.vehicle import Vehicle
 
 LAMP = """title  Lamp of Mrs Secret
 battery G1
@@ -113,7 +111,7 @@ def test_intervals_hold_hidden_rates_and_learning_helps():
     sheets = [bench.sheet(name) for name in ("relay-load", "tail-lamps")]
     generator = np.random.default_rng(3)
     held = []
-    for _ in range(40):
+    for _ in range(30):
         true = bench.world(sheets, generator).true
         held += bench.covered(sheets, true, bench.worked(sheets, true, 100_000, generator))
     assert 0.85 <= np.mean(held) <= 0.95
@@ -162,24 +160,30 @@ def test_the_engine_uses_the_file_until_it_is_switched_off(circuit, shipped, pla
         read_learned(place)
 
 
-def closed_job(store, job_id, circuit):
-    """A job worked on until the cause is proven, on a vehicle whose fuse is open."""
-    vehicle = Vehicle(circuit, circuit.faults["F1 open"], np.random.default_rng(1), noise=False)
+PROOF = (
+    ("volts", "H1.1", "H1.2", (), 0.0),
+    ("volts", "S1.1", None, (), 0.0),
+    ("blown", "F1", None, (), "yes"),
+    ("ohms", "F1.2", "body", (("unplug", "F1"),), 7.2),
+    ("works", "H1", None, (("replace", "F1"),), "yes"),
+)
+"""What proved an open fuse, test after test, on the simulated vehicle."""
+
+
+def closed_job(store, job_id):
+    """A job whose cause was proven."""
     jobs.open_job(store, Intake(), who="Ada", job_id=job_id, circuit=LAMP)
     job = OpenJob(store, job_id, "Ada")
     jobs.complain_all(job, [("H1", "no", "on")])
-    for _ in range(12):
-        view = jobs.bench_view(job)
-        if view.finding is not None and view.finding.proven:
-            break
-        place = view.tests[0].place
-        record_value(job, place, vehicle.answer(from_json(place)))
+    for quantity, at, to, changes, value in PROOF:
+        place = {"quantity": quantity, "at": at, "to": to, "state": "on", "changes": changes}
+        record_value(job, place | {"instrument": jobs.usual_instrument(quantity)}, value)
     jobs.close(job, complaint="dark", cause="fuse", correction="fuse")
 
 
-def test_a_store_teaches_and_tells_nothing_about_anybody(tmp_path, place, circuit):
+def test_a_store_teaches_and_tells_nothing_about_anybody(tmp_path, place):
     with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
-        closed_job(store, "job-1", circuit)
+        closed_job(store, "job-1")
         jobs.open_job(store, Intake(), who="Ada", job_id="open", circuit=LAMP)
         found, closed = learn(store, "north")
         assert (closed, found.tally.jobs) == (1, 1)
