@@ -14,6 +14,9 @@ from halfsplit.circuit.devices import Ints
 from halfsplit.circuit.elimination import begin
 from halfsplit.circuit.structure import Numbers, Structure, ascending
 
+VOLTS, POINTS, PORTS = 0, 1, 2
+"""What can be asked of settled cells."""
+
 
 @njit(cache=True, nogil=True)
 def _count(chosen):  # type: ignore[no-untyped-def]
@@ -138,7 +141,7 @@ def _bypass(structure, base, work, number, block, extras, list_, count, table, d
     return matrix
 
 
-@njit(cache=True, nogil=True)
+@njit(inline="always")
 def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
     """Volts ``out`` (B, len(wanted), L) at the places ``wanted``.
 
@@ -209,7 +212,7 @@ def _around(structure, base, work, number, block, extras, needed, list_, length,
     return matrix
 
 
-@njit(cache=True, nogil=True)
+@njit(inline="always")
 def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed, list_, out):  # type: ignore[no-untyped-def]
     """Ohms ``out`` (B, P, L) between places ``ports`` (P, 2): volts from the first to the second for 1 A.
 
@@ -249,7 +252,7 @@ def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed,
     work.changed[:] = -1
 
 
-@njit(cache=True, nogil=True)
+@njit(inline="always")
 def points_of_blocks(structure, base, rows, states, changes, work, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
     """Ohms ``out`` (B, len(wanted), L) that places show against the reference; arguments as for ``solve_blocks``.
 
@@ -315,15 +318,31 @@ def points_of_blocks(structure, base, rows, states, changes, work, wanted, neede
     work.changed[:] = -1
 
 
-def places(structure: Structure, nodes: Ints) -> tuple[Numbers, NDArray[np.bool_], Numbers]:
-    """Places of nodes; which places they need (N,), all above them included; those, later ones first."""
-    wanted = structure.place[nodes]
+@njit(cache=True, nogil=True)
+def answer(what, structure, base, rows, states, changes, work, ends, needed, list_, out):  # type: ignore[no-untyped-def]
+    """One of the three above, by its number; volts and points are those of the first ends. Compiled once for all."""
+    if what == VOLTS:
+        solve_blocks(structure, base, rows, states, changes, work, ends[:, 0], needed, list_, out)
+    elif what == POINTS:
+        points_of_blocks(structure, base, rows, states, changes, work, ends[:, 0], needed, list_, out)
+    else:
+        ports_of_blocks(structure, base, rows, states, changes, work, ends, needed, list_, out)
+
+
+def places(
+    structure: Structure, a: Ints, b: Ints | None = None
+) -> tuple[Numbers, NDArray[np.bool_], Numbers]:
+    """Places of nodes, or of pairs of them (…, 2); which places they need (N,), all above them included.
+
+    And those in a list, later ones first.
+    """
+    ends = structure.place[np.column_stack([a, a if b is None else b])]
     needed = np.zeros(len(structure.parent) + 1, dtype=np.bool_)
-    needed[wanted] = True
+    needed[ends] = True
     needed = needed[:-1]
     _need_parents(structure.parent, needed)
     above = np.flatnonzero(needed)[::-1].astype(np.int32)
-    return wanted, needed, np.append(above, np.zeros(len(needed) + 1 - len(above), dtype=np.int32))
+    return ends, needed, np.append(above, np.zeros(len(needed) + 1 - len(above), dtype=np.int32))
 
 
 @njit(cache=True, nogil=True)
