@@ -7,6 +7,8 @@
 
 PYTHON ?= python3
 export PYTHON
+# Where it is set, each of the many processes of a test run would compile all its libraries again: half of the run.
+unexport PYTHONDONTWRITEBYTECODE
 BIN := .venv/bin
 BUNDLE := src/halfsplit/workbench/static/dist/main.js
 TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
