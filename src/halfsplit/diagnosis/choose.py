@@ -31,7 +31,6 @@ from halfsplit.diagnosis.information import (
 from halfsplit.diagnosis.lookahead import ProofsAhead, doubt_of, expected_minutes, minutes_per_bit
 from halfsplit.diagnosis.optimum import fits, optimum
 from halfsplit.diagnosis.outcomes import outcome_ranges
-from halfsplit.diagnosis.rollout import played
 from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
 
 EXACT_LIMIT = 4_000_000
@@ -252,6 +251,8 @@ def _expected(
     everyone = np.arange(len(minutes))
     ahead = expected_minutes(likelihood, weights, group, everyone, minutes, after, stop_at, proofs)
     if proofs is not None:
+        from halfsplit.diagnosis.rollout import played  # compiled code comes in when it is asked for
+
         return played(likelihood, weights, group, minutes, after, ahead, stop_at, proofs)
     rate = minutes_per_bit(bits, minutes, doubt_of(weights, group))
     return deepened(likelihood, weights, group, minutes, after, ahead, rate, stop_at)

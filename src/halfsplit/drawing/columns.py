@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
 from halfsplit.drawing.glyphs import End
@@ -49,6 +48,8 @@ class _Programme:
             self.apart(one, f"{name} right", 0)
 
     def solve(self) -> dict[str, int]:
+        from scipy.optimize import linprog  # slow to import
+
         rows = np.repeat(np.arange(len(self.gaps)), 2)
         columns = np.array([pair for low, high, _ in self.gaps for pair in (low, high)], dtype=int)
         signs = np.tile([1.0, -1.0], len(self.gaps))

@@ -16,6 +16,7 @@ import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Final
 
 from argon2 import PasswordHasher
@@ -52,8 +53,12 @@ RIGHTS: Final[dict[str, frozenset[str]]] = {
 _HASHER = PasswordHasher()
 _HASHING = threading.BoundedSemaphore(2)
 """Each hash takes 64 MB while it is made: many sign-ins at once wait for each other."""
-_NOBODY = _HASHER.hash(secrets.token_hex(16))
-"""Checked against where there is no such user, so that an unknown name takes as long as a wrong password."""
+
+
+@cache
+def _nobody() -> str:
+    """Checked against where there is no such user, so that an unknown name takes as long as a wrong password."""
+    return _HASHER.hash(secrets.token_hex(16))
 
 
 @dataclass(frozen=True)
@@ -192,7 +197,7 @@ def _verified(store: JobStore, name: str, password: str) -> User | None:
     except NotFoundError:
         user = None
     try:
-        _HASHER.verify(user.password_hash if user else _NOBODY, password[: LONGEST_PASSWORD + 1])
+        _HASHER.verify(user.password_hash if user else _nobody(), password[: LONGEST_PASSWORD + 1])
     except (VerificationError, InvalidHashError):
         return None
     return None if user is None or user.disabled else user
