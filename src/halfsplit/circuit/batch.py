@@ -22,7 +22,7 @@ from halfsplit.circuit.network import OPEN, System
 from halfsplit.circuit.settle import Evaluate, settle
 from halfsplit.circuit.solve import COUNTER, links
 from halfsplit.circuit.structure import Numbers, Structure, structure_of
-from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, answer, places
+from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, Asked, answer, places
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
@@ -85,12 +85,12 @@ class Batch:
     def source_ohms(self, nodes: Ints) -> Floats:
         """Resistance (nodes, C, D) that each point shows against the reference: what an instrument meets."""
         asked = places(self._structure, nodes)
-        return self._told(self._ask(POINTS, self._every, self._states, len(nodes), *asked))
+        return self._told(self._ask(POINTS, self._every, self._states, asked))
 
     def port_ohms(self, a: Ints, b: Ints) -> Floats:
         """Resistance (ports, C, D) between pairs of nodes, with the devices as they are."""
         asked = places(self._structure, a, b)
-        return self._told(self._ask(PORTS, self._every, self._states, len(a), *asked))
+        return self._told(self._ask(PORTS, self._every, self._states, asked))
 
     def fed(self) -> Bools:
         """Which modules work (modules, C, D)."""
@@ -247,7 +247,7 @@ class Batch:
 
     # How it is solved.
 
-    def _ask(self, what: int, cells: Ints, states: States, count: int, *asked: object) -> Floats:
+    def _ask(self, what: int, cells: Ints, states: States, asked: Asked) -> Floats:
         """What ``substitution.answer`` gives (count, b) for cells with these device states (devices, b)."""
         blocks, lanes = self._places[0][cells], self._places[1][cells]
         some = np.unique(blocks)
@@ -258,17 +258,18 @@ class Batch:
         else:
             now = states
         given = np.ascontiguousarray(now[:, every].transpose(1, 2, 0))
+        ends, needed, above = asked
+        count = len(ends)
         out = np.empty((len(some), count, every.shape[1]))
-        answer(
-            what, self._structure, self._base, self._row[every], given, self._changes, self._work, *asked, out
-        )
+        base, row, changes = self._base, self._row[every], self._changes
+        answer(what, self._structure, base, row, given, changes, self._work, ends, needed, above, out)
         if every.size == len(cells) == len(self._every) and len(self.systems) == every.shape[1]:
             return out.transpose(1, 0, 2).reshape(count, every.size)
         return out[np.searchsorted(some, blocks), :, lanes].T
 
     def _volts(self, cells: Ints, states: States, nodes: Ints) -> Floats:
         """Volts (nodes, b) of cells with these device states (devices, b)."""
-        return self._ask(VOLTS, cells, states, len(nodes), *places(self._structure, nodes))
+        return self._ask(VOLTS, cells, states, places(self._structure, nodes))
 
     def _amps(self, cells: Ints, states: States, elements: Ints) -> Floats:
         nodes = self.system.ends[elements][:, 2:].T.ravel()

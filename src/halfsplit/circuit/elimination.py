@@ -332,7 +332,7 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
             for device in range(states.shape[1]):
                 differing += base.states[other, lane, device] != states[lane, device]
         if differing < least:
-            number, least = other, differing
+            number, least = np.int64(other), differing
     count = np.int64(0)
     for lane in range(len(rows)):
         if lane == 0 or rows[lane] != rows[lane - 1]:

@@ -16,6 +16,8 @@ from halfsplit.circuit.structure import Numbers, Structure, ascending
 
 VOLTS, POINTS, PORTS = 0, 1, 2
 """What can be asked of settled cells."""
+Asked = tuple[Numbers, NDArray[np.bool_], Numbers]
+"""Ends, which places they need, and those in a list: what ``places`` gives."""
 
 
 @njit(cache=True, nogil=True)

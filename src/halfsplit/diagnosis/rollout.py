@@ -62,7 +62,7 @@ class Table(NamedTuple):
 class Route(NamedTuple):
     """Where a route is, by its depth D: what has led there, and what is being tried.
 
-    kinds, weights  (D, H) the kinds that are left and their weights, ``count`` (D,) of them
+    kinds, weights  (D, H) the kinds that are left and their weights, ``many`` (D,) of them
     opened, done, made  (D, P), (D, G), (D, T) places open, minutes done of each proof, tests made
     rate, minutes   (D, T) bits for its minutes of each test that is still to be tried (0: not), its minutes
     test, outcome, left  (D,) the test being tried, its next outcome, how many more are tried
@@ -71,7 +71,7 @@ class Route(NamedTuple):
 
     kinds: Integers
     weights: Floats
-    count: Integers
+    many: Integers
     opened: Floats
     done: Floats
     made: Integers
@@ -106,16 +106,13 @@ def played(
     some = proofs.of(tests)
     shares, kinds, mass = _kinds(likelihood[tests], weights, group)
     way = (some.opens * some.reach) @ (1.0 - some.opens).T
-    table = Table(
-        shares,
-        kinds,
-        minutes[tests].astype(float),
-        after[np.ix_(tests, tests)] - way.T,
-        *(np.ascontiguousarray(each, dtype=float) for each in
-          (some.base, some.saved, some.reach, some.needs, some.opens)),
-        np.array(WIDTHS, dtype=np.int64),
-        float(stop_at),
-    )  # fmt: skip
+    base, saved, reach, needs, opens = (
+        np.ascontiguousarray(each, dtype=float)
+        for each in (some.base, some.saved, some.reach, some.needs, some.opens)
+    )
+    now, then = minutes[tests].astype(float), after[np.ix_(tests, tests)] - way.T
+    widths = np.array(WIDTHS, dtype=np.int64)
+    table = Table(shares, kinds, now, then, base, saved, reach, needs, opens, widths, float(stop_at))
     played_through = _play(table, mass, np.searchsorted(tests, firsts))
     result = expected + float(np.mean(played_through - expected[firsts]))
     result[firsts] = played_through
@@ -169,18 +166,32 @@ def _kinds(likelihood: Array, weights: Floats, group: Integers) -> tuple[Floats,
 def _play(table: Table, weights: Floats, firsts: Integers) -> Floats:
     """Minutes of the routes that begin with each of these tests."""
     tests, depths = len(table.minutes), DEEPEST + 2
-    floats = [np.zeros((depths, size)) for size in (len(table.reach), len(table.base), tests, tests)]
+
+    def numbers(size: int = 0) -> Integers:
+        return np.zeros((depths, size) if size else depths, dtype=np.int64)
+
+    def floats(*size: int) -> Floats:
+        return np.zeros((depths, *size))
+
+    kinds = len(weights)
     route = Route(
-        np.zeros((depths, len(weights)), dtype=np.int64),
-        np.zeros((depths, len(weights))),
-        np.zeros(depths, dtype=np.int64),
-        *floats[:2],
-        np.zeros((depths, tests), dtype=np.int64),
-        *floats[2:],
-        *(np.zeros(depths, dtype=np.int64) for _ in range(3)),
-        *(np.zeros(depths) for _ in range(4)),
+        kinds=numbers(kinds),
+        weights=floats(kinds),
+        many=numbers(),
+        opened=floats(len(table.reach)),
+        done=floats(len(table.base)),
+        made=numbers(tests),
+        rate=floats(tests),
+        minutes=floats(tests),
+        test=numbers(),
+        outcome=numbers(),
+        left=numbers(),
+        total=floats(),
+        best=floats(),
+        mass=floats(),
+        estimated=floats(),
     )
-    route.kinds[0], route.weights[0], route.count[0] = np.arange(len(weights)), weights, len(weights)
+    route.kinds[0], route.weights[0], route.many[0] = np.arange(kinds), weights, kinds
     joint = np.zeros((tests, table.likelihood.shape[2]))
     return np.array([table.minutes[first] + _minutes_after(table, route, first, joint) for first in firsts])
 
@@ -238,20 +249,20 @@ def _narrow(table, route, depth):  # type: ignore[no-untyped-def]
     """The kinds that are left one deeper, after the next outcome of the test being tried."""
     test, outcome, count = route.test[depth], route.outcome[depth], 0
     route.outcome[depth] += 1
-    for at in range(route.count[depth]):
+    for at in range(route.many[depth]):
         kind = route.kinds[depth, at]
         weight = route.weights[depth, at] * table.likelihood[kind, test, outcome]
         if weight > NEVER:
             route.kinds[depth + 1, count], route.weights[depth + 1, count] = kind, weight
             count += 1
-    route.count[depth + 1] = count
+    route.many[depth + 1] = count
 
 
 @njit(cache=True, nogil=True)
 def _standing(table, route, depth):  # type: ignore[no-untyped-def]
     """Whether the route ends here, and the expected minutes then, times the weight of being here."""
     shares = np.zeros(len(table.base))
-    for at in range(route.count[depth]):
+    for at in range(route.many[depth]):
         shares[table.group[route.kinds[depth, at]]] += route.weights[depth, at]
     mass = shares.sum()
     if mass < TINY:
@@ -276,7 +287,7 @@ def _bits(table, route, depth, joint):  # type: ignore[no-untyped-def]
     tests, outcomes = joint.shape
     whole, bits = np.zeros((tests, outcomes)), route.rate[depth]
     joint[:], bits[:] = 0.0, 0.0
-    count, mass = route.count[depth], route.mass[depth]
+    count, mass = route.many[depth], route.mass[depth]
     for at in range(count):
         kind = route.kinds[depth, at]
         weight = route.weights[depth, at] / mass
@@ -308,7 +319,7 @@ def _rates(table, route, last, depth):  # type: ignore[no-untyped-def]
     rate, minutes = route.rate[depth], route.minutes[depth]
     minutes[:] = table.after[last]
     shares, needed = np.zeros(len(table.base)), np.zeros(len(table.reach))
-    for at in range(route.count[depth]):
+    for at in range(route.many[depth]):
         shares[table.group[route.kinds[depth, at]]] += route.weights[depth, at] / route.mass[depth]
     for place in range(len(needed)):
         closed = table.reach[place] * (1.0 - route.opened[depth, place])
