@@ -17,7 +17,7 @@ from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Intervention, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import ADD, OPEN, SET, Change, Lock, System
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import ENDS, Measurement
 from halfsplit.practice.vehicle import Vehicle
 
 Dice = np.random.Generator
@@ -55,11 +55,21 @@ class Car(Vehicle):
         if measurement.quantity == "wiggle" and self.chance < 1.0:
             here = measurement.at == self.fault.part or measurement.at in self.fault.touches
             return "yes" if self.generator.random() < (0.6 if here else 0.02) else "no"
+        if measurement.quantity == "inspection" and measurement.detail == (ENDS,):
+            return "bad" if self._not_as_drawn(measurement.at) and self.generator.random() < 0.9 else "good"
         places = set(measurement.at.split(" and "))
         if measurement.quantity == "inspection" and len(places) == 2:
             here = any(places == set(name.split()) for name in self.hidden.names)
             return "bad" if self.generator.random() < (0.8 if here else 0.03) else "good"
         return super().answer(measurement)
+
+    def _not_as_drawn(self, wire: str) -> bool:
+        """Whether an end of this wire is in another place, or shares its own with another."""
+        ends = set(wire.split()[1:])
+        moved = {self.circuit.network.elements[element].name for element, _, _ in self.hidden.moves}
+        return bool(self.hidden.moves) and (
+            wire in moved or any(ends & set(name.split()) for name in self.hidden.names)
+        )
 
     def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
         """The fault without what a known-good part has cured."""

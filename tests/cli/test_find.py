@@ -95,6 +95,19 @@ def test_a_script_that_makes_no_sense_is_told(run, circuit, tmp_path, text, told
     assert err.startswith(told)
 
 
+def test_an_answer_that_does_not_fit_is_told_with_its_line(run, circuit, tmp_path):
+    path = tmp_path / "answers.json"
+    said = json.dumps(
+        {"complaints": COMPLAINT, "answers": [{"quantity": "volts", "value": 12.5}, "sideways"]}, indent=1
+    )
+    path.write_text(said, encoding="utf-8")
+    code, out, err = run("find", circuit, "--script", path, "--json")
+    line = said.splitlines().index('  "sideways"') + 1
+    assert (code, out) == (1, "")
+    assert err.startswith(f"answers.json, line {line}: ")
+    assert "sideways" in err
+
+
 def test_json_without_a_script_is_wrong_usage(run, circuit):
     assert run("find", circuit, "--json")[0] == 2
 

@@ -198,3 +198,5 @@ def test_a_short_is_seen_or_reads_the_same_from_both_ends(lamps):
     assert near.changes == far.changes
     assert met(0.3)
     assert not met(math.inf)
+    # Another wire that sits in its cavity reads the same from both ends: it has to be looked for.
+    assert [one.detail for one, _ in every[2].options] == [(), (ENDS,)]

@@ -7,7 +7,7 @@ import pytest
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import LampFor, Replace, Unplug
-from halfsplit.diagnosis.candidates import lamp_tests, lamps
+from halfsplit.diagnosis.candidates import lamp_tests, lamps, ohms_behind
 from halfsplit.diagnosis.cost import FITTING_MINUTES, Bay, Minutes, ways
 from halfsplit.diagnosis.lookahead import ProofsAhead
 from halfsplit.diagnosis.measurement import Measurement
@@ -89,6 +89,18 @@ def test_a_fuse_box_has_a_lid_wherever_it_is_and_a_tank_pump_is_no_swap(tail: Ci
     assert pump > FITTING_MINUTES
 
 
+def test_bare_metal_is_at_hand_wherever_one_stands_and_eyes_are_no_leads(tail: Circuit) -> None:
+    body = volts("body")
+    bay = Bay(tail.model, state="on")
+    assert bay.minutes(body) == pytest.approx(1.5)
+    assert bay.after(volts("G1.+")).minutes(body) == pytest.approx(0.5)
+    seen = bay.after(Measurement("blown", "F1", "on"))
+    assert seen.minutes(volts("F1.1")) == pytest.approx(1.5)
+    job = Diagnosis(tail, draws=4)
+    job.complain("H1", state="on")
+    assert body in waiting(job.situation())
+
+
 def test_minutes_of_many_tests_are_those_of_each(tail: Circuit) -> None:
     tests = [
         volts("X1.1:in"), volts("H1.1"), volts("H2.1", "off"), volts("K1.30"), volts("F1.1", to="X1.1:in"),
@@ -146,6 +158,8 @@ def test_a_lamp_takes_the_place_of_a_blown_fuse_in_every_state_before_a_new_fuse
     asked = waiting(job.situation())
     assert set(lamp_tests(tail, ["off", "on"], "F1", job.instruments)) <= set(asked)
     assert not any(Replace("F1") in one.changes for one in asked)
+    # What is behind it as a whole is told by an ohmmeter as well, with nothing but the fuse out.
+    assert set(ohms_behind(tail, "on", "F1")) <= set(asked)
     (lamp,) = lamp_tests(tail, ["on"], "F1", ("meter", "test lamp"))
     assert (lamp.instrument, lamp.changes) == ("test lamp", (Unplug("F1"),))
 

@@ -14,10 +14,11 @@ from halfsplit.circuit.network import ADD, Change
 from halfsplit.circuit.solve import solve
 from halfsplit.diagnosis.belief import correlated
 from halfsplit.diagnosis.doubt import fits, unexplained
-from halfsplit.diagnosis.evidence import unscale
+from halfsplit.diagnosis.evidence import forecast_number, unscale
 from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
 from halfsplit.errors import InputError
+from halfsplit.practice.hidden import vehicle
 
 LAMPS = """
 battery G1
@@ -298,3 +299,18 @@ def test_the_course_of_a_gauge_tells_how_it_lies(course):
 def test_a_few_samples_tell_no_course():
     with pytest.raises(InputError, match="at least 12"):
         course_of(np.arange(15.0), np.ones(15), 10.0)
+
+
+def test_a_meter_between_a_feed_and_a_wire_cut_off_reads_what_its_own_load_leaves():
+    """A voltage divider of the meter and the leak: next to nothing, and 12 V as soon as a lamp holds the far end."""
+    circuit = Circuit.parse(LAMPS)
+    job = Diagnosis(circuit, draws=4)
+    job.complain("H1", state="one")
+    for changes, cut_off in (((Unplug("F1"), Unplug("X1")), True), ((Unplug("F1"),), False)):
+        asked = Measurement("volts", "F1.1", "one", "F1.2", "meter", changes)
+        expected = forecast_number(asked, job.situation().context)
+        healthy = job.situation().context.healthy
+        read = float(vehicle(circuit, circuit.faults["nothing wrong"], 1).answer(asked))
+        assert (read < 1.0) == cut_off
+        assert expected.value[healthy] == pytest.approx(read, abs=0.5)
+        assert (expected.ghost[healthy] > 0).all() == cut_off

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -39,7 +40,7 @@ Value = float | str
 class Script:
     """What a script tells. ``answers``: values in order, or objects that say what they answer.
 
-    ``folder``: where the files are that it names.
+    ``places``: file and line of each answer; ``folder``: where the files are that it names.
     """
 
     settings: JobSettings
@@ -47,6 +48,7 @@ class Script:
     earlier_work: tuple[Mapping[str, Any], ...] = ()
     codes: tuple[Mapping[str, Any], ...] = ()
     answers: tuple[Any, ...] = ()
+    places: tuple[str, ...] = ()
     vehicle: Mapping[str, Any] | None = None
     folder: Path = Path()
 
@@ -54,7 +56,8 @@ class Script:
     def read(path: Path) -> Script:
         """Read a script. Raises InputError that names the key."""
         try:
-            said = json.loads(path.read_text(encoding="utf-8"))
+            text = path.read_text(encoding="utf-8")
+            said = json.loads(text)
         except (OSError, ValueError) as error:
             raise InputError(f"cannot be read as JSON ({error})", where=path.name) from error
         if not isinstance(said, dict):
@@ -82,6 +85,7 @@ class Script:
             settings_of(said),
             **lists,
             answers=tuple(_list(said, "answers", path.name)),
+            places=_places(text, path.name, len(said.get("answers", ()))),
             vehicle=vehicle,
             folder=path.parent,
         )
@@ -102,14 +106,12 @@ class Script:
         for one in self.codes:
             unit, failure = (_needed(one, key, "codes") for key in ("unit", "failure"))
             take(job, "code", {"module": unit, "failure": failure, "pin": one.get("pin")})
-        with job.bench() as bench:
-            for why in bench.told.refused.values() if bench.told else ():
-                raise InputError(why)
+        _check(job)
 
     def source(self, circuit: Circuit) -> Answers:
         """What answers the tests."""
         if self.vehicle is None:
-            return Answers(list(self.answers))
+            return Answers(list(zip(self.answers, self.places, strict=True)))
         said = self.vehicle
         # A vehicle that is not as it is drawn is told by a circuit of its own.
         real = CircuitFile.read(self.folder / str(said["circuit"])) if "circuit" in said else circuit
@@ -122,6 +124,23 @@ class Script:
             intermittent=self.settings.intermittent,
         )
         return Answers([], made)
+
+
+def _check(job: OpenJob, where: str = "") -> None:
+    """Raise InputError where the job could not take what was entered."""
+    with job.bench() as bench:
+        for why in bench.told.refused.values() if bench.told else ():
+            raise InputError(why, where=where)
+
+
+def _places(text: str, file: str, count: int) -> tuple[str, ...]:
+    """File and line of each of so many answers, in a script that was read as JSON already."""
+    found, begin = list[str](), re.search(r'"answers"\s*:\s*\[', text)
+    at = begin.end() if begin else len(text)
+    while (more := re.compile(r"[\s,]*([^\s,\]])").match(text, at)) is not None:
+        found.append(f"{file}, line {text.count(chr(10), 0, more.start(1)) + 1}")
+        _, at = json.JSONDecoder().raw_decode(text, more.start(1))
+    return tuple(found) if len(found) == count else (file,) * count
 
 
 def settings_of(said: Mapping[str, Any]) -> JobSettings:
@@ -155,24 +174,28 @@ def _needed(said: Mapping[str, Any], key: str, where: str) -> Any:
 
 @dataclass
 class Answers:
-    """Where a script's values come from. ``left``: those to be used; one that says what it answers serves again."""
+    """Where a script's values come from.
 
-    left: list[Any]
+    ``left``: those to be used, each with its place in the file; one that says what it answers serves again.
+    """
+
+    left: list[tuple[Any, str]]
     vehicle: Vehicle | None = None
 
-    def value(self, asked: Measurement) -> tuple[Value, bool] | None:
-        """What the vehicle reads and whether it stands however odd; None where the script does not tell."""
+    def value(self, asked: Measurement) -> tuple[Value, bool, str] | None:
+        """What the vehicle reads, whether it stands however odd, and where it is told; None where it is not."""
         if self.vehicle is not None:
-            return self.vehicle.answer(asked), True
-        for number, one in enumerate(self.left):
+            return self.vehicle.answer(asked), True, ""
+        for number, (one, where) in enumerate(self.left):
             if not isinstance(one, dict):
-                return _value(self.left.pop(number)), False
+                del self.left[number]
+                return _value(one, where), False, where
             if _fits(one, asked):
-                again = not any(
-                    isinstance(other, dict) and _fits(other, asked) for other in self.left[number + 1 :]
-                )
-                used = one if again else self.left.pop(number)
-                return _value(used.get("value")), bool(used.get("sure"))
+                if any(
+                    isinstance(other, dict) and _fits(other, asked) for other, _ in self.left[number + 1 :]
+                ):
+                    del self.left[number]
+                return _value(one.get("value"), where), bool(one.get("sure")), where
         return None
 
 
@@ -182,13 +205,13 @@ def _fits(one: Mapping[str, Any], asked: Measurement) -> bool:
     )
 
 
-def _value(given: Any) -> Value:
+def _value(given: Any, where: str) -> Value:
     if given == OVER_RANGE_WORD:
         return OVER_RANGE
     if isinstance(given, str | int | float) and not isinstance(given, bool):
         return given if isinstance(given, str) else float(given)
     raise InputError(
-        f"{given!r} is no answer", remedy='write a number in SI units, a word, or "OL"', where="answers"
+        f"{given!r} is no answer", remedy='write a number in SI units, a word, or "OL"', where=where
     )
 
 
@@ -224,7 +247,7 @@ def _answer(job: OpenJob, test: TestCard, answers: Answers, done: Walk) -> None:
     if given is None:
         done.open = test
         return
-    value, sure = given
+    value, sure, where = given
     unit = UNITS.get(test.quantity)
     if unit and not sure and isinstance(value, float) and math.isfinite(value):
         done.doubt = plausible(value, unit, job.sound_circuit.model.net_volts)
@@ -233,4 +256,5 @@ def _answer(job: OpenJob, test: TestCard, answers: Answers, done: Walk) -> None:
         return
     present: Present = getattr(answers.vehicle, "present", None) or "unknown"
     record_value(job, test.place, value, minutes=test.minutes, present=present)
+    _check(job, where)
     done.steps.append((test, value))

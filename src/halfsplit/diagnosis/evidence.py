@@ -29,7 +29,7 @@ from halfsplit.diagnosis.expected import (
     expect_yes_no,
 )
 from halfsplit.diagnosis.gauges import forecast_gauge
-from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Between, Measurement, Reading
+from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, TRIED_AGAIN, Between, Measurement, Reading
 from halfsplit.diagnosis.predict import Scene
 from halfsplit.diagnosis.slips import slip_density
 
@@ -43,6 +43,8 @@ DAMP = 0.1
 LEAD_OHMS = 0.1
 """Leads and probes that nobody zeroed add this much, more or less; common practice, no source."""
 INSPECTION_FALSE_ALARM = 0.03
+ENDS_SEEN = 0.9
+"""Chance that who looks at both ends of a wire sees that one is not in its place; common practice, no source."""
 FUSE_SEEN = 0.95
 """Chance that a look at a fuse shows that it is blown."""
 ABSENT = 0.5
@@ -127,8 +129,8 @@ def _volts(measurement: Measurement, context: Context) -> Numeric:
     used = INSTRUMENTS[measurement.instrument or "meter"]
     value = np.asarray(scene.read(a, b, used), dtype=float)
     ghost = np.zeros_like(value)
-    if b == network.size and used.ohms and used.ohms > 1e5:
-        ghost = np.where(scene.source(a) > GHOST_OHMS, GHOST, 0.0)
+    if used.ohms and used.ohms > 1e5:
+        ghost = np.where(scene.apart(a, b) > GHOST_OHMS, GHOST, 0.0)
     return expect_number(value, used.share * np.abs(value) + used.floor, scene, "volts", ghost)
 
 
@@ -231,6 +233,8 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
     if measurement.detail == (TRIED_AGAIN,):
         own = scene.columns.having(measurement.at)
         return expect_yes_no(np.repeat(own[:, None], scene.shape[1], axis=1), scene, ("good", "bad"))
+    if measurement.detail == (ENDS,):
+        return _ends_as_drawn(measurement, scene)
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         # Something ticked off, such as the coding: needed for a proof, says nothing about the suspects.
         even = np.full((*scene.shape, 2), 0.5)
@@ -247,6 +251,18 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
     if blown is not None:
         chance = np.maximum(chance, FUSE_SEEN * blown)
     return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.unknown)
+
+
+def _ends_as_drawn(measurement: Measurement, scene: Scene) -> Worded:
+    """Whether both ends of a wire are where they are drawn: not where wires are in each other's places there."""
+    ends = {end.partition(":")[0] for end in measurement.at.split()[1:3]}
+    moved = scene.columns.where(
+        lambda fault: (
+            fault.kind == "undrawn" and fault.mode != "bridged" and not ends.isdisjoint(fault.touches)
+        )
+    )
+    bad = np.where(moved, ENDS_SEEN, INSPECTION_FALSE_ALARM)[:, None] * np.ones(scene.shape)
+    return Worded(("good", "bad"), np.stack([1 - bad, bad], axis=-1), scene.unknown)
 
 
 def _at(place: str, scene: Scene) -> NDArray[np.bool_]:

@@ -50,6 +50,9 @@ LARGE_POOL = 120
 KEPT_PREDICTORS = 12
 ODD = 3.0
 """Natural logarithm of how much better something else explains a reading that a hypothesis leaves unexplained."""
+TOUCHES, AGAINST = 0.1, 4.0
+"""Natural logarithm by which a fault that touches a reading moves it, and by which one reading speaks at most against a
+partner: beside another fault it may read otherwise."""
 LEADERS, PARTNERS, JOINED = 4, 10, 24
 """Leaders that are joined with another fault, partners tried for each, and what of these is worked out in full."""
 DOUBTED = 0.04
@@ -272,7 +275,11 @@ class Inference:
         broad: Belief,
         each: Floats,
     ) -> list[Hypothesis]:
-        """Pairs of a leader and what explains the readings that it leaves unexplained."""
+        """Pairs of a leader and what explains the readings that it leaves unexplained.
+
+        each  (R, C) log-likelihood of each reading under the others. Where a partner shows what a sound vehicle does,
+              the leader alone is asked.
+        """
         found: dict[str, Hypothesis] = {}
         drawn = [
             number
@@ -293,12 +300,14 @@ class Inference:
             odd = each.max(axis=1) > own + ODD
             if not odd.any():
                 continue
-            gain = each[odd].sum(axis=0) - own[odd].sum()
+            touched = np.abs(each - each[:, [broad.context.healthy]]) > TOUCHES
+            gain = np.where(touched, np.maximum(each - own[:, None], -AGAINST), 0.0)
+            worth = np.where(gain[odd].sum(axis=0) > ODD, gain.sum(axis=0) + np.log(broad.prior), -np.inf)
             best = np.full(len(broad.hypotheses), -np.inf)
-            np.maximum.at(best, broad.columns.hypothesis, gain)
+            np.maximum.at(best, broad.columns.hypothesis, worth)
             for other in np.argsort(-best, kind="stable")[:PARTNERS]:
                 partner = broad.hypotheses[other]
-                if best[other] > ODD and partner.part != leader.part and _can_be_joined(partner):
+                if np.isfinite(best[other]) and partner.part != leader.part and _can_be_joined(partner):
                     both = joined(leader, partner, self.priors.special["pairs"])
                     found[both.name] = both
         return list(found.values())

@@ -178,10 +178,12 @@ class Scene:
         volts = self.volts(a, b)
         if used.ohms is None:
             return volts
-        if b != self.circuit.network.size:
-            # A lamp draws through what is between its leads; a meter's load is small beside that.
-            return loaded(volts, self.port_ohms(a, b), used) if used.filament else volts
-        return loaded(volts, self.source(a), used)
+        ohms = self.port_ohms(a, b) if used.filament and b != self.circuit.network.size else self.apart(a, b)
+        return loaded(volts, ohms, used)
+
+    def apart(self, a: int, b: int) -> Readings:
+        """Least ohms (C, D) between two nodes: so much more of one than of the other is what cuts it off."""
+        return np.asarray(np.abs(self.source(a) - self.source(b)))
 
     def fill_amps(self, elements: Sequence[int]) -> None:
         """Find the currents of these elements at once."""

@@ -118,14 +118,20 @@ def _short(case: Case) -> list[Requirement]:
     text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
     few = within(-math.inf, limit, "ohm")
     seen = case.looked_at()
-    if wire is not None and len(ohms.changes) == len({part_of(wire.a), part_of(wire.b)}):
-        # Taken off at both ends, it reads the same from either only where they are the ends of one wire.
-        far = wire.a if start == wire.b else wire.b
-        seen = Requirement(
-            f"{seen.text}, or the same from its other end {far}",
-            (*seen.options, (replace(ohms, at=far), few)),
-        )
-    return [Requirement(text, ((ohms, few),)), seen]
+    if wire is None or len(ohms.changes) < len({part_of(wire.a), part_of(wire.b)}):
+        return [Requirement(text, ((ohms, few),)), seen]
+    # Taken off at both ends, it reads the same from either only where they are the ends of one wire; another wire in
+    # its cavity goes with it, and has to be looked for.
+    far = wire.a if start == wire.b else wire.b
+    other = Requirement(
+        f"{seen.text}, or the same from its other end {far}", (*seen.options, (replace(ohms, at=far), few))
+    )
+    alone = case.ticked(wire.name, ENDS, f"{seen.text}, or {ENDS}")
+    return [
+        Requirement(text, ((ohms, few),)),
+        other,
+        replace(alone, options=(*seen.options, *alone.options)),
+    ]
 
 
 def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:

@@ -13,10 +13,11 @@ from halfsplit.circuit.interventions import Intervention
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import Minutes, cautions, places
+from halfsplit.diagnosis.doubt import stands
 from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
 from halfsplit.diagnosis.expected import SLIP, Forecast, Numeric, Worded
 from halfsplit.diagnosis.information import Slips
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import proofs_ahead
 from halfsplit.diagnosis.shortlist import shortlist
@@ -32,6 +33,10 @@ ROUNDED = 0.05
 """Share by which a limit may be moved to a round number where no gap tells where it should be."""
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
+WORTH_REPEATING = 0.2
+"""The same of a test that was made already, while the fault may have been away."""
+MOST_READINGS = 5
+"""Times that one reading is made at most where its values disagree."""
 ENTRY_MINUTES = 0.3
 """To read what is asked and to enter what was read: it counts in the choice, or three cheap tests stand for one."""
 
@@ -116,7 +121,7 @@ def propose(
     ranked = _telling(situation, limit - len(first), found_at)
     if not first and not ranked:
         # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
-        first = _proving(situation, 0.0)
+        first = _proving(situation, 0.0) or _settling(situation)
     return (*first, *(one for one in ranked if one.measurement not in known))[:limit]
 
 
@@ -128,12 +133,24 @@ def _proving(situation: Situation, found_at: float) -> list[Test]:
     ]
 
 
+def _settling(situation: Situation) -> list[Test]:
+    """A test of which the readings disagree, once more, so that two stand against one."""
+    if situation.intermittent:
+        return []
+    asked = dict.fromkeys(one.measurement for one in situation.live if one.measurement.quantity in NUMERIC)
+    for test in asked:
+        same = [one for one in situation.live if one.measurement == test]
+        split = len(same) > 1 and not any(stands(situation, one) for one in same)
+        if split and len(same) < MOST_READINGS and not situation.barred(test):
+            return [replace(describe(situation, test), purpose="repeat")]
+    return []
+
+
 def _telling(situation: Situation, limit: int, found_at: float) -> tuple[Test, ...]:
     """The tests that tell anything, in the states in which it fails; where none does, in the others too."""
     for everywhere in (False, True):
         asked = waiting(situation, everywhere=everywhere)
-        ranked = _ranked(situation, asked, limit, found_at, WORTH_ASKING)
-        told = tuple(one for one in ranked if one.bits >= WORTH_ASKING)
+        told = _ranked(situation, asked, limit, found_at, worth_asking=True)
         if told:
             return told
     return ()
@@ -146,9 +163,14 @@ def candidates_for(situation: Situation) -> list[Measurement]:
 
 
 def _ranked(
-    situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float, least: float = 0.0
+    situation: Situation,
+    wanted: Sequence[Measurement],
+    limit: int,
+    found_at: float,
+    *,
+    worth_asking: bool = False,
 ) -> tuple[Test, ...]:
-    """The best tests of at least so many bits."""
+    """The best tests; of those alone that are ``worth_asking``, by their bits."""
     if limit <= 0 or not wanted:
         return ()
     chosen, weights, group, names = situation.particles()
@@ -170,7 +192,13 @@ def _ranked(
         proofs=proofs,
     )
     # The quickest to a proof may tell nothing itself: what does stands behind it.
-    telling = [one for one in ranked if one.bits >= least][:limit]
+    made = {reading.measurement for reading in situation.live}
+    least = (
+        [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
+        if worth_asking
+        else [0.0] * len(tests)
+    )
+    telling = [one for one in ranked if one.bits >= least[one.test]][:limit]
     return tuple(
         _test(
             situation,

@@ -80,7 +80,11 @@ def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
     for state, changes in dict.fromkeys((one.state, one.changes) for one in tests):
         here = [one for one in tests if (one.state, one.changes) == (state, changes)]
         points = [
-            network.node(one.at) for one in here if one.quantity in ("volts", "lamp") and one.to is None
+            network.node(end)
+            for one in here
+            if one.quantity == "volts" or (one.quantity == "lamp" and one.to is None)
+            for end in (one.at, one.to)
+            if end is not None
         ]
         loads = [one.at for one in here if one.quantity == "works" and parts[one.at].kind in LOADS]
         across = [int(node) for load in loads for node in network.ends[network.element(load)][:2]]
