@@ -4,6 +4,8 @@ The vehicle (`halfsplit.practice.vehicle`) is solved with parameters of its own;
 diagnosis. The demo that it carries is invented.
 """
 
+import shutil
+
 import numpy as np
 import pytest
 
@@ -63,9 +65,24 @@ def until_proven(store, job_id, vehicle):
     raise AssertionError(f"not proven after {MOST_TESTS} tests: {view.finding}")
 
 
-def test_the_demo_job_from_complaint_to_proof_repair_second_look_and_report(store):
-    vehicle, job_id = demo_vehicle(), taken_in(store)
-    view = until_proven(store, job_id, vehicle)
+@pytest.fixture(scope="module")
+def proven(tmp_path_factory):
+    """The file of a store in which the demo job is proven."""
+    path = tmp_path_factory.mktemp("proven") / "jobs.db"
+    with JobStore(f"sqlite:///{path}") as played:
+        until_proven(played, taken_in(played), demo_vehicle())
+    return path
+
+
+@pytest.fixture
+def played(proven, tmp_path):
+    """A store of one's own with the proven demo job, its vehicle, and what the bench shows of it."""
+    with JobStore(f"sqlite:///{shutil.copy(proven, tmp_path / 'played.db')}") as store:
+        yield store, demo_vehicle(), jobs.bench_view(OpenJob(store, "j"))
+
+
+def test_the_demo_job_from_complaint_to_proof_repair_second_look_and_report(played):
+    (store, vehicle, view), job_id = played, "j"
     assert view.finding.cause.split(" high")[0] == demo(DEMO).hidden.split(" high")[0]
     said = {"what": view.finding.repair, "part": view.finding.part}
     jobs.take(OpenJob(store, job_id, "Ada"), "repair", said, entry_id="repair")
@@ -87,9 +104,8 @@ def test_the_demo_job_from_complaint_to_proof_repair_second_look_and_report(stor
         assert jobs.report_pdf(OpenJob(store, job_id), audience).startswith(b"%PDF-")
 
 
-def test_a_repair_that_changed_nothing_is_told_and_the_suspects_are_reopened(store):
-    vehicle, job_id = demo_vehicle(), taken_in(store)
-    view = until_proven(store, job_id, vehicle)
+def test_a_repair_that_changed_nothing_is_told_and_the_suspects_are_reopened(played):
+    (store, vehicle, view), job_id = played, "j"
     jobs.take(OpenJob(store, job_id, "Ada"), "repair", {"what": "H1 renewed", "part": "H1"})
     for number, check in enumerate(jobs.bench_view(OpenJob(store, job_id)).checks):
         measured(store, job_id, vehicle, check.place, f"again-{number}")
