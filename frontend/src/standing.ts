@@ -2,15 +2,17 @@
 import type { Waiting } from "./store.js";
 
 const WORDS = { storing: "Storing", waiting: "Kept in this browser", stored: "Stored" } as const;
+const WORKS: Record<string, string> = { yes: "works", no: "dead" };
 export type Stage = keyof typeof WORDS;
 
 /** Shows an entry at the head of the evidence, and in the line above the task. */
 export function stand(root: Document, form: HTMLElement, entry: Waiting): void {
   const body = new URLSearchParams(entry.body);
   const unit = body.get("unit") ?? "";
-  const typed = body.get("typed") ?? body.get("text") ?? body.get("what") ?? body.get("why") ?? "";
+  const works = body.get("works");
+  const typed = body.get("typed") ?? (works && (WORKS[works] ?? works)) ?? body.get("text") ?? body.get("what") ?? body.get("why") ?? "";
   const value = /\d$/.test(typed) && unit && body.get("kind") === "reading" ? `${typed.replace(",", ".")} ${unit}` : typed;
-  const words = form.dataset["says"] ?? "";
+  const words = form.dataset["says"] ?? body.get("load") ?? "";
   const list = listOf(root);
   const line = root.createElement("li");
   line.className = "line storing";

@@ -62,7 +62,16 @@ function showAround(root: Document, now: Element, next: Element): void {
 
 function swapIn(root: Document, old: Element, fresh: Element): void {
   const own = root.importNode(fresh, true);
+  keepDrawing(old, own);
   old.replaceWith(own);
   htmx.process(own);
   root.dispatchEvent(new CustomEvent("bench:shown"));
+}
+
+/** The drawing comes after the test: until then the one that is there stays. */
+function keepDrawing(old: Element, fresh: Element): void {
+  const drawn = (bench: Element) => (bench.id === "drawn" ? bench : bench.querySelector("#drawn"));
+  const now = drawn(old)?.querySelector(".sheet");
+  const late = drawn(fresh);
+  if (now && late?.matches("[data-late]")) late.querySelector(".sheet")?.replaceWith(now);
 }

@@ -51,7 +51,7 @@ def paste(page, text):
 @pytest.mark.parametrize(("size", "scheme"), [("tablet", "light"), ("phone", "dark")])
 def test_from_a_pasted_report_to_the_one_cause_and_to_all_clear(open_page, van, size, scheme):
     page = open_page(size, scheme)
-    page.goto("/jobs/van")
+    page.goto("/jobs/van/intake")
     follow(page, "Scan")
     sound(page, f"empty-{size}")
     paste(page, ARRIVAL)
@@ -60,7 +60,7 @@ def test_from_a_pasted_report_to_the_one_cause_and_to_all_clear(open_page, van, 
     page.get_by_role("link", name="Correct line 11").click()
     page.get_by_label("This line is").select_option("ignored")
     sound(page, f"line-{size}")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Read it that way").click()
     expect(page.get_by_text("Not understood: line 11.")).to_have_count(0)
     page.get_by_role("link", name="One cause for many").click()
     page.get_by_role("button", name="Make this report evidence").click()
@@ -84,7 +84,7 @@ def test_a_live_scan_with_progress_and_codes_cleared_behind_a_confirmation(open_
     page.get_by_role("button", name="Read the simulated vehicle").click()
     expect(page.get_by_role("button", name="Stop")).to_be_visible()
     # the page follows by itself; at the end it offers what can be done next
-    expect(page.get_by_text("The report is kept with the job.")).to_be_visible(timeout=60_000)
+    expect(page.get_by_text("The report is stored with the job.")).to_be_visible(timeout=60_000)
     expect(page.get_by_text("A13 camera unit: does not answer")).to_be_visible()
     page.get_by_role("button", name="A1 engine control unit").click()
     expect(page.get_by_text("What is lost")).to_be_visible()

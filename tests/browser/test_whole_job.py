@@ -84,18 +84,15 @@ def open_job(page):
 
 
 def tell_complaints(page):
-    """Tick what works and what does not, state by state."""
-    by_state = {}
-    for one in demo(DEMO).complaints:
-        by_state.setdefault(one.state, []).append(one)
-    for number, (state, said) in enumerate(by_state.items()):
+    """Say what works and what does not, one part at a time: first what is wrong."""
+    said = sorted(demo(DEMO).complaints, key=lambda one: one.works == "yes")
+    for number, one in enumerate(said):
         if number:
             page.get_by_text("What works, what does not").click()
         form = page.locator("form.complaints")
-        form.locator("select[name=state]").select_option(state)
-        for one in said:
-            form.locator(f'[name="works-{one.part}"][value="{one.works}"]').check()
-        entered(page, form.get_by_role("button", name="Store").click)
+        form.locator("select[name=load]").select_option(one.part)
+        form.locator("select[name=state]").select_option(one.state)
+        entered(page, form.locator(f'[name=works][value="{one.works}"]').click)
 
 
 @pytest.mark.parametrize("size", ["tablet", "phone"])

@@ -162,7 +162,7 @@ def test_a_job_begins_without_a_circuit(client, store):
     assert view.circuit.usable
     shown = client.get("/jobs/bare").text
     assert "Next test" in shown
-    assert "What works and what does not?" not in shown  # it was asked with the sketch
+    assert "What is wrong?" not in shown  # it was asked with the sketch
 
 
 def test_a_new_job_needs_nothing_and_is_opened_once(client, store):

@@ -21,8 +21,11 @@ def test_a_forged_request_changes_nothing(signed_in, store, job):
     client = signed_in("owner")
     del client.headers["X-CSRF-Token"]
     before = store.job("lamp").last_change
-    assert client.post("/jobs/lamp/complaints", data={"works-H1": "no"}).status_code == 403
-    assert client.post("/jobs/lamp/complaints", data={"works-H1": "no", "csrf": "guess"}).status_code == 403
+    assert client.post("/jobs/lamp/evidence", data={"kind": "note", "text": "x"}).status_code == 403
+    assert (
+        client.post("/jobs/lamp/evidence", data={"kind": "note", "text": "x", "csrf": "guess"}).status_code
+        == 403
+    )
     assert store.job("lamp").last_change == before
 
 
@@ -37,7 +40,10 @@ def test_a_forged_request_changes_nothing(signed_in, store, job):
 )
 def test_another_site_cannot_post(client, store, job, headers):
     before = store.job("lamp").last_change
-    assert client.post("/jobs/lamp/complaints", data={"works-H1": "no"}, headers=headers).status_code == 403
+    assert (
+        client.post("/jobs/lamp/evidence", data={"kind": "note", "text": "x"}, headers=headers).status_code
+        == 403
+    )
     assert store.job("lamp").last_change == before
 
 

@@ -7,7 +7,7 @@ here knows of a browser.
 from halfsplit.circuit.problems import Problem
 from halfsplit.job.asides import AlibiCard, TrapCard, TryCard, alibi, expected_volts, trap, try_part
 from halfsplit.job.battery import BatteryState, battery_state
-from halfsplit.job.bench import bench_view, circuit_view, own_test
+from halfsplit.job.bench import bench_view, circuit_view, free_looks, own_test
 from halfsplit.job.costs import read_money
 from halfsplit.job.demo import demo_job
 from halfsplit.job.diagram_picture import PagePicture
@@ -166,6 +166,7 @@ __all__ = [
     "diagram_view",
     "expected_volts",
     "export_job",
+    "free_looks",
     "harness_view",
     "import_job",
     "job_view",

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -77,7 +77,6 @@ def bench_view(job: OpenJob) -> BenchView:
             _repair(bench),
             costs_of(job.store, bench.job),
             tuple(photo for photo in job.attachments if photo.kind == "photo"),
-            answers["looks"],
             answers["ticks"],
             _apart(bench),
             answers["doubt"],
@@ -107,7 +106,6 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "doubt": (),
         "complaints": False,
         "aside": (),
-        "looks": (),
         "ticks": (),
     }
     told = bench.told
@@ -134,7 +132,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "complaints": wrong,
         "aside": aside,
         "tests": cards[:TESTS],
-        "looks": () if found else tuple(_looks(diagnosis, cards)),
+        "best": tests[0] if tests else None,
         "ticks": tuple(one for one in cards if one.purpose == "prove" and one.place["detail"]),
         "finding": _finding(found, circuit),
         "odd": odd.id if odd else None,
@@ -163,11 +161,24 @@ def at_the_load(circuit: Circuit, live: Sequence[Reading]) -> list[Measurement]:
     ]
 
 
-def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Iterator[TestCard]:
-    """Symptoms that nobody has asked about yet, but for the one that is the next test anyway."""
+def free_looks(job: OpenJob) -> tuple[TestCard, ...]:
+    """Symptoms that cost seconds and nobody has asked about yet, but for the one that is the next test anyway.
+
+    Not part of `bench_view`: weighing them takes as long as the choice of a test, which nobody should wait for.
+    """
+    with job.bench() as bench:
+        answers = _answers(bench)
+        if bench.told is None or answers["finding"] or not bench.told.diagnosis.readings:
+            return ()
+        if "looks" not in answers:
+            answers["looks"] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
+        return answers["looks"]
+
+
+def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Sequence[TestCard]:
     cards = (test_card(one, diagnosis.circuit) for one in diagnosis.free_looks())
     next_key = proposed[0].key if proposed else ""
-    yield from [card for card in cards if card.key != next_key and card.bits >= LEAST_LOOK][:LOOKS]
+    return [card for card in cards if card.key != next_key and card.bits >= LEAST_LOOK][:LOOKS]
 
 
 def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
@@ -253,8 +264,8 @@ def own_test(job: OpenJob, place: Mapping[str, Any]) -> TestCard:
                 measured.changes,
                 measured.detail,
             )
-        own, proposed = diagnosis.rank(measured), next(iter(diagnosis.next_tests(limit=1)), None)
-        return replace(test_card(own, diagnosis.circuit), beside=beside(own, proposed))
+        own, best = diagnosis.rank(measured), _answers(bench).get("best")
+        return replace(test_card(own, diagnosis.circuit), beside=beside(own, best))
 
 
 # After the repair
@@ -305,4 +316,4 @@ def same(a: Measurement, b: Measurement) -> bool:
     return (a.quantity, a.place, a.state, a.changes) == (b.quantity, b.place, b.state, b.changes)
 
 
-__all__ = ["FOUND", "bench_view", "own_test", "reading_text"]
+__all__ = ["FOUND", "bench_view", "free_looks", "own_test", "reading_text"]

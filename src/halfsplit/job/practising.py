@@ -207,19 +207,24 @@ def give_up(store: JobStore, practice: Practice, act_id: str = "") -> Practice:
 def judging(store: JobStore, practice: Practice, *, again: bool = False) -> Work | None:
     """Have an exercise that is over judged in a process of its own; None once that is done.
 
-    Where that has failed it is left so, unless it is asked for ``again``.
+    Where that has failed or was stopped it is left so, unless it is asked for ``again``.
     """
     if practice.ended_at is None or "best" in practice.record:
         return None
     name = name_of(store, PRACTICE, practice.practice_id)
     found = workers.of(name)
-    if found is not None and found.state == "failed" and not again:
+    if found is not None and found.state in ("failed", "stopped") and not again:
         return found
 
     def keep(paths: dict[str, Any]) -> None:
         keep_judged(store, practice.practice_id, paths)
 
     return workers.start(name, judged_paths, (practice,), keep)
+
+
+def stop_judging(store: JobStore, practice: Practice) -> None:
+    """End the judging of an exercise, if it is going on; it can be asked for again."""
+    workers.stop(name_of(store, PRACTICE, practice.practice_id))
 
 
 def judged_paths(practice: Practice, progress: Callable[[int, int], None]) -> dict[str, Any]:

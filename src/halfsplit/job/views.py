@@ -185,9 +185,9 @@ class BenchView:
     """A job at one moment: ``sequence`` is the number of its last change.
 
     ``circuit`` is None before there is one. ``complaints``: whether anything is known not to work. ``suspects`` lead
-    with what counts; ``out``: those below half a per cent. ``looks``: what costs seconds and tells them apart;
-    ``ticks``: what the proof asks to have been seen to, answered in words. ``apart``: what was taken apart, and whether
-    it is back in place. ``doubt``: sentences about what does not fit, where something does not.
+    with what counts; ``out``: those below half a per cent. ``ticks``: what the proof asks to have been seen to, in
+    words. ``apart``: what was taken apart, and whether it is back in place. ``doubt``: sentences about what does not
+    fit, where something does not.
     """
 
     job: Job
@@ -206,7 +206,6 @@ class BenchView:
     repair: str
     costs: Costs
     photos: tuple[Attachment, ...] = field(default=())
-    looks: tuple[TestCard, ...] = field(default=())
     ticks: tuple[TestCard, ...] = field(default=())
     apart: tuple[tuple[str, bool], ...] = field(default=())
     doubt: tuple[str, ...] = field(default=())

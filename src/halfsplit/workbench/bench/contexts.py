@@ -47,6 +47,15 @@ class DrawingFragment:
 
 
 @dataclass(frozen=True)
+class LooksFragment:
+    """What is seen in seconds, alone."""
+
+    job_id: str
+    looks: Sequence[TestCard]
+    entry: Entry
+
+
+@dataclass(frozen=True)
 class Asides:
     """What was asked for besides: each None until it is. ``problem``: why one cannot be told."""
 
@@ -62,7 +71,8 @@ class BenchPage:
     """The bench of one job. ``test``: the one that is asked now; ``own``: whether the technician chose it.
 
     ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect. ``last``: the last
-    entry, as long as one tap takes it back; ``seconds``: how long that is.
+    entry, as long as one tap takes it back; ``seconds``: how long that is. ``late``: the drawing and
+    the ``looks`` (what is seen in seconds) are fetched once the test stands there, so that nobody waits for them.
     """
 
     view: BenchView
@@ -77,3 +87,5 @@ class BenchPage:
     asides: Asides = field(default_factory=Asides)
     last: EvidenceLine | None = None
     seconds: int = 0
+    looks: Sequence[TestCard] = ()
+    late: bool = False

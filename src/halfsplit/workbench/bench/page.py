@@ -19,7 +19,14 @@ from halfsplit.job import BenchView, Doubt, EvidenceLine, TestCard
 from halfsplit.job.open_job import OpenJob
 from halfsplit.units import read_field
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
-from halfsplit.workbench.bench.contexts import Asides, BenchPage, DrawingFragment, DrawingNote, Entry
+from halfsplit.workbench.bench.contexts import (
+    Asides,
+    BenchPage,
+    DrawingFragment,
+    DrawingNote,
+    Entry,
+    LooksFragment,
+)
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import place_of
 from halfsplit.workbench.rendering import render
@@ -35,7 +42,8 @@ def bench_page(request: Request, job: JobToRead) -> Response:
     """The bench as it stands, or with a test that was chosen."""
     view, asked = jobs.bench_view(job), dict(request.query_params)
     test, own, notice = _chosen(job, view, asked)
-    page = _page(job, view, test, own=own, others=asked.get("others") == "1", notice=notice)
+    others, late = asked.get("others") == "1", bool(request.headers.get("HX-Request"))
+    page = _page(job, view, test, own=own, others=others, notice=notice, late=late)
     return render(request, "bench/bench.html", replace(page, asides=_asides(job, asked)))
 
 
@@ -69,6 +77,7 @@ def _page(
     others: bool = False,
     entry: Entry | None = None,
     notice: str = "",
+    late: bool = False,
 ) -> BenchPage:
     last = _last(view)
     return BenchPage(
@@ -78,11 +87,13 @@ def _page(
         view.tests,
         others,
         entry or Entry(jobs.new_id()),
-        _drawing(job, view, place=test.place if test else None),
+        None if late else _drawing(job, view, place=test.place if test else None),
         notice,
         _expected(job, view, test),
         last=last,
         seconds=int(UNDO_WITHIN - _age(last)) if last else 0,
+        looks=() if late else jobs.free_looks(job),
+        late=late,
     )
 
 
@@ -187,6 +198,13 @@ def drawing(request: Request, job: JobToRead, state: str = "", whole: str = "") 
     return render(request, template, DrawingFragment(view, note))
 
 
+@router.get("/looks")
+def looks(request: Request, job: JobToRead) -> Response:
+    """What is seen in seconds, which is fetched once the next test stands on the page."""
+    page = LooksFragment(job.job_id, jobs.free_looks(job), Entry(jobs.new_id()))
+    return render(request, "bench/_looks_fragment.html", page)
+
+
 LONGEST_OPENED = 4_000
 """Characters of the names of what is unfolded."""
 
@@ -212,7 +230,8 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
 
 def _new_bench(request: Request, job: OpenJob) -> Response:
     view = jobs.bench_view(job)
-    return render(request, "bench/_bench.html", _page(job, view, view.tests[0] if view.tests else None))
+    test = view.tests[0] if view.tests else None
+    return render(request, "bench/_bench.html", _page(job, view, test, late=True))
 
 
 def _record(job: OpenJob, place: dict[str, Any], form: Mapping[str, str]) -> None:
@@ -272,18 +291,6 @@ def _asked(
     page = _page(job, view, test, own=own, entry=entry, notice="" if place else f"Not stored. {error}")
     fragment = "bench/_bench.html" if request.headers.get("HX-Request") else "bench/bench.html"
     return render(request, fragment, page, status=422)
-
-
-@router.post("/complaints")
-def complaints(request: Request, job: JobToMeasure, form: Form) -> Response:
-    """What works and what does not, as ticked."""
-    said = [
-        (name.removeprefix("works-"), works, form.get("state", ""))
-        for name, works in form.items()
-        if name.startswith("works-") and works
-    ]
-    jobs.complain_all(job, said)
-    return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
 @router.post("/evidence/{entry_id}/strike")

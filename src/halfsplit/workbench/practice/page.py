@@ -112,6 +112,13 @@ def judged(request: Request, practice_id: str, store: Store, person: Reader) -> 
     return render(request, "practice/_judged.html", _end(store, practice))
 
 
+@router.post("/{practice_id}/judged/stop")
+def stop_judging(request: Request, practice_id: str, store: Store, person: Reader) -> Response:
+    """Stop judging; the cause is shown anyway."""
+    practising.stop_judging(store, _own(request, store, person, practice_id))
+    return RedirectResponse(f"/practice/{quote(practice_id)}", 303)
+
+
 @router.post("/{practice_id}/measure")
 def measure(request: Request, practice_id: str, store: Store, person: Reader, form: Form) -> Response:
     """Make the test on the vehicle."""
