@@ -18,6 +18,8 @@ from subprocess import PIPE
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from tests.browser.looks import SIZES
+
 expect.set_options(timeout=20_000)
 FLAGS = [
     "--no-sandbox",
@@ -28,7 +30,6 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-SIZES = {"tablet": (1280, 800), "upright": (820, 1180), "phone": (390, 844), "desk": (1920, 1080)}
 CODE = """
 import json, os, signal, sys, tempfile
 import uvicorn

@@ -19,12 +19,11 @@ from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from tests.browser.conftest import follow
+from tests.browser.looks import SCREENSHOTS, faults
 from tests.browser.test_whole_job import vehicle_of
 from tests.capture.signals.engine import crank_engine
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
-AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
-SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
 HERE = "/jobs/lamp/captures/start"
 SOMETHING = re.compile(".")
 
@@ -336,32 +335,13 @@ def test_traces_have_the_names_of_their_roles_and_their_colours_in_order(open_pa
         assert colours == [first, "rgb(230, 159, 0)"]
 
 
-@pytest.mark.parametrize("size", ["tablet", "phone"])
-def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_page, kept, size):
-    found = {}
-    for scheme in ("light", "dark"):
-        page = open_page(size, scheme)
-        for path in ("/jobs/lamp/captures", HERE, f"{HERE}?behind=lamp/good"):
-            page.goto(path)
-            if path != "/jobs/lamp/captures":
-                expect(page.locator("[data-viewer]")).to_have_attribute("data-ready", SOMETHING)
-                for folded in page.locator("main details").all():
-                    folded.evaluate("one => { one.open = true; }")
-            found |= {f"{scheme} {path}": wrong for wrong in [broken(page)] if wrong}
-            if SCREENSHOTS:
-                name = re.sub(r"\W+", "-", path.strip("/"))
-                page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
+def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_page, kept):
+    page, found = open_page(), {}
+    for path in ("/jobs/lamp/captures", HERE, f"{HERE}?behind=lamp/good"):
+        page.goto(path)
+        if path != "/jobs/lamp/captures":
+            expect(page.locator("[data-viewer]")).to_have_attribute("data-ready", SOMETHING)
+            for folded in page.locator("main details").all():
+                folded.evaluate("one => { one.open = true; }")
+        found |= faults(page, re.sub(r"\W+", "-", path.strip("/")))
     assert json.dumps(found, indent=1) == "{}"
-
-
-def broken(page) -> list[str]:
-    """What axe-core finds, what is wider than the screen, and targets lower than 48 px."""
-    result = page.evaluate(AXE.read_text(encoding="utf-8") + ";axe.run()")
-    wrong = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in result["violations"]]
-    if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-        wrong.append("wider than the screen")
-    return wrong + page.locator(
-        "main button:visible, main select:visible, main .button:visible"
-    ).evaluate_all(
-        "all => all.filter(one => one.getBoundingClientRect().height < 48).map(one => one.outerHTML)"
-    )

@@ -1,6 +1,5 @@
 """The parasitic draw in real Chromium: a night's log, the battery, millivolts across fuses; axe-core. Invented."""
 
-import os
 import random
 import re
 from pathlib import Path
@@ -11,11 +10,10 @@ from playwright.sync_api import expect
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
 from tests.browser.conftest import follow
+from tests.browser.looks import faults
 from tests.workbench.rear_feed import CIRCUIT
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
-AXE = (Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js").read_text(encoding="utf-8")
-SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
 
 
 @pytest.fixture
@@ -34,24 +32,11 @@ def night(server, tmp_path) -> Path:
     return path
 
 
-def sound(page, name):
-    """Nothing that axe-core finds, nothing that scrolls sideways; a picture where they are asked for."""
-    broken = [
-        f"{one['id']}: {one['nodes'][0]['html'][:160]}"
-        for one in page.evaluate(AXE + ";axe.run()")["violations"]
-    ]
-    assert broken == [], name
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
-    if SCREENSHOTS:
-        page.screenshot(path=f"{SCREENSHOTS}/drain-{name}.png", full_page=True)
-
-
-@pytest.mark.parametrize(("size", "scheme"), [("tablet", "light"), ("phone", "dark")])
-def test_from_the_log_to_the_branch(open_page, night, size, scheme):
-    page = open_page(size, scheme)
+def test_from_the_log_to_the_branch(open_page, night):
+    page = open_page()
     page.goto("/jobs/flat")
     follow(page, "Drain")
-    sound(page, f"empty-{size}-{scheme}")
+    assert faults(page, "drain-empty") == {}
     page.get_by_label("Log of the battery's current").set_input_files(night)
     page.get_by_role("button", name="Load it").click()
     expect(page.locator(".ask").nth(1)).to_contain_text("62 mA asleep, more than the usual 50 mA")
@@ -65,4 +50,4 @@ def test_from_the_log_to_the_branch(open_page, night, size, scheme):
     page.get_by_label("Millivolts across F30").fill("0.01")
     page.get_by_role("button", name="Store these readings").click()
     expect(page.locator("#branches .ask")).to_contain_text("It runs through F1: look at A2 body control unit")
-    sound(page, f"branch-{size}-{scheme}")
+    assert faults(page, "drain-branch") == {}

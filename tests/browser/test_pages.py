@@ -1,9 +1,5 @@
-"""Every page in real Chromium: axe-core finds nothing, nothing runs out sideways, and the task at hand is in view.
+"""Every page in real Chromium: axe-core finds nothing, nothing runs out sideways, and the task at hand is in view."""
 
-With HALFSPLIT_SCREENSHOTS each is kept as a picture, on a desk and in the other scheme too (`make screenshots`).
-"""
-
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,12 +10,11 @@ from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from halfsplit.job.demo import demo_job
 from halfsplit.job.open_job import OpenJob
-from tests.browser.conftest import LAMP, SIZES, Server
+from tests.browser.conftest import LAMP, Server
 from tests.browser.finished import finish, picture, shop
+from tests.browser.looks import faults
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
-AXE = Path(__file__).parents[2] / "frontend/node_modules/axe-core/axe.min.js"
-SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
 ANYONE = {
     "jobs": "/jobs",
     "jobs-closed-too": "/jobs?closed=1",
@@ -78,53 +73,15 @@ def furnished(tmp_path_factory) -> Iterator[Server]:
     server.kill()
 
 
-ALL = [(size, scheme) for size in SIZES for scheme in ("light", "dark")]
-SOME = [("tablet", "light"), ("upright", "light"), ("phone", "dark")]
-
-
-@pytest.mark.parametrize(("size", "scheme"), ALL if SCREENSHOTS else SOME)
-def test_every_page_is_sound_and_fits(chromium, furnished, size, scheme):
-    width, height = SIZES[size]
-    context = chromium.new_context(
-        viewport={"width": width, "height": height},
-        color_scheme=scheme,
-        base_url=furnished.url,
-        service_workers="block",
-    )
+def test_every_page_is_sound_and_fits(chromium, furnished):
+    context = chromium.new_context(base_url=furnished.url, service_workers="block")
     page, found = context.new_page(), {}
     page.set_default_timeout(30_000)
-    axe = AXE.read_text(encoding="utf-8")
     for name, path in PAGES.items():
         page.goto(path)
-        page.wait_for_load_state("load")
-        if SCREENSHOTS:
-            page.screenshot(path=f"{SCREENSHOTS}/{name}-{size}-{scheme}.png", full_page=True)
-        result = page.evaluate(axe + ";axe.run()")
-        broken = [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in result["violations"]]
-        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-            broken.append("runs out of the page sideways")
-        small = page.evaluate(SMALL) + page.evaluate(OUT_OF_VIEW) if size != "desk" else []
-        if broken or small:
-            found[name] = broken + small
+        found |= faults(page, name, task=True)
     context.close()
     assert found == {}
-
-
-SMALL = """[...document.querySelectorAll("button, .button, summary, select, input:not([type=hidden])")]
-  .filter(one => one.offsetParent && !one.closest(".away, .pick, .uplot") && !one.classList.contains("away"))
-  .map(one => [one, (one.closest("label.choice, label.tick, td label") ?? one).getBoundingClientRect()])
-  .filter(([one, box]) => box.height > 0 && box.height < 47.5)
-  .map(([one, box]) => `only ${box.height.toFixed(0)} px: ${one.outerHTML.slice(0, 90)}`)"""
-"""Targets under 48 px (the product's own rule for fingers and gloves)."""
-OUT_OF_VIEW = """(() => {
-  const shown = (one) => one.checkVisibility() && !one.closest(".away, dialog:not([open])");
-  const first = (wanted) => [...document.querySelectorAll(wanted)].find(shown);
-  const task = { sentence: first("main .ask") ?? first("main h1, main h2"), leads: first("main .leads"),
-    entry: first("main #typed, main .entry .words"), button: first("main .record") ?? first("main .go") };
-  return Object.entries(task).filter(([, one]) => one).map(([name, one]) => [name, one.getBoundingClientRect()])
-    .filter(([, box]) => box.bottom > innerHeight + 0.5 || box.top < -0.5)
-    .map(([name, box]) => `${name} ends at ${box.bottom.toFixed(0)} of ${innerHeight}`); })()"""
-"""What of the task at hand (sentence, leads, entry, main button) one would have to scroll for."""
 
 
 def test_no_page_of_the_workbench_is_left_out():
