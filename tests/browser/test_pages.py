@@ -36,6 +36,8 @@ LAMPS = {
     "circuit-start": "/jobs/empty/circuit",
     "circuit-text": "/jobs/lamp/circuit",
     "circuit-taps": "/jobs/lamp/circuit/taps?part=X1&end=X1.1&wire=2&pin=1",
+    "circuit-diagram": "/jobs/lamp/circuit/diagram",
+    "circuit-harness": "/jobs/lamp/circuit/harness",
     "intake": "/jobs/lamp/intake",
     "report-open": "/jobs/lamp/report",
     "scan": "/jobs/lamp/scan",
@@ -93,7 +95,7 @@ def test_no_page_of_the_workbench_is_left_out():
         if re.search(r'extends "frame/base.html"', path.read_text(encoding="utf-8"))
     }
     seen = {"jobs", "intake", "sign_in", "settings", "people", "audit", "problem", "practice", "bench"}
-    seen |= {"circuit", "taps", "report", "scan", "captures", "drain", "plan", "help", "sheet"}
+    seen |= {"circuit", "taps", "report", "scan", "captures", "drain", "plan", "help", "sheet", "diagram", "harness"}
     elsewhere = {"owner", "capture", "scan_compare", "scan_cause", "scan_live", "scan_clear"}
     elsewhere |= {"practice_exercise", "practice_end"}
     assert whole - seen - elsewhere == set()
