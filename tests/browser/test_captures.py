@@ -110,7 +110,8 @@ def shares(page) -> dict[str, int]:
     found = {}
     for one in page.locator("#suspects ol > .suspect").all():
         name, share = one.locator(".name").inner_text(), one.locator(".p").inner_text()
-        found[name.split(" ")[0].rstrip(":")] = int(re.sub(r"\D", "", share))
+        code = re.search(r"\(([^()]+)\)", name)
+        found[code.group(1) if code else name] = int(re.sub(r"\D", "", share))
     return found
 
 
@@ -155,7 +156,7 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
         page.screenshot(path=f"{SCREENSHOTS}/captures-suggested.png", full_page=True)
     page.locator(".answer").get_by_role("button", name=re.compile(r"^Record .*V")).first.click()
     expect(page.locator(".kept")).to_contain_text("In the record: ", timeout=60_000)
-    expect(page.locator(".kept")).to_contain_text(re.compile(r"Suspects now: [^%]*\(E5\) \d+ %"))
+    expect(page.locator(".kept")).to_contain_text(re.compile(r"Suspects now: [^%]*\(E5\) \d+\s%"))
     page.get_by_role("link", name="To the bench").click()
     expect(page.locator("#evidence .line").first).to_contain_text("recorded in tail lamp.csv", timeout=60_000)
     assert shares(page)["E5"] > before["E5"]

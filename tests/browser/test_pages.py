@@ -95,7 +95,19 @@ def test_no_page_of_the_workbench_is_left_out():
         if re.search(r'extends "frame/base.html"', path.read_text(encoding="utf-8"))
     }
     seen = {"jobs", "intake", "sign_in", "settings", "people", "audit", "problem", "practice", "bench"}
-    seen |= {"circuit", "taps", "report", "scan", "captures", "drain", "plan", "help", "sheet", "diagram", "harness"}
+    seen |= {
+        "circuit",
+        "taps",
+        "report",
+        "scan",
+        "captures",
+        "drain",
+        "plan",
+        "help",
+        "sheet",
+        "diagram",
+        "harness",
+    }
     elsewhere = {"owner", "capture", "scan_compare", "scan_cause", "scan_live", "scan_clear"}
     elsewhere |= {"practice_exercise", "practice_end"}
     assert whole - seen - elsewhere == set()
