@@ -38,6 +38,7 @@ PAGES = {
     "bench/bench.html": bench.BenchPage,
     "bench/_bench.html": bench.BenchPage,
     "bench/_drawing_fragment.html": bench.DrawingFragment,
+    "bench/_looks_fragment.html": bench.LooksFragment,
     "bench/sheet.html": bench.DrawingFragment,
     "help/help.html": helping.HelpPage,
     "report/report.html": report.ReportPage,
