@@ -14,7 +14,7 @@ from halfsplit.circuit.network import ADD, Change
 from halfsplit.circuit.solve import solve
 from halfsplit.diagnosis.belief import correlated
 from halfsplit.diagnosis.doubt import fits, unexplained
-from halfsplit.diagnosis.evidence import forecast_number, unscale
+from halfsplit.diagnosis.evidence import forecast_number, forecast_words, unscale
 from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
 from halfsplit.errors import InputError
@@ -314,3 +314,12 @@ def test_a_meter_between_a_feed_and_a_wire_cut_off_reads_what_its_own_load_leave
         assert (read < 1.0) == cut_off
         assert expected.value[healthy] == pytest.approx(read, abs=0.5)
         assert (expected.ghost[healthy] > 0).all() == cut_off
+
+
+def test_a_look_at_a_cavity_or_a_wire_finds_what_is_at_that_very_place():
+    job = Diagnosis(Circuit.parse(LAMPS), draws=4)
+    job.complain("H1", state="one")
+    for place in ("X1.1", "wire S1.2 X1.1"):
+        context = job.situation().context
+        bad = forecast_words(Measurement("inspection", place, "one"), context).likelihood("bad").mean(axis=1)
+        assert bad[context.predictor.columns.having(place)].min() > 2 * bad[context.healthy]

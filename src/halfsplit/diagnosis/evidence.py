@@ -242,7 +242,7 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
     bad = np.zeros(len(scene.columns.hypotheses))
     for number, hypothesis in enumerate(scene.columns.hypotheses):
         for one in hypothesis.single:
-            if one.part.partition(".")[0] == measurement.at:
+            if measurement.at in (one.part, one.part.partition(".")[0]):
                 share = 1.0 if one.part == measurement.at else 0.7
                 bad[number] = max(bad[number], share * context.priors.seen(one))
     seen = np.maximum(bad, INSPECTION_FALSE_ALARM)[scene.columns.hypothesis]
