@@ -1,4 +1,6 @@
 // The diagram as the circuit: a tap chooses a mark, or draws a part or a wire; each act is sent by the one form.
+import { place, spotOf } from "./grip.js";
+
 let tool = "pick";
 let from: { page: string; x: number; y: number } | null = null;
 
@@ -7,7 +9,7 @@ export function startDiagram(root: Document): void {
   root.addEventListener("click", (event) => {
     const element = event.target as Element;
     if (element.closest("[data-new-path]")) beginPath(root);
-    const svg = element.closest<SVGSVGElement>("[data-diagram] svg");
+    const svg = element.closest(".grip") ? null : element.closest<SVGSVGElement>("[data-diagram] svg");
     if (svg) tapped(root, svg, element, event);
   });
   root.addEventListener("keydown", (event) => {
@@ -21,9 +23,7 @@ export function startDiagram(root: Document): void {
     const field = event.target as HTMLInputElement;
     if (field.name !== "tool" || !field.closest("#act-form")) return;
     tool = field.value;
-    from = null;
-    show(root, tool === "walk" || tool === "part" ? "walk" : "");
-    say(root, HINTS[tool] ?? "");
+    ready(root);
   });
   root.addEventListener("submit", (event) => {
     const button = (event as SubmitEvent).submitter as HTMLButtonElement | null;
@@ -35,6 +35,7 @@ export function startDiagram(root: Document): void {
     if (button.dataset["joined"]) field(root, "joined").value = button.dataset["joined"];
     if (button.value === "confirm" && button.dataset["one"] === undefined) field(root, "key").value = "";
   }, true);
+  root.addEventListener("grip:left", (event) => endDragged(root, event.target as SVGGElement));
   root.addEventListener("htmx:after:swap", () => restore(root));
 }
 
@@ -61,12 +62,6 @@ function say(root: Document, words: string): void {
 function show(root: Document, kind: string): void {
   const row = root.querySelector<HTMLElement>("#act-form .chosen");
   if (row) row.dataset["kind"] = kind;
-}
-
-function place(svg: SVGSVGElement, event: MouseEvent): { x: number; y: number } {
-  const matrix = svg.getScreenCTM();
-  const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(matrix?.inverse());
-  return { x: point.x, y: point.y };
 }
 
 function tapped(root: Document, svg: SVGSVGElement, element: Element, event: MouseEvent): void {
@@ -128,6 +123,42 @@ function choose(root: Document, mark: SVGElement): void {
   if (kinds) kinds.value = mark.dataset["of"] ?? "";
   say(root, mark.querySelector("title")?.textContent ?? "");
   if (kind === "part" || kind === "pin") field(root, "name").select();
+  root.querySelectorAll("[data-diagram] .grip").forEach((one) => one.remove());
+  if (kind === "trace" && form(root)?.querySelector("[name=act]")) showEnds(root, mark);
+}
+
+/** A handle on each end of the wire that is chosen. */
+function showEnds(root: Document, mark: SVGElement): void {
+  const wire = root.querySelector<SVGPathElement>(`[data-diagram] path.touch[data-mark="${mark.dataset["mark"] ?? ""}"]`);
+  const svg = wire?.ownerSVGElement;
+  if (!wire || !svg) return;
+  const length = wire.getTotalLength();
+  const unit = svg.viewBox.baseVal.width / Number(svg.getAttribute("width"));
+  for (const [end, along] of [["a", 0], ["b", length]] as const) {
+    const grip = svg.appendChild(root.createElementNS(SVG, "g"));
+    const spot = wire.getPointAtLength(along);
+    grip.setAttribute("class", "grip");
+    grip.setAttribute("transform", `translate(${spot.x} ${spot.y})`);
+    for (const [name, value] of Object.entries({ tabindex: "0", role: "button", "aria-label": "end of the wire: drag it, or move it with the arrow keys and press Enter" })) grip.setAttribute(name, value);
+    grip.dataset["end"] = end;
+    for (const [name, radius] of [["hit", 24], ["knob", 7]] as const) {
+      const circle = grip.appendChild(root.createElementNS(SVG, "circle"));
+      circle.setAttribute("class", name);
+      circle.setAttribute("r", String(radius * unit));
+    }
+  }
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+
+function endDragged(root: Document, grip: SVGGElement): void {
+  const end = grip.dataset["end"];
+  if (!end) return;
+  const { x, y } = spotOf(grip);
+  field(root, "x").value = String(x);
+  field(root, "y").value = String(y);
+  field(root, "end").value = end;
+  send(root, "drag");
 }
 
 function beginPath(root: Document): void {
@@ -140,6 +171,11 @@ function restore(root: Document): void {
   const radio = root.querySelector<HTMLInputElement>(`#act-form input[name=tool][value=${tool}]`);
   if (!radio) return;
   radio.checked = true;
+  ready(root);
+}
+
+/** Says what a tap does now, and lets a name be typed where it needs one. */
+function ready(root: Document): void {
   from = null;
   show(root, tool === "walk" || tool === "part" ? "walk" : "");
   say(root, HINTS[tool] ?? "");

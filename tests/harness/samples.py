@@ -150,3 +150,58 @@ def vec(version: str = "2.1.0") -> bytes:
 {_contact("n1", "k1", "a1")}{_contact("n2", "", "b1", "a2", terminal="sp")}{_contact("n3", "", "b2")}
 {_contact("n4", "k2", "a3")}{_contact("n5", "", "b3", terminal="rr")}</Specification>
 </DocumentVersion></v:VecContent>""".encode()
+
+
+def vec_coupled(version: str = "2.0.2") -> bytes:
+    """A lamp behind a fuse and an in-line coupling, in one of two variants; names of elements from memory of VEC."""
+    signals = "".join(
+        f"<Signal id='sig{n}'><SignalName>{n}</SignalName></Signal>" for n in ("30", "56", "31")
+    )
+    housings = "".join(
+        f"<Component id='c{name}'><Identification>{name}</Identification>{part}<Role xsi:type='v:{role}' id='r{name}'>"
+        f"<Identification>{name}</Identification><SlotReference id='s{name}'><Identification>A</Identification>"
+        + "".join(
+            f"<CavityReference id='{name}{n}'><Identification>{n}</Identification></CavityReference>"
+            for n in (1, 2)
+        )
+        + "</SlotReference></Role></Component>"
+        for name, part, role in (
+            ("F7", "<Part>fusepart</Part>", "ConnectorHousingRole"),
+            ("XA", "", "ConnectorHousingRole"),
+            ("XB", "", "ConnectorHousingRole"),
+            ("H1", "", "EEComponentRole"),
+        )
+    )
+    rings = "".join(
+        f"<Component id='{name}'><Identification>{name}</Identification>"
+        f"<Role xsi:type='v:RingTerminalRole' id='r{name}'/></Component>"
+        for name in ("R30", "R31")
+    )
+    wires = "".join(_wire(n, signal) for n, signal in ((1, "30"), (2, "56"), (3, "56"), (4, "31")))
+    contacts = "".join(
+        (
+            _contact("n1", "", "a1", terminal="rR30"),
+            _contact("n2", "F71", "b1"),
+            _contact("n3", "F72", "a2"),
+            _contact("n4", "XA1", "b2"),
+            _contact("n5", "XB1", "a3"),
+            _contact("n6", "H11", "b3"),
+            _contact("n7", "H12", "a4"),
+            _contact("n8", "", "b4", terminal="rR31"),
+        )
+    )
+    return f"""<?xml version="1.0"?>
+<v:VecContent xmlns:v="http://www.prostep.org/ecad-if/2011/vec" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" id="r">
+<VecVersion>{version}</VecVersion><Unit xsi:type="v:OtherUnit" id="inch"><UnitName>inch</UnitName></Unit>
+<PartVersion id="fusepart"><PartNumber>1</PartNumber></PartVersion>
+<DocumentVersion id="d">{signals}
+<Specification xsi:type="v:FuseSpecification" id="fs"><DescribedPart>fusepart</DescribedPart>
+ <NominalCurrent id="nc"><ValueComponent>7.5</ValueComponent></NominalCurrent></Specification>
+<Specification xsi:type="v:CompositionSpecification" id="cs"><Identification>Low beam, invented</Identification>
+{housings}{rings}{wires}</Specification>
+<Specification xsi:type="v:CouplingSpecification" id="cp"><CouplingPoint id="cpp"><CavityCoupling id="cc">
+ <FirstCavity>XA1</FirstCavity><SecondCavity>XB1</SecondCavity></CavityCoupling></CouplingPoint></Specification>
+<Specification xsi:type="v:PartStructureSpecification" id="ps"><Identification>without the lamp</Identification>
+ <InBillOfMaterial>wc1 wc2</InBillOfMaterial></Specification>
+<Specification xsi:type="v:ContactingSpecification" id="cn">{contacts}</Specification>
+</DocumentVersion></v:VecContent>""".encode()

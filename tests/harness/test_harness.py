@@ -4,6 +4,7 @@ Outside sources: the sample harnesses and the schema of KBL 2.4 in the open data
 """
 
 import json
+import pickle
 import re
 import xml.etree.ElementTree as ET
 
@@ -19,8 +20,10 @@ from halfsplit.harness.data import End
 from halfsplit.harness.proposals import Plugged
 from halfsplit.harness.read import read
 from halfsplit.harness.terminals import terminal
+from halfsplit.job.harness import view_of
+from halfsplit.notation.checked import check_text
 from halfsplit.notation.circuit import Circuit
-from tests.harness.samples import CONNECTIONS, NAMESPACES, kbl, vec
+from tests.harness.samples import CONNECTIONS, NAMESPACES, kbl, vec, vec_coupled
 
 
 @pytest.fixture(scope="module")
@@ -243,3 +246,26 @@ def test_the_command(tmp_path):
 
 def test_ends_are_named_by_place_and_cavity():
     assert read(kbl()).cores[1].b == End("x1", "1")
+
+
+def test_a_restraint_circuit_is_marked_and_the_page_says_what_must_not_be_done():
+    """Airbags and belt tensioners are never probed: common practice in the trade, no source."""
+    data = kbl().replace(b"<Description>horn</Description>", b"<Description>Gurtstraffer links</Description>")
+    view = view_of(data, "invented.kbl", "", "", 2, {"X.H1": ("resistor", "2 ohm")})
+    circuit = check_text(view.text).circuit
+    assert circuit.parts["X_H1"].tags == ("pyro",)
+    assert [one for one in view.cautions if "Gurtstraffer links (X.H1)" in one and "never probe" in one]
+    assert pickle.loads(pickle.dumps(view)) == view
+
+
+@pytest.mark.parametrize("version", ["1.2.0", "2.0.2", "2.1.0"])
+def test_a_fuse_and_an_in_line_coupling_in_vec(version):
+    """The fuse has its rating, the two halves are one connector, and a variant has its own wires."""
+    harness = read(vec_coupled(version))
+    circuit = Circuit.parse(build(harness, {"H1": Plugged("lamp", "55 W")}).text)
+    (fuse,) = [part for part in circuit.parts.values() if part.kind == "fuse"]
+    assert fuse.values["A"] == 7.5
+    (wire,) = [one for one in circuit.model.wires if one.a.startswith("XA") or one.b.startswith("XA")][:1]
+    assert {wire.a, wire.b} == {f"{fuse.name}.2", "XA.1:in"}
+    assert {end for one in circuit.model.wires for end in (one.a, one.b)} >= {"XA.1:in", "XA.1:out"}
+    assert len(configured(harness, "without the lamp").cores) == 2

@@ -50,3 +50,16 @@ def test_a_sender_that_falls_silent_becomes_evidence(client, store, night):
     said = reading.payload
     assert (said["quantity"], said["at"], said["value"]) == ("answers", "A12", "no")
     assert night in reading.attachments
+
+
+def test_the_load_of_a_bus_log_follows_from_the_bit_rate_that_is_entered(client, store, night):
+    """700 frames of 8 bytes in 10 s: 111 bits each and up to 24 stuffed ones (ISO 11898-1) are 6.2 to 7.6 %."""
+    here = f"/jobs/van/captures/{night}"
+    form = {"role-0": "bus frames", "role-1": "bus frame bytes", "path": "feed", "kbit": "125"}
+    assert client.post(f"{here}/analysis", data=form).status_code == 303
+    (result,) = captures.capture_view(OpenJob(store, "van", "Ada"), night).results
+    load = next(one for one in result["quantities"] if "load" in one["name"])
+    assert 6.2 < load["value"] < 7.6
+    assert 'name="kbit" inputmode="decimal" size="5" value="125"' in client.get(here).text
+    wrong = client.post(f"{here}/analysis", data=form | {"kbit": "0.1"})
+    assert "is no bit rate of a bus" in wrong.text

@@ -50,6 +50,10 @@ def capture(
         int | None,
         typer.Option(min=1, max=400, help="Teeth of the crank's wheel, where its trace leaves them open."),
     ] = None,
+    bit_rate: Annotated[
+        float | None,
+        typer.Option(min=1000, max=20e6, help="Bits a second of a bus, where a log leaves them open."),
+    ] = None,
     celsius: Annotated[float | None, typer.Option(help="Temperature of the battery.")] = None,
     path: Annotated[
         str, typer.Option(help="Of a voltage drop: what it was taken over, such as feed or ground.")
@@ -76,7 +80,12 @@ def capture(
         )
     _some(files)
     setup = Setup(
-        cylinders=cylinders, firing_order=_firing_order(firing_order), teeth=teeth, celsius=celsius, path=path
+        cylinders=cylinders,
+        firing_order=_firing_order(firing_order),
+        teeth=teeth,
+        celsius=celsius,
+        path=path,
+        bit_rate=bit_rate,
     )
     told = []
     for file in files or ():

@@ -10,7 +10,7 @@ from typing import Any
 import shapely  # type: ignore[import-untyped]
 
 from halfsplit.circuit.kinds import KINDS
-from halfsplit.diagram.marks import Joint, Marks, Part, Pin, Trace, confirmed
+from halfsplit.diagram.marks import Joint, Marks, Page, Part, Pin, Trace, confirmed
 from halfsplit.diagram.sheet import Box, Spot, holds
 from halfsplit.diagram.terms import code_of, kind_of
 from halfsplit.errors import InputError, NotFoundError
@@ -160,9 +160,9 @@ def _walk(marks: Marks, told: Told) -> Marks:
         return _walk_to_wire(marks, page.key, spot, told)
     name, pin = _split_name(_name(told)) if told.get("name") else ("", "")
     if there is None:
-        half = 0.018 * max(page.width, page.height)
-        box = (spot[0] - half, spot[1] - half, spot[0] + half, spot[1] + half)
-        there = Part(marks.fresh("p"), page.key, name, _kind(name, told), box, state="drawn")
+        there = Part(
+            marks.fresh("p"), page.key, name, _kind(name, told), box_around(page, spot), state="drawn"
+        )
         marks = marks.with_marks(there)
     before = str(told.get("before", ""))
     if before == there.key or (before not in marks.parts and before not in marks.joints):
@@ -172,6 +172,12 @@ def _walk(marks: Marks, told: Told) -> Marks:
     stop = _edge(way[::-1], there.box)
     marks, b = _pin_for(marks, there, stop, pin, leaving=False)
     return _with_wire(marks, page.key, (a, start), (b, stop), _outside(way, marks, before, there.box))
+
+
+def box_around(page: Page, spot: Spot) -> Box:
+    """The box of a part that was tapped and not drawn."""
+    half = 0.018 * max(page.width, page.height)
+    return spot[0] - half, spot[1] - half, spot[0] + half, spot[1] + half
 
 
 def _walk_to_wire(marks: Marks, page: str, spot: Spot, told: Told) -> Marks:
@@ -258,16 +264,26 @@ def _edge(way: list[Spot], box: Box) -> Spot:
 
 
 def _pin_for(marks: Marks, part: Part, spot: Spot, name: str, *, leaving: bool) -> tuple[Marks, str]:
-    """The pin of a part that a wire comes to: the one of that name, else a fresh one."""
-    own = [pin for pin in marks.pins.values() if pin.part == part.key]
+    """The pin of a part that a wire comes to: the one of that name, else a fresh one.
+
+    A part may be drawn as several symbols, as a relay's coil beside its contact is: they share its pins.
+    """
+    symbols = {one.key for one in marks.parts.values() if one.name == part.name}
+    own = [pin for pin in marks.pins.values() if pin.part in symbols]
     known = next((pin for pin in own if pin.name == name), None) if name else None
     if part.kind in ("ground", "splice", "mass") and own:
         known = own[0]
+    if not name and known is None:  # a second wire that is followed along the same line
+        page = marks.pages[part.page]
+        near = 0.3 * SNAP * max(page.width, page.height)
+        known = next((pin for pin in own if pin.part == part.key and math.dist(pin.spot, spot) <= near), None)
     if known:
         return marks, known.key
     usual = KINDS[part.kind].pins or tuple(str(number) for number in range(1, 99))
     free = [one for one in usual if one not in {pin.name for pin in own}]
     if not name:
+        if part.kind == "connector" and leaving and own:  # what came in goes out by the same cavity
+            free = [own[-1].name]
         if part.kind == "relay":
             free = [one for one in (("87", "85") if leaving else ("30", "86")) if one in free] or free
         if not free and leaving and own:

@@ -20,6 +20,8 @@ Grey = NDArray[np.float32]
 """Brightness of each pixel, rows from the top, 0 black to 1 white."""
 LONGEST = 2000
 """Longer side of a straightened photo, pixels."""
+SHOWN = 1200
+"""Longer side of a photo as it is shown with its corners, pixels."""
 MOST_PIXELS = 120_000_000
 DARK = 0.72
 """Below this share of the paper's brightness a pixel can be of a line."""
@@ -38,6 +40,13 @@ def opened(data: bytes) -> Image.Image:
         return ImageOps.exif_transpose(picture).convert("RGB")
     except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError) as error:
         raise InputError("the picture cannot be opened", remedy="save it as PNG or JPEG") from error
+
+
+def reduced(picture: Image.Image) -> Image.Image:
+    """The picture at most ``SHOWN`` pixels long, to be looked at."""
+    shown = picture.copy()
+    shown.thumbnail((SHOWN, SHOWN))
+    return shown
 
 
 def corners_of(picture: Image.Image) -> tuple[Spot, Spot, Spot, Spot]:
@@ -148,13 +157,19 @@ def grey_of(picture: Image.Image) -> Grey:
     return darkest
 
 
-def followed(grey: Grey, start: Spot, stop: Spot, boxes: Iterable[Box] = ()) -> tuple[Spot, ...]:
+def followed(
+    grey: Grey, start: Spot, stop: Spot, boxes: Iterable[Box] = (), own: Iterable[Box] = ()
+) -> tuple[Spot, ...]:
     """The way from one tap to the other along dark pixels, as few straight pieces; empty where there is none.
 
-    ``boxes`` are those of parts: no way leads through them. A way proves nothing before somebody confirms it.
+    ``boxes`` are those of other parts: no way leads through them. ``own`` are those of the two parts that are joined:
+    inside them a way may cross the gaps of the symbol, a switch's or a battery's. A way proves nothing before somebody
+    confirms it.
     """
     dark = grey < DARK
     allowed = ndimage.binary_dilation(dark, iterations=2)
+    for left, top, right, bottom in own:
+        allowed[_rows(top, bottom, grey.shape[0]), _rows(left, right, grey.shape[1])] = True
     for left, top, right, bottom in boxes:
         allowed[_rows(top, bottom, grey.shape[0]), _rows(left, right, grey.shape[1])] = False
     first, last = _nearest(allowed, dark, start), _nearest(allowed, dark, stop)

@@ -38,11 +38,19 @@ def read_page(data: bytes, number: int, key: str, name: str) -> Marks:
 
 
 def picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
-    """A page as PNG: a page of a PDF as it looks, a photo made straight."""
+    """A page as PNG: a page of a PDF as it looks, a photo made straight (as it was taken: no corners)."""
     file = files.open_file(data)
     if file.kind == "pdf":
         return pdf.picture_of(pdf.page_of(file.held, number))
+    if not corners:
+        return photo.png(photo.reduced(photo.opened(data)))
     return photo.png(photo.straightened(photo.opened(data), corners)[0])
+
+
+def size(data: bytes) -> tuple[int, int]:
+    """Width and height of a photo in pixels, upright."""
+    shown = photo.opened(data)
+    return shown.width, shown.height
 
 
 def paper(data: bytes, corners: tuple[Spot, ...]) -> tuple[tuple[Spot, ...], float, float, tuple[float, ...]]:
@@ -54,25 +62,36 @@ def paper(data: bytes, corners: tuple[Spot, ...]) -> tuple[tuple[Spot, ...], flo
 
 
 def follow(
-    data: bytes, corners: tuple[Spot, ...], start: Spot, stop: Spot, boxes: tuple[Box, ...]
+    data: bytes,
+    corners: tuple[Spot, ...],
+    start: Spot,
+    stop: Spot,
+    boxes: tuple[Box, ...],
+    own: tuple[Box, ...],
 ) -> tuple[Spot, ...]:
     """The way of a wire between two taps on a straightened photo."""
     key = (hash(data), corners)
     if key not in _GREY:
         _GREY.clear()
         _GREY[key] = photo.grey_of(photo.straightened(photo.opened(data), corners)[0])
-    return photo.followed(_GREY[key], start, stop, boxes)
+    return photo.followed(_GREY[key], start, stop, boxes, own)
 
 
 _GREY: dict[Any, photo.Grey] = {}
 """The photo that was followed last, in the worker's own process."""
 
 
+_REMEDY = {
+    "page": "print it again, cut out the part that matters, or use a picture of it",
+    "harness": "export it again, or the part of it that matters",
+}
+
+
 class Worker:
     """One process that does these one after another; it is started when it is needed and after it was stopped."""
 
-    def __init__(self, seconds: float = SECONDS) -> None:
-        self.seconds = seconds
+    def __init__(self, seconds: float = SECONDS, what: str = "page") -> None:
+        self.seconds, self.what = seconds, what
         self._lock = threading.Lock()
         self._process: Any = None
         self._pipe: Any = None
@@ -90,15 +109,15 @@ class Worker:
                 if not self._pipe.poll(self.seconds):
                     self.stop()
                     raise InputError(
-                        f"the page takes longer than {self.seconds:.0f} s to read",
-                        remedy="cut out the part that matters, or use a picture of it",
+                        f"the {self.what} takes longer than {self.seconds:.0f} s to read",
+                        remedy=_REMEDY[self.what],
                     )
                 answer, error = self._pipe.recv()
             except (EOFError, OSError):
                 self.stop()
                 raise InputError(
-                    "the page could not be read: it is damaged, or needs too much memory",
-                    remedy="print it again, or use a picture of it",
+                    f"the {self.what} could not be read: it is damaged, or needs too much memory",
+                    remedy=_REMEDY[self.what],
                 ) from None
         if error is not None:
             raise error
@@ -148,6 +167,6 @@ def _serve(pipe: Connection) -> None:
         except InputError as error:
             pipe.send((None, InputError(error.message, remedy=error.remedy, where=error.where)))
         except MemoryError:
-            pipe.send((None, InputError("the page needs too much memory", remedy="use a picture of it")))
+            pipe.send((None, InputError("it needs too much memory", remedy="use a smaller part of it")))
         except Exception:  # noqa: BLE001 – whatever a strange file does to a library is told as such
-            pipe.send((None, InputError("the page could not be read", remedy="print it again")))
+            pipe.send((None, InputError("it could not be read", remedy="print or export it again")))

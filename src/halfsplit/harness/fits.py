@@ -24,6 +24,18 @@ class Link:
     conducts: bool = False
 
 
+_DANGERS: Final = (
+    ("pyro", r"airbag|restraint|r.ckhalte|pre-?tension|belt tension|gurtstraff|squib|z.ndpille|\bSRS\b"),
+    ("orange", r"high[- ]voltage|hochvolt|traction battery|traktionsbatterie|\bHV\b"),
+)
+"""Tag of the notation → words that mean it, in the languages in which harness files are written."""
+
+
+def tags(words: str) -> tuple[str, ...]:
+    """``pyro``, ``orange``: the circuits that are never probed, by the words of a connector."""
+    return tuple(tag for tag, pattern in _DANGERS if re.search(pattern, words, re.IGNORECASE))
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """A part to be written: ``head`` is its kind and values around its name, ``under`` its indented lines."""
@@ -42,6 +54,7 @@ class Piece:
         said = [self.kind.ljust(9), self.name, self.values]
         said += [quoted(self.words)] if self.words else []
         said += [f"at {quoted(self.place)}"] if self.place else []
+        said += [f"kind {tag}" for tag in tags(self.words)[:1]]
         yield " ".join(filter(None, said)) + (f"  # {self.why}" if self.why else "")
         yield from (f"  {line}" for line in self.under)
 

@@ -17,7 +17,8 @@ class CaptureSettings:
     """What the technician says of a capture. ``roles``, ``scale`` (gain and unit) go by the channels' names.
 
     ``span``: seconds from and to which is measured, None for all. ``path``: of a voltage drop. ``reference``: a known
-    good capture as JOB/CAPTURE, against which crank and cam are compared; '' for none.
+    good capture as JOB/CAPTURE, against which crank and cam are compared; '' for none. ``bit_rate``: of a bus, in
+    bits a second, None where the trace is to tell it.
     """
 
     roles: Mapping[str, str] = field(default_factory=dict)
@@ -30,6 +31,7 @@ class CaptureSettings:
     path: str = "feed"
     span: tuple[float, float] | None = None
     reference: str = ""
+    bit_rate: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """For the record of what was shown."""
@@ -44,6 +46,7 @@ class CaptureSettings:
             "path": self.path,
             "span": list(self.span) if self.span else None,
             "reference": self.reference,
+            "bit_rate": self.bit_rate,
         }
 
 
@@ -61,6 +64,7 @@ def settings_from_json(said: Mapping[str, Any]) -> CaptureSettings:
         path=str(said.get("path") or "feed"),
         span=(float(span[0]), float(span[1])) if span else None,
         reference=str(said.get("reference") or ""),
+        bit_rate=said.get("bit_rate"),
     )
 
 

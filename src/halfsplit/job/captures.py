@@ -365,6 +365,7 @@ def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) ->
         teeth=settings.teeth,
         celsius=settings.celsius,
         path=settings.path,
+        bit_rate=settings.bit_rate,
         reference=_reference(job.store, settings.reference),
     )
     results = (*analyse(found, settings.roles, setup), *unassigned(found, settings.roles)[:MOST_UNASSIGNED])

@@ -17,11 +17,34 @@ SHOWN_WIDTH = 1100.0
 
 @dataclass(frozen=True)
 class PagePicture:
-    """A page as it is shown: its key, a name for it, and the SVG."""
+    """A page as it is shown: its key, a name for it, and the SVG.
+
+    ``corners``: of the paper in a photo, as x,y,x,y… in its pixels, where they can still be moved, and ``whole``: the
+    photo with them, as SVG.
+    """
 
     key: str
     name: str
     svg: str
+    corners: str = ""
+    whole: str = ""
+
+
+def corners_picture(address: str, size: tuple[int, int], corners: Sequence[Spot]) -> str:
+    """A photo as it was taken (``size`` in pixels), with a handle on each corner of the paper."""
+    reach, names = 0.05 * max(size), ("upper left", "upper right", "lower right", "lower left")
+    handles = "".join(
+        f'<g class="grip" transform="translate({x:.1f} {y:.1f})" tabindex="0" role="button" '
+        f'aria-label="{name} corner of the paper: drag it, or move it with the arrow keys">'
+        f'<circle class="hit" r="{reach:.1f}"/><circle class="knob" r="{0.4 * reach:.1f}"/></g>'
+        for (x, y), name in zip(corners, names, strict=True)
+    )
+    outline = " ".join(f"{x:.1f},{y:.1f}" for x, y in corners)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="corners" viewBox="0 0 {size[0]} {size[1]}" role="group" '
+        f'aria-label="The photo, and the corners of the paper in it"><image href={quoteattr(address)} '
+        f'width="{size[0]}" height="{size[1]}"/><polygon points="{outline}"/>{handles}</svg>'
+    )
 
 
 @dataclass(slots=True)

@@ -7,6 +7,7 @@ everything can be taken back and travels with the job.
 from __future__ import annotations
 
 import json
+import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -21,7 +22,7 @@ from halfsplit.diagram.worker import Worker
 from halfsplit.diagram.write import Written, written
 from halfsplit.drawing import Overlays
 from halfsplit.errors import ConflictError, NotFoundError
-from halfsplit.job.diagram_picture import PagePicture, best_page, marked_page, measured_page
+from halfsplit.job.diagram_picture import PagePicture, best_page, corners_picture, marked_page, measured_page
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import DIAGRAM, add_photo, save_circuit
 from halfsplit.notation.checked import check_text
@@ -184,12 +185,37 @@ def _page_file(job: OpenJob, page: Page) -> bytes:
 
 def marked_pages(job: OpenJob, view: DiagramView, last: str = "") -> tuple[PagePicture, ...]:
     """Each page as SVG to mark on; ``last``: the mark from which a path goes on."""
-    return tuple(
-        marked_page(view.marks, page, _address(job, page), last) for page in view.marks.pages.values()
-    )
+    return tuple(_marked(job, view.marks, page, last) for page in view.marks.pages.values())
+
+
+def _marked(job: OpenJob, marks: Marks, page: Page, last: str) -> PagePicture:
+    address = _address(job, page)
+    made = marked_page(marks, page, address, last)
+    if page.kind != "raster" or _is_marked(marks, page.key):
+        return made
+    corners = _corners(page)
+    whole = corners_picture(f"{_path(job, page)}?whole=1", _size(_page_file(job, page)), corners)
+    return replace(made, corners=",".join(f"{x:.1f},{y:.1f}" for x, y in corners), whole=whole)
+
+
+def _is_marked(marks: Marks, key: str) -> bool:
+    """Whether anything is marked on a page: its marks would not lie where they were under other corners."""
+    return any(one.page == key for held in (marks.parts, marks.traces, marks.joints) for one in held.values())
+
+
+@lru_cache(maxsize=8)
+def _size(data: bytes) -> tuple[int, int]:
+    found: tuple[int, int] = _WORKER.ask(worker.size, data)
+    return found
 
 
 def _address(job: OpenJob, page: Page) -> str:
+    """Where the picture of a page is; another one when its corners were moved, since browsers keep what they have."""
+    shape = ",".join(f"{one:.2f}" for pair in _corners(page) for one in pair)
+    return _path(job, page) + (f"?at={zlib.crc32(shape.encode()):x}" if shape else "")
+
+
+def _path(job: OpenJob, page: Page) -> str:
     return f"/jobs/{job.job_id}/circuit/diagram/pages/{page.key}"
 
 
@@ -203,8 +229,8 @@ def bench_page(job: OpenJob, overlays: Overlays, names: Iterable[str]) -> PagePi
     return measured_page(marks, page, _address(job, page), of, overlays) if page else None
 
 
-def page_picture(job: OpenJob, key: str) -> tuple[bytes, str]:
-    """A page to lay the marks on, and its media type."""
+def page_picture(job: OpenJob, key: str, *, whole: bool = False) -> tuple[bytes, str]:
+    """A page to lay the marks on, and its media type; ``whole``: a photo as it was taken."""
     marks, _, _ = _stored(job)
     page = marks.pages.get(key)
     if page is None:
@@ -212,7 +238,7 @@ def page_picture(job: OpenJob, key: str) -> tuple[bytes, str]:
     data = _page_file(job, page)
     if data.lstrip()[:1] == b"<":
         return data, "image/svg+xml"
-    return _picture(data, page.number, _corners(page)), "image/png"
+    return _picture(data, page.number, () if whole else _corners(page)), "image/png"
 
 
 @lru_cache(maxsize=8)
@@ -233,7 +259,7 @@ def set_corners(job: OpenJob, key: str, corners: tuple[Spot, ...]) -> None:
     page = marks.pages.get(key)
     if page is None or page.kind != "raster":
         raise NotFoundError("there is no such photo")
-    if any(part.page == key for part in marks.parts.values()):
+    if _is_marked(marks, key):
         raise ConflictError("parts are marked on this photo already: its corners stay")
     found, width, height, matrix = _WORKER.ask(worker.paper, _page_file(job, page), corners)
     made = Page(key, page.file_hash, 1, width, height, "raster", page.name, (*matrix, *sum(found, ())))
@@ -285,13 +311,13 @@ def _way(job: OpenJob, marks: Marks, told: Mapping[str, Any]) -> tuple[Spot, ...
             start, stop = (float(told["x"]), float(told["y"])), (float(told["x2"]), float(told["y2"]))
     except (KeyError, TypeError, ValueError):
         return ()
-    boxes = tuple(
-        part.box
-        for part in marks.parts.values()
-        if part.page == page.key and not _holds(part.box, start) and not _holds(part.box, stop)
-    )
+    there = [part.box for part in marks.parts.values() if part.page == page.key]
+    own = [box for box in there if _holds(box, start) or _holds(box, stop)]
+    boxes = tuple(box for box in there if box not in own)
+    if told.get("name") and not any(_holds(box, stop) for box in own):
+        own.append(edit.box_around(page, stop))
     found: tuple[Spot, ...] = _WORKER.ask(
-        worker.follow, _page_file(job, page), _corners(page), start, stop, boxes
+        worker.follow, _page_file(job, page), _corners(page), start, stop, boxes, tuple(own)
     )
     return found
 

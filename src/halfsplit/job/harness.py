@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import IO
 
+from halfsplit.diagram.worker import Worker
 from halfsplit.errors import NotFoundError
 from halfsplit.harness.answers import checked_answer, known
 from halfsplit.harness.build import build, plugs
 from halfsplit.harness.cut import near as cut_near
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
-from halfsplit.harness.fits import FITS
+from halfsplit.harness.fits import FITS, tags
 from halfsplit.harness.proposals import Plugged
 from halfsplit.harness.read import read
 from halfsplit.job.open_job import OpenJob
@@ -24,6 +25,13 @@ HARNESS = "harness"
 """First word of the name under which harness data is kept."""
 HARNESS_KINDS = tuple(FITS)
 MOST_JOINTS = 9
+_WORKER = Worker(what="harness")
+_CAUTIONS = {
+    "pyro": "airbag or belt tensioner: never probe, never lamp-test; battery off and the waiting time of the vehicle's "
+    "documentation first",
+    "orange": "high voltage: only by people trained for it, with the system made dead and locked",
+}
+"""Tag of the notation → what is said on the page."""
 
 
 @dataclass(frozen=True)
@@ -49,11 +57,12 @@ class HarnessView:
     rows: tuple[HarnessRow, ...]
     assumed: tuple[str, ...]
     text: str
+    cautions: tuple[str, ...] = ()
 
 
 def keep_harness(job: OpenJob, source: IO[bytes], name: str) -> None:
     """Keep a file of harness data with the job. Raises InputError where it cannot be read."""
-    read(source.read(LARGEST + 1), name)
+    _WORKER.ask(checked_harness, source.read(LARGEST + 1), name)
     source.seek(0)
     add_photo(job, source, name=f"{HARNESS} {name}"[:120], kind="document")
 
@@ -63,16 +72,39 @@ def harness_view(
 ) -> HarnessView:
     """The latest harness of the job, near a plug; ``told``: connector → kind and value, as a form has them.
 
-    Without a plug (None) it is the one whose words the complaint has. Raises InputError, NotFoundError.
+    Without a plug (None) it is the one whose words the complaint has. Read in a process of its own, with bounds on time
+    and memory. Raises InputError, NotFoundError.
     """
-    whole = _harness(job)
+    data, name = _kept(job)
     complaint = job.record.intake.complaint.text
+    view: HarnessView = _WORKER.ask(view_of, data, name, complaint, near, joints, dict(told or {}))
+    return view
+
+
+# In the process of its own
+
+
+def checked_harness(data: bytes, name: str) -> None:
+    """Raises InputError where the file holds no harness that can be read."""
+    _read(data, name)
+
+
+def view_of(
+    data: bytes,
+    name: str,
+    complaint: str,
+    near: str | None,
+    joints: int,
+    told: Mapping[str, tuple[str, str]],
+) -> HarnessView:
+    """What the page shows of a file."""
+    whole = _read(data, name)
     asked = {plug.name: plug.words for plug in plugs(whole)}
     wanted = _named(complaint, asked) if near is None else near
     distance = min(max(joints, 1), MOST_JOINTS)
     part = cut_near(whole, wanted, distance) if wanted else whole
     here = plugs(part)
-    answers = {name: checked_answer(kind, value, name) for name, (kind, value) in (told or {}).items()}
+    answers = {name: checked_answer(kind, value, name) for name, (kind, value) in told.items()}
     known(answers, here)
     built = build(part, answers)
     rows = tuple(
@@ -80,7 +112,13 @@ def harness_view(
         for plug in sorted(here, key=lambda plug: plug.name != wanted)
     )
     connectors = tuple(sorted(asked.items(), key=lambda item: (item[1] or "~", item[0])))
-    return HarnessView(whole.title, connectors, wanted, distance, rows, built.assumed, built.text)
+    return HarnessView(
+        whole.title, connectors, wanted, distance, rows, tuple(built.assumed), built.text, _cautions(rows)
+    )
+
+
+def _cautions(rows: tuple[HarnessRow, ...]) -> tuple[str, ...]:
+    return tuple(f"{row.words} ({row.name}): {_CAUTIONS[tag]}" for row in rows for tag in tags(row.words))
 
 
 def _row(name: str, words: str, signals: Mapping[str, str], plugged: Plugged) -> HarnessRow:
@@ -96,12 +134,13 @@ def _named(complaint: str, asked: Mapping[str, str]) -> str:
     return best if best and shared[best] else ""
 
 
-def _harness(job: OpenJob) -> Harness:
+def _kept(job: OpenJob) -> tuple[bytes, str]:
+    """The file of harness data that was loaded last, and its name."""
     kept = [one for one in job.attachments if one.kind == "document" and one.name.startswith(f"{HARNESS} ")]
     if not kept:
         raise NotFoundError("this job has no harness data yet: load a KBL or VEC file at its circuit")
     with job.store.open_attachment(job.job_id, kept[-1].attachment_id) as stream:
-        return _read(stream.read(LARGEST + 1), kept[-1].name)
+        return stream.read(LARGEST + 1), kept[-1].name
 
 
 @lru_cache(maxsize=2)

@@ -179,11 +179,12 @@ def _spark(
         tail = volts[pulse.last : pulse.last + int(0.008 * rate)]
         if tail.size < int(0.002 * rate):
             continue
-        reach = tail[: int(0.1e-3 * rate)]
-        top = int(np.argmax(reach))
-        if clipped(volts[pulse.last - 3 : pulse.last + reach.size]) > 0.01:
+        reach = tail[: int(_LIMITED * rate)]
+        top = int(np.argmax(reach > rest + 0.5 * (reach.max() - rest)))
+        cut = pulse.last + top
+        if clipped(volts[max(cut - 3, 0) : cut + int(0.1e-3 * rate)]) > 0.01:
             notes.append("the firing peak is clipped: its value is a lower bound")
-        peaks.append(float(reach[top]))
+        peaks.append(float(reach.max()))
         burn = _burn(tail[top:] - rest, rate)
         burns.append(burn)
         if burn < LEAST_BURN:
@@ -216,6 +217,9 @@ def _burn(over: Floats, rate: float) -> float:
     ends = np.flatnonzero(held)
     return float((after + (ends[0] if ends.size else over.size - after)) / rate)
 
+
+_LIMITED: Final = 2e-3
+"""Seconds for which a driver may hold its current limit, with volts like the supply's, before it cuts."""
 
 _LEAST_SEEN: Final = 0.05e-3
 """Seconds: without a spark the coil still rings for longer than this."""

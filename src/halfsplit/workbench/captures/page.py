@@ -223,6 +223,7 @@ def _fields(view: CaptureView) -> dict[str, str]:
         "path": settings.path,
         "span": "between" if settings.span else "all",
         "reference": settings.reference,
+        "kbit": f"{settings.bit_rate / 1000:g}" if settings.bit_rate else "",
     }
 
 
@@ -251,7 +252,9 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
     for one in view.channels:
         if taken and number == str(one.number):
             roles = {name: role for name, role in roles.items() if role != taken} | {one.name: taken}
-    rate, celsius = reader.number("rate"), reader.number("celsius")
+    rate, celsius, kbit = (reader.number(name) for name in ("rate", "celsius", "kbit"))
+    if kbit is not None and not 1 <= kbit <= 20_000:
+        raise InputError(f"{kbit:g} kbit/s is no bit rate of a bus", remedy="write it like 500", where="kbit")
     cylinders, teeth = reader.whole("cylinders", 16), reader.whole("teeth", 400)
     if reader.problems:
         where, what = next(iter(reader.problems.items()))
@@ -270,6 +273,7 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
         form.get("path", ""),
         span,
         form.get("reference", "")[:200],
+        bit_rate=1000 * kbit if kbit else None,
     )
 
 

@@ -54,9 +54,9 @@ def diagram_page(request: Request, job: JobToRead, pages: int = 0) -> Response:
 
 
 @router.get("/pages/{key}")
-def picture(job: JobToRead, key: str) -> Response:
-    """A page as a picture, without what is marked on it."""
-    data, media_type = jobs.page_picture(job, key)
+def picture(job: JobToRead, key: str, whole: bool = False) -> Response:
+    """A page as a picture, without what is marked on it; ``whole``: a photo as it was taken."""
+    data, media_type = jobs.page_picture(job, key, whole=whole)
     return Response(data, media_type=media_type, headers={"Cache-Control": "private, max-age=3600"})
 
 
