@@ -232,6 +232,8 @@ def straighten_by_hand(page):
     page.locator("summary", has_text="Corners of the paper").click()
     told = page.locator("input[name=corners]")
     found = told.input_value()
+    shown = page.locator(".corners image").get_attribute("href")
+    assert page.request.get(shown).headers["content-type"] == "image/png"
     grip = page.locator("form[data-corners] .grip").first
     grip.scroll_into_view_if_needed()
     at = grip.locator(".knob").bounding_box()
