@@ -7,17 +7,26 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-import shapely  # type: ignore[import-untyped]
-
 from halfsplit.circuit.kinds import KINDS
-from halfsplit.diagram.marks import Joint, Marks, Page, Part, Pin, Trace, confirmed
+from halfsplit.diagram.marks import Joint, Marks, Part, Pin, Trace, confirmed
 from halfsplit.diagram.sheet import Box, Spot, holds
+from halfsplit.diagram.tapped import (
+    SNAP,
+    box_around,
+    edge,
+    end_at,
+    halves,
+    middle,
+    part_at,
+    pin_for,
+    split,
+    trace_at,
+    within,
+)
 from halfsplit.diagram.terms import code_of, kind_of
 from halfsplit.errors import InputError, NotFoundError
 
 LONGEST_NAME = 40
-SNAP = 0.012
-"""A tap takes what lies nearer than this share of the page's longer side."""
 
 Told = Mapping[str, Any]
 
@@ -155,7 +164,7 @@ def _walk(marks: Marks, told: Told) -> Marks:
     """
     page = _mark(marks, "pages", told, "page")
     spot = _spot(told)
-    there = _part_at(marks, page.key, spot)
+    there = part_at(marks, page.key, spot)
     if there is None and not told.get("name"):
         return _walk_to_wire(marks, page.key, spot, told)
     name, pin = _split_name(_name(told)) if told.get("name") else ("", "")
@@ -169,27 +178,21 @@ def _walk(marks: Marks, told: Told) -> Marks:
         return marks
     way = _told_way(told) or [_from(marks, before), spot]
     marks, a, start = _start(marks, before, way)
-    stop = _edge(way[::-1], there.box)
-    marks, b = _pin_for(marks, there, stop, pin, leaving=False)
+    stop = edge(way[::-1], there.box)
+    marks, b = pin_for(marks, there, stop, pin, leaving=False)
     return _with_wire(marks, page.key, (a, start), (b, stop), _outside(way, marks, before, there.box))
-
-
-def box_around(page: Page, spot: Spot) -> Box:
-    """The box of a part that was tapped and not drawn."""
-    half = 0.018 * max(page.width, page.height)
-    return spot[0] - half, spot[1] - half, spot[0] + half, spot[1] + half
 
 
 def _walk_to_wire(marks: Marks, page: str, spot: Spot, told: Told) -> Marks:
     """A path that ends on a wire, or begins on one: a splice there."""
     near = SNAP * max(marks.pages[page].width, marks.pages[page].height)
-    if _trace_at(marks, page, spot, near) is None:
+    if trace_at(marks, page, spot, near) is None:
         raise InputError(
             "nothing is marked there", remedy="type the name of the part, then tap it", where="name"
         )
     before = str(told.get("before", ""))
     way = _told_way(told)
-    marks, b = _end_at(marks, page, spot)
+    marks, b = end_at(marks, page, spot)
     if before not in marks.parts and before not in marks.joints:
         return marks
     way = way or [_from(marks, before), spot]
@@ -202,7 +205,7 @@ def _told_way(told: Told) -> list[Spot]:
 
 
 def _from(marks: Marks, key: str) -> Spot:
-    return _middle(marks.parts[key].box) if key in marks.parts else marks.joints[key].spot
+    return middle(marks.parts[key].box) if key in marks.parts else marks.joints[key].spot
 
 
 def _start(marks: Marks, before: str, way: list[Spot]) -> tuple[Marks, str, Spot]:
@@ -210,15 +213,15 @@ def _start(marks: Marks, before: str, way: list[Spot]) -> tuple[Marks, str, Spot
     if before in marks.joints:
         return marks, before, marks.joints[before].spot
     part = marks.parts[before]
-    spot = _edge(way, part.box)
-    marks, key = _pin_for(marks, part, spot, "", leaving=True)
+    spot = edge(way, part.box)
+    marks, key = pin_for(marks, part, spot, "", leaving=True)
     return marks, key, spot
 
 
 def _outside(way: list[Spot], marks: Marks, before: str, box: Box) -> list[Spot]:
     """The corners of a way that lie in neither of the parts that it joins."""
     first = marks.parts[before].box if before in marks.parts else (*way[0], *way[0])
-    return [one for one in way if not _within(one, first) and not _within(one, box)]
+    return [one for one in way if not within(one, first) and not within(one, box)]
 
 
 def _with_wire(marks: Marks, page: str, a: tuple[str, Spot], b: tuple[str, Spot], way: list[Spot]) -> Marks:
@@ -231,7 +234,7 @@ def _with_wire(marks: Marks, page: str, a: tuple[str, Spot], b: tuple[str, Spot]
 def goes_on(marks: Marks, told: Told) -> str:
     """The mark from which a path goes on after a tap; '' after a ground, where it ends."""
     page, spot = str(told.get("page", "")), _spot(told)
-    there = _part_at(marks, page, spot)
+    there = part_at(marks, page, spot)
     if there is not None:
         return "" if there.kind in ("ground", "mass") else there.key
     near = 2 * SNAP * max(marks.pages[page].width, marks.pages[page].height)
@@ -242,57 +245,6 @@ def goes_on(marks: Marks, told: Told) -> str:
     return at[1] if at[0] < near and not told.get("before") else ""
 
 
-def _part_at(marks: Marks, page: str, spot: Spot) -> Part | None:
-    inside = [part for part in marks.parts.values() if part.page == page and _within(spot, part.box)]
-    return min(inside, key=lambda one: math.dist(_middle(one.box), spot), default=None)
-
-
-def _within(spot: Spot, box: Box) -> bool:
-    return holds(box, (*spot, *spot))
-
-
-def _middle(box: Box) -> Spot:
-    return (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
-
-
-def _edge(way: list[Spot], box: Box) -> Spot:
-    """Where a way that begins in a box leaves it."""
-    line, border = shapely.LineString(way), shapely.box(*box).exterior
-    hits = [tuple(one) for one in shapely.get_coordinates(shapely.intersection(line, border)).tolist()]
-    last = max(hits, key=lambda one: line.project(shapely.Point(one)), default=None)
-    return (float(last[0]), float(last[1])) if last else way[0]
-
-
-def _pin_for(marks: Marks, part: Part, spot: Spot, name: str, *, leaving: bool) -> tuple[Marks, str]:
-    """The pin of a part that a wire comes to: the one of that name, else a fresh one.
-
-    A part may be drawn as several symbols, as a relay's coil beside its contact is: they share its pins.
-    """
-    symbols = {one.key for one in marks.parts.values() if one.name == part.name}
-    own = [pin for pin in marks.pins.values() if pin.part in symbols]
-    known = next((pin for pin in own if pin.name == name), None) if name else None
-    if part.kind in ("ground", "splice", "mass") and own:
-        known = own[0]
-    if not name and known is None:  # a second wire that is followed along the same line
-        page = marks.pages[part.page]
-        near = 0.3 * SNAP * max(page.width, page.height)
-        known = next((pin for pin in own if pin.part == part.key and math.dist(pin.spot, spot) <= near), None)
-    if known:
-        return marks, known.key
-    usual = KINDS[part.kind].pins or tuple(str(number) for number in range(1, 99))
-    free = [one for one in usual if one not in {pin.name for pin in own}]
-    if not name:
-        if part.kind == "connector" and leaving and own:  # what came in goes out by the same cavity
-            free = [own[-1].name]
-        if part.kind == "relay":
-            free = [one for one in (("87", "85") if leaving else ("30", "86")) if one in free] or free
-        if not free and leaving and own:
-            return marks, own[-1].key
-        name = free[0] if free else str(len(own) + 1)
-    pin = Pin(marks.fresh("n"), part.key, name, spot)
-    return marks.with_marks(pin), pin.key
-
-
 # Wires
 
 
@@ -301,67 +253,18 @@ def _draw(marks: Marks, told: Told) -> Marks:
     page = _mark(marks, "pages", told, "page")
     start, stop = _spot(told), _spot(told, "x2", "y2")
     way = [(float(x), float(y)) for x, y in told.get("way") or ()] or [start, stop]
-    marks, a = _end_at(marks, page.key, start)
-    marks, b = _end_at(marks, page.key, stop)
+    marks, a = end_at(marks, page.key, start)
+    marks, b = end_at(marks, page.key, stop)
     if a == b:
         raise InputError("the wire begins and ends at the same point")
     spots = (marks.spot(a), *way[1:-1], marks.spot(b))
     return marks.with_marks(Trace(marks.fresh("t"), page.key, spots, a, b, state="drawn"))
 
 
-def _end_at(marks: Marks, page: str, spot: Spot) -> tuple[Marks, str]:
-    """What a wire that ends here ends on."""
-    near = SNAP * max(marks.pages[page].width, marks.pages[page].height)
-    ends = [(pin.spot, key) for key, pin in marks.pins.items() if marks.parts[pin.part].page == page]
-    ends += [(joint.spot, key) for key, joint in marks.joints.items() if joint.page == page]
-    away, key = min(((math.dist(one, spot), key) for one, key in ends), default=(math.inf, ""))
-    if away <= near:
-        return marks, key
-    trace = _trace_at(marks, page, spot, near)
-    if trace is not None:
-        joint = Joint(marks.fresh("j"), page, spot, dotted=True)
-        return _split(marks.with_marks(joint), trace, joint), joint.key
-    part = _part_at(marks, page, spot)
-    if part is not None:
-        return _pin_for(marks, part, spot, "", leaving=False)
-    joint = Joint(marks.fresh("j"), page, spot)
-    return marks.with_marks(joint), joint.key
-
-
-def _trace_at(marks: Marks, page: str, spot: Spot, near: float) -> Trace | None:
-    point = shapely.Point(spot)
-    found = [
-        (float(point.distance(shapely.LineString(trace.spots))), key)
-        for key, trace in marks.traces.items()
-        if trace.page == page
-    ]
-    away, key = min(found, default=(math.inf, ""))
-    return marks.traces[key] if away <= near else None
-
-
-def _split(marks: Marks, trace: Trace, joint: Joint) -> Marks:
-    """A wire in two, which meet at a joint."""
-    first, second = _halves(trace, joint.spot)
-    other = marks.fresh("t")
-    return marks.with_marks(
-        replace(trace, spots=first, b=joint.key),
-        replace(trace, key=other, spots=second, a=joint.key, doubts=()),
-    )
-
-
-def _halves(trace: Trace, spot: Spot) -> tuple[tuple[Spot, ...], tuple[Spot, ...]]:
-    line = shapely.LineString(trace.spots)
-    along = line.project(shapely.Point(spot))
-    at = line.interpolate(along)
-    middle = (float(at.x), float(at.y))
-    before = [one for one in trace.spots if line.project(shapely.Point(one)) < along]
-    return (*before, middle), (middle, *trace.spots[len(before) :])
-
-
 def _cut(marks: Marks, told: Told) -> Marks:
     """A wire cut where it was tapped: two loose ends."""
     trace, spot = _mark(marks, "traces", told), _spot(told)
-    first, second = _halves(trace, spot)
+    first, second = halves(trace, spot)
     one = Joint(marks.fresh("j"), trace.page, first[-1])
     marks = marks.with_marks(one)
     two = Joint(marks.fresh("j"), trace.page, second[0])
@@ -383,7 +286,7 @@ def _cross(marks: Marks, told: Told) -> Marks:
     joint = Joint(marks.fresh("j"), crossing.page, crossing.spot, dotted=True)
     marks = marks.with_marks(joint)
     for trace in traces:
-        marks = _split(marks, trace, joint)
+        marks = split(marks, trace, joint)
     return marks
 
 
@@ -392,7 +295,7 @@ def _drag(marks: Marks, told: Told) -> Marks:
     trace, end = _mark(marks, "traces", told), str(told.get("end", "a"))
     if end not in ("a", "b"):
         raise InputError("a wire has the ends a and b")
-    marks, key = _end_at(marks.without(trace.key), trace.page, _spot(told))
+    marks, key = end_at(marks.without(trace.key), trace.page, _spot(told))
     rest = trace.spots[1:] if end == "a" else trace.spots[:-1]
     spots = (marks.spot(key), *rest) if end == "a" else (*rest, marks.spot(key))
     other = trace.b if end == "a" else trace.a

@@ -18,6 +18,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.diagram import edit, worker
 from halfsplit.diagram.marks import Mark, Marks, Page, from_json, to_json
 from halfsplit.diagram.sheet import Spot
+from halfsplit.diagram.tapped import box_around, middle, within
 from halfsplit.diagram.worker import Worker
 from halfsplit.diagram.write import Written, written
 from halfsplit.drawing import Overlays
@@ -304,7 +305,7 @@ def _way(job: OpenJob, marks: Marks, told: Mapping[str, Any]) -> tuple[Spot, ...
     before = str(told.get("before", ""))
     try:
         if before in marks.parts:
-            start, stop = _middle(marks.parts[before].box), (float(told["x"]), float(told["y"]))
+            start, stop = middle(marks.parts[before].box), (float(told["x"]), float(told["y"]))
         elif before in marks.joints:
             start, stop = marks.joints[before].spot, (float(told["x"]), float(told["y"]))
         else:
@@ -312,22 +313,14 @@ def _way(job: OpenJob, marks: Marks, told: Mapping[str, Any]) -> tuple[Spot, ...
     except (KeyError, TypeError, ValueError):
         return ()
     there = [part.box for part in marks.parts.values() if part.page == page.key]
-    own = [box for box in there if _holds(box, start) or _holds(box, stop)]
+    own = [box for box in there if within(start, box) or within(stop, box)]
     boxes = tuple(box for box in there if box not in own)
-    if told.get("name") and not any(_holds(box, stop) for box in own):
-        own.append(edit.box_around(page, stop))
+    if told.get("name") and not any(within(stop, box) for box in own):
+        own.append(box_around(page, stop))
     found: tuple[Spot, ...] = _WORKER.ask(
         worker.follow, _page_file(job, page), _corners(page), start, stop, boxes, tuple(own)
     )
     return found
-
-
-def _middle(box: tuple[float, float, float, float]) -> Spot:
-    return (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
-
-
-def _holds(box: tuple[float, float, float, float], spot: Spot) -> bool:
-    return box[0] <= spot[0] <= box[2] and box[1] <= spot[1] <= box[3]
 
 
 def take_circuit(job: OpenJob) -> Written:
