@@ -34,7 +34,8 @@ def a_path():
         ("M1", 100, 500),
         ("E1", 100, 600),
     )
-    return walked(marks, ("", 100, 100), ("S1", 300, 200), ("K1", 300, 300), ("", 100, 600))
+    marks = walked(marks, ("", 100, 100), ("S1", 300, 200), ("K1", 300, 300), ("", 100, 600))
+    return walked(marks, ("", 100, 100), ("", 100, 600))
 
 
 def test_a_path_goes_through_a_connector_and_a_relay_of_two_symbols_shares_its_pins():
@@ -44,6 +45,8 @@ def test_a_path_goes_through_a_connector_and_a_relay_of_two_symbols_shares_its_p
         ("X4.7:out", "M1.1"),
         ("S1.2", "K1.86"),
         ("K1.85", "E1"),
+        ("G1.-", "E1"),
+        ("G1.+", "S1.1"),
         ("F1.2", "K1.30"),
     )
     assert {frozenset(pair) for pair in pairs} <= found

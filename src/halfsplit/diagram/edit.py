@@ -177,7 +177,7 @@ def _walk(marks: Marks, told: Told) -> Marks:
     if before == there.key or (before not in marks.parts and before not in marks.joints):
         return marks
     way = _told_way(told) or [_from(marks, before), spot]
-    marks, a, start = _start(marks, before, way)
+    marks, a, start = _start(marks, before, way, there.kind)
     stop = edge(way[::-1], there.box)
     marks, b = pin_for(marks, there, stop, pin, leaving=False)
     return _with_wire(marks, page.key, (a, start), (b, stop), _outside(way, marks, before, there.box))
@@ -208,13 +208,17 @@ def _from(marks: Marks, key: str) -> Spot:
     return middle(marks.parts[key].box) if key in marks.parts else marks.joints[key].spot
 
 
-def _start(marks: Marks, before: str, way: list[Spot]) -> tuple[Marks, str, Spot]:
-    """Where a path goes on: a pin of the part before, or the splice itself."""
+def _start(marks: Marks, before: str, way: list[Spot], toward: str = "") -> tuple[Marks, str, Spot]:
+    """Where a path goes on: a pin of the part before, or the splice itself. ``toward``: the kind of part it leads to.
+
+    A path leaves a battery at its positive end, unless it leads straight to ground.
+    """
     if before in marks.joints:
         return marks, before, marks.joints[before].spot
     part = marks.parts[before]
     spot = edge(way, part.box)
-    marks, key = pin_for(marks, part, spot, "", leaving=True)
+    end = "" if part.kind != "battery" else "-" if toward in ("ground", "mass") else "+"
+    marks, key = pin_for(marks, part, spot, end, leaving=True)
     return marks, key, spot
 
 
