@@ -287,7 +287,6 @@ def test_opening_again_finds_everything(new_url, tmp_path, backend):
         ("mysql://here/jobs", "'mysql' is no database that Halfsplit can use: write sqlite:///FILE"),
         ("sqlite://", "in memory loses everything"),
         ("sqlite:///:memory:", "in memory loses everything"),
-        ("postgresql://ada@/jobs?host=/nonexistent", "name a folder for the attachments"),
     ],
 )
 def test_an_address_of_no_use(url, message):
