@@ -200,8 +200,8 @@ def share_of(jobs: int, of: int, shipped: float, strength: float) -> Share:
     from scipy.stats import beta
 
     a, b = strength * shipped + jobs, strength * (1.0 - shipped) + of - jobs
-    low, high = beta.ppf((0.05, 0.95), max(a, 1e-9), max(b, 1e-9))
-    return Share(jobs, of, shipped, a / (a + b), float(low), float(high))
+    low, high = (float(beta.ppf(end, max(a, 1e-9), max(b, 1e-9))) for end in (0.05, 0.95))
+    return Share(jobs, of, shipped, a / (a + b), low, high)
 
 
 def kind_shares(tally: Tally) -> dict[str, Share]:

@@ -123,13 +123,13 @@ def _short(case: Case) -> list[Requirement]:
     # Taken off at both ends, it reads the same from either only where they are the ends of one wire; another wire in
     # its cavity goes with it, and has to be looked for.
     far = wire.a if start == wire.b else wire.b
-    other = Requirement(
+    turned = Requirement(
         f"{seen.text}, or the same from its other end {far}", (*seen.options, (replace(ohms, at=far), few))
     )
     alone = case.ticked(wire.name, ENDS, f"{seen.text}, or {ENDS}")
     return [
         Requirement(text, ((ohms, few),)),
-        other,
+        turned,
         replace(alone, options=(*seen.options, *alone.options)),
     ]
 

@@ -172,7 +172,8 @@ def free_looks(job: OpenJob) -> tuple[TestCard, ...]:
             return ()
         if "looks" not in answers:
             answers["looks"] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
-        return answers["looks"]
+        looks: tuple[TestCard, ...] = answers["looks"]
+        return looks
 
 
 def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Sequence[TestCard]:

@@ -53,13 +53,13 @@ def _client(cluster: str) -> Iterator[Any]:
         raise MissingProgramError("--cluster needs Dask: install halfsplit[cluster]") from None
     if cluster == LOCAL:
         with (
-            LocalCluster(host="127.0.0.1", threads_per_worker=1, dashboard_address=None) as here,
-            Client(here) as client,
+            LocalCluster(host="127.0.0.1", threads_per_worker=1, dashboard_address=None) as here,  # type: ignore[no-untyped-call]
+            Client(here) as client,  # type: ignore[no-untyped-call]
         ):
             yield client
         return
     try:
-        client = Client(cluster, timeout=PATIENCE)
+        client = Client(cluster, timeout=PATIENCE)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise InputError(
             f"no cluster answers at {cluster[:120]!r} ({error})",

@@ -4,6 +4,7 @@ A file is written under another name, flushed to the disk and renamed before any
 can leave a file that nothing refers to, never a reference to a file that is not whole.
 """
 
+import fcntl
 import hashlib
 import os
 import re
@@ -14,11 +15,6 @@ from io import BufferedReader
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import IO
-
-try:
-    import fcntl
-except ImportError:  # Windows: an open file cannot be removed there anyway
-    fcntl = None  # type: ignore[assignment]
 
 from halfsplit.errors import InputError, StorageError
 from halfsplit.store.content import HEAD, accepted, check_content
@@ -145,8 +141,6 @@ class FileStore:
 
 def _held(descriptor: int) -> bool:
     """Take a lock on an open file, which the system gives back however the program ends; whether it was free."""
-    if fcntl is None:
-        return True
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:

@@ -148,7 +148,10 @@ def sign_in(store: JobStore, name: str, password: str, address: str) -> tuple[st
     device, others = f"device {folded} {network}", [f"name {folded}", f"address {network}"]
     counted = others[1:] if store.accounts.has_signed_in(name, address, at - KNOWN_FOR) else others
     left = store.accounts.count_try(
-        [device, *counted], at, at - TRIES_WITHIN, lambda *origin: wait_for(*origin, at)
+        [device, *counted],
+        at,
+        at - TRIES_WITHIN,
+        lambda origin, tries, last: wait_for(origin, tries, last, at),
     )
     if left:
         seconds = math.ceil(left.total_seconds())
@@ -174,7 +177,7 @@ def wait_for(origin: str, tries: int, last: datetime | None, at: datetime) -> ti
     over = tries - TRIES[origin.partition(" ")[0]]
     if over < 0 or last is None:
         return timedelta()
-    delay = min(FIRST_WAIT * 2 ** min(over, 10), LONGEST_WAIT)
+    delay: timedelta = min(FIRST_WAIT * 2 ** min(over, 10), LONGEST_WAIT)
     return min(delay, max(timedelta(), last + delay - at))  # a clock that was put back locks nobody out
 
 
