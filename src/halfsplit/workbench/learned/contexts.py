@@ -24,11 +24,12 @@ class KindRow:
 
 @dataclass(frozen=True)
 class CircuitRow:
-    """What was the cause in one circuit before: (part, jobs), the most frequent first."""
+    """What was the cause in one circuit before: (part, jobs), the most frequent first; ``others``: jobs of the rest."""
 
     title: str
     jobs: int
     parts: Sequence[tuple[str, int]]
+    others: int
 
 
 @dataclass(frozen=True)

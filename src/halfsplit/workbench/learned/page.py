@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import InputError
 from halfsplit.job import learned_file
-from halfsplit.job.learned_file import KindSaid
+from halfsplit.job.learned_file import CircuitSaid, KindSaid
 from halfsplit.workbench.access import Form, Owner, Reader, Store
 from halfsplit.workbench.learned.contexts import CircuitRow, KindRow, LearnedPage
 from halfsplit.workbench.rendering import render
@@ -31,7 +31,7 @@ def learned_page(request: Request, store: Store, person: Reader) -> Response:
         found.sources,
         found.used,
         [_row(one, largest) for one in kinds],
-        [CircuitRow(one.title, one.jobs, one.parts) for one in learned_file.circuits_said(found, store)],
+        [_circuit(one) for one in learned_file.circuits_said(found, store)],
         largest,
     )
     return render(request, "learned/learned.html", page)
@@ -50,6 +50,15 @@ def _row(one: KindSaid, largest: float) -> KindRow:
         round(one.low * scale, 2),
         round((one.high - one.low) * scale, 2),
     )
+
+
+PARTS = 8
+"""Of a circuit, the most frequent ones."""
+
+
+def _circuit(one: CircuitSaid) -> CircuitRow:
+    others = sum(jobs for _, jobs in one.parts[PARTS:])
+    return CircuitRow(one.title, one.jobs, one.parts[:PARTS], others)
 
 
 @router.post("")
