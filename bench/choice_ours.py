@@ -10,8 +10,9 @@ from bench.choice_jobs import Case
 from halfsplit import Diagnosis
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.model import Model
-from halfsplit.diagnosis.cost import FREE_MINUTES, part_of, place_key, reach_minutes
+from halfsplit.diagnosis.cost import part_of, place_key, reach_minutes
 from halfsplit.diagnosis.diagnosis import FOUND
+from halfsplit.quantities import FREE_MINUTES
 
 MOST_TESTS = 30
 

@@ -17,6 +17,7 @@ from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY, Model, Part
 from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement
+from halfsplit.quantities import QUANTITIES
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
@@ -24,8 +25,6 @@ T = TypeVar("T")
 TEST_MINUTES = 1.5
 FURTHER_MINUTES = 0.5
 """A further reading where one stands already: a relay's socket or a unit's plug is one visit."""
-FREE_MINUTES = 0.3
-"""Something that is seen or heard from where one stands."""
 STATE_MINUTES = 0.5
 HELPER_MINUTES = 2.0
 DEFAULT_REACH = 3.0
@@ -48,25 +47,8 @@ QUICKLY_FITTED = ("relay", "fuse", "breaker", "lamp")
 """Kinds of which a known-good part goes in by hand within the two minutes."""
 FITTING_MINUTES = 30.0
 """To fit any other part on trial; a tank pump is no swap."""
-QUANTITY_MINUTES: Mapping[str, float] = {
-    "works": FREE_MINUTES,
-    "gauge": FREE_MINUTES,
-    "answers": 1.0,
-    "code": 1.5,
-    "blown": 0.7,
-    "inspection": 2.5,
-    "wiggle": 2.0,
-    "stage": 2.0,
-    "event": 0.0,
-}
 LOOK_MINUTES: Mapping[str, float] = {ENDS: 1.0, COMMAND: 1.0}
 """Looks that are shorter than one at every pin."""
-PROBED = ("volts", "amps", "ohms", "lamp", "duty", "hertz")
-"""Readings for which a lead or clamp is put on at a place."""
-STATELESS = ("inspection", "ohms", "blown", "code", "event")
-"""What is done in whatever state the vehicle is in."""
-FROM_THE_SEAT = ("works", "answers", "code", "event", "gauge")
-"""What opens no place."""
 
 
 def part_of(name: str) -> str:
@@ -86,7 +68,7 @@ def touched(measurement: Measurement, model: Model) -> tuple[str, ...]:
     if measurement.at.startswith("wire "):
         ends = [part_of(word) for word in measurement.at.split()[1:3]]
         names = [end for end in ends if _kind(end, model) != "splice"][:1] or ends[:1]
-    elif measurement.quantity not in FROM_THE_SEAT:
+    elif not QUANTITIES[measurement.quantity].from_the_seat:
         names = [part_of(measurement.at)] + ([part_of(measurement.to)] if measurement.to else [])
     return tuple(
         dict.fromkeys([*names, *(name for change in measurement.changes for name in _parts(change))])
@@ -175,7 +157,8 @@ def own_minutes(measurement: Measurement, model: Model, now: str | None) -> floa
 
 def _reading_minutes(measurement: Measurement) -> float:
     used = INSTRUMENTS.get(measurement.instrument or "")
-    minutes = QUANTITY_MINUTES.get(measurement.quantity, TEST_MINUTES)
+    usual = QUANTITIES[measurement.quantity].minutes
+    minutes = TEST_MINUTES if usual is None else usual
     if measurement.detail and measurement.quantity == "inspection":
         minutes = LOOK_MINUTES.get(measurement.detail[0], minutes)
     return minutes + (used.minutes if used else 0.0)
@@ -197,7 +180,7 @@ def _intervention_minutes(change: Intervention, model: Model) -> float:
 
 def state_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
     """Minutes to set up the state of a test."""
-    if measurement.state == now or measurement.quantity in STATELESS:
+    if measurement.state == now or QUANTITIES[measurement.quantity].stateless:
         return 0.0
     state = model.states[measurement.state]
     return (STATE_MINUTES if state.takes is None else state.takes) + (HELPER_MINUTES if state.helper else 0.0)
@@ -223,7 +206,7 @@ class Bay:
         own -= change_minutes(measurement.changes, (), self.model)
         own += change_minutes(measurement.changes, self.made, self.model)
         here = visited(measurement, self.model)
-        if measurement.quantity in PROBED and _near(here, self.stands):
+        if QUANTITIES[measurement.quantity].probed and _near(here, self.stands):
             own -= TEST_MINUTES - FURTHER_MINUTES
         return own + sum(reach_minutes(key, self.model) for key in self.opens(measurement))
 
@@ -236,11 +219,11 @@ class Bay:
         if measurement.quantity == "event":
             return self
         looked = measurement.quantity in ("inspection", "code")
-        leads = measurement.quantity in PROBED or measurement.changes
+        leads = QUANTITIES[measurement.quantity].probed or measurement.changes
         return replace(
             self,
             opened=self.opened.union(places(measurement, self.model)),
-            state=self.state if measurement.quantity in STATELESS else measurement.state,
+            state=self.state if QUANTITIES[measurement.quantity].stateless else measurement.state,
             made=self.made if looked else measurement.changes,
             stands=(visited(measurement, self.model) if leads else frozenset()) or self.stands,
         )
@@ -259,9 +242,11 @@ class Minutes:
         self._closed, self._of_closed = _numbered([frozenset(bay.opens(one)) for one in tests])
         self._here, self._of_here = _numbered([visited(one, model) for one in tests])
         self._changes, self._of_changes = _numbered([one.changes for one in tests])
-        self._set, self._of_set = _numbered([(one.state, one.quantity in STATELESS) for one in tests])
+        self._set, self._of_set = _numbered(
+            [(one.state, QUANTITIES[one.quantity].stateless) for one in tests]
+        )
         self._reading = np.array([_reading_minutes(one) for one in tests])
-        self._probed = np.array([one.quantity in PROBED for one in tests], dtype=bool)
+        self._probed = np.array([QUANTITIES[one.quantity].probed for one in tests], dtype=bool)
         self.now = self._from(bay)
 
     def after(self, test: int) -> Floats:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +13,7 @@ from halfsplit.diagnosis.hypotheses import STRANGE
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
 from halfsplit.diagnosis.priors import Priors
+from halfsplit.quantities import QUANTITIES
 
 Floats = NDArray[np.float64]
 
@@ -21,15 +21,6 @@ SLIP = 0.02
 ZERO_SIGMA = 0.02
 """Half of the slips read nothing: volts about zero."""
 CHATTER_SIGMA = 3.0
-RANGES: Mapping[str, tuple[float, float]] = {
-    "volts": (0.0, 15.0),
-    "amps": (0.0, 30.0),
-    "ohms": (-1.0, 8.0),
-    "duty": (0.0, 1.0),
-    "hertz": (0.0, 1000.0),
-    "gauge": (0.0, 1.0),
-}
-"""Over which a slip is spread evenly; ohms as log10; each gauge has a range of its own."""
 FEWEST_CARS = 4
 COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
 """Spread between cars where only the nominal one was solved."""
@@ -165,7 +156,8 @@ def expect_number(
     spread = value.std(axis=1, keepdims=True) if value.shape[1] >= FEWEST_CARS else coarse
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
     wide = np.where(scene.chattering, np.maximum(wide, CHATTER_SIGMA), wide)
-    low, high = RANGES[quantity]
+    # Ohms as log10; each gauge has a range of its own.
+    low, high = QUANTITIES[quantity].plausible or (0.0, 1.0)
     return Numeric(value, wide, np.zeros_like(value) if ghost is None else ghost, low, high, scene.unknown)
 
 

@@ -13,9 +13,10 @@ from halfsplit.diagnosis.measurement import Between, Measurement, Reading
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import reading_words
+from halfsplit.quantities import QUANTITIES
 
-COARSE = {"volts": 0.05, "amps": 0.05, "duty": 0.01, "hertz": 1.0}
-"""Borders between the results of a step are rounded to this; other quantities to two digits."""
+COARSE = {name: record.border for name, record in QUANTITIES.items() if record.border and name != "ohms"}
+"""Borders between the results of a step are rounded to this; ohms and gauges to two digits."""
 IMPOSSIBLE = 1e-4
 """A result less likely than this is no branch."""
 

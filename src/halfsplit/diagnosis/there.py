@@ -10,6 +10,7 @@ from halfsplit.circuit.model import Part
 from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import InputError
+from halfsplit.quantities import QUANTITIES
 
 
 def check_measurement(circuit: Circuit, measurement: Measurement) -> None:
@@ -26,7 +27,7 @@ def check_measurement(circuit: Circuit, measurement: Measurement) -> None:
 
 def plain_place(measurement: Measurement, circuit: Circuit) -> Measurement:
     """The measurement with the battery's negative post told in one way only: as no second point."""
-    if measurement.to is None or measurement.quantity not in ("volts", "ohms", "lamp"):
+    if measurement.to is None or not QUANTITIES[measurement.quantity].leads:
         return measurement
     posts = {f"{part.name}.-:part" for part in circuit.model.of_kind("battery")}
     return replace(measurement, to=None) if measurement.to in posts else measurement

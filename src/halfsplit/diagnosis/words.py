@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from halfsplit.circuit.circuit import WEAK_FROM, WORKS_FROM, Circuit
 from halfsplit.circuit.instruments import METER_MOST_OHMS
@@ -10,12 +10,12 @@ from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace
 from halfsplit.circuit.model import BODY
 from halfsplit.circuit.naming import side_words, thing_words
 from halfsplit.diagnosis.cost import part_of
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import UNITS, Measurement
+from halfsplit.quantities import QUANTITIES
 from halfsplit.units import format_quantity
 
 NEGATIVE_POST = "battery negative post"
-PROBED = ("volts", "ohms", "amps", "lamp")
-"""Readings that a lead which did not touch can spoil."""
+SPOILT_BY_DIRT = ("volts", "ohms", "amps", "lamp")
 
 
 def point_words(point: str | None, circuit: Circuit) -> str:
@@ -94,14 +94,10 @@ def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False)
         if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1
         else (f"State “{measurement.state}”: ")
     )
-    anew = (
-        ""
-        if not again
-        else "once more, with the point cleaned: "
-        if measurement.quantity in PROBED
-        else "once more: "
-    )
-    return " ".join([*done, _upper(anew + state + ASKED[measurement.quantity](measurement, circuit))])
+    # A lead that did not touch can spoil the reading of a meter, a clamp or a lamp.
+    cleaned = ", with the point cleaned" if measurement.quantity in SPOILT_BY_DIRT else ""
+    anew = f"once more{cleaned}: " if again else ""
+    return " ".join([*done, _upper(anew + state + _question(measurement, circuit))])
 
 
 def _upper(text: str) -> str:
@@ -112,10 +108,6 @@ def _the(words: str) -> str:
     return words if words.startswith("the ") else f"the {words}"
 
 
-def _leads(measurement: Measurement, circuit: Circuit) -> str:
-    return f"{point_words(measurement.at, circuit)} to {point_words(measurement.to, circuit)}"
-
-
 def _as_it_should(measurement: Measurement, circuit: Circuit) -> str:
     """Where a load has less in this state than in another when nothing is wrong: slow is right there."""
     most = circuit.healthy_volts.get(measurement.at, 0.0)
@@ -123,33 +115,25 @@ def _as_it_should(measurement: Measurement, circuit: Circuit) -> str:
     return " as it should in this state" if WEAK_FROM <= share < WORKS_FROM else ""
 
 
-def _look(measurement: Measurement, circuit: Circuit) -> str:
-    if measurement.detail:
-        return f"{measurement.detail[0]} of {part_words(measurement.at, circuit)}: done and good?"
-    return f"look closely at {part_words(measurement.at, circuit)}: contacts, pins, corrosion, chafing. Good or bad?"
-
-
-ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
-    "volts": lambda m, c: f"measure volts from {_leads(m, c)}.",
-    "ohms": lambda m, c: f"feed off; measure ohms from {_leads(m, c)}.",
-    "amps": lambda m, _: f"clamp round {m.at}: how many amperes?",
-    "lamp": lambda m, c: f"{m.instrument} from {_leads(m, c)}: bright, dim or dark?",
-    "works": lambda m, c: f"does {_the(part_words(m.at, c))} work{_as_it_should(m, c)}?",
-    "answers": lambda m, c: f"does {_the(part_words(m.at, c))} answer the scan tool?",
-    "code": lambda m, c: f"has {part_words(m.at, c)} set a fault code '{' '.join(m.detail)}'?",
-    "inspection": _look,
-    "stage": lambda m, c: f"check {c.model.stages[m.at].words or m.at}.",
-    "duty": lambda m, _: f"duty cycle at {m.at}.",
-    "gauge": lambda m, c: f"what does {' '.join(filter(None, (m.at, c.model.gauges[m.at].words)))} show?",
-    "hertz": lambda m, _: f"frequency at {m.at}.",
-    "wiggle": lambda m, c: (
-        f"load on; move {part_words(m.at, c)} for a minute and watch a reading. Does it jump?"
-    ),
-    "blown": lambda m, c: f"is {_the(part_words(m.at, c))} blown?",
-    "event": lambda m, _: f"did it come or go when {m.at} was touched?",
-}
-
-UNIT = {"volts": "V", "amps": "A", "ohms": "ohm", "hertz": "Hz", "duty": "1"}
+def _question(measurement: Measurement, circuit: Circuit) -> str:
+    quantity, at = QUANTITIES[measurement.quantity], measurement.at
+    part = part_words(at, circuit)
+    drawn = circuit.model.stages.get(at) or circuit.model.gauges.get(at)
+    own = drawn.words if drawn else ""
+    asked = quantity.question_of_detail if measurement.detail else ""
+    return (asked or quantity.question).format(
+        at=at,
+        leads=f"{point_words(at, circuit)} to {point_words(measurement.to, circuit)}"
+        if quantity.leads
+        else "",
+        instrument=measurement.instrument,
+        part=part,
+        the_part=_the(part),
+        as_it_should=_as_it_should(measurement, circuit) if quantity.name == "works" else "",
+        detail=" ".join(measurement.detail),
+        aspect="".join(measurement.detail[:1]),
+        own_words=" ".join(filter(None, (at, own))) if quantity.name == "gauge" else own or at,
+    )
 
 
 SAID = tuple(sorted({12.0, *(digit * 10.0**power for power in range(-2, 7) for digit in (1.0, 2.0, 5.0))}))
@@ -178,7 +162,7 @@ def reading_words(measurement: Measurement, value: float | str) -> str:
         return "OL"
     if measurement.quantity == "duty":
         return f"{100 * value:.0f} %"
-    unit = UNIT.get(measurement.quantity)
+    unit = UNITS.get(measurement.quantity)
     # A stage and a gauge have a unit of their own, of which the measurement does not know.
     return format_quantity(value, unit) if unit else f"{value:.4g}"
 

@@ -48,6 +48,7 @@ from halfsplit.job.verbs import (
     stop_step,
     strike,
     take,
+    withdraw,
 )
 from halfsplit.job.views import (
     BenchView,
@@ -200,5 +201,6 @@ __all__ = [
     "try_part",
     "usual_instrument",
     "warm_reader",
+    "withdraw",
     "written_serials",
 ]

@@ -6,7 +6,7 @@ The workshop's record keeps the technician's words; here nothing is told that a 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import METER_MOST_OHMS
@@ -16,6 +16,7 @@ from halfsplit.circuit.naming import side_words, thing_words
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.entering import OVER_RANGE
+from halfsplit.quantities import QUANTITIES
 from halfsplit.units import format_quantity
 
 JOINTS = ("ground", "cavity", "contact", "splice", "joint")
@@ -137,20 +138,20 @@ def done_words(repair: str) -> str:
 
 def asked_words(place: Measurement, circuit: Circuit) -> str:
     """What was done, as one would say it: 'Voltage from … to … (brake)'."""
-    ask = ASKED.get(place.quantity)
-    if ask is None:
+    quantity = QUANTITIES[place.quantity]
+    part = described(place.at, circuit)
+    asked = quantity.for_customer.format(
+        part=part,
+        the_part=_the(part),
+        leads=f"{_the(part)} to {_the(described(place.to, circuit))}",
+        look=f"{place.detail[0]} of" if place.detail else "a close look at",
+    )
+    if not asked:
         return ""
     made = [_change(change, circuit) for change in place.changes]
-    state = f"in state “{place.state}”" if len(circuit.states) > 1 and place.quantity not in STATELESS else ""
-    whole = ", ".join(word for word in (ask(place, circuit), *made, state) if word)
+    state = f"in state “{place.state}”" if len(circuit.states) > 1 and not quantity.stateless else ""
+    whole = ", ".join(word for word in (asked, *made, state) if word)
     return whole[:1].upper() + whole[1:]
-
-
-STATELESS = ("inspection", "ohms", "blown")
-
-
-def _from_to(place: Measurement, circuit: Circuit) -> str:
-    return f"from {_the(described(place.at, circuit))} to {_the(described(place.to, circuit))}"
 
 
 def _the(words: str) -> str:
@@ -169,23 +170,6 @@ def _change(change: Intervention, circuit: Circuit) -> str:
             return f"with another {_core(name, circuit)} fitted"
         case StandInFor(stage):
             return f"with {stage} stood in for"
-
-
-def _looked(place: Measurement, circuit: Circuit) -> str:
-    what = described(place.at, circuit)
-    return f"{place.detail[0]} of {_the(what)}" if place.detail else f"a close look at {_the(what)}"
-
-
-ASKED: Mapping[str, Callable[[Measurement, Circuit], str]] = {
-    "volts": lambda place, circuit: f"voltage {_from_to(place, circuit)}",
-    "ohms": lambda place, circuit: f"resistance {_from_to(place, circuit)}",
-    "lamp": lambda place, circuit: f"test lamp {_from_to(place, circuit)}",
-    "amps": lambda place, circuit: f"current in {_the(described(place.at, circuit))}",
-    "works": lambda place, circuit: f"{described(place.at, circuit)}",
-    "answers": lambda place, circuit: f"{described(place.at, circuit)}: does it answer?",
-    "blown": lambda place, circuit: f"{described(place.at, circuit)}: is it blown?",
-    "inspection": _looked,
-}
 
 
 def seen_words(place: Measurement, value: float | str, healthy: str = "") -> str:
@@ -213,8 +197,8 @@ AS_SHOULD = {
 
 
 def _number(quantity: str, value: float) -> str:
-    if quantity in ("volts", "amps"):
-        unit = "V" if quantity == "volts" else "A"
+    unit = QUANTITIES[quantity].unit
+    if unit in ("V", "A"):
         return f"under 0.1 {unit}" if abs(value) < 0.05 else f"{value:.1f} {unit}"
     if quantity == "ohms":
         return format_quantity(value, "ohm", 2)

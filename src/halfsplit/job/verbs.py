@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import IO, Any
+from typing import IO, Any, Literal
 
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import ConflictError, InputError, NotFoundError
@@ -311,6 +311,19 @@ def stop_step(job: OpenJob, step_id: str) -> Step:
     at = now()
     minutes = round(max(0.0, (at - step.started_at).total_seconds() / 60), 1)
     return job.store.save_step(job.job_id, replace(step, minutes=minutes, stopped_at=at), who=job.who, at=at)
+
+
+def withdraw(job: OpenJob, kind: Literal["parts", "steps"], line_id: str) -> None:
+    """Take a part or a piece of work out of the sums; it stays in the record of changes."""
+    store, job_id, at = job.store, job.job_id, now()
+    part = next((part for part in store.parts(job_id) if kind == "parts" and part.part_id == line_id), None)
+    step = next((step for step in store.steps(job_id) if kind == "steps" and step.step_id == line_id), None)
+    if part:
+        store.save_part(job_id, replace(part, withdrawn=True), who=job.who, at=at)
+    elif step:
+        store.save_step(job_id, replace(step, withdrawn=True), who=job.who, at=at)
+    else:
+        raise NotFoundError(f"there is no such {kind.removesuffix('s')} in this job")
 
 
 def add_minutes(job: OpenJob, what: str, minutes: float, *, entry_id: str = "") -> Step:

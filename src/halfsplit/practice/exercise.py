@@ -22,11 +22,11 @@ from halfsplit.practice.hidden import vehicle
 from halfsplit.practice.hiding import Complaints, Hidden, hide
 from halfsplit.practice.paths import Path, Worth, judged, one_who_listened, told, walked, worth
 from halfsplit.practice.vehicle import ANSWERS, Vehicle
+from halfsplit.quantities import QUANTITIES
 
 SLIPS = 0.02
 HINT_POINTS, WRONG_POINTS = 10, 25
 MOST_TESTS = 100
-PROBED = ("volts", "ohms", "lamp")
 DELICATE = ("module", "sensor")
 LAMP_CAUTION = "A test lamp can destroy a unit's output, a sensor or a bus: take a meter there."
 
@@ -155,7 +155,7 @@ class Exercise:
             raise InputError(f"a vehicle does not answer {measurement.quantity!r}")
         self.referee.cost(measurement)
         for name in (measurement.at, measurement.to or ""):
-            if measurement.quantity in PROBED and never_probed(self.circuit.parts.get(part_of(name))):
+            if QUANTITIES[measurement.quantity].leads and never_probed(self.circuit.parts.get(part_of(name))):
                 raise ConflictError(
                     f"{name} belongs to a restraint or high-voltage circuit: it is never probed, nor in practice"
                 )

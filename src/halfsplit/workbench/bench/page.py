@@ -17,6 +17,7 @@ from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
 from halfsplit.job import BenchView, Doubt, EvidenceLine, TestCard
 from halfsplit.job.open_job import OpenJob
+from halfsplit.quantities import QUANTITIES
 from halfsplit.units import read_field
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.bench.contexts import (
@@ -164,13 +165,14 @@ def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
         view.circuit.circuit.parts if view.circuit and view.circuit.circuit else {},
     )
     quantity = asked.get("quantity") or "volts"
-    if quantity in ("volts", "ohms", "lamp") and at in parts and parts[at].pins:
+    takes_leads = quantity in QUANTITIES and QUANTITIES[quantity].leads
+    if takes_leads and at in parts and parts[at].pins:
         at = f"{at}.{parts[at].pins[0]}"
     if quantity in ("works", "answers", "blown"):
         at = at.partition(".")[0]
     if quantity == "inspection":
         at = at.partition(":")[0]
-    to = asked.get("to") if quantity in ("volts", "ohms", "lamp") else None
+    to = asked.get("to") if takes_leads else None
     state = asked.get("state") or (view.tests[0].state if view.tests else "")
     return {
         "quantity": quantity,

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from decimal import Decimal
 from pathlib import PurePosixPath
 from tempfile import TemporaryFile
-from typing import IO
+from typing import IO, Literal
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
@@ -16,7 +15,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
 from halfsplit import job as jobs
-from halfsplit.errors import InputError, NotFoundError
+from halfsplit.errors import InputError
 from halfsplit.job import Authorisation, PartUsed
 from halfsplit.units import read_field
 from halfsplit.workbench.access import Form, JobToCharge, JobToMeasure, JobToRead
@@ -80,23 +79,10 @@ def _quantity(typed: str) -> Decimal:
     return found
 
 
-@router.post("/parts/{part_id}/withdraw")
-def withdraw_part(job: JobToCharge, part_id: str) -> Response:
-    """Take a part out of the sums; it stays in the record of changes."""
-    part = next((one for one in job.store.parts(job.job_id) if one.part_id == part_id), None)
-    if part is None:
-        raise NotFoundError("there is no such part in this job")
-    job.store.save_part(job.job_id, replace(part, withdrawn=True), who=job.who, at=jobs.now())
-    return _back(job.job_id)
-
-
-@router.post("/steps/{step_id}/withdraw")
-def withdraw_step(job: JobToCharge, step_id: str) -> Response:
-    """Take a piece of work out of the sums; it stays in the record of changes."""
-    step = next((one for one in job.store.steps(job.job_id) if one.step_id == step_id), None)
-    if step is None:
-        raise NotFoundError("there is no such step in this job")
-    job.store.save_step(job.job_id, replace(step, withdrawn=True), who=job.who, at=jobs.now())
+@router.post("/{kind}/{line_id}/withdraw")
+def withdraw(job: JobToCharge, kind: Literal["parts", "steps"], line_id: str) -> Response:
+    """Take a part or a piece of work out of the sums; it stays in the record of changes."""
+    jobs.withdraw(job, kind, line_id)
     return _back(job.job_id)
 
 
