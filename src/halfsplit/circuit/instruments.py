@@ -29,8 +29,7 @@ class Instrument:
     """How an instrument loads and how well it reads.
 
     ``ohms``: its load, hot for a lamp. ``share`` and ``floor``: standard deviation of a reading is
-    ``share`` × reading + ``floor`` (V, A or ohm by ``quantity``). ``minutes``: to set it up. ``most_ohms``: the end of
-    its range of ohms; above it shows OL.
+    ``share`` × reading + ``floor`` (V, A or ohm by ``quantity``). ``minutes``: to set it up.
     """
 
     name: str
@@ -39,14 +38,13 @@ class Instrument:
     share: float = 0.005
     floor: float = 0.020
     minutes: float = 0.0
-    most_ohms: float | None = None
 
 
 INSTRUMENTS: Mapping[str, Instrument] = MappingProxyType(
     {
         item.name: item
         for item in (
-            Instrument("meter", 10e6, most_ohms=METER_MOST_OHMS),
+            Instrument("meter", 10e6),
             Instrument("scope", 1e6, share=0.02, floor=0.05, minutes=2.0),
             Instrument("test lamp", NOMINAL**2 / 5.0, filament=True, share=0.02, floor=0.05),
             Instrument("21 W lamp", NOMINAL**2 / 21.0, filament=True, share=0.02, floor=0.05, minutes=0.5),

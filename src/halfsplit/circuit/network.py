@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csr_matrix
 from scipy.special import ndtri
 
 from halfsplit.circuit.assembly import LEAK, REFERENCE, Assembly, across, inside
@@ -220,13 +219,6 @@ class Network:
     def drawn(self) -> int:
         """How many elements the drawing shows, or makes by a fault that it shows; the others come after them."""
         return sum(element.role != "undrawn" for element in self.elements)
-
-    def incidence(self, ends: Ints) -> csr_matrix:
-        """+1 at the first, -1 at the second end of each element: (N + 1, E)."""
-        count = len(ends)
-        rows, columns = np.concatenate([ends[:, 0], ends[:, 1]]), np.tile(np.arange(count), 2)
-        signs = np.repeat([1.0, -1.0], count)
-        return coo_matrix((signs, (rows, columns)), shape=(self.size + 1, count)).tocsr()
 
     def node(self, name: str) -> int:
         """Index of a point by name; the bare name of a cavity is its ``:in`` side."""

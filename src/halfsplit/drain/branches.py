@@ -113,7 +113,6 @@ class Explained:
 
     share: float
     left: float
-    left_error: float
     words: str
 
 
@@ -190,7 +189,7 @@ class BranchSearch:
             words += f" {1000 * left:.0f} mA flow elsewhere: measure on."
         elif left < -2 * error:
             words += " More than the total: something woke, or the drain changed. Measure the total again."
-        return Explained(share, left, error, words)
+        return Explained(share, left, words)
 
     def suspects(self) -> tuple[Suspect, ...]:
         """The branches by probability, the likeliest first; the probabilities add up to one."""

@@ -17,7 +17,7 @@ Words = tuple[str, str]
 
 def complaint_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
     """'H1 bench lamp, on', 'does not work'."""
-    words = {"yes": "works", "weak": "weak", "no": "does not work"}
+    words = QUANTITIES["works"].said
     state = f", {payload['state']}" if payload.get("state") else ""
     return f"{part_named(payload.get('load', ''), circuit)}{state}", words.get(str(payload.get("works")), "")
 

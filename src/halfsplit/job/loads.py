@@ -1,11 +1,9 @@
-"""The kinds of part, and what can be seen to work or not."""
+"""What can be seen to work or not."""
 
 from __future__ import annotations
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.kinds import KINDS, LOADS
-
-__all__ = ["KINDS", "loads_of"]
+from halfsplit.circuit.kinds import LOADS
 
 
 def loads_of(circuit: Circuit) -> tuple[tuple[str, str], ...]:

@@ -180,12 +180,8 @@ def seen_words(place: Measurement, value: float | str, healthy: str = "") -> str
         return "no connection"
     if not isinstance(value, str):
         return _number(place.quantity, value)
-    words = {"yes": "works", "weak": "weak", "no": "does not work"}
-    if place.quantity == "works":
-        return AS_SHOULD.get((value, healthy)) or words.get(value, value)
-    if place.quantity == "answers":
-        return {"yes": "answers", "no": "silent"}.get(value, value)
-    return value
+    as_should = AS_SHOULD.get((value, healthy)) if place.quantity == "works" else None
+    return as_should or QUANTITIES[place.quantity].said.get(value, value)
 
 
 AS_SHOULD = {

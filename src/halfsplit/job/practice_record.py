@@ -14,6 +14,7 @@ from halfsplit.job.places import from_json, to_json
 from halfsplit.notation.checked import check_text
 from halfsplit.practice import Exercise, Hidden, Path, Step, Worth, hidden_again
 from halfsplit.practice.exercise import Taken
+from halfsplit.quantities import QUANTITIES
 from halfsplit.store import Practice
 
 
@@ -85,7 +86,7 @@ def value_said(place: Any, value: float | str, circuit: Circuit) -> str:
         one = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
         return f"{value:.4g} {one.unit if one else ''}".rstrip()
     if place.quantity == "works" and isinstance(value, str):
-        return {"yes": "works", "weak": "weak", "no": "does not work"}[value]
+        return QUANTITIES["works"].said[value]
     return shown_value(place.quantity, OVER_RANGE if value == math.inf else value)
 
 

@@ -55,7 +55,6 @@ class TappedPart:
     pins: tuple[str, ...] = ()
     ratings: tuple[str, ...] = ()
     offered: tuple[str, ...] = ()
-    removable: bool = True
 
 
 @dataclass(frozen=True)

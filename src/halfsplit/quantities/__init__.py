@@ -7,7 +7,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 YES_NO = ("yes", "no")
 FREE_MINUTES = 0.3
@@ -30,6 +31,7 @@ class Quantity:
     is). ``question``: what the technician is asked (``{leads}`` from where to where, ``{the_part}``, ``{detail}`` what
     else defines the test, ``{own_words}`` the drawing's for a stage or gauge). ``question_of_detail``: the same where
     there is a detail. ``for_customer``: what was done, to somebody without a meter; '' where that is not told.
+    ``said``: an answer as it is put to a customer, where it is not the word itself.
     """
 
     name: str
@@ -49,6 +51,7 @@ class Quantity:
     place: str = "{at}"
     question_of_detail: str = ""
     for_customer: str = ""
+    said: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 QUANTITIES: Mapping[str, Quantity] = {
@@ -111,6 +114,7 @@ QUANTITIES: Mapping[str, Quantity] = {
             minutes=FREE_MINUTES,
             place="{part} works",
             for_customer="{part}",
+            said=MappingProxyType({"yes": "works", "weak": "weak", "no": "does not work"}),
         ),
         Quantity(
             "answers",
@@ -120,6 +124,7 @@ QUANTITIES: Mapping[str, Quantity] = {
             minutes=1.0,
             place="{part} answers",
             for_customer="{part}: does it answer?",
+            said=MappingProxyType({"yes": "answers", "no": "silent"}),
         ),
         Quantity(
             "code",
