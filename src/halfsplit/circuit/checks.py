@@ -165,9 +165,9 @@ def _wire_pairs(model: Model) -> Iterator[tuple[str, str]]:
 
 def _part_pairs(model: Model) -> Iterator[tuple[str, str]]:
     for part in model.parts.values():
-        if part.kind in ("ground", "mass"):
+        if part.is_earth:
             yield part.name, part.mass
-        elif part.kind in ("fuse", "breaker", "resistor", "diode"):
+        elif part.is_fuse or part.kind in ("resistor", "diode"):
             yield f"{part.name}.{part.pins[0]}", f"{part.name}.{part.pins[1]}"
         for join in part.connections:
             yield f"{part.name}.{join.a}", f"{part.name}.{join.b}"

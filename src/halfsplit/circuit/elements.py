@@ -164,7 +164,7 @@ def _terminators(assembly: Assembly) -> None:
 
 def _contacts(assembly: Assembly) -> None:
     for part in assembly.model.parts.values():
-        if part.kind in ("splice", "ground", "mass"):
+        if part.is_joint:
             continue
         for pin in part.pins:
             point = f"{part.name}.{pin}"

@@ -269,7 +269,7 @@ def _joint(network: Network, name: str, kind: str, repair: str, touches: tuple[s
 
 
 def _contacts(network: Network, part: Part) -> Iterator[Fault]:
-    if part.kind in ("splice", "ground", "mass"):
+    if part.is_joint:
         return
     word, kind = ("cavity", "cavity") if part.kind == "connector" else ("contact", "contact")
     for pin in part.pins:

@@ -220,6 +220,26 @@ class Part:
     at: Position = field(default=NOWHERE, compare=False)
 
     @property
+    def is_earth(self) -> bool:
+        """A ground, or the body it stands on."""
+        return self.kind in ("ground", "mass")
+
+    @property
+    def is_joint(self) -> bool:
+        """Wires meet in it without terminals."""
+        return self.kind == "splice" or self.is_earth
+
+    @property
+    def is_source(self) -> bool:
+        """It has posts, and feeds the vehicle."""
+        return self.kind in ("battery", "generator")
+
+    @property
+    def is_fuse(self) -> bool:
+        """It opens at too much current."""
+        return self.kind in ("fuse", "breaker")
+
+    @property
     def settings(self) -> tuple[str, ...]:
         """Positions of a switch, the first is that of a state which does not name it."""
         return self.positions or ("open", "closed")

@@ -332,7 +332,7 @@ def _points(model: Model, assembly: Assembly) -> list[str]:
     """Every point in the order of the file: harness sides and cavities first where they are declared."""
     seen: dict[str, None] = {}
     for part in model.parts.values():
-        if part.kind in ("splice", "ground", "mass"):
+        if part.is_joint:
             seen[part.name] = None
         for pin in part.pins:
             sides = (":in", ":out") if part.kind == "connector" else ("", ":part")

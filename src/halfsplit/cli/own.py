@@ -99,7 +99,7 @@ def read_change(text: str, circuit: Circuit) -> Intervention | None:
             return Unplug(name)
         case ["fit", name] if name in circuit.parts:
             return Replace(name)
-        case ["lamp", name] if name in circuit.parts and circuit.parts[name].kind in ("fuse", "breaker"):
+        case ["lamp", name] if name in circuit.parts and circuit.parts[name].is_fuse:
             return LampFor(name)
         case ["cable", a, b] if a in circuit.points and b in circuit.points:
             return Jump(a, b, heavy=True)

@@ -39,7 +39,7 @@ def check_change(circuit: Circuit, change: Intervention) -> None:
         case Unplug(name) | Replace(name):
             check_part(circuit, name)
         case LampFor(name):
-            if check_part(circuit, name).kind not in ("fuse", "breaker"):
+            if not check_part(circuit, name).is_fuse:
                 raise UnknownNameError(f"{name!r} is no fuse: a lamp takes the place of a fuse")
         case Jump(a, b):
             check_point(circuit, a)

@@ -35,7 +35,7 @@ def point_words(point: str | None, circuit: Circuit) -> str:
     where = "on the part" if side == "part" else side_words(point, circuit.model)
     described = part.words or (part.place if part.kind == "ground" else "")
     thing = thing_words(part) if described else f"{SHORT_KINDS.get(part.kind) or thing_words(part)} {head}"
-    at = f"{pin} post" if part.kind in ("battery", "generator") and pin else f"pin {pin}" if pin else ""
+    at = f"{pin} post" if part.is_source and pin else f"pin {pin}" if pin else ""
     told = ", ".join(word for word in (thing, at, where) if word)
     return f"{told} ({name})" if described else told
 

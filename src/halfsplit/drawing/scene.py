@@ -187,7 +187,7 @@ def wire_mark(wire: Wire) -> str:
 def _stub(stub: Stub, sides: Sides, ends: Mapping[str, End]) -> tuple[Glyph, Link]:
     part = sides.net.part.get(stub.point)
     end = End(stub.point, "bottom") if part is not None and part.kind == "splice" else ends[stub.point]
-    hangs = end.side == "bottom" or (part is not None and part.kind in {"battery", "generator"})
+    hangs = end.side == "bottom" or (part is not None and part.is_source)
     post = Post(stub.key, stub.key, "") if hangs else Post(stub.key, "", stub.key)
     other = End(stub.key, "top" if hangs else "bottom")
     return Glyph(stub.key, "folded", stub.key, ((post,),)), Link(

@@ -97,7 +97,7 @@ def _frozen(neighbours: Mapping[str, list[str]]) -> Mapping[str, tuple[str, ...]
 
 def part_points(part: Part) -> tuple[str, ...]:
     """The points of a part that are not cavities: its pins, or itself where it is one node."""
-    if part.kind in {"splice", "ground", "mass"}:
+    if part.is_joint:
         return (part.name,)
     return () if part.kind == "connector" else tuple(f"{part.name}.{pin}" for pin in part.pins)
 
@@ -167,7 +167,7 @@ def _led_side(start: str, net: Net, sides: Mapping[str, Side]) -> Side:
             continue
         if part.kind in {"ground", "mass", "sensor"} or point.endswith(".-"):
             return "bottom"
-        if part.kind in {"battery", "generator"}:
+        if part.is_source:
             return "top"
         if led is None and point in sides:
             led = "top" if sides[point] == "bottom" else "bottom"
@@ -266,9 +266,9 @@ def _fixed_points(net: Net, module: Mapping[str, Side], hanging: frozenset[str])
 
 def _fixed(point: str, net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> float | None:
     part = net.part[point]
-    if part.kind in {"battery", "generator"}:
+    if part.is_source:
         return 1.0 if point.endswith(".+") else 0.5
-    if part.kind in {"ground", "mass"} or part.name in hanging:
+    if part.is_earth or part.name in hanging:
         return 0.0
     return None if part.kind != "module" else 1.0 if module.get(point) == "bottom" else 0.0
 

@@ -11,14 +11,13 @@ from halfsplit.drain.branches import Fuse
 
 ENDS = ("module", "ground", "battery", "generator")
 """Beside loads: where a branch ends. What lies behind is no feed any more."""
-FUSES = ("fuse", "breaker")
 
 
 def fuses_of(circuit: Circuit) -> tuple[Fuse, ...]:
     """Every fuse with a rating, in the order of the file: its own units, and the fuses behind it."""
     graph = _feeds(circuit)
     parts = circuit.parts
-    fuses = [part for part in parts.values() if part.kind in FUSES and part.values.get("A")]
+    fuses = [part for part in parts.values() if part.is_fuse and part.values.get("A")]
     starts = [f"{part.name}.+" for part in circuit.model.of_kind("battery")]
     everything = _reached(graph, starts, "", parts)
     below = {fuse.name: everything - _reached(graph, starts, fuse.name, parts) for fuse in fuses}
@@ -41,7 +40,7 @@ def _node(end: str, parts: Mapping[str, Part]) -> str:
     point = end.partition(":")[0]
     name = point.partition(".")[0]
     part = parts.get(name)
-    return name if part is None or part.kind in (*FUSES, "splice") else point
+    return name if part is None or part.is_fuse or part.kind == "splice" else point
 
 
 def _feeds(circuit: Circuit) -> dict[str, set[str]]:

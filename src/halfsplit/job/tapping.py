@@ -119,13 +119,13 @@ def _points(circuit: Circuit, end: str) -> tuple[tuple[str, str], ...]:
     loose: list[str] = []
     shared: list[str] = []
     for part in circuit.parts.values():
-        if part.kind == "splice" or (part.kind in ("ground", "mass") and end):
+        if part.kind == "splice" or (part.is_earth and end):
             shared.append(part.name)
         elif part.kind == "connector":
             loose += [f"{part.name}.{one}" for one in part.pins if _one_sided(part.name, one, used)]
             if end and part.pins:
                 loose.append(f"{part.name}.{_next_cavity(part)}")
-        elif part.kind in ("battery", "generator"):
+        elif part.is_source:
             shared += [] if end else [f"{part.name}.+"]
         else:
             loose += [f"{part.name}.{pin}" for pin in part.pins if f"{part.name}.{pin}" not in used]
