@@ -27,7 +27,8 @@ def check_measurement(circuit: Circuit, measurement: Measurement) -> None:
 
 def plain_place(measurement: Measurement, circuit: Circuit) -> Measurement:
     """The measurement with the battery's negative post told in one way only: as no second point."""
-    if measurement.to is None or not QUANTITIES[measurement.quantity].leads:
+    quantity = QUANTITIES.get(measurement.quantity)
+    if measurement.to is None or quantity is None or not quantity.leads:
         return measurement
     posts = {f"{part.name}.-:part" for part in circuit.model.of_kind("battery")}
     return replace(measurement, to=None) if measurement.to in posts else measurement
