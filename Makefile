@@ -13,16 +13,17 @@ BIN := .venv/bin
 BUNDLE := src/halfsplit/workbench/static/dist/main.js
 TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
 
+.NOTPARALLEL:
 .PHONY: help run test check system format lock bench walks screenshots clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
 
-run: .venv/.core $(BUNDLE)
+run: .venv/.core .venv/.compiled $(BUNDLE)
 	$(BIN)/halfsplit demo
 
 # One run tells everything: the tests run though the style may be wrong.
-test: system .venv/.test $(BUNDLE)
+test: system .venv/.test .venv/.compiled $(BUNDLE)
 	@status=0; $(MAKE) --no-print-directory check || status=1; \
 	$(BIN)/python -m pytest -n 2 --dist loadfile || status=1; exit $$status
 
@@ -35,7 +36,7 @@ check: .venv/.test $(BUNDLE)
 system:
 	@tools/install-system-packages $(TEST_PACKAGES)
 
-bench: .venv/.test
+bench: .venv/.test .venv/.compiled
 	@tools/install-system-packages ngspice libngspice0
 	$(BIN)/python -m bench all
 
@@ -62,6 +63,11 @@ lock: .venv/.test
 .venv/.test: requirements/test.txt requirements/tools.txt pyproject.toml
 	tools/set-up-python test
 	@touch $@ .venv/.core
+
+# Compiled code is made anew with its sources: its cache notices a change of its own file only.
+.venv/.compiled: tools/compile-solution.py src/halfsplit/diagnosis/rollout.py $(wildcard src/halfsplit/circuit/*.py)
+	$(BIN)/python tools/compile-solution.py
+	@touch $@
 
 $(BUNDLE): $(shell find frontend/src -type f) frontend/package-lock.json frontend/build.mjs
 	tools/set-up-frontend

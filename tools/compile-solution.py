@@ -1,12 +1,21 @@
 """Compile the solution of circuits and the choice of tests ahead, so that no page waits for the compiler.
 
-The compiled code is kept beside the sources, or in the user's cache folder where those cannot be written.
+The compiled code is kept beside the sources, or in the user's cache folder where those cannot be written. What is
+there from before is removed first: the cache notices a change of a loop's own file, not of one that it calls.
 """
+
+from pathlib import Path
 
 import numpy as np
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.batch import Batch, Cases
+from halfsplit.circuit.substitution import answer
+from halfsplit.diagnosis.rollout import _minutes_after
+
+for loops in (answer, _minutes_after):
+    for old in Path(loops.stats.cache_path).glob("*.nb[ci]"):
+        old.unlink()
 
 circuit = Circuit.parse(
     "battery G1\nfuse F1 10 A\nlamp H1 21 W\nground E1\nG1.+ -- F1 -- H1 -- E1\nG1.- -- E1\n"
