@@ -63,6 +63,7 @@ class Route(NamedTuple):
     """Where a route is, by its depth D: what has led there, and what is being tried.
 
     kinds, weights  (D, H) the kinds that are left and their weights, ``many`` (D,) of them
+    shares          (D, G) weight of each repair group
     opened, done, made  (D, P), (D, G), (D, T) places open, minutes done of each proof, tests made
     rate, minutes   (D, T) bits for its minutes of each test that is still to be tried (0: not), its minutes
     test, outcome, left  (D,) the test being tried, its next outcome, how many more are tried
@@ -72,6 +73,7 @@ class Route(NamedTuple):
     kinds: Integers
     weights: Floats
     many: Integers
+    shares: Floats
     opened: Floats
     done: Floats
     made: Integers
@@ -178,6 +180,7 @@ def _play(table: Table, weights: Floats, firsts: Integers) -> Floats:
         kinds=numbers(kinds),
         weights=floats(kinds),
         many=numbers(),
+        shares=floats(len(table.base)),
         opened=floats(len(table.reach)),
         done=floats(len(table.base)),
         made=numbers(tests),
@@ -261,7 +264,8 @@ def _narrow(table, route, depth):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _standing(table, route, depth):  # type: ignore[no-untyped-def]
     """Whether the route ends here, and the expected minutes then, times the weight of being here."""
-    shares = np.zeros(len(table.base))
+    shares = route.shares[depth]
+    shares[:] = 0.0
     for at in range(route.many[depth]):
         shares[table.group[route.kinds[depth, at]]] += route.weights[depth, at]
     mass = shares.sum()
@@ -318,9 +322,7 @@ def _rates(table, route, last, depth):  # type: ignore[no-untyped-def]
     """Minutes of each test from here, and its bits for these less what it does of the proof."""
     rate, minutes = route.rate[depth], route.minutes[depth]
     minutes[:] = table.after[last]
-    shares, needed = np.zeros(len(table.base)), np.zeros(len(table.reach))
-    for at in range(route.many[depth]):
-        shares[table.group[route.kinds[depth, at]]] += route.weights[depth, at] / route.mass[depth]
+    shares, needed = route.shares[depth] / route.mass[depth], np.zeros(len(table.reach))
     for place in range(len(needed)):
         closed = table.reach[place] * (1.0 - route.opened[depth, place])
         for test in range(len(rate)):
