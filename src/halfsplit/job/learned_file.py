@@ -21,6 +21,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.learned import (
     Cause,
     CircuitTally,
+    Share,
     Tally,
     digest,
     kind_shares,
@@ -98,17 +99,8 @@ def added(several: Sequence[Learned]) -> Learned:
 # In words
 
 
-@dataclass(frozen=True)
-class KindSaid:
-    """A kind of cause: ``jobs`` of ``of``, the shipped share and the one believed now with its 90 % interval."""
-
-    name: str
-    jobs: int
-    of: int
-    shipped: float
-    share: float
-    low: float
-    high: float
+KindSaid = tuple[str, Share]
+"""A kind of cause, and how often it was the cause."""
 
 
 @dataclass(frozen=True)
@@ -121,13 +113,8 @@ class CircuitSaid:
 
 
 def kinds_said(learned: Learned) -> tuple[KindSaid, ...]:
-    """Every kind of cause, the most frequent first."""
-    found = kind_shares(learned.tally)
-    said = [
-        KindSaid(kind, one.jobs, one.of, one.shipped, one.share, one.low, one.high)
-        for kind, one in found.items()
-    ]
-    return tuple(sorted(said, key=lambda one: -one.share))
+    """Every kind of cause with its share, the most frequent first."""
+    return tuple(sorted(kind_shares(learned.tally).items(), key=lambda item: -item[1].share))
 
 
 def circuits_said(learned: Learned, store: JobStore, *, limit: int = 50) -> tuple[CircuitSaid, ...]:

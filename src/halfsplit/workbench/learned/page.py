@@ -26,21 +26,22 @@ def learned_page(request: Request, store: Store, person: Reader) -> Response:
     if found is None:
         return render(request, "learned/learned.html", LearnedPage((), False, (), (), 1.0))
     kinds = learned_file.kinds_said(found)
-    largest = max((one.high for one in kinds), default=1.0)
+    largest = max((one.high for _, one in kinds), default=1.0)
     page = LearnedPage(
         found.sources,
         found.used,
-        [_row(one, largest) for one in kinds],
+        [_row(said, largest) for said in kinds],
         [_circuit(one) for one in learned_file.circuits_said(found, store)],
         largest,
     )
     return render(request, "learned/learned.html", page)
 
 
-def _row(one: KindSaid, largest: float) -> KindRow:
+def _row(said: KindSaid, largest: float) -> KindRow:
+    kind, one = said
     scale = 100.0 / largest
     return KindRow(
-        one.name,
+        kind,
         one.jobs,
         one.of,
         one.shipped,
