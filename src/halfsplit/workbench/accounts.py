@@ -199,8 +199,11 @@ def _verified(store: JobStore, name: str, password: str) -> User | None:
         user = store.accounts.user(name)
     except NotFoundError:
         user = None
+    nobody = (
+        _nobody()
+    )  # made at the first sign-in of whoever it is, so that its time tells nothing of the name
     try:
-        _HASHER.verify(user.password_hash if user else _nobody(), password[: LONGEST_PASSWORD + 1])
+        _HASHER.verify(user.password_hash if user else nobody, password[: LONGEST_PASSWORD + 1])
     except (VerificationError, InvalidHashError):
         return None
     return None if user is None or user.disabled else user
