@@ -19,6 +19,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.browser.looks import SIZES
+from tests.circuits import ONE_LAMP as LAMP
 
 expect.set_options(timeout=20_000)
 FLAGS = [
@@ -121,20 +122,6 @@ def follow(page: Page, name: str) -> None:
     if menu.is_visible():
         menu.click()
     page.get_by_role("link", name=name, exact=True).click()
-
-
-LAMP = """title  One lamp
-battery G1
-fuse F1 10 A
-switch S1 off on
-lamp H1 21 W "work lamp"
-ground E1
-connector X1
-G1.+ -- F1 -- S1 -- X1.1 -- H1 -- E1
-G1.- --[16mm2]-- E1
-state "off"
-state "on" S1 on
-"""
 
 
 @pytest.fixture

@@ -21,19 +21,9 @@ from halfsplit.job.learned_file import Learned, added, priors_for, read_learned,
 from halfsplit.job.learning import learn
 from halfsplit.job.verbs import record_value
 from halfsplit.notation.checked import check_text
+from tests.circuits import ONE_LAMP
 
-LAMP = """title  Lamp of Mrs Secret
-battery G1
-fuse F1 10 A
-switch S1 off on
-lamp H1 21 W "work lamp"
-ground E1
-connector X1
-G1.+ -- F1 -- S1 -- X1.1 -- H1 -- E1
-G1.- --[16mm2]-- E1
-state "off"
-state "on" S1 on
-"""
+LAMP = ONE_LAMP.replace("One lamp", "Lamp of Mrs Secret")
 
 
 @pytest.fixture(scope="module")
