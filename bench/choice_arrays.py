@@ -25,8 +25,8 @@ from halfsplit.diagnosis.choose import (
     rank_tests,
     two_ahead,
 )
-from halfsplit.diagnosis.optimum import optimum
-from halfsplit.diagnosis.sequencing import Floats, Policy, TestProblem, expected_cost, yes_no
+from bench.optimum import optimum
+from bench.sequencing import Floats, Policy, TestProblem, expected_cost, yes_no
 
 
 def first_ranked(problem: TestProblem) -> int:

@@ -21,10 +21,10 @@ from halfsplit.diagnosis.choose import greedy, half_split, next_test
 from halfsplit.diagnosis.cost import Minutes, own_minutes, reach_minutes
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Numeric, Worded
-from halfsplit.diagnosis.lattice import lattice_size
+from bench.lattice import lattice_size
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.diagnosis.optimum import optimum
-from halfsplit.diagnosis.sequencing import NEGLIGIBLE, NO_PLACE, Policy, TestProblem
+from bench.optimum import optimum
+from bench.sequencing import NEGLIGIBLE, NO_PLACE, Policy, TestProblem
 from halfsplit.diagnosis.situation import Situation
 
 FAULTS, TESTS = 12, 12

@@ -17,7 +17,7 @@ from bench.choice_small import FAULTS, TESTS, expected_minutes, problem_of
 from bench.choice_walks import halve, line, trace, walk
 from halfsplit import Circuit
 from halfsplit.diagnosis.choose import half_split, next_test
-from halfsplit.diagnosis.optimum import optimum
+from bench.optimum import optimum
 from halfsplit.notation.library import sample
 
 

@@ -7,12 +7,12 @@ import pytest
 
 from bench.choice_arrays import KINDS, POLICIES, published, sample
 from halfsplit.diagnosis.choose import greedy, next_test
-from halfsplit.diagnosis.lattice import by_lattice
-from halfsplit.diagnosis.optimum import by_search, optimal_plan, optimum
-from halfsplit.diagnosis.sequencing import (
+from bench.lattice import by_lattice
+from bench.optimum import by_search, optimal_plan, optimum
+from bench.sequencing import (
     TestProblem as Problem,
 )
-from halfsplit.diagnosis.sequencing import (
+from bench.sequencing import (
     cost_of_length,
     expected_cost,
     huffman_length,

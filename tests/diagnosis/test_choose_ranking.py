@@ -15,11 +15,11 @@ from halfsplit.diagnosis.choose import (
     two_ahead,
 )
 from halfsplit.diagnosis.condense import condensed
-from halfsplit.diagnosis.lattice import by_lattice
+from bench.lattice import by_lattice
 from halfsplit.diagnosis.lookahead import expected_minutes, minutes_left, minutes_per_bit, pair_table
-from halfsplit.diagnosis.optimum import optimum
-from halfsplit.diagnosis.sequencing import TestProblem as Problem
-from halfsplit.diagnosis.sequencing import expected_cost, yes_no
+from bench.optimum import optimum
+from bench.sequencing import TestProblem as Problem
+from bench.sequencing import expected_cost, yes_no
 
 
 @cache

@@ -15,8 +15,8 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from halfsplit.diagnosis.lattice import by_lattice, lattice_size
-from halfsplit.diagnosis.sequencing import (
+from bench.lattice import by_lattice, lattice_size
+from bench.sequencing import (
     NEGLIGIBLE,
     NO_PLACE,
     Floats,

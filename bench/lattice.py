@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.diagnosis.lookahead import minutes_left
-from halfsplit.diagnosis.sequencing import NEGLIGIBLE, NO_PLACE, Floats, Integers, Optimum, TestProblem
+from bench.sequencing import NEGLIGIBLE, NO_PLACE, Floats, Integers, Optimum, TestProblem
 
 
 def lattice_size(problem: TestProblem) -> int:
