@@ -14,17 +14,15 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from bench.choice_arrays import first_ranked
 from bench.choice_jobs import Case
+from bench.lattice import lattice_size
+from bench.optimum import optimum
+from bench.sequencing import NEGLIGIBLE, NO_PLACE, Policy, TestProblem, greedy, half_split, ours
 from halfsplit.diagnosis import propose
-from halfsplit.diagnosis.choose import greedy, half_split, next_test
 from halfsplit.diagnosis.cost import Minutes, own_minutes, reach_minutes
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Numeric, Worded
-from bench.lattice import lattice_size
 from halfsplit.diagnosis.measurement import Measurement
-from bench.optimum import optimum
-from bench.sequencing import NEGLIGIBLE, NO_PLACE, Policy, TestProblem
 from halfsplit.diagnosis.situation import Situation
 
 FAULTS, TESTS = 12, 12
@@ -37,8 +35,7 @@ LOOKS_ALIKE = 0.05
 POLICIES: Mapping[str, Policy] = {
     "half-splitting": half_split,
     "greedy": greedy,
-    "ours": first_ranked,
-    "ours, exact where small": next_test,
+    "ours": ours,
 }
 
 

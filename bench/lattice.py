@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.diagnosis.lookahead import minutes_left
 from bench.sequencing import NEGLIGIBLE, NO_PLACE, Floats, Integers, Optimum, TestProblem
 
 
@@ -41,36 +40,22 @@ class _Lattice:
     open_tests: NDArray[np.bool_]
 
 
-def by_lattice(problem: TestProblem, minutes_per_bit: float = 0.0) -> Optimum:
-    """Return the optimum by dynamic programming, from the states where all tests are made backwards.
-
-    With ``minutes_per_bit`` the plan may leave these tests and go on with others at that price for the doubt
-    that is left, and must where no test can tell more.
-    """
+def by_lattice(problem: TestProblem) -> Optimum:
+    """Return the optimum by dynamic programming, from the states where all tests are made backwards."""
     lattice = _lattice(problem)
     mass = lattice.shares.sum(axis=1)
     unsettled = np.asarray(lattice.open_tests.any(axis=0))
-    elsewhere = _price_of_doubt(problem, lattice, minutes_per_bit)
-    value = np.where(unsettled | np.isinf(elsewhere), 0.0, elsewhere)
+    value = np.zeros(len(unsettled))
     first = np.full(len(problem.costs), np.inf)
     made = (lattice.digits > 0).sum(axis=0)
     for depth in range(len(lattice.tests) - 1, -1, -1):
         states = np.flatnonzero(unsettled & (made == depth))
         if len(states):
             costs = _costs(problem, lattice, states, value, mass)
-            value[states] = np.minimum(costs.min(axis=0), elsewhere[states])
+            value[states] = costs.min(axis=0)
             first[lattice.tests] = costs[:, 0] / mass[0]  # of the root in the end, which comes last
     test = int(np.argmin(first)) if unsettled[0] else -1
     return Optimum(float(value[0] / mass[0]), test, first)
-
-
-def _price_of_doubt(problem: TestProblem, lattice: _Lattice, minutes_per_bit: float) -> Floats:
-    """Return the minutes of going on without these tests, infinite where that is not allowed; (S,)."""
-    if minutes_per_bit <= 0.0:
-        return np.full(len(lattice.shares), np.inf)
-    least = float(problem.costs[lattice.tests].min(initial=np.inf))
-    least = least if np.isfinite(least) else 0.0
-    return minutes_left(lattice.shares, minutes_per_bit, least, problem.stop_at)
 
 
 def _costs(problem: TestProblem, lattice: _Lattice, states: Integers, value: Floats, mass: Floats) -> Floats:

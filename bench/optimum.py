@@ -7,8 +7,6 @@ any tests (for tests with chances of error).
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from math import log2
 
 import numpy as np
@@ -34,39 +32,18 @@ SEARCH_LIMIT = 24
 """Most hypotheses for the search over sets of them."""
 
 
-@dataclass(frozen=True)
-class Plan:
-    """The best plan: its expected minutes, and what it does next in any problem that it leads to."""
-
-    minutes: float
-    next_test: Callable[[TestProblem], int]
-
-
-def optimal_plan(problem: TestProblem) -> Plan:
-    """Return the plan with the fewest expected minutes.
-
-    For up to 12 hypotheses and 12 tests. Raises ``ValueError`` where the problem is too large.
-    """
-    return Plan(optimum(problem).minutes, lambda rest: optimum(rest).test)
-
-
-def optimum(problem: TestProblem, limit: int = LATTICE_LIMIT) -> Optimum:
+def optimum(problem: TestProblem) -> Optimum:
     """Return the best first test, by the way that suits the problem.
 
-    Raises ``ValueError`` where neither way can hold it (``fits`` tells beforehand).
+    Raises ``ValueError`` where neither way can hold it.
     """
     if problem.found or not len(problem.useful):
         return Optimum(0.0, -1, np.full(len(problem.costs), np.inf))
     if problem.certain and problem.alive <= SEARCH_LIMIT:
         return by_search(problem)
-    if lattice_size(problem) <= limit:
+    if lattice_size(problem) <= LATTICE_LIMIT:
         return by_lattice(problem)
     raise ValueError(f"{problem.alive} hypotheses, {len(problem.useful)} tests: too many for an exact plan")
-
-
-def fits(problem: TestProblem, limit: int = LATTICE_LIMIT) -> bool:
-    """Whether ``optimum`` can hold the problem."""
-    return (problem.certain and problem.alive <= SEARCH_LIMIT) or lattice_size(problem) <= limit
 
 
 # Tests whose outcome follows from the hypothesis: search over sets of hypotheses, held as bits of an integer.

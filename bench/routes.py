@@ -20,7 +20,7 @@ import numpy as np
 from bench.routes_tree import End, Node, read_tree
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.faults import Fault
-from halfsplit.diagnosis import choose, rollout
+from halfsplit.diagnosis import rollout
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.propose import Test
@@ -202,7 +202,7 @@ def main(arguments: list[str]) -> int:
 
 def _two_ahead() -> None:
     """The look two tests ahead alone, without playing the rest of the route through."""
-    vars(choose)["played"] = lambda *given: given[5]
+    vars(rollout)["played"] = lambda *given: given[5]
 
 
 def _wide(*widths: int) -> Callable[[], None]:

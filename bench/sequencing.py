@@ -12,12 +12,16 @@ test and P the number of places that must be reached.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from halfsplit.diagnosis.choose import Candidates, rank_tests
+from halfsplit.diagnosis.information import outcome_information
+from halfsplit.diagnosis.lookahead import ProofsAhead
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.intp]
@@ -36,7 +40,7 @@ class TestProblem:
 
     priors      (H,) probabilities; normalised here
     groups      (H,) repair group of each hypothesis, numbered from 0
-    likelihood  (T, H, K) probability of each outcome under each hypothesis; see ``stacked``
+    likelihood  (T, H, K) probability of each outcome under each hypothesis; 0 where a test has fewer
     costs       (T,) minutes of each test without reaching its place; infinite: cannot be made (again)
     places      (T,) place that the test needs open, ``NO_PLACE`` for none
     reach       (P,) minutes to open each place, paid once
@@ -143,16 +147,6 @@ def _check(problem: TestProblem) -> None:
     object.__setattr__(problem, "priors", np.asarray(problem.priors, dtype=float) / total)
 
 
-def stacked(tests: Sequence[ArrayLike]) -> Floats:
-    """Join likelihoods (H, K_t) of tests with unequal numbers of outcomes into one array (T, H, K).
-
-    Outcomes that a test does not have are given probability 0.
-    """
-    arrays = [np.asarray(test, dtype=float) for test in tests]
-    most = max(array.shape[1] for array in arrays)
-    return np.stack([np.pad(array, ((0, 0), (0, most - array.shape[1]))) for array in arrays])
-
-
 def yes_no(positive: ArrayLike) -> Floats:
     """Return the likelihood (T, H, 2) of tests that are positive with probabilities ``positive`` (H, T)."""
     chances = np.asarray(positive, dtype=float).T
@@ -213,18 +207,48 @@ def expected_cost(problem: TestProblem, policy: Policy) -> float:
     return cost(problem, frozenset())
 
 
-def repair_order(chances: ArrayLike, minutes: ArrayLike) -> list[int]:
-    """Return the order of trying repairs that costs the fewest expected minutes when exactly one will cure.
-
-    By falling chance per minute, ties by number (Kadane & Simon, "Optimal strategies for a class of
-    constrained sequential problems", Annals of Statistics 5(2), 1977).
-    """
-    rates = np.asarray(chances, dtype=float) / np.asarray(minutes, dtype=float)
-    return [int(number) for number in np.argsort(-rates, kind="stable")]
+# Ways of choosing.
 
 
-def repair_minutes(chances: ArrayLike, minutes: ArrayLike, order: Sequence[int]) -> float:
-    """Return the expected minutes of trying repairs in ``order`` until the one that cures has been made."""
-    ordered_chances = np.asarray(chances, dtype=float)[list(order)]
-    ordered_minutes = np.asarray(minutes, dtype=float)[list(order)]
-    return float(ordered_chances @ np.cumsum(ordered_minutes))
+def greedy(problem: TestProblem) -> int:
+    """Return the test with the most bits per minute; ties by number."""
+    useful = problem.useful
+    bits = outcome_information(problem.likelihood[useful], problem.priors, problem.groups)
+    return int(useful[_first_least(-bits / np.maximum(problem.minutes[useful], 1e-9))])
+
+
+def half_split(problem: TestProblem) -> int:
+    """Return the test that divides the probability most evenly, whatever it costs; ties by number."""
+    useful = problem.useful
+    largest = np.matmul(problem.priors, problem.likelihood[useful]).max(axis=-1)
+    return int(useful[_first_least(largest)])
+
+
+def _first_least(values: Floats) -> int:
+    """Return the place of the least value, the first of those that differ by rounding only."""
+    return int(np.flatnonzero(values <= values.min() + 1e-9 * max(1.0, abs(values.min())))[0])
+
+
+def ours(problem: TestProblem) -> int:
+    """Return the test that a job would put first: ``rank_tests``, the problem's hypotheses as its particles."""
+    useful, opens = problem.useful, problem.places[:, None] == np.arange(len(problem.reach))
+    minutes = np.full(len(problem.costs), np.inf)
+    minutes[useful] = problem.minutes[useful]
+    nothing_to_prove = ProofsAhead(
+        np.zeros(len(problem.group_shares)),
+        np.zeros((len(minutes), len(problem.group_shares))),
+        problem.reach,
+        np.zeros((len(problem.reach), len(problem.group_shares))),
+        opens.astype(float),
+    )
+    ranked = rank_tests(
+        Candidates(minutes, likelihood=problem.likelihood),
+        problem.priors,
+        problem.groups,
+        minutes_after=lambda test: np.where(
+            (opens[test] & opens).any(axis=1) & np.isfinite(minutes), problem.costs, minutes
+        ),
+        stop_at=problem.stop_at,
+        proofs=nothing_to_prove,
+    )
+    return ranked[0].test if ranked else int(useful[0])

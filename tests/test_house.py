@@ -107,9 +107,6 @@ PURE = ("halfsplit.circuit", "halfsplit.diagnosis", "halfsplit.capture.measure")
 UNUSED_SO_FAR = frozenset(
     {
         "diagnosis/gauge_course.py: course_of",  # a course of readings: nothing shows one yet
-        "diagnosis/optimum.py: optimal_plan",  # what the choice is measured against, beside `optimum`
-        "diagnosis/sequencing.py: repair_minutes",  # the same, for repairs alone
-        "diagnosis/sequencing.py: repair_order",
         "drain/battery.py: charge_from_cranking",  # told by a handbook; no page asks for it yet
         "drain/meter.py: as_log",  # the samples of a meter as a log, for programs
         "job/simulated.py: stop_simulated",  # a test ends what it began

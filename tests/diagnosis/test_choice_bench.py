@@ -15,9 +15,9 @@ from bench.choice_jobs import LONG_LINES, Case, arrived, case, long_line, told_b
 from bench.choice_ours import replace
 from bench.choice_small import FAULTS, TESTS, expected_minutes, problem_of
 from bench.choice_walks import halve, line, trace, walk
-from halfsplit import Circuit
-from halfsplit.diagnosis.choose import half_split, next_test
 from bench.optimum import optimum
+from bench.sequencing import half_split, ours
+from halfsplit import Circuit
 from halfsplit.notation.library import sample
 
 
@@ -95,7 +95,7 @@ def test_the_small_problem_is_one_and_no_way_beats_its_optimum():
     assert problem.alive <= FAULTS
     assert len(problem.costs) <= TESTS
     best = optimum(problem).minutes
-    assert expected_minutes(problem, next_test) == pytest.approx(best, rel=1e-9)
+    assert best <= expected_minutes(problem, ours) <= 1.05 * best
     assert expected_minutes(problem, half_split) > best
 
 

@@ -1,30 +1,16 @@
 """The exact plan: against published optima, textbook codes, and its two ways against each other."""
 
-import itertools
-
 import numpy as np
 import pytest
 
 from bench.choice_arrays import KINDS, POLICIES, published, sample
-from halfsplit.diagnosis.choose import greedy, next_test
 from bench.lattice import by_lattice
-from bench.optimum import by_search, optimal_plan, optimum
-from bench.sequencing import (
-    TestProblem as Problem,
-)
-from bench.sequencing import (
-    cost_of_length,
-    expected_cost,
-    huffman_length,
-    repair_minutes,
-    repair_order,
-    stacked,
-    yes_no,
-)
+from bench.optimum import by_search, optimum
+from bench.sequencing import TestProblem as Problem
+from bench.sequencing import cost_of_length, expected_cost, greedy, huffman_length, ours, yes_no
 from tests.references.sequencing import (
     CORMEN_LENGTH,
     CORMEN_LETTERS,
-    REPAIRS,
     SEQUENCES,
     known_optimum,
 )
@@ -36,7 +22,7 @@ def test_known_optimum_is_found(outside_data, name):
     problem = published(entry)
     best = by_search(problem)
     assert best.minutes == pytest.approx(entry["optimal_expected_cost"], abs=1e-9)
-    assert expected_cost(problem, next_test) == pytest.approx(entry["optimal_expected_cost"], abs=1e-9)
+    assert expected_cost(problem, ours) == pytest.approx(entry["optimal_expected_cost"], abs=1e-9)
     if "first_test_1based" in entry:
         assert best.test + 1 == entry["first_test_1based"]
     if "first_test_0based" in entry:  # the optimum may begin with its mirror image as well
@@ -59,21 +45,8 @@ def test_huffman_code_with_three_letters():
     assert huffman_length([1.0, 0.0], 3) == 0.0
 
 
-@pytest.mark.parametrize("name", REPAIRS)
-def test_repairs_by_chance_per_minute(outside_data, name):
-    entry = known_optimum(outside_data, name)
-    order = repair_order(entry["p"], entry["c"])
-    assert order == entry["optimal_order"]
-    assert repair_minutes(entry["p"], entry["c"], order) == pytest.approx(entry["optimal_expected_cost"])
-
-
-def test_no_order_of_repairs_is_better():
-    rng = np.random.default_rng(3)
-    for _ in range(20):
-        chances, minutes = rng.dirichlet(np.ones(5)), rng.uniform(1, 30, 5)
-        orders = itertools.permutations(range(5))
-        best = min(repair_minutes(chances, minutes, order) for order in orders)
-        assert repair_minutes(chances, minutes, repair_order(chances, minutes)) == pytest.approx(best)
+def optimal(problem: Problem) -> int:
+    return optimum(problem).test
 
 
 def small_problem(rng: np.random.Generator, *, certain: bool) -> Problem:
@@ -98,15 +71,14 @@ def test_search_lattice_and_expanded_plan_agree():
         problem = small_problem(rng, certain=True)
         minutes = by_lattice(problem).minutes if len(problem.useful) and not problem.found else 0.0
         assert optimum(problem).minutes == pytest.approx(minutes, abs=1e-9)
-        assert expected_cost(problem, optimal_plan(problem).next_test) == pytest.approx(minutes, abs=1e-9)
+        assert expected_cost(problem, optimal) == pytest.approx(minutes, abs=1e-9)
 
 
 def test_plan_with_erring_tests_costs_what_it_says():
     rng = np.random.default_rng(2)
     for _ in range(15):
         problem = small_problem(rng, certain=False)
-        plan = optimal_plan(problem)
-        assert expected_cost(problem, plan.next_test) == pytest.approx(plan.minutes, abs=1e-9)
+        assert expected_cost(problem, optimal) == pytest.approx(optimum(problem).minutes, abs=1e-9)
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
@@ -161,34 +133,17 @@ def test_a_place_is_paid_for_once():
     assert by_lattice(problem).minutes == pytest.approx(12.0)
 
 
-def test_doubt_that_no_test_can_settle_is_charged():
-    """By hand: two equal faults that look alike are one bit of doubt."""
-    table = np.array([[0.0], [1.0], [1.0]])
-    problem = Problem(np.array([0.5, 0.25, 0.25]), np.arange(3), yes_no(table), np.array([2.0]))
-    assert by_lattice(problem).minutes == pytest.approx(2.0)
-    assert by_lattice(problem, minutes_per_bit=6.0).minutes == pytest.approx(2.0 + 0.5 * 6.0)
-
-
 def test_what_is_all_but_excluded_is_no_reason_for_a_test():
     # By hand: the first test leaves a third fault with a chance of 1e-13, the only one that the second could show.
     table = np.array([[1e-13, 1e-13], [1e-13, 1e-13], [1 - 1e-13, 1 - 1e-13]])
     problem = Problem(np.array([0.4, 0.4, 0.2]), np.arange(3), yes_no(table), np.array([2.0, 3.0]))
     assert by_lattice(problem).minutes == pytest.approx(2.0, abs=1e-9)
-    assert expected_cost(problem, lambda rest: optimum(rest).test) == pytest.approx(2.0, abs=1e-9)
-
-
-def test_a_plan_may_go_on_elsewhere_at_the_price_of_the_doubt():
-    """By hand: four equal faults, a cheap test that halves them, a dear one (50 min) that would settle the rest."""
-    problem = Problem(
-        np.full(4, 0.25), np.arange(4), yes_no([[0, 0], [0, 1], [1, 0], [1, 1]]), np.array([2.0, 50.0])
-    )
-    assert by_lattice(problem).minutes == pytest.approx(52.0)
-    assert by_lattice(problem, minutes_per_bit=6.0).minutes == pytest.approx(2.0 + 6.0)
+    assert expected_cost(problem, optimal) == pytest.approx(2.0, abs=1e-9)
 
 
 def test_tests_with_unequal_numbers_of_outcomes():
-    yes_or_no, bright_dim_dark = np.eye(2)[[0, 0, 1]], np.eye(3)
-    likelihood = stacked([yes_or_no, bright_dim_dark])
+    yes_or_no, bright_dim_dark = np.eye(3)[[0, 0, 1]], np.eye(3)
+    likelihood = np.stack([yes_or_no, bright_dim_dark])
     problem = Problem(np.full(3, 1 / 3), np.arange(3), likelihood, np.array([1.0, 1.2]))
     assert by_search(problem).minutes == pytest.approx(1.2)
     assert by_lattice(problem).minutes == pytest.approx(1.2)
@@ -199,8 +154,8 @@ def test_too_large_a_problem_says_so():
     table = np.clip(rng.random((30, 30)), 0.1, 0.9)
     problem = Problem(np.full(30, 1 / 30), np.arange(30), yes_no(table), np.ones(30))
     with pytest.raises(ValueError, match="30 hypotheses, 30 tests"):
-        optimal_plan(problem)
-    assert next_test(problem) in range(30)
+        optimum(problem)
+    assert ours(problem) in range(30)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,6 @@ SEQUENCES = (
     "all_subsets_dyadic",
     "all_subsets_letters6",
 )
-REPAIRS = ("single_fault_repair_order_four_actions", "single_fault_repair_order_five_actions")
 
 
 def known_optimum(outside_data: Callable[[str], Path], name: str) -> dict[str, Any]:

@@ -1,8 +1,7 @@
 """Which test next: the fewest expected minutes until the cause is found.
 
-Plain arrays, no circuits. ``next_test`` is for tests with a few outcomes; ``rank_tests`` for hundreds of
-candidates with numeric readings, as the circuit engine predicts them. Both go by bits per minute with a look
-two tests ahead (``lookahead``), and search exactly (``optimum``) where what is left is small enough.
+Plain arrays, no circuits. ``rank_tests`` screens hundreds of candidates by bits per minute, looks two tests ahead
+from the best of them (``lookahead``), and plays the route of the best few through to the proof (``rollout``).
 """
 
 from __future__ import annotations
@@ -14,7 +13,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from halfsplit.diagnosis.condense import deepened
 from halfsplit.diagnosis.information import (
     EXACT,
     KNEE,
@@ -28,13 +26,9 @@ from halfsplit.diagnosis.information import (
     information,
     outcome_information,
 )
-from halfsplit.diagnosis.lookahead import ProofsAhead, doubt_of, expected_minutes, minutes_per_bit
-from halfsplit.diagnosis.optimum import fits, optimum
+from halfsplit.diagnosis.lookahead import ProofsAhead, expected_minutes
 from halfsplit.diagnosis.outcomes import outcome_ranges
-from halfsplit.diagnosis.sequencing import NO_PLACE, TestProblem
 
-EXACT_LIMIT = 4_000_000
-"""Most (state, hypothesis) pairs for which ``next_test`` searches exactly: about a fifth of a second."""
 TELLS_NOTHING = 1e-6
 """Bits below which a test is not worth its minutes, whatever they are."""
 LOOKED_AT = 60
@@ -43,62 +37,6 @@ TOLD_EXACTLY = 8
 """Ranked tests whose bits are told exactly; those of the others are as screened, up to 0.1 bit too high."""
 DEAR = 15
 """Of these, how many are taken for their bits alone: a place dear to reach may hold several cheap tests."""
-
-
-# Tests with a few outcomes.
-
-
-def next_test(problem: TestProblem, limit: int = EXACT_LIMIT) -> int:
-    """Return the test to make next: by the exact plan where it fits, else by looking two tests ahead.
-
-    Raises ``ValueError`` where the cause is found already or no test tells anything.
-    """
-    if problem.found or not len(problem.useful):
-        raise ValueError("no test is needed: a repair group is found, or no test separates the rest")
-    return optimum(problem, limit).test if fits(problem, limit) else two_ahead(problem)
-
-
-def two_ahead(problem: TestProblem) -> int:
-    """Return the test with the fewest expected minutes by looking two tests ahead; ties by number."""
-    useful = problem.useful
-    minutes = np.full(len(problem.costs), np.inf)
-    minutes[useful] = problem.minutes[useful]
-    after = np.stack([minutes_then(problem, int(test), minutes) for test in useful])
-    arrays = (problem.likelihood, problem.priors, problem.groups)
-    return int(useful[_first_least(expected_minutes(*arrays, useful, minutes, after, problem.stop_at))])
-
-
-def greedy(problem: TestProblem) -> int:
-    """Return the test with the most bits per minute; ties by number. What the others are compared with."""
-    useful = problem.useful
-    bits = outcome_information(problem.likelihood[useful], problem.priors, problem.groups)
-    return int(useful[_first_least(-bits / np.maximum(problem.minutes[useful], 1e-9))])
-
-
-def half_split(problem: TestProblem) -> int:
-    """Return the test that divides the probability most evenly, whatever it costs; ties by number."""
-    useful = problem.useful
-    largest = np.matmul(problem.priors, problem.likelihood[useful]).max(axis=-1)
-    return int(useful[_first_least(largest)])
-
-
-def minutes_then(problem: TestProblem, test: int, minutes: Floats) -> Floats:
-    """Return the minutes of each test after ``test`` has been made and its place is open."""
-    after = minutes.copy()
-    place = problem.places[test]
-    if place != NO_PLACE:
-        same = (problem.places == place) & np.isfinite(minutes)
-        after[same] = problem.costs[same]
-    after[test] = np.inf
-    return after
-
-
-def _first_least(values: Floats) -> int:
-    """Return the place of the least value, the first of those that differ by rounding only."""
-    return int(np.flatnonzero(values <= values.min() + 1e-9 * max(1.0, abs(values.min())))[0])
-
-
-# Numeric readings of many candidates.
 
 
 def _no_numbers() -> NDArray[np.float64]:
@@ -188,47 +126,39 @@ class RankedTest:
     minutes: float
     expected_minutes: float
 
-    @property
-    def bits_per_minute(self) -> float:
-        """The rate by which candidates are screened."""
-        return self.bits / max(self.minutes, 1e-9)
-
 
 def rank_tests(
     candidates: Candidates,
     weights: Array,
     group: Integers,
     *,
-    minutes_after: Callable[[int], Floats] | None = None,
-    stop_at: float = 0.95,
-    looked_at: int = LOOKED_AT,
-    proofs: ProofsAhead | None = None,
+    minutes_after: Callable[[int], Floats],
+    stop_at: float,
+    proofs: ProofsAhead,
 ) -> tuple[RankedTest, ...]:
     """Return the tests that tell anything, best first.
 
-    Those that the look-ahead took in go by expected minutes until a group holds ``stop_at``; the others
-    follow by bits per minute; ties by number. The same arguments always give the same order.
+    Those that the look-ahead took in go by expected minutes until a group holds ``stop_at`` and is proven; the
+    others follow by bits per minute; ties by number. The same arguments always give the same order.
 
     weights, group  (N,) weights and repair groups (numbered from 0) of the particles
-    minutes_after   minutes (T + D,) of each test after the given one has been made and its place is open;
-                    without it, as they are now
-    proofs          of all tests: with them the minutes are those to the proof, not to the finding
+    minutes_after   minutes (T + D,) of each test after the given one has been made and its place is open
+    proofs          what is left to prove, of all tests
     """
     weights = np.asarray(weights, dtype=float) / np.sum(weights)
     bits = candidates.bits(weights, group)
     minutes = np.where(bits > TELLS_NOTHING, candidates.minutes, np.inf)
     shares = np.bincount(group, weights=weights).astype(float)
-    worth = (
-        minutes if proofs is None else np.where(np.isfinite(minutes), proofs.worth(minutes, shares), np.inf)
-    )
-    chosen = _worth_a_look(bits, worth, looked_at)
+    worth = np.where(np.isfinite(minutes), proofs.worth(minutes, shares), np.inf)
+    chosen = _worth_a_look(bits, worth)
     expected = np.full(len(minutes), np.inf)
     if len(chosen):
+        from halfsplit.diagnosis.rollout import played  # compiled code comes in when it is asked for
+
+        outcomes, some = candidates.outcomes(chosen, weights, group), proofs.of(chosen)
         after = np.stack([_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
-        arrays = (candidates.outcomes(chosen, weights, group), weights, group)
-        expected[chosen] = _expected(
-            *arrays, bits[chosen], minutes[chosen], after, stop_at, proofs.of(chosen) if proofs else None
-        )
+        ahead = expected_minutes(outcomes, weights, group, minutes[chosen], after, stop_at, some)
+        expected[chosen] = played(outcomes, weights, group, minutes[chosen], after, ahead, stop_at, some)
     order = _order(bits, worth, expected)
     shown = order[:TOLD_EXACTLY][order[:TOLD_EXACTLY] < len(candidates.predicted)]
     if len(shown):
@@ -237,42 +167,19 @@ def rank_tests(
     return tuple(RankedTest(*row) for row in zip(order.tolist(), *columns, strict=True))
 
 
-def _expected(
-    likelihood: Array,
-    weights: Floats,
-    group: Integers,
-    bits: Floats,
-    minutes: Floats,
-    after: Floats,
-    stop_at: float,
-    proofs: ProofsAhead | None,
-) -> Floats:
-    """Return the expected minutes of each test by looking ahead; of the best few, without proofs, by an exact plan."""
-    everyone = np.arange(len(minutes))
-    ahead = expected_minutes(likelihood, weights, group, everyone, minutes, after, stop_at, proofs)
-    if proofs is not None:
-        from halfsplit.diagnosis.rollout import played  # compiled code comes in when it is asked for
-
-        return played(likelihood, weights, group, minutes, after, ahead, stop_at, proofs)
-    rate = minutes_per_bit(bits, minutes, doubt_of(weights, group))
-    return deepened(likelihood, weights, group, minutes, after, ahead, rate, stop_at)
-
-
-def _worth_a_look(bits: Floats, minutes: Floats, looked_at: int) -> Integers:
+def _worth_a_look(bits: Floats, minutes: Floats) -> Integers:
     """Return the candidates for the look-ahead, ascending: most by bits per minute, some by bits alone."""
     possible = np.flatnonzero(np.isfinite(minutes))
     rates = np.round(bits[possible] / np.maximum(minutes[possible], 1e-9), 12)
     by_rate = possible[np.argsort(-rates, kind="stable")]
     by_bits = possible[np.argsort(-np.round(bits[possible], 12), kind="stable")]
-    dear = min(DEAR, looked_at // 4)
-    leading = by_rate[: looked_at - dear]
-    others = by_bits[~np.isin(by_bits, leading)][:dear]
+    leading = by_rate[: LOOKED_AT - DEAR]
+    others = by_bits[~np.isin(by_bits, leading)][:DEAR]
     return np.sort(np.concatenate([leading, others]))
 
 
-def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats] | None) -> Floats:
-    after = minutes if minutes_after is None else minutes_after(test)
-    after = np.where(np.isfinite(minutes), after, np.inf)
+def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats]) -> Floats:
+    after = np.where(np.isfinite(minutes), minutes_after(test), np.inf)
     after[test] = np.inf
     return after
 

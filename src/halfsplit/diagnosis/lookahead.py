@@ -111,34 +111,26 @@ def expected_minutes(
     likelihood: Array,
     weights: Array,
     group: Integers,
-    firsts: Integers,
     minutes: Floats,
     minutes_after: Floats,
-    stop_at: float = 0.95,
-    proofs: ProofsAhead | None = None,
+    stop_at: float,
+    proofs: ProofsAhead,
 ) -> Floats:
-    """Return the estimated expected minutes until a repair group is found, for each first test; (F,).
-
-    With ``proofs``, of the same tests, until it is proven.
+    """Return the estimated expected minutes until a repair group is found and proven, for each first test; (T,).
 
     likelihood     (T, N, K) probability of each outcome of each test under each particle; float32 serves
     weights, group (N,) probabilities, sum 1, and repair groups of the particles
-    firsts         (F,) the tests that may come first
     minutes        (T,) minutes of each test if it came next; infinite: cannot be made
-    minutes_after  (F, T) minutes of each test after each first test; infinite: cannot be made (again)
+    minutes_after  (T, T) minutes of each test after each first test; infinite: cannot be made (again)
     """
-    table = pair_table(likelihood[firsts], likelihood, weights, group)
+    table = pair_table(likelihood, likelihood, weights, group)
     bits = mutual_information(joint_with_outcomes(likelihood, weights, group))
     shares = np.bincount(group, weights=weights).astype(float)
-    doubt = doubt_of(weights, group)
-    if proofs is None:
-        rates = np.full(len(firsts), minutes_per_bit(bits, minutes, doubt))
-        both = rates[:, None]
-    else:
-        own = proofs.worth_after(minutes_after, shares)
-        rates = np.array([minutes_per_bit(bits, row, doubt) for row in own])
-        # What either of two tests opens makes what follows cheaper.
-        both = np.minimum(rates[:, None], rates)
+    doubt = float(entropy(shares))
+    own = proofs.worth_after(minutes_after, shares)
+    rates = np.array([minutes_per_bit(bits, row, doubt) for row in own])
+    # What either of two tests opens makes what follows cheaper.
+    both = np.minimum(rates[:, None], rates)
     after_one = table[:, :, 0].sum(axis=2)
     after_two = minutes_left(table, both[:, None, :, None], float(minutes.min()), stop_at).sum(axis=-1)
     possible = np.isfinite(minutes_after)[:, None, :]
@@ -148,18 +140,11 @@ def expected_minutes(
     # Nothing where a group is found, and an estimate where no second test is possible.
     alone = minutes_left(after_one, rates[:, None], 0.0, stop_at)
     found = alone == 0.0
-    if proofs is not None:
-        second += np.einsum("fkg,ftg->fkt", after_one, proofs.after_two()[firsts])
-        alone = alone + np.einsum("fkg,fg->fk", after_one, proofs.after_one()[firsts])
+    second += np.einsum("fkg,ftg->fkt", after_one, proofs.after_two())
+    alone = alone + np.einsum("fkg,fg->fk", after_one, proofs.after_one())
     best = np.where(possible, second, np.inf).min(axis=-1)
-    left = np.where(found | np.isinf(best), alone, best)
-    total: Floats = minutes[firsts] + left.sum(axis=-1)
+    total: Floats = minutes + np.where(found | np.isinf(best), alone, best).sum(axis=-1)
     return total
-
-
-def doubt_of(weights: Array, group: Integers) -> float:
-    """Return the entropy of the repair group in bits."""
-    return float(entropy(np.bincount(group, weights=weights).astype(float)))
 
 
 def minutes_per_bit(bits: Floats, minutes: Floats, doubt: float) -> float:
