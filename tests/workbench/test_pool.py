@@ -82,10 +82,29 @@ def test_the_engines_addresses_are_known(path, job):
 def test_a_job_stays_with_its_process_and_the_rest_with_the_server(pooled):
     async def work():
         first = await asked(pooled, "/jobs/a")
-        assert await asked(pooled, "/jobs/a/evidence") == first
+        assert await asked(pooled, "/jobs/a/drawing") == first
         assert await asked(pooled, "/jobs/b") != first
         assert await asked(pooled, "/jobs") == (200, b"here")
         assert int(first[1]) != os.getpid()
+
+    asyncio.run(work())
+
+
+def test_an_entry_is_stored_by_the_server_and_what_is_asked_about_it_by_the_jobs_process(pooled):
+    asks = False
+
+    async def stores(scope, receive, send):
+        assert scope["state"][pool.ASKED_ELSEWHERE]
+        body = (await receive())["body"]
+        await send({"type": "http.response.start", "status": pool.PASSED_ON if asks else 201, "headers": []})
+        await send({"type": "http.response.body", "body": body})
+
+    async def work():
+        nonlocal asks
+        pooled.app = stores
+        assert await asked(pooled, "/jobs/a/evidence", b"12.6") == (201, b"12.6")
+        asks = True
+        assert await asked(pooled, "/jobs/a/evidence", b"126") == await asked(pooled, "/jobs/a/drawing")
 
     asyncio.run(work())
 

@@ -23,7 +23,7 @@ from halfsplit.job.apart import put_back, taken_apart
 from halfsplit.job.costs import costs_of
 from halfsplit.job.kinds import REPAIR
 from halfsplit.job.loads import loads_of
-from halfsplit.job.memory import PROGRESS, Bench
+from halfsplit.job.memory import PROGRESS, Bench, in_turn
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import check_place, from_json, key_of, to_json
 from halfsplit.job.plain import cause_words, done_words, repair_words
@@ -56,33 +56,37 @@ SHOWN_SPEAKING = 3
 def bench_view(job: OpenJob) -> BenchView:
     """The job as it stands. Raises NotFoundError where there is none."""
     with job.bench() as bench:
-        answers = _answers(bench)
-        circuit = bench.circuit
-        lines = lines_of(bench, job.attachments, answers["odd"])
-        suspects = answers["suspects"]
-        view = BenchView(
-            bench.job,
-            bench.job.last_change,
-            bench.checked,
-            tuple(circuit.states) if circuit else (),
-            loads_of(circuit) if circuit else (),
-            answers["complaints"],
-            answers["tests"],
-            tuple(one for one in suspects if one.probability >= OUT_BELOW),
-            tuple(one for one in suspects if one.probability < OUT_BELOW),
-            answers["finding"],
-            lines,
-            tuple(answers["aside"]),
-            _checks(bench, answers),
-            _repair(bench),
-            costs_of(job.store, bench.job),
-            tuple(photo for photo in job.attachments if photo.kind == "photo"),
-            answers["ticks"],
-            _apart(bench),
-            answers["doubt"],
-        )
-        bench.answers[PROGRESS] = view.progress
-        return view
+        view = bench.shown.get("view")
+        if view is None:
+            view = bench.shown["view"] = _view(job, bench)
+            bench.answers[PROGRESS] = view.progress
+        return replace(view, costs=costs_of(job.store, bench.job))
+
+
+def _view(job: OpenJob, bench: Bench) -> BenchView:
+    answers, circuit, attachments = _answers(bench), bench.circuit, job.attachments
+    suspects = answers["suspects"]
+    return BenchView(
+        bench.job,
+        bench.job.last_change,
+        bench.checked,
+        tuple(circuit.states) if circuit else (),
+        loads_of(circuit) if circuit else (),
+        answers["complaints"],
+        answers["tests"],
+        tuple(one for one in suspects if one.probability >= OUT_BELOW),
+        tuple(one for one in suspects if one.probability < OUT_BELOW),
+        answers["finding"],
+        lines_of(bench, attachments, answers["odd"]),
+        tuple(answers["aside"]),
+        _checks(bench, answers),
+        _repair(bench),
+        costs_of(job.store, bench.job),
+        tuple(photo for photo in attachments if photo.kind == "photo"),
+        answers["ticks"],
+        _apart(bench),
+        answers["doubt"],
+    )
 
 
 def _apart(bench: Bench) -> tuple[tuple[str, bool], ...]:
@@ -93,7 +97,8 @@ def _apart(bench: Bench) -> tuple[tuple[str, bool], ...]:
 def _answers(bench: Bench) -> dict[str, Any]:
     """Suspects, tests and finding; worked out once for each change."""
     if "suspects" not in bench.answers:
-        bench.answers.update(_work_out(bench))
+        with in_turn():
+            bench.answers.update(_work_out(bench))
     return bench.answers
 
 
@@ -171,7 +176,8 @@ def free_looks(job: OpenJob) -> tuple[TestCard, ...]:
         if bench.told is None or answers["finding"] or not bench.told.diagnosis.readings:
             return ()
         if "looks" not in answers:
-            answers["looks"] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
+            with in_turn():
+                answers["looks"] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
         looks: tuple[TestCard, ...] = answers["looks"]
         return looks
 

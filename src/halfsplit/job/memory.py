@@ -2,12 +2,16 @@
 
 Everything here can be thrown away: it is made again from the store. New entries are told to the diagnosis that is
 there; a new circuit, intake, strike-out or repair makes it begin again. One lock a job keeps two requests from working
-on one diagnosis at once; different jobs do not wait for each other.
+on one diagnosis at once. Whoever waited for it takes what was worked out meanwhile, as long as it holds all that was
+stored when he asked: several people on one job cost one computation, not one each.
 """
 
 from __future__ import annotations
 
+import gc
+import sys
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -15,29 +19,61 @@ from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
 
+import numpy as np
+
+from halfsplit.abandoned import check_waited_for
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.job.replay import Told, begin, chapters, tell
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
 
-KEPT = 12
-"""Jobs whose diagnosis is kept, the latest used; a 60-branch vehicle takes some tens of megabytes."""
+ROOM = 256_000_000
+"""Bytes for the diagnoses of all jobs that are kept, the latest used; the one in use is kept however large it is.
+
+A job on a pattern takes about 20 MB after fifteen readings, a vehicle of 60 branches some hundred.
+"""
+WEIGHED_EVERY = 20.0
+"""Seconds after which a job is weighed anew; that takes some tens of milliseconds."""
+TURN = 1.0
+"""Seconds for which one computation waits for another: the processor is shared only with long ones."""
+_turn = threading.RLock()
+
+
+@contextmanager
+def in_turn() -> Iterator[None]:
+    """One computation after the other: together they would all be done only when the last is."""
+    mine = _turn.acquire(timeout=TURN)
+    try:
+        yield
+    finally:
+        if mine:
+            _turn.release()
 
 
 @dataclass
 class Remembered:
-    """One job's memory; to be used under its ``lock``. ``answers``: what was worked out, by name, until a change."""
+    """One job's memory; to be used under its ``lock``.
+
+    ``answers``: what was worked out, by name, until a change of what was heard; ``bench``: the job as it was last
+    looked at; ``size``: bytes, as of ``weighed``.
+    """
 
     lock: threading.RLock = field(default_factory=threading.RLock)
     sequence: int = -1
     begun_with: tuple[int, int, tuple[str, ...]] = (0, 0, ())
     told: Told | None = None
     answers: dict[str, Any] = field(default_factory=dict)
+    bench: Bench | None = None
+    size: int = 0
+    weighed: float = -WEIGHED_EVERY
 
 
 @dataclass(frozen=True)
 class Bench:
-    """A job as it is known at one moment. ``told`` is None without a usable circuit."""
+    """A job as it is known at one moment. ``told`` is None without a usable circuit.
+
+    ``answers`` hold until something else is heard, ``shown`` until anything about the job changes.
+    """
 
     job: Job
     checked: Checked | None
@@ -45,6 +81,7 @@ class Bench:
     told: Told | None
     after_repair: tuple[EvidenceEntry, ...]
     answers: dict[str, Any]
+    shown: dict[str, Any] = field(default_factory=dict)
 
     @property
     def circuit(self) -> Circuit | None:
@@ -66,9 +103,33 @@ class Memory:
         with self._lock:
             found = self._jobs.setdefault(job_id, Remembered())
             self._jobs.move_to_end(job_id)
-            while len(self._jobs) > KEPT:
-                self._jobs.popitem(last=False)
             return found
+
+    def make_room(self, used: Remembered) -> None:
+        """Weigh what was used, once in a while, and forget what was used longest ago where all is too much."""
+        if time.monotonic() - used.weighed < WEIGHED_EVERY:
+            return
+        used.size, used.weighed = _bytes(used), time.monotonic()
+        with self._lock:
+            total = sum(one.size for one in self._jobs.values())
+            for job_id in list(self._jobs)[:-1]:
+                if total <= ROOM:
+                    return
+                total -= self._jobs.pop(job_id).size
+
+
+def _bytes(root: object) -> int:
+    """What an object and all that it leads to take, without modules, classes and functions."""
+    seen: set[int] = set()
+    total, ahead = 0, [root]
+    while ahead:
+        one = ahead.pop()
+        if id(one) in seen or isinstance(one, (type, type(sys), type(_bytes))):
+            continue
+        seen.add(id(one))
+        total += one.nbytes if isinstance(one, np.ndarray) and one.base is None else sys.getsizeof(one, 0)
+        ahead += [one.base] if isinstance(one, np.ndarray) else gc.get_referents(one)
+    return total
 
 
 _MEMORIES: WeakKeyDictionary[JobStore, Memory] = WeakKeyDictionary()
@@ -79,15 +140,18 @@ _MAKING = threading.Lock()
 def at_bench(store: JobStore, job_id: str) -> Iterator[Bench]:
     """The job with a diagnosis that has heard everything stored; nobody else works on it until the block ends.
 
-    Raises NotFoundError where there is no such job.
+    Raises NotFoundError where there is no such job, AbandonedError where whoever asked has gone while he waited.
     """
     with _MAKING:
         memory = _MEMORIES.setdefault(store, Memory())
-    store.job(job_id)  # no memory is kept for a job that is not there
+    asked = store.job(job_id)  # no memory is kept for a job that is not there
     remembered = memory.of(job_id)
     with remembered.lock:
-        job = store.job(job_id)
-        yield _updated(store, job, remembered)
+        check_waited_for()
+        if remembered.bench is None or remembered.bench.job.last_change < asked.last_change:
+            remembered.bench = _updated(store, store.job(job_id), remembered)
+        yield remembered.bench
+        memory.make_room(remembered)
 
 
 PROGRESS = "progress"
@@ -109,7 +173,8 @@ def _updated(store: JobStore, job: Job, remembered: Remembered) -> Bench:
     before, after = chapters(entries)
     if job.last_change != remembered.sequence:
         heard = remembered.begun_with
-        remembered.told = _told(job, checked, before, remembered)
+        with in_turn():
+            remembered.told = _told(job, checked, before, remembered)
         remembered.sequence = job.last_change
         if remembered.begun_with != heard:
             remembered.answers.clear()

@@ -98,9 +98,9 @@ class OpenJob:
 
     def entry(self, kind: str, entry_id: str) -> EvidenceEntry:
         """The entry of that id, struck out or not. Raises NotFoundError."""
-        for entry in self.entries:
-            if (entry.kind, entry.entry_id) == (kind, entry_id):
-                return entry
+        entry = self.store.entry(self.job_id, entry_id)
+        if entry is not None and entry.kind == kind:
+            return entry
         raise NotFoundError(f"there is no {kind} {entry_id[:60]!r} in this job")
 
     def file(self, attachment_id: str) -> bytes:

@@ -207,9 +207,7 @@ def _kept_reading(  # noqa: PLR0913 - an entry has that many fields
 
 def _stored(job: OpenJob, entry_id: str) -> EvidenceEntry | None:
     """The entry of this id, if it came before: an outbox sends again what it does not know to have arrived."""
-    if not entry_id:
-        return None
-    return next((entry for entry in job.entries if entry.entry_id == entry_id), None)
+    return job.store.entry(job.job_id, entry_id) if entry_id else None
 
 
 def _recorded(job: OpenJob, entry: EvidenceEntry) -> EvidenceEntry:
@@ -227,7 +225,7 @@ def strike(job: OpenJob, struck: str, *, reason: str, entry_id: str = "") -> Evi
         raise InputError(
             "a reason is needed", remedy="say in a few words why this does not count", where="reason"
         )
-    if all(entry.entry_id != struck for entry in job.entries):
+    if _stored(job, struck) is None:
         raise NotFoundError(f"there is no entry {struck!r} in this job")
     return job.store.strike(
         job.job_id,

@@ -26,7 +26,7 @@ def record_entry(job: JobWriter, entry: EvidenceEntry) -> EvidenceEntry:
         NotFoundError: it strikes an entry, or links an attachment, that is not there.
         InputError: a field cannot be kept.
     """
-    stored = _stored(job, entry.entry_id)
+    stored = read_entry(job.connection, job.job_id, entry.entry_id)
     if stored is not None:
         return _repeated(job, entry, stored)
     _check_strike(job, entry)
@@ -36,13 +36,11 @@ def record_entry(job: JobWriter, entry: EvidenceEntry) -> EvidenceEntry:
     return replace(entry, sequence=sequence)
 
 
-def _stored(job: JobWriter, entry_id: str) -> EvidenceEntry | None:
-    row = job.find(evidence, entry_id=entry_id)
-    return (
-        None
-        if row is None
-        else _with_links(row, linked(job.connection, job.job_id, entry_id).get(entry_id, ()))
-    )
+def read_entry(connection: Connection, job_id: str, entry_id: str) -> EvidenceEntry | None:
+    """One entry by its id, or None."""
+    statement = select(evidence).where(evidence.c.job_id == job_id, evidence.c.entry_id == entry_id)
+    row = connection.execute(statement).mappings().one_or_none()
+    return _with_links(row, linked(connection, job_id, entry_id).get(entry_id, ())) if row else None
 
 
 def _repeated(job: JobWriter, entry: EvidenceEntry, stored: EvidenceEntry) -> EvidenceEntry:

@@ -257,6 +257,11 @@ class JobStore:
         with self._reading_job(job_id) as connection:
             return evidence.read_evidence(connection, job_id, after)
 
+    def entry(self, job_id: str, entry_id: str) -> EvidenceEntry | None:
+        """One entry, struck out or not; None where there is none of this id."""
+        with self._reading_job(job_id) as connection:
+            return evidence.read_entry(connection, job_id, entry_id)
+
     # Attachments
 
     def attach(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import ctypes
 import marshal
 import os
 import signal
@@ -16,10 +17,19 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
+import anyio.to_thread
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from halfsplit.abandoned import is_waited_for
 
 STARTING: Final = 60.0
 """Seconds that a process has to come up."""
+WAITING: Final = 400
+"""Requests that may wait for a job in one process: those of a heavy job must not keep the others out."""
+NICE: Final = 5
+"""What is entered is stored by the server; the engine's processes stand behind it where the processors are short."""
+ARENAS: Final = 2
+_M_ARENA_MAX: Final = -8
 TOLD: Final = ("type", "http_version", "method", "scheme", "path", "raw_path", "query_string", "root_path")
 
 
@@ -85,10 +95,16 @@ def _write(writer: asyncio.StreamWriter, message: Any) -> None:
 def serve(start: Callable[[], ASGIApp], socket: str, lifeline: Any) -> None:
     """Answer until the server goes. Ctrl-C at the terminal is the server's to answer."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with contextlib.suppress(AttributeError, OSError):
+        os.nice(NICE)
+    with contextlib.suppress(AttributeError, OSError):  # glibc: else each thread keeps what it has freed
+        ctypes.CDLL(None).mallopt(_M_ARENA_MAX, ARENAS)
     asyncio.run(_answering(start(), socket, lifeline))
 
 
 async def _answering(app: ASGIApp, socket: str, lifeline: Any) -> None:
+    anyio.to_thread.current_default_thread_limiter().total_tokens = WAITING
+
     async def answer(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(OSError, EOFError):
             await _answer(app, reader, writer)
@@ -104,13 +120,18 @@ async def _answering(app: ASGIApp, socket: str, lifeline: Any) -> None:
 async def _answer(app: ASGIApp, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
     scope = await _read(reader)
     scope |= {"asgi": {"version": "3.0", "spec_version": "2.3"}, "state": {}, "extensions": {}}
+    coming: asyncio.Queue[Message] = asyncio.Queue()
+    gone = False
 
-    async def receive() -> Message:
-        try:
-            message: Message = await _read(reader)
-        except (OSError, EOFError):
-            return {"type": "http.disconnect"}
-        return message
+    async def listen() -> None:
+        nonlocal gone
+        with contextlib.suppress(OSError, EOFError):
+            while not gone:
+                message = await _read(reader)
+                gone = message["type"] == "http.disconnect"
+                coming.put_nowait(message)
+        gone = True
+        coming.put_nowait({"type": "http.disconnect"})
 
     async def send(message: Message) -> None:
         plain = dict(message)
@@ -119,7 +140,12 @@ async def _answer(app: ASGIApp, reader: asyncio.StreamReader, writer: asyncio.St
         _write(writer, plain)
         await writer.drain()
 
-    await app(scope, receive, send)
+    listening = asyncio.ensure_future(listen())
+    is_waited_for.set(lambda: not gone)
+    try:
+        await app(scope, coming.get, send)
+    finally:
+        listening.cancel()
     _write(writer, None)
     await writer.drain()
 

@@ -28,6 +28,10 @@ BENCH: Final = re.compile(
     r"(?:/(?:drawing|evidence|complaints|close|state|progress|suspects|tests|report|report\.pdf)(?:/.*)?)?"
 )
 """The addresses whose answers the engine works out, with the job's id; all others are answered by the server itself."""
+ENTRY: Final = re.compile(r"(?:/api/v1)?/jobs/[^/]+/evidence")
+"""Where entries are sent to: the server stores them itself, for it is never busy."""
+ASKED_ELSEWHERE: Final = "asked elsewhere"
+"""In the request's state: a question about an entry is put with the bench, which a process of the engine makes."""
 HELD_UP: Final = 1.0
 """Seconds after which a request is taken for heavy work, which no other job should wait for."""
 ABANDONED: Final = 2.0
@@ -37,6 +41,8 @@ LARGEST: Final = 700.0
 PRELOAD: Final = ["halfsplit.workbench.app"]
 """Imported once, so that a new process comes up at once and shares the program's memory with the others."""
 JOBS_KNOWN: Final = 2_000
+PASSED_ON: Final = 421
+"""What the pages answer where the engine has to (misdirected request, RFC 9110)."""
 GONE: Final = (503, "The work was broken off", "What was entered is kept. Load the page again.")
 
 
@@ -98,7 +104,34 @@ class Pool:
             return
         if not self._tasks:
             self._keep(self._watching())
-        await self._answered(found[1], scope, receive, send)
+        if scope["method"] == "POST" and ENTRY.fullmatch(scope["path"]):
+            await self._entered(found[1], scope, receive, send)
+        else:
+            await self._answered(found[1], scope, receive, send)
+
+    async def _entered(self, job_id: str, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let the server store an entry; where it has a question, the job's process gets the same request."""
+        taken: list[Message] = []
+        passed_on = False
+
+        async def remembered() -> Message:
+            taken.append(await receive())
+            return taken[-1]
+
+        async def watched(message: Message) -> None:
+            nonlocal passed_on
+            passed_on = passed_on or message.get("status") == PASSED_ON
+            if not passed_on:
+                await send(message)
+
+        async def again() -> Message:
+            return taken.pop(0) if taken else await receive()
+
+        await self.app(
+            scope | {"state": {**scope.get("state", {}), ASKED_ELSEWHERE: True}}, remembered, watched
+        )
+        if passed_on:
+            await self._answered(job_id, scope, again, send)
 
     async def _answered(self, job_id: str, scope: Scope, receive: Receive, send: Send) -> None:
         going, begun = Going(job_id, time.monotonic()), False

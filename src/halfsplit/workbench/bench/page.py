@@ -30,6 +30,7 @@ from halfsplit.workbench.bench.contexts import (
 )
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import place_of
+from halfsplit.workbench.pool import ASKED_ELSEWHERE, PASSED_ON
 from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
@@ -214,6 +215,10 @@ LONGEST_OPENED = 4_000
 @router.post("/evidence")
 def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Store an entry; the answer is the new bench, or the same one with a question (422) and nothing stored."""
+    stored_alone = "application/json" in request.headers.get("Accept", "")
+    elsewhere = getattr(request.state, ASKED_ELSEWHERE, False)
+    if elsewhere and not stored_alone:
+        return Response(status_code=PASSED_ON)
     place: dict[str, Any] = {}
     try:
         if form.get("kind", "reading") == "reading":
@@ -222,8 +227,8 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
         else:
             _take(job, form)
     except (Doubt, InputError) as error:
-        return _asked(request, job, place, form, error)
-    if "application/json" in request.headers.get("Accept", ""):  # what follows from it is fetched then
+        return Response(status_code=PASSED_ON) if elsewhere else _asked(request, job, place, form, error)
+    if stored_alone:  # what follows from it is fetched then
         return JSONResponse({"stored": form.get("entry_id", "")[:60]}, 201)
     if not request.headers.get("HX-Request"):
         return RedirectResponse(f"/jobs/{job.job_id}", 303)
