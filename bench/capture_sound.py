@@ -103,6 +103,40 @@ def wheel(variant: int) -> Sound:
 
 
 @functools.cache
+def speeding_up(variant: int) -> Sound:
+    """An engine that starts: a reluctor whose volts grow with the speed, slowed at each compression, input too narrow.
+
+    Of three inputs one cuts off what is beyond its range, one turns it over, one takes it all; each has 8 bits.
+    """
+    random = np.random.default_rng(1000 + variant)
+    places, missing = WHEELS[int(random.integers(12))]
+    start = float(random.uniform(70, 260))
+    stop = start * float(random.uniform(1.5, 5))
+    rate = float(stop / 60 * places * random.uniform(8, 40))
+    clock = np.arange(int(min(float(random.uniform(2, 6)), 4e5 / rate) * rate)) / rate
+    share = np.clip(1.3 * clock / clock[-1] - random.uniform(0, 0.3), 0, 1)
+    mean = start + (stop - start) * share ** float(random.uniform(0.6, 2))
+    turns = np.cumsum(mean) / 60 / rate
+    waves = float(random.choice([1.5, 2, 3]))
+    speed = mean * (1 + random.uniform(0.03, 0.25) * start / mean * np.sin(2 * np.pi * waves * turns))
+    angle = np.cumsum(speed) / 60 / rate + random.uniform()
+    values = inductive(angle, speed, teeth(places, *missing).tolist(), 1 / places)
+    return Sound({"crank": (_narrow(values, random), "V")}, rate, Setup())
+
+
+def _narrow(values: Floats, random: np.random.Generator) -> Floats:
+    """As an input of 8 bits gives it that may cut off or turn over what is beyond its range."""
+    top = float(np.abs(values).max()) * float(random.uniform(0.55, 0.95))
+    kind = int(random.integers(3))
+    if kind == 0:
+        values = np.clip(values, -top, top)
+    elif kind == 1:
+        values = np.maximum(np.where(values > top, values - 2 * top, values), -top)
+    step = float(np.ptp(values)) / 255
+    return np.asarray(np.round(values / step) * step)
+
+
+@functools.cache
 def charging(variant: int) -> Sound:
     """A sound generator's current or the battery's volts."""
     random = np.random.default_rng(200 + variant)
@@ -186,6 +220,7 @@ def lin_line(variant: int) -> Sound:
 KINDS: dict[str, Callable[[int], Sound]] = {
     "cranking": cranked,
     "crank wheel": wheel,
+    "engine speeding up": speeding_up,
     "charging": charging,
     "motor": motor,
     "injector": injection,
@@ -231,7 +266,7 @@ def told(seed: int) -> tuple[str, list[tuple[str, str, str]]]:
     """The kind of the capture of a seed, and analysis, verdict and reason of each result."""
     random = np.random.default_rng([7, seed])
     kind = list(KINDS)[seed % len(KINDS)]
-    sound = KINDS[kind](int(random.integers(VARIANTS * (3 if kind == "crank wheel" else 1))))
+    sound = KINDS[kind](int(random.integers(VARIANTS * (3 if kind in ("crank wheel", "engine speeding up") else 1))))
     capture = spoilt(sound, random)
     results = analyse(capture, {name: name for name in sound.traces}, sound.setup)
     return kind, [(one.analysis, one.verdict, one.reason) for one in results]

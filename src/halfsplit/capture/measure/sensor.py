@@ -22,6 +22,17 @@ _QUIET: Final = 0.05
 _JUMP: Final = 0.6
 """Share of the whole swing that only an edge, or an input that turns over, covers in two samples."""
 
+_STEEP: Final = 0.3
+"""Share of the whole swing from which a step between two samples may be a change of the range."""
+
+_MOST_STEEP: Final = 300_000
+"""Samples beside steep steps beyond which a trace is left as it is, for want of time."""
+
+_RAISED: Final = 0.02
+"""Price of a sample in the range above, in ranges: without need the trace is as it was read."""
+
+_APART: Final = 1e9
+
 _GLITCH: Final = 0.03
 """A pulse shorter than this share of its usual length is interference: no tooth is that narrow beside another."""
 
@@ -56,21 +67,54 @@ def _turned_up_at_top(values: Floats) -> Floats:
     low, high = float(values.min()), float(values.max())
     if values.size < 8 or high <= low:
         return values
-    steps = values[2:] - values[:-2]
+    steps = np.diff(values, append=values[-1])
+    over_two = steps[:-1] + steps[1:]
     walls = _JUMP * (high - low)
-    falls, rises = runs(steps < -walls), runs(steps > walls)
-    if not falls or not rises:
+    least = min(max(steps.max(), over_two.max()), max(-steps.min(), -over_two.min()))
+    if least < walls:
         return values
-    begins = np.array([first + 1 for first, _ in falls])
-    ends = np.array([last + 1 for _, last in rises])
-    after = np.searchsorted(ends, begins, side="right")
-    pairs = [(int(b), int(ends[e])) for b, e in zip(begins, after, strict=True) if e < ends.size]
-    if not pairs or not _come_back(values, pairs, 0.5 * (low + high)):
+    near = np.convolve(np.abs(steps) > _STEEP * (high - low), np.ones(5), "same") > 0
+    if np.count_nonzero(near) > _MOST_STEEP or two_levels(values):
+        return values
+    peaks = runs(_beyond((values - low) / (high - low), np.flatnonzero(near)))
+    if not _come_back(values, peaks, 0.5 * (low + high)):
         return values
     found = values.copy()
-    for first, last in pairs:
+    for first, last in peaks:
         found[first:last] = high + np.clip(values[first:last] - low, 0.0, 0.5 * (high - low))
     return found
+
+
+def _beyond(shares: Floats, near: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """The samples that read one range too low: raised by a range, the trace bends least.
+
+    `shares` are the values in ranges, `near` the samples beside a steep step: the range changes only there. The path of
+    the least sum of absolute second differences, by dynamic programming over the ranges of a sample and the next.
+    """
+    padded = np.pad(shares, 1, mode="edge")
+    bends = (padded[near + 2] - 2 * padded[near + 1] + padded[near]).tolist()
+    begins = (np.diff(near, prepend=near[0] - 2) > 1).tolist()
+    both_down, up_next, up_here, both_up = 0.0, _APART, _APART, 0.0
+    came = np.empty((near.size, 4), np.int8)
+    for j, (bend, begin) in enumerate(zip(bends, begins, strict=True)):
+        if begin:  # in the stretch before no step is steep: the range stays
+            up_next = up_here = _APART
+        # (range here, range after) from (range before, range here); the bend changes by before - 2 here + after
+        ways = (
+            (both_down + abs(bend), up_here + abs(bend + 1)),
+            (both_down + abs(bend + 1), up_here + abs(bend + 2)),
+            (up_next + abs(bend - 2), both_up + abs(bend - 1)),
+            (up_next + abs(bend - 1), both_up + abs(bend)),
+        )
+        came[j] = [(0, 2, 1, 3)[2 * (n >= 2) + (way[1] < way[0])] for n, way in enumerate(ways)]
+        both_down, up_next, up_here, both_up = (min(way) for way in ways)
+        up_next, both_up = up_next + _RAISED, both_up + _RAISED
+    state = int(np.argmin((both_down, up_next, up_here, both_up)))
+    raised = np.empty(near.size, np.bool_)
+    for j in range(near.size - 1, -1, -1):
+        raised[j] = state >= 2
+        state = int(came[j, state])
+    return raised[np.maximum(np.searchsorted(near, np.arange(shares.size), side="right") - 1, 0)]
 
 
 def _come_back(values: Floats, pairs: list[tuple[int, int]], middle: float) -> bool:
