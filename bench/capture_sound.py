@@ -266,7 +266,9 @@ def told(seed: int) -> tuple[str, list[tuple[str, str, str]]]:
     """The kind of the capture of a seed, and analysis, verdict and reason of each result."""
     random = np.random.default_rng([7, seed])
     kind = list(KINDS)[seed % len(KINDS)]
-    sound = KINDS[kind](int(random.integers(VARIANTS * (3 if kind in ("crank wheel", "engine speeding up") else 1))))
+    sound = KINDS[kind](
+        int(random.integers(VARIANTS * (3 if kind in ("crank wheel", "engine speeding up") else 1)))
+    )
     capture = spoilt(sound, random)
     results = analyse(capture, {name: name for name in sound.traces}, sound.setup)
     return kind, [(one.analysis, one.verdict, one.reason) for one in results]

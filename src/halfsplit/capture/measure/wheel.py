@@ -41,6 +41,9 @@ _STEADY: Final = 0.05
 _NO_ORDER: Final = 0.3
 """Mean deviation (logarithm) beyond which the best pattern is none."""
 
+_SURE: Final = 0.08
+"""Mean deviation (logarithm) up to which the edges of a wheel are good enough to accuse one of its teeth."""
+
 _CLEAR: Final = 6.0
 """Difference of two logarithms of likelihood from which one reading is clearly ahead: 400 to 1."""
 
@@ -190,7 +193,8 @@ def _wheel(times: Floats, pattern: Pattern, reading: Reading) -> Wheel:
         lasting,
         pattern.deviation,
     )
-    return _lost_now_and_then(wheel, reading.units)
+    wheel = _lost_now_and_then(wheel, reading.units)
+    return wheel if pattern.deviation < _SURE else replace(wheel, lasting="")
 
 
 def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:

@@ -112,7 +112,7 @@ def _units(shares: Floats) -> Floats:
     units = np.ones(shares.size)
     for place in np.flatnonzero(ratio > GAP).tolist():
         beside = [shares[(place + step) % shares.size] for step in (-1, 1)]
-        near = [share for share in beside if share < GAP * pitch[place]]
+        near = [share for share in beside if _SHORT * pitch[place] < share < GAP * pitch[place]]
         within = max(float(np.mean(near)) if near else 0.0, float(pitch[place]))
         units[place] = max(round(float(shares[place]) / within), 2)
     for place in range(shares.size):
