@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from halfsplit.circuit.cases import Cases, operated
+from halfsplit.circuit.cases import Cases, alike, operated
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States, Thresholds
 from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.elimination import Base, Changes, Work, bases, working
@@ -51,14 +51,16 @@ class Batch:
         self._states: States = np.zeros((len(self.table.devices), len(self._every)), dtype=np.int8)
         self._chattering: Bools = np.zeros(self._states.shape, dtype=bool)
         self._blown: Bools = np.zeros((len(self.network.fuses), len(self._every)), dtype=bool)
+        self._like = np.arange(len(cases)) if before is not None else alike(self.system, cases)
         if before is not None:
-            gone = before.reshape(self._blown.shape)
-            for fuse in np.flatnonzero(gone.any(axis=1)):
-                self._open(np.flatnonzero(gone[fuse]), np.full(int(gone[fuse].sum()), fuse))
+            self._open_all(before.reshape(self._blown.shape), self._every)
+        own = self._like[self._case(self._every)] == self._case(self._every)
         lanes = self._cells
         step = max(1, TOGETHER // max(1, len(self.table.devices) * lanes.shape[1]))
         for start in range(0, len(lanes), step):
-            self._settle(np.unique(lanes[start : start + step]))
+            cells = np.unique(lanes[start : start + step])
+            self._settle(cells[own[cells]])
+        self._copy(np.flatnonzero(~own))
 
     @property
     def states(self) -> States:
@@ -125,16 +127,19 @@ class Batch:
         """The cells (blocks, lanes) that are worked on side by side.
 
         Where there are few draws, those of neighbouring cases, which mostly change the same fronts; cases that add an
-        element of which no front knows, only with others that add the same.
+        element of which no front knows, only with others that add the same, and those that are settled by themselves
+        apart from those that are like another.
         """
         beside = -(-FEWEST_LANES // len(self.systems))
         every = np.arange(len(self.cases))
         if beside > 1:
             elements = self.cases.changes.elements
             known = ~((self._structure.extra[elements] == 1) & (elements >= 0)).any(axis=1)
-            _, like = np.unique(np.where(known[:, None], -1, elements), axis=0, return_inverse=True)
-            order = np.argsort(like.ravel(), kind="stable")
-            groups = np.split(order, np.flatnonzero(np.diff(like.ravel()[order])) + 1)
+            own = self._like == every
+            kinds = np.column_stack([np.where(known[:, None], -1, elements), own])
+            _, kind = np.unique(kinds, axis=0, return_inverse=True)
+            order = np.argsort(kind.ravel(), kind="stable")
+            groups = np.split(order, np.flatnonzero(np.diff(kind.ravel()[order])) + 1)
             filled = [np.append(each, np.full(-len(each) % beside, each[-1])) for each in groups if len(each)]
             every = np.concatenate(filled) if filled else every
         return (every[:, None] * len(self.systems) + np.arange(len(self.systems))).reshape(
@@ -238,6 +243,19 @@ class Batch:
             self._blown[worst[over], rows] = True
             self._open(rows, worst[over])
         return rows
+
+    def _copy(self, cells: Ints) -> None:
+        """Give these cells the devices and fuses of the cells that they are like."""
+        first = self._like[self._case(cells)] * len(self.systems) + self._draw(cells)
+        for each in (self._states, self._chattering, self._blown):
+            each[:, cells] = each[:, first]
+        self._open_all(self._blown[:, cells], cells)
+
+    def _open_all(self, gone: Bools, cells: Ints) -> None:
+        """Add the open fuses (fuses, b) to these cells."""
+        for fuse in np.flatnonzero(gone.any(axis=1)):
+            rows = cells[gone[fuse]]
+            self._open(rows, np.full(len(rows), fuse))
 
     def _open(self, cells: Ints, fuses: Ints) -> None:
         """Add an open fuse to each of these cells: one new row of changes for all that come from the same row."""

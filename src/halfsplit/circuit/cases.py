@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
-from halfsplit.circuit.devices import Floats, Ints, Locks
+from halfsplit.circuit.devices import FREE, Floats, Ints, Locks
 from halfsplit.circuit.elimination import Changes
 from halfsplit.circuit.network import ADD, EMF, OPEN, SET, Change, Lock, System
 from halfsplit.circuit.settle import locks_for
@@ -50,3 +52,39 @@ def operated(operation: Ints, number: Floats, conductance: Floats, emf: Floats) 
         conductance,
     )
     return changed, np.where(operation == EMF, number, emf)
+
+
+def alike(system: System, cases: Cases) -> Ints:
+    """For each case the first (C,) that leaves every device and fuse as this one does, itself where there is none.
+
+    Where in a chain of wires and contacts a path is broken, or has so many ohms more, is all the same to what stands
+    outside the chain, as long as nothing within it is watched.
+    """
+    changes, locks, every = cases.changes, cases.locks, np.arange(len(cases))
+    if not changes.elements.shape[1]:
+        return every
+    element, operation = changes.elements[:, 0], changes.operations[:, 0]
+    free = (locks.device == FREE).all(axis=0) & ~locks.dead.any(axis=0) & ~locks.unread.any(axis=0)
+    single = (element >= 0) & (changes.elements[:, 1:] < 0).all(axis=1) & free
+    in_chain = single & np.isin(operation, (OPEN, ADD))
+    keys = np.column_stack([_chains(system)[element], operation, changes.values[:, 0]])
+    keys[~in_chain] = np.column_stack([-1 - every, every, every])[~in_chain]
+    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    return np.asarray(first[which.ravel()])
+
+
+def _chains(system: System) -> Ints:
+    """The chain (E,) in which each element stands: from one to the next by a node that joins these two alone."""
+    ends, count, size = system.ends, len(system.ends), system.network.size
+    there = (system.conductance != 0.0) | (system.device >= 0)
+    plain = (ends[:, :2] == ends[:, 2:]).all(axis=1)
+    element, node = np.repeat(np.flatnonzero(there), 4), ends[there].ravel()
+    element, node = np.unique(np.column_stack([element, node]), axis=0).T
+    inner = np.bincount(node, minlength=size + 1) == 2
+    inner[[size, *system.network.devices.watch]] = False
+    inner[node[~plain[element]]] = False
+    at = inner[node]
+    order = np.argsort(node[at], kind="stable")
+    pairs = element[at][order].reshape(-1, 2)
+    graph = coo_array((np.ones(len(pairs)), pairs.T), shape=(count, count))
+    return np.asarray(connected_components(graph, directed=False)[1])

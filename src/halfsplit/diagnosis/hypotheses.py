@@ -124,6 +124,13 @@ class Columns:
         each = [any(holds(fault) for fault in one.single) for one in self.hypotheses]
         return np.asarray(np.array(each, dtype=bool)[self.hypothesis])
 
+    def within(self, other: Columns) -> Ints:
+        """The column of another set that stands for each (C,), -1 where none does."""
+        starts = {one.name: number for one, number in zip(other.hypotheses, _starts(other), strict=True)}
+        shift = np.array([starts.get(one.name, -1) for one in self.hypotheses], dtype=np.intp)
+        start = shift[self.hypothesis]
+        return np.where(start < 0, -1, start + np.arange(len(self)) - _starts(self)[self.hypothesis])
+
     @cached_property
     def same_as_next(self) -> NDArray[np.bool_]:
         """Whether a column and the next are severities of one hypothesis (C - 1,)."""
@@ -136,6 +143,11 @@ def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
     for fault in faults.values():
         grouped.setdefault(fault.family, []).append(fault)
     return [tuple(members) for members in grouped.values()]
+
+
+def _starts(columns: Columns) -> Ints:
+    """The first column of each hypothesis."""
+    return np.searchsorted(columns.hypothesis, np.arange(len(columns.hypotheses)))
 
 
 def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Columns:

@@ -48,6 +48,9 @@ FAR = 7.0
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
 KEPT_PREDICTORS = 12
+MOSTLY, DEEPEST = 0.7, 4
+"""Share of hypotheses in common from which a predictor takes what another has solved, and how many may do so in turn:
+each keeps the one before it."""
 ODD = 3.0
 """Natural logarithm of how much better something else explains a reading that a hypothesis leaves unexplained."""
 TOUCHES, AGAINST = 0.1, 4.0
@@ -129,8 +132,19 @@ class Predictions:
             if len(self._kept) >= KEPT_PREDICTORS:
                 self._kept.pop(next(iter(self._kept)))
             draws = self.nominal if coarse else self.draws
-            self._kept[key] = Predictor(self.circuit, columns_of(hypotheses, coarse=coarse), draws)
+            columns = columns_of(hypotheses, coarse=coarse)
+            self._kept[key] = Predictor(self.circuit, columns, draws, self._near(key))
         return self._kept[key]
+
+    def _near(self, key: tuple[bool, tuple[str, ...]]) -> Predictor | None:
+        """The latest predictor that has most of these hypotheses and few others."""
+        coarse, names = key
+        for other in reversed(self._kept):
+            shared = len({*names}.intersection(other[1]))
+            alike = other[0] == coarse and shared > MOSTLY * max(len(names), len(other[1]))
+            if alike and self._kept[other].depth < DEEPEST:
+                return self._kept[other]
+        return None
 
 
 class Inference:
@@ -245,12 +259,15 @@ class Inference:
         unknown = next(one for one in self.single if one.first.kind == "unknown")
         share = float(np.exp(total[self._number[unknown.name]] - logsumexp(total)))
         wanted = self._joined(live, total, belief, log, broad, each)
-        if not wanted and share < DOUBTED:
+        # Until something is measured, nothing speaks against the drawing.
+        doubted = share >= DOUBTED and any(reading.measurement.instrument for reading in live)
+        if not wanted and not doubted:
             return {}
         nothing = next(one for one in self.single if one.first.kind == "nothing")
-        if self._outside is None:
+        if doubted and self._outside is None:
             self._outside = self._belief([nothing, *self.undrawn], coarse=True)
-        asked = [self._outside] + ([self._belief([nothing, *wanted], coarse=True)] if wanted else [])
+        asked = [self._outside] if self._outside else []
+        asked += [self._belief([nothing, *wanted], coarse=True)] if wanted else []
         told: dict[Hypothesis, float] = {}
         for one in asked:
             weights = _per_hypothesis(one, one.log_weights(live))

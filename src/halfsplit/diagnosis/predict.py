@@ -95,14 +95,19 @@ class Solved:
 
 
 class Amended(Solved):
-    """The same but for a few columns, in which fuses have opened before: only these are solved anew."""
+    """Columns taken from another solution, but for a few that are solved anew: fuses have opened there before, or they
+    are not among the other's.
 
-    def __init__(self, whole: Solved, columns: Ints, batch: Batch) -> None:
+    ``taken`` (C,): the other's column for each; ``columns``: those that are solved anew.
+    """
+
+    def __init__(self, whole: Solved, taken: Ints, columns: Ints, batch: Batch) -> None:
         super().__init__(batch)
-        self.shape, self._whole, self._columns = whole.shape, whole, columns
+        self.shape, self._whole, self._columns = (len(taken), whole.shape[1]), whole, columns
+        self._taken = taken
 
     def _joined(self, whole: NDArray[Any], own: NDArray[Any]) -> NDArray[Any]:
-        joined = whole.copy()
+        joined = whole[..., self._taken, :]
         joined[..., self._columns, :] = own
         return joined
 
@@ -350,9 +355,14 @@ class Memory:
 
 
 class Predictor:
-    """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them."""
+    """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them.
 
-    def __init__(self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters]) -> None:
+    ``near``: a predictor for the same draws that has most of the columns; what it has solved is not solved again.
+    """
+
+    def __init__(
+        self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters], near: Predictor | None = None
+    ) -> None:
         self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
         self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
         self._solved: dict[tuple[Hashable, bytes], Solved] = {}
@@ -360,6 +370,8 @@ class Predictor:
         self.whole = Memory(np.zeros(shape, dtype=bool), b"")
         first = circuit.network.system(next(iter(circuit.states)))
         self._cases = Cases.of(first, columns.changes, columns.locks)
+        self._near = near
+        self.depth: int = 0 if near is None else near.depth + 1
         # Volts and source ohms of all points, in float32.
         each = 8 * len(columns) * len(self.draws) * circuit.network.size
         self._room = int(np.clip(SCENE_BYTES // max(each, 1), 4, 400))
@@ -394,11 +406,26 @@ class Predictor:
         before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
         columns = np.flatnonzero(before.any(axis=(0, 2)))
         if not len(columns):
-            return Solved(Batch(systems, cases)) if memory is self.whole else self._solve(key, self.whole)
+            return self._afresh(key, systems, cases) if memory is self.whole else self._solve(key, self.whole)
         if memory is self.whole or len(columns) == len(self.columns):
             return Solved(Batch(systems, cases, before))
         own = Batch(systems, cases.some(columns), before[:, columns])
-        return Amended(self._solve(key, self.whole), columns, own)
+        return Amended(self._solve(key, self.whole), np.arange(len(self.columns)), columns, own)
+
+    def _afresh(self, key: SceneKey, systems: Sequence[System], cases: Cases) -> Solved:
+        """All columns with no fuse open yet; what a predictor near to this one has solved is taken from there."""
+        known = None if self._near is None else self._near.solution(key)
+        if self._near is None or known is None:
+            return Solved(Batch(systems, cases))
+        taken = self.columns.within(self._near.columns)
+        # A solution has one case at least, though nothing may be missing.
+        missing = np.flatnonzero(taken < 0) if (taken < 0).any() else np.zeros(1, dtype=np.intp)
+        return Amended(known, np.maximum(taken, 0), missing, Batch(systems, cases.some(missing)))
+
+    def solution(self, key: SceneKey) -> Solved | None:
+        """All columns of a scene with no fuse open before, if it is solved already."""
+        what = self._system(key, None).electrically(), replaced(key.changes)
+        return self._solved.get((what, self.whole.token))
 
     def _system(self, key: SceneKey, parameters: Parameters | None) -> System:
         system = apply(self.circuit.network.system(key.state, parameters), key.changes)

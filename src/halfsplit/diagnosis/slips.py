@@ -13,7 +13,7 @@ import numpy as np
 
 from halfsplit.diagnosis.expected import Context, Floats, Numeric
 from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.predict import Readings, Scene, SceneKey
+from halfsplit.diagnosis.predict import Readings, Scene
 
 NOTHING, FEED, ONE_LEAD, SWAPPED, BESIDE, STATE, UNIT, ANYTHING = (
     0.22,
@@ -68,8 +68,9 @@ def _meant(
         yield BESIDE / len(beside), scene.volts(node, b)
     rest = next(iter(scene.circuit.states))
     if rest != place.state:
-        other = context.predictor.scene(SceneKey(rest, place.changes), context.memory)
-        yield STATE, other.volts(a, b)
+        # What a healthy vehicle shows there will do: hardly a fault is seen in a state in which nothing runs.
+        healthy = scene.circuit.solve(rest, changes=place.changes)
+        yield STATE, np.full((1, 1), healthy.volts(place.at, place.to))
     yield 0.5 * UNIT, 1000.0 * expected.value
     yield 0.5 * UNIT, 0.001 * expected.value
 
