@@ -81,24 +81,23 @@ class Solved:
     def links(self) -> Links:
         return self._batch.links()
 
-    @property
+    @cached_property
     def states(self) -> States:
         return self._batch.states
 
-    @property
+    @cached_property
     def chattering(self) -> Bools:
         return self._batch.chattering
 
-    @property
+    @cached_property
     def blown(self) -> Bools:
         return self._batch.blown
 
 
 class Amended(Solved):
-    """Columns taken from another solution, but for a few that are solved anew: fuses have opened there before, or they
-    are not among the other's.
+    """Columns taken from another solution, but for a few that are solved anew.
 
-    ``taken`` (C,): the other's column for each; ``columns``: those that are solved anew.
+    Fuses have opened there before, or they are not among the other's. ``taken`` (C,): the other's column for each; ``columns``: those that are solved anew.
     """
 
     def __init__(self, whole: Solved, taken: Ints, columns: Ints, batch: Batch) -> None:
@@ -128,15 +127,15 @@ class Amended(Solved):
         own = self._batch.links()
         return {pair: self._joined(heard, own[pair]) for pair, heard in self._whole.links.items()}
 
-    @property
+    @cached_property
     def states(self) -> States:
         return self._joined(self._whole.states, self._batch.states)
 
-    @property
+    @cached_property
     def chattering(self) -> Bools:
         return self._joined(self._whole.chattering, self._batch.chattering)
 
-    @property
+    @cached_property
     def blown(self) -> Bools:
         return self._joined(self._whole.blown, self._batch.blown)
 
@@ -162,6 +161,10 @@ class Scene:
     def fill_source(self, nodes: Sequence[int]) -> None:
         """Find the source resistance of these nodes at once."""
         self._solved.fill("source_ohms", nodes)
+
+    def point_volts(self, node: int) -> Readings:
+        """Volts of a node (C, D) against the reference."""
+        return self._solved.get("volts", node)
 
     def volts(self, a: int, b: int) -> Readings:
         """Volts between two nodes (C, D), no instrument fitted."""

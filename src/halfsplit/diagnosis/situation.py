@@ -55,7 +55,8 @@ class Situation:
         """Whether a test cannot be made: refused itself, or at a place that cannot be reached."""
         if measurement in self.refused:
             return True
-        return not self.out_of_reach.isdisjoint(self._parts_and_places(measurement))
+        away = self.out_of_reach
+        return bool(away) and not away.isdisjoint(self._parts_and_places(measurement))
 
     def _parts_and_places(self, measurement: Measurement) -> set[str]:
         model = self.circuit.model
