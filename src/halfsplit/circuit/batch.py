@@ -26,6 +26,8 @@ from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, Asked, answer, 
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
+MOSTLY_COPIES = 3
+"""Times as many lanes as cases from which filling them up costs more than it saves."""
 FEWEST_LANES = 8
 """Cells that are worked on side by side at least: a processor adds four or eight numbers at a time."""
 
@@ -141,7 +143,9 @@ class Batch:
             order = np.argsort(kind.ravel(), kind="stable")
             groups = np.split(order, np.flatnonzero(np.diff(kind.ravel()[order])) + 1)
             filled = [np.append(each, np.full(-len(each) % beside, each[-1])) for each in groups if len(each)]
-            every = np.concatenate(filled) if filled else every
+            packed = np.concatenate(filled) if filled else every
+            # Cases of which each adds another element are worked on one by one.
+            every, beside = (packed, beside) if len(packed) < MOSTLY_COPIES * len(every) else (every, 1)
         return (every[:, None] * len(self.systems) + np.arange(len(self.systems))).reshape(
             -1, beside * len(self.systems)
         )
