@@ -177,7 +177,7 @@ class Batch:
         systems = self.systems * (lanes // draws)
         rest = self.table.rest(self.table.free(lanes)).T[None]
         first = bases(systems, rest, self._owned)
-        COUNTER.factorisations += lanes
+        COUNTER.factorisations += draws
         if not self.system.driven:
             return first
         nothing = Cases.of(self.system, [()], [()])
@@ -199,7 +199,7 @@ class Batch:
             return watched(states), links(self.system, states, locks.at(columns), watched)
 
         settled = settle(self.system, evaluate, locks, self._thresholds.at(np.arange(lanes) % draws))
-        COUNTER.factorisations += lanes * len(settled.history)
+        COUNTER.factorisations += draws * len(settled.history)
         return bases(systems, np.stack([states.T for states in settled.history]), self._owned)
 
     @cached_property
