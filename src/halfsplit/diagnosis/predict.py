@@ -97,7 +97,8 @@ class Solved:
 class Amended(Solved):
     """Columns taken from another solution, but for a few that are solved anew.
 
-    Fuses have opened there before, or they are not among the other's. ``taken`` (C,): the other's column for each; ``columns``: those that are solved anew.
+    Fuses have opened there before, or they are not among the other's. ``taken`` (C,): the other's column for each;
+    ``columns``: those that are solved anew.
     """
 
     def __init__(self, whole: Solved, taken: Ints, columns: Ints, batch: Batch) -> None:

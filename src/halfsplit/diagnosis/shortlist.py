@@ -67,7 +67,9 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
     mean, spread = np.empty(len(tests)), np.empty(len(tests))
     for rows, ask, fill in ((~amps, scene.point_volts, scene.fill), (amps, scene.amps, scene.fill_amps)):
         numbers = np.flatnonzero(rows)
-        points, place = np.unique(np.array([ends[number] for number in numbers]).reshape(-1, 2), return_inverse=True)
+        points, place = np.unique(
+            np.array([ends[number] for number in numbers]).reshape(-1, 2), return_inverse=True
+        )
         asked = points[points != size]
         fill(asked.tolist())
         told = np.zeros((len(points), len(chosen)), dtype=np.float32)
