@@ -76,6 +76,14 @@ class Batch:
     def blown(self) -> Bools:
         return self._blown.reshape(-1, *self.shape)
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes that its arrays take, about: the states of all cells and the healthy networks of all lanes."""
+        base = self.__dict__.get("_base", ())
+        return sum(
+            each.nbytes for each in (self._states, self._chattering, self._blown, *self._changes, *base)
+        )
+
     # What is asked of the settled cells.
 
     def volts(self, nodes: Ints) -> Floats:

@@ -125,6 +125,11 @@ class Predictions:
         self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of what is solved, nearly all that a diagnosis takes."""
+        return sum(each.nbytes for each in self._kept.values())
+
     def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
         """The predictor of some hypotheses; ``coarse``: named severities and nominal values only."""
         key = coarse, tuple(one.name for one in hypotheses)

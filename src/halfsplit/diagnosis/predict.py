@@ -69,6 +69,11 @@ class Solved:
     def _values(self, what: str, wanted: Ints) -> Floats:
         return np.asarray(getattr(self._batch, what)(wanted))
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of what is kept."""
+        return self._batch.nbytes + sum(each.nbytes for kept in self._kept.values() for each in kept.values())
+
     def port_ohms(self, a: int, b: int) -> Floats:
         """Resistance between two nodes (C, D)."""
         return np.asarray(self._batch.port_ohms(np.array([a]), np.array([b]))[0])
@@ -379,6 +384,11 @@ class Predictor:
         # Volts and source ohms of all points, in float32.
         each = 8 * len(columns) * len(self.draws) * circuit.network.size
         self._room = int(np.clip(SCENE_BYTES // max(each, 1), 4, 400))
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of what is solved."""
+        return sum(each.nbytes for each in self._solved.values())
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
         """The scene, solved if it was not yet; those used longest ago are let go."""

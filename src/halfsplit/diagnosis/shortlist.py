@@ -81,7 +81,7 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
             values = told[a] - told[b]
             mean[some] = values @ weights
             spread[some] = (values - mean[some, None].astype(np.float32)) ** 2 @ weights
-    return np.sqrt(np.maximum(spread, 0.0)) / (floor + share * np.abs(mean))
+    return np.asarray(np.sqrt(np.maximum(spread, 0.0)) / (floor + share * np.abs(mean)))
 
 
 def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:

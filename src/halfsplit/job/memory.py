@@ -8,18 +8,13 @@ stored when he asked: several people on one job cost one computation, not one ea
 
 from __future__ import annotations
 
-import gc
-import sys
 import threading
-import time
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
-
-import numpy as np
 
 from halfsplit.abandoned import check_waited_for
 from halfsplit.circuit.circuit import Circuit
@@ -32,8 +27,6 @@ ROOM = 256_000_000
 
 A job on a pattern takes about 20 MB after fifteen readings, a vehicle of 60 branches some hundred.
 """
-WEIGHED_EVERY = 20.0
-"""Seconds after which a job is weighed anew; that takes some tens of milliseconds."""
 TURN = 1.0
 """Seconds for which one computation waits for another: the processor is shared only with long ones."""
 _turn = threading.RLock()
@@ -55,7 +48,7 @@ class Remembered:
     """One job's memory; to be used under its ``lock``.
 
     ``answers``: what was worked out, by name, until a change of what was heard; ``bench``: the job as it was last
-    looked at; ``size``: bytes, as of ``weighed``.
+    looked at; ``size``: bytes of what is solved for it.
     """
 
     lock: threading.RLock = field(default_factory=threading.RLock)
@@ -65,7 +58,6 @@ class Remembered:
     answers: dict[str, Any] = field(default_factory=dict)
     bench: Bench | None = None
     size: int = 0
-    weighed: float = -WEIGHED_EVERY
 
 
 @dataclass(frozen=True)
@@ -106,30 +98,14 @@ class Memory:
             return found
 
     def make_room(self, used: Remembered) -> None:
-        """Weigh what was used, once in a while, and forget what was used longest ago where all is too much."""
-        if time.monotonic() - used.weighed < WEIGHED_EVERY:
-            return
-        used.size, used.weighed = _bytes(used), time.monotonic()
+        """Weigh what was used, and forget what was used longest ago where all is too much."""
+        used.size = used.told.diagnosis.predictions.nbytes if used.told else 0
         with self._lock:
             total = sum(one.size for one in self._jobs.values())
             for job_id in list(self._jobs)[:-1]:
                 if total <= ROOM:
                     return
                 total -= self._jobs.pop(job_id).size
-
-
-def _bytes(root: object) -> int:
-    """What an object and all that it leads to take, without modules, classes and functions."""
-    seen: set[int] = set()
-    total, ahead = 0, [root]
-    while ahead:
-        one = ahead.pop()
-        if id(one) in seen or isinstance(one, (type, type(sys), type(_bytes))):
-            continue
-        seen.add(id(one))
-        total += one.nbytes if isinstance(one, np.ndarray) and one.base is None else sys.getsizeof(one, 0)
-        ahead += [one.base] if isinstance(one, np.ndarray) else gc.get_referents(one)
-    return total
 
 
 _MEMORIES: WeakKeyDictionary[JobStore, Memory] = WeakKeyDictionary()
