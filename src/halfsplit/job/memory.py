@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from halfsplit.abandoned import check_waited_for
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.job.abandoned import check_waited_for
 from halfsplit.job.replay import Told, begin, chapters, tell
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
@@ -27,6 +27,8 @@ ROOM = 256_000_000
 
 A job on a pattern takes about 20 MB after fifteen readings, a vehicle of 60 branches some hundred.
 """
+LEAST_SIZE = 1_000_000
+"""Bytes that a job counts for in any case: entries, answers, circuit."""
 TURN = 1.0
 """Seconds for which one computation waits for another: the processor is shared only with long ones."""
 _turn = threading.RLock()
@@ -99,7 +101,7 @@ class Memory:
 
     def make_room(self, used: Remembered) -> None:
         """Weigh what was used, and forget what was used longest ago where all is too much."""
-        used.size = used.told.diagnosis.predictions.nbytes if used.told else 0
+        used.size = LEAST_SIZE + (used.told.diagnosis.predictions.nbytes if used.told else 0)
         with self._lock:
             total = sum(one.size for one in self._jobs.values())
             for job_id in list(self._jobs)[:-1]:

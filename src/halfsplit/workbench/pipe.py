@@ -20,7 +20,7 @@ from typing import Any, Final
 import anyio.to_thread
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from halfsplit.abandoned import is_waited_for
+from halfsplit.job.abandoned import is_waited_for
 
 STARTING: Final = 60.0
 """Seconds that a process has to come up."""
@@ -29,6 +29,8 @@ WAITING: Final = 400
 NICE: Final = 5
 """What is entered is stored by the server; the engine's processes stand behind it where the processors are short."""
 ARENAS: Final = 2
+TRIM_EVERY: Final = 3.0
+"""Seconds after which memory that was used for work in between is given back to the system."""
 _M_ARENA_MAX: Final = -8
 TOLD: Final = ("type", "http_version", "method", "scheme", "path", "raw_path", "query_string", "root_path")
 
@@ -97,7 +99,9 @@ def serve(start: Callable[[], ASGIApp], socket: str, lifeline: Any) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with contextlib.suppress(AttributeError, OSError):
         os.nice(NICE)
-    with contextlib.suppress(AttributeError, OSError):  # glibc: else each thread keeps what it has freed
+    with contextlib.suppress(
+        AttributeError, OSError
+    ):  # glibc alone: else each thread keeps what it has freed
         ctypes.CDLL(None).mallopt(_M_ARENA_MAX, ARENAS)
     asyncio.run(_answering(start(), socket, lifeline))
 
@@ -110,10 +114,18 @@ async def _answering(app: ASGIApp, socket: str, lifeline: Any) -> None:
             await _answer(app, reader, writer)
         writer.close()
 
-    over = asyncio.Event()
+    async def trim() -> None:
+        with contextlib.suppress(AttributeError, OSError):
+            library = ctypes.CDLL(None)
+            while True:
+                await asyncio.sleep(TRIM_EVERY)
+                await anyio.to_thread.run_sync(library.malloc_trim, 0)
+
+    over, trimming = asyncio.Event(), asyncio.ensure_future(trim())
     asyncio.get_running_loop().add_reader(lifeline.fileno(), over.set)
     async with await asyncio.start_unix_server(answer, socket):
         await over.wait()
+        trimming.cancel()
         os._exit(0)  # threads that still work on something are of no use to anybody
 
 

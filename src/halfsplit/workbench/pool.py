@@ -11,7 +11,7 @@ import asyncio
 import multiprocessing
 import re
 import time
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,12 +33,16 @@ ENTRY: Final = re.compile(r"(?:/api/v1)?/jobs/[^/]+/evidence")
 ASKED_ELSEWHERE: Final = "asked elsewhere"
 """In the request's state: a question about an entry is put with the bench, which a process of the engine makes."""
 HELD_UP: Final = 1.0
-"""Seconds after which a request is taken for heavy work, which no other job should wait for."""
-ABANDONED: Final = 2.0
-"""Seconds for which a process goes on with what nobody waits for."""
-LARGEST: Final = 700.0
-"""Megabytes that a process may hold before another takes its place."""
-PRELOAD: Final = ["halfsplit.workbench.app"]
+"""Seconds after which a request is taken for heavy work, which no other job should wait for.
+
+Where a process goes on answering meanwhile (`ANSWERS`), its requests only wait for each other: there is no heavy one.
+"""
+ANSWERS: Final = 2
+ABANDONED: Final = 10.0
+"""Seconds for which a process goes on with what nobody waits for: what it remembers of other jobs goes with it."""
+LARGEST: Final = 1_500.0
+"""Megabytes that a process may hold before another takes its place; it forgets jobs long before that."""
+PRELOAD: Final = ["halfsplit.workbench.ahead"]
 """Imported once, so that a new process comes up at once and shares the program's memory with the others."""
 JOBS_KNOWN: Final = 2_000
 PASSED_ON: Final = 421
@@ -57,16 +61,19 @@ class Going:
 
 @dataclass
 class Process:
-    """A process with its socket and what it works on. ``retired``: it gets nothing new."""
+    """A process with its socket, what it works on and when it last answered. ``retired``: it gets nothing new."""
 
     process: Any
     socket: str
     lifeline: Any
     going: list[Going] = field(default_factory=list)
+    answered: deque[float] = field(default_factory=lambda: deque(maxlen=ANSWERS))
     retired: bool = False
 
     def heavy(self, job_id: str, now: float) -> bool:
-        """Whether another job has kept it for long."""
+        """Whether another job has kept it for long, and from answering."""
+        if len(self.answered) == ANSWERS and now - self.answered[0] < HELD_UP:
+            return False
         return any(one.job_id != job_id and now - one.since > HELD_UP for one in self.going)
 
     def abandoned(self, now: float) -> bool:
@@ -159,6 +166,7 @@ class Pool:
                 await problem_response(*GONE)(scope, receive, send)
         finally:
             process.going.remove(going)
+            process.answered.append(time.monotonic())
 
     def close(self) -> None:
         """End every process."""

@@ -1,0 +1,23 @@
+"""What the engine's processes share: imported once by the process that they are forked from, so none loads it again.
+
+A small job is worked out on import, since compiled code is loaded where it is first called. What is there then is
+taken out of the rounds of the garbage collector, which would write to it and so end the sharing.
+"""
+
+import contextlib
+import ctypes
+import gc
+
+from halfsplit.job.warm import warm
+from halfsplit.workbench import app
+from halfsplit.workbench.rendering import environment
+
+warm()
+for _name in environment().list_templates(extensions=["html"]):
+    environment().get_template(_name)
+gc.collect()
+gc.freeze()
+with contextlib.suppress(AttributeError, OSError):
+    ctypes.CDLL(None).malloc_trim(0)
+
+__all__ = ["app"]
