@@ -5,10 +5,8 @@ import contextlib
 import json
 import os
 import signal
-import socket
 import subprocess
 import sys
-import time
 import urllib.request
 from collections.abc import Iterator
 from functools import cache
@@ -18,10 +16,12 @@ from subprocess import PIPE
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from tests.browser.acts import PATIENCE
 from tests.browser.looks import SIZES
 from tests.circuits import ONE_LAMP as LAMP
+from tests.waiting import reserved_port, until
 
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=PATIENCE)
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -83,9 +83,8 @@ class Server:
 
     def __init__(self, folder: Path, circuit: str) -> None:
         self.folder, self.circuit = folder, circuit
-        with socket.socket() as found:
-            found.bind(("127.0.0.1", 0))
-            self.port = found.getsockname()[1]
+        self._held = contextlib.ExitStack()
+        self.port = self._held.enter_context(reserved_port())
         self.url = f"http://127.0.0.1:{self.port}"
         self.start()
 
@@ -99,36 +98,33 @@ class Server:
             flush=True,
         )
         self.pid = int(started.stdout.readline())
-        for _ in range(600):
-            try:
-                urllib.request.urlopen(self.url + "/jobs", timeout=2).close()
-            except OSError:
-                time.sleep(0.05)
-            else:
-                return
-        self.kill()
-        raise AssertionError("the workbench did not start")
+        until(self._answers, "the workbench answers")
+
+    def _answers(self) -> bool:
+        assert self._lives(), "the workbench ended before it answered"
+        with contextlib.suppress(OSError), urllib.request.urlopen(self.url + "/jobs", timeout=30):
+            return True
+        return False
+
+    def _lives(self) -> bool:
+        return Path(f"/proc/{self.pid}/stat").exists()
 
     def kill(self) -> None:
         with contextlib.suppress(ProcessLookupError):
             os.kill(self.pid, signal.SIGKILL)
-        while Path(f"/proc/{self.pid}/stat").exists():
-            time.sleep(0.02)
+        until(lambda: not self._lives(), "the workbench has ended")
 
-
-def follow(page: Page, name: str) -> None:
-    """Follow a link of the head; on a phone the others are behind the button 'Menu'."""
-    menu = page.get_by_role("button", name="Menu")
-    if menu.is_visible():
-        menu.click()
-    page.get_by_role("link", name=name, exact=True).click()
+    def close(self) -> None:
+        """Kill it, and give its address back."""
+        self.kill()
+        self._held.close()
 
 
 @pytest.fixture
 def server(tmp_path) -> Iterator[Server]:
     server = Server(tmp_path, LAMP)
     yield server
-    server.kill()
+    server.close()
 
 
 @pytest.fixture(scope="session")
@@ -152,9 +148,9 @@ def open_page(chromium, server):
             base_url=server.url,
             service_workers="block",
         )
+        context.set_default_timeout(PATIENCE)
         contexts.append(context)
         made = context.new_page()
-        made.set_default_timeout(15_000)
         made.on("pageerror", lambda error: errors.append(str(error)))
         made.on(
             "console",

@@ -1,11 +1,11 @@
 """The bench in real Chromium: keyboard and taps, a connection that is lost, two browsers on one job."""
 
-import time
-
 import pytest
 from playwright.sync_api import expect
 
 from halfsplit.job import JobStore
+from tests.browser.acts import no_sideways_scroll
+from tests.waiting import until
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 HERE = "/jobs/lamp?at=X1.1:in&quantity=volts&state=on"
@@ -18,9 +18,7 @@ def values(server):
 
 def stored(server, expected):
     """Wait until the readings are stored: the page shows one at once, as 'storing'."""
-    deadline = time.monotonic() + 30
-    while values(server) != expected and time.monotonic() < deadline:
-        time.sleep(0.1)
+    until(lambda: len(values(server)) >= len(expected), f"{len(expected)} readings are stored")
     assert values(server) == expected
 
 
@@ -37,7 +35,7 @@ def test_a_reading_by_taps_alone(open_page, server, size):
     page.get_by_role("button", name="Record volts").click()
     expect(page.locator("#evidence .value").first).to_have_text("12.4 V")
     stored(server, [12.4])
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    no_sideways_scroll(page)
 
 
 def test_a_reading_by_the_keyboard_alone_and_a_question_in_between(open_page, server):
@@ -84,7 +82,7 @@ def test_what_waits_outlives_a_closed_page(open_page, server):
     server.start()
     again = context.new_page()
     again.goto("/jobs/lamp")
-    expect(again.locator("#evidence .value").first).to_have_text("12.3 V", timeout=15_000)
+    expect(again.locator("#evidence .value").first).to_have_text("12.3 V")
     stored(server, [12.3])
 
 
@@ -94,7 +92,7 @@ def test_two_browsers_on_one_job_see_each_others_readings(open_page):
     ada.goto(HERE)
     ada.locator("#typed").fill("12.4")
     ada.locator("#typed").press("Enter")
-    expect(bo.locator("#evidence .value").first).to_have_text("12.4 V", timeout=15_000)
+    expect(bo.locator("#evidence .value").first).to_have_text("12.4 V")
 
 
 def test_a_half_typed_reading_stays_when_another_one_comes_in(open_page):
@@ -104,7 +102,7 @@ def test_a_half_typed_reading_stays_when_another_one_comes_in(open_page):
     ada.goto(HERE)
     ada.locator("#typed").fill("12.4")
     ada.locator("#typed").press("Enter")
-    expect(bo.locator("#evidence .value").first).to_have_text("12.4 V", timeout=15_000)
+    expect(bo.locator("#evidence .value").first).to_have_text("12.4 V")
     expect(bo.locator("#typed")).to_have_value("11.")
 
 
@@ -144,6 +142,7 @@ def test_a_name_completes_in_the_editor(open_page):
 def test_targets_on_the_bench_are_large_enough_for_gloves(open_page):
     page = open_page("phone")
     page.goto(HERE)
+    expect(page.locator("#typed")).to_be_visible()
     heights = page.locator(".entry button, #typed").evaluate_all(
         "all => all.map(one => one.getBoundingClientRect().height)"
     )

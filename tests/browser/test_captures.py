@@ -18,7 +18,7 @@ from halfsplit.job import JobStore, captures
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
-from tests.browser.conftest import follow
+from tests.browser.acts import follow, leaves
 from tests.browser.looks import SCREENSHOTS, faults
 from tests.browser.test_whole_job import vehicle_of
 from tests.capture.signals.engine import crank_engine
@@ -108,8 +108,10 @@ def opened(page, path=HERE):
 def shares(page) -> dict[str, int]:
     """Suspect → per cent, as the bench shows them."""
     found = {}
-    for one in page.locator("#suspects ol > .suspect").all():
-        name, share = one.locator(".name").inner_text(), one.locator(".p").inner_text()
+    lines = page.locator("#suspects ol > .suspect").evaluate_all(
+        "all => all.map(one => ['.name', '.p'].map(part => one.querySelector(part).innerText))"
+    )
+    for name, share in lines:
         code = re.search(r"\(([^()]+)\)", name)
         found[code.group(1) if code else name] = int(re.sub(r"\D", "", share))
     return found
@@ -138,27 +140,24 @@ def test_a_recording_of_the_demo_job_becomes_evidence_with_one_press_and_moves_t
     }
     file.write_bytes(text(columns, 2000).getvalue())
     page = open_page()
-    page.set_default_timeout(60_000)  # the server weighs the demo's suspects for its first page
     page.goto("/jobs/demo")
     before = shares(page)
     follow(page, "Captures")
     page.get_by_label("File").set_input_files(str(file))
-    page.get_by_role("button", name="Add the recording").click()
+    leaves(page, page.get_by_role("button", name="Add the recording").click)
     page.locator("select[name=role-0]").select_option("drop volts")
     page.locator("select[name=role-1]").select_option("load current")
     page.locator("select[name=path]").select_option("ground" if part.startswith("E") else "connector")
     page.get_by_role("button", name="Measure", exact=True).click()
-    expect(page.locator("#results")).to_contain_text(
-        re.compile(r"(within|over) 0\.\d V for a"), timeout=60_000
-    )
+    expect(page.locator("#results")).to_contain_text(re.compile(r"(within|over) 0\.\d V for a"))
     expect(page.locator(".answer .ask").first).to_have_text(test.sentence)
     if SCREENSHOTS:
         page.screenshot(path=f"{SCREENSHOTS}/captures-suggested.png", full_page=True)
     page.locator(".answer").get_by_role("button", name=re.compile(r"^Record .*V")).first.click()
-    expect(page.locator(".kept")).to_contain_text("In the record: ", timeout=60_000)
+    expect(page.locator(".kept")).to_contain_text("In the record: ")
     expect(page.locator(".kept")).to_contain_text(re.compile(r"Suspects now: [^%]*\(E5\) \d+\s%"))
-    page.get_by_role("link", name="To the bench").click()
-    expect(page.locator("#evidence .line").first).to_contain_text("recorded in tail lamp.csv", timeout=60_000)
+    leaves(page, page.get_by_role("link", name="To the bench").click)
+    expect(page.locator("#evidence .line").first).to_contain_text("recorded in tail lamp.csv")
     assert shares(page)["E5"] > before["E5"]
 
 
@@ -298,9 +297,9 @@ def test_cursors_are_dragged_and_typed_and_show_what_lies_at_and_between_them(op
     page.mouse.down()
     page.mouse.move(grip["x"] + 224, grip["y"] + 12, steps=5)
     page.mouse.up()
-    assert float(page.locator("[data-cursor='0']").input_value()) > 0.5
+    expect(page.locator("[data-cursor='0']")).to_have_value(re.compile(r"^(0\.[5-9]|[1-9])"))
     expect(page.locator("[data-difference]")).not_to_contain_text("2.000 s")
-    assert page.locator(".roles input[data-at='0']").input_value() != "0.1"
+    expect(page.locator(".roles input[data-at='0']")).not_to_have_value("0.1")
 
 
 def test_a_known_good_recording_lies_behind_aligned_by_its_event_and_a_picture_goes_into_the_report(
@@ -322,6 +321,7 @@ def test_a_known_good_recording_lies_behind_aligned_by_its_event_and_a_picture_g
     page.goto("/jobs/lamp/report?for=workshop")
     picture = page.locator("img[alt$='start.csv.png']")
     expect(picture).to_be_visible()
+    expect(picture).to_have_js_property("complete", value=True)
     assert picture.evaluate("one => one.naturalWidth") > 900
 
 
@@ -329,7 +329,7 @@ def test_traces_have_the_names_of_their_roles_and_their_colours_in_order(open_pa
     for scheme, first in (("light", "rgb(0, 0, 0)"), ("dark", "rgb(255, 255, 255)")):
         page = open_page("tablet", scheme)
         opened(page)
-        assert page.locator(".lane h3").all_inner_texts() == ["battery volts, V", "starter current, A"]
+        expect(page.locator(".lane h3")).to_have_text(["battery volts, V", "starter current, A"])
         colours = page.locator(".lane .swatch").evaluate_all(
             "all => all.map(one => getComputedStyle(one).borderTopColor)"
         )

@@ -16,6 +16,7 @@ from halfsplit.diagram.photo import homography
 from halfsplit.drawing import draw
 from halfsplit.job import JobStore
 from halfsplit.notation.circuit import Circuit
+from tests.browser.acts import leaves, no_sideways_scroll
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
@@ -71,12 +72,11 @@ def wires_of(circuit):
 
 def test_a_vector_page_becomes_the_circuit_and_is_measured_on(open_page, server, printed):
     page = open_page("tablet")
-    page.set_default_timeout(30_000)
     page.goto("/jobs/lamp/circuit/diagram")
     taps = 0
     page.set_input_files("input[name=file]", str(printed))
     taps += 2  # the field, and the file in the list of the system
-    page.get_by_role("button", name="Read this page").click()
+    leaves(page, page.get_by_role("button", name="Read this page").click)
     page.get_by_role("button", name="Confirm all").click()
     expect(page.locator("#act-form")).to_contain_text("0 proposed")
     if SCREENSHOTS:
@@ -196,10 +196,9 @@ def test_a_photo_of_paper_becomes_the_circuit_by_taps_along_its_paths(open_page,
     """Colours are not told by this way, names and wires are; the corners that were found are moved once by hand."""
     path, drawing, paper = photographed
     page = open_page("tablet")
-    page.set_default_timeout(30_000)
     page.goto("/jobs/lamp/circuit/diagram")
     page.set_input_files("input[name=file]", str(path))
-    page.get_by_role("button", name="Read this page").click()
+    leaves(page, page.get_by_role("button", name="Read this page").click)
     marker = Marker(page, drawing, paper)
     marker.taps += 3
     straighten_by_hand(page)
@@ -241,7 +240,7 @@ def straighten_by_hand(page):
     page.mouse.move(*middle)
     page.mouse.down()
     page.mouse.move(middle[0] + 60, middle[1] + 60, steps=3)
-    assert told.input_value() != found
+    expect(told).not_to_have_value(found)
     page.mouse.move(*middle, steps=3)
     page.mouse.up()
     moved, before = ([float(one) for one in text.split(",")] for text in (told.input_value(), found))
@@ -250,8 +249,7 @@ def straighten_by_hand(page):
     assert float(told.input_value().split(",")[0]) == pytest.approx(moved[0] + 1.8, abs=0.2)
     if SCREENSHOTS:
         page.screenshot(path=f"{SCREENSHOTS}/diagram-corners.png", caret="initial")
-    page.get_by_role("button", name="Make it straight").click()
-    page.wait_for_url("**/circuit/diagram")
+    leaves(page, page.get_by_role("button", name="Make it straight").click)
 
 
 def joined(circuit):
@@ -271,10 +269,9 @@ def joined(circuit):
 
 def test_an_act_is_taken_back(open_page, printed):
     page = open_page("phone")
-    page.set_default_timeout(30_000)
     page.goto("/jobs/lamp/circuit/diagram")
     page.set_input_files("input[name=file]", str(printed))
-    page.get_by_role("button", name="Read this page").click()
+    leaves(page, page.get_by_role("button", name="Read this page").click)
     page.get_by_role("button", name="Confirm all").click()
     expect(page.locator("#act-form")).to_contain_text("0 proposed")
     page.get_by_role("button", name="Undo").click()
@@ -287,4 +284,4 @@ def test_an_act_is_taken_back(open_page, printed):
         grip.press("Enter")
     expect(page.locator("#act-form")).to_contain_text("1 wire confirmed")
     expect(page.locator("path.touch")).to_have_count(wires)
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    no_sideways_scroll(page)

@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
-from tests.browser.conftest import follow
+from tests.browser.acts import follow, leaves
 from tests.browser.looks import faults
 from tests.workbench.rear_feed import CIRCUIT
 
@@ -38,16 +38,16 @@ def test_from_the_log_to_the_branch(open_page, night):
     follow(page, "Drain")
     assert faults(page, "drain-empty") == {}
     page.get_by_label("Log of the battery's current").set_input_files(night)
-    page.get_by_role("button", name="Load it").click()
+    leaves(page, page.get_by_role("button", name="Load it").click)
     expect(page.locator(".ask").nth(1)).to_contain_text("62 mA asleep, more than the usual 50 mA")
     expect(page.locator("svg.drain-plot")).to_be_visible()
     page.get_by_label("Capacity, Ah").fill("70")
     page.get_by_label("Or charge known, %").fill("80")
-    page.get_by_role("button", name="Save", exact=True).click()
+    leaves(page, page.get_by_role("button", name="Save", exact=True).click)
     expect(page.locator(".figures .wide")).to_contain_text("until it may not start")
     page.get_by_text("All fuses in one table").click()
     page.get_by_label(re.compile(r"Millivolts across F1\b")).fill("0,45")
     page.get_by_label("Millivolts across F30").fill("0.01")
-    page.get_by_role("button", name="Store these readings").click()
+    leaves(page, page.get_by_role("button", name="Store these readings").click)
     expect(page.locator("#branches .ask")).to_contain_text("It runs through F1: look at A2 body control unit")
     assert faults(page, "drain-branch") == {}

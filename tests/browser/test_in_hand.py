@@ -6,65 +6,72 @@ import pytest
 from playwright.sync_api import expect
 
 from halfsplit.job import JobStore
+from tests.browser.acts import PATIENCE, leaves
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 HERE = "/jobs/lamp?at=X1.1:in&quantity=volts&state=on"
-SLOW = 3.0
-"""Seconds by which the server is slowed down."""
+FRAMES = 3
+"""Pictures of a screen of 60 a second: 50 ms, however long this machine takes for each."""
 SEEN = """(wanted) => new Promise((resolve) => {
-  const began = performance.now();
-  const look = () => document.querySelector(wanted) ? resolve(performance.now() - began)
-    : performance.now() - began > 5000 ? resolve(Infinity) : requestAnimationFrame(look);
+  let frames = 0;
+  const look = () => document.querySelector(wanted) ? resolve(frames)
+    : frames > 600 ? resolve(Infinity) : (frames += 1, requestAnimationFrame(look));
   document.querySelector(".record").click();
   look();
 })"""
 
 
-def slowed(page):
-    """The line is slow from now on; what is posted over it."""
-    posted = []
-    page.on("request", lambda one: one.method == "POST" and posted.append(one.url))
-    session = page.context.new_cdp_session(page)
-    session.send("Network.enable")
-    session.send(
-        "Network.emulateNetworkConditions",
-        {"offline": False, "latency": 1000 * SLOW, "downloadThroughput": -1, "uploadThroughput": -1},
-    )
-    return posted
+class Line:
+    """A line to the server on which whatever is posted is held up until it is let go."""
+
+    def __init__(self, page):
+        self.page, self.held = page, []
+        page.route("**/*", self._on_its_way)
+
+    def _on_its_way(self, route):
+        if route.request.method == "POST":
+            self.held.append(route)
+        else:
+            route.continue_()
+
+    def let_go(self):
+        for route in self.held:
+            route.continue_()
 
 
-def test_a_tap_is_answered_within_50_ms_while_the_server_takes_3_s(open_page):
+def test_a_tap_is_answered_within_50_ms_while_the_server_takes_long(open_page):
     page = open_page()
     page.goto(HERE)
     page.locator("#typed").fill("12,4")
-    posted = slowed(page)
-    took = page.evaluate(SEEN, "#entries .storing")
-    assert took < 50
-    line = page.locator("#entries .line").first
-    expect(line.locator(".value")).to_have_text("12.4 V")
-    expect(line.locator(".stage")).to_have_text("Storing")
+    line = Line(page)
+    assert page.evaluate(SEEN, "#entries .storing") <= FRAMES
+    entry = page.locator("#entries .line").first
+    expect(entry.locator(".value")).to_have_text("12.4 V")
+    expect(entry.locator(".stage")).to_have_text("Storing")
     expect(page.locator("#next")).to_have_attribute("aria-busy", "true")
     expect(page.locator("#next .doing")).to_contain_text("Working out the next test")
     page.evaluate("document.querySelector('.record').click()")
-    expect(page.locator("#last")).to_contain_text("Stored: 12.4 V", timeout=15_000)
+    line.let_go()
+    expect(page.locator("#last")).to_contain_text("Stored: 12.4 V")
     expect(page.locator("#next")).not_to_have_attribute("aria-busy", "true")
-    assert len(posted) == 1
+    assert len(line.held) == 1
 
 
 def test_every_other_form_answers_too(open_page):
     page = open_page()
     page.goto("/jobs/lamp/circuit")
-    posted = slowed(page)
+    line = Line(page)
     busy, said = page.evaluate(
         """async () => { const button = document.querySelector(".save button"); button.click(); button.click();
-          const busy = button.form.hasAttribute("data-busy");
-          await new Promise((resolve) => setTimeout(resolve, 900));
-          return [busy, document.querySelector(".doing").textContent]; }"""
+          const busy = button.form.hasAttribute("data-busy"), told = () => document.querySelector(".doing");
+          for (let i = 0; i < 600 && !told(); i += 1) await new Promise((resolve) => setTimeout(resolve, 100));
+          return [busy, told()?.textContent ?? ""]; }"""
     )
     assert busy
     assert said.startswith("Saving the circuit")
-    expect(page.locator("form[data-busy]")).not_to_be_attached(timeout=15_000)
-    assert len(posted) == 1
+    line.let_go()
+    expect(page.locator("form[data-busy]")).not_to_be_attached()
+    assert len(line.held) == 1
 
 
 def test_one_tap_takes_the_last_entry_back_for_a_minute(open_page, server):
@@ -96,8 +103,8 @@ def test_the_drawing_is_read_from_the_wing(open_page, size):
     page = open_page(size)
     page.goto(HERE)
     assert smallest_text(page, "#sheet") >= 14
-    marks = page.locator("#sheet .lead").all_text_contents()
-    assert sorted(marks) == ["black", "red"]
+    expect(page.locator("#sheet .lead")).to_have_count(2)
+    assert sorted(page.locator("#sheet .lead").all_text_contents()) == ["black", "red"]
     sides = page.locator("#sheet .target rect").evaluate_all(
         "all => all.flatMap(one => [one.getBoundingClientRect().width, one.getBoundingClientRect().height])"
     )
@@ -134,10 +141,12 @@ def test_a_drawing_is_printed_black_on_white_and_fits(open_page):
 
 def test_a_page_that_was_open_opens_without_a_connection(chromium, server):
     context = chromium.new_context(base_url=server.url)
+    context.set_default_timeout(PATIENCE)
     page = context.new_page()
     page.goto("/jobs/lamp")
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("navigator.serviceWorker.ready.then((one) => one.active.state === 'activated')")
     page.goto("/jobs/lamp")
+    page.wait_for_function("caches.match(location.href).then(Boolean)")
     server.kill()
     page.goto("/jobs/lamp")
     expect(page.locator(".stale")).to_contain_text("No connection")
@@ -151,8 +160,8 @@ def test_the_tabs_on_a_phone_are_the_current_one_and_a_menu(open_page):
     expect(page.locator(".top .here")).to_have_text("Plan")
     expect(page.get_by_role("link", name="Report")).to_be_hidden()
     page.get_by_role("button", name="Menu").click()
-    page.get_by_role("link", name="Report").click()
-    page.wait_for_url("**/report")
+    leaves(page, page.get_by_role("link", name="Report").click)
+    assert page.url.endswith("/report")
 
 
 def test_from_the_list_to_the_first_test_in_four_taps_and_no_scroll(open_page):
@@ -165,9 +174,11 @@ def test_from_the_list_to_the_first_test_in_four_taps_and_no_scroll(open_page):
         assert box["y"] + box["height"] <= 844, selector
         if selector == "button.go.big":
             page.locator("[name=complaint]").fill("The blower is dead")
-        target.click(force=True)
+        if "[name=kind]" in selector:
+            target.click(force=True)
+        else:
+            leaves(page, lambda: target.click(force=True))  # noqa: B023 - it is done at once
         taps.append(selector)
-        page.wait_for_load_state("load")
         assert page.evaluate("scrollY") == 0
     expect(page.locator("#ask")).to_contain_text("M1.1")
     assert len(taps) == 4

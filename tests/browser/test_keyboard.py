@@ -4,21 +4,22 @@ import pytest
 from playwright.sync_api import expect
 
 from halfsplit.job import JobStore
+from tests.browser.acts import entered
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 MOST_TABS = 150
+RINGS = """wanted => { const one = document.activeElement, around = [one, one?.nextElementSibling ?? one];
+  return one?.matches(wanted) ? around.map((each) => getComputedStyle(each).outlineWidth) : null; }"""
+"""The ring around what has the focus, if that is what is wanted, and around what stands beside it."""
 
 
 def reach(page, selector):
     """Tab on until the focus is on it; where it is must be seen."""
     for _ in range(MOST_TABS):
         page.keyboard.press("Tab")
-        if page.evaluate("wanted => document.activeElement.matches(wanted)", selector):
-            ring = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
-            around = page.evaluate(
-                "getComputedStyle(document.activeElement.nextElementSibling ?? document.activeElement).outlineWidth"
-            )
-            assert "3px" in (ring, around), selector
+        rings = page.evaluate(RINGS, selector)
+        if rings:
+            assert "3px" in rings, selector
             return
     raise AssertionError(f"Tab never comes to {selector}")
 
@@ -43,13 +44,13 @@ def test_from_the_list_to_the_report_by_keys_alone(open_page, server):
     job_id = page.url.split("/jobs/")[1]
     reach(page, "#typed")
     page.keyboard.type("0.01")
-    page.keyboard.press("Enter")
+    entered(page, lambda: page.keyboard.press("Enter"))
     expect(page.locator("#evidence .value").first).to_have_text("10 mV")
     reach(page, "#evidence .act summary")
     page.keyboard.press("Enter")
     reach(page, "#evidence .act[open] input[name=reason]")
     page.keyboard.type("Probe slipped")
-    page.keyboard.press("Enter")
+    entered(page, lambda: page.keyboard.press("Enter"))
     expect(page.locator("#evidence .line.struck")).to_have_count(1)
     reach(page, "#sheet .target")
     page.keyboard.press("Enter")

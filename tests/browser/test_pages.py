@@ -10,6 +10,7 @@ from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from halfsplit.job.demo import demo_job
 from halfsplit.job.open_job import OpenJob
+from tests.browser.acts import PATIENCE
 from tests.browser.conftest import LAMP, Server
 from tests.browser.finished import finish, picture, shop
 from tests.browser.looks import faults
@@ -72,13 +73,13 @@ def furnished(tmp_path_factory) -> Iterator[Server]:
         )
     server = Server(folder, LAMP)
     yield server
-    server.kill()
+    server.close()
 
 
 def test_every_page_is_sound_and_fits(chromium, furnished):
     context = chromium.new_context(base_url=furnished.url, service_workers="block")
     page, found = context.new_page(), {}
-    page.set_default_timeout(30_000)
+    page.set_default_timeout(PATIENCE)
     for name, path in PAGES.items():
         page.goto(path)
         found |= faults(page, name, task=True)

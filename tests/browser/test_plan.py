@@ -8,7 +8,7 @@ from pypdf import PdfReader
 
 from halfsplit.job import JobStore, planning
 from halfsplit.job.open_job import OpenJob
-from tests.browser.conftest import follow
+from tests.browser.acts import PATIENCE, follow, leaves, no_sideways_scroll
 from tests.browser.looks import faults
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -80,9 +80,9 @@ def test_a_plan_from_the_bench_is_worked_out_while_one_waits(open_page, server):
     page.goto("/jobs/lamp")
     follow(page, "Plan")
     page.get_by_label("Length").select_option("10")
-    page.get_by_role("button", name="Work out the plan").click()
+    leaves(page, page.get_by_role("button", name="Work out the plan").click)
     expect(page.locator("#plan progress")).to_be_visible()
-    expect(page.locator("article.plan")).to_be_visible(timeout=180_000)
+    expect(page.locator("article.plan")).to_be_visible(timeout=5 * PATIENCE)
     expect(page.locator("article.plan")).to_contain_text("H1 does not work (on)")
     expect(page.locator("#plan progress")).to_have_count(0)
 
@@ -93,7 +93,7 @@ def test_a_result_leads_to_its_step(open_page, planned):
         page.goto("/jobs/lamp/plan")
         page.locator("#step-1").get_by_role("link", name="step 2").click()
         expect(page.locator("#step-2")).to_be_in_viewport()
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        no_sideways_scroll(page)
 
 
 def test_it_prints_on_a4_with_every_step_whole(open_page, planned):

@@ -4,7 +4,8 @@ import pytest
 from playwright.sync_api import expect
 
 from halfsplit.job import JobStore, practising
-from tests.browser.conftest import LAMP, follow
+from tests.browser.acts import PATIENCE, follow, leaves, no_sideways_scroll
+from tests.browser.conftest import LAMP
 from tests.browser.looks import faults
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
@@ -12,10 +13,6 @@ pytestmark = pytest.mark.requires("chromium", "bundle")
 
 def store_of(server):
     return JobStore(f"sqlite:///{server.folder}/jobs.db")
-
-
-def no_wider_than_the_screen(page):
-    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
 def step_of(sentence, said, bits, gained, *, wasted=False):
@@ -65,16 +62,15 @@ def test_an_exercise_by_taps_goes_on_after_the_server_was_killed(open_page, serv
     follow(page, "Practice")
     page.get_by_label("Who practises").fill("Ada")
     page.locator("select[name=source]").select_option(label="Job 1: The work lamp stays dark")
-    page.get_by_role("button", name="Hide a fault").click()
+    leaves(page, page.get_by_role("button", name="Hide a fault").click)
     expect(page.get_by_text("The customer says")).to_be_visible()
-    page.wait_for_load_state("load")  # a tap is heard once the page's code is there
-    assert no_wider_than_the_screen(page)
+    no_sideways_scroll(page)
     page.locator('#sheet .target[data-point="H1.1"]').dispatch_event("click")
     expect(page.locator("#ask")).to_contain_text("H1.1) to battery negative post")
     page.get_by_label("the other lead").check()
     page.locator('#sheet .target[data-point="H1.2"]').dispatch_event("click")
     expect(page.locator("#ask")).to_contain_text("(H1.1) to work lamp, pin 2 (H1.2)")
-    page.get_by_role("button", name="Measure").click()
+    leaves(page, page.get_by_role("button", name="Measure").click)
     expect(page.locator(".reading .shown")).to_contain_text("V")
     shown = page.locator(".reading .shown").inner_text()
     server.kill()
@@ -83,9 +79,9 @@ def test_an_exercise_by_taps_goes_on_after_the_server_was_killed(open_page, serv
     expect(page.locator(".reading .shown")).to_have_text(shown)
     page.locator("#how").select_option("works")
     expect(page.locator("#ask")).to_contain_text("H1")  # the place stays, as far as it can be asked for
-    page.get_by_role("button", name="Measure").click()
+    leaves(page, page.get_by_role("button", name="Measure").click)
     expect(page.locator(".practice .entries .line")).to_have_count(2)
-    assert no_wider_than_the_screen(page)
+    no_sideways_scroll(page)
     with store_of(server) as store:
         (kept,) = store.practices.of("Ada")
         assert (kept.tests, kept.hints, kept.ended_at) == (2, 0, None)
@@ -96,17 +92,17 @@ def test_the_end_is_judged_while_one_waits(open_page, server):
     exercises(server)
     page.goto("/practice/open")
     page.get_by_label("Part, cavity or wire").fill("Q9")
-    page.get_by_role("button", name="Name the cause").click()
+    leaves(page, page.get_by_role("button", name="Name the cause").click)
     expect(page.locator("#notice")).to_contain_text("There is nothing called 'Q9'")
     page.get_by_text("Give up").click()
-    page.get_by_role("button", name="Show me the cause").click()
+    leaves(page, page.get_by_role("button", name="Show me the cause").click)
     expect(page.locator("#h-end")).to_contain_text("Given up:")
     expect(page.locator("#judged progress")).to_be_visible()
     page.get_by_role("button", name="Stop").click()
     expect(page.locator("#judged")).to_contain_text("it was stopped")
     page.get_by_role("link", name="Try again").click()
     expect(page.locator("#judged progress")).to_be_visible()
-    expect(page.locator("#judged .points")).to_contain_text("0 points", timeout=120_000)
+    expect(page.locator("#judged .points")).to_contain_text("0 points", timeout=5 * PATIENCE)
     expect(page.get_by_role("heading", name="The best path:")).to_be_visible()
 
 

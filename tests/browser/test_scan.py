@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
 from halfsplit.job.open_job import OpenJob
-from tests.browser.conftest import follow
+from tests.browser.acts import follow, leaves
 from tests.browser.looks import faults
 from tests.workbench.rear_feed import AFTER, ARRIVAL, CIRCUIT, COMPLAINTS
 
@@ -29,7 +29,7 @@ def paste(page, text):
     if page.get_by_text("Add a report").count():
         page.get_by_text("Add a report").click()
     page.get_by_label("Paste what the tool shows").fill(text)
-    page.get_by_role("button", name="Store the report").click()
+    leaves(page, page.get_by_role("button", name="Store the report").click)
 
 
 def test_from_a_pasted_report_to_the_one_cause_and_to_all_clear(open_page, van):
@@ -40,20 +40,20 @@ def test_from_a_pasted_report_to_the_one_cause_and_to_all_clear(open_page, van):
     paste(page, ARRIVAL)
     expect(page.get_by_text("Not understood: line 11.")).to_be_visible()
     assert faults(page, "scan-report") == {}
-    page.get_by_role("link", name="Correct line 11").click()
+    leaves(page, page.get_by_role("link", name="Correct line 11").click)
     page.get_by_label("This line is").select_option("ignored")
     assert faults(page, "scan-line") == {}
-    page.get_by_role("button", name="Read it that way").click()
+    leaves(page, page.get_by_role("button", name="Read it that way").click)
     expect(page.get_by_text("Not understood: line 11.")).to_have_count(0)
-    page.get_by_role("link", name="One cause for many").click()
-    page.get_by_role("button", name="Make this report evidence").click()
+    leaves(page, page.get_by_role("link", name="One cause for many").click)
+    leaves(page, page.get_by_role("button", name="Make this report evidence").click)
     first = page.locator(".cause").first
     expect(first).to_contain_text("SP1 – F30 – SP30")
     expect(first).to_contain_text("Explains 8 of 8, contradicts nothing")
     first.locator("summary").click()
     assert faults(page, "scan-cause") == {}
     paste(page, AFTER)
-    page.get_by_role("link", name="Before and after").click()
+    leaves(page, page.get_by_role("link", name="Before and after").click)
     expect(page.get_by_text("Answers now")).to_be_visible()
     expect(page.locator("h4.verdict-gone")).to_be_visible()
     assert faults(page, "scan-compare") == {}
@@ -63,16 +63,16 @@ def test_a_live_scan_with_progress_and_codes_cleared_behind_a_confirmation(open_
     page = open_page()
     page.goto(f"{SCAN}/live")
     page.get_by_label("With this fault, or none").fill("F30 open")
-    page.get_by_role("button", name="Read the simulated vehicle").click()
+    leaves(page, page.get_by_role("button", name="Read the simulated vehicle").click)
     expect(page.get_by_role("button", name="Stop")).to_be_visible()
     # the page follows by itself; at the end it offers what can be done next
-    expect(page.get_by_text("The report is stored with the job.")).to_be_visible(timeout=60_000)
+    expect(page.get_by_text("The report is stored with the job.")).to_be_visible()
     expect(page.get_by_text("A13 camera unit: does not answer")).to_be_visible()
-    page.get_by_role("button", name="A1 engine control unit").click()
+    leaves(page, page.get_by_role("button", name="A1 engine control unit").click)
     expect(page.get_by_text("What is lost")).to_be_visible()
     assert faults(page, "scan-clear") == {}
     page.get_by_label("The codes are saved with the job").check()
     page.get_by_role("button", name="Clear, as bench").click()
     expect(page.get_by_text("Done, and logged in the job")).to_be_visible()
-    page.get_by_role("link", name="Read again").click()
+    leaves(page, page.get_by_role("link", name="Read again").click)
     assert faults(page, "scan-live") == {}

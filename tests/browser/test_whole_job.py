@@ -5,7 +5,6 @@ The answers come from a simulated vehicle (`halfsplit.practice.vehicle`) that ca
 
 import json
 import os
-import time
 
 import numpy as np
 import pytest
@@ -16,13 +15,13 @@ from halfsplit.job import JobStore
 from halfsplit.job.places import from_json
 from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
+from halfsplit.workbench import live
+from tests.browser.acts import entered, leaves, no_sideways_scroll
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 DEMO = "rear-lamps"
 MOST_TESTS = 25
 SCREENSHOTS = os.environ.get("HALFSPLIT_SCREENSHOTS", "")
-SECONDS_BETWEEN_TWO = 2.0
-"""'Two people on one job see each other's readings within 2 s': the product's own promise, from stored to shown."""
 
 
 def vehicle_of(name):
@@ -34,10 +33,6 @@ def shot(page, name):
     if SCREENSHOTS:
         width = page.viewport_size["width"]
         page.screenshot(path=f"{SCREENSHOTS}/walk-{name}-{width}.png", full_page=True)
-
-
-def no_sideways_scroll(page):
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
 def answer(page, form, vehicle):
@@ -52,20 +47,9 @@ def answer(page, form, vehicle):
         field.press("Enter")
 
 
-def settled(page):
-    """The answer of the last entry is shown: nothing waits in the outbox and the sequence has moved on."""
-    return page.locator("#bench").get_attribute("data-sequence")
-
-
-def entered(page, act):
-    before = settled(page)
-    act()
-    expect(page.locator(f'#bench:not([data-sequence="{before}"])')).to_be_visible(timeout=30_000)
-
-
 def open_job(page):
     page.goto("/jobs")
-    page.get_by_role("link", name="New job").first.click()
+    leaves(page, page.get_by_role("link", name="New job").first.click)
     page.locator("[name=complaint]").fill(demo(DEMO).customer)
     page.locator(".folded summary").first.click()
     page.locator("[name=battery]").fill("12.6")
@@ -118,7 +102,7 @@ def test_from_new_job_to_the_pdf(open_page, server, size):
         entered(page, lambda: answer(page, page.locator("#next form.entry"), vehicle))
     expect(page.get_by_text("Second look good")).to_be_visible()
     page.get_by_role("button", name="Close the job").click()
-    page.get_by_role("link", name="To the report").click()
+    leaves(page, page.get_by_role("link", name="To the report").click)
     shot(page, "6-report")
     no_sideways_scroll(page)
     for audience in ("customer", "workshop"):
@@ -138,17 +122,21 @@ def test_the_bench_on_a_desk(open_page):
     assert beside["x"] >= top["x"] + top["width"]
 
 
-def test_a_reading_is_with_the_other_browser_within_two_seconds(open_page):
+def test_a_reading_is_with_the_other_browser_by_one_look_and_one_question(open_page):
+    """'Two people on one job see each other's readings within 2 s' is the product's promise.
+
+    Looks and questions are counted, not seconds: what a busy machine makes of them says nothing about the product.
+    """
+    assert live.LOOKS_EVERY <= 1.0
     ada, bo = open_page(), open_page("phone")
     bo.goto("/jobs/lamp")
+    asked = []
+    bo.on("request", lambda one: one.url.endswith("/jobs/lamp") and asked.append(one.url))
     ada.goto("/jobs/lamp?at=X1.1:in&quantity=volts&state=on")
-    took = []
     for number in range(3):
         ada.locator("#typed").fill(f"12.{number + 1}")
         ada.locator("#typed").press("Enter")
-        expect(ada.locator("#evidence .value").first).to_have_text(f"12.{number + 1} V", timeout=30_000)
-        stored = time.monotonic()
-        expect(bo.locator("#evidence .value").first).to_have_text(f"12.{number + 1} V", timeout=30_000)
-        took.append(time.monotonic() - stored)
+        expect(bo.locator("#evidence .value").first).to_have_text(f"12.{number + 1} V")
+        assert len(asked) == number + 1
+        expect(ada.locator("#last")).to_contain_text(f"Stored: 12.{number + 1} V")
         ada.goto("/jobs/lamp?at=X1.1:in&quantity=volts&state=on")
-    assert min(took) <= SECONDS_BETWEEN_TWO, took

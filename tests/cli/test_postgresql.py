@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
-import socket
 import subprocess
 import sys
-import time
 import urllib.error
 import urllib.request
 from io import BytesIO
@@ -17,6 +16,7 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from halfsplit.job import Complaint, Intake, JobStore, OpenJob, add_photo, open_job
+from tests.waiting import reserved_port, until
 
 pytestmark = pytest.mark.requires("postgresql")
 
@@ -59,7 +59,13 @@ def test_a_job_goes_in_is_printed_and_goes_out(run, tmp_path, monkeypatch, addre
     assert [path for path in (tmp_path / "named").rglob("*") if path.is_file()]
 
 
-def test_the_demo_is_served(run, monkeypatch, address):
+@pytest.fixture
+def port():
+    with reserved_port() as port:
+        yield str(port)
+
+
+def test_the_demo_is_served(run, monkeypatch, address, port):
     pages = []
 
     def serve(app, **settings):
@@ -67,13 +73,12 @@ def test_the_demo_is_served(run, monkeypatch, address):
         pages.append(client.get("/api/v1/jobs").json())
 
     monkeypatch.setattr(uvicorn, "run", serve)
-    assert run("demo", "--store", address, "--port", free_port())[0] == 0
+    assert run("demo", "--store", address, "--port", port)[0] == 0
     assert [job["job_id"] for job in pages[0]] == ["demo"]
 
 
-def test_the_workbench_is_served_and_ended(address, exported, run):
+def test_the_workbench_is_served_and_ended(address, exported, run, port):
     assert run("import", exported, "--store", address)[0] == 0
-    port = free_port()
     command = [sys.executable, "-c", "from halfsplit.cli import main; main()", "serve", "--port", port]
     with subprocess.Popen([*command, "--store", address], stderr=subprocess.PIPE, text=True) as server:
         try:
@@ -86,20 +91,18 @@ def test_the_workbench_is_served_and_ended(address, exported, run):
     assert "Traceback" not in said
 
 
-def free_port():
-    """A port that nobody has at this moment."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return str(probe.getsockname()[1])
-
-
 def fetched(address, server):
     """What the server answers, as soon as it does."""
-    for _ in range(600):
-        try:
-            with urllib.request.urlopen(address, timeout=5) as answer:
-                return answer.read()
-        except urllib.error.URLError:
-            assert server.poll() is None, server.stderr.read()
-            time.sleep(0.05)
-    raise AssertionError("the server does not answer")
+    answers = []
+
+    def asked():
+        assert server.poll() is None, server.stderr.read()
+        with (
+            contextlib.suppress(urllib.error.URLError),
+            urllib.request.urlopen(address, timeout=60) as answer,
+        ):
+            answers.append(answer.read())
+        return answers
+
+    until(asked, "the server answers")
+    return answers[0]

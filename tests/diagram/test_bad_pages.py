@@ -64,11 +64,11 @@ def test_ten_thousand_lines_are_read_within_bounds():
         for x in range(100)
         for y in range(100)
     )
-    start = time.perf_counter()
+    start = time.process_time()  # of the processor: a busy machine does not count
     sheet = sheet_of(open_file(pdf(lines.encode())), 1)
     proposal(sheet, Page("g1", "", 1, sheet.width, sheet.height))
     assert len(sheet.outlines) == 10_000
-    assert time.perf_counter() - start < worker.SECONDS
+    assert time.process_time() - start < worker.SECONDS
 
 
 def test_a_reader_that_takes_too_long_is_stopped_and_the_next_page_is_read():

@@ -48,7 +48,7 @@ def new_url(request, tmp_path, migrated_file):
 
 @pytest.fixture(params=BACKENDS)
 def store(request, new_url, tmp_path) -> Iterator[JobStore]:
-    with JobStore(new_url(request.param), files=tmp_path / "files", busy_seconds=5) as store:
+    with JobStore(new_url(request.param), files=tmp_path / "files", busy_seconds=60) as store:
         yield store
 
 

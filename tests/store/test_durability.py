@@ -85,8 +85,8 @@ def test_killed_during_hundreds_of_writes(backend, new_url, tmp_path):
     url, rng = new_url(backend), random.Random(20260302)
     new_job(url, tmp_path)
     kept, kills = 0, 0
-    while kept < 400:
-        child = Child(write_entries(url, tmp_path, range(max(kept - 1, 0), 400)))
+    while kept < 400 or kills < 20:  # on a busy machine a child may write many before its end comes
+        child = Child(write_entries(url, tmp_path, range(max(kept - 1, 0), kept + 10_000)))
         lines = child.lines(rng.randrange(2, 20))
         time.sleep(rng.random() * 0.004)
         kills += child.kill()
@@ -96,12 +96,12 @@ def test_killed_during_hundreds_of_writes(backend, new_url, tmp_path):
         ]
         kept = int(lines[-1].removeprefix("entry-")) + 1
         child.output.close()
-    assert kills >= 20
     with JobStore(url, files=tmp_path) as store:
         assert store.check() == ()
         entries = store.evidence("job-1")
-        assert [entry.entry_id for entry in entries] == [f"entry-{number}" for number in range(400)]
-        assert [entry.sequence for entry in entries] == list(range(2, 402))
+        assert [entry.entry_id for entry in entries[:kept]] == [f"entry-{number}" for number in range(kept)]
+        assert len(entries) - kept in (0, 1), "at most the entry that was about to be acknowledged"
+        assert [entry.sequence for entry in entries] == list(range(2, len(entries) + 2))
 
 
 def test_a_killed_writer_leaves_whole_entries_in_the_file(tmp_path):

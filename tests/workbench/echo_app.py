@@ -11,7 +11,7 @@ async def answering(scope, receive, send):
         message = await receive()
         seen, more = seen + len(message.get("body", b"")), message.get("more_body", False)
     if "slow" in scope["path"]:
-        time.sleep(20)  # noqa: ASYNC251 - as the engine does
+        time.sleep(3600)  # noqa: ASYNC251 - as the engine does; who asks for it ends the process
     await send({"type": "http.response.start", "status": 200, "headers": [(b"x-seen", str(seen).encode())]})
     await send({"type": "http.response.body", "body": str(os.getpid()).encode()})
 

@@ -3,7 +3,6 @@
 import hashlib
 import io
 import json
-import time
 import wave
 
 import numpy as np
@@ -17,6 +16,7 @@ from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from tests.capture.signals.wheel import hall, teeth, turns_of
 from tests.circuits import ONE_LAMP as LAMP
+from tests.waiting import until
 
 CAPTURES = "/jobs/lamp/captures"
 
@@ -542,10 +542,7 @@ def test_a_long_file_is_read_while_its_progress_is_shown(client, store, job, mon
     monkeypatch.setattr("halfsplit.workbench.captures.page.AT_ONCE", 100)
     data = text(load())
     assert send(client, data).headers["location"] == CAPTURES
-    for _ in range(100):
-        if store.attachments("lamp"):
-            break
-        time.sleep(0.1)
+    until(lambda: store.attachments("lamp"), "the file is stored")
     (kept,) = store.attachments("lamp")
     with store.open_attachment("lamp", kept.attachment_id) as file:
         assert file.read() == data
@@ -555,12 +552,7 @@ def test_a_long_file_is_read_while_its_progress_is_shown(client, store, job, mon
 def test_a_long_file_that_is_refused_says_so_until_it_is_put_away(client, store, job, monkeypatch):
     monkeypatch.setattr("halfsplit.workbench.captures.page.AT_ONCE", 10)
     send(client, b"no numbers at all\n" * 20, "words.csv")
-    for _ in range(100):
-        page = client.get(CAPTURES).text
-        if "was not stored" in page:
-            break
-        time.sleep(0.1)
-    assert "words.csv was not stored" in page
+    until(lambda: "words.csv was not stored" in client.get(CAPTURES).text, "the page says so")
     (key,) = [key for key, _ in captures.readings_now(OpenJob(store, "lamp"))]
     assert "The page is out of date" not in client.post(f"{CAPTURES}/reading/{key}/stop").text
     assert "was not stored" not in client.get(CAPTURES).text

@@ -10,6 +10,7 @@ from halfsplit.job import Intake, planning
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.working import name_of, workers
 from tests.circuits import ONE_LAMP as LAMP
+from tests.waiting import PATIENCE
 
 
 def told(answer) -> str:
@@ -60,7 +61,7 @@ def test_a_plan_is_worked_out_beside_the_server_and_kept(client, store, job, mon
     assert f'hx-get="/jobs/{job}/plan/state"' in going.text
     assert "<progress" in going.text
     assert client.get(f"/jobs/{job}").status_code == 200  # the bench answers meanwhile
-    assert work.ended.wait(180)
+    assert work.ended.wait(PATIENCE)
     assert (work.state, work.problem) == ("done", "")
     assert work.made == 2
     done = client.get(f"/jobs/{job}/plan/state")
@@ -118,7 +119,7 @@ def test_a_plan_that_is_left_keeps_nothing(client, store, job):
     client.post(f"/jobs/{job}/plan")
     assert work_of(store, job) is work
     assert client.post(f"/jobs/{job}/plan/stop").status_code == 303
-    assert work.ended.wait(60)
+    assert work.ended.wait(PATIENCE)
     assert work.state == "stopped"
     assert store.shown(job, planning.PLAN) == ()
     assert "No plan yet" in told(client.get(f"/jobs/{job}/plan"))

@@ -15,6 +15,7 @@ from halfsplit.practice import DIFFICULTIES
 from halfsplit.store import Practice
 from halfsplit.workbench.app import create_app
 from tests.circuits import ONE_LAMP as LAMP
+from tests.waiting import PATIENCE
 
 VOLTS = {"how": "volts", "at": "H1.1", "state": "on"}
 
@@ -39,7 +40,7 @@ def parts_of(practice: Practice) -> set[str]:
 
 def judged(store, practice_id="p1") -> Practice:
     work = workers.of(name_of(store, practising.PRACTICE, practice_id))
-    assert work.ended.wait(120)
+    assert work.ended.wait(PATIENCE)
     assert (work.state, work.problem) == ("done", "")
     return store.practices.get(practice_id)
 
@@ -233,6 +234,6 @@ def test_everybody_sees_their_own_exercises_only(signed_in, store):
 def test_long_work_that_fails_says_so_and_keeps_nothing():
     kept = []
     work = Workers().start("a", int, ("x",), kept.append)
-    assert work.ended.wait(60)
+    assert work.ended.wait(PATIENCE)
     assert (work.state, kept) == ("failed", [])
     assert work.problem.startswith("TypeError")

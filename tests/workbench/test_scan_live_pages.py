@@ -14,6 +14,7 @@ from halfsplit.notation.checked import check_text
 from halfsplit.scan.link import Address
 from halfsplit.scan.simulated import running
 from halfsplit.scan.vehicle import FLOOD, NOISE, STOPS, SimulatedUnit, SimulatedVehicle
+from tests.waiting import PATIENCE
 
 from .rear_feed import CIRCUIT
 
@@ -41,7 +42,7 @@ def finished():
     """Wait for the thread of a live scan; it must end by itself."""
     for thread in threading.enumerate():
         if thread.name == "scan van":
-            thread.join(60)
+            thread.join(PATIENCE)
             assert not thread.is_alive()
 
 
