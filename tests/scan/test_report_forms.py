@@ -204,3 +204,77 @@ def test_a_line_of_blanks_takes_no_time(blanks: str) -> None:
     began = time.process_time()
     ScanReport.parse("\n".join(["Unit: A1", *[f"Unit{blanks}no"] * 20]))
     assert time.process_time() - began < 1.0
+
+
+SILENT_ONE = {"ECM": (True, ["P0335"]), "ABS": (False, [])}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "ECM\nP0335 present\nABS\nCommunication ....: none\n",
+        "ECM\nP0335 gespeichert\nABS\nAntwort: nein\n",
+        "ECM\nP0335 mémorisé\nABS\nne répond pas\n",
+        "ECM\nP0335 presente\nABS no responde\n",
+        "ECM\nP0335 presente\nABS não responde\n",
+        "ECM\nP0335 IN MEMORY\nABS  *** NO COMMUNICATION ***\n",
+        "ECM\nP0335 ST0RED\nABS: N0 RESP0NSE\n",
+        "ECM;P0335;present;Crankshaft\nABS;;no answer;\n",
+        "[ECM] P0335 C [ABS] -- NO RESPONSE",
+        "ECM, P0335, present, ABS, no answer",
+        "ECM P0335\nABS  N/R\n",
+        "ECM P0335 Crankshaft sensor\nABS - kommuniziert nicht\n",
+        "ECM\nStatus: communicating\nP0335 present\nUnit: ABS\nStatus: not communicating\n",
+    ],
+)
+def test_a_silent_unit_below_or_beside_a_code_is_not_lost(text: str) -> None:
+    assert told(text) == SILENT_ONE
+
+
+@pytest.mark.parametrize(
+    ("text", "silent"),
+    [
+        ("Keine Antwort von: ABS, Airbag und PDM", ["ABS", "Airbag", "PDM"]),
+        ("Ne répondent pas : ABS, SRS et PDM", ["ABS", "SRS", "PDM"]),
+        ("Non rispondono: ABS, SRS e PDM", ["ABS", "SRS", "PDM"]),
+        ("Die Steuergeräte ABS und SRS antworten nicht.", ["ABS", "SRS"]),
+        ("The units ABS and SRS do not answer", ["ABS", "SRS"]),
+    ],
+)
+def test_silent_units_in_one_sentence(text: str, silent: list[str]) -> None:
+    assert told(text) == {name: (False, []) for name in silent}
+
+
+def test_codes_below_a_silent_unit_named_on_its_line_are_not_its_own() -> None:
+    assert told("No response: ABS / SRS\nU0121 stored\n") == {
+        "ABS": (False, []),
+        "SRS": (False, []),
+        "unit not named": (True, ["U0121"]),
+    }
+
+
+@pytest.mark.parametrize(
+    ("status", "present"),
+    [
+        ("no longer present", "no"),
+        ("ya no presente", "no"),
+        ("plus présent", "no"),
+        ("nicht mehr vorhanden", "no"),
+        ("not confirmed", "unknown"),
+        ("ACT1VE", "yes"),
+        ("aanwezig", "yes"),
+    ],
+)
+def test_what_a_status_denies(status: str, present: str) -> None:
+    assert ScanReport.parse(f"ECM\nP0562: {status}").unit("ECM").codes[0].present == present
+
+
+def test_letters_alone_are_a_code_where_a_status_stands_beside_them() -> None:
+    assert told("ECM\nUOIOO PRESENT\n") == {"ECM": (True, ["U0100"])}
+    report = ScanReport.parse("ECM\nP0335 present\nPB335 present\n")
+    assert [line.number for line in report.unclear] == [3]
+
+
+def test_a_vehicle_number_is_no_unit() -> None:
+    text = "VIN ZZZZZZ1ZZZW000001\nECM P0335 present\n"
+    assert told(text) == {"ECM": (True, ["P0335"])}

@@ -8,7 +8,7 @@ from dataclasses import replace
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import ReportedCode, terms_of
-from halfsplit.scan.status_words import status_beside
+from halfsplit.scan.status_words import status_alone, status_beside
 from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import ANNOUNCES
 
@@ -16,7 +16,7 @@ from halfsplit.scan.vocabulary import ANNOUNCES
 # Z, S, G for 0, 1, 1, 2, 5, 6), typed text a blank, a dot or a hyphen after the first letter.
 _J2012 = re.compile(
     r"(?<![0-9A-Za-z])([PCBUpcbu])([ .-]?)([0-3OoQIl|Z])([0-9A-Fa-fOoQIl|ZSG]{3})"
-    r"(?:[-:.\u2010-\u2015\u2212]([0-9A-FOIlZSG]{2}|[0-9a-f]{2})(?![0-9A-Za-z:])"
+    r"(?:[-:.\u2010-\u2015\u2212]([0-9A-FOIlZSG]{2}|[0-9a-f]{2})(?![0-9A-Za-z]|:\S)"
     r"|([0-9A-FOIl]{2}|[0-9a-f]{2})(?![0-9A-Za-z])|(?![0-9A-Za-z]))"
 )
 _FIGURES = str.maketrans("OoQIl|ZSG", "000111256")
@@ -28,7 +28,7 @@ _TWINS = str.maketrans(
 """Letters of other alphabets that look like those of codes, other dashes, and wide figures."""
 
 _LIKE_A_CODE = re.compile(
-    r"(?<![0-9A-Za-z.-])[PCBU][ .-]?(?=[0-9OQIl|])(?:[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}|[OQIl|]{4})"
+    r"(?<![0-9A-Za-z.-])[PCBU][ .-]?(?=[0-9ODBQIl|])(?:[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}|[OQIl|]{4})"
     r"(?<=[0-9A-Zl|]{5})(?:-[0-9A-Z]{2})?(?![0-9A-Za-z])"
 )
 _LIKE_A_CODE_AT_START = re.compile(r"\W*([PCBU][0-9OQIl|]{3})(?![0-9A-Za-z])(?=\W|$)")
@@ -81,7 +81,9 @@ def _is_code(match: re.Match[str], text: str) -> bool:
         return figures >= 3
     if strange:  # figures that look like S, G, Z are believed at the beginning of a line or a cell only
         return figures >= 2 and not re.search(r"[0-9A-Za-z][^:;|\t,]?\s?$", text[: match.start()])
-    return figures >= 1 or not set(body) & set("OoQIl|")
+    if not figures and set(body) & set("OoQIl|"):  # a word, unless a status stands beside it: `UOIOO PRESENT`
+        return bool(status_alone(re.split(r"[;,|\t]", text[match.end() :])[0]))
+    return True
 
 
 def _j2012(match: re.Match[str], text: str) -> tuple[ReportedCode, int, int]:

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 
 from halfsplit.scan.find import codes_in, unit_name
-from halfsplit.scan.folding import folded
+from halfsplit.scan.folding import folded, unscanned
 from halfsplit.scan.status_words import STATUS_TERMS, status_alone
 from halfsplit.scan.vocabulary import (
     ANSWER_SAID,
@@ -36,6 +36,7 @@ _SILENT_WORD = r"(?i:no (?:comm|communication|response|answer)|silent|offline|n/
 _RUN_ON = re.compile(
     rf"(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?:(?:{_CODE}(?:\s*{_STATUS_WORD})?[\s,;/]*)+|{_SILENT_WORD}[\s,;/]*(?=[A-Z]|$))"
 )
+_TITLES = re.compile(r"\[(?P<owner>[^\[\]]{2,40})\]\s*(?:[:=]\s*|-{1,2}\s+)?(?P<said>[^\[\]]{1,400})")
 _LIST = re.compile(r"^(?P<head>[^:=]{2,60}?)\s*[:=]\s*(?P<names>[^:=]{2,1500})$")
 _AND = re.compile(r"\s*[,;/|]\s*|\s+(?:and|und|et|y|e)\s+")
 
@@ -47,7 +48,7 @@ def with_few_blanks(text: str) -> str:
 
 def pieces_of(text: str) -> tuple[str, ...]:
     """The pieces of a line, one for each unit that it speaks of; the line alone where it is of one unit or none."""
-    for cut in (_run_on, _bracketed, _listed):
+    for cut in (_run_on, _bracketed, _entitled, _listed, _sentence, _in_cells):
         if found := cut(text):
             return found
     for mark in _CUTS:
@@ -114,6 +115,15 @@ def _bracketed(text: str) -> tuple[str, ...]:
     return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in found)
 
 
+def _entitled(text: str) -> tuple[str, ...]:
+    """`[ECM] P0562 C [BCM] B1044-13 C [DDM] -- NO RESPONSE`."""
+    found = list(_TITLES.finditer(text))
+    whole = "".join(match[0] for match in found).strip() == text.strip()
+    if len(found) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in found):
+        return ()
+    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in found)
+
+
 def _run_on(text: str) -> tuple[str, ...]:
     """`ECM P0562 P0335 BCM B1044-13 DDM NO COMM`: abbreviations and codes, and nothing else."""
     found = list(_RUN_ON.finditer(text.strip()))
@@ -135,22 +145,61 @@ def _listed(text: str) -> tuple[str, ...]:
     names = [name.strip(" .\"'") for name in _AND.split(match["names"]) if name.strip(" .\"'")]
     if len(names) < 2 or any(len(name) > LONGEST_OWNER or codes_in(name) or _tells(name) for name in names):
         return ()
-    silent = SILENT.search(folded(match["head"])) is not None
-    return tuple(f"{name}: {'does not answer' if silent else 'no codes'}" for name in names)
+    head = folded(match["head"])
+    said = ((SILENT, "does not answer"), (NO_CODES, "no codes"), (_ALL_ANSWER, "communication ok"))
+    told = next(words for pattern, words in said if pattern.search(head))
+    return tuple(f"{name}: {told}" for name in names)
 
 
 def _says_of_all(head: str) -> bool:
     words = folded(head)
-    for match in (SILENT.search(words), NO_CODES.search(words)):
+    for match in (SILENT.search(words), NO_CODES.search(words), _ALL_ANSWER.search(words)):
         if match is not None:
             rest = (words[: match.start()] + " " + words[match.end() :]).split()
             return all(UNIT_KEY.match(f"{word.rstrip('s')}:") or word in _ANY for word in rest)
     return False
 
 
+_SENTENCE = re.compile(
+    r"\W*(?:[A-Z]?[a-zäéè]+\s+){0,4}?"
+    r"(?P<names>[A-Z][A-Z0-9]{1,7}(?:(?:\s*,\s*|\s+(?:and|und|et|y|e)\s+)[A-Z][A-Z0-9]{1,7})+)\s"
+)
+
+
+def _sentence(text: str) -> tuple[str, ...]:
+    """`The units ABS and SRS do not answer.`: abbreviations before their silence."""
+    match = _SENTENCE.match(text)
+    said = SILENT.match(folded(text[match.end() :]).strip()) if match else None
+    if match is None or said is None or codes_in(text):
+        return ()
+    return tuple(f"{name}: does not answer" for name in _AND.split(match["names"]) if name)
+
+
+def _in_cells(text: str) -> tuple[str, ...]:
+    """`ECM, P0562, present, BCM, B1044-13, stored, DDM, no answer`: a unit's cells after its abbreviation."""
+    for mark in (";", ",", "|", "\t"):
+        cells = [cell.strip() for cell in text.split(mark)]
+        begins = [
+            place
+            for place, cell in enumerate(cells[:-1])
+            if re.fullmatch(_ABBREVIATION, cell) and not codes_in(cell) and _tells(cells[place + 1])
+        ]
+        if len(begins) > 1 and begins[0] == 0 and all(_names(cells[place]) for place in begins):
+            ends = [*begins[1:], len(cells)]
+            return tuple(
+                f"{cells[a]}: {', '.join(cells[a + 1 : b])}" for a, b in zip(begins, ends, strict=True)
+            )
+    return ()
+
+
+_ALL_ANSWER = re.compile(
+    r"\b(?:responding|answering|communicating|reachable|online|antworten|erreichbar|repondent|joignables|responden"
+    r"|contestan|rispondono)\b"
+)
 _ANY_WORDS = (
     "units unit modules module systems ecus following the folgende steuergerate steuergerat calculateurs unites modulos"
     " unidades centralitas centraline unita sistemi sistemas systeme with mit avec con are is control from"
+    " von de da di dei des"
 )
 _ANY = frozenset(_ANY_WORDS.split())
 
@@ -158,7 +207,7 @@ _ANY = frozenset(_ANY_WORDS.split())
 def lines_and_pieces(texts: list[str]) -> Iterator[tuple[int, int, str]]:
     """(number of the line, number of the piece or 0, its text) for every line of a report. Nothing is left out."""
     for place, text in enumerate(texts, 1):
-        pieces = [piece for chunk in _chunks(text) for piece in pieces_of(chunk)]
+        pieces = [piece for chunk in _chunks(unscanned(text)) for piece in pieces_of(chunk)]
         if len(pieces) == 1:
             yield place, 0, text
         else:

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.continuing import (
+    ABBREVIATION,
+    ALL_SILENT,
+    LONGEST_NAME,
+    Context,
+    bracketed,
+    continues,
+    indent_of,
+)
 from halfsplit.scan.find import STRONG_END, codes_in, own_code, status_byte, tidy, unit_name
-from halfsplit.scan.folding import folded
+from halfsplit.scan.folding import folded, unscanned
 from halfsplit.scan.pieces import LONGEST_LINE, with_few_blanks
 from halfsplit.scan.reading import (
     ANSWERS,
@@ -40,40 +49,26 @@ from halfsplit.scan.vocabulary import (
     UNIT_KEY,
     VEHICLE_PATTERNS,
     WITH,
+    column_of,
 )
 from halfsplit.scan.vocabulary import HEADING as HEADING_WORDS
 from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
 
-LONGEST_NAME = 60
-SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
 ALL_WELL = re.compile(
     rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}}|\s[-\u2013]\s)(?:{GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
 )
+VIN = re.compile(r"\W*(?:vin|fin)\s+(?=[a-z0-9]{17}\W*$)")
 LISTED_NAME = re.compile(r"\s*-\s+\"?(?:name|nombre|nome|nom)\"?\s*:\s*")
+ALL_ANSWER = re.compile(
+    r"[:=|\t]\s*(?:is )?(?:communicating|responding|answering|online|reachable|kommuniziert|erreichbar)\W*$"
+)
 DATE = re.compile(r"\b(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d)\b")
-
-
-@dataclass(frozen=True, slots=True)
-class Context:
-    """What the lines before a line have set, and the next line that is not empty.
-
-    after: the kind of the line directly above, or empty. worded: the last code had words on its own line.
-    indent: how far the last code line was indented. owned: it named its unit itself.
-    table: the heading of the table that runs, or None.
-    """
-
-    unit: str = ""
-    after: str = EMPTY
-    worded: bool = False
-    indent: int = 0
-    owned: bool = False
-    table: Reading | None = None
-    following: str = ""
 
 
 def follow(context: Context | None, text: str, reading: Reading | None, rest: Sequence[str]) -> Context:
     """The context of the line after `text`; `rest` begins with that line. Without a context, of the first line."""
-    following = next((with_few_blanks(line)[:LONGEST_LINE] for line in rest[1:] if line.strip()), "")
+    following = next((line for line in rest[1:] if line.strip()), "")
+    following = unscanned(with_few_blanks(following)[:LONGEST_LINE])
     if context is None or reading is None:
         return Context(following=following)
     coded = reading.kind == CODE
@@ -81,7 +76,7 @@ def follow(context: Context | None, text: str, reading: Reading | None, rest: Se
         unit=reading.unit or context.unit,
         after=reading.kind,
         worded=any(_worded(code) for code in reading.codes[-1:]) if coded else context.worded,
-        indent=_indent(text) if coded else context.indent,
+        indent=indent_of(text) if coded else context.indent,
         owned=bool(reading.unit) if coded else context.owned,
         table=_table_after(context, reading),
         following=following,
@@ -108,7 +103,7 @@ Recogniser = Callable[[str, Context], Reading | None]
 
 def recognise(text: str, context: Context) -> Reading:
     """What a line says. A line that no recogniser claims is 'not understood', never dropped."""
-    text = with_few_blanks(text)
+    text = unscanned(with_few_blanks(text))
     if len(text) > LONGEST_LINE:
         return Reading(UNCLEAR, f"longer than {LONGEST_LINE} characters", words=text[:LONGEST_LINE])
     for recogniser in RECOGNISERS:
@@ -164,11 +159,16 @@ def _coded(text: str, _: Context) -> Reading | None:
 
 
 def _owner(before: str) -> str:
-    """The unit that stands before a code on its line, if a separator sets it off."""
-    if not STRONG_END.search(before) or len(before) > LONGEST_NAME or status_alone(before):
+    """The unit that stands before a code on its line, if a separator sets it off or it is an abbreviation alone."""
+    if len(before) > LONGEST_NAME or status_alone(before):
         return ""
+    if not STRONG_END.search(before) and not ABBREVIATION.fullmatch(before):
+        return ""
+    if SILENT_AROUND.search(f"{folded(before)} lost") or SILENT_WORDS.search(folded(before)):
+        return ""  # `Lost communication with ECM: U0100` describes the code
     keyed = UNIT_KEY.match(folded(before))
-    name = unit_name(before[keyed.end() :] if keyed else before)
+    cells = re.split(r"\s{2,}|\s*[\t;|]\s*", before[keyed.end() :] if keyed else before)
+    name = next(filter(None, map(unit_name, cells)), "")
     return name if sum(character.isalpha() for character in name) > 1 else ""
 
 
@@ -176,7 +176,7 @@ def _vehicle(text: str, context: Context) -> Reading | None:
     words = folded(text).lstrip()
     if context.after in (CODE, DETAIL) and not words.startswith(("vin", "fin", "fahrgestell")):
         return None
-    for name, pattern in VEHICLE_PATTERNS:
+    for name, pattern in (("vin", VIN), *VEHICLE_PATTERNS):
         match = pattern.match(words)
         if match and words[match.end() :].strip():
             value = text.lstrip()[match.end() :].strip()
@@ -194,7 +194,8 @@ def _silent(text: str, context: Context) -> Reading | None:
     labelled = ANSWER_SAID.search(words)
     around = SILENT_AROUND.search(words)
     match = around or SILENT_WORDS.search(words) or (labelled if labelled and labelled["no"] else None)
-    if match is None or (_continues(text, context) and not labelled):
+    match = match or ALL_SILENT.search(words)
+    if match is None or (continues(text, context) and not labelled):
         return None
     if around:
         name = unit_name(text[around.start("unit") : around.end("unit")])
@@ -205,8 +206,11 @@ def _silent(text: str, context: Context) -> Reading | None:
 
 def _answering(text: str, context: Context) -> Reading | None:
     """`Communication: ok` says that a unit answers, and nothing of its codes."""
-    match = ANSWER_SAID.search(folded(text))
+    words = folded(text)
+    match = ANSWER_SAID.search(words)
     if match is None or not match["yes"]:
+        match = ALL_ANSWER.search(words)
+    if match is None:
         return None
     name = _subject(text[: match.start()])
     return Reading(ANSWERS, f"{name or 'the unit above'} answers", unit=name)
@@ -214,10 +218,12 @@ def _answering(text: str, context: Context) -> Reading | None:
 
 def _subject(before: str) -> str:
     """The unit before 'does not answer': with or without its keyword, a count of nothing, or a verb."""
+    before = re.split(r"\s*[;|]\s*", before.lstrip(" ;|"))[0]
     keyed = UNIT_KEY.match(folded(before).lstrip(" -*\t"))
     if keyed:
         return unit_name(before.lstrip(" -*\t")[keyed.end() :])
-    return re.sub(r"\s+(?:is|status|ist|est|state|:)$", "", unit_name(before), flags=re.IGNORECASE)
+    name = re.sub(r"\s+(?:is|status|ist|est|state|:)$", "", unit_name(before), flags=re.IGNORECASE)
+    return "" if column_of(name) in ("status", "answer") else name
 
 
 def _object(after: str, words: str) -> str:
@@ -229,7 +235,7 @@ def _object(after: str, words: str) -> str:
 def _clean(text: str, context: Context) -> Reading | None:
     words = folded(text)
     match = NO_CODES.search(words) or ALL_WELL.search(words)
-    if match is None or _continues(text, context) or TOTAL.search(words):
+    if match is None or continues(text, context) or TOTAL.search(words):
         return None
     name = _subject(text[: match.start()])
     if status_alone(name):
@@ -240,7 +246,7 @@ def _clean(text: str, context: Context) -> Reading | None:
 def _counted(text: str, context: Context) -> Reading | None:
     words = folded(text)
     match = COUNT.search(words)
-    if match is None or _continues(text, context):
+    if match is None or continues(text, context):
         return None
     count = int(match["count"] or match["after"])
     if TOTAL.search(words):
@@ -274,7 +280,7 @@ def _keyed_unit(text: str, context: Context) -> Reading | None:
         return Reading(UNIT, f"names the unit {name}", unit=name)
     start = len(text) - len(text.lstrip(" \t-*#=[>"))
     match = UNIT_KEY.match(folded(text[start:]))
-    if match is None or (context.after in (CODE, DETAIL) and _indent(text) > context.indent):
+    if match is None or (context.after in (CODE, DETAIL) and indent_of(text) > context.indent):
         return None
     name = unit_name(re.sub(r"^\s*[:=#]", "", text[start + match.end() :])) or tidy(text[start:])
     return Reading(UNIT, f"names the unit {name}", unit=name)
@@ -289,7 +295,7 @@ def _labelled_status(text: str, context: Context) -> Reading | None:
 
 
 def _detail(text: str, context: Context) -> Reading | None:
-    return _detail_of(text) if _continues(text, context) else None
+    return _detail_of(text) if continues(text, context) else None
 
 
 def _detail_of(text: str) -> Reading:
@@ -305,41 +311,9 @@ def _detail_of(text: str) -> Reading:
     )
 
 
-def _continues(text: str, context: Context) -> bool:
-    """Whether a line without a code goes on about the code above it."""
-    if context.after not in (CODE, DETAIL):
-        return False
-    if _indent(text) > context.indent:
-        return not _bracketed(text)
-    words = folded(text)
-    if _only_status(words):
-        return True
-    if _indent(text) < context.indent or _bracketed(text) or UNIT_KEY.match(words.lstrip(" -*\t")):
-        return False
-    if context.owned and SET_OFF.search(text.strip(" -*")):
-        return False
-    labelled = (
-        bool(values_in(text)) or re.match(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})", text) is not None
-    )
-    tells = any(pattern.search(words) for pattern in (SILENT_WORDS, COUNT, NO_CODES))
-    return not tells if labelled else not context.worded
-
-
-def _only_status(words: str) -> bool:
-    """Whether a line consists of status words alone."""
-    rest = words
-    for _, pattern in STATUS_PATTERNS:
-        rest = pattern.sub(" ", rest)
-    return rest != words and not any(character.isalnum() for character in rest)
-
-
-def _bracketed(text: str) -> bool:
-    return re.match(r"\s*(?:\[[^\]]{2,}\]|[=#*]{2,}|-{3,})", text) is not None
-
-
 def _titled(text: str, _: Context) -> Reading | None:
     """`[Brakes]`, `=== Brakes ===`, `## Brakes` and `Brakes:`."""
-    if not (_bracketed(text) or text.rstrip().endswith(":") or re.match(r"\s*#+\s", text)):
+    if not (bracketed(text) or text.rstrip().endswith(":") or re.match(r"\s*#+\s", text)):
         return None
     name = unit_name(text)
     if not name or len(name) > LONGEST_NAME or HEADING_WORDS.fullmatch(folded(name).strip()):
@@ -367,15 +341,14 @@ def _followed(text: str, context: Context) -> Reading | None:
     """A short line directly above a code, above 'no codes' or above 'does not answer' names the unit."""
     name, next_words = unit_name(text), folded(context.following)
     tells = codes_in(context.following) or own_code(context.following)
-    bare = NO_CODES.match(next_words.lstrip(" -*\t")) or SILENT_WORDS.match(next_words.lstrip(" -*\t"))
+    next_words = next_words.lstrip(" -*\t>.")
+    bare = NO_CODES.match(next_words) or SILENT_WORDS.match(next_words) or ANSWER_SAID.match(next_words)
+    if next_words.startswith(("status", "state")):
+        bare = bare or ALL_ANSWER.search(next_words) or SILENT_WORDS.search(next_words)
     owned = tells and _owner(context.following[: tells[0][1] if isinstance(tells[0], tuple) else 0])
     if not name or len(name) > LONGEST_NAME or not (tells or bare) or owned:
         return None
     return Reading(UNIT, f"stands above what a unit reports: the unit {name}", unit=name)
-
-
-def _indent(text: str) -> int:
-    return len(text) - len(text.lstrip())
 
 
 RECOGNISERS: tuple[Recogniser, ...] = (

@@ -20,7 +20,10 @@ STATUS_TERMS = (
     ),
     (
         "not present",
-        r"not present|not active|inactive|not current|nicht (?:mehr )?(?:aktiv|aktuell|vorhanden)|inaktiv"
+        r"no(?:t|t any more| longer) (?:present|active|current)|inactive"
+        r"|nicht (?:mehr )?(?:aktiv|aktuell|vorhanden)|inaktiv"
+        r"|(?:n.est )?plus (?:present|actif)e?|ya no (?:presente|activ[oa]|actual)|non piu (?:presente|attiv[oa])"
+        r"|niet (?:meer )?(?:aanwezig|actief|actueel)"
         r"|non present|non actif|inactif|absente?|passive?|passiv[oa]?"
         r"|no (?:present|activ|actual)[oae]?|inactiv[oa]|ausente|non (?:presente|attiv[oa]|attuale)|inattiv[oa]"
         r"|assente",
@@ -32,21 +35,24 @@ STATUS_TERMS = (
     ),
     (
         "pending",
-        r"pending|vorlaufig|ausstehend|anstehend|provisoire|en attente|pendiente|pendente|in (?:attesa|sospeso)",
+        r"pending|(?:not|nicht|non|no) (?:confirmed|bestatigt|confirmee?|confirmad[oa]|confermat[oa])"
+        r"|vorlaufig|ausstehend|anstehend|provisoire|en attente|pendiente|pendente|in (?:attesa|sospeso)",
     ),
     ("confirmed", r"confirmed|bestatigt|confirmee?|confirmad[oa]|confermat[oa]"),
     ("permanent", r"permanente?|dauerhaft|standig"),
     (
         "present",
         r"present|presente|active?|current|aktiv|aktuell|vorhanden|statisch|active?|actif|actuel(?:le)?|failed now"
-        r"|actual(?:es)?|activ[oa]|vigente|attual[ei]|attiv[oa]|corrente",
+        r"|actual(?:es)?|activ[oa]"
+        r"|vigente|aanwezig|actueel|actief|attual[ei]|attiv[oa]|corrente",
     ),
     (
         "stored",
         r"stored|history|historic(?:al)?|memori[sz]ed|gespeichert|abgelegt|historisch|memorisee?|enregistree?"
         r"|historique"
         r"|saved|logged|in memory|memorizad[oa]|almacenad[oa]|guardad[oa]|registrad[oa]|en memoria|historic[oa]"
-        r"|memorizzat[oa]|registrat[oa]|salvat[oa]|in memoria|storic[oa]|en memoire",
+        r"|memorizzat[oa]|registrat[oa]|salvat[oa]|in memoria|storic[oa]"
+        r"|en memoire|opgeslagen|armazenad[oa]|gravad[oa]",
     ),
     (
         "warning lamp",

@@ -86,11 +86,12 @@ def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
     current = ""
     group: tuple[str, ...] = ()
     for number, reading in readings:
-        current = reading.unit or current
+        if reading.kind != SILENT:  # codes below a line that names a silent unit are not that unit's
+            current = reading.unit or current
         if reading.kind in (UNIT, HEADING):
             group = reading.status
         if reading.kind in (UNIT, SILENT, ANSWERS, CLEAN, CODE, DETAIL):
-            name = current or NOT_NAMED
+            name = reading.unit or current or NOT_NAMED
             unit = found.setdefault(UnitReport(name).key, _Unit(name))
             unit.lines.append(number)
             _add(unit, reading, group)

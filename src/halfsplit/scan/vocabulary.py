@@ -11,20 +11,25 @@ import re
 from halfsplit.scan.folding import folded
 
 SILENT = re.compile(
-    r"does(?: not|n.t) (?:answer|respond|reply|communicate)|(?:is )?not (?:answering|responding|communicating)"
+    r"do(?:es)?(?: not|n.t) (?:answer|respond|reply|communicate)|(?:is )?not (?:answering|responding|communicating)"
     r"|(?:no|without|without any) (?:answer|response|reply|comm(?:unication|s)?\b)|did not (?:answer|respond|reply)"
     r"|(?:un|not )reachable|(?:could|can)(?:not| not|n.t) be reached|unable to (?:communicate|connect)"
     r"|(?:comm(?:unication|s)|kommunikation|verbindung)\s*[:=-]?\s*"
     r"(?:error|failure|failed|impossible|gestort|fehlgeschlagen|nicht moglich|lost)"
     r"|time[- ]?out|timed out|\boffline\b"
-    r"|keine (?:antwort|kommunikation|verbindung|ruckmeldung)|antwortet nicht|nicht erreichbar|meldet sich nicht"
+    r"|keine (?:antwort|kommunikation|verbindung|ruckmeldung)|antworte(?:t|n) nicht|nicht erreichbar"
+    r"|melde(?:t|n) sich nicht|kommunizier(?:t|en) nicht|geen (?:antwoord|communicatie|verbinding)"
+    r"|antwoorde?t? niet|reageert niet"
+    r"|nao (?:responde|comunica)m?|(?:sem|nenhuma) (?:resposta|comunicacao)"
     r"|ohne antwort|zeituberschreitung"
-    r"|ne (?:repond|communique) pas|(?:pas de|aucune|sans) (?:reponse|communication)|injoignable|non joignable"
+    r"|ne (?:repond(?:ent)?|communique(?:nt)?) pas|(?:pas de|aucune|sans) (?:reponse|communication)"
+    r"|injoignable|non joignable"
     r"|ne peut (?:pas )?etre joint|delai depasse|(?:muet(?:te)?|stumm|silent|mud[oa]|muto|muta)(?=\s*(?:[;,.)]|$))"
-    r"|no (?:responde|contesta|comunica|hay (?:respuesta|comunicacion)|disponible|se pudo comunicar)"
+    r"|no (?:responden?|contestan?|comunican?|hay (?:respuesta|comunicacion)|disponible|se pudo comunicar)"
     r"|(?:sin|ninguna) (?:respuesta|comunicacion|conexion|contestacion)|inaccesible|incomunicad[oa]"
     r"|(?:fallo|error|perdida) de comunicacion|tiempo (?:de espera )?agotado"
-    r"|non (?:risponde|comunica|raggiungibile|risponda)|(?:nessuna|senza|assenza di|manca(?:ta)?) (?:risposta"
+    r"|non (?:risponde|rispondono|comunica(?:no)?|raggiungibil[ei]|risponda)"
+    r"|(?:nessuna|senza|assenza di|manca(?:ta)?) (?:risposta"
     r"|comunicazione)"
     r"|irraggiungibile|(?:errore|perdita) di comunicazione|comunicazione (?:assente|fallita|persa|interrotta"
     r"|non riuscita)"
@@ -41,7 +46,10 @@ _NO = (
     r"(?:no|none|nil|not|negative|false|nein|keine?|nicht|non|aucune?|negatif|negativ[oa]?|ninguna?|nessuna?"
     r"|failed|n)"
 )
-_YES = r"(?:yes|ok|true|good|positive|ja|vorhanden|gut|oui|bonne?|si|positiv[oa]?|established|hergestellt|etablie)"
+_YES = (
+    r"(?:yes|ok|true|good|positive|ja|vorhanden|gut|oui|bonne?|si|positiv[oa]?|established|hergestellt|etablie"
+    r"|correct[oa]?|corretta)"
+)
 ANSWER_SAID = re.compile(
     rf"(?:^|(?<=[\s:;,|>(*\"'-])){_ANSWERING}(?: (?:status|state|estado|stato|etat))?\"?[\s.:=|>_-]+"
     rf"\"?(?:(?P<no>{_NO})|(?P<yes>{_YES}))\"?\W*$"

@@ -1,0 +1,102 @@
+"""Whether a line goes on about the code above it, or speaks of something else: a unit, its silence, its health."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from halfsplit.scan.find import unit_name
+from halfsplit.scan.folding import folded
+from halfsplit.scan.reading import CODE, DETAIL, EMPTY, Reading
+from halfsplit.scan.status_words import STATUS_PATTERNS
+from halfsplit.scan.values import values_in
+from halfsplit.scan.vocabulary import ANSWER_SAID, COUNT, NO_CODES, UNIT_KEY
+from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
+
+ABBREVIATION = re.compile(r"\W*[A-Z][A-Z0-9]{1,5}(?:\s|[;,]\s*)")
+ALL_SILENT = re.compile(
+    r"(?:(?<=[:\t|=>;])\s*|\s{2,}|\s[-\u2013]\s)(?:n/r|n\.r\.|nc|no ?comms?|nocom)\s*\.?\s*$"
+)
+"""Short for 'no response' or 'no communication' where it stands alone behind a unit."""
+SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
+LONGEST_NAME = 60
+MOST_WORDS_OF_A_NAME = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the lines before a line have set, and the next line that is not empty.
+
+    after: the kind of the line directly above, or empty. worded: the last code had words on its own line.
+    indent: how far the last code line was indented. owned: it named its unit itself.
+    table: the heading of the table that runs, or None.
+    """
+
+    unit: str = ""
+    after: str = EMPTY
+    worded: bool = False
+    indent: int = 0
+    owned: bool = False
+    table: Reading | None = None
+    following: str = ""
+
+
+def continues(text: str, context: Context) -> bool:
+    """Whether a line without a code goes on about the code above it."""
+    if context.after not in (CODE, DETAIL):
+        return False
+    if indent_of(text) > context.indent:
+        return not bracketed(text)
+    words = folded(text)
+    if _only_status(words):
+        return True
+    if _stands_above_an_answer(text, context) or _says_a_silent_unit(text, words):
+        return False
+    if indent_of(text) < context.indent or bracketed(text) or UNIT_KEY.match(words.lstrip(" -*\t")):
+        return False
+    if context.owned and SET_OFF.search(text.strip(" -*")):
+        return False
+    labelled = (
+        bool(values_in(text)) or re.match(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})", text) is not None
+    )
+    tells = any(pattern.search(words) for pattern in (SILENT_WORDS, COUNT, NO_CODES))
+    return not tells if labelled else not context.worded
+
+
+def _stands_above_an_answer(text: str, context: Context) -> bool:
+    """Whether the next line says no more than whether a unit answers, and this one can be its name."""
+    words = folded(context.following).lstrip(" -*\t>.")
+    match = ANSWER_SAID.match(words) or SILENT_WORDS.match(words)
+    short = (
+        len(text.split()) <= MOST_WORDS_OF_A_NAME
+        and not values_in(text)
+        and not SILENT_WORDS.search(folded(text))
+    )
+    return bool(match and short and unit_name(text))
+
+
+def _says_a_silent_unit(text: str, words: str) -> bool:
+    """`ABS  *** NO COMMUNICATION ***`, `ABS does not answer`: a name, set off or an abbreviation, and its silence."""
+    match = SILENT_WORDS.search(words) or NO_CODES.search(words) or ALL_SILENT.search(words)
+    before = text[: match.start()] if match else ""
+    if match and ABBREVIATION.fullmatch(before) and "comm" not in match[0]:
+        return True
+    return bool(re.search(r"\w(?:\s{2,}|\s\*{2,}|\t|\s-{1,3}\s)\W*$", before)) and len(before) < LONGEST_NAME
+
+
+def _only_status(words: str) -> bool:
+    """Whether a line consists of status words alone."""
+    rest = words
+    for _, pattern in STATUS_PATTERNS:
+        rest = pattern.sub(" ", rest)
+    return rest != words and not any(character.isalnum() for character in rest)
+
+
+def bracketed(text: str) -> bool:
+    """Whether a line begins with a title in brackets or between marks."""
+    return re.match(r"\s*(?:\[[^\]]{2,}\]|[=#*]{2,}|-{3,})", text) is not None
+
+
+def indent_of(text: str) -> int:
+    """Blanks at the beginning of a line."""
+    return len(text) - len(text.lstrip())
