@@ -272,9 +272,9 @@ def _number_error(text: str) -> InputError:
 def _unit_error(text: str, written: str, units: list[str]) -> InputError:
     near = [name for name in units if name.casefold() == written.casefold()]
     text = text.strip()
-    found = f"{text!r} has the unit {written!r}, which is not known" if written else f"{text!r} has no unit"
+    problem = f"{text!r} has the unit {written!r}, which is not known" if written else f"{text!r} has no unit"
     return InputError(
-        found, remedy=f"write {' or '.join(near)}" if near else f"write one of {', '.join(units)}"
+        problem, remedy=f"write {' or '.join(near)}" if near else f"write one of {', '.join(units)}"
     )
 
 
@@ -291,8 +291,8 @@ def _meant_unit(text: str, written: str, shown: str) -> str:
         return near[0]
     if written in UNITS:
         other = _NAMES[UNITS[written][0]]
-        found = f"{text.strip()!r} is {other}; {_NAMES[dimension]} expected"
-        raise InputError(found, remedy=f"write it in {shown}")
+        problem = f"{text.strip()!r} is {other}; {_NAMES[dimension]} expected"
+        raise InputError(problem, remedy=f"write it in {shown}")
     raise _unit_error(text, written, fitting)
 
 

@@ -176,17 +176,17 @@ def _notes(vin: str, region: str, years: tuple[int, ...]) -> Iterator[str]:
 
 
 def _check_notes(vin: str, region: str) -> Iterator[str]:
-    found, expected = vin[CHECK_POSITION], check_digit(vin)
-    if found == expected:
-        yield f"Check digit {found} is right."
+    digit, expected = vin[CHECK_POSITION], check_digit(vin)
+    if digit == expected:
+        yield f"Check digit {digit} is right."
     elif region == "North America":
         yield (
-            f"Check digit (character 9) is {found}, {expected} expected for a North American number: "
+            f"Check digit (character 9) is {digit}, {expected} expected for a North American number: "
             "a character was probably read or typed wrongly. Compare it with the vehicle."
         )
     elif region == "Oceania or North America":
         yield (
-            f"Check digit (character 9) is {found}, {expected} would be right; "
+            f"Check digit (character 9) is {digit}, {expected} would be right; "
             "only North American numbers must have it."
         )
     else:

@@ -153,8 +153,8 @@ class Circuit:
     @cached_property
     def healthy_volts(self) -> Mapping[str, float]:
         """For each load the largest volts across it over all states, healthy."""
-        told = [self.healthy_across(state) for state in self.states]
-        return {name: max(volts[name] for volts in told) for name in told[0]}
+        healthy = [self.healthy_across(state) for state in self.states]
+        return {name: max(volts[name] for volts in healthy) for name in healthy[0]}
 
     def should_have(self, load: str, state: str) -> float:
         """Volts that a load is judged against: what it has in this state when nothing is wrong.
@@ -263,8 +263,8 @@ class Solution:
         if part is None or part.kind not in LOADS:
             raise UnknownNameError(f"{name!r} is no load or module of this circuit")
         if self.fault and any(
-            one.part == name and one.mode in ("open", "shorted", "stalled")
-            for one in (self.fault, *self.fault.members)
+            fault.part == name and fault.mode in ("open", "shorted", "stalled")
+            for fault in (self.fault, *self.fault.members)
         ):
             return "no"
         healthy = self.circuit.should_have(name, self.state)
@@ -287,18 +287,18 @@ class Solution:
         part = self.circuit.parts[module]
         if part.behaviour is None or not part.behaviour.talks:
             return True
-        found = self.hearing
-        others = {speaker for listener, speaker in found if listener == module}
+        hearing = self.hearing
+        others = {speaker for listener, speaker in hearing if listener == module}
         if not others:
             return True
-        return any(found[module, other] and found[other, module] for other in others)
+        return any(hearing[module, other] and hearing[other, module] for other in others)
 
     @cached_property
     def hearing(self) -> Mapping[tuple[str, str], bool]:
         """(listener, speaker) → whether the first receives the second on a bus that both talk on."""
         system = self.result.system
-        found = links(system, self.result.states[:, None], self.result.locks, volts_of(system), every=True)
-        return {pair: bool(heard[0]) for pair, heard in found.items()}
+        linked = links(system, self.result.states[:, None], self.result.locks, volts_of(system), every=True)
+        return {pair: bool(heard[0]) for pair, heard in linked.items()}
 
     def system(self) -> System:
         return self.result.system

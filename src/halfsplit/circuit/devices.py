@@ -79,7 +79,9 @@ class Thresholds:
     def beside(each: Sequence[Thresholds]) -> Thresholds:
         """Those of several cases (…, B)."""
         names = ("minimum", "pulls", "drops")
-        return Thresholds(*(np.stack([getattr(one, name) for one in each], axis=1) for name in names))
+        return Thresholds(
+            *(np.stack([getattr(thresholds, name) for thresholds in each], axis=1) for name in names)
+        )
 
     def at(self, columns: Ints) -> Thresholds:
         """Those of some cases, where each case has its own (…, B)."""
@@ -351,9 +353,9 @@ def _driver(view: _View, number: int, device: DriverDevice) -> States:
     Latched off from then on if it latches, until its module loses its feed or the state that clears it.
     """
     driver = device.driver
-    told = view.holds(driver.when, device.module) | (view.locks.device[number] == ALWAYS)
+    wanted = view.holds(driver.when, device.module) | (view.locks.device[number] == ALWAYS)
     works = view.working[device.module]
-    on = works & told
+    on = works & wanted
     if driver.limit is None:
         return _as_states(on)
     amps, was = view.across(number) / device.ohms, view.states[number]

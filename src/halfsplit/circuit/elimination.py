@@ -110,10 +110,11 @@ def bases(systems: Sequence[System], rounds: States, owned: Numbers) -> Base:
     system = systems[0]
     structure = structure_of(system)
     given, emf, push = (
-        np.stack([getattr(one, name) for one in systems], axis=1) for name in ("conductance", "emf", "push")
+        np.stack([getattr(system, name) for system in systems], axis=1)
+        for name in ("conductance", "emf", "push")
     )
     active = np.array(
-        [[one.active(states) for one, states in zip(systems, each, strict=True)] for each in rounds]
+        [[system.active(states) for system, states in zip(systems, each, strict=True)] for each in rounds]
     )
     active = active.transpose(0, 2, 1)
     conductance = np.where(active, given, 0.0)

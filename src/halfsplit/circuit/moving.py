@@ -34,7 +34,7 @@ def moves_with(part: Part | None) -> str | None:
     if part is None:
         return None
     return next(
-        (found for text in (part.place, part.words) if (found := _panel(text.lower())) is not None), None
+        (panel for text in (part.place, part.words) if (panel := _panel(text.lower())) is not None), None
     )
 
 
@@ -63,14 +63,14 @@ def crossing_wires(model: Model) -> dict[str, bool]:
 
     Where one end is on a panel and nobody says where the other is, the wire may cross or not.
     """
-    found = {}
+    crossing = {}
     for wire in model.wires:
         ends = _end(wire.a, model), _end(wire.b, model)
         if None not in ends and ends[0] != ends[1]:
-            found[wire.name] = True
+            crossing[wire.name] = True
         elif None in ends and any(ends) and _may_cross(wire, model):
-            found[wire.name] = False
-    return found
+            crossing[wire.name] = False
+    return crossing
 
 
 def _end(point: str, model: Model) -> str | None:

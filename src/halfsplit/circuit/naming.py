@@ -75,14 +75,14 @@ def _first_kind(start: str, cavity: str, joined: Mapping[str, list[str]], model:
     """The kind of the nearest part that is no joint, from one side of a cavity on; '' where there is none."""
     queue, seen = [start], {start, f"{cavity}:in", f"{cavity}:out"}
     for point in queue:
-        for found in joined.get(point, ()):
-            part = model.parts.get(found.partition(".")[0])
-            if part is None or found in seen:
+        for neighbour in joined.get(point, ()):
+            part = model.parts.get(neighbour.partition(".")[0])
+            if part is None or neighbour in seen:
                 continue
             if part.kind not in JOINTS:
                 return SIDE_WORDS.get(part.kind) or KIND_WORDS.get(part.kind, part.kind)
-            head, _, side = found.partition(":")
-            onward = {found, f"{head}:{_other(side)}" if side else found}
+            head, _, side = neighbour.partition(":")
+            onward = {neighbour, f"{head}:{_other(side)}" if side else neighbour}
             seen |= onward
             queue += sorted(onward)
     return ""

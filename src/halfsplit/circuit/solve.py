@@ -190,12 +190,12 @@ def links(
     if not pairs:
         return {}
     idle = evaluate(states)
-    found: dict[tuple[str, str], Bools] = {}
+    linked: dict[tuple[str, str], Bools] = {}
     for speaker in dict.fromkeys(speaker for _, speaker in pairs):
         speaking = states.copy()
         speaking[speaker.number] = np.where(states[speaker.number] == 1, 2, states[speaker.number])
         loud = evaluate(speaking)
-        for listener in (one for one, other in pairs if other == speaker):
+        for listener in (hearer for hearer, other in pairs if other == speaker):
             key = listener.module, speaker.module
             hears = (
                 (states[speaker.number] == 1)
@@ -203,8 +203,8 @@ def links(
                 & table.received(listener.number, loud, dominant=True)
                 & table.received(listener.number, idle, dominant=False)
             )
-            found[key] = found.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
-    return found
+            linked[key] = linked.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
+    return linked
 
 
 def duty_phases(system: System, states: States) -> list[tuple[float, States]]:

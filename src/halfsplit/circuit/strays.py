@@ -59,22 +59,22 @@ def add_spares(assembly: Assembly) -> None:
 def moves(model: Model) -> list[Move]:
     """All ends of wires that may sit on another pin of their plug."""
     ends = _ends(model)
-    found = []
+    moved = []
     for a, b in mistakable(model):
         for at, to in ((a, b), (b, a)):
             for wire, other in ends.get(at, ()):
                 if other != to:
-                    found.append(Move(wire, at, to, other))
-    return found
+                    moved.append(Move(wire, at, to, other))
+    return moved
 
 
 def _ends(model: Model) -> Mapping[str, list[tuple[Wire, str]]]:
     """Wires at each point, each with its other end."""
-    found: dict[str, list[tuple[Wire, str]]] = defaultdict(list)
+    ends: dict[str, list[tuple[Wire, str]]] = defaultdict(list)
     for wire in model.wires:
-        found[wire.a].append((wire, wire.b))
-        found[wire.b].append((wire, wire.a))
-    return found
+        ends[wire.a].append((wire, wire.b))
+        ends[wire.b].append((wire, wire.a))
+    return ends
 
 
 def mistakable(model: Model) -> Iterator[tuple[str, str]]:
@@ -101,18 +101,18 @@ def bridges(model: Model) -> list[Bridge]:
         frozenset((nets.get(f"{a}:in", ""), nets.get(f"{b}:in", ""))) for a, b in neighbouring_cavities(model)
     }
     kinds = {net: _grounded(model, points) for net, points in _points_of(nets).items()}
-    found: dict[frozenset[str], Bridge] = {}
+    by_pair: dict[frozenset[str], Bridge] = {}
     for points in _meetings(model):
         for a, b in combinations(points, 2):
             both = frozenset((nets[a], nets[b]))
             # A net that touches the body is a short to body, which the list of drawn faults has.
-            if len(both) < 2 or both in found or both in beside or kinds[nets[a]] or kinds[nets[b]]:
+            if len(both) < 2 or both in by_pair or both in beside or kinds[nets[a]] or kinds[nets[b]]:
                 continue
             if not _across_one(model, a, b):
-                found[both] = Bridge(a, b)
-                if len(found) == MOST_BRIDGES:
-                    return list(found.values())
-    return list(found.values())
+                by_pair[both] = Bridge(a, b)
+                if len(by_pair) == MOST_BRIDGES:
+                    return list(by_pair.values())
+    return list(by_pair.values())
 
 
 def nets_of(model: Model) -> dict[str, str]:
@@ -134,10 +134,10 @@ def nets_of(model: Model) -> dict[str, str]:
 
 
 def _points_of(nets: Mapping[str, str]) -> Mapping[str, list[str]]:
-    found: dict[str, list[str]] = defaultdict(list)
+    points: dict[str, list[str]] = defaultdict(list)
     for point, net in nets.items():
-        found[net].append(point)
-    return found
+        points[net].append(point)
+    return points
 
 
 def _grounded(model: Model, points: list[str]) -> bool:
@@ -147,8 +147,8 @@ def _grounded(model: Model, points: list[str]) -> bool:
 
 def _across_one(model: Model, a: str, b: str) -> bool:
     """Both points at one part with two pins: bridged, it is shorted, closed or whole, which the drawn faults have."""
-    one, other = a.partition(".")[0], b.partition(".")[0]
-    return one == other and len(model.parts[one].pins) == 2 and model.parts[one].kind != "connector"
+    first, other = a.partition(".")[0], b.partition(".")[0]
+    return first == other and len(model.parts[first].pins) == 2 and model.parts[first].kind != "connector"
 
 
 def _meetings(model: Model) -> Iterator[list[str]]:

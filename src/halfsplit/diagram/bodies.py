@@ -151,16 +151,16 @@ def _is_frame(
     ):
         return False
     inside = [
-        one
-        for one in (*elements, *shapes)
-        if one is not shape and holds(grown(box, -0.25 * strokes.em), one.box)
+        figure
+        for figure in (*elements, *shapes)
+        if figure is not shape and holds(grown(box, -0.25 * strokes.em), figure.box)
     ]
     if not inside or not _led_to(inside, box, strokes):
         return False
     named = [
         word
         for word in codes
-        if holds(box, word.box) and any(gap(word.box, one.box) < 3 * strokes.em for one in inside)
+        if holds(box, word.box) and any(gap(word.box, element.box) < 3 * strokes.em for element in inside)
     ]
     return len(named) != 1
 
@@ -171,8 +171,8 @@ def _led_to(inside: Sequence[Element], box: Box, strokes: Strokes) -> bool:
         for end, other in ((line.a, line.b), (line.b, line.a)):
             if not holds(box, (*end, *end), -strokes.touch) or holds(box, (*other, *other), -strokes.touch):
                 continue
-            if any(gap((*end, *end), one.box) < 0.6 * strokes.em for one in inside) or any(
-                holds(grown(one.box, 0.1), (*end, *end)) for one in inside
+            if any(gap((*end, *end), element.box) < 0.6 * strokes.em for element in inside) or any(
+                holds(grown(element.box, 0.1), (*end, *end)) for element in inside
             ):
                 return True
     return False
@@ -325,7 +325,7 @@ def _pieces(line: Line, solids: Sequence[Element], strokes: Strokes) -> list[Lin
         if inside.is_empty or (solid.solid and inside.length <= 0.5 * strokes.touch):
             continue
         shares = [_share(line, spot) for spot in shapely.get_coordinates(inside).tolist()]
-        stretches = [piece for one in stretches for piece in _without(one, min(shares), max(shares))]
+        stretches = [piece for stretch in stretches for piece in _without(stretch, min(shares), max(shares))]
     least = 0.5 * strokes.touch / line.length if line.length else 1.0
     return [_part(line, start, stop) for start, stop in stretches if stop - start > least]
 
@@ -336,7 +336,7 @@ def _share(line: Line, spot: Sequence[float]) -> float:
 
 def _without(stretch: tuple[float, float], start: float, stop: float) -> list[tuple[float, float]]:
     before, after = (stretch[0], min(stretch[1], start)), (max(stretch[0], stop), stretch[1])
-    return [one for one in (before, after) if one[1] > one[0]]
+    return [part for part in (before, after) if part[1] > part[0]]
 
 
 def _part(line: Line, start: float, stop: float) -> Line:

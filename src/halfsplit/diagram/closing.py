@@ -62,7 +62,9 @@ class _Ends:
         for x in (column - 1, column, column + 1):
             for y in (row - 1, row, row + 1):
                 yield from (
-                    one for one in self.cells.get((x, y), ()) if math.dist(one[0], spot) < 1.5 * self.touch
+                    entry
+                    for entry in self.cells.get((x, y), ())
+                    if math.dist(entry[0], spot) < 1.5 * self.touch
                 )
 
     def go_on(self, spot: Spot, line: Line) -> bool:
@@ -111,7 +113,7 @@ def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tup
     by_end: dict[tuple[int, int], list[Line]] = defaultdict(list)
     for line in levels:
         by_end[_cell(line.a, slack)].append(line)
-    found: list[tuple[Line, ...]] = []
+    rings: list[tuple[Line, ...]] = []
     for top in levels:
         for left in _at(by_top, top.a, slack):
             for right in _at(by_top, top.b, slack):
@@ -125,8 +127,8 @@ def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tup
                     if closes and not any(
                         _near_line(dot, line, strokes.touch) for dot in dots for line in ring
                     ):
-                        found.append(ring)
-    return found
+                        rings.append(ring)
+    return rings
 
 
 def _cell(spot: Spot, size: float) -> tuple[int, int]:

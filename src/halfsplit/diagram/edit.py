@@ -28,95 +28,98 @@ from halfsplit.errors import InputError, NotFoundError
 
 LONGEST_NAME = 40
 
-Told = Mapping[str, Any]
+Fields = Mapping[str, Any]
 
 
-def changed(marks: Marks, act: str, told: Told) -> Marks:
+def changed(marks: Marks, act: str, fields: Fields) -> Marks:
     """The marks after one act. Raises `InputError` where it cannot be done, `NotFoundError` where a mark is gone."""
     do = ACTS.get(act)
     if do is None:
         raise InputError(f"{act[:40]!r} is nothing that can be done to a diagram")
-    return do(marks, told)
+    return do(marks, fields)
 
 
-def _mark(marks: Marks, kind: str, told: Told, field: str = "key") -> Any:
-    key = str(told.get(field, ""))
-    found = getattr(marks, kind).get(key)
-    if found is None:
+def _mark(marks: Marks, kind: str, fields: Fields, field: str = "key") -> Any:
+    key = str(fields.get(field, ""))
+    mark = getattr(marks, kind).get(key)
+    if mark is None:
         raise NotFoundError(
             f"there is no {kind[:-1]} {key[:20]!r} on this diagram: somebody may have dropped it"
         )
-    return found
+    return mark
 
 
-def _spot(told: Told, x: str = "x", y: str = "y") -> Spot:
+def _spot(fields: Fields, x: str = "x", y: str = "y") -> Spot:
     try:
-        spot = float(told[x]), float(told[y])
+        spot = float(fields[x]), float(fields[y])
     except (KeyError, TypeError, ValueError):
         raise InputError("the place of the tap is missing") from None
-    if not all(math.isfinite(one) and abs(one) < 1e6 for one in spot):
+    if not all(math.isfinite(coordinate) and abs(coordinate) < 1e6 for coordinate in spot):
         raise InputError("the place of the tap is not on the page")
     return spot
 
 
-def _name(told: Told, field: str = "name") -> str:
-    name = " ".join(str(told.get(field, "")).split())[:LONGEST_NAME]
+def _name(fields: Fields, field: str = "name") -> str:
+    name = " ".join(str(fields.get(field, "")).split())[:LONGEST_NAME]
     if not name:
         raise InputError("the name is missing", remedy="write it as it stands on the diagram", where=field)
     return name
 
 
-def _confirm(marks: Marks, told: Told) -> Marks:
+def _confirm(marks: Marks, fields: Fields) -> Marks:
     """All that has no doubt, or the one that is named; its doubts are settled then."""
-    key = str(told.get("key", ""))
+    key = str(fields.get("key", ""))
     if key in marks.traces:
         trace = marks.traces[key]
         ends = {marks.pins[end].part for end in (trace.a, trace.b) if end in marks.pins}
         marks = marks.with_marks(replace(trace, doubts=()))
         return confirmed(marks, {key, *ends})
     if key:
-        return confirmed(marks, {_mark(marks, "parts", told).key})
-    page = str(told.get("page", ""))
+        return confirmed(marks, {_mark(marks, "parts", fields).key})
+    page = str(fields.get("page", ""))
     sure = [trace for trace in marks.traces.values() if trace.page == page and not trace.doubts]
     parts = [part.key for part in marks.parts.values() if part.page == page]
     return confirmed(marks, {*parts, *(trace.key for trace in sure)})
 
 
-def _rename(marks: Marks, told: Told) -> Marks:
+def _rename(marks: Marks, fields: Fields) -> Marks:
     """A part (name, kind, value) or a pin; a name of DIN 40719-2 tells the kind where none is given."""
-    key = str(told.get("key", ""))
+    key = str(fields.get("key", ""))
     if key in marks.pins:
-        return marks.with_marks(replace(marks.pins[key], name=_name(told)))
-    part = _mark(marks, "parts", told)
-    name = _part_name(_name(told))
-    kind = str(told.get("kind") or "") or part.kind
+        return marks.with_marks(replace(marks.pins[key], name=_name(fields)))
+    part = _mark(marks, "parts", fields)
+    name = _part_name(_name(fields))
+    kind = str(fields.get("kind") or "") or part.kind
     if kind not in KINDS:
         raise InputError(f"{kind[:20]!r} is no kind of part", remedy=f"choose {', '.join(KINDS)}")
-    value = str(told.get("value", part.value))[:20]
+    value = str(fields.get("value", part.value))[:20]
     return marks.with_marks(replace(part, name=name, kind=kind, value=value, state="confirmed"))
 
 
 def _part_name(name: str) -> str:
-    cleaned = "".join(one if one.isascii() and (one.isalnum() or one == "_") else "_" for one in name)
+    cleaned = "".join(
+        character if character.isascii() and (character.isalnum() or character == "_") else "_"
+        for character in name
+    )
     if not cleaned[:1].isalpha():
         raise InputError(f"{name!r} does not begin with a letter", remedy="write a name such as K7")
     return cleaned
 
 
-def _drop(marks: Marks, told: Told) -> Marks:
-    key = str(told.get("key", ""))
+def _drop(marks: Marks, fields: Fields) -> Marks:
+    key = str(fields.get("key", ""))
     if key not in {**marks.parts, **marks.traces, **marks.pins, **marks.crossings}:
         raise NotFoundError("that mark is gone already")
     return marks.without(key)
 
 
-def _part(marks: Marks, told: Told) -> Marks:
+def _part(marks: Marks, fields: Fields) -> Marks:
     """A box around a part, with its name; wires that end inside get pins there."""
-    page = _mark(marks, "pages", told, "page").key
-    (x1, y1), (x2, y2) = _spot(told), _spot(told, "x2", "y2")
+    page = _mark(marks, "pages", fields, "page").key
+    (x1, y1), (x2, y2) = _spot(fields), _spot(fields, "x2", "y2")
     box = (min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2))
-    name, pin = _split_name(_name(told))
-    part = Part(marks.fresh("p"), page, name, _kind(name, told), box, state="drawn")
+    name, pin = _split_name(_name(fields))
+    part = Part(marks.fresh("p"), page, name, _kind(name, fields), box, state="drawn")
     marks = marks.with_marks(part)
     inside = [
         joint
@@ -134,8 +137,8 @@ def _split_name(text: str) -> tuple[str, str]:
     return _part_name(name), pin[:LONGEST_NAME]
 
 
-def _kind(name: str, told: Told) -> str:
-    given = str(told.get("kind", ""))
+def _kind(name: str, fields: Fields) -> str:
+    given = str(fields.get("kind", ""))
     if given in KINDS:
         return given
     code = code_of(name)
@@ -157,41 +160,41 @@ def _pinned(marks: Marks, part: Part, joint: Joint, name: str) -> Marks:
     return marks.with_marks(pin, *traces).without(joint.key)
 
 
-def _walk(marks: Marks, told: Told) -> Marks:
+def _walk(marks: Marks, fields: Fields) -> Marks:
     """The next part of a current path: its box around the tap, and the wire to it from the part before.
 
     ``way``: the spots of the wire from middle to middle, as it was followed on the photo; without one, a straight line.
     """
-    page = _mark(marks, "pages", told, "page")
-    spot = _spot(told)
+    page = _mark(marks, "pages", fields, "page")
+    spot = _spot(fields)
     there = part_at(marks, page.key, spot)
-    if there is None and not told.get("name"):
-        return _walk_to_wire(marks, page.key, spot, told)
-    name, pin = _split_name(_name(told)) if told.get("name") else ("", "")
+    if there is None and not fields.get("name"):
+        return _walk_to_wire(marks, page.key, spot, fields)
+    name, pin = _split_name(_name(fields)) if fields.get("name") else ("", "")
     if there is None:
         there = Part(
-            marks.fresh("p"), page.key, name, _kind(name, told), box_around(page, spot), state="drawn"
+            marks.fresh("p"), page.key, name, _kind(name, fields), box_around(page, spot), state="drawn"
         )
         marks = marks.with_marks(there)
-    before = str(told.get("before", ""))
+    before = str(fields.get("before", ""))
     if before == there.key or (before not in marks.parts and before not in marks.joints):
         return marks
-    way = _told_way(told) or [_from(marks, before), spot]
+    way = _way_of(fields) or [_from(marks, before), spot]
     marks, a, start = _start(marks, before, way, there.kind)
     stop = edge(way[::-1], there.box)
     marks, b = pin_for(marks, there, stop, pin, leaving=False)
     return _with_wire(marks, page.key, (a, start), (b, stop), _outside(way, marks, before, there.box))
 
 
-def _walk_to_wire(marks: Marks, page: str, spot: Spot, told: Told) -> Marks:
+def _walk_to_wire(marks: Marks, page: str, spot: Spot, fields: Fields) -> Marks:
     """A path that ends on a wire, or begins on one: a splice there."""
     near = SNAP * max(marks.pages[page].width, marks.pages[page].height)
     if trace_at(marks, page, spot, near) is None:
         raise InputError(
             "nothing is marked there", remedy="type the name of the part, then tap it", where="name"
         )
-    before = str(told.get("before", ""))
-    way = _told_way(told)
+    before = str(fields.get("before", ""))
+    way = _way_of(fields)
     marks, b = end_at(marks, page, spot)
     if before not in marks.parts and before not in marks.joints:
         return marks
@@ -200,8 +203,8 @@ def _walk_to_wire(marks: Marks, page: str, spot: Spot, told: Told) -> Marks:
     return _with_wire(marks, page, (a, start), (b, spot), _outside(way, marks, before, (*spot, *spot)))
 
 
-def _told_way(told: Told) -> list[Spot]:
-    return [(float(x), float(y)) for x, y in told.get("way") or ()]
+def _way_of(fields: Fields) -> list[Spot]:
+    return [(float(x), float(y)) for x, y in fields.get("way") or ()]
 
 
 def _from(marks: Marks, key: str) -> Spot:
@@ -225,7 +228,7 @@ def _start(marks: Marks, before: str, way: list[Spot], toward: str = "") -> tupl
 def _outside(way: list[Spot], marks: Marks, before: str, box: Box) -> list[Spot]:
     """The corners of a way that lie in neither of the parts that it joins."""
     first = marks.parts[before].box if before in marks.parts else (*way[0], *way[0])
-    return [one for one in way if not within(one, first) and not within(one, box)]
+    return [spot for spot in way if not within(spot, first) and not within(spot, box)]
 
 
 def _with_wire(marks: Marks, page: str, a: tuple[str, Spot], b: tuple[str, Spot], way: list[Spot]) -> Marks:
@@ -235,9 +238,9 @@ def _with_wire(marks: Marks, page: str, a: tuple[str, Spot], b: tuple[str, Spot]
     return marks.with_marks(Trace(marks.fresh("t"), page, spots, a[0], b[0], state="drawn"))
 
 
-def goes_on(marks: Marks, told: Told) -> str:
+def goes_on(marks: Marks, fields: Fields) -> str:
     """The mark from which a path goes on after a tap; '' after a ground, where it ends."""
-    page, spot = str(told.get("page", "")), _spot(told)
+    page, spot = str(fields.get("page", "")), _spot(fields)
     there = part_at(marks, page, spot)
     if there is not None:
         return "" if there.kind in ("ground", "mass") else there.key
@@ -246,17 +249,17 @@ def goes_on(marks: Marks, told: Told) -> str:
         ((math.dist(joint.spot, spot), key) for key, joint in marks.joints.items() if joint.page == page),
         default=(math.inf, ""),
     )
-    return at[1] if at[0] < near and not told.get("before") else ""
+    return at[1] if at[0] < near and not fields.get("before") else ""
 
 
 # Wires
 
 
-def _draw(marks: Marks, told: Told) -> Marks:
+def _draw(marks: Marks, fields: Fields) -> Marks:
     """A wire from one tap to another: each end on the pin, joint, wire or part that lies there."""
-    page = _mark(marks, "pages", told, "page")
-    start, stop = _spot(told), _spot(told, "x2", "y2")
-    way = [(float(x), float(y)) for x, y in told.get("way") or ()] or [start, stop]
+    page = _mark(marks, "pages", fields, "page")
+    start, stop = _spot(fields), _spot(fields, "x2", "y2")
+    way = [(float(x), float(y)) for x, y in fields.get("way") or ()] or [start, stop]
     marks, a = end_at(marks, page.key, start)
     marks, b = end_at(marks, page.key, stop)
     if a == b:
@@ -265,27 +268,27 @@ def _draw(marks: Marks, told: Told) -> Marks:
     return marks.with_marks(Trace(marks.fresh("t"), page.key, spots, a, b, state="drawn"))
 
 
-def _cut(marks: Marks, told: Told) -> Marks:
+def _cut(marks: Marks, fields: Fields) -> Marks:
     """A wire cut where it was tapped: two loose ends."""
-    trace, spot = _mark(marks, "traces", told), _spot(told)
+    trace, spot = _mark(marks, "traces", fields), _spot(fields)
     first, second = halves(trace, spot)
-    one = Joint(marks.fresh("j"), trace.page, first[-1])
-    marks = marks.with_marks(one)
+    joint = Joint(marks.fresh("j"), trace.page, first[-1])
+    marks = marks.with_marks(joint)
     two = Joint(marks.fresh("j"), trace.page, second[0])
     other = marks.fresh("t")
     return marks.with_marks(
         two,
-        replace(trace, spots=first, b=one.key, doubts=()),
+        replace(trace, spots=first, b=joint.key, doubts=()),
         replace(trace, key=other, spots=second, a=two.key, doubts=()),
     )
 
 
-def _cross(marks: Marks, told: Told) -> Marks:
+def _cross(marks: Marks, fields: Fields) -> Marks:
     """A crossing is said to be a joint, or not."""
-    crossing = _mark(marks, "crossings", told)
+    crossing = _mark(marks, "crossings", fields)
     traces = [marks.traces[key] for key in crossing.traces if key in marks.traces]
     marks = marks.without(crossing.key)
-    if str(told.get("joined", "")) not in ("1", "true", "True") or len(traces) != 2:
+    if str(fields.get("joined", "")) not in ("1", "true", "True") or len(traces) != 2:
         return marks
     joint = Joint(marks.fresh("j"), crossing.page, crossing.spot, dotted=True)
     marks = marks.with_marks(joint)
@@ -294,12 +297,12 @@ def _cross(marks: Marks, told: Told) -> Marks:
     return marks
 
 
-def _drag(marks: Marks, told: Told) -> Marks:
+def _drag(marks: Marks, fields: Fields) -> Marks:
     """An end of a wire moved to another pin, wire or free place."""
-    trace, end = _mark(marks, "traces", told), str(told.get("end", "a"))
+    trace, end = _mark(marks, "traces", fields), str(fields.get("end", "a"))
     if end not in ("a", "b"):
         raise InputError("a wire has the ends a and b")
-    marks, key = end_at(marks.without(trace.key), trace.page, _spot(told))
+    marks, key = end_at(marks.without(trace.key), trace.page, _spot(fields))
     rest = trace.spots[1:] if end == "a" else trace.spots[:-1]
     spots = (marks.spot(key), *rest) if end == "a" else (*rest, marks.spot(key))
     other = trace.b if end == "a" else trace.a
@@ -310,19 +313,19 @@ def _drag(marks: Marks, told: Told) -> Marks:
     return marks.with_marks(replace(trace, spots=spots, a=a, b=b, state="drawn"))
 
 
-def _label(marks: Marks, told: Told) -> Marks:
+def _label(marks: Marks, fields: Fields) -> Marks:
     """Colour and cross-section of a wire."""
-    trace = _mark(marks, "traces", told)
-    mm2 = str(told.get("mm2", "")).replace(",", ".")
+    trace = _mark(marks, "traces", fields)
+    mm2 = str(fields.get("mm2", "")).replace(",", ".")
     size = float(mm2) if mm2.replace(".", "", 1).isdigit() else None
     return marks.with_marks(
-        replace(trace, colour=str(told.get("colour", trace.colour))[:9].upper(), mm2=size)
+        replace(trace, colour=str(fields.get("colour", trace.colour))[:9].upper(), mm2=size)
     )
 
 
-def _link(marks: Marks, told: Told) -> Marks:
+def _link(marks: Marks, fields: Fields) -> Marks:
     """Loose ends of one name are the same point: somebody says so."""
-    name = _name(told)
+    name = _name(fields)
     ends = loose_ends(marks)
     joined = [replace(marks.joints[key], link=name) for key in ends.get(name, ())]
     if not joined:
@@ -336,14 +339,14 @@ def loose_ends(marks: Marks) -> dict[str, list[str]]:
     for trace in marks.traces.values():
         for end in (trace.a, trace.b):
             ways[end] = ways.get(end, 0) + 1
-    found: dict[str, list[str]] = {}
+    loose: dict[str, list[str]] = {}
     for key, joint in marks.joints.items():
         if joint.name and not joint.link and ways.get(key) == 1:
-            found.setdefault(joint.name, []).append(key)
-    return found
+            loose.setdefault(joint.name, []).append(key)
+    return loose
 
 
-ACTS: Mapping[str, Callable[[Marks, Told], Marks]] = {
+ACTS: Mapping[str, Callable[[Marks, Fields], Marks]] = {
     "confirm": _confirm,
     "rename": _rename,
     "drop": _drop,

@@ -233,10 +233,10 @@ def straightened(a: Spot, b: Spot, outline: Outline, touch: float) -> Line:
 def _apart(rounds: Iterable[Round], strokes: Strokes) -> list[Round]:
     """Each dot or ring once, however often it is painted."""
     kept: dict[tuple[int, int], Round] = {}
-    for one in rounds:
-        key = (round(one.middle[0] / strokes.touch), round(one.middle[1] / strokes.touch))
-        if key not in kept or kept[key].radius < one.radius:
-            kept[key] = one
+    for ring in rounds:
+        key = (round(ring.middle[0] / strokes.touch), round(ring.middle[1] / strokes.touch))
+        if key not in kept or kept[key].radius < ring.radius:
+            kept[key] = ring
     return list(kept.values())
 
 
@@ -251,18 +251,18 @@ def _holds_word(ring: Round, words: Iterable[Word]) -> bool:
 
 def merged(lines: Iterable[Line], touch: float, across: float = 0.0) -> list[Line]:
     """Level and upright lines that go on in one another, as one each; ``across``: the gap that is bridged."""
-    found: list[Line] = []
+    joined: list[Line] = []
     for along in (0, 1):
         chosen = [line for line in lines if (line.level if along == 0 else line.upright and not line.level)]
         for row in _rows(chosen, 1 - along, 0.5 * touch):
-            found += _merged_row(row, along, max(across, touch))
-    return found
+            joined += _merged_row(row, along, max(across, touch))
+    return joined
 
 
 def _rows(lines: Iterable[Line], axis: int, near: float) -> Iterator[list[Line]]:
     """Lines at the same height (or at the same distance from the left)."""
     row: list[Line] = []
-    for line in sorted(lines, key=lambda one: one.a[axis]):
+    for line in sorted(lines, key=lambda line: line.a[axis]):
         if row and line.a[axis] - row[0].a[axis] > near:
             yield row
             row = []
@@ -272,8 +272,8 @@ def _rows(lines: Iterable[Line], axis: int, near: float) -> Iterator[list[Line]]
 
 
 def _merged_row(row: Sequence[Line], along: int, near: float) -> Iterator[Line]:
-    ordered = sorted(row, key=lambda one: one.a[along])
-    longest = max(ordered, key=lambda one: one.length)
+    ordered = sorted(row, key=lambda line: line.a[along])
+    longest = max(ordered, key=lambda line: line.length)
     height = longest.a[1 - along]
 
     def spot(value: float) -> Spot:
@@ -309,7 +309,7 @@ def _without_dashes(lines: Sequence[Line], strokes: Strokes) -> tuple[list[Line]
     dashes: set[int] = set()
     for (level, _), row in rows.items():
         axis = 0 if level else 1
-        row.sort(key=lambda one: one.a[axis])
+        row.sort(key=lambda line: line.a[axis])
         for before, after in pairwise(row):
             space = after.a[axis] - before.b[axis]
             alike = max(before.length, after.length) < 1.35 * min(before.length, after.length) + 0.2

@@ -187,9 +187,9 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 6 if abs(value) < 10 else 2)
     if isinstance(value, dict):
-        return {key: _plain(one) for key, one in value.items()}
+        return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
+        return [_plain(item) for item in value]
     return value
 
 
@@ -198,7 +198,7 @@ def from_json(data: Mapping[str, Any]) -> Marks:
     held: dict[str, dict[str, Any]] = {}
     for kind, name in KINDS.items():
         try:
-            made = [kind(**_frozen(one)) for one in data.get(name, ())]
+            made = [kind(**_frozen(entry)) for entry in data.get(name, ())]
         except (TypeError, ValueError, KeyError, AttributeError) as error:
             raise InputError(f"the marks of the diagram cannot be read ({name})") from error
         held[name] = {mark.key: mark for mark in made}
@@ -206,14 +206,14 @@ def from_json(data: Mapping[str, Any]) -> Marks:
 
 
 def _frozen(data: Mapping[str, Any]) -> dict[str, Any]:
-    told = {key: _tuple(value) for key, value in data.items()}
-    if "doubts" in told:
-        told["doubts"] = tuple(Doubt(_tuple(one["spot"]), str(one["why"])) for one in data["doubts"])
-    return told
+    fields = {key: _tuple(value) for key, value in data.items()}
+    if "doubts" in fields:
+        fields["doubts"] = tuple(Doubt(_tuple(doubt["spot"]), str(doubt["why"])) for doubt in data["doubts"])
+    return fields
 
 
 def _tuple(value: Any) -> Any:
-    return tuple(_tuple(one) for one in value) if isinstance(value, list) else value
+    return tuple(_tuple(item) for item in value) if isinstance(value, list) else value
 
 
 def _linked(marks: Marks) -> Marks:

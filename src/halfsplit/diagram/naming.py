@@ -47,10 +47,12 @@ def texts_of(words: Sequence[Word]) -> list[Text]:
     """Words joined to lines of text, those that are written upwards too."""
     lines: list[list[Word]] = []
     rows: dict[tuple[bool, int], list[list[Word]]] = defaultdict(list)
-    for word in sorted(words, key=lambda one: (not one.upright, one.box[0] if one.upright else -one.box[3])):
+    for word in sorted(
+        words, key=lambda word: (not word.upright, word.box[0] if word.upright else -word.box[3])
+    ):
         row = int(word.middle[1 if word.upright else 0] // 8)
         near = [line for number in (row - 1, row, row + 1) for line in rows[word.upright, number]]
-        line = next((one for one in near if _goes_on(one[-1], word)), None)
+        line = next((candidate for candidate in near if _goes_on(candidate[-1], word)), None)
         if line is None:
             lines.append(line := [])
             rows[word.upright, row].append(line)
@@ -104,20 +106,23 @@ def wire_texts(texts: Iterable[Text], net: Net, em: float) -> WireTexts:
     used: set[Word] = set()
     for text in texts:
         for words in _wire_words(text):
-            told = wire_text([word.text for word in words])
-            if told is None:
+            wire = wire_text([word.text for word in words])
+            if wire is None:
                 continue
             box = around(word.box for word in words)
             shape = shapely.box(*box)
             near = tree.query(shape, predicate="dwithin", distance=WIRE_REACH * em).tolist()
             if not near:
                 continue
-            number = min(near, key=lambda one: (_beside(lines[one], shape, upright=words[0].upright), one))
+            number = min(
+                near,
+                key=lambda candidate: (_beside(lines[candidate], shape, upright=words[0].upright), candidate),
+            )
             away = shapely.distance(lines[number], shape)
             used |= set(words)
             if number not in best or away < best[number][0]:
-                best[number] = (away, told)
-    return WireTexts({number: told for number, (_, told) in best.items()}, frozenset(used))
+                best[number] = (away, wire)
+    return WireTexts({number: text for number, (_, text) in best.items()}, frozenset(used))
 
 
 def _wire_words(text: Text) -> Iterable[tuple[Word, ...]]:
@@ -133,7 +138,7 @@ def _wire_words(text: Text) -> Iterable[tuple[Word, ...]]:
         if (
             len(pair) == 2
             and wire_text([pair[0].text]) is None
-            and wire_text([one.text for one in pair]) is not None
+            and wire_text([word.text for word in pair]) is not None
         ):
             skip = number + 1
             yield pair
@@ -156,8 +161,8 @@ def _beside(line: shapely.Geometry, box: shapely.Geometry, *, upright: bool) -> 
 
 def part_codes(words: Iterable[Word]) -> list[tuple[Word, Code]]:
     """The words that read like the name of a part and like no colour."""
-    told = [(word, code_of(word.text)) for word in words]
-    return [(word, code) for word, code in told if code is not None]
+    codes = [(word, code_of(word.text)) for word in words]
+    return [(word, code) for word, code in codes if code is not None]
 
 
 def named_parts(
@@ -242,13 +247,13 @@ def described(
     boxes: Sequence[Box], texts: Sequence[Text], em: float, *, reach: float
 ) -> dict[int, list[Text]]:
     """Number of a box → the lines of text that stand beside it, from the top; each line at its nearest box."""
-    found: dict[int, list[Text]] = defaultdict(list)
+    lines_of: dict[int, list[Text]] = defaultdict(list)
     for text in texts:
         near = [(gap(box, text.box), number) for number, box in enumerate(boxes)]
         away, number = min(near, default=(FAR, -1))
         if away <= reach * em:
-            found[number].append(text)
-    return {number: sorted(lines, key=lambda one: one.box[1]) for number, lines in found.items()}
+            lines_of[number].append(text)
+    return {number: sorted(lines, key=lambda text: text.box[1]) for number, lines in lines_of.items()}
 
 
 def free_name(base: str, taken: Callable[[str], bool]) -> str:

@@ -68,8 +68,8 @@ def corners_of(picture: Image.Image) -> tuple[Spot, Spot, Spot, Spot]:
     if len(xs) < 0.25 * grey.size:
         return tuple((float(x), float(y)) for x, y in whole)  # type: ignore[return-value]
     picks = [np.argmin(xs + ys), np.argmax(xs - ys), np.argmax(xs + ys), np.argmin(xs - ys)]
-    found = [(float(xs[pick]) / scale, float(ys[pick]) / scale) for pick in picks]
-    return found[0], found[1], found[2], found[3]
+    corners = [(float(xs[pick]) / scale, float(ys[pick]) / scale) for pick in picks]
+    return corners[0], corners[1], corners[2], corners[3]
 
 
 def _otsu(grey: NDArray[np.float64]) -> float:
@@ -95,12 +95,12 @@ def homography(corners: Sequence[Spot], width: float, height: float) -> tuple[fl
         rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
         right += [u, v]
     try:
-        found = np.linalg.solve(np.array(rows), np.array(right))
+        solution = np.linalg.solve(np.array(rows), np.array(right))
     except np.linalg.LinAlgError:
         raise InputError(
             "these are not the corners of a page", remedy="drag each onto a corner of the paper"
         ) from None
-    return (*(float(one) for one in found), 1.0)
+    return (*(float(value) for value in solution), 1.0)
 
 
 def straightened(picture: Image.Image, corners: Sequence[Spot]) -> tuple[Image.Image, tuple[float, ...]]:
@@ -233,7 +233,7 @@ def _way(
         way.append(int(before[way[-1]]))
         if way[-1] < 0:
             return []
-    return [(int(rows[one]), int(columns[one])) for one in reversed(way)]
+    return [(int(rows[step]), int(columns[step])) for step in reversed(way)]
 
 
 def _thinned(spots: Sequence[Spot], far: float) -> list[Spot]:

@@ -56,7 +56,7 @@ def proposal(sheet: Sheet, page: Page) -> Marks:
     texts = texts_of(sheet.words)
     wires = wire_texts(texts, net, strokes.em)
     devices = _devices(net, bodies, strokes, sheet.words)
-    left = [one for one in codes if one[0] not in wires.words and LETTERS.get(one[1].letters) != "splice"]
+    left = [code for code in codes if code[0] not in wires.words and LETTERS.get(code[1].letters) != "splice"]
     used = _name(devices, left, net, bodies, strokes)
     free = [word for word in sheet.words if word not in wires.words and word not in used]
     names = _pin_words(devices, net, free, strokes.em)
@@ -121,11 +121,11 @@ def _cells(
     ]
     for number, a in enumerate(cells):
         for b in cells[number + 1 :]:
-            one, other = bodies.bodies[a].box, bodies.bodies[b].box
-            alike = abs((one[2] - one[0]) - (other[2] - other[0])) + abs(
-                (one[3] - one[1]) - (other[3] - other[1])
+            first, other = bodies.bodies[a].box, bodies.bodies[b].box
+            alike = abs((first[2] - first[0]) - (other[2] - other[0])) + abs(
+                (first[3] - first[1]) - (other[3] - other[1])
             )
-            if gap(one, other) < 0.2 * em and alike < 0.5 * em:
+            if gap(first, other) < 0.2 * em and alike < 0.5 * em:
                 yield a, b
 
 
@@ -160,15 +160,15 @@ def _pin_words(devices: Sequence[Device], net: Net, words: Sequence[Word], em: f
     for stretch in net.stretches:
         leads[stretch.a].append(stretch)
         leads[stretch.b].append(stretch)
-    told = [(pin, device) for device in devices if not device.pin for pin in device.pins if leads[pin]]
-    found = pin_names(
-        [net.nodes[pin].spot for pin, _ in told],
-        [shapely.MultiLineString([stretch.spots for stretch in leads[pin]]) for pin, _ in told],
-        [device.box for _, device in told],
+    nameless = [(pin, device) for device in devices if not device.pin for pin in device.pins if leads[pin]]
+    names = pin_names(
+        [net.nodes[pin].spot for pin, _ in nameless],
+        [shapely.MultiLineString([stretch.spots for stretch in leads[pin]]) for pin, _ in nameless],
+        [device.box for _, device in nameless],
         words,
         em,
     )
-    return {told[row][0]: word for row, word in found.items()}
+    return {nameless[row][0]: word for row, word in names.items()}
 
 
 def _describe(devices: Sequence[Device], words: Sequence[Word], em: float) -> None:
@@ -246,26 +246,27 @@ def _made_name(device: Device, kind: str, taken: Iterable[str]) -> str:
     if words and len(words) <= 4 and name not in known and name.lower() not in KINDS:
         return name
     letter = next(
-        (code for code, one in CODES.items() if one == kind), "E" if kind in ("ground", "heater") else "U"
+        (code for code, meaning in CODES.items() if meaning == kind),
+        "E" if kind in ("ground", "heater") else "U",
     )
-    return free_name("GND" if kind == "ground" else letter, lambda one: one in known)
+    return free_name("GND" if kind == "ground" else letter, lambda name: name in known)
 
 
 def _named_pins(device: Device, kind: str, net: Net, names: Mapping[int, Word]) -> dict[int, str]:
     """Node → name of the pin: as written, by the kind's own pins, or numbered from the top."""
-    told = {pin: names[pin].text for pin in device.pins if pin in names}
+    named = {pin: names[pin].text for pin in device.pins if pin in names}
     if device.pin:
         return dict.fromkeys(device.pins, device.pin)
     if kind == "ground":
         return dict.fromkeys(device.pins, "")
     usual = list(KINDS[kind].pins) if kind in KINDS and len(KINDS[kind].pins) == len(device.pins) else []
-    left = [name for name in (usual or map(str, range(1, 200))) if name not in told.values()]
+    left = [name for name in (usual or map(str, range(1, 200))) if name not in named.values()]
     for pin in sorted(
-        device.pins, key=lambda one: (round(net.nodes[one].spot[1], 1), net.nodes[one].spot[0])
+        device.pins, key=lambda pin: (round(net.nodes[pin].spot[1], 1), net.nodes[pin].spot[0])
     ):
-        if pin not in told:
-            told[pin] = left.pop(0) if left else free_name("", lambda one: one in told.values())
-    return told
+        if pin not in named:
+            named[pin] = left.pop(0) if left else free_name("", lambda name: name in named.values())
+    return named
 
 
 def _end_name(node: Node, number: int, net: Net, words: Sequence[Word], em: float) -> str:

@@ -121,11 +121,11 @@ SPACE = 0.28
 
 def words_of(letters: Sequence[Letter]) -> tuple[Word, ...]:
     """Letters joined to words by where they stand, whatever order the file has them in."""
-    found: list[Word] = []
+    words: list[Word] = []
     for turn in (0, 90):
         lying = [_laid(letter) for letter in letters if letter.turn == turn]
-        found += [_word(run, turn) for line in _lines(lying) for run in _runs(line)]
-    return tuple(found)
+        words += [_word(run, turn) for line in _lines(lying) for run in _runs(line)]
+    return tuple(words)
 
 
 def _laid(letter: Letter) -> Letter:
@@ -140,7 +140,7 @@ def _lines(letters: Iterable[Letter]) -> list[list[Letter]]:
     """Letters whose middles are level, as lines, each from left to right."""
     lines: list[list[Letter]] = []
     tails: list[tuple[float, float]] = []
-    for letter in sorted(letters, key=lambda one: ((one.box[1] + one.box[3]) / 2, one.box[0])):
+    for letter in sorted(letters, key=lambda letter: ((letter.box[1] + letter.box[3]) / 2, letter.box[0])):
         middle = (letter.box[1] + letter.box[3]) / 2
         for number in range(len(lines) - 1, max(-1, len(lines) - 12), -1):
             centre, size = tails[number]
@@ -150,7 +150,7 @@ def _lines(letters: Iterable[Letter]) -> list[list[Letter]]:
         else:
             lines.append([letter])
             tails.append((middle, letter.size))
-    return [sorted(line, key=lambda one: one.box[0]) for line in lines]
+    return [sorted(line, key=lambda word: word.box[0]) for line in lines]
 
 
 def _runs(line: Sequence[Letter]) -> Iterable[list[Letter]]:

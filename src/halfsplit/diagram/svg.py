@@ -64,7 +64,7 @@ def _tag(element: Element) -> str:
 
 def _frame(root: Element) -> tuple[float, float, Matrix]:
     """Width and height of the drawing as it is shown, and the matrix from its own coordinates to that."""
-    box = [float(one) for one in _NUMBER.findall(root.get("viewBox", ""))]
+    box = [float(number) for number in _NUMBER.findall(root.get("viewBox", ""))]
     width, height = _length(root.get("width", "")), _length(root.get("height", ""))
     if len(box) == 4 and box[2] > 0 and box[3] > 0:
         width, height = width or box[2], height or box[3]
@@ -77,10 +77,10 @@ def _frame(root: Element) -> tuple[float, float, Matrix]:
 
 def _length(text: str, base: float = 16.0) -> float:
     """A length in pixels; 0 where there is none. A share of the page counts as none."""
-    found = re.match(rf"\s*({_NUMBER.pattern})\s*([a-z%]*)", text or "")
-    if not found or found[2] == "%":
+    match = re.match(rf"\s*({_NUMBER.pattern})\s*([a-z%]*)", text or "")
+    if not match or match[2] == "%":
         return 0.0
-    return float(found[1]) * (base if found[2] in ("em", "rem") else _UNITS.get(found[2], 1.0))
+    return float(match[1]) * (base if match[2] in ("em", "rem") else _UNITS.get(match[2], 1.0))
 
 
 class _Reader:
@@ -112,13 +112,13 @@ class _Reader:
                 self.walk(child, look, depth + 1)
 
     def _style(self, element: Element) -> dict[str, str]:
-        found = dict(self.rules.get(_tag(element), {}))
+        style = dict(self.rules.get(_tag(element), {}))
         for name in (element.get("class") or "").split():
-            found |= self.rules.get(f".{name}", {})
+            style |= self.rules.get(f".{name}", {})
         if element.get("id"):
-            found |= self.rules.get(f"#{element.get('id')}", {})
-        found = {**{name: element.get(name, "") for name in _PROPERTIES if element.get(name)}, **found}
-        return found | _declared(element.get("style") or "")
+            style |= self.rules.get(f"#{element.get('id')}", {})
+        style = {**{name: element.get(name, "") for name in _PROPERTIES if element.get(name)}, **style}
+        return style | _declared(element.get("style") or "")
 
     def _use(self, element: Element, look: _Look, depth: int) -> None:
         name = next((value for key, value in element.attrib.items() if key.rpartition("}")[2] == "href"), "")
@@ -180,20 +180,20 @@ class _Reader:
         if look.style.get("dominant-baseline", "") in ("central", "middle"):
             y += 0.29 * size
         x -= {"middle": 0.5, "end": 1.0}.get(anchor, 0.0) * len(text) * wide
-        for found in re.finditer(r"\S+", text):
-            left, right = x + found.start() * wide, x + found.end() * wide
+        for match in re.finditer(r"\S+", text):
+            left, right = x + match.start() * wide, x + match.end() * wide
             corners = [
                 moved(look.matrix, a, b) for a in (left, right) for b in (y - 0.78 * size, y + 0.2 * size)
             ]
             xs, ys = [spot[0] for spot in corners], [spot[1] for spot in corners]
             upright = abs(look.matrix[0]) >= abs(look.matrix[1])
             box = (min(xs), min(ys), max(xs), max(ys))
-            self.words.append(Word(found[0], box, box[3] - box[1] if upright else box[2] - box[0], upright))
+            self.words.append(Word(match[0], box, box[3] - box[1] if upright else box[2] - box[0], upright))
 
 
 def _first(text: str | None, missing: float = 0.0) -> float:
-    found = _NUMBER.search(text or "")
-    return float(found[0]) if found else missing
+    number = _NUMBER.search(text or "")
+    return float(number[0]) if number else missing
 
 
 # Styles
@@ -201,19 +201,19 @@ def _first(text: str | None, missing: float = 0.0) -> float:
 
 def _rules(root: Element) -> dict[str, dict[str, str]]:
     """Rules of the style sheets for a tag, a class or an id; of a longer selector the last of its names counts."""
-    found: dict[str, dict[str, str]] = {}
+    rules: dict[str, dict[str, str]] = {}
     for sheet in (element for element in root.iter() if _tag(element) == "style"):
         text = re.sub(r"/\*.*?\*/|@[^{]*\{(?:[^{}]*\{[^}]*\})*[^}]*\}", "", sheet.text or "", flags=re.DOTALL)
         for selectors, body in re.findall(r"([^{}]+)\{([^}]*)\}", text):
             for selector in selectors.split(","):
                 last = (selector.split() or [""])[-1]
                 if re.fullmatch(r"[a-zA-Z]+|[.#][\w-]+", last):
-                    found.setdefault(last, {}).update(_declared(body))
-    return found
+                    rules.setdefault(last, {}).update(_declared(body))
+    return rules
 
 
 def _declared(text: str) -> dict[str, str]:
-    pairs = (one.partition(":") for one in text.split(";"))
+    pairs = (declaration.partition(":") for declaration in text.split(";"))
     return {name.strip(): value.strip() for name, _, value in pairs if name.strip() in _PROPERTIES}
 
 
@@ -221,10 +221,10 @@ def _colour(text: str) -> str:
     text = text.strip().lower()
     short = re.fullmatch(r"#([0-9a-f])([0-9a-f])([0-9a-f])", text)
     if short:
-        return "#" + "".join(2 * one for one in short.groups())
+        return "#" + "".join(2 * digit for digit in short.groups())
     parts = re.fullmatch(r"rgb\(\s*(\d+)[ ,]+(\d+)[ ,]+(\d+)\s*\)", text)
     if parts:
-        return "#" + "".join(f"{min(255, int(one)):02x}" for one in parts.groups())
+        return "#" + "".join(f"{min(255, int(group)):02x}" for group in parts.groups())
     return text if re.fullmatch(r"#[0-9a-f]{6}", text) else _NAMED.get(text, "#000000")
 
 
@@ -232,7 +232,7 @@ def _transform(text: str) -> Matrix:
     matrix = _IDENTITY
     for name, body in reversed(re.findall(r"(\w+)\s*\(([^)]*)\)", text)):
         matrix = after(
-            matrix, _TRANSFORMS.get(name, _no_transform)([float(one) for one in _NUMBER.findall(body)])
+            matrix, _TRANSFORMS.get(name, _no_transform)([float(number) for number in _NUMBER.findall(body)])
         )
     return matrix
 
@@ -284,7 +284,7 @@ def _ellipse(element: Element) -> Iterator[Path]:
 
 
 def _polyline(element: Element) -> Iterator[Path]:
-    numbers = [float(one) for one in _NUMBER.findall(element.get("points", ""))]
+    numbers = [float(number) for number in _NUMBER.findall(element.get("points", ""))]
     spots = list(zip(numbers[::2], numbers[1::2], strict=False))
     closed = _tag(element) == "polygon"
     yield [*spots, spots[0]] if closed and spots else spots, closed, False
@@ -339,7 +339,7 @@ def path_spots(d: str) -> Iterator[Path]:
 def _commands(d: str) -> Iterator[tuple[str, list[float]]]:
     for letter, body in re.findall(r"([MmLlHhVvCcSsQqTtAaZz])([^MmLlHhVvCcSsQqTtAaZz]*)", d):
         flags = _ARC.findall(body) if letter in "Aa" else []
-        numbers = [float(one) for one in (sum(flags, ()) if flags else _NUMBER.findall(body))]
+        numbers = [float(number) for number in (sum(flags, ()) if flags else _NUMBER.findall(body))]
         count = _ARGUMENTS[letter.upper()]
         if not count:
             yield letter, []

@@ -24,7 +24,7 @@ def box_around(page: Page, spot: Spot) -> Box:
 def part_at(marks: Marks, page: str, spot: Spot) -> Part | None:
     """The part in whose box a spot lies, that whose middle is nearest; None in none."""
     inside = [part for part in marks.parts.values() if part.page == page and within(spot, part.box)]
-    return min(inside, key=lambda one: math.dist(middle(one.box), spot), default=None)
+    return min(inside, key=lambda symbol: math.dist(middle(symbol.box), spot), default=None)
 
 
 def within(spot: Spot, box: Box) -> bool:
@@ -40,8 +40,8 @@ def middle(box: Box) -> Spot:
 def edge(way: list[Spot], box: Box) -> Spot:
     """Where a way that begins in a box leaves it."""
     line, border = shapely.LineString(way), shapely.box(*box).exterior
-    hits = [tuple(one) for one in shapely.get_coordinates(shapely.intersection(line, border)).tolist()]
-    last = max(hits, key=lambda one: line.project(shapely.Point(one)), default=None)
+    hits = [tuple(point) for point in shapely.get_coordinates(shapely.intersection(line, border)).tolist()]
+    last = max(hits, key=lambda hit: line.project(shapely.Point(hit)), default=None)
     return (float(last[0]), float(last[1])) if last else way[0]
 
 
@@ -50,7 +50,7 @@ def pin_for(marks: Marks, part: Part, spot: Spot, name: str, *, leaving: bool) -
 
     A part may be drawn as several symbols, as a relay's coil beside its contact is: they share its pins.
     """
-    symbols = {one.key for one in marks.parts.values() if one.name == part.name}
+    symbols = {mark.key for mark in marks.parts.values() if mark.name == part.name}
     own = [pin for pin in marks.pins.values() if pin.part in symbols]
     known = next((pin for pin in own if pin.name == name), None) if name else None
     if part.kind in ("ground", "splice", "mass") and own:
@@ -62,12 +62,12 @@ def pin_for(marks: Marks, part: Part, spot: Spot, name: str, *, leaving: bool) -
     if known:
         return marks, known.key
     usual = KINDS[part.kind].pins or tuple(str(number) for number in range(1, 99))
-    free = [one for one in usual if one not in {pin.name for pin in own}]
+    free = [name for name in usual if name not in {pin.name for pin in own}]
     if not name:
         if part.kind == "connector" and leaving and own:  # what came in goes out by the same cavity
             free = [own[-1].name]
         if part.kind == "relay":
-            free = [one for one in (("87", "85") if leaving else ("30", "86")) if one in free] or free
+            free = [name for name in (("87", "85") if leaving else ("30", "86")) if name in free] or free
         if not free and leaving and own:
             return marks, own[-1].key
         name = free[0] if free else str(len(own) + 1)
@@ -80,7 +80,7 @@ def end_at(marks: Marks, page: str, spot: Spot) -> tuple[Marks, str]:
     near = SNAP * max(marks.pages[page].width, marks.pages[page].height)
     ends = [(pin.spot, key) for key, pin in marks.pins.items() if marks.parts[pin.part].page == page]
     ends += [(joint.spot, key) for key, joint in marks.joints.items() if joint.page == page]
-    away, key = min(((math.dist(one, spot), key) for one, key in ends), default=(math.inf, ""))
+    away, key = min(((math.dist(end, spot), key) for end, key in ends), default=(math.inf, ""))
     if away <= near:
         return marks, key
     trace = trace_at(marks, page, spot, near)
@@ -97,12 +97,12 @@ def end_at(marks: Marks, page: str, spot: Spot) -> tuple[Marks, str]:
 def trace_at(marks: Marks, page: str, spot: Spot, near: float) -> Trace | None:
     """The wire that passes a spot within ``near``; None where none does."""
     point = shapely.Point(spot)
-    found = [
+    traces = [
         (float(point.distance(shapely.LineString(trace.spots))), key)
         for key, trace in marks.traces.items()
         if trace.page == page
     ]
-    away, key = min(found, default=(math.inf, ""))
+    away, key = min(traces, default=(math.inf, ""))
     return marks.traces[key] if away <= near else None
 
 
@@ -122,5 +122,5 @@ def halves(trace: Trace, spot: Spot) -> tuple[tuple[Spot, ...], tuple[Spot, ...]
     along = line.project(shapely.Point(spot))
     at = line.interpolate(along)
     middle = (float(at.x), float(at.y))
-    before = [one for one in trace.spots if line.project(shapely.Point(one)) < along]
+    before = [spot for spot in trace.spots if line.project(shapely.Point(spot)) < along]
     return (*before, middle), (middle, *trace.spots[len(before) :])

@@ -90,10 +90,10 @@ def code_of(text: str) -> Code | None:
     >>> code_of("-K7"), code_of("X31/4"), code_of("GN")
     (Code(letters='K', name='K7', pin=''), Code(letters='X', name='X31', pin='4'), None)
     """
-    found = _CODE.fullmatch(text.strip(",;()"))
-    if found is None:
+    match = _CODE.fullmatch(text.strip(",;()"))
+    if match is None:
         return None
-    return Code(found[1], found[1] + found[2], found[3] or "")
+    return Code(match[1], match[1] + match[2], match[3] or "")
 
 
 def reads_as_pin(text: str) -> bool:
@@ -119,11 +119,11 @@ def colour_of(text: str, *, alone: bool = True) -> str:
 
 def section_of(text: str) -> tuple[float, bool] | None:
     """A cross-section in mm², and whether its unit or its decimals say for certain that it is one."""
-    found = _SECTION.fullmatch(text)
-    if found is None:
+    match = _SECTION.fullmatch(text)
+    if match is None:
         return None
-    value = float(f"{found[1]}.{found[2] or 0}")
-    return (value, bool(found[3] or found[2])) if 0.05 <= value <= 120 else None
+    value = float(f"{match[1]}.{match[2] or 0}")
+    return (value, bool(match[3] or match[2])) if 0.05 <= value <= 120 else None
 
 
 def wire_text(words: Sequence[str]) -> WireText | None:
@@ -150,13 +150,13 @@ def wire_text(words: Sequence[str]) -> WireText | None:
 
 def _split(word: str) -> list[str]:
     """``0.5RD/WH`` and ``RD/WH0.5`` as two words."""
-    found = re.fullmatch(r"([0-9]+(?:[.,][0-9]+)?)([A-Za-z]{1,4}(?:[/-][A-Za-z]{1,4})?)", word)
-    if found and found[2].lower() not in ("mm", "qmm", "a", "w", "v", "m") and not found[2].islower():
-        return [found[1], found[2]]
-    found = re.fullmatch(r"([A-Z]{2}(?:[/-][A-Z]{2})?)[- ]?([0-9]+(?:[.,][0-9]+)?)", word)
+    match = re.fullmatch(r"([0-9]+(?:[.,][0-9]+)?)([A-Za-z]{1,4}(?:[/-][A-Za-z]{1,4})?)", word)
+    if match and match[2].lower() not in ("mm", "qmm", "a", "w", "v", "m") and not match[2].islower():
+        return [match[1], match[2]]
+    match = re.fullmatch(r"([A-Z]{2}(?:[/-][A-Z]{2})?)[- ]?([0-9]+(?:[.,][0-9]+)?)", word)
     return (
-        [found[1], found[2]]
-        if found and colour_of(found[1]) and "." in found[2].replace(",", ".")
+        [match[1], match[2]]
+        if match and colour_of(match[1]) and "." in match[2].replace(",", ".")
         else [word]
     )
 

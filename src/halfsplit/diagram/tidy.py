@@ -38,9 +38,9 @@ def _without_arms(net: Net, em: float) -> Net:
             other = net.nodes[stretch.b if stretch.a == number else stretch.a]
             if other.body is not None and stretch.length < ARM * em and _single(stretch, number, ways):
                 arms[other.body].append(stretch)
-        for body, found in arms.items():
-            if len(found) > 1:
-                gone |= {id(stretch) for stretch in found}
+        for body, own in arms.items():
+            if len(own) > 1:
+                gone |= {id(stretch) for stretch in own}
                 nodes[number] = replace(node, body=body)
     for stretch in net.stretches:
         same = (
@@ -125,9 +125,9 @@ def _kept(nodes: Sequence, stretches: Sequence[Stretch], net: Net) -> Net:  # ty
 def _joined(stretches: list[Stretch], nodes: Sequence, count: dict[int, int]) -> list[Stretch]:  # type: ignore[type-arg]
     """Stretches that go on in one another at a node where nothing else is."""
     for number in [
-        one
-        for one, times in count.items()
-        if times == 2 and nodes[one].body is None and not nodes[one].dotted
+        body
+        for body, times in count.items()
+        if times == 2 and nodes[body].body is None and not nodes[body].dotted
     ]:
         two = [stretch for stretch in stretches if number in (stretch.a, stretch.b)]
         if len(two) != 2:

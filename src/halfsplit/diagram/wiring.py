@@ -98,8 +98,8 @@ class _Weave:
         """The end of a line that is here, if one is."""
         line = self.lines[number]
         ends = self.on[number][:2]
-        found = min(zip((line.a, line.b), ends, strict=True), key=lambda one: math.dist(one[0], spot))
-        return found[1] if math.dist(found[0], spot) <= near else None
+        nearest = min(zip((line.a, line.b), ends, strict=True), key=lambda end: math.dist(end[0], spot))
+        return nearest[1] if math.dist(nearest[0], spot) <= near else None
 
     def point(self, number: int, spot: Spot, near: float) -> int:
         """The spot of a line that is here: its end, or a new one on its way."""
@@ -118,8 +118,8 @@ def net_of(bodies: Bodies, strokes: Strokes) -> Net:
     weave = _Weave(lines, strokes.touch)
     _meet(weave, strokes)
     for rounds, is_dot in ((strokes.dots, True), (bodies.rings, False)):
-        for one in rounds:
-            _gather(weave, one.middle, one.radius, is_dot=is_dot)
+        for ring in rounds:
+            _gather(weave, ring.middle, ring.radius, is_dot=is_dot)
     _face(weave, strokes)
     _doubt_bare(weave)
     return _finished(weave, bodies, strokes)
@@ -224,8 +224,8 @@ def _gather(weave: _Weave, middle: Spot, radius: float, *, is_dot: bool) -> None
         if gap((*middle, *middle), line.box) <= near
         and (line.level or line.upright or line_near(middle, line, near))
     ]
-    for one in met[1:]:
-        weave.join(met[0], one)
+    for other in met[1:]:
+        weave.join(met[0], other)
     if met and is_dot:
         weave.dotted.add(met[0])
     if met and not is_dot:
@@ -300,7 +300,7 @@ def _finished(weave: _Weave, bodies: Bodies, strokes: Strokes) -> Net:
     edges: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for number, points in enumerate(weave.on):
         line = weave.lines[number]
-        ordered = sorted(points, key=lambda one: math.dist(line.a, weave.spots[one]))
+        ordered = sorted(points, key=lambda node: math.dist(line.a, weave.spots[node]))
         for a, b in pairwise(ordered):
             first, second = weave.root(a), weave.root(b)
             if first != second:
@@ -330,13 +330,13 @@ def _ring_starts(edges: dict[int, list[tuple[int, int]]], stops: set[int]) -> se
 
 
 def _reach(node: int, edges: dict[int, list[tuple[int, int]]], seen: set[int]) -> set[int]:
-    found, waiting = {node}, [node]
+    reached, waiting = {node}, [node]
     while waiting:
         for other, _ in edges[waiting.pop()]:
-            if other not in found and other not in seen:
-                found.add(other)
+            if other not in reached and other not in seen:
+                reached.add(other)
                 waiting.append(other)
-    return found
+    return reached
 
 
 def _pins(
@@ -348,19 +348,19 @@ def _pins(
     numbers = [number for number, body in enumerate(bodies.bodies) for _ in body.elements]
     elements = [element for body in bodies.bodies for element in body.elements]
     tree = shapely.STRtree([element.geometry for element in elements])
-    found: dict[int, int] = {}
+    pins: dict[int, int] = {}
     for node, ways in edges.items():
         near = REACH * strokes.em if len(ways) == 1 else 1.5 * weave.touch
         spot = shapely.Point(weave.spots[node])
         hits = tree.query(spot, predicate="dwithin", distance=near).tolist()
-        best = min(hits, key=lambda one: spot.distance(elements[one].geometry), default=None)
+        best = min(hits, key=lambda number: spot.distance(elements[number].geometry), default=None)
         if best is None:
             continue
         away = spot.distance(elements[best].geometry)
         if len(ways) == 1 and away > _reach_of(bodies.bodies[numbers[best]]) * strokes.em:
             continue
-        found[node] = numbers[best]
-    return found
+        pins[node] = numbers[best]
+    return pins
 
 
 def _reach_of(body: Body) -> float:
@@ -401,6 +401,6 @@ def _stretch(weave: _Weave, path: Sequence[int], used: Sequence[int], names: dic
             for a, b in pairwise(spots)
         )
     )
-    longest = max((weave.lines[number] for number in used), key=lambda one: one.length)
+    longest = max((weave.lines[number] for number in used), key=lambda line: line.length)
     dashed = all(weave.lines[number].dashed for number in used)
     return Stretch(names[path[0]], names[path[-1]], spots, longest.ink, dashed, doubts)

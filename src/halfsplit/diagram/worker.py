@@ -56,9 +56,9 @@ def size(data: bytes) -> tuple[int, int]:
 def paper(data: bytes, corners: tuple[Spot, ...]) -> tuple[tuple[Spot, ...], float, float, tuple[float, ...]]:
     """Corners of the paper in a photo (found where none are given), size when straightened, homography."""
     shown = photo.opened(data)
-    found = corners or photo.corners_of(shown)
-    flat, matrix = photo.straightened(shown, found)
-    return tuple(found), float(flat.width), float(flat.height), matrix
+    paper_corners = corners or photo.corners_of(shown)
+    flat, matrix = photo.straightened(shown, paper_corners)
+    return tuple(paper_corners), float(flat.width), float(flat.height), matrix
 
 
 def follow(
@@ -96,7 +96,7 @@ class Worker:
         self._process: Any = None
         self._pipe: Any = None
 
-    def ask(self, what: Callable[..., Any], *told: Any) -> Any:
+    def ask(self, what: Callable[..., Any], *arguments: Any) -> Any:
         """The answer of one of the functions above.
 
         Raises:
@@ -105,7 +105,7 @@ class Worker:
         with self._lock:
             self._start()
             try:
-                self._pipe.send((what, told))
+                self._pipe.send((what, arguments))
                 if not self._pipe.poll(self.seconds):
                     self.stop()
                     raise InputError(
@@ -159,11 +159,11 @@ def _serve(pipe: Connection) -> None:
     pipe.send("ready")
     while True:
         try:
-            what, told = pipe.recv()
+            what, arguments = pipe.recv()
         except EOFError:
             return
         try:
-            pipe.send((what(*told), None))
+            pipe.send((what(*arguments), None))
         except InputError as error:
             pipe.send((None, InputError(error.message, remedy=error.remedy, where=error.where)))
         except MemoryError:

@@ -94,7 +94,7 @@ def _fitted(name: str, kind: str, pins: list[str], draft: _Draft) -> tuple[str, 
     if kind == "switch" and pins:
         return kind, {pin: f"{name}.{_pin(pin)}" for pin in pins}
     if len(pins) <= len(known.pins) and kind != "relay":
-        free = [one for one in known.pins if one not in pins]
+        free = [pin for pin in known.pins if pin not in pins]
         points = {pin: pin if pin in known.pins else free.pop(0) for pin in pins}
         draft.notes.append(f"pins {', '.join(pins)} of {name} are written as {', '.join(points.values())}")
         return kind, {pin: f"{name}.{points[pin]}" for pin in pins}
@@ -171,7 +171,7 @@ def _groups(  # noqa: C901 – one rule for each way in which joints are one poi
         parent[root(key)] = root(linked.setdefault(marks.joints[key].link, key))
     labelled = {root(end) for trace in traces if trace.colour or trace.mm2 for end in (trace.a, trace.b)}
     has_pin: set[str] = set()
-    for trace in sorted(traces, key=lambda one: (one.a in marks.pins) + (one.b in marks.pins)):
+    for trace in sorted(traces, key=lambda trace: (trace.a in marks.pins) + (trace.b in marks.pins)):
         a, b = trace.a, trace.b
         if trace.colour or trace.mm2 or trace.broken or (a in marks.pins and b in marks.pins):
             continue
@@ -189,10 +189,10 @@ def _groups(  # noqa: C901 – one rule for each way in which joints are one poi
             parent[root(a)] = root(b)
             if both & labelled:
                 labelled.add(root(b))
-    found: dict[str, list[str]] = defaultdict(list)
+    groups: dict[str, list[str]] = defaultdict(list)
     for end in ways:
-        found[root(end)].append(end)
-    return [members for members in found.values() if any(end in marks.joints for end in members)]
+        groups[root(end)].append(end)
+    return [members for members in groups.values() if any(end in marks.joints for end in members)]
 
 
 def _joint_name(joints: list[str], marks: Marks, ways: Mapping[str, list[Trace]], draft: _Draft) -> str:
@@ -208,7 +208,7 @@ def _joint_name(joints: list[str], marks: Marks, ways: Mapping[str, list[Trace]]
     for name in names:
         if re.fullmatch(r"[A-Za-z][A-Za-z0-9_]*", name) and name not in draft.parts:
             return _declared(name, draft)
-    return _declared(free_name("SP", lambda one: one in draft.parts or one in draft.kinds), draft)
+    return _declared(free_name("SP", lambda name: name in draft.parts or name in draft.kinds), draft)
 
 
 def _declared(name: str, draft: _Draft) -> str:
@@ -219,7 +219,7 @@ def _declared(name: str, draft: _Draft) -> str:
 
 def _standing_for(name: str, draft: _Draft) -> str:
     kind = "battery" if name in BATTERY_ENDS else "ground"
-    known = next((one for one, held in draft.kinds.items() if held == kind), "")
+    known = next((name for name, held in draft.kinds.items() if held == kind), "")
     if not known:
         known = "G1" if kind == "battery" else "GND31"
         draft.kinds[known] = kind
@@ -239,9 +239,9 @@ def _declarations(draft: _Draft) -> list[str]:
         value = _value(kind, part.value if part else "", name, draft)
         letters = re.match(r"[A-Z]+(?=[0-9])", name)
         implied = letters is not None and CODES.get(letters[0]) == kind
-        told = " ".join(filter(None, (kind, name, value, f'"{words}"' if words else "")))
+        declaration = " ".join(filter(None, (kind, name, value, f'"{words}"' if words else "")))
         if value or words or not implied or kind in ("module", "switch"):
-            lines.append(told)
+            lines.append(declaration)
             lines += _joins(name, kind, draft)
     return lines
 
@@ -249,9 +249,9 @@ def _declarations(draft: _Draft) -> list[str]:
 def _value(kind: str, value: str, name: str, draft: _Draft) -> str:
     if kind == "switch":
         return "off on"
-    found = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?) ?(A|W|V|ohm|kohm)", value)
-    if found and found[2].removeprefix("k") in KINDS[kind].units:
-        return f"{found[1]} {found[2]}"
+    match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?) ?(A|W|V|ohm|kohm)", value)
+    if match and match[2].removeprefix("k") in KINDS[kind].units:
+        return f"{match[1]} {match[2]}"
     if kind in ("fuse", "breaker"):
         draft.notes.append(f"the rating of {name} is not known: written as {RATING}")
         return RATING

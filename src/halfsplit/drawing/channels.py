@@ -89,13 +89,13 @@ def _crossed(line: Line, others: Sequence[Line], columns: Mapping[str, int]) -> 
     if line.track is None:
         return 0
     own = [columns[end.post] for end in line.ends]
-    found = 0
+    crossings = 0
     for other in others:
         ends = other.ends[:1] if other.track is None else other.ends
         for end in ends if other is not line else ():
             reaches = other.track is None or (other.track > line.track) == (end.side == "bottom")
-            found += reaches and min(own) < columns[end.post] < max(own)
-    return found
+            crossings += reaches and min(own) < columns[end.post] < max(own)
+    return crossings
 
 
 def _route(
@@ -159,21 +159,21 @@ def _assign(strands: list[_Strand], ends_at: Mapping[tuple[int, Side], End]) -> 
     return max((strand.track + 1 for strand in placed), default=0)
 
 
-def _overlap(one: _Strand, other: _Strand) -> bool:
-    return one.low <= other.high and other.low <= one.high
+def _overlap(first: _Strand, other: _Strand) -> bool:
+    return first.low <= other.high and other.low <= first.high
 
 
 def _above(strands: Sequence[_Strand]) -> dict[int, list[_Strand]]:
     """For each strand those that must, or had better, lie above it."""
     above: dict[int, list[_Strand]] = {id(strand): [] for strand in strands}
     wishes: list[tuple[int, int, _Strand, _Strand]] = []
-    for number, (one, other) in enumerate(combinations(strands, 2)):
-        for upper, lower in ((one, other), (other, one)):
+    for number, (first, other) in enumerate(combinations(strands, 2)):
+        for upper, lower in ((first, other), (other, first)):
             if upper.down & lower.up:
                 above[id(lower)].append(upper)
-        gain = _crossings(other, one) - _crossings(one, other)
-        if gain and _overlap(one, other):
-            wishes.append((-abs(gain), number, *((one, other) if gain > 0 else (other, one))))
+        gain = _crossings(other, first) - _crossings(first, other)
+        if gain and _overlap(first, other):
+            wishes.append((-abs(gain), number, *((first, other) if gain > 0 else (other, first))))
     for _gain, _number, upper, lower in sorted(wishes, key=lambda wish: wish[:2]):
         if not _leads_up(above, upper, lower):
             above[id(lower)].append(upper)

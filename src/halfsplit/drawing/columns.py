@@ -43,9 +43,9 @@ class _Programme:
         """Charges ``price`` for each column between the outermost of ``inner``."""
         self.unknown(f"{name} left", -price)
         self.unknown(f"{name} right", price)
-        for one in inner:
-            self.apart(f"{name} left", one, 0)
-            self.apart(one, f"{name} right", 0)
+        for column in inner:
+            self.apart(f"{name} left", column, 0)
+            self.apart(column, f"{name} right", 0)
 
     def solve(self) -> dict[str, int]:
         from scipy.optimize import linprog  # slow to import
@@ -55,10 +55,10 @@ class _Programme:
         signs = np.tile([1.0, -1.0], len(self.gaps))
         matrix = coo_array((signs, (rows, columns)), shape=(len(self.gaps), len(self.price))).tocsr()
         bounds = np.array([-gap for _, _, gap in self.gaps], dtype=float)
-        found = linprog(  # type: ignore[call-overload]  # its stubs know dense matrices only
+        solution = linprog(  # type: ignore[call-overload]  # its stubs know dense matrices only
             self.price, A_ub=matrix, b_ub=bounds, bounds=(0, None), method="highs-ds"
         )
-        return {name: round(found.x[number]) for name, number in self.index.items()}
+        return {name: round(solution.x[number]) for name, number in self.index.items()}
 
 
 def columns_of(layers: Layers, order: Order) -> dict[str, int]:

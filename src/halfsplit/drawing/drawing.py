@@ -147,7 +147,7 @@ def standalone_css(theme: Theme) -> str:
     """The stylesheet without custom properties, which not every reader of SVG knows."""
     colours = DARK if theme == "dark" else {}
 
-    def colour(found: re.Match[str]) -> str:
-        return colours.get(found[1], found[2])
+    def colour(match: re.Match[str]) -> str:
+        return colours.get(match[1], match[2])
 
     return re.sub(r"var\(--drawing-(\w+), (#\w+)\)", colour, CSS)

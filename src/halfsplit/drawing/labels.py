@@ -210,8 +210,8 @@ def _values_at(
 
 
 def _expected(point: str, overlays: Overlays) -> str:
-    found = overlays.expected.get(point)
-    return f"should be {found}" if found else ""
+    expected = overlays.expected.get(point)
+    return f"should be {expected}" if expected else ""
 
 
 # Cells
@@ -288,10 +288,10 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     notes: list[Note] = []
     stubs: dict[Side, float] = {"top": 0.0, "bottom": 0.0}
     for end, point in post.ends:
-        found = _stub_notes(glyph, end, point, writing)
-        tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if found else 0.0
-        stubs[end.side] = max([tall, *(abs(note.y) + LEADING / 2 for note in found)])
-        notes += found
+        lines = _stub_notes(glyph, end, point, writing)
+        tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if lines else 0.0
+        stubs[end.side] = max([tall, *(abs(note.y) + LEADING / 2 for note in lines)])
+        notes += lines
     body = _body_note(glyph, post.top, writing)
     notes += body
     stubs["bottom"] = max(stubs["bottom"], len(body) * (LEADING + 4))

@@ -28,12 +28,12 @@ def orders_of(layers: Layers) -> list[Order]:
     """The best orders met in the sweeps from different starts, the fewest crossings first."""
     neighbours, channels = neighbours_of(layers), _channels(layers)
     starts = min(max(WORK // max(len(layers.glyphs), 1), 2), 12)
-    found = [
+    orders = [
         entry
         for start in range(starts)
         for entry in _met_from(layers, first_order(layers, start, starts), neighbours, channels)
     ]
-    distinct = {order.rows: (cost, order) for cost, order in found}
+    distinct = {order.rows: (cost, order) for cost, order in orders}
     ranked = sorted(distinct.values(), key=lambda entry: entry[0])[:starts]
     return [_battery_left(layers, order) for _cost_met, order in ranked]
 
@@ -79,8 +79,8 @@ def first_order(layers: Layers, start: int, starts: int) -> Order:
             key = stack.pop()
             if key not in rank:
                 rank[key] = len(rank)
-                found = [other for other in joined[key] if other not in rank]
-                stack.extend(found if start % 2 else reversed(found))
+                neighbours = [other for other in joined[key] if other not in rank]
+                stack.extend(neighbours if start % 2 else reversed(neighbours))
     posts = {key: posts_of(glyph, glyph.units) for key, glyph in layers.glyphs.items()}
     return placed(
         tuple(tuple(sorted(row, key=rank.__getitem__)) for row in layers.rows),
@@ -98,13 +98,13 @@ _Channel = tuple[list[str], list[str], np.ndarray, np.ndarray]
 
 def _channels(layers: Layers) -> list[_Channel]:
     # A line from side to side joins top and bottom; one that turns back counts as its two verticals.
-    told = []
+    channels = []
     for channel in range(len(layers.rows) + 1):
         hops = [hop for hop in layers.hops if hop.channel == channel]
         a_above = np.array([hop.a.side == "bottom" for hop in hops], dtype=bool)
         b_above = np.array([hop.b.side == "bottom" for hop in hops], dtype=bool)
-        told.append(([hop.a.post for hop in hops], [hop.b.post for hop in hops], a_above, b_above))
-    return told
+        channels.append(([hop.a.post for hop in hops], [hop.b.post for hop in hops], a_above, b_above))
+    return channels
 
 
 def _cost(channels: list[_Channel], order: Order) -> tuple[int, float]:

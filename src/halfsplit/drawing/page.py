@@ -43,13 +43,13 @@ class Page:
     placement: Placement
     writing: Writing
     layers: dict[str, list[str]] = field(default_factory=dict)
-    found: dict[str, list[tuple[str, Rectangle]]] = field(default_factory=dict)
+    rectangles: dict[str, list[tuple[str, Rectangle]]] = field(default_factory=dict)
 
     def add(self, layer: str, element: str) -> None:
         self.layers.setdefault(layer, []).append(element)
 
     def measure(self, kind: str, name: str, rectangle: Rectangle) -> None:
-        self.found.setdefault(kind, []).append((name, rectangle))
+        self.rectangles.setdefault(kind, []).append((name, rectangle))
 
     def measure_lines(self, kind: str, name: str, stretches: Iterable[Sequence[Spot]]) -> None:
         for stretch in stretches:
@@ -59,7 +59,7 @@ class Page:
 
     def boxes(self) -> Boxes:
         kinds = ("texts", "symbols", "targets", "wires", "bars")
-        return Boxes(*(tuple(self.found.get(kind, ())) for kind in kinds))
+        return Boxes(*(tuple(self.rectangles.get(kind, ())) for kind in kinds))
 
     def svg(self) -> str:
         """The layers as groups, those that are empty left out."""

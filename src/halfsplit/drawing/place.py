@@ -159,8 +159,8 @@ def _rightmost(glyph: Glyph, columns: Mapping[str, int]) -> str:
 
 
 def _span(glyph: Glyph, columns: Mapping[str, int]) -> tuple[int, int]:
-    found = [columns[post.key] for post in glyph.posts]
-    return min(found), max(found)
+    places = [columns[post.key] for post in glyph.posts]
+    return min(places), max(places)
 
 
 def _heights(

@@ -69,9 +69,9 @@ def _rows(scene: Scene) -> dict[str, int]:
     last = max((row for key, row in rows.items() if not scene.glyphs[key].foot), default=0)
     foot = max([last + 1, *(row for key, row in rows.items() if scene.glyphs[key].foot)])
     rows = {key: foot if scene.glyphs[key].foot else row for key, row in rows.items()}
-    for key, found in below.items():
-        if scene.glyphs[key].form == "folded" and found:
-            rows[key] = min(rows[other] - step for other, step in found)
+    for key, links in below.items():
+        if scene.glyphs[key].form == "folded" and links:
+            rows[key] = min(rows[other] - step for other, step in links)
     return rows
 
 
@@ -87,10 +87,10 @@ def _leads(below: Mapping[str, list[tuple[str, int]]], start: str, goal: str) ->
         key = stack.pop()
         if key == goal:
             return True
-        for found, _step in below[key]:
-            if found not in seen:
-                seen.add(found)
-                stack.append(found)
+        for lower, _step in below[key]:
+            if lower not in seen:
+                seen.add(lower)
+                stack.append(lower)
     return False
 
 
@@ -103,11 +103,11 @@ def _longest(below: Mapping[str, list[tuple[str, int]]]) -> dict[str, int]:
     rows = dict.fromkeys(below, 0)
     ready = [key for key, number in above.items() if not number]
     for key in ready:
-        for found, step in below[key]:
-            rows[found] = max(rows[found], rows[key] + step)
-            above[found] -= 1
-            if not above[found]:
-                ready.append(found)
+        for lower, step in below[key]:
+            rows[lower] = max(rows[lower], rows[key] + step)
+            above[lower] -= 1
+            if not above[lower]:
+                ready.append(lower)
     return rows
 
 

@@ -92,7 +92,7 @@ def _join(neighbours: dict[str, list[str]], a: str, b: str) -> None:
 
 
 def _frozen(neighbours: Mapping[str, list[str]]) -> Mapping[str, tuple[str, ...]]:
-    return MappingProxyType({point: tuple(found) for point, found in neighbours.items()})
+    return MappingProxyType({point: tuple(near) for point, near in neighbours.items()})
 
 
 def part_points(part: Part) -> tuple[str, ...]:
@@ -180,10 +180,10 @@ def _reached(start: str, net: Net, onward: Callable[[str], tuple[str, ...]]) -> 
     while queue:
         point = queue.popleft()
         yield point
-        for found in onward(point):
-            if found not in seen:
-                seen.add(found)
-                queue.append(found)
+        for onward_point in onward(point):
+            if onward_point not in seen:
+                seen.add(onward_point)
+                queue.append(onward_point)
 
 
 def hanging_parts(model: Model, net: Net, sides: dict[str, Side]) -> frozenset[str]:
@@ -206,10 +206,10 @@ def hanging_parts(model: Model, net: Net, sides: dict[str, Side]) -> frozenset[s
         }:
             continue
         wired = [point for point in part_points(part) if point in net.wires]
-        found = [_terminals(point, net) for point in wired]
-        if len(wired) > 1 and all(_only_modules(terminals, net, part) for terminals in found):
+        groups = [_terminals(point, net) for point in wired]
+        if len(wired) > 1 and all(_only_modules(terminals, net, part) for terminals in groups):
             hanging.add(part.name)
-            sides |= {point: "bottom" for point in set().union(*found) if net.part[point].kind == "module"}
+            sides |= {point: "bottom" for point in set().union(*groups) if net.part[point].kind == "module"}
     return frozenset(hanging)
 
 
@@ -224,14 +224,14 @@ def _terminals(start: str, net: Net) -> set[str]:
     def is_joint(point: str) -> bool:
         return point in net.part and net.part[point].kind in {"splice", "connector"}
 
-    found = _reached(
+    points = _reached(
         start,
         net,
         lambda point: (
             net.joined(point) if is_joint(point) else net.wires.get(point, ()) if point == start else ()
         ),
     )
-    return {point for point in found if point != start and not is_joint(point)}
+    return {point for point in points if point != start and not is_joint(point)}
 
 
 # Potentials
@@ -252,12 +252,12 @@ def sides_of(model: Model) -> Sides:
 
 def _balanced(model: Model, net: Net, height: Mapping[str, float]) -> frozenset[str]:
     """Loads across a bridge (a window motor between two changeover relays) have no upper side: they hang as well."""
-    found = set()
+    balanced = set()
     for part in model.of_kind(*LOADS):
         points = [point for point in part_points(part) if point in net.wires]
         if len(points) == 2 and abs(height[points[0]] - height[points[1]]) < 1e-7:
-            found.add(part.name)
-    return frozenset(found)
+            balanced.add(part.name)
+    return frozenset(balanced)
 
 
 def _fixed_points(net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> dict[str, float]:

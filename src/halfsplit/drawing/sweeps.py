@@ -36,11 +36,11 @@ def posts_of(glyph: Glyph, units: Iterable[tuple[Post, ...]]) -> tuple[tuple[Pos
 
 def neighbours_of(layers: Layers) -> Mapping[End, list[str]]:
     """End → the posts that it is joined to within its channel."""
-    found: dict[End, list[str]] = {}
+    neighbours: dict[End, list[str]] = {}
     for hop in layers.hops:
-        found.setdefault(hop.a, []).append(hop.b.post)
-        found.setdefault(hop.b, []).append(hop.a.post)
-    return found
+        neighbours.setdefault(hop.a, []).append(hop.b.post)
+        neighbours.setdefault(hop.b, []).append(hop.a.post)
+    return neighbours
 
 
 def placed(
@@ -120,19 +120,19 @@ def _pull(
 ) -> float:
     """The mean place of what is joined on the side that the sweep comes from; else on the other; else its own."""
     for side in reversed(BOTH) if upwards else BOTH:
-        found = [places[other] for post in glyph.posts for other in neighbours.get(End(post.key, side), ())]
-        if found:
-            return sum(found) / len(found)
+        pulls = [places[other] for post in glyph.posts for other in neighbours.get(End(post.key, side), ())]
+        if pulls:
+            return sum(pulls) / len(pulls)
     return sum(places[post.key] for post in glyph.posts) / len(glyph.posts)
 
 
 def _post_pull(
     posts: Sequence[Post], neighbours: Mapping[End, list[str]], places: Mapping[str, float]
 ) -> float:
-    found = [
+    pulls = [
         places[other] for post in posts for side in BOTH for other in neighbours.get(End(post.key, side), ())
     ]
-    return sum(found) / len(found) if found else sum(places[post.key] for post in posts) / len(posts)
+    return sum(pulls) / len(pulls) if pulls else sum(places[post.key] for post in posts) / len(posts)
 
 
 def _sorted_posts(

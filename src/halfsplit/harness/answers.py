@@ -46,12 +46,12 @@ def answers(text: str) -> dict[str, Plugged]:
             f"the table has no column {min(missing)!r}",
             remedy=f"its first line names {', '.join(COLUMNS)}",
         )
-    told = {}
+    plugged = {}
     for number, row in enumerate(rows, 2):
         name, kind = (row.get("connector") or "").strip(), (row.get("plugged in") or "").strip()
         if name and kind:
-            told[name] = checked_answer(kind, (row.get("value") or "").strip(), f"line {number}")
-    return told
+            plugged[name] = checked_answer(kind, (row.get("value") or "").strip(), f"line {number}")
+    return plugged
 
 
 def answer(said: str) -> tuple[str, Plugged]:
@@ -63,10 +63,10 @@ def answer(said: str) -> tuple[str, Plugged]:
     return name.strip(), checked_answer(kind, value.strip(), said)
 
 
-def known(told: Mapping[str, Plugged], plugs: Iterable[Plug]) -> None:
+def known(plugged: Mapping[str, Plugged], plugs: Iterable[Plug]) -> None:
     """Raises InputError for an answer to a connector that is not asked about."""
     names = [plug.name for plug in plugs]
-    for name in told:
+    for name in plugged:
         if name not in names:
             raise InputError(
                 f"there is no connector {name!r} in this part of the harness",

@@ -63,12 +63,12 @@ class _Builder:
 
     def _signals(self) -> dict[str, dict[str, str]]:
         """Place → its wired cavities, in the order of their numbers → signal."""
-        told: dict[str, dict[str, str]] = {}
+        carried: dict[str, dict[str, str]] = {}
         for core in self.harness.cores:
             for end in (core.a, core.b):
-                cavities = told.setdefault(end.place, {})
+                cavities = carried.setdefault(end.place, {})
                 cavities[end.cavity] = cavities.get(end.cavity) or core.signal
-        return {key: dict(sorted(cavities.items(), key=_in_order)) for key, cavities in told.items()}
+        return {key: dict(sorted(cavities.items(), key=_in_order)) for key, cavities in carried.items()}
 
     def _plugs(self) -> Iterator[Plug]:
         mated = {end.place for place in self.harness.places.values() for end in place.mates.values()}
@@ -140,7 +140,7 @@ class _Draft:
 
     def __init__(self, builder: _Builder, fits: Mapping[str, Fit], points: dict[End, str]) -> None:
         self.builder, self.fits, self.points = builder, fits, points
-        self.on_battery = {name for name, one in fits.items() if not one.pieces}
+        self.on_battery = {name for name, fit in fits.items() if not fit.pieces}
         harness = builder.harness
         self.fuses = dict(self._fuses())
         self.mates = self._mates()
@@ -150,14 +150,14 @@ class _Draft:
             if place.kind == "splice"
         ]
         self.cores = [(self._point(core.a), self._point(core.b), core) for core in harness.cores]
-        self.inside = [pair for one in fits.values() for pair in one.inside]
+        self.inside = [pair for fit in fits.values() for pair in fit.inside]
         cut = {builder.names[key] for key in harness.partial if key in builder.names}
         self.feeds = Feeds(
             self._pieces(), [(a, b, core.signal) for a, b, core in self.cores], self.inside, cut
         )
 
     def _pieces(self) -> list[Piece]:
-        plugged = [piece for one in self.fits.values() for piece in one.pieces]
+        plugged = [piece for fit in self.fits.values() for piece in fit.pieces]
         return [*self.fuses.values(), *self.mates, *self.splices, *plugged]
 
     def is_dead(self, name: str) -> bool:
@@ -292,12 +292,12 @@ def _nets(harness: Harness) -> dict[End, str]:
     """End → its net: all ends that wires and splices join."""
     parent: dict[object, object] = {}
 
-    def root(one: object) -> object:
-        parent.setdefault(one, one)
-        while parent[one] != one:
-            parent[one] = parent[parent[one]]
-            one = parent[one]
-        return one
+    def root(member: object) -> object:
+        parent.setdefault(member, member)
+        while parent[member] != member:
+            parent[member] = parent[parent[member]]
+            member = parent[member]
+        return member
 
     def spot(end: End) -> object:
         return end.place if harness.places[end.place].kind == "splice" else end

@@ -17,7 +17,9 @@ def colour(said: Iterable[str]) -> str:
     >>> colour(["sw", "gn"]), colour(["BN/GY"]), colour(["rtws"]), colour(["gn", "ge"]), colour(["Natur"])
     ('BK/GN', 'BN/GY', 'RD/WH', 'GNYE', '')
     """
-    letters = [one for text in said for token in re.findall(r"[A-Za-z]+", text) for one in _letters(token)]
+    letters = [
+        letter for text in said for token in re.findall(r"[A-Za-z]+", text) for letter in _letters(token)
+    ]
     if not letters or "" in letters:
         return ""
     if set(letters[:2]) == {"GN", "YE"}:

@@ -128,11 +128,11 @@ def _wires(key: str, cores: Iterable[Core]) -> int:
 
 
 def _cavities(cores: tuple[Core, ...] | list[Core]) -> Mapping[str, set[str]]:
-    told: dict[str, set[str]] = defaultdict(set)
+    by_plug: dict[str, set[str]] = defaultdict(set)
     for core in cores:
-        told[core.a.place].add(core.a.cavity)
-        told[core.b.place].add(core.b.cavity)
-    return told
+        by_plug[core.a.place].add(core.a.cavity)
+        by_plug[core.b.place].add(core.b.cavity)
+    return by_plug
 
 
 def _ends(harness: Harness) -> Iterator[End]:

@@ -93,9 +93,9 @@ class Document:
             return None
         unit = next(
             (
-                found
+                referred
                 for path in ("Unit_component", "UnitComponent")
-                if (found := self.ref(value, path)) is not None
+                if (referred := self.ref(value, path)) is not None
             ),
             None,
         )
@@ -128,8 +128,8 @@ def number(value: Element | None) -> float | None:
 
 def text(element: Element | None, path: str) -> str:
     """The text at ``path``, without spaces around it; '' where there is none or it is a word for none."""
-    found = "" if element is None else " ".join((element.findtext(path) or "").split())
-    return "" if found.upper() in ("/NULL", "NULL", "-", "NONE", "N/A") else found
+    words = "" if element is None else " ".join((element.findtext(path) or "").split())
+    return "" if words.upper() in ("/NULL", "NULL", "-", "NONE", "N/A") else words
 
 
 def kind(element: Element) -> str:

@@ -49,26 +49,31 @@ class Feeds:
     # what is assumed
 
     def _join(self, wires: Sequence[tuple[str, str, str]]) -> None:
-        told = [
-            (self._order(one, signal, point), one, point)
+        designated = [
+            (self._order(designation, signal, point), designation, point)
             for a, b, signal in wires
-            if (one := terminal(signal)) is not None
+            if (designation := terminal(signal)) is not None
             for point in (a, b)
         ]
-        if self.grounded or any("ground" in one.role for _, one, _ in told):
+        if self.grounded or any("ground" in designation.role for _, designation, _ in designated):
             self._lead()
         positive = {str(node) for node in nx.node_connected_component(self.closed, BATTERY[0])}
         negative = {str(node) for node in nx.node_connected_component(self.closed, BODY)}
-        for _, one, point in sorted(told, key=lambda item: item[0]):
-            reached = negative if "ground" in one.role else positive
+        for _, designation, point in sorted(designated, key=lambda item: item[0]):
+            reached = negative if "ground" in designation.role else positive
             if point in reached or point in (positive | negative):
                 continue
-            self._stretch(one, point)
+            self._stretch(designation, point)
             reached |= {str(node) for node in nx.node_connected_component(self.closed, point)}
 
-    def _order(self, one: Terminal, signal: str, point: str) -> tuple[int, bool, bool, int]:
+    def _order(self, terminal: Terminal, signal: str, point: str) -> tuple[int, bool, bool, int]:
         """Feeds before what they feed; at cut splices, then at open plugs; the shorter name first."""
-        return _SOURCE_ORDER.index(one.name), point not in self.cut, not self._is_open(point), len(signal)
+        return (
+            _SOURCE_ORDER.index(terminal.name),
+            point not in self.cut,
+            not self._is_open(point),
+            len(signal),
+        )
 
     def _is_open(self, point: str) -> bool:
         """A cavity that nothing is plugged into: there the current comes in from elsewhere."""
@@ -82,27 +87,29 @@ class Feeds:
         self.closed.add_edges_from(((BATTERY[1], "GND_G1"), ("GND_G1", BODY)))
         self.assumed.append("the battery's ground lead")
 
-    def _stretch(self, one: Terminal, point: str) -> None:
-        source = self._source(one)
+    def _stretch(self, terminal: Terminal, point: str) -> None:
+        source = self._source(terminal)
         self.stretches.append((source, point))
         self.closed.add_edge(source, point)
-        self.assumed.append(f"{point.removesuffix(':in')} is joined to terminal {one.name} ({one.words})")
+        self.assumed.append(
+            f"{point.removesuffix(':in')} is joined to terminal {terminal.name} ({terminal.words})"
+        )
 
-    def _source(self, one: Terminal) -> str:
+    def _source(self, terminal: Terminal) -> str:
         """The point that feeds a terminal; a switch is made for one that is switched."""
-        if one.role == "feed":
+        if terminal.role == "feed":
             return BATTERY[0]
-        name = f"{'GND' if one.role == 'ground' else 'S'}_{one.name}"
-        outlet = name if one.role == "ground" else f"{name}.2"
+        name = f"{'GND' if terminal.role == 'ground' else 'S'}_{terminal.name}"
+        outlet = name if terminal.role == "ground" else f"{name}.2"
         if all(piece.name != name for piece in self.pieces):
-            if one.role == "ground":
+            if terminal.role == "ground":
                 self.pieces.append(Piece(name, "ground", words="wherever terminal 31 ends", why="assumed"))
                 self.closed.add_edge(name, BODY)
             else:
-                start = BATTERY[0] if one.role == "switched" else "GND_G1"
+                start = BATTERY[0] if terminal.role == "switched" else "GND_G1"
                 link = Link(f"{name}.1", f"{name}.2", conducts=True)
                 self.pieces.append(
-                    Piece(name, "switch", "off on", one.words, links=(link,), why="assumed by terminal")
+                    Piece(name, "switch", "off on", terminal.words, links=(link,), why="assumed by terminal")
                 )
                 self.stretches.append((start, f"{name}.1"))
                 self.closed.add_edges_from(((start, f"{name}.1"), (f"{name}.1", outlet)))

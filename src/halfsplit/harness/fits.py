@@ -100,7 +100,7 @@ def _open(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
 def _load(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     """A load for each way to ground; one with two cavities called 1 and 2 stands for the connector itself."""
     cavities = list(plug.signals)
-    if len(cavities) == 2 and {pin_name(one) for one in cavities} == _PLAIN:
+    if len(cavities) == 2 and {pin_name(cavity) for cavity in cavities} == _PLAIN:
         piece = Piece(name, plugged.kind, plugged.value, links=(Link(f"{name}.1", f"{name}.2"),))
         return Fit((piece,), {cavity: f"{name}.{pin_name(cavity)}" for cavity in cavities})
     pairs = _pairs(plug, net)
@@ -111,7 +111,9 @@ def _load(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
 
 def _pairs(plug: Plug, net: Net) -> list[tuple[str, str]]:
     """Pairs of cavities with a load between them; '' for the body that the part is mounted on."""
-    grounds = [cavity for cavity, one in plug.terminals().items() if one and "ground" in one.role]
+    grounds = [
+        cavity for cavity, terminal in plug.terminals().items() if terminal and "ground" in terminal.role
+    ]
     by_net: dict[str, str] = {}
     for cavity in plug.signals:
         if cavity not in grounds:
@@ -191,42 +193,49 @@ def _with_loose(plug: Plug, made: Fit, name: str) -> Fit:
 
 
 def _joined(plug: Plug, net: Net) -> Iterator[tuple[str, str]]:
-    told = plug.terminals()
+    terminals = plug.terminals()
     ignition = re.search(r"zünd|ignition|fahrtschalter", plug.words, re.IGNORECASE) is not None
-    sources = [cavity for cavity, one in told.items() if one and one.name == "30"]
+    sources = [cavity for cavity, terminal in terminals.items() if terminal and terminal.name == "30"]
     if not ignition:
-        sources += [cavity for cavity, one in told.items() if one and one.name in ("15", "75")]
-    grounds = [cavity for cavity, one in told.items() if one and one.role == "ground"]
+        sources += [
+            cavity for cavity, terminal in terminals.items() if terminal and terminal.name in ("15", "75")
+        ]
+    grounds = [cavity for cavity, terminal in terminals.items() if terminal and terminal.role == "ground"]
     outlets = [cavity for cavity in plug.signals if cavity not in sources and cavity not in grounds]
-    outlets = [cavity for cavity in outlets if cavity not in _inlets(told, outlets)]
+    outlets = [cavity for cavity in outlets if cavity not in _inlets(terminals, outlets)]
     if not outlets and len({net(cavity) for cavity in sources}) > 1:
         sources, outlets = sources[:1], sources[1:]
     if not sources and not grounds:
         sources, outlets = outlets[:1], outlets[1:]
     for cavity in outlets:
-        source = _source(told, cavity) or next(iter([*sources, *grounds]), None)
+        source = _source(terminals, cavity) or next(iter([*sources, *grounds]), None)
         if source is not None and net(source) != net(cavity):
             yield source, cavity
 
 
-def _inlets(told: Mapping[str, Terminal | None], outlets: Sequence[str]) -> set[str]:
+def _inlets(terminals: Mapping[str, Terminal | None], outlets: Sequence[str]) -> set[str]:
     """Outlets that feed others of the switch, and so come from elsewhere: 56 of one that has 56a and 56b."""
     inlets: set[str] = set()
     for cavity in sorted(
-        outlets, key=lambda one: list(TERMINALS).index(found.name) if (found := told[one]) else -1
+        outlets,
+        key=lambda outlet: list(TERMINALS).index(terminal.name) if (terminal := terminals[outlet]) else -1,
     )[::-1]:
-        mine = told[cavity]
-        fed = [one for other in outlets if other not in inlets and (one := told[other])]
-        if mine and any(mine.name in one.fed_by[:1] for one in fed):
+        mine = terminals[cavity]
+        fed = [feeding for other in outlets if other not in inlets and (feeding := terminals[other])]
+        if mine and any(mine.name in supplied.fed_by[:1] for supplied in fed):
             inlets.add(cavity)
     return inlets
 
 
-def _source(told: Mapping[str, Terminal | None], outlet: str) -> str | None:
+def _source(terminals: Mapping[str, Terminal | None], outlet: str) -> str | None:
     """The cavity that feeds an outlet: the first terminal of those that can which the plug has."""
-    terminal = told[outlet]
+    terminal = terminals[outlet]
     names = terminal.fed_by if terminal else ()
-    having = {one.name: cavity for cavity, one in list(told.items())[::-1] if one and cavity != outlet}
+    having = {
+        terminal.name: cavity
+        for cavity, terminal in list(terminals.items())[::-1]
+        if terminal and cavity != outlet
+    }
     return next((having[name] for name in names if name in having), None)
 
 
@@ -235,12 +244,12 @@ def _source(told: Mapping[str, Terminal | None], outlet: str) -> str | None:
 
 def _module(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     """Fed by its terminals 30 and 15, earthed by 31; what it does besides is not in such a file."""
-    told = {cavity: one for cavity, one in plug.terminals().items() if one}
-    earths = [pin_name(cavity) for cavity, one in told.items() if one.role == "ground"]
+    terminals = {cavity: terminal for cavity, terminal in plug.terminals().items() if terminal}
+    earths = [pin_name(cavity) for cavity, terminal in terminals.items() if terminal.role == "ground"]
     feeds: dict[str, list[str]] = {}
-    for cavity, one in told.items():
-        if one.name in ("30", "15", "75", "49", "54", "58"):
-            feeds.setdefault(one.name, []).append(pin_name(cavity))
+    for cavity, held in terminals.items():
+        if held.name in ("30", "15", "75", "49", "54", "58"):
+            feeds.setdefault(held.name, []).append(pin_name(cavity))
     groups = [pins for terminal, pins in feeds.items() if terminal in ("30", "15", "75", "49")] or list(
         feeds.values()
     )
@@ -249,7 +258,7 @@ def _module(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     under = [f"feed {' or '.join(pins)}" for pins in groups] + [f"earth {pin}" for pin in earths]
     links = [Link(f"{name}.{pin}", f"{name}.{earths[0]}") for pins in groups for pin in pins]
     links += [Link(f"{name}.{earths[0]}", f"{name}.{pin}") for pin in earths[1:]]
-    flasher = [pin_name(cavity) for cavity, one in told.items() if one.name == "49a"]
+    flasher = [pin_name(cavity) for cavity, terminal in terminals.items() if terminal.name == "49a"]
     if flasher:
         under.append(f"drives {flasher[0]} high when always")
         links.append(Link(f"{name}.{groups[0][0]}", f"{name}.{flasher[0]}", conducts=True))
@@ -287,12 +296,12 @@ def _relay_pins(plug: Plug) -> dict[str, str]:
 
 def _by_signals(plug: Plug) -> dict[str, str]:
     """Ground at the coil, battery feed at the contact; of the two that are left, a switched feed drives the coil."""
-    told = plug.terminals()
-    ground = [cavity for cavity, one in told.items() if one and one.role == "ground"]
+    terminals = plug.terminals()
+    ground = [cavity for cavity, terminal in terminals.items() if terminal and terminal.role == "ground"]
     rest = [cavity for cavity in plug.signals if cavity not in ground]
     if not ground or len(rest) != 3:
         return {}
-    roles = {cavity: one.role if (one := told[cavity]) else "" for cavity in rest}
+    roles = {cavity: held.role if (held := terminals[cavity]) else "" for cavity in rest}
     coil = next((cavity for cavity in rest if roles[cavity] == "switched"), "")
     feed = next((cavity for cavity in rest if roles[cavity] == "feed" and cavity != coil), "")
     if not coil or not feed:
@@ -311,9 +320,11 @@ def _ground(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
 
 def _battery(plug: Plug, _plugged: Plugged, _name: str, _net: Net) -> Fit:
     """On the battery: terminal 31 at its negative post, all else at its positive."""
-    told = plug.terminals()
+    terminals = plug.terminals()
     points = {
-        cavity: "G1.-" if (one := told[cavity]) is not None and "ground" in one.role else "G1.+"
+        cavity: "G1.-"
+        if (terminal := terminals[cavity]) is not None and "ground" in terminal.role
+        else "G1.+"
         for cavity in plug.signals
     }
     return Fit((), points)

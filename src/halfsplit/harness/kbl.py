@@ -62,7 +62,7 @@ class _Reader:
         self.document, self.element = document, harness
         self.owners: dict[str, Element] = {}
         self.contacts: dict[str, tuple[Element, Element]] = {}
-        for owner in (one for tag in PLACES for one in harness.iterfind(tag)):
+        for owner in (place for tag in PLACES for place in harness.iterfind(tag)):
             for inner in owner.iter():
                 if "id" in inner.attrib:
                     self.owners[inner.attrib["id"]] = owner
@@ -77,7 +77,9 @@ class _Reader:
         }
 
     def harness(self) -> Harness:
-        cores = tuple(core for one in self.element.iterfind("Connection") for core in self._cores(one))
+        cores = tuple(
+            core for connection in self.element.iterfind("Connection") for core in self._cores(connection)
+        )
         used = {end.place for core in cores for end in (core.a, core.b)}
         places = {key: self._place(self.document.by_id[key]) for key in self._keys() if key in used}
         if not cores:
@@ -115,9 +117,11 @@ class _Reader:
             self.notes.append(f"connection {name!r} has no two contacted ends and is left out")
             return
         area = next((part.find(tag) for tag in ("Cross_section_area",) if part is not None), None)
-        colours = [] if part is None else [text(one, "Colour_value") for one in self._colours(part)]
+        colours = [] if part is None else [text(colour, "Colour_value") for colour in self._colours(part)]
         keys = frozenset(
-            one.attrib["id"] for one in (connection, wire) if one is not None and "id" in one.attrib
+            element.attrib["id"]
+            for element in (connection, wire)
+            if element is not None and "id" in element.attrib
         )
         for a, b in pairwise(points):
             if a == b:
@@ -143,13 +147,13 @@ class _Reader:
 
     def _length(self, wire: Element | None) -> float | None:
         """The best known length in m."""
-        told = [] if wire is None else list(wire.iterfind("Length_information"))
+        lengths = [] if wire is None else list(wire.iterfind("Length_information"))
         known = [
             (rank, metres)
-            for one in told
-            if (metres := self.document.metres(one.find("Length_value"))) is not None
+            for length in lengths
+            if (metres := self.document.metres(length.find("Length_value"))) is not None
             for rank, word in enumerate(_LENGTHS)
-            if word in text(one, "Length_type").lower()
+            if word in text(length, "Length_type").lower()
         ]
         return round(min(known)[1], 4) if known else None
 
@@ -174,13 +178,13 @@ class _Reader:
         document = self.document
         part = document.ref(occurrence, "Part")
         associated = [
-            one
+            reference
             for point in occurrence.iterfind("Contact_points")
-            for one in document.refs(point, "Associated_parts")
+            for reference in document.refs(point, "Associated_parts")
         ]
-        rings = [one for one in associated if one.tag == "Special_terminal_occurrence"]
+        rings = [part for part in associated if part.tag == "Special_terminal_occurrence"]
         words = text(occurrence, "Description") or next(
-            filter(None, (text(one, "Description") for one in rings)), ""
+            filter(None, (text(ring, "Description") for ring in rings)), ""
         )
         mates = {
             self._number(cavity): mate
@@ -196,7 +200,9 @@ class _Reader:
         )
 
     def _localised(self, occurrence: Element) -> str:
-        return next((text(one, "Value") for one in occurrence.iterfind("Localized_description")), "")
+        return next(
+            (text(description, "Value") for description in occurrence.iterfind("Localized_description")), ""
+        )
 
     def _kind(self, occurrence: Element, part: Element | None, *, single: bool) -> PlaceKind:
         if occurrence.tag != "Connector_occurrence":
@@ -204,8 +210,8 @@ class _Reader:
         usage = USAGE.get(text(occurrence, "Usage").lower())
         if usage is not None:
             return usage
-        told = " ".join(text(part, tag) for tag in ("Housing_type", "Description", "Abbreviation"))
-        if _SPLICE.search(told):
+        words = " ".join(text(part, tag) for tag in ("Housing_type", "Description", "Abbreviation"))
+        if _SPLICE.search(words):
             return "splice"
         return "ring" if single else "plug"
 
@@ -229,8 +235,8 @@ class _Reader:
             template = document.ref(slot, "Part")
             contacts = [] if template is None else list(template.iterfind("Component_cavities"))
             cavities = tuple(
-                next(iter(inside.get(one.attrib.get("id", ""), ())), text(one, "Cavity_number"))
-                for one in contacts
+                next(iter(inside.get(contact.attrib.get("id", ""), ())), text(contact, "Cavity_number"))
+                for contact in contacts
             )
             ids = {inner.attrib["id"] for inner in slot.iter() if "id" in inner.attrib}
             yield self._seat(box, slot, template, cavities, ids)
@@ -239,19 +245,20 @@ class _Reader:
         self, box: Element, slot: Element, template: Element | None, cavities: tuple[str, ...], ids: set[str]
     ) -> Seat:
         put = [
-            one
-            for one in self.element.iterfind("Component_occurrence")
-            if any(target.attrib["id"] in ids for target in self.document.refs(one, "Mounting"))
+            component
+            for component in self.element.iterfind("Component_occurrence")
+            if any(target.attrib["id"] in ids for target in self.document.refs(component, "Mounting"))
         ]
         first = put[0] if put else None
         part = self.document.ref(first, "Part")
-        told = " ".join((text(part, "Description"), text(first, "Id")))
+        words = " ".join((text(part, "Description"), text(first, "Id")))
         types = " ".join(
-            text(one, "Key") for one in ([] if template is None else template.iterfind("Valid_fuse_types"))
+            text(fuse_type, "Key")
+            for fuse_type in ([] if template is None else template.iterfind("Valid_fuse_types"))
         )
-        relay = re.search(r"relais|relay", f"{told} {types}", re.IGNORECASE) is not None
+        relay = re.search(r"relais|relay", f"{words} {types}", re.IGNORECASE) is not None
         amps = None if part is None else number(part.find("Nominal_current"))
-        rating = _RATING.search(told)
+        rating = _RATING.search(words)
         if len(put) > 1:
             self.notes.append(
                 f"{text(box, 'Id')} {text(template, 'Id')} has {len(put)} parts to choose from: "
@@ -270,17 +277,19 @@ class _Reader:
     # configurations
 
     def _configurations(self) -> Iterator[tuple[str, frozenset[str]]]:
-        for position, one in enumerate(self.element.iterfind("Harness_configuration"), 1):
+        for position, configuration in enumerate(self.element.iterfind("Harness_configuration"), 1):
             built = {
                 name
-                for module in self.document.refs(one, "Modules")
-                for told in module.iterfind("Module_configuration")
-                for names in told.iterfind("Controlled_components")
+                for module in self.document.refs(configuration, "Modules")
+                for configuration in module.iterfind("Module_configuration")
+                for names in configuration.iterfind("Controlled_components")
                 for name in (names.text or "").split()
             }
             if built:
                 yield (
-                    text(one, "Part_number") or text(one, "Description") or f"configuration {position}",
+                    text(configuration, "Part_number")
+                    or text(configuration, "Description")
+                    or f"configuration {position}",
                     frozenset(built),
                 )
 

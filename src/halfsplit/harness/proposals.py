@@ -89,7 +89,7 @@ def _by_place(plug: Plug) -> Plugged | None:
     """Rings that carry terminal 31 are grounds, unless they are on the battery; bare ends lead nowhere."""
     if plug.kind == "loose":
         return Plugged(OPEN, why="a bare end")
-    roles = {one.role for one in plug.terminals().values() if one}
+    roles = {terminal.role for terminal in plug.terminals().values() if terminal}
     if plug.kind == "ring" and not re.search(r"batter", plug.words, re.IGNORECASE) and roles == {"ground"}:
         return Plugged("ground", why="a ring with terminal 31")
     return None
@@ -99,15 +99,15 @@ def _by_words(plug: Plug) -> Plugged | None:
     return next(
         (
             Plugged(kind, value, f"by its name {plug.words!r}")
-            for found, kind, value in _PATTERNS
-            if found.search(plug.words)
+            for pattern, kind, value in _PATTERNS
+            if pattern.search(plug.words)
         ),
         None,
     )
 
 
 def _by_signals(plug: Plug) -> Plugged | None:
-    roles = [one.role for one in plug.terminals().values() if one]
+    roles = [terminal.role for terminal in plug.terminals().values() if terminal]
     fed = [role for role in roles if role in ("feed", "switched")]
     if not fed or "ground" not in roles:
         return None

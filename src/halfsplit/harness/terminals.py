@@ -22,8 +22,8 @@ class Terminal:
 
 TERMINALS: Final = MappingProxyType(
     {
-        one.name: one
-        for one in (
+        terminal.name: terminal
+        for terminal in (
             Terminal("30", "feed", "battery feed"),
             Terminal("31", "ground", "ground"),
             Terminal("31b", "switched ground", "switched ground", ("31",)),

@@ -71,7 +71,9 @@ class _Reader:
 
     def harness(self) -> Harness:
         cores = tuple(
-            core for one in self.document.root.iter("WireElementReference") for core in self._cores(one)
+            core
+            for reference in self.document.root.iter("WireElementReference")
+            for core in self._cores(reference)
         )
         if not cores:
             raise InputError(
@@ -81,9 +83,9 @@ class _Reader:
         seats = tuple(self._fuses(cores))
         title = next(
             (
-                text(one, "Identification")
-                for one in self.document.root.iter("Specification")
-                if kind(one) == "CompositionSpecification"
+                text(specification, "Identification")
+                for specification in self.document.root.iter("Specification")
+                if kind(specification) == "CompositionSpecification"
             ),
             "",
         )
@@ -99,11 +101,11 @@ class _Reader:
     # wires
 
     def _cores(self, wire: Element) -> Iterator[Core]:
-        ends = sorted(wire.iterfind("WireEnd"), key=lambda one: number(one.find("PositionOnWire")) or 0.0)
+        ends = sorted(wire.iterfind("WireEnd"), key=lambda end: number(end.find("PositionOnWire")) or 0.0)
         points = [
             self._end(contact)
-            for one in ends
-            if (contact := self.contact_of.get(one.attrib.get("id", ""))) is not None
+            for end in ends
+            if (contact := self.contact_of.get(end.attrib.get("id", ""))) is not None
         ]
         if len(points) < _TWO:
             if ends:
@@ -116,7 +118,7 @@ class _Reader:
         conductor = self.document.ref(made_as, "ConductorSpecification")
         insulation = self.document.ref(made_as, "InsulationSpecification")
         area = None if conductor is None else conductor.find("CrossSectionArea")
-        keys = frozenset(one.attrib["id"] for one in self._up(wire) if "id" in one.attrib)
+        keys = frozenset(element.attrib["id"] for element in self._up(wire) if "id" in element.attrib)
         for a, b in pairwise(points):
             if a != b:
                 yield Core(
@@ -139,27 +141,27 @@ class _Reader:
     def _colours(self, insulation: Element | None) -> Iterator[str]:
         """Each colour once: in IEC 60757 where the file has several systems."""
         for tag in _COLOURS:
-            told = [] if insulation is None else list(insulation.iterfind(tag))
-            told.sort(key=lambda one: "60757" not in text(one, "ReferenceSystem"))
-            yield from (text(one, "Key") for one in told[:1])
+            colours = [] if insulation is None else list(insulation.iterfind(tag))
+            colours.sort(key=lambda colour: "60757" not in text(colour, "ReferenceSystem"))
+            yield from (text(colour, "Key") for colour in colours[:1])
 
     def _length(self, wire: Element) -> float | None:
         known = [
             (rank, metres)
-            for one in wire.iterfind("WireLength")
-            if (metres := self.document.metres(one.find("LengthValue"))) is not None
+            for length in wire.iterfind("WireLength")
+            if (metres := self.document.metres(length.find("LengthValue"))) is not None
             for rank, word in enumerate(_LENGTHS)
-            if word in text(one, "LengthType").lower()
+            if word in text(length, "LengthType").lower()
         ]
         return round(min(known)[1], 4) if known else None
 
     def _signal(self, wire: Element) -> str:
         """The name of the signal on it, or of the connection that it realises."""
         for tag in _SIGNALS:
-            for told in self.document.refs(wire, tag):
-                signal = self.document.ref(told, "Signal")
-                for one in (signal, told):
-                    name = text(one, "SignalName") or text(one, "Identification")
+            for referred in self.document.refs(wire, tag):
+                signal = self.document.ref(referred, "Signal")
+                for element in (signal, referred):
+                    name = text(element, "SignalName") or text(element, "Identification")
                     if name:
                         return name
         return ""
@@ -169,7 +171,12 @@ class _Reader:
     def _end(self, contact: Element) -> End:
         """Where a contact point is; the place is made when it is first met."""
         cavity = next(
-            (found for one in contact.iterfind("CavityMounting") for found in self._cavities(one)), None
+            (
+                cavity
+                for mounting in contact.iterfind("CavityMounting")
+                for cavity in self._cavities(mounting)
+            ),
+            None,
         )
         terminal = self.document.ref(contact, "MountedTerminal")
         if cavity is not None:
@@ -178,8 +185,8 @@ class _Reader:
             return self._of(terminal, "")
         key = contact.attrib["id"]
         several = sum(
-            len(list(self.document.refs(one, "ReferencedWireEnd")))
-            for one in contact.iterfind("WireMounting")
+            len(list(self.document.refs(mounting, "ReferencedWireEnd")))
+            for mounting in contact.iterfind("WireMounting")
         )
         self.places.setdefault(
             key, Place(key, text(contact, "Identification") or key, "splice" if several > 1 else "loose")
@@ -204,8 +211,11 @@ class _Reader:
 
     def _of(self, element: Element, cavity: str) -> End:
         chain = list(self._up(element))
-        role = next((one for one in chain if kind(one) in ROLES), chain[-1])
-        owner = next((one for one in chain if one.tag in ("Component", "PartUsage", "PartOccurrence")), role)
+        role = next((element for element in chain if kind(element) in ROLES), chain[-1])
+        owner = next(
+            (element for element in chain if element.tag in ("Component", "PartUsage", "PartOccurrence")),
+            role,
+        )
         key = owner.attrib.get("id", "")
         if key not in self.places:
             name = text(owner, "Identification") or text(role, "Identification") or key
@@ -215,9 +225,9 @@ class _Reader:
     def _words(self, owner: Element) -> str:
         part = self.document.ref(owner, "Part")
         usage = next(self.document.refs(owner, "ReferencedUsageNode"), None)
-        for one in (owner, usage, part):
+        for element in (owner, usage, part):
             for tag in ("Description", "AliasId", "Abbreviation"):
-                said = text(None if one is None else one.find(tag), "Value") or text(one, tag)
+                said = text(None if element is None else element.find(tag), "Value") or text(element, tag)
                 if said:
                     return said
         return ""
@@ -226,10 +236,13 @@ class _Reader:
         wired = {end for core in cores for end in (core.a, core.b)}
         for coupling in self.document.root.iter("CavityCoupling"):
             cavities = [
-                one for child in coupling for one in self._named(child) if one.tag == "CavityReference"
+                element
+                for child in coupling
+                for element in self._named(child)
+                if element.tag == "CavityReference"
             ]
             if len(cavities) == _TWO:
-                a, b = (self._of(one, self._number(one)) for one in cavities)
+                a, b = (self._of(cavity, self._number(cavity)) for cavity in cavities)
                 if a in wired and b in wired:
                     place = self.places[a.place]
                     mates = MappingProxyType({**place.mates, a.cavity: b})
@@ -246,11 +259,11 @@ class _Reader:
         """Occurrences of parts that are fuses, and that wires reach at two cavities."""
         fuses = {
             part.attrib.get("id", ""): next(
-                (amps for tag in _RATINGS if (amps := number(one.find(tag))) is not None), None
+                (amps for tag in _RATINGS if (amps := number(specification.find(tag))) is not None), None
             )
-            for one in self.document.root.iter("Specification")
-            if "FuseSpecification" in kind(one)
-            for part in self.document.refs(one, "DescribedPart")
+            for specification in self.document.root.iter("Specification")
+            if "FuseSpecification" in kind(specification)
+            for part in self.document.refs(specification, "DescribedPart")
         }
         for key, place in list(self.places.items()):
             part = self.document.ref(self.document.by_id.get(key), "Part")
@@ -264,10 +277,12 @@ class _Reader:
                 yield Seat(key, place.name, tuple(cavities), "fuse", fuses[part.attrib["id"]], filled=True)
 
     def _configurations(self) -> Iterator[tuple[str, frozenset[str]]]:
-        for one in self.document.root.iter("Specification"):
-            if kind(one) == "PartStructureSpecification":
+        for specification in self.document.root.iter("Specification"):
+            if kind(specification) == "PartStructureSpecification":
                 ids = frozenset(
-                    name for told in one.iterfind("InBillOfMaterial") for name in (told.text or "").split()
+                    name
+                    for listed in specification.iterfind("InBillOfMaterial")
+                    for name in (listed.text or "").split()
                 )
                 if ids:
-                    yield text(one, "Identification"), ids
+                    yield text(specification, "Identification"), ids

@@ -40,7 +40,7 @@ def _state(scope: Scope, line: s.StateLine, parts: Mapping[str, Part]) -> State:
     seen: set[str] = set()
     for name, value in line.settings:
         if name.text in seen:
-            scope.found.add("set-twice", name.at, name=name.text)
+            scope.collector.add("set-twice", name.at, name=name.text)
         seen.add(name.text)
         part = parts.get(name.text)
         if part is not None:
@@ -71,13 +71,13 @@ def _set(scope: Scope, items: _Items, part: Part, name: Word, value: Word | s.Am
     elif part.kind == "generator":
         items.running.add(part.name)
         if value.text != "running":
-            scope.found.add("not-running", value.at, name=part.name, found=value.text)
+            scope.collector.add("not-running", value.at, name=part.name, found=value.text)
     elif part.kind == "sensor":
         number = _sensor(scope, part, value)
         if number is not None:
             items.values[part.name] = number
     else:
-        scope.found.add("not-settable", name.at, name=part.name, kind=part.kind)
+        scope.collector.add("not-settable", name.at, name=part.name, kind=part.kind)
 
 
 def _settable(parts: Mapping[str, Part]) -> list[str]:
@@ -94,7 +94,7 @@ def _sensor(scope: Scope, part: Part, value: Word | s.Amount) -> float | None:
     share = len(part.pins) > _PAIR
     if not isinstance(value, s.Amount) or value.unit != ("" if share else "ohm"):
         meant = f"the share of its supply: {part.name} 0.4" if share else f"ohms: {part.name} 300 ohm"
-        scope.found.add("sensor-value", value.at, name=part.name, found=value.text, meant=meant)
+        scope.collector.add("sensor-value", value.at, name=part.name, found=value.text, meant=meant)
         return None
     return (
         scope.number(value, value.unit, "what a sensor has")
@@ -140,7 +140,7 @@ def _stage(scope: Scope, line: s.StageLine, names: Collection[str]) -> Stage:
 
 def _check_numbers(scope: Scope, line: s.StageLine, good: s.Amount, bad: s.Amount) -> None:
     if good.unit != bad.unit:
-        scope.found.add(
+        scope.collector.add(
             "unit-differs",
             bad.at,
             name=line.name.text,
@@ -148,7 +148,7 @@ def _check_numbers(scope: Scope, line: s.StageLine, good: s.Amount, bad: s.Amoun
             bad=bad.unit or "no unit",
         )
     elif good.value == bad.value:
-        scope.found.add("same-numbers", bad.at, name=line.name.text, value=good.text)
+        scope.collector.add("same-numbers", bad.at, name=line.name.text, value=good.text)
 
 
 def _failures(scope: Scope, line: s.StageLine) -> tuple[StageFailure, ...]:
@@ -157,7 +157,7 @@ def _failures(scope: Scope, line: s.StageLine) -> tuple[StageFailure, ...]:
         if not isinstance(under, s.FailsLine):
             continue
         if under.words.text in failures:
-            scope.found.add("failure-twice", under.words.at, name=line.name.text, words=under.words.text)
+            scope.collector.add("failure-twice", under.words.at, name=line.name.text, words=under.words.text)
         factor = scope.number(under.factor, "", "the weight of a failure")
         failures[under.words.text] = StageFailure(under.words.text, 1.0 if factor is None else factor)
     return tuple(failures.values())
@@ -166,7 +166,7 @@ def _failures(scope: Scope, line: s.StageLine) -> tuple[StageFailure, ...]:
 def _stand_in(scope: Scope, line: s.StageLine) -> StandIn | None:
     lines = [under for under in line.under if isinstance(under, s.StandInLine)]
     for under in lines[1:]:
-        scope.found.add("value-twice", under.at, what='"stand-in"')
+        scope.collector.add("value-twice", under.at, what='"stand-in"')
     if not lines:
         return None
     minutes = scope.number(lines[0].minutes, "min", "a time", NOT_NEGATIVE)
@@ -191,7 +191,7 @@ def _check_loops(scope: Scope, stages: Mapping[str, Stage]) -> None:
         first = min(loop[:-1], key=list(stages).index)
         start = loop.index(first)
         turned = [*loop[start:-1], *loop[:start], first]
-        scope.found.add("stage-loop", stages[first].at, loop=" needs ".join(turned))
+        scope.collector.add("stage-loop", stages[first].at, loop=" needs ".join(turned))
 
 
 # reach, suspicion, terminators
@@ -205,7 +205,7 @@ def reaches_of(scope: Scope, lines: Sequence[s.ReachLine], parts: Mapping[str, P
         if not scope.known(line.name, "part", parts):
             continue
         if name in reaches:
-            scope.found.add("reach-twice", line.name.at, name=name, line=reaches[name].at.line)
+            scope.collector.add("reach-twice", line.name.at, name=name, line=reaches[name].at.line)
         minutes = scope.number(line.minutes, "min", "a time", NOT_NEGATIVE)
         reaches[name] = Reach(name, minutes or 0.0, line.words.text if line.words else "", line.at)
     return MappingProxyType(reaches)
@@ -231,16 +231,16 @@ def _can_be_suspected(scope: Scope, word: Word, parts: Mapping[str, Part]) -> bo
         return False
     pins = parts[name.text].pins
     if pin and pin not in pins:
-        scope.found.add(
+        scope.collector.add(
             "no-pin",
             word.at,
             name=name.text,
             pins=" ".join(pins) or "of its own",
             pin=pin,
-            near=scope.found.near(pin, pins),
+            near=scope.collector.near(pin, pins),
         )
     if side:
-        scope.found.add("no-side", word.at, point=word.text, pin=f"{name.text}.{pin}")
+        scope.collector.add("no-side", word.at, point=word.text, pin=f"{name.text}.{pin}")
     return True
 
 
@@ -255,13 +255,13 @@ def _terminator(scope: Scope, line: s.TerminatorLine) -> Terminator | None:
     ohms = scope.number(line.ohms, "ohm", "a terminator")
     buses = [bus for bus, members in scope.buses.items() if members.get(name) == _PAIR]
     if line.bus is None and len(buses) > 1:
-        scope.found.add("which-bus", line.part.at, name=name, buses=" and ".join(buses), first=buses[0])
+        scope.collector.add("which-bus", line.part.at, name=name, buses=" and ".join(buses), first=buses[0])
         return None
     bus = line.bus.text if line.bus else (buses or [""])[0]
     if bus not in buses:
         if name not in scope.unread:
             at = line.bus.at if line.bus else line.part.at
-            scope.found.add(
+            scope.collector.add(
                 "not-talking", at, name=name, bus=f"on {bus}" if bus else "on any bus with two lines"
             )
         return None

@@ -67,10 +67,10 @@ def demos() -> tuple[Demo, ...]:
 
 def demo(name: str) -> Demo:
     """One demo by its name. Raises `NotFoundError` with the names that there are."""
-    for one in demos():
-        if one.name == name:
-            return one
-    raise NotFoundError(f"there is no demo {name!r}; there are {', '.join(one.name for one in demos())}")
+    for demo in demos():
+        if demo.name == name:
+            return demo
+    raise NotFoundError(f"there is no demo {name!r}; there are {', '.join(demo.name for demo in demos())}")
 
 
 def _demo(name: str, job: Mapping[str, Any], text: str) -> Demo:

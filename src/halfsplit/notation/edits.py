@@ -77,7 +77,7 @@ def _sound(before: str, lines: Sequence[str] | str) -> str:
     after = lines if isinstance(lines, str) else "\n".join(lines)
     checked = check_text(after)
     if checked.circuit is None and check_text(before).circuit is not None:
-        worst = next(one for one in checked.problems if one.severity == "error")
+        worst = next(problem for problem in checked.problems if problem.severity == "error")
         raise InputError(f"that cannot be done by a tap: {worst.message}", remedy="change it in the text")
     return after
 
@@ -141,17 +141,17 @@ def _with_value(bare: str, name: str, value: str) -> str:
     head = start.end() if start else len(bare)
     quoted = bare.find('"', head)
     end = quoted if quoted >= 0 else len(bare)
-    found = _AMOUNT.search(bare, head, end)
-    if found:
-        return f"{bare[: found.start(1)]}{value}{bare[found.end(1) :]}"
+    amount = _AMOUNT.search(bare, head, end)
+    if amount:
+        return f"{bare[: amount.start(1)]}{value}{bare[amount.end(1) :]}"
     return f"{bare[:head]} {value}{bare[head:]}"
 
 
 def _with_text(bare: str, words: str, *, at: bool) -> str:
     mark = f'at "{words}"' if at else f'"{words}"'
-    for found in _WORDS.finditer(bare):
-        if bool(found[1]) == at:
-            return f"{bare[: found.start()]}{mark}{bare[found.end() :]}"
+    for match in _WORDS.finditer(bare):
+        if bool(match[1]) == at:
+            return f"{bare[: match.start()]}{mark}{bare[match.end() :]}"
     place = None if at else re.search(r'\s+at\s+"', bare)
     cut = place.start() if place else len(bare)
     return f"{bare[:cut]} {mark}{bare[cut:]}"
@@ -211,14 +211,14 @@ def _of_wire(text: str, wire: Wire, kind: re.Pattern[str], new: str) -> str:
         )
     lines = text.split("\n")
     line, start = lines[wire.at.line - 1], wire.at.column - 1
-    found = _LINK.match(line, start)
-    if not found:
+    dashes = _LINK.match(line, start)
+    if not dashes:
         raise ConflictError("the text has changed: load the page again")
-    details = [one for one in (found[1] or "").split() if not kind.fullmatch(one)]
+    details = [word for word in (dashes[1] or "").split() if not kind.fullmatch(word)]
     said = [*([new] if new else []), *details]
-    said.sort(key=lambda one: 0 if _SECTION.fullmatch(one) else 1 if _COLOUR.fullmatch(one) else 2)
+    said.sort(key=lambda word: 0 if _SECTION.fullmatch(word) else 1 if _COLOUR.fullmatch(word) else 2)
     link = f"--[{' '.join(said)}]--" if said else "--"
-    lines[wire.at.line - 1] = line[: found.start()] + link + line[found.end() :]
+    lines[wire.at.line - 1] = line[: dashes.start()] + link + line[dashes.end() :]
     return _sound(text, lines)
 
 
@@ -314,7 +314,7 @@ def _with_states(lines: list[str], circuit: Circuit, name: str) -> list[str]:
     switches = [part.name for part in circuit.parts.values() if part.kind == "switch"]
     own = [*([] if begun else ['state "off"']), f'state "{name} on"  {name} on']
     kept = [line for line in lines if not line.startswith('state "all on"')]
-    both = [f"{one} {circuit.parts[one].settings[1]}" for one in switches] + [f"{name} on"]
+    both = [f"{switch} {circuit.parts[switch].settings[1]}" for switch in switches] + [f"{name} on"]
     every = [f'state "all on"  {", ".join(both)}'] if switches else []
     while kept and not kept[-1].strip():
         kept.pop()
@@ -340,10 +340,10 @@ def _declare(lines: list[str], declared: str) -> list[str]:
 def _declared_at(lines: Sequence[str], part: Part) -> int:
     """The line in which a part is declared."""
     wanted = re.compile(rf"{part.kind}\s+{re.escape(part.name)}(?![A-Za-z0-9_])")
-    found = next((number for number, line in enumerate(lines) if wanted.match(line)), None)
-    if found is None:
+    declared = next((number for number, line in enumerate(lines) if wanted.match(line)), None)
+    if declared is None:
         raise ConflictError(f"{part.name} comes from an included pattern: change it in the text")
-    return found
+    return declared
 
 
 def _part(circuit: Circuit, name: str) -> Part:
@@ -374,7 +374,7 @@ def remove(text: str, name: str) -> str:
 
 def _without(bare: str, name: str) -> str | None:
     """A path without a part's points; None where nothing is left of it."""
-    points, links = _LINK.split(bare)[::2], [found[0] for found in _LINK.finditer(bare)]
+    points, links = _LINK.split(bare)[::2], [match[0] for match in _LINK.finditer(bare)]
     mine = re.compile(rf"\s*{re.escape(name)}(?:\.\S+)?\s*$")
     if not any(mine.fullmatch(point) for point in points):
         return bare
@@ -382,8 +382,8 @@ def _without(bare: str, name: str) -> str | None:
     left = [pair for pair in left if not mine.fullmatch(pair[0])]
     if len(left) < 2:
         return None
-    told = "".join(f"{point.rstrip()} {link or '--'}" for point, link in left[:-1]) + left[-1][0].rstrip()
-    return told if told[:1] == bare[:1] else told.lstrip()
+    path = "".join(f"{point.rstrip()} {link or '--'}" for point, link in left[:-1]) + left[-1][0].rstrip()
+    return path if path[:1] == bare[:1] else path.lstrip()
 
 
 def _unset(bare: str, name: str) -> str:
@@ -391,6 +391,6 @@ def _unset(bare: str, name: str) -> str:
     if not bare.startswith("state "):
         return bare
     head = re.match(r'state\s+"[^"]*"', bare)
-    items = [one.strip() for one in bare[head.end() if head else 0 :].split(",")]
-    left = [one for one in items if one and not re.match(rf"{re.escape(name)}\s", one)]
+    items = [item.strip() for item in bare[head.end() if head else 0 :].split(",")]
+    left = [item for item in items if item and not re.match(rf"{re.escape(name)}\s", item)]
     return f"{head[0] if head else ''}  {', '.join(left)}".rstrip() if left != items else bare

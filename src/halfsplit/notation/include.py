@@ -24,7 +24,7 @@ Loader = Callable[[str], str]
 class Including:
     """Follows the includes of a text. With ``confined`` no file outside the folder of the first is read."""
 
-    found: Collector
+    collector: Collector
     loader: Loader | None
     confined: bool
     read: set[str] = field(default_factory=set)
@@ -37,7 +37,7 @@ class Including:
         return s.Tree(statements, frozenset(self.unread))
 
     def _statements(self, text: str, file: str, chain: list[str]) -> Iterator[s.Statement]:
-        tree = parse(text, file, self.found)
+        tree = parse(text, file, self.collector)
         self.unread |= tree.unread
         for statement in tree.statements:
             if isinstance(statement, s.IncludeLine):
@@ -50,7 +50,7 @@ class Including:
         loop = [_resolved("", above) for above in chain]
         if name in loop:
             shown = " includes ".join([*chain[loop.index(name) :], name])
-            self.found.add("include-loop", line.file.at, loop=shown)
+            self.collector.add("include-loop", line.file.at, loop=shown)
             return
         if name in self.read:
             return
@@ -61,11 +61,11 @@ class Including:
 
     def _load(self, word: Word, name: str) -> str | None:
         if self.loader is None:
-            self.found.add("include-no-loader", word.at, name=word.text)
+            self.collector.add("include-no-loader", word.at, name=word.text)
         elif self.confined and _outside(name):
-            self.found.add("include-outside", word.at, name=word.text)
+            self.collector.add("include-outside", word.at, name=word.text)
         elif len(self.read) > MOST_FILES:
-            self.found.add("include-many", word.at, limit=MOST_FILES)
+            self.collector.add("include-many", word.at, limit=MOST_FILES)
         else:
             return self._attempt(self.loader, word, name)
         return None
@@ -77,7 +77,7 @@ class Including:
             reason = f"it is not UTF-8 text (byte {error.start})"
         except (OSError, UnicodeError, LookupError, ValueError, HalfsplitError) as error:
             reason = why(error)
-        self.found.add("include-missing", word.at, name=word.text, reason=reason)
+        self.collector.add("include-missing", word.at, name=word.text, reason=reason)
         return None
 
 

@@ -30,8 +30,8 @@ def folder(name: str) -> Traversable:
 
 def circuit_files(name: str) -> list[tuple[str, str]]:
     """Name (without its ending) and text of each circuit file of a folder, by name."""
-    found = [entry for entry in folder(name).iterdir() if entry.name.endswith(".circuit")]
-    texts = [(entry.name.removesuffix(".circuit"), entry.read_text(encoding="utf-8")) for entry in found]
+    files = [entry for entry in folder(name).iterdir() if entry.name.endswith(".circuit")]
+    texts = [(entry.name.removesuffix(".circuit"), entry.read_text(encoding="utf-8")) for entry in files]
     return sorted(texts)
 
 

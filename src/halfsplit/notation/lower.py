@@ -19,9 +19,9 @@ from halfsplit.notation.scope import Scope
 _Line = TypeVar("_Line", bound=s.Statement)
 
 
-def lower(tree: s.Tree, found: Collector) -> Model:
-    """The model of a circuit. It is sound only if no error was added to ``found``."""
-    scope = Scope(found, tree.unread)
+def lower(tree: s.Tree, collector: Collector) -> Model:
+    """The model of a circuit. It is sound only if no error was added to ``collector``."""
+    scope = Scope(collector, tree.unread)
     statements = tree.statements
     _learn_names(scope, statements)
     paths = list(paths_of(scope, statements))
@@ -59,7 +59,7 @@ def _learn_names(scope: Scope, statements: Sequence[s.Statement]) -> None:
     for state in _only(statements, s.StateLine):
         before = scope.states.setdefault(state.name.text, state)
         if before is not state:
-            scope.found.add("state-twice", state.name.at, name=state.name.text, line=before.at.line)
+            scope.collector.add("state-twice", state.name.at, name=state.name.text, line=before.at.line)
 
 
 def _parts(scope: Scope, paths: Sequence[Path]) -> dict[str, Part]:
@@ -74,7 +74,7 @@ def _parts(scope: Scope, paths: Sequence[Path]) -> dict[str, Part]:
 
 def _title(scope: Scope, lines: Sequence[s.TitleLine]) -> str:
     for line in lines[1:]:
-        scope.found.add("second-title", line.at, line=lines[0].at.line)
+        scope.collector.add("second-title", line.at, line=lines[0].at.line)
     return lines[0].words.text if lines else ""
 
 

@@ -55,7 +55,7 @@ def note_buses(scope: Scope, line: s.PartLine) -> None:
         if isinstance(under, s.TalksLine):
             members = scope.buses.setdefault(under.bus.text, {})
             if line.name.text in members:
-                scope.found.add("value-twice", under.at, what=f'"talks on {under.bus.text}"')
+                scope.collector.add("value-twice", under.at, what=f'"talks on {under.bus.text}"')
             members[line.name.text] = len(under.pins)
 
 
@@ -80,14 +80,14 @@ def _check_pins(scope: Scope, name: str, line: s.PartLine) -> None:
     for under in line.under:
         for alias in _aliases(under) if isinstance(under, s.ReadsLine) else ():
             if ("as", alias.text) in seen:
-                scope.found.add("value-twice", alias.at, what=f'the name "{alias.text}"')
+                scope.collector.add("value-twice", alias.at, what=f'the name "{alias.text}"')
             seen.add(("as", alias.text))
         word = _WORDS.get(type(under), "")
         for pin in _pins(under):
             side = under.side if isinstance(under, s.DrivesLine) else ""
             key = (f"{word}{side}", pin)
             if key in seen:
-                scope.found.add("pin-twice", under.at, pin=pin, line=word, name=name)
+                scope.collector.add("pin-twice", under.at, pin=pin, line=word, name=name)
             seen.add(key)
 
 
@@ -147,7 +147,7 @@ class _Lines:
 
     def check(self) -> None:
         if self.got.wakes is not None and self.got.sleep is None:
-            self.scope.found.add("wakes-only", self.got.wakes.at, name=self.name)
+            self.scope.collector.add("wakes-only", self.got.wakes.at, name=self.name)
 
     @singledispatchmethod
     def take(self, line: s.Line) -> None:
@@ -169,13 +169,13 @@ class _Lines:
     def _draws(self, line: s.DrawsLine) -> None:
         on_head = any(isinstance(item, s.Given) for item in self.line.items)
         if self.got.draws is not None or on_head:
-            self.scope.found.add("value-twice", line.at, what="what it draws")
+            self.scope.collector.add("value-twice", line.at, what="what it draws")
         self.got.draws = self.scope.number(line.amount, "A", "a current")
 
     @take.register
     def _works(self, line: s.WorksLine) -> None:
         if self.got.works_over is not None:
-            self.scope.found.add("value-twice", line.at, what='"works over"')
+            self.scope.collector.add("value-twice", line.at, what='"works over"')
         self.got.works_over = self.scope.number(line.amount, "V", "a voltage")
 
     @take.register
@@ -184,7 +184,7 @@ class _Lines:
         low = number(amount_of(items, "low"), "V", "a threshold")
         high = number(amount_of(items, "high"), "V", "a threshold")
         if low is not None and high is not None and low >= high:
-            self.scope.found.add(
+            self.scope.collector.add(
                 "level-order",
                 line.at,
                 name=self.name,
@@ -201,9 +201,9 @@ class _Lines:
         number, items = self.scope.number, self.scope.once(line.items)
         conditions = [item.term for item in line.items if isinstance(item, s.When)]
         if not conditions:
-            self.scope.found.add("no-when", line.at, pin=line.pin.text)
+            self.scope.collector.add("no-when", line.at, pin=line.pin.text)
         elif len(conditions) > 1:
-            self.scope.found.add("value-twice", line.at, what='"when"')
+            self.scope.collector.add("value-twice", line.at, what='"when"')
         self.got.drivers.append(
             Driver(
                 line.pin.text,
@@ -242,13 +242,13 @@ class _Lines:
     @take.register
     def _sleeps(self, line: s.SleepsLine) -> None:
         if self.got.sleep is not None:
-            self.scope.found.add("value-twice", line.at, what='"sleeps"')
+            self.scope.collector.add("value-twice", line.at, what='"sleeps"')
         self.got.sleep = line
 
     @take.register
     def _wakes(self, line: s.WakesLine) -> None:
         if self.got.wakes is not None:
-            self.scope.found.add("value-twice", line.at, what='"wakes"')
+            self.scope.collector.add("value-twice", line.at, what='"wakes"')
         self.got.wakes = line
 
     def _sleep(self) -> Sleep | None:
@@ -287,12 +287,12 @@ class _Lines:
         own, aliases = self.own, self.aliases
         if pin.text not in own and pin.text not in aliases and self.name not in self.scope.unread:
             known = [*own, *aliases]
-            self.scope.found.add(
+            self.scope.collector.add(
                 "no-input",
                 pin.at,
                 name=self.name,
                 pin=pin.text,
-                near=self.scope.found.near(pin.text, known),
+                near=self.scope.collector.near(pin.text, known),
                 hint=f"its pins are: {' '.join(known)}" if known else "write a reads line",
             )
         return pin.text if pin.text in own else aliases.get(pin.text, pin.text)
@@ -301,7 +301,7 @@ class _Lines:
         known = [self.scope.known_module(name) for name in (listener, speaker)]
         pair = {listener.text, speaker.text}
         if all(known) and not any(pair <= set(members) for members in self.scope.buses.values()):
-            self.scope.found.add("not-on-bus", listener.at, listener=listener.text, speaker=speaker.text)
+            self.scope.collector.add("not-on-bus", listener.at, listener=listener.text, speaker=speaker.text)
 
 
 def _aliases(line: s.ReadsLine) -> list[Word]:

@@ -78,30 +78,30 @@ class _Group:
     under: list[s.Line] = field(default_factory=list)
 
 
-def parse(text: str, file: str, found: Collector) -> s.Tree:
-    """The tree of one file; problems go to ``found``."""
+def parse(text: str, file: str, collector: Collector) -> s.Tree:
+    """The tree of one file; problems go to ``collector``."""
     lines = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    found.lines[file] = lines[:MOST_LINES]
+    collector.lines[file] = lines[:MOST_LINES]
     top = Position(file, 1, 1)
     if len(text) > LONGEST_TEXT:
-        found.add("too-large", top, size=len(text), limit=LONGEST_TEXT)
+        collector.add("too-large", top, size=len(text), limit=LONGEST_TEXT)
         return s.Tree((), frozenset())
     if len(lines) > MOST_LINES:
-        found.add("too-many-lines", top, size=len(lines), limit=MOST_LINES)
-    return _Reader(file, found).read(found.lines[file])
+        collector.add("too-many-lines", top, size=len(lines), limit=MOST_LINES)
+    return _Reader(file, collector).read(collector.lines[file])
 
 
 class _Reader:
     """Reads the lines of one file; keeps the statement that indented lines belong to."""
 
-    def __init__(self, file: str, found: Collector) -> None:
-        self.file, self.found = file, found
+    def __init__(self, file: str, collector: Collector) -> None:
+        self.file, self.collector = file, collector
         self.groups: list[_Group] = []
         self.unread: set[str] = set()
 
     def read(self, lines: list[str]) -> s.Tree:
         for number, raw in enumerate(lines, start=1):
-            if self.found.full:
+            if self.collector.full:
                 break
             line = self._line(raw, number)
             if line is not None and not line.bare.strip():
@@ -136,12 +136,12 @@ class _Reader:
         """The line without its comment, or None where its characters do not allow any reading."""
         at = Position(self.file, number, 1)
         if len(raw) > LONGEST_LINE:
-            self.found.add("long-line", at, size=len(raw), limit=LONGEST_LINE)
+            self.collector.add("long-line", at, size=len(raw), limit=LONGEST_LINE)
             return None
         for column, char in enumerate(raw, start=1):
             if not char.isprintable() and char not in "\t\u00a0":
                 code = f"U+{ord(char):04X}"
-                self.found.add("control-character", replace(at, column=column), code=code)
+                self.collector.add("control-character", replace(at, column=column), code=code)
                 return None
         bare = _QUOTED.sub(lambda match: '"' + "_" * (len(match[0]) - 2) + '"', without_comment(raw))
         indent = len(bare) - len(bare.lstrip())
@@ -153,30 +153,30 @@ class _Reader:
         if not line.bare.strip():
             return True
         if line.bare.count('"') % 2:
-            self.found.add("unclosed-quote", replace(line.at, column=line.bare.rindex('"') + 1))
+            self.collector.add("unclosed-quote", replace(line.at, column=line.bare.rindex('"') + 1))
             return False
         if line.word == "title":
             return True
-        before = len(self.found.problems)
+        before = len(self.collector.problems)
         self._check_lookalikes(line)
         self._check_commas(line)
         if line.is_path and line.word not in TOP:
             self._check_links(line)
         if line.bare.count("(") + len(re.findall(r"\bnot\b", line.bare)) > DEEPEST:
-            self.found.add("deep", line.at)
-        return len(self.found.problems) == before
+            self.collector.add("deep", line.at)
+        return len(self.collector.problems) == before
 
     def _check_lookalikes(self, line: _Line) -> None:
         for index, char in enumerate(line.bare):
             if char in _LOOKALIKES:
-                self.found.add(
+                self.collector.add(
                     "lookalike", replace(line.at, column=index + 1), found=char, meant=_LOOKALIKES[char]
                 )
 
     def _check_commas(self, line: _Line) -> None:
         for match in _COMMA.finditer(line.bare):
             at = replace(line.at, column=match.start() + 1)
-            self.found.add("decimal-comma", at, found=match[0], meant=f"{match[1]}.{match[2]}")
+            self.collector.add("decimal-comma", at, found=match[0], meant=f"{match[1]}.{match[2]}")
 
     def _check_links(self, line: _Line) -> None:
         """``--`` and ``--[…]--`` stand alone between spaces."""
@@ -186,7 +186,7 @@ class _Reader:
             alone = re.fullmatch(r"--(\[_*\]--)?", word) or re.fullmatch(r"--\[[^\]]*|[^\[]*\]--", word)
             if "--" in word and not alone:
                 at = replace(line.at, column=match.start() + 1)
-                self.found.add("link-spaces", at, found=line.bare[match.start() : match.end()])
+                self.collector.add("link-spaces", at, found=line.bare[match.start() : match.end()])
 
     # which kind of line
 
@@ -194,19 +194,19 @@ class _Reader:
         word = line.word
         rest = line.bare[len(word) :].lstrip()
         if word in TOP and rest.startswith("--"):
-            self.found.add("keyword-name", line.at, name=word, meant=f"{word.upper()[0]}1")
+            self.collector.add("keyword-name", line.at, name=word, meant=f"{word.upper()[0]}1")
             return None
         if word in TOP:
             return self._parsed(TOP[word], line)
         if line.is_path:
             return self._parsed("path", line)
-        near = self.found.near(word, TOP)
-        self.found.add("unknown-statement", line.at, word=word, near=near, words=", ".join(sorted(TOP)))
+        near = self.collector.near(word, TOP)
+        self.collector.add("unknown-statement", line.at, word=word, near=near, words=", ".join(sorted(TOP)))
         return None
 
     def _under(self, line: _Line) -> s.Line | None:
         if not self.groups:
-            self.found.add("no-parent", line.at)
+            self.collector.add("no-parent", line.at)
             return None
         above = self.groups[-1].word
         if above in ("path", "variant"):
@@ -221,7 +221,7 @@ class _Reader:
             if rules
             else "begin it in the first column"
         )
-        self.found.add("wrong-line", line.at, word=line.word, above=f'"{above}"', allowed=allowed)
+        self.collector.add("wrong-line", line.at, word=line.word, above=f'"{above}"', allowed=allowed)
         return None
 
     def _under_path(self, line: _Line, above: str) -> s.Line | None:
@@ -235,7 +235,7 @@ class _Reader:
             if above == "path"
             else ('"variant"', "write a path: F21.2 -- K7.30")
         )
-        self.found.add("wrong-line", line.at, word=line.word, above=name, allowed=allowed)
+        self.collector.add("wrong-line", line.at, word=line.word, above=name, allowed=allowed)
         return None
 
     # the parser
@@ -253,7 +253,7 @@ class _Reader:
         token = getattr(error, "token", None)
         if token is not None and token.type == "$END":
             at = replace(line.at, column=len(line.body) + 1)
-            self.found.add("incomplete", at, usage=usage(rule, line.word))
+            self.collector.add("incomplete", at, usage=usage(rule, line.word))
             return
         column = error.column
         at = replace(line.at, column=column)
@@ -263,14 +263,14 @@ class _Reader:
         strange = unit[1] if unit else rest.split()[0] if before and rest[0].isalpha() else ""
         if strange and strange not in UNITS and rule not in ("path", "continuation"):
             near = (
-                self.found.near(strange, UNITS)
+                self.collector.near(strange, UNITS)
                 if strange.casefold() not in _UNIT_WORDS
                 else (f'did you mean "{_UNIT_WORDS[strange.casefold()]}"? ')
             )
-            self.found.add("unknown-unit", at, unit=strange, near=near, units=", ".join(UNITS))
+            self.collector.add("unknown-unit", at, unit=strange, near=near, units=", ".join(UNITS))
             return
         quoted = _QUOTED.match(rest)
-        self.found.add(
+        self.collector.add(
             "syntax",
             at,
             found=quoted[0].strip('"') if quoted else rest.split()[0],

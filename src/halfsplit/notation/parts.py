@@ -56,7 +56,7 @@ def check_rating(scope: Scope, name: str) -> None:
     given = line is not None and any(isinstance(item, s.Given) for item in line.items)
     if kind in RATED and not given and name not in scope.unread:
         at = line.at if line else next(iter(scope.used[name].values()))
-        scope.found.add("no-rating", at, name=name, kind=kind)
+        scope.collector.add("no-rating", at, name=name, kind=kind)
 
 
 # values
@@ -69,12 +69,12 @@ def values(scope: Scope, line: s.PartLine) -> MappingProxyType[str, float]:
         if isinstance(item, s.Given):
             key = _key(scope, kind, item)
             if key in table:
-                scope.found.add("value-twice", item.amount.at, what=f"the value in {key}")
+                scope.collector.add("value-twice", item.amount.at, what=f"the value in {key}")
             elif key and _in_sense(scope, key, item.amount):
                 table[key] = item.amount.value
     several = [unit for unit in _ONE_OF if unit in table]
     if KINDS[kind].load and len(several) > 1:
-        scope.found.add("one-value", line.name.at, name=name, units=" and ".join(several))
+        scope.collector.add("one-value", line.name.at, name=name, units=" and ".join(several))
     if kind == "relay":
         _check_relay(scope, line, {**KINDS[kind].defaults, **table})
     return MappingProxyType(table)
@@ -85,7 +85,7 @@ def _key(scope: Scope, kind: str, item: s.Given) -> str | None:
     amount, units = item.amount, KINDS[kind].units
     if item.word:
         if item.word not in units:
-            scope.found.add("not-for-kind", amount.at, word=item.word, kind=kind, takes=takes(kind))
+            scope.collector.add("not-for-kind", amount.at, word=item.word, kind=kind, takes=takes(kind))
             return None
         return (
             item.word
@@ -96,7 +96,7 @@ def _key(scope: Scope, kind: str, item: s.Given) -> str | None:
     if key in units:
         return key
     mistake = "wrong-unit" if amount.unit else "no-unit"
-    scope.found.add(mistake, amount.at, kind=kind, value=amount.text, takes=takes(kind))
+    scope.collector.add(mistake, amount.at, kind=kind, value=amount.text, takes=takes(kind))
     return None
 
 
@@ -113,7 +113,7 @@ def _in_sense(scope: Scope, key: str, amount: s.Amount) -> bool:
 
 def _check_relay(scope: Scope, line: s.PartLine, table: dict[str, float]) -> None:
     if table["drops"] >= table["pulls"]:
-        scope.found.add(
+        scope.collector.add(
             "drops-over-pulls",
             line.name.at,
             name=line.name.text,
@@ -130,10 +130,10 @@ def _positions(scope: Scope, line: s.PartLine) -> tuple[str, ...]:
     seen: list[str] = []
     for word in words:
         if word.text in seen:
-            scope.found.add("position-twice", word.at, name=line.name.text, position=word.text)
+            scope.collector.add("position-twice", word.at, name=line.name.text, position=word.text)
         seen.append(word.text)
     if len(words) == 1:
-        scope.found.add("few-positions", words[0].at, name=line.name.text, count="one position only")
+        scope.collector.add("few-positions", words[0].at, name=line.name.text, count="one position only")
     return tuple(seen)
 
 
@@ -152,20 +152,20 @@ def _check_joins(scope: Scope, line: s.PartLine, positions: tuple[str, ...], joi
             continue
         check_position(scope, line.name.text, under.position, known)
         if under.a.text == under.b.text:
-            scope.found.add("joined-to-itself", under.b.at, pin=under.a.text)
+            scope.collector.add("joined-to-itself", under.b.at, pin=under.a.text)
 
 
 def check_position(scope: Scope, name: str, word: Word | s.Amount, known: Sequence[str]) -> bool:
     """Whether a switch has that position."""
     if word.text in known:
         return True
-    scope.found.add(
+    scope.collector.add(
         "unknown-position",
         word.at,
         name=name,
         positions=" ".join(known),
         position=word.text,
-        near=scope.found.near(word.text, known),
+        near=scope.collector.near(word.text, known),
     )
     return False
 
@@ -181,12 +181,12 @@ def _park(line: s.PartLine) -> tuple[str, str, str] | None:
 def _check_park(scope: Scope, line: s.PartLine) -> None:
     parks = [under for under in line.under if isinstance(under, s.ParksLine)]
     for under in parks[1:]:
-        scope.found.add("value-twice", under.at, what='"parks"')
+        scope.collector.add("value-twice", under.at, what='"parks"')
     for under in parks[:1]:
         seen: set[str] = set()
         for pin in under.pins:
             if pin.text in seen:
-                scope.found.add("park-pins", pin.at, pin=pin.text)
+                scope.collector.add("park-pins", pin.at, pin=pin.text)
             seen.add(pin.text)
 
 
@@ -198,7 +198,7 @@ def _tags(scope: Scope, line: s.PartLine) -> tuple[str, ...]:
     words += [under.tag for under in line.under if isinstance(under, s.TagLine)]
     for word in words:
         if word.text not in TAGS:
-            scope.found.add("unknown-tag", word.at, tag=word.text)
+            scope.collector.add("unknown-tag", word.at, tag=word.text)
     return tuple(dict.fromkeys(word.text for word in words))
 
 
@@ -207,13 +207,13 @@ def _mass(scope: Scope, line: s.PartLine, said: dict[str, s.Given | s.Said]) -> 
     if not isinstance(item, s.Said):
         return BODY
     if line.kind.text != "ground":
-        scope.found.add(
+        scope.collector.add(
             "not-for-kind", item.value.at, word="on", kind=line.kind.text, takes='delete "on" and the name'
         )
     mass = item.value.text
     if scope.kinds.get(mass) != "mass" and mass not in scope.unread:
         masses = [name for name, kind in scope.kinds.items() if kind == "mass"]
-        scope.found.add("unknown-mass", item.value.at, mass=mass, near=scope.found.near(mass, masses))
+        scope.collector.add("unknown-mass", item.value.at, mass=mass, near=scope.collector.near(mass, masses))
     return mass
 
 

@@ -89,7 +89,7 @@ def _extended(path: s.PathLine, more: Sequence[s.Line], variant: str) -> Path:
 def _variant(scope: Scope, statement: s.VariantLine) -> Iterator[Path]:
     starts = [index for index, line in enumerate(statement.under) if isinstance(line, s.PathLine)]
     if not starts or starts[0] > 0:
-        scope.found.add("empty-variant", statement.at, name=statement.name.text)
+        scope.collector.add("empty-variant", statement.at, name=statement.name.text)
     for start, end in pairwise([*starts, len(statement.under)]):
         head = statement.under[start]
         if isinstance(head, s.PathLine):
@@ -151,7 +151,7 @@ def _wires(scope: Scope, path: Path, index: int) -> Iterator[Wire]:
         if a is None or b is None or wire is None:
             continue
         if _place(a.leave) == _place(b.arrive):
-            scope.found.add("own-wire", path.points[end].at, point=_place(a.leave))
+            scope.collector.add("own-wire", path.points[end].at, point=_place(a.leave))
         else:
             yield wire
 
@@ -162,7 +162,7 @@ def _stretches(scope: Scope, path: Path) -> Iterator[tuple[int, int]]:
     ends = [*known[:1], *known[-1:]]
     if ends[:1] != [0] or ends[-1] != len(path.points) - 1 or any(b - a > 2 for a, b in pairwise(known)):
         at = next(word.at for word in path.points if word.text == "?")
-        scope.found.add("stretch-end", at)
+        scope.collector.add("stretch-end", at)
         return
     yield from pairwise(known)
 
@@ -174,7 +174,7 @@ def _visit(scope: Scope, word: Word, at_end: bool) -> Visit | None:
         return None
     if kind in POINTS:
         if pin:
-            scope.found.add("no-pins", word.at, name=name.text, kind=kind, pin=pin)
+            scope.collector.add("no-pins", word.at, name=name.text, kind=kind, pin=pin)
             return None
         return Visit(name.text, name.text)
     if not pin:
@@ -188,19 +188,24 @@ def _pin(scope: Scope, word: Word, name: str, pin: str, side: str) -> Visit | No
     pins = scope.pins[name]
     if pin not in pins and KINDS[scope.kinds[name]].pins:
         if name not in scope.unread:
-            scope.found.add(
-                "no-pin", word.at, name=name, pins=" ".join(pins), pin=pin, near=scope.found.near(pin, pins)
+            scope.collector.add(
+                "no-pin",
+                word.at,
+                name=name,
+                pins=" ".join(pins),
+                pin=pin,
+                near=scope.collector.near(pin, pins),
             )
         return None
     if side:
-        scope.found.add("no-side", word.at, point=word.text, pin=f"{name}.{pin}")
+        scope.collector.add("no-side", word.at, point=word.text, pin=f"{name}.{pin}")
         return None
     return Visit(f"{name}.{pin}", f"{name}.{pin}")
 
 
 def _cavity(scope: Scope, word: Word, cavity: str, side: str) -> Visit | None:
     if side and side not in ("in", "out"):
-        scope.found.add("unknown-side", word.at, side=side, pin=cavity)
+        scope.collector.add("unknown-side", word.at, side=side, pin=cavity)
         return None
     return Visit(f"{cavity}:{side or 'in'}", f"{cavity}:{side or 'out'}")
 
@@ -211,11 +216,11 @@ def _bare(scope: Scope, name: Word, kind: str, at_end: bool) -> Visit | None:
     if name.text in scope.unread:
         return None
     if kind == "connector":
-        scope.found.add("bare-connector", name.at, name=name.text)
+        scope.collector.add("bare-connector", name.at, name=name.text)
         return None
     named = [f"{name.text}.{pin}" for pin in pins]
     if len(pins) != 2 or not KINDS[kind].pins:
-        scope.found.add(
+        scope.collector.add(
             "bare-part",
             name.at,
             name=name.text,
@@ -224,7 +229,7 @@ def _bare(scope: Scope, name: Word, kind: str, at_end: bool) -> Visit | None:
         )
         return None
     if at_end:
-        scope.found.add(
+        scope.collector.add(
             "bare-end", name.at, name=name.text, pins=" ".join(pins), first=named[0], second=named[1]
         )
         return None
@@ -237,7 +242,7 @@ def _bare(scope: Scope, name: Word, kind: str, at_end: bool) -> Visit | None:
 def _wire(scope: Scope, links: Sequence[s.Link], a: str, b: str, variant: str, path: int) -> Wire | None:
     described = [link for link in links if link.details]
     if len(described) > 1:
-        scope.found.add("stretch-details", described[1].at)
+        scope.collector.add("stretch-details", described[1].at)
         return None
     details = described[0].details if described else ()
     table: dict[str, float] = {}
@@ -245,12 +250,12 @@ def _wire(scope: Scope, links: Sequence[s.Link], a: str, b: str, variant: str, p
     for detail in details:
         if isinstance(detail, Word):
             if colour:
-                scope.found.add("value-twice", detail.at, what="the colour")
+                scope.collector.add("value-twice", detail.at, what="the colour")
             colour = _colour(scope, detail)
             continue
         unit = _detail(scope, detail)
         if unit in table or (unit in ("mm2", "AWG") and {"mm2", "AWG"} & set(table)):
-            scope.found.add(
+            scope.collector.add(
                 "value-twice", detail.at, what="the length" if unit == "m" else "the cross-section"
             )
         elif unit:
@@ -265,12 +270,12 @@ def _detail(scope: Scope, amount: s.Amount) -> str:
     """The unit of a good detail, '' after an error."""
     if amount.unit == "AWG":
         if amount.value != int(amount.value) or not 0 <= amount.value <= _LARGEST_GAUGE:
-            scope.found.add("bad-gauge", amount.at, value=amount.text)
+            scope.collector.add("bad-gauge", amount.at, value=amount.text)
             return ""
         return "AWG"
     what = {"mm2": "a cross-section", "m": "a length"}.get(amount.unit)
     if what is None:
-        scope.found.add("detail-unit", amount.at, value=amount.text)
+        scope.collector.add("detail-unit", amount.at, value=amount.text)
         return ""
     return amount.unit if scope.number(amount, amount.unit, what, POSITIVE) is not None else ""
 
@@ -280,7 +285,7 @@ def _colour(scope: Scope, word: Word) -> str:
     if base not in COLOURS or len(stripes) > 1 or any(stripe not in COLOURS for stripe in stripes):
         wrong = next((part for part in (base, *stripes) if part not in COLOURS), "")
         meant = OTHER_COLOURS.get(wrong.upper(), wrong.upper() if wrong.upper() in COLOURS else "")
-        scope.found.add(
+        scope.collector.add(
             "bad-colour",
             word.at,
             colour=word.text,

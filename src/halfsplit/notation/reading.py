@@ -38,37 +38,37 @@ def read(path: str | os.PathLike[str]) -> tuple[Model, tuple[Problem, ...]]:
     Raises `CircuitError` where the file cannot be read, does not parse or makes no sense.
     """
     where = Path(path)
-    found = Collector()
-    text = _contents(where, found)
+    collector = Collector()
+    text = _contents(where, collector)
     if text is None:
-        raise CircuitError(found.sorted())
+        raise CircuitError(collector.sorted())
     return _modelled(
-        text, where.name, Including(found, lambda name: _text(where.parent / name), confined=False)
+        text, where.name, Including(collector, lambda name: _text(where.parent / name), confined=False)
     )
 
 
 def _modelled(text: str, file: str, including: Including) -> tuple[Model, tuple[Problem, ...]]:
-    found = including.found
-    model = lower(including.tree(text, file), found)
-    if not found.errors:
+    collected = including.collector
+    model = lower(including.tree(text, file), collected)
+    if not collected.errors:
         findings = check(model)
-        found.take(findings)
-    if not found.errors and model.wires:
-        told = {finding.values["name"] for finding in findings if finding.mistake.id == "named-once"}
+        collected.take(findings)
+    if not collected.errors and model.wires:
+        named_twice = {finding.values["name"] for finding in findings if finding.mistake.id == "named-once"}
         carries = has_current(model)
-        found.take(dead_parts(model, lambda name: name in told or carries(name)))
-    if found.errors:
-        raise CircuitError(found.sorted())
-    return model, found.sorted()
+        collected.take(dead_parts(model, lambda name: name in named_twice or carries(name)))
+    if collected.errors:
+        raise CircuitError(collected.sorted())
+    return model, collected.sorted()
 
 
-def _contents(path: Path, found: Collector) -> str | None:
+def _contents(path: Path, collector: Collector) -> str | None:
     try:
         return _text(path)
     except UnicodeDecodeError as error:
-        found.add("not-utf8", whole_file(path.name), byte=error.start)
+        collector.add("not-utf8", whole_file(path.name), byte=error.start)
     except (OSError, ValueError) as error:
-        found.add("unreadable", whole_file(path.name), file=path.name, reason=why(error))
+        collector.add("unreadable", whole_file(path.name), file=path.name, reason=why(error))
     return None
 
 

@@ -53,7 +53,7 @@ class Scope:
     in order, each with its first place; ``buses`` says how many lines (2, or 1) each module has on a bus.
     """
 
-    found: Collector
+    collector: Collector
     unread: frozenset[str]
     declared: dict[str, s.PartLine] = field(default_factory=dict)
     kinds: dict[str, str] = field(default_factory=dict)
@@ -72,7 +72,7 @@ class Scope:
             return False
         before = next((table[name.text] for table in self._named if name.text in table), None)
         if before is not None:
-            self.found.add("duplicate-name", name.at, name=name.text, line=before.at.line)
+            self.collector.add("duplicate-name", name.at, name=name.text, line=before.at.line)
             return False
         return True
 
@@ -83,7 +83,7 @@ class Scope:
 
     def good_name(self, name: Word) -> bool:
         if name.text in KEYWORDS:
-            self.found.add("keyword-name", name.at, name=name.text, meant=name.text.capitalize())
+            self.collector.add("keyword-name", name.at, name=name.text, meant=name.text.capitalize())
             return False
         return True
 
@@ -97,7 +97,9 @@ class Scope:
         kind = CODES.get(code[1]) if code else "ground" if name.text == "GND" else None
         if kind is None:
             mistake = "heater-or-ground" if code and code[1] == "E" else "unknown-kind"
-            self.found.add(mistake, name.at, name=name.text, near=self.found.near(name.text, self.kinds))
+            self.collector.add(
+                mistake, name.at, name=name.text, near=self.collector.near(name.text, self.kinds)
+            )
             self.unread |= {name.text}
             return None
         self.kinds[name.text] = kind
@@ -109,12 +111,12 @@ class Scope:
             return True
         if name.text not in self.unread:
             shown = ", ".join(islice(names, 12)) + (", …" if len(names) > 12 else "")
-            self.found.add(
+            self.collector.add(
                 mistake,
                 name.at,
                 name=name.text,
                 what=what,
-                near=self.found.near(name.text, names),
+                near=self.collector.near(name.text, names),
                 hint=f"there are: {shown}" if names else "there are none",
             )
         return False
@@ -141,10 +143,10 @@ class Scope:
             return None
         if amount.unit != unit:
             shown = f"in {unit}" if unit else "as a share from 0 to 1, or in %"
-            self.found.add("expected-unit", amount.at, value=amount.text, what=what, unit=shown)
+            self.collector.add("expected-unit", amount.at, value=amount.text, what=what, unit=shown)
             return None
         if not limits.hold(amount.value):
-            self.found.add("range", amount.at, value=amount.text, what=what, limits=str(limits))
+            self.collector.add("range", amount.at, value=amount.text, what=what, limits=str(limits))
             return None
         return amount.value
 
@@ -157,7 +159,7 @@ class Scope:
             key = f"{item.word} " if item.word == "pulled" and isinstance(item, s.Given) else item.word
             if key in table:
                 at = item.amount.at if isinstance(item, s.Given) else item.value.at
-                self.found.add("value-twice", at, what=f'"{item.word}"' if item.word else "the value")
+                self.collector.add("value-twice", at, what=f'"{item.word}"' if item.word else "the value")
             else:
                 table[key] = item
         return table

@@ -71,6 +71,6 @@ def _wire(colour: str) -> str:
 
 
 def _amount(text: str, *units: str) -> str:
-    found = re.fullmatch(r"\s*(\d{1,4}(?:\.\d{1,2})?)\s*([A-Za-z]?)\s*", text)
-    unit = (found[2].upper() or units[0]) if found else ""
-    return f"{found[1]} {unit}" if found and unit in units else ""
+    match = re.fullmatch(r"\s*(\d{1,4}(?:\.\d{1,2})?)\s*([A-Za-z]?)\s*", text)
+    unit = (match[2].upper() or units[0]) if match else ""
+    return f"{match[1]} {unit}" if match and unit in units else ""

@@ -301,7 +301,8 @@ def _rest(model: Model) -> list[str]:
         for reach in model.reaches.values()
     ]
     lines += [
-        f"suspect {one.name} x{written(one.factor)}" + (f"  {quoted(one.words)}" if one.words else "")
-        for one in model.suspicions
+        f"suspect {suspicion.name} x{written(suspicion.factor)}"
+        + (f"  {quoted(suspicion.words)}" if suspicion.words else "")
+        for suspicion in model.suspicions
     ]
     return lines

@@ -116,7 +116,7 @@ class Exercise:
     @property
     def minutes(self) -> float:
         """What the trainee's tests cost so far."""
-        return sum(one.minutes for one in self.taken)
+        return sum(step.minutes for step in self.taken)
 
     def quote(self, measurement: Measurement) -> Quote:
         """What a test will take. Raises NotFoundError or InputError where it cannot be made."""
@@ -126,9 +126,9 @@ class Exercise:
 
     def _cautions(self, measurement: Measurement) -> tuple[str, ...]:
         part = self.circuit.parts.get(part_of(measurement.at))
-        told = cautions(measurement, self.circuit.model)
+        tags = cautions(measurement, self.circuit.model)
         delicate = measurement.quantity == "lamp" and part is not None and part.kind in DELICATE
-        return (*told, LAMP_CAUTION) if delicate else told
+        return (*tags, LAMP_CAUTION) if delicate else tags
 
     def measure(self, measurement: Measurement) -> Taken:
         """Make a test on the vehicle. Raises as `quote`, and ConflictError where the exercise is over."""
@@ -164,7 +164,7 @@ class Exercise:
         """The best test now; it costs points. None where nothing would tell more."""
         self._open()
         self.hints += 1
-        return next((worth(one) for one in self.referee.next_tests(1)), None)
+        return next((worth(test) for test in self.referee.next_tests(1)), None)
 
     def condemn(self, name: str) -> bool:
         """Name the place that is to be repaired: whether it is one. Of a pair both have to be named.
@@ -172,21 +172,21 @@ class Exercise:
         Raises NotFoundError, and nothing is counted, where the circuit has no such place.
         """
         self._open()
-        if not any(name.casefold() in _names(one.part) for one in self.circuit.faults.values()):
+        if not any(name.casefold() in _names(fault.part) for fault in self.circuit.faults.values()):
             raise NotFoundError(f"there is nothing called {name!r} in this circuit; it was not counted")
-        found = self._found(name)
-        self._right |= found
-        self.wrong += not found
+        parts = self._found(name)
+        self._right |= parts
+        self.wrong += not parts
         self.named.append(name)
-        self.solved = self._right == {one.part for one in self.hidden.faults}
-        return bool(found)
+        self.solved = self._right == {fault.part for fault in self.hidden.faults}
+        return bool(parts)
 
     def is_right(self, name: str) -> bool:
         """Whether a place is one that has to be repaired; tells what is hidden."""
         return bool(self._found(name))
 
     def _found(self, name: str) -> set[str]:
-        return {one.part for one in self.hidden.faults if name.casefold() in _names(one.part)}
+        return {fault.part for fault in self.hidden.faults if name.casefold() in _names(fault.part)}
 
     def give_up(self) -> None:
         """End it without the cause."""
@@ -212,7 +212,7 @@ class Exercise:
     def own_path(self, progress: Callable[[int], None] | None = None) -> Path:
         """The trainee's own path; ``progress`` is told how many steps are judged."""
         if "own" not in self._paths or len(self._paths["own"].steps) != len(self.taken):
-            readings = [one.reading for one in self.taken]
+            readings = [step.reading for step in self.taken]
             self._paths["own"] = judged(self._listener(self.referee), readings, progress)
         return self._paths["own"]
 

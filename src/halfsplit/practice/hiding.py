@@ -71,18 +71,18 @@ def hidden_again(
 
 def _drawn(circuit: Circuit, difficulty: str, generator: np.random.Generator) -> tuple[Fault, Complaints]:
     """A fault drawn from the priors among those of the difficulty, that a customer notices."""
-    faults = [one for one in circuit.faults.values() if one.name not in (NOTHING_WRONG, NOT_IN_MODEL)]
-    faults = [one for one in faults if FITS.get(difficulty, _any)(one)]
+    faults = [fault for fault in circuit.faults.values() if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL)]
+    faults = [fault for fault in faults if FITS.get(difficulty, _any)(fault)]
     if faults:
         priors = default_priors()
-        weights = np.array([priors.rate(one) for one in faults])
+        weights = np.array([priors.rate(fault) for fault in faults])
         for _ in range(TRIES):
             drawn = [faults[int(n)] for n in generator.choice(len(faults), 2, p=weights / weights.sum())]
             fault = drawn[0] if difficulty != "pair" else pair(*drawn)
-            told = _noticed(circuit, fault)
-            if told and (difficulty != "pair" or _both_noticed(circuit, drawn)):
-                order = generator.permutation(len(told))[:MOST_COMPLAINTS]
-                return fault, tuple(told[int(n)] for n in sorted(order))
+            noticed = _noticed(circuit, fault)
+            if noticed and (difficulty != "pair" or _both_noticed(circuit, drawn)):
+                order = generator.permutation(len(noticed))[:MOST_COMPLAINTS]
+                return fault, tuple(noticed[int(n)] for n in sorted(order))
     raise InputError(
         f"this circuit has no fault for {difficulty!r} that a customer would notice",
         remedy="choose another circuit or difficulty",
@@ -117,12 +117,14 @@ def _differences(circuit: Circuit, fault: Fault, state: str) -> Iterator[tuple[s
 
 
 def _both_noticed(circuit: Circuit, faults: list[Fault]) -> bool:
-    return faults[0].part != faults[1].part and all(_noticed(circuit, one) for one in faults)
+    return faults[0].part != faults[1].part and all(_noticed(circuit, fault) for fault in faults)
 
 
 def _misleading(circuit: Circuit, fault: Fault, generator: np.random.Generator) -> tuple[str, ...]:
     """A place where hands have been, and where the fault is not."""
-    near = {part_of(name) for one in (fault.members or (fault,)) for name in (one.part, *one.touches)}
+    near = {
+        part_of(name) for member in (fault.members or (fault,)) for name in (member.part, *member.touches)
+    }
     others = [
         part.name
         for part in circuit.parts.values()

@@ -81,8 +81,10 @@ class Path:
 
 def worth(test: Test) -> Worth:
     """What a proposed test is worth, without what only the bench needs."""
-    likely = sorted(test.outcomes, key=lambda one: -one.probability)[:MEANINGS]
-    means = tuple((_result(one, test.measurement), one.leaves[0][0]) for one in likely if one.leaves)
+    likely = sorted(test.outcomes, key=lambda outcome: -outcome.probability)[:MEANINGS]
+    means = tuple(
+        (_result(outcome, test.measurement), outcome.leaves[0][0]) for outcome in likely if outcome.leaves
+    )
     return Worth(test.measurement, test.sentence, test.minutes, test.bits, test.cautions, means)
 
 
@@ -127,21 +129,21 @@ def judged(job: Diagnosis, readings: Iterable[Reading], progress: Progress | Non
     question = [_question(job)]
     for reading in readings:
         test = worth(job.rank(reading.measurement))
-        best = next((worth(one) for one in job.next_tests(1)), test)
+        best = next((worth(test) for test in job.next_tests(1)), test)
         made = told(job, reading.measurement, reading.value, reading.present)
         question.append(_question(job))
         steps.append(Step(test, made, best, question[-2] - question[-1]))
         if progress:
             progress(len(steps))
-    found = job.finding()
-    return _path(steps, question, proven=bool(found and found.proven))
+    finding = job.finding()
+    return _path(steps, question, proven=bool(finding and finding.proven))
 
 
 def walked(job: Diagnosis, car: Vehicle, progress: Progress | None = None) -> Path:
     """The best path: what the engine proposes, on this vehicle, until the cause is proven."""
     steps: list[Step] = []
     question = [_question(job)]
-    while len(steps) < MOST_STEPS and not ((found := job.finding()) and found.proven):
+    while len(steps) < MOST_STEPS and not ((finding := job.finding()) and finding.proven):
         tests = job.next_tests(1)
         if not tests:
             break
@@ -151,8 +153,8 @@ def walked(job: Diagnosis, car: Vehicle, progress: Progress | None = None) -> Pa
         steps.append(Step(best, made, best, question[-2] - question[-1]))
         if progress:
             progress(len(steps))
-    found = job.finding()
-    return _path(steps, question, proven=bool(found and found.proven))
+    finding = job.finding()
+    return _path(steps, question, proven=bool(finding and finding.proven))
 
 
 def _path(steps: list[Step], question: list[float], *, proven: bool) -> Path:

@@ -169,7 +169,7 @@ def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
     vehicle.solution(measurement.state, measurement.changes)
     fault = vehicle.fault_now(measurement.changes)
     own = fault is not None and any(
-        one.part == measurement.at and one.mode == "open" for one in (fault.members or (fault,))
+        member.part == measurement.at and member.mode == "open" for member in (fault.members or (fault,))
     )
     return "yes" if own or measurement.at in vehicle.blown_fuses else "no"
 
@@ -178,16 +178,16 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
     fault = vehicle.fault_now(measurement.changes)
     if measurement.detail == (TRIED_AGAIN,):
         # Leads at its pins leave out all that is not the unit's own.
-        own = fault is not None and any(one.part == measurement.at for one in fault.members or (fault,))
+        own = fault is not None and any(member.part == measurement.at for member in fault.members or (fault,))
         return "good" if own else "bad"
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         return "good"
     chance = INSPECTION_FALSE_ALARM
-    for one in (fault.members or (fault,)) if fault else ():
-        if one.part == measurement.at:
-            chance = max(chance, default_priors().seen(one))
-        elif one.part.partition(".")[0] == measurement.at:
-            chance = max(chance, 0.7 * default_priors().seen(one))
+    for cause in (fault.members or (fault,)) if fault else ():
+        if cause.part == measurement.at:
+            chance = max(chance, default_priors().seen(cause))
+        elif cause.part.partition(".")[0] == measurement.at:
+            chance = max(chance, 0.7 * default_priors().seen(cause))
     if measurement.at in vehicle.blown_fuses:
         chance = max(chance, FUSE_SEEN)
     return "bad" if vehicle.generator.random() < chance else "good"
@@ -210,7 +210,7 @@ def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
     if stage.states and measurement.state not in stage.states:
         return False
     fault = vehicle.fault_now(measurement.changes)
-    if fault and any(one.failure and one.failure[0] == name for one in (fault.members or (fault,))):
+    if fault and any(member.failure and member.failure[0] == name for member in (fault.members or (fault,))):
         return False
     solution = vehicle.solution(measurement.state, measurement.changes)
     for need in stage.needs:
@@ -230,7 +230,11 @@ def _gauge(vehicle: Vehicle, measurement: Measurement) -> float:
     gauge = vehicle.circuit.model.gauges[measurement.at]
     shown = gauge.ratio * SHOWN[gauge.quantity](vehicle, gauge.place, measurement)
     fault = vehicle.fault_now(measurement.changes)
-    modes = {one.mode for one in (fault.members or (fault,)) if one.part == gauge.name} if fault else set()
+    modes = (
+        {member.mode for member in (fault.members or (fault,)) if member.part == gauge.name}
+        if fault
+        else set()
+    )
     if "stuck" in modes:
         return vehicle.lies.setdefault(gauge.name, shown + _lie(vehicle, shown))
     if "offset" in modes:
@@ -248,7 +252,7 @@ def _lie(vehicle: Vehicle, shown: float) -> float:
 def _closed(vehicle: Vehicle, name: str, measurement: Measurement) -> float:
     solution = vehicle.solution(measurement.state, measurement.changes)
     fault = vehicle.fault_now(measurement.changes)
-    modes = {one.mode for one in (fault.members or (fault,)) if one.part == name} if fault else set()
+    modes = {member.mode for member in (fault.members or (fault,)) if member.part == name} if fault else set()
     if modes & {"open", "contact open", "contact welded"}:
         return float("contact welded" in modes)
     if vehicle.circuit.parts[name].kind != "relay":
@@ -280,10 +284,10 @@ def _code(vehicle: Vehicle, measurement: Measurement) -> str:
     point = f"{measurement.at}.{measurement.detail[1]}:part"
     difference = now.volts(point) - healthy.volts(point)
     low, high = difference < -0.5, difference > 0.5
-    found = {"circuit low": low, "supply low": low, "circuit high": high, "supply high": high}.get(
+    code = {"circuit low": low, "supply low": low, "circuit high": high, "supply high": high}.get(
         kind, low or high
     )
-    return "set" if found and kind in CODE_KINDS else "not set"
+    return "set" if code and kind in CODE_KINDS else "not set"
 
 
 def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
@@ -303,8 +307,8 @@ def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
 def _wiggle(vehicle: Vehicle, measurement: Measurement) -> str:
     fault = vehicle.fault_now(measurement.changes)
     there = any(
-        measurement.at == one.part or measurement.at in one.touches
-        for one in ((fault.members or (fault,)) if fault else ())
+        measurement.at == member.part or measurement.at in member.touches
+        for member in ((fault.members or (fault,)) if fault else ())
     )
     return "yes" if vehicle.generator.random() < (vehicle.wiggled if there else STILL) else "no"
 

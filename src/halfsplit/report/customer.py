@@ -57,23 +57,23 @@ def for_customer(view: JobView) -> JobView:
 
 def _page(view: JobView, room: Room) -> bytes:
     album = Album(room.photos)
-    told: dict[str, Any] = _flowing(job_data(_customers(view, room), album, room.text))
-    told["size"] = room.size
-    told["shown"] = _photos(told["steps"])
-    told["left_out"] = _left_out(view, room)
-    return make_pdf("customer", told, view.as_of, album.files)
+    data: dict[str, Any] = _flowing(job_data(_customers(view, room), album, room.text))
+    data["size"] = room.size
+    data["shown"] = _photos(data["steps"])
+    data["left_out"] = _left_out(view, room)
+    return make_pdf("customer", data, view.as_of, album.files)
 
 
-def _flowing(told: Any) -> Any:
+def _flowing(value: Any) -> Any:
     """The same without ends of lines, which take room."""
-    match told:
+    match value:
         case str():
-            return " ".join(told.split("\n"))
+            return " ".join(value.split("\n"))
         case list():
-            return [_flowing(one) for one in told]
+            return [_flowing(item) for item in value]
         case dict():
-            return {key: _flowing(one) for key, one in told.items()}
-    return told
+            return {key: _flowing(item) for key, item in value.items()}
+    return value
 
 
 def _customers(view: JobView, room: Room) -> JobView:
@@ -107,8 +107,10 @@ def _customers(view: JobView, room: Room) -> JobView:
 
 def _decisive(view: JobView) -> tuple[StepView, ...]:
     """Each decisive reading once, the last of one that was repeated; those after the repair have their own table."""
-    told = [step for step in view.steps if step.decisive and not step.struck and step.phase != "after repair"]
-    return tuple({(step.plain or step.what, step.state): step for step in told}.values())
+    decisive = [
+        step for step in view.steps if step.decisive and not step.struck and step.phase != "after repair"
+    ]
+    return tuple({(step.plain or step.what, step.state): step for step in decisive}.values())
 
 
 def _in_plain_words(step: StepView) -> StepView:
@@ -152,4 +154,4 @@ def _left_out(view: JobView, room: Room) -> bool:
         view.unplugged,
     )
     texts = (view.complaint.words, view.finding.cause, view.finding.consequence, view.correction)
-    return any(len(one) > room.entries for one in lists) or any(len(text) > room.text for text in texts)
+    return any(len(rows) > room.entries for rows in lists) or any(len(text) > room.text for text in texts)

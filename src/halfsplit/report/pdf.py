@@ -28,9 +28,9 @@ def make_pdf(
     ``pictures``: file name → bytes, as the data names them. The fonts are those that come along with matplotlib, so
     that every machine gives the same bytes.
     """
-    told = {"data.json": json.dumps(data, sort_keys=True).encode()}
+    files = {"data.json": json.dumps(data, sort_keys=True).encode()}
     with TemporaryDirectory(prefix="halfsplit-") as folder:  # the library reads pictures from a folder only
-        for name, content in {**_templates(), **told, **(pictures or {})}.items():
+        for name, content in {**_templates(), **files, **(pictures or {})}.items():
             Path(folder, name).write_bytes(content)
         return typst.compile(
             Path(folder, f"{template}.typ"),
@@ -46,14 +46,14 @@ def make_pdf(
 @cache
 def _templates() -> dict[str, bytes]:
     folder = files("halfsplit.report").joinpath("templates")
-    return {one.name: one.read_bytes() for one in folder.iterdir() if one.name.endswith(".typ")}
+    return {file.name: file.read_bytes() for file in folder.iterdir() if file.name.endswith(".typ")}
 
 
 @cache
 def _fonts() -> tuple[Path]:
     """DejaVu, which covers Latin, Greek, Cyrillic, Hebrew, Arabic and the signs of the trade."""
-    found = find_spec("matplotlib")
-    for folder in (found.submodule_search_locations or ()) if found else ():
+    package = find_spec("matplotlib")
+    for folder in (package.submodule_search_locations or ()) if package else ():
         fonts = Path(folder, "mpl-data", "fonts", "ttf")
         if fonts.joinpath("DejaVuSans.ttf").exists():
             return (fonts,)

@@ -67,5 +67,5 @@ def drawing_bytes(svg: str) -> bytes | None:
 
 def is_wide(svg: str) -> bool:
     """Whether the drawing wants a page on its side."""
-    found = re.search(r'viewBox="\S+ \S+ (\d+(?:\.\d+)?) (\d+(?:\.\d+)?)"', svg[:2000])
-    return found is not None and float(found[1]) > 1.1 * float(found[2])
+    match = re.search(r'viewBox="\S+ \S+ (\d+(?:\.\d+)?) (\d+(?:\.\d+)?)"', svg[:2000])
+    return match is not None and float(match[1]) > 1.1 * float(match[2])

@@ -46,15 +46,15 @@ def plain(value: Any, album: Album, longest: int = LONGEST) -> Any:
             words = {"name": printable(value.name, 120), "caption": printable(value.caption, 300)}
             return {"file": album.add(value), **words}
         case tuple() | list():
-            return [plain(one, album, longest) for one in value]
+            return [plain(item, album, longest) for item in value]
         case Mapping():
-            return {str(key): plain(one, album, longest) for key, one in value.items()}
+            return {str(key): plain(item, album, longest) for key, item in value.items()}
     if not is_dataclass(value):
         raise TypeError(f"{type(value).__name__} cannot be printed")
-    told = {
+    plain_fields = {
         field.name.rstrip("_"): plain(getattr(value, field.name), album, longest) for field in fields(value)
     }
-    return told | _SUMS.get(type(value), lambda _: {})(value)
+    return plain_fields | _SUMS.get(type(value), lambda _: {})(value)
 
 
 def _money_words(view: MoneyView) -> dict[str, str]:
@@ -86,9 +86,9 @@ _SUMS: Mapping[type, Callable[[Any], dict[str, str]]] = {
 
 def job_data(view: JobView, album: Album, longest: int = LONGEST) -> dict[str, Any]:
     """The whole view as JSON, minutes and amounts in words."""
-    told: dict[str, Any] = plain(view, album, longest)
-    for step in (*told["steps"], *told["work"]):
+    data: dict[str, Any] = plain(view, album, longest)
+    for step in (*data["steps"], *data["work"]):
         step["minutes"] = minutes(step["minutes"])
-    for limit, given in zip(told["limits"], view.limits, strict=True):
+    for limit, given in zip(data["limits"], view.limits, strict=True):
         limit["amount"] = money(given.amount, _currency(view.money))
-    return told
+    return data

@@ -13,9 +13,9 @@ from halfsplit.report.words import minutes
 
 def plan_pdf(document: Mapping[str, Any]) -> bytes:
     """A plan as PDF/A-2b. ``document`` is what ``halfsplit plan --json`` prints (`diagnosis.plan.plan_document`)."""
-    told = plain(document, Album(0))
+    data = plain(document, Album(0))
     for key in ("expected_minutes", "worst_minutes"):
-        told[key] = minutes(told[key])
-    for step in told["steps"]:
+        data[key] = minutes(data[key])
+    for step in data["steps"]:
         step["minutes"] = minutes(step["minutes"])
-    return make_pdf("plan", told, EPOCH)
+    return make_pdf("plan", data, EPOCH)

@@ -33,13 +33,13 @@ def printable(text: str, longest: int = LONGEST) -> str:
     return cleaned
 
 
-def _character(one: str) -> str:
-    category = unicodedata.category(one)
-    if one in _SPACES:
-        return _SPACES[one]
+def _character(character: str) -> str:
+    category = unicodedata.category(character)
+    if character in _SPACES:
+        return _SPACES[character]
     if category in ("Cc", "Cf"):
         return ""
-    return _BOX if category in ("Cs", "Co", "Cn") else one
+    return _BOX if category in ("Cs", "Co", "Cn") else character
 
 
 def money(amount: Decimal | None, currency: str = "") -> str:

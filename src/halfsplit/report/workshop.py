@@ -24,38 +24,38 @@ PHASES: tuple[tuple[Phase, str], ...] = (
 def workshop_pdf(view: JobView) -> bytes:
     """The full record as PDF/A-2b."""
     album = Album(MOST_PHOTOS)
-    told = job_data(view, album)
-    for number, step in enumerate(told["steps"], 1):
+    whole = job_data(view, album)
+    for number, step in enumerate(whole["steps"], 1):
         step["number"] = number
-    told["phases"] = [
-        {"title": title, "steps": [step for step in told["steps"] if step["phase"] == phase]}
+    whole["phases"] = [
+        {"title": title, "steps": [step for step in whole["steps"] if step["phase"] == phase]}
         for phase, title in PHASES
     ]
-    told["pictures"], told["unreadable"] = _pictures(told)
+    whole["pictures"], whole["unreadable"] = _pictures(whole)
     head = {"shop": view.shop.name, "number": view.number, "registration": view.vehicle.registration}
-    told["head"] = {name: printable(words, LONGEST_HEAD) for name, words in head.items()}
+    whole["head"] = {name: printable(words, LONGEST_HEAD) for name, words in head.items()}
     drawn = drawing_bytes(view.drawing)
-    told["drawing"] = "drawing.svg" if drawn else ""
-    told["wide"] = is_wide(view.drawing)
-    told["drawing_missing"] = bool(view.drawing.strip()) and not drawn
+    whole["drawing"] = "drawing.svg" if drawn else ""
+    whole["wide"] = is_wide(view.drawing)
+    whole["drawing_missing"] = bool(view.drawing.strip()) and not drawn
     plot = drawing_bytes(view.drain.plot)
-    told["plot"] = "drain.svg" if plot else ""
+    whole["plot"] = "drain.svg" if plot else ""
     pictures = {"drawing.svg": drawn, "drain.svg": plot}
     files = album.files | {name: data for name, data in pictures.items() if data}
-    return make_pdf("workshop", told, view.as_of, files)
+    return make_pdf("workshop", whole, view.as_of, files)
 
 
-def _pictures(told: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
+def _pictures(data: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
     """All photos once, in the order of the steps, with where they belong; the names of those that cannot be shown."""
-    belonging = [(f"step {step['number']}", photo) for step in told["steps"] for photo in step["photos"]]
-    belonging += [("", photo) for photo in told["photos"]]
+    belonging = [(f"step {step['number']}", photo) for step in data["steps"] for photo in step["photos"]]
+    belonging += [("", photo) for photo in data["photos"]]
     shown: dict[str, dict[str, Any]] = {}
     for where, photo in belonging:
         if photo["file"]:
             shown.setdefault(photo["file"], photo | {"where": where})
     for number, photo in enumerate(shown.values(), 1):
         photo["number"] = number
-    for step in told["steps"]:
+    for step in data["steps"]:
         step["pictures"] = [shown[photo["file"]]["number"] for photo in step["photos"] if photo["file"]]
     unreadable = [photo["name"] for _, photo in belonging if not photo["file"]]
     return list(shown.values()), unreadable

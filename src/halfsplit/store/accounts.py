@@ -131,8 +131,10 @@ class Accounts:
                 connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": _LOCK})
             waits = []
             for origin in origins:
-                found = select(func.count(), func.max(here.at)).where(here.origin == origin, here.at >= since)
-                tries, last = connection.execute(found).one()
+                counted = select(func.count(), func.max(here.at)).where(
+                    here.origin == origin, here.at >= since
+                )
+                tries, last = connection.execute(counted).one()
                 waits.append(wait(origin, tries, last))
             longest = max(waits, default=timedelta())
             if longest <= timedelta():

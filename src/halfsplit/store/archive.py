@@ -148,9 +148,9 @@ def _readable() -> Iterator[None]:
         raise _bad(f"it cannot be unpacked ({error})") from error
 
 
-def _bad(found: str) -> InputError:
+def _bad(what: str) -> InputError:
     return InputError(
-        f"this is no sound archive of a job: {found}", remedy="export the job again; nothing was imported"
+        f"this is no sound archive of a job: {what}", remedy="export the job again; nothing was imported"
     )
 
 
@@ -187,9 +187,9 @@ def _check_members(archive: zipfile.ZipFile, manifest: Manifest, length: int) ->
     """The archive holds just what its manifest says, and nothing that could unfold."""
     members = archive.infolist()
     expected = {_MANIFEST, *(file.path for file in manifest.files)}
-    found = [member.filename for member in members]
-    if sorted(found) != sorted(expected) or len(manifest.files) != len(expected) - 1:
-        strange = sorted(set(found) ^ expected) or found
+    names = [member.filename for member in members]
+    if sorted(names) != sorted(expected) or len(manifest.files) != len(expected) - 1:
+        strange = sorted(set(names) ^ expected) or names
         raise _bad(f"its members are not those of its manifest (first difference: {strange[0][:80]!r})")
     if len(members) > MOST_FILES:
         raise _bad(f"it has {len(members):,} members, at most {MOST_FILES:,} are read")
@@ -221,10 +221,10 @@ def _check_files(archive: zipfile.ZipFile, manifest: Manifest, job: JobFile) -> 
     for path, expected in said.items():
         with archive.open(path) as member:
             digest = hashlib.file_digest(member, "sha256").hexdigest()  # type: ignore[arg-type]
-        found = (archive.getinfo(path).file_size, digest)
-        if found != expected:
+        actual = (archive.getinfo(path).file_size, digest)
+        if actual != expected:
             raise _bad(
-                f"{path} has {found[0]:,} bytes with SHA-256 {found[1]}, "
+                f"{path} has {actual[0]:,} bytes with SHA-256 {actual[1]}, "
                 f"its manifest says {expected[0]:,} bytes with {expected[1]}"
             )
     needed = {_FILES + attachment.sha256 for attachment in job.attachments}
@@ -239,9 +239,9 @@ def _check_attachment(archive: zipfile.ZipFile, attachment: Attachment) -> None:
     path = _FILES + attachment.sha256
     with archive.open(path) as member:
         media_type = check_content(attachment.kind, member.read(HEAD), attachment.name)
-    found = (archive.getinfo(path).file_size, media_type)
-    if found != (attachment.size, attachment.media_type):
+    actual = (archive.getinfo(path).file_size, media_type)
+    if actual != (attachment.size, attachment.media_type):
         raise _bad(
-            f"{path} is {found[1]} of {found[0]:,} bytes, "
+            f"{path} is {actual[1]} of {actual[0]:,} bytes, "
             f"{_DOCUMENT} says {attachment.media_type} of {attachment.size:,}"
         )

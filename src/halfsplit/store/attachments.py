@@ -19,14 +19,14 @@ def add_attachment(job: JobWriter, attachment: Attachment, file: StoredFile) -> 
     Raises:
         EntryConflictError: the id is stored with other bytes or as another kind.
     """
-    found = replace(attachment, sha256=file.sha256, size=file.size, media_type=file.media_type)
+    kept = replace(attachment, sha256=file.sha256, size=file.size, media_type=file.media_type)
     row = job.find(attachments, attachment_id=attachment.attachment_id)
     if row is None:
-        found = replace(found, sequence=job.note("attachment", found.attachment_id, found.who, found.at))
-        job.add(attachments, found)
-        return found
+        kept = replace(kept, sequence=job.note("attachment", kept.attachment_id, kept.who, kept.at))
+        job.add(attachments, kept)
+        return kept
     stored = from_row(Attachment, row)
-    if (stored.sha256, stored.kind) != (found.sha256, found.kind):
+    if (stored.sha256, stored.kind) != (kept.sha256, kept.kind):
         raise EntryConflictError(
             f"attachment {attachment.attachment_id} is stored already with other bytes or as another kind: "
             "it was not changed. Send the new one under an id of its own."

@@ -93,11 +93,11 @@ def check_content(kind: AttachmentKind, head: bytes, name: str) -> str:
     """
     if not head:
         raise InputError("the file is empty", remedy="choose another", where=name)
-    found = media_type(head)
+    sniffed = media_type(head)
     expected = accepted(kind, name).media_types
-    if found is None or found not in expected:
+    if sniffed is None or sniffed not in expected:
         raise InputError(
-            f"this is {found or 'of no type known here'}, a {kind} is {' or '.join(sorted(expected))}",
+            f"this is {sniffed or 'of no type known here'}, a {kind} is {' or '.join(sorted(expected))}",
             where=name,
         )
-    return found
+    return sniffed

@@ -110,12 +110,12 @@ class Database:
             return ()
         try:
             with self.reading() as connection:
-                found = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
+                messages = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
                 strays = connection.execute(text("PRAGMA foreign_key_check")).all()
         except DamagedError as error:
             return (str(error),)
         rows = [f"a row of {row[0]} refers to one of {row[2]} that is not there" for row in strays]
-        return tuple([line for line in found if line != "ok"] + rows)
+        return tuple([line for line in messages if line != "ok"] + rows)
 
     def close(self) -> None:
         """Give every connection back."""

@@ -100,10 +100,10 @@ def linked(connection: Connection, job_id: str, entry_id: str | None = None) -> 
     statement = select(links.entry_id, links.attachment_id).where(links.job_id == job_id)
     if entry_id is not None:
         statement = statement.where(links.entry_id == entry_id)
-    found: dict[str, list[str]] = {}
+    linked_to: dict[str, list[str]] = {}
     for entry, attachment in connection.execute(statement.order_by(links.entry_id, links.position)):
-        found.setdefault(entry, []).append(attachment)
-    return {entry: tuple(names) for entry, names in found.items()}
+        linked_to.setdefault(entry, []).append(attachment)
+    return {entry: tuple(names) for entry, names in linked_to.items()}
 
 
 def read_evidence(connection: Connection, job_id: str, after: int = 0) -> tuple[EvidenceEntry, ...]:

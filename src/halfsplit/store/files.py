@@ -131,10 +131,10 @@ class FileStore:
         """
         with self.open(sha256) as file, translated():
             digest = hashlib.file_digest(file, "sha256").hexdigest()
-            found = file.tell()
-        if (digest, found) != (sha256, size):
+            position = file.tell()
+        if (digest, position) != (sha256, size):
             raise DamagedError(
-                f"{self.path(sha256)} is not what was stored: found {found:,} bytes with SHA-256 {digest}, "
+                f"{self.path(sha256)} is not what was stored: found {position:,} bytes with SHA-256 {digest}, "
                 f"expected {size:,} bytes. Restore it from a backup of this folder."
             )
 
@@ -159,10 +159,10 @@ def _copy(source: IO[bytes], target: IO[bytes], kind: AttachmentKind, name: str)
             head = (head + chunk)[:HEAD]
         digest.update(chunk)
         target.write(chunk)
-    found = check_content(kind, head, name)
+    media = check_content(kind, head, name)
     target.flush()
     os.fsync(target.fileno())
-    return StoredFile(digest.hexdigest(), size, found)
+    return StoredFile(digest.hexdigest(), size, media)
 
 
 def _flush_folder(folder: Path) -> None:

@@ -219,10 +219,10 @@ class JobStore:
         """
         with self._reading_job(job_id) as connection:
             wanted = version or _latest_circuit(connection, job_id)
-            found = _rows(connection, tables.circuits, job_id, "version", tables.circuits.c.version == wanted)
-            if not found and version is not None:
+            rows = _rows(connection, tables.circuits, job_id, "version", tables.circuits.c.version == wanted)
+            if not rows and version is not None:
                 raise NotFoundError(f"there is no version {version} of the circuit of job {job_id!r}")
-            return from_row(CircuitVersion, found[0]) if found else None
+            return from_row(CircuitVersion, rows[0]) if rows else None
 
     def circuits(self, job_id: str) -> tuple[CircuitVersion, ...]:
         """Every version of the circuit, the first one first."""
@@ -346,8 +346,8 @@ class JobStore:
 
     def shown(self, job_id: str, what: str | None = None) -> tuple[ShownResult, ...]:
         """What was shown, of one sort or of all, oldest first."""
-        found = self._list(ShownResult, tables.shown_results, job_id, "sequence")
-        return tuple(result for result in found if what is None or result.what == what)
+        results = self._list(ShownResult, tables.shown_results, job_id, "sequence")
+        return tuple(result for result in results if what is None or result.what == what)
 
     def latest_shown(self, job_ids: Sequence[str], what: str) -> dict[str, ShownResult]:
         """Job id -> the last thing of one sort that was shown of it, for those of the jobs that have one."""
