@@ -201,3 +201,28 @@ def test_units_in_the_cells_or_in_a_column(first: str, line: str) -> None:
     assert log.unit_said
     assert log.amps.size == 360
     assert log.amps[:3] == pytest.approx([0.018, 0.0181, 0.0182])
+
+
+CLOCKS = [f"{22 + (k // 60) // 60 - 24 * (k // 7200)}:{k // 60 % 60:02d}:{k % 60:02d}" for k in range(7200)]
+
+
+@pytest.mark.parametrize(
+    ("head", "row"),
+    [
+        ("date,time,A", lambda k: f"27.11.2026,{CLOCKS[k]},0.0180"),
+        ("time,A", lambda k: f"11/27/2026 {CLOCKS[k]},0.0180"),
+        ("time,A", lambda k: f"{int(CLOCKS[k][:2]) - 12}{CLOCKS[k][2:]} PM,0.0180"),
+        ("hours,amps", lambda k: f"{k / 3600:.6f},0.0180"),
+        ("ms,mA", lambda k: f"{k * 1000},18.0"),
+        ("epoch,amps", lambda k: f"{1795000000 + k},0.0180"),
+        ("No.,x,A", lambda k: f"{k},{k * 1.0:.1f},0.0180"),
+        ("Zeit;Strom mA", lambda k: f"{CLOCKS[k]};{'1.018,0' if k < 60 else '18,0'}"),
+        ("| t | A |", lambda k: f"| {k} | 0.0180 |"),
+        ("t,A", lambda k: f"{7200 - k},0.0180"),
+        ("Ora;Corrente (A)", lambda k: f"{CLOCKS[k]};0,0180"),
+    ],
+)
+def test_times_and_numbers_as_loggers_write_them(head, row):
+    log = parse_log("\n".join([head, *map(row, range(7199))]))
+    assert log.seconds[-1] == pytest.approx(7198, abs=3)
+    assert np.median(log.amps) == pytest.approx(0.018)

@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -19,21 +20,42 @@ from halfsplit.errors import InputError
 
 LARGEST_FILE = 400_000_000
 LOOKED_AT = 60
-DELIMITERS = ("\t", ";", ",", " ")
+DELIMITERS = ("\t", ";", "|", ",", " ")
 
-_TIME = re.compile(
-    r"time|zeit|temps|heure|uhr|date|datum|seconds?|sekunden?|secondes?|\bt\b|^s$", re.IGNORECASE
+_TIME_SCALES = (
+    (1e-3, r"ms|msecs?|milli(?:seconds?|sekunden)"),
+    (60.0, r"min|minutes?|minuten|minutos|minuti"),
+    (3600.0, r"h|hrs?|hours?|std|stunden|heures|horas|ore"),
 )
-_CURRENT = re.compile(r"current|strom|courant|intensit|amp|\bi\b|\b[mµu]?a\b", re.IGNORECASE)
+_SCALED_TIME = "|".join(words for _, words in _TIME_SCALES)
+_TIME = re.compile(
+    r"time|zeit|temps|tiempo|tempo|heure|hora|\bora\b|uhr|date|datum|fecha|seconds?|sekunden?|secondes?|segundos"
+    rf"|secondi|epoch|unix|elapsed|\bt\b|^s$|^(?:{_SCALED_TIME})$",
+    re.IGNORECASE,
+)
+_COUNTED = re.compile(r"(?:n|no|nr|num|index|idx|#|sample|record|line|lfd)\W*(?:nr|no)?\W*", re.IGNORECASE)
+_CURRENT = re.compile(
+    r"current|strom|courant|corrente|corriente|intensi|amp|\bi\b|\b[mµu]?a\b", re.IGNORECASE
+)
 _INTERVAL = re.compile(
     r"(?:interval|intervall|intervalle|sample time|abtast\w*|period\w*)\D{0,12}?([\d.,]+)\s*(ms|s|min)\b",
     re.IGNORECASE,
 )
 _CLOCK = re.compile(
-    r"(?:(\d{4})-(\d\d)-(\d\d)[T ]|(\d{1,2})[./](\d{1,2})[./](\d{4})[T ]+)?(\d{1,2}):(\d\d):(\d\d)(?:[.,](\d{1,6}))?Z?"
+    r"(?:(\d{4})[-/.](\d\d?)[-/.](\d\d?)[T ]+|(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d\d)[T ]+)?"
+    r"(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,](\d{1,6}))?)? ?([AaPp])?(?:(?<=[AaPp])\.?[Mm]\.?)?(?:Z|[+-]\d\d:?\d\d)?"
 )
+_DATE_APART = re.compile(
+    r"(\d{4}[-/.]\d\d?[-/.]\d\d?|\d\d?[./-]\d\d?[./-](?:\d{4}|\d\d))\"?\s*[;,\t| ]\s*\"?(?=\d\d?:\d\d)"
+)
+_HALF_APART = re.compile(r"(?<=\d) (?=[AaPp]\.?[Mm]\b)")
+_THOUSANDS = {
+    True: re.compile(r"[-+]?\d{1,3}(?:\.\d{3})+(?:,\d+)?"),
+    False: re.compile(r"[-+]?\d{1,3}(?:,\d{3})+\.\d+"),
+}
+"""Numbers with marks between their thousands, by whether the decimal mark is a comma."""
+_MILLISECONDS_SINCE_1970 = 1e11
 _UNIT = re.compile(r"(?<![A-Za-z])([m\u00b5\u03bcu]?A)(?![A-Za-z])")
-_TIME_SCALES = {"ms": 1e-3, "min": 60.0, "h": 3600.0, "std": 3600.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +112,7 @@ def parse_log(
     zero: amperes that the instrument shows without a current; turned: whether it was the wrong way round, None to
     decide by the log.
     """
-    lines, in_cells = plain_amps(text.splitlines())
+    lines, in_cells = plain_amps(_plain_rows(text.splitlines()))
     form = _form(lines, source, interval, "A" if in_cells else unit)
     body = lines[form.first :]
     columns = [form.current] if form.time is None else [form.time, form.current]
@@ -99,9 +121,20 @@ def parse_log(
     if form.time is None:
         seconds = np.arange(amps.size, dtype=np.float64) * (form.interval or 1.0)
     else:
-        seconds = cells[:, 0] * (1.0 if form.clock else form.time_scale)
+        scale = 1e-3 if not form.clock and cells[0, 0] > _MILLISECONDS_SINCE_1970 else form.time_scale
+        seconds = cells[:, 0] * (1.0 if form.clock else scale)
     log = CurrentLog.of(seconds, amps, source, (*form.remarks, *remarks), zero=zero, turned=turned)
     return replace(log, unit_said=not form.remarks)
+
+
+def _plain_rows(lines: list[str]) -> list[str]:
+    """The lines without bars about them, a date and its time of day as one cell."""
+    head = [line for line in lines[:LOOKED_AT] if line.strip()]
+    if sum(line.lstrip().startswith("|") for line in head) * 2 > len(head):
+        lines = [line.strip().strip("|") for line in lines]
+    if any(_DATE_APART.search(line) or _HALF_APART.search(line) for line in head):
+        lines = [_HALF_APART.sub("", _DATE_APART.sub(r"\1T", line)) for line in lines]
+    return lines
 
 
 def decoded(data: bytes, name: str) -> str:
@@ -132,7 +165,7 @@ def _form(lines: Sequence[str], source: str, interval: float | None, unit: str |
     titles = _titles(header, delimiter, width)
     cells = _split(lines[first], delimiter)
     clocks = [place for place in range(width) if _CLOCK.fullmatch(cells[place].strip())]
-    time, current = _columns(titles, width, clocks, source)
+    time, current = _columns(titles, width, clocks, _rising(lines[first:], delimiter, width, comma), source)
     interval = interval or _stated_interval(header)
     if time is None and interval is None:
         raise InputError(
@@ -141,12 +174,9 @@ def _form(lines: Sequence[str], source: str, interval: float | None, unit: str |
             where=source,
         )
     scale, remarks = _scale(titles[current], " ".join(header), unit)
+    said = "" if time is None else titles[time]
     time_scale = next(
-        (
-            s
-            for u, s in _TIME_SCALES.items()
-            if time is not None and re.search(rf"[\[(/ ]{u}\b", titles[time], re.IGNORECASE)
-        ),
+        (s for s, words in _TIME_SCALES if re.search(rf"(?:^|[\[(/ _])(?:{words})\b", said, re.IGNORECASE)),
         1.0,
     )
     return Form(
@@ -197,6 +227,8 @@ def _is_value(cell: str, comma: bool) -> bool:
     cell = cell.strip().strip('"')
     if _CLOCK.fullmatch(cell) or cell.upper() in ("OL", "O.L", "NAN", "INF", "-INF", "OVERLOAD"):
         return True
+    if _THOUSANDS[comma].fullmatch(cell):
+        return True
     if comma and "." in cell:
         return False
     try:
@@ -213,7 +245,21 @@ def _titles(header: Sequence[str], delimiter: str, width: int) -> list[str]:
     return [" ".join(row[place] for row in fitting) for place in range(width)]
 
 
-def _columns(titles: list[str], width: int, clocks: list[int], source: str) -> tuple[int | None, int]:
+def _rising(lines: Sequence[str], delimiter: str, width: int, comma: bool) -> list[int]:
+    """The columns of numbers that rise from each line looked at to the next."""
+    rows = [_split(line, delimiter) for line in lines[:LOOKED_AT]]
+    rows = [row for row in rows if len(row) == width and all(_is_value(cell, comma) for cell in row)]
+    found = []
+    for place in range(width):
+        values = [_value(row[place], comma) for row in rows]
+        if len(values) > 2 and all(a < b for a, b in pairwise(values)):
+            found.append(place)
+    return found
+
+
+def _columns(
+    titles: list[str], width: int, clocks: list[int], rising: list[int], source: str
+) -> tuple[int | None, int]:
     if width == 1:
         return None, 0
     named = [place for place in range(width) if _CURRENT.search(titles[place])]
@@ -222,6 +268,8 @@ def _columns(titles: list[str], width: int, clocks: list[int], source: str) -> t
         if clocks
         else next((p for p in range(width) if _TIME.search(titles[p]) and p not in named[:1]), None)
     )
+    if time is None:  # what rises throughout is the time, unless it only counts the lines
+        time = next((p for p in rising if p not in named and not _COUNTED.fullmatch(titles[p])), None)
     if time is None and not any(titles):
         time = 0
     rest = [place for place in range(width) if place != time]
@@ -258,7 +306,8 @@ def _cells(lines: Sequence[str], form: Form, columns: list[int]) -> tuple[Floats
     if not form.clock:
         text = "\n".join(lines)
         try:
-            return _fast(text.replace(",", ".") if form.decimal_comma else text, form.delimiter, columns), ()
+            plain = text.replace(",", ".") if form.decimal_comma else text
+            return _oldest_first(_fast(plain, form.delimiter, columns)), ()
         except ValueError:
             pass
     return _slow(lines, form, columns)
@@ -284,10 +333,18 @@ def _slow(lines: Sequence[str], form: Form, columns: list[int]) -> tuple[Floats,
             bad.append(form.first + place + 1)
     if not rows:
         raise InputError(f"no readable line after line {form.first}", remedy="look at the file's layout")
-    numbers = np.array(rows, dtype=np.float64)
+    numbers = _oldest_first(np.array(rows, dtype=np.float64))
     if form.clock and form.time is not None:
         numbers[:, 0] = _past_midnight(numbers[:, 0])
     return numbers, _left_out(bad)
+
+
+def _oldest_first(numbers: Floats) -> Floats:
+    """The rows turned round where the newest stands first."""
+    if numbers.shape[1] < 2 or len(numbers) < 3:
+        return numbers
+    steps = np.diff(numbers[:, 0])
+    return numbers[::-1] if np.count_nonzero(steps < 0) > 0.9 * steps.size else numbers
 
 
 def _left_out(bad: list[int]) -> tuple[str, ...]:
@@ -308,6 +365,8 @@ def _value(cell: str, comma: bool) -> float:
         return _clock_seconds(cell)
     if cell.upper().startswith(("OL", "O.L", "OVER")) or not cell:
         return float("nan")
+    if _THOUSANDS[comma].fullmatch(cell):
+        cell = cell.replace("." if comma else ",", "")
     return float(cell.replace(",", ".") if comma else cell)
 
 
@@ -317,9 +376,13 @@ def _clock_seconds(cell: str) -> float:
     if match is None:
         raise ValueError(cell)
     year, month, day = (match[1], match[2], match[3]) if match[1] else (match[6], match[5], match[4])
-    seconds = int(match[7]) * 3600 + int(match[8]) * 60 + int(match[9]) + float(f"0.{match[10] or 0}")
+    hour = int(match[7]) % 12 + 12 * (match[11] in "pP") if match[11] else int(match[7])
+    seconds = hour * 3600 + int(match[8]) * 60 + int(match[9] or 0) + float(f"0.{match[10] or 0}")
     if not year:
         return seconds
+    if int(month) > 12:  # the month stands first
+        month, day = day, month
+    year = year if len(year) == 4 else f"20{year}"
     days = np.datetime64(f"{int(year):04}-{int(month):02}-{int(day):02}") - np.datetime64("2000-01-01")
     return float(days.astype(int)) * 86400.0 + seconds
 
