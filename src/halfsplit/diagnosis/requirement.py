@@ -124,17 +124,16 @@ def same_test(reading: Reading, measurement: Measurement) -> bool:
 def drops(readings: Iterable[Reading], ends: tuple[str, str], state: str) -> Iterator[float]:
     """The volts between two points by pairs of readings against the same third point, nothing changed between."""
     told = [
-        reading
+        against
         for reading in readings
         if reading.measurement.quantity == "volts"
         and reading.measurement.state == state
         and not reading.measurement.changes
         and reading.present != "no"
+        and (against := _against(reading, ends)) is not None
     ]
-    for first, second in combinations(told, 2):
-        mine = _against(first, ends)
-        other = _against(second, ends)
-        if mine and other and mine[0] != other[0] and mine[1] == other[1]:
+    for mine, other in combinations(told, 2):
+        if mine[0] != other[0] and mine[1] == other[1]:
             yield (mine[2] - other[2]) * (1.0 if mine[0] == ends[0] else -1.0)
 
 

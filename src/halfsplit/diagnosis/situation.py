@@ -84,7 +84,7 @@ class Situation:
         }
         return frozenset(barred - reached - self.opened)
 
-    @property
+    @cached_property
     def live(self) -> tuple[Reading, ...]:
         """Readings that are not struck out."""
         return tuple(reading for reading in self.readings if reading.struck is None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -147,7 +148,8 @@ def _contradicting(situation: Situation) -> Reading | None:
     name, share = next(iter(situation.posterior.probability.items()))
     if share < NEARLY_CERTAIN or name not in situation.posterior.groups[0]:
         return None
-    once = (one for one in unexplained(situation, name) if _made(situation, one) == 1)
+    made = _made(situation)
+    once = (one for one in unexplained(situation, name) if made[one.measurement] == 1)
     return next((one for one in once if one.measurement not in situation.refused), None)
 
 
@@ -158,10 +160,10 @@ def _decisive(situation: Situation) -> Reading | None:
     name, share = next(iter(posterior.probability.items()))
     if share < NEARLY_CERTAIN or name not in names:
         return None
-    mine, live = group == names.index(name), situation.live
+    mine, live, made = group == names.index(name), situation.live, _made(situation)
     for reading, log in zip(live, posterior.belief.likelihoods(live), strict=True):
         asked = reading.measurement.quantity in (*NUMERIC, "lamp") or reading.measurement.changes
-        if reading.source != "reading" or not asked or _made(situation, reading) > 1:
+        if reading.source != "reading" or not asked or made[reading.measurement] > 1:
             continue
         without = posterior.weights * np.exp(-np.maximum(log, -40.0))
         if without[mine].sum() < ONE_OF_SEVERAL * without.sum():
@@ -169,8 +171,9 @@ def _decisive(situation: Situation) -> Reading | None:
     return None
 
 
-def _made(situation: Situation, reading: Reading) -> int:
-    return sum(one.measurement == reading.measurement for one in situation.live)
+def _made(situation: Situation) -> Counter[Measurement]:
+    """How often each measurement was made."""
+    return Counter(one.measurement for one in situation.live)
 
 
 def _fits_nothing(situation: Situation) -> Reading | None:
@@ -181,8 +184,9 @@ def _fits_nothing(situation: Situation) -> Reading | None:
         return None
     logs = dict(zip((one.id for one in live), situation.posterior.belief.likelihoods(live), strict=True))
     worst: tuple[float, Reading] | None = None
+    made = _made(situation)
     for reading in readings:
-        if sum(one.measurement == reading.measurement for one in live) > 1:
+        if made[reading.measurement] > 1:
             continue
         fit = _fit(situation, reading, logs[reading.id])
         if fit < FITS and (worst is None or fit < worst[0]):

@@ -21,6 +21,8 @@ from halfsplit.notation.words import TOP, UNDER, USAGE, usage, without_comment
 LONGEST_TEXT: Final = 2**20
 MOST_LINES: Final = 20_000
 LONGEST_LINE: Final = 1_000
+LONGEST_STATE: Final = 10_000
+"""A state names every switch that is not in its first position, in one line."""
 DEEPEST: Final = 20
 
 _LOOKALIKES: Final = MappingProxyType(
@@ -135,8 +137,9 @@ class _Reader:
     def _line(self, raw: str, number: int) -> _Line | None:
         """The line without its comment, or None where its characters do not allow any reading."""
         at = Position(self.file, number, 1)
-        if len(raw) > LONGEST_LINE:
-            self.collector.add("long-line", at, size=len(raw), limit=LONGEST_LINE)
+        limit = LONGEST_STATE if raw.startswith("state ") else LONGEST_LINE
+        if len(raw) > limit:
+            self.collector.add("long-line", at, size=len(raw), limit=limit)
             return None
         for column, char in enumerate(raw, start=1):
             if not char.isprintable() and char not in "\t\u00a0":

@@ -73,6 +73,7 @@ class BenchPage:
     ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect. ``last``: the last
     entry, as long as one tap takes it back; ``seconds``: how long that is. ``late``: the drawing and
     the ``looks`` (what is seen in seconds) are fetched once the test stands there, so that nobody waits for them.
+    ``lines``: the latest entries of the record; ``earlier``: how many more there are.
     """
 
     view: BenchView
@@ -89,3 +90,5 @@ class BenchPage:
     seconds: int = 0
     looks: Sequence[TestCard] = ()
     late: bool = False
+    lines: Sequence[EvidenceLine] = ()
+    earlier: int = 0

@@ -45,7 +45,9 @@ def bench_page(request: Request, job: JobToRead) -> Response:
     view, asked = jobs.bench_view(job), dict(request.query_params)
     test, own, notice = _chosen(job, view, asked)
     others, late = asked.get("others") == "1", bool(request.headers.get("HX-Request"))
-    page = _page(job, view, test, own=own, others=others, notice=notice, late=late)
+    page = _page(
+        job, view, test, own=own, others=others, notice=notice, late=late, whole=asked.get("entries") == "all"
+    )
     return render(request, "bench/bench.html", replace(page, asides=_asides(job, asked)))
 
 
@@ -70,7 +72,7 @@ def _tried(job: OpenJob, asked: Mapping[str, str]) -> jobs.TryCard:
     return jobs.try_part(job, asked.get("part", ""), price, minutes)
 
 
-def _page(
+def _page(  # noqa: PLR0913 - a page has that many sides
     job: OpenJob,
     view: BenchView,
     test: TestCard | None,
@@ -80,8 +82,9 @@ def _page(
     entry: Entry | None = None,
     notice: str = "",
     late: bool = False,
+    whole: bool = False,
 ) -> BenchPage:
-    last = _last(view)
+    last, lines = _last(view), view.evidence if whole else view.evidence[:LINES]
     return BenchPage(
         view,
         test,
@@ -96,9 +99,13 @@ def _page(
         seconds=int(UNDO_WITHIN - _age(last)) if last else 0,
         looks=() if late else jobs.free_looks(job),
         late=late,
+        lines=lines,
+        earlier=len(view.evidence) - len(lines),
     )
 
 
+LINES = 100
+"""Entries of the record on the page unless all are asked for: a thousand make a page of 2 MB."""
 UNDO_WITHIN = 60.0
 """Seconds in which one tap takes the last entry back."""
 
