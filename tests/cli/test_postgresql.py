@@ -16,31 +16,7 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from halfsplit.job import Complaint, Intake, JobStore, OpenJob, add_photo, open_job
-def test_three_servers_learn_and_their_files_are_added_up(run, tmp_path, monkeypatch, address):
-    """One on PostgreSQL with two jobs, two on SQLite with one each: the chain's file counts four."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    monkeypatch.setenv("HALFSPLIT_LEARNED", str(tmp_path / "learned.toml"))
-    files = []
-    for name, url, count in (
-        ("north", f"sqlite:///{tmp_path}/north.db", 1),
-        ("south", f"sqlite:///{tmp_path}/south.db", 1),
-        ("chain", address, 2),
-    ):
-        with JobStore(url) as store:
-            for number in range(count):
-                closed_job(store, f"{name}-{number}")
-        files.append(tmp_path / f"{name}.toml")
-        more = [word for file in files[:-1] for word in ("--add", file)] if name == "chain" else []
-        assert run("learn", "--store", url, "--by", name, "--out", files[-1], *more)[0] == 0
-    found = read_learned(files[-1])
-    assert [(who, jobs) for who, _, jobs in found.sources] == [("chain", 2), ("north", 1), ("south", 1)]
-    assert found.tally.jobs == 4
-    assert [
-        (cause.part, jobs) for cause, jobs in next(iter(found.tally.circuits.values())).causes.items()
-    ] == [("F1", 4)]
-
-
-def test_the_demo_is_served(run, monkeypatch, address):
+from halfsplit.job.learned_file import read_learned
 from tests.store.test_learned import closed_job
 from tests.waiting import reserved_port, until
 
