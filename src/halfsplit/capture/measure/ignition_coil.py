@@ -156,7 +156,7 @@ def _limit_share(ramp: Floats, amps: Floats, rate: float) -> float:
     return float(flat.mean())
 
 
-def _unseen(volts: Floats, rate: float, rest: float) -> str:
+def _unseen(volts: Floats, rate: float, rest: float, pulses: list[Pulse]) -> str:
     """Why a trace cannot show the burn, '' where it can."""
     if rate < _BURN_RATE:
         return (
@@ -164,6 +164,9 @@ def _unseen(volts: Floats, rate: float, rest: float) -> str:
         )
     if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
         return "the volts are too noisy, or lack their direct part: the burn is not seen"
+    charging = [float(np.median(volts[pulse.first : pulse.last])) for pulse in pulses]
+    if float(np.median(charging)) > 0.5 * rest:
+        return "the volts do not fall while the coil is charged: the trace is cut off below, the burn is not seen"
     return ""
 
 
@@ -171,7 +174,7 @@ def _spark(
     volts: Floats, pulses: list[Pulse], rate: float, notes: list[str]
 ) -> tuple[list[Quantity], tuple[float, ...]]:
     rest = resting(volts)
-    if unseen := _unseen(volts, rate, rest):
+    if unseen := _unseen(volts, rate, rest, pulses):
         notes.append(unseen)
         return [], ()
     peaks, burns, unburnt = [], [], []

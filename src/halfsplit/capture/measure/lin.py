@@ -17,7 +17,7 @@ from typing import ClassVar, Final, Literal
 
 import numpy as np
 
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import (
     Edges,
     Floats,
@@ -48,6 +48,9 @@ _BREAK: Final = 10.5
 
 _PAUSE: Final = 40.0
 """Recessive bits after which a frame is over; the standard lets a whole frame take 1.4 of its net time."""
+
+_CLEAR: Final = 8.0
+"""Samples a bit from which a broken frame is the bus's and not the recording's."""
 
 _DIAGNOSTIC: Final = (0x3C, 0x3D)
 
@@ -183,7 +186,7 @@ def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
         ),
         marks=tuple(Mark(f.start, f.stop, f.status) for f in found[:500]),
     )
-    return _judged(result, counts)
+    return _judged(result, counts, per_bit=bit * rate)
 
 
 def _summary(found: list[LinFrame], bit: float) -> str:
@@ -193,12 +196,15 @@ def _summary(found: list[LinFrame], bit: float) -> str:
     return f"{nominal:.0f} bit/s, {good} of {len(found)} frames good, {identifiers} identifiers"
 
 
-def _judged(result: LinResult, counts: Counter[Status]) -> LinResult:
+def _judged(result: LinResult, counts: Counter[Status], *, per_bit: float) -> LinResult:
     kinds: tuple[Status, ...] = ("checksum error", "parity error", "framing error", "breaks off", "no sync")
     bad = [frame for frame in result.frames if frame.status in kinds]
     if bad:
         why = f"{len(bad)} frames are malformed, the first at {bad[0].start:.6f} s ({bad[0].status}: {bad[0].note})"
-        return replace(result, verdict="fault", reason=f"{result.reason}; {why}")
+        if per_bit < _CLEAR:
+            why += f"; {per_bit:.1f} samples a bit may be why: record faster"
+        verdict: Verdict = "fault" if per_bit >= _CLEAR else "cannot tell"
+        return replace(result, verdict=verdict, reason=f"{result.reason}; {why}")
     unanswered = _unanswered(result.frames)
     if not unanswered:
         return result

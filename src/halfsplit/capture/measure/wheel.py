@@ -152,7 +152,7 @@ def find_wheel(times: Floats) -> Wheel:
         raise CannotTell(_disorder(times.size, readings))
     wheel = _wheel(times, best, reading)
     others = [r.name for p, r in readings[1:] if r.name != reading.name and p.score > best.score - _CLEAR]
-    return replace(wheel, rivals=tuple(dict.fromkeys(others)))
+    return replace(wheel, rivals=tuple(dict.fromkeys((*wheel.rivals, *others))))
 
 
 def _disorder(edges: int, readings: list[tuple[Pattern, Reading]]) -> str:
@@ -215,6 +215,11 @@ def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:
         lost = np.flatnonzero(~table.all(axis=0) & every)
         gaps = _gaps_of(np.asarray(every))
         name = "-".join(str(n) for n in (places // turns, *gaps))
+        beside_gap = np.roll(~every, 1) | np.roll(~every, -1)
+        if name in COMMON and 0 < lost.size <= 2 and beside_gap[lost].any():
+            # noise in a gap adds an edge now and then: the larger gap is as likely as a tooth that is lost
+            other = "-".join(str(n) for n in (places // turns, *_gaps_of(np.asarray(table.all(axis=0)))))
+            return replace(wheel, rivals=tuple(one for one in (other, name) if one != wheel.name))
         if name in COMMON and 0 < lost.size <= 2:
             lasting = (
                 f"one or two of its teeth are lost in one of {turns} turns, at the same place turn after turn"
