@@ -47,7 +47,7 @@ walks: .venv/.test
 screenshots: .venv/.test $(BUNDLE)
 	@tools/install-system-packages chromium fonts-liberation
 	mkdir -p screenshots
-	HALFSPLIT_SCREENSHOTS=$(CURDIR)/screenshots $(BIN)/python -m pytest tests/browser
+	HALFSPLIT_SCREENSHOTS=$(CURDIR)/screenshots $(BIN)/python -m tests.browser.furnished
 
 format: .venv/.test
 	$(BIN)/ruff check --fix

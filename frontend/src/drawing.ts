@@ -76,6 +76,9 @@ function zoom(sheet: HTMLElement, by: number): void {
   sheet.scrollTo(x * size - sheet.clientWidth / 2, y * size - sheet.clientHeight / 2);
 }
 
+/** What a path's parts are called stands to the right of it: there the room is left. */
+const WORDS_RIGHT = 0.33;
+
 /** Each new drawing shows first where the red lead goes, or else what is most suspected. */
 function place(root: ParentNode): void {
   for (const sheet of root.querySelectorAll<HTMLElement>(SHEETS)) {
@@ -84,7 +87,7 @@ function place(root: ParentNode): void {
     if (!svg || !shown || sheet.dataset["placed"]) continue;
     sheet.dataset["placed"] = "1";
     const [spot, frame] = [shown.getBoundingClientRect(), sheet.getBoundingClientRect()];
-    sheet.scrollLeft += spot.left - frame.left - frame.width / 2;
+    sheet.scrollLeft += spot.left - frame.left - frame.width * WORDS_RIGHT;
     sheet.scrollTop += spot.top - frame.top - frame.height / 2;
   }
 }

@@ -47,8 +47,10 @@ def shop(store: JobStore) -> None:
     store.save_workshop(settings, who=WHO, at=jobs.now())
 
 
-def finish(store: JobStore, name: str = "rear-lamps", job_id: str = "done") -> None:
-    """The demo's job from its complaint to closing; every answer comes from a simulated vehicle."""
+def finish(
+    store: JobStore, name: str = "rear-lamps", job_id: str = "done", *, to_the_end: bool = True
+) -> None:
+    """The demo's job from its complaint to closing, or to the second look; a simulated vehicle gives the answers."""
     demo_job(store, name, job_id=job_id)
     limit = Authorisation(
         authorisation_id="limit",
@@ -75,7 +77,7 @@ def finish(store: JobStore, name: str = "rear-lamps", job_id: str = "done") -> N
             jobs.add_photo(
                 OpenJob(store, job_id, WHO), shown, name=f"reading {number + 1}.jpg", entry_id=entry.entry_id
             )
-    _repaired(store, job_id, vehicle)
+    _repaired(store, job_id, vehicle, to_the_end)
 
 
 def _measured(store, job_id, vehicle, place):
@@ -84,7 +86,7 @@ def _measured(store, job_id, vehicle, place):
     return jobs.record(OpenJob(store, job_id, WHO), place, typed, confirmed=True, present="yes")
 
 
-def _repaired(store, job_id, vehicle):
+def _repaired(store, job_id, vehicle, to_the_end):
     found = jobs.bench_view(OpenJob(store, job_id)).finding
     jobs.take(OpenJob(store, job_id, WHO), "unplugged", {"what": "H1"})
     jobs.take(
@@ -93,6 +95,8 @@ def _repaired(store, job_id, vehicle):
     jobs.take(OpenJob(store, job_id, WHO), "repair", {"what": found.repair_done, "part": found.part})
     store.set_state(job_id, "repaired", who=WHO, at=jobs.now())
     vehicle.repair(vehicle.fault.part)
+    if not to_the_end:
+        return
     for check in jobs.bench_view(OpenJob(store, job_id)).checks:
         _measured(store, job_id, vehicle, check.place)
     for name, _ in jobs.bench_view(OpenJob(store, job_id)).apart:

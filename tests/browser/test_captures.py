@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import expect
 
 from halfsplit import job as jobs
-from halfsplit.job import JobStore, captures
+from halfsplit.job import JobStore, capture_measuring, captures
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
@@ -66,7 +66,7 @@ def kept(store):
     settings = CaptureSettings(
         roles={"battery volts": "battery volts", "starter current": "starter current"}, cylinders=4
     )
-    captures.analyse_capture(OpenJob(store, "lamp", "Ada"), "start", settings)
+    capture_measuring.analyse_capture(OpenJob(store, "lamp", "Ada"), "start", settings)
 
 
 def windows_of(page):

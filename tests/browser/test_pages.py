@@ -6,54 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit import job as jobs
 from halfsplit.job import JobStore
-from halfsplit.job.demo import demo_job
-from halfsplit.job.open_job import OpenJob
 from tests.browser.acts import PATIENCE
 from tests.browser.conftest import LAMP, Server
-from tests.browser.finished import finish, picture, shop
+from tests.browser.furnished import PAGES, furnish
 from tests.browser.looks import faults
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
-ANYONE = {
-    "jobs": "/jobs",
-    "jobs-closed-too": "/jobs?closed=1",
-    "new-job": "/jobs/new",
-    "sign-in": "/sign-in",
-    "settings": "/settings",
-    "people": "/people",
-    "audit": "/audit",
-    "problem": "/jobs/nowhere",
-    "practice": "/practice",
-    "help": "/help",
-}
-LAMPS = {
-    "bench": "/jobs/lamp",
-    "bench-own-test": "/jobs/lamp?at=X1.1:in&quantity=volts&state=on",
-    "bench-suspicion": "/jobs/lamp?show=try&part=H1&price=9.50",
-    "bench-others": "/jobs/lamp?others=1",
-    "bench-sheet": "/jobs/lamp/drawing?whole=1",
-    "circuit-start": "/jobs/empty/circuit",
-    "circuit-text": "/jobs/lamp/circuit",
-    "circuit-taps": "/jobs/lamp/circuit/taps?part=X1&end=X1.1&wire=2&pin=1",
-    "circuit-diagram": "/jobs/lamp/circuit/diagram",
-    "circuit-harness": "/jobs/lamp/circuit/harness",
-    "intake": "/jobs/lamp/intake",
-    "report-open": "/jobs/lamp/report",
-    "scan": "/jobs/lamp/scan",
-    "captures": "/jobs/lamp/captures",
-    "drain": "/jobs/lamp/drain",
-    "plan": "/jobs/lamp/plan",
-}
-DEMOS = {
-    "bench-demo": "/jobs/demo",
-    "taps-demo": "/jobs/demo/circuit/taps?part=E5&wire=9",
-    "bench-closed": "/jobs/done",
-    "report-customer": "/jobs/done/report",
-    "report-workshop": "/jobs/done/report?for=workshop",
-}
-PAGES = ANYONE | LAMPS | DEMOS
 
 
 @pytest.fixture(scope="module")
@@ -61,16 +20,7 @@ def furnished(tmp_path_factory) -> Iterator[Server]:
     """A workbench with a job that is closed, one that has begun, and one with nothing in it yet."""
     folder = tmp_path_factory.mktemp("furnished")
     with JobStore(f"sqlite:///{folder}/jobs.db") as store:
-        shop(store)
-        finish(store)
-        demo_job(store, "rear-lamps")
-        jobs.open_job(store, jobs.Intake(), who="Ada", job_id="empty")
-        jobs.add_photo(
-            OpenJob(store, "demo", "Ada"),
-            picture("page 3"),
-            name=f"{jobs.DIAGRAM} page 3.jpg",
-            kind="document",
-        )
+        furnish(store)
     server = Server(folder, LAMP)
     yield server
     server.close()
@@ -108,7 +58,8 @@ def test_no_page_of_the_workbench_is_left_out():
         "sheet",
         "diagram",
         "harness",
+        "learned",
     }
     elsewhere = {"owner", "capture", "scan_compare", "scan_cause", "scan_live", "scan_clear"}
-    elsewhere |= {"practice_exercise", "practice_end", "learned"}
+    elsewhere |= {"practice_exercise", "practice_end"}
     assert whole - seen - elsewhere == set()

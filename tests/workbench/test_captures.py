@@ -11,7 +11,7 @@ from PIL import Image
 
 from halfsplit import job as jobs
 from halfsplit.job import capture_evidence as evidence
-from halfsplit.job import captures
+from halfsplit.job import capture_measuring, captures, working
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from tests.capture.signals.wheel import hall, teeth, turns_of
@@ -82,9 +82,9 @@ def test_a_capture_is_kept_as_it_came_and_opens_at_its_own_address(client, store
     with store.open_attachment(job, kept.attachment_id) as source:
         assert source.read() == data
     page = client.get(CAPTURES).text
-    assert kept.sha256 in page
+    assert kept.sha256 in client.get(answer.headers["location"]).text
     assert "X1.1 drop" in page
-    assert "4\u202f000 samples over 3.999 s" in page
+    assert "4\u202f000 samples over 4 s" in page
 
 
 @pytest.mark.parametrize(
@@ -192,13 +192,31 @@ def test_only_what_lies_between_the_cursors_is_measured(client, store, capture):
 
 
 def test_more_samples_than_are_measured_at_once_are_asked_to_be_cut(store, job, capture, monkeypatch):
-    monkeypatch.setattr(captures, "MOST_SAMPLES", 3999)
+    monkeypatch.setattr(capture_measuring, "MOST_SAMPLES", 3999)
     settings = CaptureSettings(roles={"X1.1 drop": "drop volts"})
     with pytest.raises(captures.InputError, match=r"4,000 samples .* cursors"):
-        captures.analyse_capture(OpenJob(store, job, "Ada"), capture, settings)
-    captures.analyse_capture(
+        capture_measuring.analyse_capture(OpenJob(store, job, "Ada"), capture, settings)
+    capture_measuring.analyse_capture(
         OpenJob(store, job, "Ada"), capture, CaptureSettings(roles=settings.roles, span=(0.0, 3.0))
     )
+
+
+def test_a_long_capture_is_measured_beside_the_pages_and_can_be_stopped(client, store, capture, monkeypatch):
+    monkeypatch.setattr(capture_measuring, "AT_ONCE", 7999)  # the two channels have 8,000 samples
+    here, stop = f"{CAPTURES}/{capture}", f"{CAPTURES}/{capture}/measuring/stop"
+    assert measured(client, capture).status_code == 303
+    assert "Measuring." in client.get(here).text
+    assert "s left" in client.get(f"{here}/measuring").text
+    assert "is being measured: stop that first" in measured(client, capture).text
+    assert client.post(stop).status_code == 303
+    assert "HX-Refresh" in client.get(f"{here}/measuring").headers
+    assert store.shown("lamp", captures.WHAT) == ()
+    assert measured(client, capture).status_code == 303
+    work = working.workers.of(working.name_of(store, captures.WHAT, "lamp", capture))
+    assert work.ended.wait(60)
+    assert (work.state, capture_measuring.measuring(OpenJob(store, "lamp"), capture)) == ("done", None)
+    results = captures.capture_view(OpenJob(store, "lamp"), capture).results
+    assert [one["analysis"] for one in results] == ["voltage drop"]
 
 
 # Evidence

@@ -27,7 +27,7 @@ def learned(tmp_path, monkeypatch):
 
 def test_nothing_learned_is_said(client, tmp_path, monkeypatch):
     monkeypatch.setenv("HALFSPLIT_LEARNED", str(tmp_path / "none.toml"))
-    assert "Nothing was learned yet" in client.get("/learned").text
+    assert "Nothing has been learned yet" in client.get("/learned").text
     (tmp_path / "none.toml").write_text("x")
     assert "no file of" in client.get("/learned").text
 
@@ -41,4 +41,4 @@ def test_the_shares_are_drawn_and_the_switch_works(client, job, learned):
     assert {"ground", "fuse", "lamp"} <= kinds
     assert client.post("/learned", data={"use": "0"}).status_code == 303
     assert not read_learned(learned).used
-    assert "It is left alone" in client.get("/learned").text
+    assert "It is not used" in client.get("/learned").text

@@ -99,7 +99,12 @@ def test_the_page_shows_what_the_sheet_shows(finished, told, client_of):
         ),
         (
             "workshop",
-            ("serial 20417", "black lead: bare metal of the body", "old part kept", "circuit solution"),
+            (
+                "serial 20417",
+                "black lead: bare metal of the body",
+                "old part kept",
+                "calculated for the healthy",
+            ),
         ),
     ):
         shown = client_of(finished).get(f"/jobs/done/report?for={audience}").text

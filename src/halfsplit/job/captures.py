@@ -14,36 +14,20 @@ from functools import lru_cache
 from pathlib import Path
 from typing import IO, Any, Final
 
-import halfsplit
-from halfsplit.capture import (
-    ROLES,
-    Capture,
-    Quantity,
-    Result,
-    Setup,
-    analyse,
-    results_dict,
-    suggested_roles,
-    unassigned,
-)
+from halfsplit.capture import ROLES, Capture, Quantity, suggested_roles
 from halfsplit.capture.channel import Channel
-from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.capture.storage import load
 from halfsplit.capture.worker import Watch, remaining, unfold
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
-from halfsplit.job.capture_settings import CaptureSettings, checked_settings, settings_from_json
+from halfsplit.job.capture_settings import CaptureSettings, settings_from_json
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.store import Attachment, JobStore, ShownResult
 
 WHAT: Final = "capture"
 """Under this name an analysis is kept among the results that were shown."""
-MOST_SAMPLES: Final = 20_000_000
-"""Samples that are analysed at once: they are worked on as float64, several times over."""
-MOST_UNASSIGNED: Final = 32
-"""Channels without a role that get the general measurements."""
 MOST_MARKS: Final = 200
-MOST_DETAILS: Final = 200
+"""Spans that the viewer draws."""
 ROLE_NAMES: Final = tuple(ROLES)
 PATH_NAMES: Final = tuple(PATHS)
 
@@ -220,13 +204,22 @@ def _loaded(folder: Path, made: float) -> Capture:
     return load(folder)
 
 
-def opened(store: JobStore, kept: Attachment, settings: CaptureSettings) -> Capture:
+def folder_of(store: JobStore, kept: Attachment) -> Path:
+    """The folder with a capture's columns and pyramid."""
+    return _prepared(store, store.files.path(kept.sha256), kept.sha256, kept.name)
+
+
+def with_settings(folder: Path, settings: CaptureSettings) -> Capture:
     """The capture with the scales and the rate that were given; its samples are mapped, not read."""
-    folder = _prepared(store, store.files.path(kept.sha256), kept.sha256, kept.name)
     found = _loaded(folder, folder.stat().st_mtime)
     if settings.rate:
         found = found.with_rate(settings.rate)
     return found.scaled({name: one for name, one in settings.scale.items() if name in found})
+
+
+def opened(store: JobStore, kept: Attachment, settings: CaptureSettings) -> Capture:
+    """The same from the store."""
+    return with_settings(folder_of(store, kept), settings)
 
 
 def kept_capture(job: OpenJob, capture_id: str) -> Attachment:
@@ -340,70 +333,3 @@ def _amount(told: Mapping[str, Any]) -> str:
     if told["value"] is None:
         return "not given"
     return Quantity(told["name"], told["value"], told["unit"], told["uncertainty"] or 0.0).amount
-
-
-# Measuring
-
-
-def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) -> tuple[Result, ...]:
-    """Measure what the roles allow, and keep what was said. Raises InputError where the settings make no sense."""
-    kept = kept_capture(job, capture_id)
-    found = opened(job.store, kept, checked_settings(settings))
-    for name in (*settings.roles, *settings.scale):
-        _ = found[name]
-    if settings.span:
-        found = found.part(*settings.span)
-    longest = max((len(found[name]) for name in settings.roles), default=0)
-    if longest > MOST_SAMPLES:
-        raise InputError(
-            f"{longest:,} samples are more than are measured at once ({MOST_SAMPLES:,})",
-            remedy="set the two cursors round the event and measure between them",
-        )
-    setup = Setup(
-        cylinders=settings.cylinders,
-        firing_order=settings.firing_order,
-        teeth=settings.teeth,
-        celsius=settings.celsius,
-        path=settings.path,
-        bit_rate=settings.bit_rate,
-        reference=_reference(job.store, settings.reference),
-    )
-    results = (*analyse(found, settings.roles, setup), *unassigned(found, settings.roles)[:MOST_UNASSIGNED])
-    document = {
-        "capture": capture_id,
-        "sha256": kept.sha256,
-        "settings": settings.to_json(),
-        "results": [_bounded(one) for one in results_dict(results)["results"]],
-    }
-    job.store.keep_shown(
-        job.job_id,
-        ShownResult(
-            what=WHAT,
-            document=document,
-            engine_version=halfsplit.__version__,
-            after=job.record.last_change,
-            who=job.who,
-            at=now(),
-        ),
-    )
-    return results
-
-
-def _reference(store: JobStore, reference: str) -> CrankCamResult | None:
-    """What crank and cam of the known good capture are like; None where it shows neither or there is none."""
-    job_id, _, capture_id = reference.partition("/")
-    if not capture_id:
-        return None
-    settings = settings_of(OpenJob(store, job_id), capture_id)
-    roles = {name: role for name, role in settings.roles.items() if role in ("crank", "cam")}
-    if "crank" not in roles.values():
-        return None
-    found = opened(store, kept_capture(OpenJob(store, job_id), capture_id), settings)
-    if max(len(found[name]) for name in roles) > MOST_SAMPLES:
-        return None
-    good = analyse(found, roles)
-    return next((one for one in good if isinstance(one, CrankCamResult) and one.wheel), None)
-
-
-def _bounded(result: dict[str, Any]) -> dict[str, Any]:
-    return result | {"marks": result["marks"][:MOST_MARKS], "details": result["details"][:MOST_DETAILS]}

@@ -13,6 +13,10 @@ from halfsplit.job.places import change_from_json
 from halfsplit.quantities import QUANTITIES
 
 Words = tuple[str, str]
+STATE_WORDS: Mapping[str, Mapping[str, str]] = {
+    "works": {"yes": "works", "weak": "weak", "no": "off"},
+    "answers": {"yes": "answers", "no": "silent"},
+}
 
 
 def complaint_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
@@ -34,7 +38,17 @@ def reading_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
     value = payload.get("value", "")
     if quantity in ("stage", "gauge") and not isinstance(value, str):
         return place_words(payload, circuit), f"{float(value):.6g} {_own_unit(payload, circuit)}".rstrip()
-    return place_words(payload, circuit), shown_value(quantity, value)
+    shown = state_word(value, quantity) if isinstance(value, str) else value
+    return place_words(payload, circuit), shown_value(quantity, shown)
+
+
+def state_word(word: str, quantity: str) -> str:
+    """What a load or a unit does, in a word; what is measured otherwise stands as it is.
+
+    >>> state_word("no", "works"), state_word("no", "answers"), state_word("12.3 V", "volts")
+    ('off', 'silent', '12.3 V')
+    """
+    return STATE_WORDS.get(quantity, {}).get(word, word)
 
 
 def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:

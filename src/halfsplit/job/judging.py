@@ -17,7 +17,7 @@ from halfsplit.job.plain import asked_words, right_words, seen_words
 from halfsplit.job.views import BenchView
 from halfsplit.store import EvidenceEntry, struck_ids
 
-SOURCE = "circuit solution, healthy"
+SOURCE = "calculated for the healthy circuit"
 """Who says what is right."""
 
 

@@ -13,6 +13,7 @@ from halfsplit.errors import HalfsplitError, MissingProgramError
 from halfsplit.job import apart, judging
 from halfsplit.job.bench import bench_view, same_place
 from halfsplit.job.costs import on_suspicion
+from halfsplit.job.entry_words import state_word
 from halfsplit.job.kinds import entry_words
 from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
@@ -135,7 +136,12 @@ def _battery(job: Job) -> str:
 
 def _earlier(job: Job) -> tuple[report.EarlierWorkView, ...]:
     return tuple(
-        report.EarlierWorkView(what=work.what, on=str(work.on or ""), by=work.by, touched=work.touched)
+        report.EarlierWorkView(
+            what=work.what,
+            on=f"{work.on.day} {work.on:%b %Y}" if work.on else "",
+            by=work.by,
+            touched=work.touched,
+        )
         for work in job.intake.earlier_work
     )
 
@@ -164,7 +170,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
                 instrument=entry.instrument,
                 serial=entry.serial,
                 struck=lines[entry.entry_id].struck,
-                allowed=judging.allowed(bench, entry),
+                allowed=state_word(judging.allowed(bench, entry), "works"),
                 plain=plain,
                 plain_reading=plain_reading,
                 plain_allowed=plain_allowed,
@@ -198,9 +204,9 @@ def _check(bench: Bench, one: Check) -> report.CheckView:
     before, plain_before = judging.before(bench, one.place, wanted)
     return report.CheckView(
         what=one.sentence,
-        before=before,
-        after=one.seen,
-        allowed=one.expected,
+        before=state_word(before, place.quantity),
+        after=state_word(one.seen, place.quantity),
+        allowed=state_word(one.expected, place.quantity),
         result=one.state,
         allowed_source=judging.SOURCE,
         plain=asked_words(place, circuit) if circuit else "",

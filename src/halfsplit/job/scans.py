@@ -22,7 +22,7 @@ from halfsplit.scan.text import decode
 from halfsplit.scan.units import UnitReport
 
 MOMENTS: Mapping[str, str] = {
-    "arrival": "As it came in, before anything was cleared",
+    "arrival": "As it came in, nothing cleared",
     "in between": "In between",
     "after repair": "After the repair",
 }

@@ -13,7 +13,7 @@ from itertools import accumulate, pairwise
 from halfsplit.practice.hiding import DIFFICULTIES
 
 WIDTH, HEIGHT = 720.0, 230.0
-LEFT, RIGHT, TOP, BOTTOM = 46.0, 14.0, 14.0, 46.0
+LEFT, RIGHT, TOP, BOTTOM = 66.0, 14.0, 16.0, 50.0
 MEAN_OF = 5
 """Exercises over which the line of the mean runs."""
 MOST_SHOWN = 40
@@ -52,7 +52,7 @@ def results_chart(marks: Sequence[Mark]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """How a question shrank on a path: minutes of each test, and bits in question before the first and after each."""
+    """How a question shrank on a path: minutes of each test, and bits still needed before the first and after each."""
 
     minutes: Sequence[float]
     question: Sequence[float]
@@ -67,12 +67,12 @@ def paths_chart(own: Course, best: Course) -> str:
     most = int(bits) + (bits > int(bits))
     ticks = [(number / most, str(number)) for number in range(0, most + 1, 1 if most < 6 else 2)]
     ends = [
-        f'<text class="day" x="{_x(share):.1f}" y="{HEIGHT - 26:.0f}" text-anchor="{anchor}">{words}</text>'
+        f'<text class="day" x="{_x(share):.1f}" y="{HEIGHT - 14:.0f}" text-anchor="{anchor}">{words}</text>'
         for share, words, anchor in ((0.0, "0 min", "start"), (1.0, f"{minutes:.0f} min", "end"))
     ]
     return _svg(
-        f"Bits in question: yours from {own.question[0]:.1f} to {own.question[-1]:.1f} in {sum(own.minutes):.0f} min, "
-        f"the best path's to {best.question[-1]:.1f} in {sum(best.minutes):.0f} min",
+        f"Halvings still needed: yours from {own.question[0]:.1f} to {own.question[-1]:.1f} in "
+        f"{sum(own.minutes):.0f} min, the best path's to {best.question[-1]:.1f} in {sum(best.minutes):.0f} min",
         (
             *_grid(ticks),
             *ends,
@@ -128,7 +128,7 @@ def _days(marks: Sequence[Mark], across: Sequence[float]) -> Iterator[str]:
         anchor = "start" if number == 0 else "end" if number == len(marks) - 1 else "middle"
         if marks[number].day != last:
             yield (
-                f'<text class="day" x="{across[number]:.1f}" y="{HEIGHT - 20:.0f}" text-anchor="{anchor}">'
+                f'<text class="day" x="{across[number]:.1f}" y="{HEIGHT - 14:.0f}" text-anchor="{anchor}">'
                 f"{escape(marks[number].day)}</text>"
             )
         last = marks[number].day

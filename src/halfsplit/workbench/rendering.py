@@ -15,6 +15,8 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
+from halfsplit.job.entry_words import state_word
+
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
 STYLES: Final = {path.stem: path for path in HERE.glob("*/*.css")}
@@ -40,10 +42,11 @@ def environment() -> Environment:
         "json": as_json,
         "bar": bar,
         "worth": worth,
-        "load_word": load_word,
+        "load_word": state_word,
         "wired": wired,
         "capital": capital,
         "audited": audited,
+        "duration": duration,
     }
     made.globals |= {"asset": asset, "styles": styles}
     return made
@@ -104,6 +107,19 @@ AUDITED: Final[Mapping[str, str]] = {
 """What the store notes of a change → as the audit list tells it; whatever else stands as it is noted."""
 
 
+def duration(seconds: float) -> str:
+    """How long a recording is, in three digits and the unit that a person would use.
+
+    >>> duration(0.0184), duration(3.2994), duration(754), duration(28_800)
+    ('18.4 ms', '3.3 s', '12.6 min', '8 h')
+    """
+    for factor, unit in ((1.0, "h"), (60.0, "min"), (3600.0, "s")):
+        if seconds * factor >= 3600.0 * (3.0 if unit == "min" else 1.0) or unit == "s":
+            break
+    shown = seconds * factor / 3600.0
+    return f"{shown:.3g} {unit}" if shown >= 1.0 or seconds <= 0.0 else f"{1000.0 * seconds:.3g} ms"
+
+
 def audited(what: str) -> str:
     """A line of the audit list in words.
 
@@ -128,19 +144,6 @@ def wired(name: str) -> str:
     return (
         " ".join(["wire", ends[1], "to", *ends[2:]]) if name.startswith("wire ") and len(ends) > 2 else name
     )
-
-
-def load_word(word: str, quantity: str) -> str:
-    """What a load does, in a word; what is measured otherwise stands as it is.
-
-    >>> load_word("no", "works"), load_word("no", "answers"), load_word("12.3 V", "volts")
-    ('off', 'silent', '12.3 V')
-    """
-    words = {
-        "works": {"yes": "works", "weak": "weak", "no": "off"},
-        "answers": {"yes": "answers", "no": "silent"},
-    }
-    return words.get(quantity, {}).get(word, word)
 
 
 def worth(bits: float) -> str:

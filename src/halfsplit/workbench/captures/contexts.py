@@ -8,6 +8,7 @@ from typing import Any
 
 from halfsplit.job import EvidenceLine, Job, SuspectCard
 from halfsplit.job.capture_evidence import Offer, Places
+from halfsplit.job.capture_measuring import Measuring
 from halfsplit.job.captures import CaptureLine, CaptureView, Reading
 
 
@@ -67,3 +68,13 @@ class CapturePage:
     question: Question | None = None
     kept: Kept | None = None
     cautions: Sequence[str] = field(default=())
+    measuring: Measuring | None = None
+
+
+@dataclass(frozen=True)
+class MeasuringFragment:
+    """How far the measuring of a long capture is."""
+
+    job: Job
+    capture_id: str
+    measuring: Measuring | None

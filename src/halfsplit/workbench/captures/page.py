@@ -13,15 +13,16 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.errors import HalfsplitError, InputError, NotFoundError
+from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
 from halfsplit.job import Doubt, JobStore, captures
 from halfsplit.job import capture_evidence as evidence
+from halfsplit.job import capture_measuring as measuring
 from halfsplit.job import capture_screen as screen
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.captures import CaptureView
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
-from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, Question
+from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, MeasuringFragment, Question
 from halfsplit.workbench.forms import Reader as Fields
 from halfsplit.workbench.forms import files_of
 from halfsplit.workbench.guard import LARGEST_FILE
@@ -145,6 +146,7 @@ def _page(  # noqa: PLR0913 - one page, many reasons to show it
         question,
         _kept(job, kept) if kept else None,
         tuple(dict.fromkeys(one["caution"] for one in view.results if one["caution"])),
+        measuring.measuring(job, capture_id),
     )
     return render(request, "captures/capture.html", page, status=422 if problem or question else 200)
 
@@ -232,11 +234,28 @@ def analyse(request: Request, job: JobToMeasure, capture_id: str, form: Form) ->
     """Measure what the roles allow, and keep what was said."""
     view = captures.capture_view(job, capture_id)
     try:
-        captures.analyse_capture(job, capture_id, _settings(form, view))
-    except (InputError, NotFoundError) as error:
+        measuring.analyse_capture(job, capture_id, _settings(form, view))
+    except (ConflictError, InputError, NotFoundError) as error:
         typed = {name: form.get(name, "") for name in _fields(view)}
         return _page(request, job, capture_id, problem=f"Not measured. {error}", typed=typed)
     return RedirectResponse(_address(job.job_id, capture_id) + "#results", 303)
+
+
+@router.get("/{capture_id}/measuring")
+def how_far(request: Request, job: JobToRead, capture_id: str) -> Response:
+    """How far the measuring of a long capture is; once it is over, the whole page is fetched anew."""
+    going = measuring.measuring(job, capture_id)
+    headers = {} if going and not going.problem else {"HX-Refresh": "true"}
+    return render(
+        request, "captures/_measuring.html", MeasuringFragment(job.record, capture_id, going), headers=headers
+    )
+
+
+@router.post("/{capture_id}/measuring/stop")
+def stop_measuring(job: JobToMeasure, capture_id: str) -> Response:
+    """Stop measuring; what was measured before stays."""
+    measuring.stop_measuring(job, capture_id)
+    return RedirectResponse(_address(job.job_id, capture_id), 303)
 
 
 def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
