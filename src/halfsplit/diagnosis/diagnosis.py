@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import replace
 
 from halfsplit.circuit.circuit import Circuit
@@ -166,6 +167,17 @@ class Diagnosis:
     ) -> Reading:
         """The result of a proposed test: SI unit of its quantity, or one of its words."""
         return self._take(test.measurement, value, present, sure=sure, id=id)
+
+    def imagined(self, test: Test, value: float | str) -> Diagnosis:
+        """This job as it would stand after a result of a proposed test; the job itself is left as it is.
+
+        What is solved for the one is solved for the other.
+        """
+        self._infer()
+        other = copy(self)
+        vars(other).update(_readings=list(self._readings), _refused=dict(self._refused))
+        other.record(test, value, sure=True)
+        return other
 
     def event(self, place: str, what: str) -> Reading:
         """'It came (or went) when I touched this': a new regime begins, and the place is raised."""

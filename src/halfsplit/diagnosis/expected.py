@@ -16,6 +16,7 @@ from halfsplit.diagnosis.priors import Priors
 from halfsplit.quantities import QUANTITIES
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 SLIP = 0.02
 ZERO_SIGMA = 0.02
@@ -39,6 +40,24 @@ def strange_share(unknown: NDArray[np.bool_]) -> Floats:
 
 
 @dataclass(frozen=True)
+class NumericAt:
+    """A number that is expected at N particles: ``value`` and ``sigma`` (N,), and the range of a slip."""
+
+    value: Floats
+    sigma: Floats
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class WordedAt:
+    """``chance`` (N, K) of each of the words at N particles."""
+
+    words: tuple[str, ...]
+    chance: Floats
+
+
+@dataclass(frozen=True)
 class Numeric:
     """A number that is expected.
 
@@ -54,6 +73,13 @@ class Numeric:
     high: float
     unknown: NDArray[np.bool_]
     slip: float = SLIP
+
+    def at(self, chosen: Ints) -> NumericAt:
+        """At some particles: what the drawing does not show may read anything."""
+        value, sigma = self.value.ravel()[chosen], self.sigma.ravel()[chosen]
+        strange = self.unknown[chosen // self.value.shape[1]]
+        value[strange], sigma[strange] = 0.5 * (self.low + self.high), 0.29 * (self.high - self.low)
+        return NumericAt(value, sigma, self.low, self.high)
 
     def likelihood(self, reading: float, slipped: Floats | float | None = None) -> Floats:
         """Density of a reading (C, D). ``slipped``: that of a slip, where more is known than that it is anything."""
@@ -102,6 +128,15 @@ class Worded:
     words: tuple[str, ...]
     probability: Floats
     unknown: NDArray[np.bool_]
+
+    def at(self, chosen: Ints) -> WordedAt:
+        """At some particles."""
+        columns = chosen // self.probability.shape[1]
+        chance = self.probability.reshape(-1, len(self.words))[chosen]
+        strange = self.unknown[columns]
+        share = np.asarray(STRANGE)[(np.cumsum(self.unknown) - 1)[columns[strange]], None]
+        chance[strange] = (1 - share) * chance[strange] + share / len(self.words)
+        return WordedAt(self.words, chance)
 
     def likelihood(self, word: str) -> Floats:
         probability = np.array(self.probability[..., self.words.index(word)], dtype=float)

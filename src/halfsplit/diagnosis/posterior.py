@@ -47,7 +47,8 @@ FAR = 7.0
 """Natural logarithm of how much likelier that is: a thousand times."""
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
-KEPT_PREDICTORS = 12
+KEPT_PREDICTORS, KEPT_BYTES = 12, 300_000_000
+"""Predictors that are kept, and what they may take; the latest is kept however large it is."""
 MOSTLY, DEEPEST = 0.7, 4
 """Share of hypotheses in common from which a predictor takes what another has solved, and how many may do so in turn:
 each keeps the one before it."""
@@ -133,8 +134,10 @@ class Predictions:
     def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
         """The predictor of some hypotheses; ``coarse``: named severities and nominal values only."""
         key = coarse, tuple(one.name for one in hypotheses)
-        if key not in self._kept:
-            if len(self._kept) >= KEPT_PREDICTORS:
+        if key in self._kept:
+            self._kept[key] = self._kept.pop(key)
+        else:
+            while len(self._kept) > 1 and (len(self._kept) >= KEPT_PREDICTORS or self.nbytes > KEPT_BYTES):
                 self._kept.pop(next(iter(self._kept)))
             draws = self.nominal if coarse else self.draws
             columns = columns_of(hypotheses, coarse=coarse)

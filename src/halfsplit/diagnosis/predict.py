@@ -31,8 +31,10 @@ Readings = NDArray[np.float32]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-SCENE_BYTES = 1 << 30
+SCENE_BYTES = 1 << 29
 """Memory for scenes that are kept."""
+AT_ONCE = 256
+"""Points that are solved together: many are cheaper than few, and too many take too much memory."""
 DEAD_MODES = ("open", "shorted", "stalled")
 
 
@@ -57,17 +59,15 @@ class Solved:
         """Solve for ``volts`` of nodes, ``source_ohms`` of nodes or ``amps`` of elements: many together are cheap."""
         kept = self._kept[what]
         missing = np.array(sorted({each for each in wanted if each not in kept}), dtype=np.intp)
-        if len(missing):
-            values = self._values(what, missing).astype(np.float32)
-            kept.update(zip(missing.tolist(), values, strict=True))
+        for start in range(0, len(missing), AT_ONCE):
+            some = missing[start : start + AT_ONCE]
+            values = np.asarray(getattr(self._batch, what)(some)).astype(np.float32)
+            kept.update(zip(some.tolist(), values, strict=True))
 
     def get(self, what: str, which: int) -> Readings:
         """One of these (C, D)."""
         self.fill(what, [which])
         return self._kept[what][which]
-
-    def _values(self, what: str, wanted: Ints) -> Floats:
-        return np.asarray(getattr(self._batch, what)(wanted))
 
     @property
     def nbytes(self) -> int:
@@ -116,10 +116,12 @@ class Amended(Solved):
         joined[..., self._columns, :] = own
         return joined
 
-    def _values(self, what: str, wanted: Ints) -> Floats:
-        self._whole.fill(what, wanted.tolist())
-        every = [self._whole.get(what, each) for each in wanted.tolist()]
-        return self._joined(np.array(every), super()._values(what, wanted))
+    def fill(self, what: str, wanted: Sequence[int]) -> None:
+        self._whole.fill(what, wanted)
+        super().fill(what, wanted)
+
+    def get(self, what: str, which: int) -> Readings:
+        return self._joined(self._whole.get(what, which), super().get(what, which))
 
     def port_ohms(self, a: int, b: int) -> Floats:
         return self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))

@@ -15,7 +15,7 @@ from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import Minutes, cautions, places
 from halfsplit.diagnosis.doubt import stands
 from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
-from halfsplit.diagnosis.expected import SLIP, Forecast, Numeric, Worded
+from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
 from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
@@ -175,14 +175,14 @@ def _ranked(
         return ()
     chosen, weights, group, names = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
-    forecasts = [forecast(one, situation.context) for one in wanted]
-    numeric = {number: one for number, one in enumerate(forecasts) if isinstance(one, Numeric)}
-    worded = {number: one for number, one in enumerate(forecasts) if isinstance(one, Worded)}
+    forecasts = [forecast(one, situation.context).at(chosen) for one in wanted]
+    numeric = {number: one for number, one in enumerate(forecasts) if isinstance(one, NumericAt)}
+    worded = {number: one for number, one in enumerate(forecasts) if isinstance(one, WordedAt)}
     order = [*numeric, *worded]
     tests = [wanted[number] for number in order]
     table = Minutes(situation.bay, tests)
     proofs = proofs_ahead(situation, tests, names[: int(group.max()) + 1])
-    options = _options(list(numeric.values()), list(worded.values()), chosen, table.now + ENTRY_MINUTES)
+    options = _options(list(numeric.values()), list(worded.values()), len(chosen), table.now + ENTRY_MINUTES)
     ranked = rank_tests(
         options,
         weights,
@@ -206,26 +206,22 @@ def _ranked(
             forecasts[order[one.test]],
             one.bits,
             one.expected_minutes,
-            (chosen, weights, group, names),
+            (weights, group, names),
         )
         for one in telling
     )
 
 
-def _options(numeric: list[Numeric], worded: list[Worded], chosen: Ints, minutes: Floats) -> Candidates:
-    predicted = np.empty((len(numeric), len(chosen)), dtype=np.float32)
+def _options(numeric: list[NumericAt], worded: list[WordedAt], particles: int, minutes: Floats) -> Candidates:
+    predicted = np.empty((len(numeric), particles), dtype=np.float32)
     sigma = np.empty_like(predicted)
     low, high = np.empty(len(numeric)), np.empty(len(numeric))
     for row, one in enumerate(numeric):
-        value, width = one.value.copy(), one.sigma.copy()
-        value[one.unknown], width[one.unknown] = 0.5 * (one.low + one.high), 0.29 * (one.high - one.low)
-        predicted[row], sigma[row] = value.ravel()[chosen], width.ravel()[chosen]
-        low[row], high[row] = one.low, one.high
+        predicted[row], sigma[row], low[row], high[row] = one.value, one.sigma, one.low, one.high
     widest = max((len(one.words) for one in worded), default=1)
-    likelihood = np.zeros((len(worded), len(chosen), widest))
-    for row, told in enumerate(worded):
-        for column, word in enumerate(told.words):
-            likelihood[row, :, column] = told.likelihood(word).ravel()[chosen]
+    likelihood = np.zeros((len(worded), particles, widest))
+    for row, each in enumerate(worded):
+        likelihood[row, :, : len(each.words)] = each.chance
     slips = Slips(SLIP, low, high) if len(numeric) else Slips(SLIP)
     return Candidates(minutes, predicted, sigma, likelihood, slips=slips)
 
@@ -251,24 +247,18 @@ def describe(situation: Situation, measurement: Measurement) -> Test:
     found = _ranked(situation, [measurement], 1, 0.95)
     if found:
         return found[0]
-    particles = situation.particles()
-    return _test(
-        situation,
-        measurement,
-        forecast(measurement, situation.context),
-        0.0,
-        float("inf"),
-        particles,
-    )
+    chosen, weights, group, names = situation.particles()
+    expected = forecast(measurement, situation.context).at(chosen)
+    return _test(situation, measurement, expected, 0.0, float("inf"), (weights, group, names))
 
 
 def _test(
     situation: Situation,
     measurement: Measurement,
-    expected: Forecast,
+    expected: NumericAt | WordedAt,
     bits: float,
     until: float,
-    particles: tuple[Ints, Floats, Ints, list[str]],
+    particles: tuple[Floats, Ints, list[str]],
 ) -> Test:
     model = situation.circuit.model
     return Test(
@@ -290,20 +280,17 @@ def _test(
 
 
 def _outcomes(
-    measurement: Measurement, expected: Forecast, particles: tuple[Ints, Floats, Ints, list[str]]
+    measurement: Measurement, expected: NumericAt | WordedAt, particles: tuple[Floats, Ints, list[str]]
 ) -> tuple[Outcome, ...]:
-    chosen, weights, group, names = particles
-    if isinstance(expected, Worded):
-        return _worded_outcomes(expected, chosen, weights, group, names)
-    low, high = expected.low, expected.high
-    value, sigma = expected.value.copy(), expected.sigma.copy()
-    value[expected.unknown], sigma[expected.unknown] = 0.5 * (low + high), 0.29 * (high - low)
+    weights, group, names = particles
+    if isinstance(expected, WordedAt):
+        return _worded_outcomes(expected, weights, group, names)
     bins = outcome_bins(
-        value.ravel()[chosen],
-        sigma.ravel()[chosen],
+        expected.value,
+        expected.sigma,
         weights,
         group,
-        slips=Slips(SLIP, low, high),
+        slips=Slips(SLIP, expected.low, expected.high),
         same=partial(_same, measurement),
         limit=partial(_limit, measurement),
     )
@@ -345,11 +332,11 @@ def _limit(measurement: Measurement, low: float, high: float) -> float | None:
 
 
 def _worded_outcomes(
-    expected: Worded, chosen: Ints, weights: Floats, group: Ints, names: list[str]
+    expected: WordedAt, weights: Floats, group: Ints, names: list[str]
 ) -> tuple[Outcome, ...]:
     told = []
-    for word in expected.words:
-        joint = weights * expected.likelihood(word).ravel()[chosen]
+    for word, chance in zip(expected.words, expected.chance.T, strict=True):
+        joint = weights * chance
         total = float(joint.sum())
         if total > 1e-4:
             shares = np.bincount(group, weights=joint, minlength=len(names)) / total

@@ -9,6 +9,7 @@ stored when he asked: several people on one job cost one computation, not one ea
 from __future__ import annotations
 
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -40,6 +41,17 @@ def in_turn() -> Iterator[None]:
     mine = _turn.acquire(timeout=TURN)
     try:
         yield
+    finally:
+        if mine:
+            _turn.release()
+
+
+@contextmanager
+def free_turn() -> Iterator[bool]:
+    """A turn for what can wait, if nothing else is worked on: whether it was had."""
+    mine = _turn.acquire(blocking=False)
+    try:
+        yield mine
     finally:
         if mine:
             _turn.release()
@@ -84,16 +96,23 @@ class Bench:
 
 
 class Memory:
-    """The memories of one store's jobs."""
+    """The memories of one store's jobs. ``asked``: when one of them was asked for last."""
 
     def __init__(self) -> None:
+        self.asked = 0.0
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Remembered] = OrderedDict()
 
     def knows(self, job_id: str) -> bool:
         return job_id in self._jobs
 
+    def latest(self) -> list[Remembered]:
+        """All jobs, the one that was asked for last before the others."""
+        with self._lock:
+            return list(reversed(self._jobs.values()))
+
     def of(self, job_id: str) -> Remembered:
+        self.asked = time.monotonic()
         with self._lock:
             found = self._jobs.setdefault(job_id, Remembered())
             self._jobs.move_to_end(job_id)
@@ -114,14 +133,19 @@ _MEMORIES: WeakKeyDictionary[JobStore, Memory] = WeakKeyDictionary()
 _MAKING = threading.Lock()
 
 
+def memory_of(store: JobStore) -> Memory:
+    """The memories of a store's jobs."""
+    with _MAKING:
+        return _MEMORIES.setdefault(store, Memory())
+
+
 @contextmanager
 def at_bench(store: JobStore, job_id: str) -> Iterator[Bench]:
     """The job with a diagnosis that has heard everything stored; nobody else works on it until the block ends.
 
     Raises NotFoundError where there is no such job, AbandonedError where whoever asked has gone while he waited.
     """
-    with _MAKING:
-        memory = _MEMORIES.setdefault(store, Memory())
+    memory = memory_of(store)
     asked = store.job(job_id)  # no memory is kept for a job that is not there
     remembered = memory.of(job_id)
     with remembered.lock:

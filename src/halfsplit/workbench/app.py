@@ -16,6 +16,7 @@ from starlette.types import ASGIApp
 import halfsplit
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
+from halfsplit.job.ahead import start_thinking_ahead
 from halfsplit.workbench import api, live, problems
 from halfsplit.workbench.accounts import is_session
 from halfsplit.workbench.bench import page as bench
@@ -101,8 +102,10 @@ def pages(store: JobStore, *, accounts: bool, secure: bool) -> FastAPI:
 
 
 def pages_in_process(url: str, files: Path, *, accounts: bool, secure: bool) -> FastAPI:
-    """The same in a process of its own, with a connection of its own to the store."""
-    return pages(JobStore(url, files=files), accounts=accounts, secure=secure)
+    """The same in a process of its own, with a connection of its own to the store, which thinks ahead when idle."""
+    store = JobStore(url, files=files)
+    start_thinking_ahead(store)
+    return pages(store, accounts=accounts, secure=secure)
 
 
 @asynccontextmanager

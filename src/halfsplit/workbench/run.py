@@ -22,6 +22,7 @@ from starlette.types import ASGIApp
 
 from halfsplit.errors import InputError
 from halfsplit.job import JobStore
+from halfsplit.job.ahead import start_thinking_ahead
 from halfsplit.workbench.accounts import new_owner_link
 from halfsplit.workbench.app import create_app, pages_in_process
 from halfsplit.workbench.guard import LOOPBACK
@@ -194,7 +195,9 @@ def run(store: JobStore, serving: Serving, *, tell: Callable[[str], None] = prin
 def _pool(store: JobStore, serving: Serving) -> Iterator[Callable[[ASGIApp], ASGIApp]]:
     """What puts the pool of processes around the pages; the processes end with the block."""
     if not serving.processes:
+        end = start_thinking_ahead(store)
         yield lambda app: app
+        end.set()
         return
     start = partial(
         pages_in_process, store.url, store.files.folder, accounts=not serving.own, secure=serving.secure

@@ -1,0 +1,81 @@
+"""What follows each likely result of the proposed test, worked out while the technician walks to it.
+
+Nothing of it is shown or kept as an answer: the circuit is solved for the states, faults and points that the next
+reading will ask for, so that the reading itself finds them solved. It stands behind everything else: it begins when
+nobody has asked for a while, takes one result at a time, and leaves a job alone that somebody works on.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from typing import Final
+
+from halfsplit.diagnosis.propose import Outcome, Test
+from halfsplit.errors import HalfsplitError
+from halfsplit.job.memory import Memory, Remembered, free_turn, memory_of
+from halfsplit.store import JobStore
+
+QUIET: Final = 0.5
+"""Seconds without a question after which it begins, and between two looks."""
+LIKELY: Final = 3
+"""Results of the proposed test that are thought through, the likeliest first."""
+NEXT: Final = 5
+"""Tests that the bench shows, whose forecasts are made as well."""
+
+
+def start_thinking_ahead(store: JobStore) -> threading.Event:
+    """Think ahead for the jobs of a store until the event that is given back is set, or the process ends."""
+    end = threading.Event()
+
+    def work() -> None:
+        memory = memory_of(store)
+        while not end.wait(QUIET):
+            while not end.is_set() and time.monotonic() - memory.asked > QUIET and think_ahead(memory):
+                pass
+
+    threading.Thread(target=work, name="thinking ahead", daemon=True).start()
+    return end
+
+
+def think_ahead(memory: Memory) -> bool:
+    """Think one more result through, of the job that was looked at last; False where there is nothing to do now."""
+    for remembered in memory.latest():
+        if remembered.told is None or not _waiting(remembered):
+            continue
+        if not remembered.lock.acquire(blocking=False):
+            return False
+        try:
+            with free_turn() as mine:
+                waiting = _waiting(remembered)
+                if mine and waiting:
+                    remembered.answers[AHEAD] = remembered.answers.get(AHEAD, 0) + 1
+                    _think_through(remembered, *waiting[0])
+                return mine
+        finally:
+            remembered.lock.release()
+    return False
+
+
+AHEAD: Final = "ahead"
+"""How many results have been thought through since the last change, among a job's answers."""
+
+
+def _waiting(remembered: Remembered) -> list[tuple[Test, Outcome]]:
+    """The results that are still to be thought through, the likeliest first."""
+    test: Test | None = remembered.answers.get("best")
+    if test is None:
+        return []
+    likeliest = sorted(test.outcomes, key=lambda outcome: -outcome.probability)[:LIKELY]
+    return [(test, outcome) for outcome in likeliest[remembered.answers.get(AHEAD, 0) :]]
+
+
+def _think_through(remembered: Remembered, test: Test, outcome: Outcome) -> None:
+    if remembered.told is None:
+        return
+    try:
+        imagined = remembered.told.diagnosis.imagined(test, outcome.word or outcome.typical)
+        imagined.finding()
+        imagined.next_tests(NEXT)
+    except HalfsplitError:  # a result that the diagnosis cannot take: the reading itself will say so
+        return

@@ -1,0 +1,72 @@
+"""What is worked out while the technician walks: the next reading finds it solved, and nothing that is told changes."""
+
+import pytest
+
+from halfsplit import job as jobs
+from halfsplit.circuit.batch import Batch
+from halfsplit.job.ahead import AHEAD, LIKELY, think_ahead
+from halfsplit.job.memory import at_bench, memory_of
+from halfsplit.job.open_job import OpenJob
+from halfsplit.notation.demos import demo
+
+DEMO = "rear-lamps"
+
+
+@pytest.fixture
+def solved(monkeypatch):
+    """How many times the circuit has been solved for all hypotheses."""
+    count = [0]
+    init = Batch.__init__
+
+    def counted(self, *args):
+        count[0] += 1
+        init(self, *args)
+
+    monkeypatch.setattr(Batch, "__init__", counted)
+    return count
+
+
+def begun(store, job_id):
+    jobs.open_job(store, jobs.Intake(), who="kim", job_id=job_id, circuit=demo(DEMO).text)
+    job = OpenJob(store, job_id, "kim")
+    jobs.complain_all(job, [(one.part, one.works, one.state) for one in demo(DEMO).complaints])
+    return job
+
+
+def likeliest(job):
+    with at_bench(job.store, job.job_id) as bench:
+        test = bench.answers["best"]
+        outcome = max(test.outcomes, key=lambda one: one.probability)
+        return test, outcome.word or outcome.typical
+
+
+def test_a_reading_finds_solved_what_was_thought_of(tmp_path, solved):
+    with jobs.JobStore(f"sqlite:///{tmp_path / 'jobs.db'}") as store:
+        told, work = [], []
+        for ahead in (False, True):
+            job = begun(store, f"job-{ahead}")
+            jobs.bench_view(job)
+            while ahead and think_ahead(memory_of(store)):
+                pass
+            test, value = likeliest(job)
+            before = solved[0]
+            with at_bench(store, job.job_id) as bench:
+                bench.told.diagnosis.record(test, value, sure=True)
+                after = bench.told.diagnosis
+                told.append((after.next_tests(3), [one.probability for one in after.suspects()]))
+            work.append(solved[0] - before)
+    assert told[0] == told[1]
+    assert work[1] == 0 < work[0]
+
+
+def test_it_ends_and_leaves_the_job_alone(tmp_path):
+    with jobs.JobStore(f"sqlite:///{tmp_path / 'jobs.db'}") as store:
+        job = begun(store, "j")
+        view = jobs.bench_view(job)
+        memory = memory_of(store)
+        thought = sum(1 for _ in iter(lambda: think_ahead(memory), False))
+        assert 1 <= thought <= LIKELY
+        with at_bench(store, "j") as bench:
+            assert bench.answers[AHEAD] == thought
+            assert len(bench.told.diagnosis.readings) == len(demo(DEMO).complaints)
+        assert jobs.bench_view(job).tests == view.tests
