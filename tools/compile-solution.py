@@ -11,9 +11,10 @@ import numpy as np
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.substitution import answer
+from halfsplit.diagnosis.ramps import add_ramps
 from halfsplit.diagnosis.rollout import _minutes_after
 
-for loops in (answer, _minutes_after):
+for loops in (answer, add_ramps, _minutes_after):
     for old in Path(loops.stats.cache_path).glob("*.nb[ci]"):
         old.unlink()
 

@@ -220,18 +220,12 @@ def _shares_of_cells(
     each corner; the slope that a ramp adds to the cells is a step, and a step is a single entry (shared by
     two cells where the corner lies between borders) before the cumulative sum over the cells.
     """
-    tests, width = len(corners[0]), precision.cells + 2
-    base = (np.arange(tests)[:, None] * groups + group) * width
-    steps = np.zeros(tests * groups * width)
+    from halfsplit.diagnosis.ramps import add_ramps  # compiled code comes in when it is asked for
+
+    steps = np.zeros((len(corners[0]), groups, precision.cells + 2))
     for corner, slope in zip(corners, _changes_of_slope(corners, precision), strict=True):
-        cell = np.clip(corner, 0, precision.cells).astype(np.intp)
-        inside = corner - cell
-        added = slope * weights
-        keys = (base + cell).ravel()
-        later = (added * inside).ravel()
-        steps += np.bincount(keys, weights=added.ravel() - later, minlength=len(steps))
-        steps += np.bincount(keys + 1, weights=later, minlength=len(steps))
-    shares = np.cumsum(steps.reshape(tests, groups, width), axis=-1)[..., :-2]
+        add_ramps(steps, corner.astype(float), slope.astype(float), weights, group)
+    shares = np.cumsum(steps, axis=-1)[..., :-2]
     return np.maximum(shares, 0.0)
 
 

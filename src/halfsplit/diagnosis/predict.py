@@ -110,6 +110,7 @@ class Amended(Solved):
         super().__init__(batch)
         self.shape, self._whole, self._columns = (len(taken), whole.shape[1]), whole, columns
         self._taken = taken
+        self._together: dict[tuple[str, int], Readings] = {}
 
     def _joined(self, whole: NDArray[Any], own: NDArray[Any]) -> NDArray[Any]:
         joined = whole[..., self._taken, :]
@@ -121,7 +122,12 @@ class Amended(Solved):
         super().fill(what, wanted)
 
     def get(self, what: str, which: int) -> Readings:
-        return self._joined(self._whole.get(what, which), super().get(what, which))
+        if (what, which) not in self._together:
+            if len(self._together) >= AT_ONCE:
+                self._together.clear()
+            both = self._joined(self._whole.get(what, which), super().get(what, which))
+            self._together[what, which] = both
+        return self._together[what, which]
 
     def port_ohms(self, a: int, b: int) -> Floats:
         return self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
