@@ -15,7 +15,7 @@ import pytest
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import Jump, Replace, Unplug
 from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measurement
-from halfsplit.diagnosis.posterior import Predictions
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.notation.library import sample

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.diagnosis.cost import part_of
-from halfsplit.diagnosis.posterior import Predictions
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
 
 Floats = NDArray[np.float64]

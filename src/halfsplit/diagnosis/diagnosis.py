@@ -23,7 +23,8 @@ from halfsplit.diagnosis.codes import check_code
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.doubt import Doubt, doubt
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
-from halfsplit.diagnosis.posterior import Inference, Posterior, Predictions
+from halfsplit.diagnosis.posterior import Inference, Posterior
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation

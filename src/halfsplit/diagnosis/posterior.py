@@ -15,21 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.network import Parameters
 from halfsplit.diagnosis.belief import Belief
 from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.hypotheses import (
     STRANGE,
     Hypothesis,
     column_count,
-    columns_of,
     families,
     joined,
     undrawn_families,
 )
 from halfsplit.diagnosis.measurement import Reading
-from halfsplit.diagnosis.predict import Predictor
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
 
 Floats = NDArray[np.float64]
@@ -47,11 +44,6 @@ FAR = 7.0
 """Natural logarithm of how much likelier that is: a thousand times."""
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
-KEPT_PREDICTORS, KEPT_BYTES = 12, 300_000_000
-"""Predictors that are kept, and what they may take; the latest is kept however large it is."""
-MOSTLY, DEEPEST = 0.7, 4
-"""Share of hypotheses in common from which a predictor takes what another has solved, and how many may do so in turn:
-each keeps the one before it."""
 ODD = 3.0
 """Natural logarithm of how much better something else explains a reading that a hypothesis leaves unexplained."""
 TOUCHES, AGAINST = 0.1, 4.0
@@ -109,50 +101,6 @@ class Posterior:
             else None
             for place, one in enumerate(self.hypotheses)
         }
-
-
-class Predictions:
-    """Predictions for one circuit and one set of drawn cars; jobs on the same circuit can share them.
-
-    ``spread``: how much the cars differ; 1 for typical values, near 0 where they were measured on this very vehicle.
-    """
-
-    def __init__(self, circuit: Circuit, *, draws: int, seed: int, spread: float = 1.0) -> None:
-        self.circuit = circuit
-        generator = np.random.default_rng(seed)
-        # Which production it is is one more thing that is not known of the car: the draws take turns.
-        variants = circuit.model.variants or (None,)
-        self.draws: tuple[Parameters, ...] = circuit.network.draws(generator, draws, variants, spread=spread)
-        self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
-        self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
-
-    @property
-    def nbytes(self) -> int:
-        """Bytes of what is solved, nearly all that a diagnosis takes."""
-        return sum(each.nbytes for each in self._kept.values())
-
-    def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
-        """The predictor of some hypotheses; ``coarse``: named severities and nominal values only."""
-        key = coarse, tuple(one.name for one in hypotheses)
-        if key in self._kept:
-            self._kept[key] = self._kept.pop(key)
-        else:
-            while len(self._kept) > 1 and (len(self._kept) >= KEPT_PREDICTORS or self.nbytes > KEPT_BYTES):
-                self._kept.pop(next(iter(self._kept)))
-            draws = self.nominal if coarse else self.draws
-            columns = columns_of(hypotheses, coarse=coarse)
-            self._kept[key] = Predictor(self.circuit, columns, draws, self._near(key))
-        return self._kept[key]
-
-    def _near(self, key: tuple[bool, tuple[str, ...]]) -> Predictor | None:
-        """The latest predictor that has most of these hypotheses and few others."""
-        coarse, names = key
-        for other in reversed(self._kept):
-            shared = len({*names}.intersection(other[1]))
-            alike = other[0] == coarse and shared > MOSTLY * max(len(names), len(other[1]))
-            if alike and self._kept[other].depth < DEEPEST:
-                return self._kept[other]
-        return None
 
 
 class Inference:

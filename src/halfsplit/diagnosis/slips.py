@@ -13,7 +13,8 @@ import numpy as np
 
 from halfsplit.diagnosis.expected import Context, Floats, Numeric
 from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.diagnosis.predict import Readings, Scene
+from halfsplit.diagnosis.predict import Scene
+from halfsplit.diagnosis.solved import Readings
 
 NOTHING, FEED, ONE_LEAD, SWAPPED, BESIDE, STATE, UNIT, ANYTHING = (
     0.22,

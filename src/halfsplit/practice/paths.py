@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Present, Reading
-from halfsplit.diagnosis.posterior import Predictions
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.results import round_reading
 from halfsplit.diagnosis.words import reading_words
