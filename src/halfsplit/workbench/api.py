@@ -24,7 +24,15 @@ from halfsplit.job import (
 from halfsplit.job import captures as captures_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import NAME, JobToMeasure, JobToRead, Reader, Store, Taker
-from halfsplit.workbench.bodies import TEXT, CircuitBody, EvidenceBody, FileBody, NewJob, StrikeBody
+from halfsplit.workbench.bodies import (
+    TEXT,
+    CircuitBody,
+    EvidenceBody,
+    FileBody,
+    NewJob,
+    ReadingBody,
+    StrikeBody,
+)
 from halfsplit.workbench.problems import PROBLEM_JSON, Problem
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
@@ -130,13 +138,11 @@ def list_evidence(
 @router.post("/jobs/{job_id}/evidence", tags=["evidence"], status_code=201)
 def add_evidence(job: JobToMeasure, body: EvidenceBody) -> EvidenceEntry:
     """Store an entry. A reading that is odd is asked about (422 with `question`); send it again with `confirmed`."""
-    if body.kind == "reading":
-        if body.value is None:
-            raise InputError("the value is missing", remedy="send what the instrument shows", where="value")
+    if isinstance(body, ReadingBody):
         typed = body.value if isinstance(body.value, str) else f"{body.value:.10g}"
         return jobs.record(
             job,
-            body.place,
+            body.place.model_dump(),
             typed,
             entry_id=body.entry_id,
             unit=body.unit,
@@ -144,11 +150,10 @@ def add_evidence(job: JobToMeasure, body: EvidenceBody) -> EvidenceEntry:
             present=body.present,
             serial=body.serial,
         )
-    said = body.payload | body.place
     return jobs.take(
         job,
         body.kind,
-        said,
+        body.said,
         entry_id=body.entry_id,
         present=body.present,
         serial=body.serial,
