@@ -164,7 +164,7 @@ def _unseen(volts: Floats, rate: float, rest: float, pulses: list[Pulse]) -> str
         )
     if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
         return "the volts are too noisy, or lack their direct part: the burn is not seen"
-    charging = [float(np.median(volts[pulse.first : pulse.last])) for pulse in pulses]
+    charging = [float(np.quantile(volts[pulse.first : pulse.last], 0.1)) for pulse in pulses]
     if float(np.median(charging)) > 0.5 * rest:
         return "the volts do not fall while the coil is charged: the trace is cut off below, the burn is not seen"
     return ""
