@@ -265,7 +265,7 @@ class Diagnosis:
     def free_looks(self) -> tuple[Test, ...]:
         """Symptoms nobody has asked about yet that tell the suspects apart and cost seconds."""
         situation = self.situation()
-        return tuple(describe(situation, one) for one in looking.free_looks(situation)[:6])
+        return describe(situation, looking.free_looks(situation)[:6])
 
     def alibi(self) -> looking.Alibi:
         """Every other repair that gives the same readings, and a cheap set of tests that excludes them all."""
@@ -279,7 +279,9 @@ class Diagnosis:
     def verify(self) -> tuple[tuple[Test, float | str], ...]:
         """After the repair: the tests to make again, and what each must read now."""
         situation = self.situation()
-        return tuple((describe(situation, one), value) for one, value in to_verify(situation))
+        asked = to_verify(situation)
+        tests = describe(situation, [one for one, _ in asked])
+        return tuple((test, value) for test, (_, value) in zip(tests, asked, strict=True))
 
     # What the answers above are worked out from; for the plan and the workbench.
 

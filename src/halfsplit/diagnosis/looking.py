@@ -155,15 +155,11 @@ def free_looks(situation: Situation) -> tuple[Measurement, ...]:
     told = []
     for one in looks:
         if one not in asked:
-            expected = forecast_words(one, situation.context)
-            bits = Candidates(np.ones(1), likelihood=_words(expected, chosen)[None]).bits(weights, group)[0]
+            chance = forecast_words(one, situation.context).at(chosen).chance
+            bits = Candidates(np.ones(1), likelihood=chance[None]).bits(weights, group)[0]
             told.append((float(bits), one))
     told.sort(key=lambda item: -item[0])
     return tuple(one for bits, one in told if bits > 0.02)
-
-
-def _words(expected: Worded, chosen: Ints) -> Floats:
-    return np.stack([expected.likelihood(word).ravel()[chosen] for word in expected.words], axis=-1)
 
 
 @dataclass(frozen=True, slots=True)

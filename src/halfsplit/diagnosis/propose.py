@@ -108,11 +108,11 @@ def propose(
 ) -> tuple[Test, ...]:
     """The tests worth their minutes, best first."""
     if only is not None:
-        return _ranked(situation, [only], 1, found_at) or (describe(situation, only),)
+        return describe(situation, [only])
     first: list[Test] = []
     odd = odd_reading(situation)
     if odd is not None and not situation.barred(odd.measurement):
-        first.append(replace(describe(situation, odd.measurement), purpose="repeat"))
+        first += [replace(one, purpose="repeat") for one in describe(situation, [odd.measurement])]
     lacking = _proving(situation, found_at)
     first += lacking
     if len(first) >= limit and (odd is None or lacking):
@@ -127,9 +127,10 @@ def propose(
 
 def _proving(situation: Situation, found_at: float) -> list[Test]:
     """The tests that the proof of what holds ``found_at`` lacks, nearest first."""
+    missing = proof.missing_tests(situation, found_at)
+    tests = describe(situation, [test for test, _ in missing])
     return [
-        replace(describe(situation, one), purpose="prove", passes=limit)
-        for one, limit in proof.missing_tests(situation, found_at)
+        replace(one, purpose="prove", passes=limit) for one, (_, limit) in zip(tests, missing, strict=True)
     ]
 
 
@@ -142,7 +143,7 @@ def _settling(situation: Situation) -> list[Test]:
         same = [one for one in situation.live if one.measurement == test]
         split = len(same) > 1 and not any(stands(situation, one) for one in same)
         if split and len(same) < MOST_READINGS and not situation.barred(test):
-            return [replace(describe(situation, test), purpose="repeat")]
+            return [replace(one, purpose="repeat") for one in describe(situation, [test])]
     return []
 
 
@@ -242,14 +243,15 @@ def beside(own: Test, proposed: Test | None) -> str:
     return "Yours tells as much for its minutes as the proposed test."
 
 
-def describe(situation: Situation, measurement: Measurement) -> Test:
-    """A test that is asked for, whatever its worth."""
-    found = _ranked(situation, [measurement], 1, 0.95)
-    if found:
-        return found[0]
+def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple[Test, ...]:
+    """Tests that are asked for, whatever their worth, in the order given."""
+    told = {one.measurement: one for one in _ranked(situation, measurements, len(measurements), 0.95)}
     chosen, weights, group, names = situation.particles()
-    expected = forecast(measurement, situation.context).at(chosen)
-    return _test(situation, measurement, expected, 0.0, float("inf"), (weights, group, names))
+    for one in measurements:
+        if one not in told:
+            expected = forecast(one, situation.context).at(chosen)
+            told[one] = _test(situation, one, expected, 0.0, float("inf"), (weights, group, names))
+    return tuple(told[one] for one in measurements)
 
 
 def _test(
