@@ -1,4 +1,7 @@
-"""From a reading to the bench page: one job on a made-up vehicle of 60 branches, open in 20 browsers, on loopback."""
+"""From a reading to the bench page: one job on a made-up vehicle of 60 branches, open in 20 browsers, on loopback.
+
+Between a test and its reading the technician walks, and the bench thinks ahead; ``--walk 0`` takes that away.
+"""
 
 from __future__ import annotations
 
@@ -27,6 +30,7 @@ from bench.vehicle import vehicle
 from halfsplit import job as jobs
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
+from halfsplit.job.ahead import start_thinking_ahead
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.notation.write import write
@@ -112,23 +116,27 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--branches", type=int, default=60)
     parser.add_argument("--browsers", type=int, default=20)
     parser.add_argument("--readings", type=int, default=6)
+    parser.add_argument("--walk", type=float, default=15.0, help="seconds from a test to its reading")
     given = parser.parse_args(arguments)
     circuit = Circuit(vehicle(given.branches))
     with TemporaryDirectory() as folder, jobs.JobStore(f"sqlite:///{Path(folder) / 'jobs.db'}") as store:
         simulated = job_on(circuit, store)
         with served(store) as address, ThreadPoolExecutor(given.browsers) as browsers:
             bench = f"{address}/jobs/j"
+            end = start_thinking_ahead(store)
             first, page = asked(bench)
             entered: list[float] = []
             shown: list[float] = []
             for _ in range(given.readings):
+                time.sleep(given.walk)
                 form = reading_of(page, lambda place: simulated.answer(from_json(place)))
                 if not form:
                     break
                 seconds, page = asked(f"{bench}/evidence", form)
                 entered.append(seconds)
                 shown += [one for one, _ in browsers.map(asked, [bench] * given.browsers)]
-    print(f"{given.branches} branches, {given.browsers} browsers; seconds")
+            end.set()
+    print(f"{given.branches} branches, {given.browsers} browsers, {given.walk:g} s to walk; seconds")
     print(f"{'':52}{'n':>6}{'median':>10}{'95 %':>10}")
     told("first page after the complaint", [first])
     told("a reading entered, until the new bench is there", entered)

@@ -70,3 +70,25 @@ def test_it_ends_and_leaves_the_job_alone(tmp_path):
             assert bench.answers[AHEAD] == thought
             assert len(bench.told.diagnosis.readings) == len(demo(DEMO).complaints)
         assert jobs.bench_view(job).tests == view.tests
+
+
+def test_it_gives_way_to_whoever_asks(tmp_path):
+    with jobs.JobStore(f"sqlite:///{tmp_path / 'jobs.db'}") as store:
+        job = begun(store, "j")
+        view = jobs.bench_view(job)
+        memory = memory_of(store)
+        solve, asked = Batch.__init__, [0]
+
+        def somebody_asks(self, *args):
+            asked[0] += 1
+            memory.of("j")
+            solve(self, *args)
+
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(Batch, "__init__", somebody_asks)
+            assert not think_ahead(memory)
+        assert asked[0] == 1
+        with at_bench(store, "j") as bench:
+            assert AHEAD not in bench.answers
+        assert jobs.bench_view(job).tests == view.tests
+        assert think_ahead(memory)

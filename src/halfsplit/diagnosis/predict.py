@@ -7,7 +7,7 @@ predictions are those of the faults and not of the dice.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -259,10 +259,16 @@ class Predictor:
     """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them.
 
     ``near``: a predictor for the same draws that has most of the columns; what it has solved is not solved again.
+    ``give_way`` is called before anything is solved: it may raise, where something else comes first.
     """
 
     def __init__(
-        self, circuit: Circuit, columns: Columns, draws: Sequence[Parameters], near: Predictor | None = None
+        self,
+        circuit: Circuit,
+        columns: Columns,
+        draws: Sequence[Parameters],
+        near: Predictor | None = None,
+        give_way: Callable[[], None] = lambda: None,
     ) -> None:
         self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
         self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
@@ -271,7 +277,7 @@ class Predictor:
         self.whole = Memory(np.zeros(shape, dtype=bool), b"")
         first = circuit.network.system(next(iter(circuit.states)))
         self._cases = Cases.of(first, columns.changes, columns.locks)
-        self._near = near
+        self._near, self._give_way = near, give_way
         self.depth: int = 0 if near is None else near.depth + 1
         # Volts and source ohms of all points, in float32.
         each = 8 * len(columns) * len(self.draws) * circuit.network.size
@@ -284,6 +290,7 @@ class Predictor:
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
         """The scene, solved if it was not yet; those used longest ago are let go."""
+        self._give_way()
         where = key, memory.token
         scene = self._scenes.pop(where, None)
         if scene is None:
@@ -305,6 +312,7 @@ class Predictor:
         return self._solved[what, memory.token]
 
     def _batch_for(self, key: SceneKey, good: frozenset[str], memory: Memory) -> Solved:
+        self._give_way()
         systems = [self._system(key, parameters) for parameters in self.draws]
         cases = _without(self.circuit, self._cases, self.columns, good)
         network = self.circuit.network

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -22,7 +22,10 @@ class Predictions:
     """Predictions for one circuit and one set of drawn cars; jobs on the same circuit can share them.
 
     ``spread``: how much the cars differ; 1 for typical values, near 0 where they were measured on this very vehicle.
+    ``give_way`` is called before anything is solved: it may raise, where something else comes first.
     """
+
+    give_way: Callable[[], None] | None = None
 
     def __init__(self, circuit: Circuit, *, draws: int, seed: int, spread: float = 1.0) -> None:
         self.circuit = circuit
@@ -48,8 +51,12 @@ class Predictions:
                 self._kept.pop(next(iter(self._kept)))
             draws = self.nominal if coarse else self.draws
             columns = columns_of(hypotheses, coarse=coarse)
-            self._kept[key] = Predictor(self.circuit, columns, draws, self._near(key))
+            self._kept[key] = Predictor(self.circuit, columns, draws, self._near(key), self._give_way)
         return self._kept[key]
+
+    def _give_way(self) -> None:
+        if self.give_way is not None:
+            self.give_way()
 
     def _near(self, key: tuple[bool, tuple[str, ...]]) -> Predictor | None:
         """The latest predictor that has most of these hypotheses and few others."""

@@ -48,10 +48,10 @@ def think_ahead(memory: Memory) -> bool:
         try:
             with free_turn() as mine:
                 waiting = _waiting(remembered)
-                if mine and waiting:
-                    remembered.answers[AHEAD] = remembered.answers.get(AHEAD, 0) + 1
-                    _think_through(remembered, *waiting[0])
-                return mine
+                if not mine or not waiting or not _thought_through(memory, remembered, *waiting[0]):
+                    return False
+                remembered.answers[AHEAD] = remembered.answers.get(AHEAD, 0) + 1
+                return True
         finally:
             remembered.lock.release()
     return False
@@ -70,12 +70,29 @@ def _waiting(remembered: Remembered) -> list[tuple[Test, Outcome]]:
     return [(test, outcome) for outcome in likeliest[remembered.answers.get(AHEAD, 0) :]]
 
 
-def _think_through(remembered: Remembered, test: Test, outcome: Outcome) -> None:
+class GivesWay(Exception):
+    """Thinking ahead ends here, because somebody waits."""
+
+
+def _thought_through(memory: Memory, remembered: Remembered, test: Test, outcome: Outcome) -> bool:
+    """Whether a result was thought through to its end, and nobody asked for anything meanwhile."""
     if remembered.told is None:
-        return
+        return False
+    since, diagnosis = memory.asked, remembered.told.diagnosis
+
+    def give_way() -> None:
+        if memory.asked != since:
+            raise GivesWay
+
+    diagnosis.predictions.give_way = give_way
     try:
-        imagined = remembered.told.diagnosis.imagined(test, outcome.word or outcome.typical)
+        imagined = diagnosis.imagined(test, outcome.word or outcome.typical)
         imagined.finding()
         imagined.next_tests(NEXT)
+    except GivesWay:
+        return False
     except HalfsplitError:  # a result that the diagnosis cannot take: the reading itself will say so
-        return
+        return True
+    finally:
+        diagnosis.predictions.give_way = None
+    return True
