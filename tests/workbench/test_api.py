@@ -60,7 +60,7 @@ def test_the_server_takes_what_the_description_admits_and_refuses_what_it_refuse
 
     def answers(operation):
         @given(case=operation.as_strategy(generation_mode=mode))
-        @settings(max_examples=12, suppress_health_check=list(HealthCheck), deadline=None)
+        @settings(max_examples=8, suppress_health_check=list(HealthCheck), deadline=None)
         def one(case):
             answer = case.call()
             seen[answer.status_code] += 1
@@ -76,7 +76,7 @@ def test_the_server_takes_what_the_description_admits_and_refuses_what_it_refuse
 
     operations = [found.ok() for found in schema.get_all_operations()]
     for operation in operations:
-        if fits or operation.body or operation.path_parameters or operation.query:
+        if fits or operation.body:  # what else stands in an address is left alone
             answers(operation)()
     assert len(operations) > 15
     assert ({200, 404} if fits else {422}) <= set(seen)

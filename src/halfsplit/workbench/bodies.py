@@ -33,7 +33,7 @@ def _whole(value: Any) -> Any:
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
-Whole = Annotated[int, BeforeValidator(_whole)]
+As_whole = BeforeValidator(_whole)
 """In JSON Schema 5.0 is an integer too."""
 
 
@@ -56,7 +56,7 @@ class NewJob(Strict):
     how_often: Literal["always", "intermittent", "unknown"] = "unknown"
     vehicle: str = _text(200)
     vin: str = _text(30)
-    odometer: Whole | None = Field(default=None, ge=0, le=9_999_999)
+    odometer: Annotated[int, Field(ge=0, le=9_999_999), As_whole] | None = None
     battery_volts: float | None = Field(default=None, ge=0, le=60, allow_inf_nan=False)
     instruments: list[Instrument] = Field(default_factory=list, max_length=20)
     circuit: str = _text(jobs.LONGEST_CIRCUIT)
@@ -66,7 +66,7 @@ class CircuitBody(Strict):
     """``based_on``: the version that was edited; None overwrites whatever is there (the earlier ones are kept)."""
 
     text: str = Field(max_length=jobs.LONGEST_CIRCUIT, pattern=TEXT)
-    based_on: Whole | None = Field(default=None, ge=0, le=1_000_000)
+    based_on: Annotated[int, Field(ge=0, le=1_000_000), As_whole] | None = None
 
 
 Words = Annotated[str, Field(min_length=1, max_length=LONGEST_TEXT, pattern=SAID)]
