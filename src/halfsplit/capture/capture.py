@@ -58,8 +58,8 @@ class Capture(Recording):
         Raises `InputError` with the line or byte where the content makes no sense, and
         `MissingProgramError` where the format needs a library that is not installed.
         """
-        found = read(Path(path), progress)
-        return cls(found.channels, found.source, found.notes)
+        recording = read(Path(path), progress)
+        return cls(recording.channels, recording.source, recording.notes)
 
     def __getitem__(self, name: str) -> Channel:
         for channel in self.channels:

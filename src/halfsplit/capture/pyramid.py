@@ -98,10 +98,10 @@ def _reduced(
     extreme: np.ufunc, values: NDArray[Any], walls: NDArray[np.int64], single: NDArray[np.int64]
 ) -> NDArray[Any]:
     """The extreme between each two walls; the one value at `single` where they enclose none."""
-    found: NDArray[Any] = np.asarray(values[single])
+    reduced: NDArray[Any] = np.asarray(values[single])
     full = walls[1:] > walls[:-1]
     if full.any():
         starts = walls[:-1][full]
         part = np.asarray(values[starts[0] : walls[-1]])
-        found[full] = extreme.reduceat(part, starts - starts[0])
-    return found
+        reduced[full] = extreme.reduceat(part, starts - starts[0])
+    return reduced

@@ -93,19 +93,19 @@ def suggested_roles(capture: Capture) -> dict[str, str]:
 
     One CAN line alone is taken as a logic record, since a pair needs both.
     """
-    found: dict[str, str] = {}
+    suggested: dict[str, str] = {}
     for channel in capture.channels:
         name = channel.name.replace("_", " ")
         role = next((role for role, pattern in _HINTS if re.search(pattern, name, re.IGNORECASE)), None)
-        if role and role not in found.values():
-            found[channel.name] = role
-    lines = [name for name, role in found.items() if role in ("CAN high", "CAN low")]
+        if role and role not in suggested.values():
+            suggested[channel.name] = role
+    lines = [name for name, role in suggested.items() if role in ("CAN high", "CAN low")]
     if len(lines) == 1 or any(is_logic(capture[name]) for name in lines):
         kept = next((name for name in lines if _moves(capture[name])), None)
-        found = {name: role for name, role in found.items() if name not in lines}
-        if kept and "CAN receive" not in found.values():
-            found[kept] = "CAN receive"
-    return found
+        suggested = {name: role for name, role in suggested.items() if name not in lines}
+        if kept and "CAN receive" not in suggested.values():
+            suggested[kept] = "CAN receive"
+    return suggested
 
 
 def is_logic(channel: Channel) -> bool:

@@ -34,13 +34,13 @@ def packed(windows: Sequence[Window]) -> bytes:
     `channel`, `unit`, `exact` and `count`.
     """
     origin = min((float(w.times[0]) for w in windows if w.times.size), default=0.0)
-    told = [
+    packed_parts = [
         {"channel": w.channel, "unit": w.unit, "exact": w.exact, "count": int(w.times.size)} for w in windows
     ]
-    head = json.dumps({"origin": origin, "windows": told}).encode()
+    head = json.dumps({"origin": origin, "windows": packed_parts}).encode()
     parts = [len(head).to_bytes(4, "little"), head, bytes(-(4 + len(head)) % 8)]
-    for one in windows:
-        for values in (one.times - origin, one.low, one.high):
+    for window in windows:
+        for values in (window.times - origin, window.low, window.high):
             with np.errstate(over="ignore"):
                 parts.append(np.ascontiguousarray(values, dtype="<f4").tobytes())
     return b"".join(parts)
@@ -73,8 +73,8 @@ def value_at(channel: Channel, time: float) -> float | None:
     if not values.size or not clock[0] - _slack(channel) <= time <= clock[-1] + _slack(channel):
         return None
     held = values[np.searchsorted(clock, time, side="right") - 1] if channel.edges else None
-    found = np.interp(time, clock, values) if held is None else held
-    return float(found) if np.isfinite(found) else None
+    value = np.interp(time, clock, values) if held is None else held
+    return float(value) if np.isfinite(value) else None
 
 
 def _slack(channel: Channel) -> float:
@@ -168,9 +168,9 @@ def _first(channel: Channel, start: int, wall: float, *, below: bool) -> int | N
         for hit in _beyond(extremes[level][first // width : -(-last // width)], wall, below):
             begin = (first // width + int(hit)) * width
             # Only the first bin can deceive: what is beyond the wall in it may lie before `first`.
-            found = search(level - 1, max(begin, first), min(begin + width, last))
-            if found is not None:
-                return found
+            place = search(level - 1, max(begin, first), min(begin + width, last))
+            if place is not None:
+                return place
         return None
 
     return search(len(extremes) - 1, start, len(channel))

@@ -125,7 +125,7 @@ def _drawn(
 
 def _behind(axis: Any, role: str, frame: Frame) -> None:
     """The reference's channel of this role, in grey."""
-    name = next((name for name, one in frame.reference_roles.items() if one == role), None)
+    name = next((name for name, part in frame.reference_roles.items() if part == role), None)
     if frame.reference is None or name is None:
         return
     channel, shift = frame.reference[name], frame.shift

@@ -91,12 +91,12 @@ def original(folder: str | Path) -> Path:
     """The original file of a kept capture, its hash checked; raises `InputError` where it was altered or is gone."""
     place = Path(folder)
     try:
-        told = json.loads((place / "capture.json").read_text(encoding="utf-8"))["original"]
-        file = place / "original" / Path(told["name"]).name
+        original = json.loads((place / "capture.json").read_text(encoding="utf-8"))["original"]
+        file = place / "original" / Path(original["name"]).name
         digest = _digest(file)
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(f"has no original file ({error})", where=place.name) from error
-    if digest != told["sha256"]:
+    if digest != original["sha256"]:
         raise InputError("its original file was altered: the hash differs", where=place.name)
     return file
 

@@ -36,9 +36,9 @@ class Asker:
         """One of the names, by name or by its number in a list; '' where nothing was typed and nothing is usual."""
         while True:
             typed = self.text(prompt, usual)
-            found = chosen(typed, names)
-            if found or not typed:
-                return found
+            answer = chosen(typed, names)
+            if answer or not typed:
+                return answer
             self.screen.line(
                 f"There is no {typed!r} here: {did_you_mean(typed, names)}type a number or a name."
             )
@@ -69,8 +69,8 @@ def entry_prompt(test: TestCard) -> str:
     """What can be typed for this test."""
     if not test.words:
         return f"Reading in {test.unit}{', or OL' if test.quantity == 'ohms' else ''} (? for more)"
-    told = (f"{letter(word)} = {word}" if letter(word) != word else word for word in test.words)
-    return f"{', '.join(told)} (? for more)"
+    words = (f"{letter(word)} = {word}" if letter(word) != word else word for word in test.words)
+    return f"{', '.join(words)} (? for more)"
 
 
 def letter(word: str) -> str:

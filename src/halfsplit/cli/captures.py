@@ -75,7 +75,7 @@ def capture(
         return put(
             table(
                 ["role", "unit", "where the leads go"],
-                ([one.name, one.unit, one.lead] for one in ROLES.values()),
+                ([role.name, role.unit, role.lead] for role in ROLES.values()),
             )
         )
     _some(files)
@@ -87,15 +87,15 @@ def capture(
         path=path,
         bit_rate=bit_rate,
     )
-    told = []
+    measured = []
     for file in files or ():
-        found = _read_capture(file, scale or [], rate)
-        named = _roles(found, channel or [])
-        results = (*analyse(found, named, setup), *unassigned(found, named))
-        told.append((file, found, named, results))
+        recording = _read_capture(file, scale or [], rate)
+        named = _roles(recording, channel or [])
+        results = (*analyse(recording, named, setup), *unassigned(recording, named))
+        measured.append((file, recording, named, results))
     if plot:
-        _draw(told, plot)
-    _tell_captures(told, as_json=as_json)
+        _draw(measured, plot)
+    _tell_captures(measured, as_json=as_json)
     return None
 
 
@@ -108,12 +108,12 @@ def _read_capture(file: Path, scale: Sequence[str], rate: float | None) -> Captu
     from halfsplit.capture import Capture
 
     with progress(file.name) as done:
-        found = Capture.read(file, progress=done)
-    gains = dict(_gain(one) for one in scale)
+        recording = Capture.read(file, progress=done)
+    gains = dict(_gain(text) for text in scale)
     for name in gains:
-        _ = found[name]
-    found = found.scaled(gains)
-    return found.with_rate(rate) if rate else found
+        _ = recording[name]
+    recording = recording.scaled(gains)
+    return recording.with_rate(rate) if rate else recording
 
 
 def _gain(text: str) -> tuple[str, tuple[float, str]]:
@@ -129,18 +129,18 @@ def _gain(text: str) -> tuple[str, tuple[float, str]]:
     return name, (gain, amount[len(number) :].strip())
 
 
-def _roles(found: Capture, given: Sequence[str]) -> dict[str, str]:
+def _roles(recording: Capture, given: Sequence[str]) -> dict[str, str]:
     from halfsplit.capture import suggested_roles
 
-    named = suggested_roles(found)
+    named = suggested_roles(recording)
     for text in given:
         name, equals, role = text.rpartition("=")
         if not equals or not name:
             raise InputError(
                 f"{text!r} names no role", remedy="write NAME=ROLE; the roles are listed by --roles"
             )
-        _ = found[name]
-        named = {channel: one for channel, one in named.items() if one != role} | {name: role}
+        _ = recording[name]
+        named = {channel: known for channel, known in named.items() if known != role} | {name: role}
     return named
 
 
@@ -154,17 +154,17 @@ def _firing_order(text: str) -> tuple[int, ...]:
 Told = list[tuple[Path, "Capture", dict[str, str], tuple[Any, ...]]]
 
 
-def _draw(told: Told, plot: Path) -> None:
+def _draw(measured: Told, plot: Path) -> None:
     from halfsplit.capture import plot_svg
 
-    if len(told) != 1:
+    if len(measured) != 1:
         raise InputError("a drawing is of one capture", remedy="give one file with --plot")
-    _, found, named, results = told[0]
-    drawn = plot_svg(found, results, roles=named or None)
+    _, recording, named, results = measured[0]
+    drawn = plot_svg(recording, results, roles=named or None)
     write_new(plot, lambda stream: stream.write(drawn), replace=True)
 
 
-def _tell_captures(told: Told, *, as_json: bool) -> None:
+def _tell_captures(measured: Told, *, as_json: bool) -> None:
     from halfsplit.capture import results_dict
 
     if as_json:
@@ -172,39 +172,39 @@ def _tell_captures(told: Told, *, as_json: bool) -> None:
             [
                 {
                     "file": file.name,
-                    "channels": _channels(found),
+                    "channels": _channels(recording),
                     "roles": named,
-                    "notes": list(found.notes),
+                    "notes": list(recording.notes),
                     **results_dict(results),
                 }
-                for file, found, named, results in told
+                for file, recording, named, results in measured
             ]
         )
-    return put("\n\n".join("\n".join(_capture_lines(*one)) for one in told))
+    return put("\n\n".join("\n".join(_capture_lines(*capture)) for capture in measured))
 
 
-def _channels(found: Capture) -> list[dict[str, Any]]:
+def _channels(recording: Capture) -> list[dict[str, Any]]:
     return [
         {
-            "name": one.name,
-            "unit": one.unit,
-            "samples": len(one),
-            "rate": one.rate,
-            "start": one.start,
-            "stop": one.stop,
+            "name": channel.name,
+            "unit": channel.unit,
+            "samples": len(channel),
+            "rate": channel.rate,
+            "start": channel.start,
+            "stop": channel.stop,
         }
-        for one in found.channels
+        for channel in recording.channels
     ]
 
 
 def _capture_lines(
-    file: Path, found: Capture, named: dict[str, str], results: tuple[Any, ...]
+    file: Path, recording: Capture, named: dict[str, str], results: tuple[Any, ...]
 ) -> Iterator[str]:
     from halfsplit.capture import report_lines
 
     yield file.name
-    for one in found.channels:
-        base = f"{one.stop - one.start:.4g} s" if one.has_time else "no time base"
-        yield f"  {one.name}: {named.get(one.name, 'no role')}, {len(one):,} samples, {base}"
-    yield from (f"  {note}" for note in found.notes)
+    for channel in recording.channels:
+        base = f"{channel.stop - channel.start:.4g} s" if channel.has_time else "no time base"
+        yield f"  {channel.name}: {named.get(channel.name, 'no role')}, {len(channel):,} samples, {base}"
+    yield from (f"  {note}" for note in recording.notes)
     yield from report_lines(results)

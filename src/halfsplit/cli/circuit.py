@@ -51,7 +51,7 @@ def check(file: File, as_json: Json = False) -> None:
         put_json(
             {
                 "usable": circuit is not None,
-                "problems": [_problem(one) for one in problems],
+                "problems": [_problem(problem) for problem in problems],
                 "taken_to_move": moving,
                 "minutes_to_places": ways(circuit.model) if circuit else {},
             }
@@ -66,33 +66,33 @@ def check(file: File, as_json: Json = False) -> None:
 
 def _moving(circuit: Circuit | None) -> Iterator[str]:
     """Which wires are taken to bend with a door or lid: one line for those that do, one for those that may."""
-    found = crossing_wires(circuit.model) if circuit else {}
+    crossing = crossing_wires(circuit.model) if circuit else {}
     for sure, words in ((True, "Taken to move"), (False, "May move, the place of one end is not given")):
-        names = [name for name, known in found.items() if known == sure]
+        names = [name for name, known in crossing.items() if known == sure]
         if names:
             yield f"{words}: {', '.join(names)}."
 
 
 def _ways(circuit: Circuit | None) -> Iterator[str]:
     """The minutes to each place, so that what was guessed from its words can be mended with ``reach``."""
-    found = ways(circuit.model) if circuit else {}
-    if found:
-        yield f"Minutes to get at: {', '.join(f'{name} {minutes:g}' for name, minutes in found.items())}."
+    found_ways = ways(circuit.model) if circuit else {}
+    if found_ways:
+        yield f"Minutes to get at: {', '.join(f'{name} {minutes:g}' for name, minutes in found_ways.items())}."
 
 
-def _problem(one: Problem) -> dict[str, Any]:
+def _problem(problem: Problem) -> dict[str, Any]:
     names = ("severity", "kind", "file", "line", "column", "text", "message", "remedy")
-    return {name: getattr(one, name) for name in names}
+    return {name: getattr(problem, name) for name in names}
 
 
 def _summary(file: Path, circuit: Circuit | None, problems: Sequence[Problem]) -> str:
-    errors = sum(one.severity == "error" for one in problems)
+    errors = sum(problem.severity == "error" for problem in problems)
     counts = [_count(errors, "error"), _count(len(problems) - errors, "warning")]
-    found = " and ".join(count for count in counts if not count.startswith("0 ")) or "no problems"
+    summary = " and ".join(count for count in counts if not count.startswith("0 ")) or "no problems"
     if circuit is None:
-        return f"{file.name}: {found}"
+        return f"{file.name}: {summary}"
     inside = f"{_count(len(circuit.parts), 'part')}, {_count(len(circuit.states), 'state')}"
-    return f"{file.name}: {inside}, {len(circuit.faults)} faults; {found}"
+    return f"{file.name}: {inside}, {len(circuit.faults)} faults; {summary}"
 
 
 def _count(number: int, word: str) -> str:
@@ -160,7 +160,7 @@ def _known(fault: str, circuit: Circuit) -> str:
 def _state(name: str, circuit: Circuit) -> str:
     if name in circuit.states:
         return name
-    known = ", ".join(f'"{one}"' for one in circuit.states)
+    known = ", ".join(f'"{state}"' for state in circuit.states)
     raise UnknownNameError(f"there is no state {name!r} in this circuit: it has {known}")
 
 
@@ -168,15 +168,19 @@ def _points(circuit: Circuit, wanted: Sequence[str]) -> tuple[str, ...]:
     """The points asked for: each by its own name, or all of a part."""
     if not wanted:
         return circuit.points
-    found: dict[str, None] = {}
+    points: dict[str, None] = {}
     for name in wanted:
-        mine = [one for one in circuit.points if name in (one, one.partition(":")[0], one.partition(".")[0])]
+        mine = [
+            point
+            for point in circuit.points
+            if name in (point, point.partition(":")[0], point.partition(".")[0])
+        ]
         if not mine:
             raise UnknownNameError(
                 f"there is no point or part {name!r}: {did_you_mean(name, circuit.points)}".rstrip(": ")
             )
-        found |= dict.fromkeys(mine)
-    return tuple(found)
+        points |= dict.fromkeys(mine)
+    return tuple(points)
 
 
 def _expected(circuit: Circuit, points: Sequence[str], solved: dict[str, Solution]) -> str:
@@ -185,15 +189,17 @@ def _expected(circuit: Circuit, points: Sequence[str], solved: dict[str, Solutio
     parts = [
         table(
             heads,
-            ([point, *(_volts(one.volts(point)) for one in solved.values())] for point in points),
+            ([point, *(_volts(solution.volts(point)) for solution in solved.values())] for point in points),
             right=columns,
         )
     ]
     working = list(_working(circuit))
     if working:
-        rows = [[name, *(one.works(name) for one in solved.values())] for name in working]
+        rows = [[name, *(solution.works(name) for solution in solved.values())] for name in working]
         parts.append(table(["works", *solved], rows))
-    return "\n\n".join([*parts, *(line for one in solved.values() for line in _troubles(one, named=True))])
+    return "\n\n".join(
+        [*parts, *(line for solution in solved.values() for line in _troubles(solution, named=True))]
+    )
 
 
 def _compared(circuit: Circuit, points: Sequence[str], healthy: Solution, broken: Solution) -> str:
@@ -236,24 +242,24 @@ def _expected_json(
     solved: dict[str, Solution],
     healthy: dict[str, Solution],
 ) -> dict[str, Any]:
-    told = {
+    expected = {
         "circuit": circuit.title,
         "fault": fault or None,
-        "states": {name: _solution(circuit, points, one) for name, one in solved.items()},
+        "states": {name: _solution(circuit, points, solution) for name, solution in solved.items()},
     }
-    return told | (
-        {"healthy": {name: _solution(circuit, points, one) for name, one in healthy.items()}}
+    return expected | (
+        {"healthy": {name: _solution(circuit, points, solution) for name, solution in healthy.items()}}
         if healthy
         else {}
     )
 
 
-def _solution(circuit: Circuit, points: Sequence[str], one: Solution) -> dict[str, Any]:
+def _solution(circuit: Circuit, points: Sequence[str], solution: Solution) -> dict[str, Any]:
     return {
-        "volts": {point: round(one.volts(point), 4) for point in points},
-        "works": {name: one.works(name) for name in _working(circuit)},
-        "blown": list(one.blown),
-        "chattering": list(one.chattering),
+        "volts": {point: round(solution.volts(point), 4) for point in points},
+        "works": {name: solution.works(name) for name in _working(circuit)},
+        "blown": list(solution.blown),
+        "chattering": list(solution.chattering),
     }
 
 
@@ -269,19 +275,21 @@ def patterns(
 ) -> None:
     """List the circuits to start from with when to use each, or print one."""
     if name:
-        one = pattern_named(name)
-        return put_json(_told(one) | {"text": one.text}) if as_json else put(one.text.rstrip("\n"))
+        pattern = pattern_named(name)
+        return (
+            put_json(_told(pattern) | {"text": pattern.text}) if as_json else put(pattern.text.rstrip("\n"))
+        )
     if as_json:
-        return put_json([_told(one) for one in all_patterns()])
-    return put("\n".join(line for one in all_patterns() for line in _listed(one)))
+        return put_json([_told(pattern) for pattern in all_patterns()])
+    return put("\n".join(line for pattern in all_patterns() for line in _listed(pattern)))
 
 
-def _listed(one: Sample) -> list[str]:
+def _listed(pattern: Sample) -> list[str]:
     """Name and title, and below them when to use it."""
-    use = textwrap.wrap(one.use, LIST_WIDTH, break_on_hyphens=False)  # names of patterns stay whole
-    return [f"{one.name:25} {one.title}", *(f"{'':25} {line}" for line in use)]
+    use = textwrap.wrap(pattern.use, LIST_WIDTH, break_on_hyphens=False)  # names of patterns stay whole
+    return [f"{pattern.name:25} {pattern.title}", *(f"{'':25} {line}" for line in use)]
 
 
-def _told(one: Sample) -> dict[str, str]:
+def _told(pattern: Sample) -> dict[str, str]:
     """A pattern without its text."""
-    return {"name": one.name, "title": one.title, "use": one.use, "caution": one.caution}
+    return {"name": pattern.name, "title": pattern.title, "use": pattern.use, "caution": pattern.caution}

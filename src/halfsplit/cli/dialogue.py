@@ -75,13 +75,13 @@ class Dialogue:
             self._complaints()
             self._earlier_work()
         self._loop()
-        found = self.view.finding
-        return bool(found and found.proven)
+        finding = self.view.finding
+        return bool(finding and finding.proven)
 
     def _complaints(self) -> None:
         known = [
             *loads_of(self.circuit),
-            *((one.name, one.words) for one in self.circuit.model.stages.values()),
+            *((stage.name, stage.words) for stage in self.circuit.model.stages.values()),
         ]
         names = [name for name, _ in known]
         self.screen.line("What does not work as it should? What works is just as useful.")
@@ -101,7 +101,7 @@ class Dialogue:
         states = list(self.circuit.states)
         state = states[0]
         if len(states) > 1:
-            self.asker.listed([(one, "") for one in states])
+            self.asker.listed([(state, "") for state in states])
             state = self.asker.choice("In which state", states, states[-1])
         said = {"load": name, "works": works, "state": state}
         self._taken(lambda: take(self.job, "complaint", said, present="yes"))

@@ -72,18 +72,18 @@ def drain(
         _record(file, meter, interval or 1.0, hours)
         interval = None
     log = read_log(file, interval=interval, unit=unit or None, zero=zero / 1000, turned=reversed_)
-    found = analyse(log, INSTRUMENTS[instrument])
+    analysis = analyse(log, INSTRUMENTS[instrument])
     forecast = None
-    if capacity is not None and found.can_tell:
+    if capacity is not None and analysis.can_tell:
         battery = Battery(capacity, charge=charge / 100, celsius=celsius)
-        forecast = days_until_no_start(found.mean, found.mean_error, battery)
+        forecast = days_until_no_start(analysis.mean, analysis.mean_error, battery)
     if as_json:
         days = forecast and {name: getattr(forecast, name) for name in forecast.__dataclass_fields__}
-        return put_json(found.as_dict() | {"forecast": days, "cautions": list(CAUTIONS)})
+        return put_json(analysis.as_dict() | {"forecast": days, "cautions": list(CAUTIONS)})
     lines = [
-        *_drain_lines(found),
+        *_drain_lines(analysis),
         *([forecast.words] if forecast else []),
-        *(f"Caution: {one}" for one in CAUTIONS),
+        *(f"Caution: {caution}" for caution in CAUTIONS),
     ]
     return put("\n".join(lines))
 
@@ -104,33 +104,34 @@ def _record(file: Path, address: str, interval: float, hours: float) -> None:
         raise InputError(f"{file} is there already", remedy="name another file")
     for caution in CAUTIONS:
         tell(f"Caution: {caution}")
-    told = -1
+    shown = -1
 
-    def progress(one: Sample) -> None:
-        nonlocal told
-        if one.seconds // 1800 > told:
-            told = int(one.seconds // 1800)
-            tell(f"after {time_words(one.seconds)}: {amps_words(one.amps)}")
+    def progress(taken: Sample) -> None:
+        nonlocal shown
+        if taken.seconds // 1800 > shown:
+            shown = int(taken.seconds // 1800)
+            tell(f"after {time_words(taken.seconds)}: {amps_words(taken.amps)}")
 
-    with Meter(address) as found:
-        tell(f"{found.identity}: logging into {file} for {hours:g} h")
-        count = record(found, file, interval, hours * 3600, progress=progress)
+    with Meter(address) as meter:
+        tell(f"{meter.identity}: logging into {file} for {hours:g} h")
+        count = record(meter, file, interval, hours * 3600, progress=progress)
     tell(f"{count} readings")
 
 
-def _drain_lines(found: DrainAnalysis) -> Iterator[str]:
+def _drain_lines(analysis: DrainAnalysis) -> Iterator[str]:
     from halfsplit.drain.words import amps_words, time_words
 
-    yield found.verdict
-    if found.question is not None:
-        yield f"  say it with {_options(found.question)}"
-    yield f"  log: {time_words(found.duration)}, taken by {found.instrument.name}"
-    if found.level is not None and found.asleep_after is not None:
-        level = f"{amps_words(found.level)} ± {amps_words(found.level_error)}"
-        yield f"  asleep: {level}, after {time_words(found.asleep_after)}"
-    yield f"  mean: {amps_words(found.mean)} ± {amps_words(found.mean_error)}, {found.ampere_hours_a_day:.2f} Ah a day"
-    for kind in found.kinds:
+    yield analysis.verdict
+    if analysis.question is not None:
+        yield f"  say it with {_options(analysis.question)}"
+    yield f"  log: {time_words(analysis.duration)}, taken by {analysis.instrument.name}"
+    if analysis.level is not None and analysis.asleep_after is not None:
+        level = f"{amps_words(analysis.level)} ± {amps_words(analysis.level_error)}"
+        yield f"  asleep: {level}, after {time_words(analysis.asleep_after)}"
+    a_day = f"{analysis.ampere_hours_a_day:.2f} Ah a day"
+    yield f"  mean: {amps_words(analysis.mean)} ± {amps_words(analysis.mean_error)}, {a_day}"
+    for kind in analysis.kinds:
         every = f", every {time_words(kind.period)}" if kind.period and kind.regular else ""
         yield f"  woken {kind.count} times for {time_words(kind.seconds)} at {amps_words(kind.mean)}{every}"
         yield f"    which adds {amps_words(kind.amps)} on average"
-    yield from (f"  {remark}" for remark in found.remarks)
+    yield from (f"  {remark}" for remark in analysis.remarks)

@@ -40,15 +40,15 @@ def self_contained(file: Path) -> str:
 
 def scripted(text: str, path: Path, *, as_json: bool) -> bool:
     """Run the script on a job that nobody keeps; whether the cause was proven."""
-    told = Script.read(path)
+    script = Script.read(path)
     with TemporaryDirectory() as folder, JobStore(f"sqlite:///{folder}/script.db") as store:
-        opened_job = open_job(store, Intake(settings=told.settings), who="script", circuit=text)
+        opened_job = open_job(store, Intake(settings=script.settings), who="script", circuit=text)
         job = OpenJob(store, opened_job.job_id, "script")
-        told.begin(job)
+        script.begin(job)
         screen = None if as_json else Screen()
         if screen:
             _opening(job, screen)
-        done = walk(job, told.source(job.sound_circuit), watch=lambda so_far: _watched(job, so_far, screen))
+        done = walk(job, script.source(job.sound_circuit), watch=lambda so_far: _watched(job, so_far, screen))
         view = bench_view(job)
     if as_json:
         put_json(_result(view, done))
@@ -90,13 +90,13 @@ def _result(view: BenchView, done: Walk) -> dict[str, Any]:
         "minutes": round(done.minutes, 1),
         "suspects": [
             {
-                "part": one.part,
-                "cause": one.cause,
-                "probability": round(one.probability, 6),
-                "repair": one.repair,
+                "part": suspect.part,
+                "cause": suspect.cause,
+                "probability": round(suspect.probability, 6),
+                "repair": suspect.repair,
             }
-            for one in (*view.suspects, *view.out)
-            if one.probability >= 1e-4
+            for suspect in (*view.suspects, *view.out)
+            if suspect.probability >= 1e-4
         ],
         "finding": asdict(view.finding) if view.finding else None,
         "doubt": list(view.doubt),
@@ -142,8 +142,8 @@ class Beginning:
     def last(self) -> OpenJob | None:
         """The last job on this file that is not closed."""
         going = self.store.list_jobs(states=("open", "found", "proven", "repaired"), limit=500)
-        found = (one.job_id for one in going if one.job_id.startswith(self.mark))
-        return next((OpenJob(self.store, one, getpass.getuser()) for one in found), None)
+        going_on = (job.job_id for job in going if job.job_id.startswith(self.mark))
+        return next((OpenJob(self.store, job_id, getpass.getuser()) for job_id in going_on), None)
 
     def open(self, settings: JobSettings) -> OpenJob:
         """A new job on it."""

@@ -56,18 +56,18 @@ def harness(
     Such files lack what is plugged in, and the battery. Both are proposed by names and signals, and marked in the
     circuit; the table asks about each connector.
     """
-    told = read(_bytes(file), file.name)
-    told = configured(told, configuration) if configuration else told
-    told = near(told, near_to, joints) if near_to else told
-    asked = plugs(told)
+    drawn = read(_bytes(file), file.name)
+    drawn = configured(drawn, configuration) if configuration else drawn
+    drawn = near(drawn, near_to, joints) if near_to else drawn
+    asked = plugs(drawn)
     given = answers(_bytes(answered).decode("utf-8", "replace")) if answered else {}
     given |= dict(map(answer, plugged or []))
     known(given, asked)
-    built = build(told, given)
-    for note in told.notes:
+    built = build(drawn, given)
+    for note in drawn.notes:
         tell(f"{file.name}: {note}")
     if as_json:
-        return put_json(_json(told, asked, built))
+        return put_json(_json(drawn, asked, built))
     return put(table(asked, built.plugged).rstrip("\n") if as_table else built.text.rstrip("\n"))
 
 
@@ -79,13 +79,13 @@ def _bytes(path: Path) -> bytes:
         raise InputError(f"{path} cannot be read: {error.strerror}") from None
 
 
-def _json(told: Harness, asked: tuple[Plug, ...], built: Built) -> dict[str, Any]:
+def _json(drawn: Harness, asked: tuple[Plug, ...], built: Built) -> dict[str, Any]:
     return {
         "circuit": built.text,
         "connectors": [_connector(plug, built.plugged[plug.name]) for plug in asked],
-        "configurations": list(told.configurations),
+        "configurations": list(drawn.configurations),
         "assumed": list(built.assumed),
-        "notes": list(told.notes),
+        "notes": list(drawn.notes),
     }
 
 

@@ -61,40 +61,40 @@ def learn(
     before, others = present(), [read_learned(path) for path in add or ()]
     with opened(store, attachments) as jobs:
         own, closed = learn_from(jobs, by or getpass.getuser(), cluster=cluster)
-    found = added([own, *others])
+    learned = added([own, *others])
     target = out or learned_path()
-    write_learned(target, found)
-    put(_report(found, before))
-    tell(f"{closed} closed jobs, {own.tally.jobs} with a proven cause; {found.tally.jobs} in all: {target}")
+    write_learned(target, learned)
+    put(_report(learned, before))
+    tell(f"{closed} closed jobs, {own.tally.jobs} with a proven cause; {learned.tally.jobs} in all: {target}")
     return None
 
 
-def _report(found: Learned, before: Learned | None) -> str:
+def _report(learned: Learned, before: Learned | None) -> str:
     """What changed, kind by kind, and what was the cause in which circuit."""
     from halfsplit.diagnosis.learned import kind_shares
 
-    shares, earlier = kind_shares(found.tally), kind_shares(before.tally) if before else {}
+    shares, earlier = kind_shares(learned.tally), kind_shares(before.tally) if before else {}
     rows = [
         [
             kind,
-            f"{one.jobs} of {one.of}",
-            f"{100 * one.shipped:.1f} %",
+            f"{share.jobs} of {share.of}",
+            f"{100 * share.shipped:.1f} %",
             f"{100 * earlier[kind].share:.1f} %" if kind in earlier else "",
-            f"{100 * one.share:.1f} %",
-            f"{100 * one.low:.1f} to {100 * one.high:.1f} %",
+            f"{100 * share.share:.1f} %",
+            f"{100 * share.low:.1f} to {100 * share.high:.1f} %",
         ]
-        for kind, one in shares.items()
+        for kind, share in shares.items()
     ]
     heads = ["cause", "jobs", "as shipped", "before", "now", "90 % between"]
-    lines = [table(heads, rows, right=(1, 2, 3, 4, 5))] if found.tally.jobs else ["Nothing was learned."]
-    for name, one in found.tally.circuits.items():
+    lines = [table(heads, rows, right=(1, 2, 3, 4, 5))] if learned.tally.jobs else ["Nothing was learned."]
+    for name, circuit in learned.tally.circuits.items():
         parts: dict[str, int] = {}
-        for cause, jobs in one.causes.items():
+        for cause, jobs in circuit.causes.items():
             parts[cause.part] = parts.get(cause.part, 0) + jobs
-        told = ", ".join(
-            f"{part} in {jobs} of {one.jobs}" for part, jobs in sorted(parts.items(), key=_often)
+        words = ", ".join(
+            f"{part} in {jobs} of {circuit.jobs}" for part, jobs in sorted(parts.items(), key=_often)
         )
-        lines.append(f"circuit {name}: {told}")
+        lines.append(f"circuit {name}: {words}")
     return "\n".join(lines)
 
 

@@ -35,13 +35,15 @@ def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Me
 
 def places_for(quantity: str, circuit: Circuit) -> list[str]:
     """The names that a quantity can be taken at."""
-    told = PLACES_FOR.get(quantity)
-    return told(circuit) if told else [*circuit.parts, *(wire.name for wire in circuit.model.wires)]
+    places = PLACES_FOR.get(quantity)
+    return places(circuit) if places else [*circuit.parts, *(wire.name for wire in circuit.model.wires)]
 
 
 def _drivers(circuit: Circuit) -> list[str]:
     units = circuit.model.of_kind("module")
-    return [f"{unit.name}.{one.pin}" for unit in units if unit.behaviour for one in unit.behaviour.drivers]
+    return [
+        f"{unit.name}.{driver.pin}" for unit in units if unit.behaviour for driver in unit.behaviour.drivers
+    ]
 
 
 def _points(circuit: Circuit) -> list[str]:
@@ -73,9 +75,9 @@ def _instrument(asker: Asker, quantity: str) -> str | None:
     if quantity not in ("volts", "lamp"):
         return QUANTITIES[quantity].instrument
     names = [
-        one.name
-        for one in INSTRUMENTS.values()
-        if one.ohms is not None and (quantity == "volts" or one.filament)
+        instrument.name
+        for instrument in INSTRUMENTS.values()
+        if instrument.ohms is not None and (quantity == "volts" or instrument.filament)
     ]
     return asker.choice(f"With: {', '.join(names)}", names, QUANTITIES[quantity].instrument or "")
 
@@ -86,9 +88,9 @@ def _changes(asker: Asker, circuit: Circuit) -> tuple[Intervention, ...]:
         typed = asker.text(
             "First (unplug NAME; jump POINT POINT; cable POINT POINT; lamp FUSE; fit NAME; Enter: nothing)"
         )
-        found = [read_change(one, circuit) for one in typed.split(";") if one.strip()]
-        if None not in found:
-            return tuple(one for one in found if one is not None)
+        changes = [read_change(text, circuit) for text in typed.split(";") if text.strip()]
+        if None not in changes:
+            return tuple(change for change in changes if change is not None)
         asker.screen.line("Name parts and points of this circuit, such as: unplug H1; jump K7.30 K7.87")
 
 

@@ -51,13 +51,13 @@ def plan(
     if bool(load) == bool(script):
         raise typer.BadParameter("is needed, or else --script", param_hint="--load")
     names = tuple(instrument(name.strip()).name for name in instruments.split(",") if name.strip())
-    told = Script.read(script) if script else None
-    intake = Intake(settings=told.settings if told else JobSettings(instruments=names))
+    answers = Script.read(script) if script else None
+    intake = Intake(settings=answers.settings if answers else JobSettings(instruments=names))
     with TemporaryDirectory() as folder, JobStore(f"sqlite:///{folder}/plan.db") as store:
         kept = open_job(store, intake, who="plan", circuit=self_contained(file))
         job = OpenJob(store, kept.job_id, "plan")
-        if told:
-            told.begin(job)
+        if answers:
+            answers.begin(job)
         else:
             take(job, "complaint", {"load": load, "works": works, "state": state}, present="yes")
         with job.bench() as bench, progress("the plan") as done:

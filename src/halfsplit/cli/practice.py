@@ -96,12 +96,12 @@ def _keep(turn: Round, store: str, person: str, text: str) -> None:
 
 def _list_scores(store: str, person: str, *, as_json: bool) -> None:
     with opened(store) as jobs:
-        found = jobs.practices.of(person)
-    over = [one for one in reversed(found) if one.ended_at is not None]
+        practices = jobs.practices.of(person)
+    over = [practice for practice in reversed(practices) if practice.ended_at is not None]
     if as_json:
-        return put_json([_score(one) for one in over])
+        return put_json([_score(practice) for practice in over])
     heads = ["when", "who", "circuit", "difficulty", "points", "minutes", "best"]
-    return put(table(heads, (_row(one) for one in over), right=(4, 5, 6)))
+    return put(table(heads, (_row(practice) for practice in over), right=(4, 5, 6)))
 
 
 SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes", "tests", "hints", "wrong",
@@ -109,21 +109,21 @@ SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes",
 """What `--scores --json` tells of an exercise, beside when it ended."""
 
 
-def _score(one: Practice) -> dict[str, Any]:
-    ended = one.ended_at or one.begun_at
-    return {"when": ended.isoformat(timespec="seconds")} | {name: getattr(one, name) for name in SCORE}
+def _score(practice: Practice) -> dict[str, Any]:
+    ended = practice.ended_at or practice.begun_at
+    return {"when": ended.isoformat(timespec="seconds")} | {name: getattr(practice, name) for name in SCORE}
 
 
-def _row(one: Practice) -> list[str]:
-    ended = (one.ended_at or one.begun_at).astimezone()
+def _row(practice: Practice) -> list[str]:
+    ended = (practice.ended_at or practice.begun_at).astimezone()
     return [
         f"{ended:%Y-%m-%d %H:%M}",
-        one.person,
-        one.title,
-        one.difficulty,
-        "–" if one.points is None else str(one.points),
-        f"{one.minutes:.0f}",
-        "–" if one.best_minutes is None else f"{one.best_minutes:.0f}",
+        practice.person,
+        practice.title,
+        practice.difficulty,
+        "–" if practice.points is None else str(practice.points),
+        f"{practice.minutes:.0f}",
+        "–" if practice.best_minutes is None else f"{practice.best_minutes:.0f}",
     ]
 
 
@@ -148,17 +148,18 @@ class Round:
             self._ending()
 
     def _opening(self) -> None:
-        told = self.exercise
+        exercise = self.exercise
         self.screen.line(
-            f"{told.circuit.title or 'Practice'} (exercise {told.seed}, {told.difficulty})", "bold"
+            f"{exercise.circuit.title or 'Practice'} (exercise {exercise.seed}, {exercise.difficulty})",
+            "bold",
         )
         self.screen.line(DEFER)
-        for load, works, state in told.complaints:
+        for load, works, state in exercise.complaints:
             how = {"no": "does not work", "weak": "is weak", "yes": "works, and should not"}[works]
             self.screen.line(f'  "{load} {how}, {state}."')
-        if told.history:
-            self.screen.line(f"  The customer says that others have worked at {', '.join(told.history)}.")
-        if told.intermittent:
+        if exercise.history:
+            self.screen.line(f"  The customer says that others have worked at {', '.join(exercise.history)}.")
+        if exercise.intermittent:
             self.screen.line("  It comes and goes.")
         self.help()
 
@@ -206,16 +207,16 @@ class Round:
 
     def readings(self) -> None:
         """What was read so far."""
-        for one in self.exercise.taken:
-            self.screen.line(f"  {reading_line(one.reading, self.exercise.circuit)}")
+        for step in self.exercise.taken:
+            self.screen.line(f"  {reading_line(step.reading, self.exercise.circuit)}")
 
     def circuit(self) -> None:
         """Parts and points."""
         for part in self.exercise.circuit.parts.values():
             points = [
-                one
-                for one in self.exercise.circuit.points
-                if one.partition(":")[0].partition(".")[0] == part.name
+                point
+                for point in self.exercise.circuit.points
+                if point.partition(":")[0].partition(".")[0] == part.name
             ]
             self.screen.line(f"  {part.name}  {part.words or part.kind}: {' '.join(points)}")
 
@@ -224,24 +225,24 @@ class Round:
         self.exercise.give_up()
 
     def _ending(self) -> None:
-        told = self.exercise
+        exercise = self.exercise
         self.screen.line()
-        self.screen.line(f"The cause: {told.fault.name}. Repair: {told.fault.repair}.", "bold")
+        self.screen.line(f"The cause: {exercise.fault.name}. Repair: {exercise.fault.repair}.", "bold")
         self.screen.line("Judging your path and working out the best one …")
-        best = told.best
-        for line in (*_own_path(told), *_best_path(best, told.circuit)):
+        best = exercise.best
+        for line in (*_own_path(exercise), *_best_path(best, exercise.circuit)):
             self.screen.line(line)
         self.screen.line(
-            f"{told.points} points: {told.minutes:.0f} minutes, best {best.minutes:.0f}; {told.hints} hints, "
-            f"{told.wrong} named in error.",
+            f"{exercise.points} points: {exercise.minutes:.0f} minutes, best {best.minutes:.0f}; "
+            f"{exercise.hints} hints, {exercise.wrong} named in error.",
             "bold",
         )
 
 
-def _own_path(told: Exercise) -> Iterator[str]:
+def _own_path(exercise: Exercise) -> Iterator[str]:
     yield "Your path (minutes; bits to be expected; bits gained):"
-    for step in told.path.steps:
-        yield _step_line(step, told.circuit)
+    for step in exercise.path.steps:
+        yield _step_line(step, exercise.circuit)
         if step.wasted:
             yield (
                 f"    wasted: {step.best.bits:.2f} bit could be had in {step.best.minutes:.1f} min: "
@@ -256,8 +257,8 @@ def _best_path(best: Walked, circuit: Circuit) -> Iterator[str]:
 
 
 def _step_line(step: Step, circuit: Circuit) -> str:
-    told = f"{step.test.minutes:4.1f} min  {step.test.bits:.2f} bit  {step.gained:+.2f}"
-    return f"  {told}  {reading_line(step.reading, circuit)}"
+    line = f"{step.test.minutes:4.1f} min  {step.test.bits:.2f} bit  {step.gained:+.2f}"
+    return f"  {line}  {reading_line(step.reading, circuit)}"
 
 
 ACTS: Mapping[str, Callable[[Round], None]] = {

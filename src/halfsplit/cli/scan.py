@@ -84,19 +84,19 @@ def scan(
         raise typer.BadParameter("at least one is needed", param_hint="FILE")
     reports = [ScanReport.read(file) for file in files or ()]
     if len(reports) == 2:
-        found = compare(reports[0], reports[1])
-        put_json(found.as_dict()) if as_json else put("\n".join(_comparison(found)))
-        raise typer.Exit(0 if found.clean else FAILED)
+        comparison = compare(reports[0], reports[1])
+        put_json(comparison.as_dict()) if as_json else put("\n".join(_comparison(comparison)))
+        raise typer.Exit(0 if comparison.clean else FAILED)
     if as_json:
-        return put_json([one.as_dict() for one in reports])
-    return put("\n\n".join("\n".join(_report(one)) for one in reports))
+        return put_json([report.as_dict() for report in reports])
+    return put("\n\n".join("\n".join(_report(report)) for report in reports))
 
 
-def _report(found: ScanReport) -> Iterator[str]:
-    yield found.source
-    for name, text in found.vehicle.items():
+def _report(report: ScanReport) -> Iterator[str]:
+    yield report.source
+    for name, text in report.vehicle.items():
         yield f"  {name}: {text}"
-    for unit in found.units:
+    for unit in report.units:
         yield f"{unit.name}{'' if unit.answers is not False else ': does not answer'}"
         for code in unit.codes:
             meaning = code.code.words if code.code else code.words
@@ -106,26 +106,26 @@ def _report(found: ScanReport) -> Iterator[str]:
                 yield f"    Caution: {code.code.caution}"
         if not unit.codes and unit.answers:
             yield "  no codes"
-    yield from (f"Look at this: {warning}" for warning in found.warnings)
+    yield from (f"Look at this: {warning}" for warning in report.warnings)
 
 
-def _comparison(found: Comparison) -> Iterator[str]:
+def _comparison(comparison: Comparison) -> Iterator[str]:
     from halfsplit.scan.compare import VERDICTS
 
     for verdict in VERDICTS:
-        for change in found.of(verdict):
+        for change in comparison.of(verdict):
             status = " → ".join(word for word in (change.before, change.after) if word)
             yield f"{verdict:14}  {change.unit}  {change.code}  {status or change.why}".rstrip()
     for words, names in (
-        ("answers now", found.answers_now),
-        ("silent now", found.silent_now),
-        ("still silent", found.still_silent),
-        ("not read again", found.not_read),
-        ("added", found.added),
+        ("answers now", comparison.answers_now),
+        ("silent now", comparison.silent_now),
+        ("still silent", comparison.still_silent),
+        ("not read again", comparison.not_read),
+        ("added", comparison.added),
     ):
         if names:
             yield f"{words:14}  {', '.join(names)}"
-    yield from found.notes
+    yield from comparison.notes
 
 
 def _live(words: str, bit_rate: int, clearing: Clearing, *, as_json: bool) -> None:
@@ -134,18 +134,18 @@ def _live(words: str, bit_rate: int, clearing: Clearing, *, as_json: bool) -> No
     if clearing.save and clearing.save.exists():
         raise InputError(f"{clearing.save} is there already", remedy="name another file")
     with _channel(words, bit_rate) as (channel, expected):
-        found = scan_bus(channel, expected=expected, progress=tell)
+        scanned = scan_bus(channel, expected=expected, progress=tell)
         if clearing.save:
-            text = found.text.encode()
+            text = scanned.text.encode()
             write_new(clearing.save, lambda stream: stream.write(text))
         if as_json:
-            put_json(found.as_dict())
+            put_json(scanned.as_dict())
         else:
-            lines = list(_report(found.report))
-            put("\n".join([*lines, *(one for one in found.warnings if one not in lines)]))
+            lines = list(_report(scanned.report))
+            put("\n".join([*lines, *(warning for warning in scanned.warnings if warning not in lines)]))
         if clearing.unit:
-            _clear(channel, found, clearing)
-    if not any(unit.answers for unit in found.units):
+            _clear(channel, scanned, clearing)
+    if not any(unit.answers for unit in scanned.units):
         raise typer.Exit(FAILED)
 
 
@@ -164,12 +164,12 @@ def _channel(words: str, bit_rate: int) -> Iterator[tuple[Channel, dict[str, Add
         yield Channel(own.interface, own.name, bit_rate), vehicle.addresses
 
 
-def _clear(channel: Channel, found: LiveScan, clearing: Clearing) -> None:
+def _clear(channel: Channel, scanned: LiveScan, clearing: Clearing) -> None:
     """Tell what is lost, ask, clear, and log: nothing is cleared without a name."""
     from halfsplit.scan.clear import clear_codes, plan_clear
     from halfsplit.scan.link import Link
 
-    unit = _unit(found, clearing.unit)
+    unit = _unit(scanned, clearing.unit)
     with Link(channel.open()) as link:
         plan = plan_clear(link, unit.address, unit.name)
         _tell_plan(plan)
@@ -184,19 +184,19 @@ def _clear(channel: Channel, found: LiveScan, clearing: Clearing) -> None:
         raise typer.Exit(FAILED)
 
 
-def _unit(found: LiveScan, name: str) -> LiveUnit:
-    for unit in found.units:
+def _unit(scanned: LiveScan, name: str) -> LiveUnit:
+    for unit in scanned.units:
         if unit.name.casefold() == name.strip().casefold() and unit.answers:
             return unit
-    there = ", ".join(unit.name for unit in found.units if unit.answers) or "none"
+    there = ", ".join(unit.name for unit in scanned.units if unit.answers) or "none"
     raise NotFoundError(f"no unit {name!r} answers; those that do: {there}")
 
 
 def _tell_plan(plan: ClearPlan) -> None:
     listed = ", ".join(stored.code.text for stored in plan.codes) or "no codes"
     tell(f"{plan.unit}: {listed}. Clearing takes away:")
-    for one in plan.lost:
-        tell(f"  - {one}")
+    for code in plan.lost:
+        tell(f"  - {code}")
     for note in plan.notes:
         tell(note)
 

@@ -92,20 +92,20 @@ class Script:
 
     def begin(self, job: OpenJob) -> None:
         """Enter what is known before the first test. Raises InputError where the circuit has no such thing."""
-        for one in self.earlier_work:
-            touched = tuple(map(str, _needed(one, "places", "earlier_work")))
+        for earlier in self.earlier_work:
+            touched = tuple(map(str, _needed(earlier, "places", "earlier_work")))
             work = EarlierWork(
-                what="told by the script", touched=touched, began_then=bool(one.get("began_then"))
+                what="told by the script", touched=touched, began_then=bool(earlier.get("began_then"))
             )
             add_earlier_work(job, work)
-        for number, one in enumerate(self.complaints):
-            named = [key for key in ("load", "stage", "unit") if key in one]
-            load = str(_needed(one, named[0] if named else "load", f"complaints, number {number + 1}"))
-            said = {"load": load, "works": one.get("works", "no"), "state": str(one.get("state", ""))}
+        for number, earlier in enumerate(self.complaints):
+            named = [key for key in ("load", "stage", "unit") if key in earlier]
+            load = str(_needed(earlier, named[0] if named else "load", f"complaints, number {number + 1}"))
+            said = {"load": load, "works": earlier.get("works", "no"), "state": str(earlier.get("state", ""))}
             take(job, "complaint", said, present="yes")
-        for one in self.codes:
-            unit, failure = (_needed(one, key, "codes") for key in ("unit", "failure"))
-            take(job, "code", {"module": unit, "failure": failure, "pin": one.get("pin")})
+        for earlier in self.codes:
+            unit, failure = (_needed(earlier, key, "codes") for key in ("unit", "failure"))
+            take(job, "code", {"module": unit, "failure": failure, "pin": earlier.get("pin")})
         _check(job)
 
     def source(self, circuit: Circuit) -> Answers:
@@ -135,12 +135,12 @@ def _check(job: OpenJob, where: str = "") -> None:
 
 def _places(text: str, file: str, count: int) -> tuple[str, ...]:
     """File and line of each of so many answers, in a script that was read as JSON already."""
-    found, begin = list[str](), re.search(r'"answers"\s*:\s*\[', text)
+    places, begin = list[str](), re.search(r'"answers"\s*:\s*\[', text)
     at = begin.end() if begin else len(text)
     while (more := re.compile(r"[\s,]*([^\s,\]])").match(text, at)) is not None:
-        found.append(f"{file}, line {text.count(chr(10), 0, more.start(1)) + 1}")
+        places.append(f"{file}, line {text.count(chr(10), 0, more.start(1)) + 1}")
         _, at = json.JSONDecoder().raw_decode(text, more.start(1))
-    return tuple(found) if len(found) == count else (file,) * count
+    return tuple(places) if len(places) == count else (file,) * count
 
 
 def settings_of(said: Mapping[str, Any]) -> JobSettings:
@@ -153,17 +153,17 @@ def settings_of(said: Mapping[str, Any]) -> JobSettings:
 
 
 def _list(said: Mapping[str, Any], key: str, file: str) -> list[Any]:
-    found = said.get(key, [])
-    if not isinstance(found, list):
+    entries = said.get(key, [])
+    if not isinstance(entries, list):
         raise InputError("is no list", where=f"{file}: {key}")
-    return found
+    return entries
 
 
 def _objects(said: Mapping[str, Any], key: str, file: str) -> tuple[Mapping[str, Any], ...]:
-    found = _list(said, key, file)
-    if not all(isinstance(one, dict) for one in found):
+    entries = _list(said, key, file)
+    if not all(isinstance(entry, dict) for entry in entries):
         raise InputError("holds something that is no object", where=f"{file}: {key}")
-    return tuple(found)
+    return tuple(entries)
 
 
 def _needed(said: Mapping[str, Any], key: str, where: str) -> Any:
@@ -186,22 +186,22 @@ class Answers:
         """What the vehicle reads, whether it stands however odd, and where it is told; None where it is not."""
         if self.vehicle is not None:
             return self.vehicle.answer(asked), True, ""
-        for number, (one, where) in enumerate(self.left):
-            if not isinstance(one, dict):
+        for number, (said, where) in enumerate(self.left):
+            if not isinstance(said, dict):
                 del self.left[number]
-                return _value(one, where), False, where
-            if _fits(one, asked):
+                return _value(said, where), False, where
+            if _fits(said, asked):
                 if any(
                     isinstance(other, dict) and _fits(other, asked) for other, _ in self.left[number + 1 :]
                 ):
                     del self.left[number]
-                return _value(one.get("value"), where), bool(one.get("sure")), where
+                return _value(said.get("value"), where), bool(said.get("sure")), where
         return None
 
 
-def _fits(one: Mapping[str, Any], asked: Measurement) -> bool:
-    return all(key not in one or one[key] == getattr(asked, key) for key in MATCHED) and any(
-        key in one for key in MATCHED
+def _fits(said: Mapping[str, Any], asked: Measurement) -> bool:
+    return all(key not in said or said[key] == getattr(asked, key) for key in MATCHED) and any(
+        key in said for key in MATCHED
     )
 
 

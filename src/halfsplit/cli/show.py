@@ -51,8 +51,8 @@ class Screen:
     def suspects(
         self, suspects: Sequence[SuspectCard], circuit: Circuit, most: int = 5, least: float = 0.01
     ) -> None:
-        for one in [one for one in suspects if one.probability >= least][:most]:
-            self.line(suspect_line(one, circuit))
+        for suspect in [suspect for suspect in suspects if suspect.probability >= least][:most]:
+            self.line(suspect_line(suspect, circuit))
 
     def doubt(self, lines: Sequence[str]) -> None:
         """What does not fit."""
@@ -60,42 +60,44 @@ class Screen:
         for text in lines:
             self.line(text, "yellow")
 
-    def finding(self, found: FindingCard) -> None:
+    def finding(self, card: FindingCard) -> None:
         self.line()
-        for text in finding_lines(found):
+        for text in finding_lines(card):
             self.line(text)
 
 
-def suspect_line(one: SuspectCard, circuit: Circuit) -> Text:
+def suspect_line(suspect: SuspectCard, circuit: Circuit) -> Text:
     """A bar, the share, the place and the likeliest way in which it is broken."""
-    shade = ORANGES[min(int(one.probability * len(ORANGES)), len(ORANGES) - 1)]
-    filled = "█" * round(one.probability * BAR)
-    part = circuit.parts.get(one.part)
-    words = f"{one.cause} ({part.words})" if part is not None and part.words else one.cause
-    return Text.assemble("  ", (filled.ljust(BAR, "░"), shade), f" {100 * one.probability:3.0f} %  {words}")
+    shade = ORANGES[min(int(suspect.probability * len(ORANGES)), len(ORANGES) - 1)]
+    filled = "█" * round(suspect.probability * BAR)
+    part = circuit.parts.get(suspect.part)
+    words = f"{suspect.cause} ({part.words})" if part is not None and part.words else suspect.cause
+    return Text.assemble(
+        "  ", (filled.ljust(BAR, "░"), shade), f" {100 * suspect.probability:3.0f} %  {words}"
+    )
 
 
 def meanings(test: TestCard) -> Iterator[str]:
     """What each result would mean, the likeliest first."""
-    width = max((len(one.label) for one in test.meanings), default=0)
-    for one in sorted(test.meanings, key=lambda one: -one.share):
-        yield f"{one.label.ljust(width)}  {100 * one.share:3.0f} %  leaves {leaves(one)}"
+    width = max((len(meaning.label) for meaning in test.meanings), default=0)
+    for outcome in sorted(test.meanings, key=lambda meaning: -meaning.share):
+        yield f"{outcome.label.ljust(width)}  {100 * outcome.share:3.0f} %  leaves {leaves(outcome)}"
 
 
 def leaves(result: Meaning, most: int = 3) -> str:
     """The suspects that would lead."""
-    told = [f"{name} {100 * share:.0f} %" for name, share in result.leaves if share >= 0.01]
-    return ", ".join(told[:most]) or "nothing that is likely"
+    leaders = [f"{name} {100 * share:.0f} %" for name, share in result.leaves if share >= 0.01]
+    return ", ".join(leaders[:most]) or "nothing that is likely"
 
 
-def finding_lines(found: FindingCard) -> Iterator[str]:
+def finding_lines(card: FindingCard) -> Iterator[str]:
     """What was found, what it explains, what proof is missing, what must be seen after the repair."""
-    state = "Proven" if found.proven else "Found, not proven"
-    yield f"{state}: {found.cause} ({100 * found.probability:.1f} %). Repair: {found.repair}."
-    yield from _listed("It explains:", found.explains)
-    yield from _listed("It does not explain; is there a second fault?", found.unexplained)
-    yield from _listed("Proof that is missing:", found.missing_proof)
-    yield from _listed("After the repair, see that:", found.verify)
+    state = "Proven" if card.proven else "Found, not proven"
+    yield f"{state}: {card.cause} ({100 * card.probability:.1f} %). Repair: {card.repair}."
+    yield from _listed("It explains:", card.explains)
+    yield from _listed("It does not explain; is there a second fault?", card.unexplained)
+    yield from _listed("Proof that is missing:", card.missing_proof)
+    yield from _listed("After the repair, see that:", card.verify)
 
 
 def _listed(head: str, items: Sequence[str]) -> Iterator[str]:

@@ -180,9 +180,9 @@ def export(
     from halfsplit.job import export_job
 
     with opened(store, attachments) as jobs:
-        found = job_named(jobs, job)
-        target = out or Path(f"job-{found.number}{SUFFIX}")
-        write_new(target, lambda stream: export_job(jobs, found.job_id, stream))
+        record = job_named(jobs, job)
+        target = out or Path(f"job-{record.number}{SUFFIX}")
+        write_new(target, lambda stream: export_job(jobs, record.job_id, stream))
     put(str(target))
 
 

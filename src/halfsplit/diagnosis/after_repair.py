@@ -44,7 +44,7 @@ def allowed_words(healthy: float) -> str:
 
 def to_verify(situation: Situation) -> list[tuple[Measurement, float | str]]:
     """What must read what after the repair: the complaints, and the readings that were the fault's."""
-    told: dict[Measurement, float | str] = {}
+    wanted: dict[Measurement, float | str] = {}
     for reading in situation.live:
         place = reading.measurement
         if place.changes or place.quantity not in ("works", "volts", "answers"):
@@ -53,10 +53,10 @@ def to_verify(situation: Situation) -> list[tuple[Measurement, float | str]]:
         if place.quantity == "volts":
             healthy = solution.volts(place.at, place.to)
             if not is_right(reading.number, healthy):
-                told[place] = healthy
+                wanted[place] = healthy
         elif reading.value in ("no", "weak") or reading in situation.complaints:
-            told[place] = solution.works(place.at)
-    return list(told.items())
+            wanted[place] = solution.works(place.at)
+    return list(wanted.items())
 
 
 def verify_words(place: Measurement, wanted: float | str, circuit: Circuit) -> str:

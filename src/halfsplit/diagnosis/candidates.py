@@ -38,22 +38,22 @@ def candidates(
     ``suspects``: names of the repair groups in question, the likeliest first; interventions are tried on these alone.
     ``loads``: what the complaint is about.
     """
-    found: list[Measurement] = []
+    measurements: list[Measurement] = []
     for state in states:
-        found += looks(circuit, state)
+        measurements += looks(circuit, state)
         if "meter" in instruments:
-            found += _volts(circuit, state)
+            measurements += _volts(circuit, state)
         for lamp in lamps(instruments):
-            found += _lamps(circuit, state, lamp)
+            measurements += _lamps(circuit, state, lamp)
         if "clamp" in instruments:
-            found += _clamp(circuit, state)
-        found += _interventions(circuit, state, suspects, loads)
-    found += _inspections(circuit, states[0], suspects)
+            measurements += _clamp(circuit, state)
+        measurements += _interventions(circuit, state, suspects, loads)
+    measurements += _inspections(circuit, states[0], suspects)
     if "meter" in instruments:
-        found += _ohms(circuit, states[0], suspects)
+        measurements += _ohms(circuit, states[0], suspects)
     if intermittent:
-        found += _wiggles(circuit, states[0], suspects)
-    return list(dict.fromkeys(found))
+        measurements += _wiggles(circuit, states[0], suspects)
+    return list(dict.fromkeys(measurements))
 
 
 def lamps(instruments: Sequence[str]) -> list[str]:
@@ -111,23 +111,23 @@ def own_ends(circuit: Circuit) -> tuple[tuple[str, str], ...]:
 
     A splice lies inside the harness: the next terminal stands for it.
     """
-    found: list[tuple[str, str]] = []
+    starts: list[tuple[str, str]] = []
     for wire in circuit.model.wires:
         ends = circuit.parts.get(part_of(wire.a)), circuit.parts.get(part_of(wire.b))
         if not any(never_probed(part) for part in ends):
             a, b = (_beyond(circuit, *both) for both in ((wire.a, wire.b), (wire.b, wire.a)))
             if a and b:
-                found.append((a, b))
+                starts.append((a, b))
     for part in circuit.parts.values():
         if not never_probed(part):
-            found += _ends_of(part)
-    return tuple(found)
+            starts += _ends_of(part)
+    return tuple(starts)
 
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
     """The end, or the terminal nearest to a splice that can be got at; empty where there is none."""
-    found = splice_terminals(circuit, end, other)
-    return min(found, key=lambda point: _way(circuit, point), default="")
+    terminals = splice_terminals(circuit, end, other)
+    return min(terminals, key=lambda point: _way(circuit, point), default="")
 
 
 def _way(circuit: Circuit, point: str) -> float:
@@ -139,13 +139,13 @@ def splice_terminals(circuit: Circuit, end: str, other: str) -> list[str]:
     """The points at which an end of a wire can be probed: itself, or of a splice the far ends of its other wires."""
     if _kind(circuit, end) != "splice":
         return [end]
-    seen, found, waiting = {end, other}, list[str](), [end]
+    seen, terminals, waiting = {end, other}, list[str](), [end]
     while waiting:
         for far in circuit.far_ends.get(waiting.pop(), ()):
             if far not in seen:
                 seen.add(far)
-                (waiting if _kind(circuit, far) == "splice" else found).append(far)
-    return [point for point in found if not never_probed(circuit.parts.get(part_of(point)))]
+                (waiting if _kind(circuit, far) == "splice" else terminals).append(far)
+    return [point for point in terminals if not never_probed(circuit.parts.get(part_of(point)))]
 
 
 def _kind(circuit: Circuit, point: str) -> str:

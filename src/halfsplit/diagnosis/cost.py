@@ -106,7 +106,7 @@ def place_key(name: str, model: Model) -> str | None:
     part = model.parts.get(name)
     own = model.reaches.get(name)
     if own is not None:
-        return next(one.name for one in model.reaches.values() if _same_act(one.name, name, model))
+        return next(reach.name for reach in model.reaches.values() if _same_act(reach.name, name, model))
     if part is None:
         return None
     if part.kind == "battery":
@@ -114,11 +114,11 @@ def place_key(name: str, model: Model) -> str | None:
     return part.place or name
 
 
-def _same_act(one: str, other: str, model: Model) -> bool:
-    if one == other:
+def _same_act(act: str, other: str, model: Model) -> bool:
+    if act == other:
         return True
-    first, second = model.reaches[one], model.reaches[other]
-    places = [part.place for name in (one, other) if (part := model.parts.get(name)) is not None]
+    first, second = model.reaches[act], model.reaches[other]
+    places = [part.place for name in (act, other) if (part := model.parts.get(name)) is not None]
     alike = (first.words, first.minutes) == (second.words, second.minutes) and first.words != ""
     return alike and len(places) == 2 and places[0] == places[1] != ""
 
@@ -239,14 +239,14 @@ class Minutes:
 
     def __init__(self, bay: Bay, tests: Sequence[Measurement]) -> None:
         self.bay, self.tests, model = bay, tests, bay.model
-        self._closed, self._of_closed = _numbered([frozenset(bay.opens(one)) for one in tests])
-        self._here, self._of_here = _numbered([visited(one, model) for one in tests])
-        self._changes, self._of_changes = _numbered([one.changes for one in tests])
+        self._closed, self._of_closed = _numbered([frozenset(bay.opens(test)) for test in tests])
+        self._here, self._of_here = _numbered([visited(test, model) for test in tests])
+        self._changes, self._of_changes = _numbered([test.changes for test in tests])
         self._set, self._of_set = _numbered(
-            [(one.state, QUANTITIES[one.quantity].stateless) for one in tests]
+            [(test.state, QUANTITIES[test.quantity].stateless) for test in tests]
         )
-        self._reading = np.array([_reading_minutes(one) for one in tests])
-        self._probed = np.array([QUANTITIES[one.quantity].probed for one in tests], dtype=bool)
+        self._reading = np.array([_reading_minutes(test) for test in tests])
+        self._probed = np.array([QUANTITIES[test.quantity].probed for test in tests], dtype=bool)
         self.now = self._from(bay)
 
     def after(self, test: int) -> Floats:
@@ -256,21 +256,21 @@ class Minutes:
     def _from(self, bay: Bay) -> Floats:
         model = bay.model
         way = [sum(reach_minutes(key, model) for key in closed - bay.opened) for closed in self._closed]
-        made = [change_minutes(one, bay.made, model) for one in self._changes]
+        made = [change_minutes(change, bay.made, model) for change in self._changes]
         setting = [
             0.0 if still else state_minutes(Measurement("works", "", state), model, bay.state)
             for state, still in self._set
         ]
         near = np.array([_near(here, bay.stands) for here in self._here], dtype=bool)
         saved = (TEST_MINUTES - FURTHER_MINUTES) * (near[self._of_here] & self._probed)
-        told = (
+        origins = (
             self._reading
             - saved
             + np.array(way, dtype=float)[self._of_closed]
             + np.array(made, dtype=float)[self._of_changes]
             + np.array(setting, dtype=float)[self._of_set]
         )
-        return np.asarray(told)
+        return np.asarray(origins)
 
 
 def _numbered(values: Sequence[T]) -> tuple[list[T], NDArray[np.intp]]:

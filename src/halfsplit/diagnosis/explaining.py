@@ -44,18 +44,20 @@ def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple
     posterior = situation.posterior
     names, _ = posterior.groups
     seen = [
-        one for one in situation.live if one.measurement.quantity not in NUMERIC and one.source != "event"
+        reading
+        for reading in situation.live
+        if reading.measurement.quantity not in NUMERIC and reading.source != "event"
     ]
     likelihoods = [np.exp(log) for log in posterior.belief.likelihoods(seen)]
-    told = []
+    explained = []
     for name in situation.likeliest(least, most):
         if name not in names:
             continue
         weights = weights_of(situation, name)
-        chance = [float((weights * one).sum()) for one in likelihoods]
-        bad = [is_symptom(situation, one) for one in seen]
+        chance = [float((weights * likelihood).sum()) for likelihood in likelihoods]
+        bad = [is_symptom(situation, reading) for reading in seen]
         leader = posterior.leaders[name]
-        told.append(
+        explained.append(
             Account(
                 name,
                 leader.first.name,
@@ -66,7 +68,7 @@ def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple
                 tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if not wrong and p < LIKELY),
             )
         )
-    return tuple(told)
+    return tuple(explained)
 
 
 def weights_of(situation: Situation, name: str) -> Floats:
@@ -76,7 +78,7 @@ def weights_of(situation: Situation, name: str) -> Floats:
     """
     posterior = situation.posterior
     names, group = posterior.groups
-    own = np.array([one.group == name for one in posterior.hypotheses])
+    own = np.array([hypothesis.group == name for hypothesis in posterior.hypotheses])
     mine = (group == names.index(name)) & own[posterior.belief.columns.hypothesis]
     weights = np.where(mine[:, None], posterior.weights, 0.0)
     if weights.sum() <= 0:

@@ -55,7 +55,9 @@ def _shares(scores: Mapping[str, float]) -> dict[str, float]:
     best = max(scores.values())
     weights = {name: float(np.exp(score - best)) for name, score in scores.items()}
     total = sum(weights.values())
-    return dict(sorted(((name, weight / total) for name, weight in weights.items()), key=lambda one: -one[1]))
+    return dict(
+        sorted(((name, weight / total) for name, weight in weights.items()), key=lambda item: -item[1])
+    )
 
 
 def _normal(deviations: Floats, sigma: float) -> float:

@@ -59,7 +59,7 @@ def _lies(gauge: Gauge, mode: str, scene: Scene) -> NDArray[np.bool_]:
     """The columns (C,) in which the gauge has this fault."""
     return np.array(
         [
-            any(one.part == gauge.name and one.mode == mode for one in fault.members or (fault,))
+            any(member.part == gauge.name and member.mode == mode for member in fault.members or (fault,))
             for fault in scene.columns.faults
         ],
         dtype=bool,
@@ -69,20 +69,20 @@ def _lies(gauge: Gauge, mode: str, scene: Scene) -> NDArray[np.bool_]:
 def _half_way(gauge: Gauge, scene: Scene) -> NDArray[np.bool_]:
     """Where a stage is neither good nor bad (C, 1): a load that it needs has drifted."""
     needed = _loads(gauge.place, scene) if gauge.quantity == "stage" else set()
-    told = [
-        any(one.mode == "drifted" and one.part in needed for one in fault.members or (fault,))
+    half_way = [
+        any(member.mode == "drifted" and member.part in needed for member in fault.members or (fault,))
         for fault in scene.columns.faults
     ]
-    return np.array(told, dtype=bool)[:, None]
+    return np.array(half_way, dtype=bool)[:, None]
 
 
 def _loads(stage: str, scene: Scene) -> set[str]:
     """The parts that a stage needs, through other stages as well."""
     model = scene.circuit.model
-    found: set[str] = set()
+    loads: set[str] = set()
     for need in model.stages[stage].needs:
-        found |= _loads(need, scene) if need in model.stages else {need}
-    return found
+        loads |= _loads(need, scene) if need in model.stages else {need}
+    return loads
 
 
 def _volts(gauge: Gauge, scene: Scene) -> Floats:

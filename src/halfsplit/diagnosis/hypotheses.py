@@ -121,13 +121,16 @@ class Columns:
 
     def where(self, holds: Callable[[Fault], bool]) -> NDArray[np.bool_]:
         """Whether something holds for a column's fault, of a pair for either (C,)."""
-        each = [any(holds(fault) for fault in one.single) for one in self.hypotheses]
+        each = [any(holds(fault) for fault in hypothesis.single) for hypothesis in self.hypotheses]
         return np.asarray(np.array(each, dtype=bool)[self.hypothesis])
 
     def within(self, other: Columns) -> Ints:
         """The column of another set that stands for each (C,), -1 where none does."""
-        starts = {one.name: number for one, number in zip(other.hypotheses, _starts(other), strict=True)}
-        shift = np.array([starts.get(one.name, -1) for one in self.hypotheses], dtype=np.intp)
+        starts = {
+            hypothesis.name: number
+            for hypothesis, number in zip(other.hypotheses, _starts(other), strict=True)
+        }
+        shift = np.array([starts.get(hypothesis.name, -1) for hypothesis in self.hypotheses], dtype=np.intp)
         start = shift[self.hypothesis]
         return np.where(start < 0, -1, start + np.arange(len(self)) - _starts(self)[self.hypothesis])
 
@@ -176,7 +179,7 @@ def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Col
 
 def column_count(hypotheses: Sequence[Hypothesis]) -> int:
     """How many columns some single faults have."""
-    return sum(_steps(one) for one in hypotheses)
+    return sum(_steps(hypothesis) for hypothesis in hypotheses)
 
 
 def _steps(hypothesis: Hypothesis) -> int:
@@ -227,7 +230,9 @@ def _severities(first: Fault) -> tuple[Floats, Floats]:
 def _with_severity(changes: tuple[Change, ...], severity: float) -> tuple[Change, ...]:
     """A fault's changes with another severity: the joins of a worn switch are worn alike."""
     kind = changes[0].operation
-    return tuple([Change(one.element, kind, severity) if one.operation == kind else one for one in changes])
+    return tuple(
+        [Change(change.element, kind, severity) if change.operation == kind else change for change in changes]
+    )
 
 
 def fitted(hypothesis: Hypothesis, severity: float | None, changes: tuple[Change, ...]) -> Fault:
@@ -239,9 +244,9 @@ def fitted(hypothesis: Hypothesis, severity: float | None, changes: tuple[Change
     return replace(hypothesis.nearest(np.nan if severity is None else severity), changes=changes)
 
 
-def _member(one: Hypothesis, changes: tuple[Change, ...]) -> Fault:
-    severity = changes[0].value if changes and len(one.faults) > 1 else np.nan
-    return replace(one.nearest(severity), changes=changes)
+def _member(hypothesis: Hypothesis, changes: tuple[Change, ...]) -> Fault:
+    severity = changes[0].value if changes and len(hypothesis.faults) > 1 else np.nan
+    return replace(hypothesis.nearest(severity), changes=changes)
 
 
 def _nets(low: Fault) -> float:
@@ -252,22 +257,22 @@ def _nets(low: Fault) -> float:
 def _pair_grid(both: Hypothesis) -> list[tuple[float, float, tuple[Change, ...]]]:
     """Both members at a few severities each, one step of one member from column to column."""
     first, second = (_few(member.first, len(member.faults)) for member in both.members)
-    found = []
-    for number, one in enumerate(first):
-        found += [one + other for other in (second if number % 2 == 0 else second[::-1])]
-    return [(1.0 / len(found), np.nan, changes) for changes in found]
+    grid = []
+    for number, fault in enumerate(first):
+        grid += [fault + other for other in (second if number % 2 == 0 else second[::-1])]
+    return [(1.0 / len(grid), np.nan, changes) for changes in grid]
 
 
 def _few(first: Fault, severities: int) -> list[tuple[Change, ...]]:
     if severities == 1 or first.mode == "drifted" or first.changes[0].operation == EMF:
         return [first.changes]
     ohms = PAIR_OHMS if first.changes[0].operation == ADD else (0.05, 2.0)
-    return [_with_severity(first.changes, one) for one in ohms]
+    return [_with_severity(first.changes, ohm) for ohm in ohms]
 
 
 def joined(a: Hypothesis, b: Hypothesis, share: float) -> Hypothesis:
     """Both at once; ``share``: probability that there are two faults."""
-    a, b = sorted((a, b), key=lambda one: one.name)
+    a, b = sorted((a, b), key=lambda hypothesis: hypothesis.name)
     return Hypothesis((pair(_middle(a), _middle(b)),), share * 2.0 * a.prior * b.prior, (a, b))
 
 

@@ -83,20 +83,25 @@ class Tally:
 
     @property
     def jobs(self) -> int:
-        return sum(one.jobs for one in self.circuits.values())
+        return sum(circuit.jobs for circuit in self.circuits.values())
 
     @property
     def causes(self) -> Counter[tuple[str, str]]:
         """(kind, mode) → jobs, over all circuits."""
-        found: Counter[tuple[str, str]] = Counter()
-        for one in self.circuits.values():
-            for cause, jobs in one.causes.items():
-                found[cause.kind, cause.mode] += jobs
-        return found
+        causes: Counter[tuple[str, str]] = Counter()
+        for circuit in self.circuits.values():
+            for cause, jobs in circuit.causes.items():
+                causes[cause.kind, cause.mode] += jobs
+        return causes
 
     def without(self, circuit: str) -> Tally:
         """The same without the jobs of one circuit."""
-        return replace(self, circuits={name: one for name, one in self.circuits.items() if name != circuit})
+        return replace(
+            self,
+            circuits={
+                name: circuit_tally for name, circuit_tally in self.circuits.items() if name != circuit
+            },
+        )
 
 
 def digest(model: Model) -> str:
@@ -111,32 +116,32 @@ def tally_of(lessons: Iterable[Lesson]) -> Tally:
     shares: dict[str, Mapping[str, float]] = {}
     causes: dict[str, Counter[Cause]] = {}
     looks: Counter[tuple[str, int]] = Counter()
-    for one in lessons:
-        shares.setdefault(one.circuit, one.shares)
-        causes.setdefault(one.circuit, Counter())[one.cause] += 1
-        for kind, pair in one.looks.items():
+    for lesson in lessons:
+        shares.setdefault(lesson.circuit, lesson.shares)
+        causes.setdefault(lesson.circuit, Counter())[lesson.cause] += 1
+        for kind, pair in lesson.looks.items():
             looks.update({(kind, 0): pair[0], (kind, 1): pair[1]})
     return Tally(
-        {name: CircuitTally(shares[name], dict(found)) for name, found in sorted(causes.items())},
+        {name: CircuitTally(shares[name], dict(counts)) for name, counts in sorted(causes.items())},
         {kind: (looks[kind, 0], looks[kind, 1]) for kind in sorted({kind for kind, _ in looks})},
     )
 
 
 def merged(tallies: Sequence[Tally]) -> Tally:
     """Several workshops' counts in one."""
-    names = sorted({name for one in tallies for name in one.circuits})
+    names = sorted({name for tally in tallies for name in tally.circuits})
     circuits = {}
     for name in names:
-        same = [one.circuits[name] for one in tallies if name in one.circuits]
+        same = [tally.circuits[name] for tally in tallies if name in tally.circuits]
         causes: Counter[Cause] = Counter()
-        for one in same:
-            causes.update(one.causes)
+        for circuit_tally in same:
+            causes.update(circuit_tally.causes)
         circuits[name] = CircuitTally(same[0].shares, dict(causes))
-    kinds = sorted({kind for one in tallies for kind in one.looks})
-    pairs = {kind: [one.looks.get(kind, (0, 0)) for one in tallies] for kind in kinds}
+    kinds = sorted({kind for tally in tallies for kind in tally.looks})
+    pairs = {kind: [tally.looks.get(kind, (0, 0)) for tally in tallies] for kind in kinds}
     looks = {
-        kind: (sum(pair[0] for pair in found), sum(pair[1] for pair in found))
-        for kind, found in pairs.items()
+        kind: (sum(pair[0] for pair in looks), sum(pair[1] for pair in looks))
+        for kind, looks in pairs.items()
     }
     return Tally(circuits, looks)
 
@@ -156,20 +161,20 @@ def chances(circuit: Circuit, priors: Priors) -> dict[Cause, float]:
     """How likely each single cause is before anything is measured; they add up to 1."""
     first = [family[0] for family in families(circuit.faults)]
     weights = family_priors(first, circuit.model, priors, {}, intermittent=False)
-    found: Counter[Cause] = Counter()
+    counted: Counter[Cause] = Counter()
     for fault, weight in zip(first, weights, strict=True):
         if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL):
-            found[cause_of(fault, circuit.model, priors)] += weight  # type: ignore[assignment]
-    total = sum(found.values()) or 1.0
-    return {cause: weight / total for cause, weight in found.items()}
+            counted[cause_of(fault, circuit.model, priors)] += weight  # type: ignore[assignment]
+    total = sum(counted.values()) or 1.0
+    return {cause: weight / total for cause, weight in counted.items()}
 
 
 def shipped_shares(circuit: Circuit, priors: Priors) -> dict[str, float]:
     """Kind → how likely it is that an item of this kind is the cause, by these priors."""
-    found: Counter[str] = Counter()
+    counted: Counter[str] = Counter()
     for cause, chance in chances(circuit, priors).items():
-        found[cause.kind] += chance  # type: ignore[assignment]
-    return {kind: round(share, DIGITS) for kind, share in found.items()}
+        counted[cause.kind] += chance  # type: ignore[assignment]
+    return {kind: round(share, DIGITS) for kind, share in counted.items()}
 
 
 # Kinds
@@ -208,9 +213,9 @@ def kind_shares(tally: Tally) -> dict[str, Share]:
     """Kind → its share of all causes in the circuits that were worked on, the largest first."""
     of = tally.jobs
     shipped: Counter[str] = Counter()
-    for one in tally.circuits.values():
-        for kind, share in one.shares.items():
-            shipped[kind] += one.jobs * share / of if of else 0.0  # type: ignore[assignment]
+    for circuit in tally.circuits.values():
+        for kind, share in circuit.shares.items():
+            shipped[kind] += circuit.jobs * share / of if of else 0.0  # type: ignore[assignment]
     jobs: Counter[str] = Counter()
     for (kind, _), count in tally.causes.items():
         jobs[kind] += count
@@ -227,10 +232,12 @@ def kind_factors(tally: Tally) -> dict[str, float]:
     if not tally.jobs:
         return {}
     shares = kind_shares(tally)
-    kinds = [kind for kind, one in shares.items() if one.shipped > 0.0]
+    kinds = [kind for kind, share in shares.items() if share.shipped > 0.0]
     wanted = np.array([shares[kind].share for kind in kinds])
-    table = np.array([[one.shares.get(kind, 0.0) for kind in kinds] for one in tally.circuits.values()])
-    jobs = np.array([one.jobs for one in tally.circuits.values()], dtype=float)
+    table = np.array(
+        [[circuit.shares.get(kind, 0.0) for kind in kinds] for circuit in tally.circuits.values()]
+    )
+    jobs = np.array([circuit.jobs for circuit in tally.circuits.values()], dtype=float)
     factors = _fitted(table, jobs / jobs.sum(), wanted / wanted.sum())
     return dict(zip(kinds, np.clip(factors, 1.0 / LARGEST, LARGEST).tolist(), strict=True))
 
@@ -295,7 +302,7 @@ def _modes(
 ) -> dict[str, float]:
     """Dirichlet; a wire through a hinge breaks as wires do."""
     kinds = (kind, HINGE) if kind == "wire" else (kind,)
-    jobs = {mode: sum(counted.get((one, mode), 0) for one in kinds) for mode in shares}
+    jobs = {mode: sum(counted.get((kind, mode), 0) for kind in kinds) for mode in shares}
     total, of = sum(shares.values()), sum(jobs.values())
     weight = STRENGTH["mode"]
     return {
@@ -304,8 +311,8 @@ def _modes(
 
 
 def _seen(chance: float, looks: tuple[int, int]) -> float:
-    found, missed = looks
-    return (STRENGTH["look"] * chance + found) / (STRENGTH["look"] + found + missed)
+    seen, missed = looks
+    return (STRENGTH["look"] * chance + seen) / (STRENGTH["look"] + seen + missed)
 
 
 def _in_circuit(expected: Mapping[Cause, float], known: CircuitTally) -> dict[str, float]:
@@ -325,9 +332,9 @@ def _in_circuit(expected: Mapping[Cause, float], known: CircuitTally) -> dict[st
         jobs[number[cause.part]] += count
     strengths = np.array(CIRCUIT_STRENGTHS)[:, None]
     pseudo = strengths * share
-    told = gammaln(strengths[:, 0]) - gammaln(strengths[:, 0] + jobs.sum())
-    told += (gammaln(pseudo + jobs) - gammaln(pseudo)).sum(axis=1)
-    weight = np.exp(told - told.max())
+    likelihood = gammaln(strengths[:, 0]) - gammaln(strengths[:, 0] + jobs.sum())
+    likelihood += (gammaln(pseudo + jobs) - gammaln(pseudo)).sum(axis=1)
+    weight = np.exp(likelihood - likelihood.max())
     believed = (weight / weight.sum()) @ ((pseudo + jobs) / (strengths + jobs.sum()))
     return dict(zip(parts, (believed / share).tolist(), strict=True))
 

@@ -47,8 +47,8 @@ class ProofsAhead:
 
     def done(self) -> Floats:
         """Return the minutes of each proof that each test does, (T, G)."""
-        told: Floats = self.saved + (self.opens * self.reach) @ self.needs
-        return told
+        done: Floats = self.saved + (self.opens * self.reach) @ self.needs
+        return done
 
     def after_one(self) -> Floats:
         """Return the minutes of each proof after each test, (T, G)."""
@@ -139,11 +139,11 @@ def expected_minutes(
     )
     # Nothing where a group is found, and an estimate where no second test is possible.
     alone = minutes_left(after_one, rates[:, None], 0.0, stop_at)
-    found = alone == 0.0
+    settled = alone == 0.0
     second += np.einsum("fkg,ftg->fkt", after_one, proofs.after_two())
     alone = alone + np.einsum("fkg,fg->fk", after_one, proofs.after_one())
     best = np.where(possible, second, np.inf).min(axis=-1)
-    total: Floats = minutes + np.where(found | np.isinf(best), alone, best).sum(axis=-1)
+    total: Floats = minutes + np.where(settled | np.isinf(best), alone, best).sum(axis=-1)
     return total
 
 
@@ -160,6 +160,6 @@ def minutes_per_bit(bits: Floats, minutes: Floats, doubt: float) -> float:
         possible = minutes[np.isfinite(minutes)]
         return float(np.median(possible)) if len(possible) else 0.0
     order = np.argsort(minutes[tell] / bits[tell], kind="stable")
-    told = np.cumsum(bits[tell][order])
-    last = min(max(int(np.searchsorted(told, doubt)), 2), len(told) - 1)
-    return 1.5 * float(np.sum(minutes[tell][order][: last + 1]) / told[last])
+    bits_told = np.cumsum(bits[tell][order])
+    last = min(max(int(np.searchsorted(bits_told, doubt)), 2), len(bits_told) - 1)
+    return 1.5 * float(np.sum(minutes[tell][order][: last + 1]) / bits_told[last])

@@ -79,8 +79,8 @@ def outcome_bins(
     readings, or None; what leaves nearly the same is told as one.
     """
     cells = mixture(predicted[None], sigma[None], weights, group, slips=slips, knee=knee, precision=EXACT)
-    found = cuts(cells)[0]
-    apart = _apart(found[np.isfinite(found)].tolist(), same)
+    borders = cuts(cells)[0]
+    apart = _apart(borders[np.isfinite(borders)].tolist(), same)
     said = dict.fromkeys(_said(cut, predicted, sigma, weights, limit) for cut in apart)
     ends = [-np.inf, *sorted(said), np.inf]
     return tuple(_joined([_bin(cells, low, high) for low, high in pairwise(ends) if low < high]))
@@ -101,34 +101,34 @@ def _said(
     low = (predicted + CLEAR * sigma)[under].max(initial=-np.inf)
     high = (predicted - CLEAR * sigma)[over].min(initial=np.inf)
     # Where what is predicted runs through, a limit is only rounded.
-    told = limit(float(low), float(high)) if low < high and np.isfinite(high - low) else None
-    told = limit(cut, cut) if told is None else told
-    return cut if told is None else told
+    words = limit(float(low), float(high)) if low < high and np.isfinite(high - low) else None
+    words = limit(cut, cut) if words is None else words
+    return cut if words is None else words
 
 
 def _joined(bins: list[OutcomeBin]) -> list[OutcomeBin]:
     """Neighbouring ranges that leave nearly the same are one."""
-    told: list[OutcomeBin] = []
+    joined: list[OutcomeBin] = []
     for one in bins:
-        last = told[-1] if told else None
+        last = joined[-1] if joined else None
         if last is not None and 0.5 * np.abs(last.posterior - one.posterior).sum() < ALIKE:
             share = last.probability + one.probability
             posterior = (last.probability * last.posterior + one.probability * one.posterior) / share
             typical = last.typical if last.probability >= one.probability else one.typical
-            told[-1] = OutcomeBin(last.low, one.high, typical, share, posterior)
+            joined[-1] = OutcomeBin(last.low, one.high, typical, share, posterior)
         elif one.probability > 0:
-            told.append(one)
-    return told
+            joined.append(one)
+    return joined
 
 
 def _apart(ascending: Sequence[float], same: Callable[[float, float], bool]) -> list[float]:
     """One of each run of cuts that are the same reading: the middle one."""
     runs: list[list[float]] = []
-    for one in ascending:
-        if runs and same(runs[-1][-1], one):
-            runs[-1].append(one)
+    for value in ascending:
+        if runs and same(runs[-1][-1], value):
+            runs[-1].append(value)
         else:
-            runs.append([one])
+            runs.append([value])
     return [run[len(run) // 2] for run in runs]
 
 
@@ -210,12 +210,12 @@ def _cut(scores: Floats, borders: Floats, most: int, kept: float) -> Floats:
 
 def _followed(back: list[NDArray[np.intp]], borders: Floats, most: int) -> Floats:
     """Return the cuts that the table of best last cuts leads to."""
-    found = np.full(most - 1, np.inf)
+    followed = np.full(most - 1, np.inf)
     end = len(borders)
     for number in range(len(back) - 1, -1, -1):
         end = int(back[number][end])
-        found[number] = borders[end]
-    return found
+        followed[number] = borders[end]
+    return followed
 
 
 def outcome_likelihood(

@@ -156,26 +156,28 @@ def plan(
     if not steps:
         endings = (root.ending,)  # what is known already
     expected = sum(step.probability * step.minutes for step in steps)
-    found = math.fsum(
+    probability = math.fsum(
         step.probability * branch.probability
         for step in steps
         for branch in step.branches
         if branch.ending and branch.ending.kind == "found"
     )
     if not steps:
-        found = float(root.ending.kind == "found")
+        probability = float(root.ending.kind == "found")
     circuit = job.circuit
-    told = tuple(evidence_words(one.measurement, one.value, circuit) for one in root.situation.live)
+    heard = tuple(
+        evidence_words(reading.measurement, reading.value, circuit) for reading in root.situation.live
+    )
     return Plan(
         circuit.model.title,
-        told,
+        heard,
         job.instruments,
         _states(job, steps),
         steps,
         endings,
         expected,
         _worst(steps),
-        found,
+        probability,
         found_at,
         job.intermittent,
     )
@@ -251,10 +253,10 @@ def _ending(situation: Situation, reach: float, found_at: float) -> Ending:
     shares = situation.posterior.probability
     leaders = tuple((name, share) for name, share in list(shares.items())[:LEFT] if share >= 0.02)
     situation.posterior.belief.likelihoods(situation.live)
-    found = proof.finding(situation, found_at)
-    if found is not None:
-        told = (found.repair, found.cause, found.part, found.missing_proof, found.verify)
-        return Ending("found", leaders, *told, reach)
+    finding = proof.finding(situation, found_at)
+    if finding is not None:
+        key = (finding.repair, finding.cause, finding.part, finding.missing_proof, finding.verify)
+        return Ending("found", leaders, *key, reach)
     elsewhere = sum(shares.get(name, 0.0) for name in ELSEWHERE)
     return Ending("elsewhere" if elsewhere >= found_at else "tool", leaders, probability=reach)
 
@@ -279,11 +281,11 @@ def _grow(root: _Node, bounds: _Bounds, progress: Callable[[int, int], None] | N
     while waiting and made < bounds.largest:
         _, _, node = heapq.heappop(waiting)
         situation = node.wake()
-        node.test, told = _next(situation, bounds.found_at)
-        for one, share, after in told:
+        node.test, branches = _next(situation, bounds.found_at)
+        for result, share, after in branches:
             child = _Node(after, node.reach * share, bounds.found_at, node.depth + 1)
             child.rest()
-            node.ways.append((one, share, child))
+            node.ways.append((result, share, child))
             count += 1
             if not bounds.ends(child):
                 heapq.heappush(waiting, (-child.reach, count, child))
@@ -300,9 +302,9 @@ def _next(
     for limit in (1, TRIED):
         for test in propose(situation, limit, found_at)[limit != 1 :]:
             if test.bits >= WORTH_ASKING and len(test.outcomes) > 1:
-                told = results(situation, test)
-                if len(told) > 1:
-                    return test, told
+                distribution = results(situation, test)
+                if len(distribution) > 1:
+                    return test, distribution
     return None, []
 
 
@@ -321,25 +323,26 @@ def _preorder(node: _Node) -> Iterator[_Node]:
     """The nodes that have a test, likeliest branch first."""
     waiting = [node]
     while waiting:
-        one = waiting.pop()
-        if one.test is not None:
-            yield one
-            waiting += [child for _, _, child in sorted(one.ways, key=lambda way: way[1])]
+        waiting_node = waiting.pop()
+        if waiting_node.test is not None:
+            yield waiting_node
+            waiting += [child for _, _, child in sorted(waiting_node.ways, key=lambda way: way[1])]
 
 
 def _endings(leaves: Sequence[_Node]) -> dict[int, Ending]:
     """The ending of each leaf; those that say the same are one, and their probabilities add up."""
     own = {id(leaf): leaf.ending for leaf in leaves}
     together: dict[tuple[object, ...], list[Ending]] = {}
-    for one in own.values():
-        together.setdefault(_same(one), []).append(one)
+    for ending in own.values():
+        together.setdefault(_same(ending), []).append(ending)
     joint = {
         key: replace(
-            max(some, key=lambda one: one.probability), probability=math.fsum(one.probability for one in some)
+            max(some, key=lambda leaf: leaf.probability),
+            probability=math.fsum(leaf.probability for leaf in some),
         )
         for key, some in together.items()
     }
-    return {leaf: joint[_same(one)] for leaf, one in own.items()}
+    return {leaf: joint[_same(ending)] for leaf, ending in own.items()}
 
 
 def _same(ending: Ending) -> tuple[object, ...]:
@@ -352,11 +355,13 @@ def _step(node: _Node, number: dict[int, int], endings: dict[int, Ending]) -> St
     test = node.test
     assert test is not None  # noqa: S101 - only nodes with a test are numbered
     branches = [
-        _branch(one, share, number.get(id(child)), endings.get(id(child))) for one, share, child in node.ways
+        _branch(way, share, number.get(id(child)), endings.get(id(child))) for way, share, child in node.ways
     ]
-    told = tuple(
-        replace(one, text=one.word or range_words(one.low, one.high, one.typical, test.measurement))
-        for one in _merged(branches)
+    shown = tuple(
+        replace(
+            branch, text=branch.word or range_words(branch.low, branch.high, branch.typical, test.measurement)
+        )
+        for branch in _merged(branches)
     )
     return Step(
         number[id(node)],
@@ -366,7 +371,7 @@ def _step(node: _Node, number: dict[int, int], endings: dict[int, Ending]) -> St
         test.cautions,
         test.opens,
         node.reach,
-        told,
+        shown,
     )
 
 
@@ -378,17 +383,17 @@ def _branch(outcome: Outcome, share: float, step: int | None, ending: Ending | N
 
 def _merged(branches: Sequence[Branch]) -> list[Branch]:
     """Neighbouring ranges that lead to the same ending are one."""
-    told: list[Branch] = []
-    for one in branches:
-        last = told[-1] if told else None
-        if last is None or one.word or one.ending is None or last.ending != one.ending:
-            told.append(one)
+    merged: list[Branch] = []
+    for branch in branches:
+        last = merged[-1] if merged else None
+        if last is None or branch.word or branch.ending is None or last.ending != branch.ending:
+            merged.append(branch)
         else:
-            typical = one.typical if one.probability > last.probability else last.typical
-            told[-1] = replace(
-                last, high=one.high, typical=typical, probability=last.probability + one.probability
+            typical = branch.typical if branch.probability > last.probability else last.typical
+            merged[-1] = replace(
+                last, high=branch.high, typical=typical, probability=last.probability + branch.probability
             )
-    return told
+    return merged
 
 
 def _worst(steps: Sequence[Step]) -> float:
@@ -403,12 +408,12 @@ def _states(job: Diagnosis, steps: Sequence[Step]) -> tuple[tuple[str, str], ...
     """How each operating state of the plan is set up."""
     model = job.circuit.model
     used = dict.fromkeys(step.measurement.state for step in steps)
-    told = []
+    states = []
     for name in used:
         switches = [
             f"{part_words(switch, job.circuit)} at {position}"
             for switch, position in model.states[name].switches.items()
         ]
-        running = [f"{one} running" for one in sorted(model.states[name].running)]
-        told.append((name, ", ".join([*switches, *running]) or "all switches in their first position"))
-    return tuple(told)
+        running = [f"{engine} running" for engine in sorted(model.states[name].running)]
+        states.append((name, ", ".join([*switches, *running]) or "all switches in their first position"))
+    return tuple(states)

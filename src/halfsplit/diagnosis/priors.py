@@ -141,4 +141,4 @@ def _stage_weight(fault: Fault, model: Model) -> float:
     if fault.failure is None:
         return 1.0
     stage = model.stages[fault.failure[0]]
-    return next((one.weight for one in stage.failures if one.words == fault.failure[1]), 1.0)
+    return next((failure.weight for failure in stage.failures if failure.words == fault.failure[1]), 1.0)

@@ -47,10 +47,10 @@ class Finding:
 
 def finding(situation: Situation, found_at: float) -> Finding | None:
     """None where no repair group holds enough, or where the answer is that the model does not hold it."""
-    found = _found(situation, found_at)
-    if found is None:
+    leader = _found(situation, found_at)
+    if leader is None:
         return None
-    fault, share = found
+    fault, share = leader
     rivals = tuple(
         (name, other)
         for name, other in situation.posterior.probability.items()
@@ -73,7 +73,11 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
 
 
 def _missing(situation: Situation, fault: Fault, rivals: tuple[tuple[str, float], ...]) -> tuple[str, ...]:
-    missing = [one.text for one in requirements(situation, fault) if not one.met(situation.live)]
+    missing = [
+        requirement.text
+        for requirement in requirements(situation, fault)
+        if not requirement.met(situation.live)
+    ]
     if fault.kind.partition(" ")[0] == "module" and rivals:
         named = ", ".join(f"{name} {100 * other:.0f} %" for name, other in rivals)
         missing.append(f"no rival of 2 % or more: {named}")
@@ -94,15 +98,15 @@ def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
 
 def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measurement, str]]:
     """The tests that the proof of what was found still lacks, nearest first, each with the limit that it must keep."""
-    found = _found(situation, found_at)
-    if found is None:
+    leader = _found(situation, found_at)
+    if leader is None:
         return []
-    told: dict[Measurement, str] = {}
+    tests: dict[Measurement, str] = {}
     live = list(situation.live)
-    for one in requirements(situation, found[0]):
-        if one.met(live) or one.refuted(live):
+    for requirement in requirements(situation, leader[0]):
+        if requirement.met(live) or requirement.refuted(live):
             continue
-        possible = [(test, met) for test, met in one.options if _can_be_asked(situation, test)]
+        possible = [(test, met) for test, met in requirement.options if _can_be_asked(situation, test)]
         made = [sum(same_test(reading, test) for reading in live) for test, _ in possible]
         order = sorted(
             range(len(possible)),
@@ -110,8 +114,8 @@ def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measureme
         )
         for number in order[:1]:
             test, met = possible[number]
-            told.setdefault(test, met.words)
-    return sorted(told.items(), key=lambda item: situation.bay.minutes(item[0]))
+            tests.setdefault(test, met.words)
+    return sorted(tests.items(), key=lambda item: situation.bay.minutes(item[0]))
 
 
 def _can_be_asked(situation: Situation, test: Measurement) -> bool:
@@ -123,11 +127,13 @@ def _can_be_asked(situation: Situation, test: Measurement) -> bool:
 
 def _explained(situation: Situation, group: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What was seen wrong, told or read, that the cause explains; and what it does not, which stands against it."""
-    told = (
-        dict.fromkeys(evidence_words(one.measurement, one.value, situation.circuit) for one in seen)
+    heard = (
+        dict.fromkeys(
+            evidence_words(reading.measurement, reading.value, situation.circuit) for reading in seen
+        )
         for seen in (explained(situation, group), unexplained(situation, group))
     )
-    these, others = map(tuple, told)
+    these, others = map(tuple, heard)
     return these, others
 
 
@@ -135,26 +141,26 @@ def _fuses_hold(situation: Situation, fault: Fault) -> tuple[str, ...]:
     """After a short: its fuse, new, in every state that it feeds, with the place moved."""
     circuit = situation.circuit
     blown = {fuse for state in circuit.states for fuse in circuit.solve(state, fault=fault).blown}
-    told = []
+    fuses = []
     for fuse in sorted(blown):
         fed = [state for state in circuit.states if abs(circuit.solve(state).amps(fuse)) > CARRIES]
         if fed:
             states = ", ".join(f"“{state}”" for state in fed)
-            told.append(f"a new {fuse} holds in state {states}, with the place moved")
-    return tuple(told)
+            fuses.append(f"a new {fuse} holds in state {states}, with the place moved")
+    return tuple(fuses)
 
 
 def _verify(situation: Situation) -> tuple[str, ...]:
-    told = [verify_words(place, value, situation.circuit) for place, value in to_verify(situation)]
+    verify = [verify_words(place, value, situation.circuit) for place, value in to_verify(situation)]
     codes = [
         reading
         for reading in situation.live
         if reading.measurement.quantity == "code" and reading.value == "set"
     ]
     return (
-        *told,
+        *verify,
         *(
-            f"the code “{' '.join(one.measurement.detail)}” in {one.measurement.at} cleared, and not set again"
-            for one in codes
+            f"the code “{' '.join(code.measurement.detail)}” in {code.measurement.at} cleared, and not set again"
+            for code in codes
         ),
     )

@@ -22,18 +22,18 @@ def module_proof(case: Case) -> list[Requirement]:
     behaviour = case.circuit.parts[case.fault.part].behaviour
     if behaviour is None:
         return [case.looked_at()]
-    found = [*_feeds(case, behaviour), *_earths(case, behaviour)]
+    requirements_of = [*_feeds(case, behaviour), *_earths(case, behaviour)]
     driver = _driver(case, behaviour)
     if driver is not None:
-        found += [
+        requirements_of += [
             *_commands(case, driver),
             *_told(case, driver),
             *_heard(case, driver),
             *_output(case, driver),
         ]
-        found += [_wire_off(case, driver)]
+        requirements_of += [_wire_off(case, driver)]
     return [
-        *found,
+        *requirements_of,
         case.ticked(case.fault.part, TRIED_AGAIN, f"(f) {TRIED_AGAIN}"),
         case.ticked(case.fault.part, CODING, f"(g) {CODING}"),
     ]
@@ -41,43 +41,43 @@ def module_proof(case: Case) -> list[Requirement]:
 
 def _driver(case: Case, behaviour: Behaviour) -> Driver | None:
     pin = case.fault.mode.partition(" ")[0].rpartition(".")[2]
-    own = next((one for one in behaviour.drivers if one.pin == pin), None)
+    own = next((driver for driver in behaviour.drivers if driver.pin == pin), None)
     return own or next(iter(behaviour.drivers), None)
 
 
 def _feeds(case: Case, behaviour: Behaviour) -> list[Requirement]:
-    found = []
+    feeds = []
     for pin in (pin for group in behaviour.feeds for pin in group):
         point = f"{case.fault.part}.{pin}"
         enough = within(case.healthy.volts(point) - FEED_DROP, math.inf)
         text = f"(b) feed {point} within 0.5 V of the battery, plugged and under load"
-        found.append(Requirement(text, ((case.volts(point), enough),)))
+        feeds.append(Requirement(text, ((case.volts(point), enough),)))
         text = f"(b) feed {point} again under a lamp of its current"
         lamps = [name for name in case.situation.instruments if name.endswith(" lamp")] or ["test lamp"]
         tests = [Measurement("lamp", point, case.state, instrument=name) for name in lamps]
-        found.append(Requirement(text, tuple((test, is_word("bright")) for test in tests)))
-    return found
+        feeds.append(Requirement(text, tuple((test, is_word("bright")) for test in tests)))
+    return feeds
 
 
 def _earths(case: Case, behaviour: Behaviour) -> list[Requirement]:
     battery = next((part.name for part in case.circuit.model.of_kind("battery")), "the battery")
-    found = []
+    earths = []
     for pin in behaviour.earths:
         point = f"{case.fault.part}.{pin}"
         text = f"(b) earth {point} within 0.1 V of {battery}'s negative post"
-        found.append(Requirement(text, ((case.volts(point), within(-EARTH_DROP, EARTH_DROP)),)))
-    return found
+        earths.append(Requirement(text, ((case.volts(point), within(-EARTH_DROP, EARTH_DROP)),)))
+    return earths
 
 
 def _commands(case: Case, driver: Driver) -> list[Requirement]:
-    found = []
+    commands = []
     for pin in sorted(pins_read(driver.when)):
         point = f"{case.fault.part}.{pin}"
         volts = case.healthy.volts(point)
         room = 0.15 * abs(volts) + 0.5
         text = f"(c) the command at {point} is there: about {volts:.1f} V"
-        found.append(Requirement(text, ((case.volts(point), within(volts - room, volts + room)),)))
-    return found
+        commands.append(Requirement(text, ((case.volts(point), within(volts - room, volts + room)),)))
+    return commands
 
 
 def _told(case: Case, driver: Driver) -> list[Requirement]:
@@ -90,11 +90,11 @@ def _told(case: Case, driver: Driver) -> list[Requirement]:
 
 def _heard(case: Case, driver: Driver) -> list[Requirement]:
     """Where the command comes by bus, the units answer on it that would with this cause."""
-    found = []
+    heard = []
     for name in filter(case.sick.answers, sorted(units_heard(driver.when))):
         test = Measurement("answers", name, case.state)
-        found.append(Requirement(f"(c) {name} answers on the bus", ((test, is_word("yes")),)))
-    return found
+        heard.append(Requirement(f"(c) {name} answers on the bus", ((test, is_word("yes")),)))
+    return heard
 
 
 def _output(case: Case, driver: Driver) -> list[Requirement]:

@@ -33,7 +33,7 @@ LIMITS = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 def requirements(situation: Situation, fault: Fault) -> list[Requirement]:
     """What must be shown for this cause."""
     if fault.members:
-        return [one for member in fault.members for one in requirements(situation, member)]
+        return [requirement for member in fault.members for requirement in requirements(situation, member)]
     kind = fault.kind.partition(" ")[0]
     return PROOFS.get(kind, _part)(Case(situation, fault))
 
@@ -51,10 +51,10 @@ def _joint(case: Case) -> list[Requirement]:
         return [*_continuity(case), case.looked_at()]
     least = max(limit for limit in LIMITS if limit <= least)
     text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, cleaned between"
-    found = [Requirement(text, ((case.volts(*ends), at_least(least)),), times=2, bracket=ends)]
+    asked = [Requirement(text, ((case.volts(*ends), at_least(least)),), times=2, bracket=ends)]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
     restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
-    return [*found, *_ends_belong_together(case), *(restored or [case.looked_at()])]
+    return [*asked, *_ends_belong_together(case), *(restored or [case.looked_at()])]
 
 
 def _may_be_joined(case: Case, ends: tuple[str, str]) -> bool:
@@ -66,7 +66,7 @@ def _may_be_joined(case: Case, ends: tuple[str, str]) -> bool:
         behaviour, pin = part.behaviour, end.partition(":")[0].rpartition(".")[2]
         if behaviour is None or pin not in {
             *behaviour.earths,
-            *(one for group in behaviour.feeds for one in group),
+            *(pin for group in behaviour.feeds for pin in group),
         }:
             return False
     return True
@@ -87,7 +87,7 @@ def _ends_belong_together(case: Case) -> list[Requirement]:
 
 
 def _wire(case: Case) -> Wire | None:
-    return next((one for one in case.circuit.model.wires if one.name == case.fault.part), None)
+    return next((wire for wire in case.circuit.model.wires if wire.name == case.fault.part), None)
 
 
 def _continuity(case: Case) -> list[Requirement]:
@@ -155,12 +155,12 @@ def _contact(case: Case) -> list[Requirement]:
     """A part's contact, whose far side is inside: unplugged and seen, and the part itself shown to be good."""
     text = f"the contact {case.fault.part} unplugged, its fit tried with a test pin, and found bad"
     looks = case.look(), case.look(PIN_DRAG)
-    found = [Requirement(text, looks)]
+    asked = [Requirement(text, looks)]
     part = case.circuit.parts[part_of(case.fault.part)]
     if part.kind in ("relay", "fuse") and case.function is not None:
-        return [*found, _not_cured(case, part.name)]
+        return [*asked, _not_cured(case, part.name)]
     if part.kind in LOADS or part.kind == "sensor":
-        return [*found, _itself_good(case, part)]
+        return [*asked, _itself_good(case, part)]
     # Nothing else tells it from the part itself, and one inspection does not prove.
     return [Requirement(f"{text}, both ways", looks, times=2)]
 
@@ -189,7 +189,7 @@ def _unplugged_ohms(case: Case, part: Part, a: str, b: str) -> Measurement:
 def _ohms_of(solution: Solution, name: str) -> float:
     network = solution.circuit.network
     names = (name, f"{name} upper", f"{name} lower")
-    elements = [network.element_index[one] for one in names if one in network.element_index]
+    elements = [network.element_index[name] for name in names if name in network.element_index]
     # Of the state: a sensor has the ohms of what it senses there.
     return float(sum(1.0 / solution.system().conductance[element] for element in elements))
 
@@ -213,15 +213,15 @@ def _part(case: Case) -> list[Requirement]:
             )
         return [_direct(case, volts), second]
     direct = (*volts, *ohms)
-    found = [_direct(case, direct, times=1 if cure else 2)] if direct else []
-    return [*found, *cure] or [case.looked_at()]
+    asked = [_direct(case, direct, times=1 if cure else 2)] if direct else []
+    return [*asked, *cure] or [case.looked_at()]
 
 
 def _direct(case: Case, options: tuple[Option, ...] | list[Option], times: int = 1) -> Requirement:
-    told = " or ".join(sentence(test, case.circuit).rstrip(".") for test, _ in options[:2])
+    words = " or ".join(sentence(test, case.circuit).rstrip(".") for test, _ in options[:2])
     again = ", twice" if times > 1 else ""
     return Requirement(
-        f"a direct reading at {case.fault.part} that shows it{again}: {told}", tuple(options), times
+        f"a direct reading at {case.fault.part} that shows it{again}: {words}", tuple(options), times
     )
 
 
@@ -252,7 +252,7 @@ def _fuse(case: Case) -> list[Requirement]:
 
 def _holds(case: Case, name: str) -> list[Requirement]:
     """With a new fuse everything that it feeds works, in every state."""
-    found = []
+    holding = []
     for state in case.circuit.states:
         healthy, without = case.circuit.solve(state), case.circuit.solve(state, fault=case.fault)
         fed = [
@@ -264,8 +264,8 @@ def _holds(case: Case, name: str) -> list[Requirement]:
             load = case.load if case.load in fed and state == case.state else fed[0]
             test = Measurement("works", load, state, changes=(Replace(name),))
             text = f"with a new {name} {load} works in state “{state}”, and the fuse holds"
-            found.append(Requirement(text, ((test, is_word("yes")),)))
-    return found or case.restored(f"a new {name} restores the function and holds", Replace(name))
+            holding.append(Requirement(text, ((test, is_word("yes")),)))
+    return holding or case.restored(f"a new {name} restores the function and holds", Replace(name))
 
 
 def _direct_volts(case: Case, part: Part) -> list[Option]:
@@ -276,18 +276,18 @@ def _direct_volts(case: Case, part: Part) -> list[Option]:
     tests = [case.volts(a, b) for a, b in pairs]
     if case.fault.mode in ("open", "coil open") and part.kind in (*LOADS, "relay"):
         return _fed_and_idle(case, tests)
-    return [(one, case.nearer(one)) for one in tests if case.tells(one)]
+    return [(test, case.nearer(test)) for test in tests if case.tells(test)]
 
 
 def _fed_and_idle(case: Case, tests: list[Measurement]) -> list[Option]:
     """Volts are there and nothing happens: feed and ground are good, the part is not."""
     coil = {f"{case.fault.part}.85", f"{case.fault.part}.86"}
-    told = []
+    looks = []
     for test in tests:
         volts = abs(case.healthy.volts(test.at, test.to))
         if volts > 1.0 and (case.fault.mode != "coil open" or {test.at, test.to} == coil):
-            told.append((test, at_least(0.85 * volts)))
-    return told
+            looks.append((test, at_least(0.85 * volts)))
+    return looks
 
 
 def _direct_ohms(case: Case, part: Part) -> list[Option]:

@@ -26,7 +26,7 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     Those that are not thought of cost as much as the others do on average.
     """
     groups = {name: number for number, name in enumerate(names)}
-    opened = [situation.bay.opens(one) for one in tests]
+    opened = [situation.bay.opens(test) for test in tests]
     closed = sorted({key for keys in opened for key in keys})
     opens = np.array([[key in keys for key in closed] for keys in opened], dtype=float)
     needs = np.zeros((len(closed), len(names)))
@@ -51,14 +51,18 @@ def open_letters(situation: Situation, name: str) -> list[Requirement]:
     """What the proof of a repair group's leading fault still asks for."""
     fault = fitted_fault(situation, leading_hypothesis(situation, name))
     live = list(situation.live)
-    return [one for one in requirements(situation, fault) if not one.met(live) and not one.refuted(live)]
+    return [
+        requirement
+        for requirement in requirements(situation, fault)
+        if not requirement.met(live) and not requirement.refuted(live)
+    ]
 
 
 def _paid(letters: Sequence[Requirement], bay: Bay) -> tuple[float, Bay]:
     """Minutes of the letters, one after the other, each by its cheapest option; the vehicle afterwards."""
     minutes = 0.0
     for letter in letters:
-        test = min((one for one, _ in letter.options), key=bay.minutes)
+        test = min((option for option, _ in letter.options), key=bay.minutes)
         minutes += bay.minutes(test) + (letter.times - 1) * FURTHER_MINUTES
         bay = bay.after(test)
     return minutes, bay
@@ -68,14 +72,14 @@ def _done(
     letter: Requirement, tests: Sequence[Measurement], number: dict[Measurement, int]
 ) -> list[tuple[int, float]]:
     """The tests that do some of a letter, by number, and the minutes that they save."""
-    told = [
+    saved = [
         (number[option], FURTHER_MINUTES if option.quantity == "volts" else 1.5)
         for option, _ in letter.options
         if option in number
     ]
     if letter.bracket is not None:
         ends, state = set(letter.bracket), letter.options[0][0].state
-        told += [
+        saved += [
             (place, HALF * FURTHER_MINUTES)
             for place, test in enumerate(tests)
             if test.quantity == "volts"
@@ -83,4 +87,4 @@ def _done(
             and not test.changes
             and len({test.at, test.to} & ends) == 1
         ]
-    return told
+    return saved

@@ -23,14 +23,14 @@ IMPOSSIBLE = 1e-4
 
 def results(situation: Situation, test: Test) -> list[tuple[Outcome, float, Situation]]:
     """The results of a test: the outcome, its probability (they add up to 1), and what is known then."""
-    told = []
-    for one in _rounded(test):
-        after = _after(situation, test.measurement, one)
+    distribution = []
+    for value in _rounded(test):
+        after = _after(situation, test.measurement, value)
         share = math.exp(after.posterior.evidence - situation.posterior.evidence)
         if share >= IMPOSSIBLE:
-            told.append((one, share, after))
-    total = math.fsum(share for _, share, _ in told)
-    return [(one, share / total, after) for one, share, after in told]
+            distribution.append((value, share, after))
+    total = math.fsum(share for _, share, _ in distribution)
+    return [(value, share / total, after) for value, share, after in distribution]
 
 
 def _after(situation: Situation, measurement: Measurement, outcome: Outcome) -> Situation:
@@ -50,12 +50,12 @@ def _rounded(test: Test) -> list[Outcome]:
     """The outcomes with borders that can be read off an instrument."""
     if test.outcomes[0].word:
         return list(test.outcomes)
-    told = []
-    for one in test.outcomes:
-        low, high = (legible(end, test.quantity) for end in (one.low, one.high))
+    rounded = []
+    for outcome in test.outcomes:
+        low, high = (legible(end, test.quantity) for end in (outcome.low, outcome.high))
         if low < high:
-            told.append(replace(one, low=low, high=high, typical=min(max(one.typical, low), high)))
-    return told
+            rounded.append(replace(outcome, low=low, high=high, typical=min(max(outcome.typical, low), high)))
+    return rounded
 
 
 def legible(border: float, quantity: str) -> float:
@@ -81,7 +81,9 @@ def round_reading(value: float, quantity: str) -> float:
 
 def range_words(low: float, high: float, typical: float, measurement: Measurement) -> str:
     """'over 12.1 V (about 12.5 V)'."""
-    start, end = (reading_words(measurement, one) if math.isfinite(one) else "" for one in (low, high))
+    start, end = (
+        reading_words(measurement, end_value) if math.isfinite(end_value) else "" for end_value in (low, high)
+    )
     span = (
         f"{start} to {end}"
         if start and end

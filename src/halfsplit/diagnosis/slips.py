@@ -83,7 +83,7 @@ def _beside(point: str, scene: Scene) -> list[int]:
     part = scene.circuit.parts.get(name)
     if part is None or pin not in part.pins:
         return []
-    pins = sorted(part.pins, key=lambda one: (len(one), one))
+    pins = sorted(part.pins, key=lambda pin: (len(pin), pin))
     number = pins.index(pin)
-    near = [pins[one] for one in (number - 1, number + 1) if 0 <= one < len(pins)]
-    return [scene.circuit.network.node(f"{name}.{one}{colon}{side}") for one in near]
+    near = [pins[place] for place in (number - 1, number + 1) if 0 <= place < len(pins)]
+    return [scene.circuit.network.node(f"{name}.{pin}{colon}{side}") for pin in near]

@@ -31,18 +31,22 @@ LETTERS_OF, LETTERS_FROM = 4, 0.1
 def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
     """The tests that could be made now and were not made yet."""
     return [
-        one
-        for one in _candidates(situation, everywhere=everywhere)
-        if at_hand(one, situation.instruments)
-        and not situation.barred(one)
-        and not _made(situation, one)
-        and not _costs_a_fuse(situation, one)
+        candidate
+        for candidate in _candidates(situation, everywhere=everywhere)
+        if at_hand(candidate, situation.instruments)
+        and not situation.barred(candidate)
+        and not _made(situation, candidate)
+        and not _costs_a_fuse(situation, candidate)
     ]
 
 
 def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
     """A new fuse where a short may still be behind it, with a lamp at hand that would show it and costs none."""
-    fuses = [one.name for one in test.changes if isinstance(one, Replace) and one.name in _blown(situation)]
+    fuses = [
+        change.name
+        for change in test.changes
+        if isinstance(change, Replace) and change.name in _blown(situation)
+    ]
     if not fuses or not lamps(situation.instruments):
         return False
     shorts = sum(
@@ -51,12 +55,12 @@ def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
         if (leader := situation.posterior.leaders.get(name)) is not None and leader.mode.startswith("short")
     )
     dark = any(
-        one.measurement.quantity == "lamp"
-        and one.measurement.state == test.state
-        and one.measurement.at in [f"{fuse}.1" for fuse in fuses]
-        and one.measurement.changes
-        and one.value == "dark"
-        for one in situation.live
+        reading.measurement.quantity == "lamp"
+        and reading.measurement.state == test.state
+        and reading.measurement.at in [f"{fuse}.1" for fuse in fuses]
+        and reading.measurement.changes
+        and reading.value == "dark"
+        for reading in situation.live
     )
     return shorts >= SHORT_SUSPECTED and not dark
 
@@ -64,9 +68,9 @@ def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
 def _blown(situation: Situation) -> set[str]:
     """Fuses that were seen blown."""
     return {
-        one.measurement.at
-        for one in situation.live
-        if one.measurement.quantity == "blown" and one.value == "yes"
+        reading.measurement.at
+        for reading in situation.live
+        if reading.measurement.quantity == "blown" and reading.value == "yes"
     }
 
 
@@ -74,11 +78,11 @@ def _made(situation: Situation, test: Measurement) -> bool:
     """Whether it was made already: nobody measures or looks twice, but where the fault was away."""
     if test.quantity in ONCE:
         return any(
-            one.measurement.quantity == test.quantity and one.measurement.place == test.place
-            for one in situation.live
+            reading.measurement.quantity == test.quantity and reading.measurement.place == test.place
+            for reading in situation.live
         )
-    made = [one for one in situation.live if one.measurement == test]
-    there = any(one.present == "yes" for one in made) or (bool(made) and not situation.intermittent)
+    made = [reading for reading in situation.live if reading.measurement == test]
+    there = any(reading.present == "yes" for reading in made) or (bool(made) and not situation.intermittent)
     return there or len(made) >= WAITS
 
 
@@ -89,14 +93,16 @@ ONCE = ("inspection", "wiggle")
 def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
     circuit = situation.circuit
     complaints = situation.complaints
-    told = situation.wrong or situation.live
-    failing = list(dict.fromkeys(reading.measurement.state for reading in told)) or list(circuit.states)[:1]
+    told_of = situation.wrong or situation.live
+    failing = (
+        list(dict.fromkeys(reading.measurement.state for reading in told_of)) or list(circuit.states)[:1]
+    )
     others = [state for state in circuit.states if state not in failing]
     leading = situation.likeliest()
     shares = list(situation.posterior.probability.values())
     close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
     loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
-    found = candidates(
+    measurements = candidates(
         circuit,
         situation.instruments,
         failing + (others if everywhere else []),
@@ -105,12 +111,12 @@ def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
         intermittent=situation.intermittent,
     )
     for state in others:
-        found += looks(circuit, state)
+        measurements += looks(circuit, state)
     if close:
-        found += _letters(situation)
+        measurements += _letters(situation)
     else:
-        found += candidates(circuit, (), failing[:1], leading, [], intermittent=False)
-    return list(dict.fromkeys([*found, *_behind_blown_fuses(situation)]))
+        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=False)
+    return list(dict.fromkeys([*measurements, *_behind_blown_fuses(situation)]))
 
 
 def _letters(situation: Situation) -> list[Measurement]:
@@ -127,18 +133,18 @@ def _letters(situation: Situation) -> list[Measurement]:
 
 def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
     """For a fuse seen blown: a lamp in its place in every state; where that shines, what is behind it unplugged."""
-    circuit, found = situation.circuit, list[Measurement]()
+    circuit, measurements = situation.circuit, list[Measurement]()
     for reading in situation.live:
         test = reading.measurement
         if test.quantity == "blown" and test.at in _blown(situation):
             lamps_in = lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
-            failing = {one.measurement.state for one in situation.wrong}
+            failing = {reading.measurement.state for reading in situation.wrong}
             # What a load of its own draws lights a lamp as well: with that unplugged it tells.
-            found += [
+            measurements += [
                 *ohms_behind(circuit, test.state, test.at),
                 *lamps_in,
                 *(off for lamp in lamps_in if lamp.state in failing for off in unplugging(circuit, lamp)),
             ]
         elif test.quantity == "lamp" and test.changes and reading.value != "dark":
-            found += unplugging(circuit, test)
-    return found
+            measurements += unplugging(circuit, test)
+    return measurements

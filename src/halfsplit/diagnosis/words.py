@@ -36,8 +36,8 @@ def point_words(point: str | None, circuit: Circuit) -> str:
     described = part.words or (part.place if part.kind == "ground" else "")
     thing = thing_words(part) if described else f"{SHORT_KINDS.get(part.kind) or thing_words(part)} {head}"
     at = f"{pin} post" if part.is_source and pin else f"pin {pin}" if pin else ""
-    told = ", ".join(word for word in (thing, at, where) if word)
-    return f"{told} ({name})" if described else told
+    words = ", ".join(word for word in (thing, at, where) if word)
+    return f"{words} ({name})" if described else words
 
 
 SHORT_KINDS: Mapping[str, str] = {"splice": "splice", "ground": "ground", "mass": "body"}
@@ -147,11 +147,13 @@ def said_between(low: float, high: float) -> float | None:
     (5.0, 0.2, 12.0, None)
     """
     middle = 0.5 * (low + high)
-    round_ones = [sign * one for one in SAID for sign in (1.0, -1.0) if low < sign * one < high]
+    round_ones = [sign * number for number in SAID for sign in (1.0, -1.0) if low < sign * number < high]
     for step in (0.5, 0.1, 0.05):
         if not round_ones and high - low > step / 2.0:
-            round_ones = [one for one in (round(round(middle / step) * step, 2),) if low < one < high]
-    return min(round_ones, key=lambda one: (abs(one - middle), -one), default=None)
+            round_ones = [
+                number for number in (round(round(middle / step) * step, 2),) if low < number < high
+            ]
+    return min(round_ones, key=lambda number: (abs(number - middle), -number), default=None)
 
 
 def reading_words(measurement: Measurement, value: float | str) -> str:

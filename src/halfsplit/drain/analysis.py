@@ -121,13 +121,15 @@ class DrainAnalysis:
 
 def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
     """Analyse a log. Never fails on a log that could be made: what cannot be told is said in the verdict."""
-    found = segments(log)
-    base = _level_asleep(found)
+    stretches = segments(log)
+    base = _level_asleep(stretches)
     asleep = (
-        [segment for segment in found if _sleeps(segment, base, log.resolution)] if base is not None else []
+        [segment for segment in stretches if _sleeps(segment, base, log.resolution)]
+        if base is not None
+        else []
     )
     start = asleep[0].start if asleep else None
-    rest = [segment for segment in found if start is None or segment.start >= start]
+    rest = [segment for segment in stretches if start is None or segment.start >= start]
     level = _weighted([part for part in asleep if part.mean > -SLEEP_MARGIN] or asleep) if asleep else None
     wake_ups = tuple(_wake_ups(log, rest, base, level)) if base is not None and level is not None else ()
     seconds = _covered(log, rest)
@@ -143,7 +145,7 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
         kinds=kinds,
         mean=mean,
         mean_error=_error(instrument, mean, scatter),
-        segments=found,
+        segments=stretches,
         verdict="",
         remarks=log.remarks,
         instrument=instrument,
@@ -156,12 +158,12 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
     return replace(result, verdict=_verdict(result))
 
 
-def _level_asleep(found: Iterable[Segment]) -> float | None:
+def _level_asleep(stretches: Iterable[Segment]) -> float | None:
     """The lowest level that holds for two minutes, or None. From the first sample on: it slept before the log began.
 
     Levels below zero count only if they fill most of the log: else something charged the battery for a while.
     """
-    lasting = [segment for segment in found if segment.seconds >= SETTLED]
+    lasting = [segment for segment in stretches if segment.seconds >= SETTLED]
     positive = [segment for segment in lasting if segment.mean > -SLEEP_MARGIN]
     mostly = sum(part.seconds for part in positive) >= 0.5 * sum(part.seconds for part in lasting)
     return min((segment.mean for segment in (positive if mostly else lasting)), default=None)
@@ -260,25 +262,25 @@ def _kind(group: list[WakeUp], seconds: float) -> WakeKind:
     )
 
 
-def _verdict(found: DrainAnalysis) -> str:
-    if found.level is None:
+def _verdict(analysis: DrainAnalysis) -> str:
+    if analysis.level is None:
         return (
             "The current never settles for two minutes: the vehicle does not sleep, or the log is too short."
         )
-    if not found.can_tell:
+    if not analysis.can_tell:
         return (
-            f"Cannot tell: a {found.instrument.name} says nothing below {1000 * found.instrument.floor:.0f} mA. "
+            f"Cannot tell: a {analysis.instrument.name} says nothing below {1000 * analysis.instrument.floor:.0f} mA. "
             "Use a meter in series or a shunt, or millivolts across the fuses."
         )
-    if found.level > AWAKE:
-        return f"It does not sleep: never below {found.level:.2f} A for two minutes."
-    level = f"{1000 * found.level:.0f} mA asleep"
-    if found.level > USUAL_LIMIT:
+    if analysis.level > AWAKE:
+        return f"It does not sleep: never below {analysis.level:.2f} A for two minutes."
+    level = f"{1000 * analysis.level:.0f} mA asleep"
+    if analysis.level > USUAL_LIMIT:
         return f"{level}, more than the usual {1000 * USUAL_LIMIT:.0f} mA: something stays on. Look for its branch."
-    last = found.wake_ups[-1] if found.wake_ups else None
-    if last is not None and last.seconds > STUCK and last.start + last.seconds >= found.duration - 1:
+    last = analysis.wake_ups[-1] if analysis.wake_ups else None
+    if last is not None and last.seconds > STUCK and last.start + last.seconds >= analysis.duration - 1:
         woke = f"it woke after {last.start / HOUR:.1f} h and did not sleep again"
         return f"{level} is usual, but {woke}: {last.mean:.2f} A."
-    if found.mean > USUAL_LIMIT:
-        return f"{level} is usual, but {1000 * found.mean:.0f} mA on average: it is woken. Look for what wakes it."
-    return f"{level} and {1000 * found.mean:.0f} mA on average: usual values."
+    if analysis.mean > USUAL_LIMIT:
+        return f"{level} is usual, but {1000 * analysis.mean:.0f} mA on average: it is woken. Look for what wakes it."
+    return f"{level} and {1000 * analysis.mean:.0f} mA on average: usual values."

@@ -171,10 +171,10 @@ class BranchSearch:
 
     def fuse(self, name: str) -> Fuse:
         """The fuse of that name. Raises NotFoundError."""
-        found = next((fuse for fuse in self.fuses if fuse.name == name), None)
-        if found is None:
+        named = next((fuse for fuse in self.fuses if fuse.name == name), None)
+        if named is None:
             raise NotFoundError(f"no fuse {name!r}; there are {', '.join(fuse.name for fuse in self.fuses)}")
-        return found
+        return named
 
     def explained(self) -> Explained:
         """The share of the total that the readings make; a fuse behind a measured one does not count twice."""
@@ -195,36 +195,36 @@ class BranchSearch:
         """The branches by probability, the likeliest first; the probabilities add up to one."""
         leaves = self._leaves()
         probabilities = self._posterior(leaves)
-        found = [
+        suspects = [
             Suspect(leaf.name, leaf.units, float(p))
             for leaf, p in zip(leaves, probabilities[:-1], strict=True)
         ]
-        found.append(Suspect(None, (), float(probabilities[-1])))
-        return tuple(sorted(found, key=lambda suspect: -suspect.probability))
+        suspects.append(Suspect(None, (), float(probabilities[-1])))
+        return tuple(sorted(suspects, key=lambda suspect: -suspect.probability))
 
     def next_fuses(self) -> tuple[NextFuse, ...]:
         """The fuses not measured yet, by information per minute."""
         leaves = self._leaves()
         probabilities = self._posterior(leaves)[:-1]
-        found = []
+        fuses = []
         for fuse in self.fuses:
             if fuse.name in self.readings:
                 continue
             through = {fuse.name, *self._below(fuse.name)}
             p = float(sum(q for leaf, q in zip(leaves, probabilities, strict=True) if leaf.name in through))
-            found.append(NextFuse(fuse.name, _bits(p), fuse.minutes, p))
-        return tuple(sorted(found, key=lambda fuse: -fuse.bits_a_minute))
+            fuses.append(NextFuse(fuse.name, _bits(p), fuse.minutes, p))
+        return tuple(sorted(fuses, key=lambda fuse: -fuse.bits_a_minute))
 
     def _below(self, name: str) -> tuple[str, ...]:
         """The names of all fuses fed through one; a loop in what was entered ends by itself."""
-        found: list[str] = []
+        lower: list[str] = []
         rest = list(self.fuse(name).behind)
         while rest:
             below = rest.pop()
-            if below not in found:
-                found.append(below)
+            if below not in lower:
+                lower.append(below)
                 rest += self.fuse(below).behind
-        return tuple(found)
+        return tuple(lower)
 
     def _leaves(self) -> list[Fuse]:
         """Fuses with loads of their own: those that feed no other fuse, or that have units besides."""

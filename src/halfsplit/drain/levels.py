@@ -103,10 +103,10 @@ def change_points(value: Floats, rounding: Floats | float = 0.0) -> list[int]:
     threshold = CONFIDENCE * np.sqrt(2 * np.log(n))
     sums = np.concatenate(([0.0], np.cumsum(value - value.mean())))
     noise = np.concatenate(([0.0], np.cumsum(local_noise(value) ** 2 + np.square(rounding))))
-    found: list[tuple[int, int, int, int]] = []
+    points: list[tuple[int, int, int, int]] = []
     for length in _lengths(n):
-        found += _over_threshold(sums, noise, length, threshold)
-    return _narrowest(found)
+        points += _over_threshold(sums, noise, length, threshold)
+    return _narrowest(points)
 
 
 def local_noise(value: Floats) -> Floats:
@@ -137,7 +137,7 @@ def _over_threshold(
     starts = np.unique(np.linspace(0, n - length, max(count, 1)).astype(np.int64))
     inner = np.arange(1, length)
     weight = np.sqrt(inner * (length - inner) / length)
-    found = []
+    over = []
     rows = max(1, 2_000_000 // length)
     for first in range(0, starts.size, rows):
         part = starts[first : first + rows]
@@ -147,16 +147,14 @@ def _over_threshold(
         best = np.argmax(gain, axis=1)
         scatter = np.sqrt((noise[part + length] - noise[part]) / length)
         passed = np.flatnonzero(gain[np.arange(part.size), best] > threshold * scatter)
-        found += [
-            (length, int(part[k]), int(part[k]) + length, int(part[k] + inner[best[k]])) for k in passed
-        ]
-    return found
+        over += [(length, int(part[k]), int(part[k]) + length, int(part[k] + inner[best[k]])) for k in passed]
+    return over
 
 
-def _narrowest(found: list[tuple[int, int, int, int]]) -> list[int]:
+def _narrowest(candidates: list[tuple[int, int, int, int]]) -> list[int]:
     """Take intervals from the shortest on; each that holds no change point yet gives its split."""
     points: list[int] = []
-    for _, start, end, split in sorted(found):
+    for _, start, end, split in sorted(candidates):
         place = bisect_right(points, start)
         if place < len(points) and points[place] < end:
             continue

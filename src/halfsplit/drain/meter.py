@@ -135,13 +135,13 @@ def record(
     try:
         with path.open("x", encoding="utf-8") as file, suppress(KeyboardInterrupt):
             file.write(HEAD)
-            for one in sample(meter, interval, clock=clock, sleep=sleep):
-                if one.seconds > seconds:
+            for taken in sample(meter, interval, clock=clock, sleep=sleep):
+                if taken.seconds > seconds:
                     break
-                file.write(f"{one.seconds:.3f},{one.amps:.7g}\n")
+                file.write(f"{taken.seconds:.3f},{taken.amps:.7g}\n")
                 file.flush()
                 count += 1
-                progress(one)
+                progress(taken)
     except FileExistsError:
         raise InputError("is there already", remedy="name another file", where=path.name) from None
     except OSError as error:
@@ -152,5 +152,7 @@ def record(
 def as_log(samples: list[Sample], source: str = "") -> CurrentLog:
     """The log of readings so far. Raises InputError while they are too few."""
     return CurrentLog.of(
-        np.array([one.seconds for one in samples]), np.array([one.amps for one in samples]), source
+        np.array([sample.seconds for sample in samples]),
+        np.array([sample.amps for sample in samples]),
+        source,
     )

@@ -32,10 +32,10 @@ STYLE = (
 )
 
 
-def plot_svg(log: CurrentLog, found: DrainAnalysis, *, standalone: bool = False) -> str:
+def plot_svg(log: CurrentLog, analysis: DrainAnalysis, *, standalone: bool = False) -> str:
     """The log as SVG, ``WIDTH`` by ``HEIGHT``. Never fails on a log that was analysed."""
     bottom, top = _range(log.amps)
-    title = f"Current over {time_words(log.duration)}: {found.verdict}"
+    title = f"Current over {time_words(log.duration)}: {analysis.verdict}"
     pieces = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" class="drain-plot" role="img" '
         f'aria-label="{escape(title)}">',
@@ -43,7 +43,7 @@ def plot_svg(log: CurrentLog, found: DrainAnalysis, *, standalone: bool = False)
         *_gaps(log),
         *_grid(log.duration, bottom, top),
         f'<path class="drain-span" d="{_span(log, bottom, top)}"/>',
-        f'<path class="drain-level" d="{_levels(found, log.duration, bottom, top)}"/>',
+        f'<path class="drain-level" d="{_levels(analysis, log.duration, bottom, top)}"/>',
         "</svg>",
     ]
     return "".join(pieces)
@@ -80,11 +80,11 @@ def _span(log: CurrentLog, bottom: float, top: float) -> str:
     )
 
 
-def _levels(found: DrainAnalysis, duration: float, bottom: float, top: float) -> str:
+def _levels(analysis: DrainAnalysis, duration: float, bottom: float, top: float) -> str:
     path = []
-    for number, one in enumerate(found.segments):
-        x0, x1 = (float(_x(at, duration)) for at in (one.start, one.end))
-        y = float(_y(max(one.mean, LEAST), bottom, top))
+    for number, segment in enumerate(analysis.segments):
+        x0, x1 = (float(_x(at, duration)) for at in (segment.start, segment.end))
+        y = float(_y(max(segment.mean, LEAST), bottom, top))
         path.append(f"{'M' if number == 0 else 'L'}{x0:.1f} {y:.1f}H{x1:.1f}")
     return "".join(path)
 
@@ -111,7 +111,10 @@ def _grid(duration: float, bottom: float, top: float) -> Iterator[str]:
             end - 4, y + 17, f"usual limit asleep, {amps_words(USUAL_LIMIT).replace('.0', '')}", "end"
         )
     hours = duration / 3600
-    step = next((one for one in TICKS_H if hours / one <= MOST_TICKS), np.ceil(hours / MOST_TICKS))
+    step = next(
+        (hours_apart for hours_apart in TICKS_H if hours / hours_apart <= MOST_TICKS),
+        np.ceil(hours / MOST_TICKS),
+    )
     for number in range(int(hours / step + 1e-6) + 1):
         x = float(_x(number * step * 3600, duration))
         yield f'<path class="drain-line" d="M{x:.1f} {TOP}V{HEIGHT - BOTTOM}"/>'

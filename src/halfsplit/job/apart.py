@@ -21,13 +21,13 @@ def taken_apart(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
 
 def put_back(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
     """Parts that are said to be back in place."""
-    told = (str(one.payload.get("what", "")) for one in _live(entries) if one.kind == REFITTED)
-    return tuple(dict.fromkeys(told))
+    refitted = (str(entry.payload.get("what", "")) for entry in _live(entries) if entry.kind == REFITTED)
+    return tuple(dict.fromkeys(refitted))
 
 
 def declined(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
     """What the customer did not want done."""
-    return tuple(str(one.payload.get("what", "")) for one in _live(entries) if one.kind == DECLINED)
+    return tuple(str(entry.payload.get("what", "")) for entry in _live(entries) if entry.kind == DECLINED)
 
 
 def apart_words(name: str, circuit: Circuit | None) -> str:

@@ -63,23 +63,25 @@ def _asked(job: OpenJob) -> Iterator[Diagnosis]:
 def alibi(job: OpenJob) -> AlibiCard:
     """Every other repair that explains the readings as well, and a cheap set of tests that excludes them."""
     with _asked(job) as diagnosis:
-        found = diagnosis.alibi()
-        tests = tuple(test_card(diagnosis.rank(one), diagnosis.circuit) for one in found.tests)
-        return AlibiCard(found.rivals, tests, found.minutes, found.left)
+        alibi_of = diagnosis.alibi()
+        tests = tuple(test_card(diagnosis.rank(test), diagnosis.circuit) for test in alibi_of.tests)
+        return AlibiCard(alibi_of.rivals, tests, alibi_of.minutes, alibi_of.left)
 
 
 def trap(job: OpenJob, state: str = "") -> TrapCard:
     """Where to leave channels connected on a road test, in the state in which the fault strikes."""
     with _asked(job) as diagnosis:
         chosen = state if state in diagnosis.circuit.states else _complained_in(diagnosis)
-        found = diagnosis.trap(chosen)
-        points = tuple((point, point_words(point, diagnosis.circuit)) for point in found.points)
-        return TrapCard(chosen, points, found.bits)
+        traps = diagnosis.trap(chosen)
+        points = tuple((point, point_words(point, diagnosis.circuit)) for point in traps.points)
+        return TrapCard(chosen, points, traps.bits)
 
 
 def _complained_in(diagnosis: Diagnosis) -> str:
     """The state of the first complaint: that is where the fault shows."""
-    complaints = (one.measurement.state for one in diagnosis.readings if one.source == "complaint")
+    complaints = (
+        reading.measurement.state for reading in diagnosis.readings if reading.source == "complaint"
+    )
     return next(complaints, list(diagnosis.circuit.states)[-1])
 
 
@@ -96,10 +98,10 @@ def try_part(job: OpenJob, part: str, price: Decimal, minutes: float) -> TryCard
         costs = costs_of(job.store, job.record)
         if costs.rate is None:
             raise InputError("there is no hourly rate", remedy="set it in the intake or the settings")
-        found = diagnosis.replacement(part, float(price), minutes, float(costs.rate))
+        trial = diagnosis.replacement(part, float(price), minutes, float(costs.rate))
     cost = money(price + costs.rate * Decimal(str(minutes)) / 60)
-    per_cure = money(Decimal(str(found.cost_per_cure))) if found.chance >= LEAST_CHANCE else None
-    return TryCard(part, found.chance, cost, per_cure, costs.currency)
+    per_cure = money(Decimal(str(trial.cost_per_cure))) if trial.chance >= LEAST_CHANCE else None
+    return TryCard(part, trial.chance, cost, per_cure, costs.currency)
 
 
 def expected_volts(job: OpenJob, point: str, state: str) -> tuple[tuple[str, str], ...]:
@@ -108,5 +110,5 @@ def expected_volts(job: OpenJob, point: str, state: str) -> tuple[tuple[str, str
         if bench.told is None:
             return ()
         check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))
-        told = bench.told.diagnosis.expected(point, state or None)
-        return tuple((one.assumption, f"{one.volts:.1f} V") for one in told)
+        expected = bench.told.diagnosis.expected(point, state or None)
+        return tuple((voltage.assumption, f"{voltage.volts:.1f} V") for voltage in expected)

@@ -53,15 +53,15 @@ def battery_state(
             f"{volts:.2f} V. The state of charge cannot be read from this: {why}.{support}", low
         )
     try:
-        found = state_of_charge(
+        state = state_of_charge(
             volts, USUAL_CELSIUS if celsius is None else celsius, KINDS.get(kind, kind), RESTED
         )
     except InputError as error:
         return BatteryState(
             f"{volts:.2f} V. The state of charge cannot be read from this: {error}{support}", low
         )
-    if found.share is None:
-        return BatteryState(f"{volts:.2f} V. {found.words}{support}", low)
-    charge = round(100 * found.share, 1)
+    if state.share is None:
+        return BatteryState(f"{volts:.2f} V. {state.words}{support}", low)
+    charge = round(100 * state.share, 1)
     source = "" if kind in PUBLISHED else " (values of this type: common practice, no source)"
     return BatteryState(f"{volts:.2f} V at rest: about {charge:.0f} % charged{source}.{support}", low, charge)

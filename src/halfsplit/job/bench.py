@@ -74,8 +74,8 @@ def _view(job: OpenJob, bench: Bench) -> BenchView:
         loads_of(circuit) if circuit else (),
         answers["complaints"],
         answers["tests"],
-        tuple(one for one in suspects if one.probability >= OUT_BELOW),
-        tuple(one for one in suspects if one.probability < OUT_BELOW),
+        tuple(suspect for suspect in suspects if suspect.probability >= OUT_BELOW),
+        tuple(suspect for suspect in suspects if suspect.probability < OUT_BELOW),
         answers["finding"],
         lines_of(bench, attachments, answers["odd"]),
         tuple(answers["aside"]),
@@ -113,11 +113,11 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "aside": (),
         "ticks": (),
     }
-    told = bench.told
-    if told is None:
+    heard = bench.told
+    if heard is None:
         return empty
-    diagnosis = told.diagnosis
-    aside = [f"{place}: {why}" for place, why in told.refused.items() if place.startswith("earlier work")]
+    diagnosis = heard.diagnosis
+    aside = [f"{place}: {why}" for place, why in heard.refused.items() if place.startswith("earlier work")]
     live = [reading for reading in diagnosis.readings if reading.struck is None]
     wrong = any(
         (reading.measurement.quantity == "works" and reading.value != "yes") or reading.source == "complaint"
@@ -126,20 +126,22 @@ def _work_out(bench: Bench) -> dict[str, Any]:
     if not live:
         return empty | {"aside": aside}
     circuit = diagnosis.circuit
-    found = diagnosis.finding()
+    finding = diagnosis.finding()
     odd = diagnosis.odd_reading()
     doubt = diagnosis.doubt()
-    tests = diagnosis.next_tests(limit=PROOF_TESTS if found and not found.proven else TESTS)
-    first = () if found else [diagnosis.rank(place) for place in at_the_load(circuit, live)]
-    cards = tuple({one.key: one for one in (test_card(test, circuit) for test in (*first, *tests))}.values())
+    tests = diagnosis.next_tests(limit=PROOF_TESTS if finding and not finding.proven else TESTS)
+    first = () if finding else [diagnosis.rank(place) for place in at_the_load(circuit, live)]
+    cards = tuple(
+        {card.key: card for card in (test_card(test, circuit) for test in (*first, *tests))}.values()
+    )
     return {
-        "suspects": tuple(_suspect(one, circuit) for one in diagnosis.suspects()),
+        "suspects": tuple(_suspect(suspect, circuit) for suspect in diagnosis.suspects()),
         "complaints": wrong,
         "aside": aside,
         "tests": cards[:TESTS],
         "best": tests[0] if tests else None,
-        "ticks": tuple(one for one in cards if one.purpose == "prove" and one.place["detail"]),
-        "finding": _finding(found, circuit),
+        "ticks": tuple(card for card in cards if card.purpose == "prove" and card.place["detail"]),
+        "finding": _finding(finding, circuit),
         "odd": odd.id if odd else None,
         "doubt": doubt.words if doubt else (),
     }
@@ -151,13 +153,15 @@ def at_the_load(circuit: Circuit, live: Sequence[Reading]) -> list[Measurement]:
     The load is the one that was complained of last; what has been read there already is not asked again.
     """
     complaints = [
-        one.measurement for one in live if one.measurement.quantity == "works" and one.value != "yes"
+        reading.measurement
+        for reading in live
+        if reading.measurement.quantity == "works" and reading.value != "yes"
     ]
     if not complaints or not any(wire.unknown for wire in circuit.model.wires):
         return []
     load = circuit.parts.get(complaints[-1].at)
     pins = load.pins if load is not None and load.kind in LOADS and len(load.pins) == 2 else ()
-    read = {one.measurement.at for one in live if one.measurement.quantity == "volts"}
+    read = {reading.measurement.at for reading in live if reading.measurement.quantity == "volts"}
     places = (f"{complaints[-1].at}.{pin}" for pin in pins)
     return [
         Measurement("volts", place, complaints[-1].state, None, "meter")
@@ -183,30 +187,26 @@ def free_looks(job: OpenJob) -> tuple[TestCard, ...]:
 
 
 def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Sequence[TestCard]:
-    cards = (test_card(one, diagnosis.circuit) for one in diagnosis.free_looks())
+    cards = (test_card(look, diagnosis.circuit) for look in diagnosis.free_looks())
     next_key = proposed[0].key if proposed else ""
     return [card for card in cards if card.key != next_key and card.bits >= LEAST_LOOK][:LOOKS]
 
 
-def _suspect(one: Suspect, circuit: Circuit) -> SuspectCard:
+def _suspect(suspect: Suspect, circuit: Circuit) -> SuspectCard:
     return SuspectCard(
-        one.part,
-        _named(one.part, circuit),
-        one.mode,
-        one.cause,
-        one.probability,
-        one.repair,
-        _spoken(one.for_, circuit),
-        _spoken(one.against, circuit),
+        suspect.part,
+        part_words(suspect.part, circuit),
+        suspect.mode,
+        suspect.cause,
+        suspect.probability,
+        suspect.repair,
+        _spoken(suspect.for_, circuit),
+        _spoken(suspect.against, circuit),
     )
 
 
-def _named(part: str, circuit: Circuit) -> str:
-    return part_words(part, circuit)
-
-
 def _spoken(speaking: Sequence[Speaking], circuit: Circuit) -> tuple[str, ...]:
-    return tuple(reading_text(one.reading, circuit) for one in speaking[:SHOWN_SPEAKING])
+    return tuple(reading_text(said.reading, circuit) for said in speaking[:SHOWN_SPEAKING])
 
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
@@ -216,22 +216,22 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
     return evidence_words(reading.measurement, reading.value, circuit)
 
 
-def _finding(found: Finding | None, circuit: Circuit) -> FindingCard | None:
-    if found is None:
+def _finding(finding: Finding | None, circuit: Circuit) -> FindingCard | None:
+    if finding is None:
         return None
     return FindingCard(
-        found.cause,
-        found.part,
-        found.repair,
-        found.probability,
-        found.proven,
-        found.missing_proof,
-        found.explains,
-        found.unexplained,
-        found.verify,
-        cause_words(found.cause, circuit),
-        repair_words(found.cause, circuit) or found.repair,
-        done_words(repair_words(found.cause, circuit) or found.repair),
+        finding.cause,
+        finding.part,
+        finding.repair,
+        finding.probability,
+        finding.proven,
+        finding.missing_proof,
+        finding.explains,
+        finding.unexplained,
+        finding.verify,
+        cause_words(finding.cause, circuit),
+        repair_words(finding.cause, circuit) or finding.repair,
+        done_words(repair_words(finding.cause, circuit) or finding.repair),
     )
 
 
@@ -247,7 +247,11 @@ def heard(job: OpenJob) -> tuple[str, ...]:
         if bench.told is None:
             return ()
         diagnosis = bench.told.diagnosis
-        return tuple(reading_text(one, diagnosis.circuit) for one in diagnosis.readings if one.struck is None)
+        return tuple(
+            reading_text(reading, diagnosis.circuit)
+            for reading in diagnosis.readings
+            if reading.struck is None
+        )
 
 
 # Tests of one's own choice

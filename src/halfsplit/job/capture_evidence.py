@@ -108,7 +108,7 @@ def places(job: OpenJob) -> Places:
     return Places(
         tuple(circuit.points),
         tuple(circuit.parts),
-        tuple((one.name, one.words) for one in circuit.model.stages.values()),
+        tuple((stage.name, stage.words) for stage in circuit.model.stages.values()),
         tuple(circuit.states),
     )
 
@@ -124,8 +124,8 @@ def offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     if circuit is None:
         return ()
     tests = bench_view(job).tests
-    found = [*_numbers(view, circuit, tests), *_stages(view, circuit, tests)]
-    return tuple(sorted(found, key=lambda one: one.suggested is None))
+    offered = [*_numbers(view, circuit, tests), *_stages(view, circuit, tests)]
+    return tuple(sorted(offered, key=lambda offer: offer.suggested is None))
 
 
 def between_offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
@@ -134,61 +134,67 @@ def between_offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     if circuit is None:
         return ()
     tests = bench_view(job).tests
-    answered = [one.suggested.key for one in offers(job, view) if one.suggested]
-    found = (
+    answered = [offer.suggested.key for offer in offers(job, view) if offer.suggested]
+    offered = (
         _placed(
-            f"mean {one.number}",
-            one.label,
+            f"mean {channel.number}",
+            channel.label,
             "",
-            BY_UNIT[one.unit],
-            one,
+            BY_UNIT[channel.unit],
+            channel,
             circuit,
             tests,
-            two=one.role == DROP,
+            two=channel.role == DROP,
         )
-        for one in view.channels
-        if one.unit in BY_UNIT and one.role not in PULSES
+        for channel in view.channels
+        if channel.unit in BY_UNIT and channel.role not in PULSES
     )
     # One press for one test: what an analysis measured goes before what lies between the cursors.
     return tuple(
-        replace(one, suggested=None) if one.suggested and one.suggested.key in answered else one
-        for one in found
+        replace(offer, suggested=None) if offer.suggested and offer.suggested.key in answered else offer
+        for offer in offered
     )
 
 
 def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> Iterator[Offer]:
-    by_role = {one.role: one for one in view.channels if one.role}
+    by_role = {channel.role: channel for channel in view.channels if channel.role}
     for number, result in enumerate(view.results):
-        for place, told in enumerate(result["quantities"]):
-            used = USED.get((result["analysis"], told["name"]))
-            if told["value"] is None:
+        for place, quantity_said in enumerate(result["quantities"]):
+            used = USED.get((result["analysis"], quantity_said["name"]))
+            if quantity_said["value"] is None:
                 continue
             key = f"result {number} {place}"
-            if told["name"].endswith(SILENT):
-                yield _silent(f"silent {number} {place}", told, circuit, tests)
+            if quantity_said["name"].endswith(SILENT):
+                yield _silent(f"silent {number} {place}", quantity_said, circuit, tests)
                 continue
-            yield from _in_stage_unit(key, told, result, circuit, tests)
+            yield from _in_stage_unit(key, quantity_said, result, circuit, tests)
             channel = next((by_role[role] for role in used[1] if role in by_role), None) if used else None
             if used is None or channel is None:
                 continue
-            quantity = used[0] or BY_UNIT.get(told["unit"], "")
-            if quantity == "volts" and (told["unit"] or channel.unit) != "V":
+            quantity = used[0] or BY_UNIT.get(quantity_said["unit"], "")
+            if quantity == "volts" and (quantity_said["unit"] or channel.unit) != "V":
                 continue
-            words = shown_value(quantity, _si(quantity, told["value"]))
-            name, two = f"{result['analysis']}: {told['name']}", told["name"] == "drop"
+            words = shown_value(quantity, _si(quantity, quantity_said["value"]))
+            name, two = f"{result['analysis']}: {quantity_said['name']}", quantity_said["name"] == "drop"
             yield _placed(key, name, words, quantity, channel, circuit, tests, two=two)
 
 
-def _silent(key: str, told: Mapping[str, Any], circuit: Circuit, tests: Sequence[TestCard]) -> Offer:
+def _silent(key: str, quantity_said: Mapping[str, Any], circuit: Circuit, tests: Sequence[TestCard]) -> Offer:
     """An identifier that went away: the unit that sends it does not answer; which unit that is, is said with it."""
-    fit = [one for one in tests if one.quantity == "answers"]
+    fit = [test for test in tests if test.quantity == "answers"]
     test = fit[0] if len(fit) == 1 else None
     modules = [part.name for part in circuit.parts.values() if part.behaviour is not None]
     state = test.state if test else (tests[0].state if tests else "")
     at = modules[0] if len(modules) == 1 else ""
-    words = f"does not answer, silent from {told['value']:.4g} s on"
+    words = f"does not answer, silent from {quantity_said['value']:.4g} s on"
     return Offer(
-        key, f"the sender of {told['name'].removesuffix(SILENT)}", words, "answers", None, at=at, state=state
+        key,
+        f"the sender of {quantity_said['name'].removesuffix(SILENT)}",
+        words,
+        "answers",
+        None,
+        at=at,
+        state=state,
     )
 
 
@@ -218,8 +224,8 @@ def _agreeing(
     quantity: str, channel: ChannelLine, circuit: Circuit, tests: Sequence[TestCard], *, two: bool
 ) -> TestCard | None:
     """The one of the next tests that this channel answers by its name; or the next one, if its role says so."""
-    fit = [one for one in tests if one.quantity == quantity and (one.to is not None) == two]
-    named = [one for one in fit if _speaks_of(channel.name, one.at, circuit)]
+    fit = [test for test in tests if test.quantity == quantity and (test.to is not None) == two]
+    named = [test for test in fit if _speaks_of(channel.name, test.at, circuit)]
     if len(named) == 1:
         return named[0]
     if named or not fit or fit[0] is not tests[0]:
@@ -232,13 +238,13 @@ def _agreeing(
 def _speaks_of(name: str, at: str, circuit: Circuit) -> bool:
     """Whether a channel's name tells this place: its point (and not the other side of it), its part, or its words."""
     point, _, side = at.partition(":")
-    if side and any(re.search(SIDES[one], name, re.IGNORECASE) for one in SIDES if one != side):
+    if side and any(re.search(SIDES[way], name, re.IGNORECASE) for way in SIDES if way != side):
         return False
     part = circuit.parts.get(point.partition(".")[0])
-    told = [point] if "." in point or part is None else [point, part.words]
+    names = [point] if "." in point or part is None else [point, part.words]
     if part is not None and len(part.pins) == 2 and part.words:
-        told.append(part.words)
-    return any(_has(name, one) for one in told if one)
+        names.append(part.words)
+    return any(_has(name, known_name) for known_name in names if known_name)
 
 
 def _has(name: str, word: str) -> bool:
@@ -249,24 +255,28 @@ def _has(name: str, word: str) -> bool:
 def _named(name: str, circuit: Circuit, quantity: str) -> str:
     """The longest point or part that a channel's name tells, '' where it tells none."""
     known = circuit.parts if quantity == "amps" else circuit.points
-    told = [one for one in known if _has(name, one.partition(":")[0]) and _speaks_of(name, one, circuit)]
-    return max(told, key=len, default="")
+    points = [
+        point for point in known if _has(name, point.partition(":")[0]) and _speaks_of(name, point, circuit)
+    ]
+    return max(points, key=len, default="")
 
 
 def _stages(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> Iterator[Offer]:
     """A verdict passes or fails a stage that is answered by yes or no."""
-    stages = [one for one in circuit.model.stages.values() if not one.unit]
+    stages = [stage for stage in circuit.model.stages.values() if not stage.unit]
     for number, result in enumerate(view.results):
         passed, words = PASSED.get(result["verdict"]), STAGES.get(result["analysis"])
         if passed is None or words is None or not stages:
             continue
-        named = [one.name for one in stages if re.search(words, f"{one.name} {one.words}", re.IGNORECASE)]
-        test = next((one for one in tests if one.quantity == "stage" and one.at in named), None)
-        told = "passed" if passed == "yes" else "not passed"
+        named = [
+            stage.name for stage in stages if re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE)
+        ]
+        test = next((test for test in tests if test.quantity == "stage" and test.at in named), None)
+        outcome = "passed" if passed == "yes" else "not passed"
         yield Offer(
             f"verdict {number}",
             result["analysis"],
-            told,
+            outcome,
             "stage",
             None,
             at=test.at if test else (named[0] if named else ""),
@@ -276,20 +286,24 @@ def _stages(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> I
 
 
 def _in_stage_unit(
-    key: str, told: Mapping[str, Any], result: Mapping[str, Any], circuit: Circuit, tests: Sequence[TestCard]
+    key: str,
+    quantity_said: Mapping[str, Any],
+    result: Mapping[str, Any],
+    circuit: Circuit,
+    tests: Sequence[TestCard],
 ) -> Iterator[Offer]:
     """A quantity in the unit of a stage, such as rpm, answers that stage."""
     words = STAGES.get(result["analysis"], "")
     for stage in circuit.model.stages.values():
-        if stage.unit != told["unit"] or not words:
+        if stage.unit != quantity_said["unit"] or not words:
             continue
         if not re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE):
             continue
-        test = next((one for one in tests if one.quantity == "stage" and one.at == stage.name), None)
+        test = next((test for test in tests if test.quantity == "stage" and test.at == stage.name), None)
         yield Offer(
             f"{key} {stage.name}",
-            f"{result['analysis']}: {told['name']}",
-            f"{told['value']:.5g} {told['unit']}",
+            f"{result['analysis']}: {quantity_said['name']}",
+            f"{quantity_said['value']:.5g} {quantity_said['unit']}",
             "stage",
             None,
             at=stage.name,
@@ -323,7 +337,7 @@ def use(
     quantity, typed, unit = _value(job.store, view, key, between)
     if not place.get("to") and _is_drop(view, key):
         raise InputError("a voltage drop lies between two points", remedy="name both", where="to")
-    told: dict[str, Any] = {
+    said: dict[str, Any] = {
         "quantity": quantity,
         "at": place.get("at"),
         "to": place.get("to") or None,
@@ -333,7 +347,7 @@ def use(
     }
     return record(
         job,
-        told,
+        said,
         typed,
         unit=unit,
         entry_id=entry_id,
@@ -354,15 +368,15 @@ def _value(
         result = view.results[int(numbers[0])]
         if kind == "verdict":
             return "stage", PASSED[result["verdict"]], ""
-        told = result["quantities"][int(numbers[1])]
-        if kind == "silent" and told["name"].endswith(SILENT):
+        quantity_said = result["quantities"][int(numbers[1])]
+        if kind == "silent" and quantity_said["name"].endswith(SILENT):
             return "answers", "no", ""
         if len(numbers) > 2:
-            return "stage", _typed(told["value"]), told["unit"]
-        used = USED[result["analysis"], told["name"]][0] or BY_UNIT[told["unit"]]
+            return "stage", _typed(quantity_said["value"]), quantity_said["unit"]
+        used = USED[result["analysis"], quantity_said["name"]][0] or BY_UNIT[quantity_said["unit"]]
     except (LookupError, ValueError) as error:
         raise InputError("this was not measured", remedy="load the page again", where="key") from error
-    return used, _typed(told["value"]), FIELD_UNITS[used]
+    return used, _typed(quantity_said["value"]), FIELD_UNITS[used]
 
 
 def _is_drop(view: CaptureView, key: str) -> bool:
@@ -376,10 +390,10 @@ def _mean(
     store: JobStore, view: CaptureView, number: int, between: tuple[float, float]
 ) -> tuple[str, str, str]:
     channel = opened(store, view.kept, view.settings).channels[number]
-    found = stretch(channel, *between)
-    if found is None or channel.unit not in BY_UNIT:
+    mean = stretch(channel, *between)
+    if mean is None or channel.unit not in BY_UNIT:
         raise InputError("there is nothing between the two cursors", remedy="set them apart", where="cursors")
-    return BY_UNIT[channel.unit], _typed(found.mean), channel.unit
+    return BY_UNIT[channel.unit], _typed(mean.mean), channel.unit
 
 
 def _typed(value: float) -> str:

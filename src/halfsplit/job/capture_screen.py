@@ -36,33 +36,33 @@ def capture_window(
     pixels: int,
 ) -> bytes:
     """The windows of some channels for a screen, as `capture.screen.packed` writes them: a bounded number of bytes."""
-    found = _open(job, capture_id)
-    return packed(windows(found, [one.name for one in _traces(found, channels)], start, stop, pixels))
+    capture = _open(job, capture_id)
+    return packed(windows(capture, [trace.name for trace in _traces(capture, channels)], start, stop, pixels))
 
 
 def capture_cursors(job: OpenJob, capture_id: str, first: float, second: float) -> list[dict[str, Any]]:
     """What each channel reads at two times, and between them: `at` (two values or null), `mean`, `low`, `high`."""
-    found = _open(job, capture_id)
-    told = []
-    for number, one in enumerate(found.channels):
-        between = stretch(one, first, second)
-        told.append(
+    capture = _open(job, capture_id)
+    values = []
+    for number, channel in enumerate(capture.channels):
+        between = stretch(channel, first, second)
+        values.append(
             {
                 "channel": number,
-                "unit": one.unit,
-                "at": [value_at(one, first), value_at(one, second)],
+                "unit": channel.unit,
+                "at": [value_at(channel, first), value_at(channel, second)],
                 "mean": between and between.mean,
                 "low": between and between.low,
                 "high": between and between.high,
             }
         )
-    return told
+    return values
 
 
 def capture_event(job: OpenJob, capture_id: str, channel: int, *, rising: bool) -> float | None:
     """The time of the first event in a channel, by which captures are aligned; None where the trace is flat."""
-    found = _open(job, capture_id)
-    return event(_traces(found, [channel])[0], rising=rising)
+    capture = _open(job, capture_id)
+    return event(_traces(capture, [channel])[0], rising=rising)
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,9 @@ def capture_snapshot(
         attachment_id=f"{entry}-picture",
     )
     text = f"Capture {view.kept.name}, {frame.start:.6g} to {frame.stop:.6g} s"
-    said = "; ".join(f"{one['analysis']}: {one['verdict']}, {one['reason']}" for one in view.results)
+    said = "; ".join(
+        f"{result['analysis']}: {result['verdict']}, {result['reason']}" for result in view.results
+    )
     return take(
         job,
         "note",
@@ -103,10 +105,12 @@ def capture_snapshot(
 
 def picture_of(job: OpenJob, view: CaptureView, frame: SnapshotFrame) -> bytes:
     """The traces as a PNG on white, with marks, cursors and the reference behind."""
-    found = opened(job.store, view.kept, view.settings)
-    names = [one.name for one in _traces(found, frame.channels)] or [one.name for one in found.channels]
+    capture = opened(job.store, view.kept, view.settings)
+    names = [trace.name for trace in _traces(capture, frame.channels)] or [
+        channel.name for channel in capture.channels
+    ]
     roles = {name: view.settings.roles.get(name, name) for name in names}
-    windows(found, names[:1], frame.start, frame.stop, 1)  # the same refusals as on the screen
+    windows(capture, names[:1], frame.start, frame.stop, 1)  # the same refusals as on the screen
     reference, reference_roles = None, {}
     if frame.reference:
         job_id, capture_id = frame.reference
@@ -114,11 +118,15 @@ def picture_of(job: OpenJob, view: CaptureView, frame: SnapshotFrame) -> bytes:
         other = kept_capture(other_job, capture_id)
         settings = settings_of(other_job, capture_id)
         reference = opened(job.store, other, settings)
-        reference_roles = {one.name: settings.roles.get(one.name, one.name) for one in reference.channels}
-    title = "; ".join(f"{one['analysis']}: {one['verdict']}" for one in view.results) or view.kept.name
-    marks = [Mark(one["start"], one["stop"], one["label"]) for one in view.marks]
+        reference_roles = {
+            channel.name: settings.roles.get(channel.name, channel.name) for channel in reference.channels
+        }
+    title = (
+        "; ".join(f"{result['analysis']}: {result['verdict']}" for result in view.results) or view.kept.name
+    )
+    marks = [Mark(mark["start"], mark["stop"], mark["label"]) for mark in view.marks]
     return plot_png(
-        found,
+        capture,
         marks,
         roles,
         Frame(title, frame.start, frame.stop, frame.cursors[:2], reference, reference_roles, frame.shift),

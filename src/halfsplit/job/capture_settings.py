@@ -37,7 +37,7 @@ class CaptureSettings:
         """For the record of what was shown."""
         return {
             "roles": dict(self.roles),
-            "scale": {name: list(one) for name, one in self.scale.items()},
+            "scale": {name: list(pair) for name, pair in self.scale.items()},
             "rate": self.rate,
             "cylinders": self.cylinders,
             "firing_order": list(self.firing_order),

@@ -63,33 +63,35 @@ class Causes:
 def causes_of(job: OpenJob) -> Causes | None:
     """The causes that explain most of what was seen, most probable first. None before anything is known."""
     with job.bench() as bench:
-        told = bench.told
-        if told is None or not any(one.struck is None for one in told.diagnosis.readings):
+        heard = bench.told
+        if heard is None or not any(reading.struck is None for reading in heard.diagnosis.readings):
             return None
         if "causes" not in bench.answers:
-            bench.answers["causes"] = _worked_out(told.diagnosis.situation(), told.diagnosis.circuit)
-        found: Causes = bench.answers["causes"]
-        return found
+            bench.answers["causes"] = _worked_out(heard.diagnosis.situation(), heard.diagnosis.circuit)
+        causes: Causes = bench.answers["causes"]
+        return causes
 
 
 def _worked_out(situation: Situation, circuit: Circuit) -> Causes:
     live = situation.live
-    wrong = [one for one in live if is_symptom(situation, one)]
-    silent = [one for one in wrong if one.measurement.quantity == "answers"]
-    numbers = [one for one in live if not isinstance(one.value, str)]
+    wrong = [reading for reading in live if is_symptom(situation, reading)]
+    silent = [reading for reading in wrong if reading.measurement.quantity == "answers"]
+    numbers = [reading for reading in live if not isinstance(reading.value, str)]
     stretches = _stretches(accounts(situation, LOOKED_AT)) if wrong else ()
     cards = sorted((_card(some, circuit) for some in stretches), key=lambda card: -card.probability)
     return Causes(len(wrong), len(silent), len(numbers), tuple(cards[:SHOWN]))
 
 
-def _stretches(found: Sequence[Account]) -> tuple[list[Account], ...]:
+def _stretches(accounts: Sequence[Account]) -> tuple[list[Account], ...]:
     """Repairs that account alike and touch one another, together; each list with its likeliest first."""
     groups: list[list[Account]] = []
-    for one in found:
+    for heard_of in accounts:
         mine = [
-            group for group in groups if _alike(group[0], one) and any(_touch(one, other) for other in group)
+            group
+            for group in groups
+            if _alike(group[0], heard_of) and any(_touch(heard_of, other) for other in group)
         ]
-        joined = [*(account for group in mine for account in group), one]
+        joined = [*(account for group in mine for account in group), heard_of]
         groups = [group for group in groups if group not in mine] + [joined]
     return tuple(sorted(group, key=lambda account: -account.probability) for group in groups)
 
@@ -116,14 +118,17 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
         for seen in (first.explains, first.leaves, first.contradicts)
     ]
     members = tuple(
-        Member(one.part, _named(one.part, circuit), one.cause, one.repair, one.probability) for one in some
+        Member(
+            account.part, _named(account.part, circuit), account.cause, account.repair, account.probability
+        )
+        for account in some
     )
-    wire = next((one.part for one in some if one.part.startswith("wire ")), first.part)
+    wire = next((account.part for account in some if account.part.startswith("wire ")), first.part)
     kind = kind_of(wire if len(some) > 1 else first.part, circuit)
     return CauseCard(
         f"short on a {kind}" if "short" in first.cause else kind,
-        _path([one.part for one in some], circuit) if len(some) > 1 else members[0].name,
-        sum(one.probability for one in some),
+        _path([account.part for account in some], circuit) if len(some) > 1 else members[0].name,
+        sum(account.probability for account in some),
         members,
         texts[0],
         texts[1],
@@ -157,14 +162,14 @@ def _distances(circuit: Circuit) -> dict[str, int]:
         a, b = (end.partition(".")[0] for end in (wire.a, wire.b))
         joined.setdefault(a, set()).add(b)
         joined.setdefault(b, set()).add(a)
-    found = {part.name: 0 for part in circuit.model.of_kind("battery")}
-    rest = list(found)
+    distances = {part.name: 0 for part in circuit.model.of_kind("battery")}
+    rest = list(distances)
     for name in rest:
         for other in joined.get(name, ()):
-            if other not in found:
-                found[other] = found[name] + 1
+            if other not in distances:
+                distances[other] = distances[name] + 1
                 rest.append(other)
-    return found
+    return distances
 
 
 def kind_of(name: str, circuit: Circuit) -> str:

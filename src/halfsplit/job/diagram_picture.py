@@ -141,11 +141,11 @@ def _unit(page: Page) -> float:
 
 
 def _traces(sheet: _Sheet) -> Iterator[Trace]:
-    yield from (one for one in sheet.marks.traces.values() if one.page == sheet.page.key)
+    yield from (trace for trace in sheet.marks.traces.values() if trace.page == sheet.page.key)
 
 
 def _parts(sheet: _Sheet) -> Iterator[Part]:
-    yield from (one for one in sheet.marks.parts.values() if one.page == sheet.page.key)
+    yield from (part for part in sheet.marks.parts.values() if part.page == sheet.page.key)
 
 
 # Painting
@@ -154,16 +154,14 @@ def _parts(sheet: _Sheet) -> Iterator[Part]:
 def _paint_trace(sheet: _Sheet, trace: Trace) -> None:
     d = _path(trace.spots)
     label = " ".join(filter(None, (f"{trace.mm2:g}" if trace.mm2 else "", trace.colour)))
-    told = f'data-mark="{trace.key}" data-kind="trace" data-name={quoteattr(label)}'
-    told += f" data-colour={quoteattr(trace.colour)}"
+    attributes = f'data-mark="{trace.key}" data-kind="trace" data-name={quoteattr(label)}'
+    attributes += f" data-colour={quoteattr(trace.colour)}"
     sheet.add("wires", f'<path class="trace {trace.state}{" broken" if trace.broken else ""}" d="{d}"/>')
-    sheet.add(
-        "touch",
-        f'<path class="touch" {told} d="{d}"><title>{escape(f"wire {label}".strip())}, {trace.state}</title></path>',
-    )
+    title = f"<title>{escape(f'wire {label}'.strip())}, {trace.state}</title>"
+    sheet.add("touch", f'<path class="touch" {attributes} d="{d}">{title}</path>')
     for doubt in trace.doubts:
         sheet.add("dots", _dot(doubt.spot, 8, sheet.unit, "doubt"))
-        _target(sheet, _around(doubt.spot, 12 * sheet.unit), told + " data-doubt=1", doubt.why)
+        _target(sheet, _around(doubt.spot, 12 * sheet.unit), attributes + " data-doubt=1", doubt.why)
 
 
 def _shade(sheet: _Sheet, key: str, share: float) -> None:
@@ -182,10 +180,14 @@ def _shade(sheet: _Sheet, key: str, share: float) -> None:
 
 
 def _point(sheet: _Sheet, name: str, spot: Spot, overlays: Overlays) -> None:
-    told = next((one for one in (name, f"{name}:in", f"{name}:out") if one in overlays.leads), "")
-    lead = overlays.leads.get(told, "")
+    point = next((point for point in (name, f"{name}:in", f"{name}:out") if point in overlays.leads), "")
+    lead = overlays.leads.get(point, "")
     reading = next(
-        (overlays.readings[one] for one in (name, f"{name}:in", f"{name}:out") if one in overlays.readings),
+        (
+            overlays.readings[point]
+            for point in (name, f"{name}:in", f"{name}:out")
+            if point in overlays.readings
+        ),
         "",
     )
     expected = overlays.expected.get(name, "")
@@ -203,7 +205,7 @@ def _point(sheet: _Sheet, name: str, spot: Spot, overlays: Overlays) -> None:
         (reading, "reading"),
         (f"({expected})" if expected else "", "expected"),
     ]
-    for number, (text, style) in enumerate([one for one in words if one[0]]):
+    for number, (text, style) in enumerate([word for word in words if word[0]]):
         sheet.add(
             "texts",
             _text(
@@ -213,7 +215,7 @@ def _point(sheet: _Sheet, name: str, spot: Spot, overlays: Overlays) -> None:
     title = ", ".join(
         filter(None, (name, f"{lead} lead" if lead else "", f"reads {reading}" if reading else ""))
     )
-    _target(sheet, _around(spot, 22 * sheet.unit), f"data-point={quoteattr(told or name)}", title)
+    _target(sheet, _around(spot, 22 * sheet.unit), f"data-point={quoteattr(point or name)}", title)
 
 
 def _path(spots: Sequence[Spot]) -> str:

@@ -60,7 +60,7 @@ class DiagramView:
 def diagram_view(job: OpenJob) -> DiagramView:
     """The diagram of a job, with what is still to be done on it."""
     marks, version, before = _stored(job)
-    told = written(marks)
+    text = written(marks)
     traces = list(marks.traces.values())
     ends = edit.loose_ends(marks)
     return DiagramView(
@@ -71,25 +71,25 @@ def diagram_view(job: OpenJob) -> DiagramView:
         sum(trace.state != "proposed" for trace in traces),
         sum(len(trace.doubts) for trace in traces) + len(marks.crossings),
         {name: len(keys) for name, keys in ends.items()},
-        _orphans(job, told),
-        told.notes,
+        _orphans(job, text),
+        text.notes,
     )
 
 
-def _orphans(job: OpenJob, told: Written) -> tuple[str, ...]:
+def _orphans(job: OpenJob, text: Written) -> tuple[str, ...]:
     """Names that are marked, and that the circuit's text does not have any more."""
     circuit = job.circuit
     if circuit is None:
         return ()
     known = {*circuit.parts, *(wire.name for wire in circuit.model.wires), *circuit.points}
     known |= {point.partition(":")[0] for point in circuit.points}
-    missing = tuple(name for name in told.marks_of if name not in known)
+    missing = tuple(name for name in text.marks_of if name not in known)
     # a circuit that was not made of these marks has next to none of their names
-    return missing if 2 * len(missing) < len(told.marks_of) else ()
+    return missing if 2 * len(missing) < len(text.marks_of) else ()
 
 
 def _stored(job: OpenJob) -> tuple[Marks, str, str]:
-    kept = [one for one in job.attachments if one.name == MARKS]
+    kept = [attachment for attachment in job.attachments if attachment.name == MARKS]
     if not kept:
         return Marks(), "", ""
     data = json.loads(_bytes(job, kept[-1]))
@@ -159,11 +159,11 @@ def _renumbered(read: Marks, marks: Marks) -> Marks:
             and value[1:].isdigit()
         ):
             return f"{value[0]}{int(value[1:]) + shift[value[0]]}"
-        return [moved(one, "key") for one in value] if name == "traces" else value
+        return [moved(item, "key") for item in value] if name == "traces" else value
 
     plain = to_json(read)
     for name in ("parts", "pins", "joints", "traces", "crossings"):
-        plain[name] = [{field: moved(value, field) for field, value in one.items()} for one in plain[name]]
+        plain[name] = [{field: moved(value, field) for field, value in item.items()} for item in plain[name]]
     return from_json(plain)
 
 
@@ -178,10 +178,10 @@ def _merged(marks: Marks, read: Marks, page: Page, file_hash: str) -> Marks:
 
 
 def _page_file(job: OpenJob, page: Page) -> bytes:
-    found = next((one for one in job.attachments if one.sha256 == page.file_hash), None)
-    if found is None:
+    kept = next((attachment for attachment in job.attachments if attachment.sha256 == page.file_hash), None)
+    if kept is None:
         raise NotFoundError("the file of this page is not in the job")
-    return _bytes(job, found)
+    return _bytes(job, kept)
 
 
 def marked_pages(job: OpenJob, view: DiagramView, last: str = "") -> tuple[PagePicture, ...]:
@@ -201,18 +201,20 @@ def _marked(job: OpenJob, marks: Marks, page: Page, last: str) -> PagePicture:
 
 def _is_marked(marks: Marks, key: str) -> bool:
     """Whether anything is marked on a page: its marks would not lie where they were under other corners."""
-    return any(one.page == key for held in (marks.parts, marks.traces, marks.joints) for one in held.values())
+    return any(
+        mark.page == key for held in (marks.parts, marks.traces, marks.joints) for mark in held.values()
+    )
 
 
 @lru_cache(maxsize=8)
 def _size(data: bytes) -> tuple[int, int]:
-    found: tuple[int, int] = _WORKER.ask(worker.size, data)
-    return found
+    size: tuple[int, int] = _WORKER.ask(worker.size, data)
+    return size
 
 
 def _address(job: OpenJob, page: Page) -> str:
     """Where the picture of a page is; another one when its corners were moved, since browsers keep what they have."""
-    shape = ",".join(f"{one:.2f}" for pair in _corners(page) for one in pair)
+    shape = ",".join(f"{coordinate:.2f}" for pair in _corners(page) for coordinate in pair)
     return _path(job, page) + (f"?at={zlib.crc32(shape.encode()):x}" if shape else "")
 
 
@@ -244,8 +246,8 @@ def page_picture(job: OpenJob, key: str, *, whole: bool = False) -> tuple[bytes,
 
 @lru_cache(maxsize=8)
 def _picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
-    found: bytes = _WORKER.ask(worker.picture, data, number, corners)
-    return found
+    picture: bytes = _WORKER.ask(worker.picture, data, number, corners)
+    return picture
 
 
 def _corners(page: Page) -> tuple[Spot, ...]:
@@ -262,15 +264,15 @@ def set_corners(job: OpenJob, key: str, corners: tuple[Spot, ...]) -> None:
         raise NotFoundError("there is no such photo")
     if _is_marked(marks, key):
         raise ConflictError("parts are marked on this photo already: its corners stay")
-    found, width, height, matrix = _WORKER.ask(worker.paper, _page_file(job, page), corners)
-    made = Page(key, page.file_hash, 1, width, height, "raster", page.name, (*matrix, *sum(found, ())))
+    paper, width, height, matrix = _WORKER.ask(worker.paper, _page_file(job, page), corners)
+    made = Page(key, page.file_hash, 1, width, height, "raster", page.name, (*matrix, *sum(paper, ())))
     _keep(job, marks.with_marks(made), version)
 
 
 # Marks
 
 
-def change_marks(job: OpenJob, act: str, told: Mapping[str, Any], based_on: str = "") -> str:
+def change_marks(job: OpenJob, act: str, fields: Mapping[str, Any], based_on: str = "") -> str:
     """One act on the marks, stored; the mark from which a path goes on, '' where none does.
 
     Raises ConflictError where somebody else changed them in the meantime.
@@ -282,45 +284,45 @@ def change_marks(job: OpenJob, act: str, told: Mapping[str, Any], based_on: str 
         _undo(job, before)
         return ""
     if act in ("walk", "draw"):
-        told = {**told, "way": _way(job, marks, told)}
-    made = edit.changed(marks, act, told)
+        fields = {**fields, "way": _way(job, marks, fields)}
+    made = edit.changed(marks, act, fields)
     if made != marks:
         _keep(job, made, version)
-    return edit.goes_on(made, told) if act == "walk" else ""
+    return edit.goes_on(made, fields) if act == "walk" else ""
 
 
 def _undo(job: OpenJob, before: str) -> None:
     if not before:
         raise ConflictError("there is nothing to take back")
-    kept = next(one for one in job.attachments if one.attachment_id == before)
+    kept = next(attachment for attachment in job.attachments if attachment.attachment_id == before)
     data = json.loads(_bytes(job, kept))
     _keep(job, from_json(data["marks"]), str(data.get("before", "")))
 
 
-def _way(job: OpenJob, marks: Marks, told: Mapping[str, Any]) -> tuple[Spot, ...]:
+def _way(job: OpenJob, marks: Marks, fields: Mapping[str, Any]) -> tuple[Spot, ...]:
     """The wire between two taps as the photo shows it; empty on a page of lines, and where none is dark."""
-    page = marks.pages.get(str(told.get("page", "")))
+    page = marks.pages.get(str(fields.get("page", "")))
     if page is None or page.kind != "raster":
         return ()
-    before = str(told.get("before", ""))
+    before = str(fields.get("before", ""))
     try:
         if before in marks.parts:
-            start, stop = middle(marks.parts[before].box), (float(told["x"]), float(told["y"]))
+            start, stop = middle(marks.parts[before].box), (float(fields["x"]), float(fields["y"]))
         elif before in marks.joints:
-            start, stop = marks.joints[before].spot, (float(told["x"]), float(told["y"]))
+            start, stop = marks.joints[before].spot, (float(fields["x"]), float(fields["y"]))
         else:
-            start, stop = (float(told["x"]), float(told["y"])), (float(told["x2"]), float(told["y2"]))
+            start, stop = (float(fields["x"]), float(fields["y"])), (float(fields["x2"]), float(fields["y2"]))
     except (KeyError, TypeError, ValueError):
         return ()
     there = [part.box for part in marks.parts.values() if part.page == page.key]
     own = [box for box in there if within(start, box) or within(stop, box)]
     boxes = tuple(box for box in there if box not in own)
-    if told.get("name") and not any(within(stop, box) for box in own):
+    if fields.get("name") and not any(within(stop, box) for box in own):
         own.append(box_around(page, stop))
-    found: tuple[Spot, ...] = _WORKER.ask(
+    way: tuple[Spot, ...] = _WORKER.ask(
         worker.follow, _page_file(job, page), _corners(page), start, stop, boxes, tuple(own)
     )
-    return found
+    return way
 
 
 def take_circuit(job: OpenJob) -> Written:
@@ -330,14 +332,14 @@ def take_circuit(job: OpenJob) -> Written:
         ConflictError: nothing is confirmed yet.
     """
     marks, _, _ = _stored(job)
-    told = written(marks, job.record.intake.complaint.text.replace("\n", " ")[:60])
-    if "--" not in told.text:
+    notation = written(marks, job.record.intake.complaint.text.replace("\n", " ")[:60])
+    if "--" not in notation.text:
         raise ConflictError("nothing is confirmed yet: confirm the wires that the diagram shows")
     version = job.store.circuit(job.job_id)
-    text = _with_own_lines(told.text, version.text if version else "")
+    text = _with_own_lines(notation.text, version.text if version else "")
     # lines of one's own that speak of parts that are gone would make the whole unusable; the earlier text is kept
-    save_circuit(job, text if check_text(text).usable else told.text)
-    return told
+    save_circuit(job, text if check_text(text).usable else notation.text)
+    return notation
 
 
 def _with_own_lines(made: str, text: str) -> str:

@@ -62,7 +62,7 @@ def save_total(job: OpenJob, amps: float, instrument: str) -> None:
     job.keep("drain total", said)
 
 
-def _total(job: OpenJob, found: DrainAnalysis | None) -> tuple[float, float, str] | None:
+def _total(job: OpenJob, analysis: DrainAnalysis | None) -> tuple[float, float, str] | None:
     """Amps asleep, their error and where they come from: read by hand, else the level of the log."""
     said = job.last("drain total")
     if said:
@@ -73,9 +73,9 @@ def _total(job: OpenJob, found: DrainAnalysis | None) -> tuple[float, float, str
             error,
             f"{amps_words(said['amps'])} at the battery, read by {instrument.name}",
         )
-    if found is None or found.level is None or found.level <= 0 or not found.can_tell:
+    if analysis is None or analysis.level is None or analysis.level <= 0 or not analysis.can_tell:
         return None
-    return found.level, found.level_error, f"{amps_words(found.level)} asleep, from the log"
+    return analysis.level, analysis.level_error, f"{amps_words(analysis.level)} asleep, from the log"
 
 
 def save_fuse(
@@ -101,10 +101,10 @@ def save_fuse(
     job.keep("drain fuse", said)
 
 
-def branches_of(job: OpenJob, found: DrainAnalysis | None) -> Branches:
+def branches_of(job: OpenJob, analysis: DrainAnalysis | None) -> Branches:
     """The table of the fuses, the share explained, the suspects by branch, and the next fuse to measure."""
     fuses, readings, entries = _fuses(job)
-    total = _total(job, found)
+    total = _total(job, analysis)
     rows = tuple(_row(fuse, entries.get(fuse.name), readings.get(fuse.name)) for fuse in fuses.values())
     if total is None or not fuses:
         return Branches(rows, total[2] if total else "", None, (), ())

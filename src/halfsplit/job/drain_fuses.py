@@ -21,7 +21,7 @@ def fuses_of(circuit: Circuit) -> tuple[Fuse, ...]:
     starts = [f"{part.name}.+" for part in circuit.model.of_kind("battery")]
     everything = _reached(graph, starts, "", parts)
     below = {fuse.name: everything - _reached(graph, starts, fuse.name, parts) for fuse in fuses}
-    found = []
+    lines = []
     for fuse in fuses:
         behind = [other.name for other in fuses if other.name in below[fuse.name] and other is not fuse]
         own = below[fuse.name] - {node for other in behind for node in below[other]}
@@ -31,8 +31,8 @@ def fuses_of(circuit: Circuit) -> tuple[Fuse, ...]:
             for name, part in parts.items()
             if name in names and (part.kind in LOADS or part.kind == "module")
         )
-        found.append(Fuse(fuse.name, fuse.values["A"], units, behind=tuple(behind)))
-    return tuple(found)
+        lines.append(Fuse(fuse.name, fuse.values["A"], units, behind=tuple(behind)))
+    return tuple(lines)
 
 
 def _node(end: str, parts: Mapping[str, Part]) -> str:

@@ -151,10 +151,10 @@ def _how(how: Mapping[str, Any]) -> dict[str, Any]:
 
 def _zero(zero: float | None) -> float:
     """What the instrument shows without a current, in A. Raises InputError."""
-    found = float(zero or 0.0)
-    if not -50 <= found <= 50:
-        raise InputError(f"a zero of {found:g} A", remedy="enter milliamperes, up to 50,000", where="zero")
-    return found
+    amps = float(zero or 0.0)
+    if not -50 <= amps <= 50:
+        raise InputError(f"a zero of {amps:g} A", remedy="enter milliamperes, up to 50,000", where="zero")
+    return amps
 
 
 def read_again(job: OpenJob, drain_id: str, how: Mapping[str, Any]) -> DrainLog:
@@ -185,10 +185,10 @@ def _words(given: Mapping[str, Any]) -> str:
 
 
 def _log(job: OpenJob, drain_id: str) -> DrainLog:
-    found = next((log for log in logs_of(job) if log.drain_id == drain_id), None)
-    if found is None:
+    kept = next((log for log in logs_of(job) if log.drain_id == drain_id), None)
+    if kept is None:
         raise NotFoundError(f"there is no log {drain_id[:60]!r} in this job")
-    return found
+    return kept
 
 
 def _worked_out(data: bytes, name: str, how: Mapping[str, Any]) -> Shown:
@@ -200,8 +200,8 @@ def _worked_out(data: bytes, name: str, how: Mapping[str, Any]) -> Shown:
         zero=how["zero"],
         turned=how["turned"],
     )
-    found = analyse(log, INSTRUMENTS[how["instrument"]])
-    return found, plot_svg(log, found), plot_svg(log, found, standalone=True)
+    analysis = analyse(log, INSTRUMENTS[how["instrument"]])
+    return analysis, plot_svg(log, analysis), plot_svg(log, analysis, standalone=True)
 
 
 Shown = tuple[DrainAnalysis, str, str]
@@ -222,8 +222,8 @@ def _remember(key: tuple[Any, ...], pair: Shown) -> Shown:
 def logs_of(job: OpenJob) -> tuple[DrainLog, ...]:
     """The logs of a job that are not struck out, in their order, each read as was said last."""
     again = {
-        one.payload.get("drain"): {name: one.payload.get(name) for name in AGAIN}
-        for one in job.live("drain reading")
+        entry.payload.get("drain"): {name: entry.payload.get(name) for name in AGAIN}
+        for entry in job.live("drain reading")
     }
     return tuple(
         DrainLog(
@@ -315,59 +315,61 @@ def drain_view(job: OpenJob, drain_id: str = "", *, standalone: bool = False) ->
     """Everything about the drain of a job; of the log that is named, else the latest. ``standalone``: for paper."""
     job.must_be_there()
     logs = logs_of(job)
-    log = next((one for one in logs if one.drain_id == drain_id), logs[-1] if logs else None)
-    figures, problem, found = None, "", None
+    log = next((log for log in logs if log.drain_id == drain_id), logs[-1] if logs else None)
+    figures, problem, analysis = None, "", None
     if log is not None:
         try:
-            found, *plots = analysis_of(job, log)
-            figures = _figures(log, found, plots[standalone])
+            analysis, *plots = analysis_of(job, log)
+            figures = _figures(log, analysis, plots[standalone])
         except HalfsplitError as error:
             problem = f"“{log.name}” cannot be read: {error}"
     battery = job.last("drain battery") or _taken_in(job.record)
     charge = _charge_or_none(battery)
     forecast = None
-    if battery.get("capacity") is not None and found is not None and found.can_tell:
-        forecast = days_until_no_start(found.mean, found.mean_error, _battery(battery, charge))
-    branches = branches_of(job, found)
+    if battery.get("capacity") is not None and analysis is not None and analysis.can_tell:
+        forecast = days_until_no_start(analysis.mean, analysis.mean_error, _battery(battery, charge))
+    branches = branches_of(job, analysis)
     return DrainView(logs, figures, problem, battery, charge, forecast, branches, CAUTIONS)
 
 
-def _figures(log: DrainLog, found: DrainAnalysis, plot: str) -> DrainFigures:
+def _figures(log: DrainLog, analysis: DrainAnalysis, plot: str) -> DrainFigures:
     return DrainFigures(
         log,
-        found.verdict,
-        found.can_tell,
-        "usual values" in found.verdict,
-        tuple(_facts(found)),
-        tuple(_wake(kind, found.mean) for kind in found.kinds[:MOST_ROWS]),
+        analysis.verdict,
+        analysis.can_tell,
+        "usual values" in analysis.verdict,
+        tuple(_facts(analysis)),
+        tuple(_wake(kind, analysis.mean) for kind in analysis.kinds[:MOST_ROWS]),
         tuple(
-            (time_words(one.start), time_words(one.seconds), amps_words(one.mean))
-            for one in found.segments[:MOST_ROWS]
+            (time_words(segment.start), time_words(segment.seconds), amps_words(segment.mean))
+            for segment in analysis.segments[:MOST_ROWS]
         ),
-        max(len(found.segments) - MOST_ROWS, 0),
-        found.remarks,
+        max(len(analysis.segments) - MOST_ROWS, 0),
+        analysis.remarks,
         plot,
-        found.question,
-        _certain(found),
+        analysis.question,
+        _certain(analysis),
     )
 
 
-def _certain(found: DrainAnalysis) -> str:
+def _certain(analysis: DrainAnalysis) -> str:
     """What a zero that is off does not touch: how much being awake adds."""
-    if found.question is None or found.question.zero is None or found.level is None:
+    if analysis.question is None or analysis.question.zero is None or analysis.level is None:
         return ""
-    return f"Whatever the zero: the mean is {amps_words(found.mean - found.level)} above the level asleep."
+    return (
+        f"Whatever the zero: the mean is {amps_words(analysis.mean - analysis.level)} above the level asleep."
+    )
 
 
-def _facts(found: DrainAnalysis) -> Iterator[tuple[str, str]]:
-    if found.level is not None and found.asleep_after is not None:
-        yield "Asleep", f"{amps_words(found.level)} ± {amps_words(found.level_error)}"
-        yield "Time to sleep", time_words(found.asleep_after)
-    yield "Mean", f"{amps_words(found.mean)} ± {amps_words(found.mean_error)}"
-    yield "A day", f"{found.ampere_hours_a_day:.2f} Ah"
-    if found.kinds:
-        yield "Of this, wake-ups", f"{100 * found.wake_share:.0f} %"
-    yield "Log", f"{time_words(found.duration)}, by {found.instrument.name}"
+def _facts(analysis: DrainAnalysis) -> Iterator[tuple[str, str]]:
+    if analysis.level is not None and analysis.asleep_after is not None:
+        yield "Asleep", f"{amps_words(analysis.level)} ± {amps_words(analysis.level_error)}"
+        yield "Time to sleep", time_words(analysis.asleep_after)
+    yield "Mean", f"{amps_words(analysis.mean)} ± {amps_words(analysis.mean_error)}"
+    yield "A day", f"{analysis.ampere_hours_a_day:.2f} Ah"
+    if analysis.kinds:
+        yield "Of this, wake-ups", f"{100 * analysis.wake_share:.0f} %"
+    yield "Log", f"{time_words(analysis.duration)}, by {analysis.instrument.name}"
 
 
 def _wake(kind: WakeKind, mean: float) -> tuple[str, str, str, str, str, str]:

@@ -71,14 +71,14 @@ def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: flo
     if is_over_range(text):
         raise Doubt("OL on this range: choose a higher range and measure again.", text, sure=False)
     try:
-        found = read_field(text, unit)
+        in_unit = read_field(text, unit)
     except InputError as error:
         raise Doubt(f"{error}", text, sure=False) from error
-    si_unit = UNITS.get(quantity) or _si(found, unit)
-    question = found.question or plausible(found.value, si_unit, net_volts)
+    si_unit = UNITS.get(quantity) or _si(in_unit, unit)
+    question = in_unit.question or plausible(in_unit.value, si_unit, net_volts)
     if question and not confirmed:
         raise Doubt(question[:1].upper() + question[1:], text, sure=True)
-    return Entered(found.value, format_quantity(found.value, si_unit))
+    return Entered(in_unit.value, format_quantity(in_unit.value, si_unit))
 
 
 def _in_own_unit(text: str, unit: str) -> Entered:
@@ -90,10 +90,10 @@ def _in_own_unit(text: str, unit: str) -> Entered:
     known = unit in WRITTEN
     number = text if known or unit == "1" else text.removesuffix(unit)
     try:
-        found = read_field(number, unit if known else "A")
+        quantity = read_field(number, unit if known else "A")
     except InputError as error:
         raise Doubt(f"{error}", text, sure=False) from error
-    value = found.value / WRITTEN[unit][1] if known else found.value
+    value = quantity.value / WRITTEN[unit][1] if known else quantity.value
     return Entered(value, f"{value:.6g} {unit}".removesuffix(" 1"))
 
 

@@ -39,8 +39,8 @@ No fault codes
 def example_job(store: JobStore, *, who: str) -> OpenJob:
     """Open the example, made once; what somebody has changed in it since stays."""
     already = any(
-        one.job_id == EXAMPLE
-        for one in store.list_jobs(states=("open", "found", "proven", "repaired", "closed"), limit=10_000)
+        job.job_id == EXAMPLE
+        for job in store.list_jobs(states=("open", "found", "proven", "repaired", "closed"), limit=10_000)
     )
     job = OpenJob(store, EXAMPLE, who)
     if already:

@@ -68,7 +68,7 @@ def keep_harness(job: OpenJob, source: IO[bytes], name: str) -> None:
 
 
 def harness_view(
-    job: OpenJob, near: str | None, joints: int, told: Mapping[str, tuple[str, str]] | None = None
+    job: OpenJob, near: str | None, joints: int, answers: Mapping[str, tuple[str, str]] | None = None
 ) -> HarnessView:
     """The latest harness of the job, near a plug; ``told``: connector → kind and value, as a form has them.
 
@@ -77,7 +77,7 @@ def harness_view(
     """
     data, name = _kept(job)
     complaint = job.record.intake.complaint.text
-    view: HarnessView = _WORKER.ask(view_of, data, name, complaint, near, joints, dict(told or {}))
+    view: HarnessView = _WORKER.ask(view_of, data, name, complaint, near, joints, dict(answers or {}))
     return view
 
 
@@ -95,7 +95,7 @@ def view_of(
     complaint: str,
     near: str | None,
     joints: int,
-    told: Mapping[str, tuple[str, str]],
+    given: Mapping[str, tuple[str, str]],
 ) -> HarnessView:
     """What the page shows of a file."""
     whole = _read(data, name)
@@ -104,7 +104,7 @@ def view_of(
     distance = min(max(joints, 1), MOST_JOINTS)
     part = cut_near(whole, wanted, distance) if wanted else whole
     here = plugs(part)
-    answers = {name: checked_answer(kind, value, name) for name, (kind, value) in told.items()}
+    answers = {name: checked_answer(kind, value, name) for name, (kind, value) in given.items()}
     known(answers, here)
     built = build(part, answers)
     rows = tuple(
@@ -136,7 +136,11 @@ def _named(complaint: str, asked: Mapping[str, str]) -> str:
 
 def _kept(job: OpenJob) -> tuple[bytes, str]:
     """The file of harness data that was loaded last, and its name."""
-    kept = [one for one in job.attachments if one.kind == "document" and one.name.startswith(f"{HARNESS} ")]
+    kept = [
+        attachment
+        for attachment in job.attachments
+        if attachment.kind == "document" and attachment.name.startswith(f"{HARNESS} ")
+    ]
     if not kept:
         raise NotFoundError("this job has no harness data yet: load a KBL or VEC file at its circuit")
     with job.store.open_attachment(job.job_id, kept[-1].attachment_id) as stream:

@@ -84,16 +84,16 @@ def present() -> Learned | None:
 
 def switched(*, used: bool) -> Learned | None:
     """Let the engine use what was learned, or not; None where there is nothing."""
-    found = present()
-    if found is not None:
-        write_learned(learned_path(), replace(found, used=used))
-    return found
+    learned = present()
+    if learned is not None:
+        write_learned(learned_path(), replace(learned, used=used))
+    return learned
 
 
 def added(several: Sequence[Learned]) -> Learned:
     """What several workshops learned, in one."""
-    sources = tuple(dict.fromkeys(source for one in several for source in one.sources))
-    return Learned(merged([one.tally for one in several]), sources)
+    sources = tuple(dict.fromkeys(source for learned in several for source in learned.sources))
+    return Learned(merged([learned.tally for learned in several]), sources)
 
 
 # In words
@@ -146,15 +146,19 @@ def write_learned(path: Path, learned: Learned) -> None:
     ]
     for who, at, jobs in learned.sources:
         lines += ["", "[[source]]", f'who = "{_plain(who)}"', f"at = {at.isoformat()}", f"jobs = {jobs}"]
-    for kind, (found, missed) in learned.tally.looks.items():
-        lines += ["", "[[look]]", f'kind = "{kind}"', f"found = {found}", f"missed = {missed}"]
-    for name, one in learned.tally.circuits.items():
-        lines += ["", "[[circuit]]", f'digest = "{name}"', f"jobs = {one.jobs}"]
+    for kind, (seen, missed) in learned.tally.looks.items():
+        lines += ["", "[[look]]", f'kind = "{kind}"', f"found = {seen}", f"missed = {missed}"]
+    for name, circuit_tally in learned.tally.circuits.items():
+        lines += ["", "[[circuit]]", f'digest = "{name}"', f"jobs = {circuit_tally.jobs}"]
         lines += [
-            "shares = {" + ", ".join(f'"{kind}" = {share!r}' for kind, share in one.shares.items()) + "}"
+            "shares = {"
+            + ", ".join(f'"{kind}" = {share!r}' for kind, share in circuit_tally.shares.items())
+            + "}"
         ]
         lines += ["causes = ["]
-        ordered = sorted(one.causes.items(), key=lambda pair: (-pair[1], pair[0].part, pair[0].mode))
+        ordered = sorted(
+            circuit_tally.causes.items(), key=lambda pair: (-pair[1], pair[0].part, pair[0].mode)
+        )
         lines += [
             f'  {{part = "{_plain(cause.part)}", kind = "{cause.kind}", mode = "{_plain(cause.mode)}", jobs = {jobs}}},'
             for cause, jobs in ordered
@@ -189,9 +193,9 @@ def read_learned(path: Path) -> Learned:
 
 
 def _learned(table: dict[str, Any]) -> Learned:
-    circuits = {str(one["digest"]): _circuit(one) for one in table.get("circuit", ())}
-    looks = {str(one["kind"]): (_count(one["found"]), _count(one["missed"])) for one in table.get("look", ())}
-    sources = tuple((str(one["who"]), one["at"], _count(one["jobs"])) for one in table.get("source", ()))
+    circuits = {str(row["digest"]): _circuit(row) for row in table.get("circuit", ())}
+    looks = {str(row["kind"]): (_count(row["found"]), _count(row["missed"])) for row in table.get("look", ())}
+    sources = tuple((str(row["who"]), row["at"], _count(row["jobs"])) for row in table.get("source", ()))
     if any(not isinstance(at, datetime) for _, at, _ in sources):
         raise ValueError("a source without a date")
     return Learned(Tally(circuits, looks), sources, used=table["use"] is True)
@@ -201,7 +205,7 @@ def _circuit(table: dict[str, Any]) -> CircuitTally:
     shares = {str(kind): float(share) for kind, share in table["shares"].items()}
     if not shares or any(not 0.0 <= share <= 1.0 for share in shares.values()) or sum(shares.values()) <= 0.0:
         raise ValueError("shares are between 0 and 1")
-    causes = {_cause(one): _count(one["jobs"]) for one in table["causes"]}
+    causes = {_cause(row): _count(row["jobs"]) for row in table["causes"]}
     return CircuitTally(shares, causes)
 
 

@@ -28,16 +28,16 @@ def learn(store: JobStore, who: str, *, cluster: str = "") -> tuple[Learned, int
     ``cluster``: see `spread`. The result is the same on any number of workers.
     """
     closed = list(_closed(store))
-    lessons = [one for one in spread(lesson_of, closed, cluster=cluster) if one is not None]
+    lessons = [lesson for lesson in spread(lesson_of, closed, cluster=cluster) if lesson is not None]
     tally = tally_of(lessons)
     return Learned(tally, ((who, datetime.now(UTC).replace(microsecond=0), tally.jobs),)), len(closed)
 
 
 def _closed(store: JobStore, page: int = 200) -> Iterable[Told]:
     start = 0
-    while found := store.list_jobs(states=("closed",), limit=page, offset=start):
-        start += len(found)
-        for summary in found:
+    while page_of_jobs := store.list_jobs(states=("closed",), limit=page, offset=start):
+        start += len(page_of_jobs)
+        for summary in page_of_jobs:
             version = store.circuit(summary.job_id)
             if version is not None:
                 intake = store.job(summary.job_id).intake
@@ -45,22 +45,22 @@ def _closed(store: JobStore, page: int = 200) -> Iterable[Told]:
                 yield version.text, bare, store.evidence(summary.job_id)
 
 
-def lesson_of(told: Told) -> Lesson | None:
+def lesson_of(closed: Told) -> Lesson | None:
     """A job worked out again by the shipped priors alone; None where no single cause was proven."""
-    text, intake, entries = told
+    text, intake, entries = closed
     circuit = check_text(text).circuit
     before = chapters(entries)[0]
-    if circuit is None or not any(one.kind == "reading" for one in before):
+    if circuit is None or not any(entry.kind == "reading" for entry in before):
         return None
     job = begin(circuit, intake, priors=default_priors())
     for entry in before:
         tell(job, entry)
-    found = job.diagnosis.finding()
-    fault = circuit.faults.get(found.cause) if found is not None and found.proven else None
+    finding = job.diagnosis.finding()
+    fault = circuit.faults.get(finding.cause) if finding is not None and finding.proven else None
     if fault is None:
         return None
     cause = cause_of(fault, circuit.model, default_priors())
-    looks = Counter(one.payload.get("value") for one in before if _looks_at(one, cause.part))
+    looks = Counter(entry.payload.get("value") for entry in before if _looks_at(entry, cause.part))
     pair = (looks["bad"], looks["good"])
     return Lesson(
         digest(circuit.model),

@@ -106,10 +106,10 @@ def stop_run(job: OpenJob) -> None:
 def _work(job: OpenJob, run: LiveRun) -> None:
     limit = time.monotonic() + LONGEST
     try:
-        found = _read(job, run, lambda: run.wish.is_set() or time.monotonic() > limit)
-        run.warnings = found.warnings
-        if found.units:
-            run.scan_id = _keep(job, run, found).scan_id
+        scanned = _read(job, run, lambda: run.wish.is_set() or time.monotonic() > limit)
+        run.warnings = scanned.warnings
+        if scanned.units:
+            run.scan_id = _keep(job, run, scanned).scan_id
         else:
             run.problem = "No unit was found, so there is no report to keep."
     except StoppedError:
@@ -144,11 +144,11 @@ def known_addresses(job: OpenJob) -> dict[str, Address]:
 
     What a simulated vehicle had is no unit of the real one.
     """
-    found: dict[str, Address] = {}
+    addresses: dict[str, Address] = {}
     for kept in kept_reports(job):
         if not str(kept.live.get("channel", "")).startswith(SIMULATED):
-            found |= _addresses(kept)
-    return found
+            addresses |= _addresses(kept)
+    return addresses
 
 
 def _addresses(kept: KeptReport) -> dict[str, Address]:
@@ -158,15 +158,15 @@ def _addresses(kept: KeptReport) -> dict[str, Address]:
     return {str(name): Address(int(pair[0]), int(pair[1])) for name, pair in given.items() if len(pair) == 2}
 
 
-def _keep(job: OpenJob, run: LiveRun, found: LiveScan) -> KeptReport:
-    addresses = {unit.name: [unit.address.request, unit.address.response] for unit in found.units}
+def _keep(job: OpenJob, run: LiveRun, scanned: LiveScan) -> KeptReport:
+    addresses = {unit.name: [unit.address.request, unit.address.response] for unit in scanned.units}
     return keep_report(
         job,
-        found.text.encode(),
+        scanned.text.encode(),
         name=f"read live, {run.started.astimezone():%H.%M}",
         moment=run.moment,
         source="live",
-        problems=found.warnings,
+        problems=scanned.warnings,
         live={"channel": run.channel, "bit_rate": run.bit_rate, "addresses": addresses},
         scan_id=run.run_id,
     )
@@ -204,12 +204,12 @@ def clear_view(job: OpenJob, scan_id: str, unit: str, *, listed_only: bool = Fal
 
 
 def _view(scan_id: str, plan: ClearPlan) -> ClearView:
-    codes = tuple((one.code.text, one.code.words, one.status.words) for one in plan.codes)
+    codes = tuple((code.code.text, code.code.words, code.status.words) for code in plan.codes)
     return ClearView(scan_id, plan.unit, codes, plan.lost, plan.notes, _listed(plan.codes))
 
 
 def _listed(codes: tuple[StoredCode, ...]) -> str:
-    return " ".join(sorted(one.code.text for one in codes))
+    return " ".join(sorted(code.code.text for code in codes))
 
 
 def clear_unit(
@@ -226,7 +226,7 @@ def clear_unit(
         plan = plan_clear(link, _address(kept, unit), unit)
         if _listed(plan.codes) != listed:
             raise ConflictError(f"the codes of {unit} have changed since they were shown: look at them again")
-        confirmation = plan.confirm(by, saved={one.code.text for one in plan.codes} <= saved)
+        confirmation = plan.confirm(by, saved={code.code.text for code in plan.codes} <= saved)
         return clear_codes(link, confirmation, lambda entry: _log(job, entry)).words
 
 
@@ -258,10 +258,10 @@ def _linked(job: OpenJob, kept: KeptReport, *, listed_only: bool) -> Iterator[Li
 
 
 def _address(kept: KeptReport, unit: str) -> Address:
-    found = _addresses(kept).get(unit)
-    if found is None:
+    address = _addresses(kept).get(unit)
+    if address is None:
         raise NotFoundError(f"there is no unit {unit[:60]!r} in this live report")
-    return found
+    return address
 
 
 __all__ = [

@@ -88,10 +88,14 @@ def bench_drawing(
         checked = bench.checked
         if checked is None or checked.circuit is None or not checked.usable:
             return BenchDrawing("", folded=False)
-        suspicion = {one.part: one.probability for one in view.suspects if one.probability >= LEAST_SUSPICION}
+        suspicion = {
+            suspect.part: suspect.probability
+            for suspect in view.suspects
+            if suspect.probability >= LEAST_SUSPICION
+        }
         measured = from_json(place) if place else None
         leads = lead_points(measured, checked.circuit) if measured else {}
-        near = [one.part for one in view.suspects[:MOST_NEAR] if one.probability >= LEAST_NEAR]
+        near = [suspect.part for suspect in view.suspects[:MOST_NEAR] if suspect.probability >= LEAST_NEAR]
         focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
         overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state), leads)
         page = None if whole else bench_page(job, overlays, [*leads, *suspicion])
@@ -111,13 +115,13 @@ def _focus(names: Iterable[str]) -> frozenset[str]:
 def last_readings(bench: Bench) -> dict[str, str]:
     """Point → the last reading in volts against the battery's negative post, as it is written in the drawing."""
     struck = struck_ids(bench.entries)
-    told: dict[str, str] = {}
+    readings: dict[str, str] = {}
     for entry in bench.entries:
         said = entry.payload
         plain = entry.kind == "reading" and said.get("quantity") == "volts"
         if plain and not said.get("to") and not said.get("changes") and entry.entry_id not in struck:
-            told[str(said["at"])] = shown_value("volts", said["value"])
-    return told
+            readings[str(said["at"])] = shown_value("volts", said["value"])
+    return readings
 
 
 def _expected(circuit: Circuit, state: str) -> dict[str, str]:

@@ -37,9 +37,9 @@ def change_to_json(change: Intervention) -> list[Any]:
     >>> change_to_json(Jump("K7.30", "K7.87"))
     ['jump', 'K7.30', 'K7.87']
     """
-    told = [getattr(change, name) for name in change.__dataclass_fields__]
+    plain = [getattr(change, name) for name in change.__dataclass_fields__]
     # A plain lead is told as it always was.
-    return [WORDS_OF[type(change)], *(told[:2] if isinstance(change, Jump) and not change.heavy else told)]
+    return [WORDS_OF[type(change)], *(plain[:2] if isinstance(change, Jump) and not change.heavy else plain)]
 
 
 def change_from_json(given: Sequence[Any]) -> Intervention:
@@ -93,7 +93,7 @@ def from_json(given: Mapping[str, Any]) -> Measurement:
         str(given.get("state") or ""),
         _name(given.get("to")),
         _name(given.get("instrument")),
-        tuple(change_from_json(one) for one in changes),
+        tuple(change_from_json(change) for change in changes),
         tuple(str(word) for word in given.get("detail") or ()),
     )
 

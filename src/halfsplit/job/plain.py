@@ -106,10 +106,10 @@ def repair_words(name: str, circuit: Circuit) -> str:
         return fault.repair if fault else ""
     plain = re.sub(r"\b(?:cavity|contact|joint|splice) (?=[A-Za-z]+\w*)", "", fault.repair)
     names = [fault.part, *sorted(circuit.parts, key=len, reverse=True)]
-    found = next((one for one in names if re.search(rf"(?<!\S){re.escape(one)}(?!\S)", plain)), "")
-    if found:
-        thing = described(found, circuit)
-        plain = plain.replace(found, _the(thing), 1)
+    named = next((name for name in names if re.search(rf"(?<!\S){re.escape(name)}(?!\S)", plain)), "")
+    if named:
+        thing = described(named, circuit)
+        plain = plain.replace(named, _the(thing), 1)
     return plain[:1].upper() + plain[1:]
 
 

@@ -56,26 +56,26 @@ def plan_view(job: OpenJob) -> PlanView:
         bool(kept and kept.document.get("basis") != basis(record, entries)),
         workers.of(name_of(job.store, PLAN, job.job_id)),
         _lacking(job.store, record, entries),
-        sum(one.kind == "reading" for one in _heard(entries)),
+        sum(entry.kind == "reading" for entry in _heard(entries)),
     )
 
 
 def _heard(entries: Sequence[EvidenceEntry]) -> list[EvidenceEntry]:
     """What a plan begins from: everything up to the repair that a diagnosis hears."""
-    return [one for one in chapters(entries)[0] if one.kind in KINDS and KINDS[one.kind].hear]
+    return [chapter for chapter in chapters(entries)[0] if chapter.kind in KINDS and KINDS[chapter.kind].hear]
 
 
 def basis(job: Job, entries: Sequence[EvidenceEntry]) -> str:
     """A name for what the job knows; the same as long as a plan would come out the same."""
-    told = [job.circuit_version, job.intake_version, [one.entry_id for one in _heard(entries)]]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+    basis = [job.circuit_version, job.intake_version, [entry.entry_id for entry in _heard(entries)]]
+    return hashlib.sha256(json.dumps(basis).encode()).hexdigest()[:16]
 
 
 def _lacking(store: JobStore, job: Job, entries: Sequence[EvidenceEntry]) -> tuple[str, str] | None:
     version = store.circuit(job.job_id)
     if version is None or not check_text(version.text).usable:
         return "A plan needs a circuit without mistakes.", "circuit"
-    if not any(one.kind in ("complaint", "reading", "code") for one in _heard(entries)):
+    if not any(entry.kind in ("complaint", "reading", "code") for entry in _heard(entries)):
         return "A plan needs a complaint: say what does not work.", "bench"
     return None
 
@@ -128,11 +128,11 @@ def worked_out(
     """The plan's document; runs in a process of its own."""
     circuit = check_text(text).circuit
     assert circuit is not None  # noqa: S101 - looked at before it was begun
-    told = begin(circuit, intake)
+    heard = begin(circuit, intake)
     for entry in entries:
-        tell(told, entry)
+        tell(heard, entry)
     progress(0, largest)
-    return plan_document(plan(told.diagnosis, largest=largest, progress=progress))
+    return plan_document(plan(heard.diagnosis, largest=largest, progress=progress))
 
 
 def job_plan_pdf(job: OpenJob) -> bytes:

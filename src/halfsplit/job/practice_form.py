@@ -65,8 +65,8 @@ def _fitting(at: str, quantity: str, circuit: Circuit) -> str:
     if not at or at in places:
         return at
     part = at.partition(":")[0].partition(".")[0]
-    near = [one for one in places if one.partition(":")[0] in (at, at.partition(":")[0])]
-    near += [one for one in places if one.partition(":")[0].partition(".")[0] == part]
+    near = [place for place in places if place.partition(":")[0] in (at, at.partition(":")[0])]
+    near += [place for place in places if place.partition(":")[0].partition(".")[0] == part]
     return near[0] if near else at
 
 

@@ -21,8 +21,8 @@ from halfsplit.store import Practice
 def hidden_json(hidden: Hidden) -> dict[str, Any]:
     """What is hidden, by the names of its faults."""
     return {
-        "faults": [one.name for one in hidden.faults],
-        "complaints": [list(one) for one in hidden.complaints],
+        "faults": [fault.name for fault in hidden.faults],
+        "complaints": [list(complaint) for complaint in hidden.complaints],
         "history": list(hidden.history),
     }
 
@@ -47,7 +47,7 @@ def worth_json(worth: Worth) -> dict[str, Any]:
         "minutes": worth.minutes,
         "bits": worth.bits,
         "cautions": list(worth.cautions),
-        "means": [list(one) for one in worth.means],
+        "means": [list(mean) for mean in worth.means],
     }
 
 
@@ -74,8 +74,8 @@ def _step_json(step: Step, circuit: Circuit) -> dict[str, Any]:
 def reading_said(place: Any, value: float | str, circuit: Circuit) -> str:
     """A reading in one line, a stage or gauge in the unit of the circuit."""
     if place.quantity in ("stage", "gauge") and not isinstance(value, str):
-        one = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
-        unit = one.unit if one else ""
+        named = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
+        unit = named.unit if named else ""
         return f"{value:.4g} {unit}".rstrip() + f" at {place.at} ({place.state})"
     return evidence_words(place, value, circuit)
 
@@ -83,8 +83,8 @@ def reading_said(place: Any, value: float | str, circuit: Circuit) -> str:
 def value_said(place: Any, value: float | str, circuit: Circuit) -> str:
     """What the instrument shows."""
     if place.quantity in ("stage", "gauge") and not isinstance(value, str):
-        one = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
-        return f"{value:.4g} {one.unit if one else ''}".rstrip()
+        named = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
+        return f"{value:.4g} {named.unit if named else ''}".rstrip()
     if place.quantity == "works" and isinstance(value, str):
         return QUANTITIES["works"].said[value]
     return shown_value(place.quantity, OVER_RANGE if value == math.inf else value)

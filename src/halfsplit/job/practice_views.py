@@ -141,7 +141,7 @@ def exercise_view(
             tuple(points_of(circuit)),
             tuple((part.name, part.words) for part in circuit.parts.values() if part.kind != "splice"),
             tuple(part.name for part in circuit.model.of_kind("fuse", "breaker")),
-            tuple(sorted({one.part for one in circuit.faults.values() if one.repair and one.part})),
+            tuple(sorted({fault.part for fault in circuit.faults.values() if fault.repair and fault.part})),
             form,
             quote,
             problem,
@@ -161,8 +161,8 @@ def end_view(
         return EndView(
             replace(practice, circuit="", record={}),
             _complaints(exercise),
-            " and ".join(one.name for one in faults),
-            "; ".join(dict.fromkeys(one.repair for one in faults)),
+            " and ".join(fault.name for fault in faults),
+            "; ".join(dict.fromkeys(fault.repair for fault in faults)),
             tuple(exercise.named),
             own if best else None,
             best,
@@ -178,24 +178,24 @@ def _course(path: Mapping[str, Any]) -> Course:
 
 def results(store: JobStore, person: str) -> Results:
     """A person's exercises."""
-    found = store.practices.of(person)
-    over = tuple(one for one in found if one.ended_at is not None)
-    marks = [_mark(one) for one in reversed(over) if one.points is not None]
+    practices = store.practices.of(person)
+    over = tuple(practice for practice in practices if practice.ended_at is not None)
+    marks = [_mark(practice) for practice in reversed(over) if practice.points is not None]
     used = dict.fromkeys(mark.difficulty for mark in marks)
     legend = tuple((name, DIFFICULTIES[name], difficulty_mark(name)) for name in DIFFICULTIES if name in used)
     return Results(
         person,
-        tuple(one for one in found if one.ended_at is None),
+        tuple(practice for practice in practices if practice.ended_at is None),
         over,
         results_chart(marks),
         legend,
     )
 
 
-def _mark(one: Practice) -> Mark:
-    ended = (one.ended_at or one.begun_at).astimezone()
-    words = f"{one.title}, {one.difficulty}: {one.points} points in {one.minutes:.0f} min"
-    return Mark(f"{ended.day} {ended:%b}", one.points or 0, one.difficulty, words)
+def _mark(practice: Practice) -> Mark:
+    ended = (practice.ended_at or practice.begun_at).astimezone()
+    words = f"{practice.title}, {practice.difficulty}: {practice.points} points in {practice.minutes:.0f} min"
+    return Mark(f"{ended.day} {ended:%b}", practice.points or 0, practice.difficulty, words)
 
 
 def asked_of(store: JobStore, practice: Practice, asked: Mapping[str, str]) -> dict[str, Any]:
@@ -227,14 +227,14 @@ def _complaints(exercise: Exercise) -> tuple[str, ...]:
 
 
 def _lines(exercise: Exercise) -> Iterator[ReadingLine]:
-    for number, one in enumerate(exercise.taken, 1):
-        place, value = one.reading.measurement, one.reading.value
-        there = {"yes": "the fault was there", "no": "the fault was away"}.get(one.reading.present, "")
+    for number, step in enumerate(exercise.taken, 1):
+        place, value = step.reading.measurement, step.reading.value
+        there = {"yes": "the fault was there", "no": "the fault was away"}.get(step.reading.present, "")
         yield ReadingLine(
             number,
             _where(place, exercise.circuit),
             value_said(place, value, exercise.circuit),
-            one.minutes,
+            step.minutes,
             there if exercise.intermittent else "",
         )
 
@@ -274,8 +274,8 @@ def _hint(acts: Sequence[Mapping[str, Any]]) -> HintLine | None:
 def _volts(exercise: Exercise) -> dict[str, str]:
     """Point → the last plain reading in volts, as it stands in the drawing."""
     shown = {}
-    for one in exercise.taken:
-        place = one.reading.measurement
+    for step in exercise.taken:
+        place = step.reading.measurement
         if place.quantity == "volts" and place.to is None and not place.changes:
-            shown[place.at] = value_said(place, one.reading.value, exercise.circuit)
+            shown[place.at] = value_said(place, step.reading.value, exercise.circuit)
     return shown

@@ -87,7 +87,7 @@ def begin_practice(
 
 def to_practise_on(kind: str) -> tuple[Sample, ...]:
     """The patterns (or demos) in which a customer notices something: those with a load."""
-    return tuple(one for one in samples(kind) if _A_LOAD.search(one.text))
+    return tuple(sample for sample in samples(kind) if _A_LOAD.search(sample.text))
 
 
 def practice_text(store: JobStore, source: str, pasted: str = "") -> str:
@@ -105,10 +105,10 @@ def practice_text(store: JobStore, source: str, pasted: str = "") -> str:
 
 def practice_of(store: JobStore, person: str, practice_id: str) -> Practice:
     """An exercise of this person's ('' for whoever sits at the machine). Raises NotFoundError."""
-    found = store.practices.get(practice_id)
-    if person and found.person != person:
+    practice = store.practices.get(practice_id)
+    if person and practice.person != person:
         raise NotFoundError("there is no such exercise")
-    return found
+    return practice
 
 
 @contextmanager
@@ -124,11 +124,11 @@ def exercising(store: JobStore, practice: Practice) -> Iterator[Exercise]:
 def _live(store: JobStore, name: str) -> _Live:
     with _MAKING:
         memory = _MEMORIES.setdefault(store, OrderedDict())
-        found = memory.setdefault(name, _Live())
+        living = memory.setdefault(name, _Live())
         memory.move_to_end(name)
         while len(memory) > KEPT:
             memory.popitem(last=False)
-        return found
+        return living
 
 
 def _act(
@@ -212,9 +212,9 @@ def judging(store: JobStore, practice: Practice, *, again: bool = False) -> Work
     if practice.ended_at is None or "best" in practice.record:
         return None
     name = name_of(store, PRACTICE, practice.practice_id)
-    found = workers.of(name)
-    if found is not None and found.state in ("failed", "stopped") and not again:
-        return found
+    work = workers.of(name)
+    if work is not None and work.state in ("failed", "stopped") and not again:
+        return work
 
     def keep(paths: dict[str, Any]) -> None:
         keep_judged(store, practice.practice_id, paths)
@@ -249,7 +249,7 @@ def finished(
     exercise: Exercise, person: str, text: str, progress: Callable[[int], None] | None = None
 ) -> Practice:
     """An exercise that was done elsewhere (at a terminal), judged, as the store keeps it."""
-    acts = [taken_json(one) for one in exercise.taken]
+    acts = [taken_json(step) for step in exercise.taken]
     acts += [{"do": "hint", "test": None}] * exercise.hints
     acts += [{"do": "name", "name": name, "right": exercise.is_right(name)} for name in exercise.named]
     acts += [{"do": "give up"}] if exercise.given_up else []

@@ -18,7 +18,7 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
     strikes = {
         entry.strikes: entry for entry in bench.entries if entry.strikes and entry.entry_id not in struck
     }
-    by_id = {one.attachment_id: one for one in attachments}
+    by_id = {attachment.attachment_id: attachment for attachment in attachments}
     refused = bench.told.refused if bench.told else {}
     readings = bench.told.readings if bench.told else {}
     lines = []
@@ -27,7 +27,7 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
             continue
         reading = readings.get(entry.entry_id)
         words, value = entry_words(entry, circuit)
-        shown = [by_id[one] for one in entry.attachments if one in by_id]
+        shown = [by_id[attachment_id] for attachment_id in entry.attachments if attachment_id in by_id]
         lines.append(
             EvidenceLine(
                 entry.entry_id,
@@ -41,10 +41,10 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
                 strikes[entry.entry_id].reason if entry.entry_id in strikes else "",
                 refused.get(entry.entry_id, ""),
                 reading is not None and reading.id == odd,
-                tuple(one for one in shown if one.kind != "capture"),
+                tuple(attachment for attachment in shown if attachment.kind != "capture"),
                 bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
                 _place(entry),
-                tuple(one for one in shown if one.kind == "capture"),
+                tuple(attachment for attachment in shown if attachment.kind == "capture"),
                 strikes[entry.entry_id].entry_id if entry.entry_id in strikes else "",
             )
         )

@@ -62,7 +62,7 @@ def begin(circuit: Circuit, intake: Intake, *, priors: Priors | None = None) -> 
     intermittent = settings.intermittent or intake.complaint.how_often == "intermittent"
     instruments = list(settings.instruments or USUAL_INSTRUMENTS)
     known = priors or priors_for(circuit)
-    told = Told(
+    heard = Told(
         Diagnosis(
             circuit, instruments=instruments, intermittent=intermittent, seed=settings.seed, priors=known
         )
@@ -70,21 +70,21 @@ def begin(circuit: Circuit, intake: Intake, *, priors: Priors | None = None) -> 
     touched = [(place, work.began_then) for work in intake.earlier_work for place in work.touched]
     for place, began_then in touched:
         try:
-            told.diagnosis.earlier_work([place], began_then=began_then)
+            heard.diagnosis.earlier_work([place], began_then=began_then)
         except HalfsplitError as error:
-            told.refused[f"earlier work at {place}"] = str(error)
-    return told
+            heard.refused[f"earlier work at {place}"] = str(error)
+    return heard
 
 
-def tell(told: Told, entry: EvidenceEntry) -> None:
+def tell(heard: Told, entry: EvidenceEntry) -> None:
     """Tell one entry; what the diagnosis cannot take is set aside with the reason."""
     kind = KINDS.get(entry.kind)
     if kind is None or kind.hear is None:
         return
     try:
-        told.readings[entry.entry_id] = kind.hear(told.diagnosis, entry)
+        heard.readings[entry.entry_id] = kind.hear(heard.diagnosis, entry)
     except (HalfsplitError, ValueError, KeyError, TypeError) as error:
-        told.refused[entry.entry_id] = str(error) or type(error).__name__
+        heard.refused[entry.entry_id] = str(error) or type(error).__name__
 
 
 def first_state(circuit: Circuit) -> str:

@@ -110,10 +110,17 @@ def table_of(job: OpenJob, scan_id: str) -> Table | None:
     modules = _modules(circuit)
     states = tuple(circuit.states)
     state = said["state"] if said.get("state") in states else _state(circuit, units)
-    told = len(_made(job, scan_id)[0])
+    told_entries = len(_made(job, scan_id)[0])
     pins = {part.name: _pins(part) for part in modules}
     return Table(
-        kept, units, codes, tuple((one.name, one.words) for one in modules), pins, states, state, told
+        kept,
+        units,
+        codes,
+        tuple((module.name, module.words) for module in modules),
+        pins,
+        states,
+        state,
+        told_entries,
     )
 
 
@@ -141,10 +148,10 @@ def _pins(part: Part) -> tuple[tuple[str, str], ...]:
         return tuple((pin, "") for pin in part.pins)
     role = {pin: "feed" for group in behaviour.feeds for pin in group}
     role |= dict.fromkeys(behaviour.earths, "ground")
-    role |= {one.pin: one.name or "input" for one in behaviour.inputs}
-    role |= {one.pin: "output" for one in behaviour.drivers}
-    role |= {one.pin: f"supply, {one.volts:g} V" for one in behaviour.supplies}
-    role |= {pin: one.bus for one in behaviour.talks for pin in (one.high, one.low) if pin}
+    role |= {row.pin: row.name or "input" for row in behaviour.inputs}
+    role |= {driver.pin: "output" for driver in behaviour.drivers}
+    role |= {supply.pin: f"supply, {supply.volts:g} V" for supply in behaviour.supplies}
+    role |= {pin: talk.bus for talk in behaviour.talks for pin in (talk.high, talk.low) if pin}
     return tuple((pin, role.get(pin, "")) for pin in part.pins)
 
 
@@ -170,7 +177,7 @@ def _unit_rows(kept: KeptReport, table: Mapping[str, str], circuit: Circuit) -> 
         set_part = table.get(unit.key)
         known = set_part is not None and (not set_part or set_part in names)
         part = set_part if known and set_part is not None else likely_part(unit.name, modules)
-        midway = any(one.startswith(f"{unit.name}: {MIDWAY}") for one in kept.problems)
+        midway = any(problem.startswith(f"{unit.name}: {MIDWAY}") for problem in kept.problems)
         yield UnitRow(
             unit.key,
             unit.name,
@@ -183,14 +190,14 @@ def _unit_rows(kept: KeptReport, table: Mapping[str, str], circuit: Circuit) -> 
 
 def _set_codes(said: Mapping[str, Any]) -> dict[tuple[str, str], tuple[str, str]]:
     """(unit's key, code) → (failure, pin), as the technician set them."""
-    found = {}
-    for one in said.get("codes") or ():
-        if isinstance(one, dict):
-            found[str(one.get("unit")), str(one.get("code"))] = (
-                str(one.get("failure") or ""),
-                str(one.get("pin") or ""),
+    set_codes = {}
+    for code in said.get("codes") or ():
+        if isinstance(code, dict):
+            set_codes[str(code.get("unit")), str(code.get("code"))] = (
+                str(code.get("failure") or ""),
+                str(code.get("pin") or ""),
             )
-    return found
+    return set_codes
 
 
 def _code_rows(
@@ -234,7 +241,7 @@ def _suggested(code: ReportedCode, part: str, circuit: Circuit) -> tuple[str, st
 
 def _partner(code: ReportedCode, part: str, circuit: Circuit) -> str:
     """The unit that a 'no communication' code misses, by our words for it or by the report's own."""
-    others = [one for one in _modules(circuit) if one.name != part]
+    others = [module for module in _modules(circuit) if module.name != part]
     ours = communication_partner(code.code.letters) if code.code else None
     return likely_part(ours or "", others) or likely_part(code.words, others)
 
@@ -287,9 +294,9 @@ def save_table(
             )
     before = job.last("scan table")
     kept_codes = _set_codes(before) | {
-        (one["unit"], one["code"]): (one.get("failure", ""), one.get("pin", ""))
-        for one in codes
-        if one.get("unit") and one.get("code")
+        (code["unit"], code["code"]): (code.get("failure", ""), code.get("pin", ""))
+        for code in codes
+        if code.get("unit") and code.get("code")
     }
     said = {
         "units": {**unit_table(job), **{key: part for key, part in units.items() if key}},
@@ -313,7 +320,7 @@ def tell(job: OpenJob, scan_id: str) -> int:
     table = table_of(job, scan_id)
     if table is None:
         raise ConflictError("this job has no usable circuit yet: enter one first")
-    wanted = {_entry_id(scan_id, *one): one for one in _wanted(table)}
+    wanted = {_entry_id(scan_id, *entry): entry for entry in _wanted(table)}
     live, ever = _made(job, scan_id)
     for base in live.keys() - wanted.keys():
         entry_id = live[base]
@@ -353,10 +360,10 @@ def strike_report(job: OpenJob, scan_id: str, *, reason: str) -> None:
 def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
     """(kind, payload) of each piece of evidence in a report."""
     part_of = {unit.key: unit.part for unit in table.units}
-    told: set[str] = set()
+    units_told: set[str] = set()
     for unit in table.units:
-        if unit.part and unit.answers is not None and not unit.why and unit.part not in told:
-            told.add(unit.part)
+        if unit.part and unit.answers is not None and not unit.why and unit.part not in units_told:
+            units_told.add(unit.part)
             yield "reading", _answers(unit.part, table.state, answers=unit.answers)
     for code in table.codes:
         if not code.why:
@@ -402,9 +409,9 @@ def _made(job: OpenJob, scan_id: str) -> tuple[dict[str, str], set[str]]:
     struck = struck_ids(entries)
     live = {}
     for entry in entries:
-        found = TOLD_ID.fullmatch(entry.entry_id)
-        if found and entry.kind in ("reading", "code") and entry.entry_id not in struck:
-            live[found[1]] = entry.entry_id
+        match = TOLD_ID.fullmatch(entry.entry_id)
+        if match and entry.kind in ("reading", "code") and entry.entry_id not in struck:
+            live[match[1]] = entry.entry_id
     mine = f"{scan_id[:60]}-"
     of_this = {base: now_id for base, now_id in live.items() if base.startswith(mine)}
     return of_this, {entry.entry_id for entry in entries}
@@ -412,8 +419,8 @@ def _made(job: OpenJob, scan_id: str) -> tuple[dict[str, str], set[str]]:
 
 def _fresh(ever: set[str], entry_id: str) -> str:
     """The id itself, or with a number where it was used before (told, struck out, and told again)."""
-    number, found = 2, entry_id
-    while found in ever:
-        found, number = f"{entry_id}-{number}", number + 1
-    ever.add(found)
-    return found
+    number, fresh = 2, entry_id
+    while fresh in ever:
+        fresh, number = f"{entry_id}-{number}", number + 1
+    ever.add(fresh)
+    return fresh

@@ -17,65 +17,65 @@ MOST_CODES = 120
 
 def codes_view(job: OpenJob) -> CodesView:
     """The scan reports of a job, the arrival first, and what changed between the first and the last."""
-    kept = sorted(kept_reports(job), key=lambda one: list(MOMENTS).index(one.moment))
+    kept = sorted(kept_reports(job), key=lambda report: list(MOMENTS).index(report.moment))
     pair = side_by_side(job)
     cleared = tuple(f"{_time(entry.at)}: {entry.payload['text']}" for entry in job.live("scan clear"))
-    scans = tuple(_scan(one) for one in kept)
+    scans = tuple(_scan(report) for report in kept)
     if pair is None:
         return CodesView(scans=scans, cleared=cleared)
     changes = tuple(
         ChangeLine(
             verdict=verdict,
-            unit=one.unit,
-            code=one.code,
-            before=one.before or "",
-            after=one.why or one.after or "",
+            unit=code.unit,
+            code=code.code,
+            before=code.before or "",
+            after=code.why or code.after or "",
         )
         for verdict, some in pair.rows
-        for one in some
+        for code in some
     )
-    found = pair.found
+    comparison = pair.found
     return CodesView(
         scans=scans,
         compared=f"{pair.before.name} ({pair.before.moment}) against {pair.after.name} ({pair.after.moment})",
         changes=changes,
-        answers_now=found.answers_now,
-        silent=(*found.silent_now, *found.still_silent),
-        not_read=found.not_read,
+        answers_now=comparison.answers_now,
+        silent=(*comparison.silent_now, *comparison.still_silent),
+        not_read=comparison.not_read,
         cleared=cleared,
     )
 
 
 def arrival_codes(job: OpenJob) -> tuple[str, ...]:
     """The codes and silent units of the arrival report, a line each; empty where none was kept."""
-    arrival = next((one for one in kept_reports(job) if one.moment == "arrival"), None)
+    arrival = next((report for report in kept_reports(job) if report.moment == "arrival"), None)
     if arrival is None:
         return ()
-    lines = [join_words(one) for one in _codes(arrival)]
+    lines = [join_words(code) for code in _codes(arrival)]
     return (*lines, *(f"{name} does not answer" for name in arrival.silent))
 
 
-def join_words(one: CodeLine) -> str:
+def join_words(code: CodeLine) -> str:
     """A code in one line: 'Body: B1044-13, circuit open (confirmed)'."""
-    words = f", {one.words}" if one.words else ""
-    return f"{one.unit}: {one.code}{words}{f' ({one.status})' if one.status else ''}"
+    words = f", {code.words}" if code.words else ""
+    return f"{code.unit}: {code.code}{words}{f' ({code.status})' if code.status else ''}"
 
 
-def _scan(one: KeptReport) -> ScanView:
-    codes = tuple(_codes(one))
+def _scan(report: KeptReport) -> ScanView:
+    codes = tuple(_codes(report))
     more = f"{len(codes) - MOST_CODES} more codes are stored with the job." if len(codes) > MOST_CODES else ""
     return ScanView(
-        title=MOMENTS[one.moment],
-        read=f"{one.name}, {one.source}, {_time(one.at)}, {one.who}",
+        title=MOMENTS[report.moment],
+        read=f"{report.name}, {report.source}, {_time(report.at)}, {report.who}",
         codes=codes[:MOST_CODES],
-        silent=one.silent,
-        units=len(one.report.units),
-        remarks=tuple(filter(None, (more, *one.problems, *one.report.warnings)))[:20],
+        silent=report.silent,
+        units=len(report.report.units),
+        remarks=tuple(filter(None, (more, *report.problems, *report.report.warnings)))[:20],
     )
 
 
-def _codes(one: KeptReport) -> Iterator[CodeLine]:
-    for unit in one.report.units:
+def _codes(report: KeptReport) -> Iterator[CodeLine]:
+    for unit in report.report.units:
         for code in unit.codes:
             words = code.code.words if code.code else code.words
             yield CodeLine(unit=unit.name, code=code.name, words=words, status=code.status_words)
@@ -103,7 +103,9 @@ def drain_report(job: OpenJob) -> DrainReport:
         total=branches.total,
         branches=measured,
         explained=branches.explained.words if branches.explained else "",
-        suspects=tuple((one.fuse or "elsewhere", one.probability) for one in branches.suspects[:3]),
+        suspects=tuple(
+            (suspect.fuse or "elsewhere", suspect.probability) for suspect in branches.suspects[:3]
+        ),
         remarks=figures.remarks[:12] if figures else (),
         cautions=view.cautions,
         plot=figures.plot if figures else "",

@@ -57,22 +57,22 @@ def simulated_channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel,
     key = (job.job_id, fault, version if vehicle is not None else 0)
     with _LOCK:
         alive = _VEHICLES.setdefault(job.store, [])
-        found = next((one for one in alive if one.key == key), None)
-        if found is None:
-            found = _Running(key, vehicle or demo_vehicle())
-            alive.append(found)
+        simulated = next((vehicle for vehicle in alive if vehicle.key == key), None)
+        if simulated is None:
+            simulated = _Running(key, vehicle or demo_vehicle())
+            alive.append(simulated)
             while len(alive) > KEPT:
                 alive.pop(0).close()
     # At another bit rate than the vehicle's nothing is heard, as on a real bus.
-    channel = Channel(found.channel.interface, found.channel.name, bit_rate)
-    return channel, found.vehicle.addresses
+    channel = Channel(simulated.channel.interface, simulated.channel.name, bit_rate)
+    return channel, simulated.vehicle.addresses
 
 
 def stop_simulated(store: JobStore) -> None:
     """End the simulated vehicles of a store; they end with the program in any case."""
     with _LOCK:
-        for one in _VEHICLES.pop(store, []):
-            one.close()
+        for vehicle in _VEHICLES.pop(store, []):
+            vehicle.close()
 
 
 def vehicle_of(circuit: Circuit, fault: str = "", state: str = "") -> SimulatedVehicle | None:
@@ -83,9 +83,9 @@ def vehicle_of(circuit: Circuit, fault: str = "", state: str = "") -> SimulatedV
     names = [part.name for part in circuit.parts.values() if part.behaviour is not None][:MOST_UNITS]
     if not names:
         return None
-    healthy = {one: circuit.solve(one) for one in circuit.states}
+    healthy = {state: circuit.solve(state) for state in circuit.states}
     chosen = state or max(
-        reversed(list(healthy)), key=lambda one: sum(healthy[one].answers(name) for name in names)
+        reversed(list(healthy)), key=lambda state: sum(healthy[state].answers(name) for name in names)
     )
     solution = circuit.solve(chosen, circuit.faults[fault] if fault else None)
     silent = [name for name in names if healthy[chosen].answers(name) and not solution.answers(name)]

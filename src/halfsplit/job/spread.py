@@ -38,7 +38,7 @@ def spread(work: Callable[[A], B], pieces: Sequence[A], *, cluster: str = "") ->
     batches = [pieces[start : start + BATCH] for start in range(0, len(pieces), BATCH)]
     with _client(cluster) as client:
         done = client.gather(client.map(_together, batches, work=work, pure=False))
-    return [one for batch in done for one in batch]
+    return [result for batch in done for result in batch]
 
 
 def _together(batch: Sequence[A], *, work: Callable[[A], B]) -> list[B]:

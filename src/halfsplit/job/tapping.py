@@ -87,13 +87,13 @@ def tap_view(text: str, sheet: Sheet) -> TapView:
     circuit = edits.circuit_of_text(text)
     parts = tuple(_tapped(part) for part in circuit.parts.values())
     wires = tuple(_wire(number, wire) for number, wire in enumerate(circuit.model.wires))
-    chosen = next((one for one in parts if one.name == sheet.part), None)
+    chosen = next((part for part in parts if part.name == sheet.part), None)
     wire = wires[sheet.wire] if 0 <= sheet.wire < len(wires) else None
     return TapView(sheet, parts, wires, chosen, wire, _points(circuit, sheet.end))
 
 
 def _tapped(part: Part) -> TappedPart:
-    unit = next((one for one in UNIT_ORDER if one in part.values), "")
+    unit = next((unit for unit in UNIT_ORDER if unit in part.values), "")
     pins = part.pins if part.kind in PINS else ()
     return TappedPart(
         part.name,
@@ -103,7 +103,7 @@ def _tapped(part: Part) -> TappedPart:
         format_quantity(part.values[unit], unit) if unit else "",
         pins,
         RATINGS.get(part.kind, ()),
-        tuple(one for one in PINS.get(part.kind, ()) if one not in pins),
+        tuple(pin for pin in PINS.get(part.kind, ()) if pin not in pins),
     )
 
 
@@ -122,7 +122,7 @@ def _points(circuit: Circuit, end: str) -> tuple[tuple[str, str], ...]:
         if part.kind == "splice" or (part.is_earth and end):
             shared.append(part.name)
         elif part.kind == "connector":
-            loose += [f"{part.name}.{one}" for one in part.pins if _one_sided(part.name, one, used)]
+            loose += [f"{part.name}.{pin}" for pin in part.pins if _one_sided(part.name, pin, used)]
             if end and part.pins:
                 loose.append(f"{part.name}.{_next_cavity(part)}")
         elif part.is_source:
@@ -148,13 +148,13 @@ def _next_cavity(part: Part) -> int:
 # What a tap does
 
 
-def tapped(text: str, sheet: Sheet, act: str, told: Mapping[str, str]) -> tuple[str, Sheet]:
+def tapped(text: str, sheet: Sheet, act: str, fields: Mapping[str, str]) -> tuple[str, Sheet]:
     """The text and the place on the sheet after a tap.
 
     ``told``: what stands in the fields of the chosen part (name, words, place); it is taken before the tap itself, so
     that nothing typed needs a tap of its own. ``act`` is ``verb:what``. Raises InputError where it cannot be done.
     """
-    text, sheet = _filled_in(text, sheet, told)
+    text, sheet = _filled_in(text, sheet, fields)
     verb, _, what = act.partition(":")
     do = ACTS.get(verb)
     if do is None:
@@ -162,17 +162,17 @@ def tapped(text: str, sheet: Sheet, act: str, told: Mapping[str, str]) -> tuple[
     return do(text, sheet, what)
 
 
-def _filled_in(text: str, sheet: Sheet, told: Mapping[str, str]) -> tuple[str, Sheet]:
-    if not sheet.part or "name" not in told:
+def _filled_in(text: str, sheet: Sheet, fields: Mapping[str, str]) -> tuple[str, Sheet]:
+    if not sheet.part or "name" not in fields:
         return text, sheet
-    name = told["name"].strip() or sheet.part
+    name = fields["name"].strip() or sheet.part
     if name != sheet.part:
         text = edits.rename(text, sheet.part, name)
         end = sheet.end
         if end.partition(".")[0] == sheet.part:
             end = name + end[len(sheet.part) :]
         sheet = replace(sheet, part=name, end=end)
-    words, place, value = (told.get(one, "") for one in ("words", "place", "value"))
+    words, place, value = (fields.get(field, "") for field in ("words", "place", "value"))
     if words.strip() or place.strip() or value.strip():
         text = edits.describe(text, name, words=words, place=place, value=value)
     return text, sheet
@@ -190,8 +190,8 @@ def _to(text: str, sheet: Sheet, point: str) -> tuple[str, Sheet]:
 
 def _led_on(text: str, sheet: Sheet, added: edits.Added) -> tuple[str, Sheet]:
     before, after = (
-        [(wire.a, wire.b, wire.number) for wire in edits.circuit_of_text(one).model.wires]
-        for one in (text, added.text)
+        [(wire.a, wire.b, wire.number) for wire in edits.circuit_of_text(source).model.wires]
+        for source in (text, added.text)
     )
     new = next((number for number, wire in enumerate(after) if wire not in before), -1)
     return added.text, Sheet(part=added.part, wire=new, end=added.end)

@@ -33,7 +33,7 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
         place.instrument,
         test.minutes,
         test.bits,
-        tuple(meaning(one, place) for one in test.outcomes if one.probability >= LEAST_SHARE),
+        tuple(meaning(outcome, place) for outcome in test.outcomes if outcome.probability >= LEAST_SHARE),
         test.cautions,
         unit_of(place, circuit),
         words_of(place, circuit),

@@ -301,7 +301,7 @@ def start_step(job: OpenJob, what: str, *, step_id: str = "") -> Step:
 
 def stop_step(job: OpenJob, step_id: str) -> Step:
     """Stop counting."""
-    step = next((one for one in job.store.steps(job.job_id) if one.step_id == step_id), None)
+    step = next((step for step in job.store.steps(job.job_id) if step.step_id == step_id), None)
     if step is None:
         raise NotFoundError(f"there is no step {step_id!r} in this job")
     if step.minutes is not None or step.started_at is None:

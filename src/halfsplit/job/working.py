@@ -58,11 +58,11 @@ class Workers:
     def start(self, name: str, task: Task, arguments: tuple[Any, ...], keep: Callable[[Any], object]) -> Work:
         """Begin it, unless it is going on already. ``keep`` stores what it gives."""
         with self._lock:
-            found = self._works.get(name)
-            if found is not None and found.going:
-                return found
+            known = self._works.get(name)
+            if known is not None and known.going:
+                return known
             work = self._works[name] = Work()
-            for old in [key for key, one in self._works.items() if not one.going][:-KEPT]:
+            for old in [key for key, work in self._works.items() if not work.going][:-KEPT]:
                 del self._works[old]
         threading.Thread(target=self._run, args=(work, task, arguments, keep), daemon=True).start()
         return work
@@ -111,16 +111,16 @@ class Workers:
     def _hear(self, work: Work, ours: Connection, keep: Callable[[Any], object]) -> None:
         while True:
             try:
-                what, told = ours.recv()
+                what, message = ours.recv()
             except EOFError:
                 return self._end(work, "failed", "it ended before it was done")
             if what == "progress":
-                work.made, work.most = told
+                work.made, work.most = message
             elif what == "failed":
-                return self._end(work, "failed", told)
+                return self._end(work, "failed", message)
             else:
                 if work.going:
-                    keep(told)
+                    keep(message)
                 return self._end(work, "done", "")
 
     def _end(self, work: Work, state: State, problem: str) -> None:

@@ -25,8 +25,8 @@ def _with(wanted: str) -> Callable[[Request], Awaitable[Person]]:
 
     async def person(request: Request) -> Person:
         request.state.person = await check(request)
-        found: Person = request.state.person
-        return found
+        user: Person = request.state.person
+        return user
 
     return person
 

@@ -90,10 +90,10 @@ def right(wanted: str) -> Callable[[Request], Awaitable[Person]]:
     """A dependency: the person, who has this right. 401 or 403 otherwise."""
 
     async def person(request: Request) -> Person:
-        found = await _person(request)
-        if not found.may(wanted):
-            raise HTTPException(403, f"This needs another role than {found.role}.")
-        return found
+        person_of = await _person(request)
+        if not person_of.may(wanted):
+            raise HTTPException(403, f"This needs another role than {person_of.role}.")
+        return person_of
 
     return person
 
@@ -103,10 +103,10 @@ async def _person(request: Request) -> Person:
         return AT_THE_BENCH
     store: JobStore = request.app.state.store
     token = request.cookies.get(COOKIE, "")
-    found = store.accounts.session(hashed(token), now()) if token else None
-    if found is None:
+    known_session = store.accounts.session(hashed(token), now()) if token else None
+    if known_session is None:
         raise SignInNeeded
-    session, user = found
+    session, user = known_session
     if request.method not in SAFE_METHODS:
         await _check_token(request, session.csrf_secret)
     return Person(user.name, user.role, session.csrf_secret)

@@ -208,7 +208,7 @@ def add_scan(job: JobToMeasure, body: FileBody) -> Attachment:
 
 
 def _files(job: OpenJob, kind: str) -> list[Attachment]:
-    return [one for one in job.attachments if one.kind == kind]
+    return [attachment for attachment in job.attachments if attachment.kind == kind]
 
 
 def _add_file(job: OpenJob, body: FileBody, kind: Literal["capture", "scan"]) -> Attachment:

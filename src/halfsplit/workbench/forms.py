@@ -44,7 +44,7 @@ async def files_of(request: Request) -> AsyncIterator[list[UploadFile]]:
     """The files of a form, the empty ones left out; they are closed when the block ends."""
     form = await request.form()
     try:
-        yield [one for one in form.values() if isinstance(one, UploadFile) and one.filename]
+        yield [item for item in form.values() if isinstance(item, UploadFile) and item.filename]
     finally:
         await form.close()
 
@@ -53,12 +53,12 @@ def place_of(form: Mapping[str, str]) -> dict[str, Any]:
     """What is measured: one JSON field, or the single fields. Raises InputError."""
     if form.get("place"):
         try:
-            found = json.loads(form["place"])
+            place = json.loads(form["place"])
         except (ValueError, RecursionError):
-            found = None
-        if not isinstance(found, dict):
+            place = None
+        if not isinstance(place, dict):
             raise InputError("the place is not JSON", remedy="load the page again", where="place")
-        return found
+        return place
     return {name: form.get(name) or None for name in ("quantity", "at", "to", "state", "instrument")}
 
 
@@ -85,14 +85,14 @@ class Reader:
         if not typed:
             return None
         try:
-            found = read_field(typed, unit) if unit else read_field(typed.replace(" ", ""), "V")
+            quantity = read_field(typed, unit) if unit else read_field(typed.replace(" ", ""), "V")
         except InputError as error:
             self.problems[name] = str(error)
             return None
-        question = found.question or (plausible(found.value, unit) if unit else "")
+        question = quantity.question or (plausible(quantity.value, unit) if unit else "")
         if question and self.form.get(f"{name}-sure") != "1":
             self.problems[name] = question
-        return found.value
+        return quantity.value
 
     def whole(self, name: str, largest: int) -> int | None:
         typed = (
@@ -185,13 +185,13 @@ def _battery(reader: Reader) -> BatteryReading | None:
 
 def _earlier(reader: Reader) -> tuple[EarlierWork, ...]:
     """What others have done, visit by visit; the fields of the second are named ``earlier-2`` and so on."""
-    told = []
+    earlier = []
     for number in range(1, MOST_VISITS + 1):
         end = "" if number == 1 else f"-{number}"
         what = reader.text(f"earlier{end}", LONGEST_FIELD)
         touched = tuple(dict.fromkeys(reader.text(f"touched{end}", 400).replace(",", " ").split()))
         if what or touched:
-            told.append(
+            earlier.append(
                 EarlierWork(
                     what=what,
                     on=reader.day(f"earlier_on{end}"),
@@ -200,4 +200,4 @@ def _earlier(reader: Reader) -> tuple[EarlierWork, ...]:
                     began_then=reader.form.get(f"began_then{end}") == "1",
                 )
             )
-    return tuple(told)
+    return tuple(earlier)

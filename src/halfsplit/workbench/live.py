@@ -44,12 +44,12 @@ async def _stream(request: Request, store: JobStore, job_id: str, since: int) ->
     looks = 0
     while not await request.is_disconnected() and not request.app.state.stopping:
         try:
-            found = await run_in_threadpool(store.changes_since, job_id, since)
+            changes = await run_in_threadpool(store.changes_since, job_id, since)
         except StorageError:
-            found = ()
-        if found:
-            since = found[-1].sequence
-            yield f"id: {since}\nevent: change\ndata: {since} {found[-1].what}\n\n"
+            changes = ()
+        if changes:
+            since = changes[-1].sequence
+            yield f"id: {since}\nevent: change\ndata: {since} {changes[-1].what}\n\n"
         looks += 1
         if looks % ALIVE_EVERY == 0:
             yield ": alive\n\n"

@@ -74,11 +74,11 @@ class Process:
         """Whether another job has kept it for long, and from answering."""
         if len(self.answered) == ANSWERS and now - self.answered[0] < HELD_UP:
             return False
-        return any(one.job_id != job_id and now - one.since > HELD_UP for one in self.going)
+        return any(request.job_id != job_id and now - request.since > HELD_UP for request in self.going)
 
     def abandoned(self, now: float) -> bool:
         """Whether all that it works on is for nobody, and has been for a while."""
-        waits = [one.left for one in self.going]
+        waits = [request.left for request in self.going]
         return bool(waits) and all(left is not None and now - left > ABANDONED for left in waits)
 
     def end(self) -> None:
@@ -105,16 +105,16 @@ class Pool:
         self._tasks: set[asyncio.Task[None]] = set()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        found = BENCH.fullmatch(scope["path"]) if scope["type"] == "http" else None
-        if found is None:
+        match = BENCH.fullmatch(scope["path"]) if scope["type"] == "http" else None
+        if match is None:
             await self.app(scope, receive, send)
             return
         if not self._tasks:
             self._keep(self._watching())
         if scope["method"] == "POST" and ENTRY.fullmatch(scope["path"]):
-            await self._entered(found[1], scope, receive, send)
+            await self._entered(match[1], scope, receive, send)
         else:
-            await self._answered(found[1], scope, receive, send)
+            await self._answered(match[1], scope, receive, send)
 
     async def _entered(self, job_id: str, scope: Scope, receive: Receive, send: Send) -> None:
         """Let the server store an entry; where it has a question, the job's process gets the same request."""
@@ -179,7 +179,8 @@ class Pool:
         known = self._places.get(job_id)
         if known is None or known.retired or known.heavy(job_id, now):
             best = min(
-                self._processes, key=lambda one: (one.heavy(job_id, now), len(one.going), self._jobs_of(one))
+                self._processes,
+                key=lambda process: (process.heavy(job_id, now), len(process.going), self._jobs_of(process)),
             )
             if known is None or known.retired or not best.heavy(job_id, now):
                 known = best
@@ -190,7 +191,7 @@ class Pool:
         return known
 
     def _jobs_of(self, process: Process) -> int:
-        return sum(one is process for one in self._places.values())
+        return sum(place is process for place in self._places.values())
 
     def _new(self) -> Process:
         self._sockets += 1

@@ -128,10 +128,12 @@ async def _framework(request: Request, error: Exception) -> Response:
 
 def _allowed(request: Request) -> set[str]:
     """What may be done at this address, by every route that leads there."""
-    routers = (getattr(one, "original_router", None) for one in request.app.routes)
+    routers = (getattr(route, "original_router", None) for route in request.app.routes)
     routes = [*request.app.routes, *(route for router in routers if router for route in router.routes)]
-    here = [one for one in routes if hasattr(one, "path_regex") and one.path_regex.match(request.url.path)]
-    return {method for one in here for method in getattr(one, "methods", None) or FILE_METHODS}
+    here = [
+        route for route in routes if hasattr(route, "path_regex") and route.path_regex.match(request.url.path)
+    ]
+    return {method for route in here for method in getattr(route, "methods", None) or FILE_METHODS}
 
 
 FILE_METHODS: Final = ("GET", "HEAD")
@@ -140,11 +142,11 @@ FILE_METHODS: Final = ("GET", "HEAD")
 
 async def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101
-    told = [
-        f"{'.'.join(str(step) for step in one['loc'][1:]) or one['loc'][0]}: {one['msg']}"
-        for one in error.errors()
+    problems = [
+        f"{'.'.join(str(step) for step in error['loc'][1:]) or error['loc'][0]}: {error['msg']}"
+        for error in error.errors()
     ]
-    return _answer(request, 422, "Cannot be used as it is", "; ".join(told[:10]))
+    return _answer(request, 422, "Cannot be used as it is", "; ".join(problems[:10]))
 
 
 async def _undecodable(request: Request, error: Exception) -> Response:

@@ -80,7 +80,7 @@ class BusLogResult(Result):
 
     def details(self) -> tuple[str, ...]:
         """The identifiers, those that fell silent first."""
-        ordered = sorted(self.senders, key=lambda one: (not one.gone, not one.silent))
+        ordered = sorted(self.senders, key=lambda sender: (not sender.gone, not sender.silent))
         more = len(ordered) - _SHOWN
         return (*map(str, ordered[:_SHOWN]), *((f"… and {more} more",) if more > 0 else ()))
 
@@ -97,15 +97,15 @@ def bus_traffic(
     errors = times[wrong]
     end = float(times[-1])
     senders = tuple(_senders(times[~wrong], codes[~wrong], sizes[~wrong], end))
-    gone = [one for one in senders if one.gone]
+    gone = [sender for sender in senders if sender.gone]
     asleep = _asleep(senders, gone)
-    told = [] if asleep else gone
+    fallen = [] if asleep else gone
     frames = int((~wrong).sum())
     troubled = errors.size > max(_TOLERATED[0], _TOLERATED[1] * frames)
     load, said = _load(codes[~wrong], sizes[~wrong], end - float(times[0]), bit_rate)
     return BusLogResult(
         verdict="fault" if troubled else "measured",
-        reason=_reason(senders, told, errors, frames, end - float(times[0]), troubled=troubled),
+        reason=_reason(senders, fallen, errors, frames, end - float(times[0]), troubled=troubled),
         senders=senders,
         errors=tuple(errors[:1000].tolist()),
         quantities=(
@@ -113,11 +113,15 @@ def bus_traffic(
             Quantity("identifiers", float(len(senders)), ""),
             Quantity("error frames", float(errors.size), ""),
             *load,
-            *(Quantity(f"{one.number} fell silent", one.last, "s") for one in told[:_SHOWN]),
+            *(Quantity(f"{sender.number} fell silent", sender.last, "s") for sender in fallen[:_SHOWN]),
         ),
         marks=(
-            *(Mark(one.last, end, f"{one.number} silent") for one in told[:_SHOWN]),
-            *(Mark(a, b, f"{one.number} silent") for one in senders[:200] for a, b in one.silent[:3]),
+            *(Mark(sender.last, end, f"{sender.number} silent") for sender in fallen[:_SHOWN]),
+            *(
+                Mark(a, b, f"{sender.number} silent")
+                for sender in senders[:200]
+                for a, b in sender.silent[:3]
+            ),
             *(Mark(time, time, "error frame") for time in errors[:200].tolist()),
         ),
         notes=(*said, *_notes(senders, asleep)),
@@ -165,12 +169,12 @@ def _sender(times: Floats, code: int, length: int, end: float) -> Sender:
 
 def _asleep(senders: tuple[Sender, ...], gone: list[Sender]) -> float | None:
     """When the bus went to sleep: most of the periodic identifiers end within a second of each other."""
-    periodic = sum(one.period > 0 for one in senders)
+    periodic = sum(sender.period > 0 for sender in senders)
     if len(gone) < 3 or len(gone) < _MOST_AT_ONCE * periodic:
         return None
-    last = np.array([one.last for one in gone])
+    last = np.array([sender.last for sender in gone])
     middle = float(np.median(last))
-    near = np.abs(last - middle) < max(1.0, 3 * max(one.period for one in gone))
+    near = np.abs(last - middle) < max(1.0, 3 * max(sender.period for sender in gone))
     return middle if near.mean() > _MOST_AT_ONCE else None
 
 
@@ -199,7 +203,7 @@ def _reason(
     *,
     troubled: bool,
 ) -> str:
-    periodic = sum(one.period > 0 for one in senders)
+    periodic = sum(sender.period > 0 for sender in senders)
     head = f"{frames} frames in {seconds:.4g} s, {len(senders)} identifiers, {periodic} of them periodic"
     if troubled:
         head += (
@@ -207,7 +211,7 @@ def _reason(
             "look at the pair at signal level"
         )
     if gone:
-        names = ", ".join(f"{one.number} at {one.last:.3f} s" for one in gone[:8])
+        names = ", ".join(f"{sender.number} at {sender.last:.3f} s" for sender in gone[:8])
         head += f"; fell silent while the bus went on: {names}{' and more' if len(gone) > 8 else ''}"
     return head
 
@@ -215,8 +219,8 @@ def _reason(
 def _notes(senders: tuple[Sender, ...], asleep: float | None) -> Iterator[str]:
     if asleep is not None:
         yield f"most identifiers stop together at {asleep:.3f} s: the bus goes to sleep, no unit is missed"
-    back = [one for one in senders if one.silent]
-    for one in back[:10]:
-        a, b = one.silent[0]
-        more = f", and {len(one.silent) - 1} more times" if len(one.silent) > 1 else ""
-        yield f"{one.number} stayed away from {a:.3f} to {b:.3f} s and came back{more}"
+    back = [sender for sender in senders if sender.silent]
+    for returned in back[:10]:
+        a, b = returned.silent[0]
+        more = f", and {len(returned.silent) - 1} more times" if len(returned.silent) > 1 else ""
+        yield f"{returned.number} stayed away from {a:.3f} to {b:.3f} s and came back{more}"

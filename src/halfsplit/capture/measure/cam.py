@@ -80,8 +80,10 @@ def cam_pattern(crank: Floats, wheel: Wheel, cycle: int, cam: Edges) -> CamPatte
     angle = _angles(crank, wheel, cycle)
     apart = max(_APART, CYCLE / cycle / 3)
     both = [_direction(cam.of(rising), rising, crank, angle, apart) for rising in (True, False)]
-    best = min(both, key=lambda one: (len(one.odd), one.spread))
-    edges = [_edge(group, one, angle) for one in both for group in one.groups if group.usual]
+    best = min(both, key=lambda direction: (len(direction.odd), direction.spread))
+    edges = [
+        _edge(group, direction, angle) for direction in both for group in direction.groups if group.usual
+    ]
     spans = tuple(_span(number, best.origin, angle, crank) for number in sorted(best.odd))
     texts = tuple(
         f"{text} at {span[0]:.3f} s"
@@ -185,10 +187,10 @@ def _usual(numbers: NDArray[np.int64], expected: list[int]) -> int:
     return counts.most_common(1)[0][0] if counts else 1
 
 
-def _edge(group: _Group, one: _Direction, angle: Floats) -> CamEdge:
-    degrees = float(np.mod(np.mean(group.angles) + one.origin, CYCLE))
+def _edge(group: _Group, direction: _Direction, angle: Floats) -> CamEdge:
+    degrees = float(np.mod(np.mean(group.angles) + direction.origin, CYCLE))
     share = group.angles.size * CYCLE / max(float(angle[-1] - angle[0]), CYCLE) / group.usual
-    return CamEdge(one.rising, degrees, float(np.std(group.angles)), min(share, 1.0))
+    return CamEdge(direction.rising, degrees, float(np.std(group.angles)), min(share, 1.0))
 
 
 def _span(number: int, origin: float, angle: Floats, crank: Floats) -> tuple[float, float]:

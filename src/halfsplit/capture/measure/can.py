@@ -67,9 +67,9 @@ def can(high: Floats, low: Floats, rate: float, *, bit_rate: float | None = None
     result = _frames(signal, high.size, rate, bit_rate)
     pair = (low, high) if swapped else (high, low)
     shortest = 1.0 / max(result.bit_rate, result.data_bit_rate)
-    found = can_levels.levels(*pair, rate, signal, shortest)
-    result = replace(result, quantities=(*result.quantities, *can_levels.quantities(found)))
-    return _with_levels(result, found, swapped=swapped, cut=max(clipped(high), clipped(low)) > 0.02)
+    levels = can_levels.levels(*pair, rate, signal, shortest)
+    result = replace(result, quantities=(*result.quantities, *can_levels.quantities(levels)))
+    return _with_levels(result, levels, swapped=swapped, cut=max(clipped(high), clipped(low)) > 0.02)
 
 
 @answers(CanResult)
@@ -92,10 +92,15 @@ def _by_one_line(high: Floats, low: Floats, rate: float, bit_rate: float | None,
     swings = [can_levels.line(wire) for wire in (high, low)]
     better = high if swings[0].high - swings[0].low >= swings[1].high - swings[1].low else low
     bare = CanResult(verdict="fault", reason=fault)
-    found = two_levels(better)
-    if found is None:
+    better_levels = two_levels(better)
+    if better_levels is None:
         return bare
-    signal = edges(better, rate, found.low + 0.3 * found.swing, found.low + 0.7 * found.swing)
+    signal = edges(
+        better,
+        rate,
+        better_levels.low + 0.3 * better_levels.swing,
+        better_levels.low + 0.7 * better_levels.swing,
+    )
     try:
         result = _frames(as_recessive_high(signal, better.size / rate), better.size, rate, bit_rate)
     except CannotTell:
@@ -109,26 +114,26 @@ def _frames(signal: Edges, samples: int, rate: float, bit_rate: float | None) ->
     per_bit = timing.bit * rate
     if per_bit < 3.5:
         raise CannotTell(f"{rate:g} samples a second give {per_bit:.1f} samples a bit: at least 4 are needed")
-    found = frames(signal, stop, timing)
-    if not found:
+    read = frames(signal, stop, timing)
+    if not read:
         raise CannotTell("no start of a frame after an idle bus was recorded: record for longer")
     measured = 1.0 / timing.bit
-    counts = Counter(frame.status for frame in found)
+    counts = Counter(frame.status for frame in read)
     result = CanResult(
         verdict="good",
-        reason=_summary(found, _nominal(measured)),
+        reason=_summary(read, _nominal(measured)),
         bit_rate=measured,
         data_bit_rate=1.0 / timing.data_bit if timing.data_bit else 0.0,
-        frames=tuple(found),
-        marks=tuple(Mark(f.start, f.stop, f.status) for f in found[:_MOST_MARKS]),
+        frames=tuple(read),
+        marks=tuple(Mark(f.start, f.stop, f.status) for f in read[:_MOST_MARKS]),
         quantities=(
             _rate("bit rate", timing.bit, rate, signal),
             *((_rate("data bit rate", timing.data_bit, rate, signal),) if timing.data_bit else ()),
-            Quantity("frames", float(len(found) - counts["error flag"]), ""),
-            Quantity("load", _load(found, stop), "%"),
+            Quantity("frames", float(len(read) - counts["error flag"]), ""),
+            Quantity("load", _load(read, stop), "%"),
             *(Quantity(status, float(count), "") for status, count in counts.items() if status != "good"),
         ),
-        notes=_notes(found, timing, rate),
+        notes=_notes(read, timing, rate),
     )
     return _judged(result, counts, clear=timing.shortest * rate >= _CLEAR)
 
@@ -141,19 +146,19 @@ def _nominal(measured: float) -> float:
     return next((rate for rate in STANDARD_RATES if abs(measured / rate - 1) < 0.01), measured)
 
 
-def _load(found: list[Frame], stop: float) -> float:
-    return 100.0 * sum(frame.stop - frame.start for frame in found) / stop
+def _load(frames: list[Frame], stop: float) -> float:
+    return 100.0 * sum(frame.stop - frame.start for frame in frames) / stop
 
 
-def _summary(found: list[Frame], nominal: float) -> str:
-    good = [frame for frame in found if frame.status == "good"]
+def _summary(frames: list[Frame], nominal: float) -> str:
+    good = [frame for frame in frames if frame.status == "good"]
     senders = len({(frame.identifier, frame.extended) for frame in good})
-    return f"{nominal / 1e3:g} kbit/s, {len(good)} of {len(found)} frames good, {senders} identifiers"
+    return f"{nominal / 1e3:g} kbit/s, {len(good)} of {len(frames)} frames good, {senders} identifiers"
 
 
-def _notes(found: list[Frame], timing: Timing, rate: float) -> tuple[str, ...]:
+def _notes(frames: list[Frame], timing: Timing, rate: float) -> tuple[str, ...]:
     notes = []
-    flexible = [frame for frame in found if frame.fd and frame.status in WHOLE]
+    flexible = [frame for frame in frames if frame.fd and frame.status in WHOLE]
     fast = sum(frame.fast for frame in flexible)
     if flexible:
         second = f", the data of {fast} at {1e-3 / timing.data_bit:.0f} kbit/s" if fast else ""
@@ -162,7 +167,7 @@ def _notes(found: list[Frame], timing: Timing, rate: float) -> tuple[str, ...]:
     passive = sorted({frame.number for frame in flexible if frame.passive})
     if passive:
         notes.append(f"the sender of {', '.join(passive[:8])} is error passive: it has met many errors")
-    unread = [frame for frame in found if frame.status == "FD, not read"]
+    unread = [frame for frame in frames if frame.status == "FD, not read"]
     if unread:
         notes.append(
             f"{len(unread)} frames are CAN FD and could not be read: their identifiers are told, their data is not "
@@ -231,8 +236,8 @@ _CLEAR: Final = 8.0
 """Samples a bit from which every broken frame is taken for broken on the bus."""
 
 
-def _with_levels(result: CanResult, found: can_levels.Levels, *, swapped: bool, cut: bool) -> CanResult:
-    wrong = [] if cut else can_levels.judged(found, 1.0 / result.bit_rate)
+def _with_levels(result: CanResult, levels: can_levels.Levels, *, swapped: bool, cut: bool) -> CanResult:
+    wrong = [] if cut else can_levels.judged(levels, 1.0 / result.bit_rate)
     if swapped:
         wrong.insert(0, "CAN high and CAN low are swapped: the difference is negative when dominant")
     notes = result.notes

@@ -84,18 +84,18 @@ def frames(signal: Edges, stop: float, timing: Timing) -> list[Frame]:
     no CAN FD frame is good, none is called broken: they are 'not read'.
     """
     clean = without_glitches(signal, _GLITCH * timing.shortest)
-    found: list[Frame] = []
+    read: list[Frame] = []
     for first, last in bursts(clean, timing.bit):
         group = _burst(clean, first, last, stop, timing)
         unsure = clean.times[first] < _IDLE * timing.bit and group[0].status not in WHOLE
-        found += [] if unsure else group
-    return found if any(frame.fd and frame.status in WHOLE for frame in found) else _unread(found)
+        read += [] if unsure else group
+    return read if any(frame.fd and frame.status in WHOLE for frame in read) else _unread(read)
 
 
-def _unread(found: list[Frame]) -> list[Frame]:
+def _unread(frames: list[Frame]) -> list[Frame]:
     """The frames with those of CAN FD as 'not read'; what follows them as an error flag may be their own data."""
     kept: list[Frame] = []
-    for frame in found:
+    for frame in frames:
         if frame.status == "error flag" and kept and kept[-1].fd:
             continue
         kept.append(
@@ -134,20 +134,20 @@ def _burst(signal: Edges, first: int, last: int, stop: float, timing: Timing) ->
 
     After a broken frame its error flag is looked for, and the rest up to the idle stretch is left.
     """
-    found: list[Frame] = []
+    burst: list[Frame] = []
     while True:
         frame, clock = decode_at_any_turn(signal, first, last, stop, timing)
-        found.append(frame)
+        burst.append(frame)
         if frame.status not in WHOLE:
             flag = _error_flag(signal, clock.now - 7 * timing.bit, last, stop, timing.bit)
-            return found if flag is None or frame.status == "FD, not read" else [*found, flag]
+            return burst if flag is None or frame.status == "FD, not read" else [*burst, flag]
         following = clock.next_fall()
         if following is None:
-            return found
+            return burst
         first += following
         flag = _overload(signal, first, last, stop, timing.bit)
         if flag:
-            return [*found, flag]
+            return [*burst, flag]
 
 
 def decode_at_any_turn(

@@ -168,41 +168,41 @@ def _return_time(difference: Floats, rate: float, signal: Edges, bit: float) -> 
     return float(np.median(times)) if times else float("nan")
 
 
-def judged(found: Levels, bit: float) -> list[str]:
+def judged(levels: Levels, bit: float) -> list[str]:
     """What of the levels lies outside ISO 11898-2, the most telling first."""
     wrong = []
-    slow = found.return_time > 0.2 * bit
-    if found.difference > 3.0 or (found.difference > _LARGE and slow):
+    slow = levels.return_time > 0.2 * bit
+    if levels.difference > 3.0 or (levels.difference > _LARGE and slow):
         wrong.append(
-            f"a terminator is missing by the look of it: the dominant difference is {found.difference:.2f} V and the "
-            f"return takes {100 * found.return_time / bit:.0f} % of a bit; with the bus off it must be 60 ohm"
+            f"a terminator is missing by the look of it: the dominant difference is {levels.difference:.2f} V and the "
+            f"return takes {100 * levels.return_time / bit:.0f} % of a bit; with the bus off it must be 60 ohm"
         )
-    if found.difference < 1.5:
+    if levels.difference < 1.5:
         wrong.append(
-            f"the dominant difference is {found.difference:.2f} V, under 1.5 V: too low a resistance or a weak line"
+            f"the dominant difference is {levels.difference:.2f} V, under 1.5 V: too low a resistance or a weak line"
         )
-    for name, value in (("CAN high", found.recessive_high), ("CAN low", found.recessive_low)):
+    for name, value in (("CAN high", levels.recessive_high), ("CAN low", levels.recessive_low)):
         if not 2.0 <= value <= 3.0:
             wrong.append(f"{name} rests at {value:.2f} V, outside 2.0 to 3.0 V")
     for name, value, least, most in (
-        ("CAN high", found.dominant_high, 2.75, 4.5),
-        ("CAN low", found.dominant_low, 0.5, 2.25),
+        ("CAN high", levels.dominant_high, 2.75, 4.5),
+        ("CAN low", levels.dominant_low, 0.5, 2.25),
     ):
         if not least <= value <= most:
             wrong.append(f"{name} is {value:.2f} V when dominant, outside {least} to {most} V")
     return wrong
 
 
-def quantities(found: Levels) -> tuple[Quantity, ...]:
+def quantities(levels: Levels) -> tuple[Quantity, ...]:
     """The levels with the spread of one sample as their uncertainty."""
     table = (
-        ("CAN high recessive", found.recessive_high, "V"),
-        ("CAN low recessive", found.recessive_low, "V"),
-        ("CAN high dominant", found.dominant_high, "V"),
-        ("CAN low dominant", found.dominant_low, "V"),
-        ("dominant difference", found.difference, "V"),
+        ("CAN high recessive", levels.recessive_high, "V"),
+        ("CAN low recessive", levels.recessive_low, "V"),
+        ("CAN high dominant", levels.dominant_high, "V"),
+        ("CAN low dominant", levels.dominant_low, "V"),
+        ("dominant difference", levels.difference, "V"),
     )
-    rows = [Quantity(name, value, unit, found.spread) for name, value, unit in table]
-    if np.isfinite(found.return_time):
-        rows.append(Quantity("return to recessive", found.return_time, "s"))
+    rows = [Quantity(name, value, unit, levels.spread) for name, value, unit in table]
+    if np.isfinite(levels.return_time):
+        rows.append(Quantity("return to recessive", levels.return_time, "s"))
     return tuple(rows)

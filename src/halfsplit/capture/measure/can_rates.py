@@ -64,10 +64,10 @@ def rates(signal: Edges, stop: float) -> Timing:
     first = 0.5 * (_shortest(spans[dominant]) + _shortest(spans[~dominant]))
     best, most = Timing(first), 0.0
     for bit in _bits(first):
-        found = data_rate(head, end, _fitted(signal, Timing(bit)))
-        sense = _sense(frames(head, end, found))
+        rate = data_rate(head, end, _fitted(signal, Timing(bit)))
+        sense = _sense(frames(head, end, rate))
         if sense > most:
-            best, most = found, sense
+            best, most = rate, sense
         if sense > 0.9:
             break
     if not most and _misfit(signal, first) > 0.15:
@@ -130,10 +130,10 @@ def _bits(first: float) -> Iterator[float]:
             yield bit
 
 
-def _sense(found: list[Frame]) -> float:
+def _sense(frames: list[Frame]) -> float:
     """How much sense the frames make: the share that is good, or recognised as CAN FD."""
     weight = {"good": 1.0, "not acknowledged": 0.9, "FD, not read": 0.02}
-    counted = [frame for frame in found if frame.status != "cut off"]
+    counted = [frame for frame in frames if frame.status != "cut off"]
     return sum(weight.get(frame.status, 0.0) for frame in counted) / max(len(counted), 1)
 
 
@@ -152,25 +152,25 @@ def _shortest(spans: Floats) -> float:
 
 def _fitted(signal: Edges, timing: Timing) -> Timing:
     """The bit by least squares over the stretches of the first twelve bits of each burst, which have one rate."""
-    found = _least_squares(lambda bit: _stretches(signal, bit), timing.bit)
-    return replace(timing, bit=found)
+    fitted = _least_squares(lambda bit: _stretches(signal, bit), timing.bit)
+    return replace(timing, bit=fitted)
 
 
 def _least_squares(stretches: Callable[[float], Floats], guess: float) -> float:
     """The time of which all stretches are nearest to whole multiples; the guess where there are too few."""
     bit = guess
     for _ in range(4):
-        found = stretches(bit)
-        if found.size < 2:
+        edges = stretches(bit)
+        if edges.size < 2:
             return guess
-        whole = np.round(found / bit)
-        bit = float(np.sum(found * whole) / np.sum(whole**2))
+        whole = np.round(edges / bit)
+        bit = float(np.sum(edges * whole) / np.sum(whole**2))
     return bit if abs(bit / guess - 1) < 0.1 else guess
 
 
-def _by_frames(signal: Edges, found: list[Frame], timing: Timing) -> Timing:
+def _by_frames(signal: Edges, frames: list[Frame], timing: Timing) -> Timing:
     """The bit by least squares over whole frames, of those with a fast part up to it."""
-    whole = [frame for frame in found if frame.status in WHOLE]
+    whole = [frame for frame in frames if frame.status in WHOLE]
     if not whole:
         return timing
     begun = np.array([frame.start for frame in whole])
@@ -207,5 +207,5 @@ def _within(signal: Edges, begun: Floats, ends: Floats, bit: float) -> Floats:
     for up in (True, False):
         chosen = inside & (signal.rising == up)
         parts.append(np.diff(signal.times[chosen])[np.diff(owner[chosen]) == 0])
-    found = np.concatenate(parts)
-    return np.asarray(found[(found < 10.5 * bit) & (found > 1.5 * bit)])
+    within = np.concatenate(parts)
+    return np.asarray(within[(within < 10.5 * bit) & (within > 1.5 * bit)])

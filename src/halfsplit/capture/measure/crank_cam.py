@@ -163,15 +163,15 @@ def _gapped_turn(times: Floats, wheel: Wheel, cam: Edges | None) -> _Turn:
     edges = wheel.edges or 0
     if cam is None or cam.times.size < 4:
         return _without_cam(wheel)
-    found, share = cycle_edges(times, cam, [edges * step for step in _STEPS])
+    crank_edges, share = cycle_edges(times, cam, [edges * step for step in _STEPS])
     if share < _IN_STEP:
         turn = _without_cam(wheel)
         return replace(turn, notes=("the cam signal does not come again in step with the crank",))
-    count = found // edges
+    count = crank_edges // edges
     if count == 1:
         note = "the second signal comes again every turn of the wheel: both may sit on one shaft"
         return _Turn(wheel, 2 * edges, (note,))
-    return _Turn(repeated(wheel, count // 2), found)
+    return _Turn(repeated(wheel, count // 2), crank_edges)
 
 
 def _without_cam(wheel: Wheel) -> _Turn:
@@ -255,7 +255,7 @@ def _quantities(
     span = max(int(np.searchsorted(np.cumsum(speeds * weights) / 60.0, 0.25)), 1)
     even = smooth(speeds, span)
     error = float(np.std(speeds - even) / np.sqrt(span))
-    found = [
+    quantities = [
         Quantity("speed", mean, "rpm", error / np.sqrt(speeds.size / span)),
         Quantity(
             "speed at the start", float(np.average(speeds[:span], weights=weights[:span])), "rpm", error
@@ -264,10 +264,10 @@ def _quantities(
         Quantity("highest speed", float(even.max()), "rpm", error),
     ]
     if wheel.places and pattern.cycles == 0:
-        found.append(Quantity("speed if the wheel sits on the camshaft", 2.0 * mean, "rpm", 2.0 * error))
+        quantities.append(Quantity("speed if the wheel sits on the camshaft", 2.0 * mean, "rpm", 2.0 * error))
     if wheel.missing:
-        found.append(Quantity("gap", _gap_ratio(times, wheel), "tooth pitches"))
-    return tuple(found)
+        quantities.append(Quantity("gap", _gap_ratio(times, wheel), "tooth pitches"))
+    return tuple(quantities)
 
 
 def _gap_ratio(times: Floats, wheel: Wheel) -> float:

@@ -80,43 +80,47 @@ def cranking(
     for trace in (volts, amps):
         if trace is not None:
             require(trace, rate, least_rate=LEAST_RATE, least_seconds=0.5, what="cranking")
-    found = _Findings()
+    findings = _Findings()
     if amps is not None:
-        amps, span = _current(amps, rate, found)
+        amps, span = _current(amps, rate, findings)
     elif volts is not None:
         span = by_volts(volts, rate)
     else:
         raise CannotTell("neither battery volts nor starter current was recorded")
     steady = _steady(span, rate)
-    found.marks.append(Mark(span.first / rate, span.end / rate, "cranking"))
+    findings.marks.append(Mark(span.first / rate, span.end / rate, "cranking"))
     if volts is not None:
-        _volts(volts, span, steady, rate, found)
+        _volts(volts, span, steady, rate, findings)
     if volts is not None and amps is not None:
-        _resistance(volts[steady], amps[steady], rate, found)
-    _speed(amps if amps is not None else -volts, steady, rate, cylinders, found)  # type: ignore[operator]
-    return _judged(found, celsius, state_of_charge)
+        _resistance(volts[steady], amps[steady], rate, findings)
+    _speed(amps if amps is not None else -volts, steady, rate, cylinders, findings)  # type: ignore[operator]
+    return _judged(findings, celsius, state_of_charge)
 
 
-def _current(amps: Floats, rate: float, found: _Findings) -> tuple[Floats, Span]:
+def _current(amps: Floats, rate: float, findings: _Findings) -> tuple[Floats, Span]:
     amps, turned = upright(amps)
     if turned:
-        found.notes.append(
+        findings.notes.append(
             "the current is negative while cranking: the clamp sits the other way round, the sign was turned"
         )
     span = by_current(amps, rate)
     if span.rest is not None:
         amps = amps - span.rest
         if abs(span.rest) > 5.0:
-            found.notes.append(f"the clamp shows {span.rest:.0f} A before the start: taken as its zero error")
+            findings.notes.append(
+                f"the clamp shows {span.rest:.0f} A before the start: taken as its zero error"
+            )
     part = amps[_steady(span, rate)]
     error = noise(amps)
     if span.onset is None:
-        found.notes.append("the recording starts while the engine turns: no inrush is seen")
+        findings.notes.append("the recording starts while the engine turns: no inrush is seen")
     elif clipped(amps[span.first : span.first + int(0.2 * rate)]) > 0.01:
-        found.notes.append("the inrush is clipped: choose a wider range to see it")
+        findings.notes.append("the inrush is clipped: choose a wider range to see it")
     else:
-        found.add("inrush current", float(amps[span.first : span.first + int(0.2 * rate)].max()), "A", error)
-    found.add(
+        findings.add(
+            "inrush current", float(amps[span.first : span.first + int(0.2 * rate)].max()), "A", error
+        )
+    findings.add(
         "mean current", float(part.mean()), "A", float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1)))
     )
     return amps, span
@@ -128,7 +132,7 @@ def _steady(span: Span, rate: float) -> slice:
     return slice(span.first + skip, max(span.end - int(0.03 * rate), span.first + skip + 8))
 
 
-def _volts(volts: Floats, span: Span, steady: slice, rate: float, found: _Findings) -> None:
+def _volts(volts: Floats, span: Span, steady: slice, rate: float, findings: _Findings) -> None:
     part = volts[steady]
     error = noise(volts)
     if clipped(volts[span.first : span.end]) > 0.02:
@@ -137,10 +141,10 @@ def _volts(volts: Floats, span: Span, steady: slice, rate: float, found: _Findin
     lowest = float(even[span.first : span.end].min())
     if span.onset is not None and span.first > 4:
         rest = float(np.median(volts[: max(span.first - int(0.02 * rate), 4)]))
-        found.add("rest volts", rest, "V", error)
-        found.add("dip", rest - lowest, "V", error)
-    found.add("lowest volts", lowest, "V", error)
-    found.add(
+        findings.add("rest volts", rest, "V", error)
+        findings.add("dip", rest - lowest, "V", error)
+    findings.add("lowest volts", lowest, "V", error)
+    findings.add(
         "mean cranking volts",
         float(part.mean()),
         "V",
@@ -148,10 +152,10 @@ def _volts(volts: Floats, span: Span, steady: slice, rate: float, found: _Findin
     )
     after = volts[span.end + int(0.3 * rate) :]
     if after.size > 0.2 * rate and float(np.median(after[-int(0.2 * rate) :])) > 13.2:
-        found.notes.append("the engine fired: the volts rise to charging after the starter lets go")
+        findings.notes.append("the engine fired: the volts rise to charging after the starter lets go")
 
 
-def _resistance(volts: Floats, amps: Floats, rate: float, found: _Findings) -> None:
+def _resistance(volts: Floats, amps: Floats, rate: float, findings: _Findings) -> None:
     """Slope of volts over amps in the ripple, with its error; given only where the ripple is plain."""
     width = max(int(0.01 * rate), 1)
     across, along = smooth(volts, width), smooth(amps, width)
@@ -162,22 +166,22 @@ def _resistance(volts: Floats, amps: Floats, rate: float, found: _Findings) -> N
     rest = across - across.mean() - slope * (along - along.mean())
     error = float(rest.std() / spread / np.sqrt(max(volts.size / width / 4, 1)))
     if slope < 0 and error < 0.3 * abs(slope):
-        found.add("internal resistance", -slope * 1e3, "mohm", error * 1e3)
+        findings.add("internal resistance", -slope * 1e3, "mohm", error * 1e3)
 
 
-def _speed(signal: Floats, steady: slice, rate: float, cylinders: int | None, found: _Findings) -> None:
+def _speed(signal: Floats, steady: slice, rate: float, cylinders: int | None, findings: _Findings) -> None:
     try:
         beat = rhythm(signal[steady], rate, cylinders)
     except CannotTell as because:
-        found.notes.append(f"no speed: {because.message}")
+        findings.notes.append(f"no speed: {because.message}")
         return
     frequency = 1.0 / beat.period
     error = frequency * 0.02 * max(1.2 - beat.likeness, 0.1)
-    found.add("compressions", frequency, "1/s", error)
+    findings.add("compressions", frequency, "1/s", error)
     if cylinders:
-        found.add("cranking speed", 120.0 * frequency / cylinders, "rpm", 120.0 * error / cylinders)
+        findings.add("cranking speed", 120.0 * frequency / cylinders, "rpm", 120.0 * error / cylinders)
     else:
-        found.notes.append("give the number of cylinders for the speed in rpm")
+        findings.notes.append("give the number of cylinders for the speed in rpm")
 
 
 def least_volts(celsius: float | None) -> float:
@@ -187,15 +191,15 @@ def least_volts(celsius: float | None) -> float:
     return float(np.interp(celsius, [t for t, _ in LOWEST_VOLTS], [v for _, v in LOWEST_VOLTS]))
 
 
-def _judged(found: _Findings, celsius: float | None, charge: float | None) -> CrankingResult:
+def _judged(findings: _Findings, celsius: float | None, charge: float | None) -> CrankingResult:
     limit = least_volts(celsius)
     volts, speed, amps = (
-        found.value("mean cranking volts"),
-        found.value("cranking speed"),
-        found.value("mean current"),
+        findings.value("mean cranking volts"),
+        findings.value("cranking speed"),
+        findings.value("mean current"),
     )
     low, slow = volts is not None and volts < limit, speed is not None and speed < SLOW
-    notes = list(found.notes)
+    notes = list(findings.notes)
     if celsius is None and volts is not None:
         notes.append("the battery's temperature is not known: judged as at 20 °C")
     if charge is not None and charge < 0.75:
@@ -213,13 +217,13 @@ def _judged(found: _Findings, celsius: float | None, charge: float | None) -> Cr
     )
     if low and charge is not None and charge < 0.5:
         verdict, reason = "cannot tell", f"the battery is only {charge * 100:.0f} % charged ({head})"
-    elif found.stands_still:
+    elif findings.stands_still:
         verdict, reason = (
             "fault",
             f"{head}: the current stays as at the start, without a ripple: the engine does not turn",
         )
     elif low or slow:
-        verdict, reason = "fault", f"{head}: {_cause(found, low=low, slow=slow, limit=limit)}"
+        verdict, reason = "fault", f"{head}: {_cause(findings, low=low, slow=slow, limit=limit)}"
     else:
         known = volts is not None or speed is not None
         verdict, reason = (
@@ -229,17 +233,17 @@ def _judged(found: _Findings, celsius: float | None, charge: float | None) -> Cr
     return CrankingResult(
         verdict=verdict,  # type: ignore[arg-type]
         reason=reason,
-        quantities=tuple(found.quantities),
+        quantities=tuple(findings.quantities),
         notes=tuple(notes),
-        marks=tuple(found.marks),
+        marks=tuple(findings.marks),
     )
 
 
-def _cause(found: _Findings, *, low: bool, slow: bool, limit: float) -> str:
+def _cause(findings: _Findings, *, low: bool, slow: bool, limit: float) -> str:
     """Which side of the circuit to look at: the source, the load, or the path between."""
-    ohms = found.value("internal resistance")
+    ohms = findings.value("internal resistance")
     if not low:
-        known = found.value("mean cranking volts") is not None
+        known = findings.value("mean cranking volts") is not None
         ask = "resistance in the starter's cables, or the starter itself" if known else "record the volts too"
         return (
             f"slow although the battery holds its volts: {ask}"

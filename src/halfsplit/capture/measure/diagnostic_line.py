@@ -85,23 +85,23 @@ def diagnostic_line(signal: Edges, samples: int, rate: float) -> DiagnosticLineR
     stop = samples / rate
     rests_high = _rests_high(signal, stop)
     upright = signal if not rests_high else Edges(signal.times, ~signal.rising, not signal.starts_high)
-    found: dict[str, tuple[Message, ...]] = {
+    by_name: dict[str, tuple[Message, ...]] = {
         VARIABLE: tuple(_messages(_variable(upright), _crc_fits)),
         PULSES: tuple(_messages(_pulses(upright), _crc_fits)),
         UART: tuple(_messages(_uart(signal, stop, rests_high=rests_high), _sum_fits)),
     }
-    standard = max(found, key=lambda name: sum(one.good for one in found[name]))
-    messages = found[standard]
-    good = sum(one.good for one in messages)
+    standard = max(by_name, key=lambda name: sum(message.good for message in by_name[name]))
+    messages = by_name[standard]
+    good = sum(message.good for message in messages)
     if 2 * good < len(messages) or not good:
-        return _only_recognised(signal, found, rate)
+        return _only_recognised(signal, by_name, rate)
     return DiagnosticLineResult(
         verdict="measured",
         reason=f"{standard}: {good} of {len(messages)} messages read whole",
         standard=standard,
         messages=messages,
         quantities=(Quantity("messages", float(len(messages)), ""),),
-        marks=tuple(Mark(one.start, one.stop, "message") for one in messages[:500]),
+        marks=tuple(Mark(message.start, message.stop, "message") for message in messages[:500]),
     )
 
 
@@ -112,7 +112,7 @@ def _rests_high(signal: Edges, stop: float) -> bool:
 
 
 def _only_recognised(
-    signal: Edges, found: dict[str, tuple[Message, ...]], rate: float
+    signal: Edges, by_name: dict[str, tuple[Message, ...]], rate: float
 ) -> DiagnosticLineResult:
     """A line whose messages do not come out whole: named by its stretches where they are those of one standard."""
     spans = np.diff(signal.times) / _US
@@ -129,7 +129,7 @@ def _only_recognised(
         reason=f"it looks like {best}, but no message was read whole: record for longer, with 100,000 samples a second "
         f"or more ({rate:g} now)",
         standard=best,
-        messages=found[best],
+        messages=by_name[best],
     )
 
 

@@ -34,11 +34,11 @@ def duty_cycle(values: Floats, rate: float) -> DutyResult:
     levels = two_levels(values)
     if levels is None:
         raise CannotTell(_no_levels(values))
-    found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
-    if found.times.size < 2:
-        raise CannotTell(f"{found.times.size} edges were recorded: three periods are needed")
-    times = [_edge_time(values, rate, found, levels, rising=rising) for rising in (True, False)]
-    return _measured(found, 1.0 / rate, levels, times)
+    crossings = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
+    if crossings.times.size < 2:
+        raise CannotTell(f"{crossings.times.size} edges were recorded: three periods are needed")
+    times = [_edge_time(values, rate, crossings, levels, rising=rising) for rising in (True, False)]
+    return _measured(crossings, 1.0 / rate, levels, times)
 
 
 def _no_levels(values: Floats) -> str:
@@ -57,10 +57,10 @@ def duty_edges(signal: Edges, resolution: float) -> DutyResult:
     return _measured(signal, resolution, None, [])
 
 
-def _measured(found: Edges, resolution: float, levels: Levels | None, slow: list[float]) -> DutyResult:
-    rises, falls = found.of(True), found.of(False)
+def _measured(crossings: Edges, resolution: float, levels: Levels | None, slow: list[float]) -> DutyResult:
+    rises, falls = crossings.of(True), crossings.of(False)
     if rises.size < 3 or falls.size < 3:
-        raise CannotTell(f"{found.times.size} edges were recorded: three periods are needed")
+        raise CannotTell(f"{crossings.times.size} edges were recorded: three periods are needed")
     highs = _widths(rises, falls)
     periods = np.diff(rises)
     period = float(np.median(periods))
@@ -118,15 +118,15 @@ def _missing(rises: Floats, periods: Floats) -> tuple[float, ...]:
     return tuple(lost)
 
 
-def _edge_time(values: Floats, rate: float, found: Edges, levels: Levels, *, rising: bool) -> float:
+def _edge_time(values: Floats, rate: float, crossings: Edges, levels: Levels, *, rising: bool) -> float:
     """Median time from 10 to 90 % of the swing (or back), in seconds."""
     spans = []
     sense = values if rising else -values
     low, high = (levels.low, levels.high) if rising else (-levels.high, -levels.low)
     bottom, top = low + 0.1 * (high - low), low + 0.9 * (high - low)
-    for time in found.of(rising)[:100]:
+    for time in crossings.of(rising)[:100]:
         place = int(time * rate)
-        reach = int(min(0.01, 0.45 * float(np.median(np.diff(found.times)))) * rate) + 2
+        reach = int(min(0.01, 0.45 * float(np.median(np.diff(crossings.times)))) * rate) + 2
         before, after = sense[max(place - reach, 0) : place + 1], sense[place + 1 : place + 1 + reach]
         under, over = np.flatnonzero(before <= bottom), np.flatnonzero(after >= top)
         if under.size and over.size:

@@ -74,7 +74,7 @@ def general(name: str, values: Floats, rate: float | None, unit: str) -> General
 def general_edges(name: str, signal: Edges, resolution: float) -> GeneralResult:
     """The same from a record of edges whose clock has steps of `resolution` seconds."""
     measured = duty_edges(signal, resolution)
-    quantities = tuple(one for one in measured.quantities if one.name in _TAKEN)
+    quantities = tuple(quantity for quantity in measured.quantities if quantity.name in _TAKEN)
     widths = np.diff(signal.times)
     shortest = float(np.quantile(widths, 0.02)) if widths.size else 0.0
     roles = roles_like(
@@ -98,7 +98,7 @@ def _reason(name: str, roles: tuple[str, ...]) -> str:
 def _switched(values: Floats, rate: float) -> list[Quantity]:
     if two_levels(values) is None:
         return []
-    return [one for one in duty_cycle(values, rate).quantities if one.name in _TAKEN]
+    return [quantity for quantity in duty_cycle(values, rate).quantities if quantity.name in _TAKEN]
 
 
 def _repeated(values: Floats, rate: float) -> list[Quantity]:

@@ -93,8 +93,8 @@ def _pulses(amps: Floats | None, volts: Floats | None, rate: float) -> list[Puls
                 f"the current reaches {top:.2f} A only: the coil is not charged, or the clamp is reversed"
             )
         wall = rest + 0.12 * (top - rest)
-        found = above(amps, rate, wall, rest + 0.06 * (top - rest), _SHORTEST)
-        return [Pulse(foot(amps, p.first, rest, wall), p.last) for p in found]
+        pulses = above(amps, rate, wall, rest + 0.06 * (top - rest), _SHORTEST)
+        return [Pulse(foot(amps, p.first, rest, wall), p.last) for p in pulses]
     if volts is None:
         raise CannotTell("neither current nor volts were recorded")
     rest = resting(volts)

@@ -125,11 +125,11 @@ def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Fl
     for share in _WIDTHS:
         width = max(int(share * length), 3)
         bends = [_leap(amps[p.first : p.last], rate, width) for p in pulses]
-        found = [at for at, _ in bends if at is not None]
-        if len(found) >= 0.8 * len(pulses):
-            return np.array(found), False, 0.5 * width / rate
-        if found and all(sure for _, sure in bends):
-            return np.array(found), False, 0.5 * width / rate
+        openings = [at for at, _ in bends if at is not None]
+        if len(openings) >= 0.8 * len(pulses):
+            return np.array(openings), False, 0.5 * width / rate
+        if openings and all(sure for _, sure in bends):
+            return np.array(openings), False, 0.5 * width / rate
         clean = clean or all(sure for _, sure in bends)
     return np.empty(0), clean, 0.0
 
@@ -153,7 +153,7 @@ def _closings(volts: Floats | None, pulses: list[Pulse], rate: float) -> Floats:
     if volts is None:
         return np.empty(0)
     rest = resting(volts)
-    found = []
+    closings = []
     for pulse, until in zip(pulses, [*(p.first for p in pulses[1:]), volts.size], strict=True):
         tail = volts[pulse.last : min(until, pulse.last + int(0.006 * rate))]
         if tail.size < int(0.5e-3 * rate):
@@ -170,8 +170,8 @@ def _closings(volts: Floats | None, pulses: list[Pulse], rate: float) -> Floats:
         bend = slope[skip:] - slope[:-skip]
         best = int(np.argmin(bend))
         if bend[best] < -max(_SURE * slope_noise(volts, rate, width), 0.02 * float(np.abs(slope).max())):
-            found.append((top + 2 * skip + best + 0.5 * skip) / rate)
-    return np.array(found)
+            closings.append((top + 2 * skip + best + 0.5 * skip) / rate)
+    return np.array(closings)
 
 
 def _flyback(volts: Floats, pulses: list[Pulse], rate: float) -> tuple[float, str]:

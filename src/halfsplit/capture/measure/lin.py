@@ -133,15 +133,15 @@ def checksum(data: bytes, protected: int | None = None) -> int:
 def lin(volts: Floats, rate: float, *, supply: float | None = None) -> LinResult:
     """Judge a line in volts against ground; `supply` is the battery's volts (the recessive level if not given)."""
     require(volts, rate, least_rate=8000.0, least_seconds=0.0, what="a LIN line")
-    found = two_levels(volts)
-    if found is None or found.swing < 1.0:
+    levels = two_levels(volts)
+    if levels is None or levels.swing < 1.0:
         return _flat(volts)
-    top = supply or found.high
+    top = supply or levels.high
     signal = edges(volts, rate, 0.4 * top, 0.6 * top)
     if signal.times.size < 8:
-        signal = edges(volts, rate, found.low + 0.4 * found.swing, found.low + 0.6 * found.swing)
+        signal = edges(volts, rate, levels.low + 0.4 * levels.swing, levels.low + 0.6 * levels.swing)
     result = _frames(signal, volts.size, rate)
-    return _with_levels(result, found.low, found.high, top, found.low_spread, cut=clipped(volts))
+    return _with_levels(result, levels.low, levels.high, top, levels.low_spread, cut=clipped(volts))
 
 
 @answers(LinResult)
@@ -162,7 +162,7 @@ def _flat(volts: Floats) -> LinResult:
 
 def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
     stop = samples / rate
-    found, bits = _Line(signal, stop).frames()
+    read, bits = _Line(signal, stop).frames()
     if not bits:
         raise CannotTell(
             "no break with a sync byte was recorded: this is no LIN line, or it was recorded too briefly"
@@ -173,27 +173,27 @@ def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
             f"{rate:g} samples a second give {bit * rate:.1f} samples a bit: at least 4 are needed"
         )
     spread = max(float(np.std(bits)), 0.4 / rate / 8 / np.sqrt(len(bits)))
-    counts = Counter(frame.status for frame in found)
+    counts = Counter(frame.status for frame in read)
     result = LinResult(
         verdict="good",
-        reason=_summary(found, bit),
+        reason=_summary(read, bit),
         bit_rate=1.0 / bit,
-        frames=tuple(found),
+        frames=tuple(read),
         quantities=(
             Quantity("bit rate", 1.0 / bit, "bit/s", spread / bit**2),
-            Quantity("frames", float(len(found)), ""),
+            Quantity("frames", float(len(read)), ""),
             *(Quantity(status, float(count), "") for status, count in counts.items() if status != "good"),
         ),
-        marks=tuple(Mark(f.start, f.stop, f.status) for f in found[:500]),
+        marks=tuple(Mark(f.start, f.stop, f.status) for f in read[:500]),
     )
     return _judged(result, counts, per_bit=bit * rate)
 
 
-def _summary(found: list[LinFrame], bit: float) -> str:
+def _summary(frames: list[LinFrame], bit: float) -> str:
     nominal = next((r for r in STANDARD_RATES if abs(1.0 / bit / r - 1) < 0.015), 1.0 / bit)
-    good = sum(frame.status == "good" for frame in found)
-    identifiers = len({frame.protected for frame in found if frame.protected is not None})
-    return f"{nominal:.0f} bit/s, {good} of {len(found)} frames good, {identifiers} identifiers"
+    good = sum(frame.status == "good" for frame in frames)
+    identifiers = len({frame.protected for frame in frames if frame.protected is not None})
+    return f"{nominal:.0f} bit/s, {good} of {len(frames)} frames good, {identifiers} identifiers"
 
 
 def _judged(result: LinResult, counts: Counter[Status], *, per_bit: float) -> LinResult:
@@ -209,10 +209,12 @@ def _judged(result: LinResult, counts: Counter[Status], *, per_bit: float) -> Li
     if not unanswered:
         return result
     quantities = tuple(
-        Quantity(f"{one.identifier:02X} fell silent", one.since, "s") for one in unanswered if one.gone
+        Quantity(f"{header.identifier:02X} fell silent", header.since, "s")
+        for header in unanswered
+        if header.gone
     )
-    why = "; ".join(str(one) for one in unanswered[:8])
-    alone = not counts["good"] and any(one.identifier != _POLLED for one in unanswered)
+    why = "; ".join(str(header) for header in unanswered[:8])
+    alone = not counts["good"] and any(header.identifier != _POLLED for header in unanswered)
     return replace(
         result,
         verdict="fault" if alone else "measured",
@@ -257,7 +259,7 @@ _POLLED: Final = 0x3D
 
 def _unanswered(frames: tuple[LinFrame, ...]) -> list[_Unanswered]:
     """Runs of headers without an answer, one identifier after the other, those that fell silent first."""
-    found = []
+    unanswered = []
     for identifier in sorted(
         {f.identifier for f in frames if f.identifier is not None and f.status == "no response"}
     ):
@@ -269,8 +271,8 @@ def _unanswered(frames: tuple[LinFrame, ...]) -> list[_Unanswered]:
                 since, until = part[0].start, part[-1].stop
                 before = max((time for time in answers_at if time < since), default=None)
                 after = min((time for time in answers_at if time > since), default=None)
-                found.append(_Unanswered(identifier, since, until, len(part), before, after))
-    return sorted(found, key=lambda one: (not one.gone, one.back is not None, one.since))
+                unanswered.append(_Unanswered(identifier, since, until, len(part), before, after))
+    return sorted(unanswered, key=lambda header: (not header.gone, header.back is not None, header.since))
 
 
 def _with_levels(
@@ -317,27 +319,27 @@ class _Line:
         if not bits:
             return [], []
         usual = float(np.median(bits))
-        found = []
+        read = []
         for place, (start, rise, sync, bit) in enumerate(headers):
             until = headers[place + 1][0] if place + 1 < len(headers) else self.stop
             if bit:
-                found.append(self._frame(start, sync, bit, until))
+                read.append(self._frame(start, sync, bit, until))
             elif rise - start > _BREAK * usual:
-                found.append(self._without_sync(start, rise, until))
-        return found, bits
+                read.append(self._without_sync(start, rise, until))
+        return read, bits
 
     def _headers(self) -> list[tuple[float, float, float, float]]:
         """Start and end of each break, start of the sync byte, bit time (0: no sync byte follows)."""
         spans = [(fall, self._rise_after(fall)) for fall in self.falls.tolist()]
-        found = []
+        headers = []
         for fall, rise in spans:
             sync, bit = self._sync(rise)
             if bit and rise - fall > _BREAK * bit:
-                found.append((fall, rise, sync, bit))
-        usual = float(np.median([bit for *_, bit in found])) if found else np.inf
-        known = {fall for fall, *_ in found}
+                headers.append((fall, rise, sync, bit))
+        usual = float(np.median([bit for *_, bit in headers])) if headers else np.inf
+        known = {fall for fall, *_ in headers}
         bare = [(f, r, r, 0.0) for f, r in spans if f not in known and r - f > _BREAK * usual]
-        return sorted(found + bare)
+        return sorted(headers + bare)
 
     def _rise_after(self, time: float) -> float:
         place = int(np.searchsorted(self.rises, time, side="right"))

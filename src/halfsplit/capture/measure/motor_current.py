@@ -119,19 +119,22 @@ def _without_direct_part(amps: Floats, rate: float, segments: int | None) -> Mot
     swing = float(np.ptp(np.quantile(part, (0.01, 0.99))))
     ripple = part - smooth(part, int(rate / _SLOWEST * 1.5))
     period = _ripple_period(ripple, rate, swing)
-    found = _turn(ripple, rate, period, segments) if period and period * rate >= 6 else None
+    turned = _turn(ripple, rate, period, segments) if period and period * rate >= 6 else None
     quantities = [Quantity("swing", swing, "A", noise(amps))]
-    if found:
-        count, turn = found
+    if turned:
+        count, turn = turned
         quantities.append(Quantity("ripples a turn", float(count), ""))
         quantities.append(Quantity("speed", 60.0 / turn, "rpm", 60.0 / turn * 0.01))
-    seen = f", though it turns at {60.0 / found[1]:.0f} rpm" if found else ""
+    seen = f", though it turns at {60.0 / turned[1]:.0f} rpm" if turned else ""
     reason = (
         f"the current swings by {swing:.2g} A about nought; "
         f"the direct part is missing: set the coupling to DC{seen}"
     )
     return MotorResult(
-        verdict="cannot tell", reason=reason, quantities=tuple(quantities), segments=found[0] if found else 0
+        verdict="cannot tell",
+        reason=reason,
+        quantities=tuple(quantities),
+        segments=turned[0] if turned else 0,
     )
 
 

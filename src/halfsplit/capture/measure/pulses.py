@@ -17,8 +17,8 @@ class Pulse:
 
 def above(values: Floats, rate: float, wall: float, back: float, shortest: float) -> list[Pulse]:
     """Stretches over `wall` until under `back`, at least `shortest` seconds long; whole ones only."""
-    found = edges(values, rate, back, wall)
-    rises, falls = found.of(True), found.of(False)
+    crossings = edges(values, rate, back, wall)
+    rises, falls = crossings.of(True), crossings.of(False)
     pulses = []
     for rise in rises:
         place = int(np.searchsorted(falls, rise))

@@ -140,8 +140,8 @@ def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
     step = period
     while places[-1] + 1.5 * step < last:
         begin, end = places[-1] + int(0.65 * step), places[-1] + int(1.4 * step)
-        found = _summit(even[begin:end])
-        places.append(begin + found if found is not None else places[-1] + int(step))
+        summit = _summit(even[begin:end])
+        places.append(begin + summit if summit is not None else places[-1] + int(step))
         if len(places) > 4:
             step = 0.8 * step + 0.2 * float(
                 np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period)

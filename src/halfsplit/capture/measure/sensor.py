@@ -49,13 +49,13 @@ def sensor_edges(values: Floats, rate: float) -> Edges:
     values = turned_up(values)
     levels = two_levels(values)
     if levels:
-        found = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
+        crossings = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
     else:
-        found = _inductive(values, rate)
-    gaps = np.diff(found.of(True))
+        crossings = _inductive(values, rate)
+    gaps = np.diff(crossings.of(True))
     if gaps.size and float(np.median(gaps)) * rate < 4:
         raise CannotTell(f"{rate:g} samples a second give fewer than four samples a tooth")
-    return found
+    return crossings
 
 
 def turned_up(values: Floats) -> Floats:
@@ -79,10 +79,10 @@ def _turned_up_at_top(values: Floats) -> Floats:
     peaks = runs(_beyond((values - low) / (high - low), np.flatnonzero(near)))
     if not _come_back(values, peaks, 0.5 * (low + high)):
         return values
-    found = values.copy()
+    turned = values.copy()
     for first, last in peaks:
-        found[first:last] = high + np.clip(values[first:last] - low, 0.0, 0.5 * (high - low))
-    return found
+        turned[first:last] = high + np.clip(values[first:last] - low, 0.0, 0.5 * (high - low))
+    return turned
 
 
 def _beyond(shares: Floats, near: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -138,12 +138,12 @@ def _inductive(values: Floats, rate: float) -> Edges:
     span = 0.05
     for _ in range(2):
         local = np.sqrt(smooth(centred**2, int(span * rate)))
-        found = edges(centred / np.maximum(0.4 * local, floor), rate, -1.0, 1.0)
-        teeth = np.diff(found.of(True))
+        crossings = edges(centred / np.maximum(0.4 * local, floor), rate, -1.0, 1.0)
+        teeth = np.diff(crossings.of(True))
         if not teeth.size or span >= 2 * np.median(teeth):
             break
         span = 2 * float(np.median(teeth))  # slow teeth: over a whole one at least
-    return found
+    return crossings
 
 
 def _quieter(centred: Floats, rate: float) -> Floats:

@@ -175,10 +175,10 @@ def _crossings(
 ) -> Floats:
     above = values >= middle
     cross = np.flatnonzero(above[1:] != above[:-1])
-    found = np.searchsorted(cross, arrive, side="left") - 1
-    before = cross[np.maximum(found, 0)]
+    places = np.searchsorted(cross, arrive, side="left") - 1
+    before = cross[np.maximum(places, 0)]
     fits = above[before + 1] == rising
-    before = np.where(fits, before, cross[np.maximum(found - 1, 0)])
+    before = np.where(fits, before, cross[np.maximum(places - 1, 0)])
     step = values[before + 1] - values[before]
     share = np.divide(middle - values[before], step, out=np.full(step.shape, 0.5), where=step != 0)
     return np.asarray((before + np.clip(share, 0.0, 1.0)) / rate)

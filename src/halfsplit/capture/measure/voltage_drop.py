@@ -82,7 +82,7 @@ def _levels(leading: Floats) -> Levels | None:
 
     Its highest samples are left out until the upper level is one that is held; a load that ripples is taken as it is.
     """
-    found = []
+    points = []
     for share in (1.0, 0.98, 0.95, 0.9, 0.8):
         size = np.abs(leading)
         levels = two_levels(leading[size <= np.quantile(size, share)])
@@ -90,8 +90,8 @@ def _levels(leading: Floats) -> Levels | None:
             continue
         if max(levels.low_spread, levels.high_spread) < _HELD * levels.swing:
             return levels
-        found.append(levels)
-    return found[0] if found else None
+        points.append(levels)
+    return points[0] if points else None
 
 
 def _require_steady(trace: Floats) -> None:
@@ -155,8 +155,8 @@ def _judged(result: DropResult, path: str, shown: bool, switched: bool) -> DropR
     amount = f"{volts * 1e3:.0f} mV" if abs(volts) < 1 else f"{volts:.2f} V"
     if shown:
         ohms = result["resistance"].value / 1e3
-        told = f"{ohms * 1e3:.1f} mohm" if abs(ohms) < 1 else f"{ohms:.3g} ohm"
-        amount += f" at {result['current'].value:.2f} A, {told}"
+        resistance = f"{ohms * 1e3:.1f} mohm" if abs(ohms) < 1 else f"{ohms:.3g} ohm"
+        amount += f" at {result['current'].value:.2f} A, {resistance}"
     if volts > limit:
         reason = f"{amount}: over {limit:g} V for a {path}"
         return replace(result, verdict="fault", reason=reason, notes=notes)

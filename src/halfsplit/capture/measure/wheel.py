@@ -108,7 +108,7 @@ def best_direction(signal: Edges) -> tuple[Floats, Wheel, bool]:
     """
     if max(signal.of(True).size, signal.of(False).size) < 6:
         raise CannotTell(f"only {signal.times.size} edges were found, too few for a tooth pattern")
-    found: list[tuple[Floats, Wheel, bool]] = []
+    directions: list[tuple[Floats, Wheel, bool]] = []
     failed: CannotTell | None = None
     for rising in (True, False):
         times = signal.of(rising)
@@ -119,10 +119,10 @@ def best_direction(signal: Edges) -> tuple[Floats, Wheel, bool]:
             continue
         if wheel.places is None:
             wheel = _by_width(wheel, width_code(signal, rising=rising))
-        found.append((times, wheel, rising))
-    if not found:
+        directions.append((times, wheel, rising))
+    if not directions:
         raise failed or CannotTell("no edge direction shows a tooth pattern")
-    return max(found, key=lambda one: _rank(one[1]))
+    return max(directions, key=lambda direction: _rank(direction[1]))
 
 
 def _by_width(even: Wheel, code: tuple[int, NDArray[np.int64]] | None) -> Wheel:
@@ -133,8 +133,8 @@ def _by_width(even: Wheel, code: tuple[int, NDArray[np.int64]] | None) -> Wheel:
 
 
 def _rank(wheel: Wheel) -> tuple[bool, bool, int, float]:
-    told = wheel.places is not None
-    return (told, wheel.name in COMMON, max(wheel.missing, default=0), -wheel.deviation)
+    placed = wheel.places is not None
+    return (placed, wheel.name in COMMON, max(wheel.missing, default=0), -wheel.deviation)
 
 
 def find_wheel(times: Floats) -> Wheel:
@@ -145,8 +145,8 @@ def find_wheel(times: Floats) -> Wheel:
     intervals = np.diff(times)
     if intervals.size < 5 or intervals.min() <= 0:
         raise CannotTell(f"only {times.size} edges were found, too few for a tooth pattern")
-    found = patterns(relative(intervals))
-    readings = [(pattern, read_pattern(intervals, pattern)) for pattern in found]
+    candidates = patterns(relative(intervals))
+    readings = [(pattern, read_pattern(intervals, pattern)) for pattern in candidates]
     best, reading = readings[0]
     if best.deviation > _NO_ORDER:
         raise CannotTell(_disorder(times.size, readings))
@@ -321,17 +321,17 @@ def _displaced(reading: Reading, first: int) -> str:
     sizes = np.log(reading.shares / units)
     away = sizes - wrapped_median(sizes)
     plain, size = _plain(units), units.size
-    found = []
+    displaced = []
     for place in range(size):
         after = (place + 1) % size
         early, late = float(np.exp(away[place])), float(np.exp(away[after]))
         moved = 0.5 * (early - late)
         if not (plain[place] and plain[after]) or abs(moved) < _AWAY or abs(early + late - 2) > 0.1:
             continue
-        found.append((place - first) % reading.units.size + 1)
-    if not found:
+        displaced.append((place - first) % reading.units.size + 1)
+    if not displaced:
         return ""
-    teeth = " and ".join(str(tooth) for tooth in sorted(set(found))[:3])
+    teeth = " and ".join(str(tooth) for tooth in sorted(set(displaced))[:3])
     return f"tooth {teeth} after the gap stands away from its place turn after turn: bent, chipped or dirty"
 
 

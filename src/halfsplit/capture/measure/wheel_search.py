@@ -75,11 +75,11 @@ def patterns(sizes: Floats) -> list[Pattern]:
     """The likeliest patterns of `sizes` (from `relative`), the best first; only that one is laid over all of them."""
     compared = _compared(sizes)
     lengths = _lengths(compared)
-    found = sorted((_fitted(compared, n) for n in lengths), key=lambda p: -p.score)
-    if not found or compared.size == sizes.size:
-        return found
-    best = found[0]
-    return [_laid(sizes, best.values, best.score), *found[1:]]
+    fits = sorted((_fitted(compared, n) for n in lengths), key=lambda p: -p.score)
+    if not fits or compared.size == sizes.size:
+        return fits
+    best = fits[0]
+    return [_laid(sizes, best.values, best.score), *fits[1:]]
 
 
 def _compared(sizes: Floats) -> Floats:

@@ -73,10 +73,10 @@ def unit_of(text: str) -> tuple[str, float] | None:
     (('s', 0.001), ('V', 0.001), None)
     """
     bare = text.strip().strip("()[]{}").strip().translate(_SIGNS)
-    found = UNITS.get(bare) or _MORE.get(bare) or _MORE.get(bare.casefold())
-    if found is None and bare in ("v", "a", "mv", "ma"):
+    unit = UNITS.get(bare) or _MORE.get(bare) or _MORE.get(bare.casefold())
+    if unit is None and bare in ("v", "a", "mv", "ma"):
         return UNITS[bare[:-1] + bare[-1].upper()]
-    return found
+    return unit
 
 
 def heading(text: str, unit: str = "", *, lettered: bool = False) -> Heading:

@@ -123,9 +123,9 @@ def is_blank(cell: str) -> bool:
 
 def find_layout(lines: Sequence[str]) -> Layout | None:
     """The layout of a text from its first lines, or None where no two lines of numbers are found."""
-    told = _told_delimiter(lines)
+    stated = _told_delimiter(lines)
     sample = [line for line in lines if line.strip()][-200:]
-    delimiter, comma = max(_FORMS, key=lambda form: _score(sample, form[0], form[1], told))
+    delimiter, comma = max(_FORMS, key=lambda form: _score(sample, form[0], form[1], stated))
     rows = [split(line, delimiter) for line in sample]
     every = [split(line, delimiter) for line in lines if line.strip()]
     columns, clocks = _columns(rows, comma, every)
@@ -157,8 +157,8 @@ def _told_delimiter(lines: Sequence[str]) -> str | None:
     return first[4:5] if first.casefold().startswith("sep=") and len(first) == 5 else None
 
 
-def _score(sample: Sequence[str], delimiter: str | None, comma: bool, told: str | None) -> float:
-    if told and delimiter != told:
+def _score(sample: Sequence[str], delimiter: str | None, comma: bool, stated: str | None) -> float:
+    if stated and delimiter != stated:
         return -1.0
     score = 0.0
     for line in sample:
@@ -306,11 +306,11 @@ def _interval(settings: list[list[str]]) -> float | None:
     """Seconds between samples, from a line such as `Sample interval;10 us` or `Sample rate: 100 kS/s`."""
     for cells in settings:
         for i, cell in enumerate(cells):
-            for pattern, found in ((_RATE, _rate), (_INTERVAL, _seconds)):
+            for pattern, convert in ((_RATE, _rate), (_INTERVAL, _seconds)):
                 match = pattern.search(cell)
                 if match is None:
                     continue
-                value = found(cell[match.end() :], " ".join(cells[i + 1 :]), cell)
+                value = convert(cell[match.end() :], " ".join(cells[i + 1 :]), cell)
                 if value:
                     return value
     return None
@@ -326,21 +326,21 @@ def _amount(inside: str, after: str, key: str) -> tuple[float, str] | None:
 
 
 def _seconds(inside: str, after: str, key: str) -> float | None:
-    found = _amount(inside, after, key)
-    if found is None or found[0] <= 0:
+    amount = _amount(inside, after, key)
+    if amount is None or amount[0] <= 0:
         return None
-    unit = unit_of(found[1] or "s")
-    return found[0] * unit[1] if unit and unit[0] == "s" else None
+    unit = unit_of(amount[1] or "s")
+    return amount[0] * unit[1] if unit and unit[0] == "s" else None
 
 
 def _rate(inside: str, after: str, key: str) -> float | None:
-    found = _amount(inside, after, key)
-    if found is None or found[0] <= 0:
+    amount = _amount(inside, after, key)
+    if amount is None or amount[0] <= 0:
         return None
-    text = found[1]
+    text = amount[1]
     factor = {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}.get(text[:1], 1.0)
     bare = text[1:] if factor != 1.0 else text
-    return 1.0 / (found[0] * factor) if bare.casefold() in _RATES else None
+    return 1.0 / (amount[0] * factor) if bare.casefold() in _RATES else None
 
 
 def _title(above: list[str]) -> str:

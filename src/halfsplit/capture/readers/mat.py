@@ -52,14 +52,14 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             opened: Any = file  # scipy takes an open file, its types know paths only
             _small_enough(whosmat(opened), path.name)
             file.seek(0)
-            found = loadmat(opened, squeeze_me=True, struct_as_record=True)
+            variables = loadmat(opened, squeeze_me=True, struct_as_record=True)
     except InputError:
         raise
     except Exception as error:  # damaged files end in anything from zlib.error to TypeError
         raise InputError(f"its arrays cannot be read ({error})", remedy=_SAVE, where=path.name) from error
     if progress:
         progress(1.0)
-    return recording(dict(_arrays(found)), path.name)
+    return recording(dict(_arrays(variables)), path.name)
 
 
 def _small_enough(listed: Sequence[tuple[str, tuple[int, ...], str]], where: str) -> None:
@@ -71,9 +71,9 @@ def _small_enough(listed: Sequence[tuple[str, tuple[int, ...], str]], where: str
         )
 
 
-def _arrays(found: dict[str, Any]) -> list[tuple[str, NDArray[Any]]]:
+def _arrays(variables: dict[str, Any]) -> list[tuple[str, NDArray[Any]]]:
     arrays: list[tuple[str, NDArray[Any]]] = []
-    for name, value in found.items():
+    for name, value in variables.items():
         array = np.asarray(value)
         if name.startswith("__"):
             continue

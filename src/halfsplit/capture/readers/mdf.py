@@ -58,16 +58,16 @@ def _close_quietly(file: Any) -> None:
 
 
 def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:
-    found: list[Channel] = []
+    channels: list[Channel] = []
     groups = len(file.groups)
     counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
     require_bounded(where, sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
     for group in range(groups):
         for signal in _signals(file, group):
-            found += _channel(signal, where)
+            channels += _channel(signal, where)
         if progress:
             progress((group + 1) / groups)
-    return found
+    return channels
 
 
 def _signals(file: Any, group: int) -> list[Any]:

@@ -22,8 +22,8 @@ def recording(arrays: Mapping[str, NDArray[Any]], where: str) -> Recording:
     rate, times = _time_base(left, where)
     columns = _columns(left)
     if not columns:
-        found = ", ".join(left) or "nothing"
-        raise InputError(f"holds no samples, only {found}", remedy="save one array a channel", where=where)
+        names = ", ".join(left) or "nothing"
+        raise InputError(f"holds no samples, only {names}", remedy="save one array a channel", where=where)
     return Recording(channels_of(columns, rate, times, where), source=where)
 
 

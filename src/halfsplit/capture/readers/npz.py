@@ -55,7 +55,7 @@ class _Member:
 
 def _members(archive: ZipFile, where: str) -> list[_Member]:
     """The headers of the arrays, looked at against the limits."""
-    found = []
+    members = []
     for info in archive.infolist():
         with archive.open(info) as stream:
             try:
@@ -64,10 +64,10 @@ def _members(archive: ZipFile, where: str) -> list[_Member]:
                 raise ValueError(f"{info.filename} is no array: {error}") from error
         if kind.hasobject:
             raise ValueError(f"{info.filename} holds objects, which could run code")
-        found.append(_Member(info.filename.removesuffix(".npy"), info.filename, shape, fortran, kind))
-    columns = sum(1 if len(one.shape) < 2 else one.shape[1] for one in found)
-    require_bounded(where, columns, sum(math.prod(one.shape) for one in found))
-    return found
+        members.append(_Member(info.filename.removesuffix(".npy"), info.filename, shape, fortran, kind))
+    columns = sum(1 if len(member.shape) < 2 else member.shape[1] for member in members)
+    require_bounded(where, columns, sum(math.prod(member.shape) for member in members))
+    return members
 
 
 def _header(stream: IO[bytes]) -> tuple[tuple[int, ...], bool, np.dtype[Any]]:
@@ -84,14 +84,14 @@ _ROWS: Final = 1 << 20
 def _arrays(archive: ZipFile, where: str, progress: Progress | None) -> dict[str, NDArray[Any]]:
     """The arrays by name: short and single ones as they are, long ones in blocks onto a temporary file."""
     members = _members(archive, where)
-    total = max(sum(math.prod(one.shape) for one in members), 1)
+    total = max(sum(math.prod(member.shape) for member in members), 1)
     arrays, done = {}, 0
-    for one in members:
-        if one.kind.kind not in "biuf" or len(one.shape) > 2:
+    for array in members:
+        if array.kind.kind not in "biuf" or len(array.shape) > 2:
             continue
-        with archive.open(one.file) as stream:
+        with archive.open(array.file) as stream:
             _header(stream)
-            for place, column in _unfolded(one, stream):
+            for place, column in _unfolded(array, stream):
                 arrays[place] = column
                 done += column.size
                 if progress:
@@ -99,32 +99,32 @@ def _arrays(archive: ZipFile, where: str, progress: Progress | None) -> dict[str
     return arrays
 
 
-def _unfolded(one: _Member, stream: IO[bytes]) -> Iterator[tuple[str, NDArray[Any]]]:
+def _unfolded(member: _Member, stream: IO[bytes]) -> Iterator[tuple[str, NDArray[Any]]]:
     """The columns of an array under their names; two dimensions give a channel for each column."""
-    if len(one.shape) < 2:
-        size = math.prod(one.shape)
-        yield one.name, _grown(stream, one, size, 1)[0].reshape(one.shape)
+    if len(member.shape) < 2:
+        size = math.prod(member.shape)
+        yield member.name, _grown(stream, member, size, 1)[0].reshape(member.shape)
         return
-    rows, columns = one.shape
-    names = [f"{one.name} {i + 1}" for i in range(columns)]
-    if one.fortran:
+    rows, columns = member.shape
+    names = [f"{member.name} {i + 1}" for i in range(columns)]
+    if member.fortran:
         for name in names:
-            yield name, _grown(stream, one, rows, 1)[0]
+            yield name, _grown(stream, member, rows, 1)[0]
         return
-    yield from zip(names, _grown(stream, one, rows, columns), strict=True)
+    yield from zip(names, _grown(stream, member, rows, columns), strict=True)
 
 
-def _grown(stream: IO[bytes], one: _Member, rows: int, columns: int) -> list[NDArray[Any]]:
+def _grown(stream: IO[bytes], member: _Member, rows: int, columns: int) -> list[NDArray[Any]]:
     """Columns from rows that follow each other; what is longer than a block is kept as float32 but for times."""
-    clock = one.name.casefold() in TIMES
-    kind = np.dtype(np.float32) if one.kind == np.float64 and rows > _ROWS and not clock else one.kind
+    clock = member.name.casefold() in TIMES
+    kind = np.dtype(np.float32) if member.kind == np.float64 and rows > _ROWS and not clock else member.kind
     sink = Growing([kind.newbyteorder("=")] * columns)
     step = max(_ROWS // max(columns, 1), 1)
     for first in range(0, rows, step):
         count = min(step, rows - first) * columns
-        data = stream.read(count * one.kind.itemsize)
-        block = np.frombuffer(data, dtype=one.kind)
+        data = stream.read(count * member.kind.itemsize)
+        block = np.frombuffer(data, dtype=member.kind)
         if block.size != count:
-            raise ValueError(f"{one.file} breaks off")
+            raise ValueError(f"{member.file} breaks off")
         sink.add(list(block.reshape(-1, columns).T))
     return sink.columns()

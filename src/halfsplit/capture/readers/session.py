@@ -103,12 +103,12 @@ def _logic(
 
 def _parts(archive: zipfile.ZipFile, name: str) -> list[zipfile.ZipInfo]:
     """The member of that name, or its numbered parts in their order."""
-    found = [
+    members = [
         (int(match[1] or 0), member)
         for member in archive.infolist()
         if (match := re.fullmatch(rf"{re.escape(name)}(?:-(\d{{1,9}}))?", member.filename))
     ]
-    return [member for _, member in sorted(found, key=lambda one: one[0])]
+    return [member for _, member in sorted(members, key=lambda member: member[0])]
 
 
 def _blocks(

@@ -33,7 +33,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read the sheet with most rows. Raises `InputError` where it is damaged, too large, or holds no numbers."""
     try:
         with path.open("rb") as stream:
-            found, note = _of_book(stream, path, progress)
+            recording, note = _of_book(stream, path, progress)
     except InputError as error:
         raise InputError(error.message, remedy=error.remedy, where=path.name) from error
     except Exception as error:  # damaged archives end in anything from KeyError to BadZipFile
@@ -42,7 +42,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         ) from error
     if progress:
         progress(1.0)
-    return replace(found, source=path.name, notes=(*found.notes, note))
+    return replace(recording, source=path.name, notes=(*recording.notes, note))
 
 
 def _of_book(stream: IO[bytes], path: Path, progress: Progress | None) -> tuple[Recording, str]:
@@ -51,13 +51,13 @@ def _of_book(stream: IO[bytes], path: Path, progress: Progress | None) -> tuple[
 
     _small_enough(path)
     book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
-    sheet = max(book.worksheets, key=lambda one: one.max_row or 0)
+    sheet = max(book.worksheets, key=lambda worksheet: worksheet.max_row or 0)
     others = len(book.worksheets) - 1
     with tempfile.NamedTemporaryFile("w", encoding="utf-8", suffix=".txt") as lines:
         _write(sheet.iter_rows(values_only=True), lines, path.name, sheet.max_row or 0, progress)
         lines.flush()
-        found = text.read(Path(lines.name))
-    return found, f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
+        recording = text.read(Path(lines.name))
+    return recording, f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
 
 
 def _small_enough(path: Path) -> None:

@@ -125,11 +125,11 @@ class _Section:
 
     def channels(self, where: str) -> list[Channel]:
         """Each time column serves the columns that follow it."""
-        found: list[Channel] = []
+        channels: list[Channel] = []
         rate = 1.0 / self.layout.interval if self.layout.interval else None
         for times, columns, heads in _groups(self.layout, self._sink.columns()):
-            found += channels_of(columns, None if times is not None else rate, times, where, heads)
-        return found
+            channels += channels_of(columns, None if times is not None else rate, times, where, heads)
+        return channels
 
 
 def _groups(

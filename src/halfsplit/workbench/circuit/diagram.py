@@ -63,11 +63,11 @@ def picture(job: JobToRead, key: str, whole: bool = False) -> Response:
 @router.post("/pages")
 async def add_page(request: Request, job: JobToMeasure) -> Response:
     """A PDF page, an SVG or a photo: read as far as it can be."""
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             raise InputError("no file was chosen", remedy="choose a PDF, an SVG or a picture", where="file")
-        data = await found[0].read(LARGEST_PAGE + 1)
-        name = found[0].filename or "page"
+        data = await files[0].read(LARGEST_PAGE + 1)
+        name = files[0].filename or "page"
     if len(data) > LARGEST_PAGE:
         raise InputError(f"the file has more than {LARGEST_PAGE // 1_000_000} MB", where="file")
     number = str((await request.form()).get("number") or "1").strip()
@@ -80,10 +80,10 @@ async def add_page(request: Request, job: JobToMeasure) -> Response:
 @router.post("/act")
 def act(request: Request, job: JobToMeasure, form: Form) -> Response:
     """One act on the marks: stored, and the pages shown as they are then."""
-    told: dict[str, Any] = {name: form[name][:80] for name in FIELDS if form.get(name)}
+    fields: dict[str, Any] = {name: form[name][:80] for name in FIELDS if form.get(name)}
     verb, last, problem = form.get("act", ""), "", ""
     try:
-        last = jobs.change_marks(job, verb, told, based_on=form.get("based_on", ""))
+        last = jobs.change_marks(job, verb, fields, based_on=form.get("based_on", ""))
     except (ConflictError, InputError, NotFoundError) as error:
         problem, last = str(error), form.get("before", "")[:20]
     return _shown(request, job, last, problem)
@@ -109,10 +109,10 @@ def corners(job: JobToMeasure, form: Form) -> Response:
 
 def _corners(form: Mapping[str, str]) -> tuple[tuple[float, float], ...]:
     try:
-        numbers = [float(one) for one in form.get("corners", "").split(",")]
+        numbers = [float(text) for text in form.get("corners", "").split(",")]
     except ValueError:
         numbers = []
-    if len(numbers) != 8 or any(abs(one) > 1e5 for one in numbers):
+    if len(numbers) != 8 or any(abs(number) > 1e5 for number in numbers):
         raise InputError(
             "a page has four corners", remedy="drag each onto a corner of the paper", where="corners"
         )

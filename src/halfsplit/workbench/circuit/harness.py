@@ -22,10 +22,10 @@ router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit/harne
 @router.post("/file")
 async def keep(request: Request, job: JobToMeasure) -> Response:
     """Keep the file with the job, and ask what is plugged in."""
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             raise InputError("no file was chosen", remedy="choose a .kbl or .vec file")
-        await run_in_threadpool(jobs.keep_harness, job, found[0].file, found[0].filename or "harness")
+        await run_in_threadpool(jobs.keep_harness, job, files[0].file, files[0].filename or "harness")
     return RedirectResponse(f"/jobs/{job.job_id}/circuit/harness", 303)
 
 
@@ -59,14 +59,14 @@ def _begin(job: OpenJob, text: str) -> None:
 
 def _told(form: Mapping[str, str]) -> dict[str, tuple[str, str]]:
     """Connector → kind and value. A value that belongs to the kind proposed before is dropped with it."""
-    told = {}
+    answers = {}
     for field, kind in form.items():
         if field.startswith("kind:"):
             name = field.removeprefix("kind:")
             same = form.get(f"was:{name}", "") == kind
             value = form.get(f"value:{name}", "").strip()
-            told[name] = (kind, value if same or value != form.get(f"had:{name}", "") else "")
-    return told
+            answers[name] = (kind, value if same or value != form.get(f"had:{name}", "") else "")
+    return answers
 
 
 def _joints(said: str) -> int:

@@ -22,8 +22,8 @@ LARGEST_FILE = 1_600_000
 
 def check_note(checked: Checked) -> CheckNote:
     """What a text says, with its drawing."""
-    errors = [one for one in checked.problems if one.severity == "error"]
-    warnings = [one for one in checked.problems if one.severity != "error"]
+    errors = [problem for problem in checked.problems if problem.severity == "error"]
+    warnings = [problem for problem in checked.problems if problem.severity != "error"]
     circuit = checked.circuit
     if not checked.text.strip():
         return CheckNote(checked, (), (), "", 0, ())
@@ -40,9 +40,11 @@ def check_note(checked: Checked) -> CheckNote:
 def diagram_of(job: OpenJob) -> Attachment | None:
     """The latest photo of the wiring diagram that a browser can show."""
     kept = [
-        one
-        for one in job.attachments
-        if one.kind == "document" and one.name.startswith(jobs.DIAGRAM) and one.media_type in SHOWN_IN_PLACE
+        attachment
+        for attachment in job.attachments
+        if attachment.kind == "document"
+        and attachment.name.startswith(jobs.DIAGRAM)
+        and attachment.media_type in SHOWN_IN_PLACE
     ]
     return kept[-1] if kept else None
 
@@ -112,8 +114,8 @@ def from_pattern(job: JobToMeasure, form: Form) -> Response:
 @router.post("/sketch")
 def from_sketch(job: JobToMeasure, form: Form) -> Response:
     """A load, its wires, a fuse and a ground: enough for the first tests."""
-    told = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
-    sketch = Sketch(**told)
+    fields = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
+    sketch = Sketch(**fields)
     answer = _begin(job, jobs.sketch_text(sketch), "")
     jobs.complain_of_sketch(job, sketch)
     return answer
@@ -122,10 +124,10 @@ def from_sketch(job: JobToMeasure, form: Form) -> Response:
 @router.post("/file")
 async def from_file(request: Request, job: JobToMeasure) -> Response:
     """Begin with a file."""
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             raise InputError("no file was chosen", remedy="choose a .circuit file")
-        data = await found[0].read(LARGEST_FILE + 1)
+        data = await files[0].read(LARGEST_FILE + 1)
     if len(data) > LARGEST_FILE:
         raise InputError(f"the file has more than {LARGEST_FILE} bytes", remedy="a circuit is a short text")
     text = data.decode("utf-8-sig", errors="replace").replace("\x00", "\ufffd").replace("\r\n", "\n")

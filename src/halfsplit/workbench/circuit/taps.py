@@ -33,12 +33,12 @@ def taps_page(request: Request, job: JobToRead) -> Response:
     return render(request, "circuit/taps.html", page)
 
 
-def _sheet(told: Mapping[str, str]) -> Sheet:
+def _sheet(fields: Mapping[str, str]) -> Sheet:
     return Sheet(
-        part=told.get("part", "")[:40],
-        wire=_number(told.get("wire", ""), -1),
-        end=told.get("end", "")[:60],
-        pin=told.get("pin", "")[:20],
+        part=fields.get("part", "")[:40],
+        wire=_number(fields.get("wire", ""), -1),
+        end=fields.get("end", "")[:60],
+        pin=fields.get("pin", "")[:20],
     )
 
 
@@ -124,10 +124,10 @@ def drawn(request: Request, job: JobToRead) -> Response:
 @router.post("/diagram")
 async def diagram(request: Request, job: JobToMeasure) -> Response:
     """A photo of the wiring diagram, to be entered from."""
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
-        photo = found[0]
+        photo = files[0]
         await run_in_threadpool(
             jobs.add_photo,
             job,

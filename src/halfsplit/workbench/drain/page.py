@@ -67,13 +67,13 @@ class Numbers:
         if not text:
             return None
         try:
-            found = float(text)
+            number = float(text)
         except ValueError:
-            found = float("nan")
-        if not low <= found <= high:
+            number = float("nan")
+        if not low <= number <= high:
             self.wrong[name] = f"A number from {low:g} to {high:g}."
             return None
-        return found
+        return number
 
 
 @router.post("/log")
@@ -82,9 +82,9 @@ async def load(request: Request, job: JobToMeasure) -> Response:
     form = await fields(request)
     wrong: dict[str, str] = {}
     interval = Numbers(form, wrong).get("interval", 1e-4, 3600)
-    async with files_of(request) as found:
-        data = await found[0].read(drains.LARGEST_LOG + 1) if found else b""
-        name = (found[0].filename if found else "") or "no file"
+    async with files_of(request) as files:
+        data = await files[0].read(drains.LARGEST_LOG + 1) if files else b""
+        name = (files[0].filename if files else "") or "no file"
     if wrong:
         page = await run_in_threadpool(_page, job, "Not stored. See the marked field.", form, wrong)
         return render(request, "drain/drain.html", page, status=422)

@@ -41,9 +41,9 @@ def start() -> Response:
 def jobs_page(request: Request, store: Store, person: Reader, search: str = "", closed: str = "") -> Response:
     """The list of jobs, searched."""
     states = (*OPEN, "closed") if closed else OPEN
-    found = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
-    told = [(job, _progress(store, job, number)) for number, job in enumerate(found)]
-    return render(request, "jobs/jobs.html", JobsPage(told, search, bool(closed), STAGES))
+    listed = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
+    rows = [(job, _progress(store, job, number)) for number, job in enumerate(listed)]
+    return render(request, "jobs/jobs.html", JobsPage(rows, search, bool(closed), STAGES))
 
 
 WORKED_OUT = 6
@@ -65,10 +65,10 @@ def progress(job: JobToRead) -> Response:
 @router.post("/jobs/import")
 async def import_job(request: Request, store: Store, person: Taker) -> Response:
     """A whole job from its file; a job that is here already is told, and nothing is changed."""
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             raise InputError("no file was chosen", remedy="choose the file of an exported job")
-        job = await run_in_threadpool(jobs.import_job, store, found[0].file, who=person.name, at=jobs.now())
+        job = await run_in_threadpool(jobs.import_job, store, files[0].file, who=person.name, at=jobs.now())
     return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 

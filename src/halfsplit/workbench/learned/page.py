@@ -19,37 +19,37 @@ router = APIRouter(include_in_schema=False, prefix="/learned")
 def learned_page(request: Request, store: Store, person: Reader) -> Response:
     """The shares of the causes with their intervals, beside the shipped ones, and what was found in known circuits."""
     try:
-        found = learned_file.present()
+        learned = learned_file.present()
     except InputError as error:
         page = LearnedPage((), False, (), (), 1.0, str(error))
         return render(request, "learned/learned.html", page)
-    if found is None:
+    if learned is None:
         return render(request, "learned/learned.html", LearnedPage((), False, (), (), 1.0))
-    kinds = learned_file.kinds_said(found)
-    largest = max((one.high for _, one in kinds), default=1.0)
+    kinds = learned_file.kinds_said(learned)
+    largest = max((kind.high for _, kind in kinds), default=1.0)
     page = LearnedPage(
-        found.sources,
-        found.used,
+        learned.sources,
+        learned.used,
         [_row(said, largest) for said in kinds],
-        [_circuit(one) for one in learned_file.circuits_said(found, store)],
+        [_circuit(circuit) for circuit in learned_file.circuits_said(learned, store)],
         largest,
     )
     return render(request, "learned/learned.html", page)
 
 
 def _row(said: KindSaid, largest: float) -> KindRow:
-    kind, one = said
+    kind, share = said
     scale = 100.0 / largest
     return KindRow(
         kind,
-        one.jobs,
-        one.of,
-        one.shipped,
-        one.share,
-        round(one.shipped * scale - 0.2, 2),
-        round(one.share * scale - 0.6, 2),
-        round(one.low * scale, 2),
-        round((one.high - one.low) * scale, 2),
+        share.jobs,
+        share.of,
+        share.shipped,
+        share.share,
+        round(share.shipped * scale - 0.2, 2),
+        round(share.share * scale - 0.6, 2),
+        round(share.low * scale, 2),
+        round((share.high - share.low) * scale, 2),
     )
 
 
@@ -57,9 +57,9 @@ PARTS = 8
 """Of a circuit, the most frequent ones."""
 
 
-def _circuit(one: CircuitSaid) -> CircuitRow:
-    others = sum(jobs for _, jobs in one.parts[PARTS:])
-    return CircuitRow(one.title, one.jobs, one.parts[:PARTS], others)
+def _circuit(circuit: CircuitSaid) -> CircuitRow:
+    others = sum(jobs for _, jobs in circuit.parts[PARTS:])
+    return CircuitRow(circuit.title, circuit.jobs, circuit.parts[:PARTS], others)
 
 
 @router.post("")

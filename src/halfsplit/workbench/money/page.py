@@ -36,8 +36,8 @@ def add_step(job: JobToCharge, form: Form) -> Response:
     """Minutes as entered, or a step that starts now."""
     typed = form.get("minutes", "").strip()
     if typed:
-        found = read_field(typed.replace(",", "."), "min")
-        minutes, entry_id = found.value / 60.0, form.get("entry_id", "")[:60]
+        quantity = read_field(typed.replace(",", "."), "min")
+        minutes, entry_id = quantity.value / 60.0, form.get("entry_id", "")[:60]
         jobs.add_minutes(job, form.get("what", ""), minutes, entry_id=entry_id)
     else:
         jobs.start_step(job, form.get("what", ""))
@@ -73,10 +73,10 @@ def add_part(job: JobToCharge, form: Form) -> Response:
 
 
 def _quantity(typed: str) -> Decimal:
-    found = jobs.read_money(typed, "quantity") if typed.strip() else Decimal(1)
-    if not found:
+    amount = jobs.read_money(typed, "quantity") if typed.strip() else Decimal(1)
+    if not amount:
         raise InputError("none of them", remedy="enter how many", where="quantity")
-    return found
+    return amount
 
 
 @router.post("/{kind}/{line_id}/withdraw")
@@ -112,10 +112,10 @@ def limit(job: JobToCharge, form: Form) -> Response:
 async def add_photo(request: Request, job: JobToMeasure) -> Response:
     """Keep a photo, linked to the entry that it shows."""
     form = await fields(request)
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
-        photo = found[0]
+        photo = files[0]
         await run_in_threadpool(
             jobs.add_photo,
             job,

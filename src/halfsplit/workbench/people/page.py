@@ -37,11 +37,11 @@ async def signed_in(request: Request, store: Store) -> Response:
     """Open a session, or say that name or password are wrong."""
     form = await fields(request)
     name, address = form.get("name", "")[:LONGEST_NAME], request.client.host if request.client else "-"
-    found = await run_in_threadpool(sign_in, store, name, form.get("password", ""), address)
-    if found is None:
+    session = await run_in_threadpool(sign_in, store, name, form.get("password", ""), address)
+    if session is None:
         return render(request, "people/sign_in.html", SignInPage(name, refused=True), status=401)
     answer = RedirectResponse("/jobs", 303)
-    set_session(answer, found[0], secure=request.app.state.secure or request.url.scheme == "https")
+    set_session(answer, session[0], secure=request.app.state.secure or request.url.scheme == "https")
     return answer
 
 

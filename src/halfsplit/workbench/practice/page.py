@@ -46,7 +46,7 @@ def practice_page(
 
 
 def _choice(store: JobStore, name: str, typed: Mapping[str, str], problem: str = "") -> PracticePage:
-    open_jobs = [one for one in store.list_jobs("", limit=OPEN_JOBS) if store.circuit(one.job_id) is not None]
+    open_jobs = [job for job in store.list_jobs("", limit=OPEN_JOBS) if store.circuit(job.job_id) is not None]
     return PracticePage(
         practice_views.results(store, name),
         practising.to_practise_on("pattern"),
@@ -172,7 +172,7 @@ def give_up(request: Request, practice_id: str, store: Store, person: Reader, fo
     )
 
 
-ASKED = tuple(one.name for one in fields_of(AskedForm) if one.name != "lead")
+ASKED = tuple(field.name for field in fields_of(AskedForm) if field.name != "lead")
 
 
 def _done(

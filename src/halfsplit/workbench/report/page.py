@@ -26,9 +26,9 @@ def report_page(
     """The report as it will be printed."""
     view = jobs.bench_view(job)
     svg = jobs.bench_drawing(job, whole=True).svg if audience == "workshop" else ""
-    told = jobs.customer_view(job) if audience == "customer" else jobs.job_view(job)
+    shown = jobs.customer_view(job) if audience == "customer" else jobs.job_view(job)
     lines = tuple(reversed(view.evidence))
-    page = ReportPage(view, audience, told, lines, jobs.can_print(), svg)
+    page = ReportPage(view, audience, shown, lines, jobs.can_print(), svg)
     return render(request, "report/report.html", page)
 
 

@@ -32,7 +32,7 @@ def _page(job: OpenJob, typed: Mapping[str, str] | None = None, problem: str = "
     from halfsplit.job import live_scans
 
     kept = scans.kept_reports(job)
-    live = next((one for one in reversed(kept) if one.source == "live"), None)
+    live = next((report for report in reversed(kept) if report.source == "live"), None)
     last = live.live if live else {}
     channel = str(last.get("channel", ""))
     before = {

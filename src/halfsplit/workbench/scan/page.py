@@ -63,7 +63,7 @@ def _page(
 
 def _chosen(kept: tuple[KeptReport, ...], scan_id: str) -> KeptReport | None:
     """The report that is asked for, else the latest."""
-    return next((one for one in kept if one.scan_id == scan_id), kept[-1] if kept else None)
+    return next((report for report in kept if report.scan_id == scan_id), kept[-1] if kept else None)
 
 
 def _number(text: str) -> int:
@@ -105,9 +105,9 @@ def paste(request: Request, job: JobToMeasure, form: Form) -> Response:
 async def load(request: Request, job: JobToMeasure) -> Response:
     """Keep a report from a file: text, CSV, HTML or PDF."""
     form = await fields(request)
-    async with files_of(request) as found:
-        data = await found[0].read(scans.LARGEST_REPORT + 1) if found else b""
-        name = (found[0].filename if found else "") or "no file"
+    async with files_of(request) as files:
+        data = await files[0].read(scans.LARGEST_REPORT + 1) if files else b""
+        name = (files[0].filename if files else "") or "no file"
     try:
         kept = await run_in_threadpool(
             scans.keep_report,
@@ -162,8 +162,10 @@ def cause_page(request: Request, job: JobToRead, report: str = "") -> Response:
 
 def _cause_page(job: OpenJob, report: str, problem: str = "") -> CausePage:
     record, kept = job.record, scans.kept_reports(job)
-    shown = next((one for one in kept if one.scan_id == report), None)
-    shown = shown or next((one for one in kept if one.moment == "arrival"), kept[0] if kept else None)
+    shown = next((kept_report for kept_report in kept if kept_report.scan_id == report), None)
+    shown = shown or next(
+        (kept_report for kept_report in kept if kept_report.moment == "arrival"), kept[0] if kept else None
+    )
     whole = scan_evidence.table_of(job, shown.scan_id) if shown else None
     codes = whole.codes if whole else ()
     table, left_out = _as_shown(whole) if whole else (None, "")
