@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Final, cast
 
 from lark import Token, Transformer, v_args
@@ -25,9 +26,30 @@ from halfsplit.notation.terms import (
 _NUMBER: Final = re.compile(r"[-+]?[0-9.]+", re.ASCII)
 
 
+Rule = Callable[..., object]
+
+
+def _line(kind: Callable[..., object]) -> Rule:
+    """A rule whose parts are the fields of a line."""
+    return lambda builder, *parts: kind(*parts, builder.at)
+
+
+def _list_line(kind: Callable[..., object]) -> Rule:
+    """A rule whose parts together are the one field of a line."""
+    return lambda builder, *parts: kind(parts, builder.at)
+
+
+def _said(what: str) -> Rule:
+    return lambda _, word: s.Said(what, word)
+
+
+def _given(what: str) -> Rule:
+    return lambda _, amount: s.Given(what, amount)
+
+
 @v_args(inline=True)
 class Builder(Transformer[Token, object]):
-    """One method for each rule and terminal of ``grammar.lark``; the names are the grammar's."""
+    """What each rule and terminal of ``grammar.lark`` makes; the names are the grammar's."""
 
     def __init__(self, at: Position) -> None:
         super().__init__()
@@ -72,36 +94,13 @@ class Builder(Transformer[Token, object]):
 
     # statements
 
+    include, variant, reach = _line(s.IncludeLine), _line(s.VariantLine), _line(s.ReachLine)
+    suspect, terminator, gauge = _line(s.SuspectLine), _line(s.TerminatorLine), _line(s.GaugeLine)
+
     def title(self, words: Word) -> s.TitleLine:
         text = words.text.strip()
         quoted = len(text) > 1 and text[0] == text[-1] == '"' and text.count('"') == 2
         return s.TitleLine(Word(text[1:-1] if quoted else text, words.at), self.at)
-
-    def include(self, file: Word) -> s.IncludeLine:
-        return s.IncludeLine(file, self.at)
-
-    def variant(self, name: Word) -> s.VariantLine:
-        return s.VariantLine(name, self.at)
-
-    def reach(self, name: Word, minutes: s.Amount, words: Word | None) -> s.ReachLine:
-        return s.ReachLine(name, minutes, words, self.at)
-
-    def suspect(self, name: Word, factor: s.Amount, words: Word | None) -> s.SuspectLine:
-        return s.SuspectLine(name, factor, words, self.at)
-
-    def terminator(self, ohms: s.Amount, part: Word, bus: Word | None) -> s.TerminatorLine:
-        return s.TerminatorLine(ohms, part, bus, self.at)
-
-    def gauge(
-        self,
-        name: Word,
-        quantity: GaugeQuantity,
-        place: Word,
-        ratio: s.Amount | None,
-        error: s.Amount | None,
-        words: Word | None,
-    ) -> s.GaugeLine:
-        return s.GaugeLine(name, quantity, place, ratio, error, words, self.at)
 
     def part(self, kind: Word, name: Word, *items: s.Said | s.Given) -> s.PartLine:
         return s.PartLine(kind, name, items, self.at)
@@ -131,50 +130,10 @@ class Builder(Transformer[Token, object]):
 
     # items of a line
 
-    def plain(self, amount: s.Amount) -> s.Given:
-        return s.Given("", amount)
-
-    def pulls(self, amount: s.Amount) -> s.Given:
-        return s.Given("pulls", amount)
-
-    def drops(self, amount: s.Amount) -> s.Given:
-        return s.Given("drops", amount)
-
-    def lasts(self, amount: s.Amount) -> s.Given:
-        return s.Given("lasts", amount)
-
-    def takes(self, amount: s.Amount) -> s.Given:
-        return s.Given("takes", amount)
-
-    def limit(self, amount: s.Amount) -> s.Given:
-        return s.Given("limit", amount)
-
-    def low(self, amount: s.Amount) -> s.Given:
-        return s.Given("low", amount)
-
-    def high(self, amount: s.Amount) -> s.Given:
-        return s.Given("high", amount)
-
-    def bias(self, amount: s.Amount) -> s.Given:
-        return s.Given("bias", amount)
-
-    def on(self, name: Word) -> s.Said:
-        return s.Said("on", name)
-
-    def place(self, text: Word) -> s.Said:
-        return s.Said("at", text)
-
-    def tag(self, name: Word) -> s.Said:
-        return s.Said("kind", name)
-
-    def words(self, text: Word) -> s.Said:
-        return s.Said("words", text)
-
-    def position(self, word: Word) -> s.Said:
-        return s.Said("position", word)
-
-    def alias(self, name: Word) -> s.Said:
-        return s.Said("as", name)
+    plain, pulls, drops, lasts = _given(""), _given("pulls"), _given("drops"), _given("lasts")
+    takes, limit, bias, low, high = map(_given, ("takes", "limit", "bias", "low", "high"))
+    on, place, tag, words = _said("on"), _said("at"), _said("kind"), _said("words")
+    position, alias, when = _said("position"), _said("as"), s.When
 
     def pulled(self, way: Word, amount: s.Amount) -> tuple[s.Said, s.Given]:
         return s.Said("pulled", way), s.Given("pulled", amount)
@@ -184,9 +143,6 @@ class Builder(Transformer[Token, object]):
 
     def pwm(self, share: s.Amount, hertz: s.Amount | None) -> tuple[s.Given, ...]:
         return (s.Given("pwm", share), *([s.Given("hertz", hertz)] if hertz else []))
-
-    def when(self, term: Term) -> s.When:
-        return s.When(term)
 
     # paths
 
@@ -203,35 +159,15 @@ class Builder(Transformer[Token, object]):
 
     # lines under a part
 
-    def tagged(self, tag: Word) -> s.TagLine:
-        return s.TagLine(tag, self.at)
-
-    def joins(self, position: Word, a: Word, b: Word) -> s.JoinsLine:
-        return s.JoinsLine(position, a, b, self.at)
+    tagged, joins, drifts, draws = map(_line, (s.TagLine, s.JoinsLine, s.DriftsLine, s.DrawsLine))
+    works, supplies, sleeps, wakes = map(_line, (s.WorksLine, s.SuppliesLine, s.SleepsLine, s.WakesLine))
+    feed, earth, clamp = _list_line(s.FeedLine), _list_line(s.EarthLine), _list_line(s.ClampLine)
 
     def parks(self, common: Word, parked: Word, running: Word) -> s.ParksLine:
         return s.ParksLine((common, parked, running), self.at)
 
-    def drifts(self) -> s.DriftsLine:
-        return s.DriftsLine(self.at)
-
-    def feed(self, *groups: tuple[Word, ...]) -> s.FeedLine:
-        return s.FeedLine(groups, self.at)
-
     def choice(self, *pins: Word) -> tuple[Word, ...]:
         return pins
-
-    def earth(self, *pins: Word) -> s.EarthLine:
-        return s.EarthLine(pins, self.at)
-
-    def clamp(self, *pins: Word) -> s.ClampLine:
-        return s.ClampLine(pins, self.at)
-
-    def draws(self, amount: s.Amount) -> s.DrawsLine:
-        return s.DrawsLine(amount, self.at)
-
-    def works(self, amount: s.Amount) -> s.WorksLine:
-        return s.WorksLine(amount, self.at)
 
     def reads(self, pin: Word, *items: object) -> s.ReadsLine:
         return s.ReadsLine(pin, cast(tuple[s.Said | s.Given, ...], _flat(items)), self.at)
@@ -239,34 +175,12 @@ class Builder(Transformer[Token, object]):
     def drives(self, pin: Word, side: Side, *items: object) -> s.DrivesLine:
         return s.DrivesLine(pin, side, cast(tuple[s.Said | s.Given | s.When, ...], _flat(items)), self.at)
 
-    def supplies(self, pin: Word, volts: s.Amount, limit: s.Amount | None) -> s.SuppliesLine:
-        return s.SuppliesLine(pin, volts, limit, self.at)
-
     def talks(self, bus: Word, *pins: Word | None) -> s.TalksLine:
         return s.TalksLine(bus, tuple(pin for pin in pins if pin), self.at)
 
-    def sleeps(self, draws: s.Amount, after: s.Amount) -> s.SleepsLine:
-        return s.SleepsLine(draws, after, self.at)
-
-    def wakes(self, term: Term) -> s.WakesLine:
-        return s.WakesLine(term, self.at)
-
     # conditions
 
-    def pin_is(self, pin: Word, level: Side) -> PinTerm:
-        return PinTerm(pin, level)
-
-    def hears(self, listener: Word, speaker: Word) -> HearsTerm:
-        return HearsTerm(listener, speaker)
-
-    def in_state(self, state: Word) -> StateTerm:
-        return StateTerm(state)
-
-    def always(self) -> AlwaysTerm:
-        return AlwaysTerm()
-
-    def not_(self, term: Term) -> NotTerm:
-        return NotTerm(term)
+    pin_is, hears, in_state, always, not_ = PinTerm, HearsTerm, StateTerm, AlwaysTerm, NotTerm
 
     def and_(self, *terms: Term) -> AndTerm:
         return AndTerm(terms)
@@ -276,17 +190,8 @@ class Builder(Transformer[Token, object]):
 
     # lines under a stage
 
-    def needs(self, *names: Word) -> s.NeedsLine:
-        return s.NeedsLine(names, self.at)
-
-    def fails(self, words: Word, factor: s.Amount | None) -> s.FailsLine:
-        return s.FailsLine(words, factor, self.at)
-
-    def stand_in(self, words: Word, minutes: s.Amount | None, caution: Word | None) -> s.StandInLine:
-        return s.StandInLine(words, minutes, caution, self.at)
-
-    def within(self, *states: Word) -> s.WithinLine:
-        return s.WithinLine(states, self.at)
+    fails, stand_in = _line(s.FailsLine), _line(s.StandInLine)
+    needs, within = _list_line(s.NeedsLine), _list_line(s.WithinLine)
 
 
 def _flat(items: tuple[object, ...]) -> tuple[object, ...]:
