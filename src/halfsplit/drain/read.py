@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from halfsplit.clocks import clock_seconds, is_clock, past_midnight
 from halfsplit.drain.cell_units import SCALES, plain_amps
 from halfsplit.drain.log import CurrentLog, Floats
 from halfsplit.errors import InputError
@@ -40,10 +41,6 @@ _CURRENT = re.compile(
 _INTERVAL = re.compile(
     r"(?:interval|intervall|intervalle|sample time|abtast\w*|period\w*)\D{0,12}?([\d.,]+)\s*(ms|s|min)\b",
     re.IGNORECASE,
-)
-_CLOCK = re.compile(
-    r"(?:(\d{4})[-/.](\d\d?)[-/.](\d\d?)[T ]+|(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d\d)[T ]+)?"
-    r"(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,](\d{1,6}))?)? ?([AaPp])?(?:(?<=[AaPp])\.?[Mm]\.?)?(?:Z|[+-]\d\d:?\d\d)?"
 )
 _DATE_APART = re.compile(
     r"(\d{4}[-/.]\d\d?[-/.]\d\d?|\d\d?[./-]\d\d?[./-](?:\d{4}|\d\d))\"?\s*[;,\t| ]\s*\"?(?=\d\d?:\d\d)"
@@ -164,7 +161,7 @@ def _form(lines: Sequence[str], source: str, interval: float | None, unit: str |
     header = lines[:first]
     titles = _titles(header, delimiter, width)
     cells = _split(lines[first], delimiter)
-    clocks = [place for place in range(width) if _CLOCK.fullmatch(cells[place].strip())]
+    clocks = [place for place in range(width) if is_clock(cells[place].strip())]
     time, current = _columns(titles, width, clocks, _rising(lines[first:], delimiter, width, comma), source)
     interval = interval or _stated_interval(header)
     if time is None and interval is None:
@@ -225,7 +222,7 @@ def _split(line: str, delimiter: str) -> list[str]:
 
 def _is_value(cell: str, comma: bool) -> bool:
     cell = cell.strip().strip('"')
-    if _CLOCK.fullmatch(cell) or cell.upper() in ("OL", "O.L", "NAN", "INF", "-INF", "OVERLOAD"):
+    if is_clock(cell) or cell.upper() in ("OL", "O.L", "NAN", "INF", "-INF", "OVERLOAD"):
         return True
     if _THOUSANDS[comma].fullmatch(cell):
         return True
@@ -335,7 +332,7 @@ def _slow(lines: Sequence[str], form: Form, columns: list[int]) -> tuple[Floats,
         raise InputError(f"no readable line after line {form.first}", remedy="look at the file's layout")
     numbers = _oldest_first(np.array(rows, dtype=np.float64))
     if form.clock and form.time is not None:
-        numbers[:, 0] = _past_midnight(numbers[:, 0])
+        numbers[:, 0] = past_midnight(numbers[:, 0])
     return numbers, _left_out(bad)
 
 
@@ -362,32 +359,12 @@ def _left_out(bad: list[int]) -> tuple[str, ...]:
 def _value(cell: str, comma: bool) -> float:
     cell = cell.strip().strip('"')
     if ":" in cell:
-        return _clock_seconds(cell)
+        seconds = clock_seconds(cell)
+        if seconds is None:
+            raise ValueError(cell)
+        return seconds
     if cell.upper().startswith(("OL", "O.L", "OVER")) or not cell:
         return float("nan")
     if _THOUSANDS[comma].fullmatch(cell):
         cell = cell.replace("." if comma else ",", "")
     return float(cell.replace(",", ".") if comma else cell)
-
-
-def _clock_seconds(cell: str) -> float:
-    """Seconds of a clock time, since midnight or, with a date, since year 1."""
-    match = _CLOCK.fullmatch(cell)
-    if match is None:
-        raise ValueError(cell)
-    year, month, day = (match[1], match[2], match[3]) if match[1] else (match[6], match[5], match[4])
-    hour = int(match[7]) % 12 + 12 * (match[11] in "pP") if match[11] else int(match[7])
-    seconds = hour * 3600 + int(match[8]) * 60 + int(match[9] or 0) + float(f"0.{match[10] or 0}")
-    if not year:
-        return seconds
-    if int(month) > 12:  # the month stands first
-        month, day = day, month
-    year = year if len(year) == 4 else f"20{year}"
-    days = np.datetime64(f"{int(year):04}-{int(month):02}-{int(day):02}") - np.datetime64("2000-01-01")
-    return float(days.astype(int)) * 86400.0 + seconds
-
-
-def _past_midnight(seconds: Floats) -> Floats:
-    """Clock times without a date start again at midnight: a fall by nearly a day is a new day."""
-    falls = np.diff(seconds) < -43200
-    return seconds + 86400.0 * np.concatenate(([0], np.cumsum(falls)))

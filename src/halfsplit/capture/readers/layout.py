@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from halfsplit.capture.readers.clocks import is_clock
 from halfsplit.capture.readers.headings import Heading, heading, is_time, lettered, unit_of
+from halfsplit.clocks import is_clock
 
 _FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
     ("\t", False),

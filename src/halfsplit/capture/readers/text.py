@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers.clocks import clock_seconds, is_clock, past_midnight
 from halfsplit.capture.readers.headings import Heading
 from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_index, is_number
 from halfsplit.capture.readers.limits import MOST_CHANNELS, MOST_LINE, require_bounded
 from halfsplit.capture.readers.timebase import Growing, channels_of
+from halfsplit.clocks import clock_seconds, is_clock, past_midnight
 from halfsplit.errors import InputError
 
 NAME: Final = "delimited text"

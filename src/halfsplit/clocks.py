@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 DAY: Final = 86_400.0
 _CLOCK: Final = re.compile(
     r"(?:(?P<year>\d{4})[-/.](?P<month>\d\d?)[-/.](?P<day>\d\d?)[T ]+"
-    r"|(?P<first>\d\d?)[./-](?P<second>\d\d?)[./-](?P<last>\d{4})[T ,]+)?"
-    r"(?P<hour>\d{1,2}):(?P<minute>\d\d)(?::(?P<seconds>\d\d(?:[.,]\d+)?))?\s*(?P<half>[AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?"
+    r"|(?P<first>\d\d?)[./-](?P<second>\d\d?)[./-](?P<last>\d{4}|\d\d)[T ,]+)?"
+    r"(?P<hour>\d{1,2}):(?P<minute>\d\d)(?::(?P<seconds>\d\d(?:[.,]\d+)?))?"
+    r"\s*(?:(?P<half>[AaPp])\.?[Mm]\.?)?(?:Z|[+-]\d\d:?\d\d)?"
 )
 
 
@@ -28,11 +29,8 @@ def clock_seconds(cell: str) -> float | None:
     match = _CLOCK.fullmatch(cell)
     if match is None:
         return None
-    hour = (
-        int(match["hour"]) % 12 + 12 * (match["half"].lower() == "pm")
-        if match["half"]
-        else int(match["hour"])
-    )
+    hour = int(match["hour"])
+    hour = hour % 12 + 12 * (match["half"] in "pP") if match["half"] else hour
     seconds = hour * 3600.0 + int(match["minute"]) * 60 + float((match["seconds"] or "0").replace(",", "."))
     day = _day(match)
     if day is None:
@@ -45,7 +43,8 @@ def _day(match: re.Match[str]) -> float | None:
         parts = int(match["year"]), int(match["month"]), int(match["day"])
     elif match["last"]:
         day, month = int(match["first"]), int(match["second"])
-        parts = (int(match["last"]), month, day) if month <= 12 else (int(match["last"]), day, month)
+        year = int(match["last"]) + 2000 * (len(match["last"]) == 2)
+        parts = (year, month, day) if month <= 12 else (year, day, month)
     else:
         return 0.0
     try:
