@@ -186,14 +186,13 @@ class DeviceTable:
             for number, device in enumerate(self.devices)
             if isinstance(device, TalkDevice)
         ]
-        self.sleepers = self._numbers(SleepDevice)
+        self.sleepers = [
+            number for number, device in enumerate(self.devices) if isinstance(device, SleepDevice)
+        ]
         self.asked_links = frozenset[tuple[str, str]]().union(*map(_links_asked, self._conditions()))
         latches = {device.driver.latches for device in self.devices if isinstance(device, DriverDevice)}
         named = set().union(*map(_states_named, self._conditions()))
         self.named_states = sorted(named | {name for name in latches if name is not None})
-
-    def _numbers(self, kind: type[Device]) -> list[int]:
-        return [number for number, device in enumerate(self.devices) if isinstance(device, kind)]
 
     def _conditions(self) -> list[Condition]:
         drivers = [device.driver.when for device in self.devices if isinstance(device, DriverDevice)]

@@ -86,7 +86,10 @@ def _watched(job: OpenJob, done: Walk, screen: Screen | None) -> None:
 def _result(view: BenchView, done: Walk) -> dict[str, Any]:
     return {
         "circuit": view.circuit.circuit.title if view.circuit and view.circuit.circuit else "",
-        "tests": [_test_json(test) | {"value": _value_json(value)} for test, value in done.steps],
+        "tests": [
+            _test_json(test) | {"value": "OL" if value == float("inf") else value}
+            for test, value in done.steps
+        ],
         "minutes": round(done.minutes, 1),
         "suspects": [
             {
@@ -114,10 +117,6 @@ def _test_json(test: TestCard) -> dict[str, Any]:
         "purpose": test.purpose,
         "cautions": list(test.cautions),
     }
-
-
-def _value_json(value: float | str) -> float | str:
-    return "OL" if value == float("inf") else value
 
 
 # With a person

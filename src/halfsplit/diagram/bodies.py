@@ -80,7 +80,7 @@ def bodies_of(strokes: Strokes, words: Sequence[Word], codes: Sequence[Word]) ->
         _solid("shape", _corners(box))
         for box in strokes.frames
         if not _is_frame(_solid("frame", _corners(box)), elements, shapes, strokes, codes)
-        and _holds_any(box, words)
+        and any(holds(box, word.box, 1.0) for word in words)
     ]
     del boxes
     plates, lines = _plates([*strokes.lines, *diagonals], elements, strokes)
@@ -113,10 +113,6 @@ def _circle(ring: Round) -> tuple[tuple[float, float], ...]:
     x, y = ring.middle
     turns = np.linspace(0, 2 * np.pi, 12, endpoint=False)
     return tuple((x + ring.radius * math.cos(turn), y + ring.radius * math.sin(turn)) for turn in turns)
-
-
-def _holds_any(box: Box, words: Iterable[Word]) -> bool:
-    return any(holds(box, word.box, 1.0) for word in words)
 
 
 def _slants(strokes: Strokes) -> tuple[list[Line], list[Line]]:
@@ -324,14 +320,13 @@ def _pieces(line: Line, solids: Sequence[Element], strokes: Strokes) -> list[Lin
         inside = shapely.intersection(_string(line.a, line.b), solid.geometry)
         if inside.is_empty or (solid.solid and inside.length <= 0.5 * strokes.touch):
             continue
-        shares = [_share(line, spot) for spot in shapely.get_coordinates(inside).tolist()]
+        shares = [
+            math.dist(line.a, (spot[0], spot[1])) / line.length
+            for spot in shapely.get_coordinates(inside).tolist()
+        ]
         stretches = [piece for stretch in stretches for piece in _without(stretch, min(shares), max(shares))]
     least = 0.5 * strokes.touch / line.length if line.length else 1.0
     return [_part(line, start, stop) for start, stop in stretches if stop - start > least]
-
-
-def _share(line: Line, spot: Sequence[float]) -> float:
-    return math.dist(line.a, (spot[0], spot[1])) / line.length
 
 
 def _without(stretch: tuple[float, float], start: float, stop: float) -> list[tuple[float, float]]:

@@ -125,7 +125,7 @@ def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tup
                     )
                     ring = (top, left, right, bottom)
                     if closes and not any(
-                        _near_line(dot, line, strokes.touch) for dot in dots for line in ring
+                        holds(grown(line.box, strokes.touch), (*dot, *dot)) for dot in dots for line in ring
                     ):
                         rings.append(ring)
     return rings
@@ -141,7 +141,3 @@ def _at(cells: dict[tuple[int, int], list[Line]], spot: Spot, slack: float) -> I
     for x in (column - 1, column, column + 1):
         for y in (row - 1, row, row + 1):
             yield from (line for line in cells.get((x, y), ()) if math.dist(line.a, spot) <= 1.5 * slack)
-
-
-def _near_line(spot: Spot, line: Line, near: float) -> bool:
-    return holds(grown(line.box, near), (*spot, *spot))

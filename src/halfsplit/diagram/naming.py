@@ -178,7 +178,7 @@ def named_parts(
                 continue
             costs[row, column] = away + 0.05 * _off_middle(box, word.box) + (em - word.size)
             costs[row, column] += 0.0 if code.letters in LETTERS else 3 * em
-            if _at_pin(word, pins[row], em):
+            if any(gap(word.box, (*pin, *pin)) < 1.8 * em for pin in pins[row]):
                 costs[row, column] += 4 * em if len(inside) > 1 and column in inside else 1.5 * em
     return assigned(costs, 2 * NAME_REACH * em)
 
@@ -188,10 +188,6 @@ def _off_middle(box: Box, word: Box) -> float:
     across = abs((box[0] + box[2]) / 2 - (word[0] + word[2]) / 2)
     down = abs((box[1] + box[3]) / 2 - (word[1] + word[3]) / 2)
     return min(across, down)
-
-
-def _at_pin(word: Word, pins: Iterable[Spot], em: float) -> bool:
-    return any(gap(word.box, (*pin, *pin)) < 1.8 * em for pin in pins)
 
 
 # Pins

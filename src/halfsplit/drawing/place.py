@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import accumulate
 from math import ceil
 
-from halfsplit.drawing.channels import Channels, Detour, Line
+from halfsplit.drawing.channels import Channels, Line
 from halfsplit.drawing.glyphs import End, Glyph
 from halfsplit.drawing.labels import BOX_MARGIN, GAP, Cell, Writing, box_lines, box_room, cells_of
 from halfsplit.drawing.rows import Layers
@@ -81,11 +81,8 @@ class Placement:
         detour = line.detours.get(end)
         if detour is None:
             return [edge, (edge[0], track)]
-        own, gutter = self.tracks[line.channel, detour.track], self._gutter(detour)
+        own, gutter = self.tracks[line.channel, detour.track], self.gutters[detour.place] + 5.0 * detour.lane
         return [edge, (edge[0], own), (gutter, own), (gutter, track)]
-
-    def _gutter(self, detour: Detour) -> float:
-        return self.gutters[detour.place] + 5.0 * detour.lane
 
 
 def place(grid: Grid, writing: Writing, width: float = 0.0) -> Placement:

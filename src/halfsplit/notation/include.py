@@ -62,7 +62,7 @@ class Including:
     def _load(self, word: Word, name: str) -> str | None:
         if self.loader is None:
             self.collector.add("include-no-loader", word.at, name=word.text)
-        elif self.confined and _outside(name):
+        elif self.confined and (name.startswith(("/", "../")) or name == ".." or ":" in name or "\0" in name):
             self.collector.add("include-outside", word.at, name=word.text)
         elif len(self.read) > MOST_FILES:
             self.collector.add("include-many", word.at, limit=MOST_FILES)
@@ -96,7 +96,3 @@ def whole_file(file: str) -> Position:
 def _resolved(folder: str, name: str) -> str:
     """``a/b`` and ``../c`` give ``a/c``; backslashes are taken for slashes."""
     return posixpath.normpath(posixpath.join(folder, name.replace("\\", "/")))
-
-
-def _outside(name: str) -> bool:
-    return name.startswith(("/", "../")) or name == ".." or ":" in name or "\0" in name

@@ -150,7 +150,8 @@ class UnitState:
             if kind == 0x01:
                 return bytes([0x59, 0x01, 0xFF, 0x01]) + len(found).to_bytes(2, "big")
             return bytes([0x59, kind, 0xFF]) + b"".join(
-                _three(code) + bytes([s]) for code, s in found.items()
+                code.number.to_bytes(2, "big") + bytes([code.failure_type or 0, s])
+                for code, s in found.items()
             )
         if kind in (0x04, 0x06):
             return self._detail(kind, rest)
@@ -200,10 +201,6 @@ class UnitState:
             cause = confirmed[0].to_bytes()[:2] if confirmed else b"\x00\x00"
             return {0x02: cause, 0x05: b"\x3c", 0x0C: b"\x00\x00", 0x42: b"\x2e\x18"}
         return {0x01: lamp, 0x05: b"\x7b", 0x0C: b"\x0c\xe4", 0x42: b"\x36\x4c", 0x11: b"\x26"}
-
-
-def _three(code: FaultCode) -> bytes:
-    return code.number.to_bytes(2, "big") + bytes([code.failure_type or 0])
 
 
 def _refuse(service: int, reason: int) -> bytes:
