@@ -135,7 +135,7 @@ class Pool:
             return taken.pop(0) if taken else await receive()
 
         await self.app(
-            scope | {"state": {**scope.get("state", {}), ASKED_ELSEWHERE: True}}, remembered, watched
+            dict(scope) | {"state": {**scope.get("state", {}), ASKED_ELSEWHERE: True}}, remembered, watched
         )
         if passed_on:
             await self._answered(job_id, scope, again, send)
