@@ -108,10 +108,7 @@ PURE = ("halfsplit.circuit", "halfsplit.diagnosis", "halfsplit.capture.measure")
 UNUSED_SO_FAR = frozenset(
     {
         "diagnosis/gauge_course.py: course_of",  # a course of readings: nothing shows one yet
-        "drain/battery.py: charge_from_cranking",  # told by a handbook; no page asks for it yet
-        "drain/meter.py: as_log",  # the samples of a meter as a log, for programs
         "job/simulated.py: stop_simulated",  # a test ends what it began
-        "scan/j1979.py: parameters_in",  # the standard's whole table, for programs
         "scan/legislated.py: legislated_data",
         "scan/vehicle.py: BUS_FAULTS",  # what a simulated vehicle can be told
         "scan/vehicle.py: UNIT_FAULTS",

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from halfsplit.drain import Battery, days_until_no_start, judge_cranking, state_of_charge
-from halfsplit.drain.battery import TABLES, charge_from_cranking, rest_volts
+from halfsplit.drain.battery import TABLES, rest_volts
 from halfsplit.errors import InputError
 
 
@@ -86,14 +86,6 @@ def test_resistance_from_cranking() -> None:
     found = judge_cranking(10.4, before=12.6, amps=200)
     assert found.resistance == pytest.approx(0.011)
     assert "11.0 milliohm" in found.words
-
-
-def test_a_battery_at_its_label_has_all_its_power() -> None:
-    """EN 50342: 7.5 V after 10 s at the cold-cranking current and -18 °C."""
-    assert charge_from_cranking(7.5, 12.6, 600, 600, celsius=-18) == pytest.approx(1.0)
-    assert charge_from_cranking(10.0, 12.6, 300, 600) < 1
-    with pytest.raises(InputError, match="a cranking current and a fall of the volts are needed"):
-        charge_from_cranking(12.7, 12.6, 100, 600)
 
 
 def test_the_forecast_agrees_with_a_run_of_chance() -> None:

@@ -56,14 +56,6 @@ def test_an_unknown_parameter_keeps_its_bytes() -> None:
     assert j1979.measured(0x0C, b"\x01").number is None
 
 
-def test_several_parameters_in_one_answer() -> None:
-    assert list(j1979.parameters_in(bytes.fromhex("057B0C0CE41C06"))) == [
-        (0x05, b"\x7b"),
-        (0x0C, b"\x0c\xe4"),
-        (0x1C, b"\x06"),
-    ]
-
-
 @pytest.mark.parametrize(
     ("service", "code", "words"),
     [

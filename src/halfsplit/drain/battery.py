@@ -157,20 +157,3 @@ def judge_cranking(
         f"draws too much. Measure the starter current, and the drop from post to clamp on both sides.{shown}"
     )
     return Cranking("weak", limit, resistance, words)
-
-
-def charge_from_cranking(
-    mean_volts: float, before: float, amps: float, cold_amps: float, celsius: float = 20.0
-) -> float:
-    """What share of its starting power a battery has, 0 and up, by its resistance while cranking.
-
-    cold_amps: the cold-cranking current on its label. By EN 50342 the battery holds 7.5 V there at -18 °C, so its
-    resistance then is about (12.6 - 7.5) / cold_amps; warm it is about 0.6 of that (common practice, no source).
-    Raises InputError where the readings make no sense.
-    """
-    if amps <= 0 or cold_amps <= 0 or before <= mean_volts:
-        raise InputError(
-            "a cranking current and a fall of the volts are needed", remedy="take both in one capture"
-        )
-    warm = float(np.interp(celsius, (-18.0, 25.0), (1.0, 0.6)))
-    return (12.6 - 7.5) / cold_amps * warm / ((before - mean_volts) / amps)

@@ -13,10 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pyvisa
 
-from halfsplit.drain.log import CurrentLog
 from halfsplit.errors import HalfsplitError, InputError
 
 QUERY = "MEAS:CURR:DC?"
@@ -147,12 +145,3 @@ def record(
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror})", where=path.name) from error
     return count
-
-
-def as_log(samples: list[Sample], source: str = "") -> CurrentLog:
-    """The log of readings so far. Raises InputError while they are too few."""
-    return CurrentLog.of(
-        np.array([sample.seconds for sample in samples]),
-        np.array([sample.amps for sample in samples]),
-        source,
-    )

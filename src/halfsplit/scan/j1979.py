@@ -5,7 +5,6 @@ The scalings are the standard's (from memory; the tests compare them with an ind
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from halfsplit.scan.codes import FaultCode
@@ -78,22 +77,6 @@ PARAMETERS = {
         Parameter(0x5E, "fuel rate", 2, 0.05, 0, "L/h"),
     )
 }
-# Parameters without a scale here, by size, so that several in one answer can be told apart.
-OTHER_SIZES = {
-    0x00: 4,
-    0x01: 4,
-    0x02: 2,
-    0x03: 2,
-    0x12: 1,
-    0x13: 1,
-    0x1C: 1,
-    0x20: 4,
-    0x40: 4,
-    0x41: 4,
-    0x51: 1,
-    0x60: 4,
-}
-
 VIN_ITEM, CALIBRATION_ITEM, NAME_ITEM = 0x02, 0x04, 0x0A
 
 # Service 01, parameter 01: which self-tests there are and which are not complete; bits of byte B and, spark, C and D.
@@ -150,14 +133,3 @@ def readiness(raw: bytes) -> Readiness:
     elif c & d:
         incomplete.append("self-tests of a compression-ignition engine")
     return Readiness(bool(a & 0x80), a & 0x7F, tuple(incomplete))
-
-
-def parameters_in(data: bytes) -> Iterator[tuple[int, bytes]]:
-    """The parameters of an answer to service 01, by number; the rest is given to the first whose size is not known."""
-    place = 0
-    while place < len(data):
-        number = data[place]
-        known = PARAMETERS.get(number)
-        size = known.size if known else OTHER_SIZES.get(number, len(data))
-        yield number, data[place + 1 : place + 1 + size]
-        place += 1 + size
