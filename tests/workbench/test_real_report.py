@@ -8,6 +8,7 @@ from pypdf import PdfReader
 
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
+from halfsplit.job import plain as job_plain
 from halfsplit.job.open_job import OpenJob
 from tests.browser.finished import finish, shop
 
@@ -118,11 +119,11 @@ def test_every_cause_and_repair_can_be_told_without_a_code_alone(name):
     kind = "demo" if name in {one.name for one in jobs.samples("demo")} else "pattern"
     circuit = jobs.check_text(jobs.sample(name, kind).text).circuit
     for fault in circuit.faults:
-        words = jobs.cause_words(fault, circuit)
+        words = job_plain.cause_words(fault, circuit)
         plain = circuit.fault(fault)
         if plain.failure or plain.kind.startswith("bus") or plain.kind in ("unknown", "nothing"):
             continue
         assert words[0].isupper()
         assert ": " in words
         assert not words.startswith(plain.part)
-        assert jobs.repair_words(fault, circuit)[0].isupper()
+        assert job_plain.repair_words(fault, circuit)[0].isupper()

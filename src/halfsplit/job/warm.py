@@ -19,7 +19,7 @@ def warm() -> None:
     circuit = check_text(sample(PATTERN).text).circuit
     if circuit is None:
         return
-    told = begin(circuit, Intake(), priors=default_priors())
+    heard = begin(circuit, Intake(), priors=default_priors())
     state, load = list(circuit.states)[-1], loads_of(circuit)[0][0]
     for kind, payload in (
         ("complaint", {"load": load, "works": "no", "state": state}),
@@ -28,8 +28,8 @@ def warm() -> None:
         entry = EvidenceEntry(
             entry_id=kind, kind=kind, payload=payload, at=datetime.now(UTC), who="", present="yes"
         )
-        tell(told, entry)
-    job = told.diagnosis
+        tell(heard, entry)
+    job = heard.diagnosis
     job.finding()
     job.odd_reading()
     job.doubt()

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from halfsplit.job import AlibiCard, BenchView, EvidenceLine, TestCard, TrapCard, TryCard
+from halfsplit.job import BenchView, EvidenceLine, TestCard, TryCard
+from halfsplit.job.asides import AlibiCard, TrapCard
 
 
 @dataclass(frozen=True)

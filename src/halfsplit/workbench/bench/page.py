@@ -15,7 +15,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
-from halfsplit.job import BenchView, Doubt, EvidenceLine, TestCard
+from halfsplit.job import BenchView, Doubt, EvidenceLine, TestCard, asides, bench
 from halfsplit.job.open_job import OpenJob
 from halfsplit.quantities import QUANTITIES
 from halfsplit.units import read_field
@@ -116,15 +116,15 @@ def _age(line: EvidenceLine) -> float:
 
 def _last(view: BenchView) -> EvidenceLine | None:
     """The last entry that counts, as long as it is fresh."""
-    found = next((line for line in view.evidence if not line.struck), None)
-    return found if found and view.job.state != "closed" and 0 <= _age(found) < UNDO_WITHIN else None
+    newest = next((line for line in view.evidence if not line.struck), None)
+    return newest if newest and view.job.state != "closed" and 0 <= _age(newest) < UNDO_WITHIN else None
 
 
 def _expected(job: OpenJob, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
     """'What should I see here?', where the test is plain volts against the battery's negative post."""
     if test is None or test.quantity != "volts" or test.to is not None or test.place["changes"]:
         return ()
-    return jobs.expected_volts(job, test.at, test.state)
+    return asides.expected_volts(job, test.at, test.state)
 
 
 def _drawing(
@@ -152,7 +152,7 @@ def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[Te
     """The test to show: the one chosen among the proposed, one of the technician's own, or the best."""
     best = view.tests[0] if view.tests else None
     key = asked.get("test", "")
-    proposed = next((one for one in view.tests if one.key == key), None)
+    proposed = next((test for test in view.tests if test.key == key), None)
     if proposed is not None:
         return proposed, proposed is not best, ""
     if key:
@@ -161,7 +161,7 @@ def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[Te
         return best, False, ""
     try:
         place = place_of(asked) if asked.get("place") else _own_place(asked, view)
-        return jobs.own_test(job, place), True, ""
+        return bench.own_test(job, place), True, ""
     except HalfsplitError as error:
         return best, False, f"Not measured there: {error}"
 
@@ -291,7 +291,7 @@ def _asked(
     test, own = view.tests[0] if view.tests else None, False
     if place and not (test and dict(test.place) == place):
         try:
-            test, own = jobs.own_test(job, place), True
+            test, own = bench.own_test(job, place), True
         except HalfsplitError:
             place = {}
     question = error if isinstance(error, Doubt) else None
@@ -317,7 +317,7 @@ def strike(job: JobToMeasure, entry_id: str, form: Form) -> Response:
 @router.post("/evidence/{entry_id}/undo")
 def undo(job: JobToMeasure, entry_id: str) -> Response:
     """Take the last entry back with one tap: struck out like any other, as long as it is fresh."""
-    line = next((one for one in jobs.bench_view(job).evidence if one.entry_id == entry_id), None)
+    line = next((entry for entry in jobs.bench_view(job).evidence if entry.entry_id == entry_id), None)
     if line is None:
         raise NotFoundError("there is no such entry in this job")
     if not line.struck:

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from halfsplit.job import (
     Attachment,
     Checked,
-    DiagramView,
-    HarnessView,
     Job,
-    PagePicture,
     Problem,
     Sample,
-    TapView,
 )
+from halfsplit.job.diagram_picture import PagePicture
+from halfsplit.job.diagrams import DiagramView
+from halfsplit.job.harness import HarnessView
+from halfsplit.job.tapping import TapView
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 
-from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
+from halfsplit.job import diagrams
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.circuit.contexts import DiagramPage
@@ -40,23 +40,23 @@ FIELDS = (
 
 
 def _page(job: OpenJob, *, last: str = "", problem: str = "", number: int = 0) -> DiagramPage:
-    view = jobs.diagram_view(job)
+    view = diagrams.diagram_view(job)
     return DiagramPage(
-        job.record, view, jobs.marked_pages(job, view, last), jobs.PART_KINDS, last, problem, number
+        job.record, view, diagrams.marked_pages(job, view, last), diagrams.PART_KINDS, last, problem, number
     )
 
 
 @router.get("")
 def diagram_page(request: Request, job: JobToRead, pages: int = 0) -> Response:
     """The pages with what is marked on them."""
-    jobs.warm_reader()
+    diagrams.warm_reader()
     return render(request, "circuit/diagram.html", _page(job, number=min(pages, 9_999)))
 
 
 @router.get("/pages/{key}")
 def picture(job: JobToRead, key: str, whole: bool = False) -> Response:
     """A page as a picture, without what is marked on it; ``whole``: a photo as it was taken."""
-    data, media_type = jobs.page_picture(job, key, whole=whole)
+    data, media_type = diagrams.page_picture(job, key, whole=whole)
     return Response(data, media_type=media_type, headers={"Cache-Control": "private, max-age=3600"})
 
 
@@ -73,7 +73,7 @@ async def add_page(request: Request, job: JobToMeasure) -> Response:
     number = str((await request.form()).get("number") or "1").strip()
     if not (number.isascii() and number.isdigit()):
         raise InputError(f"{number[:20]!r} is no number of a page", where="number")
-    pages = await run_in_threadpool(jobs.add_page, job, data, name[-60:], int(number))
+    pages = await run_in_threadpool(diagrams.add_page, job, data, name[-60:], int(number))
     return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram?pages={pages}", 303)
 
 
@@ -83,7 +83,7 @@ def act(request: Request, job: JobToMeasure, form: Form) -> Response:
     fields: dict[str, Any] = {name: form[name][:80] for name in FIELDS if form.get(name)}
     verb, last, problem = form.get("act", ""), "", ""
     try:
-        last = jobs.change_marks(job, verb, fields, based_on=form.get("based_on", ""))
+        last = diagrams.change_marks(job, verb, fields, based_on=form.get("based_on", ""))
     except (ConflictError, InputError, NotFoundError) as error:
         problem, last = str(error), form.get("before", "")[:20]
     return _shown(request, job, last, problem)
@@ -103,7 +103,7 @@ def _shown(request: Request, job: OpenJob, last: str, problem: str) -> Response:
 @router.post("/corners")
 def corners(job: JobToMeasure, form: Form) -> Response:
     """The corners of the paper in a photo."""
-    jobs.set_corners(job, form.get("page", ""), _corners(form))
+    diagrams.set_corners(job, form.get("page", ""), _corners(form))
     return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram", 303)
 
 
@@ -123,7 +123,7 @@ def _corners(form: Mapping[str, str]) -> tuple[tuple[float, float], ...]:
 def take(request: Request, job: JobToMeasure) -> Response:
     """What is confirmed becomes the circuit."""
     try:
-        jobs.take_circuit(job)
+        diagrams.take_circuit(job)
     except HalfsplitError as error:
         return _shown(request, job, "", str(error))
     return RedirectResponse(f"/jobs/{job.job_id}/circuit", 303)

@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
+from halfsplit.job import harness
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.circuit.contexts import HarnessPage
@@ -25,15 +26,15 @@ async def keep(request: Request, job: JobToMeasure) -> Response:
     async with files_of(request) as files:
         if not files:
             raise InputError("no file was chosen", remedy="choose a .kbl or .vec file")
-        await run_in_threadpool(jobs.keep_harness, job, files[0].file, files[0].filename or "harness")
+        await run_in_threadpool(harness.keep_harness, job, files[0].file, files[0].filename or "harness")
     return RedirectResponse(f"/jobs/{job.job_id}/circuit/harness", 303)
 
 
 @router.get("")
 def harness_page(request: Request, job: JobToRead, near: str | None = None, joints: str = "2") -> Response:
     """The connectors near a plug, each with what is likely plugged in."""
-    view = jobs.harness_view(job, near, _joints(joints))
-    return render(request, "circuit/harness.html", HarnessPage(job.record, view, jobs.HARNESS_KINDS))
+    view = harness.harness_view(job, near, _joints(joints))
+    return render(request, "circuit/harness.html", HarnessPage(job.record, view, harness.HARNESS_KINDS))
 
 
 @router.post("")
@@ -41,10 +42,10 @@ def make(request: Request, job: JobToMeasure, form: Form) -> Response:
     """The circuit, from what stands in the table."""
     near, joints = form.get("near", ""), _joints(form.get("joints", ""))
     try:
-        view = jobs.harness_view(job, near, joints, _told(form))
+        view = harness.harness_view(job, near, joints, _told(form))
     except InputError as error:
-        view = jobs.harness_view(job, near, joints)
-        page = HarnessPage(job.record, view, jobs.HARNESS_KINDS, str(error))
+        view = harness.harness_view(job, near, joints)
+        page = HarnessPage(job.record, view, harness.HARNESS_KINDS, str(error))
         return render(request, "circuit/harness.html", page, status=422)
     _begin(job, view.text)
     return RedirectResponse(f"/jobs/{job.job_id}", 303)

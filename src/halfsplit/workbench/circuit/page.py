@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job import Attachment, Checked, Sketch
+from halfsplit.job import Attachment, Checked, Sketch, pictures, verbs
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead, Reader
 from halfsplit.workbench.circuit.contexts import CheckFragment, CheckNote, CircuitPage
@@ -31,7 +31,7 @@ def check_note(checked: Checked) -> CheckNote:
         checked,
         errors,
         warnings,
-        jobs.circuit_drawing(checked),
+        pictures.circuit_drawing(checked),
         len(circuit.parts) if circuit else 0,
         tuple(circuit.states) if circuit else (),
     )
@@ -101,7 +101,7 @@ def save(request: Request, job: JobToMeasure, form: Form) -> Response:
 @router.get("/patterns/{name}.svg")
 def pattern_picture(job_id: str, person: Reader, name: str) -> Response:
     """The drawing of a pattern, to choose by; black on white on every screen."""
-    svg = jobs.sample_drawing(jobs.sample(name))
+    svg = pictures.sample_drawing(jobs.sample(name))
     return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "private, max-age=86400"})
 
 
@@ -117,7 +117,7 @@ def from_sketch(job: JobToMeasure, form: Form) -> Response:
     fields = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
     sketch = Sketch(**fields)
     answer = _begin(job, jobs.sketch_text(sketch), "")
-    jobs.complain_of_sketch(job, sketch)
+    verbs.complain_of_sketch(job, sketch)
     return answer
 
 

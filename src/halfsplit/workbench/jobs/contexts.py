@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from halfsplit.job import BatteryState, Customer, Intake, Job, JobSummary, Sample
+from halfsplit.job import Customer, Intake, Job, JobSummary, Sample
+from halfsplit.job.battery import BatteryState
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import InputError
-from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary
+from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary, memory
 from halfsplit.vin import Vin, VinError
 from halfsplit.workbench.access import Form, JobToRead, JobToTakeIn, Reader, Store, Taker
 from halfsplit.workbench.forms import Reader as FieldReader
@@ -51,7 +51,7 @@ WORKED_OUT = 6
 
 
 def _progress(store: JobStore, job: JobSummary, number: int) -> str:
-    known = jobs.progress_of(store, job.job_id, job.last_change)
+    known = memory.progress_of(store, job.job_id, job.last_change)
     counted = job.state == "open" and number < WORKED_OUT
     return known or ("" if counted else STAGES[job.state])
 

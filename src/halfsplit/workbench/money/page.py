@@ -16,7 +16,7 @@ from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
 from halfsplit import job as jobs
 from halfsplit.errors import InputError
-from halfsplit.job import Authorisation, PartUsed
+from halfsplit.job import Authorisation, PartUsed, verbs
 from halfsplit.units import read_field
 from halfsplit.workbench.access import Form, JobToCharge, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import fields, files_of
@@ -40,14 +40,14 @@ def add_step(job: JobToCharge, form: Form) -> Response:
         minutes, entry_id = quantity.value / 60.0, form.get("entry_id", "")[:60]
         jobs.add_minutes(job, form.get("what", ""), minutes, entry_id=entry_id)
     else:
-        jobs.start_step(job, form.get("what", ""))
+        verbs.start_step(job, form.get("what", ""))
     return _back(job.job_id)
 
 
 @router.post("/steps/{step_id}/stop")
 def stop_step(job: JobToCharge, step_id: str) -> Response:
     """Stop counting the minutes of a step."""
-    jobs.stop_step(job, step_id)
+    verbs.stop_step(job, step_id)
     return _back(job.job_id)
 
 
@@ -82,7 +82,7 @@ def _quantity(typed: str) -> Decimal:
 @router.post("/{kind}/{line_id}/withdraw")
 def withdraw(job: JobToCharge, kind: Literal["parts", "steps"], line_id: str) -> Response:
     """Take a part or a piece of work out of the sums; it stays in the record of changes."""
-    jobs.withdraw(job, kind, line_id)
+    verbs.withdraw(job, kind, line_id)
     return _back(job.job_id)
 
 

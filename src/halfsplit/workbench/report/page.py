@@ -8,6 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from halfsplit import job as jobs
+from halfsplit.job import reporting
 from halfsplit.workbench.access import JobToRead
 from halfsplit.workbench.rendering import render
 from halfsplit.workbench.report.contexts import ReportPage
@@ -26,7 +27,7 @@ def report_page(
     """The report as it will be printed."""
     view = jobs.bench_view(job)
     svg = jobs.bench_drawing(job, whole=True).svg if audience == "workshop" else ""
-    shown = jobs.customer_view(job) if audience == "customer" else jobs.job_view(job)
+    shown = reporting.customer_view(job) if audience == "customer" else jobs.job_view(job)
     lines = tuple(reversed(view.evidence))
     page = ReportPage(view, audience, shown, lines, jobs.can_print(), svg)
     return render(request, "report/report.html", page)
