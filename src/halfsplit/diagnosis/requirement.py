@@ -38,7 +38,7 @@ class Met:
 
 def within(low: float, high: float, unit: str = "V") -> Met:
     """A number from ``low`` to ``high``, both included."""
-    ends = [format_quantity(one, unit, 2) for one in (low, high) if math.isfinite(one)]
+    ends = [format_quantity(end, unit, 2) for end in (low, high) if math.isfinite(end)]
     words = (
         " to ".join(ends)
         if len(ends) == 2
@@ -82,28 +82,28 @@ class Requirement:
 
     def lacking(self, readings: list[Reading]) -> int:
         """How many readings it still asks for."""
-        told = sum(self._shown(readings, one, condition) for one, condition in self.options)
-        return self.times - told - (told < self.times and self._bracketed(readings))
+        shown = sum(self._shown(readings, option, condition) for option, condition in self.options)
+        return self.times - shown - (shown < self.times and self._bracketed(readings))
 
-    def _shown(self, readings: list[Reading], one: Measurement, condition: Met) -> int:
-        made = [reading for reading in readings if same_test(reading, one)]
+    def _shown(self, readings: list[Reading], test: Measurement, condition: Met) -> int:
+        made = [reading for reading in readings if same_test(reading, test)]
         shown = sum(condition(reading.value) for reading in made)
         # A look that found nothing is not made good by another one: looks by the same eyes are no new evidence.
-        return 0 if one.quantity == "inspection" and shown < len(made) else shown
+        return 0 if test.quantity == "inspection" and shown < len(made) else shown
 
     def _bracketed(self, readings: list[Reading]) -> bool:
         if self.bracket is None:
             return False
-        one, condition = self.options[0]
-        return any(condition(drop) for drop in drops(readings, self.bracket, one.state))
+        test, condition = self.options[0]
+        return any(condition(drop) for drop in drops(readings, self.bracket, test.state))
 
     def refuted(self, readings: Iterable[Reading]) -> bool:
         """Every option was tried as often as it needs and none met its condition."""
         given = list(readings)
         tried = all(
-            sum(same_test(reading, one) for reading in given)
-            >= self.times + (AGAIN if one.quantity in NUMERIC else 0)
-            for one, _ in self.options
+            sum(same_test(reading, option) for reading in given)
+            >= self.times + (AGAIN if option.quantity in NUMERIC else 0)
+            for option, _ in self.options
         )
         return tried and not self.met(given)
 
@@ -123,7 +123,7 @@ def same_test(reading: Reading, measurement: Measurement) -> bool:
 
 def drops(readings: Iterable[Reading], ends: tuple[str, str], state: str) -> Iterator[float]:
     """The volts between two points by pairs of readings against the same third point, nothing changed between."""
-    told = [
+    drops = [
         against
         for reading in readings
         if reading.measurement.quantity == "volts"
@@ -132,7 +132,7 @@ def drops(readings: Iterable[Reading], ends: tuple[str, str], state: str) -> Ite
         and reading.present != "no"
         and (against := _against(reading, ends)) is not None
     ]
-    for mine, other in combinations(told, 2):
+    for mine, other in combinations(drops, 2):
         if mine[0] != other[0] and mine[1] == other[1]:
             yield (mine[2] - other[2]) * (1.0 if mine[0] == ends[0] else -1.0)
 
@@ -157,9 +157,11 @@ class Case:
     def __init__(self, situation: Situation, fault: Fault) -> None:
         self.situation, self.circuit, self.fault = situation, situation.circuit, fault
         self.function, self.good = self._function()
-        told = [self.function, *(one.measurement for one in (*situation.wrong, *situation.live))]
+        heard = [self.function, *(reading.measurement for reading in (*situation.wrong, *situation.live))]
         # Before anything was told, any state will do.
-        self.state = next((one.state for one in told if one), next(iter(self.circuit.states)))
+        self.state = next(
+            (measurement.state for measurement in heard if measurement), next(iter(self.circuit.states))
+        )
         self.healthy: Solution = self.circuit.solve(self.state)
         self.sick: Solution = self.circuit.solve(self.state, fault=fault)
 
@@ -167,9 +169,9 @@ class Case:
         for reading in self.situation.wrong:
             asked = reading.measurement
             if asked.quantity in WORD_OF:
-                told = WORD_OF[asked.quantity]
-                good = told(self.circuit.solve(asked.state), asked.at)
-                if told(self.circuit.solve(asked.state, fault=self.fault), asked.at) != good:
+                words = WORD_OF[asked.quantity]
+                good = words(self.circuit.solve(asked.state), asked.at)
+                if words(self.circuit.solve(asked.state, fault=self.fault), asked.at) != good:
                     return Measurement(asked.quantity, asked.at, asked.state), good
         return None, ""
 
@@ -199,7 +201,7 @@ class Case:
         ]
         if not fuses:
             return [Requirement(text, tuple(options))]
-        named = " and ".join(one.name for one in fuses)
+        named = " and ".join(fuse.name for fuse in fuses)
         lacks = Met(lambda value: value != self.good, f"not {self.good}")
         before = f"with a new {named} alone the function still lacks"
         return [
@@ -218,7 +220,7 @@ class Case:
         pins = self.circuit.parts[self.load].pins
         a, b = f"{self.load}.{pins[0]}", f"{self.load}.{pins[-1]}"
         least = BACK * abs(self.healthy.volts(a, b))
-        if least < 1.0 or not any(isinstance(one, Jump) for one in changes):
+        if least < 1.0 or not any(isinstance(change, Jump) for change in changes):
             return []
         return [(Measurement("volts", a, self.state, b, "meter", changes), at_least(least))]
 
@@ -230,7 +232,7 @@ class Case:
     def ends(self) -> tuple[str, str] | None:
         """Where a meter goes across the cause's own place; beyond a splice the nearest terminal stands for it."""
         wanted = self.fault.part
-        wire = next((one for one in self.circuit.model.wires if one.name == wanted), None)
+        wire = next((wire for wire in self.circuit.model.wires if wire.name == wanted), None)
         if wire is not None:
             return self._terminal(wire.a, wire.b), self._terminal(wire.b, wire.a)
         for a, b in own_ends(self.circuit):
@@ -244,7 +246,7 @@ class Case:
 
     def _terminal(self, end: str, other: str) -> str:
         """The end itself; of a splice the terminal that is at its volts with this cause, the nearest to get at."""
-        found = splice_terminals(self.circuit, end, other)
+        terminals = splice_terminals(self.circuit, end, other)
         model, opened = self.circuit.model, self.situation.bay.opened
 
         def way(point: str) -> tuple[float, float]:
@@ -252,7 +254,7 @@ class Case:
             minutes = 0.0 if key is None or key in opened else reach_minutes(key, model)
             return round(abs(self.sick.volts(point, end)), 1), minutes
 
-        return min(found, key=way, default=end)
+        return min(terminals, key=way, default=end)
 
     def nearer(self, measurement: Measurement) -> Met:
         """Whether a reading in volts is nearer to what the cause predicts than to healthy."""

@@ -71,16 +71,16 @@ class Situation:
         A part that is not at hand for a trial bars no place.
         """
         barred = set[str]()
-        for one in self.refused:
-            if one.quantity != "wiggle" and not any(
-                isinstance(item, Replace | StandInFor) for item in one.changes
+        for refusal in self.refused:
+            if refusal.quantity != "wiggle" and not any(
+                isinstance(item, Replace | StandInFor) for item in refusal.changes
             ):
-                barred |= self._parts_and_places(one)
+                barred |= self._parts_and_places(refusal)
         reached = {
             name
-            for one in self.live
-            if one.source == "reading"
-            for name in self._parts_and_places(one.measurement)
+            for reading in self.live
+            if reading.source == "reading"
+            for name in self._parts_and_places(reading.measurement)
         }
         return frozenset(barred - reached - self.opened)
 
@@ -108,14 +108,14 @@ class Situation:
 
         A job may begin with the scan alone: not every fault is noticed at a load.
         """
-        told = tuple(
+        wrong = tuple(
             reading
             for reading in self.live
             if reading.present != "no"
             and (reading.measurement.quantity, reading.value) in TELLS_OF_A_FAULT
             and not reading.measurement.changes
         )
-        return (*self.complaints, *told)
+        return (*self.complaints, *wrong)
 
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
         """The particles that matter.
@@ -134,8 +134,8 @@ class Situation:
         leading = leading[totals[leading] > 0]
         number = np.full(len(names), len(leading))
         number[leading] = np.arange(len(leading))
-        told = [names[index] for index in leading]
-        return order, weights, number[groups], [*told, "others"]
+        leaders = [names[index] for index in leading]
+        return order, weights, number[groups], [*leaders, "others"]
 
     def likeliest(self, least: float = 0.005, most: int = 16) -> list[str]:
         """Names of the leading repair groups."""

@@ -71,13 +71,13 @@ def suspects(situation: Situation) -> tuple[Suspect, ...]:
     """All repair groups, most probable first; what speaks for and against for those that lead."""
     posterior = situation.posterior
     speaking = _speaking(situation)
-    told = []
+    suspects = []
     for group, share in posterior.probability.items():
         leader = leading_hypothesis(situation, group)
         severity = mean_severity(situation, leader)
         fault = leader.nearest(severity) if severity is not None else leader.first
         weights = speaking.get(group, ())
-        told.append(
+        suspects.append(
             Suspect(
                 group,
                 leader.mode,
@@ -85,11 +85,15 @@ def suspects(situation: Situation) -> tuple[Suspect, ...]:
                 leader.first.repair,
                 fault.name,
                 severity,
-                tuple(one for one in weights if one.weight > 0),
-                tuple(sorted((one for one in weights if one.weight < 0), key=lambda one: one.weight)),
+                tuple(weight for weight in weights if weight.weight > 0),
+                tuple(
+                    sorted(
+                        (weight for weight in weights if weight.weight < 0), key=lambda weight: weight.weight
+                    )
+                ),
             )
         )
-    return tuple(told)
+    return tuple(suspects)
 
 
 def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
@@ -106,7 +110,9 @@ def fitted_fault(situation: Situation, hypothesis: Hypothesis) -> Fault:
     """The fault with the severity that the evidence fits: a joint of 3 ohm is not judged as one of 1 ohm."""
     belief = situation.posterior.belief
     columns, weights = belief.columns, situation.posterior.weights.sum(axis=1)
-    number = {one.name: place for place, one in enumerate(belief.hypotheses)}.get(hypothesis.name)
+    number = {hypothesis.name: place for place, hypothesis in enumerate(belief.hypotheses)}.get(
+        hypothesis.name
+    )
     if number is None:
         return hypothesis.first
     mine = np.flatnonzero(columns.hypothesis == number)
@@ -123,15 +129,15 @@ def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
     names, group = posterior.groups
     prior = posterior.belief.prior
     share = np.bincount(group, weights=prior, minlength=len(names))
-    told: dict[str, list[Speaking]] = {name: [] for name in names}
+    speaking: dict[str, list[Speaking]] = {name: [] for name in names}
     for reading, log in zip(situation.live, posterior.belief.likelihoods(situation.live), strict=True):
         mean = np.exp(log).mean(axis=1)
         inside = np.bincount(group, weights=prior * mean, minlength=len(names)) / np.maximum(share, 1e-300)
         others = (float(prior @ mean) - inside * share) / np.maximum(prior.sum() - share, 1e-300)
         ratio = np.log(np.maximum(inside, 1e-300)) - np.log(np.maximum(others, 1e-300))
         for number in np.flatnonzero(np.abs(ratio) > SPEAKS):
-            told[names[number]].append(Speaking(reading, float(ratio[number] / np.log(10))))
-    return {name: tuple(sorted(found, key=lambda one: -one.weight)) for name, found in told.items()}
+            speaking[names[number]].append(Speaking(reading, float(ratio[number] / np.log(10))))
+    return {name: tuple(sorted(voices, key=lambda voice: -voice.weight)) for name, voices in speaking.items()}
 
 
 def odd_reading(situation: Situation) -> Reading | None:
@@ -149,8 +155,8 @@ def _contradicting(situation: Situation) -> Reading | None:
     if share < NEARLY_CERTAIN or name not in situation.posterior.groups[0]:
         return None
     made = _made(situation)
-    once = (one for one in unexplained(situation, name) if made[one.measurement] == 1)
-    return next((one for one in once if one.measurement not in situation.refused), None)
+    once = (reading for reading in unexplained(situation, name) if made[reading.measurement] == 1)
+    return next((reading for reading in once if reading.measurement not in situation.refused), None)
 
 
 def _decisive(situation: Situation) -> Reading | None:
@@ -173,16 +179,20 @@ def _decisive(situation: Situation) -> Reading | None:
 
 def _made(situation: Situation) -> Counter[Measurement]:
     """How often each measurement was made."""
-    return Counter(one.measurement for one in situation.live)
+    return Counter(reading.measurement for reading in situation.live)
 
 
 def _fits_nothing(situation: Situation) -> Reading | None:
     """The reading that a slip of the hand explains better than any suspect."""
     live = situation.live
-    readings = [one for one in live if one.measurement.quantity in NUMERIC and one.source == "reading"]
+    readings = [
+        reading for reading in live if reading.measurement.quantity in NUMERIC and reading.source == "reading"
+    ]
     if len(live) < 3 or not readings:
         return None
-    logs = dict(zip((one.id for one in live), situation.posterior.belief.likelihoods(live), strict=True))
+    logs = dict(
+        zip((reading.id for reading in live), situation.posterior.belief.likelihoods(live), strict=True)
+    )
     worst: tuple[float, Reading] | None = None
     made = _made(situation)
     for reading in readings:
@@ -219,7 +229,7 @@ def expected_at(situation: Situation, point: str, state: str) -> tuple[Expected,
     measurement = Measurement("volts", point, state, instrument="meter")
     numeric = forecast_number(measurement, situation.context)
     names, group = situation.posterior.groups
-    told = []
+    expected = []
     for name in ["nothing wrong", *situation.likeliest(0.01, 8)]:
         if name not in names:
             continue
@@ -228,8 +238,8 @@ def expected_at(situation: Situation, point: str, state: str) -> tuple[Expected,
         weights = weights / weights.sum()
         mean = float((weights * numeric.value[mine]).sum())
         spread = float(np.sqrt((weights * (numeric.value[mine] - mean) ** 2).sum()))
-        told.append(Expected("healthy" if name == "nothing wrong" else name, mean, spread))
-    return tuple(told)
+        expected.append(Expected("healthy" if name == "nothing wrong" else name, mean, spread))
+    return tuple(expected)
 
 
 __all__ = [

@@ -190,9 +190,9 @@ def _form(lines: Sequence[str], source: str, interval: float | None, unit: str |
     )
 
 
-def _rank(found: tuple[tuple[int, int, int], str, bool]) -> tuple[int, int, int, bool]:
+def _rank(candidate: tuple[tuple[int, int, int], str, bool]) -> tuple[int, int, int, bool]:
     """More lines first, then two columns rather than one, then fewer columns, then the decimal point."""
-    (_, width, count), _, comma = found
+    (_, width, count), _, comma = candidate
     return count, min(width, 2), -width, not comma
 
 
@@ -246,12 +246,12 @@ def _rising(lines: Sequence[str], delimiter: str, width: int, comma: bool) -> li
     """The columns of numbers that rise from each line looked at to the next."""
     rows = [_split(line, delimiter) for line in lines[:LOOKED_AT]]
     rows = [row for row in rows if len(row) == width and all(_is_value(cell, comma) for cell in row)]
-    found = []
+    rising = []
     for place in range(width):
         values = [_value(row[place], comma) for row in rows]
         if len(values) > 2 and all(a < b for a, b in pairwise(values)):
-            found.append(place)
-    return found
+            rising.append(place)
+    return rising
 
 
 def _columns(

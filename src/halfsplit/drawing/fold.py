@@ -155,15 +155,15 @@ def _hung(model: Model, sides: Sides, kept: set[str], edges: list[tuple[str, str
         if point in sides.net.part:
             members.setdefault(number, []).append(sides.net.part[point].name)
     hung: dict[str, list[str]] = {}
-    told = {sides.net.part[point].name for point in kept if sides.net.part[point].kind != "connector"}
+    part_names = {sides.net.part[point].name for point in kept if sides.net.part[point].kind != "connector"}
     for point, other in sorted(edges, key=lambda edge: -sides.height[edge[0]]):
-        names = [name for name in dict.fromkeys(members.get(group_at[other], ())) if name not in told]
-        told.update(names)
+        names = [name for name in dict.fromkeys(members.get(group_at[other], ())) if name not in part_names]
+        part_names.update(names)
         if names:
             hung.setdefault(_anchor(point, sides), []).extend(names)
-    told |= {sides.net.part[point].name for point in kept}
+    part_names |= {sides.net.part[point].name for point in kept}
     if hung:
-        next(iter(hung.values())).extend(name for name in model.parts if name not in told)
+        next(iter(hung.values())).extend(name for name in model.parts if name not in part_names)
     return hung
 
 

@@ -66,10 +66,12 @@ def codes_in(text: str) -> tuple[tuple[ReportedCode, int, int], ...]:
 
 
 def _marks(text: str) -> list[tuple[ReportedCode, int, int]]:
-    found = [_j2012(match, text) for match in _J2012.finditer(text) if _is_code(match, text)]
-    found += [_hex(match) for match in _HEX_CODE.finditer(text)]
-    found += [(ReportedCode(f"SPN {m[1]} FMI {m[2]}", None), m.start(), m.end()) for m in _SPN.finditer(text)]
-    return found
+    matches = [_j2012(match, text) for match in _J2012.finditer(text) if _is_code(match, text)]
+    matches += [_hex(match) for match in _HEX_CODE.finditer(text)]
+    matches += [
+        (ReportedCode(f"SPN {m[1]} FMI {m[2]}", None), m.start(), m.end()) for m in _SPN.finditer(text)
+    ]
+    return matches
 
 
 def _is_code(match: re.Match[str], text: str) -> bool:
@@ -117,10 +119,10 @@ def _note(written: str, read: str) -> str:
 def like_codes(text: str, read: tuple[str, ...]) -> tuple[str, ...]:
     """What looks like a code in a line and is none of those that were `read` from it."""
     plain = text.translate(_TWINS)
-    found = [match[0] for match in _LIKE_A_CODE.finditer(plain)]
-    found += [match[1] for match in [_LIKE_A_CODE_AT_START.match(plain)] if match]
+    alike = [match[0] for match in _LIKE_A_CODE.finditer(plain)]
+    alike += [match[1] for match in [_LIKE_A_CODE_AT_START.match(plain)] if match]
     known = " ".join(read).translate(_TWINS)
-    return tuple(dict.fromkeys(one for one in found if one not in known))
+    return tuple(dict.fromkeys(text for text in alike if text not in known))
 
 
 def _hex(match: re.Match[str]) -> tuple[ReportedCode, int, int]:

@@ -12,8 +12,8 @@ class _Folding(dict[int, str]):
 
     def __missing__(self, code: int) -> str:
         base = unicodedata.normalize("NFKD", chr(code))[0].lower()
-        self[code] = found = " " if base.isspace() and code != ord("\t") else base[0]
-        return found
+        self[code] = plain = " " if base.isspace() and code != ord("\t") else base[0]
+        return plain
 
 
 _FOLDING = _Folding()
@@ -132,8 +132,8 @@ def unscanned(text: str) -> str:
 
 def _as_word(match: re.Match[str]) -> str:
     written = match[0]
-    for one in ("i", "l"):
-        read = written.translate(_LETTERS | {ord("1"): one})
+    for letter in ("i", "l"):
+        read = written.translate(_LETTERS | {ord("1"): letter})
         if folded(read) in _WORDS:
             return read.upper() if written.upper() == written else read
     return written

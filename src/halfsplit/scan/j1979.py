@@ -114,8 +114,8 @@ def supported(base: int, raw: bytes) -> frozenset[int]:
 def codes(message: bytes) -> tuple[FaultCode, ...]:
     """The codes of an answer 43, 47 or 4A on CAN (ISO 15031-5): a count, then two bytes each; zeros are no code."""
     pairs = (message[place : place + 2] for place in range(2, len(message) - 1, 2))
-    found = tuple(FaultCode.from_bytes(pair) for pair in pairs if pair != b"\x00\x00")
-    return found[: message[1]] if len(message) > 1 else ()
+    codes_read = tuple(FaultCode.from_bytes(pair) for pair in pairs if pair != b"\x00\x00")
+    return codes_read[: message[1]] if len(message) > 1 else ()
 
 
 def text_of(message: bytes) -> str:

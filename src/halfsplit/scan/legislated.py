@@ -18,7 +18,7 @@ def legislated_codes(link: Link, address: Address, patience: Patience) -> tuple[
         message = ask(link, address, bytes([service]), patience)
         for code in j1979.codes(message) if message else ():
             terms.setdefault(code, []).append(term)
-    return tuple(ReportedCode(code.text, code, status=tuple(found)) for code, found in terms.items())
+    return tuple(ReportedCode(code.text, code, status=tuple(words)) for code, words in terms.items())
 
 
 def ask(link: Link, address: Address, request: bytes, patience: Patience) -> bytes | None:
@@ -76,7 +76,7 @@ def legislated_data(link: Link, address: Address, patience: Patience | None = No
 
 def _parameters(link: Link, address: Address, service: int, patience: Patience) -> dict[int, bytes]:
     """The parameters that the unit says it has, read one by one (every unit can do that)."""
-    found: dict[int, bytes] = {}
+    values: dict[int, bytes] = {}
     tail = b"\x00" if service == 0x02 else b""
     wanted: set[int] = {0x02} if service == 0x02 else set()
     for base in range(0, 0x100, 0x20):
@@ -88,5 +88,5 @@ def _parameters(link: Link, address: Address, service: int, patience: Patience) 
     for number in sorted(wanted):
         if number % 0x20:
             answer = ask(link, address, bytes([service, number]) + tail, patience)
-            found |= {number: answer[2 + len(tail) :]} if answer else {}
-    return found
+            values |= {number: answer[2 + len(tail) :]} if answer else {}
+    return values

@@ -201,7 +201,7 @@ class Link:
 
     def _collect(self, window: float) -> dict[Address, list[bytes]]:
         """Messages of all endpoints; 'still working on it' is not one of them and lengthens the wait once."""
-        found: dict[Address, list[bytes]] = {}
+        messages: dict[Address, list[bytes]] = {}
         end = latest = self.clock() + window
         latest += 5 * window
         while self.clock() < end:
@@ -213,8 +213,8 @@ class Link:
                 if message[:1] == b"\x7f" and message[2:3] == b"\x78":
                     end = min(latest, self.clock() + window)
                 else:
-                    found.setdefault(endpoint.address, []).append(message)
-        return found
+                    messages.setdefault(endpoint.address, []).append(message)
+        return messages
 
     def _send_single(self, identifier: int, payload: bytes) -> None:
         data = (bytes([len(payload)]) + payload).ljust(8, bytes([PADDING]))

@@ -128,16 +128,16 @@ def scan_link(
     frames = link.listen(LISTEN)
     flood = _flood(link, LISTEN)
     progress("looking for units")
-    found = discover(link, tuple(expected.values()), sweep=sweep)
+    answering = discover(link, tuple(expected.values()), sweep=sweep)
     names = {address: name for name, address in expected.items()}
-    addresses = list(expected.values()) + sorted(found - set(names))
+    addresses = list(expected.values()) + sorted(answering - set(names))
     units = []
     for address in addresses:
         progress(f"reading {names.get(address, address)}")
         units.append(
-            _read_unit(link, address, names.get(address, ""), heard=address in found, patience=patience)
+            _read_unit(link, address, names.get(address, ""), heard=address in answering, patience=patience)
         )
-    problems = tuple(filter(None, (flood, *_bus_problems(link, channel, answered=bool(found)))))
+    problems = tuple(filter(None, (flood, *_bus_problems(link, channel, answered=bool(answering)))))
     return LiveScan(f"{channel.interface}:{channel.name}", tuple(_distinct(units)), problems, frames)
 
 
@@ -147,19 +147,19 @@ def discover(link: Link, extra: tuple[Address, ...] = (), *, sweep: bool = True)
     Where the bus talks and nobody answers they are asked once more, with three times the patience: a bus under load,
     a slow gateway and a busy machine are slower than the standard allows.
     """
-    found = _discover(link, extra, WINDOW, sweep=sweep)
-    return found if found or not link.heard else _discover(link, extra, 3 * WINDOW, sweep=sweep)
+    addresses = _discover(link, extra, WINDOW, sweep=sweep)
+    return addresses if addresses or not link.heard else _discover(link, extra, 3 * WINDOW, sweep=sweep)
 
 
 def _discover(link: Link, extra: tuple[Address, ...], window: float, *, sweep: bool) -> set[Address]:
-    found: set[Address] = set()
+    addresses: set[Address] = set()
     for question in (TESTER_PRESENT, SUPPORTED):
         for extended in (False, True):
-            found |= set(link.call_all(question, window, extended=extended))
+            addresses |= set(link.call_all(question, window, extended=extended))
     single = [Address(0x7E0 + place, 0x7E8 + place) for place in range(8)]
     asked = [*extra, *single, *(SWEEP if sweep else ())]
-    rest = [address for address in dict.fromkeys(asked) if address not in found]
-    return found | set(link.call_each(iter(rest), TESTER_PRESENT, window))
+    rest = [address for address in dict.fromkeys(asked) if address not in addresses]
+    return addresses | set(link.call_each(iter(rest), TESTER_PRESENT, window))
 
 
 def _read_unit(link: Link, address: Address, name: str, *, heard: bool, patience: Patience) -> LiveUnit:

@@ -49,11 +49,11 @@ def with_few_blanks(text: str) -> str:
 def pieces_of(text: str) -> tuple[str, ...]:
     """The pieces of a line, one for each unit that it speaks of; the line alone where it is of one unit or none."""
     for cut in (_run_on, _bracketed, _entitled, _listed, _sentence, _in_cells):
-        if found := cut(text):
-            return found
+        if pieces := cut(text):
+            return pieces
     for mark in _CUTS:
-        if mark in text and (found := _separated(text, mark)):
-            return found
+        if mark in text and (pieces := _separated(text, mark)):
+            return pieces
     return (text,)
 
 
@@ -108,29 +108,29 @@ def _tells(said: str) -> bool:
 
 def _bracketed(text: str) -> tuple[str, ...]:
     """`ECM(P0562, P0335) BCM(B1044) DDM(no comm)`."""
-    found = list(_BRACKETS.finditer(text))
-    whole = "".join(match[0] for match in found).strip() == text.strip()
-    if len(found) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in found):
+    brackets = list(_BRACKETS.finditer(text))
+    whole = "".join(match[0] for match in brackets).strip() == text.strip()
+    if len(brackets) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in brackets):
         return ()
-    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in found)
+    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in brackets)
 
 
 def _entitled(text: str) -> tuple[str, ...]:
     """`[ECM] P0562 C [BCM] B1044-13 C [DDM] -- NO RESPONSE`."""
-    found = list(_TITLES.finditer(text))
-    whole = "".join(match[0] for match in found).strip() == text.strip()
-    if len(found) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in found):
+    titles = list(_TITLES.finditer(text))
+    whole = "".join(match[0] for match in titles).strip() == text.strip()
+    if len(titles) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in titles):
         return ()
-    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in found)
+    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in titles)
 
 
 def _run_on(text: str) -> tuple[str, ...]:
     """`ECM P0562 P0335 BCM B1044-13 DDM NO COMM`: abbreviations and codes, and nothing else."""
-    found = list(_RUN_ON.finditer(text.strip()))
-    whole = "".join(match[0] for match in found).strip() == text.strip()
-    if len(found) < 2 or not whole or not all(_names(match["owner"]) for match in found):
+    runs = list(_RUN_ON.finditer(text.strip()))
+    whole = "".join(match[0] for match in runs).strip() == text.strip()
+    if len(runs) < 2 or not whole or not all(_names(match["owner"]) for match in runs):
         return ()
-    return tuple(_with_colon(match[0], match["owner"]) for match in found)
+    return tuple(_with_colon(match[0], match["owner"]) for match in runs)
 
 
 def _with_colon(piece: str, owner: str) -> str:
@@ -147,8 +147,8 @@ def _listed(text: str) -> tuple[str, ...]:
         return ()
     head = folded(match["head"])
     said = ((SILENT, "does not answer"), (NO_CODES, "no codes"), (_ALL_ANSWER, "communication ok"))
-    told = next(words for pattern, words in said if pattern.search(head))
-    return tuple(f"{name}: {told}" for name in names)
+    words_said = next(words for pattern, words in said if pattern.search(head))
+    return tuple(f"{name}: {words_said}" for name in names)
 
 
 def _says_of_all(head: str) -> bool:

@@ -74,8 +74,10 @@ class ReportedCode:
         """The same code with what a further line says about it."""
         terms = tuple(dict.fromkeys((*self.status, *status)))
         joined = "; ".join(part for part in (self.words, words) if part)
-        found = self.status_byte if byte is None else byte
-        return replace(self, words=joined, status=terms, status_byte=found, values=(*self.values, *values))
+        said_byte = self.status_byte if byte is None else byte
+        return replace(
+            self, words=joined, status=terms, status_byte=said_byte, values=(*self.values, *values)
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -148,12 +148,12 @@ def _raw_answer(text: str, _: Context) -> Reading | None:
 
 
 def _coded(text: str, _: Context) -> Reading | None:
-    found = codes_in(text)
-    if not found:
+    read = codes_in(text)
+    if not read:
         return None
-    before = text[: found[0][1]]
+    before = text[: read[0][1]]
     status, name = status_alone(before), _owner(before)
-    codes = tuple(replace(entry, status=entry.status or status) for entry, _, _ in found)
+    codes = tuple(replace(entry, status=entry.status or status) for entry, _, _ in read)
     why = f"{len(codes)} codes" if len(codes) > 1 else "a code"
     return Reading(CODE, f"{why}, of {name}" if name else why, unit=name, codes=codes)
 
@@ -328,13 +328,13 @@ def _headline(text: str, _: Context) -> Reading | None:
 
 def _own(text: str, context: Context) -> Reading | None:
     """A maker's own number, taken for a code only where a unit is named or codes stand above."""
-    found = own_code(text) if context.unit or context.after in (CODE, DETAIL) else None
-    return Reading(CODE, "a maker's own number with words after it", codes=(found[0],)) if found else None
+    own = own_code(text) if context.unit or context.after in (CODE, DETAIL) else None
+    return Reading(CODE, "a maker's own number with words after it", codes=(own[0],)) if own else None
 
 
 def _dated(text: str, context: Context) -> Reading | None:
-    found = None if context.after in (CODE, DETAIL) else DATE.search(text)
-    return Reading(VEHICLE, "a date", vehicle=(("date", text.strip()),)) if found else None
+    date = None if context.after in (CODE, DETAIL) else DATE.search(text)
+    return Reading(VEHICLE, "a date", vehicle=(("date", text.strip()),)) if date else None
 
 
 def _followed(text: str, context: Context) -> Reading | None:

@@ -80,13 +80,15 @@ class ScanReport:
     @cached_property
     def vehicle(self) -> dict[str, str]:
         """What the report says about vehicle and job, by `vocabulary.VEHICLE_KEYS`; the first mention counts."""
-        found = [pair for line in self.lines for pair in line.reading.vehicle]
-        return dict(reversed(found))
+        pairs = [pair for line in self.lines for pair in line.reading.vehicle]
+        return dict(reversed(pairs))
 
     @property
     def odometer_km(self) -> float | None:
         """The odometer in km where the report gives it with a unit."""
-        return next((found for line in self.lines if (found := _kilometres(line.reading)) is not None), None)
+        return next(
+            (kilometres for line in self.lines if (kilometres := _kilometres(line.reading)) is not None), None
+        )
 
     def unit(self, name: str) -> UnitReport:
         """The unit of that name, without regard to capitals and spaces. Raises NotFoundError."""
@@ -142,7 +144,7 @@ class ScanReport:
         once. Raises NotFoundError or InputError.
         """
         place = next(
-            (i for i, one in enumerate(self.lines) if (one.number, one.piece) == (line, piece)), None
+            (i for i, entry in enumerate(self.lines) if (entry.number, entry.piece) == (line, piece)), None
         )
         if place is None:
             last = self.lines[-1].number if self.lines else 0
@@ -175,10 +177,10 @@ class ScanReport:
 
 
 def _understood(texts: list[str]) -> Iterator[Line]:
-    found = list(lines_and_pieces(texts))
-    texts = [text for _, _, text in found]
+    pieces = list(lines_and_pieces(texts))
+    texts = [text for _, _, text in pieces]
     context = follow(None, "", None, texts[:7])
-    for place, (line, piece, text) in enumerate(found):
+    for place, (line, piece, text) in enumerate(pieces):
         reading = recognise(text, context)
         yield Line(line, text, reading, piece=piece)
         context = follow(context, text, reading, texts[place + 1 : place + 8])
@@ -191,8 +193,8 @@ def _corrected(kind: str, unit: str, code: str, words: str, status: str) -> Read
         raise InputError(
             "the name of the unit is missing", remedy="write it as the report or the diagram does"
         )
-    typed = [one.strip() for one in re.split(r"[,;]", code) if one.strip()] or [code]
-    codes = tuple(_typed_code(one, words, status) for one in typed) if kind == CODE else ()
+    typed = [text.strip() for text in re.split(r"[,;]", code) if text.strip()] or [code]
+    codes = tuple(_typed_code(text, words, status) for text in typed) if kind == CODE else ()
     return Reading(kind, "corrected by hand", unit=unit, codes=codes, words=words)
 
 

@@ -85,12 +85,12 @@ _SIGNAL = re.compile(
 def status_terms(text: str) -> tuple[str, ...]:
     """Our status terms for the words found in a text, each once; what is denied is not found again."""
     rest = folded(text)
-    found = []
+    terms = []
     for term, pattern in STATUS_PATTERNS:
         rest, hits = pattern.subn(" ", rest)
         if hits:
-            found.append(term)
-    return tuple(found)
+            terms.append(term)
+    return tuple(terms)
 
 
 def status_alone(text: str) -> tuple[str, ...]:
@@ -110,10 +110,10 @@ def status_alone(text: str) -> tuple[str, ...]:
 def status_beside(text: str) -> tuple[str, ...]:
     """The status terms in what stands beside a code, as far as they are no part of its description."""
     parts = [part for part in _SET_OFF.split(folded(text)) if part.strip(" .-*#>\"'")]
-    found = [term for part in parts for term in status_alone(part)]
-    if not found and parts:
-        found = [*_at_end(parts[-1].split()), *_at_start(parts[0].split())]
-    return tuple(dict.fromkeys(found))
+    terms = [term for part in parts for term in status_alone(part)]
+    if not terms and parts:
+        terms = [*_at_end(parts[-1].split()), *_at_start(parts[0].split())]
+    return tuple(dict.fromkeys(terms))
 
 
 def _at_end(words: list[str]) -> tuple[str, ...]:

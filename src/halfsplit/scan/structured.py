@@ -54,10 +54,10 @@ def structured_lines(text: str) -> list[str] | None:
 def _parsed(text: str) -> Tree:
     if text[:1] in ("{", "["):
         try:
-            found: Tree = json.loads(text)
+            tree: Tree = json.loads(text)
         except (ValueError, RecursionError):
             return None
-        return found
+        return tree
     if text[:1] == "<":
         try:
             root = ElementTree.fromstring(text)
@@ -73,16 +73,16 @@ def _local(tag: Any) -> str:
 
 def _element(element: Any, depth: int) -> Tree:
     """An element as a mapping of its attributes and children; children of one name are a list."""
-    found: dict[str, Any] = {_local(name): value for name, value in element.attrib.items()}
+    fields: dict[str, Any] = {_local(name): value for name, value in element.attrib.items()}
     words = (element.text or "").strip()
     for child in element if depth < DEEPEST else ():
         inside = _element(child, depth + 1)
-        before = found.get(_local(child.tag))
+        before = fields.get(_local(child.tag))
         several = before if isinstance(before, list) else [] if before is None else [before]
-        found[_local(child.tag)] = [*several, inside] if several else inside
-    if not found:
+        fields[_local(child.tag)] = [*several, inside] if several else inside
+    if not fields:
         return words
-    return found | ({"text": words} if words else {})
+    return fields | ({"text": words} if words else {})
 
 
 def _key(name: str) -> str:

@@ -91,17 +91,17 @@ def _by_column(columns: tuple[str | None, ...], cells: list[str]) -> dict[str, s
 def _code(row: dict[str, str]) -> tuple[ReportedCode, ...] | None:
     """The codes of a row; a maker's own number counts if it holds a figure."""
     cell = row.get("code", "")
-    found = [entry for entry, _, _ in codes_in(cell)] or [
+    codes = [entry for entry, _, _ in codes_in(cell)] or [
         entry for entry, _, _ in codes_in(row.get("words", ""))[:1]
     ]
     if (
-        not found
+        not codes
         and any(character.isdigit() for character in cell)
         and not NO_CODES.search(folded(cell))
         and cell != "0"
     ):
-        found = [ReportedCode(cell, None, note="a maker's own number: its meaning is the maker's")]
-    return tuple(_completed(entry, row) for entry in found) or None
+        codes = [ReportedCode(cell, None, note="a maker's own number: its meaning is the maker's")]
+    return tuple(_completed(entry, row) for entry in codes) or None
 
 
 def _completed(entry: ReportedCode, row: dict[str, str]) -> ReportedCode:
@@ -136,9 +136,9 @@ def _row_without_code(row: dict[str, str], name: str) -> Reading | None:
         return None
     if SILENT_WORDS.search(f"{said} ; {answer}") or (answer and NEGATIVE.fullmatch(answer)):
         return Reading(SILENT, f"a row of the table: {name} does not answer", unit=name)
-    told = COUNT.search(said)
-    if told and not count.isdigit():
-        count = told["count"] or told["after"]
+    count_said = COUNT.search(said)
+    if count_said and not count.isdigit():
+        count = count_said["count"] or count_said["after"]
     if count.isdigit() and int(count) > 0:
         return Reading(
             UNIT, f"a row of the table: {name} announces {count} codes", unit=name, announced=int(count)

@@ -192,7 +192,7 @@ class UnitSession:
 
     def identification(self) -> dict[str, str]:
         """What the unit says of itself (0x22); what it does not have is left out. Raises Refusal if it falls silent."""
-        found = {}
+        texts = {}
         for identifier, name in IDENTIFIERS.items():
             try:
                 raw = self.read(identifier)
@@ -202,8 +202,8 @@ class UnitSession:
                 continue
             text = "".join(chr(byte) for byte in raw if 0x20 <= byte < 0x7F).strip()
             if text:
-                found[name] = text
-        return found
+                texts[name] = text
+        return texts
 
     def read(self, identifier: int) -> bytes:
         """The bytes of one identifier (0x22)."""

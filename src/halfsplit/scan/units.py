@@ -82,7 +82,7 @@ class _Unit:
 
 def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
     """Gather numbered readings, in the order of the report, into units."""
-    found: dict[str, _Unit] = {}
+    units: dict[str, _Unit] = {}
     current = ""
     group: tuple[str, ...] = ()
     for number, reading in readings:
@@ -92,10 +92,10 @@ def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
             group = reading.status
         if reading.kind in (UNIT, SILENT, ANSWERS, CLEAN, CODE, DETAIL):
             name = reading.unit or current or NOT_NAMED
-            unit = found.setdefault(UnitReport(name).key, _Unit(name))
+            unit = units.setdefault(UnitReport(name).key, _Unit(name))
             unit.lines.append(number)
             _add(unit, reading, group)
-    return tuple(unit.finished() for unit in found.values())
+    return tuple(unit.finished() for unit in units.values())
 
 
 def _add(unit: _Unit, reading: Reading, group: tuple[str, ...]) -> None:

@@ -146,12 +146,12 @@ class UnitState:
         kind = rest[0] if rest else 0
         if kind in (0x01, 0x02, 0x0A):
             mask = rest[1] if kind != 0x0A else 0xFF
-            found = {code: status for code, status in self.codes.items() if status & mask or kind == 0x0A}
+            chosen = {code: status for code, status in self.codes.items() if status & mask or kind == 0x0A}
             if kind == 0x01:
-                return bytes([0x59, 0x01, 0xFF, 0x01]) + len(found).to_bytes(2, "big")
+                return bytes([0x59, 0x01, 0xFF, 0x01]) + len(chosen).to_bytes(2, "big")
             return bytes([0x59, kind, 0xFF]) + b"".join(
                 code.number.to_bytes(2, "big") + bytes([code.failure_type or 0, s])
-                for code, s in found.items()
+                for code, s in chosen.items()
             )
         if kind in (0x04, 0x06):
             return self._detail(kind, rest)
@@ -171,8 +171,8 @@ class UnitState:
             return b"\x44"
         masks = {0x03: 0x08, 0x07: 0x04, 0x0A: 0x80}
         if service in masks:
-            found = [code for code, status in self.codes.items() if status & masks[service]]
-            return bytes([service + 0x40, len(found)]) + b"".join(code.to_bytes()[:2] for code in found)
+            chosen = [code for code, status in self.codes.items() if status & masks[service]]
+            return bytes([service + 0x40, len(chosen)]) + b"".join(code.to_bytes()[:2] for code in chosen)
         if service in (0x01, 0x02):
             return self._value(service, rest)
         texts = {0x02: self.unit.identification.get(0xF190, ""), 0x0A: self.unit.name}

@@ -85,8 +85,8 @@ def motor_current(
         )
     if period * rate < 6:
         raise CannotTell(f"{rate:g} samples a second give {period * rate:.1f} samples a ripple: 6 are needed")
-    found = _turn(ripple, rate, period, segments)
-    if found is None:
+    turn_seconds = _turn(ripple, rate, period, segments)
+    if turn_seconds is None:
         quantities.append(Quantity("ripple frequency", 1.0 / period, "Hz", 0.01 / period))
         notes.append("all ripples are alike: no turn is seen; give the number of segments for the speed")
         return MotorResult(
@@ -96,7 +96,7 @@ def motor_current(
             marks=marks,
             notes=tuple(notes),
         )
-    count, turn = found
+    count, turn = turn_seconds
     quantities.append(Quantity("ripple frequency", count / turn, "Hz", 0.01 * count / turn))
     quantities.append(Quantity("ripples a turn", float(count), ""))
     quantities.append(Quantity("speed", 60.0 / turn, "rpm", 60.0 / turn * 0.01))

@@ -219,7 +219,7 @@ def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:
         if name in COMMON and 0 < lost.size <= 2 and beside_gap[lost].any():
             # noise in a gap adds an edge now and then: the larger gap is as likely as a tooth that is lost
             other = "-".join(str(n) for n in (places // turns, *_gaps_of(np.asarray(table.all(axis=0)))))
-            return replace(wheel, rivals=tuple(one for one in (other, name) if one != wheel.name))
+            return replace(wheel, rivals=tuple(pattern for pattern in (other, name) if pattern != wheel.name))
         if name in COMMON and 0 < lost.size <= 2:
             lasting = (
                 f"one or two of its teeth are lost in one of {turns} turns, at the same place turn after turn"
