@@ -11,10 +11,10 @@ from halfsplit.circuit.network import UnknownNameError
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import point_words
-from halfsplit.errors import HalfsplitError, InputError
+from halfsplit.errors import InputError
 from halfsplit.job.costs import costs_of, money
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.places import check_place
+from halfsplit.job.places import NoCircuitError, check_place
 from halfsplit.job.tests import test_card
 from halfsplit.job.views import TestCard
 
@@ -56,7 +56,7 @@ class TryCard:
 def _asked(job: OpenJob) -> Iterator[Diagnosis]:
     with job.bench() as bench:
         if bench.told is None:
-            raise HalfsplitError("this job has no usable circuit yet")
+            raise NoCircuitError
         yield bench.told.diagnosis
 
 

@@ -25,7 +25,7 @@ from halfsplit.job.kinds import REPAIR
 from halfsplit.job.loads import loads_of
 from halfsplit.job.memory import PROGRESS, Bench, in_turn
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.places import check_place, from_json, key_of, to_json
+from halfsplit.job.places import NoCircuitError, check_place, from_json, key_of, to_json
 from halfsplit.job.plain import cause_words, done_words, repair_words
 from halfsplit.job.record import lines_of
 from halfsplit.job.replay import first_state
@@ -261,7 +261,7 @@ def own_test(job: OpenJob, place: Mapping[str, Any]) -> TestCard:
     """A test that the technician prefers, with what it is worth and what each result would mean."""
     with job.bench() as bench:
         if bench.told is None:
-            raise HalfsplitError("this job has no usable circuit yet")
+            raise NoCircuitError
         diagnosis = bench.told.diagnosis
         measured = from_json(place)
         check_place(diagnosis.circuit, measured)

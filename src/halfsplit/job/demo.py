@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import timedelta
 from decimal import Decimal
 
+from halfsplit.errors import NotFoundError
 from halfsplit.job.open_job import OpenJob, now
 from halfsplit.job.verbs import add_minutes, complain_all, open_job
 from halfsplit.notation.demos import Demo, demos
@@ -26,10 +28,7 @@ WHO = "demo"
 
 def demo_job(store: JobStore, name: str = "", *, job_id: str = "demo") -> Job:
     """Open the demo job; where it is there already it is left as it stands."""
-    if any(
-        job.job_id == job_id
-        for job in store.list_jobs(states=("open", "found", "proven", "repaired", "closed"))
-    ):
+    with suppress(NotFoundError):
         return store.job(job_id)
     demo = demo_named(name) if name else demos()[0]
     open_job(

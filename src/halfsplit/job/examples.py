@@ -6,8 +6,10 @@ Vehicle, people, readings and codes are invented; the curves are made here from 
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from io import BytesIO
 
+from halfsplit.errors import NotFoundError
 from halfsplit.job.captures import add_capture
 from halfsplit.job.demo import demo_job
 from halfsplit.job.drains import keep_log
@@ -38,12 +40,9 @@ No fault codes
 
 def example_job(store: JobStore, *, who: str) -> OpenJob:
     """Open the example, made once; what somebody has changed in it since stays."""
-    already = any(
-        job.job_id == EXAMPLE
-        for job in store.list_jobs(states=("open", "found", "proven", "repaired", "closed"), limit=10_000)
-    )
     job = OpenJob(store, EXAMPLE, who)
-    if already:
+    with suppress(NotFoundError):
+        job.must_be_there()
         return job
     demo_job(store, "rear-lamps", job_id=EXAMPLE)
     add_capture(job, BytesIO(starting().encode()), name="starting, battery and starter (example).csv")

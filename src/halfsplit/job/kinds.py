@@ -14,7 +14,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import OVER_RANGE as OPEN_OHMS
 from halfsplit.diagnosis.measurement import Measurement, Reading
-from halfsplit.errors import ConflictError, InputError
+from halfsplit.errors import InputError
 from halfsplit.job.entering import OVER_RANGE
 from halfsplit.job.entry_words import (
     Words,
@@ -24,7 +24,7 @@ from halfsplit.job.entry_words import (
     part_named,
     reading_words,
 )
-from halfsplit.job.places import check_place, from_json, to_json
+from halfsplit.job.places import NoCircuitError, check_place, from_json, to_json
 from halfsplit.store import EvidenceEntry
 
 REPAIR, REOPENED = "repair", "reopened"
@@ -67,7 +67,7 @@ def known_place(said: Payload, circuit: Circuit | None) -> Measurement:
     """What was measured. Raises ConflictError without a circuit, UnknownNameError where it holds no such place."""
     measured = from_json(said)
     if circuit is None:
-        raise ConflictError("this job has no usable circuit yet: enter one first, then measure")
+        raise NoCircuitError
     check_place(circuit, measured)
     return measured
 

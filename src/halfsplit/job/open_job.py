@@ -17,6 +17,7 @@ from uuid import uuid4
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.memory import Bench, at_bench
+from halfsplit.job.places import NoCircuitError
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import Attachment, AttachmentKind, EvidenceEntry, Job, JobStore, struck_ids
 
@@ -74,7 +75,7 @@ class OpenJob:
         """The circuit. Raises ConflictError where there is none that can be used."""
         circuit = self.circuit
         if circuit is None:
-            raise ConflictError("this job has no usable circuit yet: enter one first, then measure")
+            raise NoCircuitError
         return circuit
 
     def bench(self) -> AbstractContextManager[Bench]:

@@ -11,7 +11,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.diagnosis.diagnosis import FINDERS
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.errors import InputError
+from halfsplit.errors import ConflictError, InputError
 from halfsplit.quantities import QUANTITIES
 
 WORDS_OF: Mapping[type, str] = {
@@ -60,6 +60,13 @@ def change_from_json(given: Sequence[Any]) -> Intervention:
         )
     change: Intervention = kind(*rest)
     return change
+
+
+class NoCircuitError(ConflictError):
+    """What was asked needs a circuit, and the job has none that can be used."""
+
+    def __init__(self) -> None:
+        super().__init__("this job has no usable circuit yet: enter one first, then measure")
 
 
 def to_json(place: Measurement) -> dict[str, Any]:

@@ -16,8 +16,9 @@ from typing import Any
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.model import Part
 from halfsplit.diagnosis.codes import CODE_KINDS
-from halfsplit.errors import ConflictError, InputError
+from halfsplit.errors import InputError
 from halfsplit.job.open_job import OpenJob, now
+from halfsplit.job.places import NoCircuitError
 from halfsplit.job.scans import KeptReport, report_of, unit_table
 from halfsplit.job.unit_names import likely_part
 from halfsplit.job.verbs import strike
@@ -282,7 +283,7 @@ def save_table(
     with job.bench() as bench:
         circuit = bench.circuit
     if circuit is None:
-        raise ConflictError("this job has no usable circuit yet: enter one first")
+        raise NoCircuitError
     names = {part.name for part in _modules(circuit)}
     for part in units.values():
         if part and part not in names:
@@ -319,7 +320,7 @@ def tell(job: OpenJob, scan_id: str) -> int:
     job.must_be_open()
     table = table_of(job, scan_id)
     if table is None:
-        raise ConflictError("this job has no usable circuit yet: enter one first")
+        raise NoCircuitError
     wanted = {_entry_id(scan_id, *entry): entry for entry in _wanted(table)}
     live, ever = _made(job, scan_id)
     for base in live.keys() - wanted.keys():
