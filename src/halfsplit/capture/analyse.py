@@ -136,8 +136,8 @@ def _starting(named: Named, setup: Setup) -> Sequence[Result]:
         results += [*_cranking(named, setup), *_compression(named, setup), *_charging(named, "battery volts")]
     if "generator current" in named:
         results += _charging(named, "generator current")
-    told = [result for result in results if result.verdict != "cannot tell"]
-    return told or results
+    judged = [result for result in results if result.verdict != "cannot tell"]
+    return judged or results
 
 
 def _cranking(named: Named, setup: Setup) -> Sequence[Result]:
@@ -192,18 +192,18 @@ def _pulses(named: Named, start: float) -> Floats | None:
     if "sync pulse" not in named:
         return None
     try:
-        found = _edges(named["sync pulse"])
+        pulses = _edges(named["sync pulse"])
     except CannotTell:
         return None
-    rises, falls = found.of(True), found.of(False)
-    return (rises if _shorter_high(found) else falls) - start
+    rises, falls = pulses.of(True), pulses.of(False)
+    return (rises if _shorter_high(pulses) else falls) - start
 
 
-def _shorter_high(found: Edges) -> bool:
+def _shorter_high(edges: Edges) -> bool:
     """Whether the pulses go up: they are shorter than the pauses between them."""
-    gaps = np.diff(found.times)
-    up = gaps[found.rising[:-1]]
-    down = gaps[~found.rising[:-1]]
+    gaps = np.diff(edges.times)
+    up = gaps[edges.rising[:-1]]
+    down = gaps[~edges.rising[:-1]]
     return not down.size or not up.size or bool(np.median(up) <= np.median(down))
 
 
@@ -260,8 +260,8 @@ def _edges(channel: Channel) -> Edges:
         least_step(channel)
         return level_edges(channel.clock(), channel.values())
     (values,), rate, start = together([channel])
-    found = sensor_edges(without_wild("crank", values)[0], rate)
-    return Edges(found.times + start, found.rising, found.starts_high)
+    edges = sensor_edges(without_wild("crank", values)[0], rate)
+    return Edges(edges.times + start, edges.rising, edges.starts_high)
 
 
 def _duty(named: Named, setup: Setup) -> Sequence[Result]:

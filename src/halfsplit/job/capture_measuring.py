@@ -116,7 +116,7 @@ def measured(
 ) -> list[dict[str, Any]]:
     """The results as plain data. ``good``: a capture with whose crank and cam these are compared."""
     folder, settings = source
-    found = _stretch(folder, settings)
+    capture = _stretch(folder, settings)
     setup = Setup(
         cylinders=settings.cylinders,
         firing_order=settings.firing_order,
@@ -126,25 +126,25 @@ def measured(
         bit_rate=settings.bit_rate,
         reference=_reference(good) if good else None,
     )
-    results = analyse(found, settings.roles, setup)
+    results = analyse(capture, settings.roles, setup)
     if progress:
         progress(1, 2)
-    results += unassigned(found, settings.roles)[:MOST_UNASSIGNED]
-    return [_bounded(one) for one in results_dict(results)["results"]]
+    results += unassigned(capture, settings.roles)[:MOST_UNASSIGNED]
+    return [_bounded(result) for result in results_dict(results)["results"]]
 
 
 def _stretch(folder: Path, settings: CaptureSettings) -> Capture:
-    found = with_settings(folder, settings)
-    return found.part(*settings.span) if settings.span else found
+    capture = with_settings(folder, settings)
+    return capture.part(*settings.span) if settings.span else capture
 
 
 def _samples(folder: Path, settings: CaptureSettings) -> int:
     """Of the channels with a role, together. Raises InputError: no such channel, or more than are measured at once."""
-    found = with_settings(folder, settings)
+    capture = with_settings(folder, settings)
     for name in (*settings.roles, *settings.scale):
-        _ = found[name]
-    found = _stretch(folder, settings)
-    lengths = [len(found[name]) for name in settings.roles]
+        _ = capture[name]
+    capture = _stretch(folder, settings)
+    lengths = [len(capture[name]) for name in settings.roles]
     longest = max(lengths, default=0)
     if longest > MOST_SAMPLES:
         raise InputError(
@@ -189,12 +189,12 @@ def _good(job: OpenJob, reference: str) -> Source | None:
 def _reference(good: Source) -> CrankCamResult | None:
     """What crank and cam of the known good capture are like; None where it does not show them, or is too long."""
     folder, settings = good
-    found = with_settings(folder, settings)
+    capture = with_settings(folder, settings)
     roles = {name: role for name, role in settings.roles.items() if role in ("crank", "cam")}
-    if max(len(found[name]) for name in roles) > MOST_SAMPLES:
+    if max(len(capture[name]) for name in roles) > MOST_SAMPLES:
         return None
-    results = analyse(found, roles)
-    return next((one for one in results if isinstance(one, CrankCamResult) and one.wheel), None)
+    results = analyse(capture, roles)
+    return next((result for result in results if isinstance(result, CrankCamResult) and result.wheel), None)
 
 
 def _bounded(result: Mapping[str, Any]) -> dict[str, Any]:

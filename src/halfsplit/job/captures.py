@@ -164,7 +164,7 @@ _READINGS: dict[str, Reading] = {}
 
 def readings_now(job: OpenJob) -> tuple[tuple[str, Reading], ...]:
     """The files of a job that are being read, with their ids."""
-    return tuple((key, one) for key, one in list(_READINGS.items()) if one.job_id == job.job_id)
+    return tuple((key, reading) for key, reading in list(_READINGS.items()) if reading.job_id == job.job_id)
 
 
 def stop_reading(job: OpenJob, key: str) -> None:
@@ -211,10 +211,10 @@ def folder_of(store: JobStore, kept: Attachment) -> Path:
 
 def with_settings(folder: Path, settings: CaptureSettings) -> Capture:
     """The capture with the scales and the rate that were given; its samples are mapped, not read."""
-    found = _loaded(folder, folder.stat().st_mtime)
+    capture = _loaded(folder, folder.stat().st_mtime)
     if settings.rate:
-        found = found.with_rate(settings.rate)
-    return found.scaled({name: one for name, one in settings.scale.items() if name in found})
+        capture = capture.with_rate(settings.rate)
+    return capture.scaled({name: channel for name, channel in settings.scale.items() if name in capture})
 
 
 def opened(store: JobStore, kept: Attachment, settings: CaptureSettings) -> Capture:
@@ -224,15 +224,15 @@ def opened(store: JobStore, kept: Attachment, settings: CaptureSettings) -> Capt
 
 def kept_capture(job: OpenJob, capture_id: str) -> Attachment:
     """A job's capture, without its bytes. Raises NotFoundError where there is none of this id."""
-    found = job.store.attachment(job.job_id, capture_id)
-    if found.kind != "capture":
+    kept = job.store.attachment(job.job_id, capture_id)
+    if kept.kind != "capture":
         raise NotFoundError(f"there is no capture {capture_id!r} in this job")
-    return found
+    return kept
 
 
 def _shown(job: OpenJob) -> dict[str, ShownResult]:
     """Capture → its last analysis."""
-    return {str(one.document.get("capture")): one for one in job.store.shown(job.job_id, WHAT)}
+    return {str(result.document.get("capture")): result for result in job.store.shown(job.job_id, WHAT)}
 
 
 # Views
@@ -249,37 +249,39 @@ def capture_lines(job: OpenJob) -> tuple[CaptureLine, ...]:
         last = shown.get(kept.attachment_id)
         settings = settings_from_json(last.document["settings"]) if last else None
         verdicts = (
-            tuple((one["analysis"], one["verdict"]) for one in last.document["results"]) if last else ()
+            tuple((result["analysis"], result["verdict"]) for result in last.document["results"])
+            if last
+            else ()
         )
         try:
-            found = opened(job.store, kept, settings or CaptureSettings())
+            capture = opened(job.store, kept, settings or CaptureSettings())
         except InputError as error:
             lines.append(CaptureLine(kept, (), verdicts, str(error)))
             continue
-        roles = settings.roles if settings else suggested_roles(found)
-        lines.append(CaptureLine(kept, _channels(found, roles, {}), verdicts))
+        roles = settings.roles if settings else suggested_roles(capture)
+        lines.append(CaptureLine(kept, _channels(capture, roles, {}), verdicts))
     return tuple(reversed(lines))
 
 
 def _channels(
-    found: Capture, roles: Mapping[str, str], scale: Mapping[str, tuple[float, str]]
+    capture: Capture, roles: Mapping[str, str], scale: Mapping[str, tuple[float, str]]
 ) -> tuple[ChannelLine, ...]:
     return tuple(
         ChannelLine(
             number,
-            one.name,
-            roles.get(one.name, ""),
-            one.unit,
-            len(one),
-            _begin(one),
-            one.stop,
-            one.rate,
-            one.has_time,
-            one.edges,
-            f"{scale[one.name][0]:g}" if one.name in scale else "",
-            scale[one.name][1] if one.name in scale else "",
+            channel.name,
+            roles.get(channel.name, ""),
+            channel.unit,
+            len(channel),
+            _begin(channel),
+            channel.stop,
+            channel.rate,
+            channel.has_time,
+            channel.edges,
+            f"{scale[channel.name][0]:g}" if channel.name in scale else "",
+            scale[channel.name][1] if channel.name in scale else "",
         )
-        for number, one in enumerate(found.channels)
+        for number, channel in enumerate(capture.channels)
     )
 
 
@@ -292,9 +294,9 @@ def settings_of(job: OpenJob, capture_id: str) -> CaptureSettings:
     last = _shown(job).get(capture_id)
     if last is not None:
         return settings_from_json(last.document["settings"])
-    found = opened(job.store, kept_capture(job, capture_id), CaptureSettings())
+    capture = opened(job.store, kept_capture(job, capture_id), CaptureSettings())
     battery = job.record.intake.battery
-    return CaptureSettings(roles=suggested_roles(found), celsius=battery.celsius if battery else None)
+    return CaptureSettings(roles=suggested_roles(capture), celsius=battery.celsius if battery else None)
 
 
 def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
@@ -305,16 +307,16 @@ def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
     kept = kept_capture(job, capture_id)
     settings = settings_of(job, capture_id)
     last = _shown(job).get(capture_id)
-    found = opened(job.store, kept, settings)
-    channels = _channels(found, settings.roles, settings.scale)
-    start = min((one.start for one in channels), default=0.0)
-    stop = max((one.stop for one in channels), default=1.0)
+    capture = opened(job.store, kept, settings)
+    channels = _channels(capture, settings.roles, settings.scale)
+    start = min((channel.start for channel in channels), default=0.0)
+    stop = max((channel.stop for channel in channels), default=1.0)
     return CaptureView(
         kept,
         channels,
-        found.notes,
+        capture.notes,
         settings,
-        tuple(_worded(one, channels) for one in last.document["results"]) if last else (),
+        tuple(_worded(result, channels) for result in last.document["results"]) if last else (),
         last.sequence if last else 0,
         last.engine_version if last else "",
         start,
@@ -324,12 +326,14 @@ def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
 
 def _worded(result: Mapping[str, Any], channels: tuple[ChannelLine, ...]) -> dict[str, Any]:
     """A stored result whose quantities are told in words too; one of a single channel has that channel's number."""
-    number = next((one.number for one in channels if one.name == result.get("channel")), None)
-    quantities = [{**one, "words": _amount(one)} for one in result["quantities"]]
+    number = next((channel.number for channel in channels if channel.name == result.get("channel")), None)
+    quantities = [{**quantity, "words": _amount(quantity)} for quantity in result["quantities"]]
     return {"roles": [], "channel": "", **result, "quantities": quantities, "number": number}
 
 
-def _amount(told: Mapping[str, Any]) -> str:
-    if told["value"] is None:
+def _amount(quantity: Mapping[str, Any]) -> str:
+    if quantity["value"] is None:
         return "not given"
-    return Quantity(told["name"], told["value"], told["unit"], told["uncertainty"] or 0.0).amount
+    return Quantity(
+        quantity["name"], quantity["value"], quantity["unit"], quantity["uncertainty"] or 0.0
+    ).amount

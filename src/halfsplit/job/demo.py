@@ -39,7 +39,7 @@ def demo_job(store: JobStore, name: str = "", *, job_id: str = "demo") -> Job:
         circuit=demo.text,
         customer=Customer(name="R. Ostermann"),
     )
-    said = [(one.part, one.works, one.state) for one in demo.complaints]
+    said = [(complaint.part, complaint.works, complaint.state) for complaint in demo.complaints]
     complain_all(OpenJob(store, job_id, WHO), said, at=now() - timedelta(minutes=4))
     add_minutes(OpenJob(store, job_id, WHO), "Taken in, complaint tried out", 6)
     return store.job(job_id)

@@ -54,8 +54,8 @@ def state_word(word: str, quantity: str) -> str:
 def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     """The unit that the circuit file gives to a stage or a gauge."""
     at = str(payload.get("at"))
-    one = (circuit.model.stages.get(at) or circuit.model.gauges.get(at)) if circuit else None
-    return one.unit if one else ""
+    named = (circuit.model.stages.get(at) or circuit.model.gauges.get(at)) if circuit else None
+    return named.unit if named else ""
 
 
 def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
@@ -78,14 +78,14 @@ def _point(name: Any, circuit: Circuit | None) -> str:
 
 
 def _changes(payload: Mapping[str, Any]) -> str:
-    told = []
+    changes = []
     for change in payload.get("changes") or ():
         try:
             words = change_words(change_from_json(change)).rstrip(".")
-            told.append(words[:1].lower() + words[1:])
+            changes.append(words[:1].lower() + words[1:])
         except HalfsplitError:
-            told.append(str(change))
-    return "; ".join(told)
+            changes.append(str(change))
+    return "; ".join(changes)
 
 
 def cannot_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:

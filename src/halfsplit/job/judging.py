@@ -55,8 +55,8 @@ def before(bench: Bench, wanted: Mapping[str, Any], healthy: str = "") -> tuple[
 
 def value_of(entry: EvidenceEntry) -> float | str:
     """What was read, or said of a load."""
-    found: float | str = entry.payload.get("value", entry.payload.get("works", ""))
-    return found
+    value: float | str = entry.payload.get("value", entry.payload.get("works", ""))
+    return value
 
 
 def plain_of(bench: Bench, entry: EvidenceEntry) -> tuple[str, str, str]:
@@ -73,7 +73,7 @@ def decisive(bench: Bench, view: BenchView, entry: EvidenceEntry) -> bool:
     if entry.kind != "reading" or bench.told is None or view.finding is None:
         return False
     reading = bench.told.readings.get(entry.entry_id)
-    if entry.attachments or any(one.entry_id == entry.entry_id for one in bench.after_repair):
+    if entry.attachments or any(later.entry_id == entry.entry_id for later in bench.after_repair):
         return True
     if any(point.partition(":")[0] == view.finding.part for point in _points(entry)):
         return True
@@ -86,7 +86,7 @@ def _points(entry: EvidenceEntry) -> list[str]:
     place = _place(entry)
     if place is None:
         return []
-    touched = [str(getattr(change, one.name)) for change in place.changes for one in fields(change)]
+    touched = [str(getattr(change, field.name)) for change in place.changes for field in fields(change)]
     return [place.at, *([place.to] if place.to else []), *touched]
 
 

@@ -114,15 +114,15 @@ class Memory:
     def of(self, job_id: str) -> Remembered:
         self.asked = time.monotonic()
         with self._lock:
-            found = self._jobs.setdefault(job_id, Remembered())
+            remembered = self._jobs.setdefault(job_id, Remembered())
             self._jobs.move_to_end(job_id)
-            return found
+            return remembered
 
     def make_room(self, used: Remembered) -> None:
         """Weigh what was used, and forget what was used longest ago where all is too much."""
         used.size = LEAST_SIZE + (used.told.diagnosis.predictions.nbytes if used.told else 0)
         with self._lock:
-            total = sum(one.size for one in self._jobs.values())
+            total = sum(job.size for job in self._jobs.values())
             for job_id in list(self._jobs)[:-1]:
                 if total <= ROOM:
                     return

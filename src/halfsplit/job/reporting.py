@@ -79,16 +79,22 @@ def job_view(job: OpenJob) -> report.JobView:
             steps=steps,
             finding=_finding(bench, view, steps),
             correction=record.closing.correction if record.closing else view.repair,
-            checks=tuple(_check(bench, one) for one in view.checks),
-            unplugged=tuple(apart.apart_words(one, circuit) for one in apart.taken_apart(bench.entries)),
-            refitted=tuple(apart.apart_words(one, circuit) for one in apart.put_back(bench.entries)),
+            checks=tuple(_check(bench, check) for check in view.checks),
+            unplugged=tuple(apart.apart_words(what, circuit) for what in apart.taken_apart(bench.entries)),
+            refitted=tuple(apart.apart_words(what, circuit) for what in apart.put_back(bench.entries)),
             work=tuple(
-                report.WorkView(what=one.what, who=one.who, minutes=one.minutes) for one in view.costs.steps
+                report.WorkView(what=step.what, who=step.who, minutes=step.minutes)
+                for step in view.costs.steps
             ),
-            parts=tuple(_part(one) for one in view.costs.lines if one.use == "fitted"),
+            parts=tuple(_part(line) for line in view.costs.lines if line.use == "fitted"),
             limits=tuple(
-                report.LimitView(amount=one.amount, by_whom=one.by_whom, at=_moment(one.at), how=one.how)
-                for one in job.store.authorisations(job.job_id)
+                report.LimitView(
+                    amount=authorisation.amount,
+                    by_whom=authorisation.by_whom,
+                    at=_moment(authorisation.at),
+                    how=authorisation.how,
+                )
+                for authorisation in job.store.authorisations(job.job_id)
             ),
             money=_money(view),
             suspects=tuple(_suspects(view)),
@@ -114,10 +120,10 @@ def _customer(job: Job) -> report.CustomerView:
 
 
 def _vehicle(job: Job) -> report.VehicleView:
-    told = job.intake.vehicle
-    odometer = "" if told.odometer is None else f"{told.odometer:,} {told.odometer_unit}"
+    vehicle = job.intake.vehicle
+    odometer = "" if vehicle.odometer is None else f"{vehicle.odometer:,} {vehicle.odometer_unit}"
     return report.VehicleView(
-        description=told.description, registration=told.registration, vin=told.vin, odometer=odometer
+        description=vehicle.description, registration=vehicle.registration, vin=vehicle.vin, odometer=odometer
     )
 
 
@@ -196,43 +202,45 @@ def _photos(job: OpenJob, line: EvidenceLine) -> Iterator[report.PhotoView]:
             yield report.PhotoView(name=photo.name, data=source.read(), ref=photo.attachment_id)
 
 
-def _check(bench: Bench, one: Check) -> report.CheckView:
+def _check(bench: Bench, check: Check) -> report.CheckView:
     circuit = bench.circuit
-    place = from_json(one.place)
+    place = from_json(check.place)
     seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
-    wanted = one.expected if place.quantity in ("works", "answers") else ""
-    before, plain_before = judging.before(bench, one.place, wanted)
+    wanted = check.expected if place.quantity in ("works", "answers") else ""
+    before, plain_before = judging.before(bench, check.place, wanted)
     return report.CheckView(
-        what=one.sentence,
+        what=check.sentence,
         before=state_word(before, place.quantity),
-        after=state_word(one.seen, place.quantity),
-        allowed=state_word(one.expected, place.quantity),
-        result=one.state,
+        after=state_word(check.seen, place.quantity),
+        allowed=state_word(check.expected, place.quantity),
+        result=check.state,
         allowed_source=judging.SOURCE,
         plain=asked_words(place, circuit) if circuit else "",
         plain_before=plain_before,
         plain_after=seen_words(place, judging.value_of(seen[-1]), wanted) if seen else "",
-        plain_allowed=right_words(place, wanted) or one.expected,
+        plain_allowed=right_words(place, wanted) or check.expected,
     )
 
 
 def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) -> report.FindingView:
-    found, closing = view.finding, view.job.closing
+    finding, closing = view.finding, view.job.closing
     refused = apart.declined(bench.entries)
-    if found is None:
+    if finding is None:
         return report.FindingView(cause=closing.cause if closing else "", declined=refused)
     return report.FindingView(
-        cause=closing.cause if closing else found.words,
+        cause=closing.cause if closing else finding.words,
         declined=refused,
-        repair=found.repair,
-        proven=found.proven,
+        repair=finding.repair,
+        proven=finding.proven,
         shown=tuple(
             dict.fromkeys(
-                f"{one.what}: {one.reading}" for one in steps if one.decisive and one.phase != "after repair"
+                f"{step.what}: {step.reading}"
+                for step in steps
+                if step.decisive and step.phase != "after repair"
             )
         ),
-        consequence="; ".join(_symptoms(bench)) or "; ".join(found.explains),
-        missing=found.missing_proof,
+        consequence="; ".join(_symptoms(bench)) or "; ".join(finding.explains),
+        missing=finding.missing_proof,
     )
 
 
@@ -247,20 +255,20 @@ def _symptoms(bench: Bench) -> Iterator[str]:
             yield f"{what}: {seen}"
 
 
-def _part(one: PartUsed) -> report.PartView:
+def _part(part: PartUsed) -> report.PartView:
     return report.PartView(
-        name=one.name,
-        price=one.price,
-        quantity=one.quantity,
-        number=one.part_number,
-        serial=one.serial,
-        old_part_kept=one.old_part_kept,
+        name=part.name,
+        price=part.price,
+        quantity=part.quantity,
+        number=part.part_number,
+        serial=part.serial,
+        old_part_kept=part.old_part_kept,
     )
 
 
 def _money(view: BenchView) -> report.MoneyView:
     costs = view.costs
-    tried = tuple(one.name for one in costs.lines if one.use == "on suspicion")
+    tried = tuple(line.name for line in costs.lines if line.use == "on suspicion")
     return report.MoneyView(
         currency=costs.currency,
         rate=costs.rate,
@@ -275,13 +283,13 @@ def _money(view: BenchView) -> report.MoneyView:
 
 def _suspects(view: BenchView) -> Iterator[report.SuspectView]:
     for out, some in ((False, view.suspects), (True, view.out[:20])):
-        for one in some:
+        for suspect in some:
             yield report.SuspectView(
-                name=one.name,
-                probability=one.probability,
-                repair=one.repair,
-                for_=one.for_,
-                against=one.against,
+                name=suspect.name,
+                probability=suspect.probability,
+                repair=suspect.repair,
+                for_=suspect.for_,
+                against=suspect.against,
                 out=out,
             )
 
@@ -291,5 +299,5 @@ def _drawing(bench: Bench, view: BenchView) -> str:
     circuit = bench.circuit
     if circuit is None or not circuit.parts:
         return ""
-    suspicion = {one.part: one.probability for one in view.suspects}
+    suspicion = {suspect.part: suspect.probability for suspect in view.suspects}
     return paint_plan(plan(circuit.model), Overlays(suspicion, last_readings(bench), {}), standalone=True).svg

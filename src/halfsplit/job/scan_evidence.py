@@ -288,10 +288,10 @@ def save_table(
     for part in units.values():
         if part and part not in names:
             raise InputError(f"there is no control unit {part[:40]!r} in this circuit", where="part")
-    for one in codes:
-        if one.get("failure") and one["failure"] not in FAILURES:
+    for row in codes:
+        if row.get("failure") and row["failure"] not in FAILURES:
             raise InputError(
-                f"{one['failure'][:40]!r} is no kind of failure", remedy=f"one of {', '.join(FAILURES)}"
+                f"{row['failure'][:40]!r} is no kind of failure", remedy=f"one of {', '.join(FAILURES)}"
             )
     before = job.last("scan table")
     kept_codes = _set_codes(before) | {

@@ -101,8 +101,8 @@ def keep_report(
 def _counts(report: ScanReport) -> str:
     codes = sum(len(unit.codes) for unit in report.units)
     silent = sum(unit.answers is False for unit in report.units)
-    told = f"{len(report.units)} unit{'s' * (len(report.units) != 1)}, {codes} code{'s' * (codes != 1)}"
-    return f"{told}, {silent} silent" if silent else told
+    counts = f"{len(report.units)} unit{'s' * (len(report.units) != 1)}, {codes} code{'s' * (codes != 1)}"
+    return f"{counts}, {silent} silent" if silent else counts
 
 
 @lru_cache(maxsize=24)
@@ -115,14 +115,14 @@ def kept_reports(job: OpenJob) -> tuple[KeptReport, ...]:
     """The reports of a job that are not struck out, in their order, each as corrected."""
     job.must_be_there()
     corrections = list(job.live("scan line"))
-    found = []
+    reports = []
     for entry in job.live("scan"):
         said = entry.payload
         report = _parsed(job.file(said["file"]))
-        for one in corrections:
-            if one.payload.get("scan") == entry.entry_id:
-                report = _corrected(report, one.payload)
-        found.append(
+        for correction in corrections:
+            if correction.payload.get("scan") == entry.entry_id:
+                report = _corrected(report, correction.payload)
+        reports.append(
             KeptReport(
                 entry.entry_id,
                 said["name"],
@@ -136,14 +136,14 @@ def kept_reports(job: OpenJob) -> tuple[KeptReport, ...]:
                 said.get("live") or {},
             )
         )
-    return tuple(found)
+    return tuple(reports)
 
 
 def report_of(job: OpenJob, scan_id: str) -> KeptReport:
     """One report of a job. Raises NotFoundError where there is none, or it was struck out."""
-    for one in kept_reports(job):
-        if one.scan_id == scan_id:
-            return one
+    for report in kept_reports(job):
+        if report.scan_id == scan_id:
+            return report
     job.entry("scan", scan_id)
     raise InputError("this report was struck out", remedy="strike the strike-out to have it back")
 
@@ -230,12 +230,12 @@ def side_by_side(job: OpenJob, before: str = "", after: str = "") -> SideBySide 
     kept = kept_reports(job)
     if len(kept) < 2:
         return None
-    first = next((one for one in kept if one.moment == "arrival"), kept[0])
-    last = next((one for one in reversed(kept) if one is not first), kept[-1])
-    by_id = {one.scan_id: one for one in kept}
+    first = next((report for report in kept if report.moment == "arrival"), kept[0])
+    last = next((report for report in reversed(kept) if report is not first), kept[-1])
+    by_id = {report.scan_id: report for report in kept}
     a, b = by_id.get(before, first), by_id.get(after, last)
-    found = compare(a.report, b.report, aliases(job, a.report, b.report))
-    return SideBySide(a, b, found, tuple((verdict, found.of(verdict)) for verdict in ORDER))
+    comparison = compare(a.report, b.report, aliases(job, a.report, b.report))
+    return SideBySide(a, b, comparison, tuple((verdict, comparison.of(verdict)) for verdict in ORDER))
 
 
 def aliases(job: OpenJob, before: ScanReport, after: ScanReport) -> dict[str, str]:

@@ -39,13 +39,13 @@ def results_chart(marks: Sequence[Mark]) -> str:
         return ""
     across = [_x(number / (len(shown) - 1)) for number in range(len(shown))]
     return _svg(
-        f"Points of the last {len(shown)} exercises, from {min(one.points for one in shown)} to "
-        f"{max(one.points for one in shown)}, the last one {shown[-1].points}",
+        f"Points of the last {len(shown)} exercises, from {min(mark.points for mark in shown)} to "
+        f"{max(mark.points for mark in shown)}, the last one {shown[-1].points}",
         (
             *_grid([(tick / 100, str(tick)) for tick in TICKS]),
             *_days(shown, across),
             _line("mean", list(zip(across, (_y(mean / 100) for mean in _means(shown)), strict=True))),
-            *(_mark(one, x) for one, x in zip(shown, across, strict=True)),
+            *(_mark(mark, x) for mark, x in zip(shown, across, strict=True)),
         ),
     )
 
@@ -93,7 +93,7 @@ def _stairs(path: Course, minutes: float, most: float) -> list[tuple[float, floa
 
 def _means(marks: Sequence[Mark]) -> Iterator[float]:
     for number in range(1, len(marks) + 1):
-        last = [one.points for one in marks[max(0, number - MEAN_OF) : number]]
+        last = [mark.points for mark in marks[max(0, number - MEAN_OF) : number]]
         yield sum(last) / len(last)
 
 
@@ -139,10 +139,10 @@ def _line(name: str, corners: Sequence[tuple[float, float]]) -> str:
     return f'<polyline class="{name}" points="{points}"/>'
 
 
-def _mark(one: Mark, x: float) -> str:
-    y = _y(one.points / 100)
-    kind = list(DIFFICULTIES).index(one.difficulty) if one.difficulty in DIFFICULTIES else 0
-    return f'<g class="mark"><title>{escape(one.words)}</title>{_shape(kind, x, y)}</g>'
+def _mark(mark: Mark, x: float) -> str:
+    y = _y(mark.points / 100)
+    kind = list(DIFFICULTIES).index(mark.difficulty) if mark.difficulty in DIFFICULTIES else 0
+    return f'<g class="mark"><title>{escape(mark.words)}</title>{_shape(kind, x, y)}</g>'
 
 
 def difficulty_mark(difficulty: str) -> str:

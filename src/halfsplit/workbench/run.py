@@ -59,15 +59,19 @@ def addresses(host: str) -> list[str]:
     """
     if host not in ("0.0.0.0", "::", ""):  # noqa: S104 - compared, not bound
         return [host]
-    found = [
+    known = [
         outward(family, probe)
         for family, probe in ((socket.AF_INET, "192.0.2.1"), (socket.AF_INET6, "2001:db8::1"))
     ]
     with contextlib.suppress(OSError):
-        found += [
+        known += [
             str(entry[4][0]) for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
         ]
-    own = [one for one in dict.fromkeys(found) if one and not is_loopback(one) and not one.startswith("fe80")]
+    own = [
+        address
+        for address in dict.fromkeys(known)
+        if address and not is_loopback(address) and not address.startswith("fe80")
+    ]
     return own or ["localhost"]
 
 
@@ -158,7 +162,7 @@ class Serving:
         if self.public:
             return [self.public.rstrip("/")]
         scheme = "https" if self.secure else "http"
-        return [f"{scheme}://{_shown(one)}:{self.port}" for one in addresses(self.host)]
+        return [f"{scheme}://{_shown(address)}:{self.port}" for address in addresses(self.host)]
 
 
 def check_certificate(serving: Serving) -> None:

@@ -60,10 +60,10 @@ def _list(request: Request, job: OpenJob, problem: str = "") -> Response:
 @router.post("")
 async def add(request: Request, job: JobToMeasure) -> Response:
     """Keep a capture; one that cannot be read is refused with its line or byte."""
-    async with files_of(request) as found:
-        if not found:
+    async with files_of(request) as files:
+        if not files:
             return await run_in_threadpool(_list, request, job, "No file was chosen.")
-        file = found[0]
+        file = files[0]
         if (file.size or 0) > AT_ONCE:
             source = os.fdopen(os.dup(file.file.fileno()), "rb")  # the form closes its own
             source.seek(0)
@@ -145,7 +145,7 @@ def _page(  # noqa: PLR0913 - one page, many reasons to show it
         problem or trouble,
         question,
         _kept(job, kept) if kept else None,
-        tuple(dict.fromkeys(one["caution"] for one in view.results if one["caution"])),
+        tuple(dict.fromkeys(result["caution"] for result in view.results if result["caution"])),
         measuring.measuring(job, capture_id),
     )
     return render(request, "captures/capture.html", page, status=422 if problem or question else 200)
@@ -153,21 +153,26 @@ def _page(  # noqa: PLR0913 - one page, many reasons to show it
 
 def _others(job: OpenJob, capture_id: str, number: str) -> tuple[list[tuple[str, str]], str]:
     """The captures that can lie behind: those of this job, and of another one by its number."""
-    found = _captures_of(job, "")
+    captures_there = _captures_of(job, "")
     trouble = ""
     if number.strip():
         try:
             other = job.store.job_by_number(int(number) if number.strip().isdecimal() else -1)
-            found += _captures_of(OpenJob(job.store, other.job_id), f"job {other.number}: ")
+            captures_there += _captures_of(OpenJob(job.store, other.job_id), f"job {other.number}: ")
         except (NotFoundError, ValueError, OverflowError):
             trouble = f"There is no job {number.strip()[:20]}."
     own = f"{job.job_id}/{capture_id}"
-    return list(dict.fromkeys(one for one in found if one[0] != own))[:MOST_OTHERS], trouble
+    return list(dict.fromkeys(capture for capture in captures_there if capture[0] != own))[
+        :MOST_OTHERS
+    ], trouble
 
 
 def _captures_of(job: OpenJob, before: str) -> list[tuple[str, str]]:
-    kept = [one for one in job.attachments if one.kind == "capture"]
-    return [(f"{job.job_id}/{one.attachment_id}", f"{before}{one.name}") for one in reversed(kept)]
+    kept = [attachment for attachment in job.attachments if attachment.kind == "capture"]
+    return [
+        (f"{job.job_id}/{attachment.attachment_id}", f"{before}{attachment.name}")
+        for attachment in reversed(kept)
+    ]
 
 
 def _behind(store: JobStore, behind: str, trouble: str) -> tuple[dict[str, Any] | None, str]:
@@ -181,21 +186,21 @@ def _behind(store: JobStore, behind: str, trouble: str) -> tuple[dict[str, Any] 
 
 def _viewer(view: CaptureView, base: str, reference: dict[str, Any] | None) -> dict[str, Any]:
     """What the viewer is told: names, times and marks; samples it fetches window by window."""
-    roles = any(one.role for one in view.channels)
+    roles = any(channel.role for channel in view.channels)
     return {
         "base": base,
         "start": view.start,
         "stop": view.stop,
         "channels": [
             {
-                "number": one.number,
-                "label": one.label,
-                "unit": one.unit,
-                "edges": one.edges,
-                "time": one.has_time,
-                "shown": bool(one.role) if roles else place < SHOWN_AT_FIRST,
+                "number": channel.number,
+                "label": channel.label,
+                "unit": channel.unit,
+                "edges": channel.edges,
+                "time": channel.has_time,
+                "shown": bool(channel.role) if roles else place < SHOWN_AT_FIRST,
             }
-            for place, one in enumerate(view.channels)
+            for place, channel in enumerate(view.channels)
         ],
         "marks": list(view.marks),
         "reference": reference,
@@ -204,7 +209,7 @@ def _viewer(view: CaptureView, base: str, reference: dict[str, Any] | None) -> d
 
 def _kept(job: OpenJob, entry_id: str) -> Kept | None:
     bench = jobs.bench_view(job)
-    line = next((one for one in bench.evidence if one.entry_id == entry_id), None)
+    line = next((entry for entry in bench.evidence if entry.entry_id == entry_id), None)
     return Kept(line, bench.suspects[:3]) if line else None
 
 
@@ -213,10 +218,10 @@ def _kept(job: OpenJob, entry_id: str) -> Kept | None:
 
 def _fields(view: CaptureView) -> dict[str, str]:
     settings = view.settings
-    told = {f"role-{one.number}": one.role for one in view.channels}
-    told |= {f"gain-{one.number}": one.gain for one in view.channels}
-    told |= {f"unit-{one.number}": one.gain_unit for one in view.channels}
-    return told | {
+    fields = {f"role-{channel.number}": channel.role for channel in view.channels}
+    fields |= {f"gain-{channel.number}": channel.gain for channel in view.channels}
+    fields |= {f"unit-{channel.number}": channel.gain_unit for channel in view.channels}
+    return fields | {
         "rate": f"{settings.rate:g}" if settings.rate else "",
         "cylinders": str(settings.cylinders or ""),
         "order": ",".join(map(str, settings.firing_order)),
@@ -261,16 +266,16 @@ def stop_measuring(job: JobToMeasure, capture_id: str) -> Response:
 def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
     reader = Fields(form)
     roles, scale = {}, {}
-    for one in view.channels:
-        if form.get(f"role-{one.number}"):
-            roles[one.name] = form[f"role-{one.number}"]
-        gain = reader.number(f"gain-{one.number}")
+    for channel in view.channels:
+        if form.get(f"role-{channel.number}"):
+            roles[channel.name] = form[f"role-{channel.number}"]
+        gain = reader.number(f"gain-{channel.number}")
         if gain is not None:
-            scale[one.name] = (gain, form.get(f"unit-{one.number}", "") or one.unit)
+            scale[channel.name] = (gain, form.get(f"unit-{channel.number}", "") or channel.unit)
     number, _, taken = form.get("take", "").partition(":")
-    for one in view.channels:
-        if taken and number == str(one.number):
-            roles = {name: role for name, role in roles.items() if role != taken} | {one.name: taken}
+    for channel in view.channels:
+        if taken and number == str(channel.number):
+            roles = {name: role for name, role in roles.items() if role != taken} | {channel.name: taken}
     rate, celsius, kbit = (reader.number(name) for name in ("rate", "celsius", "kbit"))
     if kbit is not None and not 1 <= kbit <= 20_000:
         raise InputError(f"{kbit:g} kbit/s is no bit rate of a bus", remedy="write it like 500", where="kbit")
@@ -305,7 +310,7 @@ def _order(text: str) -> tuple[int, ...]:
 
 def _two(form: Mapping[str, str]) -> tuple[float, float]:
     """The times of the two cursors, the earlier one first."""
-    found = []
+    seconds = []
     for name in ("begin", "end"):
         try:
             value = float(form.get(name, ""))
@@ -313,8 +318,8 @@ def _two(form: Mapping[str, str]) -> tuple[float, float]:
             value = math.nan
         if not abs(value) < 1e12:
             raise InputError("the cursors are not set", remedy="set both in the trace", where=name)
-        found.append(value)
-    return min(found), max(found)
+        seconds.append(value)
+    return min(seconds), max(seconds)
 
 
 # Evidence
@@ -350,7 +355,7 @@ def _place(job: OpenJob, form: Mapping[str, str]) -> Mapping[str, Any]:
     wanted = form.get("test", "")
     if not wanted:
         return form
-    test = next((one for one in jobs.bench_view(job).tests if one.key == wanted), None)
+    test = next((test for test in jobs.bench_view(job).tests if test.key == wanted), None)
     if test is None:
         raise InputError("that test is no longer among the next ones", remedy="look at the bench again")
     return test.place
@@ -427,8 +432,8 @@ def event(
     edge: Annotated[str, Query(pattern="^(rise|fall)$")] = "rise",
 ) -> Response:
     """When the first event of a channel is, by which a reference is aligned."""
-    found = screen.capture_event(job, capture_id, channel, rising=edge == "rise")
-    return JSONResponse({"time": found})
+    event_found = screen.capture_event(job, capture_id, channel, rising=edge == "rise")
+    return JSONResponse({"time": event_found})
 
 
 @router.get("/{capture_id}/picture.png")
