@@ -94,7 +94,7 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
     ]
     left, minutes = set(rivals), 0.0
     chosen: list[Measurement] = []
-    apart = [(one, _separated(situation, one, group, leader, rivals)) for one in wanted]
+    apart = [(look, _separated(situation, look, group, leader, rivals)) for look in wanted]
     while left:
         best = max(
             apart, key=lambda item: len(item[1] & left) / _minutes(situation, item[0], chosen), default=None
@@ -104,22 +104,22 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
         minutes += _minutes(situation, best[0], chosen)
         chosen.append(best[0])
         left -= best[1]
-    told = tuple(names[number] for number in rivals)
-    return Alibi(told, tuple(chosen), minutes, tuple(names[number] for number in sorted(left)))
+    ruled_out = tuple(names[number] for number in rivals)
+    return Alibi(ruled_out, tuple(chosen), minutes, tuple(names[number] for number in sorted(left)))
 
 
-def _minutes(situation: Situation, one: Measurement, made: Sequence[Measurement]) -> float:
+def _minutes(situation: Situation, look: Measurement, made: Sequence[Measurement]) -> float:
     bay = situation.bay
     for other in made:
         bay = bay.after(other)
-    return bay.minutes(one)
+    return bay.minutes(look)
 
 
 def _separated(
-    situation: Situation, one: Measurement, group: Ints, leader: int, rivals: Sequence[int]
+    situation: Situation, look: Measurement, group: Ints, leader: int, rivals: Sequence[int]
 ) -> set[int]:
     """The rivals that a test tells from the leader: the distributions of their readings hardly overlap."""
-    expected = forecast(one, situation.context)
+    expected = forecast(look, situation.context)
     weights = situation.posterior.weights
     mine = _distribution(expected, weights, group == leader)
     return {
@@ -152,14 +152,14 @@ def free_looks(situation: Situation) -> tuple[Measurement, ...]:
         if part.kind in ("lamp", "motor", "heater", "solenoid")
     ]
     chosen, weights, group, _ = situation.particles()
-    told = []
-    for one in looks:
-        if one not in asked:
-            chance = forecast_words(one, situation.context).at(chosen).chance
+    telling = []
+    for look in looks:
+        if look not in asked:
+            chance = forecast_words(look, situation.context).at(chosen).chance
             bits = Candidates(np.ones(1), likelihood=chance[None]).bits(weights, group)[0]
-            told.append((float(bits), one))
-    told.sort(key=lambda item: -item[0])
-    return tuple(one for bits, one in told if bits > 0.02)
+            telling.append((float(bits), look))
+    telling.sort(key=lambda item: -item[0])
+    return tuple(look for bits, look in telling if bits > 0.02)
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,15 +177,15 @@ def trap(situation: Situation, state: str, channels: int = CHANNELS) -> Trap:
     ]
     chosen, weights, group, _ = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
-    labels = [_label(situation, one, chosen, weights, group) for one in wanted]
+    labels = [_label(situation, test, chosen, weights, group) for test in wanted]
     taken: list[int] = []
     joint, best = np.zeros(len(chosen), dtype=np.intp), 0.0
     while len(taken) < min(channels, len(wanted)):
-        told = [
+        pairs = [
             (-1.0 if number in taken else _joint_bits(joint, label, weights, group), number)
             for number, label in enumerate(labels)
         ]
-        bits, number = max(told, key=lambda item: (item[0], -item[1]))
+        bits, number = max(pairs, key=lambda item: (item[0], -item[1]))
         if bits < best + 0.02:
             break
         best = bits
@@ -194,9 +194,9 @@ def trap(situation: Situation, state: str, channels: int = CHANNELS) -> Trap:
     return Trap(tuple(wanted[number].at for number in taken), best)
 
 
-def _label(situation: Situation, one: Measurement, chosen: Ints, weights: Floats, group: Ints) -> Ints:
+def _label(situation: Situation, test: Measurement, chosen: Ints, weights: Floats, group: Ints) -> Ints:
     """Which of a few ranges the channel would most likely show, per particle."""
-    expected = forecast_number(one, situation.context)
+    expected = forecast_number(test, situation.context)
     value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
     return np.asarray(
         outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1),

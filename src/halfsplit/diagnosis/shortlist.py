@@ -35,9 +35,9 @@ def shortlist(
 ) -> list[Measurement]:
     """The tests worth a forecast, in the order given. What is not a probe (a look, a swap) is kept as it is."""
     scenes: dict[tuple[str, tuple[object, ...]], list[int]] = {}
-    for number, one in enumerate(wanted):
-        if one.quantity in PROBED:
-            scenes.setdefault((one.state, one.changes), []).append(number)
+    for number, test in enumerate(wanted):
+        if test.quantity in PROBED:
+            scenes.setdefault((test.state, test.changes), []).append(number)
     # The particles come heaviest first: these show where a test may tell something.
     chosen, weights = chosen[:HEAVIEST], weights[:HEAVIEST] / weights[:HEAVIEST].sum()
     worth = np.full(len(wanted), np.inf)
@@ -45,28 +45,31 @@ def shortlist(
         tests = [wanted[number] for number in numbers]
         scene = situation.context.scene(tests[0])
         worth[numbers] = _spread(scene, tests, chosen, weights)
-    minutes = np.array([own_minutes(one, situation.circuit.model, situation.state) for one in wanted])
+    minutes = np.array([own_minutes(test, situation.circuit.model, situation.state) for test in wanted])
     value = np.where(worth < SPREAD, -1.0, np.log1p(worth) / minutes)
     probes = np.flatnonzero(np.isfinite(worth) & (value > 0))
     best = probes[np.argsort(-value[probes], kind="stable")[:MOST]]
     kept = sorted({*best.tolist(), *np.flatnonzero(np.isinf(worth)).tolist()})
-    told = [wanted[number] for number in kept]
-    _solve_together(situation, told)
-    return told
+    short = [wanted[number] for number in kept]
+    _solve_together(situation, short)
+    return short
 
 
 def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: Floats) -> Floats:
     """Standard deviation of each test's reading over the particles, by the instrument's error (T,)."""
     network, size = scene.circuit.network, scene.circuit.network.size
     ends = [
-        (network.element(one.at), size)
-        if one.quantity == "amps"
-        else (network.node(one.at), size if one.to is None else network.node(one.to))
-        for one in tests
+        (network.element(test.at), size)
+        if test.quantity == "amps"
+        else (network.node(test.at), size if test.to is None else network.node(test.to))
+        for test in tests
     ]
-    amps = np.array([one.quantity == "amps" for one in tests])
-    used = [INSTRUMENTS[one.instrument or "meter"] for one in tests]
-    floor, share = np.array([one.floor for one in used]), np.array([one.share for one in used])
+    amps = np.array([test.quantity == "amps" for test in tests])
+    used = [INSTRUMENTS[test.instrument or "meter"] for test in tests]
+    floor, share = (
+        np.array([instrument.floor for instrument in used]),
+        np.array([instrument.share for instrument in used]),
+    )
     mean, spread = np.empty(len(tests)), np.empty(len(tests))
     for rows, ask, fill in ((~amps, scene.point_volts, scene.fill), (amps, scene.amps, scene.fill_amps)):
         numbers = np.flatnonzero(rows)
@@ -75,13 +78,13 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
         )
         asked = points[points != size]
         fill(asked.tolist())
-        told = np.zeros((len(points), len(chosen)), dtype=np.float32)
+        spread_of = np.zeros((len(points), len(chosen)), dtype=np.float32)
         for row in np.flatnonzero(points != size):
-            told[row] = ask(int(points[row])).ravel()[chosen]
+            spread_of[row] = ask(int(points[row])).ravel()[chosen]
         for start in range(0, len(numbers), BLOCK):
             some = numbers[start : start + BLOCK]
             a, b = place.reshape(-1, 2)[start : start + BLOCK].T
-            values = told[a] - told[b]
+            values = spread_of[a] - spread_of[b]
             mean[some] = values @ weights
             spread[some] = (values - mean[some, None].astype(np.float32)) ** 2 @ weights
     return np.asarray(np.sqrt(np.maximum(spread, 0.0)) / (floor + share * np.abs(mean)))
@@ -90,16 +93,16 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
 def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
     """The volts across loads, and what an instrument's load meets, found at once: many together are much cheaper."""
     network, parts = situation.circuit.network, situation.circuit.parts
-    for state, changes in dict.fromkeys((one.state, one.changes) for one in tests):
-        here = [one for one in tests if (one.state, one.changes) == (state, changes)]
+    for state, changes in dict.fromkeys((test.state, test.changes) for test in tests):
+        here = [test for test in tests if (test.state, test.changes) == (state, changes)]
         points = [
             network.node(end)
-            for one in here
-            if one.quantity == "volts" or (one.quantity == "lamp" and one.to is None)
-            for end in (one.at, one.to)
+            for test in here
+            if test.quantity == "volts" or (test.quantity == "lamp" and test.to is None)
+            for end in (test.at, test.to)
             if end is not None
         ]
-        loads = [one.at for one in here if one.quantity == "works" and parts[one.at].kind in LOADS]
+        loads = [test.at for test in here if test.quantity == "works" and parts[test.at].kind in LOADS]
         across = [int(node) for load in loads for node in network.ends[network.element(load)][:2]]
         if points or across:
             scene = situation.context.scene(Measurement("volts", "", state, changes=changes))
