@@ -83,11 +83,14 @@ class _Unit:
 def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
     """Gather numbered readings, in the order of the report, into units."""
     units: dict[str, _Unit] = {}
-    current = ""
+    current = nearest = ""
     group: tuple[str, ...] = ()
     for number, reading in readings:
+        nearest = reading.unit or nearest
         if reading.kind != SILENT:  # codes below a line that names a silent unit are not that unit's
             current = reading.unit or current
+        elif current and units.get(UnitReport(current).key, _Unit("")).silent:
+            current = nearest  # where the unit before is silent too, they are nobody else's
         if reading.kind in (UNIT, HEADING):
             group = reading.status
         if reading.kind in (UNIT, SILENT, ANSWERS, CLEAN, CODE, DETAIL):
