@@ -67,6 +67,7 @@ LAMPS = {
     "bench-own-test": "/jobs/lamp?at=X1.1:in&quantity=volts&state=on",
     "bench-suspicion": "/jobs/lamp?show=try&part=H1&price=9.50",
     "bench-others": "/jobs/lamp?others=1",
+    "bench-telling": "/jobs/lamp?tell=1",
     "bench-sheet": "/jobs/lamp/drawing?whole=1",
     "bench-fresh": "/jobs/fresh",
     "circuit-start": "/jobs/empty/circuit",

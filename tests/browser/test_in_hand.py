@@ -164,6 +164,19 @@ def test_the_tabs_on_a_phone_are_the_current_one_and_a_menu(open_page):
     assert page.url.endswith("/report")
 
 
+def test_a_further_complaint_needs_no_scroll_on_a_phone(open_page):
+    page = open_page("phone")
+    page.goto("/jobs/lamp")
+    page.get_by_role("link", name="Say more").click()
+    expect(page.locator("#next .ask")).to_have_text("What else works, and what does not?")
+    word = page.locator("#next .complaints").get_by_role("button", name="weak")
+    expect(word).to_be_in_viewport(ratio=1)
+    word.click()
+    expect(page.locator("#entries .line")).to_have_count(2)
+    expect(page.locator("#ask")).to_be_in_viewport(ratio=1)
+    expect(page.get_by_role("link", name="Say more")).to_be_in_viewport(ratio=1)
+
+
 def test_from_the_list_to_the_first_test_in_four_taps_and_no_scroll(open_page):
     page = open_page("phone")
     page.goto("/jobs")

@@ -237,10 +237,10 @@ def beside(own: Test, proposed: Test | None) -> str:
         return ""
     mine, other = (one.bits / max(one.minutes, 0.1) for one in (own, proposed))
     if mine > MORE * other:
-        return "Yours tells more for its minutes than the proposed test."
+        return "This brings more for its minutes than the proposed test."
     if other > MORE * mine:
         return "The proposed test tells more for its minutes."
-    return "Yours tells as much for its minutes as the proposed test."
+    return "This brings as much for its minutes as the proposed test."
 
 
 def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple[Test, ...]:

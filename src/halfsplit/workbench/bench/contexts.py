@@ -74,7 +74,8 @@ class BenchPage:
     ``expected``: (assumption, volts) at the test's point, healthy and for each leading suspect. ``last``: the last
     entry, as long as one tap takes it back; ``seconds``: how long that is. ``late``: the drawing and
     the ``looks`` (what is seen in seconds) are fetched once the test stands there, so that nobody waits for them.
-    ``lines``: the latest entries of the record; ``earlier``: how many more there are.
+    ``lines``: the latest entries of the record; ``earlier``: how many more there are. ``telling``: whether it is said
+    what else works or does not, before the next test.
     """
 
     view: BenchView
@@ -93,3 +94,4 @@ class BenchPage:
     late: bool = False
     lines: Sequence[EvidenceLine] = ()
     earlier: int = 0
+    telling: bool = False

@@ -48,7 +48,8 @@ def bench_page(request: Request, job: JobToRead) -> Response:
     page = _page(
         job, view, test, own=own, others=others, notice=notice, late=late, whole=asked.get("entries") == "all"
     )
-    return render(request, "bench/bench.html", replace(page, asides=_asides(job, asked)))
+    telling = asked.get("tell") == "1"
+    return render(request, "bench/bench.html", replace(page, asides=_asides(job, asked), telling=telling))
 
 
 def _asides(job: OpenJob, asked: Mapping[str, str]) -> Asides:
