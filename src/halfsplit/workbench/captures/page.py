@@ -153,26 +153,21 @@ def _page(  # noqa: PLR0913 - one page, many reasons to show it
 
 def _others(job: OpenJob, capture_id: str, number: str) -> tuple[list[tuple[str, str]], str]:
     """The captures that can lie behind: those of this job, and of another one by its number."""
-    captures_there = _captures_of(job, "")
+    known = _captures_of(job, "")
     trouble = ""
     if number.strip():
         try:
             other = job.store.job_by_number(int(number) if number.strip().isdecimal() else -1)
-            captures_there += _captures_of(OpenJob(job.store, other.job_id), f"job {other.number}: ")
+            known += _captures_of(OpenJob(job.store, other.job_id), f"job {other.number}: ")
         except (NotFoundError, ValueError, OverflowError):
             trouble = f"There is no job {number.strip()[:20]}."
     own = f"{job.job_id}/{capture_id}"
-    return list(dict.fromkeys(capture for capture in captures_there if capture[0] != own))[
-        :MOST_OTHERS
-    ], trouble
+    return list(dict.fromkeys(pair for pair in known if pair[0] != own))[:MOST_OTHERS], trouble
 
 
 def _captures_of(job: OpenJob, before: str) -> list[tuple[str, str]]:
-    kept = [attachment for attachment in job.attachments if attachment.kind == "capture"]
-    return [
-        (f"{job.job_id}/{attachment.attachment_id}", f"{before}{attachment.name}")
-        for attachment in reversed(kept)
-    ]
+    kept = [file for file in job.attachments if file.kind == "capture"]
+    return [(f"{job.job_id}/{file.attachment_id}", f"{before}{file.name}") for file in reversed(kept)]
 
 
 def _behind(store: JobStore, behind: str, trouble: str) -> tuple[dict[str, Any] | None, str]:
@@ -432,8 +427,7 @@ def event(
     edge: Annotated[str, Query(pattern="^(rise|fall)$")] = "rise",
 ) -> Response:
     """When the first event of a channel is, by which a reference is aligned."""
-    event_found = screen.capture_event(job, capture_id, channel, rising=edge == "rise")
-    return JSONResponse({"time": event_found})
+    return JSONResponse({"time": screen.capture_event(job, capture_id, channel, rising=edge == "rise")})
 
 
 @router.get("/{capture_id}/picture.png")
