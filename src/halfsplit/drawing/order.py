@@ -7,13 +7,14 @@ the steps.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 
 from halfsplit.drawing.glyphs import End
-from halfsplit.drawing.rows import Layers
+from halfsplit.drawing.rows import Hop, Layers
 from halfsplit.drawing.sweeps import Order, exchanged, neighbours_of, placed, posts_of, swept
 
 SWEEPS = 24
@@ -26,12 +27,12 @@ As many orders as there are starts are routed."""
 
 def orders_of(layers: Layers) -> list[Order]:
     """The best orders met in the sweeps from different starts, the fewest crossings first."""
-    neighbours, channels = neighbours_of(layers), _channels(layers)
+    neighbours, costs = neighbours_of(layers), _Costs(layers)
     starts = min(max(WORK // max(len(layers.glyphs), 1), 2), 12)
     orders = [
         entry
         for start in range(starts)
-        for entry in _met_from(layers, first_order(layers, start, starts), neighbours, channels)
+        for entry in _met_from(layers, first_order(layers, start, starts), neighbours, costs)
     ]
     distinct = {order.rows: (cost, order) for cost, order in orders}
     ranked = sorted(distinct.values(), key=lambda entry: entry[0])[:starts]
@@ -39,14 +40,14 @@ def orders_of(layers: Layers) -> list[Order]:
 
 
 def _met_from(
-    layers: Layers, order: Order, neighbours: Mapping[End, list[str]], channels: list[_Channel]
+    layers: Layers, order: Order, neighbours: Mapping[End, list[str]], costs: _Costs
 ) -> Iterator[tuple[tuple[int, float], Order]]:
     """The orders that sweeps from a first one meet, with their costs."""
-    yield _cost(channels, order), order
+    yield costs.of(order), order
     for sweep in range(SWEEPS):
         order = swept(layers, order, neighbours, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
         order = exchanged(layers, order, neighbours)
-        yield _cost(channels, order), order
+        yield costs.of(order), order
 
 
 def _battery_left(layers: Layers, order: Order) -> Order:
@@ -92,42 +93,70 @@ def first_order(layers: Layers, start: int, starts: int) -> Order:
 # Cost
 
 
-_Channel = tuple[list[str], list[str], np.ndarray, np.ndarray]
-"""Of the lines of a channel: the posts at both ends, and whether each is above."""
+@dataclass(frozen=True, slots=True)
+class _Channel:
+    """The lines of a channel by the indices of their posts; what does not depend on the order, kept.
+
+    Attributes:
+        ends: the posts at both ends of each line, shape (2, n).
+        through: those of the lines from top to bottom, the upper first, shape (2, k).
+        turns: for each side on which a line turns back: posts of such lines, shape (2, m), and all ends on that side.
+    """
+
+    ends: np.ndarray
+    through: np.ndarray
+    turns: tuple[tuple[np.ndarray, np.ndarray], ...]
+
+    @classmethod
+    def of(cls, hops: Sequence[Hop], index: Mapping[str, int]) -> _Channel:
+        # A line from side to side joins top and bottom; one that turns back counts as its two verticals.
+        a, b = (np.array([index[end.post] for end in ends], dtype=int) for ends in _ends_of(hops))
+        a_above, b_above = (
+            np.array([end.side == "bottom" for end in ends], dtype=bool) for ends in _ends_of(hops)
+        )
+        through = a_above != b_above
+        upper_first = np.array([np.where(a_above, a, b), np.where(a_above, b, a)])[:, through]
+        turns = (
+            (
+                np.array([a, b])[:, ~through & (a_above == above)],
+                np.concatenate([a[a_above == above], b[b_above == above]]),
+            )
+            for above in (True, False)
+        )
+        return cls(np.array([a, b]), upper_first, tuple(turn for turn in turns if turn[0].size))
+
+    def crossings(self, place: np.ndarray) -> int:
+        upper, lower = place[self.through]
+        number = np.count_nonzero((upper[:, None] < upper) & (lower[:, None] > lower))
+        for turning, ends in self.turns:
+            low, high = np.sort(place[turning], axis=0)
+            number += np.count_nonzero((low[:, None] < place[ends]) & (place[ends] < high[:, None]))
+        return int(number)
 
 
-def _channels(layers: Layers) -> list[_Channel]:
-    # A line from side to side joins top and bottom; one that turns back counts as its two verticals.
-    channels = []
-    for channel in range(len(layers.rows) + 1):
-        hops = [hop for hop in layers.hops if hop.channel == channel]
-        a_above = np.array([hop.a.side == "bottom" for hop in hops], dtype=bool)
-        b_above = np.array([hop.b.side == "bottom" for hop in hops], dtype=bool)
-        channels.append(([hop.a.post for hop in hops], [hop.b.post for hop in hops], a_above, b_above))
-    return channels
+def _ends_of(hops: Sequence[Hop]) -> tuple[list[End], list[End]]:
+    return [hop.a for hop in hops], [hop.b for hop in hops]
 
 
-def _cost(channels: list[_Channel], order: Order) -> tuple[int, float]:
-    """Crossings over all channels, and how far the lines run sideways."""
-    places = order.places
-    crossings, length = 0, 0.0
-    for first, second, a_above, b_above in channels:
-        a = np.array([places[post] for post in first])
-        b = np.array([places[post] for post in second])
-        crossings += _crossings(a, b, a_above, b_above)
-        length += float(np.abs(a - b).sum())
-    return crossings, length
+class _Costs:
+    """Orders are priced: each once, since sweeps from different starts meet the same."""
 
+    def __init__(self, layers: Layers) -> None:
+        self._posts = [post.key for glyph in layers.glyphs.values() for post in glyph.posts]
+        index = {post: number for number, post in enumerate(self._posts)}
+        by_channel: dict[int, list[Hop]] = {}
+        for hop in layers.hops:
+            by_channel.setdefault(hop.channel, []).append(hop)
+        self._channels = [_Channel.of(by_channel[channel], index) for channel in sorted(by_channel)]
+        self._known: dict[bytes, tuple[int, float]] = {}
 
-def _crossings(a: np.ndarray, b: np.ndarray, a_above: np.ndarray, b_above: np.ndarray) -> int:
-    through = a_above != b_above
-    upper, lower = np.where(a_above, a, b)[through], np.where(a_above, b, a)[through]
-    inverted = (upper[:, None] < upper[None, :]) & (lower[:, None] > lower[None, :])
-    low, high = np.minimum(a, b), np.maximum(a, b)
-    inside = 0
-    for above in (True, False):
-        turning = ~through & (a_above == above)
-        ends = np.concatenate([a[a_above == above], b[b_above == above]])
-        within = (low[turning, None] < ends[None, :]) & (ends[None, :] < high[turning, None])
-        inside += int(within.sum())
-    return int(inverted.sum()) + inside
+    def of(self, order: Order) -> tuple[int, float]:
+        """Crossings over all channels, and how far the lines run sideways."""
+        place = np.array([order.places[post] for post in self._posts])
+        key = place.tobytes()
+        if key not in self._known:
+            self._known[key] = (
+                sum(channel.crossings(place) for channel in self._channels),
+                sum(float(np.abs(np.subtract(*place[channel.ends])).sum()) for channel in self._channels),
+            )
+        return self._known[key]

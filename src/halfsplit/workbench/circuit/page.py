@@ -20,8 +20,8 @@ LARGEST_FILE = 1_600_000
 """Bytes of a circuit file."""
 
 
-def check_note(checked: Checked) -> CheckNote:
-    """What a text says, with its drawing."""
+def check_note(checked: Checked, *, drawn: bool = True) -> CheckNote:
+    """What a text says, and its drawing if that is shown."""
     errors = [problem for problem in checked.problems if problem.severity == "error"]
     warnings = [problem for problem in checked.problems if problem.severity != "error"]
     circuit = checked.circuit
@@ -31,7 +31,7 @@ def check_note(checked: Checked) -> CheckNote:
         checked,
         errors,
         warnings,
-        pictures.circuit_drawing(checked),
+        pictures.circuit_drawing(checked) if drawn else "",
         len(circuit.parts) if circuit else 0,
         tuple(circuit.states) if circuit else (),
     )

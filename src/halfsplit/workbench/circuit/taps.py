@@ -53,6 +53,7 @@ def _page(
     undo: int = -1,
     problem: str = "",
     typed: Mapping[str, str] | None = None,
+    drawn: bool = True,
 ) -> TapsPage:
     """``undo``: the version to which *Undo* goes back; -1 for the one before the present."""
     record, version = job.record, job.store.circuit(job.job_id)
@@ -65,7 +66,7 @@ def _page(
     return TapsPage(
         record,
         view,
-        check_note(jobs.check_text(text)),
+        check_note(jobs.check_text(text), drawn=drawn),
         number,
         number - 1 if undo < 0 else undo,
         diagram_of(job),
@@ -78,6 +79,7 @@ def _page(
 def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
     """One tap: the changed text is stored, and the sheet shown as it is then."""
     sheet, undo, act = _sheet(form), _number(form.get("undo", ""), -1), form.get("act", "keep")
+    drawn = not request.headers.get("HX-Request")  # else the page fetches its drawing when the taps pause
     version = job.store.circuit(job.job_id)
     number, text = (version.version, version.text) if version else (0, "")
     try:
@@ -90,13 +92,13 @@ def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
         based_on = _number(form.get("based_on", ""), number)
         jobs.save_circuit(job, changed, based_on=based_on)
     except ConflictError as error:
-        return _shown(request, _page(job, sheet, problem=str(error), typed=form), 409)
+        return _shown(request, _page(job, sheet, problem=str(error), typed=form, drawn=drawn), 409)
     except InputError as error:
-        return _shown(request, _page(job, sheet, undo=undo, problem=str(error), typed=form), 422)
+        return _shown(request, _page(job, sheet, undo=undo, problem=str(error), typed=form, drawn=drawn), 422)
     if not request.headers.get("HX-Request"):
         asked = {"part": sheet.part, "wire": sheet.wire, "end": sheet.end, "pin": sheet.pin, "undo": undo}
         return RedirectResponse(f"/jobs/{job.job_id}/circuit/taps?{urlencode(asked)}", 303)
-    return _shown(request, _page(job, sheet, undo=undo), 200)
+    return _shown(request, _page(job, sheet, undo=undo, drawn=drawn), 200)
 
 
 def _back(job: OpenJob, undo: int) -> str:
