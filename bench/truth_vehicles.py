@@ -331,12 +331,13 @@ def _bridge(circuit: Circuit, dice: Dice) -> Hidden | None:
     points = some[int(dice.integers(len(some)))]
     a, b = (str(one) for one in dice.choice(points, 2, replace=False))
     nets = _nets(circuit)
+    one, other = (nets[point.partition(":")[0]] for point in (a, b))
     same = model.parts[a.partition(".")[0]] is model.parts[b.partition(".")[0]]
-    if nets[a] == nets[b] or (same and len(model.parts[a.partition(".")[0]].pins) == 2):
+    if one == other or (same and len(model.parts[a.partition(".")[0]].pins) == 2):
         return None
     ohms = _log(dice, 0.05, 4.0)
     network = circuit.network
-    near = frozenset(one for one, net in nets.items() if net in (nets[a], nets[b]))
+    near = frozenset(point for point, net in nets.items() if net in (one, other))
     return Hidden(f"{a} bridged to {b} {ohms:.2g} ohm", frozenset({f"{a} {b}"}),
                   bridges=((network.node(a), network.node(b), ohms),), region=_parts_of(near))  # fmt: skip
 

@@ -17,7 +17,7 @@ from halfsplit.diagnosis.doubt import fits, unexplained
 from halfsplit.diagnosis.evidence import forecast_number, forecast_words, unscale
 from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
-from halfsplit.errors import InputError
+from halfsplit.errors import InputError, NotFoundError
 from halfsplit.practice.hidden import vehicle
 
 LAMPS = """
@@ -296,6 +296,17 @@ def test_the_course_of_a_gauge_tells_how_it_lies(course):
     assert right >= 19
 
 
+def test_the_samples_of_a_gauge_name_the_mode_of_the_suspect():
+    circuit = Circuit.parse(LAMPS + "gauge P1 volts at F1.2 within 0.05 V\n")
+    job = Diagnosis(circuit, draws=4)
+    sound = 12.4 + 0.05 * np.random.default_rng(3).standard_normal(len(TIMES))
+    assert next(iter(job.course("P1", TIMES, COURSES["drift"](sound), SINCE))) == "drift"
+    job.measure("gauge", "P1", state="one", value=9.0)
+    assert {one.part: one.mode for one in job.suspects()}["P1"] == "drift"
+    with pytest.raises(NotFoundError):
+        job.course("F1", TIMES, TIMES, SINCE)
+
+
 def test_a_few_samples_tell_no_course():
     with pytest.raises(InputError, match="at least 12"):
         course_of(np.arange(15.0), np.ones(15), 10.0)
@@ -323,3 +334,38 @@ def test_a_look_at_a_cavity_or_a_wire_finds_what_is_at_that_very_place():
         context = job.situation().context
         bad = forecast_words(Measurement("inspection", place, "one"), context).likelihood("bad").mean(axis=1)
         assert bad[context.predictor.columns.having(place)].min() > 2 * bad[context.healthy]
+
+
+def test_what_speaks_for_a_second_fault_is_told_as_two(lamps):
+    """The first fault alone holds more than any one pair; together the pairs hold more, and are not counted as its."""
+    job = Diagnosis(lamps, draws=4)
+    both = (*lamps.faults["F1 open"].changes, *lamps.faults["X1.2 open"].changes)
+    volts = {state: solve(lamps.network.system(state), both).volts for state in ("one", "two")}
+    job.complain("H1", state="one")
+    job.complain("H2", state="two")
+    for point in ("F1.1", "F1.2"):
+        job.measure("volts", point, state="one", value=float(volts["one"][lamps.network.node(point)]))
+    job.observe("F1", blown="yes", state="one", present="yes")
+    job.observe("H2", works="no", state="two", present="yes")
+    probability = job.posterior().probability
+    assert probability.get("F1", 0.0) < 0.5
+    assert sum(share for name, share in probability.items() if " + " in name and "F1" in name) > 0.5
+    assert job.next_tests(1)
+
+
+def test_what_is_not_drawn_shows_the_same_when_it_is_read_again(lamps):
+    """The second reading of a measurement says nothing new of a fault that touches the measurement."""
+    job = Diagnosis(lamps, draws=4)
+    job.complain("H1", state="one")
+    for point, volts in (("F2.2", 9.0), ("X1.2", 7.5), ("H2.2", 5.0)):
+        job.measure("volts", point, state="one", value=volts)
+    before = job.posterior().probability["not in this model"]
+    again = job.measure("volts", "F2.2", state="one", value=9.02)
+    assert job.posterior().probability["not in this model"] > 0.99 * before
+    belief, live = job.posterior().belief, job.situation().live
+    unknown = belief.columns.having("not in this model")
+    told = belief.likelihoods(live)[live.index(again)][unknown]
+    assert (
+        float(np.exp(told).max()) > 1.0
+    )  # of a single reading it is at most that of any value: under 0.1 a volt
+    assert np.isfinite(belief.strangeness(live, 0.25)).all()

@@ -12,15 +12,25 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
-from halfsplit.diagnosis.evidence import anything_at, log_likelihood
-from halfsplit.diagnosis.expected import Context
+from halfsplit.circuit.faults import NOT_IN_MODEL
+from halfsplit.diagnosis.evidence import anything_at, log_likelihood, scale
+from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, strange_share
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
-from halfsplit.diagnosis.measurement import Reading
+from halfsplit.diagnosis.measurement import Between, Measurement, Reading, answers_for
 from halfsplit.diagnosis.predict import SceneKey
 
 Floats = NDArray[np.float64]
 
+NOT_STEADY = ("inspection", "event", "wiggle")
+"""What depends on the eyes and the hand: made again it may well show another thing."""
+UNSTEADY = 0.2
+"""Share of what is not drawn that shows something else each time."""
+AGAIN_FLOOR, AGAIN_SHARE = 0.05, 0.02
+"""By how much a number that is read again differs."""
+SLIPPED = 0.1
+"""Density of a reading that a slip of the hand has spoilt, on the scale on which it is compared."""
 FRESH_LOOK = 0.11
 """Weight of what is seen anew against each earlier look: the second look repeats the first in nine of ten."""
 
@@ -33,7 +43,7 @@ class Belief:
         self.hypotheses = hypotheses
         self._prior = np.array([one.prior for one in hypotheses])
         self._kept: dict[Reading, Floats] = {}
-        self._anything: dict[Reading, float] = {}
+        self._touched = Touched(context)
 
     @property
     def columns(self) -> Columns:
@@ -51,19 +61,49 @@ class Belief:
         if memory.token != self.context.memory.token:
             self.context = replace(self.context, memory=memory)
             self._kept.clear()
-            self._anything.clear()
+            self._touched = Touched(self.context)
         for reading in readings:
             if reading not in self._kept:
                 self._kept[reading] = log_likelihood(reading, self.context)
-        return correlated(readings, [self._kept[reading] for reading in readings])
+        logs = correlated(readings, [self._kept[reading] for reading in readings])
+        return self._made_again(readings, logs)
+
+    def _made_again(self, readings: Sequence[Reading], logs: list[Floats]) -> list[Floats]:
+        """The likelihoods where what is not drawn touches a measurement, not each reading of it.
+
+        In the columns of 'not in this model' a reading that is made again shows the same again.
+        """
+        unknown = np.flatnonzero(self.columns.having(NOT_IN_MODEL))
+        if not len(unknown):
+            return logs
+        share, told = strange_share(np.ones(len(unknown), dtype=bool)), list(logs)
+        before: dict[Measurement, tuple[list[Reading], Floats, Floats | float]] = {}
+        for number, reading in enumerate(readings):
+            if not self._touched.repeats(reading):
+                continue
+            same, sound, was = before.get(reading.measurement, ([], np.zeros(1), 0.0))
+            sound = sound + self._kept[reading][self.context.healthy]
+            now = np.logaddexp(np.log(1 - share) + sound, np.log(share) + self._touched.log([*same, reading]))
+            if same:
+                told[number] = told[number].copy()
+                told[number][unknown] = now - was
+            before[reading.measurement] = [*same, reading], sound, now
+        return told
 
     def strangeness(self, readings: Sequence[Reading], share: float) -> Floats:
-        """Log-likelihood (C, D) of all readings where each has, with this share, to do with what is not drawn."""
-        total = np.zeros((len(self.columns), len(self.context.predictor.draws)))
+        """Log-likelihood (C, D) of all readings where this share of measurements has to do with what is not drawn."""
+        groups: dict[object, list[tuple[Reading, Floats]]] = {}
         for reading, log in zip(readings, self.likelihoods(readings), strict=True):
-            if reading not in self._anything:
-                self._anything[reading] = anything_at(reading, self.context)
-            total += np.logaddexp(np.log(1 - share) + log, np.log(share) + self._anything[reading])
+            key = reading.measurement if self._touched.repeats(reading) else reading
+            groups.setdefault(key, []).append((reading, log))
+        total = np.zeros((len(self.columns), len(self.context.predictor.draws)))
+        for some in groups.values():
+            if some[0][0].present == "no":
+                total += some[0][1]
+                continue
+            sound = np.sum([log for _, log in some], axis=0)
+            anything = self._touched.log([reading for reading, _ in some])
+            total += np.logaddexp(np.log(1 - share) + sound, np.log(share) + anything)
         return total
 
     def log_weights(self, readings: Sequence[Reading]) -> Floats:
@@ -73,6 +113,51 @@ class Belief:
         for likelihood in self.likelihoods(readings):
             log = log + likelihood
         return np.asarray(log)
+
+
+class Touched:
+    """How likely readings of one measurement are where a fault outside the drawing touches it."""
+
+    def __init__(self, context: Context) -> None:
+        self._context = context
+        self._anything: dict[Reading, float] = {}
+
+    def repeats(self, reading: Reading) -> bool:
+        """Whether this reading made again would show the same again, whatever the fault."""
+        steady = reading.present == "yes" or (reading.present != "no" and not self._context.intermittent)
+        return steady and reading.measurement.quantity not in NOT_STEADY
+
+    def log(self, readings: Sequence[Reading]) -> float:
+        """Log-likelihood of some readings of one measurement: any one is anything, the others are that again.
+
+        Which of them it is does not matter: each takes its turn. Now and then it shows something else each time.
+        """
+        turns = [
+            self._first(one) + sum(again(other, one) for other in readings if other is not one)
+            for one in readings
+        ]
+        steady = logsumexp(turns) - np.log(len(turns))
+        unsteady = sum(self._first(one) for one in readings)
+        return float(np.logaddexp(np.log(1 - UNSTEADY) + steady, np.log(UNSTEADY) + unsteady))
+
+    def _first(self, reading: Reading) -> float:
+        if reading not in self._anything:
+            self._anything[reading] = anything_at(reading, self._context)
+        return self._anything[reading]
+
+
+def again(reading: Reading, other: Reading) -> float:
+    """Log-likelihood of a reading where another of the same measurement shows what is there."""
+    words = len(answers_for(reading.measurement))
+    if isinstance(reading.value, Between) or isinstance(other.value, Between):
+        return 0.0
+    if isinstance(reading.value, str) or isinstance(other.value, str):
+        agrees = reading.value == other.value
+        return float(np.log(1 - WORDS_ERROR if agrees else WORDS_ERROR / max(words - 1, 1)))
+    value, shown = (scale(one.measurement, one.number) for one in (reading, other))
+    sigma = AGAIN_FLOOR + AGAIN_SHARE * abs(shown)
+    normal = np.exp(-0.5 * ((value - shown) / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
+    return float(np.log((1 - SLIP) * normal + SLIP * SLIPPED))
 
 
 def correlated(readings: Sequence[Reading], logs: Sequence[Floats]) -> list[Floats]:

@@ -14,6 +14,8 @@ from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 
+import numpy as np
+
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention
 from halfsplit.circuit.kinds import LOADS
@@ -22,6 +24,7 @@ from halfsplit.diagnosis.after_repair import to_verify
 from halfsplit.diagnosis.codes import check_code
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.doubt import Doubt, doubt
+from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior
 from halfsplit.diagnosis.predictions import Predictions
@@ -29,7 +32,7 @@ from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import Expected, Replacement, Suspect
-from halfsplit.diagnosis.there import FINDERS, check_measurement, check_part, plain_place
+from halfsplit.diagnosis.there import FINDERS, check_gauge, check_measurement, check_part, plain_place
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.quantities import QUANTITIES
 from halfsplit.units import plausible
@@ -74,6 +77,7 @@ class Diagnosis:
         self._touched: dict[str, float] = {}
         self._readings: list[Reading] = []
         self._refused: dict[Measurement, str] = {}
+        self._courses: dict[str, Mapping[str, float]] = {}
         self._bay = Bay(circuit.model)
         self._inference: Inference | None = None
         self._posterior: tuple[tuple[Reading, ...], Posterior] | None = None
@@ -217,7 +221,25 @@ class Diagnosis:
 
     def suspects(self) -> tuple[Suspect, ...]:
         """Suspects by the repair that cures them, most probable first."""
-        return suspects.suspects(self.situation())
+        told = suspects.suspects(self.situation())
+        return tuple(
+            replace(one, mode=next(iter(self._courses[one.part]))) if one.part in self._courses else one
+            for one in told
+        )
+
+    def course(
+        self, gauge: str, seconds: Sequence[float], shown: Sequence[float], since: float
+    ) -> Mapping[str, float]:
+        """How a gauge lies, by its samples: stuck, drift, offset or intermittent offset, likeliest first.
+
+        ``seconds``, ``shown``: times and what it shows; ``since``: when it began to lie. The suspect of this gauge is
+        told with that mode from then on; whether it lies at all, its readings say. Raises UnknownNameError for what is
+        no gauge, InputError for fewer than a dozen samples before or after.
+        """
+        check_gauge(self.circuit, gauge)
+        told = course_of(np.asarray(seconds, dtype=float), np.asarray(shown, dtype=float), since)
+        self._courses[gauge] = told
+        return told
 
     def finding(self) -> proof.Finding | None:
         """None, or what was found, whether it is proven, and what proof is missing."""

@@ -8,7 +8,7 @@ under which such readings hardly ever fit as badly as the real ones is not the c
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,10 @@ SURPRISE = -4.0
 """Natural log of how much less likely a reading is than the likeliest there, from which it is named as not fitting."""
 OUTSIDE = 0.5
 """Share of what the drawing does not show from which the tool says so."""
+MADE_AGAIN = 2
+"""Observations made again before it is left to the drawing."""
+WORTH_A_LOOK = 0.1
+"""Share from which the likeliest place of what is not drawn is looked at before the job ends."""
 CHECKED_FROM = 0.5
 SEED = 7
 AGREE_FLOOR, AGREE_SHARE = 0.1, 0.05
@@ -89,6 +93,40 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
         region,
         test,
         _words(situation, nothing_drawn, against, quarrel, region),
+    )
+
+
+def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measurement, ...] | None:
+    """What still settles a fault that no drawing shows, and that nothing on the list of such faults explains either.
+
+    None while other tests tell more. The observation that fits worst once more, then a look at the likeliest place;
+    after that it is for the hand to follow the wires.
+    """
+    if not situation.wrong or outside_share(situation) < found_at:
+        return None
+    probability = situation.posterior.probability
+    named = next(iter(probability))
+    if named != NOT_IN_MODEL and not quarrels(situation, named):
+        return None
+    again = {one.measurement for one in situation.live if _times(situation, one.measurement) > 1}
+    if len(again) < MADE_AGAIN:
+        test = _deciding(situation, quarrelling(situation, NOTHING_WRONG if named == NOT_IN_MODEL else named))
+        if test is not None:
+            return (test,)
+    place = next((name for name in probability if name != NOT_IN_MODEL and _is_outside(situation, name)), "")
+    look = Measurement("inspection", place, situation.wrong[0].measurement.state)
+    if probability.get(place, 0.0) < WORTH_A_LOOK or look in situation.refused or _times(situation, look):
+        return ()
+    return (look,)
+
+
+def _times(situation: Situation, test: Measurement) -> int:
+    return sum(
+        one.measurement.quantity == test.quantity
+        and one.measurement == replace(test, state=one.measurement.state)
+        if test.quantity == "inspection"
+        else one.measurement == test
+        for one in situation.live
     )
 
 
@@ -227,8 +265,7 @@ def _region(situation: Situation, quarrel: Sequence[Reading], leader: str) -> tu
 def _deciding(situation: Situation, quarrel: Sequence[Reading]) -> Measurement | None:
     """The worst of what does not fit, made once more: it stands or falls with that."""
     for reading in quarrel:
-        again = sum(one.measurement == reading.measurement for one in situation.live)
-        if again < 2 and reading.measurement not in situation.refused:
+        if _times(situation, reading.measurement) < 2 and reading.measurement not in situation.refused:
             return reading.measurement
     return None
 
@@ -259,4 +296,14 @@ def _words(
     return tuple(lines)
 
 
-__all__ = ["Doubt", "doubt", "explained", "fits", "outside_share", "quarrels", "stands", "unexplained"]
+__all__ = [
+    "Doubt",
+    "beyond_the_drawing",
+    "doubt",
+    "explained",
+    "fits",
+    "outside_share",
+    "quarrels",
+    "stands",
+    "unexplained",
+]

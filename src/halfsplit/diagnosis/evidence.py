@@ -36,6 +36,8 @@ from halfsplit.diagnosis.slips import slip_density
 GHOST = 0.15
 GHOST_OHMS = 2e5
 """A point behind more than this reads anything from 0 to the feed in 15 %."""
+LEAKS_OHMS = 5e7
+"""Behind more than this a point is held by leaks alone, which nobody knows to better than half."""
 OHMS_OFFSET, OHMS_CEILING, OHMS_SIGMA = 0.1, METER_MOST_OHMS, 0.03
 """Ohms are compared as log10(ohm + offset), OL as the end of the meter's range."""
 DAMP = 0.1
@@ -128,10 +130,12 @@ def _volts(measurement: Measurement, context: Context) -> Numeric:
     b = network.size if measurement.to is None else network.node(measurement.to)
     used = INSTRUMENTS[measurement.instrument or "meter"]
     value = np.asarray(scene.read(a, b, used), dtype=float)
-    ghost = np.zeros_like(value)
+    ghost, error = np.zeros_like(value), used.share * np.abs(value) + used.floor
     if used.ohms and used.ohms > 1e5:
-        ghost = np.where(scene.apart(a, b) > GHOST_OHMS, GHOST, 0.0)
-    return expect_number(value, used.share * np.abs(value) + used.floor, scene, "volts", ghost)
+        apart = scene.apart(a, b)
+        ghost = np.where(apart > GHOST_OHMS, GHOST, 0.0)
+        error = error + np.where(apart > LEAKS_OHMS, 0.5 * np.abs(value), 0.0)
+    return expect_number(value, error, scene, "volts", ghost)
 
 
 def _amps(measurement: Measurement, context: Context) -> Numeric:

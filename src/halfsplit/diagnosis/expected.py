@@ -21,7 +21,8 @@ Ints = NDArray[np.intp]
 SLIP = 0.02
 ZERO_SIGMA = 0.02
 """Half of the slips read nothing: volts about zero."""
-CHATTER_SIGMA = 3.0
+RESTLESS = 0.5
+"""Chance that a reading is anything where a device finds no rest; else it has let go, and stays so."""
 FEWEST_CARS = 4
 COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
 """Spread between cars where only the nominal one was solved."""
@@ -181,19 +182,33 @@ def expect_number(
 ) -> Numeric:
     """Widen by half the gap to the neighbouring severity and half the spread between draws.
 
-    Not across a fuse that blows: a milder short that leaves it whole lends no width to what a dead one leaves.
+    Not across a fuse that blows or a unit that drops out: what leaves it whole lends no width to what does not. Where a
+    device finds no rest, it may have let go for good or the reading may be anything.
     """
     value = np.asarray(value, dtype=float)
     step = np.where(scene.as_next, np.abs(np.diff(value, axis=0)), 0.0)
     none = np.zeros((1, value.shape[1]))
     gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
-    coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
-    spread = value.std(axis=1, keepdims=True) if value.shape[1] >= FEWEST_CARS else coarse
+    spread = _spread(value, scene.regime)
     wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
-    wide = np.where(scene.chattering, np.maximum(wide, CHATTER_SIGMA), wide)
+    floats = np.maximum(np.zeros_like(value) if ghost is None else ghost, RESTLESS * scene.chattering)
     # Ohms as log10; each gauge has a range of its own.
     low, high = QUANTITIES[quantity].plausible or (0.0, 1.0)
-    return Numeric(value, wide, np.zeros_like(value) if ghost is None else ghost, low, high, scene.unknown)
+    return Numeric(value, wide, floats, low, high, scene.unknown)
+
+
+def _spread(value: Floats, regime: NDArray[np.intp]) -> Floats:
+    """Standard deviation (C, D or 1) between the cars that are in the same regime; where these are few, a usual one."""
+    coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
+    if value.shape[1] < FEWEST_CARS:
+        return coarse
+    spread = np.repeat(value.std(axis=1, keepdims=True), value.shape[1], axis=1)
+    for row in np.flatnonzero((regime != regime[:, :1]).any(axis=1)):
+        for each in np.unique(regime[row]):
+            alike = regime[row] == each
+            few = alike.sum() < FEWEST_CARS
+            spread[row, alike] = coarse[row, alike] if few else value[row, alike].std()
+    return spread
 
 
 def chance_above(edge: float, width: float, value: Floats) -> Floats:

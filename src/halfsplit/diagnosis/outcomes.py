@@ -83,7 +83,8 @@ def outcome_bins(
     apart = _apart(borders[np.isfinite(borders)].tolist(), same)
     said = dict.fromkeys(_said(cut, predicted, sigma, weights, limit) for cut in apart)
     ends = [-np.inf, *sorted(said), np.inf]
-    return tuple(_joined([_bin(cells, low, high) for low, high in pairwise(ends) if low < high]))
+    bins = (_bin(cells, low, high) for low, high in pairwise(ends) if low < high)
+    return tuple(_joined([one for one in bins if one is not None]))
 
 
 def _said(
@@ -132,9 +133,12 @@ def _apart(ascending: Sequence[float], same: Callable[[float, float], bool]) -> 
     return [run[len(run) // 2] for run in runs]
 
 
-def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin:
+def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin | None:
+    """The range between two cuts; None where they are so close that nothing lies between."""
     centres = 0.5 * (cells.edges[0, :-1] + cells.edges[0, 1:])
     inside = (centres >= low) & (centres < high)
+    if not inside.any():
+        return None
     shares = cells.joint[0][:, inside]
     along = np.cumsum(shares.sum(axis=0))
     probability = float(along[-1])

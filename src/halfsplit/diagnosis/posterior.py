@@ -22,10 +22,10 @@ from halfsplit.diagnosis.hypotheses import (
     Hypothesis,
     column_count,
     families,
-    joined,
     undrawn_families,
 )
 from halfsplit.diagnosis.measurement import Reading
+from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
 
@@ -44,13 +44,10 @@ FAR = 7.0
 """Natural logarithm of how much likelier that is: a thousand times."""
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
-ODD = 3.0
-"""Natural logarithm of how much better something else explains a reading that a hypothesis leaves unexplained."""
-TOUCHES, AGAINST = 0.1, 4.0
-"""Natural logarithm by which a fault that touches a reading moves it, and by which one reading speaks at most against a
-partner: beside another fault it may read otherwise."""
-LEADERS, PARTNERS, JOINED = 4, 10, 24
-"""Leaders that are joined with another fault, partners tried for each, and what of these is worked out in full."""
+JOINED = 24
+"""What of pairs and undrawn faults is worked out in full."""
+SPEAKS_FOR_TWO = 5.0
+"""How many times better than its likelier fault alone a pair explains the evidence where something speaks for two."""
 DOUBTED = 0.04
 """Share of 'not in this model' from which what the drawing does not show is gone through."""
 TOUCHED_TOO = 0.5
@@ -211,19 +208,23 @@ class Inference:
         Where a leader leaves something unexplained, what explains the rest is joined to it.
         """
         broad = belief if self.small else self._screen or belief
-        each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)])
         unknown = next(one for one in self.single if one.first.kind == "unknown")
         share = float(np.exp(total[self._number[unknown.name]] - logsumexp(total)))
-        wanted = self._joined(live, total, belief, log, broad, each)
+        pairs = joined_pairs(live, belief, log, broad, self.priors.special["pairs"])
         # Until something is measured, nothing speaks against the drawing.
-        doubted = share >= DOUBTED and any(reading.measurement.instrument for reading in live)
-        if not wanted and not doubted:
+        measured = any(reading.measurement.instrument for reading in live)
+        doubted = measured and (bool(pairs) or share >= DOUBTED)
+        if not pairs and not doubted:
             return {}
         nothing = next(one for one in self.single if one.first.kind == "nothing")
         if doubted and self._outside is None:
             self._outside = self._belief([nothing, *self.undrawn], coarse=True)
-        asked = [self._outside] if self._outside else []
-        asked += [self._belief([nothing, *wanted], coarse=True)] if wanted else []
+        delicate = near_a_fuse(broad)
+        of_more_cars = [one for one in pairs if any(member.name in delicate for member in one.members)]
+        others = [one for one in pairs if one not in of_more_cars]
+        asked = [self._outside] if doubted and self._outside else []
+        asked += [self._belief([nothing, *others], coarse=True)] if others else []
+        asked += [self._belief([nothing, *of_more_cars])] if of_more_cars else []
         told: dict[Hypothesis, float] = {}
         for one in asked:
             weights = _per_hypothesis(one, one.log_weights(live))
@@ -239,57 +240,11 @@ class Inference:
             self.hypotheses.append(hypothesis)
         return self._number[hypothesis.name]
 
-    def _joined(
-        self,
-        live: Sequence[Reading],
-        total: Floats,
-        belief: Belief,
-        log: Floats,
-        broad: Belief,
-        each: Floats,
-    ) -> list[Hypothesis]:
-        """Pairs of a leader and what explains the readings that it leaves unexplained.
-
-        each  (R, C) log-likelihood of each reading under the others. Where a partner shows what a sound vehicle does,
-              the leader alone is asked.
-        """
-        found: dict[str, Hypothesis] = {}
-        drawn = [
-            number
-            for number in np.argsort(-total, kind="stable")
-            if self.hypotheses[number].first.kind not in ("nothing", "unknown") and np.isfinite(total[number])
-        ]
-        place = {one.name: number for number, one in enumerate(belief.hypotheses)}
-        logs = belief.likelihoods(live)
-        for number in drawn[:LEADERS]:
-            leader = self.hypotheses[number]
-            if leader.name not in place:
-                continue
-            mine = belief.columns.hypothesis == place[leader.name]
-            if not np.isfinite(log[mine]).any():
-                continue
-            weights = np.exp(log[mine] - log[mine].max())
-            own = np.array([np.log(np.average(np.exp(one[mine]), weights=weights)) for one in logs])
-            odd = each.max(axis=1) > own + ODD
-            if not odd.any():
-                continue
-            touched = np.abs(each - each[:, [broad.context.healthy]]) > TOUCHES
-            gain = np.where(touched, np.maximum(each - own[:, None], -AGAINST), 0.0)
-            worth = np.where(gain[odd].sum(axis=0) > ODD, gain.sum(axis=0) + np.log(broad.prior), -np.inf)
-            best = np.full(len(broad.hypotheses), -np.inf)
-            np.maximum.at(best, broad.columns.hypothesis, worth)
-            for other in np.argsort(-best, kind="stable")[:PARTNERS]:
-                partner = broad.hypotheses[other]
-                if np.isfinite(best[other]) and partner.part != leader.part and _can_be_joined(partner):
-                    both = joined(leader, partner, self.priors.special["pairs"])
-                    found[both.name] = both
-        return list(found.values())
-
     def _beside_a_fault(self, live: Sequence[Reading], belief: Belief, log: Floats, unknown: int) -> float:
-        """Log weight of a drawn fault with something beside it that the drawing does not show."""
-        drawn = np.array([one.first.kind not in ("nothing", "unknown", "undrawn") and not one.members
-                          for one in belief.hypotheses])  # fmt: skip
-        rows = drawn[belief.columns.hypothesis] & np.isfinite(log[:, 0])
+        """Log weight of a fault of the lists with something beside it that no list has."""
+        listed = np.array([one.first.kind not in ("nothing", "unknown") and not one.members
+                           for one in belief.hypotheses])  # fmt: skip
+        rows = listed[belief.columns.hypothesis] & np.isfinite(log[:, 0])
         if not rows.any():
             return -np.inf
         prior = np.log(belief.prior[rows])[:, None] - np.log(log.shape[1])
@@ -303,7 +258,9 @@ class Inference:
         if self._screen is None:
             self._screen = self._belief(self.single, coarse=True)
         screened = _per_hypothesis(self._screen, self._screen.log_weights(live))
-        return screened, _likeliest(self.single, screened)
+        # What blows its fuse in the nominal car by a little does not in others.
+        delicate = frozenset(self._number[name] for name in near_a_fuse(self._screen))
+        return screened, _likeliest(self.single, screened) | delicate
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
@@ -319,10 +276,6 @@ class Inference:
         return self._pool
 
 
-def _can_be_joined(one: Hypothesis) -> bool:
-    return one.first.kind not in ("nothing", "unknown", "undrawn") and not one.members
-
-
 def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
     """What the screen alone takes for far likelier than all that was worked out, so that it is worked out too."""
     others = np.array([number for number in range(len(total)) if number not in chosen], dtype=np.intp)
@@ -334,20 +287,24 @@ def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
 def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
     """The repair group of each hypothesis by name.
 
-    A pair of which one fault alone explains as much goes with that one: nothing speaks for the second, and the repair
-    to make first is the same.
+    A pair goes with the one of its two faults that explains the evidence as well alone: nothing speaks for the second,
+    and the repair to make first is the same.
     """
-    single: dict[str, float] = {}
+    explains: dict[str, float] = {}
     for one in hypotheses:
         if not one.first.members:
-            single[one.group] = max(single.get(one.group, 0.0), probability[one.name])
+            explains[one.group] = max(
+                explains.get(one.group, 0.0), probability[one.name] / max(one.prior, 1e-300)
+            )
     told = {}
     for one in hypotheses:
         best = max(
-            (member.group for member in one.first.members), key=lambda name: single.get(name, 0.0), default=""
+            (member.group for member in one.first.members),
+            key=lambda name: explains.get(name, 0.0),
+            default="",
         )
-        alone = bool(best) and single.get(best, 0.0) >= probability[one.name]
-        told[one.name] = best if alone else one.group
+        as_well = SPEAKS_FOR_TWO * explains.get(best, 0.0) >= probability[one.name] / max(one.prior, 1e-300)
+        told[one.name] = best if best and as_well else one.group
     return told
 
 
@@ -389,8 +346,9 @@ def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[
     special = {number for number, one in enumerate(hypotheses) if one.first.kind in ("nothing", "unknown")}
     healthy = next(number for number, one in enumerate(hypotheses) if one.first.kind == "nothing")
     explains = likelihood > likelihood[healthy] + EXPLAINS
-    if not explains[[number for number in range(len(hypotheses)) if number not in special]].any():
-        # 'Not in this model' explains anything: it must not stand alone for what no fault explains well.
+    # 'Not in this model' explains anything: what leads of the drawn faults is worked out beside it, also for pairs.
+    explains[list(special)] = False
+    if not explains.any():
         explains[:] = True
     shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
     return frozenset(_holding(shares).tolist()) | special

@@ -154,13 +154,21 @@ class Scene:
         return self._solved.blown
 
     @cached_property
-    def as_next(self) -> Bools:
-        """Whether a column and the next are severities of one hypothesis with the same fuses blown (C - 1, D).
+    def regime(self) -> Ints:
+        """A number (C, D) that is the same where the same fuses are blown and every device rests in the same state."""
+        kept = [(self.blown() | self._blown_before).astype(np.intp), self._solved.states.astype(np.intp)]
+        every = np.concatenate([one.reshape(-1, *self.shape) for one in kept])
+        salt = np.random.default_rng(1).integers(1, 1 << 40, len(every))
+        return np.asarray(np.einsum("fcd,f->cd", every, salt))
 
-        Across a fuse that blows there is nothing in between: a reading is that of one side or of the other.
+    @cached_property
+    def as_next(self) -> Bools:
+        """Whether a column and the next are severities of one hypothesis in the same regime (C - 1, D).
+
+        Across a fuse that blows or a unit that drops out there is nothing in between: a reading is that of one side or
+        of the other.
         """
-        blown = self.blown() | self._blown_before
-        return np.asarray(self.columns.same_as_next[:, None] & (blown[:, 1:] == blown[:, :-1]).all(axis=0))
+        return np.asarray(self.columns.same_as_next[:, None] & (self.regime[1:] == self.regime[:-1]))
 
     @cached_property
     def chattering(self) -> Bools:

@@ -13,7 +13,7 @@ from halfsplit.circuit.interventions import Intervention
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import Minutes, cautions, places
-from halfsplit.diagnosis.doubt import stands
+from halfsplit.diagnosis.doubt import beyond_the_drawing, stands
 from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
 from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
 from halfsplit.diagnosis.information import Slips
@@ -109,6 +109,13 @@ def propose(
     """The tests worth their minutes, best first."""
     if only is not None:
         return describe(situation, [only])
+    outside = beyond_the_drawing(situation, found_at)
+    if outside is not None:
+        made = [reading.measurement for reading in situation.live]
+        return tuple(
+            replace(test, purpose="repeat" if test.measurement in made else "tell")
+            for test in describe(situation, outside)
+        )
     first: list[Test] = []
     odd = odd_reading(situation)
     if odd is not None and not situation.barred(odd.measurement):

@@ -1,0 +1,113 @@
+"""Two faults at once: which pairs the evidence asks for.
+
+To a cause that leads is joined what explains the readings that it leaves unexplained, and what lies in one line with
+it: of two faults in one line each hides what the other would show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfsplit.diagnosis.belief import Belief
+from halfsplit.diagnosis.hypotheses import Hypothesis, joined
+from halfsplit.diagnosis.measurement import Reading
+
+Floats = NDArray[np.float64]
+
+ODD = 3.0
+"""Natural logarithm of how much better something else explains a reading that a hypothesis leaves unexplained."""
+TOUCHES, AGAINST = 0.1, 4.0
+"""Natural logarithm by which a fault that touches a reading moves it, and by which one measurement speaks at most
+against one of two: beside another fault it may read otherwise."""
+LEADERS, PARTNERS, IN_LINE = 4, 10, 30
+"""Leaders that are joined with another fault, by all readings and by a lenient count; partners tried for each, and of
+those in one line with it."""
+STALLED = "stalled"
+SINGLE = ("nothing", "unknown", "undrawn")
+"""What is no fault of a drawn part, and is not joined with one."""
+
+
+def joined_pairs(
+    live: Sequence[Reading], belief: Belief, log: Floats, broad: Belief, share: float
+) -> list[Hypothesis]:
+    """Pairs of a leader and what explains the readings that it leaves unexplained.
+
+    belief, log  what is worked out in full, and its log weights (C, D)
+    broad        all single faults, as finely as they are known
+    share        probability that there are two faults
+    """
+    each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)])
+    logs = belief.likelihoods(live)
+    found: dict[str, Hypothesis] = {}
+    for number in _leaders(live, belief, log, logs):
+        leader, mine = belief.hypotheses[number], belief.columns.hypothesis == number
+        weights = np.exp(log[mine] - log[mine].max())
+        own = np.array([np.log(np.average(np.exp(one[mine]), weights=weights)) for one in logs])
+        odd = each.max(axis=1) > own + ODD
+        if not odd.any():
+            continue
+        for other in dict.fromkeys([*_partners(broad, each, own, odd), *_in_line(broad, each, own)]):
+            partner = broad.hypotheses[other]
+            if partner.part != leader.part and _can_be_joined(partner):
+                both = joined(leader, partner, share)
+                found[both.name] = both
+    return list(found.values())
+
+
+def near_a_fuse(belief: Belief) -> frozenset[str]:
+    """Names of the stalled motors that blow their fuse: by so little that in some cars it holds."""
+    blown = belief.context.memory.blown.any(axis=(0, 2))
+    numbers = np.unique(belief.columns.hypothesis[blown]).tolist()
+    return frozenset(
+        belief.hypotheses[number].name for number in numbers if belief.hypotheses[number].mode == STALLED
+    )
+
+
+def _leaders(live: Sequence[Reading], belief: Belief, log: Floats, logs: Sequence[Floats]) -> list[int]:
+    """The hypotheses that lead by all readings, and those that lead where one measurement counts only so much."""
+    groups: dict[object, Floats] = {}
+    for reading, one in zip(live, logs, strict=True):
+        groups[reading.measurement] = groups.get(reading.measurement, 0.0) + one.max(axis=1)
+    lenient = np.log(belief.prior)
+    for total in groups.values():
+        lenient = lenient + np.maximum(total, total.max() - AGAINST)
+    drawn = [number for number, one in enumerate(belief.hypotheses) if _can_be_joined(one)]
+    told: list[int] = []
+    for worth in (log.max(axis=1), np.where(np.isfinite(log[:, 0]), lenient, -np.inf)):
+        best = np.full(len(belief.hypotheses), -np.inf)
+        np.maximum.at(best, belief.columns.hypothesis, worth)
+        order = sorted((number for number in drawn if np.isfinite(best[number])), key=lambda one: -best[one])
+        told += order[:LEADERS]
+    return list(dict.fromkeys(told))
+
+
+def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_]) -> list[int]:
+    """What explains the readings that a leader leaves unexplained, best first.
+
+    each  (R, C) log-likelihood of each reading under the others. Where a partner shows what a sound vehicle does, the
+          leader alone is asked.
+    own   (R,) that under the leader; odd (R,) what it leaves unexplained
+    """
+    touched = np.abs(each - each[:, [broad.context.healthy]]) > TOUCHES
+    gain = np.where(touched, np.maximum(each - own[:, None], -AGAINST), 0.0)
+    worth = np.where(gain[odd].sum(axis=0) > ODD, gain.sum(axis=0) + np.log(broad.prior), -np.inf)
+    best = np.full(len(broad.hypotheses), -np.inf)
+    np.maximum.at(best, broad.columns.hypothesis, worth)
+    return [int(one) for one in np.argsort(-best, kind="stable")[:PARTNERS] if np.isfinite(best[one])]
+
+
+def _in_line(broad: Belief, each: Floats, own: Floats) -> list[int]:
+    """What explains a symptom that a leader explains too, the likeliest before any evidence first."""
+    healthy = each[:, broad.context.healthy]
+    symptoms = own > healthy + ODD
+    explains = (each[symptoms] > healthy[symptoms, None] + ODD).any(axis=0)
+    numbers = np.unique(broad.columns.hypothesis[explains])
+    prior = np.array([broad.hypotheses[number].prior for number in numbers])
+    return [int(number) for number in numbers[np.argsort(-prior, kind="stable")[:IN_LINE]]]
+
+
+def _can_be_joined(one: Hypothesis) -> bool:
+    return one.first.kind not in SINGLE and not one.members
