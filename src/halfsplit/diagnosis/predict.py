@@ -154,7 +154,7 @@ class Scene:
         return self._solved.blown
 
     @cached_property
-    def regime(self) -> Ints:
+    def regime(self) -> NDArray[np.intp]:
         """A number (C, D) that is the same where the same fuses are blown and every device rests in the same state."""
         kept = [(self.blown() | self._blown_before).astype(np.intp), self._solved.states.astype(np.intp)]
         every = np.concatenate([one.reshape(-1, *self.shape) for one in kept])
