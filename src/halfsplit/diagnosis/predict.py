@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
