@@ -72,6 +72,7 @@ def learn(
 def _report(learned: Learned, before: Learned | None) -> str:
     """What changed, kind by kind, and what was the cause in which circuit."""
     from halfsplit.diagnosis.learned import kind_shares
+    from halfsplit.job.learned_file import circumstances_said
 
     shares, earlier = kind_shares(learned.tally), kind_shares(before.tally) if before else {}
     rows = [
@@ -87,6 +88,8 @@ def _report(learned: Learned, before: Learned | None) -> str:
     ]
     heads = ["cause", "jobs", "as shipped", "before", "now", "90 % between"]
     lines = [table(heads, rows, right=(1, 2, 3, 4, 5))] if learned.tally.jobs else ["Nothing was learned."]
+    said = circumstances_said(learned.tally.circumstances)
+    lines += [table(["besides", "counted", "now"], said)] if said else []
     for name, circuit in learned.tally.circuits.items():
         parts: dict[str, int] = {}
         for cause, jobs in circuit.causes.items():

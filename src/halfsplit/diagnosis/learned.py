@@ -20,6 +20,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
 from halfsplit.circuit.model import Model
 from halfsplit.circuit.moving import crossing_wires
+from halfsplit.diagnosis.conditions import Circumstances, cause_factor, together
 from halfsplit.diagnosis.hypotheses import families
 from halfsplit.diagnosis.priors import Priors, family_priors
 
@@ -32,6 +33,8 @@ SHIPPED_KEEPS = 0.5
 LARGEST = 10.0
 """The most by which a weight is raised."""
 HINGE = "wire through a hinge"
+EARLIER_WORK = ("disturbed", "began at that visit")
+"""Conditions that stand among the shipped factors: the cause is where hands have been."""
 ROUNDS = 200
 CLOSE = 1e-9
 DIGITS = 6
@@ -53,13 +56,15 @@ class Cause:
 class Lesson:
     """A closed job whose cause was proven. ``circuit``: its `digest`; ``shares``: of the kinds, as `shipped_shares`.
 
-    ``looks``: kind → (how often a look at the cause found it, how often it did not). Nothing tells whose job it was.
+    ``looks``: kind → (how often a look at the cause found it, how often it did not). ``circumstances``: what else it
+    tells. Nothing tells whose job it was.
     """
 
     circuit: str
     shares: Mapping[str, float]
     cause: Cause
     looks: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    circumstances: Circumstances = field(default_factory=Circumstances)
 
 
 @dataclass(frozen=True)
@@ -76,10 +81,11 @@ class CircuitTally:
 
 @dataclass(frozen=True)
 class Tally:
-    """All that was counted: circuits by their digest, and looks by kind (found, missed)."""
+    """All that was counted: circuits by their digest, looks by kind (found, missed), and what else jobs told."""
 
     circuits: Mapping[str, CircuitTally] = field(default_factory=dict)
     looks: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    circumstances: Circumstances = field(default_factory=Circumstances)
 
     @property
     def jobs(self) -> int:
@@ -116,7 +122,9 @@ def tally_of(lessons: Iterable[Lesson]) -> Tally:
     shares: dict[str, Mapping[str, float]] = {}
     causes: dict[str, Counter[Cause]] = {}
     looks: Counter[tuple[str, int]] = Counter()
+    around: list[Circumstances] = []
     for lesson in lessons:
+        around.append(lesson.circumstances)
         shares.setdefault(lesson.circuit, lesson.shares)
         causes.setdefault(lesson.circuit, Counter())[lesson.cause] += 1
         for kind, pair in lesson.looks.items():
@@ -124,6 +132,7 @@ def tally_of(lessons: Iterable[Lesson]) -> Tally:
     return Tally(
         {name: CircuitTally(shares[name], dict(counts)) for name, counts in sorted(causes.items())},
         {kind: (looks[kind, 0], looks[kind, 1]) for kind in sorted({kind for kind, _ in looks})},
+        together(around),
     )
 
 
@@ -143,7 +152,7 @@ def merged(tallies: Sequence[Tally]) -> Tally:
         kind: (sum(pair[0] for pair in looks), sum(pair[1] for pair in looks))
         for kind, looks in pairs.items()
     }
-    return Tally(circuits, looks)
+    return Tally(circuits, looks, together(tally.circumstances for tally in tallies))
 
 
 # What a circuit's items are, by the shipped priors
@@ -157,10 +166,12 @@ def cause_of(fault: Fault, model: Model, priors: Priors) -> Cause:
     return Cause(fault.part, kind, mode)
 
 
-def chances(circuit: Circuit, priors: Priors) -> dict[Cause, float]:
-    """How likely each single cause is before anything is measured; they add up to 1."""
+def chances(
+    circuit: Circuit, priors: Priors, touched: Mapping[str, float] | None = None
+) -> dict[Cause, float]:
+    """How likely each single cause is before anything is measured; they add up to 1. ``touched``: by earlier work."""
     first = [family[0] for family in families(circuit.faults)]
-    weights = family_priors(first, circuit.model, priors, {}, intermittent=False)
+    weights = family_priors(first, circuit.model, priors, touched or {}, intermittent=False)
     counted: Counter[Cause] = Counter()
     for fault, weight in zip(first, weights, strict=True):
         if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL):
@@ -259,8 +270,8 @@ def _fitted(table: Floats, weight: Floats, wanted: Floats) -> Floats:
 # What the diagnosis of a circuit works with
 
 
-def taught(priors: Priors, tally: Tally, circuit: Circuit) -> Priors:
-    """The priors for a circuit, moved by what was counted; the same where nothing was.
+def taught(priors: Priors, tally: Tally, circuit: Circuit, vehicle: Sequence[str] = ()) -> Priors:
+    """The priors for a circuit, moved by what was counted; the same where nothing was. ``vehicle``: its `bands`.
 
     What was learned and the shipped numbers are mixed, so that a history that misleads does little harm.
     """
@@ -271,12 +282,28 @@ def taught(priors: Priors, tally: Tally, circuit: Circuit) -> Priors:
     believed, shipped = chances(circuit, above), chances(circuit, priors)
     known = tally.circuits.get(here)
     factors = _in_circuit(believed, known) if known is not None else {}
+    known_here, kinds = tally.circumstances, Counter[str](kind_factors(tally))  # type: ignore[arg-type]
     favoured = {
-        (cause.part, cause.mode): _mixed(believed[cause] * factors.get(cause.part, 1.0) / chance)
+        (cause.part, cause.mode): _mixed(
+            believed[cause]
+            * factors.get(cause.part, 1.0)
+            * cause_factor(known_here, cause.kind, cause.part, circuit.model, vehicle, kinds)
+            / chance
+        )
         for cause, chance in shipped.items()
         if chance > 0.0
     }
-    return replace(priors, sees=above.sees, favoured=favoured)
+    return replace(priors, sees=above.sees, favoured=favoured, factors=_worked_on(priors, known_here))
+
+
+def _worked_on(priors: Priors, known: Circumstances) -> Mapping[str, float]:
+    """By how much earlier work raises what was touched, the shipped number keeping its part; it never lowers it."""
+    moved = {
+        name: max(1.0, priors.factors[name] * _mixed(known.conditions[name].factor))
+        for name in EARLIER_WORK
+        if name in known.conditions
+    }
+    return {**priors.factors, **moved}
 
 
 def _mixed(factor: float) -> float:

@@ -204,6 +204,19 @@ def _fits_nothing(situation: Situation) -> Reading | None:
     return worst[1] if worst else None
 
 
+def slipped(situation: Situation) -> tuple[Reading, ...]:
+    """The readings that a slip of the hand explains better than what is believed without them."""
+    live = situation.live
+    told = zip(live, situation.posterior.belief.likelihoods(live), strict=True)
+    return tuple(
+        one
+        for one, log in told
+        if one.source == "reading"
+        and one.measurement.quantity in NUMERIC
+        and _fit(situation, one, log) < FITS
+    )
+
+
 def _fit(situation: Situation, reading: Reading, log: Floats) -> float:
     """Chance that the reading was no slip, by what is believed without it."""
     expected = forecast(reading.measurement, situation.context)

@@ -18,6 +18,7 @@ from typing import Any
 from platformdirs import user_data_path
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.conditions import Circumstances, Condition, Slips, Visits
 from halfsplit.diagnosis.learned import (
     Cause,
     CircuitTally,
@@ -57,15 +58,22 @@ def learned_path() -> Path:
 # The priors that follow
 
 
-def priors_for(circuit: Circuit) -> Priors:
-    """The shipped priors, moved by what was learned where there is such a file and it is not switched off."""
+def priors_for(circuit: Circuit, vehicle: Sequence[str] = ()) -> Priors:
+    """The shipped priors, moved by what was learned where there is such a file and it is not switched off.
+
+    ``vehicle``: its age and distance in coarse words.
+    """
     path = learned_path()
     try:
         stamp = path.stat().st_mtime_ns
     except OSError:
         return default_priors()
     learned = _kept(path, stamp)
-    return taught(default_priors(), learned.tally, circuit) if learned and learned.used else default_priors()
+    return (
+        taught(default_priors(), learned.tally, circuit, vehicle)
+        if learned and learned.used
+        else default_priors()
+    )
 
 
 @lru_cache(maxsize=4)
@@ -117,6 +125,39 @@ def kinds_said(learned: Learned) -> tuple[KindSaid, ...]:
     return tuple(sorted(kind_shares(learned.tally).items(), key=lambda item: -item[1].share))
 
 
+TELLING = 5
+CONDITION_WORDS = {
+    "disturbed": "the cause is where hands have been before",
+    "began at that visit": "the cause is where hands have been when it began",
+}
+
+
+def circumstances_said(known: Circumstances) -> tuple[tuple[str, str, str], ...]:
+    """What was learned besides causes, each line with its count: (what, counted, what is believed now).
+
+    Conditions of which fewer than `TELLING` jobs tell are left out.
+    """
+    said = [
+        (
+            CONDITION_WORDS.get(name, name),
+            f"{one.jobs} of {one.of} jobs, {one.expected:.1f} expected",
+            f"{one.factor:.2f} times as likely",
+        )
+        for name, one in known.conditions.items()
+        if one.of >= TELLING
+    ]
+    said += [
+        (f"minutes to {name}", f"{one.count} visits", f"{one.factor:.2f} times the shipped minutes")
+        for name, one in known.visits.items()
+        if one.count
+    ]
+    said += [
+        (f"readings with the {name} that slip", f"{one.wrong} of {one.of}", f"{100 * one.share:.1f} %")
+        for name, one in known.slips.items()
+    ]
+    return tuple(said)
+
+
 def circuits_said(learned: Learned, store: JobStore, *, limit: int = 50) -> tuple[CircuitSaid, ...]:
     """The circuits that this store has jobs on, of what was learned; by the latest jobs."""
     said: dict[str, CircuitSaid] = {}
@@ -148,6 +189,7 @@ def write_learned(path: Path, learned: Learned) -> None:
         lines += ["", "[[source]]", f'who = "{_plain(who)}"', f"at = {at.isoformat()}", f"jobs = {jobs}"]
     for kind, (seen, missed) in learned.tally.looks.items():
         lines += ["", "[[look]]", f'kind = "{kind}"', f"found = {seen}", f"missed = {missed}"]
+    lines += _around(learned.tally.circumstances)
     for name, circuit_tally in learned.tally.circuits.items():
         lines += ["", "[[circuit]]", f'digest = "{name}"', f"jobs = {circuit_tally.jobs}"]
         lines += [
@@ -171,6 +213,30 @@ def write_learned(path: Path, learned: Learned) -> None:
         fresh.replace(path)
     except OSError as error:
         raise InputError(f"{path} cannot be written: {error.strerror}") from None
+
+
+def _around(known: Circumstances) -> list[str]:
+    lines: list[str] = []
+    for name, one in known.conditions.items():
+        lines += ["", "[[condition]]", f'name = "{_plain(name)}"', f"jobs = {one.jobs}", f"of = {one.of}"]
+        lines += [f"expected = {one.expected!r}"]
+    for name, visit in known.visits.items():
+        lines += [
+            "",
+            "[[place]]",
+            f'name = "{_plain(name)}"',
+            f"visits = {visit.count}",
+            f"log = {visit.log!r}",
+        ]
+    for name, slip in known.slips.items():
+        lines += [
+            "",
+            "[[slip]]",
+            f'instrument = "{_plain(name)}"',
+            f"wrong = {slip.wrong}",
+            f"of = {slip.of}",
+        ]
+    return lines
 
 
 def _plain(text: str) -> str:
@@ -198,7 +264,41 @@ def _learned(table: dict[str, Any]) -> Learned:
     sources = tuple((str(row["who"]), row["at"], _count(row["jobs"])) for row in table.get("source", ()))
     if any(not isinstance(at, datetime) for _, at, _ in sources):
         raise ValueError("a source without a date")
-    return Learned(Tally(circuits, looks), sources, used=table["use"] is True)
+    return Learned(Tally(circuits, looks, _circumstances(table)), sources, used=table["use"] is True)
+
+
+def _circumstances(table: dict[str, Any]) -> Circumstances:
+    conditions = {
+        _word(one["name"]): Condition(
+            _count(one["jobs"]), _count(one["of"]), _number(one["expected"], one["of"])
+        )
+        for one in table.get("condition", ())
+    }
+    visits = {
+        _word(one["name"]): Visits(_count(one["visits"]), _number(one["log"], 10.0 * one["visits"]))
+        for one in table.get("place", ())
+    }
+    slips = {
+        _word(one["instrument"]): Slips(_count(one["wrong"]), _count(one["of"]))
+        for one in table.get("slip", ())
+    }
+    if any(one.jobs > one.of for one in conditions.values()) or any(
+        one.wrong > one.of for one in slips.values()
+    ):
+        raise ValueError("more of them than there are")
+    return Circumstances(conditions, visits, slips)
+
+
+def _word(value: Any) -> str:
+    if not isinstance(value, str) or not _WORD.fullmatch(value):
+        raise ValueError("a name that is none")
+    return value
+
+
+def _number(value: Any, most: float) -> float:
+    if isinstance(value, bool) or not abs(float(value)) <= most:
+        raise ValueError(f"{value!r} is too much")
+    return float(value)
 
 
 def _circuit(table: dict[str, Any]) -> CircuitTally:

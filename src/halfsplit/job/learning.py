@@ -10,16 +10,19 @@ from collections import Counter
 from collections.abc import Iterable
 from datetime import UTC, datetime
 
+from halfsplit.diagnosis.conditions import Circumstances, Visits, together
 from halfsplit.diagnosis.learned import Lesson, cause_of, digest, shipped_shares, tally_of
 from halfsplit.diagnosis.priors import default_priors
+from halfsplit.job.circumstances import conditions_of, slips_of, vehicle_bands, visited
 from halfsplit.job.learned_file import Learned
 from halfsplit.job.replay import begin, chapters, tell
 from halfsplit.job.spread import spread
 from halfsplit.notation.checked import check_text
 from halfsplit.store import EvidenceEntry, Intake, JobStore
 
-Told = tuple[str, Intake, tuple[EvidenceEntry, ...]]
-"""A job as it is worked out again: the circuit's text, the intake without complaint and vehicle, the entries."""
+Told = tuple[str, Intake, tuple[EvidenceEntry, ...], tuple[str, ...]]
+"""A job as it is worked out again: the circuit's text, the intake without complaint and vehicle, the entries, and
+how far and how old the vehicle was, in coarse words."""
 
 
 def learn(store: JobStore, who: str, *, cluster: str = "") -> tuple[Learned, int]:
@@ -40,21 +43,27 @@ def _closed(store: JobStore, page: int = 200) -> Iterable[Told]:
         for summary in page_of_jobs:
             version = store.circuit(summary.job_id)
             if version is not None:
-                intake = store.job(summary.job_id).intake
+                job = store.job(summary.job_id)
+                intake = job.intake
                 bare = Intake(earlier_work=intake.earlier_work, settings=intake.settings)
-                yield version.text, bare, store.evidence(summary.job_id)
+                entries = store.evidence(summary.job_id)
+                yield version.text, bare, entries, vehicle_bands(intake.vehicle, job.opened_at)
 
 
 def lesson_of(closed: Told) -> Lesson | None:
     """A job worked out again by the shipped priors alone; None where no single cause was proven."""
-    text, intake, entries = closed
+    text, intake, entries, vehicle = closed
     circuit = check_text(text).circuit
     before = chapters(entries)[0]
     if circuit is None or not any(entry.kind == "reading" for entry in before):
         return None
     job = begin(circuit, intake, priors=default_priors())
+    visits: list[tuple[str, Visits]] = []
+    last: EvidenceEntry | None = None
     for entry in before:
+        visits += visited(job.diagnosis, entry, last)
         tell(job, entry)
+        last = entry
     finding = job.diagnosis.finding()
     fault = circuit.faults.get(finding.cause) if finding is not None and finding.proven else None
     if fault is None:
@@ -62,11 +71,19 @@ def lesson_of(closed: Told) -> Lesson | None:
     cause = cause_of(fault, circuit.model, default_priors())
     looks = Counter(entry.payload.get("value") for entry in before if _looks_at(entry, cause.part))
     pair = (looks["bad"], looks["good"])
+    shares = shipped_shares(circuit, default_priors())
     return Lesson(
         digest(circuit.model),
-        shipped_shares(circuit, default_priors()),
+        shares,
         cause,
         {cause.kind: pair} if any(pair) else {},
+        together(
+            [
+                Circumstances(conditions=conditions_of(circuit, intake, cause, shares, vehicle)),
+                *(Circumstances(visits={place: visit}) for place, visit in visits),
+                Circumstances(slips=slips_of(job.diagnosis, entries)),
+            ]
+        ),
     )
 
 

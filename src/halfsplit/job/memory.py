@@ -19,6 +19,7 @@ from weakref import WeakKeyDictionary
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.job.abandoned import check_waited_for
+from halfsplit.job.circumstances import vehicle_bands
 from halfsplit.job.replay import Told, begin, chapters, tell
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
@@ -193,7 +194,8 @@ def _told(
     circuit_version, intake_version, heard = remembered.begun_with
     same = (circuit_version, intake_version) == (job.circuit_version, job.intake_version)
     if remembered.told is None or not same or ids[: len(heard)] != heard:
-        remembered.told, heard = begin(checked.circuit, job.intake), ()
+        bands = vehicle_bands(job.intake.vehicle, job.opened_at)
+        remembered.told, heard = begin(checked.circuit, job.intake, vehicle=bands), ()
     for entry in entries[len(heard) :]:
         tell(remembered.told, entry)
     remembered.begun_with = (job.circuit_version, job.intake_version, ids)

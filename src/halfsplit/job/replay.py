@@ -53,15 +53,18 @@ def _is_good(job: Diagnosis, reading: Reading) -> bool:
     return abs(healthy) > LIKE_HEALTHY and abs(reading.value - healthy) <= LIKE_HEALTHY
 
 
-def begin(circuit: Circuit, intake: Intake, *, priors: Priors | None = None) -> Told:
+def begin(
+    circuit: Circuit, intake: Intake, *, priors: Priors | None = None, vehicle: Sequence[str] = ()
+) -> Told:
     """A diagnosis that knows the circuit and what the intake says: instruments, earlier work, always or not.
 
-    ``priors``: the shipped ones moved by what closed jobs taught, if not given.
+    ``priors``: the shipped ones moved by what closed jobs taught, if not given; ``vehicle``: its age and distance in
+    coarse words, which these go by.
     """
     settings = intake.settings
     intermittent = settings.intermittent or intake.complaint.how_often == "intermittent"
     instruments = list(settings.instruments or USUAL_INSTRUMENTS)
-    known = priors or priors_for(circuit)
+    known = priors or priors_for(circuit, vehicle)
     heard = Told(
         Diagnosis(
             circuit, instruments=instruments, intermittent=intermittent, seed=settings.seed, priors=known

@@ -34,7 +34,10 @@ class CircuitRow:
 
 @dataclass(frozen=True)
 class LearnedPage:
-    """``sources``: who, when, how many jobs; ``used``: whether the engine uses it; ``largest``: the scale's end."""
+    """``sources``: who, when, how many jobs; ``used``: whether the engine uses it; ``largest``: the scale's end.
+
+    ``besides``: what was learned besides causes: (what, how often, what is believed now).
+    """
 
     sources: Sequence[tuple[str, datetime, int]]
     used: bool
@@ -42,3 +45,4 @@ class LearnedPage:
     circuits: Sequence[CircuitRow]
     largest: float
     problem: str = ""
+    besides: Sequence[tuple[str, str, str]] = ()

@@ -1,0 +1,179 @@
+"""What else closed jobs teach: how much earlier work, a place and the vehicle's age and distance move a cause.
+
+Each condition is counted as jobs in which the cause had it, beside the chance that the shipped priors gave it in those
+very jobs; learned is the odds between the two, held by the shipped chance as so many jobs (Beta, as for the kinds).
+Minutes of places are learned as the mean of the logarithm of taken over expected, slips as a share of readings.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from halfsplit.circuit.model import Model
+from halfsplit.diagnosis.cost import PLACES
+
+STRENGTH = 40.0
+"""Jobs that the shipped chance of a condition counts for. Set here."""
+VISITS = 10.0
+"""Visits that the shipped minutes of a place count for. Set here."""
+READINGS = 100.0
+"""Readings that the shipped chance of a slip counts for. Set here."""
+SHIPPED_SLIP = 0.02
+LARGEST = 4.0
+"""The most by which a condition, or the minutes of a place, are moved."""
+ELSEWHERE = "other places"
+DISTANCES = ((50_000, "under 50,000 km"), (150_000, "50,000 to 150,000 km"), (10**9, "over 150,000 km"))
+AGES = ((5, "under 5 years"), (12, "5 to 12 years"), (10**9, "over 12 years"))
+KM_IN_A_MILE = 1.609344
+"""International yard and pound agreement, 1959."""
+
+
+@dataclass(frozen=True)
+class Condition:
+    """``jobs`` of ``of`` in which the cause had it; ``expected``: how many the shipped priors expect."""
+
+    jobs: int = 0
+    of: int = 0
+    expected: float = 0.0
+
+    def __add__(self, other: Condition) -> Condition:
+        return Condition(self.jobs + other.jobs, self.of + other.of, self.expected + other.expected)
+
+    @property
+    def factor(self) -> float:
+        """By how much the odds of a cause that has it are moved.
+
+        >>> Condition().factor, round(Condition(30, 60, 10.0).factor, 2)
+        (1.0, 2.89)
+        """
+        if not self.of:
+            return 1.0
+        shipped = min(max(self.expected / self.of, 1e-6), 1.0 - 1e-6)
+        share = (STRENGTH * shipped + self.jobs) / (STRENGTH + self.of)
+        odds = share / (1.0 - share) / (shipped / (1.0 - shipped))
+        return min(max(odds, 1.0 / LARGEST), LARGEST)
+
+
+@dataclass(frozen=True)
+class Visits:
+    """How often a place was opened and the sum of log(taken / expected)."""
+
+    count: int = 0
+    log: float = 0.0
+
+    def __add__(self, other: Visits) -> Visits:
+        return Visits(self.count + other.count, self.log + other.log)
+
+    @property
+    def factor(self) -> float:
+        """By how much the shipped minutes are moved.
+
+        >>> Visits().factor, round(Visits(10, 10 * math.log(4.0)).factor, 2)
+        (1.0, 2.0)
+        """
+        return min(max(math.exp(self.log / (VISITS + self.count)), 1.0 / LARGEST), LARGEST)
+
+
+@dataclass(frozen=True)
+class Slips:
+    """Readings of an instrument that were struck out or fitted nothing, of all."""
+
+    wrong: int = 0
+    of: int = 0
+
+    def __add__(self, other: Slips) -> Slips:
+        return Slips(self.wrong + other.wrong, self.of + other.of)
+
+    @property
+    def share(self) -> float:
+        """How often a reading slips.
+
+        >>> Slips().share, Slips(8, 100).share
+        (0.02, 0.05)
+        """
+        return (READINGS * SHIPPED_SLIP + self.wrong) / (READINGS + self.of)
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What was counted besides causes, each by its name in words."""
+
+    conditions: Mapping[str, Condition] = field(default_factory=dict)
+    visits: Mapping[str, Visits] = field(default_factory=dict)
+    slips: Mapping[str, Slips] = field(default_factory=dict)
+
+
+def together(several: Iterable[Circumstances]) -> Circumstances:
+    """Those of several jobs, or of several workshops; their order makes no difference but in the last digit."""
+    conditions: dict[str, Condition] = {}
+    visits: dict[str, Visits] = {}
+    slips: dict[str, Slips] = {}
+    for one in several:
+        for name, condition in one.conditions.items():
+            conditions[name] = conditions.get(name, Condition()) + condition
+        for name, visit in one.visits.items():
+            visits[name] = visits.get(name, Visits()) + visit
+        for name, slip in one.slips.items():
+            slips[name] = slips.get(name, Slips()) + slip
+    return Circumstances(
+        dict(sorted(conditions.items())), dict(sorted(visits.items())), dict(sorted(slips.items()))
+    )
+
+
+def place_class(place: str) -> str:
+    """The sort of place that a place is, by the words that the shipped minutes go by.
+
+    >>> place_class("left front door"), place_class("under the bonnet")
+    ('trim, tailgate, door, boot, pillar, roof', 'other places')
+    """
+    return next(
+        (", ".join(words) for words, _ in PLACES if any(word in place.lower() for word in words)), ELSEWHERE
+    )
+
+
+def class_of_part(part: str, model: Model) -> str:
+    """The sort of place of a cause; '' for what has none, such as a wire."""
+    found = model.parts.get(part.partition(".")[0])
+    return place_class(found.place) if found is not None and found.place else ""
+
+
+def bands(distance: float | None, age: int | None) -> tuple[str, ...]:
+    """A vehicle's distance (km) and age (years) in coarse words; empty where neither is known.
+
+    >>> bands(163_000, None), bands(None, 3)
+    (('over 150,000 km',), ('under 5 years',))
+    """
+    known = ((distance, DISTANCES), (age, AGES))
+    return tuple(
+        next(words for end, words in table if value < end) for value, table in known if value is not None
+    )
+
+
+def in_band(kind: str, band: str) -> str:
+    """The condition that a kind is the cause in a vehicle of this age or distance."""
+    return f"{kind}, {band}"
+
+
+def at_place(name: str) -> str:
+    """The condition that the cause is at a sort of place."""
+    return f"at {name}"
+
+
+def cause_factor(
+    known: Circumstances, kind: str, part: str, model: Model, vehicle: Sequence[str], kinds: Counter[str]
+) -> float:
+    """By how much the place of a cause, and the vehicle's age and distance, move its chance.
+
+    ``kinds``: by how much the kind itself is moved already, which the bands are held by.
+    """
+    place = class_of_part(part, model)
+    factor = known.conditions.get(at_place(place), Condition()).factor if place else 1.0
+    for band in vehicle:
+        seen = known.conditions.get(in_band(kind, band))
+        if seen is not None:
+            moved = min(seen.expected * float(kinds[kind] or 1.0), 0.95 * seen.of)
+            factor *= Condition(seen.jobs, seen.of, moved).factor
+    return min(max(factor, 1.0 / LARGEST), LARGEST)
