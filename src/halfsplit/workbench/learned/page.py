@@ -33,7 +33,7 @@ def learned_page(request: Request, store: Store, person: Reader) -> Response:
         [_row(said, largest) for said in kinds],
         [_circuit(circuit) for circuit in learned_file.circuits_said(learned, store)],
         largest,
-        besides=learned_file.circumstances_said(found.tally.circumstances),
+        besides=learned_file.circumstances_said(learned.tally.circumstances),
     )
     return render(request, "learned/learned.html", page)
 
