@@ -35,6 +35,10 @@ _SHORTEST_TURN: Final = 1 / 400
 _MOST_JUDGED: Final = 12
 """Ripples a turn up to which that holds: with more the ripple is so small that sound segments differ as much."""
 
+_LEAST_ALIKE: Final = 6
+_ALIKE: Final = 1.4
+"""Depth against the usual one within which ripples are alike."""
+
 _NOISY_DEPTH: Final = 0.05
 """Noise of the mean turn, against the usual depth, up to which its ripples can be compared."""
 
@@ -249,10 +253,20 @@ def _without_ripple(
     return "cannot tell", f"{mean:.2f} A without a ripple: no motor with brushes, or a filter smooths it"
 
 
+def _alone(depths: tuple[float, ...]) -> bool:
+    """Whether one ripple, or two in a row, stand out from all others, which are alike."""
+    if len(depths) < _LEAST_ALIKE:
+        return False
+    deepest = int(np.argmax(depths))
+    others = np.delete(np.array(depths), [(deepest + step) % len(depths) for step in (-1, 0, 1)])
+    return depths[deepest] > _UNEVEN and bool(others.max() < _ALIKE and others.min() > 1 / _ALIKE)
+
+
 def _judged(mean: float, speed: float, depths: tuple[float, ...], rated: float | None) -> tuple[Verdict, str]:
     head = f"{mean:.2f} A at {speed:.0f} rpm"
     pairs = [min(pair) for pair in zip(depths, (*depths[1:], *depths[:1]), strict=True)]
-    if 0 < len(pairs) <= _MOST_JUDGED and max(pairs) > _UNEVEN:
+    alone = _alone(depths)
+    if (0 < len(pairs) <= _MOST_JUDGED and max(pairs) > _UNEVEN) or alone:
         size = max(depths)
         return "fault", f"{head}; a segment is uneven: its ripple has {100 * size:.0f} % of the usual depth"
     if rated is None:
