@@ -141,6 +141,9 @@ def lin(volts: Floats, rate: float, *, supply: float | None = None) -> LinResult
     if signal.times.size < 8:
         signal = edges(volts, rate, levels.low + 0.4 * levels.swing, levels.low + 0.6 * levels.swing)
     result = _frames(signal, volts.size, rate)
+    if np.unique(thinned(volts)).size == 2:  # a level that was not cut off or made by a comparator has noise
+        note = "only two values were recorded: it is cut off at both ends, or a logic record; levels are not judged"
+        return replace(result, notes=(*result.notes, note))
     return _with_levels(result, levels.low, levels.high, top, levels.low_spread, cut=clipped(volts))
 
 
