@@ -128,7 +128,7 @@ def vec(version: str = "2.1.0") -> bytes:
     signals = "".join(f"<Signal id='sig{n}'><SignalName>{n}</SignalName></Signal>" for n in ("58", "31"))
     return f"""<?xml version="1.0"?>
 <v:VecContent xmlns:v="http://www.prostep.org/ecad-if/2011/vec" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" id="r">
-<VecVersion>{version}</VecVersion><Unit xsi:type="v:OtherUnit" id="inch"><UnitName>inch</UnitName></Unit>
+<VecVersion>{version}</VecVersion><Unit xsi:type="v:ImperialUnit" id="inch"><ImperialUnitName>Inch</ImperialUnitName></Unit>
 <Unit xsi:type="v:SIUnit" id="mm2"><Exponent>2</Exponent><SiUnitName>Metre</SiUnitName><SiPrefix>Milli</SiPrefix></Unit>
 <DocumentVersion id="d">{signals}
 <Specification xsi:type="v:CoreSpecification" id="core"><CrossSectionArea id="ca"><UnitComponent>mm2</UnitComponent>
@@ -153,7 +153,7 @@ def vec(version: str = "2.1.0") -> bytes:
 
 
 def vec_coupled(version: str = "2.0.2") -> bytes:
-    """A lamp behind a fuse and an in-line coupling, in one of two variants; names of elements from memory of VEC."""
+    """A lamp behind a fuse and an in-line coupling, in one of two variants."""
     signals = "".join(
         f"<Signal id='sig{n}'><SignalName>{n}</SignalName></Signal>" for n in ("30", "56", "31")
     )
@@ -192,11 +192,11 @@ def vec_coupled(version: str = "2.0.2") -> bytes:
     )
     return f"""<?xml version="1.0"?>
 <v:VecContent xmlns:v="http://www.prostep.org/ecad-if/2011/vec" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" id="r">
-<VecVersion>{version}</VecVersion><Unit xsi:type="v:OtherUnit" id="inch"><UnitName>inch</UnitName></Unit>
+<VecVersion>{version}</VecVersion><Unit xsi:type="v:ImperialUnit" id="inch"><ImperialUnitName>Inch</ImperialUnitName></Unit>
 <PartVersion id="fusepart"><PartNumber>1</PartNumber></PartVersion>
 <DocumentVersion id="d">{signals}
 <Specification xsi:type="v:FuseSpecification" id="fs"><DescribedPart>fusepart</DescribedPart>
- <NominalCurrent id="nc"><ValueComponent>7.5</ValueComponent></NominalCurrent></Specification>
+ <IMax id="nc"><ValueComponent>7.5</ValueComponent></IMax></Specification>
 <Specification xsi:type="v:CompositionSpecification" id="cs"><Identification>Low beam, invented</Identification>
 {housings}{rings}{wires}</Specification>
 <Specification xsi:type="v:CouplingSpecification" id="cp"><CouplingPoint id="cpp"><CavityCoupling id="cc">

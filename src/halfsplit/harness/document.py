@@ -109,7 +109,7 @@ def _factor(unit: Element) -> float:
     if name in _METRES:
         return _METRES[name] * _PREFIX.get(prefix, 1.0)
     words = " ".join(
-        text(unit, tag) for tag in ("Unit_name", "UnitName", "CustomUnitName", "ImperialUnitName")
+        text(unit, child.tag) for child in unit if child.tag.lower().endswith(("unitname", "unit_name"))
     )
     plain = re.sub(r"square|sq|[\^\d²\s]", "", words.lower().replace("qmm", "mm").replace("µ", "u"))
     return _METRES.get(plain, 1e-3)

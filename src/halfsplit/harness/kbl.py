@@ -19,15 +19,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 from xml.etree.ElementTree import Element
 
 from halfsplit.errors import InputError
 from halfsplit.harness.colours import colour
-from halfsplit.harness.data import Core, End, Harness, Place, PlaceKind, Seat
-from halfsplit.harness.document import Document, kind, number, text
+from halfsplit.harness.data import Core, End, Harness, Place, PlaceKind
+from halfsplit.harness.document import Document, kind, text
+from halfsplit.harness.kbl_carriers import seats
+from halfsplit.harness.shared import KBL, Made, cores, length, ordered_ends
 
 USAGE: Final[Mapping[str, PlaceKind]] = MappingProxyType(
     {"splice": "splice", "ring terminal": "ring", "no end": "loose", "dangler": "loose"}
@@ -44,9 +45,6 @@ PLACES: Final = (
 """Occurrences of a harness that may hold contact points."""
 
 _SPLICE: Final = re.compile(r"splice|splei(?:ss|ß)|crimp(?:verbinder)?\b|ultraschall", re.IGNORECASE)
-_RATING: Final = re.compile(r"(?<![\d.,])(\d{1,3}(?:[.,]\d)?) ?A(?:mp\w*)?\b")
-_LENGTHS: Final = ("production", "supplement", "dmu", "")
-"""Types of length (in part of their name), the best first: what is cut, then what was modelled."""
 
 
 def read(document: Document) -> Harness:
@@ -77,27 +75,23 @@ class _Reader:
         }
 
     def harness(self) -> Harness:
-        cores = tuple(
+        found = tuple(
             core for connection in self.element.iterfind("Connection") for core in self._cores(connection)
         )
-        used = {end.place for core in cores for end in (core.a, core.b)}
-        places = {key: self._place(self.document.by_id[key]) for key in self._keys() if key in used}
-        if not cores:
+        used = {end.place for core in found for end in (core.a, core.b)}
+        known = dict.fromkeys(owner.attrib.get("id", "") for owner in self.owners.values())
+        places = {key: self._place(self.document.by_id[key]) for key in known if key in used}
+        if not found:
             raise InputError("its harness holds no Connection", remedy="export it with its wires")
         title = text(self.element, "Description") or text(self.element, "Part_number")
         return Harness(
             title,
             MappingProxyType(places),
-            cores,
-            tuple(
-                seat for box in self.element.iterfind("Component_box_occurrence") for seat in self._seats(box)
-            ),
+            found,
+            tuple(seats(self.document, self.element, self.notes)),
             MappingProxyType(dict(self._configurations())),
             tuple(self.notes),
         )
-
-    def _keys(self) -> Iterator[str]:
-        yield from dict.fromkeys(owner.attrib["id"] for owner in self.owners.values() if "id" in owner.attrib)
 
     # wires
 
@@ -106,56 +100,23 @@ class _Reader:
         document = self.document
         wire = document.ref(connection, "Wire")
         part = document.ref(wire, "Part")
-        ends = sorted(
-            connection.iterfind("Extremities"), key=lambda end: number(end.find("Position_on_wire")) or 0.0
+        contacts = (document.ref(end, "Contact_point") for end in ordered_ends(connection, KBL))
+        points = [end for contact in contacts if (end := self._end(contact)) is not None]
+        both = [one for one in (connection, wire) if one is not None]
+        cable = self.cables.get("" if wire is None else wire.attrib.get("id", ""), frozenset())
+        made = Made(
+            document.mm2(None if part is None else part.find("Cross_section_area")),
+            length(document, wire, KBL),
+            colour([] if part is None else [text(one, "Colour_value") for one in self._colours(part)]),
+            text(connection, "Signal_name"),
+            text(wire, "Wire_number"),
+            frozenset(one.attrib["id"] for one in both if "id" in one.attrib) | cable,
         )
-        points = [
-            point for end in ends if (point := self._end(document.ref(end, "Contact_point"))) is not None
-        ]
-        name = text(connection, "Id") or text(connection, "Signal_name") or text(wire, "Wire_number")
-        if len(points) < 2:
-            self.notes.append(f"connection {name!r} has no two contacted ends and is left out")
-            return
-        area = next((part.find(tag) for tag in ("Cross_section_area",) if part is not None), None)
-        colours = [] if part is None else [text(colour, "Colour_value") for colour in self._colours(part)]
-        keys = frozenset(
-            element.attrib["id"]
-            for element in (connection, wire)
-            if element is not None and "id" in element.attrib
-        )
-        for a, b in pairwise(points):
-            if a == b:
-                self.notes.append(f"connection {name!r} joins a cavity to itself and is left out")
-                continue
-            yield Core(
-                a,
-                b,
-                document.mm2(area),
-                self._length(wire) if len(points) == 2 else None,
-                colour(colours),
-                text(connection, "Signal_name"),
-                text(wire, "Wire_number"),
-                keys | self._parents(wire),
-            )
-
-    def _parents(self, wire: Element | None) -> frozenset[str]:
-        """The cable that a core belongs to: configurations name the cable."""
-        return self.cables.get(wire.attrib.get("id", ""), frozenset()) if wire is not None else frozenset()
+        name = text(connection, "Id") or made.signal or made.number
+        yield from cores(points, made, f"connection {name!r}", self.notes)
 
     def _colours(self, part: Element) -> list[Element]:
         return [*part.iterfind("Core_colour"), *part.iterfind("Cover_colour")]
-
-    def _length(self, wire: Element | None) -> float | None:
-        """The best known length in m."""
-        lengths = [] if wire is None else list(wire.iterfind("Length_information"))
-        known = [
-            (rank, metres)
-            for length in lengths
-            if (metres := self.document.metres(length.find("Length_value"))) is not None
-            for rank, word in enumerate(_LENGTHS)
-            if word in text(length, "Length_type").lower()
-        ]
-        return round(min(known)[1], 4) if known else None
 
     def _end(self, contact: Element | None) -> End | None:
         """Where a contact point is; a contact that spans several cavities counts as in the first."""
@@ -195,13 +156,8 @@ class _Reader:
             occurrence.attrib["id"],
             text(occurrence, "Id") or occurrence.attrib["id"],
             self._kind(occurrence, part, single=len(associated) == len(rings) > 0),
-            words or self._localised(occurrence),
+            words or text(occurrence, "Localized_description/Value"),
             MappingProxyType(mates),
-        )
-
-    def _localised(self, occurrence: Element) -> str:
-        return next(
-            (text(description, "Value") for description in occurrence.iterfind("Localized_description")), ""
         )
 
     def _kind(self, occurrence: Element, part: Element | None, *, single: bool) -> PlaceKind:
@@ -218,61 +174,6 @@ class _Reader:
     def _mate(self, cavity: Element | None) -> End | None:
         owner = self.owners.get("" if cavity is None else cavity.attrib.get("id", ""))
         return None if owner is None else End(owner.attrib["id"], self._number(cavity))
-
-    # carriers
-
-    def _seats(self, box: Element) -> Iterator[Seat]:
-        document = self.document
-        part = document.ref(box, "Part")
-        inside = {
-            contact.attrib["id"]: [
-                text(cavity, "Cavity_number") for cavity in document.refs(joint, "Cavities")
-            ]
-            for joint in ([] if part is None else part.iterfind("Connections"))
-            for contact in document.refs(joint, "Component_cavities")
-        }
-        for slot in box.iterfind("Component_slots"):
-            template = document.ref(slot, "Part")
-            contacts = [] if template is None else list(template.iterfind("Component_cavities"))
-            cavities = tuple(
-                next(iter(inside.get(contact.attrib.get("id", ""), ())), text(contact, "Cavity_number"))
-                for contact in contacts
-            )
-            ids = {inner.attrib["id"] for inner in slot.iter() if "id" in inner.attrib}
-            yield self._seat(box, slot, template, cavities, ids)
-
-    def _seat(
-        self, box: Element, slot: Element, template: Element | None, cavities: tuple[str, ...], ids: set[str]
-    ) -> Seat:
-        put = [
-            component
-            for component in self.element.iterfind("Component_occurrence")
-            if any(target.attrib["id"] in ids for target in self.document.refs(component, "Mounting"))
-        ]
-        first = put[0] if put else None
-        part = self.document.ref(first, "Part")
-        words = " ".join((text(part, "Description"), text(first, "Id")))
-        types = " ".join(
-            text(fuse_type, "Key")
-            for fuse_type in ([] if template is None else template.iterfind("Valid_fuse_types"))
-        )
-        relay = re.search(r"relais|relay", f"{words} {types}", re.IGNORECASE) is not None
-        amps = None if part is None else number(part.find("Nominal_current"))
-        rating = _RATING.search(words)
-        if len(put) > 1:
-            self.notes.append(
-                f"{text(box, 'Id')} {text(template, 'Id')} has {len(put)} parts to choose from: "
-                f"{text(first, 'Id')} is taken"
-            )
-        return Seat(
-            box.attrib["id"],
-            text(slot, "Id") or text(template, "Id"),
-            cavities,
-            "relay" if relay else "fuse" if len(cavities) == 2 else "",
-            amps or (float(rating[1].replace(",", ".")) if rating else None),
-            text(first, "Description"),
-            first is not None,
-        )
 
     # configurations
 

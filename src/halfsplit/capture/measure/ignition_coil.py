@@ -68,6 +68,10 @@ def ignition_coil(
         more, unburnt = _spark(volts, pulses, rate, notes)
         quantities += more
     missed = _missed(np.array([p.last / rate for p in pulses]))
+    if missed and float(np.quantile(dwell, 0.9)) > 2 * float(np.quantile(dwell, 0.1)):
+        raise CannotTell(
+            f"{len(pulses)} events of very different length: noise or a coupling hides some of them"
+        )
     verdict, reason = _judged(quantities, missed, unburnt)
     marks = (
         *(Mark(p.first / rate, p.last / rate, "dwell") for p in pulses[:100]),

@@ -1,0 +1,89 @@
+"""What the readers of both standards share: the names that each gives to the same thing, and the wires from them.
+
+============  =======================  ==========================
+              KBL 2.3 to 2.5           VEC 1.2 and 2.x
+============  =======================  ==========================
+wire          Connection               WireElementReference
+its ends      Extremities              WireEnd
+their order   Position_on_wire         PositionOnWire
+its lengths   Length_information       WireLength
+============  =======================  ==========================
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+from xml.etree.ElementTree import Element
+
+from halfsplit.harness.data import Core, End
+from halfsplit.harness.document import Document, number, text
+
+LENGTHS: Final = ("production", "functional", "supplement", "dmu", "drawing", "contract", "")
+"""Types of length (in part of their name), the best first: what is cut, then what was modelled."""
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """The names of a standard's elements for the ends of a wire and its lengths."""
+
+    ends: str
+    position: str
+    lengths: str
+    length_type: str
+    length_value: str
+
+
+KBL: Final = Names("Extremities", "Position_on_wire", "Length_information", "Length_type", "Length_value")
+VEC: Final = Names("WireEnd", "PositionOnWire", "WireLength", "LengthType", "LengthValue")
+
+
+def ordered_ends(wire: Element, names: Names) -> list[Element]:
+    """The ends of a wire from its one end to its other."""
+    return sorted(wire.iterfind(names.ends), key=lambda end: number(end.find(names.position)) or 0.0)
+
+
+def length(document: Document, wire: Element | None, names: Names) -> float | None:
+    """The best known length of a wire in m, None where there is none."""
+    known = [
+        (rank, metres)
+        for told in (() if wire is None else wire.iterfind(names.lengths))
+        if (metres := document.metres(told.find(names.length_value))) is not None
+        for rank, word in enumerate(LENGTHS)
+        if word in text(told, names.length_type).lower()
+    ]
+    return round(min(known)[1], 4) if known else None
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a wire is made of and called, whatever its ends."""
+
+    mm2: float | None
+    metres: float | None
+    colour: str
+    signal: str
+    number: str
+    keys: frozenset[str]
+
+
+def cores(points: Sequence[End], made: Made, name: str, notes: list[str]) -> Iterator[Core]:
+    """A wire for each two neighbouring ends; `notes` gets what is left out. Only a wire of two ends has its length."""
+    if len(points) < 2:
+        notes.append(f"{name} has no two contacted ends and is left out")
+        return
+    metres = made.metres if len(points) == 2 else None
+    for a, b in pairwise(points):
+        if a == b:
+            notes.append(f"{name} joins a cavity to itself and is left out")
+            continue
+        yield Core(a, b, made.mm2, metres, made.colour, made.signal, made.number, made.keys)
+
+
+def bridges(first: End, others: Iterable[End], signal: str) -> Iterator[Core]:
+    """One contact in several cavities joins them."""
+    for other in others:
+        if other != first:
+            yield Core(first, other, signal=signal)

@@ -1,0 +1,139 @@
+"""Where the wires of a VEC file end: the places that its roles, terminals and contact points are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Final
+from xml.etree.ElementTree import Element
+
+from halfsplit.harness.data import Core, End, Place, PlaceKind
+from halfsplit.harness.document import Document, kind, text
+from halfsplit.harness.shared import bridges
+
+_COMPONENTS: Final = "EEComponent Antenna Battery Capacitor Diode Fuse MultiFuse PotentialDistributor Relay"
+TERMINALS: Final[Mapping[str, PlaceKind]] = MappingProxyType(
+    {
+        "Splice": "splice",
+        "Ring": "ring",
+        "Bolt": "ring",
+        "Hole": "ring",
+        "OpenWireEnd": "loose",
+        "Pluggable": "loose",
+    }
+)
+"""Kind of a terminal (`RingTerminalRole`, `…Specification`) → the kind of place where it sits in no cavity."""
+
+_HOUSINGS: Final[dict[str, PlaceKind]] = {
+    "ConnectorHousingRole": "plug",
+    "ModularConnectorRole": "plug",
+    "BoltMountedFixingRole": "ring",
+}
+_PLUGS: Final[dict[str, PlaceKind]] = {f"{name}Role": "plug" for name in _COMPONENTS.split()}
+ROLES: Final[Mapping[str, PlaceKind]] = MappingProxyType(
+    {**_HOUSINGS, **_PLUGS, **{f"{name}TerminalRole": place for name, place in TERMINALS.items()}}
+)
+"""Class of a role → the kind of place that its occurrence is."""
+
+_OWNERS: Final = ("Component", "PartUsage", "PartOccurrence")
+_WORDS: Final = (("Description", "Value"), ("Abbreviation", "Value"), ("AliasId", "IdentificationValue"))
+
+
+class Places:
+    """The places of a document, each made when it is first met."""
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.parents = {child: parent for parent in document.root.iter() for child in parent}
+        self.found: dict[str, Place] = {}
+
+    def end(self, contact: Element) -> End:
+        """Where a contact point is; the place is made when it is first met."""
+        cavity = next(self.document.refs(contact, "CavityMounting/EquippedCavityRef"), None)
+        if cavity is not None:
+            return self.of(cavity, self.number(cavity))
+        mounted = self.document.ref(contact, "MountedTerminal")
+        told = self.document.ref(mounted, "TerminalSpecification")
+        known = next(
+            (
+                place
+                for one in (mounted, told)
+                if one is not None
+                for name, place in TERMINALS.items()
+                if kind(one).startswith(f"{name}Terminal")
+            ),
+            None,
+        )
+        several = len(list(self.document.refs(contact, "WireMounting/ReferencedWireEnd"))) > 1
+        if known == "loose" or known is None:
+            known = "splice" if several else "loose"
+        if mounted is not None:
+            return self.of(mounted, "", known)
+        key = contact.attrib["id"]
+        self.found.setdefault(key, Place(key, text(contact, "Identification") or key, known))
+        return End(key)
+
+    def bridged(self, contact: Element, known: Sequence[Core]) -> Iterator[Core]:
+        """What one contact in several cavities joins; several mountings of one are variants of each other."""
+        mounting = contact.find("CavityMounting")
+        cavities = list(self.document.refs(mounting, "EquippedCavityRef"))
+        if len(cavities) > 1:
+            ends = [self.of(one, self.number(one)) for one in cavities]
+            signal = next((core.signal for core in known if ends[0] in (core.a, core.b)), "")
+            yield from bridges(ends[0], ends[1:], signal)
+
+    def number(self, cavity: Element) -> str:
+        """The cavity's number, after its housing's and its slot's where there are several of them."""
+        name = text(self.document.ref(cavity, "ReferencedCavity"), "CavityNumber") or text(
+            cavity, "Identification"
+        )
+        above = list(self.up(cavity))
+        outer = [
+            text(one, "Identification") or text(self.document.ref(one, "ReferencedSlot"), "SlotNumber")
+            for one in reversed(above)
+            if one.tag in ("HousingComponentRef", "SlotReference")
+            and len(self.parents[one].findall(one.tag)) > 1
+        ]
+        return "_".join([*filter(None, outer), name])
+
+    def of(self, element: Element, cavity: str, place: PlaceKind | None = None) -> End:
+        chain = list(self.up(element))
+        role = next((one for one in chain if kind(one) in ROLES), chain[-1])
+        owner = next((one for one in chain if one.tag in _OWNERS), role)
+        key = owner.attrib.get("id", "")
+        if key not in self.found:
+            name = text(owner, "Identification") or text(role, "Identification") or key
+            self.found[key] = Place(key, name, place or ROLES.get(kind(role), "plug"), self._words(owner))
+        return End(key, cavity)
+
+    def _words(self, owner: Element) -> str:
+        for one in (owner, self.document.ref(owner, "RealizedUsageNode"), self.document.ref(owner, "Part")):
+            for tag, inner in _WORDS:
+                said = text(None if one is None else one.find(tag), inner) or text(one, tag)
+                if said:
+                    return said
+        return ""
+
+    def couple(self, found: Sequence[Core], contact_with: Mapping[str, Element]) -> None:
+        wired = {end for core in found for end in (core.a, core.b)}
+        for coupling in self.document.root.iter("CavityCoupling"):
+            cavities = [self.document.ref(coupling, tag) for tag in ("FirstCavity", "SecondCavity")]
+            self._mated([self.of(one, self.number(one)) for one in cavities if one is not None], wired)
+        for mating in self.document.root.iter("MatingPoint"):
+            mounted = [self.document.ref(mating, tag) for tag in ("FirstTerminalRole", "SecondTerminalRole")]
+            contacts = [contact_with.get(one.attrib["id"]) for one in mounted if one is not None]
+            self._mated([self.end(one) for one in contacts if one is not None], wired)
+
+    def _mated(self, ends: list[End], wired: set[End]) -> None:
+        if len(ends) == 2 and wired.issuperset(ends) and ends[0].place != ends[1].place:
+            place = self.found[ends[0].place]
+            self.found[place.key] = replace(
+                place, mates=MappingProxyType({**place.mates, ends[0].cavity: ends[1]})
+            )
+
+    def up(self, element: Element | None) -> Iterator[Element]:
+        """The element and those that hold it, up to its occurrence."""
+        while element is not None and element.tag != "Specification":
+            yield element
+            element = self.parents.get(element)
