@@ -169,7 +169,7 @@ def _unseen(volts: Floats, rate: float, rest: float, pulses: list[Pulse]) -> str
     if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
         return "the volts are too noisy, or lack their direct part: the burn is not seen"
     charging = [float(np.quantile(volts[pulse.first : pulse.last], 0.1)) for pulse in pulses]
-    if float(np.median(charging)) > 0.5 * rest:
+    if rest - float(np.median(charging)) < _LEAST_FALL:
         return "the volts do not fall while the coil is charged: the trace is cut off below, the burn is not seen"
     return ""
 
@@ -235,6 +235,8 @@ _MOST_MISSED: Final = 0.34
 """Share of events up to which those that are missed stand out from an order."""
 
 _LEAST_SUPPLY: Final = 5.0
+_LEAST_FALL: Final = 3.0
+"""Volts by which the driven end falls while the coil is charged, whatever the offset of the recording."""
 _MOST_NOISE: Final = 0.15
 """Noise against the supply up to which a coil's volts show charging and burn."""
 
