@@ -14,6 +14,7 @@ from bench.drawing import Drawing, cavities
 from halfsplit.circuit.model import Behaviour, Driver, Input, Model, PinIs, Supply
 
 GROUP = 5
+LARGEST_CAR = 60
 LOADS = (
     ("lamp", {"W": 5.0}),
     ("lamp", {"W": 21.0}),
@@ -37,12 +38,14 @@ class _Vehicle:
         self.drawing = Drawing()
         self.switches: dict[str, str] = {}
         draw = self.drawing
-        draw.part("G1", "battery", V=12.6, ohm=0.006)
-        draw.part("F0", "fuse", A=300.0)
+        # One battery feeds sixty branches; what is larger has more of them side by side, and feeders to match.
+        share = max(1.0, branches / LARGEST_CAR)
+        draw.part("G1", "battery", V=12.6, ohm=0.006 / share)
+        draw.part("F0", "fuse", A=300.0 * share)
         draw.part("SP0", "splice", "")
         draw.part("E0", "ground", "")
-        draw.path("G1.+ --[50]-- F0 --[50]-- SP0")
-        draw.path("G1.- --[50]-- E0", 0.6)
+        draw.path(f"G1.+ --[{50 * share:g}]-- F0 --[{50 * share:g}]-- SP0")
+        draw.path(f"G1.- --[{50 * share:g}]-- E0", 0.6)
         for group in range(-(-branches // GROUP)):
             self._group(group, min(GROUP, branches - group * GROUP))
 
