@@ -282,7 +282,7 @@ def taught(priors: Priors, tally: Tally, circuit: Circuit, vehicle: Sequence[str
     believed, shipped = chances(circuit, above), chances(circuit, priors)
     known = tally.circuits.get(here)
     factors = _in_circuit(believed, known) if known is not None else {}
-    known_here, kinds = tally.circumstances, Counter[str](kind_factors(tally))  # type: ignore[arg-type]
+    known_here, kinds = tally.circumstances, Counter[str](kind_factors(tally))
     favoured = {
         (cause.part, cause.mode): _mixed(
             believed[cause]

@@ -20,7 +20,7 @@ BASE64 = "^(?:[A-Za-z0-9+/]{4})*(?:[A-Za-z0-9+/]{2}==|[A-Za-z0-9+/]{3}=)?$"
 
 def _one_of(words: Iterable[str]) -> Any:
     """A field that holds one of these words, by schema and server alike."""
-    known = list(words)
+    known: list[Any] = list(words)
     return Field(
         pattern=f"^(?:{'|'.join(re.escape(word) for word in known)})$", json_schema_extra={"enum": known}
     )
