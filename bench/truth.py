@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from bench.truth_jobs import FOUND, KINDS, run
+from halfsplit.job.spread import each
 
 Row = dict[str, Any]
 BANDS = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0001)
@@ -34,6 +35,9 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m bench truth", description=__doc__)
     parser.add_argument("--jobs", type=int, default=30)
     parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument(
+        "--cluster", default="", help="a Dask scheduler's address, or local; instead of --workers"
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--kind", default="", help="only this kind of job")
     parser.add_argument("--keep", type=Path, help="keep the rows here and go on from what it holds")
@@ -42,7 +46,7 @@ def main(arguments: list[str]) -> int:
     rows = _kept(given.keep)
     have = {(row["kind"], row["number"]) for row in rows}
     todo = [one for one in wanted(given.jobs) if one not in have and given.kind in one[0]]
-    for row in () if given.report else _run(todo, given.seed, given.workers):
+    for row in () if given.report else _run(todo, given.seed, given.workers, given.cluster):
         rows.append(row)
         print(one_line(row), flush=True)
         if given.keep:
@@ -59,7 +63,14 @@ def _kept(path: Path | None) -> list[Row]:
     return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 
 
-def _run(todo: Sequence[tuple[str, int]], seed: int, workers: int) -> Iterator[Row]:
+def _piece(piece: tuple[str, int, int]) -> Row:
+    return run(*piece)
+
+
+def _run(todo: Sequence[tuple[str, int]], seed: int, workers: int, cluster: str) -> Iterator[Row]:
+    if cluster:
+        yield from each(_piece, [(kind, seed, number) for kind, number in todo], cluster=cluster, batch=1)
+        return
     if workers <= 1:
         yield from (run(kind, seed, number) for kind, number in todo)
         return

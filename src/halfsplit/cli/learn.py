@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from halfsplit.job.learned_file import Learned
 
 
+Cluster = Annotated[
+    str, typer.Option(metavar="ADDRESS", help="A Dask scheduler, or local: all processors of this machine.")
+]
+
+
 @app.command(
     epilog=example(
         "halfsplit learn --store postgresql://workshop@db/jobs --cluster local",
@@ -27,10 +32,7 @@ if TYPE_CHECKING:
 def learn(
     store: Store = "",
     attachments: Attachments = None,
-    cluster: Annotated[
-        str,
-        typer.Option(metavar="ADDRESS", help="A Dask scheduler, or local: all processors of this machine."),
-    ] = "",
+    cluster: Cluster = "",
     add: Annotated[
         list[Path] | None,
         typer.Option(metavar="FILE", help="Another workshop's file, to be added up with it."),

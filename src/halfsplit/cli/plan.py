@@ -10,6 +10,7 @@ import typer
 from halfsplit.circuit.instruments import instrument
 from halfsplit.cli.app import app, example
 from halfsplit.cli.circuit import File, Json
+from halfsplit.cli.learn import Cluster
 from halfsplit.cli.output import progress, put, put_json, tell, write_new
 
 
@@ -34,6 +35,7 @@ def plan(
         str, typer.Option(help="What is at hand, with commas between.")
     ] = "meter, test lamp",
     pdf: Annotated[Path | None, typer.Option(metavar="OUT", help="Write it as PDF for A4 as well.")] = None,
+    cluster: Cluster = "",
     as_json: Json = False,
 ) -> None:
     """Work out the whole plan for a complaint: each test, what each result leads to, minutes and cautions.
@@ -47,6 +49,7 @@ def plan(
     from halfsplit.diagnosis.plan import plan as worked_out
     from halfsplit.diagnosis.plan_words import plan_document, plan_text
     from halfsplit.job import Intake, JobSettings, JobStore, OpenJob, open_job, take
+    from halfsplit.job.planning import planned_on
 
     if bool(load) == bool(script):
         raise typer.BadParameter("is needed, or else --script", param_hint="--load")
@@ -60,9 +63,12 @@ def plan(
             answers.begin(job)
         else:
             take(job, "complaint", {"load": load, "works": works, "state": state}, present="yes")
-        with job.bench() as bench, progress("the plan") as done:
-            assert bench.told is not None  # noqa: S101 - a complaint was taken, so there is a circuit
-            made = worked_out(bench.told.diagnosis, progress=lambda steps, most: done(steps / most))
+        if cluster:
+            made = planned_on(job, cluster)
+        else:
+            with job.bench() as bench, progress("the plan") as done:
+                assert bench.told is not None  # noqa: S101 - a complaint was taken, so there is a circuit
+                made = worked_out(bench.told.diagnosis, progress=lambda steps, most: done(steps / most))
     document = plan_document(made)
     if as_json:
         put_json(document)

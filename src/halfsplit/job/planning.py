@@ -10,12 +10,14 @@ from datetime import datetime
 from typing import Any
 
 import halfsplit
-from halfsplit.diagnosis.plan import LARGEST, plan
+from halfsplit.diagnosis.diagnosis import Diagnosis
+from halfsplit.diagnosis.plan import LARGEST, Plan, plan
 from halfsplit.diagnosis.plan_words import plan_document
 from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.kinds import KINDS
 from halfsplit.job.open_job import OpenJob, now
 from halfsplit.job.replay import begin, chapters, tell
+from halfsplit.job.spread import spread
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.report import plan_pdf
@@ -126,13 +128,30 @@ def worked_out(
     progress: Callable[[int, int], None],
 ) -> dict[str, Any]:
     """The plan's document; runs in a process of its own."""
+    progress(0, largest)
+    return plan_document(plan(_told_again(text, intake, entries), largest=largest, progress=progress))
+
+
+def _told_again(text: str, intake: Intake, entries: Sequence[EvidenceEntry]) -> Diagnosis:
     circuit = check_text(text).circuit
     assert circuit is not None  # noqa: S101 - looked at before it was begun
     heard = begin(circuit, intake)
     for entry in entries:
         tell(heard, entry)
-    progress(0, largest)
-    return plan_document(plan(heard.diagnosis, largest=largest, progress=progress))
+    return heard.diagnosis
+
+
+def planned_on(job: OpenJob, cluster: str) -> Plan:
+    """The plan, worked out by a worker of a Dask cluster, and by another where that one is lost; see `spread`."""
+    version = job.store.circuit(job.job_id)
+    if version is None:
+        raise ConflictError("this job has no circuit")
+    piece = version.text, job.record.intake, _heard(job.entries)
+    return spread(_planned, [piece], cluster=cluster)[0]
+
+
+def _planned(piece: tuple[str, Intake, Sequence[EvidenceEntry]]) -> Plan:
+    return plan(_told_again(*piece))
 
 
 def job_plan_pdf(job: OpenJob) -> bytes:

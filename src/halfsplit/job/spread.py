@@ -22,23 +22,33 @@ PATIENCE = 20
 
 
 def spread(work: Callable[[A], B], pieces: Sequence[A], *, cluster: str = "") -> list[B]:
-    """Do the work for every piece.
+    """Do the work for every piece; see `each`."""
+    return list(each(work, pieces, cluster=cluster))
+
+
+def each(
+    work: Callable[[A], B], pieces: Sequence[A], *, cluster: str = "", batch: int = BATCH
+) -> Iterator[B]:
+    """Do the work for every piece, each as soon as it and those before it are done.
 
     Args:
         work: a function that a new process can import; it must depend on its piece alone.
         pieces: what it is done for.
         cluster: '' in this process; 'local' on every processor of this machine; else the address of a Dask scheduler.
+        batch: pieces that travel together.
 
     Raises:
         InputError: no cluster answers at this address.
         MissingProgramError: Dask is not installed.
     """
     if not cluster:
-        return [work(piece) for piece in pieces]
-    batches = [pieces[start : start + BATCH] for start in range(0, len(pieces), BATCH)]
+        yield from map(work, pieces)
+        return
+    batches = [pieces[start : start + batch] for start in range(0, len(pieces), batch)]
     with _client(cluster) as client:
-        done = client.gather(client.map(_together, batches, work=work, pure=False))
-    return [result for batch in done for result in batch]
+        for made in client.map(_together, batches, work=work, pure=False):
+            yield from made.result()
+            made.release()
 
 
 def _together(batch: Sequence[A], *, work: Callable[[A], B]) -> list[B]:
