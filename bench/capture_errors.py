@@ -109,6 +109,8 @@ def _crank(s: Spoil) -> str:
         result = crank_cam(sensor_edges(s.on(volts), 50_000 / s.slower))
     except CannotTell:
         return CANNOT
+    if result.verdict == "cannot tell":
+        return CANNOT
     told = result.wheel if result.wheel == "60-2" else f"wheel {result.wheel or 'not told'}"
     return f"{told}, {_percent(result['speed'].value, rpm)}" if "speed" in result else told
 
