@@ -49,8 +49,10 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # the workers share the cores: th
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """One line for a fresh clone: what was not checked since the open data are not here, and how to get them."""
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> Iterator[None]:
+    """The last line for a fresh clone: what was not checked since the open data are not here, and how to get them."""
+    yield
     skipped = [str(report.longrepr) for report in terminalreporter.getreports("skipped")]
     names = {found[1] for text in skipped if (found := re.search(rf"{OUTSIDE} '([^']+)'", text))}
     missing = sum(OUTSIDE in text for text in skipped)
