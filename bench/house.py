@@ -212,7 +212,7 @@ def ways() -> dict[str, Callable[[], object]]:
 
     from halfsplit import Circuit
     from halfsplit.job import Intake, JobStore, OpenJob, complain_all, open_job
-    from halfsplit.job.captures import capture_lines, capture_view
+    from halfsplit.job.captures import capture_lines
     from halfsplit.job.examples import starting
     from halfsplit.notation.library import sample
     from halfsplit.workbench.app import create_app
@@ -239,11 +239,8 @@ def ways() -> dict[str, Callable[[], object]]:
         _page(client, "/jobs/house/captures", files={"file": ("start.csv", recorded)})
         (line,) = capture_lines(job)
         path = f"/jobs/house/captures/{line.kept.attachment_id}"
-        roles = {"role-0": "drop volts", "role-1": "load current", "path": "connector"}
-        _page(client, f"{path}/analysis", data=roles)
-        view = capture_view(job, line.kept.attachment_id)
-        place = {"at": "G1.+", "to": "G1.-", "state": "all on", "shown": view.shown}
-        _page(client, f"{path}/evidence", data={"key": "result 0 0", **place})
+        between = {"key": "mean 0", "begin": "0.05", "end": "0.25", "confirmed": "1"}
+        _page(client, f"{path}/evidence", data={"at": "G1.+", "to": "G1.-", "state": "all on", **between})
 
     def scan() -> None:
         sent = {"text": ARRIVAL, "moment": "arrival"}
