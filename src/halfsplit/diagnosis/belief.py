@@ -41,7 +41,7 @@ class Belief:
     def __init__(self, context: Context, hypotheses: tuple[Hypothesis, ...]) -> None:
         self.context = context
         self.hypotheses = hypotheses
-        self._prior = np.array([one.prior for one in hypotheses])
+        self._prior = np.array([hypothesis.prior for hypothesis in hypotheses])
         self._kept: dict[Reading, Floats] = {}
         self._touched = Touched(context)
 
@@ -76,7 +76,7 @@ class Belief:
         unknown = np.flatnonzero(self.columns.having(NOT_IN_MODEL))
         if not len(unknown):
             return logs
-        share, told = strange_share(np.ones(len(unknown), dtype=bool)), list(logs)
+        share, logs_then = strange_share(np.ones(len(unknown), dtype=bool)), list(logs)
         before: dict[Measurement, tuple[list[Reading], Floats, Floats | float]] = {}
         for number, reading in enumerate(readings):
             if not self._touched.repeats(reading):
@@ -85,10 +85,10 @@ class Belief:
             sound = sound + self._kept[reading][self.context.healthy]
             now = np.logaddexp(np.log(1 - share) + sound, np.log(share) + self._touched.log([*same, reading]))
             if same:
-                told[number] = told[number].copy()
-                told[number][unknown] = now - was
+                logs_then[number] = logs_then[number].copy()
+                logs_then[number][unknown] = now - was
             before[reading.measurement] = [*same, reading], sound, now
-        return told
+        return logs_then
 
     def strangeness(self, readings: Sequence[Reading], share: float) -> Floats:
         """Log-likelihood (C, D) of all readings where this share of measurements has to do with what is not drawn."""
@@ -133,11 +133,11 @@ class Touched:
         Which of them it is does not matter: each takes its turn. Now and then it shows something else each time.
         """
         turns = [
-            self._first(one) + sum(again(other, one) for other in readings if other is not one)
-            for one in readings
+            self._first(reading) + sum(again(other, reading) for other in readings if other is not reading)
+            for reading in readings
         ]
         steady = logsumexp(turns) - np.log(len(turns))
-        unsteady = sum(self._first(one) for one in readings)
+        unsteady = sum(self._first(reading) for reading in readings)
         return float(np.logaddexp(np.log(1 - UNSTEADY) + steady, np.log(UNSTEADY) + unsteady))
 
     def _first(self, reading: Reading) -> float:
@@ -154,7 +154,7 @@ def again(reading: Reading, other: Reading) -> float:
     if isinstance(reading.value, str) or isinstance(other.value, str):
         agrees = reading.value == other.value
         return float(np.log(1 - WORDS_ERROR if agrees else WORDS_ERROR / max(words - 1, 1)))
-    value, shown = (scale(one.measurement, one.number) for one in (reading, other))
+    value, shown = (scale(told_reading.measurement, told_reading.number) for told_reading in (reading, other))
     sigma = AGAIN_FLOOR + AGAIN_SHARE * abs(shown)
     normal = np.exp(-0.5 * ((value - shown) / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
     return float(np.log((1 - SLIP) * normal + SLIP * SLIPPED))
@@ -166,14 +166,16 @@ def correlated(readings: Sequence[Reading], logs: Sequence[Floats]) -> list[Floa
     Who looks again sees mostly the same: a Pólya urn (Blackwell and MacQueen, Annals of Statistics 1, 1973), in which
     the order of looks does not matter.
     """
-    told, seen = [], dict[tuple[object, ...], list[float | str]]()
+    independent, seen = [], dict[tuple[object, ...], list[float | str]]()
     for reading, log in zip(readings, logs, strict=True):
         place = reading.measurement
         if place.quantity != "inspection" or reading.present == "no":
-            told.append(log)
+            independent.append(log)
             continue
         before = seen.setdefault((place.at, place.detail), [])
         same = sum(value == reading.value for value in before)
-        told.append(np.log((FRESH_LOOK * np.exp(log) + same) / (FRESH_LOOK + len(before))) if before else log)
+        independent.append(
+            np.log((FRESH_LOOK * np.exp(log) + same) / (FRESH_LOOK + len(before))) if before else log
+        )
         before.append(reading.value)
-    return told
+    return independent

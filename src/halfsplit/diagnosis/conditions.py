@@ -111,12 +111,12 @@ def together(several: Iterable[Circumstances]) -> Circumstances:
     conditions: dict[str, Condition] = {}
     visits: dict[str, Visits] = {}
     slips: dict[str, Slips] = {}
-    for one in several:
-        for name, condition in one.conditions.items():
+    for counts in several:
+        for name, condition in counts.conditions.items():
             conditions[name] = conditions.get(name, Condition()) + condition
-        for name, visit in one.visits.items():
+        for name, visit in counts.visits.items():
             visits[name] = visits.get(name, Visits()) + visit
-        for name, slip in one.slips.items():
+        for name, slip in counts.slips.items():
             slips[name] = slips.get(name, Slips()) + slip
     return Circumstances(
         dict(sorted(conditions.items())), dict(sorted(visits.items())), dict(sorted(slips.items()))
@@ -136,8 +136,8 @@ def place_class(place: str) -> str:
 
 def class_of_part(part: str, model: Model) -> str:
     """The sort of place of a cause; '' for what has none, such as a wire."""
-    found = model.parts.get(part.partition(".")[0])
-    return place_class(found.place) if found is not None and found.place else ""
+    known_part = model.parts.get(part.partition(".")[0])
+    return place_class(known_part.place) if known_part is not None and known_part.place else ""
 
 
 def bands(distance: float | None, age: int | None) -> tuple[str, ...]:

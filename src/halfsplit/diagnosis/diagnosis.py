@@ -221,10 +221,12 @@ class Diagnosis:
 
     def suspects(self) -> tuple[Suspect, ...]:
         """Suspects by the repair that cures them, most probable first."""
-        told = suspects.suspects(self.situation())
+        ranked = suspects.suspects(self.situation())
         return tuple(
-            replace(one, mode=next(iter(self._courses[one.part]))) if one.part in self._courses else one
-            for one in told
+            replace(suspect, mode=next(iter(self._courses[suspect.part])))
+            if suspect.part in self._courses
+            else suspect
+            for suspect in ranked
         )
 
     def course(
@@ -237,9 +239,9 @@ class Diagnosis:
         no gauge, InputError for fewer than a dozen samples before or after.
         """
         check_gauge(self.circuit, gauge)
-        told = course_of(np.asarray(seconds, dtype=float), np.asarray(shown, dtype=float), since)
-        self._courses[gauge] = told
-        return told
+        read = course_of(np.asarray(seconds, dtype=float), np.asarray(shown, dtype=float), since)
+        self._courses[gauge] = read
+        return read
 
     def finding(self) -> proof.Finding | None:
         """None, or what was found, whether it is proven, and what proof is missing."""
@@ -302,7 +304,7 @@ class Diagnosis:
         """After the repair: the tests to make again, and what each must read now."""
         situation = self.situation()
         asked = to_verify(situation)
-        tests = describe(situation, [one for one, _ in asked])
+        tests = describe(situation, [measurement for measurement, _ in asked])
         return tuple((test, value) for test, (_, value) in zip(tests, asked, strict=True))
 
     # What the answers above are worked out from; for the plan and the workbench.
@@ -353,7 +355,7 @@ class Diagnosis:
         reading = Reading(
             id or f"{len(self._readings) + 1:05d}", measurement, checked, shown, source, None, words
         )
-        if any(one.id == reading.id for one in self._readings):
+        if any(known.id == reading.id for known in self._readings):
             raise ConflictError(f"a reading {reading.id} is there already")
         self._readings.append(reading)
         self._bay = self._bay.after(measurement)

@@ -108,7 +108,7 @@ def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measureme
     named = next(iter(probability))
     if named != NOT_IN_MODEL and not quarrels(situation, named):
         return None
-    again = {one.measurement for one in situation.live if _times(situation, one.measurement) > 1}
+    again = {reading.measurement for reading in situation.live if _times(situation, reading.measurement) > 1}
     if len(again) < MADE_AGAIN:
         test = _deciding(situation, quarrelling(situation, NOTHING_WRONG if named == NOT_IN_MODEL else named))
         if test is not None:
@@ -122,11 +122,11 @@ def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measureme
 
 def _times(situation: Situation, test: Measurement) -> int:
     return sum(
-        one.measurement.quantity == test.quantity
-        and one.measurement == replace(test, state=one.measurement.state)
+        reading.measurement.quantity == test.quantity
+        and reading.measurement == replace(test, state=reading.measurement.state)
         if test.quantity == "inspection"
-        else one.measurement == test
-        for one in situation.live
+        else reading.measurement == test
+        for reading in situation.live
     )
 
 
@@ -150,31 +150,35 @@ def quarrels(situation: Situation, group: str) -> bool:
 
 def unexplained(situation: Situation, group: str) -> tuple[Reading, ...]:
     """Symptoms that a repair does not explain, and that no second look has taken back."""
-    seen = [one for one in situation.live if is_symptom(situation, one) and stands(situation, one)]
+    seen = [
+        symptom for symptom in situation.live if is_symptom(situation, symptom) and stands(situation, symptom)
+    ]
     chances = _chances(situation, group, seen)
-    return tuple(one for one, chance in zip(seen, chances, strict=True) if chance < UNLIKELY)
+    return tuple(symptom for symptom, chance in zip(seen, chances, strict=True) if chance < UNLIKELY)
 
 
 def explained(situation: Situation, group: str) -> tuple[Reading, ...]:
     """Symptoms, told or read, that a repair explains."""
-    seen = [one for one in situation.live if is_symptom(situation, one)]
+    seen = [symptom for symptom in situation.live if is_symptom(situation, symptom)]
     chances = _chances(situation, group, seen)
-    return tuple(one for one, chance in zip(seen, chances, strict=True) if chance >= UNLIKELY)
+    return tuple(symptom for symptom, chance in zip(seen, chances, strict=True) if chance >= UNLIKELY)
 
 
 def stands(situation: Situation, reading: Reading) -> bool:
     """Whether an observation is not taken back by as many others of the same thing."""
     same = [
-        one.value for one in situation.live if one.measurement == reading.measurement and one.present != "no"
+        other.value
+        for other in situation.live
+        if other.measurement == reading.measurement and other.present != "no"
     ]
-    return 2 * sum(_agree(one, reading.value) for one in same) > len(same)
+    return 2 * sum(_agree(value, reading.value) for value in same) > len(same)
 
 
-def _agree(one: float | str, other: float | str) -> bool:
+def _agree(value: float | str, other: float | str) -> bool:
     """The same word, or numbers within what two readings of one point differ by."""
-    if isinstance(one, str) or isinstance(other, str):
-        return one == other
-    return one == other or abs(one - other) <= AGREE_FLOOR + AGREE_SHARE * abs(other)
+    if isinstance(value, str) or isinstance(other, str):
+        return value == other
+    return value == other or abs(value - other) <= AGREE_FLOOR + AGREE_SHARE * abs(other)
 
 
 def _chances(situation: Situation, group: str, seen: Sequence[Reading]) -> list[float]:
@@ -186,15 +190,19 @@ def _chances(situation: Situation, group: str, seen: Sequence[Reading]) -> list[
 
 def quarrelling(situation: Situation, group: str) -> tuple[Reading, ...]:
     """Readings of all kinds that a repair explains badly, worst first."""
-    live = [one for one in situation.live if one.source != "event" and not isinstance(one.value, Between)]
+    live = [
+        reading
+        for reading in situation.live
+        if reading.source != "event" and not isinstance(reading.value, Between)
+    ]
     weights = weights_of(situation, group)
-    told = []
+    quarrels = []
     for reading, log in zip(live, situation.posterior.belief.likelihoods(live), strict=True):
         expected = forecast(reading.measurement, situation.context)
         surprise = float((weights * (log - _usual(expected))).sum())
         if surprise < SURPRISE and stands(situation, reading):
-            told.append((surprise, reading))
-    return tuple(reading for _, reading in sorted(told, key=lambda item: item[0]))
+            quarrels.append((surprise, reading))
+    return tuple(reading for _, reading in sorted(quarrels, key=lambda item: item[0]))
 
 
 def _usual(expected: Forecast) -> Floats:
@@ -207,9 +215,9 @@ def _usual(expected: Forecast) -> Floats:
 def fits(situation: Situation, group: str) -> float:
     """Share of readings drawn from a repair's own predictions that fit it as badly as the real ones, or worse."""
     live = [
-        one
-        for one in situation.live
-        if one.present == "yes" and one.source != "event" and not isinstance(one.value, Between)
+        reading
+        for reading in situation.live
+        if reading.present == "yes" and reading.source != "event" and not isinstance(reading.value, Between)
     ]
     if not live:
         return 1.0
@@ -250,10 +258,12 @@ def _drawn(expected: Forecast, chosen: NDArray[np.intp], dice: np.random.Generat
 def _region(situation: Situation, quarrel: Sequence[Reading], leader: str) -> tuple[str, ...]:
     """Parts where what does not fit was seen, and what its wires join."""
     model = situation.circuit.model
-    points = [place for one in quarrel for place in (one.measurement.at, one.measurement.to) if place]
+    points = [
+        place for reading in quarrel for place in (reading.measurement.at, reading.measurement.to) if place
+    ]
     named = [word for word in leader.split() if word.partition(".")[0] in model.parts]
     if not points:
-        points = [one.measurement.at for one in situation.wrong]
+        points = [reading.measurement.at for reading in situation.wrong]
     nets = nets_of(model)
     own = {point.partition(":")[0] for point in (*named, *points)}
     near = {nets[end] for end in nets if end.partition(":")[0] in own}
@@ -273,7 +283,7 @@ def _deciding(situation: Situation, quarrel: Sequence[Reading]) -> Measurement |
 def _words(
     situation: Situation, nothing_drawn: bool, leader: str, quarrel: Sequence[Reading], region: Sequence[str]
 ) -> tuple[str, ...]:
-    told = [evidence_words(one.measurement, one.value, situation.circuit) for one in quarrel[:4]]
+    words = [evidence_words(reading.measurement, reading.value, situation.circuit) for reading in quarrel[:4]]
     lines = [
         "Nothing drawn explains this."
         if nothing_drawn
@@ -283,9 +293,9 @@ def _words(
     if nothing_drawn and known is not None and known.first.kind == "undrawn":
         share = situation.posterior.probability[leader]
         lines.append(f"Likeliest of what is not drawn: {known.first.name} ({100 * share:.0f} %).")
-    if told:
+    if words:
         said = "Not as in a sound vehicle" if leader == NOTHING_WRONG else f"Does not fit {leader}"
-        lines.append(f"{said}: {'; '.join(told)}.")
+        lines.append(f"{said}: {'; '.join(words)}.")
     if nothing_drawn:
         lines.append(
             f"Look around {', '.join(region[:6])}: wires in each other's places, nets that touch, a joint or consumer "

@@ -245,10 +245,10 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
         return Worded(("good", "bad"), even, scene.unknown)
     bad = np.zeros(len(scene.columns.hypotheses))
     for number, hypothesis in enumerate(scene.columns.hypotheses):
-        for one in hypothesis.single:
-            if measurement.at in (one.part, one.part.partition(".")[0]):
-                share = 1.0 if one.part == measurement.at else 0.7
-                bad[number] = max(bad[number], share * context.priors.seen(one))
+        for fault in hypothesis.single:
+            if measurement.at in (fault.part, fault.part.partition(".")[0]):
+                share = 1.0 if fault.part == measurement.at else 0.7
+                bad[number] = max(bad[number], share * context.priors.seen(fault))
     seen = np.maximum(bad, INSPECTION_FALSE_ALARM)[scene.columns.hypothesis]
     chance = seen[:, None] * np.ones(scene.shape)
     blown = _is_blown(measurement.at, scene, context)
@@ -278,8 +278,8 @@ def _wiggle(measurement: Measurement, context: Context) -> Worded:
     """A jump while a place is moved is strong evidence for it, none is weak."""
     scene = context.scene(Measurement("wiggle", measurement.at, measurement.state))
     there = _at(measurement.at, scene)
-    found = 0.6 if context.intermittent else 0.2
-    chance = np.where(there, found, WORDS_ERROR)[:, None] * np.ones(scene.shape)
+    likely = 0.6 if context.intermittent else 0.2
+    chance = np.where(there, likely, WORDS_ERROR)[:, None] * np.ones(scene.shape)
     return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
 
 

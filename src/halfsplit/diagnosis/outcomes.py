@@ -84,7 +84,7 @@ def outcome_bins(
     said = dict.fromkeys(_said(cut, predicted, sigma, weights, limit) for cut in apart)
     ends = [-np.inf, *sorted(said), np.inf]
     bins = (_bin(cells, low, high) for low, high in pairwise(ends) if low < high)
-    return tuple(_joined([one for one in bins if one is not None]))
+    return tuple(_joined([cell for cell in bins if cell is not None]))
 
 
 def _said(
@@ -110,15 +110,15 @@ def _said(
 def _joined(bins: list[OutcomeBin]) -> list[OutcomeBin]:
     """Neighbouring ranges that leave nearly the same are one."""
     joined: list[OutcomeBin] = []
-    for one in bins:
+    for cell in bins:
         last = joined[-1] if joined else None
-        if last is not None and 0.5 * np.abs(last.posterior - one.posterior).sum() < ALIKE:
-            share = last.probability + one.probability
-            posterior = (last.probability * last.posterior + one.probability * one.posterior) / share
-            typical = last.typical if last.probability >= one.probability else one.typical
-            joined[-1] = OutcomeBin(last.low, one.high, typical, share, posterior)
-        elif one.probability > 0:
-            joined.append(one)
+        if last is not None and 0.5 * np.abs(last.posterior - cell.posterior).sum() < ALIKE:
+            share = last.probability + cell.probability
+            posterior = (last.probability * last.posterior + cell.probability * cell.posterior) / share
+            typical = last.typical if last.probability >= cell.probability else cell.typical
+            joined[-1] = OutcomeBin(last.low, cell.high, typical, share, posterior)
+        elif cell.probability > 0:
+            joined.append(cell)
     return joined
 
 

@@ -50,7 +50,12 @@ class Scene:
         self.shape = solved.shape
         self._works: dict[str, Readings] = {}
         self.nothing = next(
-            (number for number, one in enumerate(columns.hypotheses) if one.first.name == NOTHING_WRONG), 0
+            (
+                number
+                for number, hypothesis in enumerate(columns.hypotheses)
+                if hypothesis.first.name == NOTHING_WRONG
+            ),
+            0,
         )
 
     def fill(self, nodes: Sequence[int]) -> None:
@@ -158,7 +163,7 @@ class Scene:
     def regime(self) -> NDArray[np.intp]:
         """A number (C, D) that is the same where the same fuses are blown and every device rests in the same state."""
         kept = [(self.blown() | self._blown_before).astype(np.intp), self._solved.states.astype(np.intp)]
-        every = np.concatenate([one.reshape(-1, *self.shape) for one in kept])
+        every = np.concatenate([draws.reshape(-1, *self.shape) for draws in kept])
         salt = np.random.default_rng(1).integers(1, 1 << 40, len(every))
         return np.asarray(np.einsum("fcd,f->cd", every, salt))
 
@@ -205,11 +210,11 @@ class Scene:
         model = self.circuit.model
         if any(isinstance(change, StandInFor) and change.stage == stage for change in self.key.changes):
             return np.ones(self.shape, dtype=bool)
-        one = model.stages[stage]
-        if one.states and self.key.state not in one.states:
+        named = model.stages[stage]
+        if named.states and self.key.state not in named.states:
             return np.zeros(self.shape, dtype=bool)
         fine = np.ones(self.shape, dtype=bool)
-        for need in one.needs:
+        for need in named.needs:
             fine &= self._need(need)
         failed = self.columns.where(lambda fault: fault.failure is not None and fault.failure[0] == stage)
         return np.asarray(fine & ~failed[:, None])
@@ -249,10 +254,10 @@ def _without(circuit: Circuit, cases: Cases, columns: Columns, good: frozenset[s
         return cases
     changes, locks = list(columns.changes), list(columns.locks)
     for column, fault in enumerate(columns.faults):
-        if any(one.part in good for one in fault.members or (fault,)):
-            left = [one for one in fault.members if one.part not in good]
-            changes[column] = tuple(change for one in left for change in one.changes)
-            locks[column] = tuple(lock for one in left for lock in one.locks)
+        if any(member.part in good for member in fault.members or (fault,)):
+            left = [member for member in fault.members if member.part not in good]
+            changes[column] = tuple(change for member in left for change in member.changes)
+            locks[column] = tuple(lock for member in left for lock in member.locks)
     return Cases.of(circuit.network.system(next(iter(circuit.states))), changes, locks)
 
 

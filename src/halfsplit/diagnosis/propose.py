@@ -119,17 +119,17 @@ def propose(
     first: list[Test] = []
     odd = odd_reading(situation)
     if odd is not None and not situation.barred(odd.measurement):
-        first += [replace(one, purpose="repeat") for one in describe(situation, [odd.measurement])]
+        first += [replace(test, purpose="repeat") for test in describe(situation, [odd.measurement])]
     lacking = _proving(situation, found_at)
     first += lacking
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
-    known = {one.measurement for one in first}
+    known = {test.measurement for test in first}
     ranked = _telling(situation, limit - len(first), found_at)
     if not first and not ranked:
         # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
         first = _proving(situation, 0.0) or _settling(situation)
-    return (*first, *(one for one in ranked if one.measurement not in known))[:limit]
+    return (*first, *(test for test in ranked if test.measurement not in known))[:limit]
 
 
 def _proving(situation: Situation, found_at: float) -> list[Test]:
@@ -137,7 +137,7 @@ def _proving(situation: Situation, found_at: float) -> list[Test]:
     missing = proof.missing_tests(situation, found_at)
     tests = describe(situation, [test for test, _ in missing])
     return [
-        replace(one, purpose="prove", passes=limit) for one, (_, limit) in zip(tests, missing, strict=True)
+        replace(test, purpose="prove", passes=limit) for test, (_, limit) in zip(tests, missing, strict=True)
     ]
 
 
@@ -145,12 +145,14 @@ def _settling(situation: Situation) -> list[Test]:
     """A test of which the readings disagree, once more, so that two stand against one."""
     if situation.intermittent:
         return []
-    asked = dict.fromkeys(one.measurement for one in situation.live if one.measurement.quantity in NUMERIC)
+    asked = dict.fromkeys(
+        reading.measurement for reading in situation.live if reading.measurement.quantity in NUMERIC
+    )
     for test in asked:
-        same = [one for one in situation.live if one.measurement == test]
-        split = len(same) > 1 and not any(stands(situation, one) for one in same)
+        same = [reading for reading in situation.live if reading.measurement == test]
+        split = len(same) > 1 and not any(stands(situation, reading) for reading in same)
         if split and len(same) < MOST_READINGS and not situation.barred(test):
-            return [replace(one, purpose="repeat") for one in describe(situation, [test])]
+            return [replace(again, purpose="repeat") for again in describe(situation, [test])]
     return []
 
 
@@ -158,9 +160,9 @@ def _telling(situation: Situation, limit: int, found_at: float) -> tuple[Test, .
     """The tests that tell anything, in the states in which it fails; where none does, in the others too."""
     for everywhere in (False, True):
         asked = waiting(situation, everywhere=everywhere)
-        told = _ranked(situation, asked, limit, found_at, worth_asking=True)
-        if told:
-            return told
+        telling = _ranked(situation, asked, limit, found_at, worth_asking=True)
+        if telling:
+            return telling
     return ()
 
 
@@ -183,9 +185,11 @@ def _ranked(
         return ()
     chosen, weights, group, names = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
-    forecasts = [forecast(one, situation.context).at(chosen) for one in wanted]
-    numeric = {number: one for number, one in enumerate(forecasts) if isinstance(one, NumericAt)}
-    worded = {number: one for number, one in enumerate(forecasts) if isinstance(one, WordedAt)}
+    forecasts = [forecast(measurement, situation.context).at(chosen) for measurement in wanted]
+    numeric = {
+        number: forecast for number, forecast in enumerate(forecasts) if isinstance(forecast, NumericAt)
+    }
+    worded = {number: forecast for number, forecast in enumerate(forecasts) if isinstance(forecast, WordedAt)}
     order = [*numeric, *worded]
     tests = [wanted[number] for number in order]
     table = Minutes(situation.bay, tests)
@@ -206,17 +210,17 @@ def _ranked(
         if worth_asking
         else [0.0] * len(tests)
     )
-    telling = [one for one in ranked if one.bits >= least[one.test]][:limit]
+    telling = [ranked_test for ranked_test in ranked if ranked_test.bits >= least[ranked_test.test]][:limit]
     return tuple(
         _test(
             situation,
-            wanted[order[one.test]],
-            forecasts[order[one.test]],
-            one.bits,
-            one.expected_minutes,
+            wanted[order[ranked_test.test]],
+            forecasts[order[ranked_test.test]],
+            ranked_test.bits,
+            ranked_test.expected_minutes,
             (weights, group, names),
         )
-        for one in telling
+        for ranked_test in telling
     )
 
 
@@ -224,9 +228,14 @@ def _options(numeric: list[NumericAt], worded: list[WordedAt], particles: int, m
     predicted = np.empty((len(numeric), particles), dtype=np.float32)
     sigma = np.empty_like(predicted)
     low, high = np.empty(len(numeric)), np.empty(len(numeric))
-    for row, one in enumerate(numeric):
-        predicted[row], sigma[row], low[row], high[row] = one.value, one.sigma, one.low, one.high
-    widest = max((len(one.words) for one in worded), default=1)
+    for row, expected in enumerate(numeric):
+        predicted[row], sigma[row], low[row], high[row] = (
+            expected.value,
+            expected.sigma,
+            expected.low,
+            expected.high,
+        )
+    widest = max((len(expected.words) for expected in worded), default=1)
     likelihood = np.zeros((len(worded), particles, widest))
     for row, each in enumerate(worded):
         likelihood[row, :, : len(each.words)] = each.chance
@@ -242,7 +251,7 @@ def beside(own: Test, proposed: Test | None) -> str:
     """How a test of one's own choice stands beside the proposed one, in a sentence; empty where they are the same."""
     if proposed is None or proposed.purpose != "tell" or own.measurement == proposed.measurement:
         return ""
-    mine, other = (one.bits / max(one.minutes, 0.1) for one in (own, proposed))
+    mine, other = (test.bits / max(test.minutes, 0.1) for test in (own, proposed))
     if mine > MORE * other:
         return "This brings more for its minutes than the proposed test."
     if other > MORE * mine:
@@ -252,13 +261,17 @@ def beside(own: Test, proposed: Test | None) -> str:
 
 def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple[Test, ...]:
     """Tests that are asked for, whatever their worth, in the order given."""
-    told = {one.measurement: one for one in _ranked(situation, measurements, len(measurements), 0.95)}
+    by_measurement = {
+        test.measurement: test for test in _ranked(situation, measurements, len(measurements), 0.95)
+    }
     chosen, weights, group, names = situation.particles()
-    for one in measurements:
-        if one not in told:
-            expected = forecast(one, situation.context).at(chosen)
-            told[one] = _test(situation, one, expected, 0.0, float("inf"), (weights, group, names))
-    return tuple(told[one] for one in measurements)
+    for measurement in measurements:
+        if measurement not in by_measurement:
+            expected = forecast(measurement, situation.context).at(chosen)
+            by_measurement[measurement] = _test(
+                situation, measurement, expected, 0.0, float("inf"), (weights, group, names)
+            )
+    return tuple(by_measurement[measurement] for measurement in measurements)
 
 
 def _test(
@@ -303,11 +316,11 @@ def _outcomes(
         same=partial(_same, measurement),
         limit=partial(_limit, measurement),
     )
-    told = []
+    outcomes = []
     for one in bins:
         ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (one.low, one.high)]
         typical = unscale(measurement, one.typical)
-        told.append(
+        outcomes.append(
             Outcome(
                 one.probability,
                 _leaders(one.posterior, names),
@@ -318,7 +331,7 @@ def _outcomes(
                 "about " + reading_words(measurement, typical),
             )
         )
-    return tuple(told)
+    return tuple(outcomes)
 
 
 TOLD_APART = {"ohms": 2 * LEAD_OHMS, "volts": 0.04, "amps": 0.05}
@@ -343,14 +356,14 @@ def _limit(measurement: Measurement, low: float, high: float) -> float | None:
 def _worded_outcomes(
     expected: WordedAt, weights: Floats, group: Ints, names: list[str]
 ) -> tuple[Outcome, ...]:
-    told = []
+    outcomes = []
     for word, chance in zip(expected.words, expected.chance.T, strict=True):
         joint = weights * chance
         total = float(joint.sum())
         if total > 1e-4:
             shares = np.bincount(group, weights=joint, minlength=len(names)) / total
-            told.append(Outcome(total, _leaders(shares, names), word, text=word))
-    return tuple(told)
+            outcomes.append(Outcome(total, _leaders(shares, names), word, text=word))
+    return tuple(outcomes)
 
 
 def _leaders(shares: Floats, names: list[str]) -> tuple[tuple[str, float], ...]:

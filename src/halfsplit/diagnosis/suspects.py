@@ -207,13 +207,13 @@ def _fits_nothing(situation: Situation) -> Reading | None:
 def slipped(situation: Situation) -> tuple[Reading, ...]:
     """The readings that a slip of the hand explains better than what is believed without them."""
     live = situation.live
-    told = zip(live, situation.posterior.belief.likelihoods(live), strict=True)
+    weighed = zip(live, situation.posterior.belief.likelihoods(live), strict=True)
     return tuple(
-        one
-        for one, log in told
-        if one.source == "reading"
-        and one.measurement.quantity in NUMERIC
-        and _fit(situation, one, log) < FITS
+        reading
+        for reading, log in weighed
+        if reading.source == "reading"
+        and reading.measurement.quantity in NUMERIC
+        and _fit(situation, reading, log) < FITS
     )
 
 

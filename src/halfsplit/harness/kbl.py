@@ -102,15 +102,15 @@ class _Reader:
         part = document.ref(wire, "Part")
         contacts = (document.ref(end, "Contact_point") for end in ordered_ends(connection, KBL))
         points = [end for contact in contacts if (end := self._end(contact)) is not None]
-        both = [one for one in (connection, wire) if one is not None]
+        both = [element for element in (connection, wire) if element is not None]
         cable = self.cables.get("" if wire is None else wire.attrib.get("id", ""), frozenset())
         made = Made(
             document.mm2(None if part is None else part.find("Cross_section_area")),
             length(document, wire, KBL),
-            colour([] if part is None else [text(one, "Colour_value") for one in self._colours(part)]),
+            colour([] if part is None else [text(colour, "Colour_value") for colour in self._colours(part)]),
             text(connection, "Signal_name"),
             text(wire, "Wire_number"),
-            frozenset(one.attrib["id"] for one in both if "id" in one.attrib) | cable,
+            frozenset(element.attrib["id"] for element in both if "id" in element.attrib) | cable,
         )
         name = text(connection, "Id") or made.signal or made.number
         yield from cores(points, made, f"connection {name!r}", self.notes)

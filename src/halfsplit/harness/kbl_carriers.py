@@ -36,9 +36,9 @@ def _seats_of(document: Document, harness: Element, box: Element, notes: list[st
         )
         ids = {inner.attrib["id"] for inner in slot.iter() if "id" in inner.attrib}
         put = [
-            one
-            for one in mounted
-            if any(target.attrib["id"] in ids for target in document.refs(one, "Mounting"))
+            carrier
+            for carrier in mounted
+            if any(target.attrib["id"] in ids for target in document.refs(carrier, "Mounting"))
         ]
         yield _seat(document, box, slot, cavities, put, notes)
 

@@ -49,10 +49,10 @@ def length(document: Document, wire: Element | None, names: Names) -> float | No
     """The best known length of a wire in m, None where there is none."""
     known = [
         (rank, metres)
-        for told in (() if wire is None else wire.iterfind(names.lengths))
-        if (metres := document.metres(told.find(names.length_value))) is not None
+        for length in (() if wire is None else wire.iterfind(names.lengths))
+        if (metres := document.metres(length.find(names.length_value))) is not None
         for rank, word in enumerate(LENGTHS)
-        if word in text(told, names.length_type).lower()
+        if word in text(length, names.length_type).lower()
     ]
     return round(min(known)[1], 4) if known else None
 

@@ -59,20 +59,24 @@ class _Reader:
 
     def harness(self) -> Harness:
         wires = self.document.root.iter("WireElementReference")
-        found = [core for one in wires for core in self._cores(one)]
-        if not found:
+        cores = [core for wire in wires for core in self._cores(wire)]
+        if not cores:
             raise InputError(
                 "it holds no wires with contacts", remedy="export it with its contacting and composition"
             )
         for contact in self.document.root.iter("ContactPoint"):
-            found += self.places.bridged(contact, found)
-        self.places.couple(found, self.contact_with)
-        seats = tuple(self._fuses(found))
-        composed = [one for one in self.specifications if kind(one) == "CompositionSpecification"]
+            cores += self.places.bridged(contact, cores)
+        self.places.couple(cores, self.contact_with)
+        seats = tuple(self._fuses(cores))
+        composed = [
+            specification
+            for specification in self.specifications
+            if kind(specification) == "CompositionSpecification"
+        ]
         title = text(composed[0], "Identification") if composed else ""
         built = MappingProxyType(dict(self._configurations()))
         return Harness(
-            title, MappingProxyType(self.places.found), tuple(found), seats, built, tuple(self.notes)
+            title, MappingProxyType(self.places.found), tuple(cores), seats, built, tuple(self.notes)
         )
 
     # wires
@@ -82,7 +86,7 @@ class _Reader:
         ends = ordered_ends(wire, VEC)
         if not ends or text(wire, "Unconnected") == "true":
             return
-        contacts = (self.contact_of.get(one.attrib.get("id", "")) for one in ends)
+        contacts = (self.contact_of.get(end.attrib.get("id", "")) for end in ends)
         points = [self.places.end(contact) for contact in contacts if contact is not None]
         element = document.ref(wire, "ReferencedWireElement")
         made_as = document.ref(element, "WireElementSpecification")
@@ -93,46 +97,46 @@ class _Reader:
             colour(self._colours(document.ref(made_as, "InsulationSpecification"))),
             self._signal(wire),
             text(wire, "Identification"),
-            frozenset(one.attrib["id"] for one in self.places.up(wire) if "id" in one.attrib),
+            frozenset(element.attrib["id"] for element in self.places.up(wire) if "id" in element.attrib),
         )
         yield from cores(points, made, f"wire {made.number!r}", self.notes)
 
     def _colours(self, insulation: Element | None) -> Iterator[str]:
         """Each colour once: in IEC 60757 where the file has several systems."""
         for tag in _COLOURS:
-            told = [] if insulation is None else list(insulation.iterfind(tag))
-            told.sort(key=lambda one: "60757" not in text(one, "ReferenceSystem"))
-            yield from (text(one, "Key") for one in told[:1])
+            colours = [] if insulation is None else list(insulation.iterfind(tag))
+            colours.sort(key=lambda colour: "60757" not in text(colour, "ReferenceSystem"))
+            yield from (text(colour, "Key") for colour in colours[:1])
 
     def _signal(self, wire: Element) -> str:
         """The signal on it, else that of the connection that it realises, with its clamp where the name has none."""
         for tag in ("Signal", "Connection", "ConnectionGroup"):
-            for told in self.document.refs(wire, tag):
-                for one in (self.document.ref(told, "Signal"), told):
-                    name = text(one, "SignalName") or text(one, "Identification")
-                    clamp = text(one, "ClampName")
+            for referred in self.document.refs(wire, tag):
+                for element in (self.document.ref(referred, "Signal"), referred):
+                    name = text(element, "SignalName") or text(element, "Identification")
+                    clamp = text(element, "ClampName")
                     if name or clamp:
                         return name if terminal(name) or not clamp else f"{clamp} {name}".strip()
         return ""
 
     # fuses and configurations
 
-    def _fuses(self, found: list[Core]) -> Iterator[Seat]:
+    def _fuses(self, cores: list[Core]) -> Iterator[Seat]:
         """Occurrences that are fuses by their part or their role, and that wires reach at two cavities."""
         fuses = {
-            one.attrib.get("id", ""): number(one.find("IMax"))
-            for one in self.specifications
-            if kind(one) == "FuseSpecification"
+            specification.attrib.get("id", ""): number(specification.find("IMax"))
+            for specification in self.specifications
+            if kind(specification) == "FuseSpecification"
         }
         parts = {
             part: key
-            for one in self.specifications
-            for part in text(one, "DescribedPart").split()
-            if (key := one.attrib.get("id", "")) in fuses
+            for specification in self.specifications
+            for part in text(specification, "DescribedPart").split()
+            if (key := specification.attrib.get("id", "")) in fuses
         }
         for key, place in list(self.places.found.items()):
             owner = self.document.by_id.get(key)
-            told = (
+            holders = (
                 []
                 if owner is None
                 else [
@@ -140,24 +144,26 @@ class _Reader:
                     *text(owner, "PartOrUsageRelatedSpecification").split(),
                 ]
             )
-            told += (
+            holders += (
                 []
                 if owner is None
                 else [text(role, "EEComponentSpecification") for role in owner.iterfind("Role")]
             )
-            fuse = next((one for one in told if one in fuses), None)
+            fuse = next((holder for holder in holders if holder in fuses), None)
             cavities = dict.fromkeys(
-                end.cavity for core in found for end in (core.a, core.b) if end.place == key
+                end.cavity for core in cores for end in (core.a, core.b) if end.place == key
             )
             if fuse is not None and len(cavities) == 2:
                 self.places.found[key] = replace(place, kind="box")
                 yield Seat(key, place.name, tuple(cavities), "fuse", fuses[fuse], filled=True)
 
     def _configurations(self) -> Iterator[tuple[str, frozenset[str]]]:
-        for one in self.specifications:
-            if kind(one) == "PartStructureSpecification":
+        for specification in self.specifications:
+            if kind(specification) == "PartStructureSpecification":
                 ids = frozenset(
-                    name for told in one.iterfind("InBillOfMaterial") for name in (told.text or "").split()
+                    name
+                    for listed in specification.iterfind("InBillOfMaterial")
+                    for name in (listed.text or "").split()
                 )
                 if ids:
-                    yield text(one, "Identification"), ids
+                    yield text(specification, "Identification"), ids

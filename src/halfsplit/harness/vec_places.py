@@ -54,14 +54,14 @@ class Places:
         if cavity is not None:
             return self.of(cavity, self.number(cavity))
         mounted = self.document.ref(contact, "MountedTerminal")
-        told = self.document.ref(mounted, "TerminalSpecification")
+        terminal = self.document.ref(mounted, "TerminalSpecification")
         known = next(
             (
                 place
-                for one in (mounted, told)
-                if one is not None
+                for element in (mounted, terminal)
+                if element is not None
                 for name, place in TERMINALS.items()
-                if kind(one).startswith(f"{name}Terminal")
+                if kind(element).startswith(f"{name}Terminal")
             ),
             None,
         )
@@ -79,7 +79,7 @@ class Places:
         mounting = contact.find("CavityMounting")
         cavities = list(self.document.refs(mounting, "EquippedCavityRef"))
         if len(cavities) > 1:
-            ends = [self.of(one, self.number(one)) for one in cavities]
+            ends = [self.of(cavity, self.number(cavity)) for cavity in cavities]
             signal = next((core.signal for core in known if ends[0] in (core.a, core.b)), "")
             yield from bridges(ends[0], ends[1:], signal)
 
@@ -90,17 +90,18 @@ class Places:
         )
         above = list(self.up(cavity))
         outer = [
-            text(one, "Identification") or text(self.document.ref(one, "ReferencedSlot"), "SlotNumber")
-            for one in reversed(above)
-            if one.tag in ("HousingComponentRef", "SlotReference")
-            and len(self.parents[one].findall(one.tag)) > 1
+            text(element, "Identification")
+            or text(self.document.ref(element, "ReferencedSlot"), "SlotNumber")
+            for element in reversed(above)
+            if element.tag in ("HousingComponentRef", "SlotReference")
+            and len(self.parents[element].findall(element.tag)) > 1
         ]
         return "_".join([*filter(None, outer), name])
 
     def of(self, element: Element, cavity: str, place: PlaceKind | None = None) -> End:
         chain = list(self.up(element))
-        role = next((one for one in chain if kind(one) in ROLES), chain[-1])
-        owner = next((one for one in chain if one.tag in _OWNERS), role)
+        role = next((element for element in chain if kind(element) in ROLES), chain[-1])
+        owner = next((element for element in chain if element.tag in _OWNERS), role)
         key = owner.attrib.get("id", "")
         if key not in self.found:
             name = text(owner, "Identification") or text(role, "Identification") or key
@@ -108,22 +109,28 @@ class Places:
         return End(key, cavity)
 
     def _words(self, owner: Element) -> str:
-        for one in (owner, self.document.ref(owner, "RealizedUsageNode"), self.document.ref(owner, "Part")):
+        for element in (
+            owner,
+            self.document.ref(owner, "RealizedUsageNode"),
+            self.document.ref(owner, "Part"),
+        ):
             for tag, inner in _WORDS:
-                said = text(None if one is None else one.find(tag), inner) or text(one, tag)
+                said = text(None if element is None else element.find(tag), inner) or text(element, tag)
                 if said:
                     return said
         return ""
 
-    def couple(self, found: Sequence[Core], contact_with: Mapping[str, Element]) -> None:
-        wired = {end for core in found for end in (core.a, core.b)}
+    def couple(self, cores: Sequence[Core], contact_with: Mapping[str, Element]) -> None:
+        wired = {end for core in cores for end in (core.a, core.b)}
         for coupling in self.document.root.iter("CavityCoupling"):
             cavities = [self.document.ref(coupling, tag) for tag in ("FirstCavity", "SecondCavity")]
-            self._mated([self.of(one, self.number(one)) for one in cavities if one is not None], wired)
+            self._mated(
+                [self.of(cavity, self.number(cavity)) for cavity in cavities if cavity is not None], wired
+            )
         for mating in self.document.root.iter("MatingPoint"):
             mounted = [self.document.ref(mating, tag) for tag in ("FirstTerminalRole", "SecondTerminalRole")]
-            contacts = [contact_with.get(one.attrib["id"]) for one in mounted if one is not None]
-            self._mated([self.end(one) for one in contacts if one is not None], wired)
+            contacts = [contact_with.get(element.attrib["id"]) for element in mounted if element is not None]
+            self._mated([self.end(contact) for contact in contacts if contact is not None], wired)
 
     def _mated(self, ends: list[End], wired: set[End]) -> None:
         if len(ends) == 2 and wired.issuperset(ends) and ends[0].place != ends[1].place:

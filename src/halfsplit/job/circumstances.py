@@ -59,33 +59,35 @@ def conditions_of(
     circuit: Circuit, intake: Intake, cause: Cause, shares: Mapping[str, float], vehicle: Sequence[str]
 ) -> dict[str, Condition]:
     """What the cause could have had in common with its job, whether it had it, and what the shipped priors say."""
-    found: dict[str, Condition] = {}
+    conditions: dict[str, Condition] = {}
     shipped = chances(circuit, default_priors())
     for name in EARLIER_WORK:
         began = name == EARLIER_WORK[1]
-        hands = [place for one in intake.earlier_work if one.began_then == began for place in one.touched]
+        hands = [place for work in intake.earlier_work if work.began_then == began for place in work.touched]
         if hands:
             factor = default_priors().factors[name]
             after = chances(circuit, default_priors(), dict.fromkeys(hands, factor))
-            least = min(after[one] / shipped[one] for one in shipped if shipped[one])
-            touched = {one for one in shipped if shipped[one] and after[one] / shipped[one] > 1.001 * least}
-            _count(found, name, cause in touched, sum(after[one] for one in touched))
+            least = min(after[place] / shipped[place] for place in shipped if shipped[place])
+            touched = {
+                place for place in shipped if shipped[place] and after[place] / shipped[place] > 1.001 * least
+            }
+            _count(conditions, name, cause in touched, sum(after[place] for place in touched))
     places: Counter[str] = Counter()
     for one, chance in shipped.items():
         places[class_of_part(one.part, circuit.model)] += chance  # type: ignore[assignment]
     mine = class_of_part(cause.part, circuit.model)
     for place, expected in places.items():
         if place:
-            _count(found, at_place(place), place == mine, float(expected))
+            _count(conditions, at_place(place), place == mine, float(expected))
     for band in vehicle:
         for kind, share in shares.items():
-            _count(found, in_band(kind, band), kind == cause.kind, share)
-    return found
+            _count(conditions, in_band(kind, band), kind == cause.kind, share)
+    return conditions
 
 
-def _count(found: dict[str, Condition], name: str, happened: bool, expected: float) -> None:
+def _count(conditions: dict[str, Condition], name: str, happened: bool, expected: float) -> None:
     if LIKELY <= expected <= 1.0 - LIKELY:
-        found[name] = Condition(int(happened), 1, expected)
+        conditions[name] = Condition(int(happened), 1, expected)
 
 
 def visited(job: Diagnosis, entry: EvidenceEntry, last: EvidenceEntry | None) -> Iterator[tuple[str, Visits]]:

@@ -140,20 +140,20 @@ def circumstances_said(known: Circumstances) -> tuple[tuple[str, str, str], ...]
     said = [
         (
             CONDITION_WORDS.get(name, name),
-            f"{one.jobs} of {one.of} jobs, {one.expected:.1f} expected",
-            f"{one.factor:.2f} times as likely",
+            f"{condition.jobs} of {condition.of} jobs, {condition.expected:.1f} expected",
+            f"{condition.factor:.2f} times as likely",
         )
-        for name, one in known.conditions.items()
-        if one.of >= TELLING
+        for name, condition in known.conditions.items()
+        if condition.of >= TELLING
     ]
     said += [
-        (f"minutes to {name}", f"{one.count} visits", f"{one.factor:.2f} times the shipped minutes")
-        for name, one in known.visits.items()
-        if one.count
+        (f"minutes to {name}", f"{visit.count} visits", f"{visit.factor:.2f} times the shipped minutes")
+        for name, visit in known.visits.items()
+        if visit.count
     ]
     said += [
-        (f"readings with the {name} that slip", f"{one.wrong} of {one.of}", f"{100 * one.share:.1f} %")
-        for name, one in known.slips.items()
+        (f"readings with the {name} that slip", f"{slip.wrong} of {slip.of}", f"{100 * slip.share:.1f} %")
+        for name, slip in known.slips.items()
     ]
     return tuple(said)
 
@@ -217,9 +217,15 @@ def write_learned(path: Path, learned: Learned) -> None:
 
 def _around(known: Circumstances) -> list[str]:
     lines: list[str] = []
-    for name, one in known.conditions.items():
-        lines += ["", "[[condition]]", f'name = "{_plain(name)}"', f"jobs = {one.jobs}", f"of = {one.of}"]
-        lines += [f"expected = {one.expected!r}"]
+    for name, condition in known.conditions.items():
+        lines += [
+            "",
+            "[[condition]]",
+            f'name = "{_plain(name)}"',
+            f"jobs = {condition.jobs}",
+            f"of = {condition.of}",
+        ]
+        lines += [f"expected = {condition.expected!r}"]
     for name, visit in known.visits.items():
         lines += [
             "",
@@ -269,21 +275,21 @@ def _learned(table: dict[str, Any]) -> Learned:
 
 def _circumstances(table: dict[str, Any]) -> Circumstances:
     conditions = {
-        _word(one["name"]): Condition(
-            _count(one["jobs"]), _count(one["of"]), _number(one["expected"], one["of"])
+        _word(row["name"]): Condition(
+            _count(row["jobs"]), _count(row["of"]), _number(row["expected"], row["of"])
         )
-        for one in table.get("condition", ())
+        for row in table.get("condition", ())
     }
     visits = {
-        _word(one["name"]): Visits(_count(one["visits"]), _number(one["log"], 10.0 * one["visits"]))
-        for one in table.get("place", ())
+        _word(row["name"]): Visits(_count(row["visits"]), _number(row["log"], 10.0 * row["visits"]))
+        for row in table.get("place", ())
     }
     slips = {
-        _word(one["instrument"]): Slips(_count(one["wrong"]), _count(one["of"]))
-        for one in table.get("slip", ())
+        _word(row["instrument"]): Slips(_count(row["wrong"]), _count(row["of"]))
+        for row in table.get("slip", ())
     }
-    if any(one.jobs > one.of for one in conditions.values()) or any(
-        one.wrong > one.of for one in slips.values()
+    if any(condition.jobs > condition.of for condition in conditions.values()) or any(
+        slip.wrong > slip.of for slip in slips.values()
     ):
         raise ValueError("more of them than there are")
     return Circumstances(conditions, visits, slips)
