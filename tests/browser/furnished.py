@@ -218,14 +218,18 @@ def take(names: tuple[str, ...]) -> int:
             wrong: dict[str, list[str]] = {}
             for name, path in wanted.items():
                 page.goto(url + path)
-                wrong |= faults(page, name, task=True)
-        with JobStore("sqlite://") as store, served(store, accounts=True) as url:
+                wrong |= _told(faults(page, name, task=True))
+        with JobStore(f"sqlite:///{made}/accounts.db") as store, served(store, accounts=True) as url:
             page.goto(new_owner_link(store, url))
-            wrong |= faults(page, "owner", task=True)
+            wrong |= _told(faults(page, "owner", task=True))
         browser.close()
-    for look, what in wrong.items():
-        print(look, *what, sep="\n  ")
     return len(wrong)
+
+
+def _told(wrong: dict[str, list[str]]) -> dict[str, list[str]]:
+    for look, what in wrong.items():
+        print(look, *what, sep="\n  ", flush=True)
+    return wrong
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from halfsplit.circuit.circuit import WEAK_FROM, WORKS_FROM, Circuit
@@ -16,6 +17,21 @@ from halfsplit.units import format_quantity
 
 NEGATIVE_POST = "battery negative post"
 SPOILT_BY_DIRT = ("volts", "ohms", "amps", "lamp")
+
+
+_BETWEEN = re.compile(r"\b(from|bridging) (\S+) to (\S+)")
+
+
+def between_words(text: str, circuit: Circuit) -> str:
+    """A requirement of proof with the two points that it names in words: 'bridging X31.4:in to E4 restores …'."""
+
+    def told(found: re.Match[str]) -> str:
+        ends = found.group(2), found.group(3)
+        if not all(end == BODY or end in circuit.points for end in ends):
+            return found.group()
+        return f"{found.group(1)} {point_words(ends[0], circuit)} to {point_words(ends[1], circuit)}"
+
+    return _BETWEEN.sub(told, text)
 
 
 def point_words(point: str | None, circuit: Circuit) -> str:

@@ -17,7 +17,7 @@ from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.propose import beside
 from halfsplit.diagnosis.suspects import Speaking, Suspect
-from halfsplit.diagnosis.words import evidence_words, part_words, reading_words, sentence
+from halfsplit.diagnosis.words import between_words, evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.apart import put_back, taken_apart
 from halfsplit.job.costs import costs_of
@@ -225,7 +225,7 @@ def _finding(finding: Finding | None, circuit: Circuit) -> FindingCard | None:
         finding.repair,
         finding.probability,
         finding.proven,
-        finding.missing_proof,
+        tuple(between_words(one, circuit) for one in finding.missing_proof),
         finding.explains,
         finding.unexplained,
         finding.verify,

@@ -13,6 +13,7 @@ import halfsplit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.plan import LARGEST, Plan, plan
 from halfsplit.diagnosis.plan_words import plan_document
+from halfsplit.diagnosis.words import between_words
 from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.kinds import KINDS
 from halfsplit.job.open_job import OpenJob, now
@@ -129,7 +130,11 @@ def worked_out(
 ) -> dict[str, Any]:
     """The plan's document; runs in a process of its own."""
     progress(0, largest)
-    return plan_document(plan(_told_again(text, intake, entries), largest=largest, progress=progress))
+    heard = _told_again(text, intake, entries)
+    document = plan_document(plan(heard, largest=largest, progress=progress))
+    for ending in document["endings"]:
+        ending["proof"] = [between_words(one, heard.circuit) for one in ending["proof"]]
+    return document
 
 
 def _told_again(text: str, intake: Intake, entries: Sequence[EvidenceEntry]) -> Diagnosis:

@@ -70,12 +70,8 @@ async def add(request: Request, job: JobToMeasure) -> Response:
             await run_in_threadpool(captures.add_in_background, job, source, name=file.filename or "capture")
             return RedirectResponse(_address(job.job_id), 303)
         try:
-            kept = await run_in_threadpool(
-                captures.add_capture,
-                job,
-                file.file,
-                name=file.filename or "capture",
-            )
+            name = file.filename or "capture"
+            kept = await run_in_threadpool(captures.add_capture, job, file.file, name=name)
         except InputError as error:
             return await run_in_threadpool(_list, request, job, f"Not stored. {error}")
     return RedirectResponse(_address(job.job_id, kept.attachment_id), 303)
@@ -246,9 +242,8 @@ def how_far(request: Request, job: JobToRead, capture_id: str) -> Response:
     """How far the measuring of a long capture is; once it is over, the whole page is fetched anew."""
     going = measuring.measuring(job, capture_id)
     headers = {} if going and not going.problem else {"HX-Refresh": "true"}
-    return render(
-        request, "captures/_measuring.html", MeasuringFragment(job.record, capture_id, going), headers=headers
-    )
+    page = MeasuringFragment(job.record, capture_id, going)
+    return render(request, "captures/_measuring.html", page, headers=headers)
 
 
 @router.post("/{capture_id}/measuring/stop")
