@@ -163,3 +163,33 @@ def test_a_body_that_is_too_large_is_turned_away_behind_the_guard(pooled, monkey
         assert (await asked(app, "/jobs/a", b"x" * 1001))[0] == 413
 
     asyncio.run(work())
+
+
+def test_who_waits_for_a_job_takes_what_was_worked_out_meanwhile(tmp_path, monkeypatch):
+    """Four people ask for one job at once: it is worked out once; who has gone by then is told so."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from halfsplit import job as jobs
+    from halfsplit.job import bench
+    from halfsplit.job.abandoned import AbandonedError, is_waited_for
+    from tests.circuits import ONE_LAMP
+
+    worked, real = [], bench._work_out
+
+    def counted(known):
+        worked.append(known.job.last_change)
+        return real(known)
+
+    monkeypatch.setattr(bench, "_work_out", counted)
+    with jobs.JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
+        jobs.open_job(store, jobs.Intake(), who="Ada", job_id="a", circuit=ONE_LAMP)
+        job = jobs.OpenJob(store, "a", "Ada")
+        jobs.complain_all(job, [("H1", "no", "on")])
+        with ThreadPoolExecutor(4) as people:
+            views = list(people.map(lambda _: jobs.bench_view(job), range(4)))
+        assert len(worked) == 1
+        assert {view.sequence for view in views} == {job.record.last_change}
+        token = is_waited_for.set(lambda: False)
+        with pytest.raises(AbandonedError):
+            jobs.bench_view(job)
+        is_waited_for.reset(token)
