@@ -22,9 +22,10 @@ ODD = 3.0
 TOUCHES, AGAINST = 0.1, 4.0
 """Natural logarithm by which a fault that touches a reading moves it, and by which one measurement speaks at most
 against one of two: beside another fault it may read otherwise."""
-LEADERS, PARTNERS, IN_LINE = 4, 10, 30
-"""Leaders that are joined with another fault, by all readings and by a lenient count; partners tried for each, and of
-those in one line with it."""
+LEADERS, PARTNERS = 4, 10
+"""Leaders that are joined with another fault, and partners tried for each."""
+LENIENT, IN_LINE = 2, 30
+"""Leaders, by all readings and by a lenient count, that are joined with what is in one line with them, and how many."""
 STALLED = "stalled"
 SINGLE = ("nothing", "unknown", "undrawn")
 """What is no fault of a drawn part, and is not joined with one."""
@@ -42,14 +43,16 @@ def joined_pairs(
     each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)])
     logs = belief.likelihoods(live)
     found: dict[str, Hypothesis] = {}
-    for number in _leaders(live, belief, log, logs):
+    leaders, with_line = _leaders(live, belief, log, logs)
+    for number in leaders:
         leader, mine = belief.hypotheses[number], belief.columns.hypothesis == number
         weights = np.exp(log[mine] - log[mine].max())
         own = np.array([np.log(np.average(np.exp(one[mine]), weights=weights)) for one in logs])
         odd = each.max(axis=1) > own + ODD
         if not odd.any():
             continue
-        for other in dict.fromkeys([*_partners(broad, each, own, odd), *_in_line(broad, each, own)]):
+        line = _in_line(broad, each, own) if number in with_line else []
+        for other in dict.fromkeys([*_partners(broad, each, own, odd), *line]):
             partner = broad.hypotheses[other]
             if partner.part != leader.part and _can_be_joined(partner):
                 both = joined(leader, partner, share)
@@ -66,8 +69,13 @@ def near_a_fuse(belief: Belief) -> frozenset[str]:
     )
 
 
-def _leaders(live: Sequence[Reading], belief: Belief, log: Floats, logs: Sequence[Floats]) -> list[int]:
-    """The hypotheses that lead by all readings, and those that lead where one measurement counts only so much."""
+def _leaders(
+    live: Sequence[Reading], belief: Belief, log: Floats, logs: Sequence[Floats]
+) -> tuple[list[int], list[int]]:
+    """The hypotheses that lead, and those of them that are joined with what is in one line with them.
+
+    Some lead by all readings, some where one measurement counts only so much.
+    """
     groups: dict[object, Floats] = {}
     for reading, one in zip(live, logs, strict=True):
         groups[reading.measurement] = groups.get(reading.measurement, 0.0) + one.max(axis=1)
@@ -75,13 +83,18 @@ def _leaders(live: Sequence[Reading], belief: Belief, log: Floats, logs: Sequenc
     for total in groups.values():
         lenient = lenient + np.maximum(total, total.max() - AGAINST)
     drawn = [number for number, one in enumerate(belief.hypotheses) if _can_be_joined(one)]
-    told: list[int] = []
+    told: list[list[int]] = []
     for worth in (log.max(axis=1), np.where(np.isfinite(log[:, 0]), lenient, -np.inf)):
         best = np.full(len(belief.hypotheses), -np.inf)
         np.maximum.at(best, belief.columns.hypothesis, worth)
-        order = sorted((number for number in drawn if np.isfinite(best[number])), key=lambda one: -best[one])
-        told += order[:LEADERS]
-    return list(dict.fromkeys(told))
+        told.append(
+            sorted((number for number in drawn if np.isfinite(best[number])), key=lambda one: -best[one])
+        )
+    by_all, by_lenient = told
+    return (
+        list(dict.fromkeys([*by_all[:LEADERS], *by_lenient[:LENIENT]])),
+        [*by_all[:LENIENT], *by_lenient[:LENIENT]],
+    )
 
 
 def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_]) -> list[int]:

@@ -229,7 +229,8 @@ class Inference:
         for one in asked:
             weights = _per_hypothesis(one, one.log_weights(live))
             told |= dict(zip(one.hypotheses[1:], weights[1:].tolist(), strict=True))
-        best = max(*told.values(), float(total.max())) if told else 0.0
+        # Pairs are held against pairs: the one car of the screen fits no reading as well as the best of sixteen.
+        best = max(told.values()) if pairs else max(*told.values(), float(total.max()))
         likely = sorted((one for one in told if told[one] > best - FAR), key=lambda one: -told[one])
         return {self._numbered(one): told[one] for one in likely[:JOINED]}
 
