@@ -83,7 +83,8 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
     left = leads and probability[leader] >= found_at and unexplained(situation, leader)
     if not nothing_drawn and not misfit and not left:
         return None
-    region = _region(situation, quarrel, named if outright else leader)
+    undrawn = (name for name in probability if name != NOT_IN_MODEL and _is_outside(situation, name))
+    region = _region(situation, quarrel, next(undrawn, leader) if nothing_drawn else leader)
     test = _deciding(situation, quarrel)
     return Doubt(
         nothing_drawn,
