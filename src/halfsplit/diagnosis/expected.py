@@ -203,11 +203,13 @@ def _spread(value: Floats, regime: NDArray[np.intp]) -> Floats:
     if value.shape[1] < FEWEST_CARS:
         return coarse
     spread = np.repeat(value.std(axis=1, keepdims=True), value.shape[1], axis=1)
-    for row in np.flatnonzero((regime != regime[:, :1]).any(axis=1)):
-        for each in np.unique(regime[row]):
-            alike = regime[row] == each
-            few = alike.sum() < FEWEST_CARS
-            spread[row, alike] = coarse[row, alike] if few else value[row, alike].std()
+    mixed = np.flatnonzero((regime != regime[:, :1]).any(axis=1))
+    alike = (regime[mixed, :, None] == regime[mixed, None, :]).astype(float)
+    cars = alike.sum(axis=-1)
+    apart = (value[mixed] - value[mixed].mean(axis=1, keepdims=True))[..., None]
+    mean, square = ((alike @ power)[..., 0] / cars for power in (apart, apart**2))
+    within = np.sqrt(np.maximum(square - mean**2, 0.0))
+    spread[mixed] = np.where(cars < FEWEST_CARS, coarse[mixed], within)
     return spread
 
 
