@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from halfsplit.circuit.faults import NOTHING_WRONG
 from halfsplit.diagnosis.hypotheses import STRANGE
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
@@ -172,9 +171,7 @@ class Context:
     @property
     def healthy(self) -> int:
         """The column of the vehicle that has nothing wrong."""
-        columns = self.predictor.columns
-        names = (columns.hypotheses[index].first.name for index in columns.hypothesis)
-        return next(number for number, name in enumerate(names) if name == NOTHING_WRONG)
+        return self.predictor.columns.healthy
 
 
 def expect_number(

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.faults import HIGHEST_12_V, NOT_IN_MODEL, Fault, pair
+from halfsplit.circuit.faults import HIGHEST_12_V, NOT_IN_MODEL, NOTHING_WRONG, Fault, pair
 from halfsplit.circuit.network import ADD, EMF, SET, Change, Lock
 
 Floats = NDArray[np.float64]
@@ -133,6 +133,12 @@ class Columns:
         shift = np.array([starts.get(hypothesis.name, -1) for hypothesis in self.hypotheses], dtype=np.intp)
         start = shift[self.hypothesis]
         return np.where(start < 0, -1, start + np.arange(len(self)) - _starts(self)[self.hypothesis])
+
+    @cached_property
+    def healthy(self) -> int:
+        """The column of the vehicle that has nothing wrong."""
+        number = next(place for place, one in enumerate(self.hypotheses) if one.first.name == NOTHING_WRONG)
+        return int(np.flatnonzero(self.hypothesis == number)[0])
 
     @cached_property
     def same_as_next(self) -> NDArray[np.bool_]:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
 from halfsplit.circuit.element import DriverDevice, Relay
-from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
+from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
 from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
@@ -49,14 +49,6 @@ class Scene:
         self._solved, self._blown_before = solved, before
         self.shape = solved.shape
         self._works: dict[str, Readings] = {}
-        self.nothing = next(
-            (
-                number
-                for number, hypothesis in enumerate(columns.hypotheses)
-                if hypothesis.first.name == NOTHING_WRONG
-            ),
-            0,
-        )
 
     def fill(self, nodes: Sequence[int]) -> None:
         """Find the volts of these nodes at once: many together are much cheaper than one by one."""
@@ -126,7 +118,7 @@ class Scene:
         reference = np.full(self.shape[1], max(best, 1e-6), dtype=np.float32)
         if nominal > 0.5 * best and not self.key.changes:
             # The same car, healthy: what the load has here, scaled up to the state in which it has most.
-            healthy = int(np.flatnonzero(self.columns.hypothesis == self.nothing)[0])
+            healthy = self.columns.healthy
             reference = np.maximum(volts[healthy] * np.float32(best / nominal), np.float32(1e-6))
         share = volts / reference
         share[self._broken(load)] = 0.0
