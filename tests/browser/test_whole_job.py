@@ -122,7 +122,7 @@ def test_the_bench_on_a_desk(open_page):
     assert beside["x"] >= top["x"] + top["width"]
 
 
-def test_a_reading_is_with_the_other_browser_by_one_look_and_one_question(open_page):
+def test_a_reading_is_with_the_other_browser_as_soon_as_the_server_has_looked(open_page):
     """'Two people on one job see each other's readings within 2 s' is the product's promise.
 
     Looks and questions are counted, not seconds: what a busy machine makes of them says nothing about the product.
@@ -137,6 +137,6 @@ def test_a_reading_is_with_the_other_browser_by_one_look_and_one_question(open_p
         ada.locator("#typed").fill(f"12.{number + 1}")
         ada.locator("#typed").press("Enter")
         expect(bo.locator("#evidence .value").first).to_have_text(f"12.{number + 1} V")
-        assert len(asked) == number + 1
+        assert number < len(asked) <= 2 * (number + 1)  # told by the server, not asked for over and over
         expect(ada.locator("#last")).to_contain_text(f"Stored: 12.{number + 1} V")
         ada.goto("/jobs/lamp?at=X1.1:in&quantity=volts&state=on")
