@@ -296,3 +296,15 @@ def test_real_cranking_b_is_sound_and_its_sister_lacks_a_tooth(outside_data: Fol
 def test_marks_are_in_the_captures_own_time(outside_data: Folder) -> None:
     result: Result = measured(outside_data("crank-cam"), "crank-36-2-1-running.csv", "Channel 0", "Channel 1")
     assert min(mark.start for mark in result.marks) > 5.2
+
+
+def test_peaks_that_the_input_turned_over_are_turned_up_again() -> None:
+    """An engine that speeds up over an input that turns over what is beyond its range: the wheel is still told."""
+    rate = 6000.0
+    clock = np.arange(int(3 * rate)) / rate
+    angle, speed = turns_of(clock, 150.0, end_rpm=600.0, ripple=0.1)
+    volts = inductive(angle, speed, teeth(60, 58, 59).tolist(), 1 / 60)
+    top = 0.6 * float(np.abs(volts).max())
+    turned = np.maximum(np.where(volts > top, volts - 2 * top, volts), -top)
+    result = crank_cam(sensor_edges(turned, rate))
+    assert (result.verdict, result.wheel) == ("good", "60-2")
