@@ -14,13 +14,13 @@ DEMO = "rear-lamps"
 
 @pytest.fixture
 def solved(monkeypatch):
-    """How many times the circuit has been solved for all hypotheses."""
+    """How many cells, hypotheses times cars, the circuit has been solved for."""
     count = [0]
     init = Batch.__init__
 
-    def counted(self, *args):
-        count[0] += 1
-        init(self, *args)
+    def counted(self, systems, cases, *args):
+        count[0] += len(systems) * len(cases)
+        init(self, systems, cases, *args)
 
     monkeypatch.setattr(Batch, "__init__", counted)
     return count
@@ -56,7 +56,7 @@ def test_a_reading_finds_solved_what_was_thought_of(tmp_path, solved):
                 told.append((after.next_tests(3), [one.probability for one in after.suspects()]))
             work.append(solved[0] - before)
     assert told[0] == told[1]
-    assert work[1] == 0 < work[0]
+    assert work[1] <= work[0] / 2, work
 
 
 def test_it_ends_and_leaves_the_job_alone(tmp_path):

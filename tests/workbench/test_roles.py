@@ -76,6 +76,8 @@ ROUTES = {
     "POST /jobs/{job_id}/captures": "measure",
     "GET /jobs/{job_id}/captures/{capture_id}": "read",
     "POST /jobs/{job_id}/captures/{capture_id}/analysis": "measure",
+    "GET /jobs/{job_id}/captures/{capture_id}/measuring": "read",
+    "POST /jobs/{job_id}/captures/{capture_id}/measuring/stop": "measure",
     "POST /jobs/{job_id}/captures/{capture_id}/evidence": "measure",
     "POST /jobs/{job_id}/captures/{capture_id}/snapshot": "measure",
     "GET /jobs/{job_id}/captures/{capture_id}/window": "read",

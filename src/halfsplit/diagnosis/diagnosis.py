@@ -178,9 +178,10 @@ class Diagnosis:
 
         What is solved for the one is solved for the other.
         """
-        self._infer()
         other = copy(self)
-        vars(other).update(_readings=list(self._readings), _refused=dict(self._refused))
+        vars(other).update(
+            _readings=list(self._readings), _refused=dict(self._refused), _inference=copy(self._infer())
+        )
         other.record(test, value, sure=True)
         return other
 
