@@ -25,8 +25,8 @@ from halfsplit.circuit.network import Parameters, System
 from halfsplit.diagnosis.hypotheses import Columns
 from halfsplit.diagnosis.solved import Amended, Bools, Floats, Readings, Solved
 
-SCENE_BYTES = 1 << 29
-"""Memory for scenes that are kept."""
+SCENE_BYTES, FEWEST_SCENES = 1 << 28, 4
+"""Memory for scenes that are kept, and how many are kept whatever they take."""
 DEAD_MODES = ("open", "shorted", "stalled")
 
 
@@ -46,36 +46,36 @@ class Scene:
         self, circuit: Circuit, columns: Columns, key: SceneKey, solved: Solved, before: Bools
     ) -> None:
         self.circuit, self.columns, self.key = circuit, columns, key
-        self._solved, self._blown_before = solved, before
+        self.solved, self._blown_before = solved, before
         self.shape = solved.shape
         self._works: dict[str, Readings] = {}
 
     def fill(self, nodes: Sequence[int]) -> None:
         """Find the volts of these nodes at once: many together are much cheaper than one by one."""
-        self._solved.fill("volts", nodes)
+        self.solved.fill("volts", nodes)
 
     def fill_source(self, nodes: Sequence[int]) -> None:
         """Find the source resistance of these nodes at once."""
-        self._solved.fill("source_ohms", nodes)
+        self.solved.fill("source_ohms", nodes)
 
     def point_volts(self, node: int) -> Readings:
         """Volts of a node (C, D) against the reference."""
-        return self._solved.get("volts", node)
+        return self.solved.get("volts", node)
 
     def volts(self, a: int, b: int) -> Readings:
         """Volts between two nodes (C, D), no instrument fitted."""
         size = self.circuit.network.size
         self.fill([node for node in (a, b) if node != size])
         zero = np.float32(0.0)
-        first = self._solved.get("volts", a) if a != size else zero
-        second = self._solved.get("volts", b) if b != size else zero
+        first = self.solved.get("volts", a) if a != size else zero
+        second = self.solved.get("volts", b) if b != size else zero
         return np.asarray(first - second + np.zeros(self.shape, dtype=np.float32))
 
     def source(self, node: int) -> Readings:
         """Resistance (C, D) of a point against the reference."""
         if node == self.circuit.network.size:
             return np.zeros(self.shape, dtype=np.float32)
-        return self._solved.get("source_ohms", node)
+        return self.solved.get("source_ohms", node)
 
     def read(self, a: int, b: int, used: Instrument) -> Readings:
         """Volts that an instrument shows between two nodes, its own load included."""
@@ -91,15 +91,15 @@ class Scene:
 
     def fill_amps(self, elements: Sequence[int]) -> None:
         """Find the currents of these elements at once."""
-        self._solved.fill("amps", elements)
+        self.solved.fill("amps", elements)
 
     def amps(self, element: int) -> Readings:
         """Current of an element (C, D)."""
-        return self._solved.get("amps", element)
+        return self.solved.get("amps", element)
 
     def port_ohms(self, a: int, b: int) -> Readings:
         """Resistance between two nodes (C, D)."""
-        return self._solved.port_ohms(a, b).astype(np.float32)
+        return self.solved.port_ohms(a, b).astype(np.float32)
 
     def works(self, load: str) -> Readings:
         """Share of its healthy volts that a load has (C, D), 0 where it is broken itself."""
@@ -131,7 +131,7 @@ class Scene:
 
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
-        return np.asarray(self._solved.fed[self.circuit.network.devices.module_index[module]])
+        return np.asarray(self.solved.fed[self.circuit.network.devices.module_index[module]])
 
     def answers(self, module: str) -> Bools:
         """Whether a module answers: fed, and where it talks on a bus, in touch with another unit (C, D)."""
@@ -139,7 +139,7 @@ class Scene:
         part = self.circuit.parts[module]
         if part.behaviour is None or not part.behaviour.talks:
             return fed
-        links = self._solved.links
+        links = self.solved.links
         heard = [
             links[module, other] & links[other, module]
             for listener, other in links
@@ -149,12 +149,12 @@ class Scene:
 
     def blown(self) -> Bools:
         """Fuses that open by overload (F, C, D)."""
-        return self._solved.blown
+        return self.solved.blown
 
     @cached_property
     def regime(self) -> NDArray[np.intp]:
         """A number (C, D) that is the same where the same fuses are blown and every device rests in the same state."""
-        kept = [(self.blown() | self._blown_before).astype(np.intp), self._solved.states.astype(np.intp)]
+        kept = [(self.blown() | self._blown_before).astype(np.intp), self.solved.states.astype(np.intp)]
         every = np.concatenate([draws.reshape(-1, *self.shape) for draws in kept])
         salt = np.random.default_rng(1).integers(1, 1 << 40, len(every))
         return np.asarray(np.einsum("fcd,f->cd", every, salt))
@@ -171,7 +171,7 @@ class Scene:
     @cached_property
     def chattering(self) -> Bools:
         """Columns whose devices find no rest (C, D)."""
-        return np.asarray(self._solved.chattering.any(axis=0))
+        return np.asarray(self.solved.chattering.any(axis=0))
 
     def switching(self, pin: str) -> tuple[Floats, Floats]:
         """Duty (share of time that the load is on) and frequency in Hz at a driver's pin (C, D)."""
@@ -180,7 +180,7 @@ class Scene:
         device = table.devices[number]
         if not isinstance(device, DriverDevice):
             raise TypeError(f"{pin} is no driver's pin")
-        on = np.isin(self._solved.states[number], (1, 2))
+        on = np.isin(self.solved.states[number], (1, 2))
         duty, hertz = device.driver.duty, device.driver.hertz
         return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
 
@@ -189,7 +189,7 @@ class Scene:
         network = self.circuit.network
         if self.circuit.parts[name].kind == "relay":
             number = network.devices.find(name, Relay)
-            closed = self._solved.states[number] == 1
+            closed = self.solved.states[number] == 1
         else:
             row = network.fuses.tolist().index(network.element(name))
             closed = ~self.blown()[row]
@@ -285,9 +285,6 @@ class Predictor:
         self._cases = Cases.of(first, columns.changes, columns.locks)
         self._near, self._give_way = near, give_way
         self.depth: int = 0 if near is None else near.depth + 1
-        # Volts and source ohms of all points, in float32.
-        each = 8 * len(columns) * len(self.draws) * circuit.network.size
-        self._room = int(np.clip(SCENE_BYTES // max(each, 1), 4, 400))
 
     @property
     def nbytes(self) -> int:
@@ -295,15 +292,13 @@ class Predictor:
         return sum(each.nbytes for each in self._solved.values())
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
-        """The scene, solved if it was not yet; those used longest ago are let go."""
+        """The scene, solved if it was not yet; the oldest are let go where all take too much memory."""
         self._give_way()
         where = key, memory.token
-        scene = self._scenes.pop(where, None)
+        scene = self._scenes.get(where)
         if scene is None:
             scene = Scene(self.circuit, self.columns, key, self._solve(key, memory), memory.blown)
-        self._scenes[where] = scene
-        while len(self._scenes) > self._room:
-            self._scenes.pop(next(iter(self._scenes)))
+            self._scenes[where] = scene
         return scene
 
     def _solve(self, key: SceneKey, memory: Memory) -> Solved:
@@ -312,8 +307,9 @@ class Predictor:
         system = self._system(key, None)
         what = system.electrically(), good
         if (what, memory.token) not in self._solved:
-            while len(self._solved) >= self._room:
-                self._solved.pop(next(iter(self._solved)))
+            while len(self._solved) >= FEWEST_SCENES and self.nbytes > SCENE_BYTES:
+                gone = self._solved.pop(next(iter(self._solved)))
+                self._scenes = {key: one for key, one in self._scenes.items() if one.solved is not gone}
             self._solved[what, memory.token] = self._batch_for(key, good, memory)
         return self._solved[what, memory.token]
 

@@ -22,7 +22,7 @@ SPEAKS = 0.7
 """Natural log of the likelihood ratio from which a reading speaks for or against (about 2 to 1)."""
 NEARLY_CERTAIN, ONE_OF_SEVERAL = 0.95, 0.3
 """A reading is decisive that lifts a cause from under the second share to over the first."""
-FITS = 0.4
+FITS = 1 / 3
 """A reading is odd where the chance that it was no slip is less."""
 
 
