@@ -13,7 +13,7 @@ from typing import Final
 
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.errors import HalfsplitError
-from halfsplit.job.memory import Memory, Remembered, free_turn, memory_of
+from halfsplit.job.memory import Memory, Remembered, in_turn, memory_of
 from halfsplit.store import JobStore
 
 QUIET: Final = 0.5
@@ -46,7 +46,7 @@ def think_ahead(memory: Memory) -> bool:
         if not remembered.lock.acquire(blocking=False):
             return False
         try:
-            with free_turn() as mine:
+            with in_turn(wait=0.0) as mine:
                 waiting = _waiting(remembered)
                 if not mine or not waiting or not _thought_through(memory, remembered, *waiting[0]):
                     return False

@@ -37,20 +37,9 @@ _turn = threading.RLock()
 
 
 @contextmanager
-def in_turn() -> Iterator[None]:
-    """One computation after the other: together they would all be done only when the last is."""
-    mine = _turn.acquire(timeout=TURN)
-    try:
-        yield
-    finally:
-        if mine:
-            _turn.release()
-
-
-@contextmanager
-def free_turn() -> Iterator[bool]:
-    """A turn for what can wait, if nothing else is worked on: whether it was had."""
-    mine = _turn.acquire(blocking=False)
+def in_turn(wait: float = TURN) -> Iterator[bool]:
+    """One computation after the other: together they would all be done only when the last is. Whether it was had."""
+    mine = _turn.acquire(timeout=wait)
     try:
         yield mine
     finally:
