@@ -42,7 +42,7 @@ ABANDONED: Final = 10.0
 """Seconds for which a process goes on with what nobody waits for: what it remembers of other jobs goes with it."""
 LARGEST: Final = 1_500.0
 """Megabytes that a process may hold before another takes its place; it forgets jobs long before that."""
-PRELOAD: Final = ["halfsplit.workbench.ahead"]
+PRELOAD: Final = ["halfsplit.workbench.preload"]
 """Imported once, so that a new process comes up at once and shares the program's memory with the others."""
 JOBS_KNOWN: Final = 2_000
 PASSED_ON: Final = 421
