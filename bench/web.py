@@ -43,13 +43,15 @@ AIM = 0.5
 
 
 @contextmanager
-def served(store: jobs.JobStore) -> Iterator[str]:
+def served(store: jobs.JobStore, *, accounts: bool = False) -> Iterator[str]:
     """The workbench on a free port of loopback, in a thread, until the block ends."""
     with socket.socket() as found:
         found.bind(("127.0.0.1", 0))
         port = found.getsockname()[1]
     server = uvicorn.Server(
-        uvicorn.Config(create_app(store), port=port, log_level="error", timeout_graceful_shutdown=1)
+        uvicorn.Config(
+            create_app(store, accounts=accounts), port=port, log_level="warning", timeout_graceful_shutdown=1
+        )
     )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

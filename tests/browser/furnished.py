@@ -6,22 +6,17 @@ wrong with each; with HALFSPLIT_SCREENSHOTS in every look, and each is kept as a
 
 import os
 import random
-import socket
 import sys
 import tempfile
-import threading
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
 from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import uvicorn
 from playwright.sync_api import sync_playwright
 
+from bench.web import served
 from halfsplit import job as jobs
 from halfsplit.diagnosis.learned import Cause, Lesson, digest, shipped_shares, tally_of
 from halfsplit.diagnosis.priors import default_priors
@@ -41,7 +36,6 @@ from halfsplit.job.learned_file import Learned, write_learned
 from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
 from halfsplit.workbench.accounts import new_owner_link
-from halfsplit.workbench.app import create_app
 from tests.browser.finished import finish, picture, shop
 from tests.browser.looks import faults
 from tests.capture.signals.engine import crank_engine
@@ -185,23 +179,6 @@ def _night() -> bytes:
         amps = 2.5 if second < 1200 else 0.062 + (0.4 if second > 3000 and second % 900 < 10 else 0.0)
         lines.append(f"{second};{amps + generator.gauss(0, 0.002):.4f}")
     return "\n".join(lines).encode()
-
-
-@contextmanager
-def served(store: JobStore, *, accounts: bool = False) -> Iterator[str]:
-    """The address of a workbench on this store."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    app = create_app(store, accounts=accounts)
-    server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="warning"))
-    running = threading.Thread(target=server.run, daemon=True)
-    running.start()
-    while not server.started:
-        time.sleep(0.05)
-    yield f"http://127.0.0.1:{port}"
-    server.should_exit = True
-    running.join()
 
 
 def take(names: tuple[str, ...]) -> int:
