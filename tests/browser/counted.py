@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 from playwright.sync_api import Locator, Page, sync_playwright
 
+from bench.web import served
 from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from halfsplit.job.places import from_json
 from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
 from tests.browser.acts import PATIENCE
-from tests.browser.furnished import served
 from tests.browser.looks import SIZES
 
 DEMO = "rear-lamps"
