@@ -7,9 +7,11 @@ from the healthy network of that draw in whichever of its own rounds is most lik
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -28,6 +30,10 @@ TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
 MOSTLY_COPIES = 3
 """Times as many lanes as cases from which filling them up costs more than it saves."""
+THREADS = min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)
+"""Threads among which the blocks of a question are shared out."""
+FEWEST_BLOCKS = 32
+"""Blocks from which a second thread is worth its start."""
 FEWEST_LANES = 8
 """Cells that are worked on side by side at least: a processor adds four or eight numbers at a time."""
 
@@ -53,7 +59,9 @@ class Batch:
         self._states: States = np.zeros((len(self.table.devices), len(self._every)), dtype=np.int8)
         self._chattering: Bools = np.zeros(self._states.shape, dtype=bool)
         self._blown: Bools = np.zeros((len(self.network.fuses), len(self._every)), dtype=bool)
-        self._like = np.arange(len(cases)) if before is not None else alike(self.system, cases)
+        self._like = np.arange(len(cases))
+        sound = self._like if before is None else np.flatnonzero(~before.any(axis=(0, 2)))
+        self._like[sound] = sound[alike(self.system, cases.some(sound))]
         if before is not None:
             self._open_all(before.reshape(self._blown.shape), self._every)
         own = self._like[self._case(self._every)] == self._case(self._every)
@@ -86,23 +94,25 @@ class Batch:
 
     # What is asked of the settled cells.
 
-    def volts(self, nodes: Ints) -> Floats:
-        """Volts (nodes, C, D): the mean over time where a driver has a duty cycle."""
-        return self._told(self._mean(self._every, lambda states: self._volts(self._every, states, nodes)))
+    def volts(self, nodes: Ints, cases: Ints | None = None) -> Floats:
+        """Volts (nodes, C, D), of all cases or of some: the mean over time where a driver has a duty cycle."""
+        cells = self._of(cases)
+        return self._told(self._mean(cells, lambda states: self._volts(cells, states, nodes)))
 
-    def amps(self, elements: Ints) -> Floats:
+    def amps(self, elements: Ints, cases: Ints | None = None) -> Floats:
         """Currents of elements (elements, C, D), from first end to second."""
-        return self._told(self._mean(self._every, lambda states: self._amps(self._every, states, elements)))
+        cells = self._of(cases)
+        return self._told(self._mean(cells, lambda states: self._amps(cells, states, elements)))
 
-    def source_ohms(self, nodes: Ints) -> Floats:
+    def source_ohms(self, nodes: Ints, cases: Ints | None = None) -> Floats:
         """Resistance (nodes, C, D) that each point shows against the reference: what an instrument meets."""
-        asked = places(self._structure, nodes)
-        return self._told(self._ask(POINTS, self._every, self._states, asked))
+        cells, asked = self._of(cases), places(self._structure, nodes)
+        return self._told(self._ask(POINTS, cells, self._states[:, cells], asked))
 
-    def port_ohms(self, a: Ints, b: Ints) -> Floats:
+    def port_ohms(self, a: Ints, b: Ints, cases: Ints | None = None) -> Floats:
         """Resistance (ports, C, D) between pairs of nodes, with the devices as they are."""
-        asked = places(self._structure, a, b)
-        return self._told(self._ask(PORTS, self._every, self._states, asked))
+        cells, asked = self._of(cases), places(self._structure, a, b)
+        return self._told(self._ask(PORTS, cells, self._states[:, cells], asked))
 
     def fed(self) -> Bools:
         """Which modules work (modules, C, D)."""
@@ -121,8 +131,13 @@ class Batch:
         heard = links(self.system, self._states, locks, watched, every=True)
         return {pair: each.reshape(self.shape) for pair, each in heard.items()}
 
+    def _of(self, cases: Ints | None) -> Ints:
+        """The cells of some cases, or all."""
+        draws = len(self.systems)
+        return self._every if cases is None else (cases[:, None] * draws + np.arange(draws)).ravel()
+
     def _told(self, values: Floats) -> Floats:
-        return values.reshape(-1, *self.shape)
+        return values.reshape(len(values), -1, len(self.systems))
 
     # How it is settled.
 
@@ -184,35 +199,38 @@ class Batch:
         draws, lanes = len(self.systems), self._cells.shape[1]
         systems = self.systems * (lanes // draws)
         rest = self.table.rest(self.table.free(lanes)).T[None]
-        first = bases(systems, rest, self._owned)
+        first = bases(systems, rest, self._owned, THREADS)
         COUNTER.factorisations += draws
         if not self.system.driven:
             return first
         nothing = Cases.of(self.system, [()], [()])
         locks = nothing.locks.at(np.zeros(lanes, dtype=np.intp))
-        asked = np.zeros((1, lanes), dtype=np.intp), nothing.changes, working(self._structure, lanes)
+        work = working(self._structure, lanes, len(first.states))
+        rows, changes = np.zeros((1, lanes), dtype=np.intp), nothing.changes
 
         def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
             def watched(now: States) -> Floats:
                 every = np.zeros((len(now), lanes), dtype=np.int8)
                 every[:, columns] = now
-                volts = np.empty((1, len(self.table.watch), lanes))
-                rows, changes, work = asked
+                volts = np.empty((len(self.table.watch), 1, lanes))
                 wanted = places(self._structure, self.table.watch)
-                answer(
-                    VOLTS, self._structure, first, rows, every.T[None].copy(), changes, work, *wanted, volts
-                )
-                return np.asarray(volts[0][:, columns])
+                given = every.T[None].copy()
+                answer(VOLTS, self._structure, first, rows, given, changes, work, 0, 1, *wanted, volts)
+                return np.asarray(volts[:, 0, columns])
 
             return watched(states), links(self.system, states, locks.at(columns), watched)
 
         settled = settle(self.system, evaluate, locks, self._thresholds.at(np.arange(lanes) % draws))
         COUNTER.factorisations += draws * len(settled.history)
-        return bases(systems, np.stack([states.T for states in settled.history]), self._owned)
+        rounds = np.stack([states.T for states in settled.history])
+        return bases(systems, rounds, self._owned, THREADS)
 
     @cached_property
-    def _work(self) -> Work:
-        return working(self._structure, self._cells.shape[1])
+    def _works(self) -> list[Work]:
+        """Room for each thread."""
+        base, lanes = self._base, self._cells.shape[1]
+        free = range(len(base.states), len(base.conductance))
+        return [working(self._structure, lanes, own) for own in free]
 
     def _settle(self, waiting: Ints) -> None:
         """Settle these cells; those in which a fuse opens are settled again, from the unpowered network.
@@ -281,21 +299,22 @@ class Batch:
         """What ``substitution.answer`` gives (count, b) for cells with these device states (devices, b)."""
         blocks, lanes = self._places[0][cells], self._places[1][cells]
         some = np.unique(blocks)
-        every = self._cells[some]
-        if len(cells) < len(self._every):
-            now = self._states.copy() if len(self._states) else self._states
-            now[:, cells] = states
-        else:
-            now = states
-        given = np.ascontiguousarray(now[:, every].transpose(1, 2, 0))
-        ends, needed, above = asked
-        count = len(ends)
-        out = np.empty((len(some), count, every.shape[1]))
-        base, row, changes = self._base, self._row[every], self._changes
-        answer(what, self._structure, base, row, given, changes, self._work, ends, needed, above, out)
+        every, row_of = self._cells[some], np.searchsorted(some, blocks)
+        now = self._states[:, every]
+        now[:, row_of, lanes] = states
+        given = np.ascontiguousarray(now.transpose(1, 2, 0))
+        out = np.empty((len(asked[0]), *every.shape))
+        base, rows = self._base, self._row[every]
+
+        known = self._structure, base, rows, given, self._changes
+
+        def work_on(work: Work, start: int, end: int) -> None:
+            answer(what, *known, work, start, end, *asked, out)
+
+        _shared_out(work_on, self._works, len(every))
         if every.size == len(cells) == len(self._every) and len(self.systems) == every.shape[1]:
-            return out.transpose(1, 0, 2).reshape(count, every.size)
-        return out[np.searchsorted(some, blocks), :, lanes].T
+            return out.reshape(len(out), every.size)
+        return out[:, row_of, lanes]
 
     def _volts(self, cells: Ints, states: States, nodes: Ints) -> Floats:
         """Volts (nodes, b) of cells with these device states (devices, b)."""
@@ -351,6 +370,26 @@ class Batch:
             phases.append((end - start, now))
             start = end
         return [phase for phase in phases if phase[0] > 0]
+
+
+@cache
+def _threads() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(THREADS, "solving")
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_threads.cache_clear)  # threads stay behind in the parent
+
+
+def _shared_out(work_on: Callable[[Work, int, int], None], works: Sequence[Work], count: int) -> None:
+    """Work on so many blocks, in stretches from a first to a last, a thread each."""
+    parts = max(1, min(len(works), count // FEWEST_BLOCKS))
+    ends = [count * part // parts for part in range(parts + 1)]
+    stretches = list(zip(works[:parts], ends[:-1], ends[1:], strict=True))
+    waiting = [_threads().submit(work_on, *stretch) for stretch in stretches[1:]]
+    work_on(*stretches[0])
+    for each in waiting:
+        each.result()
 
 
 def _with_open(changes: Changes, rows: Ints, elements: Ints) -> Changes:

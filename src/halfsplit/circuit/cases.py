@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
@@ -75,8 +76,15 @@ def alike(system: System, cases: Cases) -> Ints:
 
 def _chains(system: System) -> Ints:
     """The chain (E,) in which each element stands: from one to the next by a node that joins these two alone."""
-    ends, count, size = system.ends, len(system.ends), system.network.size
     there = (system.conductance != 0.0) | (system.device >= 0)
+    known, key = system.network.chains, system.ends.tobytes() + there.tobytes()
+    if key not in known:
+        known[key] = _in_chains(system, there)
+    return known[key]
+
+
+def _in_chains(system: System, there: NDArray[np.bool_]) -> Ints:
+    ends, count, size = system.ends, len(system.ends), system.network.size
     plain = (ends[:, :2] == ends[:, 2:]).all(axis=1)
     element, node = np.repeat(np.flatnonzero(there), 4), ends[there].ravel()
     element, node = np.unique(np.column_stack([element, node]), axis=0).T

@@ -42,16 +42,18 @@ Numbers = NDArray[np.int32]
 
 
 class Base(NamedTuple):
-    """The networks of all lanes, factorised in the K rounds of their healthy run, and room for one block (row K).
+    """The networks of all lanes, factorised in the K rounds of their healthy run, and room for a few blocks.
+
+    The last R rows are that room, one for each block that is worked on at a time.
 
     states (K, L, devices)    states of the devices
     given, emf, push (E, L)   values before devices switch them; present, device, mask (E,) as of the system
     owned (devices, most)     elements of each device, then -1
-    conductance, source (K + 1, E, L)  values as switched: siemens, and ampere into the first end
-    schur (K + 1, Q, L)       what each front leaves for the later nodes that it couples
-    sums, current (K + 1, F, L)  their row sums (siemens) and currents (ampere) from it
-    upper, lower (K + 1, F, L)   the node's row and column by its pivot
-    pivot, volts (K + 1, N, L)   inverse pivots (ohm), and volts that its own current makes
+    conductance, source (K + R, E, L)  values as switched: siemens, and ampere into the first end
+    schur (K + R, Q, L)       what each front leaves for the later nodes that it couples
+    sums, current (K + R, F, L)  their row sums (siemens) and currents (ampere) from it
+    upper, lower (K + R, F, L)   the node's row and column by its pivot
+    pivot, volts (K + R, N, L)   inverse pivots (ohm), and volts that its own current makes
     """
 
     states: States
@@ -86,7 +88,7 @@ class Changes(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Room to work on one block after the other.
+    """Room to work on one block after the other, in row ``own`` of the base.
 
     ``marked`` (N,), ``changed`` (E,): number of the last block in which a front, an element was another than the
     base's. ``nodes``, ``path`` (N + 1,), ``elements``, ``extra`` (E + 1,): lists. ``seen`` (N + 1,): nodes on a way,
@@ -103,10 +105,11 @@ class Work(NamedTuple):
     x: Floats
     pushed: Floats
     lane: Floats
+    own: int
 
 
-def bases(systems: Sequence[System], rounds: States, owned: Numbers) -> Base:
-    """Factorise the networks of the lanes in each round of device states (K, L, devices)."""
+def bases(systems: Sequence[System], rounds: States, owned: Numbers, room: int) -> Base:
+    """Factorise the networks of the lanes in each round of device states (K, L, devices); ``room``: for blocks."""
     system = systems[0]
     structure = structure_of(system)
     given, emf, push = (
@@ -130,18 +133,18 @@ def bases(systems: Sequence[System], rounds: States, owned: Numbers) -> Base:
         system.device.astype(np.int32),
         system.mask.astype(np.int32),
         owned,
-        *(np.concatenate([each, each[:1]]) for each in (conductance, source)),
+        *(np.concatenate([each, *[each[:1]] * room]) for each in (conductance, source)),
         *(
-            np.empty((count + 1, each, lanes))
+            np.empty((count + room, each, lanes))
             for each in (squares, coupled, coupled, coupled, coupled, size, size)
         ),
     )
-    _eliminate_all(structure, base, working(structure, lanes))
+    _eliminate_all(structure, base, working(structure, lanes, count))
     return base
 
 
-def working(structure: Structure, lanes: int) -> Work:
-    """Room to work on the blocks of a structure."""
+def working(structure: Structure, lanes: int, own: int) -> Work:
+    """Room to work on the blocks of a structure in this row of its base."""
     size, elements = len(structure.parent), len(structure.extra)
     return Work(
         np.full(size, -1, dtype=np.int32),
@@ -154,6 +157,7 @@ def working(structure: Structure, lanes: int) -> Work:
         np.zeros((size + 1, lanes)),
         np.zeros((size + 1, lanes)),
         np.zeros((4, lanes)),
+        own,
     )
 
 
@@ -285,10 +289,10 @@ def _eliminate(structure, base, work, nodes, count, number, own, block):  # type
 
 @njit(cache=True, nogil=True)
 def _put(base, work, number, element, states, changes, rows, block, count):  # type: ignore[no-untyped-def]
-    """Note an element's values in this block, in the last row, if they are not the base's; the number noted so far."""
+    """Note an element's values in this block, in its own row, if they are not the base's; the number noted so far."""
     if work.changed[element] == block:
         return count
-    own, device = len(base.states), base.device[element]
+    own, device = work.own, base.device[element]
     differs = False
     for lane in range(len(rows)):
         g, emf, push = base.given[element, lane], base.emf[element, lane], base.push[element, lane]
@@ -351,7 +355,7 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
                     element = base.owned[device, at]
                     if element >= 0:
                         count = _put(base, work, number, element, states, changes, rows, block, count)
-    extras, listed, own = 0, np.int64(0), len(base.states)
+    extras, listed, own = 0, np.int64(0), work.own
     for at in range(count):
         element = work.elements[at]
         if structure.extra[element] == 1:

@@ -192,6 +192,11 @@ class Network:
         return {}
 
     @cached_property
+    def chains(self) -> dict[bytes, Ints]:
+        """Which elements stand in a chain with which, by what is there; see ``cases``."""
+        return {}
+
+    @cached_property
     def ends(self) -> Ints:
         rows = [[self.index[point] for point in (*element.u, *element.v)] for element in self.elements]
         return np.array(rows, dtype=np.intp).reshape(-1, 4)
@@ -251,12 +256,21 @@ class Network:
             self.ends,
             conductance,
             emf,
-            np.array([element.push for element in self.elements]),
+            self._push,
             self._present(chosen),
-            np.array([element.device for element in self.elements], dtype=np.intp),
-            np.array([element.mask for element in self.elements], dtype=np.intp),
+            *self._switched,
             given,
         )
+
+    @cached_property
+    def _push(self) -> Floats:
+        return np.array([element.push for element in self.elements])
+
+    @cached_property
+    def _switched(self) -> tuple[Ints, Ints]:
+        """By which device each element is switched, and in which of its states it is there."""
+        devices, masks = ([getattr(each, name) for each in self.elements] for name in ("device", "mask"))
+        return np.array(devices, dtype=np.intp), np.array(masks, dtype=np.intp)
 
     def _set_sensor(self, name: str, number: float, conductance: Floats) -> None:
         part = self.model.parts[name]

@@ -74,7 +74,7 @@ def _response(structure, base, work, number, block, ends, list_, count, x, down,
 
     ``down``, ``up``: the lower and the upper factor; the other way round in the transposed network.
     """
-    size, own, lanes = len(structure.parent), len(base.states), x.shape[1]
+    size, own, lanes = len(structure.parent), work.own, x.shape[1]
     pushed, starts, coupled, marked, pivot = (
         work.pushed,
         structure.starts,
@@ -128,7 +128,7 @@ def _bypass(structure, base, work, number, block, extras, list_, count, table, d
     With the conductances G of the extra elements, E from them to nodes and Z the inverse of the network without them:
     I + G Eᵀ Z E (L, extras, extras). A lane in which an element is not there has a zero in G.
     """
-    own, lanes = len(base.states), table.shape[2]
+    own, lanes = work.own, table.shape[2]
     matrix = np.empty((lanes, extras, extras))
     for m in range(extras):
         ends = structure.ends[work.extra[m]]
@@ -144,19 +144,19 @@ def _bypass(structure, base, work, number, block, extras, list_, count, table, d
 
 
 @njit(inline="always")
-def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
-    """Volts ``out`` (B, len(wanted), L) at the places ``wanted``.
+def solve_blocks(structure, base, rows, states, changes, work, first, last, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
+    """Volts ``out`` (len(wanted), B, L) at the places ``wanted``.
 
-    ``rows`` (B, L): of ``changes``; ``states`` (B, L, devices). ``list_``: the wanted places and all above them, later
+    Of blocks ``first`` to ``last`` - 1. ``rows`` (B, L): of ``changes``; ``states`` (B, L, devices). ``list_``: the wanted places and all above them, later
     ones first, with room for all; ``needed`` (N,): whether a place is in it.
     """
-    size, own, lanes = len(structure.parent), len(base.states), rows.shape[1]
+    size, own, lanes = len(structure.parent), work.own, rows.shape[1]
     starts, coupled = structure.starts, structure.coupled
     upper, volts, marked, x = base.upper, base.volts, work.marked, work.x
     length = _count(needed)
     table = np.zeros((1, size + 1, lanes))
     flow = np.empty((1, lanes))
-    for block in range(len(rows)):
+    for block in range(first, last):
         number, extras = begin(structure, base, work, block, states[block], changes, rows[block])
         count = _and_extras(structure, work, extras, needed, list_, length) if extras else length
         for at in range(count):
@@ -171,7 +171,7 @@ def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, l
         for at in range(len(wanted)):
             from_ = wanted[at]
             for lane in range(lanes):
-                out[block, at, lane] = x[from_, lane]
+                out[at, block, lane] = x[from_, lane]
         if extras:
             if extras > len(table):
                 table, flow = np.zeros((extras, size + 1, lanes)), np.empty((extras, lanes))
@@ -192,7 +192,7 @@ def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, l
                 for at in range(len(wanted)):
                     from_ = wanted[at]
                     for lane in range(lanes):
-                        out[block, at, lane] -= flow[m, lane] * table[m, from_, lane]
+                        out[at, block, lane] -= flow[m, lane] * table[m, from_, lane]
     marked[:] = -1
     work.changed[:] = -1
 
@@ -200,7 +200,7 @@ def solve_blocks(structure, base, rows, states, changes, work, wanted, needed, l
 @njit(cache=True, nogil=True)
 def _around(structure, base, work, number, block, extras, needed, list_, length, table, other):  # type: ignore[no-untyped-def]
     """Responses of the network and of the transposed to the extra elements, and (I + G Eᵀ Z E)⁻¹ G of each lane."""
-    own = len(base.states)
+    own = work.own
     count = _and_extras(structure, work, extras, needed, list_, length)
     matrix = _bypass(
         structure, base, work, number, block, extras, list_, count, table, base.lower, base.upper
@@ -215,8 +215,8 @@ def _around(structure, base, work, number, block, extras, needed, list_, length,
 
 
 @njit(inline="always")
-def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed, list_, out):  # type: ignore[no-untyped-def]
-    """Ohms ``out`` (B, P, L) between places ``ports`` (P, 2): volts from the first to the second for 1 A.
+def ports_of_blocks(structure, base, rows, states, changes, work, first, last, ports, needed, list_, out):  # type: ignore[no-untyped-def]
+    """Ohms ``out`` (P, B, L) between places ``ports`` (P, 2): volts from the first to the second for 1 A.
 
     Other arguments as for ``solve_blocks``; ``list_`` holds all that the ports need.
     """
@@ -226,7 +226,7 @@ def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed,
     matrix = np.empty((0, 0, 0))
     below = np.empty(size + 1, dtype=np.int32)
     x = work.x
-    for block in range(len(rows)):
+    for block in range(first, last):
         number, extras = begin(structure, base, work, block, states[block], changes, rows[block])
         if extras:
             if extras > len(table):
@@ -243,24 +243,24 @@ def ports_of_blocks(structure, base, rows, states, changes, work, ports, needed,
                 structure, base, work, number, block, ports[port], below, count, x, base.lower, base.upper
             )
             for lane in range(lanes):
-                out[block, port, lane] = x[a, lane] - x[b, lane]
+                out[port, block, lane] = x[a, lane] - x[b, lane]
                 for m in range(extras):
                     for k in range(extras):
                         seen = (table[m, a, lane] - table[m, b, lane]) * (
                             other[k, a, lane] - other[k, b, lane]
                         )
-                        out[block, port, lane] -= matrix[lane, m, k] * seen
+                        out[port, block, lane] -= matrix[lane, m, k] * seen
     work.marked[:] = -1
     work.changed[:] = -1
 
 
 @njit(inline="always")
-def points_of_blocks(structure, base, rows, states, changes, work, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
-    """Ohms ``out`` (B, len(wanted), L) that places show against the reference; arguments as for ``solve_blocks``.
+def points_of_blocks(structure, base, rows, states, changes, work, first, last, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
+    """Ohms ``out`` (len(wanted), B, L) that places show against the reference; arguments as for ``solve_blocks``.
 
     All at once, by the entries of the inverse that lie where the factors have some (Takahashi, Fagan and Chin, 1973).
     """
-    size, own, lanes = len(structure.parent), len(base.states), rows.shape[1]
+    size, own, lanes = len(structure.parent), work.own, rows.shape[1]
     starts, coupled, crossing, squares = (
         structure.starts,
         structure.coupled,
@@ -271,7 +271,7 @@ def points_of_blocks(structure, base, rows, states, changes, work, wanted, neede
     length = _count(needed)
     table, other = np.zeros((1, size + 1, lanes)), np.zeros((1, size + 1, lanes))
     ahead, back = np.empty((len(coupled), lanes)), np.empty((len(coupled), lanes))
-    for block in range(len(rows)):
+    for block in range(first, last):
         number, extras = begin(structure, base, work, block, states[block], changes, rows[block])
         for at in range(length):
             node = list_[at]
@@ -301,7 +301,7 @@ def points_of_blocks(structure, base, rows, states, changes, work, wanted, neede
         for at in range(len(wanted)):
             from_ = wanted[at]
             for lane in range(lanes):
-                out[block, at, lane] = itself[from_, lane]
+                out[at, block, lane] = itself[from_, lane]
         if extras:
             itself[size] = 0.0
             if extras > len(table):
@@ -315,20 +315,20 @@ def points_of_blocks(structure, base, rows, states, changes, work, wanted, neede
                     for k in range(extras):
                         for lane in range(lanes):
                             seen = table[m, from_, lane] * other[k, from_, lane]
-                            out[block, at, lane] -= matrix[lane, m, k] * seen
+                            out[at, block, lane] -= matrix[lane, m, k] * seen
     marked[:] = -1
     work.changed[:] = -1
 
 
 @njit(cache=True, nogil=True)
-def answer(what, structure, base, rows, states, changes, work, ends, needed, list_, out):  # type: ignore[no-untyped-def]
+def answer(what, structure, base, rows, states, changes, work, first, last, ends, needed, list_, out):  # type: ignore[no-untyped-def]
     """One of the three above, by its number; volts and points are those of the first ends. Compiled once for all."""
     if what == VOLTS:
-        solve_blocks(structure, base, rows, states, changes, work, ends[:, 0], needed, list_, out)
+        solve_blocks(structure, base, rows, states, changes, work, first, last, ends[:, 0], needed, list_, out)
     elif what == POINTS:
-        points_of_blocks(structure, base, rows, states, changes, work, ends[:, 0], needed, list_, out)
+        points_of_blocks(structure, base, rows, states, changes, work, first, last, ends[:, 0], needed, list_, out)
     else:
-        ports_of_blocks(structure, base, rows, states, changes, work, ends, needed, list_, out)
+        ports_of_blocks(structure, base, rows, states, changes, work, first, last, ends, needed, list_, out)
 
 
 def places(

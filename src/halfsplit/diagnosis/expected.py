@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.diagnosis.hypotheses import STRANGE
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene, SceneKey
@@ -172,6 +173,19 @@ class Context:
     def healthy(self) -> int:
         """The column of the vehicle that has nothing wrong."""
         return self.predictor.columns.healthy
+
+    def part(self, columns: Ints, spare: Ints) -> tuple[Context, Ints]:
+        """The same for a part that has at least these columns, and where they are in it (columns,).
+
+        What it forecasts for them is what the whole would: the healthy vehicle, what is not drawn and the neighbouring
+        severities are among its columns.
+        """
+        every = self.predictor.columns
+        always = np.append(np.flatnonzero(every.having(NOT_IN_MODEL)), every.healthy)
+        held = every.with_next_severities(np.union1d(columns, always))
+        predictor, place = self.predictor.part(held, every.with_next_severities(spare))
+        memory = self.memory.at(predictor.own_columns)
+        return replace(self, predictor=predictor, memory=memory), place[np.searchsorted(held, columns)]
 
 
 def expect_number(

@@ -99,6 +99,21 @@ class Columns:
     def __len__(self) -> int:
         return len(self.hypothesis)
 
+    def some(self, which: Ints) -> Columns:
+        """These columns of them."""
+        changes, locks = ([each[number] for number in which] for each in (self.changes, self.locks))
+        known = self.hypothesis[which], self.share[which], self.severity[which]
+        return Columns(self.hypotheses, *known, tuple(changes), tuple(locks))
+
+    def with_next_severities(self, which: Ints) -> Ints:
+        """These columns and those of the neighbouring severities, which a reading's width rests on, ascending."""
+        held = np.zeros(len(self), dtype=bool)
+        held[which] = True
+        beside = held.copy()
+        beside[1:] |= held[:-1] & self.same_as_next
+        beside[:-1] |= held[1:] & self.same_as_next
+        return np.flatnonzero(beside)
+
     @cached_property
     def faults(self) -> tuple[Fault, ...]:
         """A representative fault of each column (C,)."""

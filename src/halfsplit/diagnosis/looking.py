@@ -155,7 +155,7 @@ def free_looks(situation: Situation) -> tuple[Measurement, ...]:
     telling = []
     for look in looks:
         if look not in asked:
-            chance = forecast_words(look, situation.context).at(chosen).chance
+            chance = forecast_words(look, situation.choosing).at(chosen).chance
             bits = Candidates(np.ones(1), likelihood=chance[None]).bits(weights, group)[0]
             telling.append((float(bits), look))
     telling.sort(key=lambda item: -item[0])
@@ -196,7 +196,7 @@ def trap(situation: Situation, state: str, channels: int = CHANNELS) -> Trap:
 
 def _label(situation: Situation, test: Measurement, chosen: Ints, weights: Floats, group: Ints) -> Ints:
     """Which of a few ranges the channel would most likely show, per particle."""
-    expected = forecast_number(test, situation.context)
+    expected = forecast_number(test, situation.choosing)
     value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
     return np.asarray(
         outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1),

@@ -23,10 +23,12 @@ from halfsplit.circuit.interventions import Intervention, StandInFor, apply, rep
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import Parameters, System
 from halfsplit.diagnosis.hypotheses import Columns
-from halfsplit.diagnosis.solved import Amended, Bools, Floats, Readings, Solved
+from halfsplit.diagnosis.solved import Amended, Bools, Floats, Ints, Part, Readings, Solved
 
 SCENE_BYTES, FEWEST_SCENES = 1 << 28, 4
 """Memory for scenes that are kept, and how many are kept whatever they take."""
+PARTS, LARGER = 3, 4
+"""Parts of a predictor that are kept, and how many times larger than needed one may be."""
 DEAD_MODES = ("open", "shorted", "stalled")
 
 
@@ -260,13 +262,20 @@ class Memory:
     blown: Bools
     token: bytes
 
+    def at(self, columns: Ints) -> Memory:
+        """That of some hypotheses."""
+        return Memory(self.blown[:, columns], self.token)
+
 
 class Predictor:
     """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them.
 
     ``near``: a predictor for the same draws that has most of the columns; what it has solved is not solved again.
-    ``give_way`` is called before anything is solved: it may raise, where something else comes first.
+    ``part_of``: the one of whose columns it has some. ``give_way`` is called before anything is solved: it may raise,
+    where something else comes first.
     """
+
+    part_of: tuple[Predictor, Ints] | None = None
 
     def __init__(
         self,
@@ -286,10 +295,32 @@ class Predictor:
         self._near, self._give_way = near, give_way
         self.depth: int = 0 if near is None else near.depth + 1
 
+        self._parts: list[Predictor] = []
+
     @property
     def nbytes(self) -> int:
         """Bytes of what is solved."""
-        return sum(each.nbytes for each in self._solved.values())
+        return sum(each.nbytes for each in (*self._solved.values(), *self._parts))
+
+    def part(self, columns: Ints, spare: Ints) -> tuple[Predictor, Ints]:
+        """A predictor of a part that has at least these columns, and where they are in it (columns,).
+
+        ``spare``: what it has too if it is made anew, so that it serves for longer.
+        """
+        for part in self._parts:
+            own = part.own_columns
+            if len(own) <= LARGER * len(columns) and np.isin(columns, own).all():
+                return part, np.searchsorted(own, columns)
+        own = np.union1d(columns, spare)
+        part = Predictor(self.circuit, self.columns.some(own), self.draws, give_way=self._give_way)
+        part.part_of = self, own
+        self._parts = [part, *self._parts[: PARTS - 1]]
+        return part, np.searchsorted(own, columns)
+
+    @property
+    def own_columns(self) -> Ints:
+        """Its columns among those of which it is a part."""
+        return np.arange(len(self.columns)) if self.part_of is None else self.part_of[1]
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
         """The scene, solved if it was not yet; the oldest are let go where all take too much memory."""
@@ -315,6 +346,11 @@ class Predictor:
 
     def _batch_for(self, key: SceneKey, good: frozenset[str], memory: Memory) -> Solved:
         self._give_way()
+        if self.part_of is not None:
+            whole, columns = self.part_of
+            known = whole.solution(key, memory.token)
+            if known is not None:
+                return Part(known, columns)
         systems = [self._system(key, parameters) for parameters in self.draws]
         cases = _without(self.circuit, self._cases, self.columns, good)
         network = self.circuit.network
@@ -323,14 +359,14 @@ class Predictor:
         columns = np.flatnonzero(before.any(axis=(0, 2)))
         if not len(columns):
             return self._afresh(key, systems, cases) if memory is self.whole else self._solve(key, self.whole)
-        if memory is self.whole or len(columns) == len(self.columns):
+        if self.part_of is not None or memory is self.whole or len(columns) == len(self.columns):
             return Solved(Batch(systems, cases, before))
         own = Batch(systems, cases.some(columns), before[:, columns])
         return Amended(self._solve(key, self.whole), np.arange(len(self.columns)), columns, own)
 
     def _afresh(self, key: SceneKey, systems: Sequence[System], cases: Cases) -> Solved:
         """All columns with no fuse open yet; what a predictor near to this one has solved is taken from there."""
-        known = None if self._near is None else self._near.solution(key)
+        known = None if self._near is None else self._near.solution(key, self.whole.token)
         if self._near is None or known is None:
             return Solved(Batch(systems, cases))
         taken = self.columns.within(self._near.columns)
@@ -338,10 +374,10 @@ class Predictor:
         missing = np.flatnonzero(taken < 0) if (taken < 0).any() else np.zeros(1, dtype=np.intp)
         return Amended(known, np.maximum(taken, 0), missing, Batch(systems, cases.some(missing)))
 
-    def solution(self, key: SceneKey) -> Solved | None:
-        """All columns of a scene with no fuse open before, if it is solved already."""
+    def solution(self, key: SceneKey, memory: bytes) -> Solved | None:
+        """All columns of a scene after a memory, if it is solved already."""
         what = self._system(key, None).electrically(), replaced(key.changes)
-        return self._solved.get((what, self.whole.token))
+        return self._solved.get((what, memory))
 
     def _system(self, key: SceneKey, parameters: Parameters | None) -> System:
         system = apply(self.circuit.network.system(key.state, parameters), key.changes)

@@ -185,7 +185,7 @@ def _ranked(
         return ()
     chosen, weights, group, names = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
-    forecasts = [forecast(measurement, situation.context).at(chosen) for measurement in wanted]
+    forecasts = [forecast(measurement, situation.choosing).at(chosen) for measurement in wanted]
     numeric = {
         number: forecast for number, forecast in enumerate(forecasts) if isinstance(forecast, NumericAt)
     }
@@ -267,7 +267,7 @@ def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple
     chosen, weights, group, names = situation.particles()
     for measurement in measurements:
         if measurement not in by_measurement:
-            expected = forecast(measurement, situation.context).at(chosen)
+            expected = forecast(measurement, situation.choosing).at(chosen)
             by_measurement[measurement] = _test(
                 situation, measurement, expected, 0.0, float("inf"), (weights, group, names)
             )

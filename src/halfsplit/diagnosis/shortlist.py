@@ -43,7 +43,7 @@ def shortlist(
     worth = np.full(len(wanted), np.inf)
     for numbers in scenes.values():
         tests = [wanted[number] for number in numbers]
-        scene = situation.context.scene(tests[0])
+        scene = situation.choosing.scene(tests[0])
         worth[numbers] = _spread(scene, tests, chosen, weights)
     minutes = np.array([own_minutes(test, situation.circuit.model, situation.state) for test in wanted])
     value = np.where(worth < SPREAD, -1.0, np.log1p(worth) / minutes)
@@ -105,6 +105,6 @@ def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
         loads = [test.at for test in here if test.quantity == "works" and parts[test.at].kind in LOADS]
         across = [int(node) for load in loads for node in network.ends[network.element(load)][:2]]
         if points or across:
-            scene = situation.context.scene(Measurement("volts", "", state, changes=changes))
+            scene = situation.choosing.scene(Measurement("volts", "", state, changes=changes))
             scene.fill_source([node for node in points if node != network.size])
             scene.fill([node for node in across if node != network.size])

@@ -22,6 +22,10 @@ Ints = NDArray[np.intp]
 TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
 PARTICLES = 3000
 GROUPS = 40
+SPARE = 2
+"""How many times more columns than the particles need are carried along, as readings bring others to the fore."""
+FEW = 100
+"""Columns that are solved in hardly more time than a single one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,22 +124,35 @@ class Situation:
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
         """The particles that matter.
 
-        Flat indices (N,) into (C, D), weights that add up to 1, group (N,) numbered from 0 and the names of those
-        groups; small groups are merged into one at the end.
+        Flat indices (N,) into the forecasts of ``choosing``, weights that add up to 1, group (N,) numbered from 0 and
+        the names of those groups; small groups are merged into one at the end.
         """
+        return self._held[1]
+
+    @property
+    def choosing(self) -> Context:
+        """What tests are chosen by: the columns that hold the particles, and no others."""
+        return self._held[0]
+
+    @cached_property
+    def _held(self) -> tuple[Context, tuple[Ints, Floats, Ints, list[str]]]:
         names, group = self.posterior.groups
-        flat = self.posterior.weights.ravel()
+        flat, draws = self.posterior.weights.ravel(), self.posterior.weights.shape[1]
         order = np.argsort(-flat, kind="stable")[:PARTICLES]
         order = order[flat[order] >= 1e-9 * flat[order[0]]]
         weights = flat[order] / flat[order].sum()
-        groups = group[order // self.posterior.weights.shape[1]]
+        groups = group[order // draws]
         totals = np.bincount(groups, weights=weights, minlength=len(names))
         leading = np.argsort(-totals, kind="stable")[:GROUPS]
         leading = leading[totals[leading] > 0]
         number = np.full(len(names), len(leading))
         number[leading] = np.arange(len(leading))
         leaders = [names[index] for index in leading]
-        return order, weights, number[groups], [*leaders, "others"]
+        columns, which = np.unique(order // draws, return_inverse=True)
+        heaviest = np.argsort(-self.posterior.weights.sum(axis=1), kind="stable")[: SPARE * len(columns) + FEW]
+        context, place = self.context.part(columns, heaviest)
+        chosen = place[which.ravel()] * draws + order % draws
+        return context, (chosen, weights, number[groups], [*leaders, "others"])
 
     def likeliest(self, least: float = 0.005, most: int = 16) -> list[str]:
         """Names of the leading repair groups."""

@@ -25,18 +25,28 @@ class Solved:
     """What the circuit does in all columns and draws: asked for by node or element, solved once, kept as float32."""
 
     def __init__(self, batch: Batch) -> None:
-        self._batch = batch
+        self.batch = batch
         self.shape = batch.shape
         self._kept: dict[str, dict[int, Readings]] = {"volts": {}, "amps": {}, "source_ohms": {}}
 
     def fill(self, what: str, wanted: Sequence[int]) -> None:
         """Solve for ``volts`` of nodes, ``source_ohms`` of nodes or ``amps`` of elements: many together are cheap."""
         kept = self._kept[what]
-        missing = np.array(sorted({each for each in wanted if each not in kept}), dtype=np.intp)
+        missing = sorted({each for each in wanted if each not in kept})
         for start in range(0, len(missing), AT_ONCE):
             some = missing[start : start + AT_ONCE]
-            values = np.asarray(getattr(self._batch, what)(some)).astype(np.float32)
-            kept.update(zip(some.tolist(), values, strict=True))
+            kept.update(zip(some, self._solve(what, some), strict=True))
+
+    def _solve(self, what: str, wanted: Sequence[int], columns: Ints | None = None) -> Readings:
+        """These (…, C, D), in all columns or in some."""
+        return np.asarray(getattr(self.batch, what)(np.array(wanted, dtype=np.intp), columns), np.float32)
+
+    def some(self, what: str, wanted: Sequence[int], columns: Ints) -> Readings:
+        """These (…, columns, D) in some columns; solved for these alone where nothing is kept."""
+        kept = self._kept[what]
+        missing = [each for each in wanted if each not in kept]
+        solved = dict(zip(missing, self._solve(what, missing, columns), strict=True)) if missing else {}
+        return np.array([solved[each] if each in solved else kept[each][columns] for each in wanted])
 
     def get(self, what: str, which: int) -> Readings:
         """One of these (C, D)."""
@@ -46,31 +56,35 @@ class Solved:
     @property
     def nbytes(self) -> int:
         """Bytes of what is kept."""
-        return self._batch.nbytes + sum(each.nbytes for kept in self._kept.values() for each in kept.values())
+        return self.batch.nbytes + self._kept_bytes
 
-    def port_ohms(self, a: int, b: int) -> Floats:
-        """Resistance between two nodes (C, D)."""
-        return np.asarray(self._batch.port_ohms(np.array([a]), np.array([b]))[0])
+    @property
+    def _kept_bytes(self) -> int:
+        return sum(each.nbytes for kept in self._kept.values() for each in kept.values())
+
+    def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
+        """Resistance between two nodes (C, D), in all columns or in some."""
+        return np.asarray(self.batch.port_ohms(np.array([a]), np.array([b]), columns)[0])
 
     @cached_property
     def fed(self) -> Bools:
-        return self._batch.fed()
+        return self.batch.fed()
 
     @cached_property
     def links(self) -> Links:
-        return self._batch.links()
+        return self.batch.links()
 
     @cached_property
     def states(self) -> States:
-        return self._batch.states
+        return self.batch.states
 
     @cached_property
     def chattering(self) -> Bools:
-        return self._batch.chattering
+        return self.batch.chattering
 
     @cached_property
     def blown(self) -> Bools:
-        return self._batch.blown
+        return self.batch.blown
 
 
 class Amended(Solved):
@@ -103,26 +117,74 @@ class Amended(Solved):
             self._together[what, which] = both
         return self._together[what, which]
 
-    def port_ohms(self, a: int, b: int) -> Floats:
-        return self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
+    def some(self, what: str, wanted: Sequence[int], columns: Ints) -> Readings:
+        values = self._whole.some(what, wanted, self._taken[columns])
+        own = np.full(len(self._taken), -1)
+        own[self._columns] = np.arange(len(self._columns))
+        own = own[columns]
+        if (own >= 0).any():
+            values[:, own >= 0] = super().some(what, wanted, own[own >= 0])
+        return values
+
+    def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
+        joined = self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
+        return joined if columns is None else joined[columns]
 
     @cached_property
     def fed(self) -> Bools:
-        return self._joined(self._whole.fed, self._batch.fed())
+        return self._joined(self._whole.fed, self.batch.fed())
 
     @cached_property
     def links(self) -> Links:
-        own = self._batch.links()
+        own = self.batch.links()
         return {pair: self._joined(heard, own[pair]) for pair, heard in self._whole.links.items()}
 
     @cached_property
     def states(self) -> States:
-        return self._joined(self._whole.states, self._batch.states)
+        return self._joined(self._whole.states, self.batch.states)
 
     @cached_property
     def chattering(self) -> Bools:
-        return self._joined(self._whole.chattering, self._batch.chattering)
+        return self._joined(self._whole.chattering, self.batch.chattering)
 
     @cached_property
     def blown(self) -> Bools:
-        return self._joined(self._whole.blown, self._batch.blown)
+        return self._joined(self._whole.blown, self.batch.blown)
+
+
+class Part(Solved):
+    """Some columns of another solution; what is asked of them is solved for them alone."""
+
+    def __init__(self, whole: Solved, columns: Ints) -> None:
+        super().__init__(whole.batch)
+        self.shape, self._whole, self._columns = (len(columns), whole.shape[1]), whole, columns
+
+    @property
+    def nbytes(self) -> int:
+        return self._kept_bytes
+
+    def _solve(self, what: str, wanted: Sequence[int], columns: Ints | None = None) -> Readings:
+        return self._whole.some(what, wanted, self._columns if columns is None else self._columns[columns])
+
+    def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
+        return self._whole.port_ohms(a, b, self._columns if columns is None else self._columns[columns])
+
+    @cached_property
+    def fed(self) -> Bools:
+        return self._whole.fed[:, self._columns]
+
+    @cached_property
+    def links(self) -> Links:
+        return {pair: heard[self._columns] for pair, heard in self._whole.links.items()}
+
+    @cached_property
+    def states(self) -> States:
+        return self._whole.states[:, self._columns]
+
+    @cached_property
+    def chattering(self) -> Bools:
+        return self._whole.chattering[:, self._columns]
+
+    @cached_property
+    def blown(self) -> Bools:
+        return self._whole.blown[:, self._columns]
