@@ -324,9 +324,13 @@ def points_of_blocks(structure, base, rows, states, changes, work, first, last, 
 def answer(what, structure, base, rows, states, changes, work, first, last, ends, needed, list_, out):  # type: ignore[no-untyped-def]
     """One of the three above, by its number; volts and points are those of the first ends. Compiled once for all."""
     if what == VOLTS:
-        solve_blocks(structure, base, rows, states, changes, work, first, last, ends[:, 0], needed, list_, out)
+        solve_blocks(
+            structure, base, rows, states, changes, work, first, last, ends[:, 0], needed, list_, out
+        )
     elif what == POINTS:
-        points_of_blocks(structure, base, rows, states, changes, work, first, last, ends[:, 0], needed, list_, out)
+        points_of_blocks(
+            structure, base, rows, states, changes, work, first, last, ends[:, 0], needed, list_, out
+        )
     else:
         ports_of_blocks(structure, base, rows, states, changes, work, first, last, ends, needed, list_, out)
 

@@ -149,7 +149,9 @@ class Situation:
         number[leading] = np.arange(len(leading))
         leaders = [names[index] for index in leading]
         columns, which = np.unique(order // draws, return_inverse=True)
-        heaviest = np.argsort(-self.posterior.weights.sum(axis=1), kind="stable")[: SPARE * len(columns) + FEW]
+        heaviest = np.argsort(-self.posterior.weights.sum(axis=1), kind="stable")[
+            : SPARE * len(columns) + FEW
+        ]
         context, place = self.context.part(columns, heaviest)
         chosen = place[which.ravel()] * draws + order % draws
         return context, (chosen, weights, number[groups], [*leaders, "others"])
