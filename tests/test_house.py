@@ -27,7 +27,7 @@ from bench.__main__ import main as run_bench
 ROOT = Path(__file__).parents[1]
 SOURCE = ROOT / "src" / "halfsplit"
 
-FOUNDATION = {"clocks", "errors", "units", "vin", "quantities"}
+FOUNDATION = {"clocks", "errors", "threads", "units", "vin", "quantities"}
 MAY_IMPORT = {
     "clocks": set(),
     "errors": set(),

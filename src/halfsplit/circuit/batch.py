@@ -7,11 +7,9 @@ from the healthy network of that draw in whichever of its own rounds is most lik
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -25,13 +23,12 @@ from halfsplit.circuit.settle import Evaluate, settle
 from halfsplit.circuit.solve import COUNTER, links
 from halfsplit.circuit.structure import Numbers, Structure, structure_of
 from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, Asked, answer, places
+from halfsplit.threads import THREADS, share_out
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
 MOSTLY_COPIES = 3
 """Times as many lanes as cases from which filling them up costs more than it saves."""
-THREADS = min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)
-"""Threads among which the blocks of a question are shared out."""
 FEWEST_BLOCKS = 32
 """Blocks from which a second thread is worth its start."""
 FEWEST_LANES = 8
@@ -311,7 +308,7 @@ class Batch:
         def work_on(work: Work, start: int, end: int) -> None:
             answer(what, *known, work, start, end, *asked, out)
 
-        _shared_out(work_on, self._works, len(every))
+        share_out(work_on, self._works, len(every), FEWEST_BLOCKS)
         if every.size == len(cells) == len(self._every) and len(self.systems) == every.shape[1]:
             return out.reshape(len(out), every.size)
         return out[:, row_of, lanes]
@@ -370,26 +367,6 @@ class Batch:
             phases.append((end - start, now))
             start = end
         return [phase for phase in phases if phase[0] > 0]
-
-
-@cache
-def _threads() -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(THREADS, "solving")
-
-
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_threads.cache_clear)  # threads stay behind in the parent
-
-
-def _shared_out(work_on: Callable[[Work, int, int], None], works: Sequence[Work], count: int) -> None:
-    """Work on so many blocks, in stretches from a first to a last, a thread each."""
-    parts = max(1, min(len(works), count // FEWEST_BLOCKS))
-    ends = [count * part // parts for part in range(parts + 1)]
-    stretches = list(zip(works[:parts], ends[:-1], ends[1:], strict=True))
-    waiting = [_threads().submit(work_on, *stretch) for stretch in stretches[1:]]
-    work_on(*stretches[0])
-    for each in waiting:
-        each.result()
 
 
 def _with_open(changes: Changes, rows: Ints, elements: Ints) -> Changes:

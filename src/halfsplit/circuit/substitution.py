@@ -147,8 +147,8 @@ def _bypass(structure, base, work, number, block, extras, list_, count, table, d
 def solve_blocks(structure, base, rows, states, changes, work, first, last, wanted, needed, list_, out):  # type: ignore[no-untyped-def]
     """Volts ``out`` (len(wanted), B, L) at the places ``wanted``.
 
-    Of blocks ``first`` to ``last`` - 1. ``rows`` (B, L): of ``changes``; ``states`` (B, L, devices). ``list_``: the wanted places and all above them, later
-    ones first, with room for all; ``needed`` (N,): whether a place is in it.
+    Of blocks ``first`` to ``last`` - 1. ``rows`` (B, L): of ``changes``; ``states`` (B, L, devices). ``list_``: the
+    wanted places and all above them, later ones first, with room for all; ``needed`` (N,): whether a place is in it.
     """
     size, own, lanes = len(structure.parent), work.own, rows.shape[1]
     starts, coupled = structure.starts, structure.coupled

@@ -300,7 +300,7 @@ class Predictor:
     @property
     def nbytes(self) -> int:
         """Bytes of what is solved."""
-        return sum(each.nbytes for each in (*self._solved.values(), *self._parts))
+        return sum(each.nbytes for each in self._solved.values()) + sum(each.nbytes for each in self._parts)
 
     def part(self, columns: Ints, spare: Ints) -> tuple[Predictor, Ints]:
         """A predictor of a part that has at least these columns, and where they are in it (columns,).
