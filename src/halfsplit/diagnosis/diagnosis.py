@@ -10,9 +10,10 @@ job.suspects()[0], job.finding()
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -25,7 +26,15 @@ from halfsplit.diagnosis.codes import check_code
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.doubt import Doubt, doubt
 from halfsplit.diagnosis.gauge_course import course_of
-from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
+from halfsplit.diagnosis.measurement import (
+    NUMERIC,
+    UNITS,
+    Between,
+    Measurement,
+    Present,
+    Reading,
+    answers_for,
+)
 from halfsplit.diagnosis.posterior import Inference, Posterior
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
@@ -40,6 +49,9 @@ from halfsplit.units import plausible
 FOUND = 0.95
 """A cause is found when its repair group has at least this."""
 DRAWS = 16
+THOUGHTS = 16
+"""Answers that are kept: those of the job as it stands and of what was imagined last."""
+Answer = TypeVar("Answer")
 YES_NO = {"y": "yes", "yes": "yes", "n": "no", "no": "no", "true": "yes", "false": "no"}
 """How yes and no are typed."""
 
@@ -80,7 +92,7 @@ class Diagnosis:
         self._courses: dict[str, Mapping[str, float]] = {}
         self._bay = Bay(circuit.model)
         self._inference: Inference | None = None
-        self._posterior: tuple[tuple[Reading, ...], Posterior] | None = None
+        self._thought: dict[tuple[Hashable, ...], Any] = {}
 
     # Evidence.
 
@@ -198,7 +210,8 @@ class Diagnosis:
             if name not in known and not name.startswith("wire "):
                 raise NotFoundError(f"there is no part or connector {name!r} in this circuit")
             self._touched[name] = factor
-        self._inference = self._posterior = None
+        self._inference = None
+        self._thought.clear()
 
     def strike(self, reading: Reading, why: str) -> None:
         """Strike a reading out; it stays readable, and the suspects are as if it had never been."""
@@ -246,7 +259,7 @@ class Diagnosis:
 
     def finding(self) -> proof.Finding | None:
         """None, or what was found, whether it is proven, and what proof is missing."""
-        return proof.finding(self.situation(), self.found_at)
+        return self._thought_of(("finding",), lambda: proof.finding(self.situation(), self.found_at))
 
     def doubt(self) -> Doubt | None:
         """What does not fit although something leads, or that nothing drawn explains the evidence; None if all fits."""
@@ -257,7 +270,7 @@ class Diagnosis:
 
         What tells the suspects apart; once a cause is found, what its proof still lacks.
         """
-        return propose(self.situation(), limit, self.found_at)
+        return self._thought_of(("tests", limit), lambda: propose(self.situation(), limit, self.found_at))
 
     def rank(self, measurement: Measurement) -> Test:
         """What a test that the technician prefers is worth."""
@@ -332,10 +345,17 @@ class Diagnosis:
 
     def posterior(self) -> Posterior:
         """The posterior over all hypotheses."""
-        key = tuple(self._readings)
-        if self._posterior is None or self._posterior[0] != key:
-            self._posterior = key, self._infer().posterior(self._readings)
-        return self._posterior[1]
+        return self._thought_of(("posterior",), lambda: self._infer().posterior(self._readings))
+
+    def _thought_of(self, what: tuple[Hashable, ...], work_out: Callable[[], Answer]) -> Answer:
+        """An answer, worked out once for the same evidence; what was imagined and then came true is known already."""
+        key = *what, tuple(map(_but_for_its_name, self._readings)), tuple(self._refused)
+        if key not in self._thought:
+            while len(self._thought) >= THOUGHTS:
+                self._thought.pop(next(iter(self._thought)), None)
+            self._thought[key] = work_out()
+        answer: Answer = self._thought[key]
+        return answer
 
     def _take(
         self,
@@ -371,6 +391,12 @@ class Diagnosis:
 
     def _default_state(self) -> str:
         return self._bay.state or next(reversed(list(self.circuit.states)))
+
+
+def _but_for_its_name(reading: Reading) -> tuple[Hashable, ...]:
+    value = reading.value
+    said = (value.low, value.high, float(value)) if isinstance(value, Between) else value
+    return reading.measurement, said, reading.present, reading.source, reading.struck
 
 
 def _present(given: str | None) -> Present | None:

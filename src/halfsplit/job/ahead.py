@@ -1,8 +1,9 @@
 """What follows each likely result of the proposed test, worked out while the technician walks to it.
 
-Nothing of it is shown or kept as an answer: the circuit is solved for the states, faults and points that the next
-reading will ask for, so that the reading itself finds them solved. It stands behind everything else: it begins when
-nobody has asked for a while, takes one result at a time, and leaves a job alone that somebody works on.
+The circuit is solved for the states, faults and points that the next reading will ask for, so that the reading itself
+finds them solved; where the answer is a word that was thought through, all that it means is known. It stands behind
+everything else: it begins when nobody has asked for a while, takes one result at a time, and leaves a job alone that
+somebody works on.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Final
 
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.errors import HalfsplitError
+from halfsplit.job.bench import weighed
 from halfsplit.job.memory import Memory, Remembered, in_turn, memory_of
 from halfsplit.store import JobStore
 
@@ -20,8 +22,6 @@ QUIET: Final = 0.5
 """Seconds without a question after which it begins, and between two looks."""
 LIKELY: Final = 3
 """Results of the proposed test that are thought through, the likeliest first."""
-NEXT: Final = 5
-"""Tests that the bench shows, whose forecasts are made as well."""
 
 
 def start_thinking_ahead(store: JobStore) -> threading.Event:
@@ -86,9 +86,7 @@ def _thought_through(memory: Memory, remembered: Remembered, test: Test, outcome
 
     diagnosis.predictions.give_way = give_way
     try:
-        imagined = diagnosis.imagined(test, outcome.word or outcome.typical)
-        imagined.finding()
-        imagined.next_tests(NEXT)
+        weighed(diagnosis.imagined(test, outcome.word or outcome.typical))
     except GivesWay:
         return False
     except HalfsplitError:  # a result that the diagnosis cannot take: the reading itself will say so

@@ -13,9 +13,10 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.after_repair import allowed_words, is_right, to_verify
 from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
+from halfsplit.diagnosis.doubt import Doubt
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.proof import Finding
-from halfsplit.diagnosis.propose import beside
+from halfsplit.diagnosis.propose import Test, beside
 from halfsplit.diagnosis.suspects import Speaking, Suspect
 from halfsplit.diagnosis.words import between_words, evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
@@ -126,10 +127,7 @@ def _work_out(bench: Bench) -> dict[str, Any]:
     if not live:
         return empty | {"aside": aside}
     circuit = diagnosis.circuit
-    finding = diagnosis.finding()
-    odd = diagnosis.odd_reading()
-    doubt = diagnosis.doubt()
-    tests = diagnosis.next_tests(limit=PROOF_TESTS if finding and not finding.proven else TESTS)
+    finding, tests, odd, doubt = weighed(diagnosis)
     first = () if finding else [diagnosis.rank(place) for place in at_the_load(circuit, live)]
     cards = tuple(
         {card.key: card for card in (test_card(test, circuit) for test in (*first, *tests))}.values()
@@ -145,6 +143,13 @@ def _work_out(bench: Bench) -> dict[str, Any]:
         "odd": odd.id if odd else None,
         "doubt": doubt.words if doubt else (),
     }
+
+
+def weighed(diagnosis: Diagnosis) -> tuple[Finding | None, tuple[Test, ...], Reading | None, Doubt | None]:
+    """What takes long of all that the bench shows: the finding, the next tests, the odd reading, what does not fit."""
+    finding = diagnosis.finding()
+    tests = diagnosis.next_tests(limit=PROOF_TESTS if finding and not finding.proven else TESTS)
+    return finding, tests, diagnosis.odd_reading(), diagnosis.doubt()
 
 
 def at_the_load(circuit: Circuit, live: Sequence[Reading]) -> list[Measurement]:
