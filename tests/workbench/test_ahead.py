@@ -2,8 +2,10 @@
 
 import pytest
 
+from halfsplit import Diagnosis
 from halfsplit import job as jobs
 from halfsplit.circuit.batch import Batch
+from halfsplit.diagnosis import diagnosis
 from halfsplit.job.ahead import AHEAD, LIKELY, think_ahead
 from halfsplit.job.memory import at_bench, memory_of
 from halfsplit.job.open_job import OpenJob
@@ -57,6 +59,48 @@ def test_a_reading_finds_solved_what_was_thought_of(tmp_path, solved):
             work.append(solved[0] - before)
     assert told[0] == told[1]
     assert work[1] <= work[0] / 2, work
+
+
+def test_a_word_that_was_thought_of_is_known(tmp_path, monkeypatch):
+    with jobs.JobStore(f"sqlite:///{tmp_path / 'jobs.db'}") as store:
+        job = begun(store, "j")
+        jobs.bench_view(job)
+        while think_ahead(memory_of(store)):
+            pass
+        with at_bench(store, "j") as bench:
+            known, test = bench.told.diagnosis, bench.answers["best"]
+        word = next(outcome.word for outcome in test.outcomes if outcome.word)
+        known.record(test, word, sure=True)
+        with monkeypatch.context() as patch:
+            patch.setattr(diagnosis, "propose", None)
+            tests = known.next_tests(5)
+        afresh = Diagnosis(known.circuit, known.instruments, seed=0)
+        for reading in known.readings:
+            afresh.measure(
+                reading.measurement.quantity,
+                reading.measurement.at,
+                state=reading.measurement.state,
+                value=reading.value,
+                sure=True,
+            )
+        assert [each.measurement for each in tests] == [each.measurement for each in afresh.next_tests(5)]
+
+
+def test_a_complaint_finds_its_state_solved(tmp_path, solved):
+    with jobs.JobStore(f"sqlite:///{tmp_path / 'jobs.db'}") as store:
+        work = []
+        for ahead in (False, True):
+            jobs.open_job(store, jobs.Intake(), who="kim", job_id=f"j{ahead}", circuit=demo(DEMO).text)
+            job = OpenJob(store, f"j{ahead}", "kim")
+            jobs.bench_view(job)
+            while ahead and think_ahead(memory_of(store)):
+                pass
+            before, one = solved[0], demo(DEMO).complaints[0]
+            jobs.complain_all(job, [(one.part, one.works, one.state)])
+            with at_bench(store, job.job_id) as bench:
+                bench.told.diagnosis.suspects()
+            work.append(solved[0] - before)
+    assert work[1] < work[0], work
 
 
 def test_it_ends_and_leaves_the_job_alone(tmp_path):

@@ -197,6 +197,10 @@ class Diagnosis:
         other.record(test, value, sure=True)
         return other
 
+    def prepare(self, state: str) -> None:
+        """Solve what the first complaint in an operating state will ask for. Raises UnknownNameError for no state."""
+        self._infer().prepare(state)
+
     def event(self, place: str, what: str) -> Reading:
         """'It came (or went) when I touched this': a new regime begins, and the place is raised."""
         measurement = Measurement("event", place, self._default_state())

@@ -26,6 +26,7 @@ from halfsplit.diagnosis.hypotheses import (
 )
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
+from halfsplit.diagnosis.predict import SceneKey
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
 
@@ -136,10 +137,23 @@ class Inference:
         """What the drawing does not show."""
         return tuple(undrawn_families(self.circuit.undrawn, self.priors.special["undrawn"]))
 
+    @property
+    def _screening(self) -> Belief:
+        """The screen of all single faults."""
+        if self._screen is None:
+            self._screen = self._belief(self.single, coarse=True)
+        return self._screen
+
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
         context = Context(predictor, self.priors, self.intermittent, predictor.whole, coarse=coarse)
         return Belief(context, tuple(hypotheses))
+
+    def prepare(self, state: str) -> None:
+        """Solve the state for all hypotheses that a first reading in it is held against."""
+        belief = self._full(frozenset(range(len(self.single)))) if self.small else self._screening
+        predictor, key = belief.context.predictor, SceneKey(state)
+        predictor.scene(key, predictor.memory({key}))
 
     def posterior(self, readings: Sequence[Reading]) -> Posterior:
         """The posterior given the readings that are not struck out."""
@@ -256,11 +270,10 @@ class Inference:
         """Log weight of every single fault by the screen, and which of them are to be worked out in full."""
         if self.small:
             return np.full(len(self.single), -np.inf), frozenset(range(len(self.single)))
-        if self._screen is None:
-            self._screen = self._belief(self.single, coarse=True)
-        screened = _per_hypothesis(self._screen, self._screen.log_weights(live))
+        screen = self._screening
+        screened = _per_hypothesis(screen, screen.log_weights(live))
         # What blows its fuse in the nominal car by a little does not in others.
-        delicate = frozenset(self._number[name] for name in near_a_fuse(self._screen))
+        delicate = frozenset(self._number[name] for name in near_a_fuse(screen))
         return screened, _likeliest(self.single, screened) | delicate
 
     def _full(self, chosen: frozenset[int]) -> Belief:

@@ -1,21 +1,25 @@
 """What follows each likely result of the proposed test, worked out while the technician walks to it.
 
 The circuit is solved for the states, faults and points that the next reading will ask for, so that the reading itself
-finds them solved; where the answer is a word that was thought through, all that it means is known. It stands behind
-everything else: it begins when nobody has asked for a while, takes one result at a time, and leaves a job alone that
-somebody works on.
+finds them solved; where the answer is a word that was thought through, all that it means is known. Before the first
+complaint it is what a complaint in each operating state will ask for. It stands behind everything else: it begins when
+nobody has asked for a while, takes one result at a time, and leaves a job alone that somebody works on.
 """
 
 from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable
+from functools import partial
 from typing import Final
 
+from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.bench import weighed
 from halfsplit.job.memory import Memory, Remembered, in_turn, memory_of
+from halfsplit.job.replay import Told
 from halfsplit.store import JobStore
 
 QUIET: Final = 0.5
@@ -41,14 +45,16 @@ def start_thinking_ahead(store: JobStore) -> threading.Event:
 def think_ahead(memory: Memory) -> bool:
     """Think one more result through, of the job that was looked at last; False where there is nothing to do now."""
     for remembered in memory.latest():
-        if remembered.told is None or not _waiting(remembered):
+        if not _waiting(remembered):
             continue
         if not remembered.lock.acquire(blocking=False):
             return False
         try:
             with in_turn(wait=0.0) as mine:
                 waiting = _waiting(remembered)
-                if not mine or not waiting or not _thought_through(memory, remembered, *waiting[0]):
+                if not (mine and waiting and remembered.told) or not _thought_through(
+                    memory, remembered.told, waiting[0]
+                ):
                     return False
                 remembered.answers[AHEAD] = remembered.answers.get(AHEAD, 0) + 1
                 return True
@@ -61,24 +67,33 @@ AHEAD: Final = "ahead"
 """How many results have been thought through since the last change, among a job's answers."""
 
 
-def _waiting(remembered: Remembered) -> list[tuple[Test, Outcome]]:
-    """The results that are still to be thought through, the likeliest first."""
-    test: Test | None = remembered.answers.get("best")
-    if test is None:
+def _waiting(remembered: Remembered) -> list[Callable[[Diagnosis], object]]:
+    """What is still to be thought through, the likeliest first."""
+    if remembered.told is None:
         return []
-    likeliest = sorted(test.outcomes, key=lambda outcome: -outcome.probability)[:LIKELY]
-    return [(test, outcome) for outcome in likeliest[remembered.answers.get(AHEAD, 0) :]]
+    test: Test | None = remembered.answers.get("best")
+    thoughts: list[Callable[[Diagnosis], object]] = []
+    if test is not None:
+        likeliest = sorted(test.outcomes, key=lambda outcome: -outcome.probability)[:LIKELY]
+        thoughts += [partial(_result, test=test, outcome=outcome) for outcome in likeliest]
+    elif not remembered.told.diagnosis.readings:
+        thoughts += [
+            partial(Diagnosis.prepare, state=state) for state in remembered.told.diagnosis.circuit.states
+        ]
+    return thoughts[remembered.answers.get(AHEAD, 0) :]
+
+
+def _result(diagnosis: Diagnosis, test: Test, outcome: Outcome) -> None:
+    weighed(diagnosis.imagined(test, outcome.word or outcome.typical))
 
 
 class GivesWay(Exception):
     """Thinking ahead ends here, because somebody waits."""
 
 
-def _thought_through(memory: Memory, remembered: Remembered, test: Test, outcome: Outcome) -> bool:
-    """Whether a result was thought through to its end, and nobody asked for anything meanwhile."""
-    if remembered.told is None:
-        return False
-    since, diagnosis = memory.asked, remembered.told.diagnosis
+def _thought_through(memory: Memory, told: Told, think: Callable[[Diagnosis], object]) -> bool:
+    """Whether something was thought through to its end, and nobody asked for anything meanwhile."""
+    since, diagnosis = memory.asked, told.diagnosis
 
     def give_way() -> None:
         if memory.asked != since:
@@ -86,7 +101,7 @@ def _thought_through(memory: Memory, remembered: Remembered, test: Test, outcome
 
     diagnosis.predictions.give_way = give_way
     try:
-        weighed(diagnosis.imagined(test, outcome.word or outcome.typical))
+        think(diagnosis)
     except GivesWay:
         return False
     except HalfsplitError:  # a result that the diagnosis cannot take: the reading itself will say so
