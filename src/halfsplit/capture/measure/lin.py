@@ -27,6 +27,7 @@ from halfsplit.capture.measure.signal import (
     require,
     thinned,
     two_levels,
+    without_glitches,
 )
 
 Status = Literal[
@@ -51,6 +52,9 @@ _PAUSE: Final = 40.0
 
 _CLEAR: Final = 8.0
 """Samples a bit from which a broken frame is the bus's and not the recording's."""
+
+_GLITCH: Final = 0.3
+"""Bits under which a pulse is none: a receiver takes a bit's level from its middle, so a wild sample is not seen."""
 
 _DIAGNOSTIC: Final = (0x3C, 0x3D)
 
@@ -165,7 +169,9 @@ def _flat(volts: Floats) -> LinResult:
 
 def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
     stop = samples / rate
-    read, bits = _Line(signal, stop).frames()
+    read, bits = _Line(without_glitches(signal, 1.5 / rate), stop).frames()
+    if bits:
+        read, bits = _Line(without_glitches(signal, _GLITCH * float(np.median(bits))), stop).frames()
     if not bits:
         raise CannotTell(
             "no break with a sync byte was recorded: this is no LIN line, or it was recorded too briefly"

@@ -184,6 +184,22 @@ def _crossings(
     return np.asarray((before + np.clip(share, 0.0, 1.0)) / rate)
 
 
+def without_glitches(signal: Edges, shortest: float) -> Edges:
+    """The edges without pulses, up or down, of less than `shortest` seconds.
+
+    >>> without_glitches(Edges(np.array([1.0, 4.0, 4.1, 8.0]), np.array([True, False, True, False]), False), 0.5).times
+    array([1., 8.])
+    """
+    kept: list[int] = []
+    times = signal.times.tolist()
+    for place, time in enumerate(times):
+        if kept and time - times[kept[-1]] < shortest:
+            kept.pop()
+        else:
+            kept.append(place)
+    return Edges(signal.times[kept], signal.rising[kept], signal.starts_high)
+
+
 def level_edges(times: Floats, levels: Floats) -> Edges:
     """Edges from a record of changes: `levels` (0 or 1) hold from `times` until the next."""
     high = levels > 0.5
