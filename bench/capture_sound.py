@@ -240,6 +240,24 @@ def _coupled(values: Floats, rate: float, seconds: float) -> Floats:
     return np.asarray(lfilter([1, -1], [1, -keep], values - values.mean()))
 
 
+def plain(sound: Sound) -> Capture:
+    """The recording with a thousandth of noise, as a good instrument would have made it."""
+    random = np.random.default_rng(1)
+    return Capture(
+        tuple(
+            Channel(
+                name,
+                (values + random.normal(0, 0.001 * float(np.ptp(values)) + 1e-6, values.size)).astype(
+                    np.float32
+                ),
+                unit,
+                rate=sound.rate,
+            )
+            for name, (values, unit) in sound.traces.items()
+        )
+    )
+
+
 def spoilt(sound: Sound, random: np.random.Generator) -> Capture:
     """The recording as a clumsy one would have come out: noise, rate, clipping, coupling, an outlier, an offset."""
     slower = int(random.choice([1, 1, 2, 3, 5, 8]))

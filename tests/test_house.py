@@ -27,9 +27,10 @@ from bench.__main__ import main as run_bench
 ROOT = Path(__file__).parents[1]
 SOURCE = ROOT / "src" / "halfsplit"
 
-FOUNDATION = {"clocks", "errors", "threads", "units", "vin", "quantities"}
+FOUNDATION = {"clocks", "delimited", "errors", "threads", "units", "vin", "quantities"}
 MAY_IMPORT = {
     "clocks": set(),
+    "delimited": {"clocks", "errors", "units"},
     "errors": set(),
     "units": {"errors"},
     "vin": {"errors"},

@@ -191,9 +191,9 @@ def test_long_files_are_read_in_blocks_and_move_to_disk(
     monkeypatch.setattr(text, "_BLOCK", 5_000)
     monkeypatch.setattr("halfsplit.capture.readers.timebase._IN_MEMORY", 50_000)
     held: list[int] = []
-    quick = text._quick
+    quick = text.quick
     monkeypatch.setattr(
-        text, "_quick", lambda block, layout: (held.append(len(block)), quick(block, layout))[1]
+        text, "quick", lambda block, layout: (held.append(len(block)), quick(block, layout))[1]
     )
     parts = Capture.read(path)
     assert max(held) < rows / 20

@@ -28,7 +28,7 @@ from halfsplit.drain.analysis import WakeKind
 from halfsplit.drain.asking import Question
 from halfsplit.drain.battery import RESTED, TABLES, StateOfCharge, state_of_charge
 from halfsplit.drain.plot import plot_svg
-from halfsplit.drain.read import decoded
+from halfsplit.drain.read import text_of
 from halfsplit.drain.words import amps_words, time_words
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.battery import KINDS
@@ -193,7 +193,7 @@ def _log(job: OpenJob, drain_id: str) -> DrainLog:
 
 def _worked_out(data: bytes, name: str, how: Mapping[str, Any]) -> Shown:
     log = parse_log(
-        decoded(data, name),
+        text_of(data, name),
         source=name,
         interval=how["interval"],
         unit=how["unit"] or None,

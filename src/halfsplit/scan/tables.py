@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import replace
 
+from halfsplit.delimited.cells import split
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.find import codes_in, status_byte, tidy
 from halfsplit.scan.folding import folded
@@ -29,12 +29,7 @@ def split_row(text: str, separator: str) -> list[str]:
     """The cells of a row. separator: one of `SEPARATORS`; two spaces mean two or more."""
     if separator == "  ":
         return re.split(r"\s{2,}", text.strip())
-    if separator == "|":
-        return [cell.strip() for cell in text.strip().strip("|").split("|")]
-    try:
-        return [cell.strip() for cell in next(csv.reader([text.strip("\r\n ")], delimiter=separator))]
-    except (csv.Error, StopIteration):
-        return [cell.strip() for cell in text.split(separator)]
+    return split(text.strip().strip("|") if separator == "|" else text.strip("\r\n "), separator)
 
 
 def table_heading(text: str) -> Reading | None:

@@ -7,6 +7,7 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
+from halfsplit.delimited.encoding import decoded
 from halfsplit.errors import InputError
 from halfsplit.scan.structured import structured_lines
 
@@ -44,17 +45,7 @@ def decode(data: bytes) -> str:
     """The text in the bytes of a file, whatever kind of file it is. Raises InputError."""
     if data.startswith(b"%PDF-"):
         return _pdf_text(data)
-    for mark, encoding in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
-        if data.startswith(mark):
-            return data.decode(encoding, errors="replace")
-    if b"\x00" in data:
-        raise InputError(
-            "this is not text", remedy="save the report as text, CSV, HTML or PDF, or copy it and paste it"
-        )
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
+    return decoded(data, "save the report as text, CSV, HTML or PDF, or copy it and paste it")
 
 
 def lines_of(text: str) -> list[str]:

@@ -246,8 +246,8 @@ def _missed(cuts: Floats) -> tuple[float, ...]:
     gaps = np.diff(cuts)
     if gaps.size < 3:
         return ()
-    padded = np.pad(gaps, 2, mode="reflect")
-    local = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    padded = np.pad(gaps, 2, constant_values=np.nan)
+    local = np.nanmedian(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
     lost: list[float] = []
     for i in np.flatnonzero(gaps > 1.6 * local):
         lost += [float(cuts[i] + local[i] * k) for k in range(1, round(float(gaps[i] / local[i])))]

@@ -7,9 +7,9 @@ from typing import Any, Final
 import numpy as np
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers.headings import Heading, unit_of
 from halfsplit.capture.readers.limits import require_bounded
 from halfsplit.capture.readers.timebase import channels_of
+from halfsplit.delimited.headings import Heading, unit_of
 from halfsplit.errors import InputError, MissingProgramError
 
 NAME: Final = "MDF"

@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Progress, Recording
-from halfsplit.capture.readers.headings import heading, is_time
 from halfsplit.capture.readers.limits import require_bounded
 from halfsplit.capture.readers.timebase import Growing, channels_of
+from halfsplit.delimited.headings import heading, is_time
 from halfsplit.errors import InputError, MissingProgramError
 
 NAME: Final = "Parquet"

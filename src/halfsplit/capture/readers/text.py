@@ -4,8 +4,6 @@ Read in blocks, so that memory stays bounded for files of gigabytes. A text may 
 with its own settings, headings and numbers: one after another for the channels of some instruments.
 """
 
-import codecs
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final, TextIO
@@ -14,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers.headings import Heading
-from halfsplit.capture.readers.layout import Layout, find_layout, is_blank, is_index, is_number
 from halfsplit.capture.readers.limits import MOST_CHANNELS, MOST_LINE, require_bounded
 from halfsplit.capture.readers.timebase import Growing, channels_of
-from halfsplit.clocks import clock_seconds, is_clock, past_midnight
+from halfsplit.delimited.encoding import MARKS, encoding_of
+from halfsplit.delimited.headings import Heading
+from halfsplit.delimited.layout import Layout, find_layout, is_index
+from halfsplit.delimited.rows import quick, row, seconds
 from halfsplit.errors import InputError
 
 NAME: Final = "delimited text"
@@ -29,16 +28,10 @@ _BLOCK: Final = 1 << 23
 _LOOK: Final = 400
 """Lines in which the layout of a section is looked for."""
 
-_MARKS: Final = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
-
 
 def sniff(head: bytes) -> bool:
     """Text: a byte order mark, or no byte below the blank but tabs and line ends."""
-    if any(head.startswith(mark) for mark, _ in _MARKS):
+    if any(head.startswith(mark) for mark, _ in MARKS):
         return True
     control = sum(head.count(bytes([byte])) for byte in range(32) if byte not in b"\t\n\r\x0c\x1a")
     return control == 0
@@ -50,7 +43,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     Raises `InputError` with the line, what was found there and what was expected.
     """
     with path.open("rb") as binary:
-        encoding = _encoding(binary.read(1 << 16))
+        encoding = encoding_of(binary.read(1 << 16))
     with path.open(encoding=encoding, errors="replace") as file:
         sections, notes = _sections(_Lines(file, path, progress), path.name)
     channels: list[Channel] = []
@@ -59,17 +52,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     if not any(channel.has_time for channel in channels):
         notes.append("no time column and no sample interval was found: give the sample rate")
     return Recording(tuple(channels), source=path.name, notes=tuple(notes))
-
-
-def _encoding(head: bytes) -> str:
-    for mark, name in _MARKS:
-        if head.startswith(mark):
-            return name
-    try:
-        codecs.getincrementaldecoder("utf-8")().decode(head)
-    except UnicodeDecodeError:
-        return "cp1252"
-    return "utf-8"
 
 
 class _Lines:
@@ -117,11 +99,7 @@ class _Section:
         self._sink = Growing([np.dtype(np.float64 if time else np.float32) for time in layout.times])
 
     def add(self, block: NDArray[np.float64]) -> None:
-        columns = list(block.T)
-        for i, (head, time) in enumerate(zip(self.layout.heads, self.layout.times, strict=True)):
-            if time and head.gain != 1.0:
-                columns[i] = columns[i] * head.gain
-        self._sink.add(columns)
+        self._sink.add(list(block.T))
 
     def channels(self, where: str) -> list[Channel]:
         """Each time column serves the columns that follow it."""
@@ -143,8 +121,7 @@ def _groups(
             if group:
                 yield _cut(times, group), group, heads
                 group, heads = {}, {}
-            times = column
-            times = past_midnight(times) if layout.columns[i] in layout.clocks else times
+            times = seconds(column, head.gain, clock=layout.columns[i] in layout.clocks)
         elif not is_index(head):
             alone = len(layout.heads) - sum(layout.times) - sum(map(is_index, layout.heads)) == 1
             name = layout.title if alone and layout.title else head.name
@@ -210,7 +187,7 @@ def _fill(section: _Section, lines: _Lines, where: str) -> list[str]:
     layout = section.layout
     while block := lines.take():
         first = lines.number - len(block)
-        table = _quick(block, layout)
+        table = quick(block, layout)
         if table is not None:
             section.add(table)
             continue
@@ -230,70 +207,21 @@ def _fill(section: _Section, lines: _Lines, where: str) -> list[str]:
     return []
 
 
-def _quick(block: list[str], layout: Layout) -> NDArray[np.float64] | None:
-    """The rows through numpy's own parser, once as they are and once with blanks filled; None where it fails."""
-    if layout.clocks or (layout.quoted and layout.comma):
-        return None
-    plain = [line.replace(",", ".") for line in block] if layout.comma else block
-    table = _parsed(plain, layout)
-    if table is not None or layout.delimiter is None:
-        return table
-    mark = re.escape(layout.delimiter)
-    gap = re.compile(
-        rf"(^|{mark})[ \t]*(?={mark}|$)" if layout.delimiter != "\t" else rf"(^|{mark}) *(?={mark}|$)"
-    )
-    return _parsed([gap.sub(r"\1nan", line) for line in plain if line.strip()], layout)
-
-
-def _parsed(lines: list[str], layout: Layout) -> NDArray[np.float64] | None:
-    if not any(line.strip() for line in lines[:1000]) and not any(line.strip() for line in lines):
-        return np.empty((0, len(layout.columns)))
-    try:
-        return np.loadtxt(
-            lines,
-            delimiter=layout.delimiter,
-            usecols=layout.columns,
-            comments=None,
-            quotechar='"' if layout.quoted else None,
-            ndmin=2,
-        )
-    except ValueError:
-        return None
-
-
 def _careful(block: list[str], layout: Layout) -> tuple[list[list[float]], tuple[int, int] | None]:
     """Row by row, up to the first line that is none: its place in the block and the number of its cell."""
     rows: list[list[float]] = []
     for place, line in enumerate(block):
-        if not line.strip():
-            continue
-        cells = layout.cells(line)
-        row = []
-        for column in layout.columns:
-            value = _number(cells[column] if column < len(cells) else None, layout.comma)
-            if value is None:
-                return rows, (place, column)
-            row.append(value)
-        rows.append(row)
+        if line.strip():
+            values = row(line, layout)
+            if isinstance(values, int):
+                return rows, (place, values)
+            rows.append(values)
     return rows, None
-
-
-def _number(cell: str | None, comma: bool) -> float | None:
-    if cell is None:
-        return None
-    if is_number(cell, comma):
-        return float(cell.replace(",", ".") if comma else cell)
-    if is_clock(cell):
-        return clock_seconds(cell)
-    return float("nan") if is_blank(cell) else None
 
 
 def _has_number(line: str, layout: Layout) -> bool:
     cells = layout.cells(line)
-    return any(
-        column < len(cells) and _number(cells[column], layout.comma) is not None and cells[column]
-        for column in layout.columns
-    )
+    return any(layout.value(cells, column) is not None and cells[column] for column in layout.columns)
 
 
 def _bad_cell(line: str, column: int, layout: Layout, where: str) -> InputError:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.paging import blocks
-from halfsplit.capture.readers.headings import Heading
+from halfsplit.delimited.headings import Heading
 from halfsplit.errors import InputError
 
 _IN_MEMORY: Final = 1 << 26

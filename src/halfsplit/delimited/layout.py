@@ -7,13 +7,14 @@ slow. So the numbers are found first, by the columns that hold some in most line
 
 import re
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final
 
-from halfsplit.capture.readers.headings import Heading, heading, is_time, lettered, unit_of
 from halfsplit.clocks import is_clock
+from halfsplit.delimited.cells import is_blank, is_number, is_value, split, unit_in, value_of
+from halfsplit.delimited.headings import Heading, heading, is_time, lettered, unit_of
 
 _FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
     ("\t", False),
@@ -29,28 +30,8 @@ _FORMS: Final[tuple[tuple[str | None, bool], ...]] = (
 )
 """Delimiter (None: runs of blanks) and whether the decimal sign is a comma; the first of equals is taken."""
 
-_POINT: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_COMMA: Final = re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?")
-_BLANK: Final = {
-    "",
-    "nan",
-    "inf",
-    "+inf",
-    "-inf",
-    "\u221e",
-    "-\u221e",
-    "+\u221e",
-    "ol",
-    "#n/a",
-    "n/a",
-    "na",
-    "null",
-    "none",
-    "-",
-    "--",
-    "---",
-}
-
+_DATE: Final = re.compile(r"\d{4}[-/.]\d\d?[-/.]\d\d?|\d\d?[./-]\d\d?[./-](?:\d{4}|\d\d)")
+_HALF: Final = re.compile(r"[AaPp]\.?[Mm]\.?")
 _INDEX: Final = re.compile(r"^(samples?|index|idx|n|nr\.?|no\.?|#|points?|count|row|line)$", re.IGNORECASE)
 _INTERVAL: Final = re.compile(
     r"(interval|intervall|period|periode|increment|time\s*step|time\s*base\s*step|\bdt\b|delta\s*t|\u0394\s*t|sample\s*time)",
@@ -71,8 +52,10 @@ class Layout:
     """How a section of a text is read.
 
     `first` is the index of its first line of numbers, `columns` the cells that hold numbers, `heads` their
-    headings, `clocks` those of them that hold times of day, `interval` the seconds between samples from
-    the settings above, `title` the channel's name where a section above its numbers says it.
+    headings, `clocks` those of them that hold times of day, `parts` the cells that belong together with one
+    of them (the date before a time of day, the unit after a number), `worded` those whose cells hold their
+    units, `above` the lines above the headings, `interval` the seconds between samples from these, `title`
+    the channel's name where a section above its numbers says it.
     """
 
     delimiter: str | None
@@ -81,7 +64,10 @@ class Layout:
     columns: tuple[int, ...]
     heads: tuple[Heading, ...]
     clocks: frozenset[int] = frozenset()
+    parts: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    worded: frozenset[int] = frozenset()
     quoted: bool = False
+    above: tuple[str, ...] = ()
     interval: float | None = None
     title: str = ""
 
@@ -94,31 +80,15 @@ class Layout:
         """The cells of a line, without quotes and blanks around."""
         return split(line, self.delimiter)
 
-
-def split(line: str, delimiter: str | None) -> list[str]:
-    """Cut a line into cells; a delimiter within double quotes is none."""
-    if '"' not in line:
-        return [cell.strip() for cell in line.split(delimiter)]
-    pattern = r'\s*"([^"]*)"\s*' if delimiter is None else rf'\s*"([^"]*)"\s*(?:{re.escape(delimiter)}|$)'
-    cells, rest = [], line
-    while rest:
-        if quoted := re.match(pattern, rest):
-            cells.append(quoted[1].strip())
-            rest = rest[quoted.end() :]
-            continue
-        cell, _, rest = rest.partition(delimiter or " ")
-        cells.append(cell.strip())
-    return cells
-
-
-def is_number(cell: str, comma: bool) -> bool:
-    """Whether a cell is a number with this decimal sign."""
-    return bool((_COMMA if comma else _POINT).fullmatch(cell))
-
-
-def is_blank(cell: str) -> bool:
-    """Whether a cell stands for no reading: empty, over range, not a number."""
-    return cell.casefold() in _BLANK
+    def value(self, cells: Sequence[str], column: int) -> float | None:
+        """The number in a column, NaN for no reading, None where it is no number or not there."""
+        if column >= len(cells):
+            return None
+        if is_blank(cells[column]):
+            return float("nan")
+        return value_of(
+            " ".join(cells[i] for i in self.parts.get(column, (column,)) if i < len(cells)), self.comma
+        )
 
 
 def find_layout(lines: Sequence[str]) -> Layout | None:
@@ -135,9 +105,13 @@ def find_layout(lines: Sequence[str]) -> Layout | None:
     if first is None:
         return None
     heads, above = _heads(lines[:first], delimiter, columns)
-    settings = [split(line, delimiter) for line in above]
     body = [split(line, delimiter) for line in lines[first : first + 200] if line.strip()]
     heads = _with_time(heads, body, columns, comma, clocks)
+    parts = _parts(body, columns, clocks)
+    units = _units(body, columns, parts, comma)
+    heads = tuple(
+        Heading(head.name, units[i]) if i in units else head for i, head in zip(columns, heads, strict=True)
+    )
     return Layout(
         delimiter,
         comma,
@@ -145,10 +119,44 @@ def find_layout(lines: Sequence[str]) -> Layout | None:
         columns,
         heads,
         clocks,
+        parts,
+        frozenset(units),
         any('"' in line for line in lines[first : first + 20]),
-        _interval(settings),
+        tuple(above),
+        _interval([split(line, delimiter) for line in above]),
         _title(above),
     )
+
+
+def _parts(
+    rows: list[list[str]], columns: tuple[int, ...], clocks: frozenset[int]
+) -> dict[int, tuple[int, ...]]:
+    """The cells that are read with a column: the date before a time of day, AM or PM or a unit after."""
+
+    def holds(place: int, is_part: Callable[[str], object]) -> bool:
+        cells = [row[place] for row in rows if place < len(row) and row[place]]
+        return place >= 0 and place not in columns and bool(cells) and all(map(is_part, cells))
+
+    parts: dict[int, tuple[int, ...]] = {}
+    for i in columns:
+        before = i in clocks and holds(i - 1, _DATE.fullmatch)
+        after = holds(i + 1, _HALF.fullmatch if i in clocks else unit_of)
+        if before or after:
+            parts[i] = (*([i - 1] if before else ()), i, *([i + 1] if after else ()))
+    return parts
+
+
+def _units(
+    rows: list[list[str]], columns: tuple[int, ...], parts: Mapping[int, tuple[int, ...]], comma: bool
+) -> dict[int, str]:
+    """The base unit of each column whose cells, or the cells beside them, say it."""
+    units: dict[int, str] = {}
+    for i in columns:
+        texts = [" ".join(row[k] for k in parts.get(i, (i,))) for row in rows if len(row) > columns[-1]]
+        said = Counter(unit[0] for text in texts if (unit := unit_in(text, comma)))
+        if said and 2 * said.total() > sum(not is_blank(row[i]) for row in rows if i < len(row)):
+            units[i] = said.most_common(1)[0][0]
+    return units
 
 
 def _told_delimiter(lines: Sequence[str]) -> str | None:
@@ -163,7 +171,7 @@ def _score(sample: Sequence[str], delimiter: str | None, comma: bool, stated: st
     score = 0.0
     for line in sample:
         for cell in split(line, delimiter):
-            if is_number(cell, comma) or is_clock(cell):
+            if is_value(cell, comma):
                 score += 1.0
             elif not is_blank(cell):
                 score -= 1.0
@@ -174,7 +182,7 @@ def _columns(
     rows: list[list[str]], comma: bool, every: list[list[str]]
 ) -> tuple[tuple[int, ...], frozenset[int]]:
     """The cells that hold a number or nothing in nearly all of the later lines, and some of `every` line."""
-    numeric = [row for row in rows if any(is_number(cell, comma) or is_clock(cell) for cell in row)]
+    numeric = [row for row in rows if any(is_value(cell, comma) for cell in row)]
     if len(numeric) < 2:
         return (), frozenset()
     width = Counter(len(row) for row in numeric[len(numeric) // 2 :]).most_common(1)[0][0]
@@ -182,8 +190,8 @@ def _columns(
     columns, clocks = [], set()
     for i in range(width):
         cells = [row[i] for row in later]
-        numbers = sum(is_number(cell, comma) for cell in cells)
-        times = sum(is_clock(cell) and not is_number(cell, comma) for cell in cells)
+        times = sum(is_clock(cell) for cell in cells)
+        numbers = sum(is_value(cell, comma) for cell in cells) - times
         blanks = sum(is_blank(cell) for cell in cells)
         some = numbers + times or _in_some(every, i, width, comma)
         if some and numbers + times + blanks >= 0.8 * len(cells):
@@ -202,7 +210,7 @@ def _is_row(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
     if len(cells) <= columns[-1]:
         return False
     there = [cells[i] for i in columns]
-    numbers = sum(is_number(cell, comma) or is_clock(cell) for cell in there)
+    numbers = sum(is_value(cell, comma) for cell in there)
     return numbers > 0 and numbers + sum(is_blank(cell) for cell in there) == len(there)
 
 
@@ -219,7 +227,7 @@ def _first_row(
 
 def _touches(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
     there = [cells[i] for i in columns if i < len(cells)]
-    return any(is_number(cell, comma) or is_clock(cell) for cell in there)
+    return any(is_value(cell, comma) for cell in there)
 
 
 def _heads(
@@ -285,16 +293,12 @@ def _with_time(
     named = any(not head.name.startswith("column ") for head in heads)
     if named or is_time(heads[0], first=True) or len(columns) < 2:
         return heads
-    values = [_value(row[columns[0]], comma) for row in body if _is_row(row, comma, columns)]
+    values = [value_of(row[columns[0]], comma) or 0.0 for row in body if _is_row(row, comma, columns)]
     steps = [b - a for a, b in pairwise(values)]
     if len(steps) < 2 or not all(step > 0 for step in steps):
         return heads
     numbered = all(step == 1 for step in steps)
     return (Heading("index") if numbered else Heading("time", "s"), *heads[1:])
-
-
-def _value(cell: str, comma: bool) -> float:
-    return float("nan") if is_blank(cell) else float(cell.replace(",", ".") if comma else cell)
 
 
 def is_index(head: Heading) -> bool:

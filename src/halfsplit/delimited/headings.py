@@ -22,6 +22,11 @@ _MORE: Final[dict[str, tuple[str, float]]] = {
     "milliseconds": ("s", 1e-3),
     "usec": ("s", 1e-6),
     "microseconds": ("s", 1e-6),
+    **dict.fromkeys(("sekunden", "secondes", "segundos", "secondi"), ("s", 1.0)),
+    **dict.fromkeys(("mins", "minute", "minutes", "minuten", "minutos", "minuti"), ("s", 60.0)),
+    **dict.fromkeys(
+        ("hr", "hrs", "hour", "hours", "std", "stunden", "heures", "horas", "ore"), ("s", 3600.0)
+    ),
     "volt": ("V", 1.0),
     "volts": ("V", 1.0),
     "uV": ("V", 1e-6),
@@ -52,9 +57,15 @@ _LABELLED: Final = re.compile(
 )
 """Words after which a single letter is a label, not a unit."""
 
-_TIME: Final = re.compile(r"\btime(s|stamps?)?\b|^(zeit|temps|tiempo|tempo|tijd)\b", re.IGNORECASE)
+_TIME: Final = re.compile(
+    r"\btime(s|stamps?)?\b|^(?:uhr)?zeit|^(temps|tiempo|tempo|tijd|heure|hora|ora|uhr|date|datum|fecha|epoch|unix|elapsed)\b",
+    re.IGNORECASE,
+)
 _FIRST: Final = re.compile(r"^(x|t|secs?|seconds?|elapsed|clock|x[- ]axis)\b", re.IGNORECASE)
 """Names that mean time wherever they stand, and such as do only in the first column."""
+
+_STATISTICS: Final = {"min", "h", "s", "S", "sec"}
+"""Units of time that are names of something else where they do not stand first: the least, a second channel."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +99,8 @@ def heading(text: str, unit: str = "", *, lettered: bool = False) -> Heading:
     Heading(name='Channel A', unit='V', gain=0.001)
     >>> heading("supply", "V"), heading("Time_ms").gain
     (Heading(name='supply', unit='V', gain=1.0), 0.001)
+    >>> heading("hours")
+    Heading(name='hours', unit='s', gain=3600.0)
     >>> heading("Kanal A"), heading("Motor A", "mV").name
     (Heading(name='Kanal A', unit='', gain=1.0), 'Motor A')
     """
@@ -96,8 +109,8 @@ def heading(text: str, unit: str = "", *, lettered: bool = False) -> Heading:
     if (lettered or unit.strip()) and not _BRACKETS.match(whole):
         name, written = whole, ""  # a row says the unit: what ends the name is a letter of it
     written = unit.strip().strip("()[]{}") or written
-    known = unit_of(written)
-    if known is None:
+    known = unit_of(written or name)
+    if known is None or not (written or known[0] == "s"):
         return Heading(name, written)
     return Heading(name or written, *known)
 
@@ -130,4 +143,7 @@ def is_time(head: Heading, first: bool) -> bool:
     """Whether a column is the time: by its name, or by its unit where it is the first one."""
     if head.unit not in ("", "s"):
         return False
-    return bool(_TIME.search(head.name)) or (first and (head.unit == "s" or bool(_FIRST.search(head.name))))
+    if first and (head.unit == "s" or _FIRST.search(head.name)):
+        return True
+    named = head.unit == "s" and head.name not in _STATISTICS and unit_of(head.name) is not None
+    return named or bool(_TIME.search(head.name))
