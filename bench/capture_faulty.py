@@ -57,7 +57,7 @@ def generator(variant: int) -> Sound:
     random = np.random.default_rng(2300 + variant)
     load, hertz = float(random.uniform(15, 60)), float(random.uniform(150, 400))
     wrong = {"open_diode": int(random.integers(6))} if variant % 2 else {"missing_phase": True}
-    amps = rectified(load_amps=load, hertz=hertz, **wrong)[1]  # type: ignore[arg-type]
+    amps = rectified(load_amps=load, hertz=hertz, **wrong)[1]
     return Sound({"generator current": (amps, "A")}, 40_000.0, Setup())
 
 
@@ -118,7 +118,7 @@ def lin_bad(variant: int) -> Sound:
     wrong = ({"spoil_checksum": True}, {"spoil_parity": True}, {"drop": 4}, {"response": False})[variant % 4]
     every = variant % 4 == 3
     frames = [
-        lin_frame(int(random.integers(60)), random.bytes(4), **(wrong if every or i == 2 else {}))  # type: ignore[arg-type]
+        lin_frame(int(random.integers(60)), random.bytes(4), **(wrong if every or i == 2 else {}))
         for i in range(4)
     ]
     levels = on_wire(frames, 1 / 19_200, 40 * 19_200.0, idle_bits=40).astype(float)
