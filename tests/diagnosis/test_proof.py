@@ -284,6 +284,11 @@ def test_a_silent_unit_is_complaint_enough_for_a_cause_to_be_found():
     finding = job.finding()
     assert finding is not None
     assert finding.part == "S1"
+    # What it passes on may have another fault behind it.
+    assert list(finding.missing_proof) == ["bridging S1.1 to S1.2 restores the function"]
+    job.measure("answers", "A1", state=state, value="yes", changes=[Jump("S1.1", "S1.2")])
+    finding = job.finding()
+    assert finding is not None
     assert finding.proven
 
 

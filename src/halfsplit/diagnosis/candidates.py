@@ -275,8 +275,6 @@ def _lamp_for(fuse: str, state: str, instruments: Sequence[str]) -> Measurement 
 
 def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
     for name in (*suspects, *_plugs(circuit, suspects)):
-        if " + " in name:
-            continue  # a pair is looked at place by place
         part = circuit.parts.get(part_of(name))
         # What is no part is a wire, the lines of a bus, or what fails in a stage: to be seen as well.
         if name.startswith("wire ") or part is None or not never_probed(part):
@@ -345,5 +343,5 @@ def _wiggles(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[
     names = dict.fromkeys(name if name.startswith("wire ") else part_of(name) for name in suspects)
     for name in names:
         part = circuit.parts.get(name)
-        if " + " not in name and (name.startswith("wire ") or (part is not None and not never_probed(part))):
+        if name.startswith("wire ") or (part is not None and not never_probed(part)):
             yield Measurement("wiggle", name, state)

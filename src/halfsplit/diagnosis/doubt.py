@@ -172,10 +172,10 @@ def stands(situation: Situation, reading: Reading) -> bool:
         for other in situation.live
         if other.measurement == reading.measurement and other.present != "no"
     ]
-    return 2 * sum(_agree(value, reading.value) for value in same) > len(same)
+    return 2 * sum(agree(value, reading.value) for value in same) > len(same)
 
 
-def _agree(value: float | str, other: float | str) -> bool:
+def agree(value: float | str, other: float | str) -> bool:
     """The same word, or numbers within what two readings of one point differ by."""
     if isinstance(value, str) or isinstance(other, str):
         return value == other
@@ -309,6 +309,7 @@ def _words(
 
 __all__ = [
     "Doubt",
+    "agree",
     "beyond_the_drawing",
     "doubt",
     "explained",

@@ -22,8 +22,9 @@ ODD = 3.0
 TOUCHES, AGAINST = 0.1, 4.0
 """Natural logarithm by which a fault that touches a reading moves it, and by which one measurement speaks at most
 against one of two: beside another fault it may read otherwise."""
-LEADERS, PARTNERS = 4, 10
-"""Leaders that are joined with another fault, and partners tried for each."""
+LEADERS, PARTNERS, OF_FIRST = 4, 10, 30
+"""Leaders that are joined with another fault, partners tried for each, and for the first: many places explain one
+complaint alike."""
 LENIENT, IN_LINE = 2, 30
 """Leaders, by all readings and by a lenient count, that are joined with what is in one line with them, and how many."""
 STALLED = "stalled"
@@ -44,7 +45,7 @@ def joined_pairs(
     logs = belief.likelihoods(live)
     found: dict[str, Hypothesis] = {}
     leaders, with_line = _leaders(live, belief, log, logs)
-    for number in leaders:
+    for place, number in enumerate(leaders):
         leader, mine = belief.hypotheses[number], belief.columns.hypothesis == number
         weights = np.exp(log[mine] - log[mine].max())
         own = np.array([np.log(np.average(np.exp(one[mine]), weights=weights)) for one in logs])
@@ -52,7 +53,8 @@ def joined_pairs(
         if not odd.any():
             continue
         line = _in_line(broad, each, own) if number in with_line else []
-        for other in dict.fromkeys([*_partners(broad, each, own, odd), *line]):
+        partners = _partners(broad, each, own, odd, PARTNERS if place else OF_FIRST)
+        for other in dict.fromkeys([*partners, *line]):
             partner = broad.hypotheses[other]
             if partner.part != leader.part and _can_be_joined(partner):
                 both = joined(leader, partner, share)
@@ -97,7 +99,7 @@ def _leaders(
     )
 
 
-def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_]) -> list[int]:
+def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_], most: int) -> list[int]:
     """What explains the readings that a leader leaves unexplained, best first.
 
     each  (R, C) log-likelihood of each reading under the others. Where a partner shows what a sound vehicle does, the
@@ -109,7 +111,7 @@ def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_]) 
     worth = np.where(gain[odd].sum(axis=0) > ODD, gain.sum(axis=0) + np.log(broad.prior), -np.inf)
     best = np.full(len(broad.hypotheses), -np.inf)
     np.maximum.at(best, broad.columns.hypothesis, worth)
-    return [int(one) for one in np.argsort(-best, kind="stable")[:PARTNERS] if np.isfinite(best[one])]
+    return [int(one) for one in np.argsort(-best, kind="stable")[:most] if np.isfinite(best[one])]
 
 
 def _in_line(broad: Belief, each: Floats, own: Floats) -> list[int]:

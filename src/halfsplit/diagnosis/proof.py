@@ -12,15 +12,17 @@ from dataclasses import dataclass
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
 from halfsplit.diagnosis.after_repair import to_verify, verify_words
 from halfsplit.diagnosis.candidates import at_hand
-from halfsplit.diagnosis.doubt import explained, quarrels, unexplained
-from halfsplit.diagnosis.measurement import NUMERIC, Measurement
+from halfsplit.diagnosis.doubt import agree, explained, quarrels, unexplained
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.proof_parts import requirements
-from halfsplit.diagnosis.requirement import same_test
+from halfsplit.diagnosis.requirement import Met, Requirement, same_test
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
+from halfsplit.diagnosis.suspects import fitted_fault, hanging, leading_hypothesis
 from halfsplit.diagnosis.words import evidence_words
 
 RIVAL = 0.02
+HANGS = 0.8
+"""A cause that holds less than this without one reading hangs on it: a proof asks for that once more."""
 CARRIES = 0.01
 """Amps from which a fuse feeds something."""
 
@@ -73,11 +75,7 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
 
 
 def _missing(situation: Situation, fault: Fault, rivals: tuple[tuple[str, float], ...]) -> tuple[str, ...]:
-    missing = [
-        requirement.text
-        for requirement in requirements(situation, fault)
-        if not requirement.met(situation.live)
-    ]
+    missing = [requirement.text for requirement in _lacking(situation, fault)]
     if fault.kind.partition(" ")[0] == "module" and rivals:
         named = ", ".join(f"{name} {100 * other:.0f} %" for name, other in rivals)
         missing.append(f"no rival of 2 % or more: {named}")
@@ -85,6 +83,28 @@ def _missing(situation: Situation, fault: Fault, rivals: tuple[tuple[str, float]
     if situation.intermittent and not seen:
         missing.append("a reading made while the fault was present")
     return tuple(missing)
+
+
+def _lacking(situation: Situation, fault: Fault) -> list[Requirement]:
+    """What is still to be shown for a cause; once all is, what it hangs on made again: one reading may be a slip."""
+    live = list(situation.live)
+    lacks = [asked for asked in requirements(situation, fault) if not asked.met(live)]
+    if any(not asked.refuted(live) for asked in lacks):
+        return lacks
+    again = [
+        _once_more(situation, reading)
+        for reading in hanging(situation, fault.group, HANGS)
+        if reading.measurement.quantity in NUMERIC and reading.present == "yes"
+    ]
+    return [*lacks, *again]
+
+
+def _once_more(situation: Situation, reading: Reading) -> Requirement:
+    words = evidence_words(reading.measurement, reading.value, situation.circuit)
+    same = Met(lambda value: agree(value, reading.value), "the same")
+    return Requirement(
+        f"once more, for without it other causes are left: {words}", ((reading.measurement, same),), times=2
+    )
 
 
 def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
@@ -103,8 +123,8 @@ def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measureme
         return []
     tests: dict[Measurement, str] = {}
     live = list(situation.live)
-    for requirement in requirements(situation, leader[0]):
-        if requirement.met(live) or requirement.refuted(live):
+    for requirement in _lacking(situation, leader[0]):
+        if requirement.refuted(live):
             continue
         possible = [(test, met) for test, met in requirement.options if _can_be_asked(situation, test)]
         made = [sum(same_test(reading, test) for reading in live) for test, _ in possible]

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.interventions import Jump, Replace, Unplug
+from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part, Wire
 from halfsplit.diagnosis.candidates import own_ends
@@ -32,10 +32,30 @@ LIMITS = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 
 def requirements(situation: Situation, fault: Fault) -> list[Requirement]:
     """What must be shown for this cause."""
-    if fault.members:
-        return [requirement for member in fault.members for requirement in requirements(situation, member)]
-    kind = fault.kind.partition(" ")[0]
-    return PROOFS.get(kind, _part)(Case(situation, fault))
+    if not fault.members:
+        return _requirements(Case(situation, fault))
+    a, b = fault.members
+    return [*_requirements(_beside(situation, a, b)), *_requirements(_beside(situation, b, a))]
+
+
+def _requirements(case: Case) -> list[Requirement]:
+    return PROOFS.get(case.fault.kind.partition(" ")[0], _part)(case)
+
+
+def _beside(situation: Situation, fault: Fault, other: Fault) -> Case:
+    """One of two faults; the other is taken out of the way where nothing that was told shows this one behind it."""
+    case = Case(situation, fault, other)
+    around = () if case.functions else _way_round(Case(situation, other))
+    return Case(situation, fault, other, around) if around else case
+
+
+def _way_round(case: Case) -> tuple[Intervention, ...]:
+    """What makes good a fault for a trial; nothing where none is at hand."""
+    kind, part = case.fault.kind.partition(" ")[0], case.circuit.parts.get(case.fault.part)
+    if kind in ("wire", "cavity", "ground") and not case.fault.mode.startswith("short"):
+        ends = case.ends()
+        return (case.bridge(ends),) if ends and _may_be_joined(case, ends) else ()
+    return () if part is None else _trial(case, part)
 
 
 def _joint(case: Case) -> list[Requirement]:
@@ -51,7 +71,11 @@ def _joint(case: Case) -> list[Requirement]:
         return [*_continuity(case), case.looked_at()]
     least = max(limit for limit in LIMITS if limit <= least)
     text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, cleaned between"
-    asked = [Requirement(text, ((case.volts(*ends), at_least(least)),), times=2, bracket=ends)]
+    asked = [
+        Requirement(
+            text, ((case.volts(*ends), at_least(least)),), times=2, bracket=None if case.around else ends
+        )
+    ]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
     restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
     return [*asked, *_ends_belong_together(case), *(restored or [case.looked_at()])]
@@ -157,18 +181,22 @@ def _contact(case: Case) -> list[Requirement]:
     looks = case.look(), case.look(PIN_DRAG)
     asked = [Requirement(text, looks)]
     part = case.circuit.parts[part_of(case.fault.part)]
-    if part.kind in ("relay", "fuse") and case.function is not None:
-        return [*asked, _not_cured(case, part.name)]
+    if part.kind in ("relay", "fuse") and case.functions:
+        return [*asked, *_drops(case, part), _not_cured(case, part.name)]
     if part.kind in LOADS or part.kind == "sensor":
         return [*asked, _itself_good(case, part)]
     # Nothing else tells it from the part itself, and one inspection does not prove.
     return [Requirement(f"{text}, both ways", looks, times=2)]
 
 
+def _drops(case: Case, part: Part) -> list[Requirement]:
+    """Volts between the part's own pins, twice: one reading may be a slip of the hand."""
+    drops = _direct_volts(case, part)
+    return [_direct(case, drops, times=2)] if drops else []
+
+
 def _not_cured(case: Case, name: str) -> Requirement:
-    assert case.function is not None  # noqa: S101 - asked only where there is one
-    asked = case.function
-    swap = Measurement(asked.quantity, asked.at, case.state, changes=(Replace(name),))
+    swap = case.with_made(0, Replace(name))
     lacks = Met(lambda value: value != case.good, f"not {case.good}")
     return Requirement(f"a known-good {name} does not restore the function", ((swap, lacks),))
 
@@ -205,7 +233,8 @@ def _part(case: Case) -> list[Requirement]:
         return [case.looked_at()]
     volts, ohms = _direct_volts(case, part), _direct_ohms(case, part)
     cure = _cured(case, part)
-    if volts and ohms and len(cure) < 2:
+    # What passes current on may have another fault behind it: what was complained of has to come back.
+    if volts and ohms and len(cure) < 2 and part.kind not in ("relay", "switch"):
         second = _direct(case, ohms)
         if cure:
             second = replace(
@@ -227,16 +256,25 @@ def _direct(case: Case, options: tuple[Option, ...] | list[Option], times: int =
 
 def _cured(case: Case, part: Part) -> list[Requirement]:
     """The function comes back with a known-good part where one goes in by hand, with a switch bridged."""
+    trial = _trial(case, part)
+    if not trial:
+        return []
+    bridge = trial[0]
+    done = f"bridging {bridge.a} to {bridge.b}" if isinstance(bridge, Jump) else f"a known-good {part.name}"
+    return case.restored(f"{done} restores the function", *trial)
+
+
+def _trial(case: Case, part: Part) -> tuple[Intervention, ...]:
+    """A known-good part that goes in by hand; a lead over a switch that does not close."""
     if part.kind in QUICKLY_FITTED:
-        return case.restored(f"a known-good {part.name} restores the function", Replace(part.name))
+        return (Replace(part.name),)
     if part.kind == "switch" and case.fault.mode == "open":
         pairs = [pair for pair in own_ends(case.circuit) if part_of(pair[0]) == part_of(pair[1]) == part.name]
-        lost = max(
-            pairs, key=lambda pair: abs(case.sick.volts(*pair) - case.healthy.volts(*pair)), default=None
-        )
-        if lost is not None:
-            return case.restored(f"bridging {lost[0]} to {lost[1]} restores the function", Jump(*lost))
-    return []
+        if pairs:
+            return (
+                Jump(*max(pairs, key=lambda ends: abs(case.sick.volts(*ends) - case.healthy.volts(*ends)))),
+            )
+    return ()
 
 
 def _fuse(case: Case) -> list[Requirement]:

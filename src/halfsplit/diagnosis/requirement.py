@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from halfsplit.circuit.circuit import Solution
-from halfsplit.circuit.faults import Fault
+from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.candidates import own_ends, splice_terminals
@@ -148,32 +148,58 @@ def _against(reading: Reading, ends: tuple[str, str]) -> tuple[str, str | None, 
 
 
 class Case:
-    """A cause in the state in which it is judged: the circuit solved healthy and with it.
+    """A cause in the state in which it is judged: the circuit solved with it and without.
 
-    ``function``: what does not happen because of it, a load that works or a unit that answers; None where it explains
-    none of what was told. ``good``: the word of a sound vehicle.
+    ``beside``: the other fault of a pair. ``functions``: what does not happen because of the cause, loads that work and
+    units that answer, each with the word of a sound vehicle; empty where it explains none of what was told.
+    ``around``: what takes the other fault out of the way, where behind it this one shows in nothing that was told.
     """
 
-    def __init__(self, situation: Situation, fault: Fault) -> None:
+    def __init__(
+        self,
+        situation: Situation,
+        fault: Fault,
+        beside: Fault | None = None,
+        around: tuple[Intervention, ...] = (),
+    ) -> None:
         self.situation, self.circuit, self.fault = situation, situation.circuit, fault
-        self.function, self.good = self._function()
-        heard = [self.function, *(reading.measurement for reading in (*situation.wrong, *situation.live))]
+        self.beside, self.around = (None if around else beside), around
+        self.functions = self._functions()
+        told = (*situation.wrong, *situation.live)
+        heard = [*(asked for asked, _ in self.functions), *(reading.measurement for reading in told)]
         # Before anything was told, any state will do.
-        self.state = next(
-            (measurement.state for measurement in heard if measurement), next(iter(self.circuit.states))
-        )
-        self.healthy: Solution = self.circuit.solve(self.state)
-        self.sick: Solution = self.circuit.solve(self.state, fault=fault)
+        self.state = next((measurement.state for measurement in heard), next(iter(self.circuit.states)))
+        self.healthy: Solution = self._without(self.state)
+        self.sick: Solution = self._with(self.state)
 
-    def _function(self) -> tuple[Measurement | None, str]:
-        for reading in self.situation.wrong:
+    def _with(self, state: str) -> Solution:
+        return self.circuit.solve(state, fault=pair(self.fault, self.beside) if self.beside else self.fault)
+
+    def _without(self, state: str) -> Solution:
+        return self.circuit.solve(state, fault=self.beside)
+
+    def _functions(self) -> tuple[tuple[Measurement, str], ...]:
+        """The complaints that this cause explains, each with the word of a sound vehicle; else what was read so."""
+        explained: dict[tuple[str, str], tuple[Measurement, str]] = {}
+        for reading in sorted(self.situation.wrong, key=lambda one: one.source == "reading"):
             asked = reading.measurement
-            if asked.quantity in WORD_OF:
-                words = WORD_OF[asked.quantity]
-                good = words(self.circuit.solve(asked.state), asked.at)
-                if words(self.circuit.solve(asked.state, fault=self.fault), asked.at) != good:
-                    return Measurement(asked.quantity, asked.at, asked.state), good
-        return None, ""
+            if asked.quantity in WORD_OF and not (reading.source == "reading" and explained):
+                words, state = WORD_OF[asked.quantity], asked.state
+                good = words(self.circuit.solve(state), asked.at)
+                if words(self._without(state), asked.at) == good != words(self._with(state), asked.at):
+                    told = Measurement(asked.quantity, asked.at, state), good
+                    explained.setdefault((asked.at, state), told)
+        return tuple(explained.values())
+
+    @property
+    def function(self) -> Measurement | None:
+        """What does not happen because of it: the first of the complaints that it explains."""
+        return self.functions[0][0] if self.functions else None
+
+    @property
+    def good(self) -> str:
+        """The word of a sound vehicle for that."""
+        return self.functions[0][1] if self.functions else ""
 
     @property
     def load(self) -> str | None:
@@ -188,41 +214,44 @@ class Case:
         return abs(self.healthy.across(self.load) - self.sick.across(self.load))
 
     def restored(self, text: str, *changes: Intervention) -> list[Requirement]:
-        """The function comes back with an intervention made; a fuse that the cause blows is made good with it.
+        """All that was complained of comes back with an intervention made, or there is a second fault.
 
-        What a stand-in proves is what it alone changes: with the fuse alone made good the function must still lack.
+        A fuse that the cause blows is made good with it. What a stand-in proves is what it alone changes: with the fuse
+        alone made good the function must still lack.
         """
-        if self.function is None:
+        if not self.functions:
             return []
         fuses = tuple(Replace(name) for name in self.sick.blown if Replace(name) not in changes)
-        options = [
-            (self._function_with(*changes, *fuses), is_word(self.good)),
-            *self._volts_back(*changes, *fuses),
-        ]
-        if not fuses:
-            return [Requirement(text, tuple(options))]
         named = " and ".join(fuse.name for fuse in fuses)
-        lacks = Met(lambda value: value != self.good, f"not {self.good}")
-        before = f"with a new {named} alone the function still lacks"
-        return [
-            Requirement(before, ((self._function_with(*fuses), lacks),)),
-            Requirement(f"{text}, with a new {named}", tuple(options)),
-        ]
+        asked = []
+        if fuses:
+            lacks = Met(lambda value: value != self.good, f"not {self.good}")
+            before = f"with a new {named} alone the function still lacks"
+            asked.append(Requirement(before, ((self.with_made(0, *fuses), lacks),)))
+        for number, (function, good) in enumerate(self.functions):
+            back = f"also {function.at} in state “{function.state}”" if number else "the function"
+            whole = text.replace("the function", back)
+            whole += f", with a new {named}" if fuses else ""
+            word = self.with_made(number, *changes, *fuses), is_word(good)
+            asked.append(Requirement(whole, (word, *self._volts_back(function, *changes, *fuses))))
+        return asked
 
-    def _function_with(self, *changes: Intervention) -> Measurement:
-        assert self.function is not None  # noqa: S101 - asked only where there is one
-        return Measurement(self.function.quantity, self.function.at, self.state, changes=changes)
+    def with_made(self, number: int, *changes: Intervention) -> Measurement:
+        """One of the functions asked for with interventions made."""
+        function = self.functions[number][0]
+        return Measurement(function.quantity, function.at, function.state, changes=(*self.around, *changes))
 
-    def _volts_back(self, *changes: Intervention) -> list[Option]:
+    def _volts_back(self, function: Measurement, *changes: Intervention) -> list[Option]:
         """The volts across the load are back: what is weak in the load itself is not this cause's."""
-        if self.load is None or self.circuit.parts[self.load].kind not in LOADS:
+        part = self.circuit.parts[function.at]
+        if part.kind not in LOADS:
             return []
-        pins = self.circuit.parts[self.load].pins
-        a, b = f"{self.load}.{pins[0]}", f"{self.load}.{pins[-1]}"
-        least = BACK * abs(self.healthy.volts(a, b))
+        a, b = f"{part.name}.{part.pins[0]}", f"{part.name}.{part.pins[-1]}"
+        least = BACK * abs(self.circuit.solve(function.state).volts(a, b))
         if least < 1.0 or not any(isinstance(change, Jump) for change in changes):
             return []
-        return [(Measurement("volts", a, self.state, b, "meter", changes), at_least(least))]
+        made = (*self.around, *changes)
+        return [(Measurement("volts", a, function.state, b, "meter", made), at_least(least))]
 
     def bridge(self, ends: tuple[str, str]) -> Jump:
         """What joins the two ends for a trial: a fused lead, or a booster cable where the load draws too much."""
@@ -273,7 +302,7 @@ class Case:
 
     def volts(self, a: str, b: str | None = None) -> Measurement:
         """The meter between two points, or from one to the battery's negative post."""
-        return Measurement("volts", a, self.state, to=b, instrument="meter")
+        return Measurement("volts", a, self.state, to=b, instrument="meter", changes=self.around)
 
     def look(self, *detail: str) -> Option:
         """The place looked at, and found bad."""

@@ -164,3 +164,12 @@ class Situation:
             for name, share in self.posterior.probability.items()
             if share >= least and name not in special
         ][:most]
+
+    def places(self) -> list[str]:
+        """Names of the leading repair groups, those of both faults in place of a pair's."""
+        leaders = self.posterior.leaders
+        groups = [
+            [member.group for member in leaders[name].single] if name in leaders else [name]
+            for name in self.likeliest()
+        ]
+        return list(dict.fromkeys(name for some in groups for name in some))

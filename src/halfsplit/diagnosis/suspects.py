@@ -161,20 +161,32 @@ def _contradicting(situation: Situation) -> Reading | None:
 
 def _decisive(situation: Situation) -> Reading | None:
     """The reading without which the leading cause would be one of several."""
+    name, share = next(iter(situation.posterior.probability.items()))
+    if share < NEARLY_CERTAIN:
+        return None
+    kinds = (*NUMERIC, "lamp")
+    asked = (
+        reading
+        for reading in hanging(situation, name, ONE_OF_SEVERAL)
+        if reading.measurement.quantity in kinds or reading.measurement.changes
+    )
+    return next(asked, None)
+
+
+def hanging(situation: Situation, name: str, least: float) -> list[Reading]:
+    """The readings, each made once, without any one of which a repair would hold less than this share."""
     posterior = situation.posterior
     names, group = posterior.groups
-    name, share = next(iter(posterior.probability.items()))
-    if share < NEARLY_CERTAIN or name not in names:
-        return None
+    if name not in names:
+        return []
     mine, live, made = group == names.index(name), situation.live, _made(situation)
+    hangs = []
     for reading, log in zip(live, posterior.belief.likelihoods(live), strict=True):
-        asked = reading.measurement.quantity in (*NUMERIC, "lamp") or reading.measurement.changes
-        if reading.source != "reading" or not asked or made[reading.measurement] > 1:
-            continue
-        without = posterior.weights * np.exp(-np.maximum(log, -40.0))
-        if without[mine].sum() < ONE_OF_SEVERAL * without.sum():
-            return reading
-    return None
+        if reading.source == "reading" and made[reading.measurement] == 1:
+            without = posterior.weights * np.exp(-np.maximum(log, -40.0))
+            if without[mine].sum() < least * without.sum():
+                hangs.append(reading)
+    return hangs
 
 
 def _made(situation: Situation) -> Counter[Measurement]:

@@ -98,7 +98,7 @@ def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
         list(dict.fromkeys(reading.measurement.state for reading in told_of)) or list(circuit.states)[:1]
     )
     others = [state for state in circuit.states if state not in failing]
-    leading = situation.likeliest()
+    leading = situation.places()
     shares = list(situation.posterior.probability.values())
     close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
     loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
