@@ -1,7 +1,8 @@
 """How true the answers are: random circuits with hidden faults of five kinds, how jobs end, and calibration.
 
 `python -m bench truth --jobs 1000 --workers 2` runs the shares 600 single, 150 with one wrong reading, 100 that come
-and go, 75 pairs, 75 not in the model; rows are kept in bench-results/truth.jsonl, and a run that is broken off goes on.
+and go, 75 pairs, 75 not in the model. `--keep FILE` keeps the rows, and a run that is broken off goes on; runs of several
+seeds add up: `--report FILE FILE`.
 """
 
 from __future__ import annotations
@@ -41,12 +42,18 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--kind", default="", help="only this kind of job")
     parser.add_argument("--keep", type=Path, help="keep the rows here and go on from what it holds")
-    parser.add_argument("--report", action="store_true", help="print what is kept, run nothing")
+    parser.add_argument(
+        "--report", nargs="*", type=Path, help="print what these files hold, or what is kept; run nothing"
+    )
     given = parser.parse_args(arguments)
-    rows = _kept(given.keep)
-    have = {(row["kind"], row["number"]) for row in rows}
+    kept = [given.keep] if given.keep else []
+    rows = [row for path in given.report or kept for row in _kept(path)]
+    if given.report is not None:
+        print(tables(rows))
+        return 0
+    have = {(row["kind"], row["number"]) for row in rows if row["seed"] == given.seed}
     todo = [one for one in wanted(given.jobs) if one not in have and given.kind in one[0]]
-    for row in () if given.report else _run(todo, given.seed, given.workers, given.cluster):
+    for row in _run(todo, given.seed, given.workers, given.cluster):
         rows.append(row)
         print(one_line(row), flush=True)
         if given.keep:
@@ -57,8 +64,8 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
-def _kept(path: Path | None) -> list[Row]:
-    if path is None or not path.exists():
+def _kept(path: Path) -> list[Row]:
+    if not path.exists():
         return []
     return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 

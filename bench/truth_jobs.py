@@ -47,10 +47,9 @@ class Told:
 def wrong(car: Car) -> list[Told]:
     """All that is not as it should be, in every state; the vehicle has been used in each, so fuses are blown."""
     circuit, found = car.circuit, []
+    first = {state: car.solution(state) for state in circuit.states}
     for state in circuit.states:
-        car.solution(state)
-    for state in circuit.states:
-        now = car.solution(state)
+        now = car.solution(state) if car.blown_fuses else first[state]
         healthy = circuit.solve(state)
         for part in circuit.parts.values():
             if part.kind in LOADS and part.kind != "resistor":
@@ -141,7 +140,7 @@ def run(kind: str, seed: int, number: int) -> dict[str, Any]:
     named = finding.part if finding else None
     probability = job.posterior().probability
     return {
-        "kind": kind, "number": number, "circuit": circuit.title, "hidden": hidden.words,
+        "kind": kind, "seed": seed, "number": number, "circuit": circuit.title, "hidden": hidden.words,
         "names": sorted(hidden.names), "told": [(one.name, one.value, one.state) for one in told],
         "named": named, "cause": finding.cause if finding else None, "proven": bool(finding and finding.proven),
         "right": bool(named and _is(named, hidden, kind)),

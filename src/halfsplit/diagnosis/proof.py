@@ -101,7 +101,7 @@ def _lacking(situation: Situation, fault: Fault) -> list[Requirement]:
 
 def _once_more(situation: Situation, reading: Reading) -> Requirement:
     words = evidence_words(reading.measurement, reading.value, situation.circuit)
-    same = Met(lambda value: agree(value, reading.value), "the same")
+    same = Met(lambda value: agree(value, reading.value), "as before")
     return Requirement(
         f"once more, for without it other causes are left: {words}", ((reading.measurement, same),), times=2
     )
