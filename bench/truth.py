@@ -1,8 +1,8 @@
 """How true the answers are: random circuits with hidden faults of five kinds, how jobs end, and calibration.
 
 `python -m bench truth --jobs 1000 --workers 2` runs the shares 600 single, 150 with one wrong reading, 100 that come
-and go, 75 pairs, 75 not in the model. `--keep FILE` keeps the rows, and a run that is broken off goes on; runs of several
-seeds add up: `--report FILE FILE`.
+and go, 75 pairs, 75 not in the model. `--keep FILE` keeps the rows, and a run that is broken off goes on; runs of
+several seeds add up: `--report FILE FILE`.
 """
 
 from __future__ import annotations
