@@ -24,6 +24,7 @@ from halfsplit.job import (
     JobStore,
     capture_measuring,
     captures,
+    drain_branches,
     drains,
     planning,
     practising,
@@ -145,7 +146,7 @@ def furnish_fully(store: JobStore, learned: Path) -> None:
     scan_evidence.tell(van, scans.kept_reports(van)[0].scan_id)
     drains.keep_log(van, _night(), name="night.csv", how={"instrument": "meter"})
     drains.save_battery(van, {"capacity": 70.0, "charge": 80.0})
-    drains.save_fuse(van, "F1", 10.0, 0.45)
+    drain_branches.save_fuse(van, "F1", 10.0, 0.45)
     planning.begin_plan(OpenJob(store, "demo", "Ada"))
     practising.begin_practice(store, "bench", ONE_LAMP, "single", seed=3, practice_id="going")
     judged: dict[str, Any] = {}

@@ -6,7 +6,7 @@ import subprocess
 import pytest
 
 from halfsplit import job as jobs
-from halfsplit.job import Intake, drains, scan_evidence, scans, signal_reports
+from halfsplit.job import Intake, drain_branches, drains, scan_evidence, scans, signal_reports
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.reporting import job_view
 
@@ -25,7 +25,7 @@ def told(store) -> str:
         )
     drains.keep_log(OpenJob(store, "van", "Ada"), LOG.encode(), name="night.csv", how={"instrument": "meter"})
     drains.save_battery(OpenJob(store, "van", "Ada"), {"capacity": 70.0, "charge": 80.0})
-    drains.save_fuse(OpenJob(store, "van", "Ada"), "F1", 10.0, 0.45)
+    drain_branches.save_fuse(OpenJob(store, "van", "Ada"), "F1", 10.0, 0.45)
     return "van"
 
 

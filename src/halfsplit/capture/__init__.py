@@ -12,22 +12,3 @@ from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.result import Mark, Quantity, Result
 from halfsplit.capture.roles import ROLES, Role, role_named, suggested_roles
 from halfsplit.capture.show import plot_svg, report_lines, results_dict
-
-__all__ = [
-    "ROLES",
-    "Capture",
-    "Channel",
-    "Mark",
-    "Quantity",
-    "Result",
-    "Role",
-    "Setup",
-    "Window",
-    "analyse",
-    "plot_svg",
-    "report_lines",
-    "results_dict",
-    "role_named",
-    "suggested_roles",
-    "unassigned",
-]

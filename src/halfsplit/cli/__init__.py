@@ -7,21 +7,6 @@ bad; 2 for wrong usage.
 from halfsplit.cli import captures, circuit, drain, find, harness, learn, plan, practice, scan, workbench
 from halfsplit.cli.app import app
 
-__all__ = [
-    "app",
-    "captures",
-    "circuit",
-    "drain",
-    "find",
-    "harness",
-    "learn",
-    "main",
-    "plan",
-    "practice",
-    "scan",
-    "workbench",
-]
-
 
 def main() -> None:
     """The entry point of the installed command."""

@@ -6,28 +6,3 @@ from halfsplit.drain.branches import CAUTIONS, BranchCurrent, BranchSearch, Fuse
 from halfsplit.drain.forecast import Battery, Forecast, days_until_no_start
 from halfsplit.drain.log import CurrentLog
 from halfsplit.drain.read import parse_log, read_log
-
-__all__ = [
-    "CAUTIONS",
-    "CLAMP",
-    "INSTRUMENTS",
-    "METER",
-    "SHUNT",
-    "Battery",
-    "BranchCurrent",
-    "BranchSearch",
-    "Cranking",
-    "CurrentLog",
-    "DrainAnalysis",
-    "Forecast",
-    "Fuse",
-    "Instrument",
-    "StateOfCharge",
-    "analyse",
-    "days_until_no_start",
-    "fuse_current",
-    "judge_cranking",
-    "parse_log",
-    "read_log",
-    "state_of_charge",
-]

@@ -7,5 +7,3 @@ each reading.
 from halfsplit.drawing.drawing import CSS, DARK, Drawing, Plan, Theme, draw, paint_plan, plan
 from halfsplit.drawing.labels import Overlays
 from halfsplit.drawing.page import Boxes
-
-__all__ = ["CSS", "DARK", "Boxes", "Drawing", "Overlays", "Plan", "Theme", "draw", "paint_plan", "plan"]

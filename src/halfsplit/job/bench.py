@@ -12,7 +12,7 @@ from typing import Any
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.after_repair import allowed_words, is_right, to_verify
-from halfsplit.diagnosis.diagnosis import FOUND, Diagnosis
+from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.doubt import Doubt
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.proof import Finding
@@ -81,7 +81,7 @@ def _view(job: OpenJob, bench: Bench) -> BenchView:
         lines_of(bench, attachments, answers["odd"]),
         tuple(answers["aside"]),
         _checks(bench, answers),
-        _repair(bench),
+        next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), ""),
         costs_of(job.store, bench.job),
         tuple(photo for photo in attachments if photo.kind == "photo"),
         answers["ticks"],
@@ -271,24 +271,12 @@ def own_test(job: OpenJob, place: Mapping[str, Any]) -> TestCard:
         measured = from_json(place)
         check_place(diagnosis.circuit, measured)
         if not measured.state:
-            measured = Measurement(
-                measured.quantity,
-                measured.at,
-                first_state(diagnosis.circuit),
-                measured.to,
-                measured.instrument,
-                measured.changes,
-                measured.detail,
-            )
+            measured = replace(measured, state=first_state(diagnosis.circuit))
         own, best = diagnosis.rank(measured), _answers(bench).get("best")
         return replace(test_card(own, diagnosis.circuit), beside=beside(own, best))
 
 
 # After the repair
-
-
-def _repair(bench: Bench) -> str:
-    return next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), "")
 
 
 def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
@@ -330,6 +318,3 @@ def same_place(entry: EvidenceEntry, place: Measurement) -> bool:
 def same(a: Measurement, b: Measurement) -> bool:
     """Whether two were made alike, whatever the instrument: a lamp that lights by a bridge is not yet mended."""
     return (a.quantity, a.place, a.state, a.changes) == (b.quantity, b.place, b.state, b.changes)
-
-
-__all__ = ["FOUND", "bench_view", "free_looks", "own_test", "reading_text"]

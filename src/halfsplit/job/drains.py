@@ -32,7 +32,7 @@ from halfsplit.drain.read import text_of
 from halfsplit.drain.words import amps_words, time_words
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.battery import KINDS
-from halfsplit.job.drain_branches import Branches, branches_of, save_fuse, save_total
+from halfsplit.job.drain_branches import Branches, branches_of
 from halfsplit.job.open_job import OpenJob, new_id
 from halfsplit.job.verbs import strike
 from halfsplit.store import Job
@@ -95,14 +95,7 @@ class DrainView:
 # The log
 
 
-def keep_log(
-    job: OpenJob,
-    data: bytes,
-    *,
-    name: str,
-    how: Mapping[str, Any],
-    drain_id: str = "",
-) -> DrainLog:
+def keep_log(job: OpenJob, data: bytes, *, name: str, how: Mapping[str, Any], drain_id: str = "") -> DrainLog:
     """Store a current log. Raises InputError, which says what was expected, and nothing is stored then."""
     if len(data) > LARGEST_LOG:
         raise InputError(
@@ -393,18 +386,3 @@ def strike_log(job: OpenJob, drain_id: str, *, reason: str) -> None:
     """Strike a log out. Raises NotFoundError, or InputError without a reason."""
     _log(job, drain_id)
     strike(job, drain_id, reason=reason)
-
-
-__all__ = [
-    "INSTRUMENTS",
-    "LARGEST_LOG",
-    "TABLES",
-    "DrainView",
-    "drain_view",
-    "keep_log",
-    "read_again",
-    "save_battery",
-    "save_fuse",
-    "save_total",
-    "strike_log",
-]

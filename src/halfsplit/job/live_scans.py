@@ -262,17 +262,3 @@ def _address(kept: KeptReport, unit: str) -> Address:
     if address is None:
         raise NotFoundError(f"there is no unit {unit[:60]!r} in this live report")
     return address
-
-
-__all__ = [
-    "BIT_RATES",
-    "ClearView",
-    "LiveRun",
-    "clear_unit",
-    "clear_view",
-    "clearable",
-    "known_addresses",
-    "run_of",
-    "start_run",
-    "stop_run",
-]

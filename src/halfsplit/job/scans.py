@@ -16,10 +16,9 @@ from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.job.open_job import OpenJob, new_id
 from halfsplit.job.verbs import strike
 from halfsplit.scan.compare import VERDICTS, CodeChange, Comparison, compare
-from halfsplit.scan.reading import KINDS as LINE_KINDS
-from halfsplit.scan.report import Line, ScanReport
+from halfsplit.scan.reading import KINDS as LINE_KINDS  # noqa: F401 - told on the page
+from halfsplit.scan.report import Line, ScanReport  # noqa: F401 - so is a line
 from halfsplit.scan.text import decode
-from halfsplit.scan.units import UnitReport
 
 MOMENTS: Mapping[str, str] = {
     "arrival": "As it came in, nothing cleared",
@@ -159,12 +158,7 @@ def _corrected(report: ScanReport, said: Mapping[str, Any]) -> ScanReport:
 
 
 def correct_line(
-    job: OpenJob,
-    scan_id: str,
-    line: int,
-    kind: str,
-    said: Mapping[str, str],
-    piece: int = 0,
+    job: OpenJob, scan_id: str, line: int, kind: str, said: Mapping[str, str], piece: int = 0
 ) -> KeptReport:
     """Read a line, or a piece of it, as the technician says.
 
@@ -253,24 +247,3 @@ def unit_table(job: OpenJob) -> dict[str, str]:
     """Key of a unit's name → part of the circuit, as the technician set it; '' for 'not in this circuit'."""
     units = job.last("scan table").get("units")
     return {str(key): str(part) for key, part in units.items()} if isinstance(units, dict) else {}
-
-
-__all__ = [
-    "LARGEST_REPORT",
-    "LINES_A_PAGE",
-    "LINE_KINDS",
-    "MOMENTS",
-    "KeptReport",
-    "Line",
-    "SideBySide",
-    "UnitReport",
-    "aliases",
-    "correct_line",
-    "default_moment",
-    "keep_report",
-    "kept_reports",
-    "report_of",
-    "side_by_side",
-    "undo_correction",
-    "unit_table",
-]

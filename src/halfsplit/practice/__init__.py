@@ -6,26 +6,3 @@ from halfsplit.practice.hidden import ComesAndGoes, vehicle
 from halfsplit.practice.hiding import DIFFICULTIES, Hidden, hidden_again
 from halfsplit.practice.paths import Path, Step, Worth
 from halfsplit.practice.vehicle import Vehicle
-
-__all__ = [
-    "DIFFICULTIES",
-    "HINT_POINTS",
-    "WRONG_POINTS",
-    "ComesAndGoes",
-    "Course",
-    "Exercise",
-    "Hidden",
-    "Mark",
-    "Path",
-    "Quote",
-    "Step",
-    "Taken",
-    "Vehicle",
-    "Worth",
-    "difficulty_mark",
-    "hidden_again",
-    "paths_chart",
-    "points",
-    "results_chart",
-    "vehicle",
-]

@@ -24,25 +24,3 @@ from halfsplit.report.view import (
     WorkView,
 )
 from halfsplit.report.workshop import workshop_pdf
-
-__all__ = [
-    "CheckView",
-    "ComplaintView",
-    "CustomerView",
-    "EarlierWorkView",
-    "FindingView",
-    "JobView",
-    "LimitView",
-    "MoneyView",
-    "PartView",
-    "PhotoView",
-    "ShopView",
-    "StepView",
-    "SuspectView",
-    "VehicleView",
-    "WorkView",
-    "customer_pdf",
-    "for_customer",
-    "plan_pdf",
-    "workshop_pdf",
-]

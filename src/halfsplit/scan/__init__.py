@@ -7,15 +7,3 @@ from halfsplit.scan.report import Line, ScanReport
 from halfsplit.scan.status import Status
 from halfsplit.scan.units import UnitReport
 from halfsplit.scan.write import write_report
-
-__all__ = [
-    "Comparison",
-    "FaultCode",
-    "Line",
-    "ReportedCode",
-    "ScanReport",
-    "Status",
-    "UnitReport",
-    "compare",
-    "write_report",
-]
