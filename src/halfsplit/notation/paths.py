@@ -17,39 +17,10 @@ from halfsplit.notation.terms import Word
 COLOURS: Final = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR", "GNYE")
 """Letters of IEC 60757."""
 
-OTHER_COLOURS: Final = {
-    "SW": "BK",
-    "BLK": "BK",
-    "BLACK": "BK",
-    "BR": "BN",
-    "BROWN": "BN",
-    "RT": "RD",
-    "RED": "RD",
-    "R": "RD",
-    "OR": "OG",
-    "ORANGE": "OG",
-    "GE": "YE",
-    "YELLOW": "YE",
-    "Y": "YE",
-    "GREEN": "GN",
-    "G": "GN",
-    "BL": "BU",
-    "BLUE": "BU",
-    "VI": "VT",
-    "LI": "VT",
-    "VIOLET": "VT",
-    "PURPLE": "VT",
-    "GR": "GY",
-    "GREY": "GY",
-    "GRAY": "GY",
-    "WS": "WH",
-    "WHITE": "WH",
-    "W": "WH",
-    "RS": "PK",
-    "RO": "PK",
-    "PINK": "PK",
-    "B": "BK",
-}
+_ELSEWHERE: Final = """SW:BK BLK:BK BLACK:BK BR:BN BROWN:BN RT:RD RED:RD R:RD OR:OG ORANGE:OG GE:YE YELLOW:YE Y:YE
+    GREEN:GN G:GN BL:BU BLUE:BU VI:VT LI:VT VIOLET:VT PURPLE:VT GR:GY GREY:GY GRAY:GY WS:WH WHITE:WH W:WH RS:PK
+    RO:PK PINK:PK B:BK"""
+OTHER_COLOURS: Final = dict(pair.split(":") for pair in _ELSEWHERE.split())
 """How colours are written elsewhere, in capitals → IEC 60757."""
 _LARGEST_GAUGE: Final = 40
 

@@ -2,121 +2,41 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
+from importlib.resources import files
 from types import MappingProxyType
 from typing import Final
 
 from halfsplit.circuit.kinds import KINDS, LOADS
 
-USAGE: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "title": "title Rear wash-wipe, demonstration van",
-        "include": 'include "lighting.circuit"',
-        "variant": "variant early",
-        "reach": 'reach X31 8 min "tailgate trim off"',
-        "suspect": 'suspect X31.4 x4 "water trail"',
-        "terminator": "terminator 120 ohm at A2 on CAN1",
-        "gauge": 'gauge P1 volts at X31.4 x2 within 0.1 V "cluster\'s own reading"',
-        "part": 'KIND NAME VALUE… "words" at "place"',
-        "switch": 'switch S3 off wipe "wiper stalk" at "steering column"',
-        "path": "F21.2 --[2.5mm2 RD/WH 1.8m]-- X31.4 -- K7.30",
-        "continuation": "-- X31.4 -- K7.30",
-        "tagged": "kind pyro",
-        "joins": "joins wipe 1 2",
-        "parks": "parks COMMON PARKED RUNNING",
-        "drifts": "drifts",
-        "feed": "feed 1 or 2",
-        "earth": "earth 31",
-        "clamp": "clamp 12 13",
-        "draws": "draws 0.2 A",
-        "works": "works over 8 V",
-        "reads": "reads 7 as brake pulled down 10 kohm low under 2 V high over 6 V",
-        "drives": 'drives 12 high limit 10 A latches off until "rest" when 7 is high and not "rest"',
-        "supplies": "supplies 40 5 V limit 0.1 A",
-        "talks": "talks on CAN1 at 5 6",
-        "sleeps": "sleeps 5 mA after 10 min",
-        "wakes": "wakes when 7 is high",
-        "state": 'state "hot idle" S1 on, G2 running, B3 300 ohm, lasts 20 min, takes 2 min, helper',
-        "stage": 'stage fuel "pressure at the rail" 3.8 bar else 0 bar in "cranking"',
-        "needs": "needs M2, spark",
-        "fails": 'fails "filter blocked" x0.5',
-        "stand_in": 'stand-in "feed the rail" 15 min caution "fuel under pressure"',
-        "within": 'in "cranking"',
-    }
-)
+_TABLES = tomllib.loads(files("halfsplit.notation").joinpath("usage.toml").read_text(encoding="utf-8"))
+USAGE: Final[Mapping[str, str]] = MappingProxyType(_TABLES["line"])
 """Kind of line (the rule of the grammar) → how it is written."""
-
-_PART_USAGE: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "battery": "battery G1 12.6 V 6 mohm",
-        "generator": "generator G2 14.2 V 20 mohm",
-        "fuse": "fuse F21 15 A",
-        "breaker": "breaker Q1 20 A",
-        "relay": "relay K7 85 ohm 20 A pulls 7 V drops 2 V",
-        "lamp": "lamp H1 21 W",
-        "motor": "motor M9 4.2 A",
-        "heater": "heater E5 120 W",
-        "resistor": "resistor R1 2.2 ohm",
-        "solenoid": "solenoid Y1 1 A",
-        "diode": "diode V1 0.7 V",
-        "sensor": "sensor B1 2 kohm",
-        "module": "module A2",
-        "connector": "connector X31",
-        "splice": "splice SP5",
-        "ground": "ground E4 on engine",
-        "mass": "mass engine 1 mohm",
-    }
-)
 
 
 def usage(rule: str, word: str) -> str:
     """How a line is written, with an example of its own for each kind of part."""
     if rule == "part":
-        return f'{_PART_USAGE.get(word, "relay K7")} "words" at "place"'
+        return f'{_TABLES["part"].get(word, "relay K7")} "words" at "place"'
     return USAGE[rule]
+
+
+def _themselves(words: str) -> Mapping[str, str]:
+    return MappingProxyType({word: word for word in words.split()})
 
 
 TOP: Final[Mapping[str, str]] = MappingProxyType(
     {
         **dict.fromkeys(KINDS, "part"),
-        "switch": "switch",
-        "title": "title",
-        "include": "include",
-        "variant": "variant",
-        "reach": "reach",
-        "suspect": "suspect",
-        "terminator": "terminator",
-        "gauge": "gauge",
-        "state": "state",
-        "stage": "stage",
+        **_themselves("switch title include variant reach suspect terminator gauge state stage"),
     }
 )
 """First word of a statement → the rule of the grammar."""
 
 _TAGS: Final = MappingProxyType({"kind": "tagged"})
 _LOAD: Final = MappingProxyType({**_TAGS, "drifts": "drifts"})
-_MODULE: Final = MappingProxyType(
-    {
-        **_TAGS,
-        **{
-            word: word
-            for word in (
-                "feed",
-                "earth",
-                "draws",
-                "works",
-                "reads",
-                "drives",
-                "supplies",
-                "talks",
-                "clamp",
-                "sleeps",
-                "wakes",
-            )
-        },
-    }
-)
-
+_MODULE: Final = _TAGS | _themselves("feed earth draws works reads drives supplies talks clamp sleeps wakes")
 UNDER: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
     {
         **dict.fromkeys(KINDS, _TAGS),
@@ -134,45 +54,9 @@ UNDER: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
 )
 """First word of a statement → the lines that may stand under it. Paths and variants are seen by their links."""
 
-KEYWORDS: Final = frozenset(
-    {
-        *TOP,
-        *(word for lines in UNDER.values() for word in lines),
-        "at",
-        "on",
-        "as",
-        "is",
-        "and",
-        "or",
-        "not",
-        "always",
-        "when",
-        "hears",
-        "high",
-        "low",
-        "under",
-        "over",
-        "until",
-        "limit",
-        "latches",
-        "bias",
-        "pwm",
-        "pulled",
-        "pulls",
-        "drops",
-        "up",
-        "down",
-        "after",
-        "else",
-        "caution",
-        "within",
-        "lasts",
-        "takes",
-        "helper",
-        "running",
-        "body",
-    }
-)
+_INSIDE = """at on as is and or not always when hears high low under over until limit latches bias pwm pulled pulls
+    drops up down after else caution within lasts takes helper running body"""
+KEYWORDS: Final = frozenset({*TOP, *(word for lines in UNDER.values() for word in lines), *_INSIDE.split()})
 """No part, stage, bus or variant can have one of these as its name."""
 
 

@@ -6,9 +6,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib.resources import files
 from types import MappingProxyType
+from typing import Any
 
 YES_NO = ("yes", "no")
 FREE_MINUTES = 0.3
@@ -54,147 +57,17 @@ class Quantity:
     said: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
+def _quantity(name: str, said: Mapping[str, Any]) -> Quantity:
+    plain: dict[str, Any] = {
+        field: tuple(value) if isinstance(value, list) else value for field, value in said.items()
+    }
+    return Quantity(name, **plain)
+
+
 QUANTITIES: Mapping[str, Quantity] = {
-    quantity.name: quantity
-    for quantity in (
-        Quantity(
-            "volts",
-            "measure volts from {leads}.",
-            unit="V",
-            shown_in="V",
-            numeric=True,
-            leads=True,
-            instrument="meter",
-            border=0.05,
-            plausible=(0.0, 15.0),
-            probed=True,
-            for_customer="voltage from {leads}",
-        ),
-        Quantity(
-            "amps",
-            "clamp round {at}: how many amperes?",
-            unit="A",
-            shown_in="A",
-            numeric=True,
-            instrument="clamp",
-            border=0.05,
-            plausible=(0.0, 30.0),
-            probed=True,
-            place="current in {at}",
-            for_customer="current in {the_part}",
-        ),
-        Quantity(
-            "ohms",
-            "feed off; measure ohms from {leads}.",
-            unit="ohm",
-            shown_in="ohm",
-            numeric=True,
-            leads=True,
-            instrument="meter",
-            border=0.05,
-            plausible=(-1.0, 8.0),
-            probed=True,
-            stateless=True,
-            for_customer="resistance from {leads}",
-        ),
-        Quantity(
-            "lamp",
-            "{instrument} from {leads}: bright, dim or dark?",
-            words=("bright", "dim", "dark"),
-            leads=True,
-            instrument="test lamp",
-            probed=True,
-            for_customer="test lamp from {leads}",
-        ),
-        Quantity(
-            "works",
-            "does {the_part} work{as_it_should}?",
-            words=("yes", "weak", "no"),
-            from_the_seat=True,
-            minutes=FREE_MINUTES,
-            place="{part}",
-            for_customer="{part}",
-            said=MappingProxyType({"yes": "works", "weak": "weak", "no": "does not work"}),
-        ),
-        Quantity(
-            "answers",
-            "does {the_part} answer the scan tool?",
-            words=YES_NO,
-            from_the_seat=True,
-            minutes=1.0,
-            place="{part}",
-            for_customer="{part}: does it answer?",
-            said=MappingProxyType({"yes": "answers", "no": "silent"}),
-        ),
-        Quantity(
-            "code",
-            "has {part} set a fault code '{detail}'?",
-            words=("set", "not set"),
-            stateless=True,
-            from_the_seat=True,
-            minutes=1.5,
-            place="code in {part}",
-        ),
-        Quantity(
-            "inspection",
-            "look closely at {part}: contacts, pins, corrosion, chafing. Good or bad?",
-            words=("good", "bad"),
-            stateless=True,
-            minutes=2.5,
-            place="look at {part}",
-            question_of_detail="{aspect} of {part}: done and good?",
-            for_customer="{look} {the_part}",
-        ),
-        Quantity("stage", "check {own_words}.", words=YES_NO, minutes=2.0),
-        Quantity(
-            "duty",
-            "duty cycle at {at}.",
-            unit="1",
-            shown_in="%",
-            numeric=True,
-            border=0.01,
-            plausible=(0.0, 1.0),
-            probed=True,
-            place="duty cycle at {at}",
-        ),
-        Quantity(
-            "hertz",
-            "frequency at {at}.",
-            unit="Hz",
-            shown_in="Hz",
-            numeric=True,
-            border=1.0,
-            plausible=(0.0, 1000.0),
-            probed=True,
-            place="frequency at {at}",
-        ),
-        Quantity(
-            "wiggle",
-            "load on; move {part} for a minute and watch a reading. Does it jump?",
-            words=YES_NO,
-            minutes=2.0,
-            place="move {at}: the reading jumps",
-        ),
-        Quantity(
-            "blown",
-            "is {the_part} blown?",
-            words=YES_NO,
-            stateless=True,
-            minutes=0.7,
-            place="{part} blown",
-            for_customer="{part}: is it blown?",
-        ),
-        Quantity(
-            "event", "did it come or go when {at} was touched?", words=YES_NO, stateless=True, minutes=0.0
-        ),
-        Quantity(
-            "gauge",
-            "what does {own_words} show?",
-            numeric=True,
-            plausible=(0.0, 1.0),
-            from_the_seat=True,
-            minutes=FREE_MINUTES,
-        ),
-    )
+    name: _quantity(name, said)
+    for name, said in tomllib.loads(
+        files("halfsplit.quantities").joinpath("quantities.toml").read_text(encoding="utf-8")
+    ).items()
 }
 """By name, in the order in which they are offered."""
