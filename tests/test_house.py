@@ -96,6 +96,7 @@ ONLY_IN = {
     "lark": {"notation"},
     "defusedxml": {"diagram", "harness", "scan"},
     "pypdfium2": {"diagram"},
+    "fontTools": {"diagram"},
     "typst": {"report"},
     "can": {"scan", "capture"},
     "isotp": {"scan"},

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import product
 
 from halfsplit.diagram.lines import DASH, Line, Strokes, merged, sorted_pieces, straightened
 from halfsplit.diagram.sheet import Outline, Sheet, Spot, box_of, grown, holds
@@ -22,7 +23,7 @@ def sorted_strokes(sheet: Sheet) -> Strokes:
 
 def _bridge(strokes: Strokes) -> None:
     """A half circle between two lines that go on in one another, over a third, is a hop: it becomes a line."""
-    ends = _Ends(strokes)
+    ends = _Near(((end, line) for line in strokes.lines for end in (line.a, line.b)), strokes.touch)
     others: list[tuple[Spot, ...]] = []
     for curl in strokes.curls:
         line = straightened(curl[0], curl[-1], Outline(curl), strokes.touch)
@@ -44,32 +45,29 @@ def _bridge(strokes: Strokes) -> None:
     strokes.curls = others
 
 
-class _Ends:
-    """Where level and upright lines end."""
+class _Near:
+    """Lines by the spots at which they begin or end."""
 
-    def __init__(self, strokes: Strokes) -> None:
-        self.touch = strokes.touch
+    def __init__(self, spots: Iterable[tuple[Spot, Line]], reach: float) -> None:
+        self.reach = reach
         self.cells: dict[tuple[int, int], list[tuple[Spot, Line]]] = defaultdict(list)
-        for line in strokes.lines:
-            for end in (line.a, line.b):
-                self.cells[self._cell(end)].append((end, line))
+        for spot, line in spots:
+            self.cells[self._cell(spot)].append((spot, line))
 
     def _cell(self, spot: Spot) -> tuple[int, int]:
-        return int(spot[0] // (2 * self.touch)), int(spot[1] // (2 * self.touch))
+        return int(spot[0] // (2 * self.reach)), int(spot[1] // (2 * self.reach))
 
-    def near(self, spot: Spot) -> Iterator[tuple[Spot, Line]]:
+    def at(self, spot: Spot) -> Iterator[Line]:
+        """The lines that begin or end here."""
         column, row = self._cell(spot)
-        for x in (column - 1, column, column + 1):
-            for y in (row - 1, row, row + 1):
-                yield from (
-                    entry
-                    for entry in self.cells.get((x, y), ())
-                    if math.dist(entry[0], spot) < 1.5 * self.touch
-                )
+        for cell in product((column - 1, column, column + 1), (row - 1, row, row + 1)):
+            yield from (
+                line for end, line in self.cells.get(cell, ()) if math.dist(end, spot) <= 1.5 * self.reach
+            )
 
     def go_on(self, spot: Spot, line: Line) -> bool:
         """Whether another line goes on from here in the same direction."""
-        return any(other.level == line.level for _, other in self.near(spot))
+        return any(other.level == line.level for other in self.at(spot))
 
 
 def _distance(spot: Spot, a: Spot, b: Spot) -> float:
@@ -107,17 +105,12 @@ def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tup
     dots = [dot.middle for dot in strokes.dots]
     uprights = [line for line in lines if line.upright and not line.level]
     levels = [line for line in lines if line.level and line.length > 0.6 * strokes.em]
-    by_top: dict[tuple[int, int], list[Line]] = defaultdict(list)
-    for line in uprights:
-        by_top[_cell(line.a, slack)].append(line)
-    by_end: dict[tuple[int, int], list[Line]] = defaultdict(list)
-    for line in levels:
-        by_end[_cell(line.a, slack)].append(line)
+    by_top, by_end = (_Near(((line.a, line) for line in some), slack) for some in (uprights, levels))
     rings: list[tuple[Line, ...]] = []
     for top in levels:
-        for left in _at(by_top, top.a, slack):
-            for right in _at(by_top, top.b, slack):
-                for bottom in _at(by_end, left.b, slack):
+        for left in by_top.at(top.a):
+            for right in by_top.at(top.b):
+                for bottom in by_end.at(left.b):
                     closes = (
                         math.dist(bottom.b, right.b) <= 1.5 * slack
                         and left is not right
@@ -129,15 +122,3 @@ def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tup
                     ):
                         rings.append(ring)
     return rings
-
-
-def _cell(spot: Spot, size: float) -> tuple[int, int]:
-    return int(spot[0] // (2 * size)), int(spot[1] // (2 * size))
-
-
-def _at(cells: dict[tuple[int, int], list[Line]], spot: Spot, slack: float) -> Iterator[Line]:
-    """Lines that begin here."""
-    column, row = _cell(spot, slack)
-    for x in (column - 1, column, column + 1):
-        for y in (row - 1, row, row + 1):
-            yield from (line for line in cells.get((x, y), ()) if math.dist(line.a, spot) <= 1.5 * slack)

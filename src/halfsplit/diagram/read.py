@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import shapely  # type: ignore[import-untyped]
+from networkx.utils import UnionFind
 
 from halfsplit.circuit.kinds import CODES, KINDS
 from halfsplit.diagram.bodies import Bodies, bodies_of
@@ -74,18 +75,12 @@ def _devices(net: Net, bodies: Bodies, strokes: Strokes, words: Sequence[Word]) 
     for number, node in enumerate(net.nodes):
         if node.body is not None:
             pins[node.body].append(number)
-    parent = {body: body for body in pins}
-
-    def root(body: int) -> int:
-        while parent[body] != body:
-            body = parent[body]
-        return body
-
-    for a, b in (*_linked(bodies, parent, strokes), *_cells(bodies, pins, words, strokes.em)):
-        parent[root(a)] = root(b)
+    same = UnionFind(pins)
+    for a, b in (*_linked(bodies, pins, strokes), *_cells(bodies, pins, words, strokes.em)):
+        same.union(a, b)
     groups: dict[int, list[int]] = defaultdict(list)
     for body in pins:
-        groups[root(body)].append(body)
+        groups[same[body]].append(body)
     return [
         Device(
             group,

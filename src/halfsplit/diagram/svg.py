@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -10,6 +11,8 @@ from xml.etree.ElementTree import Element, ParseError
 
 import defusedxml
 from defusedxml.ElementTree import fromstring
+from fontTools.pens.recordingPen import RecordingPen
+from fontTools.svgLib.path import parse_path
 
 from halfsplit.diagram.pdf import Matrix, after, curve, moved
 from halfsplit.diagram.sheet import Outline, Sheet, Spot, Word
@@ -18,10 +21,6 @@ from halfsplit.errors import InputError
 MOST_ELEMENTS = 60_000
 DEEPEST = 40
 _NUMBER = re.compile(r"[-+]?(?:[0-9]*\.[0-9]+|[0-9]+\.?)(?:[eE][-+]?[0-9]+)?")
-_ARC = re.compile(
-    rf"({_NUMBER.pattern})[\s,]*" * 3 + r"([01])[\s,]*([01])[\s,]*" + rf"({_NUMBER.pattern})[\s,]*" * 2
-)
-"""The seven numbers of an arc, whose two flags may stand without a space (SVG 1.1, 8.3.9)."""
 _IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 _UNITS = {"px": 1.0, "": 1.0, "pt": 4 / 3, "mm": 96 / 25.4, "cm": 96 / 2.54, "in": 96.0, "%": 1.0}
 _NAMED = {"black": "#000000", "white": "#ffffff", "red": "#ff0000", "blue": "#0000ff", "green": "#008000"}
@@ -298,101 +297,32 @@ _SHAPES = {
     "line": _line, "rect": _rect, "circle": _ellipse, "ellipse": _ellipse, "polyline": _polyline, "polygon": _polyline,
     "path": _path,
 }  # fmt: skip
-_ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 
 
 def path_spots(d: str) -> Iterator[Path]:
-    """The subpaths of path data (SVG 1.1, 8.3), curves flattened."""
+    """The subpaths of path data (SVG 1.1, 8.3), curves flattened; what comes after a mistake in it is left out."""
+    pen = RecordingPen()
+    with contextlib.suppress(ValueError):
+        parse_path(d, pen)
     spots: list[Spot] = []
-    start: Spot = (0.0, 0.0)
-    handle: Spot | None = None
     bent = False
-    for command, numbers in _commands(d):
-        x, y = spots[-1] if spots else start
-        upper, base = command.upper(), (x, y) if command.islower() else (0.0, 0.0)
-        if upper == "M":
+    for act, points in (*pen.value, ("endPath", ())):
+        if act == "moveTo":
+            spots, bent = [*points], False
+        elif act == "lineTo":
+            spots += points
+        elif act in ("endPath", "closePath"):
             if len(spots) > 1:
-                yield spots, False, bent
-            start = (base[0] + numbers[0], base[1] + numbers[1])
-            spots, bent, handle = [start], False, None
-        elif upper == "Z":
-            if len(spots) > 1:
-                yield [*spots, start], True, bent
-            spots, bent, handle = [start], False, None
-        elif upper in "LHV":
-            dx = numbers[0] + base[0] if upper != "V" else x
-            dy = numbers[-1] + base[1] if upper != "H" else y
-            spots.append((dx, dy))
-            handle = None
-        elif upper == "A":
-            spots += _arc((x, y), numbers, (base[0] + numbers[5], base[1] + numbers[6]))
-            bent, handle = True, None
+                yield spots, act == "closePath", bent
+            spots = []
         else:
-            points = [(base[0] + a, base[1] + b) for a, b in zip(numbers[::2], numbers[1::2], strict=True)]
-            handles, handle = _handles(upper, (x, y), points, handle)
-            spots += curve((x, y), handles)
+            spots += curve(spots[-1], points if act == "curveTo" else _cubic(spots[-1], *points))
             bent = True
-    if len(spots) > 1:
-        yield spots, False, bent
 
 
-def _commands(d: str) -> Iterator[tuple[str, list[float]]]:
-    for letter, body in re.findall(r"([MmLlHhVvCcSsQqTtAaZz])([^MmLlHhVvCcSsQqTtAaZz]*)", d):
-        flags = _ARC.findall(body) if letter in "Aa" else []
-        numbers = [float(number) for number in (sum(flags, ()) if flags else _NUMBER.findall(body))]
-        count = _ARGUMENTS[letter.upper()]
-        if not count:
-            yield letter, []
-            continue
-        for number in range(0, len(numbers) - count + 1, count):
-            # more pairs after a move are lines
-            following = {"M": "L", "m": "l"}.get(letter, letter) if number else letter
-            yield following, numbers[number : number + count]
-
-
-def _handles(kind: str, at: Spot, points: list[Spot], before: Spot | None) -> tuple[list[Spot], Spot]:
-    """The handles and end of a cubic curve, for each kind of curve; and the handle that a smooth one goes on from."""
-    mirrored = at if before is None else (2 * at[0] - before[0], 2 * at[1] - before[1])
-    if kind in "CS":
-        handles = points if kind == "C" else [mirrored, *points]
-        return handles, handles[1]
-    middle, end = points if kind == "Q" else (mirrored, points[0])
-    first = (at[0] + 2 / 3 * (middle[0] - at[0]), at[1] + 2 / 3 * (middle[1] - at[1]))
-    second = (end[0] + 2 / 3 * (middle[0] - end[0]), end[1] + 2 / 3 * (middle[1] - end[1]))
-    return [first, second, end], middle
-
-
-def _arc(start: Spot, numbers: Sequence[float], end: Spot) -> list[Spot]:
-    """Spots on an elliptical arc after its start (SVG 1.1, F.6.5); radii that are too small are enlarged."""
-    rx, ry, turn, large, sweep = (
-        abs(numbers[0]),
-        abs(numbers[1]),
-        math.radians(numbers[2]),
-        numbers[3],
-        numbers[4],
+def _cubic(start: Spot, handle: Spot, end: Spot) -> list[Spot]:
+    """The handles and end of the cubic curve that is the same as a quadratic one."""
+    first, second = (
+        (at[0] + 2 / 3 * (handle[0] - at[0]), at[1] + 2 / 3 * (handle[1] - at[1])) for at in (start, end)
     )
-    if not rx or not ry or start == end:
-        return [end]
-    cosine, sine = math.cos(turn), math.sin(turn)
-    dx, dy = (start[0] - end[0]) / 2, (start[1] - end[1]) / 2
-    x, y = cosine * dx + sine * dy, -sine * dx + cosine * dy
-    grow = math.sqrt(max(1.0, (x / rx) ** 2 + (y / ry) ** 2))
-    rx, ry = rx * grow, ry * grow
-    square = (rx * ry) ** 2 - (rx * y) ** 2 - (ry * x) ** 2
-    share = math.sqrt(max(0.0, square / ((rx * y) ** 2 + (ry * x) ** 2)))
-    share = -share if bool(large) == bool(sweep) else share
-    cx, cy = share * rx * y / ry, -share * ry * x / rx
-    middle = (
-        cosine * cx - sine * cy + (start[0] + end[0]) / 2,
-        sine * cx + cosine * cy + (start[1] + end[1]) / 2,
-    )
-    first = math.atan2((y - cy) / ry, (x - cx) / rx)
-    last = math.atan2((-y - cy) / ry, (-x - cx) / rx)
-    way = (last - first) % (2 * math.pi) - (0 if sweep else 2 * math.pi)
-    steps = max(4, round(abs(way) * 4))
-    spots = []
-    for step in range(1, steps + 1):
-        angle = first + way * step / steps
-        px, py = rx * math.cos(angle), ry * math.sin(angle)
-        spots.append((cosine * px - sine * py + middle[0], sine * px + cosine * py + middle[1]))
-    return spots
+    return [first, second, end]

@@ -6,6 +6,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
 from halfsplit.diagram.bodies import Bodies
 from halfsplit.diagram.lines import Strokes
 from halfsplit.diagram.sheet import box_of, gap
@@ -65,29 +68,23 @@ def _single(stretch: Stretch, number: int, ways: dict[int, list[Stretch]]) -> bo
 
 def _without_scraps(net: Net, bodies: Bodies, em: float) -> Net:
     """Without pieces that have at most one pin and are short: marks beside symbols, underlines."""
-    parent = list(range(len(net.nodes)))
-
-    def root(number: int) -> int:
-        while parent[number] != number:
-            parent[number] = parent[parent[number]]
-            number = parent[number]
-        return number
-
-    for stretch in net.stretches:
-        parent[root(stretch.a)] = root(stretch.b)
+    ends = [(stretch.a, stretch.b) for stretch in net.stretches]
+    starts, stops = zip(*ends, strict=True) if ends else ((), ())
+    graph = coo_array(([1] * len(ends), (starts, stops)), shape=(len(net.nodes), len(net.nodes)))
+    piece: list[int] = connected_components(graph, directed=False)[1].tolist()
     length: dict[int, float] = defaultdict(float)
     pins: dict[int, int] = defaultdict(int)
     for stretch in net.stretches:
-        length[root(stretch.a)] += stretch.length
+        length[piece[stretch.a]] += stretch.length
     for number, node in enumerate(net.nodes):
-        pins[root(number)] += node.body is not None
+        pins[piece[number]] += node.body is not None
     kept = [
         stretch
         for stretch in net.stretches
-        if pins[root(stretch.a)] > 1
-        or (pins[root(stretch.a)] == 1 and length[root(stretch.a)] >= LEAST * em)
+        if pins[piece[stretch.a]] > 1
+        or (pins[piece[stretch.a]] == 1 and length[piece[stretch.a]] >= LEAST * em)
         or (
-            (length[root(stretch.a)] >= 2 * LEAST * em and not _beside(stretch, bodies, em))
+            (length[piece[stretch.a]] >= 2 * LEAST * em and not _beside(stretch, bodies, em))
             and _has_corner_or_joint(stretch, net)
         )
     ]

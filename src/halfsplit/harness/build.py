@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
+from networkx.utils import UnionFind
+
 from halfsplit.harness.data import Core, End, Harness, Place, Seat
 from halfsplit.harness.feeds import Feeds
 from halfsplit.harness.fits import Fit, Link, Piece, fit
@@ -290,18 +292,11 @@ def _in_order(item: tuple[str, str]) -> list[tuple[int, str]]:
 
 def _nets(harness: Harness) -> dict[End, str]:
     """End → its net: all ends that wires and splices join."""
-    parent: dict[object, object] = {}
-
-    def root(member: object) -> object:
-        parent.setdefault(member, member)
-        while parent[member] != member:
-            parent[member] = parent[parent[member]]
-            member = parent[member]
-        return member
+    same = UnionFind()
 
     def spot(end: End) -> object:
         return end.place if harness.places[end.place].kind == "splice" else end
 
     for core in harness.cores:
-        parent[root(spot(core.a))] = root(spot(core.b))
-    return {end: str(root(spot(end))) for core in harness.cores for end in (core.a, core.b)}
+        same.union(spot(core.a), spot(core.b))
+    return {end: str(same[spot(end)]) for core in harness.cores for end in (core.a, core.b)}

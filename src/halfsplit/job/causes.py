@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import networkx as nx
+
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.explaining import Account, accounts, is_symptom
 from halfsplit.diagnosis.situation import Situation
@@ -157,19 +159,11 @@ def _path(groups: Sequence[str], circuit: Circuit) -> str:
 
 def _distances(circuit: Circuit) -> dict[str, int]:
     """Part → how many wires it is away from the battery's positive side."""
-    joined: dict[str, set[str]] = {}
-    for wire in circuit.model.wires:
-        a, b = (end.partition(".")[0] for end in (wire.a, wire.b))
-        joined.setdefault(a, set()).add(b)
-        joined.setdefault(b, set()).add(a)
-    distances = {part.name: 0 for part in circuit.model.of_kind("battery")}
-    rest = list(distances)
-    for name in rest:
-        for other in joined.get(name, ()):
-            if other not in distances:
-                distances[other] = distances[name] + 1
-                rest.append(other)
-    return distances
+    ends = ([end.partition(".")[0] for end in (wire.a, wire.b)] for wire in circuit.model.wires)
+    graph = nx.Graph(ends)
+    batteries = [part.name for part in circuit.model.of_kind("battery")]
+    graph.add_nodes_from(batteries)
+    return dict(nx.multi_source_dijkstra_path_length(graph, batteries)) if batteries else {}
 
 
 def kind_of(name: str, circuit: Circuit) -> str:

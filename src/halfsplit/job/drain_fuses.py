@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+
+import networkx as nx
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
@@ -15,12 +17,12 @@ ENDS = ("module", "ground", "battery", "generator")
 
 def fuses_of(circuit: Circuit) -> tuple[Fuse, ...]:
     """Every fuse with a rating, in the order of the file: its own units, and the fuses behind it."""
-    graph = _feeds(circuit)
     parts = circuit.parts
     fuses = [part for part in parts.values() if part.is_fuse and part.values.get("A")]
     starts = [f"{part.name}.+" for part in circuit.model.of_kind("battery")]
-    everything = _reached(graph, starts, "", parts)
-    below = {fuse.name: everything - _reached(graph, starts, fuse.name, parts) for fuse in fuses}
+    graph = _feeds(circuit, starts)
+    everything = _reached(graph, starts, "")
+    below = {fuse.name: everything - _reached(graph, starts, fuse.name) for fuse in fuses}
     lines = []
     for fuse in fuses:
         behind = [other.name for other in fuses if other.name in below[fuse.name] and other is not fuse]
@@ -43,9 +45,9 @@ def _node(end: str, parts: Mapping[str, Part]) -> str:
     return name if part is None or part.is_fuse or part.kind == "splice" else point
 
 
-def _feeds(circuit: Circuit) -> dict[str, set[str]]:
+def _feeds(circuit: Circuit, starts: Sequence[str]) -> nx.DiGraph:
+    """What current can go on to from where; a branch ends at what it feeds."""
     parts = circuit.parts
-    graph: dict[str, set[str]] = {}
     pairs = [(_node(wire.a, parts), _node(wire.b, parts)) for wire in circuit.model.wires]
     # A relay feeds its contacts, whatever they are now: the coil is a branch of its own.
     relays = [name for name, part in parts.items() if part.kind == "relay"]
@@ -54,24 +56,16 @@ def _feeds(circuit: Circuit) -> dict[str, set[str]]:
     pairs += [
         (f"{name}.{join.a}", f"{name}.{join.b}") for name, part in parts.items() for join in part.connections
     ]
-    for a, b in pairs:
-        graph.setdefault(a, set()).add(b)
-        graph.setdefault(b, set()).add(a)
-    return graph
+    ends = {name for name, part in parts.items() if part.kind in LOADS or part.kind in ENDS}
+    return nx.DiGraph(
+        (a, b)
+        for pair in pairs
+        for a, b in (pair, pair[::-1])
+        if a in starts or a.partition(".")[0] not in ends
+    )
 
 
-def _reached(
-    graph: Mapping[str, set[str]], starts: list[str], without: str, parts: Mapping[str, Part]
-) -> set[str]:
-    """The nodes that the battery reaches, with one fuse out; a branch ends at what it feeds."""
-    seen, rest = set(starts), list(starts)
-    while rest:
-        node = rest.pop()
-        part = parts.get(node.partition(".")[0])
-        if part is not None and (part.kind in LOADS or part.kind in ENDS) and node not in starts:
-            continue
-        for other in graph.get(node, ()):
-            if other not in seen and other.partition(".")[0] != without:
-                seen.add(other)
-                rest.append(other)
-    return seen
+def _reached(graph: nx.DiGraph, starts: Sequence[str], without: str) -> set[str]:
+    """The nodes that the battery reaches, with one fuse out."""
+    rest = graph.subgraph([node for node in graph if node.partition(".")[0] != without])
+    return {*starts, *(node for start in starts if start in rest for node in nx.descendants(rest, start))}
