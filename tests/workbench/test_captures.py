@@ -14,6 +14,7 @@ from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import capture_measuring, captures, working
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.open_job import OpenJob
+from halfsplit.store.columns import plain
 from tests.capture.signals.wheel import hall, teeth, turns_of
 from tests.circuits import ONE_LAMP as LAMP
 from tests.waiting import until
@@ -326,7 +327,7 @@ def of_start(store):
     def view(*results, roles=None):
         document = {
             "capture": kept.attachment_id,
-            "settings": CaptureSettings(roles=roles or {}).to_json(),
+            "settings": plain(CaptureSettings, CaptureSettings(roles=roles or {})),
             "results": list(results),
         }
         store.keep_shown(

@@ -86,14 +86,15 @@ def hashed(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
+@cache
 def right(wanted: str) -> Callable[[Request], Awaitable[Person]]:
-    """A dependency: the person, who has this right. 401 or 403 otherwise."""
+    """A dependency: the person, who has this right; templates know them too. 401 or 403 otherwise."""
 
     async def person(request: Request) -> Person:
-        person_of = await _person(request)
-        if not person_of.may(wanted):
-            raise HTTPException(403, f"This needs another role than {person_of.role}.")
-        return person_of
+        asking = request.state.person = await _person(request)
+        if not asking.may(wanted):
+            raise HTTPException(403, f"This needs another role than {asking.role}.")
+        return asking
 
     return person
 

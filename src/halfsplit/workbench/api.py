@@ -151,20 +151,13 @@ def add_evidence(job: JobToMeasure, body: EvidenceBody) -> EvidenceEntry:
             serial=body.serial,
         )
     return jobs.take(
-        job,
-        body.kind,
-        body.said,
-        entry_id=body.entry_id,
-        present=body.present,
-        serial=body.serial,
+        job, body.kind, body.said, entry_id=body.entry_id, present=body.present, serial=body.serial
     )
 
 
 @router.post("/jobs/{job_id}/evidence/{entry_id}/strike", tags=["evidence"], status_code=201)
 def strike(
-    job: JobToMeasure,
-    entry_id: Annotated[str, Path(pattern=NAME)],
-    body: StrikeBody,
+    job: JobToMeasure, entry_id: Annotated[str, Path(pattern=NAME)], body: StrikeBody
 ) -> EvidenceEntry:
     """Strike an entry out; it stays readable."""
     return jobs.strike(job, entry_id, reason=body.reason)

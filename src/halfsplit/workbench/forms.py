@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import AsyncIterator, Mapping
-from contextlib import asynccontextmanager
+import math
+from collections.abc import AsyncIterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from fastapi import Request
 from starlette.datastructures import UploadFile
@@ -28,7 +28,10 @@ from halfsplit.job import (
 )
 from halfsplit.units import plausible, read_field
 
+Whole = TypeVar("Whole", int, None)
 LONGEST_FIELD = 2_000
+COMMA = str.maketrans(",\u2212", ".-")
+"""A decimal comma, and the sign that phones give for a minus, as a number has them."""
 MOST_VISITS = 12
 """Earlier visits that the form of an intake holds."""
 HOW_OFTEN: dict[str, HowOften] = {"always": "always", "intermittent": "intermittent", "unknown": "unknown"}
@@ -39,14 +42,30 @@ async def fields(request: Request) -> dict[str, str]:
     return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
 
 
-@asynccontextmanager
 async def files_of(request: Request) -> AsyncIterator[list[UploadFile]]:
-    """The files of a form, the empty ones left out; they are closed when the block ends."""
+    """The files of a form, the empty ones left out; they are closed when the request is over."""
     form = await request.form()
     try:
         yield [item for item in form.values() if isinstance(item, UploadFile) and item.filename]
     finally:
         await form.close()
+
+
+def chosen(files: Sequence[UploadFile], what: str = "file", *, remedy: str, where: str = "") -> UploadFile:
+    """The first of the files. Raises InputError where there is none."""
+    if not files:
+        raise InputError(f"no {what} was chosen", remedy=remedy, where=where)
+    return files[0]
+
+
+def content(files: Sequence[UploadFile], most: int) -> tuple[bytes, str]:
+    """The bytes of the first file (one more than ``most`` where it is too large) and its name; b"" without a file."""
+    return (files[0].file.read(most + 1), files[0].filename or "no file") if files else (b"", "no file")
+
+
+def whole(text: str, otherwise: Whole) -> int | Whole:
+    """A whole number of a form or an address; ``otherwise`` where it is none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else otherwise
 
 
 def place_of(form: Mapping[str, str]) -> dict[str, Any]:
@@ -104,6 +123,18 @@ class Reader:
             self.problems[name] = f"A whole number up to {largest}."
             return None
         return int(typed)
+
+    def between(self, name: str, low: float, high: float) -> float | None:
+        """A plain number, a decimal comma included; None where the field is empty or cannot be used."""
+        text = "".join(self.form.get(name, "").split()).translate(COMMA)
+        try:
+            number = float(text) if text else None
+        except ValueError:
+            number = math.nan
+        if number is not None and not low <= number <= high:
+            self.problems[name] = f"A number from {low:g} to {high:g}."
+            return None
+        return number
 
     def money(self, name: str) -> Decimal | None:
         typed = self.form.get(name, "").strip()

@@ -282,11 +282,7 @@ STATES: Mapping[str, jobs.JobState] = {"repair": "repaired", "reopened": "open"}
 
 
 def _asked(
-    request: Request,
-    job: OpenJob,
-    place: dict[str, Any],
-    form: Mapping[str, str],
-    error: InputError,
+    request: Request, job: OpenJob, place: dict[str, Any], form: Mapping[str, str], error: InputError
 ) -> Response:
     view = jobs.bench_view(job)
     test, own = view.tests[0] if view.tests else None, False

@@ -9,7 +9,6 @@ from typing import Annotated, Any, Final
 from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Query, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
@@ -21,10 +20,10 @@ from halfsplit.job import capture_screen as screen
 from halfsplit.job.capture_settings import CaptureSettings
 from halfsplit.job.captures import CaptureView
 from halfsplit.job.open_job import OpenJob
-from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
+from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, MeasuringFragment, Question
 from halfsplit.workbench.forms import Reader as Fields
-from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.forms import whole
 from halfsplit.workbench.guard import LARGEST_FILE
 from halfsplit.workbench.rendering import render
 
@@ -58,22 +57,20 @@ def _list(request: Request, job: OpenJob, problem: str = "") -> Response:
 
 
 @router.post("")
-async def add(request: Request, job: JobToMeasure) -> Response:
+def add(request: Request, job: JobToMeasure, files: Files) -> Response:
     """Keep a capture; one that cannot be read is refused with its line or byte."""
-    async with files_of(request) as files:
-        if not files:
-            return await run_in_threadpool(_list, request, job, "No file was chosen.")
-        file = files[0]
-        if (file.size or 0) > AT_ONCE:
-            source = os.fdopen(os.dup(file.file.fileno()), "rb")  # the form closes its own
-            source.seek(0)
-            await run_in_threadpool(captures.add_in_background, job, source, name=file.filename or "capture")
-            return RedirectResponse(_address(job.job_id), 303)
-        try:
-            name = file.filename or "capture"
-            kept = await run_in_threadpool(captures.add_capture, job, file.file, name=name)
-        except InputError as error:
-            return await run_in_threadpool(_list, request, job, f"Not stored. {error}")
+    if not files:
+        return _list(request, job, "No file was chosen.")
+    file, name = files[0], files[0].filename or "capture"
+    if (file.size or 0) > AT_ONCE:
+        source = os.fdopen(os.dup(file.file.fileno()), "rb")  # the form closes its own
+        source.seek(0)
+        captures.add_in_background(job, source, name=name)
+        return RedirectResponse(_address(job.job_id), 303)
+    try:
+        kept = captures.add_capture(job, file.file, name=name)
+    except InputError as error:
+        return _list(request, job, f"Not stored. {error}")
     return RedirectResponse(_address(job.job_id, kept.attachment_id), 303)
 
 
@@ -153,7 +150,7 @@ def _others(job: OpenJob, capture_id: str, number: str) -> tuple[list[tuple[str,
     trouble = ""
     if number.strip():
         try:
-            other = job.store.job_by_number(int(number) if number.strip().isdecimal() else -1)
+            other = job.store.job_by_number(whole(number.strip(), -1))
             known += _captures_of(OpenJob(job.store, other.job_id), f"job {other.number}: ")
         except (NotFoundError, ValueError, OverflowError):
             trouble = f"There is no job {number.strip()[:20]}."
@@ -273,9 +270,6 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
     if reader.problems:
         where, what = next(iter(reader.problems.items()))
         raise InputError(what, where=where)
-    span = None
-    if form.get("span") == "between":
-        span = _two(form)
     return CaptureSettings(
         roles,
         scale,
@@ -285,7 +279,7 @@ def _settings(form: Mapping[str, str], view: CaptureView) -> CaptureSettings:
         teeth or None,
         celsius,
         form.get("path", ""),
-        span,
+        _two(form) if form.get("span") == "between" else None,
         form.get("reference", "")[:200],
         bit_rate=1000 * kbit if kbit else None,
     )
@@ -324,7 +318,7 @@ def use(request: Request, job: JobToMeasure, capture_id: str, form: Form) -> Res
             capture_id,
             form.get("key", ""),
             _place(job, form),
-            shown=int(form["shown"]) if form.get("shown", "").isdecimal() else 0,
+            shown=whole(form.get("shown", ""), 0),
             between=_two(form) if form.get("key", "").startswith("mean") else None,
             entry_id=form.get("entry_id", "")[:60],
             confirmed=form.get("confirmed") == "1",

@@ -6,36 +6,20 @@ from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
 from halfsplit.job import diagrams
 from halfsplit.job.open_job import OpenJob
-from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
+from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.circuit.contexts import DiagramPage
-from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.forms import chosen, content, whole
 from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit/diagram")
 LARGEST_PAGE = 50_000_000
 """Bytes of a file that a page is taken from."""
-FIELDS = (
-    "key",
-    "page",
-    "name",
-    "kind",
-    "value",
-    "x",
-    "y",
-    "x2",
-    "y2",
-    "before",
-    "joined",
-    "end",
-    "colour",
-    "mm2",
-)
+FIELDS = "key page name kind value x y x2 y2 before joined end colour mm2".split()  # noqa: SIM905 - names, as they are sent
 """What an act may be told."""
 
 
@@ -61,19 +45,17 @@ def picture(job: JobToRead, key: str, whole: bool = False) -> Response:
 
 
 @router.post("/pages")
-async def add_page(request: Request, job: JobToMeasure) -> Response:
+def add_page(job: JobToMeasure, form: Form, files: Files) -> Response:
     """A PDF page, an SVG or a photo: read as far as it can be."""
-    async with files_of(request) as files:
-        if not files:
-            raise InputError("no file was chosen", remedy="choose a PDF, an SVG or a picture", where="file")
-        data = await files[0].read(LARGEST_PAGE + 1)
-        name = files[0].filename or "page"
+    chosen(files, remedy="choose a PDF, an SVG or a picture", where="file")
+    data, name = content(files, LARGEST_PAGE)
     if len(data) > LARGEST_PAGE:
         raise InputError(f"the file has more than {LARGEST_PAGE // 1_000_000} MB", where="file")
-    number = str((await request.form()).get("number") or "1").strip()
-    if not (number.isascii() and number.isdigit()):
-        raise InputError(f"{number[:20]!r} is no number of a page", where="number")
-    pages = await run_in_threadpool(diagrams.add_page, job, data, name[-60:], int(number))
+    asked = (form.get("number") or "1").strip()
+    number = whole(asked, None)
+    if number is None:
+        raise InputError(f"{asked[:20]!r} is no number of a page", where="number")
+    pages = diagrams.add_page(job, data, name[-60:], number)
     return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram?pages={pages}", 303)
 
 
@@ -92,12 +74,8 @@ def act(request: Request, job: JobToMeasure, form: Form) -> Response:
 def _shown(request: Request, job: OpenJob, last: str, problem: str) -> Response:
     inside = bool(request.headers.get("HX-Request"))
     template = "circuit/_marks.html" if inside else "circuit/diagram.html"
-    return render(
-        request,
-        template,
-        _page(job, last=last, problem=problem),
-        status=422 if problem and not inside else 200,
-    )
+    page = _page(job, last=last, problem=problem)
+    return render(request, template, page, status=422 if problem and not inside else 200)
 
 
 @router.post("/corners")

@@ -9,9 +9,9 @@ from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.job import Attachment, Checked, Sketch, pictures, verbs
 from halfsplit.job.open_job import OpenJob
-from halfsplit.workbench.access import Form, JobToMeasure, JobToRead, Reader
+from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead, Reader
 from halfsplit.workbench.circuit.contexts import CheckFragment, CheckNote, CircuitPage
-from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.forms import chosen, content, whole
 from halfsplit.workbench.money.page import SHOWN_IN_PLACE
 from halfsplit.workbench.rendering import render
 
@@ -80,20 +80,11 @@ def check(request: Request, job_id: str, person: Reader, form: Form) -> Response
 def save(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Save what is written, mistakes and all. Where somebody else saved in the meantime, both texts are kept."""
     text = form.get("text", "").replace("\r\n", "\n")
-    based_on = form.get("based_on", "")
     try:
-        jobs.save_circuit(
-            job,
-            text,
-            based_on=int(based_on) if based_on.isascii() and based_on.isdigit() else None,
-        )
+        jobs.save_circuit(job, text, based_on=whole(form.get("based_on", ""), None))
     except ConflictError as error:
-        return render(
-            request,
-            "circuit/circuit.html",
-            _page(job, text, f"{error} What you wrote is below."),
-            status=409,
-        )
+        page = _page(job, text, f"{error} What you wrote is below.")
+        return render(request, "circuit/circuit.html", page, status=409)
     then = "" if form.get("then") == "bench" else "/circuit"
     return RedirectResponse(f"/jobs/{job.job_id}{then}", 303)
 
@@ -108,7 +99,7 @@ def pattern_picture(job_id: str, person: Reader, name: str) -> Response:
 @router.post("/pattern")
 def from_pattern(job: JobToMeasure, form: Form) -> Response:
     """Begin with a pattern, as a form."""
-    return _begin(job, jobs.sample(form.get("pattern", "")).text, "/circuit/taps")
+    return begin(job, jobs.sample(form.get("pattern", "")).text, "/circuit/taps")
 
 
 @router.post("/sketch")
@@ -116,27 +107,26 @@ def from_sketch(job: JobToMeasure, form: Form) -> Response:
     """A load, its wires, a fuse and a ground: enough for the first tests."""
     fields = {name: form.get(name, "")[:60] for name in Sketch.__dataclass_fields__ if name in form}
     sketch = Sketch(**fields)
-    answer = _begin(job, jobs.sketch_text(sketch), "")
+    answer = begin(job, jobs.sketch_text(sketch), "")
     verbs.complain_of_sketch(job, sketch)
     return answer
 
 
 @router.post("/file")
-async def from_file(request: Request, job: JobToMeasure) -> Response:
+def from_file(job: JobToMeasure, files: Files) -> Response:
     """Begin with a file."""
-    async with files_of(request) as files:
-        if not files:
-            raise InputError("no file was chosen", remedy="choose a .circuit file")
-        data = await files[0].read(LARGEST_FILE + 1)
+    chosen(files, remedy="choose a .circuit file")
+    data, _ = content(files, LARGEST_FILE)
     if len(data) > LARGEST_FILE:
         raise InputError(f"the file has more than {LARGEST_FILE} bytes", remedy="a circuit is a short text")
     text = data.decode("utf-8-sig", errors="replace").replace("\x00", "\ufffd").replace("\r\n", "\n")
-    return _begin(job, text, "/circuit")
+    return begin(job, text, "/circuit")
 
 
-def _begin(job: OpenJob, text: str, then: str) -> Response:
+def begin(job: OpenJob, text: str, then: str, remedy: str = "insert into it in the editor") -> Response:
+    """Give a job its first circuit, and go on there. Raises ConflictError where it has one."""
     version = job.store.circuit(job.job_id)
     if version is not None and version.text.strip():
-        raise ConflictError("this job has a circuit already: insert into it in the editor")
+        raise ConflictError(f"this job has a circuit already: {remedy}")
     jobs.save_circuit(job, text)
     return RedirectResponse(f"/jobs/{job.job_id}{then}", 303)

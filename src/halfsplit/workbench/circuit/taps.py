@@ -9,17 +9,16 @@ from collections.abc import Mapping
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
 from halfsplit.job import Sheet
 from halfsplit.job.open_job import OpenJob
-from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
+from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.circuit.contexts import CheckFragment, TapsPage
 from halfsplit.workbench.circuit.page import check_note, diagram_of
-from halfsplit.workbench.forms import files_of
+from halfsplit.workbench.forms import chosen, whole
 from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
@@ -29,21 +28,17 @@ router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
 def taps_page(request: Request, job: JobToRead) -> Response:
     """The sheet as it stands."""
     asked = dict(request.query_params)
-    page = _page(job, _sheet(asked), undo=_number(asked.get("undo", ""), -1))
+    page = _page(job, _sheet(asked), undo=whole(asked.get("undo", ""), -1))
     return render(request, "circuit/taps.html", page)
 
 
 def _sheet(fields: Mapping[str, str]) -> Sheet:
     return Sheet(
         part=fields.get("part", "")[:40],
-        wire=_number(fields.get("wire", ""), -1),
+        wire=whole(fields.get("wire", ""), -1),
         end=fields.get("end", "")[:60],
         pin=fields.get("pin", "")[:20],
     )
-
-
-def _number(text: str, otherwise: int) -> int:
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else otherwise
 
 
 def _page(
@@ -78,7 +73,7 @@ def _page(
 @router.post("/taps")
 def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
     """One tap: the changed text is stored, and the sheet shown as it is then."""
-    sheet, undo, act = _sheet(form), _number(form.get("undo", ""), -1), form.get("act", "keep")
+    sheet, undo, act = _sheet(form), whole(form.get("undo", ""), -1), form.get("act", "keep")
     drawn = not request.headers.get("HX-Request")  # else the page fetches its drawing when the taps pause
     version = job.store.circuit(job.job_id)
     number, text = (version.version, version.text) if version else (0, "")
@@ -89,7 +84,7 @@ def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
             text = text if text.strip() else jobs.EMPTY_SHEET
             changed, sheet = jobs.tapped(text, sheet, act, form)
             undo = undo if changed == text and number else number
-        based_on = _number(form.get("based_on", ""), number)
+        based_on = whole(form.get("based_on", ""), number)
         jobs.save_circuit(job, changed, based_on=based_on)
     except ConflictError as error:
         return _shown(request, _page(job, sheet, problem=str(error), typed=form, drawn=drawn), 409)
@@ -124,18 +119,9 @@ def drawn(request: Request, job: JobToRead) -> Response:
 
 
 @router.post("/diagram")
-async def diagram(request: Request, job: JobToMeasure) -> Response:
+def diagram(job: JobToMeasure, files: Files, then: str = "") -> Response:
     """A photo of the wiring diagram, to be entered from."""
-    async with files_of(request) as files:
-        if not files:
-            raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
-        photo = files[0]
-        await run_in_threadpool(
-            jobs.add_photo,
-            job,
-            photo.file,
-            name=f"{jobs.DIAGRAM} {photo.filename or ''}".strip(),
-            kind="document",
-        )
-    back = "/taps" if request.query_params.get("then") == "taps" else ""
-    return RedirectResponse(f"/jobs/{job.job_id}/circuit{back}", 303)
+    photo = chosen(files, "photo", remedy="choose one, or take it", where="photo")
+    name = f"{jobs.DIAGRAM} {photo.filename or ''}".strip()
+    jobs.add_photo(job, photo.file, name=name, kind="document")
+    return RedirectResponse(f"/jobs/{job.job_id}/circuit{'/taps' if then == 'taps' else ''}", 303)

@@ -6,16 +6,14 @@ from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.errors import InputError
 from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary, memory
 from halfsplit.vin import Vin, VinError
-from halfsplit.workbench.access import Form, JobToRead, JobToTakeIn, Reader, Store, Taker
+from halfsplit.workbench.access import Files, Form, JobToRead, JobToTakeIn, Reader, Store, Taker
 from halfsplit.workbench.forms import Reader as FieldReader
-from halfsplit.workbench.forms import files_of, read_intake
+from halfsplit.workbench.forms import chosen, read_intake, whole
 from halfsplit.workbench.jobs.contexts import BatteryNote, IntakePage, JobsPage, VinNote
 from halfsplit.workbench.rendering import render
 
@@ -63,12 +61,10 @@ def progress(job: JobToRead) -> Response:
 
 
 @router.post("/jobs/import")
-async def import_job(request: Request, store: Store, person: Taker) -> Response:
+def import_job(store: Store, person: Taker, files: Files) -> Response:
     """A whole job from its file; a job that is here already is told, and nothing is changed."""
-    async with files_of(request) as files:
-        if not files:
-            raise InputError("no file was chosen", remedy="choose the file of an exported job")
-        job = await run_in_threadpool(jobs.import_job, store, files[0].file, who=person.name, at=jobs.now())
+    file = chosen(files, remedy="choose the file of an exported job")
+    job = jobs.import_job(store, file.file, who=person.name, at=jobs.now())
     return RedirectResponse(f"/jobs/{job.job_id}", 303)
 
 
@@ -122,8 +118,7 @@ def save_intake(request: Request, job: JobToTakeIn, form: Form) -> Response:
     if problems:
         changed = replace(record, intake=intake, customer=customer)
         return render(request, "jobs/intake.html", _intake_page(changed, problems, form), status=422)
-    based_on = form.get("based_on", "")
-    version = int(based_on) if based_on.isascii() and based_on.isdigit() else record.intake_version
+    version = whole(form.get("based_on", ""), record.intake_version)
     job.store.save_intake(job.job_id, intake, based_on=version, who=job.who, at=jobs.now())
     if customer != (record.customer or Customer()):
         job.store.set_customer(job.job_id, customer, who=job.who, at=jobs.now())
@@ -164,6 +159,3 @@ def _battery_told(form: dict[str, Any]) -> BatteryNote:
             volts, celsius, str(form.get("battery_type", "")), rested=form.get("rested") == "1"
         )
     )
-
-
-__all__ = ["router", "vin_told"]

@@ -10,16 +10,15 @@ from tempfile import TemporaryFile
 from typing import IO, Literal
 from urllib.parse import quote
 
-from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
+from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
 from halfsplit import job as jobs
 from halfsplit.errors import InputError
 from halfsplit.job import Authorisation, PartUsed, verbs
 from halfsplit.units import read_field
-from halfsplit.workbench.access import Form, JobToCharge, JobToMeasure, JobToRead
-from halfsplit.workbench.forms import fields, files_of
+from halfsplit.workbench.access import Files, Form, JobToCharge, JobToMeasure, JobToRead
+from halfsplit.workbench.forms import chosen
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 CHUNK = 1 << 16
@@ -109,20 +108,10 @@ def limit(job: JobToCharge, form: Form) -> Response:
 
 
 @router.post("/photos")
-async def add_photo(request: Request, job: JobToMeasure) -> Response:
+def add_photo(job: JobToMeasure, form: Form, files: Files) -> Response:
     """Keep a photo, linked to the entry that it shows."""
-    form = await fields(request)
-    async with files_of(request) as files:
-        if not files:
-            raise InputError("no photo was chosen", remedy="choose one, or take it", where="photo")
-        photo = files[0]
-        await run_in_threadpool(
-            jobs.add_photo,
-            job,
-            photo.file,
-            name=photo.filename or "photo",
-            entry_id=form.get("entry_id", ""),
-        )
+    photo = chosen(files, "photo", remedy="choose one, or take it", where="photo")
+    jobs.add_photo(job, photo.file, name=photo.filename or "photo", entry_id=form.get("entry_id", ""))
     return RedirectResponse(f"/jobs/{quote(job.job_id)}", 303)
 
 

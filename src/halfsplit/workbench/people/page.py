@@ -136,11 +136,8 @@ def change_person(name: str, store: Store, person: Owner, form: Form) -> Respons
 def audit_page(request: Request, store: Store, person: Owner, before: int | None = None) -> Response:
     """Who did what, the latest first."""
     entries = store.accounts.audit(before=before, limit=LINES)
-    return render(
-        request,
-        "people/audit.html",
-        AuditPage(entries, entries[-1].number if len(entries) == LINES else None),
-    )
+    page = AuditPage(entries, entries[-1].number if len(entries) == LINES else None)
+    return render(request, "people/audit.html", page)
 
 
 @router.get("/settings")
@@ -173,12 +170,8 @@ def save_settings(request: Request, store: Store, person: Owner, form: Form) -> 
         ),
     )
     if reader.problems:
-        page = SettingsPage(
-            workshop,
-            _serials(workshop),
-            saved=False,
-            problem="; ".join(f"{name}: {text}" for name, text in reader.problems.items()),
-        )
+        problem = "; ".join(f"{name}: {text}" for name, text in reader.problems.items())
+        page = SettingsPage(workshop, _serials(workshop), saved=False, problem=problem)
         return render(request, "people/settings.html", page, status=422)
     store.save_workshop(workshop, who=person.name, at=jobs.now())
     return RedirectResponse("/settings?saved=1", 303)

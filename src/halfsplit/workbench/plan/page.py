@@ -9,6 +9,7 @@ from halfsplit import job as jobs
 from halfsplit.job import planning
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
+from halfsplit.workbench.forms import whole
 from halfsplit.workbench.plan.contexts import PlanPage
 from halfsplit.workbench.rendering import render
 
@@ -34,8 +35,7 @@ def plan_state(request: Request, job: JobToRead) -> Response:
 @router.post("/plan")
 def begin(job: JobToMeasure, form: Form) -> Response:
     """Have a plan worked out."""
-    steps = form.get("steps", "")
-    planning.begin_plan(job, steps=int(steps) if steps.isascii() and steps.isdigit() else 0)
+    planning.begin_plan(job, steps=whole(form.get("steps", ""), 0))
     return RedirectResponse(f"/jobs/{job.job_id}/plan", 303)
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import fields as fields_of
+from typing import Annotated, Literal
 from urllib.parse import quote, urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import HalfsplitError
 from halfsplit.job import JobStore, practice_views, practising
 from halfsplit.job.practice_form import AskedForm
-from halfsplit.job.practising import DIFFICULTIES, Practice
+from halfsplit.job.practice_views import DIFFICULTIES, Practice
 from halfsplit.workbench.access import Form, Reader, Store
 from halfsplit.workbench.accounts import Person
 from halfsplit.workbench.practice.contexts import EndPage, ExercisePage, PracticePage
@@ -32,8 +33,12 @@ def _name(request: Request, person: Person, asked: str = "") -> str:
     return " ".join(asked.replace("\x00", "").split())[:60] or person.name
 
 
-def _own(request: Request, store: JobStore, person: Person, practice_id: str) -> Practice:
+def _own(request: Request, practice_id: str, store: Store, person: Reader) -> Practice:
+    """The exercise of the address, which is the person's own."""
     return practising.practice_of(store, person.name if request.app.state.accounts else "", practice_id)
+
+
+Own = Annotated[Practice, Depends(_own)]
 
 
 @router.get("")
@@ -70,11 +75,7 @@ def begin(request: Request, store: Store, person: Reader, form: Form) -> Respons
     try:
         text = practising.practice_text(store, form.get("source", USUAL), form.get("text", ""))
         begun = practising.begin_practice(
-            store,
-            name,
-            text,
-            form.get("difficulty", "single"),
-            practice_id=form.get("practice_id", "")[:60],
+            store, name, text, form.get("difficulty", "single"), practice_id=form.get("practice_id", "")[:60]
         )
     except HalfsplitError as error:
         return render(request, "practice/practice.html", _choice(store, name, form, str(error)), status=422)
@@ -82,18 +83,12 @@ def begin(request: Request, store: Store, person: Reader, form: Form) -> Respons
 
 
 @router.get("/{practice_id}")
-def exercise_page(
-    request: Request, practice_id: str, store: Store, person: Reader, again: str = ""
-) -> Response:
+def exercise_page(request: Request, store: Store, practice: Own, again: str = "") -> Response:
     """The exercise as it stands, or its end."""
-    practice = _own(request, store, person, practice_id)
     if practice.ended_at is not None:
         return render(request, "practice/practice_end.html", _end(store, practice, again=bool(again)))
-    return render(
-        request,
-        "practice/practice_exercise.html",
-        _page(store, practice, dict(request.query_params)),
-    )
+    page = _page(store, practice, dict(request.query_params))
+    return render(request, "practice/practice_exercise.html", page)
 
 
 def _page(store: JobStore, practice: Practice, asked: Mapping[str, str], notice: str = "") -> ExercisePage:
@@ -106,97 +101,52 @@ def _end(store: JobStore, practice: Practice, *, again: bool = False) -> EndPage
 
 
 @router.get("/{practice_id}/judged")
-def judged(request: Request, practice_id: str, store: Store, person: Reader) -> Response:
+def judged(request: Request, store: Store, practice: Own) -> Response:
     """The judgement alone, asked for until it is there."""
-    practice = _own(request, store, person, practice_id)
     return render(request, "practice/_judged.html", _end(store, practice))
 
 
 @router.post("/{practice_id}/judged/stop")
-def stop_judging(request: Request, practice_id: str, store: Store, person: Reader) -> Response:
+def stop_judging(store: Store, practice: Own) -> Response:
     """Stop judging; the cause is shown anyway."""
-    practising.stop_judging(store, _own(request, store, person, practice_id))
-    return RedirectResponse(f"/practice/{quote(practice_id)}", 303)
+    practising.stop_judging(store, practice)
+    return RedirectResponse(f"/practice/{quote(practice.practice_id)}", 303)
 
 
-@router.post("/{practice_id}/measure")
-def measure(request: Request, practice_id: str, store: Store, person: Reader, form: Form) -> Response:
-    """Make the test on the vehicle."""
-
-    def do(practice: Practice) -> Practice:
-        return practising.measure(
-            store, practice, practice_views.asked_of(store, practice, form), form.get("act_id", "")[:60]
-        )
-
-    return _done(request, store, person, practice_id, form, do)
+def _measure(store: JobStore, practice: Practice, form: Mapping[str, str], act_id: str) -> Practice:
+    return practising.measure(store, practice, practice_views.asked_of(store, practice, form), act_id)
 
 
-@router.post("/{practice_id}/hint")
-def hint(request: Request, practice_id: str, store: Store, person: Reader, form: Form) -> Response:
-    """The best test now, for points."""
-    return _done(
-        request,
-        store,
-        person,
-        practice_id,
-        form,
-        lambda practice: practising.hint(store, practice, form.get("act_id", "")[:60]),
-    )
+def _name_cause(store: JobStore, practice: Practice, form: Mapping[str, str], act_id: str) -> Practice:
+    return practising.name_cause(store, practice, form.get("cause", ""), act_id)
 
 
-@router.post("/{practice_id}/cause")
-def name_cause(request: Request, practice_id: str, store: Store, person: Reader, form: Form) -> Response:
-    """Name the place that is to be repaired."""
-    return _done(
-        request,
-        store,
-        person,
-        practice_id,
-        form,
-        lambda practice: practising.name_cause(
-            store, practice, form.get("cause", ""), form.get("act_id", "")[:60]
-        ),
-    )
-
-
-@router.post("/{practice_id}/give-up")
-def give_up(request: Request, practice_id: str, store: Store, person: Reader, form: Form) -> Response:
-    """End it without the cause."""
-    return _done(
-        request,
-        store,
-        person,
-        practice_id,
-        form,
-        lambda practice: practising.give_up(store, practice, form.get("act_id", "")[:60]),
-    )
-
-
+ACTS: Mapping[str, Callable[[JobStore, Practice, Mapping[str, str], str], Practice]] = {
+    "measure": _measure,
+    "hint": lambda store, practice, _, act_id: practising.hint(store, practice, act_id),
+    "cause": _name_cause,
+    "give-up": lambda store, practice, _, act_id: practising.give_up(store, practice, act_id),
+}
 ASKED = tuple(field.name for field in fields_of(AskedForm) if field.name != "lead")
 
 
-def _done(
+@router.post("/{practice_id}/{act}")
+def act(
     request: Request,
-    store: JobStore,
-    person: Person,
-    practice_id: str,
-    form: Mapping[str, str],
-    do: Callable[[Practice], Practice],
+    store: Store,
+    practice: Own,
+    form: Form,
+    act: Literal["measure", "hint", "cause", "give-up"],
 ) -> Response:
-    """Do it, then the page; where it cannot be done the page says why and nothing was counted."""
-    practice = _own(request, store, person, practice_id)
+    """Make a test, have a hint, name the cause or give up; what cannot be done is told, and costs nothing."""
+    address = f"/practice/{quote(practice.practice_id)}"
     try:
-        do(practice)
+        ACTS[act](store, practice, form, form.get("act_id", "")[:60])
     except HalfsplitError as error:
-        practice = _own(request, store, person, practice_id)
+        practice = practising.practice_of(store, "", practice.practice_id)
         if practice.ended_at is not None:
-            return RedirectResponse(f"/practice/{quote(practice_id)}", 303)
-        return render(
-            request,
-            "practice/practice_exercise.html",
-            _page(store, practice, form, str(error)),
-            status=422,
-        )
+            return RedirectResponse(address, 303)
+        page = _page(store, practice, form, str(error))
+        return render(request, "practice/practice_exercise.html", page, status=422)
     asked = {name: form[name] for name in ASKED if form.get(name)}
-    where = f"?{urlencode(asked)}" if asked else ""
-    return RedirectResponse(f"/practice/{quote(practice_id)}{where}", 303)
+    return RedirectResponse(f"{address}?{urlencode(asked)}" if asked else address, 303)

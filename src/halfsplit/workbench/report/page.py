@@ -19,11 +19,7 @@ Wanted = Annotated[Audience, Query(alias="for")]
 
 
 @router.get("/report")
-def report_page(
-    request: Request,
-    job: JobToRead,
-    audience: Wanted = "customer",
-) -> Response:
+def report_page(request: Request, job: JobToRead, audience: Wanted = "customer") -> Response:
     """The report as it will be printed."""
     view = jobs.bench_view(job)
     svg = jobs.bench_drawing(job, whole=True).svg if audience == "workshop" else ""

@@ -15,6 +15,7 @@ from halfsplit.errors import ConflictError, HalfsplitError, InputError
 from halfsplit.job import scan_evidence, scans
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
+from halfsplit.workbench.forms import whole
 from halfsplit.workbench.rendering import render
 from halfsplit.workbench.scan.contexts import ClearPage, LivePage, RunFragment
 
@@ -61,12 +62,11 @@ def start(request: Request, job: JobToMeasure, form: Form) -> Response:
     channel = form.get("channel", "").strip()[:200]
     if form.get("vehicle") == "simulated":
         channel = f"simulated {form.get('fault', '').strip()[:200]}".strip()
-    rate = form.get("bit_rate", "")
     try:
         live_scans.start_run(
             job,
             channel,
-            int(rate[:9]) if rate.isascii() and rate.isdigit() else 0,
+            whole(form.get("bit_rate", ""), 0),
             moment=form.get("moment", "in between"),
             listed_only=request.app.state.accounts,
         )
@@ -127,10 +127,6 @@ def clear(request: Request, job: JobToMeasure, form: Form) -> Response:
             listed_only=request.app.state.accounts,
         )
     except HalfsplitError as error:
-        return render(
-            request,
-            "scan/scan_live.html",
-            _page(job, {}, f"Nothing was cleared: {error}"),
-            status=409,
-        )
+        page = _page(job, {}, f"Nothing was cleared: {error}")
+        return render(request, "scan/scan_live.html", page, status=409)
     return render(request, "scan/scan_clear.html", ClearPage(job.record, None, done))

@@ -8,7 +8,6 @@ from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
 
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.job import scan_evidence, scans
@@ -16,8 +15,8 @@ from halfsplit.job.causes import causes_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scan_evidence import Table
 from halfsplit.job.scans import KeptReport, Line
-from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
-from halfsplit.workbench.forms import fields, files_of
+from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
+from halfsplit.workbench.forms import content, whole
 from halfsplit.workbench.rendering import render
 from halfsplit.workbench.scan.contexts import CausePage, ComparePage, ScansPage
 
@@ -33,17 +32,14 @@ def scan_page(request: Request, job: JobToRead) -> Response:
 
 
 def _page(
-    job: OpenJob,
-    asked: Mapping[str, str],
-    problem: str = "",
-    typed: Mapping[str, str] | None = None,
+    job: OpenJob, asked: Mapping[str, str], problem: str = "", typed: Mapping[str, str] | None = None
 ) -> ScansPage:
     record, kept = job.record, scans.kept_reports(job)
     shown = _chosen(kept, asked.get("report", ""))
     only = "unclear" if asked.get("only") == "unclear" else ""
     lines = () if shown is None else shown.report.unclear if only else shown.report.lines
-    edited, piece = _number(asked.get("line", "")), _number(asked.get("piece", ""))
-    first = _first(edited or _number(asked.get("from", "")), lines) if not only else 0
+    edited, piece = whole(asked.get("line", ""), 0), whole(asked.get("piece", ""), 0)
+    first = _first(edited or whole(asked.get("from", ""), 0), lines) if not only else 0
     return ScansPage(
         record,
         kept,
@@ -64,10 +60,6 @@ def _page(
 def _chosen(kept: tuple[KeptReport, ...], scan_id: str) -> KeptReport | None:
     """The report that is asked for, else the latest."""
     return next((report for report in kept if report.scan_id == scan_id), kept[-1] if kept else None)
-
-
-def _number(text: str) -> int:
-    return int(text[:7]) if text.isascii() and text.isdigit() else 0
 
 
 def _first(number: int, lines: Sequence[Line]) -> int:
@@ -96,36 +88,29 @@ def paste(request: Request, job: JobToMeasure, form: Form) -> Response:
             scan_id=form.get("entry_id", "")[:60],
         )
     except InputError as error:
-        page = _page(job, {}, f"Not stored. {error}", {"text": text, **form})
-        return render(request, "scan/scan.html", page, status=422)
+        return _refused(request, job, error, {"text": text, **form})
     return _to(job.job_id, kept.scan_id)
 
 
 @router.post("/file")
-async def load(request: Request, job: JobToMeasure) -> Response:
+def load(request: Request, job: JobToMeasure, form: Form, files: Files) -> Response:
     """Keep a report from a file: text, CSV, HTML or PDF."""
-    form = await fields(request)
-    async with files_of(request) as files:
-        data = await files[0].read(scans.LARGEST_REPORT + 1) if files else b""
-        name = (files[0].filename if files else "") or "no file"
+    data, name = content(files, scans.LARGEST_REPORT)
     try:
-        kept = await run_in_threadpool(
-            scans.keep_report,
-            job,
-            data,
-            name=name,
-            moment=form.get("moment", ""),
-        )
+        kept = scans.keep_report(job, data, name=name, moment=form.get("moment", ""))
     except InputError as error:
-        page = await run_in_threadpool(_page, job, {}, f"Not stored. {error}", form)
-        return render(request, "scan/scan.html", page, status=422)
+        return _refused(request, job, error, form)
     return _to(job.job_id, kept.scan_id)
+
+
+def _refused(request: Request, job: OpenJob, error: InputError, typed: Mapping[str, str]) -> Response:
+    return render(request, "scan/scan.html", _page(job, {}, f"Not stored. {error}", typed), status=422)
 
 
 @router.post("/{scan_id}/line")
 def correct(request: Request, job: JobToMeasure, scan_id: str, form: Form) -> Response:
     """Read a line as the technician says, or take the last correction of it back."""
-    line, piece = _number(form.get("line", "")), _number(form.get("piece", ""))
+    line, piece = whole(form.get("line", ""), 0), whole(form.get("piece", ""), 0)
     name = f"{line}.{piece}" if piece else str(line)
     if form.get("undo") == "1":
         scans.undo_correction(job, scan_id, line, piece)
