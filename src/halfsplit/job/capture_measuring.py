@@ -9,15 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-import halfsplit
 from halfsplit.capture import Capture, Setup, analyse, results_dict, unassigned
 from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.job.capture_settings import CaptureSettings, checked_settings
 from halfsplit.job.captures import WHAT, folder_of, kept_capture, settings_of, with_settings
-from halfsplit.job.open_job import OpenJob, now
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.working import Work, name_of, workers
-from halfsplit.store import Attachment, ShownResult
+from halfsplit.store import Attachment
+from halfsplit.store.columns import plain
 
 MOST_SAMPLES: Final = 20_000_000
 """Samples that are analysed at once: they are worked on as float64, several times over."""
@@ -160,18 +160,10 @@ def _keep(
     document = {
         "capture": kept.attachment_id,
         "sha256": kept.sha256,
-        "settings": settings.to_json(),
+        "settings": plain(CaptureSettings, settings),
         "results": results,
     }
-    shown = ShownResult(
-        what=WHAT,
-        document=document,
-        engine_version=halfsplit.__version__,
-        after=after,
-        who=job.who,
-        at=now(),
-    )
-    job.store.keep_shown(job.job_id, shown)
+    job.keep_shown(WHAT, document, after=after)
 
 
 def _good(job: OpenJob, reference: str) -> Source | None:

@@ -28,12 +28,7 @@ def _open(job: OpenJob, capture_id: str) -> Capture:
 
 
 def capture_window(
-    job: OpenJob,
-    capture_id: str,
-    channels: Sequence[int],
-    start: float,
-    stop: float,
-    pixels: int,
+    job: OpenJob, capture_id: str, channels: Sequence[int], start: float, stop: float, pixels: int
 ) -> bytes:
     """The windows of some channels for a screen, as `capture.screen.packed` writes them: a bounded number of bytes."""
     capture = _open(job, capture_id)
@@ -84,12 +79,7 @@ def capture_snapshot(
     view = capture_view(job, capture_id)
     picture = picture_of(job, view, frame)
     entry = entry_id or new_id()
-    photo = add_photo(
-        job,
-        BytesIO(picture),
-        name=f"{view.kept.name}.png",
-        attachment_id=f"{entry}-picture",
-    )
+    photo = add_photo(job, BytesIO(picture), name=f"{view.kept.name}.png", attachment_id=f"{entry}-picture")
     text = f"Capture {view.kept.name}, {frame.start:.6g} to {frame.stop:.6g} s"
     said = "; ".join(
         f"{result['analysis']}: {result['verdict']}, {result['reason']}" for result in view.results

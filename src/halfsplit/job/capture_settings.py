@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.errors import InputError
+from halfsplit.store.columns import adapter
 
 LEAST_SPAN: Final = 1e-9
 
@@ -33,39 +34,11 @@ class CaptureSettings:
     reference: str = ""
     bit_rate: float | None = None
 
-    def to_json(self) -> dict[str, Any]:
-        """For the record of what was shown."""
-        return {
-            "roles": dict(self.roles),
-            "scale": {name: list(pair) for name, pair in self.scale.items()},
-            "rate": self.rate,
-            "cylinders": self.cylinders,
-            "firing_order": list(self.firing_order),
-            "teeth": self.teeth,
-            "celsius": self.celsius,
-            "path": self.path,
-            "span": list(self.span) if self.span else None,
-            "reference": self.reference,
-            "bit_rate": self.bit_rate,
-        }
-
 
 def settings_from_json(said: Mapping[str, Any]) -> CaptureSettings:
-    """The settings that a record of what was shown holds."""
-    span = said.get("span")
-    return CaptureSettings(
-        roles=dict(said.get("roles") or {}),
-        scale={name: (float(gain), str(unit)) for name, (gain, unit) in (said.get("scale") or {}).items()},
-        rate=said.get("rate"),
-        cylinders=said.get("cylinders"),
-        firing_order=tuple(said.get("firing_order") or ()),
-        teeth=said.get("teeth"),
-        celsius=said.get("celsius"),
-        path=str(said.get("path") or "feed"),
-        span=(float(span[0]), float(span[1])) if span else None,
-        reference=str(said.get("reference") or ""),
-        bit_rate=said.get("bit_rate"),
-    )
+    """The settings that a record of what was shown holds; it has them as `plain` makes them."""
+    settings: CaptureSettings = adapter(CaptureSettings).validate_python(said)
+    return settings
 
 
 def checked_settings(settings: CaptureSettings) -> CaptureSettings:

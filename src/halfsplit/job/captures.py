@@ -15,13 +15,12 @@ from pathlib import Path
 from typing import IO, Any, Final
 
 from halfsplit.capture import ROLES, Capture, Quantity, suggested_roles
-from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
 from halfsplit.capture.storage import load
 from halfsplit.capture.worker import Watch, remaining, unfold
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.capture_settings import CaptureSettings, settings_from_json
-from halfsplit.job.open_job import OpenJob, new_id, now
+from halfsplit.job.open_job import OpenJob, new_id
 from halfsplit.store import Attachment, JobStore, ShownResult
 
 WHAT: Final = "capture"
@@ -96,14 +95,7 @@ def add_capture(job: OpenJob, source: IO[bytes], *, name: str, attachment_id: st
 
     Raises InputError: not readable, too large, or no known kind of recording.
     """
-    kept = Attachment(
-        attachment_id=attachment_id or new_id(),
-        kind="capture",
-        name=name[-120:] or "capture",
-        at=now(),
-        who=job.who,
-    )
-
+    kept = job.new_file("capture", name, attachment_id)
     reading = _READINGS.get(kept.attachment_id) or Reading(job.job_id, kept.name, kept.who)
 
     def check(path: Path, sha256: str) -> None:
@@ -273,7 +265,7 @@ def _channels(
             roles.get(channel.name, ""),
             channel.unit,
             len(channel),
-            _begin(channel),
+            float(channel.times[0]) if channel.times is not None and len(channel) else channel.start,
             channel.stop,
             channel.rate,
             channel.has_time,
@@ -283,10 +275,6 @@ def _channels(
         )
         for number, channel in enumerate(capture.channels)
     )
-
-
-def _begin(channel: Channel) -> float:
-    return float(channel.times[0]) if channel.times is not None and len(channel) else channel.start
 
 
 def settings_of(job: OpenJob, capture_id: str) -> CaptureSettings:

@@ -10,7 +10,7 @@ import json
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from io import BytesIO
 from typing import Any
 
@@ -27,14 +27,17 @@ from halfsplit.job.diagram_picture import PagePicture, best_page, corners_pictur
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import DIAGRAM, add_photo, save_circuit
 from halfsplit.notation.checked import check_text
-from halfsplit.store import Attachment
 
 MARKS = "marks of the diagram.json"
 """The name of the files that hold the marks; the last one counts."""
 PART_KINDS = tuple(KINDS)
 """What a part on a page can be."""
 MOST_PAGES = 12
+OWN_LINES = ("state", "stage", "reach", "suspect", "gauge", "terminator", "include", "#")
+"""First words of the lines that no mark makes: they are of the text alone."""
 _WORKER = Worker()
+_size = lru_cache(maxsize=8)(partial(_WORKER.ask, worker.size))
+_picture = lru_cache(maxsize=8)(partial(_WORKER.ask, worker.picture))
 
 
 @dataclass(frozen=True)
@@ -88,18 +91,14 @@ def _orphans(job: OpenJob, text: Written) -> tuple[str, ...]:
     return missing if 2 * len(missing) < len(text.marks_of) else ()
 
 
-def _stored(job: OpenJob) -> tuple[Marks, str, str]:
-    kept = [attachment for attachment in job.attachments if attachment.name == MARKS]
-    if not kept:
+def _stored(job: OpenJob, version: str = "") -> tuple[Marks, str, str]:
+    """The marks of a version (the latest if not given), its name, and that of the one before."""
+    names = [attachment.attachment_id for attachment in job.attachments if attachment.name == MARKS]
+    names = [name for name in names if version in ("", name)]
+    if not names:
         return Marks(), "", ""
-    data = json.loads(_bytes(job, kept[-1]))
-    return from_json(data["marks"]), kept[-1].attachment_id, str(data.get("before", ""))
-
-
-def _bytes(job: OpenJob, attachment: Attachment) -> bytes:
-    with job.store.open_attachment(job.job_id, attachment.attachment_id) as file:
-        data: bytes = file.read()
-    return data
+    data = json.loads(job.file(names[-1]))
+    return from_json(data["marks"]), names[-1], str(data.get("before", ""))
 
 
 def _keep(job: OpenJob, marks: Marks, before: str) -> None:
@@ -181,7 +180,7 @@ def _page_file(job: OpenJob, page: Page) -> bytes:
     kept = next((attachment for attachment in job.attachments if attachment.sha256 == page.file_hash), None)
     if kept is None:
         raise NotFoundError("the file of this page is not in the job")
-    return _bytes(job, kept)
+    return job.file(kept.attachment_id)
 
 
 def marked_pages(job: OpenJob, view: DiagramView, last: str = "") -> tuple[PagePicture, ...]:
@@ -204,12 +203,6 @@ def _is_marked(marks: Marks, key: str) -> bool:
     return any(
         mark.page == key for held in (marks.parts, marks.traces, marks.joints) for mark in held.values()
     )
-
-
-@lru_cache(maxsize=8)
-def _size(data: bytes) -> tuple[int, int]:
-    size: tuple[int, int] = _WORKER.ask(worker.size, data)
-    return size
 
 
 def _address(job: OpenJob, page: Page) -> str:
@@ -242,12 +235,6 @@ def page_picture(job: OpenJob, key: str, *, whole: bool = False) -> tuple[bytes,
     if data.lstrip()[:1] == b"<":
         return data, "image/svg+xml"
     return _picture(data, page.number, () if whole else _corners(page)), "image/png"
-
-
-@lru_cache(maxsize=8)
-def _picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
-    picture: bytes = _WORKER.ask(worker.picture, data, number, corners)
-    return picture
 
 
 def _corners(page: Page) -> tuple[Spot, ...]:
@@ -294,9 +281,8 @@ def change_marks(job: OpenJob, act: str, fields: Mapping[str, Any], based_on: st
 def _undo(job: OpenJob, before: str) -> None:
     if not before:
         raise ConflictError("there is nothing to take back")
-    kept = next(attachment for attachment in job.attachments if attachment.attachment_id == before)
-    data = json.loads(_bytes(job, kept))
-    _keep(job, from_json(data["marks"]), str(data.get("before", "")))
+    marks, _, earlier = _stored(job, before)
+    _keep(job, marks, earlier)
 
 
 def _way(job: OpenJob, marks: Marks, fields: Mapping[str, Any]) -> tuple[Spot, ...]:
@@ -347,16 +333,7 @@ def _with_own_lines(made: str, text: str) -> str:
     own, keep = [], False
     for line in text.splitlines():
         if not line.startswith((" ", "\t")):
-            keep = line.split(" ")[0] in (
-                "state",
-                "stage",
-                "reach",
-                "suspect",
-                "gauge",
-                "terminator",
-                "include",
-                "#",
-            )
+            keep = line.split(" ")[0] in OWN_LINES
         if keep:
             own.append(line)
     if any(line.startswith("state") for line in own):

@@ -78,14 +78,7 @@ def _total(job: OpenJob, analysis: DrainAnalysis | None) -> tuple[float, float, 
     return analysis.level, analysis.level_error, f"{amps_words(analysis.level)} asleep, from the log"
 
 
-def save_fuse(
-    job: OpenJob,
-    name: str,
-    rating: float,
-    millivolts: float | None,
-    *,
-    units: str = "",
-) -> None:
+def save_fuse(job: OpenJob, name: str, rating: float, millivolts: float | None, *, units: str = "") -> None:
     """Keep a fuse, with the millivolts across it where they were read. Raises InputError where they cannot be."""
     if not name.strip() or len(name) > 60:
         raise InputError("which fuse?", remedy="its number, as on the cover of the fuse box", where="name")

@@ -11,7 +11,7 @@ from halfsplit.diagnosis.measurement import ANSWERS, UNITS
 from halfsplit.errors import InputError
 from halfsplit.quantities import QUANTITIES
 from halfsplit.units import UNITS as WRITTEN
-from halfsplit.units import FieldNumber, format_quantity, is_over_range, plausible, read_field
+from halfsplit.units import format_quantity, is_over_range, plausible, read_field
 
 OVER_RANGE = "OL"
 """A meter above its range, as it is kept; JSON knows no infinity."""
@@ -74,7 +74,7 @@ def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: flo
         in_unit = read_field(text, unit)
     except InputError as error:
         raise Doubt(f"{error}", text, sure=False) from error
-    si_unit = UNITS.get(quantity) or _si(in_unit, unit)
+    si_unit = UNITS.get(quantity) or WRITTEN[unit][0]
     question = in_unit.question or plausible(in_unit.value, si_unit, net_volts)
     if question and not confirmed:
         raise Doubt(question[:1].upper() + question[1:], text, sure=True)
@@ -95,10 +95,6 @@ def _in_own_unit(text: str, unit: str) -> Entered:
         raise Doubt(f"{error}", text, sure=False) from error
     value = quantity.value / WRITTEN[unit][1] if known else quantity.value
     return Entered(value, f"{value:.6g} {unit}".removesuffix(" 1"))
-
-
-def _si(_: FieldNumber, unit: str) -> str:
-    return WRITTEN[unit][0]
 
 
 def shown_value(quantity: str, value: float | str, unit: str = "") -> str:

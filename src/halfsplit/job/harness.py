@@ -143,13 +143,9 @@ def _kept(job: OpenJob) -> tuple[bytes, str]:
     ]
     if not kept:
         raise NotFoundError("this job has no harness data yet: load a KBL or VEC file at its circuit")
-    with job.store.open_attachment(job.job_id, kept[-1].attachment_id) as stream:
-        return stream.read(LARGEST + 1), kept[-1].name
+    return job.file(kept[-1].attachment_id), kept[-1].name
 
 
 @lru_cache(maxsize=2)
 def _read(data: bytes, name: str) -> Harness:
     return read(data, name)
-
-
-__all__ = ["HARNESS_KINDS", "HarnessRow", "HarnessView", "harness_view", "keep_harness"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
@@ -183,29 +183,10 @@ def write_learned(path: Path, learned: Learned) -> None:
     lines = [
         "# What closed jobs taught: how often each thing was the cause. Made by `halfsplit learn`; counts, no names of",
         "# customers or vehicles. A circuit is named by a digest of its parts and wires.",
-        f"use = {str(learned.used).lower()}",
+        f"use = {_toml(learned.used)}",
     ]
-    for who, at, jobs in learned.sources:
-        lines += ["", "[[source]]", f'who = "{_plain(who)}"', f"at = {at.isoformat()}", f"jobs = {jobs}"]
-    for kind, (seen, missed) in learned.tally.looks.items():
-        lines += ["", "[[look]]", f'kind = "{kind}"', f"found = {seen}", f"missed = {missed}"]
-    lines += _around(learned.tally.circumstances)
-    for name, circuit_tally in learned.tally.circuits.items():
-        lines += ["", "[[circuit]]", f'digest = "{name}"', f"jobs = {circuit_tally.jobs}"]
-        lines += [
-            "shares = {"
-            + ", ".join(f'"{kind}" = {share!r}' for kind, share in circuit_tally.shares.items())
-            + "}"
-        ]
-        lines += ["causes = ["]
-        ordered = sorted(
-            circuit_tally.causes.items(), key=lambda pair: (-pair[1], pair[0].part, pair[0].mode)
-        )
-        lines += [
-            f'  {{part = "{_plain(cause.part)}", kind = "{cause.kind}", mode = "{_plain(cause.mode)}", jobs = {jobs}}},'
-            for cause, jobs in ordered
-        ]
-        lines += ["]"]
+    for table, row in _rows(learned):
+        lines += ["", f"[[{table}]]", *(f"{name} = {_toml(value)}" for name, value in row.items())]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         fresh = path.with_name(path.name + ".new")
@@ -215,34 +196,39 @@ def write_learned(path: Path, learned: Learned) -> None:
         raise InputError(f"{path} cannot be written: {error.strerror}") from None
 
 
-def _around(known: Circumstances) -> list[str]:
-    lines: list[str] = []
+def _rows(learned: Learned) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Each row of the file with its table; `_learned` reads them."""
+    tally, known = learned.tally, learned.tally.circumstances
+    for who, at, jobs in learned.sources:
+        yield "source", {"who": who, "at": at, "jobs": jobs}
+    for kind, (seen, missed) in tally.looks.items():
+        yield "look", {"kind": kind, "found": seen, "missed": missed}
     for name, condition in known.conditions.items():
-        lines += [
-            "",
-            "[[condition]]",
-            f'name = "{_plain(name)}"',
-            f"jobs = {condition.jobs}",
-            f"of = {condition.of}",
-        ]
-        lines += [f"expected = {condition.expected!r}"]
+        yield "condition", {"name": name, **vars(condition)}
     for name, visit in known.visits.items():
-        lines += [
-            "",
-            "[[place]]",
-            f'name = "{_plain(name)}"',
-            f"visits = {visit.count}",
-            f"log = {visit.log!r}",
-        ]
+        yield "place", {"name": name, "visits": visit.count, "log": visit.log}
     for name, slip in known.slips.items():
-        lines += [
-            "",
-            "[[slip]]",
-            f'instrument = "{_plain(name)}"',
-            f"wrong = {slip.wrong}",
-            f"of = {slip.of}",
-        ]
-    return lines
+        yield "slip", {"instrument": name, "wrong": slip.wrong, "of": slip.of}
+    for name, circuit in tally.circuits.items():
+        causes = sorted(circuit.causes.items(), key=lambda pair: (-pair[1], pair[0].part, pair[0].mode))
+        rows = [{"part": c.part, "kind": c.kind, "mode": c.mode, "jobs": jobs} for c, jobs in causes]
+        shares = {f'"{kind}"': share for kind, share in circuit.shares.items()}
+        yield "circuit", {"digest": name, "jobs": circuit.jobs, "shares": shares, "causes": rows}
+
+
+def _toml(value: Any) -> str:
+    match value:
+        case bool():
+            return str(value).lower()
+        case str():
+            return f'"{_plain(value)}"'
+        case datetime():
+            return value.isoformat()
+        case dict():
+            return "{" + ", ".join(f"{name} = {_toml(inner)}" for name, inner in value.items()) + "}"
+        case list():
+            return "[\n" + "".join(f"  {_toml(item)},\n" for item in value) + "]"
+    return repr(value)
 
 
 def _plain(text: str) -> str:

@@ -14,12 +14,13 @@ from io import BytesIO
 from typing import Any
 from uuid import uuid4
 
+import halfsplit
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.memory import Bench, at_bench
 from halfsplit.job.places import NoCircuitError
 from halfsplit.notation.checked import Checked, check_text
-from halfsplit.store import Attachment, AttachmentKind, EvidenceEntry, Job, JobStore, struck_ids
+from halfsplit.store import Attachment, AttachmentKind, EvidenceEntry, Job, JobStore, ShownResult, struck_ids
 
 
 def new_id() -> str:
@@ -124,15 +125,46 @@ class OpenJob:
         Raises ConflictError if the job is closed.
         """
         self.must_be_open()
-        entry = EvidenceEntry(
-            entry_id=entry_id or new_id(), kind=kind, payload=dict(payload), at=now(), who=self.who
+        return self.store.record(self.job_id, self.new_entry(kind, payload, entry_id=entry_id))
+
+    def new_entry(
+        self,
+        kind: str,
+        payload: Mapping[str, Any],
+        *,
+        entry_id: str = "",
+        at: datetime | None = None,
+        **more: Any,
+    ) -> EvidenceEntry:
+        """An entry that is about to be stored, under its own name; ``more``: further fields of an `EvidenceEntry`."""
+        return EvidenceEntry(
+            entry_id=entry_id or new_id(),
+            kind=kind,
+            payload=dict(payload),
+            at=at or now(),
+            who=self.who,
+            **more,
         )
-        return self.store.record(self.job_id, entry)
+
+    def keep_shown(self, what: str, document: Mapping[str, Any], *, after: int) -> None:
+        """Keep what somebody is shown, with this release; ``after``: the last change that it knows of."""
+        shown = ShownResult(
+            what=what,
+            document=document,
+            engine_version=halfsplit.__version__,
+            after=after,
+            who=self.who,
+            at=now(),
+        )
+        self.store.keep_shown(self.job_id, shown)
+
+    def new_file(self, kind: AttachmentKind, name: str, file_id: str = "") -> Attachment:
+        """A file that is about to be stored, under its own name."""
+        return Attachment(
+            attachment_id=file_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=self.who
+        )
 
     def keep_file(self, kind: AttachmentKind, data: bytes, *, name: str, file_id: str = "") -> Attachment:
         """Store a file. Raises InputError where it is not what its kind may be, ConflictError if the job is closed."""
         self.must_be_open()
-        kept = Attachment(
-            attachment_id=file_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=self.who
-        )
-        return self.store.attach(self.job_id, kept, BytesIO(data))
+        return self.store.attach(self.job_id, self.new_file(kind, name, file_id), BytesIO(data))

@@ -9,20 +9,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-import halfsplit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.plan import LARGEST, Plan, plan
 from halfsplit.diagnosis.plan_words import plan_document
 from halfsplit.diagnosis.words import between_words
 from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.kinds import KINDS
-from halfsplit.job.open_job import OpenJob, now
+from halfsplit.job.open_job import OpenJob
 from halfsplit.job.replay import begin, chapters, tell
 from halfsplit.job.spread import spread
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.report import plan_pdf
-from halfsplit.store import EvidenceEntry, Intake, Job, JobStore, ShownResult
+from halfsplit.store import EvidenceEntry, Intake, Job, JobStore
 
 PLAN = "plan"
 SIZES: Mapping[int, str] = {10: "short", 20: "middling", LARGEST: "whole"}
@@ -104,15 +103,7 @@ def begin_plan(job: OpenJob, *, steps: int = 0) -> None:
 
 def keep_plan(job: OpenJob, document: Mapping[str, Any], *, largest: int, after: int) -> None:
     """Keep a plan with its job; ``after``: the last change of the job that it knows of."""
-    shown = ShownResult(
-        what=PLAN,
-        document={**document, "largest": largest},
-        engine_version=halfsplit.__version__,
-        after=after,
-        who=job.who,
-        at=now(),
-    )
-    job.store.keep_shown(job.job_id, shown)
+    job.keep_shown(PLAN, {**document, "largest": largest}, after=after)
 
 
 def stop_plan(job: OpenJob) -> None:

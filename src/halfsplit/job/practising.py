@@ -25,7 +25,7 @@ from halfsplit.job.verbs import LONGEST_CIRCUIT
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.library import Sample, sample, samples
-from halfsplit.practice import DIFFICULTIES, Exercise, points
+from halfsplit.practice import Exercise, points
 from halfsplit.practice.paths import MOST_STEPS
 from halfsplit.store import JobStore, Practice
 
@@ -72,17 +72,21 @@ def begin_practice(
         raise InputError("there is no circuit to practise on", remedy="choose a pattern, or paste a circuit")
     number = secrets.randbelow(SEEDS) if seed is None else seed
     exercise = Exercise(checked.circuit, difficulty, number)
-    begun = Practice(
-        practice_id=practice_id or new_id(),
+    hidden = {"hidden": hidden_json(exercise.hidden), "acts": []}
+    begun = _practice(exercise, person, text, practice_id=practice_id or new_id(), record=hidden)
+    return store.practices.begin(begun)
+
+
+def _practice(exercise: Exercise, person: str, text: str, **more: Any) -> Practice:
+    return Practice(
         person=person,
-        title=(checked.circuit.title or "A circuit of one's own")[:300],
-        difficulty=difficulty,
-        seed=number,
+        title=(exercise.circuit.title or "A circuit of one's own")[:300],
+        difficulty=exercise.difficulty,
+        seed=exercise.seed,
         begun_at=now(),
         circuit=text,
-        record={"hidden": hidden_json(exercise.hidden), "acts": []},
+        **more,
     )
-    return store.practices.begin(begun)
 
 
 def to_practise_on(kind: str) -> tuple[Sample, ...]:
@@ -257,34 +261,13 @@ def finished(
         "own": path_json(exercise.own_path(progress), exercise.circuit),
         "best": path_json(exercise.best_path(progress), exercise.circuit),
     }
-    done = Practice(
+    done = _practice(
+        exercise,
+        person,
+        text,
         practice_id=new_id(),
-        person=person,
-        title=(exercise.circuit.title or "A circuit of one's own")[:300],
-        difficulty=exercise.difficulty,
-        seed=exercise.seed,
-        begun_at=now(),
-        circuit=text,
         record={"hidden": hidden_json(exercise.hidden)} | paths,
         points=exercise.points,
         best_minutes=exercise.best.minutes,
     )
     return _summed(done, exercise, acts)
-
-
-__all__ = [
-    "DIFFICULTIES",
-    "Practice",
-    "begin_practice",
-    "exercising",
-    "finished",
-    "give_up",
-    "hint",
-    "judging",
-    "keep_judged",
-    "measure",
-    "name_cause",
-    "practice_of",
-    "practice_text",
-    "to_practise_on",
-]

@@ -16,15 +16,16 @@ from typing import Any
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.model import Part
 from halfsplit.diagnosis.codes import CODE_KINDS
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import InputError
 from halfsplit.job.open_job import OpenJob, now
-from halfsplit.job.places import NoCircuitError
+from halfsplit.job.places import NoCircuitError, to_json
 from halfsplit.job.scans import KeptReport, report_of, unit_table
 from halfsplit.job.unit_names import likely_part
 from halfsplit.job.verbs import strike
 from halfsplit.scan.descriptions import communication_partner
 from halfsplit.scan.reading import ReportedCode
-from halfsplit.store import EvidenceEntry, struck_ids
+from halfsplit.store import struck_ids
 
 LOST = "lost communication"
 FAILURES = tuple(CODE_KINDS)
@@ -273,11 +274,7 @@ def _only_kept(code: ReportedCode) -> bool:
 
 
 def save_table(
-    job: OpenJob,
-    units: Mapping[str, str],
-    codes: Sequence[Mapping[str, str]],
-    *,
-    state: str,
+    job: OpenJob, units: Mapping[str, str], codes: Sequence[Mapping[str, str]], *, state: str
 ) -> None:
     """Keep the table: unit's key → part, and for codes (unit, code) their failure and pin. Raises InputError."""
     with job.bench() as bench:
@@ -334,15 +331,7 @@ def tell(job: OpenJob, scan_id: str) -> int:
             at=now(),
         )
     entries = [
-        EvidenceEntry(
-            entry_id=_fresh(ever, entry_id),
-            kind=kind,
-            payload=payload,
-            at=now(),
-            who=job.who,
-            present="yes",
-            instrument="scan tool",
-        )
+        job.new_entry(kind, payload, entry_id=_fresh(ever, entry_id), present="yes", instrument="scan tool")
         for entry_id, (kind, payload) in wanted.items()
         if entry_id not in live
     ]
@@ -365,35 +354,13 @@ def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
     for unit in table.units:
         if unit.part and unit.answers is not None and not unit.why and unit.part not in units_told:
             units_told.add(unit.part)
-            yield "reading", _answers(unit.part, table.state, answers=unit.answers)
+            word = "yes" if unit.answers else "no"
+            place = to_json(Measurement("answers", unit.part, table.state))
+            yield "reading", place | {"value": word, "typed": word}
     for code in table.codes:
         if not code.why:
-            yield (
-                "code",
-                {
-                    "module": part_of[code.key],
-                    "failure": code.failure,
-                    "pin": code.pin,
-                    "set": True,
-                    "state": table.state,
-                    "code": code.code,
-                },
-            )
-
-
-def _answers(part: str, state: str, *, answers: bool) -> dict[str, Any]:
-    value = "yes" if answers else "no"
-    return {
-        "quantity": "answers",
-        "at": part,
-        "to": None,
-        "state": state,
-        "instrument": None,
-        "changes": [],
-        "detail": [],
-        "value": value,
-        "typed": value,
-    }
+            said = {"module": part_of[code.key], "failure": code.failure, "pin": code.pin, "set": True}
+            yield "code", {**said, "state": table.state, "code": code.code}
 
 
 def _entry_id(scan_id: str, kind: str, payload: Mapping[str, Any]) -> str:

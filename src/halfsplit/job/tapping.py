@@ -184,10 +184,6 @@ def _add(text: str, sheet: Sheet, kind: str) -> tuple[str, Sheet]:
     return _led_on(text, sheet, edits.add(text, sheet.end, kind))
 
 
-def _to(text: str, sheet: Sheet, point: str) -> tuple[str, Sheet]:
-    return _led_on(text, sheet, edits.join(text, sheet.end, point))
-
-
 def _led_on(text: str, sheet: Sheet, added: edits.Added) -> tuple[str, Sheet]:
     before, after = (
         [(wire.a, wire.b, wire.number) for wire in edits.circuit_of_text(source).model.wires]
@@ -195,10 +191,6 @@ def _led_on(text: str, sheet: Sheet, added: edits.Added) -> tuple[str, Sheet]:
     )
     new = next((number for number, wire in enumerate(after) if wire not in before), -1)
     return added.text, Sheet(part=added.part, wire=new, end=added.end)
-
-
-def _from(text: str, sheet: Sheet, point: str) -> tuple[str, Sheet]:
-    return text, Sheet(end=point)
 
 
 def _pick(text: str, sheet: Sheet, name: str) -> tuple[str, Sheet]:
@@ -210,19 +202,11 @@ def _pick_wire(text: str, sheet: Sheet, number: str) -> tuple[str, Sheet]:
     return text, replace(sheet, wire=int(number) if number.isdigit() else -1, part="", pin="")
 
 
-def _pick_pin(text: str, sheet: Sheet, pin: str) -> tuple[str, Sheet]:
-    return text, replace(sheet, pin=pin)
-
-
 def _pin(text: str, sheet: Sheet, pin: str) -> tuple[str, Sheet]:
     old = sheet.pin
     changed = edits.repin(text, sheet.part, old, pin)
     end = f"{sheet.part}.{pin}" if sheet.end == f"{sheet.part}.{old}" else sheet.end
     return changed, replace(sheet, pin="", end=end)
-
-
-def _value(text: str, sheet: Sheet, value: str) -> tuple[str, Sheet]:
-    return edits.describe(text, sheet.part, value=value), sheet
 
 
 def _chosen_wire(text: str, sheet: Sheet) -> Wire:
@@ -232,30 +216,18 @@ def _chosen_wire(text: str, sheet: Sheet) -> Wire:
     return wires[sheet.wire]
 
 
-def _colour(text: str, sheet: Sheet, code: str) -> tuple[str, Sheet]:
-    return edits.colour(text, _chosen_wire(text, sheet), code), sheet
-
-
-def _section(text: str, sheet: Sheet, mm2: str) -> tuple[str, Sheet]:
-    return edits.section(text, _chosen_wire(text, sheet), mm2), sheet
-
-
-def _remove(text: str, sheet: Sheet, name: str) -> tuple[str, Sheet]:
-    return edits.remove(text, name), Sheet()
-
-
 ACTS: Mapping[str, Callable[[str, Sheet, str], tuple[str, Sheet]]] = {
     "keep": lambda text, sheet, _: (text, sheet),
     "add": _add,
-    "to": _to,
-    "from": _from,
+    "to": lambda text, sheet, point: _led_on(text, sheet, edits.join(text, sheet.end, point)),
+    "from": lambda text, _, point: (text, Sheet(end=point)),
     "pick": _pick,
     "wire": _pick_wire,
-    "pin": _pick_pin,
+    "pin": lambda text, sheet, pin: (text, replace(sheet, pin=pin)),
     "as": _pin,
-    "value": _value,
-    "colour": _colour,
-    "mm2": _section,
-    "remove": _remove,
+    "value": lambda text, sheet, value: (edits.describe(text, sheet.part, value=value), sheet),
+    "colour": lambda text, sheet, code: (edits.colour(text, _chosen_wire(text, sheet), code), sheet),
+    "mm2": lambda text, sheet, mm2: (edits.section(text, _chosen_wire(text, sheet), mm2), sheet),
+    "remove": lambda text, _, name: (edits.remove(text, name), Sheet()),
 }
 """What can be tapped: verb → what it does to the text and to the place on the sheet."""

@@ -55,13 +55,7 @@ def open_job(
     return store.job(job.job_id)
 
 
-def save_circuit(
-    job: OpenJob,
-    text: str,
-    *,
-    based_on: int | None = None,
-    at: datetime | None = None,
-) -> Job:
+def save_circuit(job: OpenJob, text: str, *, based_on: int | None = None, at: datetime | None = None) -> Job:
     """Save the circuit as typed, mistakes and all: what was typed is never lost. The same text is stored once."""
     if len(text) > LONGEST_CIRCUIT:
         raise InputError(
@@ -104,12 +98,11 @@ def take(  # noqa: PLR0913 - an entry has that many fields
             f"{kind!r} is no kind of evidence", remedy=f"one of {', '.join(KINDS)}", where="kind"
         )
     said = KINDS[kind].check(payload, job.circuit)
-    entry = EvidenceEntry(
-        entry_id=entry_id or new_id(),
-        kind=kind,
-        payload=said,
-        at=at or now(),
-        who=job.who,
+    entry = job.new_entry(
+        kind,
+        said,
+        entry_id=entry_id,
+        at=at,
         present=present,
         instrument=instrument or str(said.get("instrument") or ""),
         serial=serial,
@@ -149,17 +142,9 @@ def record(  # noqa: PLR0913 - so does a reading
     entered = read_entry(
         measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=circuit.model.net_volts
     )
-    return _kept_reading(
-        job,
-        measured,
-        entered.value,
-        {"typed": typed[:100]} | ({"minutes": round(minutes, 2)} if minutes else {}),
-        entry_id=entry_id,
-        present=present,
-        serial=serial,
-        at=at,
-        attachments=attachments,
-    )
+    more = {"typed": typed[:100]} | ({"minutes": round(minutes, 2)} if minutes else {})
+    entry = {"entry_id": entry_id, "present": present, "at": at, "attachments": tuple(attachments)}
+    return _kept_reading(job, measured, entered.value, more, serial=serial, **entry)
 
 
 def record_value(
@@ -179,30 +164,19 @@ def record_value(
     return _kept_reading(job, measured, kept, {"minutes": round(minutes, 2)}, present=present)
 
 
-def _kept_reading(  # noqa: PLR0913 - an entry has that many fields
+def _kept_reading(
     job: OpenJob,
     measured: Measurement,
     value: float | str,
     more: Mapping[str, Any],
     *,
-    entry_id: str = "",
-    present: Present = "unknown",
     serial: str = "",
-    at: datetime | None = None,
-    attachments: Sequence[str] = (),
+    **entry: Any,
 ) -> EvidenceEntry:
-    entry = EvidenceEntry(
-        entry_id=entry_id or new_id(),
-        kind="reading",
-        payload={**to_json(measured), "value": value, **more},
-        at=at or now(),
-        who=job.who,
-        present=present,
-        instrument=measured.instrument or "",
-        serial=serial or serials_of(job.store.workshop()).get(measured.instrument or "", ""),
-        attachments=tuple(attachments),
-    )
-    return _recorded(job, entry)
+    instrument = measured.instrument or ""
+    serial = serial or serials_of(job.store.workshop()).get(instrument, "")
+    payload = {**to_json(measured), "value": value, **more}
+    return _recorded(job, job.new_entry("reading", payload, instrument=instrument, serial=serial, **entry))
 
 
 def _stored(job: OpenJob, entry_id: str) -> EvidenceEntry | None:
@@ -237,25 +211,15 @@ def strike(job: OpenJob, struck: str, *, reason: str, entry_id: str = "") -> Evi
     )
 
 
-def complain_all(
-    job: OpenJob,
-    said: Iterable[tuple[str, str, str]],
-    *,
-    at: datetime | None = None,
-) -> int:
+SAID = ("load", "works", "state")
+"""What is said of a load."""
+
+
+def complain_all(job: OpenJob, said: Iterable[tuple[str, str, str]], *, at: datetime | None = None) -> int:
     """Store what works and what does not: (load, yes | weak | no, state or ''). Returns how many were stored."""
     circuit = job.circuit
-    entries = [
-        EvidenceEntry(
-            entry_id=new_id(),
-            kind="complaint",
-            who=job.who,
-            at=at or now(),
-            present="yes",
-            payload=KINDS["complaint"].check({"load": load, "works": works, "state": state}, circuit),
-        )
-        for load, works, state in said
-    ]
+    heard = [KINDS["complaint"].check(dict(zip(SAID, words, strict=True)), circuit) for words in said]
+    entries = [job.new_entry("complaint", payload, at=at, present="yes") for payload in heard]
     job.store.record_all(job.job_id, entries)
     return len(entries)
 
@@ -284,10 +248,7 @@ def add_photo(
     attachment_id: str = "",
 ) -> Attachment:
     """Store a photo (or document), and link it to the entry that it shows."""
-    kept = Attachment(
-        attachment_id=attachment_id or new_id(), kind=kind, name=name[-120:] or kind, at=now(), who=job.who
-    )
-    stored = job.store.attach(job.job_id, kept, source)
+    stored = job.store.attach(job.job_id, job.new_file(kind, name, attachment_id), source)
     if entry_id:
         job.store.link_attachments(job.job_id, entry_id, (stored.attachment_id,), who=job.who, at=now())
     return stored
