@@ -43,8 +43,7 @@ def answers(text: str) -> dict[str, Plugged]:
     missing = {"connector", "plugged in"} - set(rows.fieldnames or ())
     if missing:
         raise InputError(
-            f"the table has no column {min(missing)!r}",
-            remedy=f"its first line names {', '.join(COLUMNS)}",
+            f"the table has no column {min(missing)!r}", remedy=f"its first line names {', '.join(COLUMNS)}"
         )
     plugged = {}
     for number, row in enumerate(rows, 2):

@@ -71,13 +71,9 @@ class Feeds:
         return (
             _SOURCE_ORDER.index(terminal.name),
             point not in self.cut,
-            not self._is_open(point),
+            not (point.endswith(":in") and f"{point.removesuffix(':in')}:out" not in self.closed),
             len(signal),
         )
-
-    def _is_open(self, point: str) -> bool:
-        """A cavity that nothing is plugged into: there the current comes in from elsewhere."""
-        return point.endswith(":in") and f"{point.removesuffix(':in')}:out" not in self.closed
 
     def _lead(self) -> None:
         """The battery's ground lead, which no such file draws as far as the body."""

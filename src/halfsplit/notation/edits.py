@@ -283,7 +283,7 @@ def _joined(lines: list[str], circuit: Circuit, end: str, to: str) -> list[str]:
     part = _part(circuit, name)
     if part.kind not in ("splice", "ground", "mass", "connector") and pin not in part.pins:
         raise InputError(f"{end[:40]!r} is no point to go on from", remedy="choose one of the points")
-    through = _other_pin(part, pin)
+    through = part.pins[0] if len(part.pins) == 2 and pin == part.pins[1] else ""
     for number, line in enumerate(lines):
         bare = without_comment(line)
         if "--" not in bare or bare[:1].isspace() or not _is_path(bare):
@@ -297,11 +297,6 @@ def _joined(lines: list[str], circuit: Circuit, end: str, to: str) -> list[str]:
     at = max((number for number, line in enumerate(lines) if _is_path(without_comment(line))), default=-1)
     after = at + 1 if at >= 0 else len(lines)
     return [*lines[:after], f"{end} -- {to}", *lines[after:]]
-
-
-def _other_pin(part: Part, pin: str) -> str:
-    """Of a part with two pins, the one by which a path enters that leaves by ``pin``."""
-    return part.pins[0] if len(part.pins) == 2 and pin == part.pins[1] else ""
 
 
 def _is_path(bare: str) -> bool:
@@ -328,10 +323,7 @@ def _free(code: str, circuit: Circuit) -> str:
 
 def _declare(lines: list[str], declared: str) -> list[str]:
     """The lines with a declaration more, before the first path."""
-    at = next(
-        (number for number, line in enumerate(lines) if _is_path(without_comment(line))),
-        len(lines),
-    )
+    at = next((number for number, line in enumerate(lines) if _is_path(without_comment(line))), len(lines))
     while at and (not lines[at - 1].strip() or lines[at - 1].lstrip().startswith("#")):
         at -= 1
     return [*lines[:at], *declared.split("\n"), *lines[at:]]

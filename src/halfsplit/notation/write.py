@@ -47,7 +47,7 @@ def write(model: Model) -> str:
         _parts(model),
         list(_paths(model)),
         _states(model),
-        _stages(model),
+        [line for stage in model.stages.values() for line in _stage(stage)],
         _rest(model),
     ]
     return "\n\n".join("\n".join(section) for section in sections if section) + "\n"
@@ -256,10 +256,6 @@ def _state(model: Model, state: State) -> str:
 
 def _sensor(part: Part, value: float) -> str:
     return written(value, "ohm" if len(part.pins) == 2 else "")
-
-
-def _stages(model: Model) -> list[str]:
-    return [line for stage in model.stages.values() for line in _stage(stage)]
 
 
 def _stage(stage: Stage) -> Iterator[str]:

@@ -99,11 +99,7 @@ class Exercise:
     def _listener(self, shared: Diagnosis | None = None) -> Diagnosis:
         predictions = shared.predictions if shared else None
         return one_who_listened(
-            self.circuit,
-            self.hidden,
-            intermittent=self.intermittent,
-            seed=self.seed,
-            predictions=predictions,
+            self.circuit, self.hidden, intermittent=self.intermittent, seed=self.seed, predictions=predictions
         )
 
     # While it goes on
@@ -244,6 +240,3 @@ def _names(place: str) -> set[str]:
     """What a place may be called: a cavity by its connector as well, a wire by its whole name only."""
     own = {place.casefold()}
     return own if place.startswith("wire ") else own | {part_of(place).casefold()}
-
-
-__all__ = ["Exercise", "Quote", "Taken", "points"]

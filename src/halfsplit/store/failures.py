@@ -61,8 +61,7 @@ class Failure:
 _KEPT = "Everything acknowledged before is kept; what was being entered now was not stored."
 _UNCERTAIN = "Everything acknowledged before is kept; whether the last entry was stored is not known."
 _FULL = Failure(
-    DiskFullError,
-    f"The disk that holds the job store is full. {_KEPT} Free some space, then enter it again.",
+    DiskFullError, f"The disk that holds the job store is full. {_KEPT} Free some space, then enter it again."
 )
 _READ_ONLY = Failure(
     ReadOnlyError,
@@ -188,6 +187,5 @@ def _sqlstate_failure(sqlstate: str) -> Failure:
 
 
 _REFUSED = Failure(
-    StorageError,
-    f"The database refused what it was asked to do. {_KEPT} Please report this text.",
+    StorageError, f"The database refused what it was asked to do. {_KEPT} Please report this text."
 )
