@@ -78,7 +78,8 @@ def capture(
                 ([role.name, role.unit, role.lead] for role in ROLES.values()),
             )
         )
-    _some(files)
+    if not files:
+        raise typer.BadParameter("at least one is needed", param_hint="FILE")
     setup = Setup(
         cylinders=cylinders,
         firing_order=_firing_order(firing_order),
@@ -97,11 +98,6 @@ def capture(
         _draw(measured, plot)
     _tell_captures(measured, as_json=as_json)
     return None
-
-
-def _some(files: Sequence[Path] | None) -> None:
-    if not files:
-        raise typer.BadParameter("at least one is needed", param_hint="FILE")
 
 
 def _read_capture(file: Path, scale: Sequence[str], rate: float | None) -> Capture:

@@ -203,7 +203,10 @@ def _expected(circuit: Circuit, points: Sequence[str], solved: dict[str, Solutio
 
 
 def _compared(circuit: Circuit, points: Sequence[str], healthy: Solution, broken: Solution) -> str:
-    rows = [_pair(point, healthy.volts(point), broken.volts(point)) for point in points]
+    rows = [
+        [point, _volts(before), _volts(now), "*" if abs(now - before) >= CHANGED else ""]
+        for point, before, now in ((point, healthy.volts(point), broken.volts(point)) for point in points)
+    ]
     fault = broken.fault.name if broken.fault else ""
     words = [(name, healthy.works(name), broken.works(name)) for name in _working(circuit)]
     working = [[name, before, now, "*" if before != now else ""] for name, before, now in words]
@@ -212,10 +215,6 @@ def _compared(circuit: Circuit, points: Sequence[str], healthy: Solution, broken
     if working:
         parts.append(table(["works", *heads], working))
     return "\n\n".join([*parts, *_troubles(broken, named=False)])
-
-
-def _pair(point: str, healthy: float, broken: float) -> list[str]:
-    return [point, _volts(healthy), _volts(broken), "*" if abs(broken - healthy) >= CHANGED else ""]
 
 
 def _volts(value: float) -> str:

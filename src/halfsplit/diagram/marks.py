@@ -138,21 +138,14 @@ class Marks:
         gone |= {pin.key for pin in self.pins.values() if pin.part in gone}
         gone |= {trace.key for trace in self.traces.values() if trace.a in gone or trace.b in gone}
         ends = [end for trace in self.traces.values() if trace.key not in gone for end in (trace.a, trace.b)]
-        gone |= {
-            joint.key
-            for joint in self.joints.values()
-            if joint.key not in ends and joint.key in self._touched(gone)
-        }
+        lost = {end for trace in self.traces.values() if trace.key in gone for end in (trace.a, trace.b)}
+        gone |= {key for key in self.joints if key not in ends and key in lost}
         return Marks(
             **{
                 name: {key: mark for key, mark in getattr(self, name).items() if key not in gone}
                 for name in KINDS.values()
             }
         )
-
-    def _touched(self, gone: Iterable[str]) -> set[str]:
-        lost = set(gone)
-        return {end for trace in self.traces.values() if trace.key in lost for end in (trace.a, trace.b)}
 
     def fresh(self, letter: str) -> str:
         """A key that is free: a letter and a number."""

@@ -174,7 +174,7 @@ def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> 
             quantity = used[0] or BY_UNIT.get(quantity_said["unit"], "")
             if quantity == "volts" and (quantity_said["unit"] or channel.unit) != "V":
                 continue
-            words = shown_value(quantity, _si(quantity, quantity_said["value"]))
+            words = shown_value(quantity, quantity_said["value"] / (100 if quantity == "duty" else 1))
             name, two = f"{result['analysis']}: {quantity_said['name']}", quantity_said["name"] == "drop"
             yield _placed(key, name, words, quantity, channel, circuit, tests, two=two)
 
@@ -196,10 +196,6 @@ def _silent(key: str, quantity_said: Mapping[str, Any], circuit: Circuit, tests:
         at=at,
         state=state,
     )
-
-
-def _si(quantity: str, value: float) -> float:
-    return value / 100 if quantity == "duty" else value
 
 
 def _placed(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -130,7 +130,10 @@ def measured(
     if progress:
         progress(1, 2)
     results += unassigned(capture, settings.roles)[:MOST_UNASSIGNED]
-    return [_bounded(result) for result in results_dict(results)["results"]]
+    return [
+        {**result, "marks": result["marks"][:MOST_MARKS], "details": result["details"][:MOST_DETAILS]}
+        for result in results_dict(results)["results"]
+    ]
 
 
 def _stretch(folder: Path, settings: CaptureSettings) -> Capture:
@@ -187,7 +190,3 @@ def _reference(good: Source) -> CrankCamResult | None:
         return None
     results = analyse(capture, roles)
     return next((result for result in results if isinstance(result, CrankCamResult) and result.wheel), None)
-
-
-def _bounded(result: Mapping[str, Any]) -> dict[str, Any]:
-    return {**result, "marks": result["marks"][:MOST_MARKS], "details": result["details"][:MOST_DETAILS]}

@@ -91,7 +91,8 @@ def _stretches(accounts: Sequence[Account]) -> tuple[list[Account], ...]:
         mine = [
             group
             for group in groups
-            if _alike(group[0], heard_of) and any(_touch(heard_of, other) for other in group)
+            if _alike(group[0], heard_of)
+            and any(set(_places(heard_of.part)) & set(_places(other.part)) for other in group)
         ]
         joined = [*(account for group in mine for account in group), heard_of]
         groups = [group for group in groups if group not in mine] + [joined]
@@ -101,10 +102,6 @@ def _stretches(accounts: Sequence[Account]) -> tuple[list[Account], ...]:
 def _alike(a: Account, b: Account) -> bool:
     same = (a.explains, a.leaves, a.contradicts) == (b.explains, b.leaves, b.contradicts)
     return same and ("short" in a.cause) == ("short" in b.cause)
-
-
-def _touch(a: Account, b: Account) -> bool:
-    return bool(set(_places(a.part)) & set(_places(b.part)))
 
 
 def _places(group: str) -> list[str]:
@@ -121,7 +118,11 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
     ]
     members = tuple(
         Member(
-            account.part, _named(account.part, circuit), account.cause, account.repair, account.probability
+            account.part,
+            part_words(account.part, circuit) if account.part in circuit.parts else account.part,
+            account.cause,
+            account.repair,
+            account.probability,
         )
         for account in some
     )
@@ -136,10 +137,6 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
         texts[1],
         texts[2],
     )
-
-
-def _named(part: str, circuit: Circuit) -> str:
-    return part_words(part, circuit) if part in circuit.parts else part
 
 
 def _path(groups: Sequence[str], circuit: Circuit) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape, quoteattr
 
-from halfsplit.diagram.marks import Marks, Page, Part, Trace
+from halfsplit.diagram.marks import Marks, Page, Trace
 from halfsplit.diagram.sheet import Box, Spot
 from halfsplit.drawing import Overlays
 from halfsplit.drawing.labels import per_cent, suspicion_class
@@ -62,9 +62,10 @@ class _Sheet:
 def marked_page(marks: Marks, page: Page, address: str, last: str = "") -> PagePicture:
     """A page to mark on; ``address`` is that of its picture, ``last`` the mark from which a path goes on."""
     sheet = _Sheet(marks, page, _unit(page))
-    for trace in _traces(sheet):
-        _paint_trace(sheet, trace)
-    for part in _parts(sheet):
+    for trace in marks.traces.values():
+        if trace.page == page.key:
+            _paint_trace(sheet, trace)
+    for part in (part for part in marks.parts.values() if part.page == page.key):
         style = part.state + (" last" if part.key == last else "")
         sheet.add("boxes", _box(part.box, f"part {style}", f'data-mark="{part.key}"'))
         sheet.add("texts", _text(part.box[0], part.box[1] - 3 * sheet.unit, part.name, sheet.unit))
@@ -138,14 +139,6 @@ def _page_of(marks: Marks, key: str) -> str:
 
 def _unit(page: Page) -> float:
     return page.width / min(SHOWN_WIDTH, max(500.0, 1.4 * page.width))
-
-
-def _traces(sheet: _Sheet) -> Iterator[Trace]:
-    yield from (trace for trace in sheet.marks.traces.values() if trace.page == sheet.page.key)
-
-
-def _parts(sheet: _Sheet) -> Iterator[Part]:
-    yield from (part for part in sheet.marks.parts.values() if part.page == sheet.page.key)
 
 
 # Painting

@@ -37,7 +37,8 @@ def reading_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:
     quantity = str(payload.get("quantity"))
     value = payload.get("value", "")
     if quantity in ("stage", "gauge") and not isinstance(value, str):
-        return place_words(payload, circuit), f"{float(value):.6g} {_own_unit(payload, circuit)}".rstrip()
+        unit = own_unit(str(payload.get("at")), circuit)
+        return place_words(payload, circuit), f"{float(value):.6g} {unit}".rstrip()
     shown = state_word(value, quantity) if isinstance(value, str) else value
     return place_words(payload, circuit), shown_value(quantity, shown)
 
@@ -51,9 +52,8 @@ def state_word(word: str, quantity: str) -> str:
     return STATE_WORDS.get(quantity, {}).get(word, word)
 
 
-def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
+def own_unit(at: str, circuit: Circuit | None) -> str:
     """The unit that the circuit file gives to a stage or a gauge."""
-    at = str(payload.get("at"))
     named = (circuit.model.stages.get(at) or circuit.model.gauges.get(at)) if circuit else None
     return named.unit if named else ""
 
@@ -61,16 +61,13 @@ def _own_unit(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
 def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     """Where and how something was measured."""
     quantity, at, to = str(payload.get("quantity")), str(payload.get("at")), payload.get("to")
-    where = _where(quantity).format(at=_point(at, circuit), part=part_named(at, circuit))
+    where = QUANTITIES[quantity].place if quantity in QUANTITIES else "{at}"
+    where = where.format(at=_point(at, circuit), part=part_named(at, circuit))
     if quantity in QUANTITIES and QUANTITIES[quantity].leads:
         where += f" to {_point(to, circuit)}" if to else " to battery negative"
     detail = " ".join(str(word) for word in payload.get("detail") or ())
     state = f"“{payload['state']}”" if payload.get("state") and quantity not in ("inspection", "ohms") else ""
     return ", ".join(part for part in (where, detail, state, _changes(payload)) if part)
-
-
-def _where(quantity: str) -> str:
-    return QUANTITIES[quantity].place if quantity in QUANTITIES else "{at}"
 
 
 def _point(name: Any, circuit: Circuit | None) -> str:

@@ -111,14 +111,11 @@ def view_of(
         _row(plug.name, plug.words, plug.signals, built.plugged[plug.name])
         for plug in sorted(here, key=lambda plug: plug.name != wanted)
     )
+    cautions = tuple(f"{row.words} ({row.name}): {_CAUTIONS[tag]}" for row in rows for tag in tags(row.words))
     connectors = tuple(sorted(asked.items(), key=lambda item: (item[1] or "~", item[0])))
     return HarnessView(
-        whole.title, connectors, wanted, distance, rows, tuple(built.assumed), built.text, _cautions(rows)
+        whole.title, connectors, wanted, distance, rows, tuple(built.assumed), built.text, cautions
     )
-
-
-def _cautions(rows: tuple[HarnessRow, ...]) -> tuple[str, ...]:
-    return tuple(f"{row.words} ({row.name}): {_CAUTIONS[tag]}" for row in rows for tag in tags(row.words))
 
 
 def _row(name: str, words: str, signals: Mapping[str, str], plugged: Plugged) -> HarnessRow:

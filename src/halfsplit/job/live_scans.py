@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -19,7 +19,7 @@ from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.scans import KeptReport, keep_report, kept_reports, report_of
 from halfsplit.job.simulated import SIMULATED, simulated_channel
 from halfsplit.scan.channel import BIT_RATES, Channel, StoppedError
-from halfsplit.scan.clear import ClearPlan, LogEntry, clear_codes, plan_clear
+from halfsplit.scan.clear import LogEntry, clear_codes, plan_clear
 from halfsplit.scan.link import Address, Link
 from halfsplit.scan.live import LiveScan, scan
 from halfsplit.scan.uds import StoredCode
@@ -106,7 +106,14 @@ def stop_run(job: OpenJob) -> None:
 def _work(job: OpenJob, run: LiveRun) -> None:
     limit = time.monotonic() + LONGEST
     try:
-        scanned = _read(job, run, lambda: run.wish.is_set() or time.monotonic() > limit)
+        expected = known_addresses(job)
+        channel, own = _channel(job, run.channel, run.bit_rate)
+        scanned = scan(
+            channel,
+            expected=own or expected,
+            progress=run.lines.append,
+            stop=lambda: run.wish.is_set() or time.monotonic() > limit,
+        )
         run.warnings = scanned.warnings
         if scanned.units:
             run.scan_id = _keep(job, run, scanned).scan_id
@@ -124,12 +131,6 @@ def _work(job: OpenJob, run: LiveRun) -> None:
         run.problem = f"The adapter's driver failed: {type(error).__name__}: {error}"[:400]
     finally:
         run.done = True
-
-
-def _read(job: OpenJob, run: LiveRun, stop: Callable[[], bool]) -> LiveScan:
-    expected = known_addresses(job)
-    channel, own = _channel(job, run.channel, run.bit_rate)
-    return scan(channel, expected=own or expected, progress=run.lines.append, stop=stop)
 
 
 def _channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel, Mapping[str, Address]]:
@@ -200,10 +201,6 @@ def clear_view(job: OpenJob, scan_id: str, unit: str, *, listed_only: bool = Fal
     kept = report_of(job, scan_id)
     with _linked(job, kept, listed_only=listed_only) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
-    return _view(scan_id, plan)
-
-
-def _view(scan_id: str, plan: ClearPlan) -> ClearView:
     codes = tuple((code.code.text, code.code.words, code.status.words) for code in plan.codes)
     return ClearView(scan_id, plan.unit, codes, plan.lost, plan.notes, _listed(plan.codes))
 

@@ -10,6 +10,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.words import evidence_words
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.job.entering import OVER_RANGE, shown_value
+from halfsplit.job.entry_words import own_unit
 from halfsplit.job.places import from_json, to_json
 from halfsplit.notation.checked import check_text
 from halfsplit.practice import Exercise, Hidden, Path, Step, Worth, hidden_again
@@ -74,17 +75,14 @@ def _step_json(step: Step, circuit: Circuit) -> dict[str, Any]:
 def reading_said(place: Any, value: float | str, circuit: Circuit) -> str:
     """A reading in one line, a stage or gauge in the unit of the circuit."""
     if place.quantity in ("stage", "gauge") and not isinstance(value, str):
-        named = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
-        unit = named.unit if named else ""
-        return f"{value:.4g} {unit}".rstrip() + f" at {place.at} ({place.state})"
+        return f"{value_said(place, value, circuit)} at {place.at} ({place.state})"
     return evidence_words(place, value, circuit)
 
 
 def value_said(place: Any, value: float | str, circuit: Circuit) -> str:
     """What the instrument shows."""
     if place.quantity in ("stage", "gauge") and not isinstance(value, str):
-        named = circuit.model.stages.get(place.at) or circuit.model.gauges.get(place.at)
-        return f"{value:.4g} {named.unit if named else ''}".rstrip()
+        return f"{value:.4g} {own_unit(place.at, circuit)}".rstrip()
     if place.quantity == "works" and isinstance(value, str):
         return QUANTITIES["works"].said[value]
     return shown_value(place.quantity, OVER_RANGE if value == math.inf else value)

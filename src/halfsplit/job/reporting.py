@@ -198,8 +198,7 @@ def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
 
 def _photos(job: OpenJob, line: EvidenceLine) -> Iterator[report.PhotoView]:
     for photo in line.photos:
-        with job.store.open_attachment(job.job_id, photo.attachment_id) as source:
-            yield report.PhotoView(name=photo.name, data=source.read(), ref=photo.attachment_id)
+        yield report.PhotoView(name=photo.name, data=job.file(photo.attachment_id), ref=photo.attachment_id)
 
 
 def _check(bench: Bench, check: Check) -> report.CheckView:

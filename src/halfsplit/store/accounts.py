@@ -181,7 +181,9 @@ class Accounts:
     def owner_link_holds(self, token_hash: str, at: datetime) -> bool:
         """Whether the link could be used now."""
         with self._database.reading() as connection:
-            return _link_holds(connection, token_hash, at)
+            link = owner_links.c
+            where = (link.token_hash == token_hash, link.used_at.is_(None), link.expires_at > at)
+            return connection.execute(select(link.token_hash).where(*where)).first() is not None
 
     def redeem_owner_link(self, token_hash: str, user: User, *, at: datetime) -> User:
         """Use the link, once, to add the first owner.
@@ -246,9 +248,3 @@ def _keep_an_owner(connection: Connection) -> None:
         raise ConflictError(
             "nobody would be left who can sign in as owner: make somebody else an owner first"
         )
-
-
-def _link_holds(connection: Connection, token_hash: str, at: datetime) -> bool:
-    link = owner_links.c
-    where = (link.token_hash == token_hash, link.used_at.is_(None), link.expires_at > at)
-    return connection.execute(select(link.token_hash).where(*where)).first() is not None

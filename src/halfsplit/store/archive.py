@@ -7,6 +7,7 @@ and its size is bounded.
 """
 
 import hashlib
+import shutil
 import struct
 import zipfile
 import zlib
@@ -81,7 +82,7 @@ def export_job(store: JobStore, job_id: str, target: IO[bytes]) -> None:
                 store.files.open(file.sha256) as source,
                 archive.open(_member(file.path), "w", force_zip64=True) as member,
             ):
-                _copy(source, member)
+                shutil.copyfileobj(source, member, _CHUNK)
 
 
 def _contents(job: JobFile) -> list[Attachment]:
@@ -103,11 +104,6 @@ def _member(name: str) -> zipfile.ZipInfo:
     return member
 
 
-def _copy(source: IO[bytes], target: IO[bytes]) -> None:
-    while chunk := source.read(_CHUNK):
-        target.write(chunk)
-
-
 def import_job(
     store: JobStore, source: IO[bytes], *, who: str, at: datetime, job_id: str | None = None
 ) -> Job:
@@ -119,7 +115,7 @@ def import_job(
     """
     with _readable(), zipfile.ZipFile(source) as archive:
         manifest = _read_manifest(archive)
-        _check_members(archive, manifest, _length(source))
+        _check_members(archive, manifest, source.seek(0, SEEK_END))
         job = _read_document(archive, manifest)
         _check_files(archive, manifest, job)
         for attachment in _contents(job):
@@ -152,11 +148,6 @@ def _bad(what: str) -> InputError:
     return InputError(
         f"this is no sound archive of a job: {what}", remedy="export the job again; nothing was imported"
     )
-
-
-def _length(source: IO[bytes]) -> int:
-    source.seek(0, SEEK_END)
-    return source.tell()
 
 
 def _read_manifest(archive: zipfile.ZipFile) -> Manifest:

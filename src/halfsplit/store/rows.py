@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
-from typing import Any, TypeVar, get_args, get_type_hints
+from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
 from sqlalchemy import Table
 
@@ -36,14 +36,10 @@ def from_row(record_type: Callable[..., R], row: Mapping[Any, Any], prefix: str 
     values = {
         name: _value(inner, row, prefix + name)
         for name, inner in _shape(record_type).items()
-        if _has_columns(inner, row, prefix + name)
+        # of what the row does not say (the links of an entry) the field keeps its default
+        if inner is not None or prefix + name in row
     }
     return record_type(**values)
-
-
-def _has_columns(inner: type | None, row: Mapping[Any, Any], name: str) -> bool:
-    """Whether the row says anything of a field; if not (the links of an entry), it keeps its default."""
-    return inner is not None or name in row
 
 
 def _value(inner: type | None, row: Mapping[Any, Any], name: str) -> Any:
@@ -61,12 +57,8 @@ def _shape(record_type: Any) -> dict[str, type | None]:
 
 
 def _record_in(hint: Any) -> type | None:
-    candidates = (hint, *get_args(hint)) if not _is_list(hint) else ()
+    candidates = () if get_origin(hint) is tuple else (hint, *get_args(hint))
     return next((kind for kind in candidates if isinstance(kind, type) and is_dataclass(kind)), None)
-
-
-def _is_list(hint: Any) -> bool:
-    return getattr(hint, "__origin__", None) is tuple
 
 
 def checked(table: Table, row: Mapping[str, Any]) -> dict[str, Any]:

@@ -28,8 +28,6 @@ Files = Annotated[list[UploadFile], Depends(files_of)]
 Store = Annotated[JobStore, Depends(_store)]
 Reader = Annotated[Person, Depends(right("read"))]
 Taker = Annotated[Person, Depends(right("intake"))]
-Cashier = Annotated[Person, Depends(right("money"))]
-Technician = Annotated[Person, Depends(right("measure"))]
 Owner = Annotated[Person, Depends(right("manage"))]
 
 

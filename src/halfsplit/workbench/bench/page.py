@@ -240,13 +240,9 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
         return JSONResponse({"stored": form.get("entry_id", "")[:60]}, 201)
     if not request.headers.get("HX-Request"):
         return RedirectResponse(f"/jobs/{job.job_id}", 303)
-    return _new_bench(request, job)
-
-
-def _new_bench(request: Request, job: OpenJob) -> Response:
     view = jobs.bench_view(job)
-    test = view.tests[0] if view.tests else None
-    return render(request, "bench/_bench.html", _page(job, view, test, late=True))
+    page = _page(job, view, view.tests[0] if view.tests else None, late=True)
+    return render(request, "bench/_bench.html", page)
 
 
 def _record(job: OpenJob, place: dict[str, Any], form: Mapping[str, str]) -> None:

@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import InputError
 from halfsplit.job import learned_file
-from halfsplit.job.learned_file import CircuitSaid, KindSaid
+from halfsplit.job.learned_file import KindSaid
 from halfsplit.workbench.access import Form, Owner, Reader, Store
 from halfsplit.workbench.learned.contexts import CircuitRow, KindRow, LearnedPage
 from halfsplit.workbench.rendering import render
@@ -31,7 +31,10 @@ def learned_page(request: Request, store: Store, person: Reader) -> Response:
         learned.sources,
         learned.used,
         [_row(said, largest) for said in kinds],
-        [_circuit(circuit) for circuit in learned_file.circuits_said(learned, store)],
+        [
+            CircuitRow(said.title, said.jobs, said.parts[:PARTS], sum(jobs for _, jobs in said.parts[PARTS:]))
+            for said in learned_file.circuits_said(learned, store)
+        ],
         largest,
         besides=learned_file.circumstances_said(learned.tally.circumstances),
     )
@@ -56,11 +59,6 @@ def _row(said: KindSaid, largest: float) -> KindRow:
 
 PARTS = 8
 """Of a circuit, the most frequent ones."""
-
-
-def _circuit(circuit: CircuitSaid) -> CircuitRow:
-    others = sum(jobs for _, jobs in circuit.parts[PARTS:])
-    return CircuitRow(circuit.title, circuit.jobs, circuit.parts[:PARTS], others)
 
 
 @router.post("")

@@ -14,7 +14,7 @@ from halfsplit.job import scan_evidence, scans
 from halfsplit.job.causes import causes_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scan_evidence import Table
-from halfsplit.job.scans import KeptReport, Line
+from halfsplit.job.scans import Line
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import content, whole
 from halfsplit.workbench.rendering import render
@@ -35,7 +35,9 @@ def _page(
     job: OpenJob, asked: Mapping[str, str], problem: str = "", typed: Mapping[str, str] | None = None
 ) -> ScansPage:
     record, kept = job.record, scans.kept_reports(job)
-    shown = _chosen(kept, asked.get("report", ""))
+    shown = next(
+        (report for report in kept if report.scan_id == asked.get("report")), kept[-1] if kept else None
+    )
     only = "unclear" if asked.get("only") == "unclear" else ""
     lines = () if shown is None else shown.report.unclear if only else shown.report.lines
     edited, piece = whole(asked.get("line", ""), 0), whole(asked.get("piece", ""), 0)
@@ -55,11 +57,6 @@ def _page(
         problem,
         typed or {},
     )
-
-
-def _chosen(kept: tuple[KeptReport, ...], scan_id: str) -> KeptReport | None:
-    """The report that is asked for, else the latest."""
-    return next((report for report in kept if report.scan_id == scan_id), kept[-1] if kept else None)
 
 
 def _first(number: int, lines: Sequence[Line]) -> int:
