@@ -236,7 +236,9 @@ def ours(problem: TestProblem) -> int:
     minutes[useful] = problem.minutes[useful]
     nothing_to_prove = ProofsAhead(
         np.zeros(len(problem.group_shares)),
-        np.zeros((len(minutes), len(problem.group_shares))),
+        np.zeros(0),
+        np.zeros(0, dtype=int),
+        np.zeros((len(minutes), 0)),
         problem.reach,
         np.zeros((len(problem.reach), len(problem.group_shares))),
         opens.astype(float),

@@ -21,7 +21,13 @@ from halfsplit.diagnosis.lookahead import (
 
 def nothing_to_prove(tests: int, groups: int) -> ProofsAhead:
     return ProofsAhead(
-        np.zeros(groups), np.zeros((tests, groups)), np.zeros(0), np.zeros((0, groups)), np.zeros((tests, 0))
+        np.zeros(groups),
+        np.zeros(0),
+        np.zeros(0, dtype=int),
+        np.zeros((tests, 0)),
+        np.zeros(0),
+        np.zeros((0, groups)),
+        np.zeros((tests, 0)),
     )
 
 

@@ -191,7 +191,9 @@ def test_a_relay_is_swapped_with_its_twin_whose_load_then_tells(tail: Circuit) -
 def no_proofs(tests: int, groups: int, places: int = 0) -> ProofsAhead:
     return ProofsAhead(
         np.zeros(groups),
-        np.zeros((tests, groups)),
+        np.zeros(0),
+        np.zeros(0, dtype=int),
+        np.zeros((tests, 0)),
         np.zeros(places),
         np.zeros((places, groups)),
         np.zeros((tests, places)),
@@ -217,6 +219,8 @@ def test_a_look_for_nothing_comes_before_the_dear_place_where_the_proof_may_have
     likelihood = np.stack([np.stack([one, 1.0 - one], axis=-1) for one in (look, there)])
     ahead = ProofsAhead(
         np.array([12.0, 5.0]),
+        np.array([2.0, 5.0]),
+        np.arange(2),
         np.zeros((2, 2)),
         np.array([10.0]),
         np.array([[1.0, 0.0]]),

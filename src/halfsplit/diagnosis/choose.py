@@ -37,6 +37,8 @@ TOLD_EXACTLY = 8
 """Ranked tests whose bits are told exactly; those of the others are as screened, up to 0.1 bit too high."""
 DEAR = 15
 """Of these, how many are taken for their bits alone: a place dear to reach may hold several cheap tests."""
+NEAR_SHARE, NEAR_MINUTES = 0.02, 0.2
+"""Share of the expected minutes, and minutes, by which estimates differ that are no better than each other."""
 
 
 def _no_numbers() -> NDArray[np.float64]:
@@ -185,8 +187,16 @@ def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats]) ->
 
 
 def _order(bits: Floats, minutes: Floats, expected: Floats) -> Integers:
-    """Return the tests that can be made and tell anything, best first; equal to rounding means equal."""
+    """Return the tests that can be made and tell anything, best first; equal to rounding means equal.
+
+    Where the estimates of several are as good as the best one's, the test that tells most leads, if it costs no more.
+    """
     possible = np.flatnonzero(np.isfinite(minutes))
     rates = bits[possible] / np.maximum(minutes[possible], 1e-9)
     order: Integers = np.lexsort((possible, -np.round(rates, 9), np.round(expected[possible], 6)))
-    return possible[order]
+    order = possible[order]
+    near = expected[order] <= expected[order[:1]] * (1 + NEAR_SHARE) + NEAR_MINUTES
+    near &= minutes[order] <= minutes[order[:1]] + 1e-9
+    leading = order[near]
+    leading = leading[np.argsort(-np.round(bits[leading], 9), kind="stable")]
+    return np.concatenate([leading, order[~near]])

@@ -7,7 +7,7 @@ probabilities: for each repair group a product of matrices.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,14 +28,20 @@ Array = NDArray[np.floating]
 class ProofsAhead:
     """Minutes that follow a finding: the proof of each repair group, and what the tests before it do of it already.
 
-    base   (G,) minutes of the proof as things stand
-    saved  (T, G) minutes of it that each test does, places apart
-    reach  (P,) minutes to each closed place
-    needs  (P, G) 1 where the proof of a group must open the place
-    opens  (T, P) 1 where a test opens it
+    A proof is letters; what two tests do of one letter counts once.
+
+    base    (G,) minutes of the proof as things stand
+    cost    (L,) minutes of each letter, places apart
+    letter  (L,) the group that each letter is asked of
+    saved   (T, L) minutes of each letter that each test does
+    reach   (P,) minutes to each closed place
+    needs   (P, G) 1 where the proof of a group must open the place
+    opens   (T, P) 1 where a test opens it
     """
 
     base: Floats
+    cost: Floats
+    letter: Integers
     saved: Floats
     reach: Floats
     needs: Floats
@@ -43,11 +49,16 @@ class ProofsAhead:
 
     def of(self, tests: Integers) -> ProofsAhead:
         """Return the same for some of the tests."""
-        return ProofsAhead(self.base, self.saved[tests], self.reach, self.needs, self.opens[tests])
+        return replace(self, saved=self.saved[tests], opens=self.opens[tests])
+
+    def _by_group(self, saved: Floats) -> Floats:
+        """Return minutes by letter (..., L) as minutes by group (..., G)."""
+        groups: Floats = saved @ (self.letter[:, None] == np.arange(len(self.base))).astype(float)
+        return groups
 
     def done(self) -> Floats:
         """Return the minutes of each proof that each test does, (T, G)."""
-        done: Floats = self.saved + (self.opens * self.reach) @ self.needs
+        done: Floats = self._by_group(self.saved) + (self.opens * self.reach) @ self.needs
         return done
 
     def after_one(self) -> Floats:
@@ -56,9 +67,9 @@ class ProofsAhead:
 
     def after_two(self) -> Floats:
         """Return the minutes of each proof after two tests, (T, T, G)."""
-        done = self.done()
-        both = (self.opens[:, None] * self.opens[None, :] * self.reach) @ self.needs
-        return np.maximum(self.base - done[:, None] - done[None, :] + both, 0.0)
+        letters = np.minimum(self.saved[:, None] + self.saved[None, :], self.cost)
+        opened = np.maximum(self.opens[:, None], self.opens[None, :]) * self.reach
+        return np.maximum(self.base - self._by_group(letters) - opened @ self.needs, 0.0)
 
     def worth(self, minutes: Floats, shares: Floats) -> Floats:
         """Return the minutes of each test (T,) less what it does of the proof on average; a fifth at least."""

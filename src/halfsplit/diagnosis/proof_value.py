@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from halfsplit.diagnosis.cost import FURTHER_MINUTES, Bay, reach_minutes
 from halfsplit.diagnosis.lookahead import ProofsAhead
@@ -13,6 +14,8 @@ from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.requirement import Requirement
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
+
+Floats = NDArray[np.float64]
 
 LEAST, MOST = 0.01, 12
 """Suspects whose proofs are thought of: those of at least this probability, so many at most."""
@@ -30,21 +33,32 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     closed = sorted({key for keys in opened for key in keys})
     opens = np.array([[key in keys for key in closed] for keys in opened], dtype=float)
     needs = np.zeros((len(closed), len(names)))
-    base, saved = np.full(len(names), np.nan), np.zeros((len(tests), len(names)))
+    base, cost, letter_of = np.full(len(names), np.nan), list[float](), list[int]()
+    saved = list[Floats]()
     number = {test: place for place, test in enumerate(tests)}
     for name in situation.likeliest(LEAST, MOST):
         if name not in groups or name not in situation.posterior.leaders:
             continue
         group, letters = groups[name], open_letters(situation, name)
-        base[group], bay = _paid(letters, situation.bay)
+        paid, bay = _paid(letters, situation.bay)
         needs[[place for place, key in enumerate(closed) if key in bay.opened], group] = 1.0
-        for letter in letters:
-            for place, minutes in _done(letter, tests, number):
-                saved[place, group] += minutes
+        base[group] = sum(way + own for way, own in paid)
+        for letter, (_, own) in zip(letters, paid, strict=True):
+            cost.append(own)
+            letter_of.append(group)
+            saved.append(_done(letter, own, tests, number))
     known = np.isfinite(base)
     base = np.where(known, base, base[known].mean() if known.any() else 0.0)
     reach = np.array([reach_minutes(key, situation.circuit.model) for key in closed])
-    return ProofsAhead(base, saved, reach, needs, opens.reshape(len(tests), len(closed)))
+    return ProofsAhead(
+        base,
+        np.array(cost, dtype=float),
+        np.array(letter_of, dtype=np.intp),
+        np.array(saved, dtype=float).reshape(len(cost), len(tests)).T,
+        reach,
+        needs,
+        opens.reshape(len(tests), len(closed)),
+    )
 
 
 def open_letters(situation: Situation, name: str) -> list[Requirement]:
@@ -58,33 +72,33 @@ def open_letters(situation: Situation, name: str) -> list[Requirement]:
     ]
 
 
-def _paid(letters: Sequence[Requirement], bay: Bay) -> tuple[float, Bay]:
-    """Minutes of the letters, one after the other, each by its cheapest option; the vehicle afterwards."""
-    minutes = 0.0
+def _paid(letters: Sequence[Requirement], bay: Bay) -> tuple[list[tuple[float, float]], Bay]:
+    """Minutes of the letters, one after the other, each by its cheapest option; the vehicle afterwards.
+
+    Of each letter the way to its places, and its own minutes.
+    """
+    paid = []
     for letter in letters:
         test = min((option for option, _ in letter.options), key=bay.minutes)
-        minutes += bay.minutes(test) + (letter.times - 1) * FURTHER_MINUTES
+        way = sum(reach_minutes(key, bay.model) for key in bay.opens(test))
+        paid.append((way, bay.minutes(test) - way + (letter.times - 1) * FURTHER_MINUTES))
         bay = bay.after(test)
-    return minutes, bay
+    return paid, bay
 
 
 def _done(
-    letter: Requirement, tests: Sequence[Measurement], number: dict[Measurement, int]
-) -> list[tuple[int, float]]:
-    """The tests that do some of a letter, by number, and the minutes that they save."""
-    saved = [
-        (number[option], FURTHER_MINUTES if option.quantity == "volts" else 1.5)
-        for option, _ in letter.options
-        if option in number
-    ]
+    letter: Requirement, own: float, tests: Sequence[Measurement], number: dict[Measurement, int]
+) -> Floats:
+    """Minutes of a letter that each test does: all of it where it is asked once, (T,)."""
+    saved = np.zeros(len(tests))
+    one = own if letter.times == 1 else FURTHER_MINUTES
+    for option, _ in letter.options:
+        if option in number:
+            saved[number[option]] = one
     if letter.bracket is not None:
         ends, state = set(letter.bracket), letter.options[0][0].state
-        saved += [
-            (place, HALF * FURTHER_MINUTES)
-            for place, test in enumerate(tests)
-            if test.quantity == "volts"
-            and test.state == state
-            and not test.changes
-            and len({test.at, test.to} & ends) == 1
-        ]
+        for place, test in enumerate(tests):
+            volts = test.quantity == "volts" and test.state == state and not test.changes
+            if volts and len({test.at, test.to} & ends) == 1:
+                saved[place] = HALF * FURTHER_MINUTES
     return saved

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.interventions import Intervention
+from halfsplit.circuit.model import BODY
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import Minutes, cautions, places
@@ -117,10 +118,10 @@ def propose(
             for test in describe(situation, outside)
         )
     first: list[Test] = []
-    odd = odd_reading(situation)
-    if odd is not None and not situation.barred(odd.measurement):
-        first += [replace(test, purpose="repeat") for test in describe(situation, [odd.measurement])]
     lacking = _proving(situation, found_at)
+    odd = _to_be_made_again(situation, lacking)
+    if odd is not None:
+        first += [replace(test, purpose="repeat") for test in describe(situation, [odd])]
     first += lacking
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
@@ -130,6 +131,21 @@ def propose(
         # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
         first = _proving(situation, 0.0) or _settling(situation)
     return (*first, *(test for test in ranked if test.measurement not in known))[:limit]
+
+
+def _to_be_made_again(situation: Situation, lacking: Sequence[Test]) -> Measurement | None:
+    """The odd reading, unless a drop that the proof asks for puts a probe on its point anew."""
+    odd = odd_reading(situation)
+    if odd is None or situation.barred(odd.measurement):
+        return None
+    asked = odd.measurement
+    anew = any(
+        test.quantity == asked.quantity == "volts"
+        and (test.state, test.changes) == (asked.state, asked.changes)
+        and not ({asked.at, asked.to} - {None, BODY}).isdisjoint({test.at, test.to})
+        for test in lacking
+    )
+    return None if anew else asked
 
 
 def _proving(situation: Situation, found_at: float) -> list[Test]:

@@ -42,7 +42,7 @@ class Table(NamedTuple):
     group       (H,) repair group of each kind, ascending
     minutes     (T,) minutes of each test now
     after       (T, T) minutes of each test after another, places apart
-    base, saved, reach, needs, opens    as in ``ProofsAhead``
+    base, cost, letter, saved, reach, needs, opens    as in ``ProofsAhead``
     widths      how many tests are tried at the second step, the third, and so on
     """
 
@@ -51,6 +51,8 @@ class Table(NamedTuple):
     minutes: Floats
     after: Floats
     base: Floats
+    cost: Floats
+    letter: Integers
     saved: Floats
     reach: Floats
     needs: Floats
@@ -64,7 +66,8 @@ class Route(NamedTuple):
 
     kinds, weights  (D, H) the kinds that are left and their weights, ``many`` (D,) of them
     shares          (D, G) weight of each repair group
-    opened, done, made  (D, P), (D, G), (D, T) places open, minutes done of each proof, tests made
+    opened, done, proven, made  (D, P), (D, L), (D, G), (D, T) places open, minutes done of each letter and proof,
+                      tests made
     rate, minutes   (D, T) bits for its minutes of each test that is still to be tried (0: not), its minutes
     test, outcome, left  (D,) the test being tried, its next outcome, how many more are tried
     total, best, mass, estimated  (D,) minutes over the outcomes so far, of the best test, weight, where none is tried
@@ -76,6 +79,7 @@ class Route(NamedTuple):
     shares: Floats
     opened: Floats
     done: Floats
+    proven: Floats
     made: Integers
     rate: Floats
     minutes: Floats
@@ -108,13 +112,14 @@ def played(
     some = proofs.of(tests)
     shares, kinds, mass = _kinds(likelihood[tests], weights, group)
     way = (some.opens * some.reach) @ (1.0 - some.opens).T
-    base, saved, reach, needs, opens = (
+    base, cost, saved, reach, needs, opens = (
         np.ascontiguousarray(each, dtype=float)
-        for each in (some.base, some.saved, some.reach, some.needs, some.opens)
+        for each in (some.base, some.cost, some.saved, some.reach, some.needs, some.opens)
     )
     now, then = minutes[tests].astype(float), after[np.ix_(tests, tests)] - way.T
     widths = np.array(WIDTHS, dtype=np.int64)
-    table = Table(shares, kinds, now, then, base, saved, reach, needs, opens, widths, float(stop_at))
+    proof = (base, cost, some.letter.astype(np.int64), saved)
+    table = Table(shares, kinds, now, then, *proof, reach, needs, opens, widths, float(stop_at))
     played_through = _play(table, mass, np.searchsorted(tests, firsts))
     result = expected + float(np.mean(played_through - expected[firsts]))
     result[firsts] = played_through
@@ -182,7 +187,8 @@ def _play(table: Table, weights: Floats, firsts: Integers) -> Floats:
         many=numbers(),
         shares=floats(len(table.base)),
         opened=floats(len(table.reach)),
-        done=floats(len(table.base)),
+        done=floats(len(table.cost)),
+        proven=floats(len(table.base)),
         made=numbers(tests),
         rate=floats(tests),
         minutes=floats(tests),
@@ -243,8 +249,11 @@ def _make(table, route, depth, test):  # type: ignore[no-untyped-def]
     route.made[deeper, test] = 1
     for place in range(len(table.reach)):
         route.opened[deeper, place] = max(route.opened[depth, place], table.opens[test, place])
-    for group in range(len(table.base)):
-        route.done[deeper, group] = route.done[depth, group] + table.saved[test, group]
+    route.proven[deeper] = route.proven[depth]
+    for letter in range(len(table.cost)):
+        before = route.done[depth, letter]
+        route.done[deeper, letter] = min(before + table.saved[test, letter], table.cost[letter])
+        route.proven[deeper, table.letter[letter]] += route.done[deeper, letter] - before
 
 
 @njit(cache=True, nogil=True)
@@ -274,7 +283,7 @@ def _standing(table, route, depth):  # type: ignore[no-untyped-def]
     proving, doubt = 0.0, 0.0
     for group in range(len(shares)):
         if shares[group] > 0.0:
-            left = table.base[group] - route.done[depth, group]
+            left = table.base[group] - route.proven[depth, group]
             for place in range(len(table.reach)):
                 left -= route.opened[depth, place] * table.reach[place] * table.needs[place, group]
             proving += shares[group] * max(left, 0.0)
@@ -336,6 +345,7 @@ def _rates(table, route, last, depth):  # type: ignore[no-untyped-def]
         done = 0.0
         for place in range(len(needed)):
             done += table.opens[test, place] * needed[place]
-        for group in range(len(shares)):
-            done += table.saved[test, group] * shares[group]
+        for letter in range(len(table.cost)):
+            left = table.cost[letter] - route.done[depth, letter]
+            done += min(table.saved[test, letter], left) * shares[table.letter[letter]]
         rate[test] /= max(minutes[test] - done, LEAST_MINUTES)

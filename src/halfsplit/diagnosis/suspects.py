@@ -208,7 +208,7 @@ def _fits_nothing(situation: Situation) -> Reading | None:
     worst: tuple[float, Reading] | None = None
     made = _made(situation)
     for reading in readings:
-        if made[reading.measurement] > 1:
+        if made[reading.measurement] > 1 or reading.present == "no":
             continue
         fit = _fit(situation, reading, logs[reading.id])
         if fit < FITS and (worst is None or fit < worst[0]):
@@ -224,6 +224,7 @@ def slipped(situation: Situation) -> tuple[Reading, ...]:
         reading
         for reading, log in weighed
         if reading.source == "reading"
+        and reading.present != "no"
         and reading.measurement.quantity in NUMERIC
         and _fit(situation, reading, log) < FITS
     )
