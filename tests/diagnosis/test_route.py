@@ -8,9 +8,11 @@ import pytest
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import LampFor, Replace, Unplug
 from halfsplit.diagnosis.candidates import lamp_tests, lamps, ohms_behind
+from halfsplit.diagnosis.choose import _order
 from halfsplit.diagnosis.cost import FITTING_MINUTES, Bay, Minutes, ways
 from halfsplit.diagnosis.lookahead import ProofsAhead
 from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.propose import _to_be_made_again
 from halfsplit.diagnosis.rollout import played
 from halfsplit.diagnosis.waiting import waiting
 from halfsplit.diagnosis.words import SAID, sentence
@@ -231,3 +233,59 @@ def test_a_look_for_nothing_comes_before_the_dear_place_where_the_proof_may_have
     told = played(likelihood, np.array([0.6, 0.4]), np.arange(2), minutes, after, np.zeros(2), 0.95, ahead)
     assert told[0] == pytest.approx(0.3 + 0.6 * 12 + 0.4 * 5)
     assert told[1] == pytest.approx(11.5 + 0.6 * 2 + 0.4 * 5)
+
+
+def test_what_two_tests_do_of_one_letter_of_a_proof_counts_once() -> None:
+    """A letter of 2 minutes of a proof of 3: either test does it, and both together leave the other minute."""
+    ahead = ProofsAhead(
+        np.array([3.0]),
+        np.array([2.0]),
+        np.zeros(1, dtype=int),
+        np.array([[2.0], [2.0]]),
+        np.zeros(0),
+        np.zeros((0, 1)),
+        np.zeros((2, 0)),
+    )
+    assert ahead.after_one()[:, 0] == pytest.approx([1.0, 1.0])
+    assert ahead.after_two()[0, 1] == pytest.approx([1.0])
+
+
+def test_of_estimates_as_good_as_each_other_the_test_that_tells_most_leads_if_it_costs_no_more() -> None:
+    bits, minutes = np.array([0.4, 0.9, 1.0, 0.9]), np.array([0.5, 0.5, 4.0, 0.5])
+    assert _order(bits, minutes, np.array([30.0, 30.4, 30.1, 40.0])).tolist() == [1, 0, 2, 3]
+    assert _order(bits, minutes, np.full(4, np.inf)).tolist() == [1, 3, 0, 2]
+
+
+def test_a_reading_that_the_drop_of_the_proof_makes_anew_is_not_asked_for_twice(tail: Circuit) -> None:
+    job = Diagnosis(tail, draws=4)
+    job.complain("H1", state="on")
+    job.measure("volts", "X1.1:in", state="on", value=12.5)
+    job.measure("volts", "X1.1:out", state="on", value=0.0)
+    situation = job.situation()
+    assert _to_be_made_again(situation, []) == volts("X1.1:in")
+    assert _to_be_made_again(situation, [job.rank(volts("H2.1"))]) == volts("X1.1:in")
+    assert _to_be_made_again(situation, [job.rank(volts("X1.1:in", to="X1.1:out"))]) is None
+
+
+def test_no_new_fuse_is_sacrificed_before_the_old_one_is_looked_at(tail: Circuit) -> None:
+    job = Diagnosis(tail, draws=4)
+    for load in ("H1", "H2", "M2"):
+        job.complain(load, state="on")
+    job.measure("volts", "F1.1", to="F1.2", state="on", value=12.5)
+    situation = job.situation()
+    assert Measurement("blown", "F1", "on") in waiting(situation)
+    assert not any(Replace("F1") in test.changes for test in waiting(situation))
+
+
+def test_the_metal_of_an_engine_is_at_hand_where_one_stands_at_a_ground_on_it() -> None:
+    circuit = Circuit.parse("""
+    battery G1 at "engine bay"
+    mass engine 1 mohm "engine"
+    heater R1 1 ohm at "engine, rear"
+    ground GND1 on engine at "engine, rear"
+    G1.+ -- R1 -- GND1
+    G1.- -- engine
+    state "on"
+    """)
+    bay = Bay(circuit.model, state="on").after(volts("GND1"))
+    assert bay.minutes(volts("GND1", to="engine")) == pytest.approx(0.5)

@@ -92,7 +92,7 @@ def _parts(change: Intervention) -> tuple[str, ...]:
 
 def visited(measurement: Measurement, model: Model) -> frozenset[str]:
     """Where one stands for a test; a lead to the battery or to bare metal is left where it is."""
-    names = [name for name in touched(measurement, model) if name != BODY]
+    names = [name for name in touched(measurement, model) if not _bare_metal(name, model)]
     away = [name for name in names if _kind(name, model) != "battery"]
     parts = (model.parts.get(name) for name in away or names)
     return frozenset(part.place or part.name for part in parts if part is not None)
@@ -107,11 +107,14 @@ def place_key(name: str, model: Model) -> str | None:
     own = model.reaches.get(name)
     if own is not None:
         return next(reach.name for reach in model.reaches.values() if _same_act(reach.name, name, model))
-    if part is None:
-        return None
-    if part.kind == "battery":
+    if part is None or part.kind == "battery" or _bare_metal(name, model):
         return None
     return part.place or name
+
+
+def _bare_metal(name: str, model: Model) -> bool:
+    """The body, or a mass of its own such as the engine: at hand wherever one stands at what is bolted to it."""
+    return name == BODY or _kind(name, model) == "mass"
 
 
 def _same_act(act: str, other: str, model: Model) -> bool:

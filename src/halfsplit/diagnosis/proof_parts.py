@@ -78,7 +78,15 @@ def _joint(case: Case) -> list[Requirement]:
     ]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
     restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
-    return [*asked, *_ends_belong_together(case), *(restored or [case.looked_at()])]
+    return [*asked, *_ends_belong_together(case), *(restored or [_seen_or_ohms(case)])]
+
+
+def _seen_or_ohms(case: Case) -> Requirement:
+    """Where no lead may bridge it: the fault seen, or, where a look misses it, the ohms of the wire alone."""
+    seen = case.looked_at()
+    for ohms in _continuity(case):
+        return Requirement(f"{seen.text}, or {ohms.text}", (*seen.options, *ohms.options))
+    return seen
 
 
 def _may_be_joined(case: Case, ends: tuple[str, str]) -> bool:

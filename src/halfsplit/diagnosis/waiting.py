@@ -42,10 +42,17 @@ def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measureme
 
 def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
     """A new fuse where a short may still be behind it, with a lamp at hand that would show it and costs none."""
+    whole = {
+        reading.measurement.at
+        for reading in situation.live
+        if reading.measurement.quantity == "blown" and reading.value == "no"
+    }
     fuses = [
         change.name
         for change in test.changes
-        if isinstance(change, Replace) and change.name in _blown(situation)
+        if isinstance(change, Replace)
+        and change.name not in whole
+        and situation.circuit.parts[change.name].kind == "fuse"
     ]
     if not fuses or not lamps(situation.instruments):
         return False
