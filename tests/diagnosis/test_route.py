@@ -277,15 +277,18 @@ def test_no_new_fuse_is_sacrificed_before_the_old_one_is_looked_at(tail: Circuit
     assert not any(Replace("F1") in test.changes for test in waiting(situation))
 
 
+ENGINE = """
+battery G1 at "engine bay"
+mass engine 1 mohm "engine"
+heater R1 1 ohm at "engine, rear"
+ground GND1 on engine at "engine, rear"
+G1.+ -- R1 -- GND1
+G1.- -- engine
+state "on"
+"""
+
+
 def test_the_metal_of_an_engine_is_at_hand_where_one_stands_at_a_ground_on_it() -> None:
-    circuit = Circuit.parse("""
-    battery G1 at "engine bay"
-    mass engine 1 mohm "engine"
-    heater R1 1 ohm at "engine, rear"
-    ground GND1 on engine at "engine, rear"
-    G1.+ -- R1 -- GND1
-    G1.- -- engine
-    state "on"
-    """)
+    circuit = Circuit.parse(ENGINE)
     bay = Bay(circuit.model, state="on").after(volts("GND1"))
     assert bay.minutes(volts("GND1", to="engine")) == pytest.approx(0.5)
