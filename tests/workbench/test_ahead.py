@@ -2,11 +2,11 @@
 
 import pytest
 
-from halfsplit import Diagnosis
 from halfsplit import job as jobs
 from halfsplit.circuit.batch import Batch
 from halfsplit.diagnosis import diagnosis
 from halfsplit.job.ahead import AHEAD, LIKELY, think_ahead
+from halfsplit.job.bench import weighed
 from halfsplit.job.memory import at_bench, memory_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.demos import demo
@@ -69,21 +69,17 @@ def test_a_word_that_was_thought_of_is_known(tmp_path, monkeypatch):
             pass
         with at_bench(store, "j") as bench:
             known, test = bench.told.diagnosis, bench.answers["best"]
-        word = next(outcome.word for outcome in test.outcomes if outcome.word)
+        word = max(test.outcomes, key=lambda outcome: outcome.probability).word
+        assert word
         known.record(test, word, sure=True)
         with monkeypatch.context() as patch:
             patch.setattr(diagnosis, "propose", None)
-            tests = known.next_tests(5)
-        afresh = Diagnosis(known.circuit, known.instruments, seed=0)
-        for reading in known.readings:
-            afresh.measure(
-                reading.measurement.quantity,
-                reading.measurement.at,
-                state=reading.measurement.state,
-                value=reading.value,
-                sure=True,
-            )
-        assert [each.measurement for each in tests] == [each.measurement for each in afresh.next_tests(5)]
+            _, tests, *_ = weighed(known)
+        other = begun(store, "afresh")
+        with at_bench(store, other.job_id) as bench:
+            afresh = bench.told.diagnosis
+        afresh.record(test, word, sure=True)
+        assert [each.measurement for each in tests] == [each.measurement for each in weighed(afresh)[1]]
 
 
 def test_a_complaint_finds_its_state_solved(tmp_path, solved):

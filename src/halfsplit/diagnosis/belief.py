@@ -7,16 +7,16 @@ matter.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from halfsplit.circuit.faults import NOT_IN_MODEL
-from halfsplit.diagnosis.evidence import anything_at, log_likelihood, scale
-from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, strange_share
+from halfsplit.diagnosis.evidence import anything_at, forecast, log_likelihood, scale
+from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, strange_share
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Between, Measurement, Reading, answers_for
 from halfsplit.diagnosis.predict import SceneKey
@@ -31,6 +31,8 @@ AGAIN_FLOOR, AGAIN_SHARE = 0.05, 0.02
 """By how much a number that is read again differs."""
 SLIPPED = 0.1
 """Density of a reading that a slip of the hand has spoilt, on the scale on which it is compared."""
+FORECASTS_KEPT, STRANGE_KEPT, MEMORIES_KEPT = 4, 64, 4
+"""Forecasts of measurements that are kept, likelihoods of what is not drawn, and vehicles with other fuses blown."""
 FRESH_LOOK = 0.11
 """Weight of what is seen anew against each earlier look: the second look repeats the first in nine of ten."""
 
@@ -39,11 +41,15 @@ class Belief:
     """Weights of all particles given some readings. Likelihoods are kept by reading."""
 
     def __init__(self, context: Context, hypotheses: tuple[Hypothesis, ...]) -> None:
-        self.context = context
         self.hypotheses = hypotheses
         self._prior = np.array([hypothesis.prior for hypothesis in hypotheses])
-        self._kept: dict[Reading, Floats] = {}
-        self._touched = Touched(context)
+        self._heard = Heard(context)
+        self._after = {context.memory.token: self._heard}
+        self._latest: tuple[tuple[Reading, ...], list[Floats]] = ((), [])
+
+    @property
+    def context(self) -> Context:
+        return self._heard.context
 
     @property
     def columns(self) -> Columns:
@@ -56,16 +62,20 @@ class Belief:
 
     def likelihoods(self, readings: Sequence[Reading]) -> list[Floats]:
         """Log-likelihood (C, D) of each reading."""
+        if self._latest[0] != tuple(readings):
+            self._latest = tuple(readings), self._worked_out(readings)
+        return self._latest[1]
+
+    def _worked_out(self, readings: Sequence[Reading]) -> list[Floats]:
         used = {SceneKey(reading.measurement.state, reading.measurement.changes) for reading in readings}
         memory = self.context.predictor.memory(used)
         if memory.token != self.context.memory.token:
-            self.context = replace(self.context, memory=memory)
-            self._kept.clear()
-            self._touched = Touched(self.context)
-        for reading in readings:
-            if reading not in self._kept:
-                self._kept[reading] = log_likelihood(reading, self.context)
-        logs = correlated(readings, [self._kept[reading] for reading in readings])
+            if memory.token not in self._after:
+                while len(self._after) >= MEMORIES_KEPT:
+                    self._after.pop(next(iter(self._after)))
+                self._after[memory.token] = Heard(replace(self.context, memory=memory))
+            self._heard = self._after[memory.token]
+        logs = correlated(readings, [self._heard.log(reading) for reading in readings])
         return self._made_again(readings, logs)
 
     def _made_again(self, readings: Sequence[Reading], logs: list[Floats]) -> list[Floats]:
@@ -79,11 +89,13 @@ class Belief:
         share, logs_then = strange_share(np.ones(len(unknown), dtype=bool)), list(logs)
         before: dict[Measurement, tuple[list[Reading], Floats, Floats | float]] = {}
         for number, reading in enumerate(readings):
-            if not self._touched.repeats(reading):
+            if not self._heard.touched.repeats(reading):
                 continue
             same, sound, was = before.get(reading.measurement, ([], np.zeros(1), 0.0))
-            sound = sound + self._kept[reading][self.context.healthy]
-            now = np.logaddexp(np.log(1 - share) + sound, np.log(share) + self._touched.log([*same, reading]))
+            sound = sound + self._heard.log(reading)[self.context.healthy]
+            now = np.logaddexp(
+                np.log(1 - share) + sound, np.log(share) + self._heard.touched.log([*same, reading])
+            )
             if same:
                 logs_then[number] = logs_then[number].copy()
                 logs_then[number][unknown] = now - was
@@ -94,16 +106,11 @@ class Belief:
         """Log-likelihood (C, D) of all readings where this share of measurements has to do with what is not drawn."""
         groups: dict[object, list[tuple[Reading, Floats]]] = {}
         for reading, log in zip(readings, self.likelihoods(readings), strict=True):
-            key = reading.measurement if self._touched.repeats(reading) else reading
+            key = reading.measurement if self._heard.touched.repeats(reading) else reading
             groups.setdefault(key, []).append((reading, log))
         total = np.zeros((len(self.columns), len(self.context.predictor.draws)))
         for some in groups.values():
-            if some[0][0].present == "no":
-                total += some[0][1]
-                continue
-            sound = np.sum([log for _, log in some], axis=0)
-            anything = self._touched.log([reading for reading, _ in some])
-            total += np.logaddexp(np.log(1 - share) + sound, np.log(share) + anything)
+            total += self._heard.strange(some, share)
         return total
 
     def log_weights(self, readings: Sequence[Reading]) -> Floats:
@@ -115,16 +122,57 @@ class Belief:
         return np.asarray(log)
 
 
+class Heard:
+    """What readings mean to a vehicle that has blown the same fuses: likelihoods, kept by reading."""
+
+    def __init__(self, context: Context) -> None:
+        self.context = context
+        self.touched = Touched(context.intermittent, self._forecast)
+        self._logs: dict[Reading, Floats] = {}
+        self._forecasts: dict[Measurement, Forecast] = {}
+        self._strange: dict[tuple[float, tuple[Reading, ...]], Floats] = {}
+
+    def log(self, reading: Reading) -> Floats:
+        """Log-likelihood (C, D) of a reading by itself."""
+        if reading not in self._logs:
+            self._logs[reading] = log_likelihood(reading, self._forecast(reading.measurement), self.context)
+        return self._logs[reading]
+
+    def _forecast(self, measurement: Measurement) -> Forecast:
+        """The forecast of a measurement, which may have several results; those of the latest few are kept."""
+        if measurement not in self._forecasts:
+            while len(self._forecasts) >= FORECASTS_KEPT:
+                self._forecasts.pop(next(iter(self._forecasts)))
+            self._forecasts[measurement] = forecast(measurement, self.context)
+        return self._forecasts[measurement]
+
+    def strange(self, some: Sequence[tuple[Reading, Floats]], share: float) -> Floats:
+        """Log-likelihood (C, D) of readings of one measurement that this share of the undrawn has to do with."""
+        key = share, tuple(reading for reading, _ in some)
+        if key not in self._strange:
+            while len(self._strange) >= STRANGE_KEPT:
+                self._strange.pop(next(iter(self._strange)))
+            self._strange[key] = self._strange_or_sound(some, share)
+        return self._strange[key]
+
+    def _strange_or_sound(self, some: Sequence[tuple[Reading, Floats]], share: float) -> Floats:
+        if some[0][0].present == "no":
+            return some[0][1]
+        sound = np.sum([log for _, log in some], axis=0)
+        anything = self.touched.log([reading for reading, _ in some])
+        return np.asarray(np.logaddexp(np.log(1 - share) + sound, np.log(share) + anything))
+
+
 class Touched:
     """How likely readings of one measurement are where a fault outside the drawing touches it."""
 
-    def __init__(self, context: Context) -> None:
-        self._context = context
+    def __init__(self, intermittent: bool, expected: Callable[[Measurement], Forecast]) -> None:
+        self._intermittent, self._expected = intermittent, expected
         self._anything: dict[Reading, float] = {}
 
     def repeats(self, reading: Reading) -> bool:
         """Whether this reading made again would show the same again, whatever the fault."""
-        steady = reading.present == "yes" or (reading.present != "no" and not self._context.intermittent)
+        steady = reading.present == "yes" or (reading.present != "no" and not self._intermittent)
         return steady and reading.measurement.quantity not in NOT_STEADY
 
     def log(self, readings: Sequence[Reading]) -> float:
@@ -136,13 +184,15 @@ class Touched:
             self._first(reading) + sum(again(other, reading) for other in readings if other is not reading)
             for reading in readings
         ]
-        steady = logsumexp(turns) - np.log(len(turns))
+        highest = max(turns)  # hundreds of times a reading: arrays would take longer
+        steady = highest + math.log(sum(math.exp(turn - highest) for turn in turns) / len(turns))
         unsteady = sum(self._first(reading) for reading in readings)
-        return float(np.logaddexp(np.log(1 - UNSTEADY) + steady, np.log(UNSTEADY) + unsteady))
+        most, least = sorted((math.log(1 - UNSTEADY) + steady, math.log(UNSTEADY) + unsteady), reverse=True)
+        return most + math.log1p(math.exp(least - most))
 
     def _first(self, reading: Reading) -> float:
         if reading not in self._anything:
-            self._anything[reading] = anything_at(reading, self._context)
+            self._anything[reading] = anything_at(reading, self._expected(reading.measurement))
         return self._anything[reading]
 
 

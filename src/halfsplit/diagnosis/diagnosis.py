@@ -13,7 +13,6 @@ import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
-from typing import Any, TypeVar
 
 import numpy as np
 
@@ -22,6 +21,7 @@ from halfsplit.circuit.interventions import Intervention
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis import looking, proof, suspects
 from halfsplit.diagnosis.after_repair import to_verify
+from halfsplit.diagnosis.answers import Answer, Answers
 from halfsplit.diagnosis.codes import check_code
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.doubt import Doubt, doubt
@@ -29,7 +29,6 @@ from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import (
     NUMERIC,
     UNITS,
-    Between,
     Measurement,
     Present,
     Reading,
@@ -49,9 +48,6 @@ from halfsplit.units import plausible
 FOUND = 0.95
 """A cause is found when its repair group has at least this."""
 DRAWS = 16
-THOUGHTS = 16
-"""Answers that are kept: those of the job as it stands and of what was imagined last."""
-Answer = TypeVar("Answer")
 YES_NO = {"y": "yes", "yes": "yes", "n": "no", "no": "no", "true": "yes", "false": "no"}
 """How yes and no are typed."""
 
@@ -92,7 +88,7 @@ class Diagnosis:
         self._courses: dict[str, Mapping[str, float]] = {}
         self._bay = Bay(circuit.model)
         self._inference: Inference | None = None
-        self._thought: dict[tuple[Hashable, ...], Any] = {}
+        self._known = Answers()
 
     # Evidence.
 
@@ -215,7 +211,7 @@ class Diagnosis:
                 raise NotFoundError(f"there is no part or connector {name!r} in this circuit")
             self._touched[name] = factor
         self._inference = None
-        self._thought.clear()
+        self._known.clear()
 
     def strike(self, reading: Reading, why: str) -> None:
         """Strike a reading out; it stays readable, and the suspects are as if it had never been."""
@@ -263,7 +259,7 @@ class Diagnosis:
 
     def finding(self) -> proof.Finding | None:
         """None, or what was found, whether it is proven, and what proof is missing."""
-        return self._thought_of(("finding",), lambda: proof.finding(self.situation(), self.found_at))
+        return self._answer("finding", lambda: proof.finding(self.situation(), self.found_at))
 
     def doubt(self) -> Doubt | None:
         """What does not fit although something leads, or that nothing drawn explains the evidence; None if all fits."""
@@ -274,7 +270,7 @@ class Diagnosis:
 
         What tells the suspects apart; once a cause is found, what its proof still lacks.
         """
-        return self._thought_of(("tests", limit), lambda: propose(self.situation(), limit, self.found_at))
+        return self._answer(("tests", limit), lambda: propose(self.situation(), limit, self.found_at))
 
     def rank(self, measurement: Measurement) -> Test:
         """What a test that the technician prefers is worth."""
@@ -349,17 +345,10 @@ class Diagnosis:
 
     def posterior(self) -> Posterior:
         """The posterior over all hypotheses."""
-        return self._thought_of(("posterior",), lambda: self._infer().posterior(self._readings))
+        return self._answer("posterior", lambda: self._infer().posterior(self._readings))
 
-    def _thought_of(self, what: tuple[Hashable, ...], work_out: Callable[[], Answer]) -> Answer:
-        """An answer, worked out once for the same evidence; what was imagined and then came true is known already."""
-        key = *what, tuple(map(_but_for_its_name, self._readings)), tuple(self._refused)
-        if key not in self._thought:
-            while len(self._thought) >= THOUGHTS:
-                self._thought.pop(next(iter(self._thought)), None)
-            self._thought[key] = work_out()
-        answer: Answer = self._thought[key]
-        return answer
+    def _answer(self, what: Hashable, work_out: Callable[[], Answer]) -> Answer:
+        return self._known.answer(what, self._readings, self._refused, work_out)
 
     def _take(
         self,
@@ -395,12 +384,6 @@ class Diagnosis:
 
     def _default_state(self) -> str:
         return self._bay.state or next(reversed(list(self.circuit.states)))
-
-
-def _but_for_its_name(reading: Reading) -> tuple[Hashable, ...]:
-    value = reading.value
-    said = (value.low, value.high, float(value)) if isinstance(value, Between) else value
-    return reading.measurement, said, reading.present, reading.source, reading.struck
 
 
 def _present(given: str | None) -> Present | None:

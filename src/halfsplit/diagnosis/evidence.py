@@ -89,9 +89,8 @@ def unscale(measurement: Measurement, value: float) -> float:
     return float("inf") if value > np.log10(OHMS_CEILING) - 0.05 else max(0.0, 10.0**value - OHMS_OFFSET)
 
 
-def log_likelihood(reading: Reading, context: Context) -> Floats:
-    """Log-likelihood (C, D) of a reading, with the chance that the fault was not there."""
-    expected = forecast(reading.measurement, context)
+def log_likelihood(reading: Reading, expected: Forecast, context: Context) -> Floats:
+    """Log-likelihood (C, D) of a reading by its forecast, with the chance that the fault was not there."""
     given = _likelihood(reading, expected, context)
     away = {"yes": 0.0, "no": 1.0, "unknown": ABSENT if context.intermittent else 0.0}[reading.present]
     if away and reading.measurement.quantity not in ("inspection", "event", "wiggle"):
@@ -100,9 +99,8 @@ def log_likelihood(reading: Reading, context: Context) -> Floats:
     return np.asarray(np.log(np.maximum(given, 1e-300)))
 
 
-def anything_at(reading: Reading, context: Context) -> float:
+def anything_at(reading: Reading, expected: Forecast) -> float:
     """Log-likelihood of a reading that a fault outside the drawing has touched."""
-    expected = forecast(reading.measurement, context)
     if isinstance(expected, Worded):
         return float(np.log(expected.anything(str(reading.value))))
     if isinstance(reading.value, Between):

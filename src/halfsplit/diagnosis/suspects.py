@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import Fault
 from halfsplit.diagnosis.doubt import unexplained
-from halfsplit.diagnosis.evidence import forecast, forecast_number, log_likelihood, scale
+from halfsplit.diagnosis.evidence import forecast, forecast_number, scale
 from halfsplit.diagnosis.expected import Numeric
 from halfsplit.diagnosis.hypotheses import Hypothesis, fitted
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
@@ -274,7 +274,6 @@ __all__ = [
     "Speaking",
     "Suspect",
     "expected_at",
-    "log_likelihood",
     "odd_reading",
     "replacement",
     "scale",
