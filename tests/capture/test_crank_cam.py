@@ -1,6 +1,7 @@
 """Crank and cam against wheels made from first principles and against recordings of real engines."""
 
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +25,7 @@ WHEELS = {
 }
 
 
+@cache
 def wheel_edges(
     name: str,
     rpm: float = 800.0,
@@ -151,6 +153,7 @@ def test_an_even_wheel_alone_gives_no_speed_but_says_what_to_do() -> None:
     assert known["speed"].value == pytest.approx(800, rel=0.005)
 
 
+@cache
 def cam_edges(
     seconds: float = 0.8, rpm: float = 800.0, late: float = 0.0, drop_cycle: int | None = None
 ) -> Edges:

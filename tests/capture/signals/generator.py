@@ -4,12 +4,16 @@ Solved for each moment by bisection: first the star point's potential so that th
 then the output volts so that the rectified current is what battery and load take. No network code is shared.
 """
 
+from fractions import Fraction
+from functools import cache
+
 import numpy as np
 
 FORWARD = 0.8
 DIODE_OHMS = 0.004
 
 
+@cache
 def rectified(
     *,
     hertz: float = 220.0,
@@ -24,8 +28,12 @@ def rectified(
     shorted_diode: int | None = None,
     missing_phase: bool = False,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Battery volts and generator amps. Diode 0 to 2 lead to plus, 3 to 5 to minus."""
-    time = np.arange(int(rate * seconds)) / rate
+    """Battery volts and generator amps. Diode 0 to 2 lead to plus, 3 to 5 to minus.
+
+    Solved as far as the first sample that has the phase of the very first: from there it comes again.
+    """
+    size = int(rate * seconds)
+    time = np.arange(min(size, (Fraction(hertz) / Fraction(rate)).denominator)) / rate
     sources = np.array([peak * np.sin(2 * np.pi * (hertz * time - k / 3)) for k in range(3)])
     phases = range(2) if missing_phase else range(3)
 
@@ -63,4 +71,4 @@ def rectified(
         over = battery + battery_ohms * (made - load_amps) > output
         low, high = np.where(over, output, low), np.where(over, high, output)
     output = 0.5 * (low + high)
-    return output, currents(star_point(output), output)[1]
+    return np.resize(output, size), np.resize(currents(star_point(output), output)[1], size)

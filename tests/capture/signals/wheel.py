@@ -4,6 +4,7 @@ The flux is a sum of bumps at the teeth; the volts are minus its change with the
 angle follows a given speed, with a ripple that comes as often as an engine's compressions.
 """
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -19,24 +20,25 @@ def turns_of(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Angle in turns and speed in rpm; `ripple` is the share by which the speed swings, `waves` a turn."""
     step = time[1] - time[0]
-    speed = np.empty_like(time)
-    angle = np.empty_like(time)
-    now = 0.0
-    for i in range(time.size):
-        mean = rpm if end_rpm is None else rpm + (end_rpm - rpm) * i / time.size
-        speed[i] = mean * (1 + ripple * np.sin(2 * np.pi * waves * now))
-        angle[i] = now
-        now += speed[i] / 60 * step
-    return angle, speed
+    mean = np.full_like(time, rpm)
+    if end_rpm is not None:
+        mean += (end_rpm - rpm) * np.arange(time.size) / time.size
+    if not ripple:
+        return np.concatenate(([0.0], np.cumsum(mean[:-1] / 60 * step))), mean
+    angles, speeds, now = [], [], 0.0
+    for rate in mean.tolist():
+        speed = rate * (1 + ripple * math.sin(2 * math.pi * waves * now))
+        angles.append(now)
+        speeds.append(speed)
+        now += speed / 60 * step
+    return np.array(angles), np.array(speeds)
 
 
 def inductive(angle: np.ndarray, speed: np.ndarray, places: Sequence[float], pitch: float) -> np.ndarray:
     """Volts of an inductive sensor: 2 V peak at 1,000 rpm on a tooth of full pitch."""
     width = pitch * 0.3
-    within = np.mod(angle, 1.0)
     slope = np.zeros_like(angle)
-    for place in places:
-        distance = np.mod(within - place + 0.5, 1.0) - 0.5
+    for distance in _beside(angle, places):
         slope += -distance / width * np.exp(-0.5 * (distance / width) ** 2)
     return np.asarray(slope * speed / 1000 * 3.3)
 
@@ -45,8 +47,14 @@ def hall(
     angle: np.ndarray, places: Sequence[float], pitch: float, low: float = 0.1, high: float = 5.0
 ) -> np.ndarray:
     """Volts of a Hall sensor, low over each tooth of half a pitch."""
-    within = np.mod(angle, 1.0)
-    over = np.zeros(angle.size, bool)
-    for place in places:
-        over |= np.abs(np.mod(within - place + 0.5, 1.0) - 0.5) < pitch / 4
+    over = np.abs(_beside(angle, places)).min(axis=0) < pitch / 4
     return np.where(over, low, high)
+
+
+def _beside(angle: np.ndarray, places: Sequence[float]) -> np.ndarray:
+    """Distances from each tooth, or from three on either side, turns: those farther away have no share in the flux."""
+    ordered = np.sort(places)
+    within = np.mod(angle, 1.0)
+    after = np.searchsorted(ordered, within) - 3
+    near = ordered[(after + np.arange(min(6, ordered.size))[:, None]) % ordered.size]
+    return np.asarray(np.mod(within - near + 0.5, 1.0) - 0.5)

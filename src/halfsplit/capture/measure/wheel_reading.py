@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from halfsplit.capture.measure.signal import Floats
-from halfsplit.capture.measure.wheel_search import Pattern
+from halfsplit.capture.measure.wheel_search import Pattern, medians
 
 GAP: Final = 1.6
 """An interval of more than this many pitches has missing teeth."""
@@ -95,13 +95,8 @@ def _shares(intervals: Floats, pattern: Pattern) -> Floats:
     if n % 2 == 0:  # the mean of the turns that begin half an interval earlier and later
         whole = whole - 0.5 * (intervals[here - half] + intervals[here + half])
     fits = (places[here + half] - places[here - half]) % n == (2 * half) % n
-    shares = np.exp(pattern.values)
-    for place in range(n):
-        rows = here[fits & (places[here] == place)]
-        if rows.size:
-            shares[place] = np.median(intervals[rows] / whole[rows - half - 1])
-        else:
-            shares[place] /= n
+    rows = here[fits]
+    shares = medians(intervals[rows] / whole[fits], places[rows], np.exp(pattern.values) / n)
     return np.asarray(shares / shares.sum())
 
 

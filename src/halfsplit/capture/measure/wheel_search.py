@@ -114,7 +114,7 @@ def _fitted(sizes: Floats, length: int) -> Pattern:
     values = _first_fold(sizes, length)
     for _ in range(2):
         laid = _laid(sizes, values, 0.0)
-        values = _folded(sizes, laid.places, values)
+        values = medians(sizes, laid.places, values)
     error = 1.25 * laid.deviation / np.sqrt(max(sizes.size / length, 1.0))
     values = np.where(np.abs(values) > _SIGNIFICANT * error, values, 0.0)
     laid = _laid(sizes, values, 0.0)
@@ -131,19 +131,19 @@ def _first_fold(sizes: Floats, length: int) -> Floats:
     width = max(span - length, 1)
     first = int(np.argmin(sums[width:] - sums[:-width])) if sums.size > width else 0
     part = sizes[first : first + span]
-    return np.array([np.median(part[place::length]) for place in range(length)])
+    return medians(part, np.arange(part.size) % length, np.zeros(length))
 
 
-def _folded(sizes: Floats, places: NDArray[np.int64], before: Floats) -> Floats:
-    order = np.argsort(places, kind="stable")
-    walls = np.searchsorted(places[order], np.arange(before.size + 1))
-    ordered = sizes[order]
-    return np.array(
-        [
-            np.median(ordered[a:b]) if b > a else old
-            for a, b, old in zip(walls[:-1], walls[1:], before, strict=True)
-        ]
-    )
+def medians(values: Floats, places: NDArray[np.int64], before: Floats) -> Floats:
+    """The median of the values at each place, and what was there ``before`` where a place has none."""
+    ordered = values[np.lexsort((values, places))]
+    walls = np.searchsorted(np.sort(places), np.arange(before.size + 1))
+    first, after = walls[:-1], walls[1:]
+    known = after > first
+    middles = ordered[np.stack((first + after - 1, first + after))[:, known] // 2]
+    each = before.copy()
+    each[known] = middles.mean(axis=0)
+    return each
 
 
 def _laid(sizes: Floats, values: Floats, score: float) -> Pattern:
