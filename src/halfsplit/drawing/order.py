@@ -15,7 +15,7 @@ import numpy as np
 
 from halfsplit.drawing.glyphs import End
 from halfsplit.drawing.rows import Hop, Layers
-from halfsplit.drawing.sweeps import Order, exchanged, neighbours_of, placed, posts_of, swept
+from halfsplit.drawing.sweeps import Joints, Order, exchanged, placed, posts_of, swept
 
 SWEEPS = 24
 """Half of them down, half up."""
@@ -27,12 +27,12 @@ As many orders as there are starts are routed."""
 
 def orders_of(layers: Layers) -> list[Order]:
     """The best orders met in the sweeps from different starts, the fewest crossings first."""
-    neighbours, costs = neighbours_of(layers), _Costs(layers)
+    joints, costs = Joints.of(layers), _Costs(layers)
     starts = min(max(WORK // max(len(layers.glyphs), 1), 2), 12)
     orders = [
         entry
         for start in range(starts)
-        for entry in _met_from(layers, first_order(layers, start, starts), neighbours, costs)
+        for entry in _met_from(layers, first_order(layers, start, starts), joints, costs)
     ]
     distinct = {order.rows: (cost, order) for cost, order in orders}
     ranked = sorted(distinct.values(), key=lambda entry: entry[0])[:starts]
@@ -40,13 +40,13 @@ def orders_of(layers: Layers) -> list[Order]:
 
 
 def _met_from(
-    layers: Layers, order: Order, neighbours: Mapping[End, list[str]], costs: _Costs
+    layers: Layers, order: Order, joints: Joints, costs: _Costs
 ) -> Iterator[tuple[tuple[int, float], Order]]:
     """The orders that sweeps from a first one meet, with their costs."""
     yield costs.of(order), order
     for sweep in range(SWEEPS):
-        order = swept(layers, order, neighbours, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
-        order = exchanged(layers, order, neighbours)
+        order = swept(layers, order, joints, upwards=bool(sweep % 2), turned=sweep % 4 > 1)
+        order = exchanged(order, joints)
         yield costs.of(order), order
 
 

@@ -9,8 +9,6 @@ from types import MappingProxyType
 from halfsplit.drawing.glyphs import End, Glyph, Post, Side
 from halfsplit.drawing.rows import Layers
 
-BOTH: tuple[Side, Side] = ("top", "bottom")
-
 
 @dataclass(frozen=True, slots=True)
 class Order:
@@ -34,13 +32,41 @@ def posts_of(glyph: Glyph, units: Iterable[tuple[Post, ...]]) -> tuple[tuple[Pos
     return upper, tuple(post for post in posts if post.bottom)
 
 
-def neighbours_of(layers: Layers) -> Mapping[End, list[str]]:
-    """End → the posts that it is joined to within its channel."""
-    neighbours: dict[End, list[str]] = {}
-    for hop in layers.hops:
-        neighbours.setdefault(hop.a, []).append(hop.b.post)
-        neighbours.setdefault(hop.b, []).append(hop.a.post)
-    return neighbours
+@dataclass(frozen=True, slots=True)
+class Joints:
+    """The posts that are joined within their channels: looked up in every sweep, so told once, by key.
+
+    Attributes:
+        glyphs: glyph → the posts joined to the tops of its own, and those joined to their bottoms.
+        posts: post → the posts joined to either of its ends.
+    """
+
+    glyphs: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]
+    posts: Mapping[str, tuple[str, ...]]
+
+    @classmethod
+    def of(cls, layers: Layers) -> Joints:
+        at: dict[End, list[str]] = {}
+        for hop in layers.hops:
+            at.setdefault(hop.a, []).append(hop.b.post)
+            at.setdefault(hop.b, []).append(hop.a.post)
+
+        def joined(posts: Iterable[Post], *sides: Side) -> tuple[str, ...]:
+            return tuple(
+                other for post in posts for side in sides for other in at.get(End(post.key, side), ())
+            )
+
+        return cls(
+            {
+                key: (joined(glyph.posts, "top"), joined(glyph.posts, "bottom"))
+                for key, glyph in layers.glyphs.items()
+            },
+            {
+                post.key: joined((post,), "top", "bottom")
+                for glyph in layers.glyphs.values()
+                for post in glyph.posts
+            },
+        )
 
 
 def placed(
@@ -61,38 +87,40 @@ def placed(
     return Order(rows, upper, lower, MappingProxyType(places))
 
 
-def swept(
-    layers: Layers, order: Order, neighbours: Mapping[End, list[str]], *, upwards: bool, turned: bool
-) -> Order:
+def swept(layers: Layers, order: Order, joints: Joints, *, upwards: bool, turned: bool) -> Order:
     """One sweep; items that are pulled alike keep their order, or are ``turned``: both must be tried."""
     rows = list(order.rows)
     upper, lower, places = dict(order.upper), dict(order.lower), dict(order.places)
     for number in reversed(range(len(rows))) if upwards else range(len(rows)):
-        pulls = {key: _pull(layers.glyphs[key], neighbours, places, upwards) for key in rows[number]}
+        pulls = {key: _pull(layers.glyphs[key], joints, places, upwards) for key in rows[number]}
         before = reversed(rows[number]) if turned else rows[number]
         rows[number] = tuple(sorted(before, key=pulls.__getitem__))
+        items = []
         for key in rows[number]:
-            upper[key], lower[key] = _sorted_posts(layers.glyphs[key], neighbours, places)
-        items = [
-            _Item.of(layers.glyphs[key], upper[key], lower[key], pulls[key], neighbours, places)
-            for key in rows[number]
-        ]
+            glyph = layers.glyphs[key]
+            if len(glyph.units) > 1:
+                units = sorted(glyph.units, key=lambda unit: _post_pull(unit, joints, places))
+                upper[key], lower[key] = posts_of(glyph, units)
+            items.append(_Item.of(glyph, upper[key], lower[key], pulls[key], joints, places))
         _settle_items(items, places)
     return Order(tuple(rows), MappingProxyType(upper), MappingProxyType(lower), MappingProxyType(places))
 
 
-def exchanged(layers: Layers, order: Order, neighbours: Mapping[End, list[str]]) -> Order:
+def exchanged(order: Order, joints: Joints) -> Order:
     """Neighbours in a row change places where that saves crossings in the channels above and below."""
     places = dict(order.places)
     rows = []
     for row in order.rows:
         items = list(row)
-        joined = {key: _joined_places(layers.glyphs[key], neighbours, places) for key in row}
+        joined = {key: [[places[other] for other in side] for side in joints.glyphs[key]] for key in row}
         for _ in range(3):
+            before = list(items)
             for number in range(len(items) - 1):
                 left, right = items[number], items[number + 1]
-                if _inverted(joined[left], joined[right]) > _inverted(joined[right], joined[left]):
+                if _saved(joined[left], joined[right]) > 0:
                     items[number], items[number + 1] = right, left
+            if items == before:
+                break
         if tuple(items) != row:
             _settle_items(
                 [_Item.standing(order.upper[key], order.lower[key], places) for key in items], places
@@ -101,46 +129,30 @@ def exchanged(layers: Layers, order: Order, neighbours: Mapping[End, list[str]])
     return replace(order, rows=tuple(rows), places=MappingProxyType(places))
 
 
-def _joined_places(
-    glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float]
-) -> list[list[float]]:
-    return [
-        [places[other] for post in glyph.posts for other in neighbours.get(End(post.key, side), ())]
-        for side in BOTH
-    ]
+def _saved(left: list[list[float]], right: list[list[float]]) -> int:
+    """Crossings of the lines of two neighbours that stand in this order, less those in the other."""
+    saved = 0
+    for lefts, rights in zip(left, right, strict=True):
+        for a in lefts:
+            for b in rights:
+                saved += (a > b) - (a < b)
+    return saved
 
 
-def _inverted(left: list[list[float]], right: list[list[float]]) -> int:
-    """Crossings of the lines of two neighbours that stand in this order."""
-    return sum(a > b for side in (0, 1) for a in left[side] for b in right[side])
-
-
-def _pull(
-    glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float], upwards: bool
-) -> float:
+def _pull(glyph: Glyph, joints: Joints, places: Mapping[str, float], upwards: bool) -> float:
     """The mean place of what is joined on the side that the sweep comes from; else on the other; else its own."""
-    for side in reversed(BOTH) if upwards else BOTH:
-        pulls = [places[other] for post in glyph.posts for other in neighbours.get(End(post.key, side), ())]
-        if pulls:
-            return sum(pulls) / len(pulls)
-    return sum(places[post.key] for post in glyph.posts) / len(glyph.posts)
+    above, below = joints.glyphs[glyph.key]
+    first, second = (below, above) if upwards else (above, below)
+    return _mean_place(first or second or [post.key for post in glyph.posts], places)
 
 
-def _post_pull(
-    posts: Sequence[Post], neighbours: Mapping[End, list[str]], places: Mapping[str, float]
-) -> float:
-    pulls = [
-        places[other] for post in posts for side in BOTH for other in neighbours.get(End(post.key, side), ())
-    ]
-    return sum(pulls) / len(pulls) if pulls else sum(places[post.key] for post in posts) / len(posts)
+def _post_pull(posts: Sequence[Post], joints: Joints, places: Mapping[str, float]) -> float:
+    joined = [other for post in posts for other in joints.posts[post.key]]
+    return _mean_place(joined or [post.key for post in posts], places)
 
 
-def _sorted_posts(
-    glyph: Glyph, neighbours: Mapping[End, list[str]], places: Mapping[str, float]
-) -> tuple[tuple[Post, ...], tuple[Post, ...]]:
-    if len(glyph.units) == 1:
-        return posts_of(glyph, glyph.units)
-    return posts_of(glyph, sorted(glyph.units, key=lambda unit: _post_pull(unit, neighbours, places)))
+def _mean_place(posts: Sequence[str], places: Mapping[str, float]) -> float:
+    return sum([places[post] for post in posts]) / len(posts)
 
 
 # Places in a row
@@ -161,7 +173,7 @@ class _Item:
         upper: Sequence[Post],
         lower: Sequence[Post],
         pull: float,
-        neighbours: Mapping[End, list[str]],
+        joints: Joints,
         places: Mapping[str, float],
     ) -> _Item:
         """A glyph where its neighbours pull it; each post of a free one stands where its own pull it."""
@@ -170,7 +182,7 @@ class _Item:
             return cls(offsets, float(len(upper)), pull)
         wanted: dict[str, float] = {}
         for posts in (upper, lower):
-            middles = [_post_pull((post,), neighbours, places) for post in posts]
+            middles = [_post_pull((post,), joints, places) for post in posts]
             edges = _settled([1.0] * len(posts), middles)
             wanted |= {post.key: edge + 0.5 for post, edge in zip(posts, edges, strict=True)}
         return cls._around(wanted)
@@ -189,7 +201,8 @@ class _Item:
 def _settle_items(items: Sequence[_Item], places: dict[str, float]) -> None:
     edges = _settled([item.width for item in items], [item.middle for item in items])
     for item, edge in zip(items, edges, strict=True):
-        places |= {post: edge + offset for post, offset in item.offsets.items()}
+        for post, offset in item.offsets.items():
+            places[post] = edge + offset
 
 
 def _settled(widths: Sequence[float], middles: Sequence[float]) -> list[float]:
