@@ -11,7 +11,7 @@ export PYTHON
 unexport PYTHONDONTWRITEBYTECODE
 BIN := .venv/bin
 BUNDLE := src/halfsplit/workbench/static/dist/main.js
-TEST_PACKAGES := ngspice libngspice0 chromium postgresql poppler-utils fonts-liberation
+TEST_PACKAGES := ngspice libngspice0 chromium-headless-shell postgresql poppler-utils fonts-liberation
 
 .NOTPARALLEL:
 .PHONY: help run test check system format lock bench walks screenshots clean
@@ -45,7 +45,7 @@ walks: .venv/.test
 	$(BIN)/python tools/house.py
 
 screenshots: .venv/.test $(BUNDLE)
-	@tools/install-system-packages chromium fonts-liberation
+	@tools/install-system-packages chromium-headless-shell fonts-liberation
 	mkdir -p screenshots
 	HALFSPLIT_SCREENSHOTS=$(CURDIR)/screenshots $(BIN)/python -m tests.browser.furnished
 

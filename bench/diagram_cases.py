@@ -48,9 +48,11 @@ def own() -> tuple[Case, ...]:
     """Every pattern, drawn by the product and printed to PDF by Chromium."""
     from playwright.sync_api import sync_playwright
 
+    from tests.browser.chromium import launched
+
     cases: list[Case] = []
     with sync_playwright() as player:
-        browser = player.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        browser = launched(player)
         page = browser.new_page()
         cases += [_own_case(page, pattern.name, pattern.text) for pattern in samples()]
         browser.close()
@@ -371,8 +373,10 @@ def _printed(svg: str, width: float, height: float) -> bytes:
     """An SVG printed to a PDF of one page by Chromium; sizes in pixels."""
     from playwright.sync_api import sync_playwright
 
+    from tests.browser.chromium import launched
+
     with sync_playwright() as player:
-        browser = player.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        browser = launched(player)
         page = browser.new_page()
         page.set_content(f"<style>body{{margin:0}}svg{{display:block}}</style>{svg}")
         data: bytes = page.pdf(

@@ -29,7 +29,10 @@ ROOT = Path(__file__).parents[1]
 PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
     "ngspice": (lambda: shutil.which("ngspice"), "apt install ngspice"),
     "libngspice": (lambda: ctypes.util.find_library("ngspice"), "apt install libngspice0"),
-    "chromium": (lambda: shutil.which("chromium"), "apt install chromium"),
+    "chromium": (
+        lambda: shutil.which("chromium-headless-shell") or shutil.which("chromium"),
+        "apt install chromium-headless-shell",
+    ),
     "postgresql": (lambda: list(Path("/usr/lib/postgresql").glob("*/bin/initdb")), "apt install postgresql"),
     "pdftotext": (lambda: shutil.which("pdftotext"), "apt install poppler-utils"),
     "pdftoppm": (lambda: shutil.which("pdftoppm"), "apt install poppler-utils"),
@@ -94,11 +97,22 @@ def outside_data() -> Callable[[str], Path]:
     return folder
 
 
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store of the present schema, to be copied: much faster than migrating for every test."""
+    from halfsplit.job import JobStore
+
+    path = tmp_path_factory.mktemp("migrated") / "jobs.db"
+    JobStore(f"sqlite:///{path}").close()
+    return path
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator["JobStore"]:
+def store(tmp_path: Path, migrated_file: Path) -> Iterator["JobStore"]:
     """An empty store of jobs, in a file."""
     from halfsplit.job import JobStore
 
+    shutil.copy(migrated_file, tmp_path / "jobs.db")
     with JobStore(f"sqlite:///{tmp_path}/jobs.db") as store:
         yield store
 
@@ -125,7 +139,7 @@ def postgresql() -> "Iterator[PostgreSQL]":
 
 @pytest.fixture(scope="session")
 def migrated(postgresql) -> str:
-    """A database of the present schema, to be copied: much faster than migrating for every test."""
+    """The same on PostgreSQL."""
     from halfsplit.store import JobStore
 
     name = postgresql.new_database()

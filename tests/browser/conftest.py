@@ -1,15 +1,14 @@
 """The workbench in a process of its own, and real Chromium in the sizes of a tablet, a phone and a desk."""
 
-import atexit
 import contextlib
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
 import urllib.request
 from collections.abc import Iterator
-from functools import cache
 from pathlib import Path
 from subprocess import PIPE
 
@@ -17,87 +16,81 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.browser.acts import PATIENCE
+from tests.browser.chromium import launched
 from tests.browser.looks import SIZES
 from tests.circuits import ONE_LAMP as LAMP
 from tests.waiting import reserved_port, until
 
 expect.set_options(timeout=PATIENCE)
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 CODE = """
-import json, os, signal, sys, tempfile
+import gc, json, os, shutil, signal, sys
 import uvicorn
+from fastapi.testclient import TestClient
 from halfsplit import job as jobs
 from halfsplit.workbench.app import create_app
-def lamp(store, circuit):
-    job = jobs.OpenJob(store, "lamp", "Ada")
-    intake = jobs.Intake(complaint=jobs.Complaint(text="The work lamp stays dark"))
-    jobs.open_job(store, intake, who="Ada", job_id="lamp", circuit=circuit)
-    if not store.evidence("lamp"):
-        jobs.complain_all(job, [("H1", "no", "on")])
-    return job
-with tempfile.TemporaryDirectory() as folder, jobs.JobStore("sqlite:///" + folder + "/warm.db") as store:
-    jobs.bench_view(lamp(store, sys.argv[1]))
+store = jobs.JobStore(sys.argv[1])
+job = jobs.OpenJob(store, "lamp", "Ada")
+intake = jobs.Intake(complaint=jobs.Complaint(text="The work lamp stays dark"))
+jobs.open_job(store, intake, who="Ada", job_id="lamp", circuit=sys.argv[2])
+jobs.complain_all(job, [("H1", "no", "on")])
+app = create_app(store)
+client = TestClient(app, base_url="http://127.0.0.1")
+for path in ("jobs", "jobs/new", "practice", *("jobs/lamp" + bay for bay in sys.argv[3].split())):
+    assert client.get("/" + path).status_code == 200, path
+store.close()
+gc.collect()
+gc.freeze()
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 print("ready", flush=True)
 for line in sys.stdin:
-    url, port, circuit = json.loads(line)
+    url, port = json.loads(line)
     pid = os.fork()
     if pid == 0:
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-        store = jobs.JobStore(url)
-        lamp(store, circuit)
-        uvicorn.run(create_app(store), port=port, log_level="warning", timeout_graceful_shutdown=1)
+        store.__init__(url)
+        uvicorn.run(app, port=port, log_level="warning", timeout_graceful_shutdown=1)
         os._exit(0)
     print(pid, flush=True)
 """
-"""One process that has everything in memory; each server is a fork of it, which starts in a tenth of the time."""
+"""One process that has made every page of the job once and has it all in memory. Each server is a fork of it, on a copy
+of its store."""
+BAYS = " /circuit /circuit/taps /intake /captures /scan /drain /plan /report"
 
 
-@cache
-def nursery() -> subprocess.Popen[str]:
-    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
-    started = subprocess.Popen(
-        [sys.executable, "-c", CODE, LAMP], env=environment, stdin=PIPE, stdout=PIPE, text=True
-    )
-    atexit.register(_end, started)
-    assert started.stdout is not None
-    assert started.stdout.readline().strip() == "ready"
-    return started
+class Nursery:
+    """Where servers come from. ``store``: the file with the job that each begins with."""
 
+    def __init__(self, folder: Path) -> None:
+        self.store = folder / "jobs.db"
+        command = [sys.executable, "-c", CODE, f"sqlite:///{self.store}", LAMP, BAYS]
+        environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(command, env=environment, stdin=PIPE, stdout=PIPE, text=True)
+        assert self._answer() == "ready"
 
-def _end(started: subprocess.Popen[str]) -> None:
-    with started:
-        started.kill()
+    def _answer(self) -> str:
+        assert self.process.stdout is not None
+        return self.process.stdout.readline().strip()
+
+    def new_server(self, url: str, port: int) -> int:
+        """The number of its process."""
+        assert self.process.stdin is not None
+        print(json.dumps([url, port]), file=self.process.stdin, flush=True)
+        return int(self._answer())
 
 
 class Server:
     """A workbench that can be killed in the middle and started again on the same address and store."""
 
-    def __init__(self, folder: Path, circuit: str) -> None:
-        self.folder, self.circuit = folder, circuit
+    def __init__(self, folder: Path, nursery: Nursery) -> None:
+        self.folder, self.nursery = folder, nursery
+        shutil.copy(nursery.store, folder / "jobs.db")
         self._held = contextlib.ExitStack()
         self.port = self._held.enter_context(reserved_port())
         self.url = f"http://127.0.0.1:{self.port}"
         self.start()
 
     def start(self) -> None:
-        started = nursery()
-        assert started.stdin is not None
-        assert started.stdout is not None
-        print(
-            json.dumps([f"sqlite:///{self.folder}/jobs.db", self.port, self.circuit]),
-            file=started.stdin,
-            flush=True,
-        )
-        self.pid = int(started.stdout.readline())
+        self.pid = self.nursery.new_server(f"sqlite:///{self.folder}/jobs.db", self.port)
         until(self._answers, "the workbench answers")
 
     def _answers(self) -> bool:
@@ -120,19 +113,25 @@ class Server:
         self._held.close()
 
 
+@pytest.fixture(scope="session")
+def nursery(tmp_path_factory) -> Iterator[Nursery]:
+    made = Nursery(tmp_path_factory.mktemp("nursery"))
+    with made.process:
+        yield made
+        made.process.kill()
+
+
 @pytest.fixture
-def server(tmp_path) -> Iterator[Server]:
-    server = Server(tmp_path, LAMP)
+def server(tmp_path, nursery) -> Iterator[Server]:
+    server = Server(tmp_path, nursery)
     yield server
     server.close()
 
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    with sync_playwright() as player:
-        browser = player.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+    with sync_playwright() as player, launched(player) as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ from halfsplit.job.places import from_json
 from halfsplit.notation.demos import demo
 from halfsplit.practice.vehicle import Vehicle
 from tests.browser.acts import PATIENCE
+from tests.browser.chromium import launched
 from tests.browser.looks import SIZES
 
 DEMO = "rear-lamps"
@@ -138,7 +139,7 @@ def whole_job(page: Page, url: str) -> Finger:
 def main() -> None:
     """Print the figures."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as player:
-        browser = player.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        browser = launched(player)
         width, height = SIZES["phone"]
         page = browser.new_context(
             viewport={"width": width, "height": height}, service_workers="block"

@@ -37,6 +37,7 @@ from halfsplit.job.learned_file import Learned, write_learned
 from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
 from halfsplit.workbench.accounts import new_owner_link
+from tests.browser.chromium import launched
 from tests.browser.finished import finish, picture, shop
 from tests.browser.looks import faults
 from tests.capture.signals.engine import crank_engine
@@ -187,7 +188,7 @@ def take(names: tuple[str, ...]) -> int:
     wanted = {name: path for name, path in (PAGES | FULL).items() if not names or name.startswith(names)}
     with tempfile.TemporaryDirectory() as made, sync_playwright() as player:
         os.environ["HALFSPLIT_LEARNED"] = f"{made}/learned.toml"
-        browser = player.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        browser = launched(player)
         with JobStore(f"sqlite:///{made}/jobs.db") as store, served(store) as url:
             furnish(store)
             furnish_fully(store, Path(made) / "learned.toml")

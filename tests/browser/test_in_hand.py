@@ -5,8 +5,10 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from halfsplit import job as jobs
 from halfsplit.job import JobStore
 from tests.browser.acts import PATIENCE, leaves
+from tests.circuits import ONE_LAMP as LAMP
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 HERE = "/jobs/lamp?at=X1.1:in&quantity=volts&state=on"
@@ -164,9 +166,12 @@ def test_the_tabs_on_a_phone_are_the_current_one_and_a_menu(open_page):
     assert page.url.endswith("/report")
 
 
-def test_a_further_complaint_needs_no_scroll_on_a_phone(open_page):
+def test_a_further_complaint_needs_no_scroll_on_a_phone(open_page, server):
+    with JobStore(f"sqlite:///{server.folder}/jobs.db") as store:
+        jobs.open_job(store, jobs.Intake(), who="Ada", job_id="just-now", circuit=LAMP)
+        jobs.complain_all(jobs.OpenJob(store, "just-now", "Ada"), [("H1", "no", "on")])
     page = open_page("phone")
-    page.goto("/jobs/lamp")
+    page.goto("/jobs/just-now")
     page.get_by_role("link", name="Say more").click()
     expect(page.locator("#next .ask")).to_have_text("What else works, and what does not?")
     word = page.locator("#next .complaints").get_by_role("button", name="weak")

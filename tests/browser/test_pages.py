@@ -8,7 +8,7 @@ import pytest
 
 from halfsplit.job import JobStore
 from tests.browser.acts import PATIENCE
-from tests.browser.conftest import LAMP, Server
+from tests.browser.conftest import Server
 from tests.browser.furnished import PAGES, furnish
 from tests.browser.looks import faults
 
@@ -16,12 +16,12 @@ pytestmark = pytest.mark.requires("chromium", "bundle")
 
 
 @pytest.fixture(scope="module")
-def furnished(tmp_path_factory) -> Iterator[Server]:
+def furnished(tmp_path_factory, nursery) -> Iterator[Server]:
     """A workbench with a job that is closed, one that has begun, and one with nothing in it yet."""
     folder = tmp_path_factory.mktemp("furnished")
+    server = Server(folder, nursery)
     with JobStore(f"sqlite:///{folder}/jobs.db") as store:
         furnish(store)
-    server = Server(folder, LAMP)
     yield server
     server.close()
 

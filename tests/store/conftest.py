@@ -17,14 +17,6 @@ BACKENDS = [
 _numbers = count(1)
 
 
-@pytest.fixture(scope="session")
-def migrated_file(tmp_path_factory) -> Path:
-    """The same for SQLite."""
-    path = tmp_path_factory.mktemp("migrated") / "jobs.db"
-    JobStore(f"sqlite:///{path}").close()
-    return path
-
-
 @pytest.fixture
 def new_url(request, tmp_path, migrated_file):
     """A function: backend -> URL of an empty database with the present schema. PostgreSQL's are used again."""
