@@ -5,13 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from halfsplit.job import (
-    Attachment,
-    Checked,
-    Job,
-    Problem,
-    Sample,
-)
+from halfsplit.job import Attachment, Checked, Job, Problem, Sample
 from halfsplit.job.diagram_picture import PagePicture
 from halfsplit.job.diagrams import DiagramView
 from halfsplit.job.harness import HarnessView
