@@ -329,3 +329,21 @@ def test_a_sensor_is_sound_at_the_ohms_that_it_has_in_that_state():
         sound = Vehicle(circuit, circuit.faults["B1 open"], np.random.default_rng(1), noise=False)
         assert met(sound.answer(ohms))
         assert not met(math.inf)
+
+
+def test_the_proof_of_a_missing_supply_looks_at_that_supply():
+    """Common practice, no source: the pin of the 5 V itself, and that nothing that hangs on it pulls it down."""
+    circuit = Circuit.parse(sample("sensor-supply", "demo").text)
+    job = Diagnosis(circuit)
+    job.code("A1", "circuit low", "11", state="ignition on")
+    asked = requirements(job.situation(), circuit.faults["A1.40 missing"])
+    places = {test.at for requirement in asked for test, _ in requirement.options}
+    assert "A1.40" in places
+    assert "A1.20" not in places
+    ((ohms, met),) = next(one.options for one in asked if "pulls it down" in one.text)
+    assert ohms.changes == (Unplug("A1"),)
+    # 5 V at a limit of 0.1 A: what takes less than that is 50 ohm and more.
+    assert (met(40.0), met(60.0), met(math.inf)) == (False, True, True)
+    # A command that comes from a sensor on the unit's own supply is gone with the unit: nobody can show it.
+    dead = requirements(job.situation(), circuit.faults["A1 dead"])
+    assert not any("command at A1.12" in one.text for one in dead)

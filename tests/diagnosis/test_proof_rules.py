@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from halfsplit import Circuit, Diagnosis
+from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Jump, Replace
 from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement, Reading
 from halfsplit.diagnosis.proof_parts import requirements
@@ -200,3 +201,42 @@ def test_a_short_is_seen_or_reads_the_same_from_both_ends(lamps):
     assert not met(math.inf)
     # Another wire that sits in its cavity reads the same from both ends: it has to be looked for.
     assert [one.detail for one, _ in every[2].options] == [(), (ENDS,)]
+
+
+def both_complained_of(circuit: Circuit, cause: Fault) -> list[Requirement]:
+    """What is asked before a cause is proven, after a complaint of either lamp."""
+    job = Diagnosis(circuit, draws=4)
+    job.complain("H1", works="no", state="first")
+    job.complain("H2", works="no", state="second")
+    return requirements(job.situation(), cause)
+
+
+def made(asked_for: list[Requirement], quantity: str) -> set[tuple[str, tuple[object, ...]]]:
+    """Where this quantity is asked for, and what is changed before."""
+    return {
+        (test.at, test.changes)
+        for requirement in asked_for
+        for test, _ in requirement.options
+        if test.quantity == quantity
+    }
+
+
+def test_all_that_was_complained_of_has_to_come_back(lamps):
+    wire = next(name for name in lamps.faults if name.startswith("wire F1.2 SP1 open"))
+    looks = made(both_complained_of(lamps, lamps.faults[wire]), "works")
+    assert {at for at, changes in looks if any(isinstance(one, Jump) for one in changes)} == {"H1", "H2"}
+
+
+def test_a_contact_is_not_proven_by_one_reading_and_a_look(lamps):
+    """A probe that touched the feed by mistake read 12 V over a sound fuse."""
+    asked_for = both_complained_of(lamps, lamps.faults["F1.1 open"])
+    drop = next(one for one in asked_for if one.times == 2)
+    assert {(test.at, test.to) for test, _ in drop.options} == {("F1.1", "F1.2")}
+    assert {("H1", (Jump("F1.1", "F1.2"),)), ("H2", (Jump("F1.1", "F1.2"),))} <= made(asked_for, "works")
+
+
+def test_of_two_faults_in_one_line_each_is_shown_with_the_other_out_of_the_way(lamps):
+    asked_for = both_complained_of(lamps, pair(lamps.faults["S1 open"], lamps.faults["X1.1 open"]))
+    over_switch, over_plug = Jump("S1.1", "S1.2"), Jump("X1.1:in", "X1.1:out")
+    assert ("H1", (over_switch, over_plug)) in made(asked_for, "works")
+    assert ("X1.1:in", (over_switch,)) in made(asked_for, "volts")

@@ -14,13 +14,12 @@ from halfsplit.diagnosis.after_repair import to_verify, verify_words
 from halfsplit.diagnosis.candidates import at_hand
 from halfsplit.diagnosis.doubt import agree, explained, quarrels, unexplained
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
-from halfsplit.diagnosis.proof_parts import requirements
+from halfsplit.diagnosis.proof_parts import RIVAL, requirements
 from halfsplit.diagnosis.requirement import Met, Requirement, same_test
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import fitted_fault, hanging, leading_hypothesis
 from halfsplit.diagnosis.words import evidence_words
 
-RIVAL = 0.02
 HANGS = 0.8
 """A cause that holds less than this without one reading hangs on it: a proof asks for that once more."""
 CARRIES = 0.01

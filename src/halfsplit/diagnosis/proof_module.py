@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 
 from halfsplit.circuit.interventions import Unplug
-from halfsplit.circuit.model import Behaviour, Driver
-from halfsplit.circuit.module_elements import names_state, pins_read, units_heard
+from halfsplit.circuit.model import BODY, Behaviour, Driver, Supply
+from halfsplit.circuit.module_elements import SUPPLY_LIMIT, names_state, pins_read, units_heard
 from halfsplit.diagnosis.measurement import CODING, COMMAND, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.requirement import Case, Met, Requirement, is_word, within
 
@@ -23,13 +23,15 @@ def module_proof(case: Case) -> list[Requirement]:
     if behaviour is None:
         return [case.looked_at()]
     requirements_of = [*_feeds(case, behaviour), *_earths(case, behaviour)]
-    driver = _driver(case, behaviour)
-    if driver is not None:
+    driver, supply = _driver(case, behaviour), _supply(case, behaviour)
+    if supply is not None:
+        requirements_of += [*_output(case, supply.pin), _not_pulled_down(case, supply)]
+    elif driver is not None:
         requirements_of += [
             *_commands(case, driver),
             *_told(case, driver),
             *_heard(case, driver),
-            *_output(case, driver),
+            *_output(case, driver.pin),
         ]
         requirements_of += [_wire_off(case, driver)]
     return [
@@ -40,9 +42,21 @@ def module_proof(case: Case) -> list[Requirement]:
 
 
 def _driver(case: Case, behaviour: Behaviour) -> Driver | None:
-    pin = case.fault.mode.partition(" ")[0].rpartition(".")[2]
-    own = next((driver for driver in behaviour.drivers if driver.pin == pin), None)
-    return own or next(iter(behaviour.drivers), None)
+    """The output that is at fault, or the first that follows the input that is not read; else any."""
+    pin = _pin(case)
+    own = [driver for driver in behaviour.drivers if pin == driver.pin or pin in pins_read(driver.when)]
+    return next(iter((*own, *behaviour.drivers)), None)
+
+
+def _supply(case: Case, behaviour: Behaviour) -> Supply | None:
+    """The supply that is missing."""
+    return next((supply for supply in behaviour.supplies if supply.pin == _pin(case)), None)
+
+
+def _pin(case: Case) -> str:
+    """The pin that the fault is of; empty where it is of the whole unit."""
+    point = case.fault.mode.partition(" ")[0]
+    return point.rpartition(".")[2] if "." in point else ""
 
 
 def _feeds(case: Case, behaviour: Behaviour) -> list[Requirement]:
@@ -75,6 +89,8 @@ def _commands(case: Case, driver: Driver) -> list[Requirement]:
         point = f"{case.fault.part}.{pin}"
         volts = case.healthy.volts(point)
         room = 0.15 * abs(volts) + 0.5
+        if abs(case.sick.volts(point) - volts) > room:
+            continue  # what the unit itself gives, such as the supply of a sensor, is gone with it
         text = f"(c) the command at {point} is there: about {volts:.1f} V"
         commands.append(Requirement(text, ((case.volts(point), within(volts - room, volts + room)),)))
     return commands
@@ -97,8 +113,8 @@ def _heard(case: Case, driver: Driver) -> list[Requirement]:
     return heard
 
 
-def _output(case: Case, driver: Driver) -> list[Requirement]:
-    point = f"{case.fault.part}.{driver.pin}"
+def _output(case: Case, pin: str) -> list[Requirement]:
+    point = f"{case.fault.part}.{pin}"
     test = case.volts(point)
     return [
         Requirement(f"(d) the output missing at its own pin {point}", ((test, case.nearer(test)),)),
@@ -114,3 +130,12 @@ def _wire_off(case: Case, driver: Driver) -> Requirement:
     return Requirement(
         text, ((test, Met(lambda value: not isinstance(value, str) and value > 0.3, "over 0.3 ohm")),)
     )
+
+
+def _not_pulled_down(case: Case, supply: Supply) -> Requirement:
+    """What hangs on a supply does not pull it down: sensors and wires take less than it can give."""
+    point = f"{case.fault.part}.{supply.pin}"
+    test = Measurement("ohms", point, case.state, BODY, "meter", (Unplug(case.fault.part),))
+    least = supply.volts / (supply.limit or SUPPLY_LIMIT)
+    text = f"(e) wire off at {point}: nothing there pulls it down, over {least:.3g} ohm to body"
+    return Requirement(text, ((test, within(least, math.inf, "ohm")),))

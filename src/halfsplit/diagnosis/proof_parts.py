@@ -22,6 +22,10 @@ from halfsplit.diagnosis.words import sentence
 DROP_SHARE = 0.7
 """A bad joint alone drops at least this share of the volts that are missing."""
 LEAST_DROP = 0.05
+LEAST_CLOSED = 0.5
+"""Volts below which what lies between two points is closed in a sound vehicle: a relay's coil may not be bridged."""
+RIVAL = 0.02
+"""Probability from which another cause is a rival that a proof has to exclude."""
 OPEN_OHMS = 1e5
 PASSES_NOTHING = 0.005
 """Amps below which a wire carries nothing that would show that its ends belong together."""
@@ -187,14 +191,39 @@ def _contact(case: Case) -> list[Requirement]:
     """A part's contact, whose far side is inside: unplugged and seen, and the part itself shown to be good."""
     text = f"the contact {case.fault.part} unplugged, its fit tried with a test pin, and found bad"
     looks = case.look(), case.look(PIN_DRAG)
-    asked = [Requirement(text, looks)]
+    asked = [Requirement(text, looks), *_others_good(case)]
     part = case.circuit.parts[part_of(case.fault.part)]
     if part.kind in ("relay", "fuse") and case.functions:
-        return [*asked, *_drops(case, part), _not_cured(case, part.name)]
+        return [*asked, *_drops(case, part), _not_cured(case, part.name), *_bridged(case)]
     if part.kind in LOADS or part.kind == "sensor":
         return [*asked, _itself_good(case, part)]
     # Nothing else tells it from the part itself, and one inspection does not prove.
-    return [Requirement(f"{text}, both ways", looks, times=2)]
+    return [Requirement(f"{text}, both ways", looks, times=2), *_others_good(case)]
+
+
+def _others_good(case: Case) -> list[Requirement]:
+    """The part's other contacts that are still in question are seen to be good: a look now and then finds too much."""
+    own, name = case.fault.part, part_of(case.fault.part)
+    rivals = [
+        other
+        for other, share in case.situation.posterior.probability.items()
+        if share >= RIVAL and other != own and "." in other and part_of(other) == name and " " not in other
+    ]
+    look = case.look()[0]
+    return [
+        Requirement(f"the contact {other} found good", ((replace(look, at=other), is_word("good")),))
+        for other in rivals
+    ]
+
+
+def _bridged(case: Case) -> list[Requirement]:
+    """A lead over a fuse or a relay's contact, their terminals with it, restores the function."""
+    for ends in own_ends(case.circuit):
+        own = case.fault.part in ends and {part_of(end) for end in ends} == {part_of(case.fault.part)}
+        if own and abs(case.healthy.volts(*ends)) < LEAST_CLOSED and _may_be_joined(case, ends):
+            done = f"bridging {ends[0]} to {ends[1]} restores the function"
+            return case.restored(done, case.bridge(ends))
+    return []
 
 
 def _drops(case: Case, part: Part) -> list[Requirement]:
