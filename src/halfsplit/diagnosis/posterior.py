@@ -46,7 +46,7 @@ FAR = 7.0
 LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
 JOINED = 24
-"""What of pairs and undrawn faults is worked out in full."""
+"""What of pairs is worked out in full, and of undrawn faults: neither crowds the other out."""
 SPEAKS_FOR_TWO = 5.0
 """How many times better than its likelier fault alone a pair explains the evidence where something speaks for two."""
 DOUBTED = 0.04
@@ -246,7 +246,9 @@ class Inference:
         # Pairs are held against pairs: the one car of the screen fits no reading as well as the best of sixteen.
         best = max(told.values()) if pairs else max(*told.values(), float(total.max()))
         likely = sorted((one for one in told if told[one] > best - FAR), key=lambda one: -told[one])
-        return {self._numbered(one): told[one] for one in likely[:JOINED]}
+        joined = [one for one in likely if one.members]
+        outside = [one for one in likely if not one.members]
+        return {self._numbered(one): told[one] for one in (*joined[:JOINED], *outside[:JOINED])}
 
     def _numbered(self, hypothesis: Hypothesis) -> int:
         """The number of a hypothesis; a new one is put at the end."""
