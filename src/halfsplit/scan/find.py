@@ -30,12 +30,15 @@ _TWINS = str.maketrans(
 _LIKE_A_CODE = re.compile(
     r"(?<![0-9A-Za-z.-])[PCBU][ .-]?(?=[0-9ODBQIl|])(?:[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}\d[0-9A-Zl|]{0,3}|[OQIl|]{4})"
     r"(?<=[0-9A-Zl|]{5})(?:-[0-9A-Z]{2})?(?![0-9A-Za-z])"
+    r"|(?<![0-9A-Za-z.-])[PCBU](?:[0-3OQ] [0-9A-F]{3}|[0-3OQ][0-9] [0-9A-F]{2}|[0-3OQ][0-9]{2} [0-9A-F])(?![0-9A-Za-z])"
 )
 _LIKE_A_CODE_AT_START = re.compile(r"\W*([PCBU][0-9OQIl|]{3})(?![0-9A-Za-z])(?=\W|$)")
 # code, failure type and status as three fields: `U0121 87 2F`
 _THREE_FIELDS = re.compile(r"[ \t]+([0-9A-F]{2})[ \t]+([0-9A-F]{2})(?![0-9A-Za-z])")
 _JOINED_STATUS = re.compile(r"[-:/]([0-9A-F]{2})(?![0-9A-Za-z])")
-_HEX_CODE = re.compile(r"(?<![0-9A-Za-z])(?:0x|\$)([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})(?![0-9A-Za-z])")
+_HEX_CODE = re.compile(
+    r"(?<![0-9A-Za-z])(?:(?:0x|\$)([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})|(?<=DTC )([0-9A-F]{6}))(?![0-9A-Za-z])"
+)
 _SPN = re.compile(r"\bSPN[ :=]*(\d{1,6})\W+FMI[ :=]*(\d{1,2})\b", re.IGNORECASE)
 _OWN = re.compile(
     r"\W{0,4}(?:\d{1,2}[.)]\s+)?(?=[0-9A-Z]*\d[0-9A-Z]*\d)([0-9A-F]{4,6}|\d{4,6})(?:\s*[-\u2013:|]\s+|\s{2,}|\t|\s+(?=\D))(?=\S*[^\W\d]{2})"
@@ -126,7 +129,7 @@ def like_codes(text: str, read: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _hex(match: re.Match[str]) -> tuple[ReportedCode, int, int]:
-    code = FaultCode.from_bytes(bytes.fromhex(match[1]))
+    code = FaultCode.from_bytes(bytes.fromhex(match[1] or match[2]))
     return (
         ReportedCode(match[0], code, note=f"hexadecimal {match[0]} read as {code.text}"),
         match.start(),

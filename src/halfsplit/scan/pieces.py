@@ -26,7 +26,7 @@ LONGEST_LINE = 2000
 LONGEST_RUN = 40
 LONGEST_OWNER = 40
 _RUN = re.compile(rf"\s{{{LONGEST_RUN + 1},}}|([^\w\s])\1{{{LONGEST_RUN},}}")
-_CUTS = (";", "|", " / ", ",", "\t", "   ")
+_CUTS = (";", "|", " / ", ",", "\t", "   ", ". ", " - ")
 _OWNED = re.compile(r"\s*(?P<owner>[^:=>]{2,40}?)\s*(?:[:=]|->|=>|\s[-\u2013]\s)\s*(?P<said>\S.*)$")
 _BRACKETS = re.compile(r"(?P<owner>[^()\[\];,|:]{2,40}?)\s*[(\[](?P<said>[^()\[\]]{2,400})[)\]]\s*[;,|/]?\s*")
 _ABBREVIATION = r"[A-Z][A-Z0-9/_]{1,9}"
@@ -36,6 +36,7 @@ _SILENT_WORD = r"(?i:no (?:comm|communication|response|answer)|silent|offline|n/
 _RUN_ON = re.compile(
     rf"(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?:(?:{_CODE}(?:\s*{_STATUS_WORD})?[\s,;/]*)+|{_SILENT_WORD}[\s,;/]*(?=[A-Z]|$))"
 )
+_ABBREVIATED = re.compile(rf"\s*(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?P<said>\S.*)$")
 _TITLES = re.compile(r"\[(?P<owner>[^\[\]]{2,40})\]\s*(?:[:=]\s*|-{1,2}\s+)?(?P<said>[^\[\]]{1,400})")
 _LIST = re.compile(r"^(?P<head>[^:=]{2,60}?)\s*[:=]\s*(?P<names>[^:=]{2,1500})$")
 _AND = re.compile(r"\s*[,;/|]\s*|\s+(?:and|und|et|y|e)\s+")
@@ -75,7 +76,7 @@ def _separated(text: str, mark: str) -> tuple[str, ...]:
 
 def _owns(part: str) -> bool:
     """Whether a piece names a unit and says a code, silence or health of it."""
-    match = _OWNED.match(part)
+    match = _OWNED.match(part) or _ABBREVIATED.match(part)
     return match is not None and _names(match["owner"]) and _tells(match["said"])
 
 
@@ -102,7 +103,7 @@ def _tells(said: str) -> bool:
         or SILENT.match(words)
         or NO_CODES.match(words)
         or GOOD.fullmatch(words.strip(" ."))
-        or re.fullmatch(r"(?:no[ -]?comms?|nc|n/r|none|0)\W*", words)
+        or re.fullmatch(r"(?:no[ -]?comms?|nc|n/[cr]|nr|none|0)\W*", words)
     )
 
 

@@ -43,7 +43,7 @@ STATUS_TERMS = (
     (
         "present",
         r"present|presente|active?|current|aktiv|aktuell|vorhanden|statisch|active?|actif|actuel(?:le)?|failed now"
-        r"|actual(?:es)?|activ[oa]"
+        r"|liegt an|actual(?:es)?|activ[oa]"
         r"|vigente|aanwezig|actueel|actief|attual[ei]|attiv[oa]|corrente",
     ),
     (
@@ -71,7 +71,7 @@ _FILLER = re.compile(
     r"|is|ist|est|es|as"
     r"|currently|aktuell|de|of|the|la|le|der|die|das|mil|obd|uds)\b"
 )
-_SET_OFF = re.compile(r"[;|\t,()\[\]{}/:=]|\s{2,}|\s[-\u2013]\s")
+_SET_OFF = re.compile(r"[;|\t,()\[\]{}/:=]|\.?\s{2,}|\.\s|\s[-\u2013]\s")
 _LEADING = frozenset({"pending", "confirmed", "stored", "not present", "not tested"})
 _NOUNS = frozenset({"current", "corrente", "actual"})
 """Words of a status that are more often something else where they are not set off."""

@@ -16,6 +16,7 @@ from defusedxml.common import DefusedXmlException
 
 from halfsplit.scan.find import codes_in
 from halfsplit.scan.folding import folded
+from halfsplit.scan.status_words import status_terms
 from halfsplit.scan.vocabulary import AFFIRMATIVE, NEGATIVE, column_of
 
 Tree = Mapping[str, Any] | list[Any] | str | int | float | bool | None
@@ -38,7 +39,7 @@ _LISTS = re.compile(
 )
 _HOLDERS = re.compile(
     r"(?:control_?)?(?:units?|modules?|ecus?|systems?|controllers?)|steuergerate?|calculateurs?|unidades|centralitas|centraline"
-    r"|report|scan|results?|data|vehicle|items?|list|body"
+    r"|report|scan|results?|data|vehicle|items?|list"
 )
 _STATUS = re.compile(r"status(?:_?byte)?|state|zustand|statut|etat|estado|stato")
 
@@ -98,17 +99,31 @@ def _lines(tree: Tree, name: str, depth: int) -> Iterator[str]:
     elif isinstance(tree, list):
         if not tree:
             yield "no codes" if _LISTS.fullmatch(_key(name)) else f"{name}: none"
+        if _is_unit(name) and any(
+            codes_in(str(item)) for item in tree if not isinstance(item, Mapping | list)
+        ):
+            yield f"Unit: {name}"
         for item in tree:
             yield from _item(item, name, depth)
     else:
         yield from _scalar(name, tree)
 
 
+def _is_unit(name: str) -> bool:
+    """Whether the name over a list of codes is a unit's: it says nothing of codes, lists, holders or a status."""
+    return bool(name) and not any(
+        _LISTS.fullmatch(word) or _HOLDERS.fullmatch(word) or _CODE.fullmatch(word) or status_terms(word)
+        for word in _key(name).split("_")
+    )
+
+
 def _item(item: Tree, name: str, depth: int) -> Iterator[str]:
-    if isinstance(item, Mapping | list):
+    if isinstance(item, list) and not any(isinstance(cell, Mapping | list) for cell in item):
+        yield "; ".join(str(cell) for cell in item if cell is not None)
+    elif isinstance(item, Mapping | list):
         yield from _lines(item, name, depth + 1)
     elif _LISTS.fullmatch(_key(name)) or codes_in(str(item)):
-        yield f"    {item}"
+        yield "; ".join((f"    {item}", *status_terms(_key(name).replace("_", " "))))
     else:
         yield f"{name}: {item}"
 

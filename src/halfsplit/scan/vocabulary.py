@@ -18,6 +18,7 @@ SILENT = re.compile(
     r"(?:error|failure|failed|impossible|gestort|fehlgeschlagen|nicht moglich|lost)"
     r"|time[- ]?out|timed out|\boffline\b"
     r"|keine (?:antwort|kommunikation|verbindung|ruckmeldung)|antworte(?:t|n) nicht|nicht erreichbar"
+    r"|kein (?:zugriff|kontakt)(?= (?:auf|zu|mit)|$)"
     r"|melde(?:t|n) sich nicht|kommunizier(?:t|en) nicht|geen (?:antwoord|communicatie|verbinding)"
     r"|antwoorde?t? niet|reageert niet"
     r"|nao (?:responde|comunica)m?|(?:sem|nenhuma) (?:resposta|comunicacao)"
@@ -64,13 +65,16 @@ SILENT_AROUND = re.compile(
     r"|fallita|persa|impossibile)"
 )
 WITH = re.compile(
-    r"\s*(?:from|with|to|von|mit|zu|avec|del?|du|con|da|di|dal|dalla)(?:\s*:)?\s+(?:the\s+|dem\s+|der\s+|le\s+"
+    r"\s*(?:from|with|to|von|mit|auf|zu|avec|del?|du|con|da|di|dal|dalla)(?:\s*:)?\s+(?:the\s+|dem\s+|der\s+|le\s+"
     r"|la\s+|el\s+|il\s+)?"
 )
 
 NO_CODES = re.compile(
     r"no (?:stored |active |fault |trouble |diagnostic |error )*(?:faults?|codes?|dtcs?|errors?|entries)"
     r"(?: found| stored| present| detected| recorded)?"
+    r"|(?:(?:fault|error|dtc|code|event) )?memory (?:is )?(?:empty|clear)|fehlerspeicher (?:ist )?leer"
+    r"|memoire (?:(?:de |des )?defauts? )?(?:est )?vide|memoria (?:(?:de |di )?(?:averias|fallos|guasti|errori) )?"
+    r"(?:esta )?(?:vacia|vuota)"
     r"|fault[- ]free|without faults?|\b0 (?:faults?|codes?|dtcs?|errors?)\b"
     r"|keine? (?:fehler(?:codes?|eintrage?|n)?|storung(?:en)?|eintrage?)"
     r"(?: gespeichert| vorhanden| gefunden| abgelegt)?"
