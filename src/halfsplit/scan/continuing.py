@@ -15,7 +15,8 @@ from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
 
 ABBREVIATION = re.compile(r"\W*[A-Z][A-Z0-9]{1,5}(?:\s|[;,]\s*)")
 ALL_SILENT = re.compile(
-    r"(?:(?<=[:\t|=>;])\s*|\s{2,}|\s[-\u2013]\s)(?:n/[rc]|n\.r\.|nc|no ?comms?|nocom|(?<=[:=])nr|(?<=[:=] )nr)\s*\.?\s*$"
+    r"(?:(?<=[:\t|=>;])\s*|\s{2,}|\s[-\u2013]\s)"
+    r"(?:n/[rc]|n\.r\.|nc|no ?comms?|nocom|(?<=[:=])nr|(?<=[:=] )nr)\s*\.?\s*$"
 )
 """Short for 'no response' or 'no communication' where it stands alone behind a unit."""
 SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
