@@ -52,6 +52,17 @@ def test_pattern_and_speed_of_every_wheel(name: str, sensor: str) -> None:
     assert result["speed"].value == pytest.approx(800.0, rel=0.005)
 
 
+def test_a_wheel_in_use_that_lacks_a_tooth_is_not_called_good() -> None:
+    """60-2 without its 21st tooth: no wheel in use has that pattern, and its teeth decide."""
+    time = np.arange(int(0.8 * RATE)) / RATE
+    angle, _ = turns_of(time, 800.0)
+    edges = sensor_edges(hall(angle, teeth(60, 20, 58, 59), 1 / 60), RATE)
+    asked, told = crank_cam(edges), crank_cam(edges, teeth=58)
+    assert asked.verdict == "cannot tell"
+    assert "60-2 with a tooth broken off" in asked.reason
+    assert told.verdict == "fault"
+
+
 @pytest.mark.parametrize("name", ["60-2", "36-1", "36-2-1"])
 def test_pattern_holds_while_compression_swings_the_speed_by_a_quarter(name: str) -> None:
     result = crank_cam(wheel_edges(name, rpm=220.0, seconds=2.0, sensor="inductive", ripple=0.25))

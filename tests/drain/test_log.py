@@ -220,9 +220,17 @@ CLOCKS = [f"{22 + (k // 60) // 60 - 24 * (k // 7200)}:{k // 60 % 60:02d}:{k % 60
         ("| t | A |", lambda k: f"| {k} | 0.0180 |"),
         ("t,A", lambda k: f"{7200 - k},0.0180"),
         ("Ora;Corrente (A)", lambda k: f"{CLOCKS[k]};0,0180"),
+        ("timestamp,mA", lambda k: f"{1795000000000 + k * 1000},18.0"),
+        ("s;min (mA);max (mA);avg (mA)", lambda k: f"{k};17.0;19.0;18.0"),
+        ("t;reading", lambda k: f"{CLOCKS[k]};{'0,0180 A' if k % 2 else '18,0 mA'}"),
     ],
 )
 def test_times_and_numbers_as_loggers_write_them(head, row):
     log = parse_log("\n".join([head, *map(row, range(7199))]))
     assert log.seconds[-1] == pytest.approx(7198, abs=3)
     assert np.median(log.amps) == pytest.approx(0.018)
+
+
+def test_a_clamp_in_volts_is_not_taken_for_amperes():
+    with pytest.raises(InputError, match="the column 'clamp' is in V, not in A"):
+        parse_log("time (s),clamp (V)\n" + "\n".join(f"{k},0.018" for k in range(3700)))

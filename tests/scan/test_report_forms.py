@@ -278,3 +278,47 @@ def test_letters_alone_are_a_code_where_a_status_stands_beside_them() -> None:
 def test_a_vehicle_number_is_no_unit() -> None:
     text = "VIN ZZZZZZ1ZZZW000001\nECM P0335 present\n"
     assert told(text) == {"ECM": (True, ["P0335"])}
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (
+            "ENG P0562-16 (stored), P0335 | ABS no response | BODY no codes | HVAC U0121-87 pending",
+            {
+                "ENG": (True, ["P0562-16", "P0335"]),
+                "ABS": (False, []),
+                "BODY": (True, []),
+                "HVAC": (True, ["U0121-87"]),
+            },
+        ),
+        (
+            "ENG=P0562,P0335;ABS=NR;HVAC=U0121",
+            {"ENG": (True, ["P0562", "P0335"]), "ABS": (False, []), "HVAC": (True, ["U0121"])},
+        ),
+        (
+            "Engine: P0562 stored, P0335 active. ABS: not responding. Body: no faults.",
+            {"Engine": (True, ["P0562", "P0335"]), "ABS": (False, []), "Body": (True, [])},
+        ),
+        ("Steuerger\u00e4t: Komfort\n  Fehlerspeicher leer\n", {"Komfort": (True, [])}),
+        (
+            "Calculateur habitacle\n m\u00e9moire de d\u00e9fauts vide\n",
+            {"Calculateur habitacle": (True, [])},
+        ),
+        (
+            '{"ENG": ["P0562"], "ABS": "no answer", "BODY": {"dtcs": []}}',
+            {"ENG": (True, ["P0562"]), "ABS": (False, []), "BODY": (True, [])},
+        ),
+        (
+            '{"scan": [["ENG", "P0562", "stored"], ["ABS", null, "no answer"]]}',
+            {"ENG": (True, ["P0562"]), "ABS": (False, [])},
+        ),
+        ("Unit: ENG\nDTC 056200 status 2F\n", {"ENG": (True, ["P0562-00"])}),
+    ],
+)
+def test_units_without_a_colon_sentences_and_lists(text, expected):
+    assert told(text) == expected
+
+
+def test_a_code_with_a_blank_in_it_is_listed():
+    assert any("U01 23" in warning for warning in ScanReport.parse("Unit: ENG\nP0562 stored\nU01 23 lost\n").warnings)

@@ -25,8 +25,9 @@ LOOKED_AT = 60
 SCALES = {"na": 1e-9, "ua": 1e-6, "\u00b5a": 1e-6, "\u03bca": 1e-6, "ma": 1e-3, "a": 1.0}
 
 _CURRENT = re.compile(
-    r"current|strom|courant|corrente|corriente|intensi|amp|\bi\b|\b[m\u00b5u]?a\b", re.IGNORECASE
+    r"current|strom|courant|corrente|corriente|intensi|(?<!st)amp|\bi\b|\b[m\u00b5u]?a\b", re.IGNORECASE
 )
+_MEAN = re.compile(r"\b(?:avg|average|mean|mittel\w*|moy\w*|prom\w*|media)\b", re.IGNORECASE)
 _UNIT = re.compile(r"(?<![A-Za-z])([m\u00b5\u03bcu]?A)(?![A-Za-z])")
 _ASSUMED = "The file names no unit: the values were taken as amps."
 
@@ -126,7 +127,8 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
     if time is None and all(head.name.startswith("column ") for head in heads[1:]):
         time = 0
     rest = [i for i in places if i != time and not is_index(heads[i])]
-    current = next((i for i in named if i != time), None)
+    named = sorted((i for i in named if i != time), key=lambda i: not _MEAN.search(heads[i].name))
+    current = named[0] if named else None
     if current is None and len(rest) != 1:
         raise InputError(
             f"{len(rest)} columns could be the current",
@@ -160,6 +162,12 @@ def _scale(layout: Layout, current: int, unit: str | None, source: str) -> tuple
         return SCALES[unit.lower()], ()
     if head.unit == "A":
         return head.gain, ()
+    if head.unit in ("V", "ohm", "W"):
+        raise InputError(
+            f"the column {head.name!r} is in {head.unit}, not in A",
+            remedy="give the unit if the heading is wrong, or scale a clamp's volts to amperes first",
+            where=source,
+        )
     match = _UNIT.search(head.name) or _UNIT.search(" ".join(layout.above))
     return (SCALES[match[1].lower()], ()) if match else (1.0, (_ASSUMED,))
 

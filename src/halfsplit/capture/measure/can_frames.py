@@ -23,7 +23,7 @@ from halfsplit.capture.measure.can_bits import (
     number_of,
     stuff_count,
 )
-from halfsplit.capture.measure.signal import Edges
+from halfsplit.capture.measure.signal import Edges, without_glitches
 
 _IDLE: Final = 10.5
 """Recessive bits, a little less than 11, after which the bus is idle and the next dominant bit starts a frame."""
@@ -102,19 +102,6 @@ def _unread(frames: list[Frame]) -> list[Frame]:
             replace(frame, status="FD, not read") if frame.fd and frame.status != "cut off" else frame
         )
     return kept
-
-
-def without_glitches(signal: Edges, shortest: float) -> Edges:
-    """The signal without stretches shorter than `shortest` seconds."""
-    keep = np.ones(signal.times.size, np.bool_)
-    last = -2
-    for place in np.flatnonzero(np.diff(signal.times) < shortest).tolist():
-        if place != last + 1:
-            keep[place : place + 2] = False
-            last = place
-    if keep.all():
-        return signal
-    return Edges(signal.times[keep], signal.rising[keep], signal.starts_high)
 
 
 def bursts(signal: Edges, bit: float) -> list[tuple[int, int]]:

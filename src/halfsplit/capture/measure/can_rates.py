@@ -18,10 +18,9 @@ from halfsplit.capture.measure.can_frames import (
     bursts,
     decode,
     frames,
-    without_glitches,
 )
 from halfsplit.capture.measure.result import CannotTell
-from halfsplit.capture.measure.signal import Edges, Floats
+from halfsplit.capture.measure.signal import Edges, Floats, without_glitches
 
 STANDARD_RATES: Final = (
     1e6,

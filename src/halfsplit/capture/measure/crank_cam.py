@@ -19,6 +19,7 @@ from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result,
 from halfsplit.capture.measure.sensor import without_glitches
 from halfsplit.capture.measure.signal import Edges, Floats, smooth
 from halfsplit.capture.measure.wheel import Wheel, best_direction, cycle_edges, repeated, repeats_in_use
+from halfsplit.capture.measure.wheel_reading import COMMON
 from halfsplit.capture.measure.wheel_search import local_pitch
 
 _LONGEST_CYCLE: Final = 160
@@ -111,7 +112,21 @@ def _turn(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> 
     turn = _told_turn(wheel, teeth) if teeth else _gapped_turn(times, wheel, cam)
     if wheel.rivals and not teeth:
         turn = replace(turn, doubt=f"{turn.wheel.name} or {wheel.rivals[0]}: neither is clearly likelier")
+    elif not teeth and (broken := _perhaps_broken(turn.wheel)):
+        turn = replace(turn, doubt=broken)
     return _possible(times, turn)
+
+
+def _perhaps_broken(wheel: Wheel) -> str:
+    """Where a pattern is no wheel in use, but one that lacks a tooth: which."""
+    if wheel.name in COMMON or 1 not in wheel.missing:
+        return ""
+    rest = list(wheel.missing)
+    rest.remove(1)
+    usual = "-".join(str(count) for count in (wheel.places, *rest))
+    if not rest or usual not in COMMON:
+        return ""
+    return f"{wheel.name}, or {usual} with a tooth broken off: look at the wheel, or give its teeth (--teeth)"
 
 
 def _possible(times: Floats, turn: _Turn) -> _Turn:

@@ -185,19 +185,20 @@ def _crossings(
 
 
 def without_glitches(signal: Edges, shortest: float) -> Edges:
-    """The edges without pulses, up or down, of less than `shortest` seconds.
+    """The edges without those of pulses, up or down, shorter than `shortest` seconds.
 
     >>> without_glitches(Edges(np.array([1.0, 4.0, 4.1, 8.0]), np.array([True, False, True, False]), False), 0.5).times
     array([1., 8.])
     """
-    kept: list[int] = []
-    times = signal.times.tolist()
-    for place, time in enumerate(times):
-        if kept and time - times[kept[-1]] < shortest:
-            kept.pop()
-        else:
-            kept.append(place)
-    return Edges(signal.times[kept], signal.rising[kept], signal.starts_high)
+    keep = np.ones(signal.times.size, np.bool_)
+    last = -2
+    for place in np.flatnonzero(np.diff(signal.times) < shortest).tolist():
+        if place != last + 1:
+            keep[place : place + 2] = False
+            last = place
+    if keep.all():
+        return signal
+    return Edges(signal.times[keep], signal.rising[keep], signal.starts_high)
 
 
 def level_edges(times: Floats, levels: Floats) -> Edges:
