@@ -321,4 +321,6 @@ def test_units_without_a_colon_sentences_and_lists(text, expected):
 
 
 def test_a_code_with_a_blank_in_it_is_listed():
-    assert any("U01 23" in warning for warning in ScanReport.parse("Unit: ENG\nP0562 stored\nU01 23 lost\n").warnings)
+    assert any(
+        "U01 23" in warning for warning in ScanReport.parse("Unit: ENG\nP0562 stored\nU01 23 lost\n").warnings
+    )
