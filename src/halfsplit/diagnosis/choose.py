@@ -38,7 +38,7 @@ TOLD_EXACTLY = 8
 DEAR = 15
 """Of these, how many are taken for their bits alone: a place dear to reach may hold several cheap tests."""
 NEAR_SHARE, NEAR_MINUTES = 0.02, 0.2
-"""Share of the expected minutes, and minutes, by which estimates differ that are no better than each other."""
+"""Share of the expected minutes, and minutes, by which estimates with a proof in them are no better than each other."""
 
 
 def _no_numbers() -> NDArray[np.float64]:
@@ -161,7 +161,7 @@ def rank_tests(
         after = np.stack([_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
         ahead = expected_minutes(outcomes, weights, group, minutes[chosen], after, stop_at, some)
         expected[chosen] = played(outcomes, weights, group, minutes[chosen], after, ahead, stop_at, some)
-    order = _order(bits, worth, expected)
+    order = _order(bits, worth, expected, rough=bool(proofs.base.any()))
     shown = order[:TOLD_EXACTLY][order[:TOLD_EXACTLY] < len(candidates.predicted)]
     if len(shown):
         bits[shown] = candidates.numeric_bits(shown, weights, group, EXACT)
@@ -186,15 +186,18 @@ def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats]) ->
     return after
 
 
-def _order(bits: Floats, minutes: Floats, expected: Floats) -> Integers:
+def _order(bits: Floats, minutes: Floats, expected: Floats, *, rough: bool) -> Integers:
     """Return the tests that can be made and tell anything, best first; equal to rounding means equal.
 
-    Where the estimates of several are as good as the best one's, the test that tells most leads, if it costs no more.
+    Where the estimates are ``rough`` and those of several as good as the best one's, the test that tells most leads, if
+    it costs no more.
     """
     possible = np.flatnonzero(np.isfinite(minutes))
     rates = bits[possible] / np.maximum(minutes[possible], 1e-9)
     order: Integers = np.lexsort((possible, -np.round(rates, 9), np.round(expected[possible], 6)))
     order = possible[order]
+    if not rough:
+        return order
     near = expected[order] <= expected[order[:1]] * (1 + NEAR_SHARE) + NEAR_MINUTES
     near &= minutes[order] <= minutes[order[:1]] + 1e-9
     leading = order[near]
