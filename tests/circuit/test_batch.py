@@ -6,11 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from halfsplit.circuit import batch as batch_of
 from halfsplit.circuit.batch import Batch, Cases
 from halfsplit.circuit.faults import pair
 from halfsplit.circuit.interventions import Jump, LampFor, Unplug, apply
 from halfsplit.circuit.network import OPEN, Change
 from halfsplit.circuit.solve import COUNTER, solve
+from halfsplit.circuit.substitution import answer
 from tests.circuit.circuits import READY_MADE, circuit, random_vehicles, ready_made
 
 RELATIVE = 1e-9
@@ -145,3 +147,29 @@ def inverse_in_full(system, states):
                 if row < size and node < size:
                     matrix[int(row), int(node)] += sign * mpmath.mpf(float(system.conductance[number]))
     return matrix**-1
+
+
+def test_threads_share_nothing_that_they_write(monkeypatch):
+    chosen = circuit("patterns/tail-lamps.circuit")
+    system = chosen.network.system(list(chosen.states)[-1])
+    faults = list(chosen.faults.values())
+    cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
+    nodes = np.arange(chosen.network.size)
+    alone = Batch([system], cases).volts(nodes)
+    seen = []
+
+    def noted(*arguments):
+        seen.append((arguments[6], arguments[-2]))
+        answer(*arguments)
+
+    monkeypatch.setattr(batch_of, "answer", noted)
+    monkeypatch.setattr(batch_of, "THREADS", 2)
+    monkeypatch.setattr(batch_of, "FEWEST_BLOCKS", 1)
+    together = Batch([system], cases)
+    seen.clear()
+    assert np.array_equal(together.volts(nodes), alone)
+    assert len(seen) == 2
+    (first, above), (second, beside) = seen
+    assert first.own != second.own
+    assert not np.shares_memory(above, beside)
+    assert not np.shares_memory(first.x, second.x)

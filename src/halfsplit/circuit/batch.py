@@ -297,8 +297,11 @@ class Batch:
         blocks, lanes = self._places[0][cells], self._places[1][cells]
         some = np.unique(blocks)
         every, row_of = self._cells[some], np.searchsorted(some, blocks)
+        number = np.full(len(self._every), -1)
+        number[cells] = np.arange(len(cells))
+        asked_for = number[every]  # a case that fills up a block stands in it more than once
         now = self._states[:, every]
-        now[:, row_of, lanes] = states
+        now[:, asked_for >= 0] = states[:, asked_for[asked_for >= 0]]
         given = np.ascontiguousarray(now.transpose(1, 2, 0))
         out = np.empty((len(asked[0]), *every.shape))
         base, rows = self._base, self._row[every]
@@ -306,7 +309,9 @@ class Batch:
         known = self._structure, base, rows, given, self._changes
 
         def work_on(work: Work, start: int, end: int) -> None:
-            answer(what, *known, work, start, end, *asked, out)
+            ends, needed, above = asked
+            # What a block needs besides is written behind the list.
+            answer(what, *known, work, start, end, ends, needed, above.copy(), out)
 
         share_out(work_on, self._works, len(every), FEWEST_BLOCKS)
         if every.size == len(cells) == len(self._every) and len(self.systems) == every.shape[1]:
