@@ -150,7 +150,7 @@ def inverse_in_full(system, states):
 
 
 def test_threads_share_nothing_that_they_write(monkeypatch):
-    chosen = circuit("patterns/tail-lamps.circuit")
+    chosen = ready_made("patterns/tail-lamps.circuit")
     system = chosen.network.system(list(chosen.states)[-1])
     faults = list(chosen.faults.values())
     cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
