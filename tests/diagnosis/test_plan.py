@@ -123,14 +123,14 @@ def test_ranges_cover_every_reading_without_overlap(made):
 
 
 def test_the_belief_in_the_branches_averages_to_the_belief_before(job):
-    """The law of total probability, for each repair group."""
+    """The law of total probability, for each repair group; what is not drawn counts a little too much in a range."""
     situation = job.situation()
-    test = job.next_tests(limit=1)[0]
     before = situation.posterior.by_hypothesis
-    told = results(situation, test)
-    for name in list(before)[:40]:
-        after = sum(share * then.posterior.by_hypothesis[name] for _, share, then in told)
-        assert after == pytest.approx(before[name], abs=2e-3)
+    for test in job.next_tests(limit=3):
+        told = results(situation, test)
+        for name in list(before)[:40]:
+            after = sum(share * then.posterior.by_hypothesis[name] for _, share, then in told)
+            assert after == pytest.approx(before[name], abs=4e-3), test.sentence
 
 
 def test_planning_tells_its_progress_leaves_the_job_alone_and_is_the_same_each_time(job):
