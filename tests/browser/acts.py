@@ -7,6 +7,8 @@ from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
+from tests.browser.looks import SIZES
+
 PATIENCE = 60_000
 """Milliseconds after which a condition is taken for one that never comes true."""
 
@@ -26,10 +28,16 @@ def follow(page: Page, name: str) -> None:
     leaves(page, link.click)
 
 
-def no_sideways_scroll(page: Page) -> None:
-    """Wait until the page is whole, and fits in the width of the screen."""
+def no_sideways_scroll(page: Page, *others: str) -> None:
+    """Wait until the page is whole, and fits in the width of the screen; so in the ``others``, by name of size."""
+    was = page.viewport_size
     page.wait_for_load_state("load")
-    page.wait_for_function("document.documentElement && document.documentElement.scrollWidth <= innerWidth")
+    for size in (was, *(dict(zip(("width", "height"), SIZES[other], strict=True)) for other in others)):
+        page.set_viewport_size(size)
+        page.wait_for_function(
+            "document.documentElement && document.documentElement.scrollWidth <= innerWidth"
+        )
+    page.set_viewport_size(was)
 
 
 def entered(page: Page, act: Callable[[], object]) -> None:
