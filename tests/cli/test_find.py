@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
@@ -17,6 +18,7 @@ from starlette.testclient import TestClient
 from halfsplit.cli.ask import whole_word
 from halfsplit.job import JobStore
 from halfsplit.workbench.app import create_app
+from tests.waiting import until
 
 COMPLAINT = [{"load": "H1", "works": "no", "state": "on"}]
 
@@ -228,8 +230,18 @@ def _typed_then_interrupted(program, terminal):
         _until(terminal, awaited)
         os.write(terminal, typed.encode() + b"\n")
     _until(terminal, "? for more")
+    # A signal between the prompt and the reading of the line is only noticed with the next key: no finger is so quick.
+    until(lambda: _waits(program.pid), "the program waits for a line")
     program.send_signal(signal.SIGINT)
     return _until(terminal, "Go on with")
+
+
+def _waits(pid):
+    """Whether all threads of a program sleep."""
+    states = [
+        path.read_text().rpartition(")")[2].split()[0] for path in Path(f"/proc/{pid}/task").glob("*/stat")
+    ]
+    return set(states) == {"S"}
 
 
 def _until(terminal, awaited, seconds=400.0):

@@ -46,11 +46,9 @@ def two(store):
 
 def test_a_free_look_is_one_tap(client, store, two):
     view = jobs.bench_view(OpenJob(store, two))
-    look = jobs.free_looks(OpenJob(store, two))[0]
-    assert {view.tests[0].at, look.at} == {
-        "H2",
-        "H3",
-    }  # the next test is a look already, and never offered twice
+    look, *others = jobs.free_looks(OpenJob(store, two))
+    assert {view.tests[0].at, look.at, *(other.at for other in others)} >= {"H2", "H3"}
+    assert view.tests[0].key not in [each.key for each in (look, *others)]  # a look is never offered twice
     assert (look.quantity, look.words) == ("works", ("yes", "weak", "no"))
     assert "Seen in seconds" in client.get("/jobs/two").text
     fragment = client.get(

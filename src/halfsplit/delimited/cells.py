@@ -89,8 +89,8 @@ def is_value(cell: str, comma: bool) -> bool:
 def value_of(cell: str, comma: bool) -> float | None:
     """The number of a cell in the base unit that it names, the seconds of a clock time, NaN for no reading; else None.
 
-    >>> value_of("18,0 mA", True), value_of("1.018,5", True), value_of("00:01:30", False), value_of("x", False)
-    (0.018, 1018.5, 90.0, None)
+    >>> value_of("25,0 mA", True), value_of("1.018,5", True), value_of("00:01:30", False), value_of("x", False)
+    (0.025, 1018.5, 90.0, None)
     """
     if is_number(cell, comma):
         plain = cell.replace("\u2212", "-").replace("." if comma else ",", "")
