@@ -148,6 +148,8 @@ class Heard:
 
     def strange(self, some: Sequence[tuple[Reading, Floats]], share: float) -> Floats:
         """Log-likelihood (C, D) of readings of one measurement that this share of the undrawn has to do with."""
+        if some[0][0].measurement.quantity in NOT_STEADY:  # a look depends on the looks before it
+            return self._strange_or_sound(some, share)
         key = share, tuple(reading for reading, _ in some)
         if key not in self._strange:
             while len(self._strange) >= STRANGE_KEPT:
