@@ -80,7 +80,7 @@ def tell_complaints(page):
 
 
 def test_from_new_job_to_the_pdf(open_page, server):
-    """On a phone; each page on the way fits on a tablet too (on which `test_keyboard.py` goes all the way)."""
+    """On a phone; each page on the way fits on a tablet too."""
     page, vehicle = open_page("phone"), vehicle_of(DEMO)
     job_id = open_job(page)
     tell_complaints(page)
