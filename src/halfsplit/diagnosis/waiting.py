@@ -42,11 +42,7 @@ def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measureme
 
 def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
     """A new fuse where a short may still be behind it, with a lamp at hand that would show it and costs none."""
-    whole = {
-        reading.measurement.at
-        for reading in situation.live
-        if reading.measurement.quantity == "blown" and reading.value == "no"
-    }
+    whole = _looked_at(situation, blown="no")
     fuses = [
         change.name
         for change in test.changes
@@ -72,12 +68,12 @@ def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
     return shorts >= SHORT_SUSPECTED and not dark
 
 
-def _blown(situation: Situation) -> set[str]:
-    """Fuses that were seen blown."""
+def _looked_at(situation: Situation, *, blown: str) -> set[str]:
+    """Fuses that were seen to be blown, or not to be."""
     return {
         reading.measurement.at
         for reading in situation.live
-        if reading.measurement.quantity == "blown" and reading.value == "yes"
+        if reading.measurement.quantity == "blown" and reading.value == blown
     }
 
 
@@ -143,7 +139,7 @@ def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
     circuit, measurements = situation.circuit, list[Measurement]()
     for reading in situation.live:
         test = reading.measurement
-        if test.quantity == "blown" and test.at in _blown(situation):
+        if test.quantity == "blown" and test.at in _looked_at(situation, blown="yes"):
             lamps_in = lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
             failing = {reading.measurement.state for reading in situation.wrong}
             # What a load of its own draws lights a lamp as well: with that unplugged it tells.
