@@ -118,17 +118,24 @@ class Amended(Solved):
         return self._together[what, which]
 
     def some(self, what: str, wanted: Sequence[int], columns: Ints) -> Readings:
-        values = self._whole.some(what, wanted, self._taken[columns])
-        own = np.full(len(self._taken), -1)
-        own[self._columns] = np.arange(len(self._columns))
-        own = own[columns]
+        values, own = self._whole.some(what, wanted, self._taken[columns]), self._anew(columns)
         if (own >= 0).any():
             values[:, own >= 0] = super().some(what, wanted, own[own >= 0])
         return values
 
     def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
-        joined = self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
-        return joined if columns is None else joined[columns]
+        if columns is None:
+            return self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
+        ohms, own = self._whole.port_ohms(a, b, self._taken[columns]), self._anew(columns)
+        if (own >= 0).any():
+            ohms[own >= 0] = super().port_ohms(a, b, own[own >= 0])
+        return ohms
+
+    def _anew(self, columns: Ints) -> Ints:
+        """Where these columns are among those that are solved anew, -1 for the others."""
+        own = np.full(len(self._taken), -1)
+        own[self._columns] = np.arange(len(self._columns))
+        return own[columns]
 
     @cached_property
     def fed(self) -> Bools:
