@@ -26,14 +26,7 @@ from halfsplit.diagnosis.codes import check_code
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.doubt import Doubt, doubt
 from halfsplit.diagnosis.gauge_course import course_of
-from halfsplit.diagnosis.measurement import (
-    NUMERIC,
-    UNITS,
-    Measurement,
-    Present,
-    Reading,
-    answers_for,
-)
+from halfsplit.diagnosis.measurement import NUMERIC, UNITS, Measurement, Present, Reading, answers_for
 from halfsplit.diagnosis.posterior import Inference, Posterior
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, default_priors
