@@ -1,7 +1,7 @@
 """Many technicians at once: clients that enter readings into jobs, against a server of its own process on loopback.
 
 Each does what the page does: it sends the reading, has the answer that it is stored, fetches the bench with the new
-test, and then, unless told otherwise, the drawing and the free looks.
+test, and then, unless told otherwise, what that page fetches late: the drawing and the free looks.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import http.client
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -20,6 +21,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from html import unescape
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from urllib.parse import urlencode
@@ -116,6 +118,15 @@ def memory(process_id: int) -> float:
     return total
 
 
+def processor_seconds(process_id: int) -> float:
+    """What a process and its children have used of the processors so far; those that have ended are left out."""
+    fields = Path(f"/proc/{process_id}/stat").read_text().rpartition(")")[2].split()
+    own = (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    tasks = Path(f"/proc/{process_id}/task").iterdir()
+    children = [child for task in tasks for child in (task / "children").read_text().split()]
+    return own + sum(processor_seconds(int(child)) for child in children)
+
+
 class Client(threading.Thread):
     """Enters readings one after another until ``end``; every ``pause`` s, or at once where the last took longer.
 
@@ -154,21 +165,25 @@ class Client(threading.Thread):
         start, address = time.perf_counter(), f"/jobs/{self.job_id}"
         self.ask("POST", f"{address}/evidence", urlencode(form))
         self.taken[STORED].append(time.perf_counter() - start)
-        self.ask("GET", address)
+        page = self.ask("GET", address)
         self.taken[SHOWN].append(time.perf_counter() - start)
         if self.late:
-            place = urlencode({"place": form["place"]})
-            self.ask("GET", f"{address}/drawing?{place}")
-            self.taken[DRAWN].append(time.perf_counter() - start)
-            self.ask("GET", f"{address}/looks")
+            late = {what: unescape(found) for found, what in FETCHED_LATE.findall(page)}
+            if "drawing" in late:
+                self.ask("GET", late["drawing"])
+                self.taken[DRAWN].append(time.perf_counter() - start)
+            if "looks" in late:
+                self.ask("GET", late["looks"])
 
-    def ask(self, method: str, address: str, body: str | None = None) -> None:
+    def ask(self, method: str, address: str, body: str | None = None) -> str:
         self.line.request(method, address, body, HEADERS)
         answer = self.line.getresponse()
-        answer.read()
         self.failed += answer.status not in (200, 201)
+        return answer.read().decode()
 
 
+FETCHED_LATE = re.compile(r'hx-get="(/jobs/[^"/]+/(drawing|looks)[^"]*)" hx-trigger="load"')
+"""What a page fetches once the new test stands on it."""
 HEADERS = {
     "HX-Request": "true",
     "Accept": "application/json, text/html",
@@ -200,6 +215,7 @@ def main(arguments: list[str]) -> int:
             before = memory(process.pid)
             for job_id, _ in work:  # each bench was opened once before anybody measures
                 urllib.request.urlopen(f"http://127.0.0.1:{port}/jobs/{job_id}", timeout=120).read()
+            busy = processor_seconds(process.pid)
             end = time.monotonic() + given.seconds
             pause = given.clients / given.rate if given.rate else 0.0
             clients = [
@@ -210,7 +226,7 @@ def main(arguments: list[str]) -> int:
                 client.start()
             for client in clients:
                 client.join()
-            after = memory(process.pid)
+            after, busy = memory(process.pid), processor_seconds(process.pid) - busy
     taken = {
         what: sorted(one for client in clients for one in client.taken[what])
         for what in (STORED, SHOWN, DRAWN)
@@ -224,5 +240,6 @@ def main(arguments: list[str]) -> int:
             told(f"a reading entered, {what} (s)", seconds)
     count = len(taken[SHOWN])
     print(f"a second: {count / given.seconds:.1f}; refused: {sum(client.failed for client in clients)}")
+    print(f"processor seconds of the server for a reading: {busy / max(count, 1):.2f}")
     print(f"memory: {before:.0f} MB at the start, {after:.0f} MB at the end")
     return 0 if count and all(taken[what][int(0.95 * count)] <= AIM for what in (STORED, SHOWN)) else 1

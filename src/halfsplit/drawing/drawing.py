@@ -66,9 +66,17 @@ class Plan:
 
 def plan(model: Model, *, focus: frozenset[str] = frozenset(), fold: bool = True) -> Plan:
     """Arranges a circuit; with ``fold``, only what concerns the parts (or points) of ``focus``, if any."""
-    sides = sides_of(model)
-    concerned = folded(model, sides, focus) if fold and focus else unfolded(model)
-    scene = scene_of(concerned, sides)
+    return arranged(model, concerned(model, focus if fold else frozenset()))
+
+
+def concerned(model: Model, focus: frozenset[str]) -> Fold:
+    """What of a circuit concerns the parts (or points) of ``focus``, all of it without any; cheap beside the rest."""
+    return folded(model, sides_of(model), focus) if focus else unfolded(model)
+
+
+def arranged(model: Model, fold: Fold) -> Plan:
+    """Arranges what is left of a circuit."""
+    scene = scene_of(fold, sides_of(model))
     layers = layers_of(scene)
     rails = frozenset(
         End(glyph.key, "top")
@@ -76,7 +84,7 @@ def plan(model: Model, *, focus: frozenset[str] = frozenset(), fold: bool = True
         if glyph.form == "battery" and End(glyph.key, "top") in layers.hubs
     )
     grids = [_routed(layers, order, rails) for order in orders_of(layers)]
-    return Plan(model, concerned, scene, min(grids, key=_tangle))
+    return Plan(model, fold, scene, min(grids, key=_tangle))
 
 
 def _routed(layers: Layers, order: Order, rails: frozenset[End]) -> Grid:

@@ -26,17 +26,17 @@ class Stub:
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """The model that is left, the points that are drawn, the stubs.
+    """The model that is left, the points that are drawn, the stubs. Those of one circuit are the same if these are.
 
     ``boxes``: modules that have a post for folded pins. ``hidden``: for a splice or ground without a stub the number
     of its wires that are folded. ``cut``: pins whose wires are folded elsewhere.
     """
 
-    model: Model
+    model: Model = field(compare=False)
     points: frozenset[str]
     stubs: tuple[Stub, ...] = ()
     boxes: frozenset[str] = frozenset()
-    hidden: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    hidden: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}), hash=False)
     cut: frozenset[str] = frozenset()
 
 

@@ -50,7 +50,7 @@ def think_ahead(memory: Memory) -> bool:
         if not remembered.lock.acquire(blocking=False):
             return False
         try:
-            with in_turn(wait=0.0) as mine:
+            with in_turn(wait=False) as mine:
                 waiting = _waiting(remembered)
                 if not (mine and waiting and remembered.told) or not _thought_through(
                     memory, remembered.told, waiting[0]

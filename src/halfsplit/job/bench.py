@@ -24,7 +24,7 @@ from halfsplit.job.apart import put_back, taken_apart
 from halfsplit.job.costs import costs_of
 from halfsplit.job.kinds import REPAIR
 from halfsplit.job.loads import loads_of
-from halfsplit.job.memory import PROGRESS, Bench, in_turn
+from halfsplit.job.memory import LOOKED, PROGRESS, VIEW, Bench, in_turn, viewed
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import NoCircuitError, check_place, from_json, key_of, to_json
 from halfsplit.job.plain import cause_words, done_words, repair_words
@@ -56,12 +56,21 @@ SHOWN_SPEAKING = 3
 
 def bench_view(job: OpenJob) -> BenchView:
     """The job as it stands. Raises NotFoundError where there is none."""
+    bench = shown_bench(job)
+    view: BenchView = bench.shown[VIEW]
+    return replace(view, costs=costs_of(job.store, bench.job))
+
+
+def shown_bench(job: OpenJob) -> Bench:
+    """The job's bench with its view, to be looked at alone: others may go on working on its diagnosis."""
+    known = viewed(job.store, job.job_id, job.since)
+    if known is not None:
+        return known
     with job.bench() as bench:
-        view = bench.shown.get("view")
-        if view is None:
-            view = bench.shown["view"] = _view(job, bench)
+        if VIEW not in bench.shown:
+            bench.shown[VIEW] = view = _view(job, bench)
             bench.answers[PROGRESS] = view.progress
-        return replace(view, costs=costs_of(job.store, bench.job))
+        return bench
 
 
 def _view(job: OpenJob, bench: Bench) -> BenchView:
@@ -180,14 +189,18 @@ def free_looks(job: OpenJob) -> tuple[TestCard, ...]:
 
     Not part of `bench_view`: weighing them takes as long as the choice of a test, which nobody should wait for.
     """
+    known = viewed(job.store, job.job_id, job.since)
+    if known is not None and LOOKED in known.shown:
+        return known.shown[LOOKED]  # type: ignore[no-any-return]
     with job.bench() as bench:
+        looks: tuple[TestCard, ...] = ()
         answers = _answers(bench)
-        if bench.told is None or answers["finding"] or not bench.told.diagnosis.readings:
-            return ()
-        if "looks" not in answers:
-            with in_turn():
-                answers["looks"] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
-        looks: tuple[TestCard, ...] = answers["looks"]
+        if bench.told is not None and not answers["finding"] and bench.told.diagnosis.readings:
+            if LOOKED not in answers:
+                with in_turn(late=True):
+                    answers[LOOKED] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
+            looks = answers[LOOKED]
+        bench.shown[LOOKED] = looks
         return looks
 
 

@@ -113,8 +113,7 @@ def branches_of(job: OpenJob, analysis: DrainAnalysis | None) -> Branches:
 
 def _fuses(job: OpenJob) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dict[str, dict[str, Any]]]:
     """Fuses by name (of the circuit, then those entered), their currents, and their latest readings."""
-    with job.bench() as bench:
-        circuit = bench.circuit
+    circuit = job.circuit
     fuses = {fuse.name: fuse for fuse in fuses_of(circuit)} if circuit is not None else {}
     entries: dict[str, dict[str, Any]] = {}
     for entry in job.live("drain fuse"):

@@ -12,7 +12,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -21,6 +21,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.job.abandoned import check_waited_for
 from halfsplit.job.circumstances import vehicle_bands
 from halfsplit.job.replay import Told, begin, chapters, tell
+from halfsplit.job.turns import Turns
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
 
@@ -31,20 +32,16 @@ A job on a pattern takes about 20 MB after fifteen readings, a vehicle of 60 bra
 """
 LEAST_SIZE = 1_000_000
 """Bytes that a job counts for in any case: entries, answers, circuit."""
-TURN = 1.0
-"""Seconds for which one computation waits for another: the processor is shared only with long ones."""
-_turn = threading.RLock()
+VIEW = "view"
+"""What a page shows of a bench, among what is shown of it."""
+LOOKED = "looks"
+"""What is seen in seconds, among the same."""
+_turns = Turns()
 
 
-@contextmanager
-def in_turn(wait: float = TURN) -> Iterator[bool]:
-    """One computation after the other: together they would all be done only when the last is. Whether it was had."""
-    mine = _turn.acquire(timeout=wait)
-    try:
-        yield mine
-    finally:
-        if mine:
-            _turn.release()
+def in_turn(*, wait: bool = True, late: bool = False) -> AbstractContextManager[bool]:
+    """One computation after the other, what is fetched ``late`` by a page after the others; see `Turns`."""
+    return _turns.turn(wait=wait, late=late)
 
 
 @dataclass
@@ -52,7 +49,7 @@ class Remembered:
     """One job's memory; to be used under its ``lock``.
 
     ``answers``: what was worked out, by name, until a change of what was heard; ``bench``: the job as it was last
-    looked at; ``size``: bytes of what is solved for it.
+    looked at; ``viewed``: as it was last shown; ``size``: bytes of what is solved for it.
     """
 
     lock: threading.RLock = field(default_factory=threading.RLock)
@@ -61,6 +58,7 @@ class Remembered:
     told: Told | None = None
     answers: dict[str, Any] = field(default_factory=dict)
     bench: Bench | None = None
+    viewed: Bench | None = None
     size: int = 0
 
 
@@ -130,20 +128,32 @@ def memory_of(store: JobStore) -> Memory:
 
 
 @contextmanager
-def at_bench(store: JobStore, job_id: str) -> Iterator[Bench]:
+def at_bench(store: JobStore, job_id: str, since: int | None = None) -> Iterator[Bench]:
     """The job with a diagnosis that has heard everything stored; nobody else works on it until the block ends.
 
-    Raises NotFoundError where there is no such job, AbandonedError where whoever asked has gone while he waited.
+    ``since``: the change of the job that has to be in it, where later ones need not be: what belongs to a page that was
+    shown then. Raises NotFoundError where there is no such job, AbandonedError where whoever asked has gone while he
+    waited.
     """
     memory = memory_of(store)
-    asked = store.job(job_id)  # no memory is kept for a job that is not there
-    remembered = memory.of(job_id)
-    with remembered.lock:
+    asked = since if since is not None and memory.knows(job_id) else store.job(job_id).last_change
+    remembered = memory.of(job_id)  # no memory is kept for a job that is not there
+    with remembered.lock, ExitStack() as turn:
         check_waited_for()
-        if remembered.bench is None or remembered.bench.job.last_change < asked.last_change:
+        if remembered.bench is None or remembered.bench.job.last_change < asked:
+            turn.enter_context(in_turn())  # for all that follows from it as well
             remembered.bench = _updated(store, store.job(job_id), remembered)
         yield remembered.bench
+        if VIEW in remembered.bench.shown:
+            remembered.viewed = remembered.bench
         memory.make_room(remembered)
+
+
+def viewed(store: JobStore, job_id: str, since: int | None) -> Bench | None:
+    """The job as it was last shown, if that was at or after this change (never, if None); nobody is waited for."""
+    memory = memory_of(store)
+    bench = memory.of(job_id).viewed if since is not None and memory.knows(job_id) else None
+    return bench if bench is not None and bench.job.last_change >= (since or 0) else None
 
 
 PROGRESS = "progress"
@@ -165,8 +175,7 @@ def _updated(store: JobStore, job: Job, remembered: Remembered) -> Bench:
     before, after = chapters(entries)
     if job.last_change != remembered.sequence:
         heard = remembered.begun_with
-        with in_turn():
-            remembered.told = _told(job, checked, before, remembered)
+        remembered.told = _told(job, checked, before, remembered)
         remembered.sequence = job.last_change
         if remembered.begun_with != heard:
             remembered.answers.clear()

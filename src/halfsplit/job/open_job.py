@@ -37,12 +37,15 @@ def now() -> datetime:
 class OpenJob:
     """A job by its id; ``who`` is the name that stands beside what is entered.
 
+    ``since``: the last change that its bench has to know of, all if None: what a page fetches late need not wait for
+    what others have entered meanwhile.
     Whatever looks for it raises NotFoundError where there is none of this id.
     """
 
     store: JobStore
     job_id: str
     who: str = ""
+    since: int | None = None
 
     @property
     def record(self) -> Job:
@@ -81,7 +84,7 @@ class OpenJob:
 
     def bench(self) -> AbstractContextManager[Bench]:
         """The job with a diagnosis that has heard everything stored; nobody else works on it until the block ends."""
-        return at_bench(self.store, self.job_id)
+        return at_bench(self.store, self.job_id, self.since)
 
     # Entries and files
 

@@ -8,12 +8,13 @@ from functools import lru_cache
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.drawing import CSS, Overlays, Plan, paint_plan, plan
+from halfsplit.circuit.model import Model
+from halfsplit.drawing import CSS, Fold, Overlays, Plan, arranged, concerned, paint_plan
 from halfsplit.errors import HalfsplitError
-from halfsplit.job.bench import bench_view
+from halfsplit.job.bench import shown_bench
 from halfsplit.job.diagrams import bench_page
 from halfsplit.job.entering import shown_value
-from halfsplit.job.memory import Bench
+from halfsplit.job.memory import VIEW, Bench, in_turn
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.job.tests import lead_points
@@ -22,6 +23,8 @@ from halfsplit.notation.library import Sample
 from halfsplit.store import struck_ids
 
 DRAWING_CSS = CSS
+PLANS = 200
+"""Arrangements that are kept; each takes some 20 kB and a tenth of a second."""
 LEAST_SUSPICION = 0.03
 """Shares below this are not shaded: a drawing in which everything is tinted tells nothing."""
 MOST_NEAR = 6
@@ -42,11 +45,20 @@ class BenchDrawing:
     page: str = ""
 
 
-@lru_cache(maxsize=24)
 def _plan(text: str, focus: frozenset[str]) -> Plan:
+    return _arranged(text, concerned(_model(text), focus))
+
+
+@lru_cache(maxsize=PLANS)
+def _arranged(text: str, fold: Fold) -> Plan:
+    with in_turn(late=True):
+        return arranged(_model(text), fold)
+
+
+def _model(text: str) -> Model:
     circuit = check_text(text).circuit
     assert circuit is not None  # noqa: S101 - asked only for a text that is usable
-    return plan(circuit.model, focus=focus)
+    return circuit.model
 
 
 def circuit_drawing(
@@ -83,27 +95,24 @@ def bench_drawing(
     nothing is folded. ``opened``: parts that were unfolded by a tap. ``paths``: the current paths, even where
     the job has a diagram of its own to show it on.
     """
-    view = bench_view(job)
-    with job.bench() as bench:
-        checked = bench.checked
-        if checked is None or checked.circuit is None or not checked.usable:
-            return BenchDrawing("", folded=False)
-        suspicion = {
-            suspect.part: suspect.probability
-            for suspect in view.suspects
-            if suspect.probability >= LEAST_SUSPICION
-        }
-        measured = from_json(place) if place else None
-        leads = lead_points(measured, checked.circuit) if measured else {}
-        near = [suspect.part for suspect in view.suspects[:MOST_NEAR] if suspect.probability >= LEAST_NEAR]
-        focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
-        overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state), leads)
-        page = None if whole else bench_page(job, overlays, [*leads, *suspicion])
-        if page is not None and not paths:
-            return BenchDrawing(page.svg, folded=False, diagram=True, page=page.name)
-        plan = _plan(checked.text, focus)
-        svg = paint_plan(plan, overlays, width=width).svg
-        return BenchDrawing(svg, plan.fold.model is not plan.model, page is not None)
+    bench = shown_bench(job)
+    checked, suspects = bench.checked, bench.shown[VIEW].suspects
+    if checked is None or checked.circuit is None or not checked.usable:
+        return BenchDrawing("", folded=False)
+    suspicion = {
+        suspect.part: suspect.probability for suspect in suspects if suspect.probability >= LEAST_SUSPICION
+    }
+    measured = from_json(place) if place else None
+    leads = lead_points(measured, checked.circuit) if measured else {}
+    near = [suspect.part for suspect in suspects[:MOST_NEAR] if suspect.probability >= LEAST_NEAR]
+    focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
+    overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state), leads)
+    page = None if whole else bench_page(job, overlays, [*leads, *suspicion])
+    if page is not None and not paths:
+        return BenchDrawing(page.svg, folded=False, diagram=True, page=page.name)
+    plan = _plan(checked.text, focus)
+    svg = paint_plan(plan, overlays, width=width).svg
+    return BenchDrawing(svg, plan.fold.model is not plan.model, page is not None)
 
 
 def _focus(names: Iterable[str]) -> frozenset[str]:

@@ -102,8 +102,7 @@ class Table:
 def table_of(job: OpenJob, scan_id: str) -> Table | None:
     """The table of a report; None without a usable circuit. Raises NotFoundError where there is no such report."""
     kept = report_of(job, scan_id)
-    with job.bench() as bench:
-        circuit = bench.circuit
+    circuit = job.circuit
     if circuit is None or not circuit.parts:
         return None
     said = job.last("scan table")
@@ -128,15 +127,14 @@ def table_of(job: OpenJob, scan_id: str) -> Table | None:
 
 def has_circuit(job: OpenJob) -> bool:
     """Whether the job has a circuit that can be worked with."""
-    with job.bench() as bench:
-        return bench.checked is not None and bench.checked.usable
+    checked = job.checked
+    return checked is not None and checked.usable
 
 
 def fault_names(job: OpenJob) -> tuple[str, ...]:
     """Every fault of the job's circuit, for the simulated vehicle; empty without a circuit."""
-    with job.bench() as bench:
-        circuit = bench.circuit
-        return tuple(circuit.faults) if circuit is not None and _modules(circuit) else ()
+    circuit = job.circuit
+    return tuple(circuit.faults) if circuit is not None and _modules(circuit) else ()
 
 
 def _modules(circuit: Circuit) -> tuple[Part, ...]:
@@ -277,8 +275,7 @@ def save_table(
     job: OpenJob, units: Mapping[str, str], codes: Sequence[Mapping[str, str]], *, state: str
 ) -> None:
     """Keep the table: unit's key → part, and for codes (unit, code) their failure and pin. Raises InputError."""
-    with job.bench() as bench:
-        circuit = bench.circuit
+    circuit = job.circuit
     if circuit is None:
         raise NoCircuitError
     names = {part.name for part in _modules(circuit)}

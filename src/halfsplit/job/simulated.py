@@ -50,9 +50,7 @@ _LOCK = threading.Lock()
 def simulated_channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel, Mapping[str, Address]]:
     """The channel to the vehicle that the words name, and its units. Raises UnknownNameError for a fault it has not."""
     fault = words.removeprefix(SIMULATED).strip()
-    with job.bench() as bench:
-        circuit = bench.circuit
-        version = bench.job.circuit_version
+    circuit, version = job.circuit, job.record.circuit_version
     vehicle = vehicle_of(circuit, fault) if circuit is not None else None
     key = (job.job_id, fault, version if vehicle is not None else 0)
     with _LOCK:

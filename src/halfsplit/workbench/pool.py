@@ -25,7 +25,7 @@ from halfsplit.workbench.problems import problem_response
 
 BENCH: Final = re.compile(
     r"(?:/api/v1)?/jobs/(?!new(?:/|$)|import(?:/|$))([A-Za-z0-9_.:-]{1,60})"
-    r"(?:/(?:drawing|evidence|complaints|close|state|progress|suspects|tests|report|report\.pdf)(?:/.*)?)?"
+    r"(?:/(?:drawing|looks|scan/cause|evidence|complaints|close|state|progress|suspects|tests|report|report\.pdf)(?:/.*)?)?"
 )
 """The addresses whose answers the engine works out, with the job's id; all others are answered by the server itself."""
 ENTRY: Final = re.compile(r"(?:/api/v1)?/jobs/[^/]+/evidence")
@@ -75,6 +75,10 @@ class Process:
         if len(self.answered) == ANSWERS and now - self.answered[0] < HELD_UP:
             return False
         return any(request.job_id != job_id and now - request.since > HELD_UP for request in self.going)
+
+    def free(self, now: float) -> bool:
+        """Whether nobody waits there for long: only to such a one does a job move, for it brings its work with it."""
+        return all(now - request.since <= HELD_UP for request in self.going)
 
     def abandoned(self, now: float) -> bool:
         """Whether all that it works on is for nobody, and has been for a while."""
@@ -182,7 +186,7 @@ class Pool:
                 self._processes,
                 key=lambda process: (process.heavy(job_id, now), len(process.going), self._jobs_of(process)),
             )
-            if known is None or known.retired or not best.heavy(job_id, now):
+            if known is None or known.retired or best.free(now):
                 known = best
         self._places[job_id] = known
         self._places.move_to_end(job_id)

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
@@ -35,6 +35,8 @@ from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 PRESENT: Mapping[str, jobs.Present] = {"yes": "yes", "no": "no", "unknown": "unknown"}
+Since = Annotated[int | None, Query(ge=0, le=2**53)]
+"""The last change of the job that the page knows of."""
 WIDTH = 760.0
 """Room for the drawing (px) beside the evidence on a tablet."""
 
@@ -43,6 +45,7 @@ WIDTH = 760.0
 def bench_page(request: Request, job: JobToRead) -> Response:
     """The bench as it stands, or with a test that was chosen."""
     view, asked = jobs.bench_view(job), dict(request.query_params)
+    job = replace(job, since=view.sequence)  # all of a page is of one moment
     test, own, notice = _chosen(job, view, asked)
     others, late = asked.get("others") == "1", bool(request.headers.get("HX-Request"))
     page = _page(
@@ -193,8 +196,11 @@ def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
 
 
 @router.get("/drawing")
-def drawing(request: Request, job: JobToRead, state: str = "", whole: str = "") -> Response:
+def drawing(
+    request: Request, job: JobToRead, state: str = "", whole: str = "", since: Since = None
+) -> Response:
     """The drawing alone, with what each point should read; ``whole``: the whole sheet, a page of its own."""
+    job = replace(job, since=since)
     view, asked = jobs.bench_view(job), dict(request.query_params)
     note = _drawing(
         job,
@@ -210,9 +216,10 @@ def drawing(request: Request, job: JobToRead, state: str = "", whole: str = "") 
 
 
 @router.get("/looks")
-def looks(request: Request, job: JobToRead) -> Response:
+def looks(request: Request, job: JobToRead, since: Since = None) -> Response:
     """What is seen in seconds, which is fetched once the next test stands on the page."""
-    page = LooksFragment(job.job_id, jobs.free_looks(job), Entry(jobs.new_id()))
+    found = jobs.free_looks(replace(job, since=since))
+    page = LooksFragment(job.job_id, found, Entry(jobs.new_id()))
     return render(request, "bench/_looks_fragment.html", page)
 
 
@@ -241,6 +248,7 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
     if not request.headers.get("HX-Request"):
         return RedirectResponse(f"/jobs/{job.job_id}", 303)
     view = jobs.bench_view(job)
+    job = replace(job, since=view.sequence)
     page = _page(job, view, view.tests[0] if view.tests else None, late=True)
     return render(request, "bench/_bench.html", page)
 
