@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from halfsplit.circuit.batch import Batch, Cases
+from halfsplit.circuit.batch import Batch, Cars, Cases
 from tests.circuit.circuits import random_vehicles, ready_made
 from tests.references.deck import build
 from tests.references.ngspice import batch as ngspice_batch
@@ -31,7 +31,7 @@ def hanging_on_the_leak(chosen, state, fault, points):
     if not points:
         return set()
     system, one = chosen.network.system(state), chosen.faults[fault]
-    batch = Batch([system], Cases.of(system, [one.changes], [one.locks]))
+    batch = Batch(Cars([system]), Cases.of(system, [one.changes], [one.locks]))
     ohms = batch.source_ohms(np.array([chosen.network.node(point) for point in points]))[:, 0, 0]
     return {point for point, each in zip(points, ohms, strict=True) if each > 1e6}
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from halfsplit.circuit import batch as batch_of
-from halfsplit.circuit.batch import Batch, Cases
+from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.faults import pair
 from halfsplit.circuit.interventions import Jump, LampFor, Unplug, apply
 from halfsplit.circuit.network import OPEN, Change
@@ -23,7 +23,7 @@ def compare(chosen, state, faults, interventions=()):
     """Largest difference in volts; states and blown fuses must agree."""
     network = chosen.network
     system = apply(network.system(state), interventions)
-    batch = Batch([system], Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
     volts = batch.volts(np.arange(network.size))[..., 0]
     worst = 0.0
     for column, fault in enumerate(faults):
@@ -85,7 +85,7 @@ def test_the_factorisations_do_not_grow_with_the_number_of_faults():
         for some in (faults[:1], faults):
             before = COUNTER.factorisations
             batch = Batch(
-                [system], Cases.of(system, [one.changes for one in some], [one.locks for one in some])
+                Cars([system]), Cases.of(system, [one.changes for one in some], [one.locks for one in some])
             )
             batch.volts(np.arange(chosen.network.size))
             made.append(COUNTER.factorisations - before)
@@ -100,7 +100,7 @@ def test_the_resistance_of_a_port_is_that_of_a_solution_with_a_load():
     )
     faults = [chosen.faults[name] for name in ("nothing wrong", "H2 open", "F1.2 high resistance 10 ohm")]
     system = chosen.network.system("as drawn")
-    batch = Batch([system], Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
     node, load = chosen.network.node("H1.2"), 50.0
     ohms = batch.source_ohms(np.array([node]))[0, :, 0]
     for column, fault in enumerate(faults):
@@ -121,7 +121,7 @@ def test_the_resistance_of_every_point_against_forty_digits():
     network = chosen.network
     system = network.system("on")
     faults = [fault for fault in chosen.faults.values() if not fault.members][::5]
-    batch = Batch([system], Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
     ours = batch.source_ohms(np.arange(network.size))[..., 0]
     with mpmath.workdps(40):
         for column in range(0, len(faults), 7):
@@ -155,7 +155,7 @@ def test_threads_share_nothing_that_they_write(monkeypatch):
     faults = list(chosen.faults.values())
     cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
     nodes = np.arange(chosen.network.size)
-    alone = Batch([system], cases).volts(nodes)
+    alone = Batch(Cars([system]), cases).volts(nodes)
     seen = []
 
     def noted(*arguments):
@@ -165,7 +165,7 @@ def test_threads_share_nothing_that_they_write(monkeypatch):
     monkeypatch.setattr(batch_of, "answer", noted)
     monkeypatch.setattr(batch_of, "THREADS", 2)
     monkeypatch.setattr(batch_of, "FEWEST_BLOCKS", 1)
-    together = Batch([system], cases)
+    together = Batch(Cars([system]), cases)
     seen.clear()
     assert np.array_equal(together.volts(nodes), alone)
     assert len(seen) == 2

@@ -13,17 +13,17 @@ from functools import cached_property
 
 import numpy as np
 
+from halfsplit.circuit.cars import Cars, Healthy
 from halfsplit.circuit.cases import Cases, alike, operated
-from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States, Thresholds
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
 from halfsplit.circuit.element import DriverDevice
-from halfsplit.circuit.elimination import Base, Changes, Work, bases, working
+from halfsplit.circuit.elimination import Changes, Work
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.network import OPEN, System
 from halfsplit.circuit.settle import Evaluate, settle
-from halfsplit.circuit.solve import COUNTER, links
-from halfsplit.circuit.structure import Numbers, Structure, structure_of
+from halfsplit.circuit.solve import links
 from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, Asked, answer, places
-from halfsplit.threads import THREADS, share_out
+from halfsplit.threads import share_out
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
@@ -38,20 +38,17 @@ FEWEST_LANES = 8
 class Batch:
     """C cases in D draws, settled. ``states``, ``chattering`` (devices, C, D); ``blown`` (fuses, C, D).
 
-    ``systems``: the same network in the same state, with the values of each draw. ``before`` (fuses, C, D): fuses that
+    ``cars``: the same network in the same state, with the values of each draw. ``before`` (fuses, C, D): fuses that
     have opened already and are not told in ``blown``.
     """
 
-    def __init__(self, systems: Sequence[System], cases: Cases, before: Bools | None = None) -> None:
-        self.systems, self.cases = tuple(systems), cases
-        self.system = self.systems[0]
+    def __init__(self, cars: Cars, cases: Cases, before: Bools | None = None) -> None:
+        self.cars, self.cases, self.system = cars, cases, cars.system
         self.network = self.system.network
         self.table = self.network.devices
-        self.shape = len(cases), len(self.systems)
-        self._thresholds = Thresholds.beside([each.parameters.thresholds for each in self.systems])
-        self._opens_at = np.stack([each.opens_at for each in self.systems], axis=1)
+        self.shape = len(cases), len(self.cars)
         self._every = np.arange(int(np.prod(self.shape)))
-        self._row = np.repeat(np.arange(len(cases)), len(self.systems))
+        self._row = np.repeat(np.arange(len(cases)), len(self.cars))
         self._changes = cases.changes
         self._states: States = np.zeros((len(self.table.devices), len(self._every)), dtype=np.int8)
         self._chattering: Bools = np.zeros(self._states.shape, dtype=bool)
@@ -83,11 +80,8 @@ class Batch:
 
     @property
     def nbytes(self) -> int:
-        """Bytes that its arrays take, about: the states of all cells and the healthy networks of all lanes."""
-        base = self.__dict__.get("_base", ())
-        return sum(
-            each.nbytes for each in (self._states, self._chattering, self._blown, *self._changes, *base)
-        )
+        """Bytes that its own arrays take, about: the states of all cells; the cars' are theirs."""
+        return sum(each.nbytes for each in (self._states, self._chattering, self._blown, *self._changes))
 
     # What is asked of the settled cells.
 
@@ -103,18 +97,18 @@ class Batch:
 
     def source_ohms(self, nodes: Ints, cases: Ints | None = None) -> Floats:
         """Resistance (nodes, C, D) that each point shows against the reference: what an instrument meets."""
-        cells, asked = self._of(cases), places(self._structure, nodes)
+        cells, asked = self._of(cases), places(self.cars.structure, nodes)
         return self._told(self._ask(POINTS, cells, self._states[:, cells], asked))
 
     def port_ohms(self, a: Ints, b: Ints, cases: Ints | None = None) -> Floats:
         """Resistance (ports, C, D) between pairs of nodes, with the devices as they are."""
-        cells, asked = self._of(cases), places(self._structure, a, b)
+        cells, asked = self._of(cases), places(self.cars.structure, a, b)
         return self._told(self._ask(PORTS, cells, self._states[:, cells], asked))
 
     def fed(self) -> Bools:
         """Which modules work (modules, C, D)."""
         volts = self._volts(self._every, self._states, self.table.watch)
-        minimum = self._thresholds.at(self._draw(self._every)).minimum
+        minimum = self.cars.thresholds.at(self._draw(self._every)).minimum
         dead = self.cases.locks.dead[:, self._case(self._every)]
         return self.table.fed(volts, dead, minimum).reshape(-1, *self.shape)
 
@@ -130,19 +124,19 @@ class Batch:
 
     def _of(self, cases: Ints | None) -> Ints:
         """The cells of some cases, or all."""
-        draws = len(self.systems)
+        draws = len(self.cars)
         return self._every if cases is None else (cases[:, None] * draws + np.arange(draws)).ravel()
 
     def _told(self, values: Floats) -> Floats:
-        return values.reshape(len(values), -1, len(self.systems))
+        return values.reshape(len(values), -1, len(self.cars))
 
     # How it is settled.
 
     def _case(self, cells: Ints) -> Ints:
-        return np.asarray(cells // len(self.systems))
+        return np.asarray(cells // len(self.cars))
 
     def _draw(self, cells: Ints) -> Ints:
-        return np.asarray(cells % len(self.systems))
+        return np.asarray(cells % len(self.cars))
 
     @cached_property
     def _cells(self) -> Ints:
@@ -152,11 +146,11 @@ class Batch:
         element of which no front knows, only with others that add the same, and those that are settled by themselves
         apart from those that are like another.
         """
-        beside = -(-FEWEST_LANES // len(self.systems))
+        beside = -(-FEWEST_LANES // len(self.cars))
         every = np.arange(len(self.cases))
         if beside > 1:
             elements = self.cases.changes.elements
-            known = ~((self._structure.extra[elements] == 1) & (elements >= 0)).any(axis=1)
+            known = ~((self.cars.structure.extra[elements] == 1) & (elements >= 0)).any(axis=1)
             own = self._like == every
             kinds = np.column_stack([np.where(known[:, None], -1, elements), own])
             _, kind = np.unique(kinds, axis=0, return_inverse=True)
@@ -166,8 +160,8 @@ class Batch:
             packed = np.concatenate(filled) if filled else every
             # Cases of which each adds another element are worked on one by one.
             every, beside = (packed, beside) if len(packed) < MOSTLY_COPIES * len(every) else (every, 1)
-        return (every[:, None] * len(self.systems) + np.arange(len(self.systems))).reshape(
-            -1, beside * len(self.systems)
+        return (every[:, None] * len(self.cars) + np.arange(len(self.cars))).reshape(
+            -1, beside * len(self.cars)
         )
 
     @cached_property
@@ -179,55 +173,8 @@ class Batch:
         return place // lanes, place % lanes
 
     @cached_property
-    def _structure(self) -> Structure:
-        return structure_of(self.system)
-
-    @cached_property
-    def _owned(self) -> Numbers:
-        lists = self.table.elements_of
-        table = np.full((len(lists), max(map(len, lists), default=0)), -1, dtype=np.int32)
-        for row, each in enumerate(lists):
-            table[row, : len(each)] = each
-        return table
-
-    @cached_property
-    def _base(self) -> Base:
-        """The healthy networks of all lanes in all rounds of their run, which is found from the first round alone."""
-        draws, lanes = len(self.systems), self._cells.shape[1]
-        systems = self.systems * (lanes // draws)
-        rest = self.table.rest(self.table.free(lanes)).T[None]
-        first = bases(systems, rest, self._owned, THREADS)
-        COUNTER.factorisations += draws
-        if not self.system.driven:
-            return first
-        nothing = Cases.of(self.system, [()], [()])
-        locks = nothing.locks.at(np.zeros(lanes, dtype=np.intp))
-        work = working(self._structure, lanes, len(first.states))
-        rows, changes = np.zeros((1, lanes), dtype=np.intp), nothing.changes
-
-        def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-            def watched(now: States) -> Floats:
-                every = np.zeros((len(now), lanes), dtype=np.int8)
-                every[:, columns] = now
-                volts = np.empty((len(self.table.watch), 1, lanes))
-                wanted = places(self._structure, self.table.watch)
-                given = every.T[None].copy()
-                answer(VOLTS, self._structure, first, rows, given, changes, work, 0, 1, *wanted, volts)
-                return np.asarray(volts[:, 0, columns])
-
-            return watched(states), links(self.system, states, locks.at(columns), watched)
-
-        settled = settle(self.system, evaluate, locks, self._thresholds.at(np.arange(lanes) % draws))
-        COUNTER.factorisations += draws * len(settled.history)
-        rounds = np.stack([states.T for states in settled.history])
-        return bases(systems, rounds, self._owned, THREADS)
-
-    @cached_property
-    def _works(self) -> list[Work]:
-        """Room for each thread."""
-        base, lanes = self._base, self._cells.shape[1]
-        free = range(len(base.states), len(base.conductance))
-        return [working(self._structure, lanes, own) for own in free]
+    def _healthy(self) -> Healthy:
+        return self.cars.healthy(self._cells.shape[1] // len(self.cars))
 
     def _settle(self, waiting: Ints) -> None:
         """Settle these cells; those in which a fuse opens are settled again, from the unpowered network.
@@ -240,7 +187,7 @@ class Batch:
         while len(waiting):
             locks = self.cases.locks.at(self._case(waiting))
             settled = settle(
-                self.system, self._evaluate(waiting, locks), locks, self._thresholds.at(self._draw(waiting))
+                self.system, self._evaluate(waiting, locks), locks, self.cars.thresholds.at(self._draw(waiting))
             )
             self._states[:, waiting] = settled.states
             self._chattering[:, waiting] = settled.chattering
@@ -262,7 +209,7 @@ class Batch:
         if not len(self.network.fuses):
             return cells[:0]
         amps = self._mean(cells, lambda states: self._amps(cells, states, self.network.fuses))
-        load: Floats = np.abs(amps) / self._opens_at[:, self._draw(cells)]
+        load: Floats = np.abs(amps) / self.cars.opens_at[:, self._draw(cells)]
         worst = load.argmax(axis=0)
         over = load[worst, np.arange(len(cells))] > 1.0
         rows: Ints = cells[over]
@@ -273,7 +220,7 @@ class Batch:
 
     def _copy(self, cells: Ints) -> None:
         """Give these cells the devices and fuses of the cells that they are like."""
-        first = self._like[self._case(cells)] * len(self.systems) + self._draw(cells)
+        first = self._like[self._case(cells)] * len(self.cars) + self._draw(cells)
         for each in (self._states, self._chattering, self._blown):
             each[:, cells] = each[:, first]
         self._open_all(self._blown[:, cells], cells)
@@ -304,23 +251,23 @@ class Batch:
         now[:, asked_for >= 0] = states[:, asked_for[asked_for >= 0]]
         given = np.ascontiguousarray(now.transpose(1, 2, 0))
         out = np.empty((len(asked[0]), *every.shape))
-        base, rows = self._base, self._row[every]
+        base, rows = self._healthy.base, self._row[every]
 
-        known = self._structure, base, rows, given, self._changes
+        known = self.cars.structure, base, rows, given, self._changes
 
         def work_on(work: Work, start: int, end: int) -> None:
             ends, needed, above = asked
             # What a block needs besides is written behind the list.
             answer(what, *known, work, start, end, ends, needed, above.copy(), out)
 
-        share_out(work_on, self._works, len(every), FEWEST_BLOCKS)
+        share_out(work_on, self._healthy.works, len(every), FEWEST_BLOCKS)
         if np.array_equal(every.ravel(), cells):
             return out.reshape(len(out), every.size)
         return out[:, row_of, lanes]
 
     def _volts(self, cells: Ints, states: States, nodes: Ints) -> Floats:
         """Volts (nodes, b) of cells with these device states (devices, b)."""
-        return self._ask(VOLTS, cells, states, places(self._structure, nodes))
+        return self._ask(VOLTS, cells, states, places(self.cars.structure, nodes))
 
     def _amps(self, cells: Ints, states: States, elements: Ints) -> Floats:
         nodes = self.system.ends[elements][:, 2:].T.ravel()
@@ -330,7 +277,7 @@ class Batch:
 
     def _values(self, cells: Ints, states: States, elements: Ints) -> tuple[Floats, Floats, Floats]:
         """Conductance, emf and push (elements, b) in cells with these device states."""
-        values, system, draw = self._base, self.system, self._draw(cells)
+        values, system, draw = self._healthy.base, self.system, self._draw(cells)
         conductance, emf, push = (each[elements][:, draw] for each in (values.given, values.emf, values.push))
         changes, rows = self._changes, self._row[cells]
         for slot in range(changes.elements.shape[1]):
@@ -403,8 +350,8 @@ class Expectation:
 def expect(system: System, faults: Sequence[Fault], nodes: Ints) -> Expectation:
     """Volts at nodes under each fault."""
     cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
-    batch = Batch([system], cases)
+    batch = Batch(Cars([system]), cases)
     return Expectation(batch.volts(nodes)[..., 0], batch)
 
 
-__all__ = ["Batch", "Cases", "Expectation", "expect"]
+__all__ = ["Batch", "Cars", "Cases", "Expectation", "expect"]

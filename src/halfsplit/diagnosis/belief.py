@@ -19,12 +19,14 @@ from halfsplit.diagnosis.evidence import anything_at, forecast, log_likelihood, 
 from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, strange_share
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Between, Measurement, Reading, answers_for
-from halfsplit.diagnosis.predict import SceneKey
+from halfsplit.diagnosis.fleet import SceneKey
 
 Floats = NDArray[np.float64]
 
 NOT_STEADY = ("inspection", "event", "wiggle")
 """What depends on the eyes and the hand: made again it may well show another thing."""
+FEED_OFF = "ohms"
+"""What is measured with the feed isolated: no fuse blows meanwhile."""
 UNSTEADY = 0.2
 """Share of what is not drawn that shows something else each time."""
 AGAIN_FLOOR, AGAIN_SHARE = 0.05, 0.02
@@ -67,7 +69,8 @@ class Belief:
         return self._latest[1]
 
     def _worked_out(self, readings: Sequence[Reading]) -> list[Floats]:
-        used = {SceneKey(reading.measurement.state, reading.measurement.changes) for reading in readings}
+        powered = [reading.measurement for reading in readings if reading.measurement.quantity != FEED_OFF]
+        used = {SceneKey(each.state, each.changes) for each in powered}
         memory = self.context.predictor.memory(used)
         if memory.token != self.context.memory.token:
             if memory.token not in self._after:

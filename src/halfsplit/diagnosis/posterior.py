@@ -26,7 +26,7 @@ from halfsplit.diagnosis.hypotheses import (
 )
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
-from halfsplit.diagnosis.predict import SceneKey
+from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
 

@@ -7,21 +7,21 @@ predictions are those of the faults and not of the dice.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.batch import Batch, Cases
+from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
 from halfsplit.circuit.element import DriverDevice, Relay
 from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
-from halfsplit.circuit.interventions import Intervention, StandInFor, apply, replaced
+from halfsplit.circuit.interventions import StandInFor, replaced
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.network import Parameters, System
+from halfsplit.diagnosis.fleet import Fleet, SceneKey
 from halfsplit.diagnosis.hypotheses import Columns
 from halfsplit.diagnosis.solved import Amended, Bools, Floats, Ints, Part, Readings, Solved
 
@@ -30,15 +30,6 @@ SCENE_BYTES, FEWEST_SCENES = 1 << 28, 4
 PARTS, LARGER = 3, 4
 """Parts of a predictor that are kept, and how many times larger than needed one may be."""
 DEAD_MODES = ("open", "shorted", "stalled")
-
-
-@dataclass(frozen=True)
-class SceneKey:
-    """What a scene is: state, interventions in the order made, and whether the feed is isolated (for ohms)."""
-
-    state: str
-    changes: tuple[Intervention, ...] = ()
-    isolated: bool = False
 
 
 class Scene:
@@ -281,11 +272,12 @@ class Predictor:
         self,
         circuit: Circuit,
         columns: Columns,
-        draws: Sequence[Parameters],
+        fleet: Fleet,
         near: Predictor | None = None,
         give_way: Callable[[], None] = lambda: None,
     ) -> None:
-        self.circuit, self.columns, self.draws = circuit, columns, tuple(draws)
+        self.circuit, self.columns, self.fleet = circuit, columns, fleet
+        self.draws = fleet.draws
         self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
         self._solved: dict[tuple[Hashable, bytes], Solved] = {}
         shape = len(circuit.network.fuses), len(columns), len(self.draws)
@@ -299,8 +291,15 @@ class Predictor:
 
     @property
     def nbytes(self) -> int:
-        """Bytes of what is solved."""
-        return sum(each.nbytes for each in self._solved.values()) + sum(each.nbytes for each in self._parts)
+        """Bytes of what is solved, and of the cars that it is solved for."""
+        return held_bytes([self])
+
+    @property
+    def everything(self) -> Iterator[Solved]:
+        """All that is solved, also for its parts."""
+        yield from self._solved.values()
+        for part in self._parts:
+            yield from part.everything
 
     def part(self, columns: Ints, spare: Ints) -> tuple[Predictor, Ints]:
         """A predictor of a part that has at least these columns, and where they are in it (columns,).
@@ -312,7 +311,7 @@ class Predictor:
             if len(own) <= LARGER * len(columns) and np.isin(columns, own).all():
                 return part, np.searchsorted(own, columns)
         own = np.union1d(columns, spare)
-        part = Predictor(self.circuit, self.columns.some(own), self.draws, give_way=self._give_way)
+        part = Predictor(self.circuit, self.columns.some(own), self.fleet, give_way=self._give_way)
         part.part_of = self, own
         self._parts = [part, *self._parts[: PARTS - 1]]
         return part, np.searchsorted(own, columns)
@@ -335,8 +334,7 @@ class Predictor:
     def _solve(self, key: SceneKey, memory: Memory) -> Solved:
         """The solution of a scene: that of another where both are electrically the same."""
         good = replaced(key.changes)
-        system = self._system(key, None)
-        what = system.electrically(), good
+        what = self.fleet.electrically(key), good
         if (what, memory.token) not in self._solved:
             while len(self._solved) >= FEWEST_SCENES and self.nbytes > SCENE_BYTES:
                 gone = self._solved.pop(next(iter(self._solved)))
@@ -351,37 +349,33 @@ class Predictor:
             known = whole.solution(key, memory.token)
             if known is not None:
                 return Part(known, columns)
-        systems = [self._system(key, parameters) for parameters in self.draws]
+        cars = self.fleet.cars(key)
         cases = _without(self.circuit, self._cases, self.columns, good)
         network = self.circuit.network
         before = memory.blown.copy()
         before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
         columns = np.flatnonzero(before.any(axis=(0, 2)))
         if not len(columns):
-            return self._afresh(key, systems, cases) if memory is self.whole else self._solve(key, self.whole)
+            return self._afresh(key, cars, cases) if memory is self.whole else self._solve(key, self.whole)
         if self.part_of is not None or memory is self.whole or len(columns) == len(self.columns):
-            return Solved(Batch(systems, cases, before))
-        own = Batch(systems, cases.some(columns), before[:, columns])
+            return Solved(Batch(cars, cases, before))
+        own = Batch(cars, cases.some(columns), before[:, columns])
         return Amended(self._solve(key, self.whole), np.arange(len(self.columns)), columns, own)
 
-    def _afresh(self, key: SceneKey, systems: Sequence[System], cases: Cases) -> Solved:
+    def _afresh(self, key: SceneKey, cars: Cars, cases: Cases) -> Solved:
         """All columns with no fuse open yet; what a predictor near to this one has solved is taken from there."""
         known = None if self._near is None else self._near.solution(key, self.whole.token)
         if self._near is None or known is None:
-            return Solved(Batch(systems, cases))
+            return Solved(Batch(cars, cases))
         taken = self.columns.within(self._near.columns)
         # A solution has one case at least, though nothing may be missing.
         missing = np.flatnonzero(taken < 0) if (taken < 0).any() else np.zeros(1, dtype=np.intp)
-        return Amended(known, np.maximum(taken, 0), missing, Batch(systems, cases.some(missing)))
+        return Amended(known, np.maximum(taken, 0), missing, Batch(cars, cases.some(missing)))
 
     def solution(self, key: SceneKey, memory: bytes) -> Solved | None:
         """All columns of a scene after a memory, if it is solved already."""
-        what = self._system(key, None).electrically(), replaced(key.changes)
+        what = self.fleet.electrically(key), replaced(key.changes)
         return self._solved.get((what, memory))
-
-    def _system(self, key: SceneKey, parameters: Parameters | None) -> System:
-        system = apply(self.circuit.network.system(key.state, parameters), key.changes)
-        return system.isolated() if key.isolated else system
 
     def memory(self, keys: set[SceneKey]) -> Memory:
         """What a vehicle remembers that has been in these scenes.
@@ -392,3 +386,10 @@ class Predictor:
         for key in sorted(keys, key=repr):
             blown = blown | self.scene(key, self.whole).blown()
         return Memory(blown, np.packbits(blown).tobytes()) if blown.any() else self.whole
+
+
+def held_bytes(predictors: Iterable[Predictor]) -> int:
+    """Bytes that some predictors take: cars that several share count once."""
+    every = [each for predictor in predictors for each in predictor.everything]
+    cars = {id(each.batch.cars): each.batch.cars for each in every}
+    return sum(each.nbytes for each in (*every, *cars.values()))

@@ -8,8 +8,9 @@ import numpy as np
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.network import Parameters
+from halfsplit.diagnosis.fleet import Fleet
 from halfsplit.diagnosis.hypotheses import Hypothesis, columns_of
-from halfsplit.diagnosis.predict import Predictor
+from halfsplit.diagnosis.predict import Predictor, held_bytes
 
 KEPT_PREDICTORS, KEPT_BYTES = 12, 300_000_000
 """Predictors that are kept, and what they may take; the latest is kept however large it is."""
@@ -33,13 +34,14 @@ class Predictions:
         # Which production it is is one more thing that is not known of the car: the draws take turns.
         variants = circuit.model.variants or (None,)
         self.draws: tuple[Parameters, ...] = circuit.network.draws(generator, draws, variants, spread=spread)
-        self.nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
+        nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
+        self._fleets = {True: Fleet(circuit, nominal), False: Fleet(circuit, self.draws)}
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
 
     @property
     def nbytes(self) -> int:
         """Bytes of what is solved, nearly all that a diagnosis takes."""
-        return sum(each.nbytes for each in self._kept.values())
+        return held_bytes(self._kept.values())
 
     def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
         """The predictor of some hypotheses; ``coarse``: named severities and nominal values only."""
@@ -49,9 +51,10 @@ class Predictions:
         else:
             while len(self._kept) > 1 and (len(self._kept) >= KEPT_PREDICTORS or self.nbytes > KEPT_BYTES):
                 self._kept.pop(next(iter(self._kept)))
-            draws = self.nominal if coarse else self.draws
             columns = columns_of(hypotheses, coarse=coarse)
-            self._kept[key] = Predictor(self.circuit, columns, draws, self._near(key), self._give_way)
+            self._kept[key] = Predictor(
+                self.circuit, columns, self._fleets[coarse], self._near(key), self._give_way
+            )
         return self._kept[key]
 
     def _give_way(self) -> None:

@@ -55,7 +55,7 @@ class Solved:
 
     @property
     def nbytes(self) -> int:
-        """Bytes of what is kept."""
+        """Bytes of what is kept, but for the cars, which others share."""
         return self.batch.nbytes + self._kept_bytes
 
     @property
