@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from halfsplit.circuit import batch as batch_of
+from halfsplit.circuit import cars as cars_of
 from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.faults import pair
 from halfsplit.circuit.interventions import Jump, LampFor, Unplug, apply
@@ -163,7 +164,7 @@ def test_threads_share_nothing_that_they_write(monkeypatch):
         answer(*arguments)
 
     monkeypatch.setattr(batch_of, "answer", noted)
-    monkeypatch.setattr(batch_of, "THREADS", 2)
+    monkeypatch.setattr(cars_of, "THREADS", 2)
     monkeypatch.setattr(batch_of, "FEWEST_BLOCKS", 1)
     together = Batch(Cars([system]), cases)
     seen.clear()

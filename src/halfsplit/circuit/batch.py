@@ -17,7 +17,7 @@ from halfsplit.circuit.cars import Cars, Healthy
 from halfsplit.circuit.cases import Cases, alike, operated
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
 from halfsplit.circuit.element import DriverDevice
-from halfsplit.circuit.elimination import Changes, Work
+from halfsplit.circuit.elimination import MOST_BRIDGES, Changes, Work
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.network import OPEN, System
 from halfsplit.circuit.settle import Evaluate, settle
@@ -27,8 +27,6 @@ from halfsplit.threads import share_out
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
-MOSTLY_COPIES = 3
-"""Times as many lanes as cases from which filling them up costs more than it saves."""
 FEWEST_BLOCKS = 32
 """Blocks from which a second thread is worth its start."""
 FEWEST_LANES = 8
@@ -43,6 +41,8 @@ class Batch:
     """
 
     def __init__(self, cars: Cars, cases: Cases, before: Bools | None = None) -> None:
+        if cases.changes.elements.shape[1] > MOST_BRIDGES:
+            raise ValueError(f"a case changes more than {MOST_BRIDGES} elements")
         self.cars, self.cases, self.system = cars, cases, cars.system
         self.network = self.system.network
         self.table = self.network.devices
@@ -142,24 +142,18 @@ class Batch:
     def _cells(self) -> Ints:
         """The cells (blocks, lanes) that are worked on side by side.
 
-        Where there are few draws, those of neighbouring cases, which mostly change the same fronts; cases that add an
-        element of which no front knows, only with others that add the same, and those that are settled by themselves
-        apart from those that are like another.
+        Where there are few draws, those of neighbouring cases, which mostly change the same fronts; cases that add
+        bridges of which no front knows, and those that are settled by themselves, apart from the others.
         """
         beside = -(-FEWEST_LANES // len(self.cars))
         every = np.arange(len(self.cases))
         if beside > 1:
             elements = self.cases.changes.elements
-            known = ~((self.cars.structure.extra[elements] == 1) & (elements >= 0)).any(axis=1)
-            own = self._like == every
-            kinds = np.column_stack([np.where(known[:, None], -1, elements), own])
-            _, kind = np.unique(kinds, axis=0, return_inverse=True)
-            order = np.argsort(kind.ravel(), kind="stable")
-            groups = np.split(order, np.flatnonzero(np.diff(kind.ravel()[order])) + 1)
-            filled = [np.append(each, np.full(-len(each) % beside, each[-1])) for each in groups if len(each)]
-            packed = np.concatenate(filled) if filled else every
-            # Cases of which each adds another element are worked on one by one.
-            every, beside = (packed, beside) if len(packed) < MOSTLY_COPIES * len(every) else (every, 1)
+            bridges = ((self.cars.structure.extra[elements] == 1) & (elements >= 0)).sum(axis=1)
+            kind = 2 * bridges + (self._like == every)
+            groups = [np.flatnonzero(kind == each) for each in np.unique(kind)]
+            filled = [np.append(each, np.full(-len(each) % beside, each[-1])) for each in groups]
+            every = np.concatenate(filled)
         return (every[:, None] * len(self.cars) + np.arange(len(self.cars))).reshape(
             -1, beside * len(self.cars)
         )

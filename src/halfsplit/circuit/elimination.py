@@ -40,6 +40,9 @@ from halfsplit.circuit.structure import (
 
 Numbers = NDArray[np.int32]
 
+MOST_BRIDGES = 64
+"""Elements that one case may change: a short takes one, two faults at once or the swapped cavities of a plug a few."""
+
 
 class Base(NamedTuple):
     """The networks of all lanes, factorised in the K rounds of their healthy run, and room for a few blocks.
@@ -91,8 +94,9 @@ class Work(NamedTuple):
     """Room to work on one block after the other, in row ``own`` of the base.
 
     ``marked`` (N,), ``changed`` (E,): number of the last block in which a front, an element was another than the
-    base's. ``nodes``, ``path`` (N + 1,), ``elements``, ``extra`` (E + 1,): lists. ``seen`` (N + 1,): nodes on a way,
-    reset at once. ``x``, ``pushed`` (N + 1, L): volts, and currents, which are zero between uses. ``lane`` (4, L).
+    base's. ``nodes``, ``path`` (N + 1,), ``elements`` (E + 1,): lists. ``seen`` (N + 1,): nodes on a way, reset at once.
+    ``x``, ``pushed`` (N + 1, L): volts, and currents, which are zero between uses. ``lane`` (4, L). Of what each lane
+    adds that no front knows of: ``bridges`` (most, L, 2) from place to place, ``siemens`` (most, L), ``count`` (L,).
     """
 
     marked: Numbers
@@ -100,11 +104,13 @@ class Work(NamedTuple):
     nodes: Numbers
     path: Numbers
     elements: Numbers
-    extra: Numbers
     seen: NDArray[np.bool_]
     x: Floats
     pushed: Floats
     lane: Floats
+    bridges: Numbers
+    siemens: Floats
+    count: Numbers
     own: int
 
 
@@ -152,11 +158,13 @@ def working(structure: Structure, lanes: int, own: int) -> Work:
         np.empty(size + 1, dtype=np.int32),
         np.empty(size + 1, dtype=np.int32),
         np.empty(elements + 1, dtype=np.int32),
-        np.empty(elements + 1, dtype=np.int32),
         np.zeros(size + 1, dtype=np.bool_),
         np.zeros((size + 1, lanes)),
         np.zeros((size + 1, lanes)),
         np.zeros((4, lanes)),
+        np.empty((MOST_BRIDGES, lanes, 2), dtype=np.int32),
+        np.empty((MOST_BRIDGES, lanes)),
+        np.zeros(lanes, dtype=np.int32),
         own,
     )
 
@@ -324,8 +332,21 @@ def _put(base, work, number, element, states, changes, rows, block, count):  # t
 
 
 @njit(cache=True, nogil=True)
+def _bridge(structure, base, work, element):  # type: ignore[no-untyped-def]
+    """Note an element that no front knows of in the lanes that have it."""
+    for lane in range(len(work.count)):
+        siemens = base.conductance[work.own, element, lane]
+        if siemens != 0.0:
+            place = work.count[lane]
+            work.bridges[place, lane, 0] = structure.ends[element, 0]
+            work.bridges[place, lane, 1] = structure.ends[element, 1]
+            work.siemens[place, lane] = siemens
+            work.count[lane] += 1
+
+
+@njit(cache=True, nogil=True)
 def begin(structure, base, work, block, states, changes, rows):  # type: ignore[no-untyped-def]
-    """Eliminate a block: the base that it starts from, and how many elements are changed that no front knows of.
+    """Eliminate a block: the base that it starts from, and how many bridges that no front knows of a lane has at most.
 
     It starts from the round of the healthy run whose devices differ least, the last of equals.
     """
@@ -355,12 +376,12 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
                     element = base.owned[device, at]
                     if element >= 0:
                         count = _put(base, work, number, element, states, changes, rows, block, count)
-    extras, listed, own = 0, np.int64(0), work.own
+    listed, own = np.int64(0), work.own
+    work.count[:] = 0
     for at in range(count):
         element = work.elements[at]
         if structure.extra[element] == 1:
-            work.extra[extras] = element
-            extras += 1
+            _bridge(structure, base, work, element)
         for k in range(structure.fronts.shape[1]):
             node = structure.fronts[element, k]
             while node >= 0 and work.marked[node] != block:
@@ -371,4 +392,9 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
     if listed:
         ascending(work.nodes, 0, listed)
         _eliminate(structure, base, work, work.nodes, listed, number, own, block)
-    return number, extras
+    most = work.count.max()
+    for lane in range(len(rows)):
+        for other in range(work.count[lane], most):
+            work.bridges[other, lane, 0] = work.bridges[other, lane, 1] = len(structure.parent)
+            work.siemens[other, lane] = 0.0
+    return number, most

@@ -52,16 +52,17 @@ def _invert(matrix):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _way_up(structure, work, nodes):  # type: ignore[no-untyped-def]
-    """The places of some nodes and all above them, ascending, in ``work.path``: how many."""
+def _way_up(structure, work, ends):  # type: ignore[no-untyped-def]
+    """The places ``ends`` (…, 2) and all above them, ascending, in ``work.path``: how many."""
     listed, size = 0, len(structure.parent)
-    for k in range(len(nodes)):
-        node = nodes[k] if nodes[k] < size else -1
-        while node >= 0 and not work.seen[node]:
-            work.seen[node] = True
-            work.path[listed] = node
-            listed += 1
-            node = structure.parent[node]
+    for pair in ends:
+        for end in pair:
+            node = end if end < size else -1
+            while node >= 0 and not work.seen[node]:
+                work.seen[node] = True
+                work.path[listed] = node
+                listed += 1
+                node = structure.parent[node]
     ascending(work.path, 0, listed)
     for at in range(listed):
         work.seen[work.path[at]] = False
@@ -72,7 +73,8 @@ def _way_up(structure, work, nodes):  # type: ignore[no-untyped-def]
 def _response(structure, base, work, number, block, ends, list_, count, x, down, up):  # type: ignore[no-untyped-def]
     """Volts x (N + 1, L) of the listed nodes, later ones first, for 1 A into the first end and out of the second.
 
-    ``down``, ``up``: the lower and the upper factor; the other way round in the transposed network.
+    ``ends`` (L, 2): of each lane. ``down``, ``up``: the lower and the upper factor; the other way round in the
+    transposed network.
     """
     size, own, lanes = len(structure.parent), work.own, x.shape[1]
     pushed, starts, coupled, marked, pivot = (
@@ -83,10 +85,11 @@ def _response(structure, base, work, number, block, ends, list_, count, x, down,
         base.pivot,
     )
     listed = _way_up(structure, work, ends)
-    if ends[0] < size:
-        pushed[ends[0]] += 1.0
-    if ends[1] < size:
-        pushed[ends[1]] -= 1.0
+    for lane in range(lanes):
+        if ends[lane, 0] < size:
+            pushed[ends[lane, 0], lane] += 1.0
+        if ends[lane, 1] < size:
+            pushed[ends[lane, 1], lane] -= 1.0
     for at in range(listed):
         node = work.path[at]
         row = own if marked[node] == block else number
@@ -108,13 +111,10 @@ def _response(structure, base, work, number, block, ends, list_, count, x, down,
 
 
 @njit(cache=True, nogil=True)
-def _and_extras(structure, work, extras, needed, list_, count):  # type: ignore[no-untyped-def]
-    """Append to the list what the ends of the extra elements need and is not in it, later ones first; its length."""
-    ends = np.empty(2 * extras, dtype=np.int32)
-    for m in range(extras):
-        ends[2 * m] = structure.ends[work.extra[m], 0]
-        ends[2 * m + 1] = structure.ends[work.extra[m], 1]
-    for at in range(_way_up(structure, work, ends) - 1, -1, -1):
+def _and_bridges(structure, work, bridges, needed, list_, count):  # type: ignore[no-untyped-def]
+    """Append to the list what the bridges' ends need and is not in it, later ones first; its length."""
+    listed = _way_up(structure, work, work.bridges[:bridges].reshape(-1, 2))
+    for at in range(listed - 1, -1, -1):
         if not needed[work.path[at]]:
             list_[count] = work.path[at]
             count += 1
@@ -122,22 +122,20 @@ def _and_extras(structure, work, extras, needed, list_, count):  # type: ignore[
 
 
 @njit(cache=True, nogil=True)
-def _bypass(structure, base, work, number, block, extras, list_, count, table, down, up):  # type: ignore[no-untyped-def]
-    """Responses ``table`` to 1 A through each extra element, and what each lane's matrix of them is.
+def _bypass(structure, base, work, number, block, bridges, list_, count, table, down, up):  # type: ignore[no-untyped-def]
+    """Responses ``table`` to 1 A through each bridge, and what each lane's matrix of them is.
 
-    With the conductances G of the extra elements, E from them to nodes and Z the inverse of the network without them:
-    I + G Eᵀ Z E (L, extras, extras). A lane in which an element is not there has a zero in G.
+    With the conductances G of the bridges, E from them to nodes and Z the inverse of the network without them:
+    I + G Eᵀ Z E (L, bridges, bridges). Where a lane has fewer, G is zero.
     """
-    own, lanes = work.own, table.shape[2]
-    matrix = np.empty((lanes, extras, extras))
-    for m in range(extras):
-        ends = structure.ends[work.extra[m]]
-        _response(structure, base, work, number, block, ends, list_, count, table[m], down, up)
-        for k in range(extras):
-            a, b = structure.ends[work.extra[k]]
+    lanes = table.shape[2]
+    matrix = np.empty((lanes, bridges, bridges))
+    for m in range(bridges):
+        _response(structure, base, work, number, block, work.bridges[m], list_, count, table[m], down, up)
+        for k in range(bridges):
             for lane in range(lanes):
-                g = base.conductance[own, work.extra[k], lane]
-                matrix[lane, k, m] = g * (table[m, a, lane] - table[m, b, lane])
+                a, b = work.bridges[k, lane]
+                matrix[lane, k, m] = work.siemens[k, lane] * (table[m, a, lane] - table[m, b, lane])
         for lane in range(lanes):
             matrix[lane, m, m] += 1.0
     return matrix
@@ -157,8 +155,8 @@ def solve_blocks(structure, base, rows, states, changes, work, first, last, want
     table = np.zeros((1, size + 1, lanes))
     flow = np.empty((1, lanes))
     for block in range(first, last):
-        number, extras = begin(structure, base, work, block, states[block], changes, rows[block])
-        count = _and_extras(structure, work, extras, needed, list_, length) if extras else length
+        number, bridges = begin(structure, base, work, block, states[block], changes, rows[block])
+        count = _and_bridges(structure, work, bridges, needed, list_, length) if bridges else length
         for at in range(count):
             node = list_[at]
             row = own if marked[node] == block else number
@@ -172,23 +170,23 @@ def solve_blocks(structure, base, rows, states, changes, work, first, last, want
             from_ = wanted[at]
             for lane in range(lanes):
                 out[at, block, lane] = x[from_, lane]
-        if extras:
-            if extras > len(table):
-                table, flow = np.zeros((extras, size + 1, lanes)), np.empty((extras, lanes))
+        if bridges:
+            if bridges > len(table):
+                table, flow = np.zeros((bridges, size + 1, lanes)), np.empty((bridges, lanes))
             matrix = _bypass(
-                structure, base, work, number, block, extras, list_, count, table, base.lower, base.upper
+                structure, base, work, number, block, bridges, list_, count, table, base.lower, base.upper
             )
-            across = np.empty(extras)
+            across = np.empty(bridges)
             for lane in range(lanes):
                 _invert(matrix[lane])
-                for m in range(extras):
-                    a, b = structure.ends[work.extra[m]]
-                    across[m] = base.conductance[own, work.extra[m], lane] * (x[a, lane] - x[b, lane])
-                for m in range(extras):
+                for m in range(bridges):
+                    a, b = work.bridges[m, lane]
+                    across[m] = work.siemens[m, lane] * (x[a, lane] - x[b, lane])
+                for m in range(bridges):
                     flow[m, lane] = 0.0
-                    for k in range(extras):
+                    for k in range(bridges):
                         flow[m, lane] += matrix[lane, m, k] * across[k]
-            for m in range(extras):
+            for m in range(bridges):
                 for at in range(len(wanted)):
                     from_ = wanted[at]
                     for lane in range(lanes):
@@ -198,19 +196,18 @@ def solve_blocks(structure, base, rows, states, changes, work, first, last, want
 
 
 @njit(cache=True, nogil=True)
-def _around(structure, base, work, number, block, extras, needed, list_, length, table, other):  # type: ignore[no-untyped-def]
-    """Responses of the network and of the transposed to the extra elements, and (I + G Eᵀ Z E)⁻¹ G of each lane."""
-    own = work.own
-    count = _and_extras(structure, work, extras, needed, list_, length)
+def _around(structure, base, work, number, block, bridges, needed, list_, length, table, other):  # type: ignore[no-untyped-def]
+    """Responses of the network and of the transposed to the bridges, and (I + G Eᵀ Z E)⁻¹ G of each lane."""
+    count = _and_bridges(structure, work, bridges, needed, list_, length)
     matrix = _bypass(
-        structure, base, work, number, block, extras, list_, count, table, base.lower, base.upper
+        structure, base, work, number, block, bridges, list_, count, table, base.lower, base.upper
     )
-    _bypass(structure, base, work, number, block, extras, list_, count, other, base.upper, base.lower)
+    _bypass(structure, base, work, number, block, bridges, list_, count, other, base.upper, base.lower)
     for lane in range(len(matrix)):
         _invert(matrix[lane])
-        for k in range(extras):
-            for m in range(extras):
-                matrix[lane, m, k] *= base.conductance[own, work.extra[k], lane]
+        for k in range(bridges):
+            for m in range(bridges):
+                matrix[lane, m, k] *= work.siemens[k, lane]
     return matrix
 
 
@@ -224,28 +221,27 @@ def ports_of_blocks(structure, base, rows, states, changes, work, first, last, p
     length = _count(needed)
     table, other = np.zeros((1, size + 1, lanes)), np.zeros((1, size + 1, lanes))
     matrix = np.empty((0, 0, 0))
-    below = np.empty(size + 1, dtype=np.int32)
+    below, ends = np.empty(size + 1, dtype=np.int32), np.empty((lanes, 2), dtype=np.int32)
     x = work.x
     for block in range(first, last):
-        number, extras = begin(structure, base, work, block, states[block], changes, rows[block])
-        if extras:
-            if extras > len(table):
-                table, other = np.zeros((extras, size + 1, lanes)), np.zeros((extras, size + 1, lanes))
+        number, bridges = begin(structure, base, work, block, states[block], changes, rows[block])
+        if bridges:
+            if bridges > len(table):
+                table, other = np.zeros((bridges, size + 1, lanes)), np.zeros((bridges, size + 1, lanes))
             matrix = _around(
-                structure, base, work, number, block, extras, needed, list_, length, table, other
+                structure, base, work, number, block, bridges, needed, list_, length, table, other
             )
         for port in range(len(ports)):
             a, b = ports[port]
-            count = _way_up(structure, work, ports[port])
+            ends[:, 0], ends[:, 1] = a, b
+            count = _way_up(structure, work, ends)
             for at in range(count):
                 below[at] = work.path[count - 1 - at]
-            _response(
-                structure, base, work, number, block, ports[port], below, count, x, base.lower, base.upper
-            )
+            _response(structure, base, work, number, block, ends, below, count, x, base.lower, base.upper)
             for lane in range(lanes):
                 out[port, block, lane] = x[a, lane] - x[b, lane]
-                for m in range(extras):
-                    for k in range(extras):
+                for m in range(bridges):
+                    for k in range(bridges):
                         seen = (table[m, a, lane] - table[m, b, lane]) * (
                             other[k, a, lane] - other[k, b, lane]
                         )
@@ -272,7 +268,7 @@ def points_of_blocks(structure, base, rows, states, changes, work, first, last, 
     table, other = np.zeros((1, size + 1, lanes)), np.zeros((1, size + 1, lanes))
     ahead, back = np.empty((len(coupled), lanes)), np.empty((len(coupled), lanes))
     for block in range(first, last):
-        number, extras = begin(structure, base, work, block, states[block], changes, rows[block])
+        number, bridges = begin(structure, base, work, block, states[block], changes, rows[block])
         for at in range(length):
             node = list_[at]
             row = own if marked[node] == block else number
@@ -302,17 +298,17 @@ def points_of_blocks(structure, base, rows, states, changes, work, first, last, 
             from_ = wanted[at]
             for lane in range(lanes):
                 out[at, block, lane] = itself[from_, lane]
-        if extras:
+        if bridges:
             itself[size] = 0.0
-            if extras > len(table):
-                table, other = np.zeros((extras, size + 1, lanes)), np.zeros((extras, size + 1, lanes))
+            if bridges > len(table):
+                table, other = np.zeros((bridges, size + 1, lanes)), np.zeros((bridges, size + 1, lanes))
             matrix = _around(
-                structure, base, work, number, block, extras, needed, list_, length, table, other
+                structure, base, work, number, block, bridges, needed, list_, length, table, other
             )
             for at in range(len(wanted)):
                 from_ = wanted[at]
-                for m in range(extras):
-                    for k in range(extras):
+                for m in range(bridges):
+                    for k in range(bridges):
                         for lane in range(lanes):
                             seen = table[m, from_, lane] * other[k, from_, lane]
                             out[at, block, lane] -= matrix[lane, m, k] * seen
