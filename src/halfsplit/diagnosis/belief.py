@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.diagnosis.evidence import anything_at, forecast, log_likelihood, scale
 from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, strange_share
+from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Between, Measurement, Reading, answers_for
-from halfsplit.diagnosis.fleet import SceneKey
 
 Floats = NDArray[np.float64]
 

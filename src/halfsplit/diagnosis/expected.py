@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from halfsplit.circuit.faults import NOT_IN_MODEL
+from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import STRANGE
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.predict import Memory, Predictor, Scene
 from halfsplit.diagnosis.priors import Priors
 from halfsplit.quantities import QUANTITIES

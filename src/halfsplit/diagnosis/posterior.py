@@ -17,6 +17,7 @@ from scipy.special import logsumexp
 
 from halfsplit.diagnosis.belief import Belief
 from halfsplit.diagnosis.expected import Context
+from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import (
     STRANGE,
     Hypothesis,
@@ -26,7 +27,6 @@ from halfsplit.diagnosis.hypotheses import (
 )
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
-from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
 
