@@ -25,7 +25,9 @@ network = circuit.network
 system = network.system("as drawn")
 # A short adds an element that no front of the elimination knows: the part of the code that joints do not reach.
 faults = [circuit.faults[name] for name in ("H1.1 open", "wire F1.2 H1.1 short to body")]
-batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+batch = Batch(
+    Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults])
+)
 every = np.arange(network.size)
 batch.volts(every)
 batch.source_ohms(every)

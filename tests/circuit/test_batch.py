@@ -24,7 +24,9 @@ def compare(chosen, state, faults, interventions=()):
     """Largest difference in volts; states and blown fuses must agree."""
     network = chosen.network
     system = apply(network.system(state), interventions)
-    batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    batch = Batch(
+        Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults])
+    )
     volts = batch.volts(np.arange(network.size))[..., 0]
     worst = 0.0
     for column, fault in enumerate(faults):
@@ -101,7 +103,9 @@ def test_the_resistance_of_a_port_is_that_of_a_solution_with_a_load():
     )
     faults = [chosen.faults[name] for name in ("nothing wrong", "H2 open", "F1.2 high resistance 10 ohm")]
     system = chosen.network.system("as drawn")
-    batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    batch = Batch(
+        Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults])
+    )
     node, load = chosen.network.node("H1.2"), 50.0
     ohms = batch.source_ohms(np.array([node]))[0, :, 0]
     for column, fault in enumerate(faults):
@@ -122,7 +126,9 @@ def test_the_resistance_of_every_point_against_forty_digits():
     network = chosen.network
     system = network.system("on")
     faults = [fault for fault in chosen.faults.values() if not fault.members][::5]
-    batch = Batch(Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults]))
+    batch = Batch(
+        Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults])
+    )
     ours = batch.source_ohms(np.arange(network.size))[..., 0]
     with mpmath.workdps(40):
         for column in range(0, len(faults), 7):

@@ -181,7 +181,10 @@ class Batch:
         while len(waiting):
             locks = self.cases.locks.at(self._case(waiting))
             settled = settle(
-                self.system, self._evaluate(waiting, locks), locks, self.cars.thresholds.at(self._draw(waiting))
+                self.system,
+                self._evaluate(waiting, locks),
+                locks,
+                self.cars.thresholds.at(self._draw(waiting)),
             )
             self._states[:, waiting] = settled.states
             self._chattering[:, waiting] = settled.chattering

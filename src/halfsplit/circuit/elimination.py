@@ -94,8 +94,8 @@ class Work(NamedTuple):
     """Room to work on one block after the other, in row ``own`` of the base.
 
     ``marked`` (N,), ``changed`` (E,): number of the last block in which a front, an element was another than the
-    base's. ``nodes``, ``path`` (N + 1,), ``elements`` (E + 1,): lists. ``seen`` (N + 1,): on a way, reset at once. ``x``,
-    ``pushed`` (N + 1, L): volts, and currents, which are zero between uses. ``lane`` (4, L). Of what each lane
+    base's. ``nodes``, ``path`` (N + 1,), ``elements`` (E + 1,): lists. ``seen`` (N + 1,): on a way, reset at once.
+    ``x``, ``pushed`` (N + 1, L): volts, and currents, which are zero between uses. ``lane`` (4, L). Of what each lane
     adds that no front knows of: ``bridges`` (most, L, 2) from place to place, ``siemens`` (most, L), ``count`` (L,).
     """
 
