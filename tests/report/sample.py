@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import cache
 from io import BytesIO
 
 from PIL import Image, ImageDraw
@@ -65,6 +66,7 @@ DRAIN = DrainReport(
 )
 
 
+@cache
 def picture(
     words: str, colour: str = "#8899aa", size: tuple[int, int] = (1600, 1200), form: str = "JPEG"
 ) -> bytes:

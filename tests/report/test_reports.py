@@ -27,18 +27,21 @@ from halfsplit.report.words import printable
 from tests.report.sample import picture, sample
 
 BOTH = pytest.mark.parametrize("made", [customer_pdf, workshop_pdf])
+SHORT = (
+    '#panic("x") *bold* _it_ $x^2$ = heading @ref <label> `raw` // /* ] } ) \\ #import "a.typ"',
+    "<script>alert(1)</script><img src=x onerror=alert(1)> &amp; <b>",
+    '"}, {"steps": [] \\u0000 \\',
+    "../../../etc/passwd",
+    "\u202e\u05e9\u05dc\u05d5\u05dd\u202c \u0645\u0631\u062d\u0628\u0627 12 V",
+    "a\x00b\x07c\x1b[31m\ud800 \ue000 \ufffe \u200b",
+    "漢字 😀 ไทย Ωµ ⚠ é e\u0301",
+)
 HOSTILE = {
-    "markup": '#panic("x") *bold* _it_ $x^2$ = heading @ref <label> `raw` // /* ] } ) \\ #import "a.typ"',
-    "html": "<script>alert(1)</script><img src=x onerror=alert(1)> &amp; <b>",
-    "json": '"}, {"steps": [] \\u0000 \\',
+    "short": " ".join(SHORT),
     "long": "x" * 1_000,
     "wide": "W" * 300,
     "words": "very long " * 100,
     "lines": "line\n" * 200,
-    "right to left": "\u202e\u05e9\u05dc\u05d5\u05dd\u202c \u0645\u0631\u062d\u0628\u0627 12 V",
-    "controls": "a\x00b\x07c\x1b[31m\ud800 \ue000 \ufffe \u200b",
-    "scripts": "漢字 😀 ไทย Ωµ ⚠ é e\u0301",
-    "path": "../../../etc/passwd",
     "nothing": "",
 }
 
@@ -197,9 +200,9 @@ def test_hostile_text_is_printed_and_does_nothing_else(text):
     assert isinstance(view, JobView)
     customer, workshop = customer_pdf(view), workshop_pdf(view)
     assert len(PdfReader(BytesIO(customer)).pages) == 1
-    expected = squeezed(printable(text, 60))[:40]
-    if text.isascii() and "\x00" not in text:
-        assert expected in squeezed(text_of(workshop, 2))
+    told = squeezed(text_of(workshop, 2))
+    for part in SHORT[:4] if text == HOSTILE["short"] else (text,):
+        assert squeezed(printable(part, 60))[:40] in told
 
 
 @BOTH

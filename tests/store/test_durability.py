@@ -87,7 +87,7 @@ def test_killed_during_hundreds_of_writes(backend, new_url, tmp_path):
     kept, kills = 0, 0
     while kept < 400 or kills < 20:  # on a busy machine a child may write many before its end comes
         child = Child(write_entries(url, tmp_path, range(max(kept - 1, 0), kept + 10_000)))
-        lines = child.lines(rng.randrange(2, 20))
+        lines = child.lines(rng.randrange(2, 40))
         time.sleep(rng.random() * 0.004)
         kills += child.kill()
         lines += child.lines()

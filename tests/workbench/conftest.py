@@ -1,6 +1,6 @@
 """A small circuit, a job on it, and clients: on loopback, and with accounts."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from io import BytesIO
 
 import pytest
@@ -13,8 +13,21 @@ from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.accounts import checked_password, now
 from halfsplit.workbench.app import create_app
 from tests.circuits import ONE_LAMP as LAMP
+from tests.sharing import SharedApps, shared
 
 PASSWORD = "a long enough one"
+
+
+@pytest.fixture(autouse=True, scope="package")
+def _sharing() -> Iterator[SharedApps]:
+    with shared() as apps:
+        yield apps
+
+
+@pytest.fixture(autouse=True)
+def _own_app(_sharing) -> Iterator[None]:
+    yield
+    _sharing.give_back()
 
 
 @pytest.fixture

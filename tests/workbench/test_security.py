@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 
 from halfsplit.errors import InputError
 from halfsplit.workbench import accounts
-from halfsplit.workbench.accounts import new_owner_link
+from halfsplit.workbench.accounts import _HASHER, new_owner_link
 from halfsplit.workbench.app import create_app
 from halfsplit.workbench.run import Serving, is_loopback
 
@@ -62,6 +62,12 @@ def guest(store):
 
 def guess(client, password="wrong", name="owner"):
     return client.post("/sign-in", data={"name": name, "password": password})
+
+
+def test_a_hash_costs_as_much_as_the_standard_asks_for_where_memory_is_short():
+    # RFC 9106, section 4, second recommended option: Argon2id, 3 passes, 64 MiB, 4 lanes, 128 bits of salt
+    assert _HASHER.hash(PASSWORD).startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert (_HASHER.salt_len, _HASHER.hash_len) == (16, 32)
 
 
 def test_passwords_are_throttled_by_name_and_address(signed_in, guest, monkeypatch):
