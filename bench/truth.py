@@ -76,7 +76,7 @@ def _piece(piece: tuple[str, int, int]) -> Row:
 
 def _run(todo: Sequence[tuple[str, int]], seed: int, workers: int, cluster: str) -> Iterator[Row]:
     if cluster:
-        yield from each(_piece, [(kind, seed, number) for kind, number in todo], cluster=cluster, batch=1)
+        yield from each(_piece, [(kind, seed, number) for kind, number in todo], cluster=cluster)
         return
     if workers <= 1:
         yield from (run(kind, seed, number) for kind, number in todo)

@@ -180,7 +180,7 @@ def test_a_store_teaches_and_tells_nothing_about_anybody(tmp_path, place):
         dask = pytest.importorskip(
             "distributed", reason="Dask is not installed: pip install halfsplit[cluster]"
         )
-        with dask.LocalCluster(n_workers=2, processes=False, dashboard_address=None) as cluster:
+        with dask.LocalCluster(n_workers=2, processes=False, dashboard_address="127.0.0.1:0") as cluster:
             assert learn(store, "north", cluster=cluster.scheduler_address)[0].tally == found.tally
     ((cause, count),) = next(iter(found.tally.circuits.values())).causes.items()
     assert (cause.part, cause.kind, count) == ("F1", "fuse", 1)

@@ -14,6 +14,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.cli.app import FAILED, app, example
 from halfsplit.cli.ask import Asker
 from halfsplit.cli.circuit import Json
+from halfsplit.cli.learn import Cluster
 from halfsplit.cli.output import put, put_json, table
 from halfsplit.cli.own import own_measurement
 from halfsplit.cli.show import DEFER, Screen, reading_line
@@ -57,6 +58,7 @@ def practice(
     person: Annotated[str, typer.Option(help="Whose score it is; you if not given.")] = "",
     scores: Annotated[bool, typer.Option("--scores", help="List the scores instead.")] = False,
     store: Store = "",
+    cluster: Cluster = "",
     as_json: Json = False,
 ) -> None:
     """Find a hidden fault: the vehicle answers what you measure, with errors, slips of the probe, and minutes.
@@ -72,7 +74,7 @@ def practice(
         raise typer.BadParameter("needs --scores: an exercise is for people", param_hint="--json")
     circuit = _circuit(pattern)
     number = int(datetime.now(UTC).timestamp()) % SEEDS if seed is None else seed
-    turn = Round(Exercise(circuit, difficulty, number))
+    turn = Round(Exercise(circuit, difficulty, number), cluster)
     turn.run()
     if turn.exercise.over and turn.exercise.taken:
         _keep(turn, store, person or getpass.getuser(), circuit.write())
@@ -130,8 +132,8 @@ def _row(practice: Practice) -> list[str]:
 class Round:
     """One exercise with a person at the terminal."""
 
-    def __init__(self, exercise: Exercise) -> None:
-        self.exercise = exercise
+    def __init__(self, exercise: Exercise, cluster: str = "") -> None:
+        self.exercise, self.cluster = exercise, cluster
         self.screen = Screen()
         self.asker = Asker(self.screen)
 
@@ -229,6 +231,10 @@ class Round:
         self.screen.line()
         self.screen.line(f"The cause: {exercise.fault.name}. Repair: {exercise.fault.repair}.", "bold")
         self.screen.line("Judging your path and working out the best one …")
+        if self.cluster:
+            from halfsplit.job.practising import judge_on
+
+            judge_on(exercise, exercise.circuit.write(), self.cluster)
         best = exercise.best
         for line in (*_own_path(exercise), *_best_path(best, exercise.circuit)):
             self.screen.line(line)

@@ -92,11 +92,18 @@ def serve(
             help="Processes for the engine's work; one for each processor where others sign in.",
         ),
     ] = None,
+    cluster: Annotated[
+        str,
+        typer.Option(
+            metavar="ADDRESS",
+            help="A Dask scheduler, or local: where plans are worked out and exercises judged.",
+        ),
+    ] = "",
 ) -> None:
     """Serve the workbench in the browser until Ctrl-C."""
     from halfsplit.workbench.run import Serving, check_certificate, run
 
-    serving = Serving(host, port, certificate, key, public, proxy, workers)
+    serving = Serving(host, port, certificate, key, public, proxy, workers, cluster)
     check_certificate(serving)
     _check_free(host, port)
     with opened(store, attachments) as jobs:

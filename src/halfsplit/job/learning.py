@@ -7,57 +7,91 @@ no name, no number, no vehicle, no text.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
+from itertools import islice
+from typing import Final
 
 from halfsplit.diagnosis.conditions import Circumstances, Visits, together
-from halfsplit.diagnosis.learned import Lesson, cause_of, digest, shipped_shares, tally_of
+from halfsplit.diagnosis.learned import Lesson, Tally, cause_of, digest, merged, shipped_shares, tally_of
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import default_priors
 from halfsplit.job.circumstances import conditions_of, slips_of, vehicle_bands, visited
 from halfsplit.job.learned_file import Learned
 from halfsplit.job.replay import begin, chapters, tell
-from halfsplit.job.spread import spread
+from halfsplit.job.spread import each
 from halfsplit.notation.checked import check_text
 from halfsplit.store import EvidenceEntry, Intake, JobStore
 
 Told = tuple[str, Intake, tuple[EvidenceEntry, ...], tuple[str, ...]]
 """A job as it is worked out again: the circuit's text, the intake without complaint and vehicle, the entries, and
 how far and how old the vehicle was, in coarse words."""
+BATCH: Final = 32
+"""Jobs that are worked out together. It must not depend on the workers: jobs of a batch share what they solve."""
+CIRCUITS: Final = 4
+"""Circuits whose predictions are kept within a batch."""
+MERGED: Final = 16
+"""Batches that are added up at a time."""
 
 
-def learn(store: JobStore, who: str, *, cluster: str = "") -> tuple[Learned, int]:
+def learn(
+    store: JobStore, who: str, *, cluster: str = "", progress: Callable[[int], object] = lambda _jobs: None
+) -> tuple[Learned, int]:
     """What the closed jobs of a store teach, and how many were closed; those without a proven cause teach nothing.
 
-    ``cluster``: see `spread`. The result is the same on any number of workers.
+    ``cluster``: see `spread`. The result is the same on any number of workers, and there are never more jobs in memory
+    than are being worked on. ``progress`` is told how many are done.
     """
-    closed = list(_closed(store))
-    lessons = [lesson for lesson in spread(lesson_of, closed, cluster=cluster) if lesson is not None]
-    tally = tally_of(lessons)
-    return Learned(tally, ((who, datetime.now(UTC).replace(microsecond=0), tally.jobs),)), len(closed)
+    total, jobs, several = Tally(), 0, iter(each(taught_by, _batches(_closed(store)), cluster=cluster))
+    while some := list(islice(several, MERGED)):
+        total = merged([total, *(tally for tally, _ in some)])
+        jobs += sum(closed for _, closed in some)
+        progress(jobs)
+    return Learned(total, ((who, datetime.now(UTC).replace(microsecond=0), total.jobs),)), jobs
 
 
-def _closed(store: JobStore, page: int = 200) -> Iterable[Told]:
-    start = 0
-    while page_of_jobs := store.list_jobs(states=("closed",), limit=page, offset=start):
-        start += len(page_of_jobs)
-        for summary in page_of_jobs:
-            version = store.circuit(summary.job_id)
+def _batches(closed: Iterable[Told]) -> Iterator[tuple[Told, ...]]:
+    several = iter(closed)
+    while batch := tuple(islice(several, BATCH)):
+        yield batch
+
+
+def taught_by(batch: Sequence[Told]) -> tuple[Tally, int]:
+    """What some jobs teach together, and how many they were; those on the same circuit solve it once."""
+    solved: dict[tuple[str, int], Predictions] = {}
+    lessons = [lesson_of(closed, solved) for closed in batch]
+    return tally_of(lesson for lesson in lessons if lesson is not None), len(batch)
+
+
+def _closed(store: JobStore, page: int = 200) -> Iterator[Told]:
+    after = 0
+    while several := store.closed_after(after, limit=page):
+        after = several[-1][0]
+        for _, job_id in several:
+            version = store.circuit(job_id)
             if version is not None:
-                job = store.job(summary.job_id)
+                job = store.job(job_id)
                 intake = job.intake
                 bare = Intake(earlier_work=intake.earlier_work, settings=intake.settings)
-                entries = store.evidence(summary.job_id)
-                yield version.text, bare, entries, vehicle_bands(intake.vehicle, job.opened_at)
+                yield version.text, bare, store.evidence(job_id), vehicle_bands(intake.vehicle, job.opened_at)
 
 
-def lesson_of(closed: Told) -> Lesson | None:
-    """A job worked out again by the shipped priors alone; None where no single cause was proven."""
+def lesson_of(closed: Told, solved: dict[tuple[str, int], Predictions] | None = None) -> Lesson | None:
+    """A job worked out again by the shipped priors alone; None where no single cause was proven.
+
+    ``solved``: the predictions of jobs before it, by circuit and seed, where they can be shared.
+    """
     text, intake, entries, vehicle = closed
     circuit = check_text(text).circuit
     before = chapters(entries)[0]
     if circuit is None or not any(entry.kind == "reading" for entry in before):
         return None
-    job = begin(circuit, intake, priors=default_priors())
+    solved = {} if solved is None else solved
+    key = text, intake.settings.seed
+    job = begin(circuit, intake, priors=default_priors(), predictions=solved.get(key))
+    while len(solved) >= CIRCUITS and key not in solved:
+        del solved[next(iter(solved))]
+    solved[key] = job.diagnosis.predictions
     visits: list[tuple[str, Visits]] = []
     last: EvidenceEntry | None = None
     for entry in before:

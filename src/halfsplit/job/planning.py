@@ -17,7 +17,7 @@ from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.kinds import KINDS
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.replay import begin, chapters, tell
-from halfsplit.job.spread import spread
+from halfsplit.job.spread import each
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.report import plan_pdf
@@ -98,7 +98,7 @@ def begin_plan(job: OpenJob, *, steps: int = 0) -> None:
         keep_plan(job, {**document, "basis": known}, largest=largest, after=after)
 
     arguments = (version.text, record.intake, _heard(entries), largest)
-    workers.start(name_of(job.store, PLAN, job.job_id), worked_out, arguments, keep)
+    workers.start(name_of(job.store, PLAN, job.job_id), worked_out, arguments, keep, anywhere=True)
 
 
 def keep_plan(job: OpenJob, document: Mapping[str, Any], *, largest: int, after: int) -> None:
@@ -143,7 +143,7 @@ def planned_on(job: OpenJob, cluster: str) -> Plan:
     if version is None:
         raise ConflictError("this job has no circuit")
     piece = version.text, job.record.intake, _heard(job.entries)
-    return spread(_planned, [piece], cluster=cluster)[0]
+    return next(each(_planned, [piece], cluster=cluster))
 
 
 def _planned(piece: tuple[str, Intake, Sequence[EvidenceEntry]]) -> Plan:

@@ -21,11 +21,12 @@ from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.open_job import new_id, now
 from halfsplit.job.places import from_json
 from halfsplit.job.practice_record import hidden_json, path_json, revived, taken_json, worth_json
+from halfsplit.job.spread import each
 from halfsplit.job.verbs import LONGEST_CIRCUIT
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.library import Sample, sample, samples
-from halfsplit.practice import Exercise, points
+from halfsplit.practice import Exercise, Path, points
 from halfsplit.practice.paths import MOST_STEPS
 from halfsplit.store import JobStore, Practice
 
@@ -223,7 +224,7 @@ def judging(store: JobStore, practice: Practice, *, again: bool = False) -> Work
     def keep(paths: dict[str, Any]) -> None:
         keep_judged(store, practice.practice_id, paths)
 
-    return workers.start(name, judged_paths, (practice,), keep)
+    return workers.start(name, judged_paths, (practice,), keep, anywhere=True)
 
 
 def stop_judging(store: JobStore, practice: Practice) -> None:
@@ -240,6 +241,19 @@ def judged_paths(practice: Practice, progress: Callable[[int, int], None]) -> di
     return {"own": path_json(own, exercise.circuit), "best": path_json(best, exercise.circuit)}
 
 
+def judge_on(exercise: Exercise, text: str, cluster: str) -> None:
+    """Have both paths of an exercise that is over judged by workers of a cluster, each by one; see `each`."""
+    practice = _practice(exercise, "", text, practice_id=new_id(), record=_acts(exercise))
+    exercise.judge(
+        *each(_judged_path, [(practice, Exercise.own_path), (practice, Exercise.best_path)], cluster=cluster)
+    )
+
+
+def _judged_path(piece: tuple[Practice, Callable[[Exercise], Path]]) -> Path:
+    practice, path = piece
+    return path(revived(practice))
+
+
 def keep_judged(store: JobStore, practice_id: str, paths: Mapping[str, Any]) -> Practice:
     """Store the paths and what they make in points."""
     practice = store.practices.get(practice_id)
@@ -253,21 +267,27 @@ def finished(
     exercise: Exercise, person: str, text: str, progress: Callable[[int], None] | None = None
 ) -> Practice:
     """An exercise that was done elsewhere (at a terminal), judged, as the store keeps it."""
-    acts = [taken_json(step) for step in exercise.taken]
-    acts += [{"do": "hint", "test": None}] * exercise.hints
-    acts += [{"do": "name", "name": name, "right": exercise.is_right(name)} for name in exercise.named]
-    acts += [{"do": "give up"}] if exercise.given_up else []
+    done = _acts(exercise)
     paths = {
         "own": path_json(exercise.own_path(progress), exercise.circuit),
         "best": path_json(exercise.best_path(progress), exercise.circuit),
     }
-    done = _practice(
+    practice = _practice(
         exercise,
         person,
         text,
         practice_id=new_id(),
-        record={"hidden": hidden_json(exercise.hidden)} | paths,
+        record=done | paths,
         points=exercise.points,
         best_minutes=exercise.best.minutes,
     )
-    return _summed(done, exercise, acts)
+    return _summed(practice, exercise, done["acts"])
+
+
+def _acts(exercise: Exercise) -> dict[str, Any]:
+    """What is hidden in an exercise and what was done, as it is kept."""
+    acts = [taken_json(step) for step in exercise.taken]
+    acts += [{"do": "hint", "test": None}] * exercise.hints
+    acts += [{"do": "name", "name": name, "right": exercise.is_right(name)} for name in exercise.named]
+    acts += [{"do": "give up"}] if exercise.given_up else []
+    return {"hidden": hidden_json(exercise.hidden), "acts": acts}

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Reading
+from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.kinds import KINDS, REOPENED, REPAIR
@@ -54,12 +55,17 @@ def _is_good(job: Diagnosis, reading: Reading) -> bool:
 
 
 def begin(
-    circuit: Circuit, intake: Intake, *, priors: Priors | None = None, vehicle: Sequence[str] = ()
+    circuit: Circuit,
+    intake: Intake,
+    *,
+    priors: Priors | None = None,
+    vehicle: Sequence[str] = (),
+    predictions: Predictions | None = None,
 ) -> Told:
     """A diagnosis that knows the circuit and what the intake says: instruments, earlier work, always or not.
 
     ``priors``: the shipped ones moved by what closed jobs taught, if not given; ``vehicle``: its age and distance in
-    coarse words, which these go by.
+    coarse words, which these go by; ``predictions``: those of another job on this circuit with the same seed.
     """
     settings = intake.settings
     intermittent = settings.intermittent or intake.complaint.how_often == "intermittent"
@@ -67,7 +73,12 @@ def begin(
     known = priors or priors_for(circuit, vehicle)
     heard = Told(
         Diagnosis(
-            circuit, instruments=instruments, intermittent=intermittent, seed=settings.seed, priors=known
+            circuit,
+            instruments=instruments,
+            intermittent=intermittent,
+            seed=settings.seed,
+            priors=known,
+            predictions=predictions,
         )
     )
     touched = [(place, work.began_then) for work in intake.earlier_work for place in work.touched]

@@ -6,36 +6,34 @@ is lost is given to another (Dask does so three times).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from itertools import islice
 from typing import Any, TypeVar
+from uuid import uuid4
 
 from halfsplit.errors import InputError, MissingProgramError
 
+Progress = Callable[[int, int], None]
 A = TypeVar("A")
 B = TypeVar("B")
 LOCAL = "local"
-BATCH = 8
-"""Pieces that travel together: each journey has its price."""
+AHEAD = 4
+"""Pieces that are on their way for each thread of a worker."""
 PATIENCE = 20
 """Seconds in which a cluster must answer."""
 
 
-def spread(work: Callable[[A], B], pieces: Sequence[A], *, cluster: str = "") -> list[B]:
-    """Do the work for every piece; see `each`."""
-    return list(each(work, pieces, cluster=cluster))
-
-
-def each(
-    work: Callable[[A], B], pieces: Sequence[A], *, cluster: str = "", batch: int = BATCH
-) -> Iterator[B]:
+def each(work: Callable[[A], B], pieces: Iterable[A], *, cluster: str = "") -> Iterator[B]:
     """Do the work for every piece, each as soon as it and those before it are done.
+
+    No more pieces are taken than are being worked on, and `AHEAD` for each worker.
 
     Args:
         work: a function that a new process can import; it must depend on its piece alone.
         pieces: what it is done for.
         cluster: '' in this process; 'local' on every processor of this machine; else the address of a Dask scheduler.
-        batch: pieces that travel together.
 
     Raises:
         InputError: no cluster answers at this address.
@@ -44,15 +42,35 @@ def each(
     if not cluster:
         yield from map(work, pieces)
         return
-    batches = [pieces[start : start + batch] for start in range(0, len(pieces), batch)]
+    coming, going = iter(pieces), deque[Any]()
     with _client(cluster) as client:
-        for made in client.map(_together, batches, work=work, pure=False):
-            yield from made.result()
+        while True:
+            room = AHEAD * max(1, sum(client.nthreads().values())) - len(going)
+            going += [client.submit(work, piece, pure=False) for piece in islice(coming, max(0, room))]
+            if not going:
+                return
+            made = going.popleft()
+            yield made.result()
             made.release()
 
 
-def _together(batch: Sequence[A], *, work: Callable[[A], B]) -> list[B]:
-    return [work(piece) for piece in batch]
+def one(work: Callable[..., B], given: tuple[Any, ...], progress: Progress, *, cluster: str) -> B:
+    """Do one piece of work on a cluster; ``work`` takes what is given, and a progress, which is told here.
+
+    Raises as `each`.
+    """
+    topic = f"halfsplit {uuid4()}"
+    with _client(cluster) as client:
+        client.subscribe_topic(topic, lambda event: progress(*event[1]))
+        made: B = client.submit(_told_of, work, given, topic, pure=False).result()
+        return made
+
+
+def _told_of(work: Callable[..., B], given: tuple[Any, ...], topic: str) -> B:
+    from distributed import get_worker
+
+    worker = get_worker()
+    return work(*given, lambda made, most: worker.log_event(topic, (made, most)))
 
 
 @contextmanager
@@ -63,7 +81,7 @@ def _client(cluster: str) -> Iterator[Any]:
         raise MissingProgramError("--cluster needs Dask: install halfsplit[cluster]") from None
     if cluster == LOCAL:
         with (
-            LocalCluster(host="127.0.0.1", threads_per_worker=1, dashboard_address=None) as here,  # type: ignore[no-untyped-call]
+            LocalCluster(host="127.0.0.1", threads_per_worker=1, dashboard_address="127.0.0.1:0") as here,  # type: ignore[no-untyped-call]
             Client(here) as client,  # type: ignore[no-untyped-call]
         ):
             yield client

@@ -1,6 +1,7 @@
 """Long work in a process of its own: a page asks how far it is, and nothing else waits for it.
 
-One piece is worked out at a time on each server; the others wait their turn. What it gives is kept by whoever asked
+One piece is worked out at a time on each server; the others wait their turn. Where there is a cluster, pieces that
+need nothing of this machine are worked out there, `ON_A_CLUSTER` at a time. What it gives is kept by whoever asked
 for it before the work is told as done. When the program ends, unfinished work ends with it, and is asked for again.
 """
 
@@ -13,11 +14,15 @@ import signal
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from multiprocessing.connection import Connection
 from typing import Any, Literal
 
 from halfsplit.errors import HalfsplitError
+from halfsplit.job.spread import one
 
+ON_A_CLUSTER = 8
+"""Pieces of one server that a cluster works on at a time; its scheduler shares them out."""
 State = Literal["waiting", "working", "done", "failed", "stopped"]
 Progress = Callable[[int, int], None]
 Task = Callable[..., Any]
@@ -47,7 +52,8 @@ class Workers:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._turn = threading.Semaphore(1)
+        self._here, self._there = threading.Semaphore(1), threading.Semaphore(ON_A_CLUSTER)
+        self.cluster = ""
         self._works: dict[str, Work] = {}
 
     def of(self, name: str) -> Work | None:
@@ -55,8 +61,19 @@ class Workers:
         with self._lock:
             return self._works.get(name)
 
-    def start(self, name: str, task: Task, arguments: tuple[Any, ...], keep: Callable[[Any], object]) -> Work:
-        """Begin it, unless it is going on already. ``keep`` stores what it gives."""
+    def start(
+        self,
+        name: str,
+        task: Task,
+        arguments: tuple[Any, ...],
+        keep: Callable[[Any], object],
+        *,
+        anywhere: bool = False,
+    ) -> Work:
+        """Begin it, unless it is going on already.
+
+        ``keep`` stores what it gives; ``anywhere``: it needs nothing but its arguments, no file of this machine.
+        """
         with self._lock:
             known = self._works.get(name)
             if known is not None and known.going:
@@ -64,7 +81,10 @@ class Workers:
             work = self._works[name] = Work()
             for old in [key for key, work in self._works.items() if not work.going][:-KEPT]:
                 del self._works[old]
-        threading.Thread(target=self._run, args=(work, task, arguments, keep), daemon=True).start()
+        cluster = self.cluster if anywhere else ""
+        begun = partial(_work, task=task, arguments=arguments, cluster=cluster)
+        turn = self._there if cluster else self._here
+        threading.Thread(target=self._run, args=(work, begun, keep, turn), daemon=True).start()
         return work
 
     def stop(self, name: str) -> None:
@@ -77,11 +97,17 @@ class Workers:
             if work.process is not None:
                 work.process.terminate()
 
-    def _run(self, work: Work, task: Task, arguments: tuple[Any, ...], keep: Callable[[Any], object]) -> None:
+    def _run(
+        self,
+        work: Work,
+        begun: Callable[[Connection], None],
+        keep: Callable[[Any], object],
+        turn: threading.Semaphore,
+    ) -> None:
         try:
-            with self._turn:
+            with turn:
                 if work.going:
-                    self._listen(work, task, arguments, keep)
+                    self._listen(work, begun, keep)
         except HalfsplitError as error:
             self._end(work, "failed", str(error))
         except Exception as error:  # noqa: BLE001 - nobody else would ever hear of it
@@ -89,12 +115,10 @@ class Workers:
         finally:
             work.ended.set()
 
-    def _listen(
-        self, work: Work, task: Task, arguments: tuple[Any, ...], keep: Callable[[Any], object]
-    ) -> None:
+    def _listen(self, work: Work, begun: Callable[[Connection], None], keep: Callable[[Any], object]) -> None:
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=False)
-        process = context.Process(target=_work, args=(theirs, task, arguments), daemon=True)
+        process = context.Process(target=begun, args=(theirs,), daemon=True)
         with self._lock:
             if not work.going:
                 return
@@ -129,7 +153,7 @@ class Workers:
                 work.state, work.problem = state, problem
 
 
-def _work(pipe: Connection, task: Task, arguments: tuple[Any, ...]) -> None:
+def _work(pipe: Connection, *, task: Task, arguments: tuple[Any, ...], cluster: str) -> None:
     """What the process does. Ctrl-C at the server is the server's to answer."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with contextlib.suppress(AttributeError, OSError):
@@ -139,7 +163,8 @@ def _work(pipe: Connection, task: Task, arguments: tuple[Any, ...]) -> None:
         pipe.send(("progress", (made, most)))
 
     try:
-        pipe.send(("done", task(*arguments, progress)))
+        made = one(task, arguments, progress, cluster=cluster) if cluster else task(*arguments, progress)
+        pipe.send(("done", made))
     except HalfsplitError as error:
         pipe.send(("failed", str(error)))
     except Exception as error:  # noqa: BLE001 - told on the page instead of in a traceback that nobody sees

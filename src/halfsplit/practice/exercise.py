@@ -218,6 +218,10 @@ class Exercise:
             self._paths["best"] = walked(self._listener(self.referee), self._vehicle(), progress)
         return self._paths["best"]
 
+    def judge(self, own: Path, best: Path) -> None:
+        """Take both paths as they were judged elsewhere."""
+        self._paths = {"own": own, "best": best}
+
     @property
     def points(self) -> int:
         """100 for the minutes of the best path or fewer; hints and parts condemned in error cost. 0 if not solved."""

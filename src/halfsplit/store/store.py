@@ -148,6 +148,11 @@ class JobStore:
         with self._database.reading() as connection:
             return jobs.list_jobs(connection, search, states, limit, offset)
 
+    def closed_after(self, number: int, *, limit: int = 200) -> tuple[tuple[int, str], ...]:
+        """Number and id of the next closed jobs after this number: none twice and none left out, whoever works on."""
+        with self._database.reading() as connection:
+            return jobs.closed_after(connection, number, limit)
+
     def summary(self, job_id: str) -> JobSummary:
         """One job as the list tells it.
 

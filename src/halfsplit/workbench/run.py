@@ -23,6 +23,8 @@ from starlette.types import ASGIApp
 from halfsplit.errors import InputError
 from halfsplit.job import JobStore
 from halfsplit.job.ahead import start_thinking_ahead
+from halfsplit.job.spread import LOCAL
+from halfsplit.job.working import workers
 from halfsplit.workbench.accounts import new_owner_link
 from halfsplit.workbench.app import create_app, pages_in_process
 from halfsplit.workbench.guard import LOOPBACK
@@ -104,7 +106,8 @@ class Serving:
     ``certificate`` and ``key``: PEM files, for https. ``public``: the address that people open where a reverse proxy
     stands in front, such as https://jobs.workshop.test; ``proxy``: where the proxy's requests come from, whose
     X-Forwarded-For and X-Forwarded-Proto are believed. ``workers``: processes for the engine's work, 0: in
-    the server's own, None: as many as there are processors where others sign in.
+    the server's own, None: as many as there are processors where others sign in. ``cluster``: the Dask scheduler that
+    plans and exercises are sent to; '' or 'local': processes of this machine.
     """
 
     host: str = "127.0.0.1"
@@ -114,6 +117,7 @@ class Serving:
     public: str = ""
     proxy: str = "127.0.0.1"
     workers: int | None = None
+    cluster: str = ""
 
     def __post_init__(self) -> None:
         if (self.certificate is None) != (self.key is None):
@@ -187,6 +191,7 @@ def _no_password() -> str:
 
 def run(store: JobStore, serving: Serving, *, tell: Callable[[str], None] = print) -> None:
     """Serve until interrupted. Beyond this machine accounts are required; ``tell`` prints the first owner's link."""
+    workers.cluster = "" if serving.cluster == LOCAL else serving.cluster
     with _pool(store, serving) as around:
         app = create_app(
             store, accounts=not serving.own, hosts=serving.hosts, secure=serving.secure, around=around
