@@ -358,13 +358,15 @@ def _buses(network: Network) -> Iterator[Fault]:
 
 
 def _bus(network: Network, bus: str) -> Iterator[Fault]:
+    """Faults of a bus's lines. Where a line is drawn, its wires and contacts have their own, and it is not told twice."""
     repair = f"repair the lines of {bus}"
+    drawn = {end for wire in network.model.wires for end in (wire.a, wire.b)}
     for part in network.model.of_kind("module"):
         for talk in part.behaviour.talks if part.behaviour else ():
             if talk.bus != bus:
                 continue
             for line, pin in (("high", talk.high), ("low", talk.low)):
-                if pin:
+                if pin and f"{part.name}.{pin}" not in drawn:
                     mode = f"{line} open at {part.name}"
                     yield Fault(
                         f"{bus} {mode}",

@@ -15,8 +15,9 @@ from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import BODY, Part
+from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.cost import never_probed, part_of, place_key, reach_minutes
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 
 MEASURED = (*LOADS, "fuse", "breaker", "relay", "switch", "sensor", "diode")
 """Parts whose ohms tell something when they are unplugged."""
@@ -281,7 +282,17 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
             yield Measurement("inspection", name, state)
             if "." in name and not name.startswith("wire "):
                 # The fit of a terminal, tried with a test pin, is a look of its own.
-                yield Measurement("inspection", name, state, detail=("pin drag",))
+                yield Measurement("inspection", name, state, detail=(PIN_DRAG,))
+        if " and " in name:
+            # Wires in each other's places are seen by their colours, in less time than a contact is looked at.
+            for wire in _ending_at(circuit, name.split(" and ")):
+                yield Measurement("inspection", wire, state, detail=(ENDS,))
+
+
+def _ending_at(circuit: Circuit, places: Sequence[str]) -> list[str]:
+    """The wires that end at pins or cavities."""
+    wires = circuit.model.wires
+    return [wire.name for wire in wires if {place(wire.a), place(wire.b)} & set(places)]
 
 
 def _plugs(circuit: Circuit, suspects: Sequence[str]) -> list[str]:

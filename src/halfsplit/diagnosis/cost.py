@@ -49,6 +49,8 @@ FITTING_MINUTES = 30.0
 """To fit any other part on trial; a tank pump is no swap."""
 LOOK_MINUTES: Mapping[str, float] = {ENDS: 1.0, COMMAND: 1.0}
 """Looks that are shorter than one at every pin."""
+FURTHER_LOOK = 1.0
+"""The next pin of a plug that is unplugged and under one's eyes, or its fit tried; common practice, no source."""
 
 
 def part_of(name: str) -> str:
@@ -63,11 +65,12 @@ def places(measurement: Measurement, model: Model) -> tuple[str, ...]:
 
 
 def touched(measurement: Measurement, model: Model) -> tuple[str, ...]:
-    """The parts that hands or leads go to; of a wire that is looked at, an end that can be got at."""
+    """The parts that hands or leads go to; of a wire that is looked at, an end that can be got at, or both its ends."""
     names: list[str] = []
     if measurement.at.startswith("wire "):
         ends = [part_of(word) for word in measurement.at.split()[1:3]]
-        names = [end for end in ends if _kind(end, model) != "splice"][:1] or ends[:1]
+        most = 2 if measurement.detail == (ENDS,) else 1
+        names = [end for end in ends if _kind(end, model) != "splice"][:most] or ends[:1]
     elif not QUANTITIES[measurement.quantity].from_the_seat:
         names = [part_of(measurement.at)] + ([part_of(measurement.to)] if measurement.to else [])
     return tuple(
@@ -91,8 +94,13 @@ def _parts(change: Intervention) -> tuple[str, ...]:
 
 
 def visited(measurement: Measurement, model: Model) -> frozenset[str]:
-    """Where one stands for a test; a lead to the battery or to bare metal is left where it is."""
+    """Where one stands for a test; a lead to the battery or to bare metal is left where it is.
+
+    Bare metal alone against the battery's minus is measured at the battery.
+    """
     names = [name for name in touched(measurement, model) if not _bare_metal(name, model)]
+    if not names and QUANTITIES[measurement.quantity].leads and measurement.to is None:
+        names = [part.name for part in model.of_kind("battery")]
     away = [name for name in names if _kind(name, model) != "battery"]
     parts = (model.parts.get(name) for name in away or names)
     return frozenset(part.place or part.name for part in parts if part is not None)
@@ -194,7 +202,7 @@ class Bay:
     """The vehicle as it stands in the bay.
 
     ``opened``: places that are open; ``state``: the one it is in, None at first; ``made``: what is unplugged, joined
-    or fitted now; ``stands``: where the leads are, not the eyes.
+    or fitted now; ``stands``: where the leads are; ``looks``: the plug under one's eyes.
     """
 
     model: Model
@@ -202,6 +210,7 @@ class Bay:
     state: str | None = None
     made: tuple[Intervention, ...] = ()
     stands: frozenset[str] = frozenset()
+    looks: str = ""
 
     def minutes(self, measurement: Measurement) -> float:
         """Minutes of a test now: getting there, setting up, measuring."""
@@ -211,6 +220,8 @@ class Bay:
         here = visited(measurement, self.model)
         if QUANTITIES[measurement.quantity].probed and _near(here, self.stands):
             own -= TEST_MINUTES - FURTHER_MINUTES
+        if self.looks and plug_looked_at(measurement) == self.looks:
+            own -= max(_reading_minutes(measurement) - FURTHER_LOOK, 0.0)
         return own + sum(reach_minutes(key, self.model) for key in self.opens(measurement))
 
     def opens(self, measurement: Measurement) -> tuple[str, ...]:
@@ -229,7 +240,14 @@ class Bay:
             state=self.state if QUANTITIES[measurement.quantity].stateless else measurement.state,
             made=self.made if looked else measurement.changes,
             stands=(visited(measurement, self.model) if leads else frozenset()) or self.stands,
+            looks=plug_looked_at(measurement) or self.looks,
         )
+
+
+def plug_looked_at(measurement: Measurement) -> str:
+    """The part of which a contact is looked at; empty for any other test."""
+    at_contact = measurement.quantity == "inspection" and measurement.at.count(".") == 1
+    return part_of(measurement.at) if at_contact and " " not in measurement.at else ""
 
 
 def _near(here: frozenset[str], stands: frozenset[str]) -> bool:
@@ -249,6 +267,7 @@ class Minutes:
             [(test.state, QUANTITIES[test.quantity].stateless) for test in tests]
         )
         self._reading = np.array([_reading_minutes(test) for test in tests])
+        self._looks = np.array([plug_looked_at(test) for test in tests])
         self._probed = np.array([QUANTITIES[test.quantity].probed for test in tests], dtype=bool)
         self.now = self._from(bay)
 
@@ -266,6 +285,8 @@ class Minutes:
         ]
         near = np.array([_near(here, bay.stands) for here in self._here], dtype=bool)
         saved = (TEST_MINUTES - FURTHER_MINUTES) * (near[self._of_here] & self._probed)
+        if bay.looks:
+            saved += np.maximum(self._reading - FURTHER_LOOK, 0.0) * (self._looks == bay.looks)
         origins = (
             self._reading
             - saved
