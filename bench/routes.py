@@ -262,8 +262,14 @@ def summary(rows: list[tuple[Job, Route | None, Route]]) -> int:
     if both:
         mean = sum(one for one, _ in both) / sum(one for _, one in both)
         worst = max(one / other for one, other in both)
+        right = [
+            (job, mine, one) for job, mine, one in rows if mine is not None and mine.named == job.fault.group
+        ]
+        fair = max((one.minutes / mine.minutes for _, mine, one in right), default=0.0)
         print(
-            f"tool / master, minutes to the proof: {mean:.2f} (aim {MEAN_AIM}), worst job {worst:.2f} (aim {WORST_AIM})"
+            f"tool / master, minutes to the proof: {mean:.2f} (aim {MEAN_AIM}), worst job {worst:.2f} ",
+            end="",
         )
+        print(f"(aim {WORST_AIM}), {fair:.2f} where the master is right")
         missed = missed or mean > MEAN_AIM or worst > WORST_AIM
     return int(missed)

@@ -130,3 +130,33 @@ def test_a_generator_counts_only_where_it_runs():
     assert chosen.solve("off").amps("G2") == 0
     assert chosen.solve("running").volts("SP1") > 12.7
     assert chosen.solve("running", fault="G2 not charging").volts("SP1") < 12.6
+
+
+LINES = """
+battery G1
+fuse F1 5 A
+module A1
+  feed 1
+  earth 2
+  talks on CAN1 at 3 4
+module A2
+  feed 1
+  earth 2
+  talks on CAN1 at 3 4
+ground E1
+G1.+ -- F1 -- SP1
+SP1 -- A1.1
+SP1 -- A2.1
+A1.2 -- E1
+A2.2 -- E1
+G1.- -- E1
+A1.3 -- A2.3
+state "on"
+"""
+
+
+def test_a_bus_line_that_is_drawn_breaks_at_its_wires_and_contacts_alone():
+    """The same break under two names would count twice; the line that is not drawn keeps its own."""
+    faults = circuit(LINES).faults
+    assert {"A1.3 open", "wire A1.3 A2.3 open", "CAN1 low open at A1", "CAN1 lines shorted"} <= set(faults)
+    assert "CAN1 high open at A1" not in set(faults)

@@ -4,7 +4,9 @@ Common practice, no source.
 """
 
 from halfsplit import Circuit, Diagnosis
-from halfsplit.circuit.interventions import Replace
+from halfsplit.circuit.interventions import Replace, Unplug
+from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.waiting import waiting
 from halfsplit.notation.library import sample
 
 
@@ -24,3 +26,39 @@ def test_a_new_fuse_that_does_not_help_leaves_the_shorts_behind_it():
     assert len(shorts) >= 5
     assert all(circuit.faults[f"{name} short to body"] for name in shorts)
     assert sum(after[name] for name in shorts) > 0.8
+
+
+BRANCHES = """
+battery G1 at "engine bay"
+fuse F1 10 A at "fuse box"
+switch S1 off wash at "column"
+switch S2 forward reverse at "gearbox"
+connector X1 at "boot"
+motor M1 3 A at "tank"
+lamp H1 21 W at "rear"
+ground E1 at "boot"
+G1.+ -- F1 -- SP1
+SP1 -- S1 -- M1 -- E1
+SP1 -- S2 -- X1.1 -- H1 -- E1
+G1.- -- E1
+state "off"
+state "wash" S1 wash
+state "reverse" S2 reverse
+"""
+
+
+def test_a_fuse_may_have_blown_in_a_state_that_the_job_has_not_tried():
+    """The washer is dead, its fuse is blown, and what blew it is behind the switch of the reversing lamp."""
+    circuit = Circuit.parse(BRANCHES)
+    for seen in ("look", "ohms"):
+        job = Diagnosis(circuit, draws=4)
+        job.complain("M1", state="wash")
+        if seen == "look":
+            job.observe("F1", blown=True, state="wash")
+        else:
+            ohms = float("inf")
+            job.measure("ohms", "F1.1:part", to="F1.2:part", state="wash", value=ohms, changes=[Unplug("F1")])
+        probability = job.posterior().probability
+        assert probability["wire S2.2 X1.1"] > 0.02
+        lamp = Measurement("lamp", "F1.1", "reverse", "F1.2", "test lamp", (Unplug("F1"),))
+        assert lamp in waiting(job.situation())

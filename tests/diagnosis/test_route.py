@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from halfsplit import Circuit, Diagnosis
-from halfsplit.circuit.interventions import LampFor, Replace, Unplug
-from halfsplit.diagnosis.candidates import lamp_tests, lamps, ohms_behind
+from halfsplit.circuit.interventions import Jump, LampFor, Replace, Unplug
+from halfsplit.diagnosis.candidates import candidates, lamp_tests, lamps, ohms_behind
 from halfsplit.diagnosis.choose import _order
 from halfsplit.diagnosis.cost import FITTING_MINUTES, Bay, Minutes, ways
 from halfsplit.diagnosis.lookahead import ProofsAhead
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.propose import _to_be_made_again
 from halfsplit.diagnosis.rollout import played
-from halfsplit.diagnosis.waiting import waiting
+from halfsplit.diagnosis.waiting import _costs_a_fuse, waiting
 from halfsplit.diagnosis.words import SAID, sentence
 
 TAIL = """
@@ -96,11 +96,32 @@ def test_bare_metal_is_at_hand_wherever_one_stands_and_eyes_are_no_leads(tail: C
     bay = Bay(tail.model, state="on")
     assert bay.minutes(body) == pytest.approx(1.5)
     assert bay.after(volts("G1.+")).minutes(body) == pytest.approx(0.5)
+    assert bay.after(body).minutes(volts("G1.+")) == pytest.approx(0.5)
     seen = bay.after(Measurement("blown", "F1", "on"))
     assert seen.minutes(volts("F1.1")) == pytest.approx(1.5)
     job = Diagnosis(tail, draws=4)
     job.complain("H1", state="on")
     assert body in waiting(job.situation())
+
+
+def test_the_contacts_of_a_plug_are_looked_at_in_one_visit(tail: Circuit) -> None:
+    """Unplugged and under one's eyes, the next pin and its fit take a minute. Common practice, no source."""
+    bay = Bay(tail.model, state="on")
+    look = Measurement("inspection", "X1.1", "on")
+    assert bay.minutes(look) == pytest.approx(4 + 2.5)
+    bay = bay.after(look)
+    assert bay.minutes(Measurement("inspection", "X1.2", "on")) == pytest.approx(1.0)
+    assert bay.minutes(Measurement("inspection", "X1.1", "on", detail=(PIN_DRAG,))) == pytest.approx(1.0)
+    assert bay.minutes(Measurement("inspection", "H1.1", "on")) == pytest.approx(2.5)
+    ends = Measurement("inspection", "wire S1.2 K1.86", "on", detail=(ENDS,))
+    assert Bay(tail.model).opens(ends) == ("dashboard", "boot fuse box")
+
+
+def test_wires_in_each_others_places_are_sought_by_their_ends(tail: Circuit) -> None:
+    """Colours at the ends of a wire take a minute, a contact two and a half; common practice, no source."""
+    sought = candidates(tail, (), ["on"], ["K1.30 and K1.86"], [], intermittent=False)
+    looked_at = {test.at for test in sought if test.detail == (ENDS,)}
+    assert looked_at == {"wire SP1 K1.30", "wire S1.2 K1.86"}
 
 
 def test_minutes_of_many_tests_are_those_of_each(tail: Circuit) -> None:
@@ -109,6 +130,7 @@ def test_minutes_of_many_tests_are_those_of_each(tail: Circuit) -> None:
         Measurement("works", "H1", "on"), Measurement("blown", "F1", "off"), Measurement("inspection", "H1", "on"),
         Measurement("works", "M1", "on", changes=(Replace("K1"),)),
         Measurement("lamp", "F1.1", "on", "F1.2", "21 W lamp", (LampFor("F1"),)),
+        Measurement("inspection", "X1.1", "on"), Measurement("inspection", "X1.2", "on"), volts("body"),
     ]  # fmt: skip
     bay = Bay(tail.model, state="off").after(volts("K1.30", "off"))
     table = Minutes(bay, tests)
@@ -276,6 +298,22 @@ def test_no_new_fuse_is_sacrificed_before_the_old_one_is_looked_at(tail: Circuit
     situation = job.situation()
     assert Measurement("blown", "F1", "on") in waiting(situation)
     assert not any(Replace("F1") in test.changes for test in waiting(situation))
+    over = Measurement("works", "H1", "on", changes=(Jump("F1.1", "F1.2"),))
+    assert _costs_a_fuse(situation, over)
+    job.observe("F1", blown=False, state="on")
+    assert not _costs_a_fuse(job.situation(), over)
+
+
+def test_what_comes_back_with_a_lead_is_seen_while_the_lead_is_there(tail: Circuit) -> None:
+    """The second complaint costs a glance now, and the lead laid once more later."""
+    job = Diagnosis(tail, draws=4)
+    for load in ("H1", "H2"):
+        job.complain(load, state="on")
+    lead = (Jump("S1.1", "S1.2"),)
+    job.measure("works", "H1", state="on", value="yes", changes=lead)
+    assert job.finding() is None
+    first = job.next_tests(1)[0]
+    assert (first.at, first.changes, first.purpose) == ("H2", lead, "prove")
 
 
 ENGINE = """

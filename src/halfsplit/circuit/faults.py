@@ -358,7 +358,7 @@ def _buses(network: Network) -> Iterator[Fault]:
 
 
 def _bus(network: Network, bus: str) -> Iterator[Fault]:
-    """Faults of a bus's lines. Where a line is drawn, its wires and contacts have their own, and it is not told twice."""
+    """Faults of a bus's lines; a line that is drawn has wires and contacts with faults of their own, not told twice."""
     repair = f"repair the lines of {bus}"
     drawn = {end for wire in network.model.wires for end in (wire.a, wire.b)}
     for part in network.model.of_kind("module"):

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import NOT_IN_MODEL
-from halfsplit.diagnosis.evidence import anything_at, forecast, log_likelihood, scale
+from halfsplit.diagnosis.evidence import anything_at, forecast, fuse_seen, log_likelihood, scale
 from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, strange_share
 from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
@@ -71,6 +71,10 @@ class Belief:
     def _worked_out(self, readings: Sequence[Reading]) -> list[Floats]:
         powered = [reading.measurement for reading in readings if reading.measurement.quantity != FEED_OFF]
         used = {SceneKey(each.state, each.changes) for each in powered}
+        circuit = self.context.predictor.circuit
+        if any(fuse_seen(reading, circuit) == "yes" for reading in readings):
+            # It may have blown in any state in which the vehicle was used before it came in.
+            used |= {SceneKey(state) for state in circuit.states}
         memory = self.context.predictor.memory(used)
         if memory.token != self.context.memory.token:
             if memory.token not in self._after:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS, METER_MOST_OHMS, over_range
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import UnknownNameError
@@ -47,6 +48,8 @@ LEAD_OHMS = 0.1
 INSPECTION_FALSE_ALARM = 0.03
 ENDS_SEEN = 0.9
 """Chance that who looks at both ends of a wire sees that one is not in its place; common practice, no source."""
+BLOWN_OHMS = 1e4
+"""Ohms of a fuse from which it is blown."""
 FUSE_SEEN = 0.95
 """Chance that a look at a fuse shows that it is blown."""
 ABSENT = 0.5
@@ -215,6 +218,21 @@ def _blown(measurement: Measurement, context: Context) -> Worded:
     if blown is None:
         raise UnknownNameError(f"there is no fuse {measurement.at!r} in this circuit")
     return expect_yes_no(blown, scene, ("yes", "no"))
+
+
+def fuse_seen(reading: Reading, circuit: Circuit) -> str:
+    """Whether a reading shows a fuse to be blown: 'yes', 'no', or empty where it is about something else.
+
+    By a look, or by the ohms of the fuse itself.
+    """
+    test = reading.measurement
+    if test.quantity == "blown":
+        return str(reading.value)
+    part = circuit.parts.get(test.at.partition(".")[0])
+    own = part is not None and part.kind == "fuse" and test.to is not None
+    if test.quantity != "ohms" or not own or not (test.at.endswith(":part") and test.to.endswith(":part")):
+        return ""
+    return "yes" if reading.number > BLOWN_OHMS else "no"
 
 
 def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:

@@ -129,7 +129,7 @@ def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measureme
         made = [sum(same_test(reading, test) for reading in live) for test, _ in possible]
         order = sorted(
             range(len(possible)),
-            key=lambda number: (made[number], situation.bay.minutes(possible[number][0])),
+            key=lambda number: (made[number], requirement.minutes(possible[number][0], situation.bay)),
         )
         for number in order[:1]:
             test, met = possible[number]

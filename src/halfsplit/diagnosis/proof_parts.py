@@ -89,7 +89,7 @@ def _seen_or_ohms(case: Case) -> Requirement:
     """Where no lead may bridge it: the fault seen, or, where a look misses it, the ohms of the wire alone."""
     seen = case.looked_at()
     for ohms in _continuity(case):
-        return Requirement(f"{seen.text}, or {ohms.text}", (*seen.options, *ohms.options))
+        return replace(seen, text=f"{seen.text}, or {ohms.text}", options=(*seen.options, *ohms.options))
     return seen
 
 
@@ -159,8 +159,10 @@ def _short(case: Case) -> list[Requirement]:
     # Taken off at both ends, it reads the same from either only where they are the ends of one wire; another wire in
     # its cavity goes with it, and has to be looked for.
     far = wire.a if start == wire.b else wire.b
-    turned = Requirement(
-        f"{seen.text}, or the same from its other end {far}", (*seen.options, (replace(ohms, at=far), few))
+    turned = replace(
+        seen,
+        text=f"{seen.text}, or the same from its other end {far}",
+        options=(*seen.options, (replace(ohms, at=far), few)),
     )
     alone = case.ticked(wire.name, ENDS, f"{seen.text}, or {ENDS}")
     return [

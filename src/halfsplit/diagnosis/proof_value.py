@@ -79,9 +79,9 @@ def _paid(letters: Sequence[Requirement], bay: Bay) -> tuple[list[tuple[float, f
     """
     paid = []
     for letter in letters:
-        test = min((option for option, _ in letter.options), key=bay.minutes)
+        test = min((option for option, _ in letter.options), key=lambda option: letter.minutes(option, bay))
         way = sum(reach_minutes(key, bay.model) for key in bay.opens(test))
-        paid.append((way, bay.minutes(test) - way + (letter.times - 1) * FURTHER_MINUTES))
+        paid.append((way, letter.minutes(test, bay) - way + (letter.times - 1) * FURTHER_MINUTES))
         bay = bay.after(test)
     return paid, bay
 

@@ -21,11 +21,13 @@ from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import proofs_ahead
+from halfsplit.diagnosis.requirement import WORD_OF
 from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import odd_reading
 from halfsplit.diagnosis.waiting import waiting
 from halfsplit.diagnosis.words import reading_words, said_between, sentence
+from halfsplit.quantities import FREE_MINUTES
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -36,6 +38,8 @@ WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
 WORTH_REPEATING = 0.2
 """The same of a test that was made already, while the fault may have been away."""
+GOOD = ("yes", "weak")
+"""What a load that comes back does: a motor may be weak for reasons of its own."""
 MOST_READINGS = 5
 """Times that one reading is made at most where its values disagree."""
 ENTRY_MINUTES = 0.3
@@ -122,7 +126,7 @@ def propose(
     odd = _to_be_made_again(situation, lacking)
     if odd is not None:
         first += [replace(test, purpose="repeat") for test in describe(situation, [odd])]
-    first += lacking
+    first += lacking or _while_made(situation)
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
     known = {test.measurement for test in first}
@@ -154,6 +158,27 @@ def _proving(situation: Situation, found_at: float) -> list[Test]:
     tests = describe(situation, [test for test, _ in missing])
     return [
         replace(test, purpose="prove", passes=limit) for test, (_, limit) in zip(tests, missing, strict=True)
+    ]
+
+
+def _while_made(situation: Situation) -> list[Test]:
+    """What else the leader's proof wants to see come back while the lead or the new part is still there: it is free."""
+    made = situation.bay.made
+    last = situation.live[-1].measurement if situation.live else None
+    if last is None or not made or last.changes != made or last.quantity not in WORD_OF:
+        return []
+    if situation.live[-1].value not in GOOD or next(iter(situation.posterior.probability.values())) < 0.5:
+        return []
+    free = [
+        (test, limit)
+        for test, limit in proof.missing_tests(situation, 0.0)
+        if test.changes == made
+        and test.quantity in WORD_OF
+        and situation.bay.minutes(test) <= FREE_MINUTES + 1e-9
+    ]
+    tests = describe(situation, [test for test, _ in free])
+    return [
+        replace(test, purpose="prove", passes=limit) for test, (_, limit) in zip(tests, free, strict=True)
     ]
 
 

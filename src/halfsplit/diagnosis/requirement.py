@@ -12,7 +12,7 @@ from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.candidates import own_ends, splice_terminals
-from halfsplit.diagnosis.cost import part_of, place_key, reach_minutes
+from halfsplit.diagnosis.cost import Bay, part_of, place_key, reach_minutes
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.units import format_quantity
@@ -68,13 +68,20 @@ class Requirement:
     """One proof: ``options`` of which any will do, each with what its reading must be, ``times`` over all of them.
 
     ``bracket``: the ends of an element whose drop, taken from two readings against the same point in the same state,
-    counts once; with it the finding is half of the proof.
+    counts once; with it the finding is half of the proof. ``seen``: chance that a look finds what is there.
     """
 
     text: str
     options: tuple[Option, ...]
     times: int = 1
     bracket: tuple[str, str] | None = None
+    seen: float = 1.0
+
+    def minutes(self, test: Measurement, bay: Bay) -> float:
+        """Minutes of an option; of a look that misses it those of what is then done instead as well."""
+        others = [bay.minutes(other) for other, _ in self.options if other.quantity != "inspection"]
+        missed = 1.0 - self.seen if test.quantity == "inspection" else 0.0
+        return bay.minutes(test) + missed * min(others, default=0.0)
 
     def met(self, readings: Iterable[Reading]) -> bool:
         """Whether readings show it."""
@@ -310,7 +317,8 @@ class Case:
 
     def looked_at(self) -> Requirement:
         """Where nothing else proves it: the fault seen."""
-        return Requirement(f"the fault seen at {self.fault.part}", (self.look(),))
+        seen = self.situation.context.priors.seen(self.fault)
+        return Requirement(f"the fault seen at {self.fault.part}", (self.look(),), seen=seen)
 
     def ticked(self, at: str, aspect: str, text: str) -> Requirement:
         """Something that the technician ticks off as good."""

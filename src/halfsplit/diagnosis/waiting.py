@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from halfsplit.circuit.interventions import Replace
+from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.diagnosis.candidates import (
     at_hand,
     candidates,
@@ -12,6 +12,8 @@ from halfsplit.diagnosis.candidates import (
     ohms_behind,
     unplugging,
 )
+from halfsplit.diagnosis.cost import part_of
+from halfsplit.diagnosis.evidence import fuse_seen
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.proof_value import open_letters
 from halfsplit.diagnosis.situation import Situation
@@ -41,14 +43,13 @@ def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measureme
 
 
 def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
-    """A new fuse where a short may still be behind it, with a lamp at hand that would show it and costs none."""
+    """A new fuse, or a lead over it, where a short may still be behind it, with a lamp at hand that costs none."""
     whole = _looked_at(situation, blown="no")
+    parts = situation.circuit.parts
     fuses = [
-        change.name
-        for change in test.changes
-        if isinstance(change, Replace)
-        and change.name not in whole
-        and situation.circuit.parts[change.name].kind == "fuse"
+        name
+        for name in map(_put_in_or_bridged, test.changes)
+        if name in parts and name not in whole and parts[name].kind == "fuse"
     ]
     if not fuses or not lamps(situation.instruments):
         return False
@@ -68,12 +69,19 @@ def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
     return shorts >= SHORT_SUSPECTED and not dark
 
 
+def _put_in_or_bridged(change: Intervention) -> str:
+    """The part that an intervention makes good or joins from pin to pin; empty where it does neither."""
+    if isinstance(change, Replace):
+        return change.name
+    return part_of(change.a) if isinstance(change, Jump) and part_of(change.a) == part_of(change.b) else ""
+
+
 def _looked_at(situation: Situation, *, blown: str) -> set[str]:
     """Fuses that were seen to be blown, or not to be."""
     return {
-        reading.measurement.at
+        name
         for reading in situation.live
-        if reading.measurement.quantity == "blown" and reading.value == blown
+        if (name := part_of(reading.measurement.at)) and fuse_seen(reading, situation.circuit) == blown
     }
 
 
@@ -139,12 +147,13 @@ def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
     circuit, measurements = situation.circuit, list[Measurement]()
     for reading in situation.live:
         test = reading.measurement
-        if test.quantity == "blown" and test.at in _looked_at(situation, blown="yes"):
-            lamps_in = lamp_tests(circuit, list(circuit.states), test.at, situation.instruments)
+        if fuse_seen(reading, circuit) == "yes":
+            fuse = part_of(test.at)
+            lamps_in = lamp_tests(circuit, list(circuit.states), fuse, situation.instruments)
             failing = {reading.measurement.state for reading in situation.wrong}
             # What a load of its own draws lights a lamp as well: with that unplugged it tells.
             measurements += [
-                *ohms_behind(circuit, test.state, test.at),
+                *ohms_behind(circuit, test.state, fuse),
                 *lamps_in,
                 *(off for lamp in lamps_in if lamp.state in failing for off in unplugging(circuit, lamp)),
             ]
