@@ -77,7 +77,7 @@ def not_as_drawn() -> tuple[int, str]:
         "complaints": [{"load": load, "works": works, "state": state} for load, works, state in GLOWS],
         "earlier_work": [{"places": ["X40"], "began_then": True}],
         "instruments": list(INSTRUMENTS),
-        "vehicle": {"fault": "nothing wrong", "circuit": "real.circuit", "seed": SEED},
+        "vehicle": {"fault": "nothing wrong", "circuit": "real.circuit", "seed": SEED + 1},
     }
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "real.circuit").write_text(real, encoding="utf-8")

@@ -284,7 +284,9 @@ def _deciding(situation: Situation, quarrel: Sequence[Reading]) -> Measurement |
 def _words(
     situation: Situation, nothing_drawn: bool, leader: str, quarrel: Sequence[Reading], region: Sequence[str]
 ) -> tuple[str, ...]:
-    words = [evidence_words(reading.measurement, reading.value, situation.circuit) for reading in quarrel[:4]]
+    words = dict.fromkeys(
+        evidence_words(reading.measurement, reading.value, situation.circuit) for reading in quarrel[:4]
+    )
     lines = [
         "Nothing drawn explains this."
         if nothing_drawn

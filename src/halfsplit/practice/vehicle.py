@@ -18,9 +18,10 @@ from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, a
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
 from halfsplit.circuit.solve import solve
+from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.codes import CODE_KINDS
-from halfsplit.diagnosis.evidence import FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
-from halfsplit.diagnosis.measurement import PIN_DRAG, TRIED_AGAIN, Measurement
+from halfsplit.diagnosis.evidence import ENDS_SEEN, FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
+from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.priors import default_priors
 
 BRIGHT_FROM, DIM_FROM = 9.0, 2.5
@@ -180,6 +181,9 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
         # Leads at its pins leave out all that is not the unit's own.
         own = fault is not None and any(member.part == measurement.at for member in fault.members or (fault,))
         return "good" if own else "bad"
+    if measurement.detail == (ENDS,):
+        moved = _ends_moved(vehicle, measurement.at, fault)
+        return "bad" if vehicle.generator.random() < (ENDS_SEEN if moved else INSPECTION_FALSE_ALARM) else "good"
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         return "good"
     chance = INSPECTION_FALSE_ALARM
@@ -191,6 +195,15 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
     if measurement.at in vehicle.blown_fuses:
         chance = max(chance, FUSE_SEEN)
     return "bad" if vehicle.generator.random() < chance else "good"
+
+
+def _ends_moved(vehicle: Vehicle, wire: str, fault: Fault | None) -> bool:
+    """Whether a wire of the drawing has an end in another's place in this vehicle."""
+    ends = {place(end) for end in wire.split()[1:3]}
+    causes = (fault.members or (fault,)) if fault else ()
+    undrawn = (cause for cause in causes if cause.kind == "undrawn" and cause.mode != "bridged")
+    drawn = any(ends == {place(each.a), place(each.b)} for each in vehicle.circuit.model.wires)
+    return not drawn or any(not ends.isdisjoint(cause.touches) for cause in undrawn)
 
 
 def _stage(vehicle: Vehicle, measurement: Measurement) -> float | str:
