@@ -183,7 +183,9 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
         return "good" if own else "bad"
     if measurement.detail == (ENDS,):
         moved = _ends_moved(vehicle, measurement.at, fault)
-        return "bad" if vehicle.generator.random() < (ENDS_SEEN if moved else INSPECTION_FALSE_ALARM) else "good"
+        return (
+            "bad" if vehicle.generator.random() < (ENDS_SEEN if moved else INSPECTION_FALSE_ALARM) else "good"
+        )
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         return "good"
     chance = INSPECTION_FALSE_ALARM
