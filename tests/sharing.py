@@ -34,10 +34,10 @@ class SharedAnswers:
     def __init__(self) -> None:
         self._first: dict[object, tuple[Diagnosis, Any]] = {}
 
-    def __call__(self, circuit, *, priors, **how) -> Diagnosis:
+    def __call__(self, circuit, *, priors, predictions=None, **how) -> Diagnosis:
         key = id(circuit), id(priors), *sorted((name, str(value)) for name, value in how.items())
         first, _ = self._first.setdefault(key, (Diagnosis(circuit, priors=priors, **how), priors))
-        made = Diagnosis(circuit, priors=priors, predictions=first.predictions, **how)
+        made = Diagnosis(circuit, priors=priors, predictions=predictions or first.predictions, **how)
         made._known = _Known()
         made._known._known = first._known._known
         return made

@@ -261,14 +261,18 @@ def start_step(job: OpenJob, what: str, *, step_id: str = "") -> Step:
 
 
 def stop_step(job: OpenJob, step_id: str) -> Step:
-    """Stop counting."""
+    """Stop counting. Raises ConflictError where the clock was put back meanwhile."""
     step = next((step for step in job.store.steps(job.job_id) if step.step_id == step_id), None)
     if step is None:
         raise NotFoundError(f"there is no step {step_id!r} in this job")
     if step.minutes is not None or step.started_at is None:
         return step
     at = now()
-    minutes = round(max(0.0, (at - step.started_at).total_seconds() / 60), 1)
+    if at < step.started_at:
+        raise ConflictError(
+            "the clock was put back since this was begun: withdraw it and enter the minutes yourself"
+        )
+    minutes = round((at - step.started_at).total_seconds() / 60, 1)
     return job.store.save_step(job.job_id, replace(step, minutes=minutes, stopped_at=at), who=job.who, at=at)
 
 

@@ -123,12 +123,15 @@ class Accounts:
         """Count one try of every origin, before anything is checked; zero where it was counted.
 
         Where an origin has to wait, nothing is counted and the longest wait is returned. Tries that come at once are
-        taken one after the other, whichever server they come to: no two of them see the same count.
+        taken one after the other, whichever server they come to: no two of them see the same count. Where the clock was
+        put back, tries that lie ahead are taken as made just now: who waits since then waits no longer than he is told.
         """
         here = failed_logins.c
         with self._database.writing() as connection:
             if not self._database.is_sqlite:
                 connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": _LOCK})
+            just_now = at - timedelta(microseconds=1)  # not `at` itself, by which a success finds its own try
+            connection.execute(update(failed_logins).where(here.at > at).values(at=just_now))
             waits = []
             for origin in origins:
                 counted = select(func.count(), func.max(here.at)).where(

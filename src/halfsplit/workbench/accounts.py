@@ -179,7 +179,7 @@ def wait_for(origin: str, tries: int, last: datetime | None, at: datetime) -> ti
     if over < 0 or last is None:
         return timedelta()
     delay: timedelta = min(FIRST_WAIT * 2 ** min(over, 10), LONGEST_WAIT)
-    return min(delay, max(timedelta(), last + delay - at))  # a clock that was put back locks nobody out
+    return min(delay, max(timedelta(), last + delay - at))
 
 
 def network_of(address: str) -> str:
