@@ -41,13 +41,7 @@ def candidates(
     """
     measurements: list[Measurement] = []
     for state in states:
-        measurements += looks(circuit, state)
-        if "meter" in instruments:
-            measurements += _volts(circuit, state)
-        for lamp in lamps(instruments):
-            measurements += _lamps(circuit, state, lamp)
-        if "clamp" in instruments:
-            measurements += _clamp(circuit, state)
+        measurements += _in_place(circuit, state, tuple(instruments))
         measurements += _interventions(circuit, state, suspects, loads)
     measurements += _inspections(circuit, states[0], suspects)
     if "meter" in instruments:
@@ -55,6 +49,19 @@ def candidates(
     if intermittent:
         measurements += _wiggles(circuit, states[0], suspects)
     return list(dict.fromkeys(measurements))
+
+
+@lru_cache(maxsize=16)
+def _in_place(circuit: Circuit, state: str, instruments: tuple[str, ...]) -> tuple[Measurement, ...]:
+    """What can be seen and probed with everything left in its place; asked for before each test."""
+    measurements = [*looks(circuit, state)]
+    if "meter" in instruments:
+        measurements += _volts(circuit, state)
+    for lamp in lamps(instruments):
+        measurements += _lamps(circuit, state, lamp)
+    if "clamp" in instruments:
+        measurements += _clamp(circuit, state)
+    return tuple(measurements)
 
 
 def lamps(instruments: Sequence[str]) -> list[str]:

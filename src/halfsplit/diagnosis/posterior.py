@@ -29,6 +29,7 @@ from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
+from halfsplit.diagnosis.repair_groups import RepairGroups
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -47,8 +48,6 @@ LARGE_POOL = 120
 """Hypotheses that may be carried along before it pays to solve anew without them."""
 JOINED = 24
 """What of pairs is worked out in full, and of undrawn faults: neither crowds the other out."""
-SPEAKS_FOR_TWO = 5.0
-"""How many times better than its likelier fault alone a pair explains the evidence where something speaks for two."""
 DOUBTED = 0.04
 """Share of 'not in this model' from which what the drawing does not show is gone through."""
 TOUCHED_TOO = 0.5
@@ -60,18 +59,25 @@ class Posterior:
     """What is believed after the readings.
 
     ``hypotheses`` worked out in full and their ``weights`` (C, D), adding up to 1 - ``rest``; ``probability`` of
-    each repair group of all hypotheses by name, likeliest first; ``evidence``: log probability of the readings.
+    each repair group of all hypotheses by name, likeliest first; ``shares`` (H,) of all that are ``known``;
+    ``group_of`` those worked out in full; ``evidence``: log probability of the readings.
     """
 
     belief: Belief
     hypotheses: tuple[Hypothesis, ...]
     weights: Floats
     probability: Mapping[str, float]
-    by_hypothesis: Mapping[str, float]
+    known: tuple[Hypothesis, ...]
+    shares: Floats
     group_of: Mapping[str, str]
     leaders: Mapping[str, Hypothesis]
     rest: float
     evidence: float
+
+    @cached_property
+    def by_hypothesis(self) -> Mapping[str, float]:
+        """Probability of each hypothesis by name."""
+        return {one.name: float(share) for one, share in zip(self.known, self.shares, strict=True)}
 
     @property
     def groups(self) -> tuple[list[str], Ints]:
@@ -127,6 +133,7 @@ class Inference:
         # Pairs and what the drawing does not show are added at the end, where evidence asks for them.
         self.hypotheses = list(self.single)
         self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
+        self._groups = RepairGroups.of_single(self.single)
         self._pool: Belief | None = None
         self._screen: Belief | None = None
         self._outside: Belief | None = None
@@ -174,23 +181,30 @@ class Inference:
         # In an order that what was asked before does not change: sums come out the same to the last digit.
         added = [number for number in range(len(self.single), len(total)) if np.isfinite(total[number])]
         added.sort(key=lambda number: self.hypotheses[number].name)
-        known = [self.hypotheses[number] for number in (*range(len(self.single)), *added)]
-        told = total[[*range(len(self.single)), *added]]
+        places = [*range(len(self.single)), *added]
+        known = tuple(self.hypotheses[number] for number in places)
+        told = total[places]
         norm = float(logsumexp(told))
-        weights = np.exp(log - norm)
-        by_hypothesis = {
-            one.name: float(np.exp(value - norm)) for one, value in zip(known, told, strict=True)
-        }
-        group = _repairs(known, by_hypothesis)
-        by_group: dict[str, float] = {}
-        for one in known:
-            by_group[group[one.name]] = by_group.get(group[one.name], 0.0) + by_hypothesis[one.name]
-        ordered = dict(sorted(by_group.items(), key=lambda item: -item[1]))
-        leaders = _leaders(known, by_hypothesis, group)
+        shares, weights = np.exp(told - norm), np.exp(log - norm)
+        groups = self._groups.with_more(known, shares) if added else self._groups
+        place = {number: place for place, number in enumerate(added, start=len(self.single))}
+        group_of = {}
+        for one in belief.hypotheses:
+            number = self._number[one.name]
+            number = place.get(number, number)
+            group_of[one.name] = groups.names[groups.of[number]] if number < len(known) else one.group
         rest = max(0.0, 1.0 - float(weights.sum()))
-        of_pool = {one.name: group.get(one.name, one.group) for one in belief.hypotheses}
         return Posterior(
-            belief, belief.hypotheses, weights, ordered, by_hypothesis, group | of_pool, leaders, rest, norm
+            belief,
+            belief.hypotheses,
+            weights,
+            groups.shares(shares),
+            known,
+            shares,
+            group_of,
+            groups.leaders(known, shares),
+            rest,
+            norm,
         )
 
     def _worked_out(
@@ -298,44 +312,6 @@ def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
     if not len(others) or logsumexp(total[sorted(chosen)]) + FAR >= logsumexp(total[others]):
         return frozenset()
     return frozenset(others[_holding(np.exp(total[others] - total[others].max()))].tolist())
-
-
-def _repairs(hypotheses: Sequence[Hypothesis], probability: Mapping[str, float]) -> dict[str, str]:
-    """The repair group of each hypothesis by name.
-
-    A pair goes with the one of its two faults that explains the evidence as well alone: nothing speaks for the second,
-    and the repair to make first is the same.
-    """
-    explains: dict[str, float] = {}
-    for one in hypotheses:
-        if not one.first.members:
-            explains[one.group] = max(
-                explains.get(one.group, 0.0), probability[one.name] / max(one.prior, 1e-300)
-            )
-    told = {}
-    for one in hypotheses:
-        best = max(
-            (member.group for member in one.first.members),
-            key=lambda name: explains.get(name, 0.0),
-            default="",
-        )
-        as_well = SPEAKS_FOR_TWO * explains.get(best, 0.0) >= probability[one.name] / max(one.prior, 1e-300)
-        told[one.name] = best if best and as_well else one.group
-    return told
-
-
-def _leaders(
-    hypotheses: Sequence[Hypothesis], probability: Mapping[str, float], group: Mapping[str, str]
-) -> dict[str, Hypothesis]:
-    """The likeliest hypothesis of each repair group; a single fault rather than a pair that goes with it."""
-    told: dict[str, Hypothesis] = {}
-    for one in hypotheses:
-        name = group[one.name]
-        best = told.get(name)
-        own, bests = one.group == name, best is not None and best.group == name
-        if best is None or (own, probability[one.name]) > (bests, probability[best.name]):
-            told[name] = one
-    return told
 
 
 def _per_hypothesis(belief: Belief, log: Floats) -> Floats:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Hashable
+
 from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.diagnosis.candidates import (
     at_hand,
@@ -32,13 +35,14 @@ LETTERS_OF, LETTERS_FROM = 4, 0.1
 
 def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
     """The tests that could be made now and were not made yet."""
+    made = _made(situation)
     return [
         candidate
         for candidate in _candidates(situation, everywhere=everywhere)
-        if at_hand(candidate, situation.instruments)
+        if _asked_for(candidate) not in made
+        and at_hand(candidate, situation.instruments)
         and not situation.barred(candidate)
-        and not _made(situation, candidate)
-        and not _costs_a_fuse(situation, candidate)
+        and not (candidate.changes and _costs_a_fuse(situation, candidate))
     ]
 
 
@@ -85,16 +89,21 @@ def _looked_at(situation: Situation, *, blown: str) -> set[str]:
     }
 
 
-def _made(situation: Situation, test: Measurement) -> bool:
-    """Whether it was made already: nobody measures or looks twice, but where the fault was away."""
-    if test.quantity in ONCE:
-        return any(
-            reading.measurement.quantity == test.quantity and reading.measurement.place == test.place
-            for reading in situation.live
-        )
-    made = [reading for reading in situation.live if reading.measurement == test]
-    there = any(reading.present == "yes" for reading in made) or (bool(made) and not situation.intermittent)
-    return there or len(made) >= WAITS
+def _made(situation: Situation) -> set[Hashable]:
+    """What was asked for already: nobody measures or looks twice, but where the fault was away."""
+    there: set[Hashable] = set()
+    times = Counter[Hashable]()
+    for reading in situation.live:
+        asked = _asked_for(reading.measurement)
+        once = reading.measurement.quantity in ONCE
+        if once or reading.present == "yes" or not situation.intermittent:
+            there.add(asked)
+        times[asked] += 1
+    return there | {asked for asked, count in times.items() if count >= WAITS}
+
+
+def _asked_for(test: Measurement) -> Hashable:
+    return (test.quantity, test.place) if test.quantity in ONCE else test
 
 
 ONCE = ("inspection", "wiggle")
