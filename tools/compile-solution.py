@@ -13,8 +13,9 @@ from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.substitution import answer
 from halfsplit.diagnosis.ramps import add_ramps
 from halfsplit.diagnosis.rollout import _minutes_after
+from halfsplit.diagnosis.widths import widen
 
-for loops in (answer, add_ramps, _minutes_after):
+for loops in (answer, add_ramps, _minutes_after, widen):
     for old in Path(loops.stats.cache_path).glob("*.nb[ci]"):
         old.unlink()
 

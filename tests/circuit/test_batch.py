@@ -172,6 +172,7 @@ def test_threads_share_nothing_that_they_write(monkeypatch):
     monkeypatch.setattr(batch_of, "answer", noted)
     monkeypatch.setattr(cars_of, "THREADS", 2)
     monkeypatch.setattr(batch_of, "FEWEST_BLOCKS", 1)
+    monkeypatch.setattr(batch_of, "FEWEST_NODES", 1)
     together = Batch(Cars([system]), cases)
     seen.clear()
     assert np.array_equal(together.volts(nodes), alone)

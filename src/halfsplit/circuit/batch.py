@@ -27,8 +27,8 @@ from halfsplit.threads import share_out
 
 TOGETHER = 1 << 20
 """Device states that are settled together, cells × devices: they and what the rules make of them fit a cache."""
-FEWEST_BLOCKS = 32
-"""Blocks from which a second thread is worth its start."""
+FEWEST_BLOCKS, FEWEST_NODES = 32, 1 << 15
+"""Blocks, and blocks × nodes, from which a second thread is worth its start."""
 FEWEST_LANES = 8
 """Cells that are worked on side by side at least: a processor adds four or eight numbers at a time."""
 
@@ -257,7 +257,8 @@ class Batch:
             # What a block needs besides is written behind the list.
             answer(what, *known, work, start, end, ends, needed, above.copy(), out)
 
-        share_out(work_on, self._healthy.works, len(every), FEWEST_BLOCKS)
+        fewest = max(FEWEST_BLOCKS, FEWEST_NODES // max(1, self.network.size))
+        share_out(work_on, self._healthy.works, len(every), fewest)
         if np.array_equal(every.ravel(), cells):
             return out.reshape(len(out), every.size)
         return out[:, row_of, lanes]

@@ -260,7 +260,11 @@ class Minutes:
 
     def __init__(self, bay: Bay, tests: Sequence[Measurement]) -> None:
         self.bay, self.tests, model = bay, tests, bay.model
-        self._closed, self._of_closed = _numbered([frozenset(bay.opens(test)) for test in tests])
+        closed, self._of_closed = _numbered([frozenset(bay.opens(test)) for test in tests])
+        self._keys = sorted(frozenset().union(*closed))
+        ways = np.array([reach_minutes(key, model) for key in self._keys], dtype=float)
+        inside = [[key in each for key in self._keys] for each in closed]
+        self._ways = ways * np.array(inside, dtype=float).reshape(len(closed), len(self._keys))
         self._here, self._of_here = _numbered([visited(test, model) for test in tests])
         self._changes, self._of_changes = _numbered([test.changes for test in tests])
         self._set, self._of_set = _numbered(
@@ -277,7 +281,7 @@ class Minutes:
 
     def _from(self, bay: Bay) -> Floats:
         model = bay.model
-        way = [sum(reach_minutes(key, model) for key in closed - bay.opened) for closed in self._closed]
+        way = self._ways @ np.array([key not in bay.opened for key in self._keys], dtype=float)
         made = [change_minutes(change, bay.made, model) for change in self._changes]
         setting = [
             0.0 if still else state_minutes(Measurement("works", "", state), model, bay.state)
@@ -290,7 +294,7 @@ class Minutes:
         origins = (
             self._reading
             - saved
-            + np.array(way, dtype=float)[self._of_closed]
+            + way[self._of_closed]
             + np.array(made, dtype=float)[self._of_changes]
             + np.array(setting, dtype=float)[self._of_set]
         )

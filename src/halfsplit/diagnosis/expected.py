@@ -24,9 +24,6 @@ ZERO_SIGMA = 0.02
 """Half of the slips read nothing: volts about zero."""
 RESTLESS = 0.5
 """Chance that a reading is anything where a device finds no rest; else it has let go, and stays so."""
-FEWEST_CARS = 4
-COARSE_SHARE, COARSE_FLOOR = 0.04, 0.1
-"""Spread between cars where only the nominal one was solved."""
 WORDS_ERROR = 0.02
 NOTHING_SHARE = 0.35
 """What is touched by a fault that no drawing shows reads nothing so often, else the supply's volts or anything."""
@@ -197,32 +194,16 @@ def expect_number(
     Not across a fuse that blows or a unit that drops out: what leaves it whole lends no width to what does not. Where a
     device finds no rest, it may have let go for good or the reading may be anything.
     """
-    value = np.asarray(value, dtype=float)
-    step = np.where(scene.as_next, np.abs(np.diff(value, axis=0)), 0.0)
-    none = np.zeros((1, value.shape[1]))
-    gap = np.maximum(np.vstack([none, step]), np.vstack([step, none]))
-    spread = _spread(value, scene.regime)
-    wide = np.sqrt(np.asarray(sigma, dtype=float) ** 2 + (0.5 * gap) ** 2 + (0.5 * spread) ** 2)
+    from halfsplit.diagnosis.widths import widen  # compiled code comes in when it is asked for
+
+    value = np.ascontiguousarray(value, dtype=float)
+    wide = np.empty_like(value)
+    error = np.ascontiguousarray(np.broadcast_to(np.asarray(sigma, dtype=float), value.shape))
+    widen(value, error, scene.as_next, scene.regime, wide)
     floats = np.maximum(np.zeros_like(value) if ghost is None else ghost, RESTLESS * scene.chattering)
     # Ohms as log10; each gauge has a range of its own.
     low, high = QUANTITIES[quantity].plausible or (0.0, 1.0)
     return Numeric(value, wide, floats, low, high, scene.unknown)
-
-
-def _spread(value: Floats, regime: NDArray[np.intp]) -> Floats:
-    """Standard deviation (C, D or 1) between the cars that are in the same regime; where these are few, a usual one."""
-    coarse = COARSE_SHARE * np.abs(value) + COARSE_FLOOR
-    if value.shape[1] < FEWEST_CARS:
-        return coarse
-    spread = np.repeat(value.std(axis=1, keepdims=True), value.shape[1], axis=1)
-    mixed = np.flatnonzero((regime != regime[:, :1]).any(axis=1))
-    alike = (regime[mixed, :, None] == regime[mixed, None, :]).astype(float)
-    cars = alike.sum(axis=-1)
-    apart = (value[mixed] - value[mixed].mean(axis=1, keepdims=True))[..., None]
-    mean, square = ((alike @ power)[..., 0] / cars for power in (apart, apart**2))
-    within = np.sqrt(np.maximum(square - mean**2, 0.0))
-    spread[mixed] = np.where(cars < FEWEST_CARS, coarse[mixed], within)
-    return spread
 
 
 def chance_above(edge: float, width: float, value: Floats) -> Floats:

@@ -35,7 +35,7 @@ RARE = 0.01
 DEEPEST = 12
 LARGEST = 30
 """Steps of a plan; five pages or so."""
-CARRIED = 400
+CARRIED = 150
 """Hypotheses that are kept worked out in full for all branches."""
 TRIED = 4
 """Proposals that are looked at where the first tells nothing once its borders are rounded for paper."""

@@ -151,10 +151,12 @@ class Inference:
             self._screen = self._belief(self.single, coarse=True)
         return self._screen
 
-    def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
+    def _belief(
+        self, hypotheses: Sequence[Hypothesis], near: Belief | None = None, *, coarse: bool = False
+    ) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
         context = Context(predictor, self.priors, self.intermittent, predictor.whole, coarse=coarse)
-        return Belief(context, tuple(hypotheses))
+        return Belief(context, tuple(hypotheses), near)
 
     def prepare(self, state: str) -> None:
         """Solve the state for all hypotheses that a first reading in it is held against."""
@@ -302,7 +304,8 @@ class Inference:
         too_large = len(pool) > max(3 * len(chosen) + LARGE_POOL, self.carried)
         if self._pool is None or not chosen <= pool or too_large:
             wanted = chosen | pool if len(chosen | pool) <= self.carried else chosen
-            self._pool = self._belief([self.hypotheses[number] for number in sorted(wanted)])
+            chosen_ones = [self.hypotheses[number] for number in sorted(wanted)]
+            self._pool = self._belief(chosen_ones, self._pool)
         return self._pool
 
 
