@@ -96,7 +96,7 @@ class Work(NamedTuple):
     ``marked`` (N,), ``changed`` (E,): number of the last block in which a front, an element was another than the
     base's. ``nodes``, ``path`` (N + 1,), ``elements`` (E + 1,): lists. ``seen`` (N + 1,): on a way, reset at once.
     ``x``, ``pushed`` (N + 1, L): volts, and currents, which are zero between uses. ``lane`` (4, L). Of what each lane
-    adds that no front knows of: ``bridges`` (most, L, 2) from place to place, ``siemens`` (most, L), ``count`` (L,).
+    adds that no front knows of: ``bridges`` (most, L, 2) from place to place, ``siemens`` (most, L), ``bridged`` (L,).
     """
 
     marked: Numbers
@@ -110,7 +110,7 @@ class Work(NamedTuple):
     lane: Floats
     bridges: Numbers
     siemens: Floats
-    count: Numbers
+    bridged: Numbers
     own: int
 
 
@@ -334,14 +334,14 @@ def _put(base, work, number, element, states, changes, rows, block, count):  # t
 @njit(cache=True, nogil=True)
 def _bridge(structure, base, work, element):  # type: ignore[no-untyped-def]
     """Note an element that no front knows of in the lanes that have it."""
-    for lane in range(len(work.count)):
+    for lane in range(len(work.bridged)):
         siemens = base.conductance[work.own, element, lane]
         if siemens != 0.0:
-            place = work.count[lane]
+            place = work.bridged[lane]
             work.bridges[place, lane, 0] = structure.ends[element, 0]
             work.bridges[place, lane, 1] = structure.ends[element, 1]
             work.siemens[place, lane] = siemens
-            work.count[lane] += 1
+            work.bridged[lane] += 1
 
 
 @njit(cache=True, nogil=True)
@@ -377,7 +377,7 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
                     if element >= 0:
                         count = _put(base, work, number, element, states, changes, rows, block, count)
     listed, own = np.int64(0), work.own
-    work.count[:] = 0
+    work.bridged[:] = 0
     for at in range(count):
         element = work.elements[at]
         if structure.extra[element] == 1:
@@ -392,9 +392,9 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
     if listed:
         ascending(work.nodes, 0, listed)
         _eliminate(structure, base, work, work.nodes, listed, number, own, block)
-    most = work.count.max()
+    most = work.bridged.max()
     for lane in range(len(rows)):
-        for other in range(work.count[lane], most):
+        for other in range(work.bridged[lane], most):
             work.bridges[other, lane, 0] = work.bridges[other, lane, 1] = len(structure.parent)
             work.siemens[other, lane] = 0.0
     return number, most

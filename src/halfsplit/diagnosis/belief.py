@@ -179,7 +179,7 @@ class Heard:
     def log(self, reading: Reading) -> Floats:
         """Log-likelihood (C, D) of a reading by itself."""
         if reading not in self._logs:
-            known = self._known and self._known.logs.get(reading)
+            known = None if self._known is None else self._known.logs.get(reading)
             self._logs[reading] = (
                 log_likelihood(reading, self._forecast(reading.measurement), self.context)
                 if known is None

@@ -392,4 +392,4 @@ def held_bytes(predictors: Iterable[Predictor]) -> int:
     """Bytes that some predictors take: cars that several share count once."""
     every = [each for predictor in predictors for each in predictor.everything]
     cars = {id(each.batch.cars): each.batch.cars for each in every}
-    return sum(each.nbytes for each in (*every, *cars.values()))
+    return sum(each.nbytes for each in every) + sum(each.nbytes for each in cars.values())
