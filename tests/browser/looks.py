@@ -16,14 +16,7 @@ SIZES = {"tablet": (1280, 800), "upright": (820, 1180), "phone": (390, 844), "de
 SOME = (("tablet", "light"), ("upright", "light"), ("phone", "dark"))
 LOOKS = tuple(product(SIZES, ("light", "dark"))) if SCREENSHOTS else SOME
 REPEATS = {("upright", "light")}
-SHOWN_OR_NOT = (
-    "scrollable-region-focusable",
-    "aria-hidden-focus",
-    "button-name",
-    "label",
-    "link-name",
-    "target-size",
-)
+SHOWN_OR_NOT = ("scrollable-region-focusable", "aria-hidden-focus", "button-name", "label", "link-name")
 """What a width can change: whether something is shown, and whether it scrolls. A look in the colours of one before
 is asked these alone; words, structure and contrast are told by that one."""
 BROKEN = "only => axe.run({resultTypes: ['violations'], ...only}).then(told => told.violations)"

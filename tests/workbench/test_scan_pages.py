@@ -174,9 +174,9 @@ def test_before_and_after_shows_it_gone_and_the_units_answer_now(client, store, 
     assert 'value="after repair" selected' in client.get("/jobs/van/scan").text
     told(client, paste(client, AFTER, "after repair"))
     pair = scans.side_by_side(OpenJob(store, van))
-    assert set(pair.found.answers_now) == {"Tailgate unit", "Trailer unit", "Camera unit", "Level unit"}
-    assert [one.code for one in pair.found.of("gone")] == ["U0230-87"]
-    assert [one.code for one in pair.found.of("new")] == ["C1A20-16"]
+    assert set(pair.comparison.answers_now) == {"Tailgate unit", "Trailer unit", "Camera unit", "Level unit"}
+    assert [one.code for one in pair.comparison.of("gone")] == ["U0230-87"]
+    assert [one.code for one in pair.comparison.of("new")] == ["C1A20-16"]
     page = client.get("/jobs/van/scan/compare").text
     assert "Answers now" in page
     assert "U0230-87" in page
@@ -193,11 +193,11 @@ def test_before_and_after_shows_it_gone_and_the_units_answer_now(client, store, 
 def test_two_tools_that_name_a_unit_differently_are_told_apart_by_the_table(client, store, van):
     first = paste(client, "Tailgate unit\n  B1044-13 status: 0x2F\n")
     second = paste(client, "Heckklappe\n  no codes\n", "after repair")
-    assert scans.side_by_side(OpenJob(store, van)).found.of("not known") != ()
+    assert scans.side_by_side(OpenJob(store, van)).comparison.of("not known") != ()
     for scan_id in (first, second):
         key = scans.report_of(OpenJob(store, van), scan_id).report.units[0].key
         client.post(f"/jobs/van/scan/{scan_id}/table", data={"unit-0": key, "part-0": "A11", "then": "save"})
-    assert [one.code for one in scans.side_by_side(OpenJob(store, van)).found.of("gone")] == ["B1044-13"]
+    assert [one.code for one in scans.side_by_side(OpenJob(store, van)).comparison.of("gone")] == ["B1044-13"]
 
 
 def test_told_again_after_a_change_only_the_difference_is_struck_out(client, store, van):

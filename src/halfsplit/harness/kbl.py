@@ -75,19 +75,19 @@ class _Reader:
         }
 
     def harness(self) -> Harness:
-        found = tuple(
+        cores = tuple(
             core for connection in self.element.iterfind("Connection") for core in self._cores(connection)
         )
-        used = {end.place for core in found for end in (core.a, core.b)}
+        used = {end.place for core in cores for end in (core.a, core.b)}
         known = dict.fromkeys(owner.attrib.get("id", "") for owner in self.owners.values())
         places = {key: self._place(self.document.by_id[key]) for key in known if key in used}
-        if not found:
+        if not cores:
             raise InputError("its harness holds no Connection", remedy="export it with its wires")
         title = text(self.element, "Description") or text(self.element, "Part_number")
         return Harness(
             title,
             MappingProxyType(places),
-            found,
+            cores,
             tuple(seats(self.document, self.element, self.notes)),
             MappingProxyType(dict(self._configurations())),
             tuple(self.notes),

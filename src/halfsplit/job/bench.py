@@ -243,7 +243,7 @@ def _finding(finding: Finding | None, circuit: Circuit) -> FindingCard | None:
         finding.repair,
         finding.probability,
         finding.proven,
-        tuple(between_words(one, circuit) for one in finding.missing_proof),
+        tuple(between_words(missing, circuit) for missing in finding.missing_proof),
         finding.explains,
         finding.unexplained,
         finding.verify,

@@ -73,8 +73,8 @@ def conditions_of(
             }
             _count(conditions, name, cause in touched, sum(after[place] for place in touched))
     places: Counter[str] = Counter()
-    for one, chance in shipped.items():
-        places[class_of_part(one.part, circuit.model)] += chance  # type: ignore[assignment]
+    for hypothesis, chance in shipped.items():
+        places[class_of_part(hypothesis.part, circuit.model)] += chance  # type: ignore[assignment]
     mine = class_of_part(cause.part, circuit.model)
     for place, expected in places.items():
         if place:

@@ -124,7 +124,7 @@ def worked_out(
     heard = _told_again(text, intake, entries)
     document = plan_document(plan(heard, largest=largest, progress=progress))
     for ending in document["endings"]:
-        ending["proof"] = [between_words(one, heard.circuit) for one in ending["proof"]]
+        ending["proof"] = [between_words(place, heard.circuit) for place in ending["proof"]]
     return document
 
 

@@ -86,7 +86,7 @@ class Table:
     """Units and codes of one report with their places in the circuit.
 
     ``modules``: (part, its words) that a unit can be; ``pins``: the choices of a code's pin, by part. ``state``: the
-    operating state in which the report was read. ``told``: how many entries of this report are evidence now.
+    operating state in which the report was read. ``stored``: how many entries of this report are evidence now.
     """
 
     kept: KeptReport
@@ -96,7 +96,7 @@ class Table:
     pins: Mapping[str, tuple[tuple[str, str], ...]]
     states: tuple[str, ...]
     state: str
-    told: int
+    stored: int
 
 
 def table_of(job: OpenJob, scan_id: str) -> Table | None:
@@ -111,7 +111,7 @@ def table_of(job: OpenJob, scan_id: str) -> Table | None:
     modules = _modules(circuit)
     states = tuple(circuit.states)
     state = said["state"] if said.get("state") in states else _state(circuit, units)
-    told_entries = len(_made(job, scan_id)[0])
+    stored = len(_made(job, scan_id)[0])
     pins = {part.name: _pins(part) for part in modules}
     return Table(
         kept,
@@ -121,7 +121,7 @@ def table_of(job: OpenJob, scan_id: str) -> Table | None:
         pins,
         states,
         state,
-        told_entries,
+        stored,
     )
 
 

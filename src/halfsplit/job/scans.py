@@ -210,7 +210,7 @@ class SideBySide:
 
     before: KeptReport
     after: KeptReport
-    found: Comparison
+    comparison: Comparison
     rows: tuple[tuple[str, tuple[CodeChange, ...]], ...]
 
 

@@ -34,7 +34,7 @@ def codes_view(job: OpenJob) -> CodesView:
         for verdict, some in pair.rows
         for code in some
     )
-    comparison = pair.found
+    comparison = pair.comparison
     return CodesView(
         scans=scans,
         compared=f"{pair.before.name} ({pair.before.moment}) against {pair.after.name} ({pair.after.moment})",

@@ -20,7 +20,7 @@ from halfsplit.diagnosis.words import sentence
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.practice.hidden import vehicle
 from halfsplit.practice.hiding import Complaints, Hidden, hide
-from halfsplit.practice.paths import Path, Worth, judged, one_who_listened, told, walked, worth
+from halfsplit.practice.paths import Path, Worth, heard, judged, one_who_listened, walked, worth
 from halfsplit.practice.vehicle import ANSWERS, Vehicle
 from halfsplit.quantities import QUANTITIES
 
@@ -130,7 +130,7 @@ class Exercise:
         """Make a test on the vehicle. Raises as `quote`, and ConflictError where the exercise is over."""
         quote = self.quote(measurement)
         value = self.vehicle.answer(measurement)
-        reading = told(self.referee, measurement, value, getattr(self.vehicle, "present", None))
+        reading = heard(self.referee, measurement, value, getattr(self.vehicle, "present", None))
         self.taken.append(Taken(reading, quote.minutes))
         return self.taken[-1]
 
@@ -139,7 +139,7 @@ class Exercise:
     ) -> Taken:
         """Make a test again that was made before the exercise was put away: what it read then stands."""
         self.vehicle.answer(measurement)
-        reading = told(self.referee, measurement, value, present)
+        reading = heard(self.referee, measurement, value, present)
         self.taken.append(Taken(reading, minutes))
         return self.taken[-1]
 

@@ -107,7 +107,7 @@ def one_who_listened(
     return job
 
 
-def told(job: Diagnosis, asked: Measurement, value: float | str, present: Present | None) -> Reading:
+def heard(job: Diagnosis, asked: Measurement, value: float | str, present: Present | None) -> Reading:
     """Tell a diagnosis what was read, odd or not: it is what the instrument showed."""
     return job.measure(
         asked.quantity,
@@ -130,7 +130,7 @@ def judged(job: Diagnosis, readings: Iterable[Reading], progress: Progress | Non
     for reading in readings:
         test = worth(job.rank(reading.measurement))
         best = next((worth(test) for test in job.next_tests(1)), test)
-        made = told(job, reading.measurement, reading.value, reading.present)
+        made = heard(job, reading.measurement, reading.value, reading.present)
         question.append(_question(job))
         steps.append(Step(test, made, best, question[-2] - question[-1]))
         if progress:
@@ -148,7 +148,7 @@ def walked(job: Diagnosis, car: Vehicle, progress: Progress | None = None) -> Pa
         if not tests:
             break
         best = worth(tests[0])
-        made = told(job, best.measurement, car.answer(best.measurement), getattr(car, "present", None))
+        made = heard(job, best.measurement, car.answer(best.measurement), getattr(car, "present", None))
         question.append(_question(job))
         steps.append(Step(best, made, best, question[-2] - question[-1]))
         if progress:

@@ -140,7 +140,7 @@ class BitReader:
         self._run = 0
         self._last = -1
 
-    def one(self, point: float = POINT) -> int:
+    def bit(self, point: float = POINT) -> int:
         """The next bit of the frame's fields."""
         if self._run == 5:
             self._next()
@@ -153,12 +153,12 @@ class BitReader:
         """The next `width` bits, the highest first."""
         value = 0
         for _ in range(width):
-            value = value << 1 | self.one()
+            value = value << 1 | self.bit()
         return value
 
     def rate_switch(self) -> int:
         """The bit that says whether the data is faster."""
-        return self.one(_EARLY)
+        return self.bit(_EARLY)
 
     def finish(self) -> None:
         """Take the stuffed bit that may follow the last bit of a classic CRC."""

@@ -180,16 +180,16 @@ class _Draft:
 
 def _fields(draft: _Draft) -> Frame:
     reader, known = draft.reader, draft.known
-    reader.one()  # start of frame
-    identifier, remote, extended = reader.number(11), reader.one(), reader.one()
+    reader.bit()  # start of frame
+    identifier, remote, extended = reader.number(11), reader.bit(), reader.bit()
     known["identifier"] = identifier
     if extended:
         known |= {"identifier": identifier << 18 | reader.number(18), "extended": True}
-        remote = reader.one()
-    if reader.one():  # the format bit, which classic frames send dominant
+        remote = reader.bit()
+    if reader.bit():  # the format bit, which classic frames send dominant
         return _flexible(draft)
     if extended:
-        reader.one()  # the second reserved bit
+        reader.bit()  # the second reserved bit
     length = min(reader.number(4), 8)
     known |= {"remote": bool(remote), "length": length}
     known["data"] = b"" if remote else bytes(reader.number(8) for _ in range(length))
@@ -208,14 +208,14 @@ def _flexible(draft: _Draft) -> Frame:
     """CAN FD from after its format bit: perhaps a second rate, a length up to 64, the longer CRC with stuff count."""
     reader, known, timing = draft.reader, draft.known, draft.timing
     known["fd"] = True
-    if reader.one():
+    if reader.bit():
         raise BrokenFrame("FD, not read", "the reserved bit is recessive: a later format than CAN FD")
     if reader.rate_switch():
         known["fast"] = True
         if not timing.data_bit:
             raise BrokenFrame("FD, not read", "the data comes at a second rate, which was not found")
         reader.clock.switch(timing.data_bit, timing.turn)
-    known["passive"] = bool(reader.one())
+    known["passive"] = bool(reader.bit())
     known["length"] = _FD_LENGTHS[reader.number(4)]
     known["data"] = bytes(reader.number(8) for _ in range(known["length"]))
     wrong = _flexible_crc(draft)

@@ -218,8 +218,7 @@ def drawing(
 @router.get("/looks")
 def looks(request: Request, job: JobToRead, since: Since = None) -> Response:
     """What is seen in seconds, which is fetched once the next test stands on the page."""
-    found = jobs.free_looks(replace(job, since=since))
-    page = LooksFragment(job.job_id, found, Entry(jobs.new_id()))
+    page = LooksFragment(job.job_id, jobs.free_looks(replace(job, since=since)), Entry(jobs.new_id()))
     return render(request, "bench/_looks_fragment.html", page)
 
 

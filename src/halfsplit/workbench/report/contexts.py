@@ -14,7 +14,7 @@ class ReportPage:
 
     view: BenchView
     audience: str
-    told: JobView
+    report: JobView
     lines: Sequence[EvidenceLine]
     pdf: bool
     drawing: str = ""
