@@ -99,6 +99,17 @@ def test_a_job_stays_with_its_process_and_the_rest_with_the_server(pooled):
     asyncio.run(work())
 
 
+def test_an_answer_given_before_the_request_has_come_is_not_lost(pooled):
+    """A method that is not allowed is answered at once, with the body still on its way."""
+
+    async def work():
+        await asked(pooled, "/jobs/a")
+        answers = [await asked(pooled, "/jobs/hasty/drawing", b"x" * 3_000_000) for _ in range(20)]
+        assert {status for status, _ in answers} == {200}
+
+    asyncio.run(work())
+
+
 def test_an_entry_is_stored_by_the_server_and_what_is_asked_about_it_by_the_jobs_process(pooled):
     asks = False
 

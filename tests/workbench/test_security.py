@@ -1,5 +1,6 @@
 """What is turned away; who may do what stands in test_roles.py."""
 
+import asyncio
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
@@ -9,7 +10,7 @@ from fastapi.testclient import TestClient
 from starlette.exceptions import HTTPException
 
 from halfsplit.errors import InputError
-from halfsplit.workbench import accounts
+from halfsplit.workbench import accounts, guard
 from halfsplit.workbench.accounts import _HASHER, new_owner_link
 from halfsplit.workbench.app import create_app
 from halfsplit.workbench.run import Serving, is_loopback
@@ -123,6 +124,40 @@ def test_a_long_body_is_not_read_before_somebody_has_signed_in(signed_in, guest,
     assert client.post("/api/v1/jobs", content=chunks()).status_code == 401
     assert client.post("/jobs/import", content=body).status_code == 401
     assert signed_in("technician").post("/api/v1/jobs", content=body).status_code == 422
+
+
+def test_a_short_body_has_to_come_in_time(monkeypatch):
+    """Whoever sends a form a byte now and then holds no line open; what comes after the form may take any time."""
+    monkeypatch.setattr(guard, "WITHIN", 0.1)
+    sent = []
+
+    async def reads_a_form(scope, receive, send):
+        assert (await receive())["body"] == b"a"
+        if scope["path"] == "/slow":
+            await receive()
+        await asyncio.wait_for(receive(), 5)
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+
+    async def asked(path):
+        coming = [{"type": "http.request", "body": b"a", "more_body": path == "/slow"}]
+
+        async def receive():
+            if coming:
+                return coming.pop()
+            await asyncio.sleep(0.3)
+            return {"type": "http.disconnect"}
+
+        async def send(message):
+            sent.append(message)
+
+        headers = [(b"host", b"127.0.0.1"), (b"content-length", b"9")]
+        scope = {"type": "http", "method": "POST", "path": path, "headers": headers}
+        await guard.Guard(reads_a_form)(scope, receive, send)
+        return sent[0]["status"]
+
+    assert asyncio.run(asked("/slow")) == 408
+    sent.clear()
+    assert asyncio.run(asked("/whole")) == 200
 
 
 def test_only_an_adapter_of_the_owners_list_is_opened(signed_in, job):

@@ -6,7 +6,9 @@ content security policy and its companions are added here. Signing in is in ``pe
 
 from __future__ import annotations
 
+import asyncio
 import re
+import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -50,8 +52,13 @@ NOT_SIGNED_IN: Final = (401, "Sign in first", "Sign in, then send it again.")
 COOKIE: Final = "halfsplit-session"
 
 
-class TooLargeError(Exception):
-    """The body grew past the limit while it was read."""
+WITHIN: Final = 30.0
+"""Seconds in which a body of at most `LARGEST_UNSIGNED` bytes has to be there: a slow one holds a line open."""
+TOO_SLOW: Final = (408, "Too slow", "The request did not come in time. Send it again.")
+
+
+class RefusedError(Exception):
+    """The body grew past the limit while it was read, or did not come in time."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +87,8 @@ class Guard:
         if refused:
             await problem_response(*refused)(scope, receive, answer)
             return
-        await self._limited(scope, receive, answer, largest)
+        short = largest == LARGEST_UNSIGNED or int(headers.get("content-length", "0")) <= LARGEST_UNSIGNED
+        await self._limited(scope, _in_time(receive) if short else receive, answer, largest)
 
     async def _may_be_long(self, headers: Headers) -> bool:
         """Whether the body may have more than `LARGEST_UNSIGNED` bytes; short ones are not looked into."""
@@ -94,26 +102,47 @@ class Guard:
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send, largest: int) -> None:
         seen, begun = 0, False
+        refused: tuple[int, str, str] | None = None
 
         async def counted() -> Message:
-            nonlocal seen
-            message = await receive()
+            nonlocal seen, refused
+            try:
+                message = await receive()
+            except TimeoutError:
+                refused = TOO_SLOW
+                raise RefusedError from None
             seen += len(message.get("body", b""))
             if seen > largest:
-                raise TooLargeError
+                refused = NOT_SIGNED_IN if largest == LARGEST_UNSIGNED else _too_large(largest)
+                raise RefusedError
             return message
 
         async def watched(message: Message) -> None:
             nonlocal begun
-            if seen <= largest or begun:  # else it is what the pages make of the error
+            if not refused or begun:  # else it is what the pages make of the error
                 begun = True
                 await send(message)
 
-        with suppress(TooLargeError):
+        with suppress(RefusedError):
             await self.app(scope, counted, watched)
-        if seen > largest and not begun:
-            refused = NOT_SIGNED_IN if largest == LARGEST_UNSIGNED else _too_large(largest)
+        if refused and not begun:
             await problem_response(*refused)(scope, receive, send)
+
+
+def _in_time(receive: Receive) -> Receive:
+    """The same; raises TimeoutError where the whole body has not come within `WITHIN` seconds."""
+    end, whole = time.monotonic() + WITHIN, False
+
+    async def received() -> Message:
+        nonlocal whole
+        if whole:
+            return await receive()
+        async with asyncio.timeout(end - time.monotonic()):
+            message = await receive()
+        whole = not message.get("more_body", False)
+        return message
+
+    return received
 
 
 def _largest(method: str, path: str) -> int:

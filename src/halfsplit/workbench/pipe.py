@@ -26,6 +26,8 @@ STARTING: Final = 60.0
 """Seconds that a process has to come up."""
 WAITING: Final = 400
 """Requests that may wait for a job in one process: those of a heavy job must not keep the others out."""
+CLOSING: Final = 10.0
+"""Seconds in which the server takes an answer and closes the line."""
 NICE: Final = 5
 """What is entered is stored by the server; the engine's processes stand behind it where the processors are short."""
 ARENAS: Final = 2
@@ -48,7 +50,7 @@ async def forward(socket: str, scope: Scope, receive: Receive, send: Send) -> No
         raise
     finally:
         bringing.cancel()
-        writer.close()
+        writer.transport.abort()  # whatever is still on its way is for nobody
 
 
 async def _connected(socket: str) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
@@ -156,10 +158,12 @@ async def _answer(app: ASGIApp, reader: asyncio.StreamReader, writer: asyncio.St
     is_waited_for.set(lambda: not gone)
     try:
         await app(scope, coming.get, send)
+        _write(writer, None)
+        await writer.drain()
+        # The server closes the line: closed from here with something unread, the answer would be lost with it.
+        await asyncio.wait([listening], timeout=CLOSING)
     finally:
         listening.cancel()
-    _write(writer, None)
-    await writer.drain()
 
 
 def megabytes(process_id: int) -> float:
