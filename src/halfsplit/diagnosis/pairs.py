@@ -90,9 +90,17 @@ def _leaders(
 
 
 def one_of_two(live: Sequence[Reading], belief: Belief) -> list[Hypothesis]:
-    """What may be one of two faults: it leads where no measurement speaks against it by more than so much."""
+    """What may be one of two faults: it leads where no measurement speaks against it by more than so much.
+
+    None where one fault alone explains all.
+    """
     live = _once(live)
-    leading = _best(belief, _lenient(live, belief, belief.likelihoods(live)))
+    logs = belief.likelihoods(live)
+    each = np.stack([one.max(axis=1) for one in logs]) if logs else np.zeros((1, len(belief.columns)))
+    leader = int(np.argmax(each.sum(axis=0) + np.log(belief.prior)))
+    if (each.max(axis=1) <= each[:, leader] + ODD).all():
+        return []
+    leading = _best(belief, _lenient(live, belief, logs))
     return [belief.hypotheses[number] for number in leading[:LEADERS]]
 
 
