@@ -243,8 +243,8 @@ def fuse_seen(reading: Reading, circuit: Circuit) -> str:
     if test.quantity == "blown":
         return str(reading.value)
     part = circuit.parts.get(test.at.partition(".")[0])
-    own = part is not None and part.kind == "fuse" and test.to is not None
-    if test.quantity != "ohms" or not own or not (test.at.endswith(":part") and test.to.endswith(":part")):
+    own_pins = all(end is not None and end.endswith(":part") for end in (test.at, test.to))
+    if test.quantity != "ohms" or part is None or part.kind != "fuse" or not own_pins:
         return ""
     return "yes" if reading.number > BLOWN_OHMS else "no"
 

@@ -62,7 +62,7 @@ def _floating(read: Sequence[float], expected: Numeric) -> float:
     many, mean = len(read), float(np.mean(read))
     sigma = AGAIN_FLOOR + AGAIN_SHARE * abs(mean)
     apart = float(np.sum((np.array(read) - mean) ** 2))
-    spread = math.exp(-0.5 * apart / sigma**2) / (
-        (2 * math.pi * sigma**2) ** (0.5 * (many - 1)) * math.sqrt(many)
+    spread: float = math.exp(-0.5 * apart / sigma**2) / (
+        math.pow(2 * math.pi * sigma**2, 0.5 * (many - 1)) * math.sqrt(many)
     )
     return expected.evenly(mean) * spread
