@@ -46,8 +46,21 @@ class Module:
     """A file of code."""
 
     path: Path
-    lines: int
     nodes: tuple[ast.AST, ...]
+
+    @property
+    def lines(self) -> int:
+        """How many have code on them."""
+        code: set[int] = set()
+        text = self.path.read_text(encoding="utf-8")
+        for token in tokenize.generate_tokens(io.StringIO(text).readline):
+            if token.type not in SILENT:
+                code.update(range(token.start[0], token.end[0] + 1))
+        for node in self.nodes:
+            match node:
+                case ast.Expr(value=ast.Constant(value=str())):
+                    code.difference_update(range(node.lineno, (node.end_lineno or node.lineno) + 1))
+        return len(code)
 
     @property
     def functions(self) -> list[Function]:
@@ -55,21 +68,8 @@ class Module:
 
 
 def read(path: Path) -> Module:
-    """Read a file and count its lines with code."""
-    text = path.read_text(encoding="utf-8")
-    nodes = tuple(ast.walk(ast.parse(text)))
-    code: set[int] = set()
-    for token in tokenize.generate_tokens(io.StringIO(text).readline):
-        if token.type not in SILENT:
-            code.update(range(token.start[0], token.end[0] + 1))
-    for node in nodes:
-        if (
-            isinstance(node, ast.Expr)
-            and isinstance(node.value, ast.Constant)
-            and isinstance(node.value.value, str)
-        ):
-            code.difference_update(range(node.lineno, (node.end_lineno or node.lineno) + 1))
-    return Module(path, len(code), nodes)
+    """Read a file; its first node is the whole of it."""
+    return Module(path, tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8")))))
 
 
 def modules(folder: Path) -> list[Module]:
