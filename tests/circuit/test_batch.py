@@ -95,6 +95,21 @@ def test_the_factorisations_do_not_grow_with_the_number_of_faults():
         assert made[0] == made[1]
 
 
+def test_cars_are_factorised_once_for_all_that_is_solved_in_them():
+    chosen = ready_made("patterns/relay-load.circuit")
+    cars = Cars([chosen.network.system(list(chosen.states)[-1])])
+    faults = list(chosen.faults.values())
+    made = []
+    for some in (faults[:9], faults):
+        before = COUNTER.factorisations
+        Batch(cars, Cases.of(cars.system, [one.changes for one in some], [one.locks for one in some])).volts(
+            np.arange(chosen.network.size)
+        )
+        made.append(COUNTER.factorisations - before)
+    assert made[0] > 0
+    assert made[1] == 0
+
+
 def test_the_resistance_of_a_port_is_that_of_a_solution_with_a_load():
     """The open and the loaded volts of a point give its source resistance (Thévenin)."""
     chosen = circuit(

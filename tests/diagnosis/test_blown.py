@@ -62,3 +62,20 @@ def test_a_fuse_may_have_blown_in_a_state_that_the_job_has_not_tried():
         assert probability["wire S2.2 X1.1"] > 0.02
         lamp = Measurement("lamp", "F1.1", "reverse", "F1.2", "test lamp", (Unplug("F1"),))
         assert lamp in waiting(job.situation())
+
+
+def test_a_fuse_blows_in_a_state_that_has_run_not_while_ohms_are_measured_in_it():
+    """Ohms are measured with the feed isolated: a short behind the reversing switch blows nothing then."""
+    circuit = Circuit.parse(BRANCHES)
+    asked = (("ohms", "S2.1", "S2.2", 0.05), ("volts", "S2.1", "S2.2", 0.02))
+    blown = []
+    for quantity, at, to, value in asked:
+        job = Diagnosis(circuit, draws=4)
+        job.complain("M1", works="weak", state="wash")
+        job.measure(quantity, at, to=to, state="reverse", value=value)
+        belief = job.posterior().belief
+        short = [one.name == "wire S2.2 X1.1 short to body" for one in belief.hypotheses]
+        blown.append(
+            bool(belief.context.memory.blown[:, belief.columns.hypothesis == short.index(True)].any())
+        )
+    assert blown == [False, True]

@@ -277,8 +277,8 @@ class Wire:
     @property
     def name(self) -> str:
         """``wire F21.2 X31.4``: without the side of a cavity, which follows from the path."""
-        ends = " ".join(point.removesuffix(":in").removesuffix(":out") for point in (self.a, self.b))
-        return f"wire {ends}" + (f" #{self.number}" if self.number > 1 else "")
+        a, b = (point.removesuffix(":in").removesuffix(":out") for point in (self.a, self.b))
+        return f"wire {a} {b}" if self.number == 1 else f"wire {a} {b} #{self.number}"
 
 
 @dataclass(frozen=True, slots=True)
