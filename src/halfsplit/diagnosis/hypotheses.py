@@ -198,9 +198,9 @@ def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Col
     )
 
 
-def column_count(hypotheses: Sequence[Hypothesis]) -> int:
-    """How many columns some single faults have."""
-    return sum(_steps(hypothesis) for hypothesis in hypotheses)
+def column_counts(hypotheses: Sequence[Hypothesis]) -> Ints:
+    """How many columns (H,) each of some single faults has."""
+    return np.array([_steps(hypothesis) for hypothesis in hypotheses], dtype=np.intp)
 
 
 def _steps(hypothesis: Hypothesis) -> int:

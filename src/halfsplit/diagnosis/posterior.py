@@ -21,7 +21,7 @@ from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import (
     STRANGE,
     Hypothesis,
-    column_count,
+    column_counts,
     families,
     undrawn_families,
 )
@@ -37,9 +37,12 @@ Ints = NDArray[np.intp]
 FULL_PARTICLES = 9600
 """Up to so many columns times draws every hypothesis is worked out in full."""
 HELD = 0.999
+ADDED_COLUMNS = 5
 EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
-MOST_IN_FULL = 400
+MOST_COLUMNS = 2400
+"""Columns that are worked out in full at most: where a reading fits hardly anything, hundreds of places hold a little
+each, and the screen's weight does for those that are left."""
 ROUNDS = 3
 """Times that what the screen holds for far likelier is worked out too."""
 FAR = 7.0
@@ -137,7 +140,8 @@ class Inference:
         self._pool: Belief | None = None
         self._screen: Belief | None = None
         self._outside: Belief | None = None
-        self.small = column_count(self.single) * len(predictions.draws) <= FULL_PARTICLES
+        self._columns = column_counts(self.single)
+        self.small = int(self._columns.sum()) * len(predictions.draws) <= FULL_PARTICLES
 
     @cached_property
     def undrawn(self) -> tuple[Hypothesis, ...]:
@@ -226,7 +230,7 @@ class Inference:
             for place, one in enumerate(belief.hypotheses):
                 if kept[place]:
                     total[self._number[one.name]] = worked_out[place]
-            missing = _overlooked(total, chosen)
+            missing = _overlooked(total, chosen, self._columns)
             if not missing:
                 break
             chosen |= missing
@@ -297,7 +301,7 @@ class Inference:
             if live
             else frozenset[int]()
         )
-        return screened, _likeliest(self.single, screened) | delicate | beside
+        return screened, _likeliest(self.single, screened, self._columns) | delicate | beside
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
@@ -314,12 +318,15 @@ class Inference:
         return self._pool
 
 
-def _overlooked(total: Floats, chosen: frozenset[int]) -> frozenset[int]:
+def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints) -> frozenset[int]:
     """What the screen alone takes for far likelier than all that was worked out, so that it is worked out too."""
     others = np.array([number for number in range(len(total)) if number not in chosen], dtype=np.intp)
     if not len(others) or logsumexp(total[sorted(chosen)]) + FAR >= logsumexp(total[others]):
         return frozenset()
-    return frozenset(others[_holding(np.exp(total[others] - total[others].max()))].tolist())
+    shares = np.exp(total[others] - total[others].max())
+    # What was added to the single faults at the end has a handful of columns.
+    widths = np.append(columns, np.full(len(total) - len(columns), ADDED_COLUMNS))
+    return frozenset(others[_holding(shares, widths[others])].tolist())
 
 
 def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
@@ -336,7 +343,7 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
         return np.asarray(np.log(sums) + safe)
 
 
-def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[int]:
+def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats, columns: Ints) -> frozenset[int]:
     """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen.
 
     The special ones always. The thousands that have nothing to do with the complaint stay in the screen.
@@ -351,11 +358,12 @@ def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats) -> frozenset[
     if not explains.any():
         explains[:] = True
     shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
-    return frozenset(_holding(shares).tolist()) | special
+    return frozenset(_holding(shares, columns).tolist()) | special
 
 
-def _holding(shares: Floats) -> Ints:
-    """Places of the largest that hold 99.9 % together, the largest first; not more than are worked out in full."""
+def _holding(shares: Floats, columns: Ints) -> Ints:
+    """Places of the largest that hold 99.9 % together, the largest first; one at least, of not too many columns."""
     order = np.argsort(-shares, kind="stable")
     count = int(np.searchsorted(np.cumsum(shares[order]), HELD * shares.sum())) + 1
-    return np.asarray(order[: min(count, MOST_IN_FULL)])
+    room = int(np.searchsorted(np.cumsum(columns[order]), MOST_COLUMNS, side="right"))
+    return np.asarray(order[: max(1, min(count, room))])

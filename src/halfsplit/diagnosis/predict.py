@@ -25,7 +25,7 @@ from halfsplit.diagnosis.fleet import Fleet, SceneKey
 from halfsplit.diagnosis.hypotheses import Columns
 from halfsplit.diagnosis.solved import Amended, Bools, Floats, Ints, Part, Readings, Solved
 
-SCENE_BYTES, FEWEST_SCENES = 1 << 28, 4
+SCENE_BYTES, FEWEST_SCENES = 160_000_000, 4
 """Memory for scenes that are kept, and how many are kept whatever they take."""
 PARTS, LARGER = 3, 4
 """Parts of a predictor that are kept, and how many times larger than needed one may be."""

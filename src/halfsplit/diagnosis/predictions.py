@@ -12,7 +12,7 @@ from halfsplit.diagnosis.fleet import Fleet
 from halfsplit.diagnosis.hypotheses import Hypothesis, columns_of
 from halfsplit.diagnosis.predict import Predictor, held_bytes
 
-KEPT_PREDICTORS, KEPT_BYTES = 12, 300_000_000
+KEPT_PREDICTORS, KEPT_BYTES = 12, 200_000_000
 """Predictors that are kept, and what they may take; the latest is kept however large it is."""
 MOSTLY, DEEPEST = 0.7, 4
 """Share of hypotheses in common from which a predictor takes what another has solved, and how many may do so in turn:
