@@ -1,15 +1,24 @@
-"""A whole sample harness (KBL, open data) as a circuit: its size, and seconds to read, build and check it."""
+"""A whole sample harness (KBL, open data) as a circuit, or copies of it: its size, and what each step takes."""
 
 import os
+import re
+import resource
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TypeVar
 
+import numpy as np
+
+from halfsplit.circuit.batch import expect
+from halfsplit.circuit.kinds import LOADS
+from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.harness.build import build
 from halfsplit.harness.read import read
 from halfsplit.notation.circuit import Circuit
 
+Result = TypeVar("Result")
 DATA = Path(os.environ.get("HALFSPLIT_DATA", Path(__file__).parents[2] / "shared" / "data"))
 
 
@@ -18,9 +27,49 @@ def whole_harness(name: str = "main.kbl") -> Circuit:
     return Circuit.parse(build(read((DATA / "harness" / name).read_bytes(), name)).text)
 
 
+def copied(circuit: Circuit, text: str, copies: int) -> Circuit:
+    """So many copies of a circuit beside each other on the battery of the first."""
+    names = sorted((part.name for part in circuit.parts.values() if part.kind != "battery"), key=len)
+    name = re.compile(r'(?<![\w"])(' + "|".join(map(re.escape, reversed(names))) + r")(?!\w)")
+    lines = [line for line in text.splitlines() if not line.startswith(("battery", "title", "state"))]
+    more = []
+    for number in range(2, copies + 1):
+        for line in lines:
+            pieces = re.split(r'("[^"]*")', line)
+            more += ["".join(each if each[:1] == '"' else name.sub(rf"\1c{number}", each) for each in pieces)]
+    return Circuit.parse("\n".join([text, *more]))
+
+
+def measure(circuit: Circuit) -> None:
+    """Print seconds of one processor for all faults, for suspects and for the next tests, and the memory."""
+
+    def timed(work: Callable[[], Result]) -> tuple[float, Result]:
+        start = time.process_time()
+        result = work()
+        return time.process_time() - start, result
+
+    state = list(circuit.states)[-1]
+    loads = [part.name for part in circuit.parts.values() if part.kind in LOADS and part.kind != "resistor"]
+    system, faults = circuit.network.system(state), list(circuit.faults.values())
+    seconds = {"all faults": timed(lambda: expect(system, faults, np.arange(3)))[0]}
+    job = Diagnosis(circuit)
+    job.complain(loads[len(loads) // 2], works="no", state=state)
+    seconds["suspects"] = timed(job.suspects)[0]
+    for named in ("first next test", "a later one"):
+        seconds[named], tests = timed(lambda: job.next_tests(5))
+        likeliest = max(tests[0].outcomes, key=lambda outcome: outcome.probability)
+        job.record(tests[0], likeliest.word or likeliest.typical, sure=True)
+        seconds[f"suspects after {named}"] = timed(job.suspects)[0]
+    print(f"{len(circuit.points)} points, {len(faults)} faults; seconds of one processor")
+    for named, each in seconds.items():
+        print(f"{named:32}{each:6.2f}")
+    print(f"{'highest memory':32}{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024:6} MB")
+
+
 def main(arguments: Sequence[str] = ()) -> int:
-    """Print what each step takes."""
+    """Print what each step takes. ``arguments``: the file's name, and how many copies of it to put together."""
     path = DATA / "harness" / (arguments[0] if arguments else "main.kbl")
+    copies = int(arguments[1]) if len(arguments) > 1 else 1
     if not path.exists():
         print(f"{path.name} is not here: the outside data is not part of the project")
         return 0
@@ -36,6 +85,7 @@ def main(arguments: Sequence[str] = ()) -> int:
     print(
         f"read {read_in - start:.2f} s, built {built - read_in:.2f} s, parsed and checked {parsed - built:.2f} s"
     )
+    measure(circuit if copies == 1 else copied(circuit, text, copies))
     return 0
 
 
