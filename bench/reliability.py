@@ -16,7 +16,8 @@ import signal
 import socket
 import threading
 import time
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -124,9 +125,7 @@ def server_kills(folder: Path, kills: int, draw: random.Random) -> Count:
     url, count, photo = f"sqlite:///{folder}/jobs.db", Count(), picture(300)
     with JobStore(url) as store:
         jobs.open_job(store, jobs.Intake(), who="bench", job_id="j")
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        port = found.getsockname()[1]
+    port = free_port()
     notes: set[str] = set()
     photos = 0
 
@@ -171,6 +170,88 @@ def _wait_for(port: int) -> None:
             return
         except OSError:
             time.sleep(0.005)
+
+
+# Two servers on one store
+
+
+class Writer(threading.Thread):
+    """Sends notes to two servers in turn, each twice with one id, until told to end; goes on where a line breaks."""
+
+    def __init__(self, ports: Sequence[int], over: threading.Event, seed: int) -> None:
+        super().__init__(daemon=True)
+        self.ports, self.over, self.draw = ports, over, random.Random(seed)
+        self.notes: list[str] = []
+        self.answers: Counter[int] = Counter()
+
+    def run(self) -> None:
+        while not self.over.is_set():
+            entry, ports = str(uuid4()), self.draw.sample(self.ports, 2)
+            body = json.dumps({"kind": "note", "entry_id": entry, "payload": {"text": "seen"}})
+            statuses = [self._sent(port, body) for port in ports]
+            self.answers.update(statuses)
+            if set(statuses) & {200, 201}:
+                self.notes.append(entry)
+
+    def _sent(self, port: int, body: str) -> int:
+        """The status of the answer; 0 where there was none."""
+        try:
+            line = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+            line.request("POST", "/api/v1/jobs/j/evidence", body, {"Content-Type": "application/json"})
+            answer = line.getresponse()
+            answer.read()
+        except (OSError, http.client.HTTPException):
+            time.sleep(0.05)
+            return 0
+        return answer.status
+
+
+def two_servers(folder: Path, kills: int, draw: random.Random, url: str = "") -> Count:
+    """Two servers on one store, six writers to both; one of the servers is killed and begun again, in turn."""
+    url, count = url or f"sqlite:///{folder}/jobs.db", Count()
+    with JobStore(url, files=folder / "files") as store:
+        jobs.open_job(store, jobs.Intake(), who="bench", job_id="j")
+    ports = [free_port(), free_port()]
+
+    def begun(port: int) -> int:
+        def serve() -> None:
+            uvicorn.run(create_app(JobStore(url, files=folder / "files")), port=port, log_level="critical")
+
+        process = forked(serve)
+        _wait_for(port)
+        return process
+
+    processes, over = [begun(port) for port in ports], threading.Event()
+    writers = [Writer(ports, over, draw.randrange(1 << 30)) for _ in range(6)]
+    for writer in writers:
+        writer.start()
+    for number in range(kills):
+        which = number % 2
+        count.kills += killed(processes[which], 1.0 + 2.0 * draw.random())
+        processes[which] = begun(ports[which])
+    over.set()
+    for writer in writers:
+        writer.join()
+    for process in processes:
+        killed(process, 0.0)
+    notes = {note for writer in writers for note in writer.notes}
+    answers: Counter[int] = sum((writer.answers for writer in writers), Counter())
+    with JobStore(url, files=folder / "files") as store:
+        stored = [entry.entry_id for entry in store.evidence("j")]
+        changes = [change.sequence for change in store.changes_since("j", 0)]
+        count.lost += [f"note {one}" for one in notes - set(stored)] + list(store.check())
+    count.acknowledged = len(notes)
+    count.lost += ["an entry twice"] * (len(stored) - len(set(stored)))
+    count.lost += ["changes out of order"] * (changes != sorted(set(changes)))
+    count.lost += [f"{answers[status]} answers {status}" for status in answers if status not in (0, 200, 201)]
+    return count
+
+
+def free_port() -> int:
+    """A port of this machine that nobody has."""
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
 
 
 # Imports and migrations
@@ -235,6 +316,7 @@ def migration_kills(folder: Path, kills: int, draw: random.Random) -> Count:
 
 SORTS: dict[str, tuple[Callable[[Path, int, random.Random], Count], str]] = {
     "server": (server_kills, "entries and photos acknowledged"),
+    "two": (two_servers, "entries acknowledged by one of two servers"),
     "import": (import_kills, "jobs whole"),
     "migration": (migration_kills, "jobs kept"),
 }
@@ -245,11 +327,16 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m bench reliability", description=__doc__)
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--store", default="", help="an empty PostgreSQL for the sort 'two'; SQLite if not given"
+    )
     parser.add_argument("sorts", nargs="*", default=list(SORTS), help=", ".join(SORTS))
     given = parser.parse_args(arguments)
     lost = 0
     for name in given.sorts:
         work, words = SORTS[name]
+        if name == "two":
+            work = partial(two_servers, url=given.store)
         with TemporaryDirectory() as folder:
             start = time.perf_counter()
             found = work(Path(folder), given.kills, random.Random(given.seed))
