@@ -239,8 +239,9 @@ class Batch:
     def _ask(self, what: int, cells: Ints, states: States, asked: Asked) -> Floats:
         """What ``substitution.answer`` gives (count, b) for cells with these device states (devices, b)."""
         blocks, lanes = self._places[0][cells], self._places[1][cells]
-        some = np.unique(blocks)
-        every, row_of = self._cells[some], np.searchsorted(some, blocks)
+        asked_in = np.zeros(len(self._cells), dtype=bool)
+        asked_in[blocks] = True
+        every, row_of = self._cells[asked_in], (np.cumsum(asked_in) - 1)[blocks]
         number = np.full(len(self._every), -1)
         number[cells] = np.arange(len(cells))
         asked_for = number[every]  # a case that fills up a block stands in it more than once
