@@ -36,7 +36,7 @@ def make_pdf(
             Path(folder, f"{template}.typ"),
             root=Path(folder),
             format="pdf",
-            font_paths=list(_fonts()),
+            font_paths=_fonts(),
             ignore_system_fonts=True,
             pdf_standards="a-2b",
             timestamp=int(at.timestamp()),
@@ -50,11 +50,11 @@ def _templates() -> dict[str, bytes]:
 
 
 @cache
-def _fonts() -> tuple[Path]:
-    """DejaVu, which covers Latin, Greek, Cyrillic, Hebrew, Arabic and the signs of the trade."""
+def _fonts() -> typst.Fonts:
+    """DejaVu, which covers Latin, Greek, Cyrillic, Hebrew, Arabic and the signs of the trade; searched for once."""
     package = find_spec("matplotlib")
     for folder in (package.submodule_search_locations or ()) if package else ():
         fonts = Path(folder, "mpl-data", "fonts", "ttf")
         if fonts.joinpath("DejaVuSans.ttf").exists():
-            return (fonts,)
+            return typst.Fonts(include_system_fonts=False, font_paths=[fonts])
     raise MissingProgramError("reports need the fonts that come with matplotlib: install matplotlib")
