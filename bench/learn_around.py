@@ -7,10 +7,10 @@ cause oftener or rarer than shipped, by up to as much. Every job is drawn with i
 from __future__ import annotations
 
 import argparse
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from itertools import product
 
 import numpy as np
@@ -57,7 +57,8 @@ def shops(
             ]
         )
         weights: Floats = chance * np.exp(sign * move)
-        return weights / weights.sum()
+        shares: Floats = weights / weights.sum()
+        return shares
 
     return tuple(  # type: ignore[return-value]
         Shop(
@@ -107,14 +108,14 @@ def worked(shop: Shop, jobs: int, generator: np.random.Generator) -> Tally:
 
 def covered(shop: Shop, tally: Tally) -> list[bool]:
     """For each condition, whether its 90 % interval (Beta) holds the share that it had."""
-    hidden: Counter[str] = Counter()
-    of: Counter[str] = Counter()
+    hidden: dict[str, float] = defaultdict(float)
+    of: dict[str, float] = defaultdict(float)
     for number, one in enumerate(known_sheets()):
         for at, vehicle in enumerate(VEHICLES):
             for cause, chance in zip(one.causes, shop.chance[number][at].tolist(), strict=True):
                 for name, seen in told(number, cause, vehicle).items():
-                    hidden[name] += chance * seen.jobs  # type: ignore[assignment]
-                    of[name] += chance * seen.of  # type: ignore[assignment]
+                    hidden[name] += chance * seen.jobs
+                    of[name] += chance * seen.of
     held = []
     for name, seen in tally.circumstances.conditions.items():
         share = share_of(seen.jobs, seen.of, seen.expected / seen.of, STRENGTH)
@@ -144,8 +145,9 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--jobs", type=int, nargs="*", default=[100, 1_000, 10_000])
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args(arguments)
-    shipped = cache(lambda circuit: chances(circuit, default_priors()))
-    circumstances.chances = lambda circuit, _priors: shipped(circuit)  # type: ignore[assignment]
+    # What the shipped priors say of a circuit is the same for every job on it.
+    shipped = cache(partial(chances, priors=default_priors()))
+    circumstances.chances = lambda circuit, _priors: shipped(circuit)  # type: ignore[assignment,misc]
     generator = np.random.default_rng(given.seed)
     pairs = [shops(known_sheets(), generator) for _ in range(given.shops)]
     base = np.mean([worth(shop, None) for shop, _ in pairs], axis=0)

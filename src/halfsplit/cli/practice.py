@@ -21,6 +21,7 @@ from halfsplit.cli.show import DEFER, Screen, reading_line
 from halfsplit.cli.workbench import Store, opened
 from halfsplit.errors import HalfsplitError
 from halfsplit.notation.circuit import Circuit as CircuitFile
+from halfsplit.notation.write import write
 
 if TYPE_CHECKING:
     from halfsplit.practice import Exercise, Step
@@ -234,7 +235,7 @@ class Round:
         if self.cluster:
             from halfsplit.job.practising import judge_on
 
-            judge_on(exercise, exercise.circuit.write(), self.cluster)
+            judge_on(exercise, write(exercise.circuit.model), self.cluster)
         best = exercise.best
         for line in (*_own_path(exercise), *_best_path(best, exercise.circuit)):
             self.screen.line(line)
