@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import Unplug
@@ -16,10 +15,8 @@ from halfsplit.circuit.solve import solve
 from halfsplit.diagnosis.belief import correlated
 from halfsplit.diagnosis.doubt import fits, unexplained
 from halfsplit.diagnosis.evidence import forecast_number, forecast_words, unscale
-from halfsplit.diagnosis.expected import Numeric
 from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
-from halfsplit.diagnosis.repeats import AGAIN_FLOOR, AGAIN_SHARE, log_together
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.practice.hidden import vehicle
 
@@ -372,32 +369,3 @@ def test_what_is_not_drawn_shows_the_same_when_it_is_read_again(lamps):
         float(np.exp(told).max()) > 1.0
     )  # of a single reading it is at most that of any value: under 0.1 a volt
     assert np.isfinite(belief.strangeness(live, 0.25)).all()
-
-
-def test_a_number_that_is_read_again_leaves_open_what_the_first_left_open(lamps):
-    """How wide a forecast is for want of knowing the car speaks once: the same again is for and against nothing."""
-    job = Diagnosis(lamps)
-    job.complain("H1", works="weak")
-    shares = []
-    for value in (3.8, 3.85, 3.78, 3.82):
-        job.measure("volts", "X1.3:in", to="X1.3:out", state="one", value=value)
-        shares.append(job.posterior().probability["X1.3"])
-    assert shares[0] > 0.7
-    assert min(shares) > shares[0] - 0.02
-
-
-def test_readings_of_one_point_are_taken_together_in_any_order():
-    """The joint normal density of scipy, with the deviation of the vehicle in common."""
-    shape = (2, 3)
-    own, common = 0.1, 0.8
-    expected = Numeric(
-        np.full(shape, 5.0), np.full(shape, np.hypot(own, common)), np.full(shape, own), np.zeros(shape),
-        0.0, 15.0, np.zeros(2, dtype=bool), slip=0.0,
-    )  # fmt: skip
-    read = [5.6, 5.7, 5.45]
-    own = AGAIN_FLOOR + AGAIN_SHARE * np.mean(read)
-    common = np.sqrt(0.1**2 + 0.8**2 - own**2)
-    joint = multivariate_normal(np.full(3, 5.0), common**2 * np.ones((3, 3)) + own**2 * np.eye(3))
-    slips = [np.zeros((1, 1))] * 3
-    assert log_together(read, slips, expected) == pytest.approx(joint.logpdf(read), rel=1e-6)
-    assert log_together(read[::-1], slips, expected) == pytest.approx(joint.logpdf(read), rel=1e-6)

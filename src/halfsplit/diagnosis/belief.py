@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import NOT_IN_MODEL
-from halfsplit.diagnosis.evidence import anything_at, forecast, fuse_seen, log_likelihood, scale, slipped
-from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, Numeric, strange_share
+from halfsplit.diagnosis.evidence import anything_at, forecast, fuse_seen, log_likelihood, scale
+from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, strange_share
 from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Between, Measurement, Reading, answers_for
 from halfsplit.diagnosis.predict import Memory
-from halfsplit.diagnosis.repeats import AGAIN_FLOOR, AGAIN_SHARE, MOST, log_together
 
 Floats = NDArray[np.float64]
 
@@ -31,11 +30,12 @@ FEED_OFF = "ohms"
 """What is measured with the feed isolated: no fuse blows meanwhile."""
 UNSTEADY = 0.2
 """Share of what is not drawn that shows something else each time."""
+AGAIN_FLOOR, AGAIN_SHARE = 0.05, 0.02
+"""By how much a number that is read again differs."""
 SLIPPED = 0.1
 """Density of a reading that a slip of the hand has spoilt, on the scale on which it is compared."""
-FORECASTS_KEPT, STRANGE_KEPT, MEMORIES_KEPT, TOGETHER_KEPT = 4, 64, 4, 16
-"""Forecasts of measurements that are kept, likelihoods of what is not drawn, vehicles with other fuses blown, and
-likelihoods of numbers that were read again."""
+FORECASTS_KEPT, STRANGE_KEPT, MEMORIES_KEPT = 4, 64, 4
+"""Forecasts of measurements that are kept, likelihoods of what is not drawn, and vehicles with other fuses blown."""
 MOSTLY = 0.5
 """Share of columns from which it pays to take what another belief knows of them."""
 FRESH_LOOK = 0.11
@@ -93,21 +93,7 @@ class Belief:
                 self._after[memory.token] = Heard(context, self._known(context))
             self._heard = self._after[memory.token]
         logs = correlated(readings, [self._heard.log(reading) for reading in readings])
-        return self._made_again(readings, self._read_again(readings, logs))
-
-    def _read_again(self, readings: Sequence[Reading], logs: list[Floats]) -> list[Floats]:
-        """The likelihoods with a number that is read again no new evidence of what the first left open."""
-        then, before = list(logs), dict[Measurement, tuple[list[Reading], Floats]]()
-        for number, reading in enumerate(readings):
-            if not is_number(reading) or not self._heard.touched.repeats(reading):
-                continue
-            same, known = before.get(reading.measurement, ([], np.zeros(1)))
-            together = logs[number]
-            if same and len(same) < MOST:
-                together = self._heard.together([*same, reading])
-                then[number] = together - known
-            before[reading.measurement] = [*same, reading], together
-        return then
+        return self._made_again(readings, logs)
 
     def known_to(self, columns: Columns) -> list[Known]:
         """What is known of those of these columns that are its own, for each set of blown fuses; nothing if few are."""
@@ -134,7 +120,7 @@ class Belief:
             if not self._heard.touched.repeats(reading):
                 continue
             same, sound, was = before.get(reading.measurement, ([], np.zeros(1), 0.0))
-            sound = sound + logs[number][self.context.healthy]
+            sound = sound + self._heard.log(reading)[self.context.healthy]
             now = np.logaddexp(
                 np.log(1 - share) + sound, np.log(share) + self._heard.touched.log([*same, reading])
             )
@@ -188,7 +174,6 @@ class Heard:
         self._known = known
         self._logs: dict[Reading, Floats] = {}
         self._forecasts: dict[Measurement, Forecast] = {}
-        self._together: dict[tuple[Reading, ...], Floats] = {}
         self._strange: dict[tuple[float, tuple[Reading, ...]], Floats] = {}
 
     def log(self, reading: Reading) -> Floats:
@@ -214,20 +199,6 @@ class Heard:
     def known(self, taken: NDArray[np.intp]) -> Known:
         """What it knows, for a belief that takes columns from it."""
         return Known(taken, self._logs, self.touched.worked_out, self.context.memory.blown)
-
-    def together(self, readings: Sequence[Reading]) -> Floats:
-        """Log-likelihood (C, D) of numbers read again and again at one place."""
-        key = tuple(readings)
-        if key not in self._together:
-            while len(self._together) >= TOGETHER_KEPT:
-                self._together.pop(next(iter(self._together)))
-            expected = self._forecast(readings[0].measurement)
-            if not isinstance(expected, Numeric):
-                raise TypeError(f"{readings[0].measurement.quantity} is told in words")
-            values = [scale(reading.measurement, reading.number) for reading in readings]
-            slips = [slipped(reading, expected, self.context) for reading in readings]
-            self._together[key] = log_together(values, slips, expected)
-        return self._together[key]
 
     def _forecast(self, measurement: Measurement) -> Forecast:
         """The forecast of a measurement, which may have several results; those of the latest few are kept."""
@@ -291,11 +262,6 @@ class Touched:
         if reading not in self.worked_out:
             self.worked_out[reading] = anything_at(reading, self._expected(reading.measurement))
         return self.worked_out[reading]
-
-
-def is_number(reading: Reading) -> bool:
-    """Whether it is one number, not a word nor a range."""
-    return not isinstance(reading.value, str | Between)
 
 
 def again(reading: Reading, other: Reading) -> float:

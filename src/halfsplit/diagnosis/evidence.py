@@ -120,16 +120,8 @@ def _likelihood(reading: Reading, expected: Forecast, context: Context) -> Float
         return expected.between(
             *(scale(reading.measurement, end) if np.isfinite(end) else end for end in ends)
         )
-    return expected.likelihood(
-        scale(reading.measurement, reading.number), slipped(reading, expected, context)
-    )
-
-
-def slipped(reading: Reading, expected: Numeric, context: Context) -> Floats:
-    """Density (C, D) of a number, given that the hand slipped."""
-    if reading.measurement.quantity == "volts":
-        return slip_density(reading, context, expected)
-    return np.full((1, 1), expected.slipped(scale(reading.measurement, reading.number)))
+    slipped = slip_density(reading, context, expected) if reading.measurement.quantity == "volts" else None
+    return expected.likelihood(scale(reading.measurement, reading.number), slipped)
 
 
 def _volts(measurement: Measurement, context: Context) -> Numeric:
@@ -208,13 +200,7 @@ def _stage(measurement: Measurement, context: Context) -> Forecast:
     numeric = expect_number(value, np.full_like(value, 0.1 * span), scene, "volts")
     low, high = min(stage.good, stage.bad), max(stage.good, stage.bad)
     return Numeric(
-        numeric.value,
-        numeric.sigma,
-        numeric.own,
-        numeric.ghost,
-        low - 0.2 * span,
-        high + 0.5 * span,
-        numeric.unknown,
+        numeric.value, numeric.sigma, numeric.ghost, low - 0.2 * span, high + 0.5 * span, numeric.unknown
     )
 
 

@@ -62,13 +62,11 @@ class Numeric:
 
     ``value`` and ``sigma`` (C, D) on the scale that readings are compared on; ``ghost`` (C, D) chance of a floating
     reading; ``slip``: chance of a slip, and ``low``, ``high`` its range; ``unknown`` (C,) columns of what the drawing
-    does not show: they predict what a healthy vehicle does, or anything. ``own`` (C, D): the part of ``sigma`` that is
-    the instrument's.
+    does not show: they predict what a healthy vehicle does, or anything.
     """
 
     value: Floats
     sigma: Floats
-    own: Floats
     ghost: Floats
     low: float
     high: float
@@ -85,17 +83,13 @@ class Numeric:
     def likelihood(self, reading: float, slipped: Floats | float | None = None) -> Floats:
         """Density of a reading (C, D). ``slipped``: that of a slip, where more is known than that it is anything."""
         if slipped is None:
-            slipped = self.slipped(reading)
+            slipped = 0.5 * self._nothing(reading) + 0.5 * self._even(reading)
         density = self.honest(reading) + self.slip * slipped
         return self._with_unknown(density, self.anything(reading))
 
-    def slipped(self, reading: float) -> float:
-        """Density of a slip of the hand of which no more is known."""
-        return 0.5 * self._nothing(reading) + 0.5 * self.evenly(reading)
-
     def anything(self, reading: float) -> float:
         """Density of a reading that a fault outside the drawing has touched."""
-        return NOTHING_SHARE * self._nothing(reading, 0.05) + (1 - NOTHING_SHARE) * self.evenly(reading)
+        return NOTHING_SHARE * self._nothing(reading, 0.05) + (1 - NOTHING_SHARE) * self._even(reading)
 
     def _with_unknown(self, density: Floats, anything: float) -> Floats:
         share = strange_share(self.unknown)
@@ -108,7 +102,7 @@ class Numeric:
     def honest(self, reading: float) -> Floats:
         """The part of the density (C, D) that is no slip of the hand."""
         normal = np.exp(-0.5 * ((reading - self.value) / self.sigma) ** 2) / (self.sigma * np.sqrt(2 * np.pi))
-        return np.asarray((1 - self.slip) * ((1 - self.ghost) * normal + self.ghost * self.evenly(reading)))
+        return np.asarray((1 - self.slip) * ((1 - self.ghost) * normal + self.ghost * self._even(reading)))
 
     def between(self, low: float, high: float) -> Floats:
         """Chance (C, D) that a reading lies in a range: the integral of ``likelihood``."""
@@ -120,8 +114,7 @@ class Numeric:
         chance = np.asarray((1 - self.slip) * honest + self.slip * (0.5 * nothing + 0.5 * even))
         return self._with_unknown(chance, NOTHING_SHARE * nothing + (1 - NOTHING_SHARE) * even)
 
-    def evenly(self, reading: float) -> float:
-        """Density of a reading that may be anything in the range."""
+    def _even(self, reading: float) -> float:
         width = self.high - self.low
         inside = self.low - 0.02 * width <= reading <= self.high + 0.02 * width
         return 1.0 / width if inside else 1e-3 / width
@@ -205,12 +198,12 @@ def expect_number(
 
     value = np.ascontiguousarray(value, dtype=float)
     wide = np.empty_like(value)
-    own = np.ascontiguousarray(np.broadcast_to(np.asarray(sigma, dtype=float), value.shape))
-    widen(value, own, scene.as_next, scene.regime, wide)
+    error = np.ascontiguousarray(np.broadcast_to(np.asarray(sigma, dtype=float), value.shape))
+    widen(value, error, scene.as_next, scene.regime, wide)
     floats = np.maximum(np.zeros_like(value) if ghost is None else ghost, RESTLESS * scene.chattering)
     # Ohms as log10; each gauge has a range of its own.
     low, high = QUANTITIES[quantity].plausible or (0.0, 1.0)
-    return Numeric(value, wide, own, floats, low, high, scene.unknown)
+    return Numeric(value, wide, floats, low, high, scene.unknown)
 
 
 def chance_above(edge: float, width: float, value: Floats) -> Floats:

@@ -40,9 +40,7 @@ def forecast_gauge(measurement: Measurement, context: Context) -> Numeric:
     change = MODEL_SHARE * np.abs(value - value[context.healthy])
     sound = expect_number(value, np.hypot(error, change), scene, "gauge", uncertain.astype(float))
     offset = _lies(gauge, "offset", scene)[:, None] * OFFSET_SHARE * (high - low)
-    return Numeric(
-        sound.value, np.hypot(sound.sigma, offset), sound.own, sound.ghost, low, high, sound.unknown, SLIP
-    )
+    return Numeric(sound.value, np.hypot(sound.sigma, offset), sound.ghost, low, high, sound.unknown, SLIP)
 
 
 def _range(gauge: Gauge, scene: Scene, healthy: Floats) -> tuple[float, float]:

@@ -41,7 +41,6 @@ def joined_pairs(
     broad        all single faults, as finely as they are known
     share        probability that there are two faults
     """
-    live = _once(live)
     each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)])
     logs = belief.likelihoods(live)
     found: dict[str, Hypothesis] = {}
@@ -79,53 +78,25 @@ def _leaders(
 
     Some lead by all readings, some where one measurement counts only so much.
     """
-    by_all, by_lenient = (
-        _best(belief, np.where(np.isfinite(log[:, 0]), worth, -np.inf))
-        for worth in (log.max(axis=1), _lenient(live, belief, logs))
-    )
+    groups: dict[object, Floats] = {}
+    for reading, one in zip(live, logs, strict=True):
+        groups[reading.measurement] = groups.get(reading.measurement, 0.0) + one.max(axis=1)
+    lenient = np.log(belief.prior)
+    for total in groups.values():
+        lenient = lenient + np.maximum(total, total.max() - AGAINST)
+    drawn = [number for number, one in enumerate(belief.hypotheses) if _can_be_joined(one)]
+    told: list[list[int]] = []
+    for worth in (log.max(axis=1), np.where(np.isfinite(log[:, 0]), lenient, -np.inf)):
+        best = np.full(len(belief.hypotheses), -np.inf)
+        np.maximum.at(best, belief.columns.hypothesis, worth)
+        told.append(
+            sorted((number for number in drawn if np.isfinite(best[number])), key=lambda one: -best[one])
+        )
+    by_all, by_lenient = told
     return (
         list(dict.fromkeys([*by_all[:LEADERS], *by_lenient[:LENIENT]])),
         [*by_all[:LENIENT], *by_lenient[:LENIENT]],
     )
-
-
-def one_of_two(live: Sequence[Reading], belief: Belief) -> list[Hypothesis]:
-    """What may be one of two faults: it leads where no measurement speaks against it by more than so much.
-
-    None where one fault alone explains all.
-    """
-    live = _once(live)
-    logs = belief.likelihoods(live)
-    each = np.stack([one.max(axis=1) for one in logs]) if logs else np.zeros((1, len(belief.columns)))
-    leader = int(np.argmax(each.sum(axis=0) + np.log(belief.prior)))
-    if (each.max(axis=1) <= each[:, leader] + ODD).all():
-        return []
-    leading = _best(belief, _lenient(live, belief, logs))
-    return [belief.hypotheses[number] for number in leading[:LEADERS]]
-
-
-def _once(live: Sequence[Reading]) -> list[Reading]:
-    """The latest of each measurement: read again, it tells of each fault alone what it told before."""
-    return list({(one.measurement, one.present): one for one in live}.values())
-
-
-def _lenient(live: Sequence[Reading], belief: Belief, logs: Sequence[Floats]) -> Floats:
-    """Log worth (C,) where one measurement counts only so much against a fault."""
-    groups: dict[object, Floats] = {}
-    for reading, one in zip(live, logs, strict=True):
-        groups[reading.measurement] = groups.get(reading.measurement, 0.0) + one.max(axis=1)
-    worth = np.log(belief.prior)
-    for total in groups.values():
-        worth = worth + np.maximum(total, total.max() - AGAINST)
-    return np.asarray(worth)
-
-
-def _best(belief: Belief, worth: Floats) -> list[int]:
-    """The drawn faults by the best of their columns (C,), best first."""
-    best = np.full(len(belief.hypotheses), -np.inf)
-    np.maximum.at(best, belief.columns.hypothesis, worth)
-    drawn = (number for number, one in enumerate(belief.hypotheses) if _can_be_joined(one))
-    return sorted((number for number in drawn if np.isfinite(best[number])), key=lambda one: -best[one])
 
 
 def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_], most: int) -> list[int]:

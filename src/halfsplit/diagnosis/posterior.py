@@ -26,7 +26,7 @@ from halfsplit.diagnosis.hypotheses import (
     undrawn_families,
 )
 from halfsplit.diagnosis.measurement import Reading
-from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse, one_of_two
+from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import Priors, family_priors
 from halfsplit.diagnosis.repair_groups import RepairGroups
@@ -296,12 +296,7 @@ class Inference:
         screened = _per_hypothesis(screen, screen.log_weights(live))
         # What blows its fuse in the nominal car by a little does not in others.
         delicate = frozenset(self._number[name] for name in near_a_fuse(screen))
-        beside = (
-            frozenset(self._number[one.name] for one in one_of_two(live, screen))
-            if live
-            else frozenset[int]()
-        )
-        return screened, _likeliest(self.single, screened, self._columns) | delicate | beside
+        return screened, _likeliest(self.single, screened, self._columns) | delicate
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
