@@ -84,7 +84,8 @@ def test_a_channel_that_cannot_be_is_refused(client, van, channel):
 
 
 def test_a_flood_is_named_and_a_run_can_be_stopped(client, store, van, monkeypatch):
-    monkeypatch.setattr("halfsplit.scan.live.FLOOD", 30)  # a second: what a crowded machine still gets through
+    # A second: what a crowded machine still gets through.
+    monkeypatch.setattr("halfsplit.scan.live.FLOOD", 30)
     with running(SimulatedVehicle((BODY,), fault=FLOOD)) as channel:
         words = f"{channel.interface}:{channel.name}"
         start(client, channel=words)
