@@ -41,9 +41,9 @@ class Batch:
     """
 
     def __init__(self, cars: Cars, cases: Cases, before: Bools | None = None) -> None:
-        if cases.changes.elements.shape[1] > MOST_BRIDGES:
-            raise ValueError(f"a case changes more than {MOST_BRIDGES} elements")
         self.cars, self.cases, self.system = cars, cases, cars.system
+        if (self._bridges > MOST_BRIDGES).any():
+            raise ValueError(f"a case adds more than {MOST_BRIDGES} bridges")
         self.network = self.system.network
         self.table = self.network.devices
         self.shape = len(cases), len(self.cars)
@@ -139,6 +139,12 @@ class Batch:
         return np.asarray(cells % len(self.cars))
 
     @cached_property
+    def _bridges(self) -> Ints:
+        """How many elements each case (C,) adds of which no front knows."""
+        elements = self.cases.changes.elements
+        return np.asarray(((self.cars.structure.extra[elements] == 1) & (elements >= 0)).sum(axis=1))
+
+    @cached_property
     def _cells(self) -> Ints:
         """The cells (blocks, lanes) that are worked on side by side.
 
@@ -147,10 +153,8 @@ class Batch:
         """
         beside = -(-FEWEST_LANES // len(self.cars))
         every = np.arange(len(self.cases))
-        if beside > 1:
-            elements = self.cases.changes.elements
-            bridges = ((self.cars.structure.extra[elements] == 1) & (elements >= 0)).sum(axis=1)
-            kind = 2 * bridges + (self._like == every)
+        if beside > 1 and len(every):
+            kind = 2 * self._bridges + (self._like == every)
             groups = [np.flatnonzero(kind == each) for each in np.unique(kind)]
             filled = [np.append(each, np.full(-len(each) % beside, each[-1])) for each in groups]
             every = np.concatenate(filled)

@@ -41,7 +41,7 @@ from halfsplit.circuit.structure import (
 Numbers = NDArray[np.int32]
 
 MOST_BRIDGES = 64
-"""Elements that one case may change: a short takes one, two faults at once or the swapped cavities of a plug a few."""
+"""Bridges that one case may add: a short is one, two faults at once or the swapped cavities of a plug are a few."""
 
 
 class Base(NamedTuple):

@@ -179,18 +179,17 @@ class Heard:
     def log(self, reading: Reading) -> Floats:
         """Log-likelihood (C, D) of a reading by itself."""
         if reading not in self._logs:
-            known = None if self._known is None else self._known.logs.get(reading)
+            known = self._known
             self._logs[reading] = (
                 log_likelihood(reading, self._forecast(reading.measurement), self.context)
-                if known is None
+                if known is None or reading not in known.logs
                 else self._completed(reading, known)
             )
         return self._logs[reading]
 
-    def _completed(self, reading: Reading, known: Floats) -> Floats:
+    def _completed(self, reading: Reading, known: Known) -> Floats:
         """What is known of a reading, with the columns of which it is not."""
-        taken = self._known.taken if self._known else np.arange(len(known))
-        log, missing = known[np.maximum(taken, 0)], np.flatnonzero(taken < 0)
+        log, missing = known.logs[reading][np.maximum(known.taken, 0)], np.flatnonzero(known.taken < 0)
         if len(missing):
             context, place = self.context.part(missing, missing)
             log[missing] = log_likelihood(reading, forecast(reading.measurement, context), context)[place]

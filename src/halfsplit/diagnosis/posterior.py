@@ -37,12 +37,13 @@ Ints = NDArray[np.intp]
 FULL_PARTICLES = 9600
 """Up to so many columns times draws every hypothesis is worked out in full."""
 HELD = 0.999
-ADDED_COLUMNS = 5
 EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
 MOST_COLUMNS = 2400
 """Columns that are worked out in full at most: where a reading fits hardly anything, hundreds of places hold a little
 each, and the screen's weight does for those that are left."""
+ADDED_COLUMNS = 5
+"""Columns of what is added to the single faults, about."""
 ROUNDS = 3
 """Times that what the screen holds for far likelier is worked out too."""
 FAR = 7.0
@@ -193,12 +194,10 @@ class Inference:
         norm = float(logsumexp(told))
         shares, weights = np.exp(told - norm), np.exp(log - norm)
         groups = self._groups.with_more(known, shares) if added else self._groups
-        place = {number: place for place, number in enumerate(added, start=len(self.single))}
-        group_of = {}
-        for one in belief.hypotheses:
-            number = self._number[one.name]
-            number = place.get(number, number)
-            group_of[one.name] = groups.names[groups.of[number]] if number < len(known) else one.group
+        # A pool may hold what was added for other evidence and has no share in this.
+        place = {number: place for place, number in enumerate(places)}
+        in_pool = [(one, place.get(self._number[one.name])) for one in belief.hypotheses]
+        group_of = {one.name: one.group if at is None else groups.names[groups.of[at]] for one, at in in_pool}
         rest = max(0.0, 1.0 - float(weights.sum()))
         return Posterior(
             belief,
@@ -308,8 +307,7 @@ class Inference:
         too_large = len(pool) > max(3 * len(chosen) + LARGE_POOL, self.carried)
         if self._pool is None or not chosen <= pool or too_large:
             wanted = chosen | pool if len(chosen | pool) <= self.carried else chosen
-            chosen_ones = [self.hypotheses[number] for number in sorted(wanted)]
-            self._pool = self._belief(chosen_ones, self._pool)
+            self._pool = self._belief([self.hypotheses[number] for number in sorted(wanted)], self._pool)
         return self._pool
 
 
@@ -319,7 +317,6 @@ def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints) -> frozens
     if not len(others) or logsumexp(total[sorted(chosen)]) + FAR >= logsumexp(total[others]):
         return frozenset()
     shares = np.exp(total[others] - total[others].max())
-    # What was added to the single faults at the end has a handful of columns.
     widths = np.append(columns, np.full(len(total) - len(columns), ADDED_COLUMNS))
     return frozenset(others[_holding(shares, widths[others])].tolist())
 

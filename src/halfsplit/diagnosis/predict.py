@@ -270,13 +270,13 @@ class Predictor:
 
     def __init__(
         self,
-        circuit: Circuit,
         columns: Columns,
         fleet: Fleet,
         near: Predictor | None = None,
         give_way: Callable[[], None] = lambda: None,
     ) -> None:
-        self.circuit, self.columns, self.fleet = circuit, columns, fleet
+        self.columns, self.fleet = columns, fleet
+        self.circuit = circuit = fleet.circuit
         self.draws = fleet.draws
         self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
         self._solved: dict[tuple[Hashable, bytes], Solved] = {}
@@ -311,7 +311,7 @@ class Predictor:
             if len(own) <= LARGER * len(columns) and np.isin(columns, own).all():
                 return part, np.searchsorted(own, columns)
         own = np.union1d(columns, spare)
-        part = Predictor(self.circuit, self.columns.some(own), self.fleet, give_way=self._give_way)
+        part = Predictor(self.columns.some(own), self.fleet, give_way=self._give_way)
         part.part_of = self, own
         self._parts = [part, *self._parts[: PARTS - 1]]
         return part, np.searchsorted(own, columns)

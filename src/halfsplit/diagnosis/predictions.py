@@ -52,9 +52,7 @@ class Predictions:
             while len(self._kept) > 1 and (len(self._kept) >= KEPT_PREDICTORS or self.nbytes > KEPT_BYTES):
                 self._kept.pop(next(iter(self._kept)))
             columns = columns_of(hypotheses, coarse=coarse)
-            self._kept[key] = Predictor(
-                self.circuit, columns, self._fleets[coarse], self._near(key), self._give_way
-            )
+            self._kept[key] = Predictor(columns, self._fleets[coarse], self._near(key), self._give_way)
         return self._kept[key]
 
     def _give_way(self) -> None:

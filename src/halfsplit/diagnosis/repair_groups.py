@@ -45,11 +45,10 @@ class RepairGroups:
         second, and the repair to make first is the same.
         """
         number = {name: place for place, name in enumerate(self.names)}
-        explains = dict.fromkeys(number, 0.0)
         as_well = shares / np.maximum([one.prior for one in known], LEAST)
         best = np.zeros(len(self.names))
         np.maximum.at(best, self.of, as_well[: len(self.of)])
-        explains.update(zip(self.names, best.tolist(), strict=True))
+        explains = dict(zip(self.names, best.tolist(), strict=True))
         added = list(zip(known[len(self.of) :], as_well[len(self.of) :].tolist(), strict=True))
         for one, quotient in added:
             if not one.members:

@@ -13,6 +13,7 @@ TURN: Final = 1.0
 """Seconds of work after which a computation counts as long: then it shares the processor with the next."""
 
 LATE: Final = 3.0
+"""Seconds by which what a page fetches late stands behind what was asked for at the same time."""
 
 
 class Turns:
