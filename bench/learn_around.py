@@ -10,7 +10,7 @@ import argparse
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -27,7 +27,6 @@ from halfsplit.diagnosis.conditions import (
 from halfsplit.diagnosis.learned import Cause, CircuitTally, Tally, chances, digest, share_of, taught
 from halfsplit.diagnosis.priors import default_priors
 from halfsplit.job import circumstances
-from halfsplit.store import Intake
 
 VEHICLES = tuple((far, old) for (_, far), (_, old) in product(DISTANCES, AGES))
 """Distance and age in coarse words; each as frequent as the others."""
@@ -75,7 +74,7 @@ def shops(
 def told(number: int, cause: Cause, vehicle: Sequence[str]) -> Mapping[str, Condition]:
     """What one job tells besides its cause."""
     one = known_sheets()[number]
-    return circumstances.conditions_of(one.circuit, Intake(), cause, one.shares, vehicle)
+    return circumstances.conditions_of(one.circuit, (), cause, one.shares, vehicle)
 
 
 @cache
@@ -145,9 +144,6 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--jobs", type=int, nargs="*", default=[100, 1_000, 10_000])
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args(arguments)
-    # What the shipped priors say of a circuit is the same for every job on it.
-    shipped = cache(partial(chances, priors=default_priors()))
-    circumstances.chances = lambda circuit, _priors: shipped(circuit)  # type: ignore[assignment,misc]
     generator = np.random.default_rng(given.seed)
     pairs = [shops(known_sheets(), generator) for _ in range(given.shops)]
     base = np.mean([worth(shop, None) for shop, _ in pairs], axis=0)

@@ -18,8 +18,7 @@ from playwright.sync_api import sync_playwright
 
 from bench.web import served
 from halfsplit import job as jobs
-from halfsplit.diagnosis.learned import Cause, Lesson, digest, shipped_shares, tally_of
-from halfsplit.diagnosis.priors import default_priors
+from halfsplit.diagnosis.learned import Cause, CircuitTally, Tally, digest, shipped_shares
 from halfsplit.job import (
     JobStore,
     capture_measuring,
@@ -160,9 +159,8 @@ def furnish_fully(store: JobStore, learned: Path) -> None:
         practising.keep_judged(store, f"over{number}", judged)
     circuit = check_text(ONE_LAMP).circuit
     assert circuit is not None
-    shares = shipped_shares(circuit, default_priors())
-    causes = [Cause("E1", "ground", "high resistance")] * 7 + [Cause("F1", "fuse", "open")] * 2
-    tally = tally_of([Lesson(digest(circuit.model), shares, cause) for cause in causes])
+    causes = {Cause("E1", "ground", "high resistance"): 7, Cause("F1", "fuse", "open"): 2}
+    tally = Tally({digest(circuit.model): CircuitTally(shipped_shares(circuit), causes)})
     write_learned(learned, Learned(tally, (("North branch", datetime(2026, 3, 2, tzinfo=UTC), 9),)))
 
 

@@ -19,7 +19,7 @@ from halfsplit.diagnosis.conditions import (
     in_band,
     together,
 )
-from halfsplit.diagnosis.learned import chances, tally_of, taught
+from halfsplit.diagnosis.learned import chances, taught
 from halfsplit.diagnosis.priors import default_priors
 from halfsplit.errors import InputError
 from halfsplit.job import EarlierWork, Intake, JobStore, OpenJob
@@ -54,8 +54,8 @@ def test_bands_move_the_kind_in_such_vehicles_alone_and_never_far(circuit):
     known = Circumstances({in_band(kind, band): Condition(400, 500, 50.0)})
     shipped = chances(circuit, default_priors())
     cause = next(one for one in shipped if one.kind == "fuse")
-    shares = learned.shipped_shares(circuit, default_priors())
-    tally = replace(tally_of([learned.Lesson("another", shares, cause)]), circumstances=known)
+    shares = learned.shipped_shares(circuit)
+    tally = learned.Tally({"another": learned.CircuitTally(shares, {cause: 1})}, circumstances=known)
     far = chances(circuit, taught(default_priors(), tally, circuit, (band,)))
     near = chances(circuit, taught(default_priors(), tally, circuit))
     assert of_kind(far, kind) > 1.5 * of_kind(near, kind)

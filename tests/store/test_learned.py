@@ -10,10 +10,11 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+import halfsplit
 from bench import learn as bench
 from halfsplit import job as jobs
 from halfsplit.diagnosis import learned
-from halfsplit.diagnosis.learned import Cause, CircuitTally, Lesson, Tally, chances, taught
+from halfsplit.diagnosis.learned import Cause, CircuitTally, Tally, chances, taught
 from halfsplit.diagnosis.priors import default_priors
 from halfsplit.errors import InputError
 from halfsplit.job import Intake, JobStore, OpenJob
@@ -37,9 +38,9 @@ def shipped(circuit):
 
 
 def tally_of(circuit, causes, times=1):
-    shares = learned.shipped_shares(circuit, default_priors())
+    shares = learned.shipped_shares(circuit)
     name = learned.digest(circuit.model)
-    return learned.tally_of([Lesson(name, shares, cause) for cause in causes for _ in range(times)])
+    return Tally({name: CircuitTally(shares, dict.fromkeys(causes, times))})
 
 
 def part_chance(found, part):
@@ -177,11 +178,18 @@ def test_a_store_teaches_and_tells_nothing_about_anybody(tmp_path, place):
         jobs.open_job(store, Intake(), who="Ada", job_id="open", circuit=LAMP)
         found, closed = learn(store, "north")
         assert (closed, found.tally.jobs) == (1, 1)
+        (kept,) = store.closed_jobs(0, halfsplit.__version__)
+        assert kept.lesson["fault"] == "F1 open"
+        assert learn(store, "north")[0].tally == found.tally
+        store.keep_lessons([(kept, {})], "another release")
+        assert store.closed_jobs(0, halfsplit.__version__)[0].lesson is None
         dask = pytest.importorskip(
             "distributed", reason="Dask is not installed: pip install halfsplit[cluster]"
         )
         with dask.LocalCluster(n_workers=2, processes=False, dashboard_address="127.0.0.1:0") as cluster:
             assert learn(store, "north", cluster=cluster.scheduler_address)[0].tally == found.tally
+        store.set_state("job-1", "open", who="Ada", at=kept.opened_at)
+        assert store.closed_jobs(0, halfsplit.__version__) == ()
     ((cause, count),) = next(iter(found.tally.circuits.values())).causes.items()
     assert (cause.part, cause.kind, count) == ("F1", "fuse", 1)
     write_learned(place, found)

@@ -100,7 +100,7 @@ def test_a_later_release_s_database_is_refused_and_left_alone(new_url, backend, 
         fill(store)
         with store._database.writing() as connection:
             connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
-    with pytest.raises(TooNewError, match=r"schema 9999; this program knows up to 0004.*Nothing was changed"):
+    with pytest.raises(TooNewError, match=r"schema 9999; this program knows up to 0005.*Nothing was changed"):
         JobStore(url, files=tmp_path)
 
 

@@ -5,8 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from halfsplit.diagnosis.learned import Cause, Lesson, digest, shipped_shares, tally_of
-from halfsplit.diagnosis.priors import default_priors
+from halfsplit.diagnosis.learned import Cause, CircuitTally, Tally, digest, shipped_shares
 from halfsplit.job.learned_file import Learned, read_learned, write_learned
 from halfsplit.notation.checked import check_text
 
@@ -18,9 +17,8 @@ def learned(tmp_path, monkeypatch):
     """Nine jobs on the lamp's circuit, seven of them at its ground."""
     path, circuit = tmp_path / "learned.toml", check_text(LAMP).circuit
     monkeypatch.setenv("HALFSPLIT_LEARNED", str(path))
-    shares = shipped_shares(circuit, default_priors())
-    causes = [Cause("E1", "ground", "high resistance")] * 7 + [Cause("F1", "fuse", "open")] * 2
-    tally = tally_of([Lesson(digest(circuit.model), shares, cause) for cause in causes])
+    causes = {Cause("E1", "ground", "high resistance"): 7, Cause("F1", "fuse", "open"): 2}
+    tally = Tally({digest(circuit.model): CircuitTally(shipped_shares(circuit), causes)})
     write_learned(path, Learned(tally, (("North <b>", datetime(2026, 3, 2, tzinfo=UTC), 9),)))
     return path
 

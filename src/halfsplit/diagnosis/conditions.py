@@ -11,6 +11,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from halfsplit.circuit.model import Model
 from halfsplit.diagnosis.cost import PLACES
@@ -27,6 +28,8 @@ LARGEST = 4.0
 ELSEWHERE = "other places"
 DISTANCES = ((50_000, "under 50,000 km"), (150_000, "50,000 to 150,000 km"), (10**9, "over 150,000 km"))
 AGES = ((5, "under 5 years"), (12, "5 to 12 years"), (10**9, "over 12 years"))
+FINE = 2**20
+"""Steps in which fractions are counted: a float holds 2**33 of them without rounding."""
 KM_IN_A_MILE = 1.609344
 """International yard and pound agreement, 1959."""
 
@@ -41,6 +44,9 @@ class Condition:
 
     def __add__(self, other: Condition) -> Condition:
         return Condition(self.jobs + other.jobs, self.of + other.of, self.expected + other.expected)
+
+    def __mul__(self, times: int) -> Condition:
+        return Condition(times * self.jobs, times * self.of, times * self.expected)
 
     @property
     def factor(self) -> float:
@@ -106,8 +112,13 @@ class Circumstances:
     slips: Mapping[str, Slips] = field(default_factory=dict)
 
 
+def exact(number: float) -> float:
+    """A number rounded so that a thousand million of them add up to the same in any order."""
+    return round(number * FINE) / FINE
+
+
 def together(several: Iterable[Circumstances]) -> Circumstances:
-    """Those of several jobs, or of several workshops; their order makes no difference but in the last digit."""
+    """Those of several jobs, or of several workshops; their order makes no difference where they are `exact`."""
     conditions: dict[str, Condition] = {}
     visits: dict[str, Visits] = {}
     slips: dict[str, Slips] = {}
@@ -123,6 +134,7 @@ def together(several: Iterable[Circumstances]) -> Circumstances:
     )
 
 
+@lru_cache(maxsize=4_096)
 def place_class(place: str) -> str:
     """The sort of place that a place is, by the words that the shipped minutes go by.
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from halfsplit.circuit.model import Model
 from halfsplit.circuit.moving import crossing_wires
 from halfsplit.diagnosis.conditions import Circumstances, cause_factor, together
 from halfsplit.diagnosis.hypotheses import families
-from halfsplit.diagnosis.priors import Priors, family_priors
+from halfsplit.diagnosis.priors import Priors, default_priors, family_priors
 
 STRENGTH = {"kind": 40.0, "mode": 20.0, "look": 30.0}
 """Jobs (for a look: looks) that the shipped numbers count for. Set here."""
@@ -50,21 +51,6 @@ class Cause:
     part: str
     kind: str
     mode: str
-
-
-@dataclass(frozen=True)
-class Lesson:
-    """A closed job whose cause was proven. ``circuit``: its `digest`; ``shares``: of the kinds, as `shipped_shares`.
-
-    ``looks``: kind → (how often a look at the cause found it, how often it did not). ``circumstances``: what else it
-    tells. Nothing tells whose job it was.
-    """
-
-    circuit: str
-    shares: Mapping[str, float]
-    cause: Cause
-    looks: Mapping[str, tuple[int, int]] = field(default_factory=dict)
-    circumstances: Circumstances = field(default_factory=Circumstances)
 
 
 @dataclass(frozen=True)
@@ -117,25 +103,6 @@ def digest(model: Model) -> str:
     return hashlib.sha256("\n".join(sorted(said)).encode()).hexdigest()[:16]
 
 
-def tally_of(lessons: Iterable[Lesson]) -> Tally:
-    """Count lessons; their order makes no difference."""
-    shares: dict[str, Mapping[str, float]] = {}
-    causes: dict[str, Counter[Cause]] = {}
-    looks: Counter[tuple[str, int]] = Counter()
-    around: list[Circumstances] = []
-    for lesson in lessons:
-        around.append(lesson.circumstances)
-        shares.setdefault(lesson.circuit, lesson.shares)
-        causes.setdefault(lesson.circuit, Counter())[lesson.cause] += 1
-        for kind, pair in lesson.looks.items():
-            looks.update({(kind, 0): pair[0], (kind, 1): pair[1]})
-    return Tally(
-        {name: CircuitTally(shares[name], dict(counts)) for name, counts in sorted(causes.items())},
-        {kind: (looks[kind, 0], looks[kind, 1]) for kind in sorted({kind for kind, _ in looks})},
-        together(around),
-    )
-
-
 def merged(tallies: Sequence[Tally]) -> Tally:
     """Several workshops' counts in one."""
     names = sorted({name for tally in tallies for name in tally.circuits})
@@ -158,10 +125,10 @@ def merged(tallies: Sequence[Tally]) -> Tally:
 # What a circuit's items are, by the shipped priors
 
 
-def cause_of(fault: Fault, model: Model, priors: Priors) -> Cause:
-    """The cause that a fault is counted as."""
+def cause_of(fault: Fault, bending: Mapping[str, bool], priors: Priors) -> Cause:
+    """The cause that a fault is counted as. ``bending``: the `crossing_wires` of its circuit."""
     kind, mode = priors.key(fault)
-    if kind == "wire" and crossing_wires(model).get(fault.part):
+    if kind == "wire" and bending.get(fault.part):
         kind = HINGE
     return Cause(fault.part, kind, mode)
 
@@ -172,18 +139,25 @@ def chances(
     """How likely each single cause is before anything is measured; they add up to 1. ``touched``: by earlier work."""
     first = [family[0] for family in families(circuit.faults)]
     weights = family_priors(first, circuit.model, priors, touched or {}, intermittent=False)
+    bending = crossing_wires(circuit.model)
     counted: Counter[Cause] = Counter()
     for fault, weight in zip(first, weights, strict=True):
         if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL):
-            counted[cause_of(fault, circuit.model, priors)] += weight  # type: ignore[assignment]
+            counted[cause_of(fault, bending, priors)] += weight  # type: ignore[assignment]
     total = sum(counted.values()) or 1.0
     return {cause: weight / total for cause, weight in counted.items()}
 
 
-def shipped_shares(circuit: Circuit, priors: Priors) -> dict[str, float]:
-    """Kind → how likely it is that an item of this kind is the cause, by these priors."""
+@lru_cache(maxsize=64)
+def shipped_chances(circuit: Circuit) -> Mapping[Cause, float]:
+    """The `chances` by the shipped priors, nothing touched; worked out once for a circuit."""
+    return chances(circuit, default_priors())
+
+
+def shipped_shares(circuit: Circuit) -> dict[str, float]:
+    """Kind → how likely it is that an item of this kind is the cause, by the shipped priors."""
     counted: Counter[str] = Counter()
-    for cause, chance in chances(circuit, priors).items():
+    for cause, chance in shipped_chances(circuit).items():
         counted[cause.kind] += chance  # type: ignore[assignment]
     return {kind: round(share, DIGITS) for kind, share in counted.items()}
 

@@ -16,12 +16,13 @@ from halfsplit.diagnosis.conditions import (
     at_place,
     bands,
     class_of_part,
+    exact,
     in_band,
     place_class,
 )
 from halfsplit.diagnosis.cost import reach_minutes
 from halfsplit.diagnosis.diagnosis import Diagnosis
-from halfsplit.diagnosis.learned import EARLIER_WORK, Cause, chances
+from halfsplit.diagnosis.learned import EARLIER_WORK, Cause, chances, shipped_chances
 from halfsplit.diagnosis.measurement import NUMERIC
 from halfsplit.diagnosis.priors import default_priors
 from halfsplit.diagnosis.suspects import slipped
@@ -30,6 +31,8 @@ from halfsplit.job.places import from_json
 from halfsplit.store import EvidenceEntry, Intake, Vehicle, struck_ids
 from halfsplit.vin import model_years
 
+Hands = tuple[tuple[str, bool], ...]
+"""Places where hands have been before, and whether it began then."""
 LIKELY = 0.02
 """A condition that the shipped priors hold for hardly possible, or for nearly certain, teaches nothing."""
 VIN_LENGTH = 17
@@ -55,15 +58,19 @@ def _model_year(vin: str) -> int | None:
     return (years[-1] if vin[6].isalpha() else years[0]) if years else None
 
 
+def hands_of(intake: Intake) -> Hands:
+    """Where hands have been before the job."""
+    return tuple(sorted({(place, work.began_then) for work in intake.earlier_work for place in work.touched}))
+
+
 def conditions_of(
-    circuit: Circuit, intake: Intake, cause: Cause, shares: Mapping[str, float], vehicle: Sequence[str]
+    circuit: Circuit, touched_before: Hands, cause: Cause, shares: Mapping[str, float], vehicle: Sequence[str]
 ) -> dict[str, Condition]:
     """What the cause could have had in common with its job, whether it had it, and what the shipped priors say."""
     conditions: dict[str, Condition] = {}
-    shipped = chances(circuit, default_priors())
+    shipped = shipped_chances(circuit)
     for name in EARLIER_WORK:
-        began = name == EARLIER_WORK[1]
-        hands = [place for work in intake.earlier_work if work.began_then == began for place in work.touched]
+        hands = [place for place, began_then in touched_before if began_then == (name == EARLIER_WORK[1])]
         if hands:
             factor = default_priors().factors[name]
             after = chances(circuit, default_priors(), dict.fromkeys(hands, factor))
@@ -87,7 +94,7 @@ def conditions_of(
 
 def _count(conditions: dict[str, Condition], name: str, happened: bool, expected: float) -> None:
     if LIKELY <= expected <= 1.0 - LIKELY:
-        conditions[name] = Condition(int(happened), 1, expected)
+        conditions[name] = Condition(int(happened), 1, exact(expected))
 
 
 def visited(job: Diagnosis, entry: EvidenceEntry, last: EvidenceEntry | None) -> Iterator[tuple[str, Visits]]:
@@ -106,7 +113,7 @@ def visited(job: Diagnosis, entry: EvidenceEntry, last: EvidenceEntry | None) ->
         return
     reach = reach_minutes(opens[0], job.circuit.model)
     took = max(minutes - (expected - reach), 0.1 * reach)
-    yield place_class(opens[0]), Visits(1, math.log(took / reach) if reach else 0.0)
+    yield place_class(opens[0]), Visits(1, exact(math.log(took / reach)) if reach else 0.0)
 
 
 def slips_of(job: Diagnosis, entries: Sequence[EvidenceEntry]) -> dict[str, Slips]:

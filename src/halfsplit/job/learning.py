@@ -6,32 +6,73 @@ no name, no number, no vehicle, no text.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from itertools import islice
-from typing import Final
+from functools import lru_cache
+from typing import Any, Final
 
-from halfsplit.diagnosis.conditions import Circumstances, Visits, together
-from halfsplit.diagnosis.learned import Lesson, Tally, cause_of, digest, merged, shipped_shares, tally_of
+import halfsplit
+from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
+from halfsplit.circuit.moving import crossing_wires
+from halfsplit.diagnosis.conditions import Circumstances, Slips, Visits, together
+from halfsplit.diagnosis.learned import Cause, CircuitTally, Tally, cause_of, digest, merged, shipped_shares
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.priors import default_priors
-from halfsplit.job.circumstances import conditions_of, slips_of, vehicle_bands, visited
+from halfsplit.errors import HalfsplitError
+from halfsplit.job.circumstances import Hands, conditions_of, hands_of, slips_of, vehicle_bands, visited
 from halfsplit.job.learned_file import Learned
 from halfsplit.job.replay import begin, chapters, tell
 from halfsplit.job.spread import each
 from halfsplit.notation.checked import check_text
-from halfsplit.store import EvidenceEntry, Intake, JobStore
+from halfsplit.store import ClosedJob, EvidenceEntry, Intake, JobStore
 
-Told = tuple[str, Intake, tuple[EvidenceEntry, ...], tuple[str, ...]]
-"""A job as it is worked out again: the circuit's text, the intake without complaint and vehicle, the entries, and
-how far and how old the vehicle was, in coarse words."""
-BATCH: Final = 32
+Told = tuple[str, Intake, tuple[EvidenceEntry, ...]]
+"""A job as it is worked out again: the circuit's text, the intake without complaint and vehicle, the entries."""
+PAGE: Final = 200
+"""Jobs that are read at a time."""
+BATCH: Final = 50
 """Jobs that are worked out together. It must not depend on the workers: jobs of a batch share what they solve."""
 CIRCUITS: Final = 4
 """Circuits whose predictions are kept within a batch."""
-MERGED: Final = 16
-"""Batches that are added up at a time."""
+SORTS: Final = 5_000
+"""Sorts of job that are counted before they are added up."""
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What a job taught. ``fault``: the cause that was proven, '' for none; ``looks``: at its part, (bad, good)."""
+
+    fault: str = ""
+    looks: tuple[int, int] = (0, 0)
+    visits: Mapping[str, Visits] = field(default_factory=dict)
+    slips: Mapping[str, Slips] = field(default_factory=dict)
+
+    def document(self) -> dict[str, Any]:
+        """As the store keeps it; nothing but the fault where none was proven."""
+        if not self.fault:
+            return {}
+        return {
+            "fault": self.fault,
+            "looks": list(self.looks),
+            "visits": {place: [visit.count, visit.log] for place, visit in self.visits.items()},
+            "slips": {name: [slip.wrong, slip.of] for name, slip in self.slips.items()},
+        }
+
+    @staticmethod
+    def of(document: Mapping[str, Any]) -> Lesson:
+        """From what the store has kept."""
+        if not document:
+            return Lesson()
+        return Lesson(
+            document["fault"],
+            tuple(document["looks"]),
+            {place: Visits(*visit) for place, visit in document["visits"].items()},
+            {name: Slips(*slip) for name, slip in document["slips"].items()},
+        )
 
 
 def learn(
@@ -39,54 +80,152 @@ def learn(
 ) -> tuple[Learned, int]:
     """What the closed jobs of a store teach, and how many were closed; those without a proven cause teach nothing.
 
-    ``cluster``: see `spread`. The result is the same on any number of workers, and there are never more jobs in memory
-    than are being worked on. ``progress`` is told how many are done.
+    Each job is worked out once by a release, and again where it has changed; the store keeps what it taught.
+    ``cluster``: see `spread`. The result is the same on any number of workers and in any order, and there are never
+    more jobs in memory than are being worked on. ``progress`` is told how many are done.
     """
-    total, jobs, several = Tally(), 0, iter(each(taught_by, _batches(_closed(store)), cluster=cluster))
-    while some := list(islice(several, MERGED)):
-        total = merged([total, *(tally for tally, _ in some)])
-        jobs += sum(closed for _, closed in some)
-        progress(jobs)
-    return Learned(total, ((who, datetime.now(UTC).replace(microsecond=0), total.jobs),)), jobs
+    counted, going = _Counted(), deque[Sequence[ClosedJob]]()
+    for made in each(taught_by, _new(store, counted, going, progress), cluster=cluster):
+        batch = going.popleft()
+        for job, lesson in zip(batch, made, strict=True):
+            counted.add(job, lesson)
+        _keep(store, batch, made)
+        progress(counted.jobs)
+    tally = counted.tally()
+    return Learned(tally, ((who, datetime.now(UTC).replace(microsecond=0), tally.jobs),)), counted.jobs
 
 
-def _batches(closed: Iterable[Told]) -> Iterator[tuple[Told, ...]]:
-    several = iter(closed)
-    while batch := tuple(islice(several, BATCH)):
-        yield batch
-
-
-def taught_by(batch: Sequence[Told]) -> tuple[Tally, int]:
-    """What some jobs teach together, and how many they were; those on the same circuit solve it once."""
-    solved: dict[tuple[str, int], Predictions] = {}
-    lessons = [lesson_of(closed, solved) for closed in batch]
-    return tally_of(lesson for lesson in lessons if lesson is not None), len(batch)
-
-
-def _closed(store: JobStore, page: int = 200) -> Iterator[Told]:
+def _new(
+    store: JobStore,
+    counted: _Counted,
+    going: deque[Sequence[ClosedJob]],
+    progress: Callable[[int], object],
+) -> Iterator[tuple[Told, ...]]:
+    """The jobs that have to be worked out, in batches of few circuits; those that were are counted at once."""
     after = 0
-    while several := store.closed_after(after, limit=page):
-        after = several[-1][0]
-        for _, job_id in several:
-            version = store.circuit(job_id)
-            if version is not None:
-                job = store.job(job_id)
-                intake = job.intake
-                bare = Intake(earlier_work=intake.earlier_work, settings=intake.settings)
-                yield version.text, bare, store.evidence(job_id), vehicle_bands(intake.vehicle, job.opened_at)
+    while page := store.closed_jobs(after, halfsplit.__version__, limit=PAGE):
+        after = page[-1].number
+        for job in page:
+            if job.lesson is not None:
+                counted.add(job, Lesson.of(job.lesson))
+        progress(counted.jobs)
+        new = sorted((job for job in page if job.lesson is None), key=lambda job: job.circuit)
+        for first in range(0, len(new), BATCH):
+            batch = new[first : first + BATCH]
+            going.append(batch)
+            yield tuple(_told(store, job) for job in batch)
 
 
-def lesson_of(closed: Told, solved: dict[tuple[str, int], Predictions] | None = None) -> Lesson | None:
-    """A job worked out again by the shipped priors alone; None where no single cause was proven.
+def _told(store: JobStore, job: ClosedJob) -> Told:
+    bare = Intake(earlier_work=job.intake.earlier_work, settings=job.intake.settings)
+    return job.circuit, bare, store.evidence(job.job_id)
 
-    ``solved``: the predictions of jobs before it, by circuit and seed, where they can be shared.
+
+def _keep(store: JobStore, batch: Sequence[ClosedJob], made: Sequence[Lesson]) -> None:
+    taught = [(job, lesson.document()) for job, lesson in zip(batch, made, strict=True)]
+    with suppress(
+        HalfsplitError
+    ):  # a store that cannot be written teaches too, and is worked out again next time
+        store.keep_lessons(taught, halfsplit.__version__)
+
+
+class _Counted:
+    """What jobs taught, counted: those with the same circuit, cause, vehicle and hands are worked out together."""
+
+    def __init__(self) -> None:
+        self.jobs = 0
+        self._sorts: Counter[tuple[str, Hands, tuple[str, ...], str]] = Counter()
+        self._looks: Counter[tuple[str, str, int]] = Counter()
+        self._around: list[Circumstances] = []
+        self._tally = Tally()
+
+    def add(self, job: ClosedJob, lesson: Lesson) -> None:
+        """Count a job and what it taught."""
+        self.jobs += 1
+        if not lesson.fault:
+            return
+        vehicle = vehicle_bands(job.intake.vehicle, job.opened_at)
+        self._sorts[job.circuit, hands_of(job.intake), vehicle, lesson.fault] += 1
+        for number, count in enumerate(lesson.looks):
+            if count:
+                self._looks[job.circuit, lesson.fault, number] += count
+        self._around.append(Circumstances(visits=lesson.visits, slips=lesson.slips))
+        if len(self._sorts) >= SORTS or len(self._around) >= SORTS:
+            self.tally()
+
+    def tally(self) -> Tally:
+        """What was counted so far."""
+        sorts = sorted(self._sorts.items())  # by circuit: each is read once
+        looks: Counter[tuple[str, int]] = Counter()
+        for (text, fault, number), count in self._looks.items():
+            known = _known(text)
+            if known is not None and fault in known.causes:
+                looks[known.causes[fault].kind, number] += count
+        rest = Tally(
+            looks={kind: (looks[kind, 0], looks[kind, 1]) for kind in sorted({kind for kind, _ in looks})},
+            circumstances=together(self._around),
+        )
+        self._tally = merged([self._tally, rest, *(_tally_of(sort, count) for sort, count in sorts)])
+        self._sorts.clear()
+        self._looks.clear()
+        self._around.clear()
+        return self._tally
+
+
+def _tally_of(key: tuple[str, Hands, tuple[str, ...], str], jobs: int) -> Tally:
+    """So many jobs of one sort; none where its circuit has no such fault, as in a damaged store."""
+    text, hands, vehicle, fault = key
+    known = _known(text)
+    if known is None or fault not in known.causes:
+        return Tally()
+    cause = known.causes[fault]
+    conditions = conditions_of(known.circuit, hands, cause, known.shares, vehicle)
+    return Tally(
+        {known.digest: CircuitTally(known.shares, {cause: jobs})},
+        circumstances=Circumstances({name: condition * jobs for name, condition in conditions.items()}),
+    )
+
+
+@dataclass(frozen=True)
+class _Known:
+    """A circuit with what is counted of it. ``causes``: what each fault is counted as."""
+
+    circuit: Circuit
+    digest: str
+    shares: Mapping[str, float]
+    causes: Mapping[str, Cause]
+
+
+@lru_cache(maxsize=64)
+def _known(text: str) -> _Known | None:
+    circuit = check_text(text).circuit
+    if circuit is None:
+        return None
+    bending = crossing_wires(circuit.model)
+    causes = {
+        fault.name: cause_of(fault, bending, default_priors())
+        for fault in circuit.faults.values()
+        if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL)
+    }
+    return _Known(circuit, digest(circuit.model), shipped_shares(circuit), causes)
+
+
+def taught_by(batch: Sequence[Told]) -> tuple[Lesson, ...]:
+    """What some jobs teach; those on the same circuit solve it once."""
+    solved: dict[tuple[str, int], Predictions] = {}
+    return tuple(lesson_of(closed, solved) for closed in batch)
+
+
+def lesson_of(closed: Told, solved: dict[tuple[str, int], Predictions]) -> Lesson:
+    """A job worked out again by the shipped priors alone.
+
+    ``solved``: the predictions of jobs before it, by circuit and seed.
     """
-    text, intake, entries, vehicle = closed
+    text, intake, entries = closed
     circuit = check_text(text).circuit
     before = chapters(entries)[0]
     if circuit is None or not any(entry.kind == "reading" for entry in before):
-        return None
-    solved = {} if solved is None else solved
+        return Lesson()
     key = text, intake.settings.seed
     job = begin(circuit, intake, priors=default_priors(), predictions=solved.get(key))
     while len(solved) >= CIRCUITS and key not in solved:
@@ -101,23 +240,14 @@ def lesson_of(closed: Told, solved: dict[tuple[str, int], Predictions] | None = 
     finding = job.diagnosis.finding()
     fault = circuit.faults.get(finding.cause) if finding is not None and finding.proven else None
     if fault is None:
-        return None
-    cause = cause_of(fault, circuit.model, default_priors())
-    looks = Counter(entry.payload.get("value") for entry in before if _looks_at(entry, cause.part))
-    pair = (looks["bad"], looks["good"])
-    shares = shipped_shares(circuit, default_priors())
+        return Lesson()
+    part = fault.part
+    looks = Counter(entry.payload.get("value") for entry in before if _looks_at(entry, part))
     return Lesson(
-        digest(circuit.model),
-        shares,
-        cause,
-        {cause.kind: pair} if any(pair) else {},
-        together(
-            [
-                Circumstances(conditions=conditions_of(circuit, intake, cause, shares, vehicle)),
-                *(Circumstances(visits={place: visit}) for place, visit in visits),
-                Circumstances(slips=slips_of(job.diagnosis, entries)),
-            ]
-        ),
+        fault.name,
+        (looks["bad"], looks["good"]),
+        together(Circumstances(visits={place: visit}) for place, visit in visits).visits,
+        slips_of(job.diagnosis, entries),
     )
 
 

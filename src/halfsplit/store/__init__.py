@@ -21,6 +21,7 @@ from halfsplit.store.records import (
     BatteryReading,
     Change,
     CircuitVersion,
+    ClosedJob,
     Closing,
     Complaint,
     Customer,

@@ -218,13 +218,6 @@ def list_jobs(
     return tuple(from_row(JobSummary, row) for row in rows)
 
 
-def closed_after(connection: Connection, number: int, limit: int) -> tuple[tuple[int, str], ...]:
-    """Number and id of closed jobs, by number, which no job changes."""
-    statement = select(jobs.c.number, jobs.c.job_id).where(jobs.c.state == "closed", jobs.c.number > number)
-    rows = connection.execute(statement.order_by(jobs.c.number).limit(limit))
-    return tuple((int(found), job_id) for found, job_id in rows)
-
-
 def read_summary(connection: Connection, job_id: str) -> JobSummary:
     """One job's line of the list."""
     row = connection.execute(_summaries().where(jobs.c.job_id == job_id)).mappings().one_or_none()

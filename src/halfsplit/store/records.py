@@ -262,6 +262,19 @@ class Job:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ClosedJob:
+    """A closed job as it teaches: its circuit's text, its intake, and what it taught, where that was kept."""
+
+    job_id: str
+    number: int
+    last_change: int
+    opened_at: datetime
+    circuit: str
+    intake: Intake
+    lesson: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class JobSummary:
     """One line of the list of jobs. `minutes` is the sum of the steps that are not withdrawn."""
 

@@ -15,7 +15,7 @@ from typing import IO, Any, Self, TypeVar
 from sqlalchemy import Connection, RowMapping, Table, func, select, tuple_, update
 
 from halfsplit.errors import InputError, NotFoundError, StorageError
-from halfsplit.store import evidence, jobs, tables, transfer
+from halfsplit.store import evidence, jobs, lessons, tables, transfer
 from halfsplit.store.accounts import Accounts
 from halfsplit.store.attachments import add_attachment, read_attachment
 from halfsplit.store.costs import authorise, save_line
@@ -27,6 +27,7 @@ from halfsplit.store.records import (
     Authorisation,
     Change,
     CircuitVersion,
+    ClosedJob,
     Closing,
     Customer,
     EvidenceEntry,
@@ -148,10 +149,15 @@ class JobStore:
         with self._database.reading() as connection:
             return jobs.list_jobs(connection, search, states, limit, offset)
 
-    def closed_after(self, number: int, *, limit: int = 200) -> tuple[tuple[int, str], ...]:
-        """Number and id of the next closed jobs after this number: none twice and none left out, whoever works on."""
+    def closed_jobs(self, number: int, engine_version: str, *, limit: int = 200) -> tuple[ClosedJob, ...]:
+        """The closed jobs with a circuit after a number, by number; with what this release has kept of each."""
         with self._database.reading() as connection:
-            return jobs.closed_after(connection, number, limit)
+            return lessons.closed_jobs(connection, number, limit, engine_version)
+
+    def keep_lessons(self, taught: Sequence[tuple[ClosedJob, dict[str, Any]]], engine_version: str) -> None:
+        """Keep what closed jobs taught until they change, or another release looks at them."""
+        with self._database.writing() as connection:
+            lessons.keep_lessons(connection, taught, engine_version)
 
     def summary(self, job_id: str) -> JobSummary:
         """One job as the list tells it.

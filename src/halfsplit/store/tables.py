@@ -244,6 +244,16 @@ closings = _job_table(
     _moment("at"),
 )
 
+# What a closed job taught, so that it is worked out once; never truth, and no part of the job's record.
+lessons = Table(
+    "lessons",
+    metadata,
+    _job_id(primary_key=True),
+    _identifier("engine_version"),
+    Column("after", Integer, nullable=False),
+    Column("document", Json(dict[str, Any], PAYLOAD), nullable=False),
+)
+
 # Also the change feed: what happened to a job has its sequence number.
 audit = Table(
     "audit",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from halfsplit.store.database import Database
 
 # Oldest first; the last one is this release's. A test compares the list with the files in versions/.
-REVISIONS = ("0001", "0002", "0003", "0004")
+REVISIONS = ("0001", "0002", "0003", "0004", "0005")
 
 _LOCK = 0x68616C66  # an arbitrary number of our own for PostgreSQL's advisory lock
 
