@@ -113,11 +113,18 @@ def test_a_joint_is_not_proven_without_the_bridge_that_restores_the_function(lam
             for one in every
             if any(isinstance(change, Jump) for test, _ in one.options for change in test.changes)
         ]
-        if cause == "F1.2 open":  # inside the holder: the fuse itself, known good, does not cure
-            assert any(test.changes == (Replace("F1"),) for one in every for test, _ in one.options)
-        else:
-            assert len(bridged) == 1
-            assert not bridged[0].met([read(1, bridged[0].options[0][0], "no")])
+        assert len(bridged) == 1
+        assert not bridged[0].met([read(1, bridged[0].options[0][0], "no")])
+
+
+def test_a_contact_of_a_fuse_is_proven_at_the_test_point_on_top_of_it(lamps):
+    """Its two contacts and the fuse itself lie between the same two terminals: looks alone took one for another."""
+    for contact, ends in (("F1.1", ("F1.1", "F1.1:part")), ("F1.2", ("F1.2:part", "F1.2"))):
+        drop, *_ = asked(lamps, f"{contact} high resistance 10 ohm", "H1", "first", "weak")
+        ((test, met),) = drop.options
+        assert (test.at, test.to, drop.times) == (*ends, 2)
+        assert met(lamps.solve("first", fault=lamps.faults[f"{contact} high resistance 10 ohm"]).volts(*ends))
+        assert not met(0.0)
 
 
 def test_a_bad_look_after_a_good_one_shows_nothing(lamps):
@@ -231,7 +238,7 @@ def test_a_contact_is_not_proven_by_one_reading_and_a_look(lamps):
     """A probe that touched the feed by mistake read 12 V over a sound fuse."""
     asked_for = both_complained_of(lamps, lamps.faults["F1.1 open"])
     drop = next(one for one in asked_for if one.times == 2)
-    assert {(test.at, test.to) for test, _ in drop.options} == {("F1.1", "F1.2")}
+    assert {(test.at, test.to) for test, _ in drop.options} == {("F1.1", "F1.1:part")}
     assert {("H1", (Jump("F1.1", "F1.2"),)), ("H2", (Jump("F1.1", "F1.2"),))} <= made(asked_for, "works")
 
 

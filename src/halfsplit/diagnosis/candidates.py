@@ -42,6 +42,8 @@ def candidates(
     measurements: list[Measurement] = []
     for state in states:
         measurements += _in_place(circuit, state, tuple(instruments))
+        if "meter" in instruments:
+            measurements += _test_points(circuit, state, suspects)
         measurements += _interventions(circuit, state, suspects, loads)
     measurements += _inspections(circuit, states[0], suspects)
     if "meter" in instruments:
@@ -62,6 +64,20 @@ def _in_place(circuit: Circuit, state: str, instruments: tuple[str, ...]) -> tup
     if "clamp" in instruments:
         measurements += _clamp(circuit, state)
     return tuple(measurements)
+
+
+def _test_points(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
+    """Each contact of a fuse, against the test point on top of it: common practice, no source."""
+    for name in dict.fromkeys(map(part_of, suspects)):
+        part = circuit.parts.get(name)
+        if part is not None and part.kind == "fuse" and not never_probed(part):
+            for at, to in fuse_contacts(name):
+                yield Measurement("volts", at, state, to, "meter")
+
+
+def fuse_contacts(fuse: str) -> tuple[tuple[str, str], tuple[str, str]]:
+    """The ends of a fuse's two contacts, along the current: its terminal and the test point on top of it."""
+    return (f"{fuse}.1", f"{fuse}.1:part"), (f"{fuse}.2:part", f"{fuse}.2")
 
 
 def lamps(instruments: Sequence[str]) -> list[str]:

@@ -11,7 +11,7 @@ from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part, Wire
-from halfsplit.diagnosis.candidates import own_ends
+from halfsplit.diagnosis.candidates import fuse_contacts, own_ends
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
@@ -69,20 +69,24 @@ def _joint(case: Case) -> list[Requirement]:
     ends = case.ends()
     if ends is None:
         return [case.looked_at()]
-    own = abs(case.sick.volts(*ends))
-    least = DROP_SHARE * min(case.missing_volts or own, own)
-    if least < LEAST_DROP:
+    asked = _own_drop(case, ends)
+    if not asked:
         return [*_continuity(case), case.looked_at()]
-    least = max(limit for limit in LIMITS if limit <= least)
-    text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, cleaned between"
-    asked = [
-        Requirement(
-            text, ((case.volts(*ends), at_least(least)),), times=2, bracket=None if case.around else ends
-        )
-    ]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
     restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
     return [*asked, *_ends_belong_together(case), *(restored or [_seen_or_ohms(case)])]
+
+
+def _own_drop(case: Case, ends: tuple[str, str]) -> list[Requirement]:
+    """The volts that a joint alone drops, twice; nothing where they are too few to be measured."""
+    own = abs(case.sick.volts(*ends))
+    least = DROP_SHARE * min(case.missing_volts or own, own)
+    if least < LEAST_DROP:
+        return []
+    least = max(limit for limit in LIMITS if limit <= least)
+    text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, cleaned between"
+    drop = (case.volts(*ends), at_least(least))
+    return [Requirement(text, (drop,), times=2, bracket=None if case.around else ends)]
 
 
 def _seen_or_ohms(case: Case) -> Requirement:
@@ -193,8 +197,13 @@ def _contact(case: Case) -> list[Requirement]:
     """A part's contact, whose far side is inside: unplugged and seen, and the part itself shown to be good."""
     text = f"the contact {case.fault.part} unplugged, its fit tried with a test pin, and found bad"
     looks = case.look(), case.look(PIN_DRAG)
-    asked = [Requirement(text, looks), *_others_good(case)]
     part = case.circuit.parts[part_of(case.fault.part)]
+    if part.kind == "fuse" and case.functions and "meter" in case.situation.instruments:
+        # A fuse has a test point at each end on top of it: its contacts are measured like any joint.
+        drop = _own_drop(case, next(ends for ends in fuse_contacts(part.name) if case.fault.part in ends))
+        if drop:
+            return [*drop, *_bridged(case)]
+    asked = [Requirement(text, looks), *_others_good(case)]
     if part.kind in ("relay", "fuse") and case.functions:
         return [*asked, *_drops(case, part), _not_cured(case, part.name), *_bridged(case)]
     if part.kind in LOADS or part.kind == "sensor":

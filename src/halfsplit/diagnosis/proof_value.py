@@ -94,7 +94,8 @@ def _done(
     one = own if letter.times == 1 else FURTHER_MINUTES
     for option, _ in letter.options:
         if option in number:
-            saved[number[option]] = one
+            # A look that misses what is there leaves the letter to be done otherwise.
+            saved[number[option]] = one * (letter.seen if option.quantity == "inspection" else 1.0)
     if letter.bracket is not None:
         ends, state = set(letter.bracket), letter.options[0][0].state
         for place, test in enumerate(tests):

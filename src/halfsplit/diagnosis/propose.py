@@ -24,7 +24,7 @@ from halfsplit.diagnosis.proof_value import proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
 from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.suspects import odd_reading
+from halfsplit.diagnosis.suspects import decisive_reading, odd_reading
 from halfsplit.diagnosis.waiting import waiting
 from halfsplit.diagnosis.words import reading_words, said_between, sentence
 from halfsplit.quantities import FREE_MINUTES
@@ -40,6 +40,8 @@ WORTH_REPEATING = 0.2
 """The same of a test that was made already, while the fault may have been away."""
 GOOD = ("yes", "weak")
 """What a load that comes back does: a motor may be weak for reasons of its own."""
+AS_NEAR = 1.0
+"""Minutes by which a direct reading may cost more than making again the one that a cause hangs on."""
 MOST_READINGS = 5
 """Times that one reading is made at most where its values disagree."""
 ENTRY_MINUTES = 0.3
@@ -138,11 +140,18 @@ def propose(
 
 
 def _to_be_made_again(situation: Situation, lacking: Sequence[Test]) -> Measurement | None:
-    """The odd reading, unless a drop that the proof asks for puts a probe on its point anew."""
+    """The odd reading, unless a drop that the proof asks for puts a probe on its point anew.
+
+    Nor one that a cause only hangs on, where a direct reading at that cause is as near: it tells the same, and proves.
+    """
     odd = odd_reading(situation)
     if odd is None or situation.barred(odd.measurement):
         return None
     asked = odd.measurement
+    near = situation.bay.minutes(asked) + AS_NEAR
+    direct = any(test.quantity in NUMERIC and test.minutes <= near for test in lacking)
+    if direct and odd == decisive_reading(situation):
+        return None
     anew = any(
         test.quantity == asked.quantity == "volts"
         and (test.state, test.changes) == (asked.state, asked.changes)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import combinations
 
 from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault, pair
@@ -21,6 +20,8 @@ BACK = 0.85
 """Share of its healthy volts from which a load has them back; a motor may still be weak for other reasons."""
 HEAVY_AMPS = 30.0
 """What a fused lead does not carry is bridged with a booster cable."""
+MOST_JOINED = 3
+"""Readings that a drop is put together from at most: the errors of all of them are in it."""
 AGAIN = 1
 """Times that a number is asked for once more where it did not say what the proof needs; a word never is."""
 
@@ -129,29 +130,26 @@ def same_test(reading: Reading, measurement: Measurement) -> bool:
 
 
 def drops(readings: Iterable[Reading], ends: tuple[str, str], state: str) -> Iterator[float]:
-    """The volts between two points by pairs of readings against the same third point, nothing changed between."""
-    drops = [
-        against
-        for reading in readings
-        if reading.measurement.quantity == "volts"
-        and reading.measurement.state == state
-        and not reading.measurement.changes
-        and reading.present != "no"
-        and (against := _against(reading, ends)) is not None
-    ]
-    for mine, other in combinations(drops, 2):
-        if mine[0] != other[0] and mine[1] == other[1]:
-            yield (mine[2] - other[2]) * (1.0 if mine[0] == ends[0] else -1.0)
+    """The volts between two points by two or three readings that join them over other points, nothing changed between.
 
-
-def _against(reading: Reading, ends: tuple[str, str]) -> tuple[str, str | None, float] | None:
-    """Which of the ends was read against which other point, and its volts against that."""
-    at, to = reading.measurement.at, reading.measurement.to
-    if at in ends and to not in ends:
-        return at, to, reading.number
-    if to in ends and at not in ends and to is not None:
-        return to, at, -reading.number
-    return None
+    None of the readings is of the two points themselves.
+    """
+    joined: dict[str | None, list[tuple[str | None, float]]] = {}
+    for reading in readings:
+        test = reading.measurement
+        plain = test.quantity == "volts" and test.state == state and not test.changes
+        if plain and reading.present != "no" and {test.at, test.to} != set(ends):
+            joined.setdefault(test.at, []).append((test.to, reading.number))
+            joined.setdefault(test.to, []).append((test.at, -reading.number))
+    start, end = ends
+    waiting: list[tuple[tuple[str | None, ...], float]] = [((start,), 0.0)]
+    while waiting:
+        way, volts = waiting.pop(0)
+        for point, drop in joined.get(way[-1], ()):
+            if point == end:
+                yield volts + drop
+            elif point not in way and len(way) < MOST_JOINED:
+                waiting.append(((*way, point), volts + drop))
 
 
 class Case:

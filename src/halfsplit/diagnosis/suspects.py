@@ -146,7 +146,7 @@ def odd_reading(situation: Situation) -> Reading | None:
     The one that fits worst where it fits nothing that is believed without it; what contradicts a cause that would be
     found but for it; and the one that alone makes a cause nearly certain.
     """
-    return _fits_nothing(situation) or _contradicting(situation) or _decisive(situation)
+    return _fits_nothing(situation) or _contradicting(situation) or decisive_reading(situation)
 
 
 def _contradicting(situation: Situation) -> Reading | None:
@@ -159,7 +159,7 @@ def _contradicting(situation: Situation) -> Reading | None:
     return next((reading for reading in once if reading.measurement not in situation.refused), None)
 
 
-def _decisive(situation: Situation) -> Reading | None:
+def decisive_reading(situation: Situation) -> Reading | None:
     """The reading without which the leading cause would be one of several."""
     name, share = next(iter(situation.posterior.probability.items()))
     if share < NEARLY_CERTAIN:
@@ -273,6 +273,7 @@ __all__ = [
     "Replacement",
     "Speaking",
     "Suspect",
+    "decisive_reading",
     "expected_at",
     "odd_reading",
     "replacement",

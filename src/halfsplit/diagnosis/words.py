@@ -48,7 +48,7 @@ def point_words(point: str | None, circuit: Circuit) -> str:
     part = circuit.parts.get(head)
     if part is None:
         return name
-    where = "on the part" if side == "part" else side_words(point, circuit.model)
+    where = _on_the_part(part.kind) if side == "part" else side_words(point, circuit.model)
     described = part.words or (part.place if part.kind == "ground" else "")
     thing = thing_words(part) if described else f"{SHORT_KINDS.get(part.kind) or thing_words(part)} {head}"
     at = f"{pin} post" if part.is_source and pin else f"pin {pin}" if pin else ""
@@ -63,8 +63,14 @@ SHORT_KINDS: Mapping[str, str] = {"splice": "splice", "ground": "ground", "mass"
 def short_words(point: str, circuit: Circuit) -> str:
     """A point for a list, by its code: 'X31.4, motor side'."""
     name, _, side = point.partition(":")
-    where = "on the part" if side == "part" else side_words(point, circuit.model)
+    part = circuit.parts.get(part_of(point))
+    kind = part.kind if part is not None else ""
+    where = _on_the_part(kind) if side == "part" else side_words(point, circuit.model)
     return f"{name}, {where}" if where else name
+
+
+def _on_the_part(kind: str) -> str:
+    return "test point on top" if kind == "fuse" else "on the part"
 
 
 def part_words(name: str, circuit: Circuit) -> str:
