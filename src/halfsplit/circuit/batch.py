@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from halfsplit.circuit.cars import Cars, Healthy
-from halfsplit.circuit.cases import Cases, alike, operated
+from halfsplit.circuit.cases import Cases, alike, beside, operated, wider
 from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
 from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.elimination import MOST_BRIDGES, Changes, Work
@@ -66,6 +66,20 @@ class Batch:
             self._settle(cells[own[cells]])
         self._copy(np.flatnonzero(~own))
 
+    def add(self, more: Batch) -> None:
+        """Take in the cases of another batch of the same cars, behind its own; nothing is settled again."""
+        rows, own = len(self._changes.elements), len(self.cases)
+        self._row = np.append(self._row, more._row + rows)
+        self._like = np.append(self._like, more._like + own)
+        self._changes = beside(self._changes, more._changes)
+        for name in ("_states", "_chattering", "_blown"):
+            setattr(self, name, np.concatenate([getattr(self, name), getattr(more, name)], axis=1))
+        self.cases = self.cases.and_more(more.cases)
+        self.shape = len(self.cases), len(self.cars)
+        self._every = np.arange(int(np.prod(self.shape)))
+        for name in ("_bridges", "_cells", "_places"):
+            self.__dict__.pop(name, None)
+
     @property
     def states(self) -> States:
         return self._states.reshape(-1, *self.shape)
@@ -105,22 +119,25 @@ class Batch:
         cells, asked = self._of(cases), places(self.cars.structure, a, b)
         return self._told(self._ask(PORTS, cells, self._states[:, cells], asked))
 
-    def fed(self) -> Bools:
+    def fed(self, cases: Ints | None = None) -> Bools:
         """Which modules work (modules, C, D)."""
-        volts = self._volts(self._every, self._states, self.table.watch)
-        minimum = self.cars.thresholds.at(self._draw(self._every)).minimum
-        dead = self.cases.locks.dead[:, self._case(self._every)]
-        return self.table.fed(volts, dead, minimum).reshape(-1, *self.shape)
+        cells = self._of(cases)
+        volts = self._volts(cells, self._states[:, cells], self.table.watch)
+        minimum = self.cars.thresholds.at(self._draw(cells)).minimum
+        dead = self.cases.locks.dead[:, self._case(cells)]
+        fed = self.table.fed(volts, dead, minimum)
+        return fed.reshape(len(fed), -1, len(self.cars))
 
-    def links(self) -> Links:
+    def links(self, cases: Ints | None = None) -> Links:
         """(listener, speaker) → whether the one hears the other (C, D), for every pair on a bus."""
-        locks = self.cases.locks.at(self._case(self._every))
+        cells = self._of(cases)
+        locks = self.cases.locks.at(self._case(cells))
 
         def watched(states: States) -> Floats:
-            return self._volts(self._every, states, self.table.watch)
+            return self._volts(cells, states, self.table.watch)
 
-        heard = links(self.system, self._states, locks, watched, every=True)
-        return {pair: each.reshape(self.shape) for pair, each in heard.items()}
+        heard = links(self.system, self._states[:, cells], locks, watched, every=True)
+        return {pair: each.reshape(-1, len(self.cars)) for pair, each in heard.items()}
 
     def _of(self, cases: Ints | None) -> Ints:
         """The cells of some cases, or all."""
@@ -327,19 +344,10 @@ class Batch:
 def _with_open(changes: Changes, rows: Ints, elements: Ints) -> Changes:
     """More rows of changes: these rows, each with one more open element."""
     room = int((changes.elements[rows] >= 0).all(axis=1).any() or not changes.elements.shape[1])
-    old = Changes(
-        np.pad(changes.elements, ((0, 0), (0, room)), constant_values=-1),
-        np.pad(changes.operations, ((0, 0), (0, room))),
-        np.pad(changes.values, ((0, 0), (0, room))),
-    )
-    more = old.some(rows)
+    more = wider(changes.some(rows), changes.elements.shape[1] + room)
     last = np.arange(len(rows)), (more.elements >= 0).sum(axis=1)
     more.elements[last], more.operations[last] = elements, OPEN
-    return Changes(
-        np.vstack([old.elements, more.elements]),
-        np.vstack([old.operations, more.operations]),
-        np.vstack([old.values, more.values]),
-    )
+    return beside(changes, more)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +39,32 @@ class Cases:
         """These cases of them."""
         return Cases(self.changes.some(which), self.locks.at(which))
 
+    def and_more(self, more: Cases) -> Cases:
+        """These cases, and others of the same system behind them."""
+        names = [each.name for each in fields(Locks)]
+        both = [
+            np.concatenate([getattr(each.locks, name) for each in (self, more)], axis=1) for name in names
+        ]
+        return Cases(beside(self.changes, more.changes), Locks(*both))
+
     def __len__(self) -> int:
         return len(self.changes.elements)
+
+
+def wider(changes: Changes, most: int) -> Changes:
+    """A copy of the changes with room for so many in each case."""
+    elements, operations, values = (
+        np.pad(each, ((0, 0), (0, most - each.shape[1])), constant_values=filler)
+        for each, filler in zip(changes, (-1, 0, 0.0), strict=True)
+    )
+    return Changes(elements, operations, values)
+
+
+def beside(changes: Changes, more: Changes) -> Changes:
+    """The changes of some cases, and those of others behind them."""
+    most = max(changes.elements.shape[1], more.elements.shape[1])
+    both = zip(wider(changes, most), wider(more, most), strict=True)
+    return Changes(*(np.vstack(each) for each in both))
 
 
 def operated(operation: Ints, number: Floats, conductance: Floats, emf: Floats) -> tuple[Floats, Floats]:

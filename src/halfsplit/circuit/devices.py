@@ -186,6 +186,14 @@ class DeviceTable:
             for number, device in enumerate(self.devices)
             if isinstance(device, TalkDevice)
         ]
+        self.pairs = sorted(
+            {
+                (listener.module, speaker.module)
+                for listener in self.talks
+                for speaker in self.talks
+                if listener.number != speaker.number and listener.bus == speaker.bus
+            }
+        )
         self.sleepers = [
             number for number, device in enumerate(self.devices) if isinstance(device, SleepDevice)
         ]

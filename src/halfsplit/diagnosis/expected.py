@@ -200,7 +200,7 @@ def expect_number(
     wide = np.empty_like(value)
     error = np.ascontiguousarray(np.broadcast_to(np.asarray(sigma, dtype=float), value.shape))
     widen(value, error, scene.as_next, scene.regime, wide)
-    floats = np.maximum(np.zeros_like(value) if ghost is None else ghost, RESTLESS * scene.chattering)
+    floats = np.maximum(np.zeros_like(value) if ghost is None else ghost, RESTLESS * scene.restless)
     # Ohms as log10; each gauge has a range of its own.
     low, high = QUANTITIES[quantity].plausible or (0.0, 1.0)
     return Numeric(value, wide, floats, low, high, scene.unknown)

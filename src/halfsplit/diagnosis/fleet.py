@@ -1,17 +1,29 @@
-"""Drawn cars of one circuit in the scenes in which they are tested."""
+"""Drawn cars of one circuit in the scenes in which they are tested, and what is solved of them.
+
+What a scene does to a column does not depend on what else is asked: each is solved once, whichever hypotheses are looked
+at together with it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from halfsplit.circuit.batch import Cars
+from halfsplit.circuit.cases import Cases
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, apply
-from halfsplit.circuit.network import Parameters, System
+from halfsplit.circuit.network import Change, Lock, Parameters, System
+from halfsplit.diagnosis.solved import Solved
 
-KEPT_CARS = 6
-"""Scenes whose healthy networks are kept for what is solved next; what is solved keeps its own."""
+SCENE_BYTES, FEWEST_SCENES = 160_000_000, 4
+"""Memory for scenes that are kept, and how many are kept whatever they take."""
+KEYS_KEPT = 512
+
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -24,24 +36,58 @@ class SceneKey:
 
 
 class Fleet:
-    """Cars with the values of each draw. Scenes that are electrically the same have the same cars."""
+    """Cars with the values of each draw. Scenes that are electrically the same are solved as one.
 
-    def __init__(self, circuit: Circuit, draws: Sequence[Parameters]) -> None:
-        self.circuit, self.draws = circuit, tuple(draws)
-        self._kept: dict[Hashable, Cars] = {}
+    ``give_way`` is called before anything is solved: it may raise, where something else comes first.
+    """
 
-    def cars(self, key: SceneKey) -> Cars:
-        """All cars in a scene."""
-        what = self.electrically(key)
-        if what not in self._kept:
-            while len(self._kept) >= KEPT_CARS:
-                self._kept.pop(next(iter(self._kept)))
-            self._kept[what] = Cars([self._system(key, parameters) for parameters in self.draws])
-        return self._kept[what]
+    def __init__(self, circuit: Circuit, draws: Sequence[Parameters], give_way: Callable[[], None]) -> None:
+        self.circuit, self.draws, self.give_way = circuit, tuple(draws), give_way
+        self._solved: dict[Hashable, Solved] = {}
+        self._electrically: dict[SceneKey, Hashable] = {}
+        self._numbers: dict[tuple[tuple[Change, ...], tuple[Lock, ...]], int] = {}
+        self._cases: list[tuple[tuple[Change, ...], tuple[Lock, ...]]] = []
+        self._first = circuit.network.system(next(iter(circuit.states)))
 
-    def electrically(self, key: SceneKey) -> Hashable:
+    @property
+    def nbytes(self) -> int:
+        """Bytes of what is solved, and of the cars that it is solved for."""
+        return sum(each.nbytes for each in self._solved.values())
+
+    def numbers(self, changes: Sequence[tuple[Change, ...]], locks: Sequence[tuple[Lock, ...]]) -> Ints:
+        """A number (C,) for what each column changes and locks, the same for the same."""
+        numbers = []
+        for case in zip(changes, locks, strict=True):
+            number = self._numbers.setdefault(case, len(self._cases))
+            if number == len(self._cases):
+                self._cases.append(case)
+            numbers.append(number)
+        return np.array(numbers, dtype=np.int64)
+
+    def cases(self, numbers: Ints) -> Cases:
+        """The cases with these numbers."""
+        changes, locks = zip(*(self._cases[number] for number in numbers.tolist()), strict=True)
+        return Cases.of(self._first, changes, locks)
+
+    def solved(self, key: SceneKey) -> Solved:
+        """What is solved of a scene; the oldest are let go where all take too much memory."""
+        self.give_way()
+        what = self._electrical_key(key)
+        known = self._solved.pop(what, None)
+        if known is None:
+            while len(self._solved) >= FEWEST_SCENES and self.nbytes > SCENE_BYTES:
+                self._solved.pop(next(iter(self._solved)))
+            known = Solved(Cars([self._system(key, parameters) for parameters in self.draws]))
+        self._solved[what] = known
+        return known
+
+    def _electrical_key(self, key: SceneKey) -> Hashable:
         """What tells a scene from others: two that are equal in it have the same volts."""
-        return self._system(key, None).electrically()
+        if key not in self._electrically:
+            while len(self._electrically) >= KEYS_KEPT:
+                self._electrically.pop(next(iter(self._electrically)))
+            self._electrically[key] = self._system(key, None).electrically()
+        return self._electrically[key]
 
     def _system(self, key: SceneKey, parameters: Parameters | None) -> System:
         system = apply(self.circuit.network.system(key.state, parameters), key.changes)

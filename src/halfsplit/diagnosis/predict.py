@@ -7,14 +7,13 @@ predictions are those of the faults and not of the dice.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
 from halfsplit.circuit.element import DriverDevice, Relay
 from halfsplit.circuit.faults import NOT_IN_MODEL
@@ -23,10 +22,8 @@ from halfsplit.circuit.interventions import StandInFor, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.fleet import Fleet, SceneKey
 from halfsplit.diagnosis.hypotheses import Columns
-from halfsplit.diagnosis.solved import Amended, Bools, Floats, Ints, Part, Readings, Solved
+from halfsplit.diagnosis.solved import Bools, Floats, Ints, Part, Readings
 
-SCENE_BYTES, FEWEST_SCENES = 160_000_000, 4
-"""Memory for scenes that are kept, and how many are kept whatever they take."""
 PARTS, LARGER = 3, 4
 """Parts of a predictor that are kept, and how many times larger than needed one may be."""
 DEAD_MODES = ("open", "shorted", "stalled")
@@ -35,12 +32,9 @@ DEAD_MODES = ("open", "shorted", "stalled")
 class Scene:
     """Predictions (…, C, D) of one scene for C columns and D draws."""
 
-    def __init__(
-        self, circuit: Circuit, columns: Columns, key: SceneKey, solved: Solved, before: Bools
-    ) -> None:
-        self.circuit, self.columns, self.key = circuit, columns, key
-        self.solved, self._blown_before = solved, before
-        self.shape = solved.shape
+    def __init__(self, circuit: Circuit, columns: Columns, key: SceneKey, solved: Part, draws: int) -> None:
+        self.circuit, self.columns, self.key, self.solved = circuit, columns, key, solved
+        self.shape = len(columns), draws
         self._works: dict[str, Readings] = {}
 
     def fill(self, nodes: Sequence[int]) -> None:
@@ -92,7 +86,7 @@ class Scene:
 
     def port_ohms(self, a: int, b: int) -> Readings:
         """Resistance between two nodes (C, D)."""
-        return self.solved.port_ohms(a, b).astype(np.float32)
+        return self.solved.get("port_ohms", (a, b))
 
     def works(self, load: str) -> Readings:
         """Share of its healthy volts that a load has (C, D), 0 where it is broken itself."""
@@ -124,7 +118,7 @@ class Scene:
 
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
-        return np.asarray(self.solved.fed[self.circuit.network.devices.module_index[module]])
+        return np.asarray(self.solved.get("fed", 0)[..., self.circuit.network.devices.module_index[module]])
 
     def answers(self, module: str) -> Bools:
         """Whether a module answers: fed, and where it talks on a bus, in touch with another unit (C, D)."""
@@ -132,7 +126,7 @@ class Scene:
         part = self.circuit.parts[module]
         if part.behaviour is None or not part.behaviour.talks:
             return fed
-        links = self.solved.links
+        links = self.solved.links()
         heard = [
             links[module, other] & links[other, module]
             for listener, other in links
@@ -144,13 +138,10 @@ class Scene:
         """Fuses that open by overload (F, C, D)."""
         return self.solved.blown
 
-    @cached_property
-    def regime(self) -> NDArray[np.intp]:
-        """A number (C, D) that is the same where the same fuses are blown and every device rests in the same state."""
-        kept = [(self.blown() | self._blown_before).astype(np.intp), self.solved.states.astype(np.intp)]
-        every = np.concatenate([draws.reshape(-1, *self.shape) for draws in kept])
-        salt = np.random.default_rng(1).integers(1, 1 << 40, len(every))
-        return np.asarray(np.einsum("fcd,f->cd", every, salt))
+    @property
+    def regime(self) -> NDArray[np.int64]:
+        """A number (C, D) that is the same where the same fuses are blown and every device is in the same state."""
+        return self.solved.regime
 
     @cached_property
     def as_next(self) -> Bools:
@@ -161,10 +152,10 @@ class Scene:
         """
         return np.asarray(self.columns.same_as_next[:, None] & (self.regime[1:] == self.regime[:-1]))
 
-    @cached_property
-    def chattering(self) -> Bools:
-        """Columns whose devices find no rest (C, D)."""
-        return np.asarray(self.solved.chattering.any(axis=0))
+    @property
+    def restless(self) -> Bools:
+        """Where devices find no rest (C, D)."""
+        return self.solved.restless
 
     def switching(self, pin: str) -> tuple[Floats, Floats]:
         """Duty (share of time that the load is on) and frequency in Hz at a driver's pin (C, D)."""
@@ -173,7 +164,7 @@ class Scene:
         device = table.devices[number]
         if not isinstance(device, DriverDevice):
             raise TypeError(f"{pin} is no driver's pin")
-        on = np.isin(self.solved.states[number], (1, 2))
+        on = np.isin(self.solved.state(number), (1, 2))
         duty, hertz = device.driver.duty, device.driver.hertz
         return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
 
@@ -182,7 +173,7 @@ class Scene:
         network = self.circuit.network
         if self.circuit.parts[name].kind == "relay":
             number = network.devices.find(name, Relay)
-            closed = self.solved.states[number] == 1
+            closed = self.solved.state(number) == 1
         else:
             row = network.fuses.tolist().index(network.element(name))
             closed = ~self.blown()[row]
@@ -233,19 +224,6 @@ def loaded(volts: Readings, source: Readings, used: Instrument) -> Readings:
     return np.asarray(shown, dtype=np.float32)
 
 
-def _without(circuit: Circuit, cases: Cases, columns: Columns, good: frozenset[str]) -> Cases:
-    """The cases with the faults of known-good parts taken out."""
-    if not good:
-        return cases
-    changes, locks = list(columns.changes), list(columns.locks)
-    for column, fault in enumerate(columns.faults):
-        if any(member.part in good for member in fault.members or (fault,)):
-            left = [member for member in fault.members if member.part not in good]
-            changes[column] = tuple(change for member in left for change in member.changes)
-            locks[column] = tuple(lock for member in left for lock in member.locks)
-    return Cases.of(circuit.network.system(next(iter(circuit.states))), changes, locks)
-
-
 @dataclass(frozen=True, eq=False)
 class Memory:
     """Which fuses (F, C, D) each hypothesis has blown already; ``token`` tells one memory from another."""
@@ -261,45 +239,17 @@ class Memory:
 class Predictor:
     """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them.
 
-    ``near``: a predictor for the same draws that has most of the columns; what it has solved is not solved again.
-    ``part_of``: the one of whose columns it has some. ``give_way`` is called before anything is solved: it may raise,
-    where something else comes first.
+    ``own_columns``: its columns among those of which it is a part.
     """
 
-    part_of: tuple[Predictor, Ints] | None = None
-
-    def __init__(
-        self,
-        columns: Columns,
-        fleet: Fleet,
-        near: Predictor | None = None,
-        give_way: Callable[[], None] = lambda: None,
-    ) -> None:
+    def __init__(self, columns: Columns, fleet: Fleet, own_columns: Ints | None = None) -> None:
         self.columns, self.fleet = columns, fleet
-        self.circuit = circuit = fleet.circuit
-        self.draws = fleet.draws
-        self._scenes: dict[tuple[SceneKey, bytes], Scene] = {}
-        self._solved: dict[tuple[Hashable, bytes], Solved] = {}
-        shape = len(circuit.network.fuses), len(columns), len(self.draws)
+        self.circuit, self.draws = fleet.circuit, fleet.draws
+        self.own_columns = np.arange(len(columns)) if own_columns is None else own_columns
+        shape = len(self.circuit.network.fuses), len(columns), len(self.draws)
         self.whole = Memory(np.zeros(shape, dtype=bool), b"")
-        first = circuit.network.system(next(iter(circuit.states)))
-        self._cases = Cases.of(first, columns.changes, columns.locks)
-        self._near, self._give_way = near, give_way
-        self.depth: int = 0 if near is None else near.depth + 1
-
+        self._numbers = fleet.numbers(columns.changes, columns.locks)
         self._parts: list[Predictor] = []
-
-    @property
-    def nbytes(self) -> int:
-        """Bytes of what is solved, and of the cars that it is solved for."""
-        return held_bytes([self])
-
-    @property
-    def everything(self) -> Iterator[Solved]:
-        """All that is solved, also for its parts."""
-        yield from self._solved.values()
-        for part in self._parts:
-            yield from part.everything
 
     def part(self, columns: Ints, spare: Ints) -> tuple[Predictor, Ints]:
         """A predictor of a part that has at least these columns, and where they are in it (columns,).
@@ -311,71 +261,38 @@ class Predictor:
             if len(own) <= LARGER * len(columns) and np.isin(columns, own).all():
                 return part, np.searchsorted(own, columns)
         own = np.union1d(columns, spare)
-        part = Predictor(self.columns.some(own), self.fleet, give_way=self._give_way)
-        part.part_of = self, own
+        part = Predictor(self.columns.some(own), self.fleet, own)
         self._parts = [part, *self._parts[: PARTS - 1]]
         return part, np.searchsorted(own, columns)
 
-    @property
-    def own_columns(self) -> Ints:
-        """Its columns among those of which it is a part."""
-        return np.arange(len(self.columns)) if self.part_of is None else self.part_of[1]
-
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
-        """The scene, solved if it was not yet; the oldest are let go where all take too much memory."""
-        self._give_way()
-        where = key, memory.token
-        scene = self._scenes.get(where)
+        """The scene, solved if it was not yet."""
+        solved = self.fleet.solved(key)
+        mine = solved.scenes.setdefault(self, {})
+        scene = mine.get((key, memory.token))
         if scene is None:
-            scene = Scene(self.circuit, self.columns, key, self._solve(key, memory), memory.blown)
-            self._scenes[where] = scene
+            good = replaced(key.changes)
+            before = memory.blown
+            if good and memory is not self.whole:
+                network = self.circuit.network
+                before = before.copy()
+                before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
+            part = solved.columns(self._without(good), before, self.fleet.cases)
+            scene = mine[key, memory.token] = Scene(self.circuit, self.columns, key, part, len(self.draws))
         return scene
 
-    def _solve(self, key: SceneKey, memory: Memory) -> Solved:
-        """The solution of a scene: that of another where both are electrically the same."""
-        good = replaced(key.changes)
-        what = self.fleet.electrically(key), good
-        if (what, memory.token) not in self._solved:
-            while len(self._solved) >= FEWEST_SCENES and self.nbytes > SCENE_BYTES:
-                gone = self._solved.pop(next(iter(self._solved)))
-                self._scenes = {key: one for key, one in self._scenes.items() if one.solved is not gone}
-            self._solved[what, memory.token] = self._batch_for(key, good, memory)
-        return self._solved[what, memory.token]
-
-    def _batch_for(self, key: SceneKey, good: frozenset[str], memory: Memory) -> Solved:
-        self._give_way()
-        if self.part_of is not None:
-            whole, columns = self.part_of
-            known = whole.solution(key, memory.token)
-            if known is not None:
-                return Part(known, columns)
-        cars = self.fleet.cars(key)
-        cases = _without(self.circuit, self._cases, self.columns, good)
-        network = self.circuit.network
-        before = memory.blown.copy()
-        before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
-        columns = np.flatnonzero(before.any(axis=(0, 2)))
-        if not len(columns):
-            return self._afresh(key, cars, cases) if memory is self.whole else self._solve(key, self.whole)
-        if self.part_of is not None or memory is self.whole or len(columns) == len(self.columns):
-            return Solved(Batch(cars, cases, before))
-        own = Batch(cars, cases.some(columns), before[:, columns])
-        return Amended(self._solve(key, self.whole), np.arange(len(self.columns)), columns, own)
-
-    def _afresh(self, key: SceneKey, cars: Cars, cases: Cases) -> Solved:
-        """All columns with no fuse open yet; what a predictor near to this one has solved is taken from there."""
-        known = None if self._near is None else self._near.solution(key, self.whole.token)
-        if self._near is None or known is None:
-            return Solved(Batch(cars, cases))
-        taken = self.columns.within(self._near.columns)
-        # A solution has one case at least, though nothing may be missing.
-        missing = np.flatnonzero(taken < 0) if (taken < 0).any() else np.zeros(1, dtype=np.intp)
-        return Amended(known, np.maximum(taken, 0), missing, Batch(cars, cases.some(missing)))
-
-    def solution(self, key: SceneKey, memory: bytes) -> Solved | None:
-        """All columns of a scene after a memory, if it is solved already."""
-        what = self.fleet.electrically(key), replaced(key.changes)
-        return self._solved.get((what, memory))
+    def _without(self, good: frozenset[str]) -> NDArray[np.int64]:
+        """The numbers (C,) of the columns' cases with the faults of known-good parts taken out."""
+        if not good:
+            return self._numbers
+        numbers = self._numbers.copy()
+        for column, fault in enumerate(self.columns.faults):
+            if any(member.part in good for member in fault.members or (fault,)):
+                left = [member for member in fault.members if member.part not in good]
+                changes = tuple(change for member in left for change in member.changes)
+                locks = tuple(lock for member in left for lock in member.locks)
+                numbers[column] = self.fleet.numbers([changes], [locks])[0]
+        return numbers
 
     def memory(self, keys: set[SceneKey]) -> Memory:
         """What a vehicle remembers that has been in these scenes.
@@ -386,10 +303,3 @@ class Predictor:
         for key in sorted(keys, key=repr):
             blown = blown | self.scene(key, self.whole).blown()
         return Memory(blown, np.packbits(blown).tobytes()) if blown.any() else self.whole
-
-
-def held_bytes(predictors: Iterable[Predictor]) -> int:
-    """Bytes that some predictors take: cars that several share count once."""
-    every = [each for predictor in predictors for each in predictor.everything]
-    cars = {id(each.batch.cars): each.batch.cars for each in every}
-    return sum(each.nbytes for each in every) + sum(each.nbytes for each in cars.values())

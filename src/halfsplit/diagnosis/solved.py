@@ -1,197 +1,220 @@
-"""What is solved of a scene and kept: volts, currents and ohms by point, for all columns and draws at once."""
+"""What is solved of one scene and kept: each column once, whichever hypotheses are looked at together with it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import cached_property
-from typing import Any
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.batch import Batch
-from halfsplit.circuit.devices import Links, States
+from halfsplit.circuit.batch import Batch, Cars, Cases
+
+if TYPE_CHECKING:
+    from halfsplit.diagnosis.predict import Predictor, Scene
 
 Floats = NDArray[np.float64]
 Readings = NDArray[np.float32]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
+Numbers = NDArray[np.int64]
 
 AT_ONCE = 256
 """Points that are solved together: many are cheaper than few, and too many take too much memory."""
+MOST_PIECES = 6
+"""Pieces that what is known of a point is put together from; more are joined."""
+
+
+class Piece:
+    """What is known of some points in K columns: ``columns`` (K,) ascending, ``values`` (K, D, …) by point."""
+
+    def __init__(self, columns: Ints, values: dict[Hashable, NDArray[Any]]) -> None:
+        self.columns, self.values = columns, values
 
 
 class Solved:
-    """What the circuit does in all columns and draws: asked for by node or element, solved once, kept as float32."""
+    """What the circuit does in one scene, in D cars and in every column that was asked for yet.
 
-    def __init__(self, batch: Batch) -> None:
-        self.batch = batch
-        self.shape = batch.shape
-        self._kept: dict[str, dict[int, Readings]] = {"volts": {}, "amps": {}, "source_ohms": {}}
-
-    def fill(self, what: str, wanted: Sequence[int]) -> None:
-        """Solve for ``volts`` of nodes, ``source_ohms`` of nodes or ``amps`` of elements: many together are cheap."""
-        kept = self._kept[what]
-        missing = sorted({each for each in wanted if each not in kept})
-        for start in range(0, len(missing), AT_ONCE):
-            some = missing[start : start + AT_ONCE]
-            kept.update(zip(some, self._solve(what, some), strict=True))
-
-    def _solve(self, what: str, wanted: Sequence[int], columns: Ints | None = None) -> Readings:
-        """These (…, C, D), in all columns or in some."""
-        return np.asarray(getattr(self.batch, what)(np.array(wanted, dtype=np.intp), columns), np.float32)
-
-    def some(self, what: str, wanted: Sequence[int], columns: Ints) -> Readings:
-        """These (…, columns, D) in some columns; solved for these alone where nothing is kept."""
-        kept = self._kept[what]
-        missing = [each for each in wanted if each not in kept]
-        solved = dict(zip(missing, self._solve(what, missing, columns), strict=True)) if missing else {}
-        return np.array([solved[each] if each in solved else kept[each][columns] for each in wanted])
-
-    def get(self, what: str, which: int) -> Readings:
-        """One of these (C, D)."""
-        self.fill(what, [which])
-        return self._kept[what][which]
-
-    @property
-    def nbytes(self) -> int:
-        """Bytes of what is kept, but for the cars, which others share."""
-        return self.batch.nbytes + self._kept_bytes
-
-    @property
-    def _kept_bytes(self) -> int:
-        return sum(each.nbytes for kept in self._kept.values() for each in kept.values())
-
-    def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
-        """Resistance between two nodes (C, D), in all columns or in some."""
-        return np.asarray(self.batch.port_ohms(np.array([a]), np.array([b]), columns)[0])
-
-    @cached_property
-    def fed(self) -> Bools:
-        return self.batch.fed()
-
-    @cached_property
-    def links(self) -> Links:
-        return self.batch.links()
-
-    @cached_property
-    def states(self) -> States:
-        return self.batch.states
-
-    @cached_property
-    def chattering(self) -> Bools:
-        return self.batch.chattering
-
-    @cached_property
-    def blown(self) -> Bools:
-        return self.batch.blown
-
-
-class Amended(Solved):
-    """Columns taken from another solution, but for a few that are solved anew.
-
-    Fuses have opened there before, or they are not among the other's. ``taken`` (C,): the other's column for each;
-    ``columns``: those that are solved anew.
+    ``regime`` (columns, D): a number that is the same where the same fuses are blown and every device rests in the same
+    state. ``restless`` (columns, D): where devices find no rest. ``scenes``: what each predictor sees of it.
     """
 
-    def __init__(self, whole: Solved, taken: Ints, columns: Ints, batch: Batch) -> None:
-        super().__init__(batch)
-        self.shape, self._whole, self._columns = (len(taken), whole.shape[1]), whole, columns
-        self._taken = taken
-        self._together: dict[tuple[str, int], Readings] = {}
+    def __init__(self, cars: Cars) -> None:
+        self._cars = cars
+        self._batch: Batch | None = None
+        self._place: dict[Hashable, int] = {}
+        self._pieces: dict[tuple[str, Hashable], tuple[Piece, ...]] = {}
+        self._bytes = 0
+        self.regime: Numbers = np.zeros((0, len(cars)), dtype=np.int64)
+        self.restless: Bools = np.zeros((0, len(cars)), dtype=bool)
+        self.scenes: WeakKeyDictionary[Predictor, dict[Hashable, Scene]] = WeakKeyDictionary()
 
-    def _joined(self, whole: NDArray[Any], own: NDArray[Any]) -> NDArray[Any]:
-        joined = whole[..., self._taken, :]
-        joined[..., self._columns, :] = own
-        return joined
-
-    def fill(self, what: str, wanted: Sequence[int]) -> None:
-        self._whole.fill(what, wanted)
-        super().fill(what, wanted)
-
-    def get(self, what: str, which: int) -> Readings:
-        if (what, which) not in self._together:
-            if len(self._together) >= AT_ONCE:
-                self._together.clear()
-            both = self._joined(self._whole.get(what, which), super().get(what, which))
-            self._together[what, which] = both
-        return self._together[what, which]
-
-    def some(self, what: str, wanted: Sequence[int], columns: Ints) -> Readings:
-        values, own = self._whole.some(what, wanted, self._taken[columns]), self._anew(columns)
-        if (own >= 0).any():
-            values[:, own >= 0] = super().some(what, wanted, own[own >= 0])
-        return values
-
-    def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
-        if columns is None:
-            return self._joined(self._whole.port_ohms(a, b), super().port_ohms(a, b))
-        ohms, own = self._whole.port_ohms(a, b, self._taken[columns]), self._anew(columns)
-        if (own >= 0).any():
-            ohms[own >= 0] = super().port_ohms(a, b, own[own >= 0])
-        return ohms
-
-    def _anew(self, columns: Ints) -> Ints:
-        """Where these columns are among those that are solved anew, -1 for the others."""
-        own = np.full(len(self._taken), -1)
-        own[self._columns] = np.arange(len(self._columns))
-        return own[columns]
-
-    @cached_property
-    def fed(self) -> Bools:
-        return self._joined(self._whole.fed, self.batch.fed())
-
-    @cached_property
-    def links(self) -> Links:
-        own = self.batch.links()
-        return {pair: self._joined(heard, own[pair]) for pair, heard in self._whole.links.items()}
-
-    @cached_property
-    def states(self) -> States:
-        return self._joined(self._whole.states, self.batch.states)
-
-    @cached_property
-    def chattering(self) -> Bools:
-        return self._joined(self._whole.chattering, self.batch.chattering)
-
-    @cached_property
-    def blown(self) -> Bools:
-        return self._joined(self._whole.blown, self.batch.blown)
-
-
-class Part(Solved):
-    """Some columns of another solution; what is asked of them is solved for them alone."""
-
-    def __init__(self, whole: Solved, columns: Ints) -> None:
-        super().__init__(whole.batch)
-        self.shape, self._whole, self._columns = (len(columns), whole.shape[1]), whole, columns
+    @property
+    def batch(self) -> Batch:
+        """All columns, settled."""
+        assert self._batch is not None  # noqa: S101 - nothing is asked before there are columns
+        return self._batch
 
     @property
     def nbytes(self) -> int:
-        return self._kept_bytes
+        """Bytes of what is kept and of the cars."""
+        return self._cars.nbytes + self._bytes + (self._batch.nbytes if self._batch else 0)
 
-    def _solve(self, what: str, wanted: Sequence[int], columns: Ints | None = None) -> Readings:
-        return self._whole.some(what, wanted, self._columns if columns is None else self._columns[columns])
+    def columns(self, numbers: Numbers, before: Bools, cases: Callable[[Numbers], Cases]) -> Part:
+        """Columns by the numbers (C,) of their cases and the fuses (F, C, D) that have opened before.
 
-    def port_ohms(self, a: int, b: int, columns: Ints | None = None) -> Floats:
-        return self._whole.port_ohms(a, b, self._columns if columns is None else self._columns[columns])
+        Those that were never asked for are settled.
+        """
+        keys: list[Hashable] = numbers.tolist()
+        for column in np.flatnonzero(before.any(axis=(0, 2))).tolist():
+            keys[column] = keys[column], before[:, column].tobytes()
+        new = {key: column for column, key in enumerate(keys) if key not in self._place}
+        if new:
+            columns = np.array(list(new.values()), dtype=np.intp)
+            self._settle(cases(numbers[columns]), before[:, columns])
+            self._place.update(zip(new, range(len(self._place), len(self._place) + len(new)), strict=True))
+        return Part(self, np.array([self._place[key] for key in keys], dtype=np.intp))
 
-    @cached_property
-    def fed(self) -> Bools:
-        return self._whole.fed[:, self._columns]
+    def _settle(self, cases: Cases, before: Bools) -> None:
+        more = Batch(self._cars, cases, before if before.any() else None)
+        rests = np.concatenate([more.blown | before, more.states.astype(np.int8)])
+        regime = np.zeros(more.shape, dtype=np.int64)
+        for salt, each in zip(np.random.default_rng(1).integers(1, 1 << 40, len(rests)), rests, strict=True):
+            regime += salt * each
+        self.regime = np.concatenate([self.regime, regime])
+        self.restless = np.concatenate([self.restless, more.chattering.any(axis=0)])
+        if self._batch is None:
+            self._batch = more
+        else:
+            self._batch.add(more)
 
-    @cached_property
-    def links(self) -> Links:
-        return {pair: heard[self._columns] for pair, heard in self._whole.links.items()}
+    def pieces(self, what: str, point: Hashable) -> tuple[Piece, ...]:
+        """What is known of a point."""
+        return self._pieces.get((what, point), ())
 
-    @cached_property
-    def states(self) -> States:
-        return self._whole.states[:, self._columns]
+    def solve(self, what: str, points: Sequence[Hashable], columns: Ints) -> None:
+        """Solve for points of which the same is known, in more columns, ascending."""
+        some = None if len(columns) == len(self.batch.cases) else columns
+        piece = Piece(columns, {})
+        for start in range(0, len(points), AT_ONCE):
+            asked = points[start : start + AT_ONCE]
+            piece.values.update(zip(asked, SOLVED[what](self.batch, asked, some), strict=True))
+        self._bytes += sum(each.nbytes for each in piece.values.values())
+        known = (*self.pieces(what, points[0]), piece)
+        if len(known) > MOST_PIECES:
+            known = (_joined(known, points),)
+        for point in points:
+            self._pieces[what, point] = known
 
-    @cached_property
-    def chattering(self) -> Bools:
-        return self._whole.chattering[:, self._columns]
 
-    @cached_property
+def _joined(pieces: Sequence[Piece], points: Iterable[Hashable]) -> Piece:
+    """What several pieces know of some points, which they no longer keep, as one."""
+    columns = np.concatenate([piece.columns for piece in pieces])
+    order = np.argsort(columns)
+    values = {point: np.concatenate([piece.values.pop(point) for piece in pieces])[order] for point in points}
+    return Piece(columns[order], values)
+
+
+class Part:
+    """Some columns of what is solved, in an order of one's own; what is not known of them is solved when asked for."""
+
+    def __init__(self, solved: Solved, columns: Ints) -> None:
+        self._solved, self._columns = solved, columns
+        self._filled: set[tuple[str, Hashable]] = set()
+        self._shared: dict[Piece, tuple[Ints, Ints]] = {}
+
+    def fill(self, what: str, points: Iterable[Hashable]) -> None:
+        """Solve for ``volts`` or ``source_ohms`` of nodes, ``amps`` of elements, ``port_ohms`` of pairs of nodes.
+
+        Many together are much cheaper than one by one.
+        """
+        by_known: dict[tuple[Piece, ...], list[Hashable]] = {}
+        for point in dict.fromkeys(points):
+            if (what, point) not in self._filled:
+                by_known.setdefault(self._solved.pieces(what, point), []).append(point)
+                self._filled.add((what, point))
+        for known, some in by_known.items():
+            missing = np.ones(len(self._columns), dtype=bool)
+            for piece in known:
+                missing[self._shared_with(piece)[0]] = False
+            if missing.any():
+                self._solved.solve(what, some, np.unique(self._columns[missing]))
+
+    def get(self, what: str, point: Hashable) -> NDArray[Any]:
+        """One of these (C, D); of the modules that are ``fed`` and of the ``links`` of a bus all, (C, D, M)."""
+        self.fill(what, [point])
+        pieces = self._solved.pieces(what, point)
+        for piece in pieces:
+            own, theirs = self._shared_with(piece)
+            if len(own) == len(self._columns):
+                return np.asarray(piece.values[point][theirs])
+        first = pieces[0].values[point]
+        values = np.empty((len(self._columns), *first.shape[1:]), dtype=first.dtype)
+        for piece in pieces:
+            own, theirs = self._shared_with(piece)
+            values[own] = piece.values[point][theirs]
+        return values
+
+    def _shared_with(self, piece: Piece) -> tuple[Ints, Ints]:
+        """Which of its columns a piece knows, and where in the piece they are."""
+        if piece not in self._shared:
+            at = np.minimum(np.searchsorted(piece.columns, self._columns), len(piece.columns) - 1)
+            own = np.flatnonzero(piece.columns[at] == self._columns)
+            self._shared[piece] = own, at[own]
+        return self._shared[piece]
+
+    @property
+    def regime(self) -> Numbers:
+        """A number (C, D) that is the same where the same fuses are blown and every device is in the same state."""
+        return self._solved.regime[self._columns]
+
+    @property
+    def restless(self) -> Bools:
+        """Where devices find no rest (C, D)."""
+        return self._solved.restless[self._columns]
+
+    @property
     def blown(self) -> Bools:
-        return self._whole.blown[:, self._columns]
+        """Fuses that open by overload (F, C, D)."""
+        return self._solved.batch.blown[:, self._columns]
+
+    def state(self, device: int) -> NDArray[np.int8]:
+        """The state (C, D) in which a device rests."""
+        return self._solved.batch.states[device, self._columns]
+
+    def links(self) -> dict[tuple[str, str], Bools]:
+        """(listener, speaker) → whether the one hears the other (C, D)."""
+        pairs = self._solved.batch.table.pairs
+        return dict(zip(pairs, np.moveaxis(self.get("links", 0), -1, 0), strict=True))
+
+
+def _links(batch: Batch, cases: Ints | None) -> Bools:
+    """Which units of a bus hear which (C, D, pairs)."""
+    heard, count = batch.links(cases), len(batch.cases) if cases is None else len(cases)
+    links = np.zeros((count, len(batch.cars), len(batch.table.pairs)), dtype=bool)
+    for number, pair in enumerate(batch.table.pairs):
+        links[..., number] = heard[pair]
+    return links
+
+
+def _of_nodes(name: str) -> Callable[[Batch, Sequence[Hashable], Ints | None], Iterable[NDArray[Any]]]:
+    def solve(batch: Batch, points: Sequence[Hashable], cases: Ints | None) -> Readings:
+        return np.asarray(getattr(batch, name)(np.array(points, dtype=np.intp), cases), dtype=np.float32)
+
+    return solve
+
+
+def _ports(batch: Batch, points: Sequence[Hashable], cases: Ints | None) -> Readings:
+    a, b = np.array(points, dtype=np.intp).reshape(-1, 2).T
+    return np.asarray(batch.port_ohms(a, b, cases), dtype=np.float32)
+
+
+SOLVED: dict[str, Callable[[Batch, Sequence[Hashable], Ints | None], Iterable[NDArray[Any]]]] = {
+    "volts": _of_nodes("volts"),
+    "amps": _of_nodes("amps"),
+    "source_ohms": _of_nodes("source_ohms"),
+    "port_ohms": _ports,
+    "fed": lambda batch, _, cases: [np.moveaxis(batch.fed(cases), 0, -1)],
+    "links": lambda batch, _, cases: [_links(batch, cases)],
+}
