@@ -53,18 +53,24 @@ class Cases:
 
 def wider(changes: Changes, most: int) -> Changes:
     """A copy of the changes with room for so many in each case."""
-    elements, operations, values = (
-        np.pad(each, ((0, 0), (0, most - each.shape[1])), constant_values=filler)
-        for each, filler in zip(changes, (-1, 0, 0.0), strict=True)
+    count, width = changes.elements.shape
+    wide = Changes(
+        np.full((count, most), -1, dtype=np.int32), np.zeros((count, most), np.int32), np.zeros((count, most))
     )
-    return Changes(elements, operations, values)
+    wide.elements[:, :width], wide.operations[:, :width] = changes.elements, changes.operations
+    wide.values[:, :width] = changes.values
+    return wide
 
 
 def beside(changes: Changes, more: Changes) -> Changes:
     """The changes of some cases, and those of others behind them."""
     most = max(changes.elements.shape[1], more.elements.shape[1])
-    both = zip(wider(changes, most), wider(more, most), strict=True)
-    return Changes(*(np.vstack(each) for each in both))
+    own, others = wider(changes, most), wider(more, most)
+    return Changes(
+        np.vstack([own.elements, others.elements]),
+        np.vstack([own.operations, others.operations]),
+        np.vstack([own.values, others.values]),
+    )
 
 
 def operated(operation: Ints, number: Floats, conductance: Floats, emf: Floats) -> tuple[Floats, Floats]:

@@ -1,7 +1,7 @@
 """Drawn cars of one circuit in the scenes in which they are tested, and what is solved of them.
 
-What a scene does to a column does not depend on what else is asked: each is solved once, whichever hypotheses are looked
-at together with it.
+What a scene does to a column does not depend on what else is asked: each is solved once, whichever hypotheses are
+looked at together with it.
 """
 
 from __future__ import annotations

@@ -138,11 +138,10 @@ def _played_with(
 
 def _kinds(likelihood: Array, weights: Floats, group: Integers) -> tuple[Floats, Integers, Floats]:
     """Join particles of one group that all tests see alike: what they show, their groups and their weights."""
-    signs = np.vstack(
-        [group, np.round(2.0 * likelihood[..., :-1].transpose(0, 2, 1).reshape(-1, len(group)))]
-    )
-    _, label = np.unique(signs, axis=1, return_inverse=True)
-    label = label.ravel()
+    signs = np.round(2.0 * likelihood[..., :-1]).transpose(0, 2, 1).reshape(-1, len(group))
+    # A random number for each sign stands for all of them: columns of the same signs have the same sum.
+    salt = np.random.default_rng(1).integers(1, 1 << 40, len(signs))
+    _, label = np.unique(salt @ signs.astype(np.int64) * len(group) + group, return_inverse=True)
     size = int(label.max()) + 1
     heavy = np.bincount(label, weights=weights, minlength=size)
     of_group = np.zeros(size, dtype=np.intp)

@@ -181,7 +181,7 @@ class Part:
 
     def state(self, device: int) -> NDArray[np.int8]:
         """The state (C, D) in which a device rests."""
-        return self._solved.batch.states[device, self._columns]
+        return np.asarray(self._solved.batch.states[device, self._columns])
 
     def links(self) -> dict[tuple[str, str], Bools]:
         """(listener, speaker) → whether the one hears the other (C, D)."""
