@@ -35,8 +35,6 @@ RARE = 0.01
 DEEPEST = 12
 LARGEST = 30
 """Steps of a plan; five pages or so."""
-CARRIED = 150
-"""Hypotheses that are kept worked out in full for all branches."""
 TRIED = 4
 """Proposals that are looked at where the first tells nothing once its borders are rounded for paper."""
 LEFT = 3
@@ -147,7 +145,9 @@ def plan(
     steps of the whole plan. ``progress`` is told (steps made, steps at most). Readings are taken as made while the
     fault is present. Of an intermittent fault the plan says so.
     """
-    root = _Node(_to_and_fro(job.situation()), 1.0, found_at)
+    situation = job.situation()
+    # An inference of its own: what the plan goes through is not what the job asks for next.
+    root = _Node(replace(situation, inference=copy(situation.inference)), 1.0, found_at)
     _grow(root, _Bounds(found_at, rare, deepest, largest), progress)
     steps = _numbered(root)
     endings = tuple(
@@ -236,13 +236,6 @@ class _Node:
         # Fuses that these readings have blown are blown now.
         self.situation.posterior.belief.likelihoods(self.situation.live)
         return self.situation
-
-
-def _to_and_fro(situation: Situation) -> Situation:
-    """The same with an inference of its own, that keeps what it has worked out for other branches."""
-    inference = copy(situation.inference)
-    inference.carried = CARRIED
-    return replace(situation, inference=inference)
 
 
 _FORGOTTEN = cast("Posterior", None)

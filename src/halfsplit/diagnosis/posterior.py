@@ -112,13 +112,7 @@ class Posterior:
 
 
 class Inference:
-    """Posteriors of one circuit, with everything kept that can be used again.
-
-    ``carried``: hypotheses that are carried along from pool to pool. None at the bench, where readings narrow down;
-    many in a plan, which goes back and forth between branches.
-    """
-
-    carried = 0
+    """Posteriors of one circuit, with everything kept that can be used again."""
 
     def __init__(
         self, predictions: Predictions, priors: Priors, touched: Mapping[str, float], *, intermittent: bool
@@ -304,10 +298,8 @@ class Inference:
             if self._pool is None
             else frozenset(self._number[one.name] for one in self._pool.hypotheses)
         )
-        too_large = len(pool) > max(3 * len(chosen) + LARGE_POOL, self.carried)
-        if self._pool is None or not chosen <= pool or too_large:
-            wanted = chosen | pool if len(chosen | pool) <= self.carried else chosen
-            self._pool = self._belief([self.hypotheses[number] for number in sorted(wanted)], self._pool)
+        if self._pool is None or not chosen <= pool or len(pool) > 3 * len(chosen) + LARGE_POOL:
+            self._pool = self._belief([self.hypotheses[number] for number in sorted(chosen)], self._pool)
         return self._pool
 
 
