@@ -8,8 +8,8 @@ matter.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,6 @@ from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, s
 from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import Columns, Hypothesis
 from halfsplit.diagnosis.measurement import Between, Measurement, Reading, answers_for
-from halfsplit.diagnosis.predict import Memory
 
 Floats = NDArray[np.float64]
 
@@ -36,25 +35,17 @@ SLIPPED = 0.1
 """Density of a reading that a slip of the hand has spoilt, on the scale on which it is compared."""
 FORECASTS_KEPT, STRANGE_KEPT, MEMORIES_KEPT = 4, 64, 4
 """Forecasts of measurements that are kept, likelihoods of what is not drawn, and vehicles with other fuses blown."""
-MOSTLY = 0.5
-"""Share of columns from which it pays to take what another belief knows of them."""
 FRESH_LOOK = 0.11
 """Weight of what is seen anew against each earlier look: the second look repeats the first in nine of ten."""
 
 
 class Belief:
-    """Weights of all particles given some readings. Likelihoods are kept by reading.
+    """Weights of all particles given some readings. Likelihoods are kept by reading."""
 
-    ``near``: a belief in many of the same columns in the same cars; its likelihoods are not worked out again.
-    """
-
-    def __init__(
-        self, context: Context, hypotheses: tuple[Hypothesis, ...], near: Belief | None = None
-    ) -> None:
+    def __init__(self, context: Context, hypotheses: tuple[Hypothesis, ...]) -> None:
         self.hypotheses = hypotheses
         self._prior = np.array([hypothesis.prior for hypothesis in hypotheses])
-        self._near = [] if near is None else near.known_to(context.predictor.columns)
-        self._heard = Heard(context, self._known(context))
+        self._heard = Heard(context)
         self._after = {context.memory.token: self._heard}
         self._latest: tuple[tuple[Reading, ...], list[Floats]] = ((), [])
 
@@ -89,22 +80,10 @@ class Belief:
             if memory.token not in self._after:
                 while len(self._after) >= MEMORIES_KEPT:
                     self._after.pop(next(iter(self._after)))
-                context = replace(self.context, memory=memory)
-                self._after[memory.token] = Heard(context, self._known(context))
+                self._after[memory.token] = Heard(replace(self.context, memory=memory))
             self._heard = self._after[memory.token]
         logs = correlated(readings, [self._heard.log(reading) for reading in readings])
         return self._made_again(readings, logs)
-
-    def known_to(self, columns: Columns) -> list[Known]:
-        """What is known of those of these columns that are its own, for each set of blown fuses; nothing if few are."""
-        taken = columns.within(self.columns)
-        if (taken >= 0).mean() < MOSTLY:
-            return []
-        return [each.known(taken) for each in self._after.values()]
-
-    def _known(self, context: Context) -> Known | None:
-        """What a belief before this one knows of vehicles that have blown the same fuses."""
-        return next((known for known in self._near if known.after(context.memory)), None)
 
     def _made_again(self, readings: Sequence[Reading], logs: list[Floats]) -> list[Floats]:
         """The likelihoods where what is not drawn touches a measurement, not each reading of it.
@@ -150,28 +129,12 @@ class Belief:
         return np.asarray(log)
 
 
-@dataclass(frozen=True, eq=False)
-class Known:
-    """What another belief knows: likelihoods of readings, and where (C,) in them each column is, -1 where it is not."""
-
-    taken: NDArray[np.intp]
-    logs: Mapping[Reading, Floats]
-    anything: Mapping[Reading, float]
-    blown: NDArray[np.bool_]
-
-    def after(self, memory: Memory) -> bool:
-        """Whether it is known of vehicles that have blown these fuses."""
-        shared = self.taken >= 0
-        return np.array_equal(self.blown[:, self.taken[shared]], memory.blown[:, shared])
-
-
 class Heard:
     """What readings mean to a vehicle that has blown the same fuses: likelihoods, kept by reading."""
 
-    def __init__(self, context: Context, known: Known | None = None) -> None:
+    def __init__(self, context: Context) -> None:
         self.context = context
-        self.touched = Touched(context.intermittent, self._forecast, dict(known.anything) if known else {})
-        self._known = known
+        self.touched = Touched(context.intermittent, self._forecast)
         self._logs: dict[Reading, Floats] = {}
         self._forecasts: dict[Measurement, Forecast] = {}
         self._strange: dict[tuple[float, tuple[Reading, ...]], Floats] = {}
@@ -179,25 +142,8 @@ class Heard:
     def log(self, reading: Reading) -> Floats:
         """Log-likelihood (C, D) of a reading by itself."""
         if reading not in self._logs:
-            known = self._known
-            self._logs[reading] = (
-                log_likelihood(reading, self._forecast(reading.measurement), self.context)
-                if known is None or reading not in known.logs
-                else self._completed(reading, known)
-            )
+            self._logs[reading] = log_likelihood(reading, self._forecast(reading.measurement), self.context)
         return self._logs[reading]
-
-    def _completed(self, reading: Reading, known: Known) -> Floats:
-        """What is known of a reading, with the columns of which it is not."""
-        log, missing = known.logs[reading][np.maximum(known.taken, 0)], np.flatnonzero(known.taken < 0)
-        if len(missing):
-            context, place = self.context.part(missing, missing)
-            log[missing] = log_likelihood(reading, forecast(reading.measurement, context), context)[place]
-        return log
-
-    def known(self, taken: NDArray[np.intp]) -> Known:
-        """What it knows, for a belief that takes columns from it."""
-        return Known(taken, self._logs, self.touched.worked_out, self.context.memory.blown)
 
     def _forecast(self, measurement: Measurement) -> Forecast:
         """The forecast of a measurement, which may have several results; those of the latest few are kept."""
@@ -229,13 +175,9 @@ class Heard:
 class Touched:
     """How likely readings of one measurement are where a fault outside the drawing touches it."""
 
-    def __init__(
-        self,
-        intermittent: bool,
-        expected: Callable[[Measurement], Forecast],
-        worked_out: dict[Reading, float],
-    ) -> None:
-        self._intermittent, self._expected, self.worked_out = intermittent, expected, worked_out
+    def __init__(self, intermittent: bool, expected: Callable[[Measurement], Forecast]) -> None:
+        self._intermittent, self._expected = intermittent, expected
+        self._anything: dict[Reading, float] = {}
 
     def repeats(self, reading: Reading) -> bool:
         """Whether this reading made again would show the same again, whatever the fault."""
@@ -258,9 +200,9 @@ class Touched:
         return most + math.log1p(math.exp(least - most))
 
     def _first(self, reading: Reading) -> float:
-        if reading not in self.worked_out:
-            self.worked_out[reading] = anything_at(reading, self._expected(reading.measurement))
-        return self.worked_out[reading]
+        if reading not in self._anything:
+            self._anything[reading] = anything_at(reading, self._expected(reading.measurement))
+        return self._anything[reading]
 
 
 def again(reading: Reading, other: Reading) -> float:

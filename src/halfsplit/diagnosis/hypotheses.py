@@ -139,16 +139,6 @@ class Columns:
         each = [any(holds(fault) for fault in hypothesis.single) for hypothesis in self.hypotheses]
         return np.asarray(np.array(each, dtype=bool)[self.hypothesis])
 
-    def within(self, other: Columns) -> Ints:
-        """The column of another set that stands for each (C,), -1 where none does."""
-        starts = {
-            hypothesis.name: number
-            for hypothesis, number in zip(other.hypotheses, _starts(other), strict=True)
-        }
-        shift = np.array([starts.get(hypothesis.name, -1) for hypothesis in self.hypotheses], dtype=np.intp)
-        start = shift[self.hypothesis]
-        return np.where(start < 0, -1, start + np.arange(len(self)) - _starts(self)[self.hypothesis])
-
     @cached_property
     def healthy(self) -> int:
         """The column of the vehicle that has nothing wrong."""
@@ -167,11 +157,6 @@ def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
     for fault in faults.values():
         grouped.setdefault(fault.family, []).append(fault)
     return [tuple(members) for members in grouped.values()]
-
-
-def _starts(columns: Columns) -> Ints:
-    """The first column of each hypothesis."""
-    return np.searchsorted(columns.hypothesis, np.arange(len(columns.hypotheses)))
 
 
 def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Columns:

@@ -150,12 +150,10 @@ class Inference:
             self._screen = self._belief(self.single, coarse=True)
         return self._screen
 
-    def _belief(
-        self, hypotheses: Sequence[Hypothesis], near: Belief | None = None, *, coarse: bool = False
-    ) -> Belief:
+    def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
         context = Context(predictor, self.priors, self.intermittent, predictor.whole, coarse=coarse)
-        return Belief(context, tuple(hypotheses), near)
+        return Belief(context, tuple(hypotheses))
 
     def prepare(self, state: str) -> None:
         """Solve the state for all hypotheses that a first reading in it is held against."""
@@ -299,7 +297,7 @@ class Inference:
             else frozenset(self._number[one.name] for one in self._pool.hypotheses)
         )
         if self._pool is None or not chosen <= pool or len(pool) > 3 * len(chosen) + LARGE_POOL:
-            self._pool = self._belief([self.hypotheses[number] for number in sorted(chosen)], self._pool)
+            self._pool = self._belief([self.hypotheses[number] for number in sorted(chosen)])
         return self._pool
 
 
