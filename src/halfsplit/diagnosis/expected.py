@@ -167,10 +167,6 @@ class Context:
     def scene(self, measurement: Measurement, *, isolated: bool = False) -> Scene:
         return self.predictor.scene(SceneKey(measurement.state, measurement.changes, isolated), self.memory)
 
-    def nominal_scene(self, measurement: Measurement) -> Scene:
-        """The same in cars of nominal values."""
-        return self.predictor.nominal_scene(SceneKey(measurement.state, measurement.changes), self.memory)
-
     @property
     def healthy(self) -> int:
         """The column of the vehicle that has nothing wrong."""

@@ -38,19 +38,11 @@ class SceneKey:
 class Fleet:
     """Cars with the values of each draw. Scenes that are electrically the same are solved as one.
 
-    ``give_way`` is called before anything is solved: it may raise, where something else comes first. ``nominal``: the
-    cars of nominal values, one for each variant; these themselves have none.
+    ``give_way`` is called before anything is solved: it may raise, where something else comes first.
     """
 
-    def __init__(
-        self,
-        circuit: Circuit,
-        draws: Sequence[Parameters],
-        give_way: Callable[[], None],
-        nominal: Fleet | None = None,
-    ) -> None:
+    def __init__(self, circuit: Circuit, draws: Sequence[Parameters], give_way: Callable[[], None]) -> None:
         self.circuit, self.draws, self.give_way = circuit, tuple(draws), give_way
-        self.nominal = nominal or self
         self._solved: dict[Hashable, Solved] = {}
         self._electrically: dict[SceneKey, Hashable] = {}
         self._numbers: dict[tuple[tuple[Change, ...], tuple[Lock, ...]], int] = {}

@@ -26,7 +26,6 @@ from halfsplit.diagnosis.solved import Bools, Floats, Ints, Part, Readings
 
 PARTS, LARGER = 3, 4
 """Parts of a predictor that are kept, and how many times larger than needed one may be."""
-MOSTLY = 0.5
 DEAD_MODES = ("open", "shorted", "stalled")
 
 
@@ -294,17 +293,6 @@ class Predictor:
                 locks = tuple(lock for member in left for lock in member.locks)
                 numbers[column] = self.fleet.numbers([changes], [locks])[0]
         return numbers
-
-    @cached_property
-    def nominal(self) -> Predictor:
-        """The same columns in cars of nominal values alone, one for each variant."""
-        return self if self.fleet.nominal is self.fleet else Predictor(self.columns, self.fleet.nominal)
-
-    def nominal_scene(self, key: SceneKey, memory: Memory) -> Scene:
-        """The scene in these; a fuse is blown in them where it is in most of the drawn cars."""
-        cars = len(self.nominal.draws)
-        blown = [memory.blown[..., car::cars].mean(axis=-1) > MOSTLY for car in range(cars)]
-        return self.nominal.scene(key, Memory(np.stack(blown, axis=-1), memory.token))
 
     def memory(self, keys: set[SceneKey]) -> Memory:
         """What a vehicle remembers that has been in these scenes.

@@ -32,8 +32,10 @@ class Predictions:
         variants = circuit.model.variants or (None,)
         self.draws: tuple[Parameters, ...] = circuit.network.draws(generator, draws, variants, spread=spread)
         nominal = tuple(circuit.network.nominal(variant or "") for variant in variants)
-        coarse = Fleet(circuit, nominal, self._give_way)
-        self._fleets = {True: coarse, False: Fleet(circuit, self.draws, self._give_way, coarse)}
+        self._fleets = {
+            True: Fleet(circuit, nominal, self._give_way),
+            False: Fleet(circuit, self.draws, self._give_way),
+        }
         self._kept: dict[tuple[bool, tuple[str, ...]], Predictor] = {}
 
     @property

@@ -24,8 +24,8 @@ Ints = NDArray[np.intp]
 PROBED = ("volts", "lamp", "amps")
 SPREAD = 0.3
 """Spread of what is believed, in standard deviations of the instrument, from which a test may tell something."""
-MOST = 120
-"""Probes worth a forecast."""
+MOST, HEAVIEST = 120, 1200
+"""Probes worth a forecast, and particles by which they are picked."""
 BLOCK = 64
 """Tests whose spread is worked out at once: their arrays stay in the processor's cache."""
 
@@ -38,15 +38,13 @@ def shortlist(
     for number, test in enumerate(wanted):
         if test.quantity in PROBED:
             scenes.setdefault((test.state, test.changes), []).append(number)
-    # Where a test may tell something shows in nominal cars, each column with what it holds in all.
-    draws, cars = len(situation.choosing.predictor.draws), len(situation.choosing.predictor.nominal.draws)
-    column, which = np.unique(chosen // draws * cars + chosen % draws % cars, return_inverse=True)
-    of_column = np.bincount(which.ravel(), weights=weights).astype(float)
+    # The particles come heaviest first: these show where a test may tell something.
+    chosen, weights = chosen[:HEAVIEST], weights[:HEAVIEST] / weights[:HEAVIEST].sum()
     worth = np.full(len(wanted), np.inf)
     for numbers in scenes.values():
         tests = [wanted[number] for number in numbers]
-        scene = situation.choosing.nominal_scene(tests[0])
-        worth[numbers] = _spread(scene, tests, column, of_column)
+        scene = situation.choosing.scene(tests[0])
+        worth[numbers] = _spread(scene, tests, chosen, weights)
     minutes = np.array([own_minutes(test, situation.circuit.model, situation.state) for test in wanted])
     value = np.where(worth < SPREAD, -1.0, np.log1p(worth) / minutes)
     probes = np.flatnonzero(np.isfinite(worth) & (value > 0))
@@ -109,4 +107,4 @@ def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
         if points or across:
             scene = situation.choosing.scene(Measurement("volts", "", state, changes=changes))
             scene.fill_source([node for node in points if node != network.size])
-            scene.fill([node for node in (*points, *across) if node != network.size])
+            scene.fill([node for node in across if node != network.size])
