@@ -4,6 +4,7 @@ The compiled code is kept beside the sources, or in the user's cache folder wher
 there from before is removed first: the cache notices a change of a loop's own file, not of one that it calls.
 """
 
+import gc
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,8 @@ from halfsplit.circuit.substitution import answer
 from halfsplit.diagnosis.ramps import add_ramps
 from halfsplit.diagnosis.rollout import _minutes_after
 from halfsplit.diagnosis.widths import widen
+
+gc.disable()  # a compiler makes very many small things, and this process ends soon
 
 for loops in (answer, add_ramps, _minutes_after, widen):
     for old in Path(loops.stats.cache_path).glob("*.nb[ci]"):

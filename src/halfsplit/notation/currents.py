@@ -16,14 +16,22 @@ MOST_WIRES: Final = 600
 
 
 def has_current(model: Model) -> Callable[[str], bool]:
-    """Whether the part of a name carries current at any pin in any state, when nothing is wrong."""
+    """Whether the part of a name carries current at any pin in any state, when nothing is wrong.
+
+    States are solved one after the other, and no further than is asked for: most parts carry current in the first few.
+    """
     if len(model.wires) > MOST_WIRES:
         return lambda _: True
-    circuit = Circuit(model)
-    solutions = [circuit.solve(state) for state in model.states]
+    circuit, left, live = Circuit(model), iter(model.states), set[str]()
 
     def carries(name: str) -> bool:
-        pins = [f"{name}.{pin}" for pin in model.parts[name].pins]
-        return any(abs(solution.amps(pin)) > LEAST for solution in solutions for pin in pins)
+        while name not in live and (state := next(left, None)) is not None:
+            solution = circuit.solve(state)
+            live.update(
+                part.name
+                for part in model.parts.values()
+                if any(abs(solution.amps(f"{part.name}.{pin}")) > LEAST for pin in part.pins)
+            )
+        return name in live
 
     return carries
