@@ -82,11 +82,11 @@ class World:
     turned: Sequence[Floats]
 
 
-def world(sheets: Sequence[Sheet], generator: np.random.Generator) -> World:
-    """Every kind, and every mode of a kind, oftener or rarer by up to `FACTOR` in all; and the same turned round."""
+def world(sheets: Sequence[Sheet], generator: np.random.Generator, *, factor: float = FACTOR) -> World:
+    """Every kind, and every mode of a kind, oftener or rarer by up to ``factor`` in all; and the same turned round."""
     kinds = sorted({cause.kind for one in sheets for cause in one.causes})
     modes = sorted({(cause.kind, cause.mode) for one in sheets for cause in one.causes})
-    most = np.log(FACTOR) / 2.0
+    most = np.log(factor) / 2.0
     kind = dict(zip(kinds, generator.uniform(-most, most, len(kinds)), strict=True))
     mode = dict(zip(modes, generator.uniform(-most, most, len(modes)), strict=True))
     moves = [np.array([kind[one.kind] + mode[one.kind, one.mode] for one in each.causes]) for each in sheets]

@@ -3,10 +3,12 @@
 Conjugacy: Gelman et al., Bayesian Data Analysis, 3rd edition, section 2.4.
 """
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from scipy.special import polygamma
 
 from halfsplit import job as jobs
 from halfsplit.diagnosis import conditions, learned
@@ -47,6 +49,14 @@ def test_odds_are_moved_as_beta_has_them():
     assert Condition(30, 60, 10.0).factor == pytest.approx(share / (1 - share) * 5)
     assert Condition(60, 60, 0.6).factor == conditions.LARGEST
     assert Condition(0, 1000, 900.0).factor == 1 / conditions.LARGEST
+
+
+def test_a_shipped_share_is_good_to_a_factor_of_two():
+    """The log odds of a Beta have the variance trigamma(a) + trigamma(b), to first order 1/a + 1/b."""
+    for share in (0.1, 0.3, 0.5):
+        jobs_for = conditions.jobs_for(share)
+        spread = math.sqrt(polygamma(1, jobs_for * share) + polygamma(1, jobs_for * (1 - share)))
+        assert math.exp(spread) == pytest.approx(conditions.GOOD_TO, rel=0.12)
 
 
 def test_bands_move_the_kind_in_such_vehicles_alone_and_never_far(circuit):

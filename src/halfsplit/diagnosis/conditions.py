@@ -17,7 +17,10 @@ from halfsplit.circuit.model import Model
 from halfsplit.diagnosis.cost import PLACES
 
 STRENGTH = 40.0
-"""Jobs that the shipped chance of a condition counts for. Set here."""
+"""Jobs that the shipped chance of a condition counts for: it moves a cause less than it is told. Set here."""
+GOOD_TO = 2.0
+"""Factor to which the odds of a shipped share are taken to be good: one standard deviation of their logarithm. Set
+here."""
 VISITS = 10.0
 """Visits that the shipped minutes of a place count for. Set here."""
 READINGS = 100.0
@@ -32,6 +35,17 @@ FINE = 2**20
 """Steps in which fractions are counted: a float holds 2**33 of them without rounding."""
 KM_IN_A_MILE = 1.609344
 """International yard and pound agreement, 1959."""
+
+
+def jobs_for(share: float) -> float:
+    """Jobs that a shipped share counts for in a Beta whose log odds spread by log(`GOOD_TO`).
+
+    The variance of the log odds is 1/a + 1/b to first order, with a and b the pseudo-jobs for and against.
+
+    >>> [round(jobs_for(share)) for share in (0.02, 0.1, 0.5)]
+    [106, 23, 8]
+    """
+    return 1.0 / (math.log(GOOD_TO) ** 2 * share * (1.0 - share))
 
 
 @dataclass(frozen=True)

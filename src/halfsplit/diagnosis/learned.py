@@ -21,12 +21,12 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
 from halfsplit.circuit.model import Model
 from halfsplit.circuit.moving import crossing_wires
-from halfsplit.diagnosis.conditions import Circumstances, cause_factor, together
+from halfsplit.diagnosis.conditions import Circumstances, cause_factor, jobs_for, together
 from halfsplit.diagnosis.hypotheses import families
 from halfsplit.diagnosis.priors import Priors, default_priors, family_priors
 
-STRENGTH = {"kind": 40.0, "mode": 20.0, "look": 30.0}
-"""Jobs (for a look: looks) that the shipped numbers count for. Set here."""
+STRENGTH = {"mode": 20.0, "look": 30.0}
+"""Jobs (for a look: looks) that the shipped numbers count for; a share of jobs: see `jobs_for`. Set here."""
 CIRCUIT_STRENGTHS = (10.0, 30.0, 100.0, 300.0, 1_000.0, 10_000.0)
 """Jobs that its kinds may count for in a circuit; which of them holds, its jobs tell. Set here."""
 SHIPPED_KEEPS = 0.5
@@ -180,15 +180,16 @@ class Share:
     high: float
 
 
-def share_of(jobs: int, of: int, shipped: float, strength: float) -> Share:
-    """Beta: the shipped share counts for ``strength`` jobs.
+def share_of(jobs: int, of: int, shipped: float) -> Share:
+    """Beta: the shipped share counts for `jobs_for` it.
 
-    >>> found = share_of(7, 9, 0.1, 20.0)
+    >>> found = share_of(7, 9, 0.1)
     >>> round(found.share, 2), found.low < found.share < found.high
-    (0.31, True)
+    (0.29, True)
     """
     from scipy.stats import beta
 
+    strength = jobs_for(min(max(shipped, 1e-6), 1.0 - 1e-6))
     a, b = strength * shipped + jobs, strength * (1.0 - shipped) + of - jobs
     low, high = (float(beta.ppf(end, max(a, 1e-9), max(b, 1e-9))) for end in (0.05, 0.95))
     return Share(jobs, of, shipped, a / (a + b), low, high)
@@ -205,7 +206,7 @@ def kind_shares(tally: Tally) -> dict[str, Share]:
     for (kind, _), count in tally.causes.items():
         jobs[kind] += count
     kinds = sorted(set(shipped) | set(jobs), key=lambda kind: -shipped[kind])
-    return {kind: share_of(jobs[kind], of, shipped[kind], STRENGTH["kind"]) for kind in kinds}
+    return {kind: share_of(jobs[kind], of, shipped[kind]) for kind in kinds}
 
 
 def kind_factors(tally: Tally) -> dict[str, float]:
@@ -257,13 +258,15 @@ def taught(priors: Priors, tally: Tally, circuit: Circuit, vehicle: Sequence[str
     known = tally.circuits.get(here)
     factors = _in_circuit(believed, known) if known is not None else {}
     known_here, kinds = tally.circumstances, Counter[str](kind_factors(tally))
+    weights = {
+        cause: chance
+        * factors.get(cause.part, 1.0)
+        * cause_factor(known_here, cause.kind, cause.part, circuit.model, vehicle, kinds)
+        for cause, chance in believed.items()
+    }
+    total = sum(weights.values())  # what several conditions move adds up to 1 again before it is mixed
     favoured = {
-        (cause.part, cause.mode): _mixed(
-            believed[cause]
-            * factors.get(cause.part, 1.0)
-            * cause_factor(known_here, cause.kind, cause.part, circuit.model, vehicle, kinds)
-            / chance
-        )
+        (cause.part, cause.mode): _mixed(weights[cause] / total / chance)
         for cause, chance in shipped.items()
         if chance > 0.0
     }
