@@ -127,6 +127,30 @@ def test_a_contact_of_a_fuse_is_proven_at_the_test_point_on_top_of_it(lamps):
         assert not met(0.0)
 
 
+def test_a_clamp_on_a_battery_post_is_measured_against_the_post_and_bridged_with_a_booster_cable(lamps):
+    """A post has no terminal whose fit a test pin could try (common practice, no source)."""
+    drop, bridge = asked(lamps, "G1.- high resistance 1 ohm", "M1", "second", "weak")
+    assert [(test.at, test.to) for test, _ in drop.options] == [("G1.-", None)]
+    assert drop.times == 2
+    assert bridge.options[0][0].changes == (Jump("G1.-", "G1.-:part", heavy=True),)
+    sick = lamps.solve("second", fault="G1.- high resistance 1 ohm")
+    cured = lamps.solve("second", fault="G1.- high resistance 1 ohm", changes=bridge.options[0][0].changes)
+    assert drop.options[0][1](sick.volts("G1.-"))
+    assert not drop.options[0][1](lamps.solve("second").volts("G1.-"))
+    assert cured.works("M1") == "yes" != sick.works("M1")
+
+
+def test_a_word_that_was_another_once_needs_two_against_one():
+    test = Measurement("works", "H1", "on", changes=(Jump("E1", "body"),))
+    back = Requirement("the function", ((test, is_word("yes")),))
+    words = [read(number, test, word) for number, word in enumerate(("weak", "yes", "yes"))]
+    assert [back.met(words[:count]) for count in range(4)] == [False, False, False, True]
+    assert [back.may_be_asked(words[:count], test) for count in range(3)] == [True, True, True]
+    twice = [read(number, test, "weak") for number in range(2)]
+    assert back.refuted(twice)
+    assert not back.refuted(twice[:1])
+
+
 def test_a_bad_look_after_a_good_one_shows_nothing(lamps):
     look = Measurement("inspection", "X1.1", "first")
     seen = Requirement("seen", ((look, is_word("bad")),))

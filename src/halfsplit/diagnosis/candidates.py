@@ -67,17 +67,27 @@ def _in_place(circuit: Circuit, state: str, instruments: tuple[str, ...]) -> tup
 
 
 def _test_points(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
-    """Each contact of a fuse, against the test point on top of it: common practice, no source."""
+    """Each contact whose far side can be got at too: common practice, no source."""
     for name in dict.fromkeys(map(part_of, suspects)):
         part = circuit.parts.get(name)
-        if part is not None and part.kind == "fuse" and not never_probed(part):
-            for at, to in fuse_contacts(name):
+        if part is not None and not never_probed(part):
+            for at, to in open_contacts(circuit, part):
                 yield Measurement("volts", at, state, to, "meter")
 
 
-def fuse_contacts(fuse: str) -> tuple[tuple[str, str], tuple[str, str]]:
-    """The ends of a fuse's two contacts, along the current: its terminal and the test point on top of it."""
-    return (f"{fuse}.1", f"{fuse}.1:part"), (f"{fuse}.2:part", f"{fuse}.2")
+def open_contacts(circuit: Circuit, part: Part) -> tuple[tuple[str, str | None], ...]:
+    """The ends, along the current, of the contacts of which a meter reaches both sides with the part in its place.
+
+    A fuse has test points on top of it, a battery its posts; a negative one (None) is what all is measured against.
+    """
+    name = part.name
+    if part.kind == "fuse":
+        return (f"{name}.1", f"{name}.1:part"), (f"{name}.2:part", f"{name}.2")
+    if part.kind == "battery":
+        post = f"{name}.-:part"
+        reference = circuit.network.node(post) == circuit.network.size
+        return (f"{name}.+:part", f"{name}.+"), (f"{name}.-", None if reference else post)
+    return ()
 
 
 def lamps(instruments: Sequence[str]) -> list[str]:
@@ -303,7 +313,11 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
         # What is no part is a wire, the lines of a bus, or what fails in a stage: to be seen as well.
         if name.startswith("wire ") or part is None or not never_probed(part):
             yield Measurement("inspection", name, state)
-            if "." in name and not name.startswith("wire "):
+            if (
+                "." in name
+                and not name.startswith("wire ")
+                and not (part is not None and part.kind == "battery")
+            ):
                 # The fit of a terminal, tried with a test pin, is a look of its own.
                 yield Measurement("inspection", name, state, detail=(PIN_DRAG,))
         if " and " in name:

@@ -39,6 +39,8 @@ CLEAR = 1.0
 """Standard deviations that a limit keeps from what is predicted."""
 ALIKE = 0.1
 """Total variation below which two ranges leave the same."""
+SELDOM = 0.005
+"""Probability of a range below which nobody would be told of it by itself."""
 INTERVALS = 32
 """Cells between which ranges may be cut."""
 BINNING = Precision(256, np.array([-2.0, -0.7, 0.7, 2.0]), np.array([0.25, 0.5, 0.25]))
@@ -108,11 +110,14 @@ def _said(
 
 
 def _joined(bins: list[OutcomeBin]) -> list[OutcomeBin]:
-    """Neighbouring ranges that leave nearly the same are one."""
+    """Neighbouring ranges that leave nearly the same, or of which one hardly ever comes, are one."""
     joined: list[OutcomeBin] = []
     for cell in bins:
         last = joined[-1] if joined else None
-        if last is not None and 0.5 * np.abs(last.posterior - cell.posterior).sum() < ALIKE:
+        if last is not None and (
+            min(last.probability, cell.probability) < SELDOM
+            or 0.5 * np.abs(last.posterior - cell.posterior).sum() < ALIKE
+        ):
             share = last.probability + cell.probability
             posterior = (last.probability * last.posterior + cell.probability * cell.posterior) / share
             typical = last.typical if last.probability >= cell.probability else cell.typical

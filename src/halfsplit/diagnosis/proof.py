@@ -125,7 +125,13 @@ def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measureme
     for requirement in _lacking(situation, leader[0]):
         if requirement.refuted(live):
             continue
-        possible = [(test, met) for test, met in requirement.options if _can_be_asked(situation, test)]
+        possible = [
+            (test, met)
+            for test, met in requirement.options
+            if requirement.may_be_asked(live, test)
+            and not situation.barred(test)
+            and at_hand(test, situation.instruments)
+        ]
         made = [sum(same_test(reading, test) for reading in live) for test, _ in possible]
         order = sorted(
             range(len(possible)),
@@ -135,13 +141,6 @@ def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measureme
             test, met = possible[number]
             tests.setdefault(test, met.words)
     return sorted(tests.items(), key=lambda item: situation.bay.minutes(item[0]))
-
-
-def _can_be_asked(situation: Situation, test: Measurement) -> bool:
-    """Nothing that is out of reach, no instrument that is not at hand, and no word a second time."""
-    if situation.barred(test) or not at_hand(test, situation.instruments):
-        return False
-    return test.quantity in NUMERIC or not any(same_test(reading, test) for reading in situation.live)
 
 
 def _explained(situation: Situation, group: str) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -11,7 +11,7 @@ from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part, Wire
-from halfsplit.diagnosis.candidates import fuse_contacts, own_ends
+from halfsplit.diagnosis.candidates import open_contacts, own_ends
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
@@ -77,14 +77,15 @@ def _joint(case: Case) -> list[Requirement]:
     return [*asked, *_ends_belong_together(case), *(restored or [_seen_or_ohms(case)])]
 
 
-def _own_drop(case: Case, ends: tuple[str, str]) -> list[Requirement]:
+def _own_drop(case: Case, ends: tuple[str, str | None]) -> list[Requirement]:
     """The volts that a joint alone drops, twice; nothing where they are too few to be measured."""
     own = abs(case.sick.volts(*ends))
     least = DROP_SHARE * min(case.missing_volts or own, own)
     if least < LEAST_DROP:
         return []
     least = max(limit for limit in LIMITS if limit <= least)
-    text = f"its own voltage drop: at least {least:g} V from {ends[0]} to {ends[1]} under load, twice, cleaned between"
+    between = f"from {ends[0]} to {ends[1] or 'the negative post'}"
+    text = f"its own voltage drop: at least {least:g} V {between} under load, twice, cleaned between"
     drop = (case.volts(*ends), at_least(least))
     return [Requirement(text, (drop,), times=2, bracket=None if case.around else ends)]
 
@@ -198,11 +199,12 @@ def _contact(case: Case) -> list[Requirement]:
     text = f"the contact {case.fault.part} unplugged, its fit tried with a test pin, and found bad"
     looks = case.look(), case.look(PIN_DRAG)
     part = case.circuit.parts[part_of(case.fault.part)]
-    if part.kind == "fuse" and case.functions and "meter" in case.situation.instruments:
-        # A fuse has a test point at each end on top of it: its contacts are measured like any joint.
-        drop = _own_drop(case, next(ends for ends in fuse_contacts(part.name) if case.fault.part in ends))
+    contacts = open_contacts(case.circuit, part)
+    if contacts and case.functions and "meter" in case.situation.instruments:
+        # Both sides can be got at: it is measured like any joint.
+        drop = _own_drop(case, next(ends for ends in contacts if case.fault.part in ends))
         if drop:
-            return [*drop, *_bridged(case)]
+            return [*drop, *(_bridged(case) if part.kind == "fuse" else _round_the_clamp(case))]
     asked = [Requirement(text, looks), *_others_good(case)]
     if part.kind in ("relay", "fuse") and case.functions:
         return [*asked, *_drops(case, part), _not_cured(case, part.name), *_bridged(case)]
@@ -235,6 +237,12 @@ def _bridged(case: Case) -> list[Requirement]:
             done = f"bridging {ends[0]} to {ends[1]} restores the function"
             return case.restored(done, case.bridge(ends))
     return []
+
+
+def _round_the_clamp(case: Case) -> list[Requirement]:
+    """A booster cable from a battery's post to its clamp restores the function."""
+    clamp, post = case.fault.part, f"{case.fault.part}:part"
+    return case.restored(f"bridging {clamp} to {post} restores the function", Jump(clamp, post, heavy=True))
 
 
 def _drops(case: Case, part: Part) -> list[Requirement]:

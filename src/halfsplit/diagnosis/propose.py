@@ -396,11 +396,12 @@ def _same(measurement: Measurement, low: float, high: float) -> bool:
 def _limit(measurement: Measurement, low: float, high: float) -> float | None:
     """The limit that a technician would name between two readings, on the scale on which they are compared."""
     ends = unscale(measurement, low), unscale(measurement, high)
-    if low == high:
-        room = ROUNDED * abs(ends[0])
-        ends = ends[0] - room, ends[0] + room
-    said = said_between(*ends)
-    return None if said is None else scale(measurement, said)
+    if low < high:
+        said = said_between(*ends)
+        return None if said is None else scale(measurement, said)
+    room = ROUNDED * abs(ends[0])
+    said = said_between(ends[0] - room, ends[0] + room)
+    return scale(measurement, float(f"{ends[0]:.2g}") if said is None else said)
 
 
 def _worded_outcomes(

@@ -23,7 +23,7 @@ HEAVY_AMPS = 30.0
 MOST_JOINED = 3
 """Readings that a drop is put together from at most: the errors of all of them are in it."""
 AGAIN = 1
-"""Times that a number is asked for once more where it did not say what the proof needs; a word never is."""
+"""Times that a test is made once more where it did not say what the proof needs; never a look at a place."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Requirement:
     text: str
     options: tuple[Option, ...]
     times: int = 1
-    bracket: tuple[str, str] | None = None
+    bracket: tuple[str, str | None] | None = None
     seen: float = 1.0
 
     def minutes(self, test: Measurement, bay: Bay) -> float:
@@ -97,7 +97,18 @@ class Requirement:
         made = [reading for reading in readings if same_test(reading, test)]
         shown = sum(condition(reading.value) for reading in made)
         # A look that found nothing is not made good by another one: looks by the same eyes are no new evidence.
-        return 0 if test.quantity == "inspection" and shown < len(made) else shown
+        if test.quantity == "inspection":
+            return shown if shown == len(made) else 0
+        # Of a word that was once another, two stand against one.
+        return shown if test.quantity in NUMERIC or 2 * shown > len(made) else 0
+
+    def may_be_asked(self, readings: Iterable[Reading], test: Measurement) -> bool:
+        """Whether an option was not made as often yet as it is made at most."""
+        made = [reading.value for reading in readings if same_test(reading, test)]
+        if test.quantity == "inspection":
+            return len(made) < self.times
+        split = test.quantity not in NUMERIC and len({*made}) > 1
+        return len(made) < self.times + AGAIN + split
 
     def _bracketed(self, readings: list[Reading]) -> bool:
         if self.bracket is None:
@@ -108,12 +119,7 @@ class Requirement:
     def refuted(self, readings: Iterable[Reading]) -> bool:
         """Every option was tried as often as it needs and none met its condition."""
         given = list(readings)
-        tried = all(
-            sum(same_test(reading, option) for reading in given)
-            >= self.times + (AGAIN if option.quantity in NUMERIC else 0)
-            for option, _ in self.options
-        )
-        return tried and not self.met(given)
+        return not self.met(given) and not any(self.may_be_asked(given, option) for option, _ in self.options)
 
 
 def same_test(reading: Reading, measurement: Measurement) -> bool:
@@ -129,7 +135,7 @@ def same_test(reading: Reading, measurement: Measurement) -> bool:
     )
 
 
-def drops(readings: Iterable[Reading], ends: tuple[str, str], state: str) -> Iterator[float]:
+def drops(readings: Iterable[Reading], ends: tuple[str, str | None], state: str) -> Iterator[float]:
     """The volts between two points by two or three readings that join them over other points, nothing changed between.
 
     None of the readings is of the two points themselves.

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from halfsplit.circuit.circuit import WEAK_FROM, WORKS_FROM, Circuit
 from halfsplit.circuit.instruments import METER_MOST_OHMS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
-from halfsplit.circuit.model import BODY
+from halfsplit.circuit.model import BODY, Part
 from halfsplit.circuit.naming import side_words, thing_words
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.measurement import UNITS, Measurement
@@ -43,15 +43,18 @@ def point_words(point: str | None, circuit: Circuit) -> str:
         return NEGATIVE_POST
     if point == BODY:
         return "bare metal of the body"
-    name, _, side = point.partition(":")
+    name = point.partition(":")[0]
     head, _, pin = name.partition(".")
     part = circuit.parts.get(head)
     if part is None:
         return name
-    where = _on_the_part(part.kind) if side == "part" else side_words(point, circuit.model)
+    where = _side(part, point, circuit)
     described = part.words or (part.place if part.kind == "ground" else "")
     thing = thing_words(part) if described else f"{SHORT_KINDS.get(part.kind) or thing_words(part)} {head}"
-    at = f"{pin} post" if part.is_source and pin else f"pin {pin}" if pin else ""
+    if part.is_source and pin:
+        at, where = f"{pin} {where or 'post'}", ""
+    else:
+        at = f"pin {pin}" if pin else ""
     words = ", ".join(word for word in (thing, at, where) if word)
     return f"{words} ({name})" if described else words
 
@@ -62,15 +65,20 @@ SHORT_KINDS: Mapping[str, str] = {"splice": "splice", "ground": "ground", "mass"
 
 def short_words(point: str, circuit: Circuit) -> str:
     """A point for a list, by its code: 'X31.4, motor side'."""
-    name, _, side = point.partition(":")
+    name = point.partition(":")[0]
     part = circuit.parts.get(part_of(point))
-    kind = part.kind if part is not None else ""
-    where = _on_the_part(kind) if side == "part" else side_words(point, circuit.model)
+    where = side_words(point, circuit.model) if part is None else _side(part, point, circuit)
     return f"{name}, {where}" if where else name
 
 
-def _on_the_part(kind: str) -> str:
-    return "test point on top" if kind == "fuse" else "on the part"
+def _side(part: Part, point: str, circuit: Circuit) -> str:
+    """On which side of a contact a point is, where it has two that can be got at."""
+    on_the_part = point.endswith(":part")
+    if part.kind == "battery" and "." in point:
+        return "post" if on_the_part else "clamp"
+    if not on_the_part:
+        return side_words(point, circuit.model)
+    return "test point on top" if part.kind == "fuse" else "on the part"
 
 
 def part_words(name: str, circuit: Circuit) -> str:
@@ -81,13 +89,15 @@ def part_words(name: str, circuit: Circuit) -> str:
     return point_words(name, circuit) if part_of(name) in circuit.parts else name
 
 
-def change_words(change: Intervention) -> str:
-    """What to do before the test, as a sentence."""
+def change_words(change: Intervention, circuit: Circuit | None) -> str:
+    """What to do before the test, as a sentence; without a circuit by codes alone."""
     match change:
         case Unplug(name):
             return f"Unplug {name}."
         case Jump(a, b, heavy):
-            return f"Join {a} and {b} with a {'booster cable' if heavy else 'fused lead'}."
+            first, second = (short_words(end, circuit) if circuit else end for end in (a, b))
+            comma = "," if "," in first + second else ""
+            return f"Join {first}{comma} and {second}{comma} with a {'booster cable' if heavy else 'fused lead'}."
         case LampFor(fuse, watts):
             return f"Put a {watts:g} W lamp in place of {fuse}."
         case Replace(name):
@@ -110,7 +120,7 @@ def twin_words(change: Intervention, circuit: Circuit) -> str:
 
 def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False) -> str:
     """The test in one sentence or two: what to set up, what to measure, from where to where; ``again``: once more."""
-    done = [change_words(change) + twin_words(change, circuit) for change in measurement.changes]
+    done = [change_words(change, circuit) + twin_words(change, circuit) for change in measurement.changes]
     state = (
         ""
         if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1

@@ -67,18 +67,18 @@ def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
         where += f" to {_point(to, circuit)}" if to else " to battery negative"
     detail = " ".join(str(word) for word in payload.get("detail") or ())
     state = f"“{payload['state']}”" if payload.get("state") and quantity not in ("inspection", "ohms") else ""
-    return ", ".join(part for part in (where, detail, state, _changes(payload)) if part)
+    return ", ".join(part for part in (where, detail, state, _changes(payload, circuit)) if part)
 
 
 def _point(name: Any, circuit: Circuit | None) -> str:
     return point_words(str(name), circuit) if circuit else str(name)
 
 
-def _changes(payload: Mapping[str, Any]) -> str:
+def _changes(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     changes = []
     for change in payload.get("changes") or ():
         try:
-            words = change_words(change_from_json(change)).rstrip(".")
+            words = change_words(change_from_json(change), circuit).rstrip(".")
             changes.append(words[:1].lower() + words[1:])
         except HalfsplitError:
             changes.append(str(change))
