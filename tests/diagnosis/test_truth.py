@@ -217,6 +217,8 @@ def test_what_is_slow_in_the_slow_state_works():
     job = Diagnosis(circuit, draws=4)
     asked = job.rank(Measurement("works", "M1", "slow")).sentence
     assert asked.endswith("as it should in this state?")
+    off = job.rank(Measurement("works", "M1", "off")).sentence
+    assert off.endswith("work, though it should not in this state?")
 
 
 def test_an_open_circuit_reads_over_range_however_large_the_vehicle(lamps):

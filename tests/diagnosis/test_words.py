@@ -1,6 +1,6 @@
 """Points in words, where a technician reads them (wording: common practice, no source)."""
 
-from halfsplit.diagnosis.words import between_words
+from halfsplit.diagnosis.words import between_words, part_words
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.demos import demo
 
@@ -13,3 +13,11 @@ def test_what_proof_still_needs_names_its_points_in_words():
     bridged = between_words("bridging E5 to body restores the function", circuit)
     assert bridged.endswith("(E5) to bare metal of the body restores the function")
     assert between_words("bridging it to hand", circuit) == "bridging it to hand"
+
+
+def test_places_in_each_others_stead_are_told_by_both():
+    circuit = check_text(demo("rear-lamps").text).circuit
+    told = part_words("X40.5 and X40.2", circuit)
+    assert (
+        told == "plug of the right rear lamps, pin 5 (X40.5), and plug of the right rear lamps, pin 2 (X40.2)"
+    )

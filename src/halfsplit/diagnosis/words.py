@@ -41,6 +41,8 @@ def point_words(point: str | None, circuit: Circuit) -> str:
     """
     if point is None:
         return NEGATIVE_POST
+    if " and " in point:
+        return ", and ".join(point_words(end, circuit) for end in point.split(" and "))
     if point == BODY:
         return "bare metal of the body"
     name = point.partition(":")[0]
@@ -141,10 +143,12 @@ def _the(words: str) -> str:
 
 
 def _as_it_should(measurement: Measurement, circuit: Circuit) -> str:
-    """Where a load has less in this state than in another when nothing is wrong: slow is right there."""
+    """Where a load has less in this state than in another when nothing is wrong: slow is right there, or off."""
     most = circuit.healthy_volts.get(measurement.at, 0.0)
     share = circuit.healthy_across(measurement.state)[measurement.at] / most if most > 0 else 1.0
-    return " as it should in this state" if WEAK_FROM <= share < WORKS_FROM else ""
+    if share >= WORKS_FROM or (share < WEAK_FROM and measurement.changes):
+        return ""
+    return " as it should in this state" if share >= WEAK_FROM else ", though it should not in this state"
 
 
 def _question(measurement: Measurement, circuit: Circuit) -> str:
