@@ -25,7 +25,7 @@ run: .venv/.core .venv/.compiled $(BUNDLE)
 # One run tells everything: the tests run though the style may be wrong.
 test: system .venv/.test .venv/.compiled $(BUNDLE)
 	@status=0; $(MAKE) --no-print-directory check || status=1; \
-	$(BIN)/python -m pytest -n 2 --dist loadfile || status=1; exit $$status
+	$(BIN)/python -m pytest -n 2 --no-loadscope-reorder || status=1; exit $$status
 
 check: .venv/.test $(BUNDLE)
 	@status=0; \

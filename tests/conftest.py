@@ -67,6 +67,34 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> Iterat
         )
 
 
+TOGETHER = ("tests/browser", "tests/workbench")
+"""Folders whose tests share servers, a browser or answers: each goes to one worker whole, before all other files."""
+
+
+def _shared_with(nodeid: str) -> str:
+    """The folder or the file whose tests stay with one worker, for the sake of their fixtures."""
+    file = nodeid.partition("::")[0]
+    folder = file.rpartition("/")[0]
+    return folder if folder in TOGETHER else file
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> object:
+    """Hands the tests out to the workers."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class ByFolder(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return _shared_with(nodeid)
+
+    return ByFolder(config, log)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: _shared_with(item.nodeid) not in TOGETHER)
+
+
 def pytest_collection_finish() -> None:
     """What is loaded by now stays: the garbage collector need not go through it again and again, a tenth of the run."""
     gc.collect()

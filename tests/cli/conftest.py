@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 from typer.testing import CliRunner
 
 from halfsplit.cli import app
+from tests.sharing import shared
 
 BENCH_LAMP = """\
 title  Lamp on the test bench
@@ -20,6 +23,12 @@ G1.- -- E2
 state "off"
 state "on"  S1 on
 """
+
+
+@pytest.fixture(autouse=True, scope="package")
+def _sharing() -> Iterator[None]:
+    with shared():
+        yield
 
 
 @pytest.fixture

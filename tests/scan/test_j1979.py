@@ -5,8 +5,8 @@ from collections.abc import Callable
 import pytest
 
 from halfsplit.scan import j1979
+from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.link import Address
 from halfsplit.scan.negative import negative_words
 from halfsplit.scan.vehicle import SimulatedUnit, SimulatedVehicle, UnitState, demo_vehicle
 

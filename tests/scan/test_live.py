@@ -14,11 +14,12 @@ import pytest
 
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.scan import compare
+from halfsplit.scan.address import Address
 from halfsplit.scan.channel import BusError, Channel
 from halfsplit.scan.clear import LogEntry, clear_codes, plan_clear
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.legislated import legislated_data
-from halfsplit.scan.link import Address, Link
+from halfsplit.scan.link import Link
 from halfsplit.scan.live import LiveScan, LiveUnit, scan
 from halfsplit.scan.simulated import running
 from halfsplit.scan.uds import Patience, Refusal, UnitSession

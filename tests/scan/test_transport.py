@@ -6,7 +6,8 @@ from itertools import pairwise
 import can
 import pytest
 
-from halfsplit.scan.link import PADDING, Address, Endpoint, Link
+from halfsplit.scan.address import PADDING, Address
+from halfsplit.scan.link import Endpoint, Link
 
 Rows = Callable[[str], list[dict[str, str]]]
 

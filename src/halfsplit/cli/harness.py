@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,12 +11,14 @@ from halfsplit.cli.app import app, example
 from halfsplit.cli.output import put, put_json, tell
 from halfsplit.errors import InputError
 from halfsplit.harness.answers import answer, answers, known, table
-from halfsplit.harness.build import Built, build, plugs
 from halfsplit.harness.cut import configured, near
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
 from halfsplit.harness.proposals import Plug, Plugged
 from halfsplit.harness.read import read
+
+if TYPE_CHECKING:
+    from halfsplit.harness.build import Built
 
 
 @app.command(
@@ -56,6 +58,8 @@ def harness(
     Such files lack what is plugged in, and the battery. Both are proposed by names and signals, and marked in the
     circuit; the table asks about each connector.
     """
+    from halfsplit.harness.build import build, plugs  # slow to import
+
     drawn = read(_bytes(file), file.name)
     drawn = configured(drawn, configuration) if configuration else drawn
     drawn = near(drawn, near_to, joints) if near_to else drawn

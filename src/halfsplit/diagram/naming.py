@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely  # type: ignore[import-untyped]
-from scipy.optimize import linear_sum_assignment
 
 from halfsplit.diagram.sheet import Box, Spot, Word, around, gap, holds
 from halfsplit.diagram.terms import LETTERS, Code, WireText, code_of, reads_as_pin, wire_text
@@ -76,6 +75,8 @@ def assigned(costs: np.ndarray, limit: float) -> dict[int, int]:
 
     ``costs``: array (rows, columns).
     """
+    from scipy.optimize import linear_sum_assignment  # slow to import
+
     if not costs.size:
         return {}
     capped = np.where(costs > limit, FAR, costs)

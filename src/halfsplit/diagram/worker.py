@@ -1,4 +1,7 @@
-"""Files from outside are read in a process of its own, with bounds on time and memory."""
+"""Files from outside are read in a process of its own, with bounds on time and memory.
+
+What reads them is imported there, where it is needed: it takes half a second.
+"""
 
 from __future__ import annotations
 
@@ -8,13 +11,14 @@ import resource
 import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from halfsplit.diagram import files, pdf, photo
 from halfsplit.diagram.marks import Marks, Page
-from halfsplit.diagram.read import proposal
 from halfsplit.diagram.sheet import Box, Spot
 from halfsplit.errors import InputError
+
+if TYPE_CHECKING:
+    from halfsplit.diagram import photo
 
 SECONDS = 20.0
 """Nothing that is asked of the process may take longer."""
@@ -26,12 +30,17 @@ MEMORY = 3_000_000_000
 
 def pages_of(data: bytes) -> tuple[str, int]:
     """Kind of a file, and how many pages it has."""
+    from halfsplit.diagram import files
+
     file = files.open_file(data)
     return file.kind, file.pages
 
 
 def read_page(data: bytes, number: int, key: str, name: str) -> Marks:
     """What the reader proposes for a page of a PDF or SVG."""
+    from halfsplit.diagram import files
+    from halfsplit.diagram.read import proposal
+
     file = files.open_file(data)
     sheet = files.sheet_of(file, number)
     return proposal(sheet, Page(key, file.file_hash, number, sheet.width, sheet.height, "vector", name))
@@ -39,6 +48,8 @@ def read_page(data: bytes, number: int, key: str, name: str) -> Marks:
 
 def picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
     """A page as PNG: a page of a PDF as it looks, a photo made straight (as it was taken: no corners)."""
+    from halfsplit.diagram import files, pdf, photo
+
     file = files.open_file(data)
     if file.kind == "pdf":
         return pdf.picture_of(pdf.page_of(file.held, number))
@@ -49,12 +60,16 @@ def picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
 
 def size(data: bytes) -> tuple[int, int]:
     """Width and height of a photo in pixels, upright."""
+    from halfsplit.diagram import photo
+
     shown = photo.opened(data)
     return shown.width, shown.height
 
 
 def paper(data: bytes, corners: tuple[Spot, ...]) -> tuple[tuple[Spot, ...], float, float, tuple[float, ...]]:
     """Corners of the paper in a photo (found where none are given), size when straightened, homography."""
+    from halfsplit.diagram import photo
+
     shown = photo.opened(data)
     paper_corners = corners or photo.corners_of(shown)
     flat, matrix = photo.straightened(shown, paper_corners)
@@ -70,6 +85,8 @@ def follow(
     own: tuple[Box, ...],
 ) -> tuple[Spot, ...]:
     """The way of a wire between two taps on a straightened photo."""
+    from halfsplit.diagram import photo
+
     key = (hash(data), corners)
     if key not in _GREY:
         _GREY.clear()

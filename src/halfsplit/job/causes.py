@@ -8,8 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import networkx as nx
-
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.explaining import Account, accounts, is_symptom
 from halfsplit.diagnosis.situation import Situation
@@ -156,6 +154,8 @@ def _path(groups: Sequence[str], circuit: Circuit) -> str:
 
 def _distances(circuit: Circuit) -> dict[str, int]:
     """Part → how many wires it is away from the battery's positive side."""
+    import networkx as nx  # slow to import
+
     ends = ([end.partition(".")[0] for end in (wire.a, wire.b)] for wire in circuit.model.wires)
     graph = nx.Graph(ends)
     batteries = [part.name for part in circuit.model.of_kind("battery")]

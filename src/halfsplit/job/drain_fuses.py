@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-
-import networkx as nx
+from typing import TYPE_CHECKING
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part
 from halfsplit.drain.branches import Fuse
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 ENDS = ("module", "ground", "battery", "generator")
 """Beside loads: where a branch ends. What lies behind is no feed any more."""
@@ -47,6 +49,8 @@ def _node(end: str, parts: Mapping[str, Part]) -> str:
 
 def _feeds(circuit: Circuit, starts: Sequence[str]) -> nx.DiGraph:
     """What current can go on to from where; a branch ends at what it feeds."""
+    import networkx as nx  # slow to import
+
     parts = circuit.parts
     pairs = [(_node(wire.a, parts), _node(wire.b, parts)) for wire in circuit.model.wires]
     # A relay feeds its contacts, whatever they are now: the coil is a branch of its own.
@@ -67,5 +71,7 @@ def _feeds(circuit: Circuit, starts: Sequence[str]) -> nx.DiGraph:
 
 def _reached(graph: nx.DiGraph, starts: Sequence[str], without: str) -> set[str]:
     """The nodes that the battery reaches, with one fuse out."""
+    import networkx as nx
+
     rest = graph.subgraph([node for node in graph if node.partition(".")[0] != without])
     return {*starts, *(node for start in starts if start in rest for node in nx.descendants(rest, start))}

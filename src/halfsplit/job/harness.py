@@ -11,7 +11,6 @@ from typing import IO
 from halfsplit.diagram.worker import Worker
 from halfsplit.errors import NotFoundError
 from halfsplit.harness.answers import checked_answer, known
-from halfsplit.harness.build import build, plugs
 from halfsplit.harness.cut import near as cut_near
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
@@ -98,6 +97,8 @@ def view_of(
     given: Mapping[str, tuple[str, str]],
 ) -> HarnessView:
     """What the page shows of a file."""
+    from halfsplit.harness.build import build, plugs  # slow to import
+
     whole = _read(data, name)
     asked = {plug.name: plug.words for plug in plugs(whole)}
     wanted = _named(complaint, asked) if near is None else near

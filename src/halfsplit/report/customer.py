@@ -6,8 +6,6 @@ from dataclasses import dataclass, replace
 from io import BytesIO
 from typing import Any
 
-from pypdf import PdfReader
-
 from halfsplit.report.pdf import make_pdf
 from halfsplit.report.plain import Album, job_data
 from halfsplit.report.view import CheckView, JobView, StepView
@@ -43,6 +41,8 @@ ROOMS = (
 
 def customer_pdf(view: JobView) -> bytes:
     """The page for the customer, as PDF/A-2b. What does not fit on one page is cut and said to stand in the record."""
+    from pypdf import PdfReader  # slow to import
+
     for room in ROOMS:
         made = _page(view, room)
         if len(PdfReader(BytesIO(made)).pages) == 1:

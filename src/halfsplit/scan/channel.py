@@ -7,11 +7,12 @@ after the first colon is what python-can calls the channel of that interface.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
-
-import can
+from typing import TYPE_CHECKING, Any
 
 from halfsplit.errors import HalfsplitError, InputError
+
+if TYPE_CHECKING:
+    import can  # takes a second: only where a bus is named or opened
 
 BIT_RATES = (500_000, 250_000, 125_000, 1_000_000)
 """The usual rates, the likeliest first: ISO 15765-4 allows 500 and 250 kbit/s at the diagnostic connector."""
@@ -43,6 +44,8 @@ class Channel:
     @classmethod
     def parse(cls, text: str, bit_rate: int = BIT_RATES[0]) -> Channel:
         """Read `interface:channel`. Raises InputError, which names the interfaces that there are."""
+        import can
+
         interface, _, name = text.strip().partition(":")
         if interface not in can.VALID_INTERFACES or not name:
             raise InputError(
@@ -61,6 +64,8 @@ class Channel:
 
     def open(self) -> can.BusABC:
         """Open the bus. Raises BusError with what the adapter said and what to look at."""
+        import can
+
         options: dict[str, Any] = {"sleep_after_open": 0.05} if self.name.startswith("socket:") else {}
         try:
             return can.Bus(interface=self.interface, channel=self.name, bitrate=self.bit_rate, **options)

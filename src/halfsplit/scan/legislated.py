@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from halfsplit.scan import j1979
+from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.link import Address, Link
+from halfsplit.scan.link import Link
 from halfsplit.scan.reading import ReportedCode
 from halfsplit.scan.uds import Patience, Refusal
 

@@ -9,9 +9,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from halfsplit.scan.address import Address
 from halfsplit.scan.channel import Channel
 from halfsplit.scan.legislated import legislated_codes
-from halfsplit.scan.link import FLOOD, Address, Link
+from halfsplit.scan.link import FLOOD, Link
 from halfsplit.scan.reading import ReportedCode, terms_of
 from halfsplit.scan.report import ScanReport
 from halfsplit.scan.uds import Patience, Refusal, StoredCode, UnitSession

@@ -22,8 +22,9 @@ from udsoncan.Request import Request
 from udsoncan.services.ReadDataByIdentifier import ReadDataByIdentifier
 from udsoncan.services.ReadDTCInformation import ReadDTCInformation
 
+from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.link import Address, Endpoint, Link
+from halfsplit.scan.link import Endpoint, Link
 from halfsplit.scan.negative import NOT_SUPPORTED, OTHER_SESSION, negative_words
 from halfsplit.scan.status import Status
 

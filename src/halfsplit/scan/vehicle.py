@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
+from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.link import Address
 
 # How a unit or the bus can misbehave; each is one that a real one has.
 SOUND = ""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Request
-from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
 from halfsplit import job as jobs
@@ -230,6 +229,8 @@ def reports(job: JobToRead) -> list[ReportLink]:
 @router.get("/openapi.json", include_in_schema=False)
 def openapi(request: Request, person: Reader) -> JSONResponse:
     """This interface, described."""
+    from fastapi.openapi.utils import get_openapi  # loads what else nobody needs
+
     app = request.app
     if app.openapi_schema is None:
         app.openapi_schema = get_openapi(
