@@ -271,3 +271,25 @@ def test_of_two_faults_in_one_line_each_is_shown_with_the_other_out_of_the_way(l
     over_switch, over_plug = Jump("S1.1", "S1.2"), Jump("X1.1:in", "X1.1:out")
     assert ("H1", (over_switch, over_plug)) in made(asked_for, "works")
     assert ("X1.1:in", (over_switch,)) in made(asked_for, "volts")
+
+
+def test_a_load_is_not_condemned_by_volts_that_its_line_takes_from_it():
+    """A motor that stalls pulls its unit's output down, and so does a chafed wire before it."""
+    circuit = Circuit.parse(sample("fuel-pump").text)
+    job = Diagnosis(circuit, draws=4)
+    job.complain("M1", works="no", state="engine running")
+    short = circuit.solve("engine running", fault="wire A3.6 X1.1 short to body 1 ohm")
+    for asked_for in requirements(job.situation(), circuit.faults["M1 stalled"]):
+        for test, met in asked_for.options:
+            assert test.quantity != "volts" or not met(short.volts(test.at, test.to))
+
+
+def test_a_wire_into_a_splice_is_shown_by_the_ohms_from_the_next_terminal():
+    """Where a unit's output may not be bridged and a look finds nothing, the ohms beyond the splice remain."""
+    circuit = Circuit.parse(sample("door-lock").text)
+    job = Diagnosis(circuit, draws=4)
+    job.complain("M1", works="no", state="unlocking")
+    last = requirements(job.situation(), circuit.faults["wire A1.7 SP2 open"])[-1]
+    (ohms,) = [test for test, _ in last.options if test.quantity == "ohms"]
+    assert {ohms.at, ohms.to} == {"A1.7", "X1.5:in"}
+    assert {change.name for change in ohms.changes} == {"A1", "X1"}

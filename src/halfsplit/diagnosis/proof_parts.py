@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from halfsplit.circuit.circuit import Solution
@@ -27,6 +27,8 @@ LEAST_CLOSED = 0.5
 RIVAL = 0.02
 """Probability from which another cause is a rival that a proof has to exclude."""
 OPEN_OHMS = 1e5
+HALF_FED = 0.5
+"""Share of its healthy volts from which a load's own volts tell of the load and not of its line."""
 PASSES_NOTHING = 0.005
 """Amps below which a wire carries nothing that would show that its ends belong together."""
 PLUGS = ("connector", "module")
@@ -132,19 +134,21 @@ def _wire(case: Case) -> Wire | None:
 
 
 def _continuity(case: Case) -> list[Requirement]:
-    """Where its drop cannot be measured, the ohms of a wire that is unplugged."""
-    wire, own = _wire(case), case.fault.severity
-    unplugged = _unplugged(case, wire)
-    if wire is None or not unplugged or any(_is_splice(case, end) for end in (wire.a, wire.b)):
+    """Where its drop cannot be measured, the ohms of a wire that is unplugged; of a splice from the next terminal."""
+    ends, own = case.ends(), case.fault.severity
+    if _wire(case) is None or ends is None or any(_is_splice(case, end) for end in ends):
+        return []
+    unplugged = _unplugged(case, ends)
+    if not unplugged:
         return []
     least = OPEN_OHMS if own is None else 0.5 * own
-    ohms = Measurement("ohms", wire.a, case.state, to=wire.b, instrument="meter", changes=unplugged)
-    text = f"at least {least:.3g} ohm from {wire.a} to {wire.b} with the wire unplugged"
+    ohms = Measurement("ohms", ends[0], case.state, to=ends[1], instrument="meter", changes=unplugged)
+    text = f"at least {least:.3g} ohm from {ends[0]} to {ends[1]} with the wire unplugged"
     return [Requirement(text, ((ohms, at_least(least, "ohm")),))]
 
 
-def _unplugged(case: Case, wire: Wire | None) -> tuple[Unplug, ...]:
-    plugs = [part_of(end) for end in ((wire.a, wire.b) if wire else ())]
+def _unplugged(case: Case, ends: Sequence[str]) -> tuple[Unplug, ...]:
+    plugs = map(part_of, ends)
     return tuple(Unplug(name) for name in dict.fromkeys(plugs) if _has_plug(case.circuit.parts.get(name)))
 
 
@@ -153,9 +157,8 @@ def _short(case: Case) -> list[Requirement]:
     wire = _wire(case)
     start, other = _short_ends(case, wire)
     limit = 3.0 * (case.fault.severity or 0.05) + 1.0
-    ohms = Measurement(
-        "ohms", start, case.state, to=other, instrument="meter", changes=_unplugged(case, wire)
-    )
+    off = _unplugged(case, (wire.a, wire.b) if wire else ())
+    ohms = Measurement("ohms", start, case.state, to=other, instrument="meter", changes=off)
     text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
     few = within(-math.inf, limit, "ohm")
     seen = case.looked_at()
@@ -370,6 +373,13 @@ def _direct_volts(case: Case, part: Part) -> list[Option]:
     tests = [case.volts(a, b) for a, b in pairs]
     if case.fault.mode in ("open", "coil open") and part.kind in (*LOADS, "relay"):
         return _fed_and_idle(case, tests)
+    if part.kind in LOADS:
+        # What it lacks a fault in its line takes from it just as well.
+        tests = [
+            test
+            for test in tests
+            if abs(case.sick.volts(test.at, test.to)) > HALF_FED * abs(case.healthy.volts(test.at, test.to))
+        ]
     return [(test, case.nearer(test)) for test in tests if case.tells(test)]
 
 
