@@ -2,12 +2,15 @@
 
 import re
 import subprocess
+from contextlib import closing
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from io import BytesIO
+from itertools import islice
 from pathlib import Path
 
+import pypdfium2
 import pytest
 from PIL import Image
 from pypdf import PdfReader
@@ -47,7 +50,8 @@ HOSTILE = {
 
 
 def text_of(pdf: bytes, pages: int | None = None) -> str:
-    return "\n".join(page.extract_text() for page in PdfReader(BytesIO(pdf)).pages[:pages])
+    with closing(pypdfium2.PdfDocument(pdf)) as document:
+        return "\n".join(page.get_textpage().get_text_range() for page in islice(document, pages))
 
 
 def squeezed(text: str) -> str:

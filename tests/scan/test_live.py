@@ -223,7 +223,7 @@ def test_a_silent_unit_is_not_cleared(link: Link) -> None:
     [(FLOOD, "The bus is flooded: identifier 001 alone comes"), (NOISE, "frames could not be read")],
 )
 def test_a_flood_and_garbage_lines_are_told_and_nothing_hangs(fault: str, words: str) -> None:
-    vehicle = SimulatedVehicle(demo_vehicle().units[:1], fault=fault)
+    vehicle = SimulatedVehicle(demo_vehicle().units[:1], bit_rate=250_000, fault=fault)
     with running(vehicle) as channel:
         found = scan(channel, sweep=False, patience=PATIENCE)
     assert any(words in problem for problem in found.problems)

@@ -86,18 +86,16 @@ def test_a_channel_that_cannot_be_is_refused(client, van, channel):
 def test_a_flood_is_named_and_a_run_can_be_stopped(client, store, van, monkeypatch):
     # A second: what a crowded machine still gets through.
     monkeypatch.setattr("halfsplit.scan.live.FLOOD", 30)
-    with running(SimulatedVehicle((BODY,), fault=FLOOD)) as channel:
+    with running(SimulatedVehicle((BODY,), bit_rate=125_000, fault=FLOOD)) as channel:
         words = f"{channel.interface}:{channel.name}"
-        start(client, channel=words)
-        assert (
-            client.post("/jobs/van/scan/live", data={"channel": words, "bit_rate": "500000"}).status_code
-            == 422
-        )
+        form = {"channel": words, "bit_rate": "125000"}
+        start(client, **form)
+        assert client.post("/jobs/van/scan/live", data=form).status_code == 422
         client.post("/jobs/van/scan/live/stop")
         finished()
         assert "Stopped, nothing was stored" in client.get("/jobs/van/scan/live").text
         assert scans.kept_reports(OpenJob(store, van)) == ()
-        assert "identifier 001 alone comes" in read(client, channel=words)
+        assert "identifier 001 alone comes" in read(client, **form)
 
 
 def test_codes_are_cleared_only_as_shown_saved_and_confirmed_and_it_is_logged(client, store, van, noisy):

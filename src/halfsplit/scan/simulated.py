@@ -36,8 +36,8 @@ from halfsplit.scan.vehicle import (
 START = 60.0
 TICK = 0.002
 PENDING_PAUSE = 0.15
-FULL = 8
-"""Frames of eight bytes, of some 125 bits each, that fill a bus of 500 kbit/s for a tick."""
+FRAME = 125
+"""Bits on the bus of a frame of eight bytes, about."""
 
 # The rates of the slcan commands S0 to S8, in bit/s.
 RATES = (10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 750_000, 1_000_000)
@@ -222,7 +222,7 @@ class Hub:
             if tick % 10 == 0 and self.nodes:
                 self._hand_out(0x120, tick.to_bytes(8, "big"))
             if self.vehicle.fault == FLOOD:
-                for _ in range(FULL):
+                for _ in range(round(self.vehicle.bit_rate * TICK / FRAME)):
                     self._hand_out(0x001, b"\x00" * 8)
             if self.vehicle.fault == NOISE and tick % 50 == 0:
                 self._write(b"t7E8ZZ\xff\xfe\r")
