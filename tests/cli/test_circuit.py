@@ -63,6 +63,11 @@ def test_what_points_read_is_what_ohm_says(run, circuit):
     assert on["works"] == {"H1": "yes"}
 
 
+def test_a_file_that_says_nothing_reads_nothing(run, circuit):
+    circuit.write_text("", encoding="utf-8")
+    assert run("expect", circuit)[0] == 0
+
+
 def test_an_open_ground_puts_the_feed_on_it(run, circuit):
     code, out, _ = run("expect", circuit, "--state", "on", "--fault", "E1 open", "--point", "H1")
     assert code == 0

@@ -112,7 +112,7 @@ class Circuit:
             given = None
         what = state, made, given and (given.changes, given.locks, given.name)
         if what not in self._solutions:
-            while len(self._solutions) > VOLTS_KEPT // self.network.size:
+            while len(self._solutions) * self.network.size > VOLTS_KEPT:
                 self._solutions.pop(next(iter(self._solutions)))
             system = apply(self.network.system(state), made)
             result = solve(system, given.changes, given.locks) if given else solve(system)

@@ -148,10 +148,11 @@ def chances(
     return {cause: weight / total for cause, weight in counted.items()}
 
 
-@lru_cache(maxsize=64)
-def shipped_chances(circuit: Circuit) -> Mapping[Cause, float]:
-    """The `chances` by the shipped priors, nothing touched; worked out once for a circuit."""
-    return chances(circuit, default_priors())
+@lru_cache(maxsize=256)
+def shipped_chances(circuit: Circuit, hands: tuple[str, ...] = (), work: str = "") -> Mapping[Cause, float]:
+    """The `chances` by the shipped priors; ``hands``: places of earlier ``work``, one of `EARLIER_WORK`."""
+    priors = default_priors()
+    return chances(circuit, priors, dict.fromkeys(hands, priors.factors.get(work, 1.0)))
 
 
 def shipped_shares(circuit: Circuit) -> dict[str, float]:

@@ -22,9 +22,8 @@ from halfsplit.diagnosis.conditions import (
 )
 from halfsplit.diagnosis.cost import reach_minutes
 from halfsplit.diagnosis.diagnosis import Diagnosis
-from halfsplit.diagnosis.learned import EARLIER_WORK, Cause, chances, shipped_chances
+from halfsplit.diagnosis.learned import EARLIER_WORK, Cause, shipped_chances
 from halfsplit.diagnosis.measurement import NUMERIC
-from halfsplit.diagnosis.priors import default_priors
 from halfsplit.diagnosis.suspects import slipped
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.places import from_json
@@ -70,10 +69,10 @@ def conditions_of(
     conditions: dict[str, Condition] = {}
     shipped = shipped_chances(circuit)
     for name in EARLIER_WORK:
-        hands = [place for place, began_then in touched_before if began_then == (name == EARLIER_WORK[1])]
+        began = name == EARLIER_WORK[1]
+        hands = tuple(place for place, began_then in touched_before if began_then == began)
         if hands:
-            factor = default_priors().factors[name]
-            after = chances(circuit, default_priors(), dict.fromkeys(hands, factor))
+            after = shipped_chances(circuit, hands, name)
             least = min(after[place] / shipped[place] for place in shipped if shipped[place])
             touched = {
                 place for place in shipped if shipped[place] and after[place] / shipped[place] > 1.001 * least
