@@ -12,9 +12,9 @@ from halfsplit.diagnosis.posterior import _overlooked
 
 def test_what_leads_by_the_screen_alone_is_worked_out():
     total = np.log([1e-9, 0.7, 0.2999, 0.0001])
-    assert _overlooked(total, frozenset({0}), np.ones(len(total), dtype=int)) == {1, 2}
-    assert _overlooked(total, frozenset({0, 1}), np.ones(len(total), dtype=int)) == frozenset()
-    assert _overlooked(total, frozenset({0, 1, 2, 3}), np.ones(len(total), dtype=int)) == frozenset()
+    assert _overlooked(total, frozenset({0}), np.ones(len(total), dtype=int), 2400) == {1, 2}
+    assert _overlooked(total, frozenset({0, 1}), np.ones(len(total), dtype=int), 2400) == frozenset()
+    assert _overlooked(total, frozenset({0, 1, 2, 3}), np.ones(len(total), dtype=int), 2400) == frozenset()
 
 
 def test_readings_that_nothing_explains_leave_tests_to_propose():

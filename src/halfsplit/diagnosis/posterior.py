@@ -39,9 +39,9 @@ FULL_PARTICLES = 9600
 HELD = 0.999
 EXPLAINS = 2.5
 """Natural log of the likelihood ratio to a healthy vehicle from which a hypothesis explains something."""
-MOST_COLUMNS = 2400
-"""Columns that are worked out in full at most: where a reading fits hardly anything, hundreds of places hold a little
-each, and the screen's weight does for those that are left."""
+MOST_COLUMNS, MOST_SOLVED = 2400, 4_200_000
+"""Columns, and columns × points, that are worked out in full at most: where a reading fits hardly anything, hundreds of
+places hold a little each, and the screen's weight does for those that are left."""
 ADDED_COLUMNS = 5
 """Columns of what is added to the single faults, about."""
 ROUNDS = 3
@@ -136,6 +136,7 @@ class Inference:
         self._screen: Belief | None = None
         self._outside: Belief | None = None
         self._columns = column_counts(self.single)
+        self._most = min(MOST_COLUMNS, MOST_SOLVED // max(1, circuit.network.size))
         self.small = int(self._columns.sum()) * len(predictions.draws) <= FULL_PARTICLES
 
     @cached_property
@@ -221,7 +222,7 @@ class Inference:
             for place, one in enumerate(belief.hypotheses):
                 if kept[place]:
                     total[self._number[one.name]] = worked_out[place]
-            missing = _overlooked(total, chosen, self._columns)
+            missing = _overlooked(total, chosen, self._columns, self._most)
             if not missing:
                 break
             chosen |= missing
@@ -287,7 +288,7 @@ class Inference:
         screened = _per_hypothesis(screen, screen.log_weights(live))
         # What blows its fuse in the nominal car by a little does not in others.
         delicate = frozenset(self._number[name] for name in near_a_fuse(screen))
-        return screened, _likeliest(self.single, screened, self._columns) | delicate
+        return screened, _likeliest(self.single, screened, self._columns, self._most) | delicate
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
@@ -301,14 +302,14 @@ class Inference:
         return self._pool
 
 
-def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints) -> frozenset[int]:
+def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints, most: int) -> frozenset[int]:
     """What the screen alone takes for far likelier than all that was worked out, so that it is worked out too."""
     others = np.array([number for number in range(len(total)) if number not in chosen], dtype=np.intp)
     if not len(others) or logsumexp(total[sorted(chosen)]) + FAR >= logsumexp(total[others]):
         return frozenset()
     shares = np.exp(total[others] - total[others].max())
     widths = np.append(columns, np.full(len(total) - len(columns), ADDED_COLUMNS))
-    return frozenset(others[_holding(shares, widths[others])].tolist())
+    return frozenset(others[_holding(shares, widths[others], most)].tolist())
 
 
 def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
@@ -325,7 +326,9 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
         return np.asarray(np.log(sums) + safe)
 
 
-def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats, columns: Ints) -> frozenset[int]:
+def _likeliest(
+    hypotheses: Sequence[Hypothesis], screened: Floats, columns: Ints, most: int
+) -> frozenset[int]:
     """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen.
 
     The special ones always. The thousands that have nothing to do with the complaint stay in the screen.
@@ -340,12 +343,12 @@ def _likeliest(hypotheses: Sequence[Hypothesis], screened: Floats, columns: Ints
     if not explains.any():
         explains[:] = True
     shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
-    return frozenset(_holding(shares, columns).tolist()) | special
+    return frozenset(_holding(shares, columns, most).tolist()) | special
 
 
-def _holding(shares: Floats, columns: Ints) -> Ints:
+def _holding(shares: Floats, columns: Ints, most: int) -> Ints:
     """Places of the largest that hold 99.9 % together, the largest first; one at least, of not too many columns."""
     order = np.argsort(-shares, kind="stable")
     count = int(np.searchsorted(np.cumsum(shares[order]), HELD * shares.sum())) + 1
-    room = int(np.searchsorted(np.cumsum(columns[order]), MOST_COLUMNS, side="right"))
+    room = int(np.searchsorted(np.cumsum(columns[order]), most, side="right"))
     return np.asarray(order[: max(1, min(count, room))])
