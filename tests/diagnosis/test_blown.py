@@ -4,7 +4,7 @@ Common practice, no source.
 """
 
 from halfsplit import Circuit, Diagnosis
-from halfsplit.circuit.interventions import Replace, Unplug
+from halfsplit.circuit.interventions import LampFor, Replace, Unplug
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.waiting import waiting
 from halfsplit.notation.library import sample
@@ -79,3 +79,23 @@ def test_a_fuse_blows_in_a_state_that_has_run_not_while_ohms_are_measured_in_it(
             bool(belief.context.memory.blown[:, belief.columns.hypothesis == short.index(True)].any())
         )
     assert blown == [False, True]
+
+
+def test_wires_that_meet_in_a_splice_are_told_apart_by_millivolts_while_a_lamp_feeds_the_short():
+    """By Ohm's law: only the wires on the way to the short carry the lamp's current, and drop anything."""
+    circuit = Circuit.parse(BRANCHES)
+    job = Diagnosis(circuit, instruments=("meter", "21 W lamp"), draws=4)
+    job.complain("M1", state="wash")
+    job.observe("F1", blown=True, state="wash")
+    lamp = (LampFor("F1", 21.0),)
+    job.measure("lamp", "F1.1", to="F1.2", state="off", value="bright", instrument="21 W lamp", changes=lamp)
+    drops = {
+        (test.at, test.to) for test in waiting(job.situation()) if test.in_millivolts and test.changes == lamp
+    }
+    assert ("F1.2", "S1.1") in drops
+    before = job.posterior().probability["wire SP1 S2.1"]
+    short = circuit.faults["wire SP1 S1.1 short to body"]
+    volts = circuit.solve("off", fault=short, changes=lamp).volts("S2.1", "S1.1")
+    assert volts > 0.02
+    job.measure("volts", "S2.1", to="S1.1", state="off", value=volts, changes=lamp)
+    assert job.posterior().probability["wire SP1 S2.1"] < 0.2 * before

@@ -14,13 +14,14 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.model import BODY, Part
+from halfsplit.circuit.model import BODY, Part, Wire
 from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.cost import never_probed, part_of, place_key, reach_minutes
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 
 MEASURED = (*LOADS, "fuse", "breaker", "relay", "switch", "sensor", "diode")
 """Parts whose ohms tell something when they are unplugged."""
+TEST_LAMP_WATTS = 5.0
 SWAPPED = ("relay", "fuse", "breaker")
 """Parts for which a known-good one is at hand."""
 
@@ -145,17 +146,19 @@ def own_ends(circuit: Circuit) -> tuple[tuple[str, str], ...]:
 
     A splice lies inside the harness: the next terminal stands for it.
     """
-    starts: list[tuple[str, str]] = []
-    for wire in circuit.model.wires:
-        ends = circuit.parts.get(part_of(wire.a)), circuit.parts.get(part_of(wire.b))
-        if not any(never_probed(part) for part in ends):
-            a, b = (_beyond(circuit, *both) for both in ((wire.a, wire.b), (wire.b, wire.a)))
-            if a and b:
-                starts.append((a, b))
+    starts = [ends for wire in circuit.model.wires if (ends := wire_ends(circuit, wire)) is not None]
     for part in circuit.parts.values():
         if not never_probed(part):
             starts += _ends_of(part)
     return tuple(starts)
+
+
+def wire_ends(circuit: Circuit, wire: Wire) -> tuple[str, str] | None:
+    """Where a meter is put to a wire's two ends; None where it may not be or no terminal is in reach."""
+    if any(never_probed(circuit.parts.get(part_of(end))) for end in (wire.a, wire.b)):
+        return None
+    a, b = (_beyond(circuit, *both) for both in ((wire.a, wire.b), (wire.b, wire.a)))
+    return (a, b) if a and b else None
 
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
@@ -294,6 +297,27 @@ def unplugging(circuit: Circuit, lamp: Measurement) -> Iterator[Measurement]:
     for part in circuit.model.of_kind("connector", "module", *LOADS):
         if not never_probed(part) and Unplug(part.name) not in lamp.changes:
             yield replace(lamp, changes=(*lamp.changes, Unplug(part.name)))
+
+
+def along_wires(circuit: Circuit, lamp: Measurement, suspects: Sequence[str]) -> Iterator[Measurement]:
+    """The drop along each suspected wire that a lamp for a fuse feeds: millivolts on the way to the short.
+
+    Of wires that meet in a splice, which no unplugging tells apart.
+    """
+    for wire in circuit.model.wires:
+        meets = "splice" in (_kind(circuit, wire.a), _kind(circuit, wire.b))
+        ends = wire_ends(circuit, wire) if meets and wire.name in suspects else None
+        if ends is not None:
+            yield along(lamp, *ends)
+
+
+def along(lamp: Measurement, at: str, to: str) -> Measurement:
+    """The drop between two points while a lamp is in place of a fuse; a test lamp across its empty socket is one."""
+    fuse = part_of(lamp.at)
+    changes = tuple(
+        LampFor(fuse, TEST_LAMP_WATTS) if change == Unplug(fuse) else change for change in lamp.changes
+    )
+    return replace(lamp, quantity="volts", at=at, to=to, instrument="meter", changes=changes)
 
 
 def _lamp_for(fuse: str, state: str, instruments: Sequence[str]) -> Measurement | None:

@@ -34,6 +34,8 @@ from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, TRIED_AGAIN, Between
 from halfsplit.diagnosis.predict import Scene
 from halfsplit.diagnosis.slips import slip_density
 
+SHORT_ANYWHERE = 0.4
+"""Share of the drop along a shorted wire that is in doubt, since nobody knows how far along it the short is."""
 GHOST = 0.15
 GHOST_OHMS = 2e5
 """A point behind more than this reads anything from 0 to the feed in 15 %."""
@@ -131,7 +133,13 @@ def _volts(measurement: Measurement, context: Context) -> Numeric:
     b = network.size if measurement.to is None else network.node(measurement.to)
     used = INSTRUMENTS[measurement.instrument or "meter"]
     value = np.asarray(scene.read(a, b, used), dtype=float)
-    ghost, error = np.zeros_like(value), used.share * np.abs(value) + used.floor
+    ghost, error = np.zeros_like(value), used.share * np.abs(value) + measurement.floor
+    if measurement.in_millivolts:
+        # A short is anywhere along its wire, and drawn at the end of it.
+        shorted = scene.columns.where(
+            lambda fault: fault.kind.startswith("wire") and fault.mode.startswith("short")
+        )
+        error = error + SHORT_ANYWHERE * np.abs(value) * shorted[:, None]
     if used.ohms and used.ohms > 1e5:
         apart = scene.apart(a, b)
         ghost = np.where(apart > GHOST_OHMS, GHOST, 0.0)

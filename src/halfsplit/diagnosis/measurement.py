@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, Self
 
-from halfsplit.circuit.interventions import Intervention
+from halfsplit.circuit.instruments import INSTRUMENTS
+from halfsplit.circuit.interventions import Intervention, LampFor
 from halfsplit.quantities import QUANTITIES
 
 Present = Literal["yes", "no", "unknown"]
@@ -21,6 +22,8 @@ ENDS = "both ends of the same wire: colour and cavity as drawn"
 """What else an inspection may be about. Leads at its pins leave out the terminals, which a look may miss."""
 UNITS = {name: quantity.unit for name, quantity in QUANTITIES.items() if quantity.unit}
 """SI unit of a value, by quantity."""
+MILLIVOLTS = 0.002
+"""Volts to which a meter reads a steady drop on its smallest range; common practice, no source."""
 OVER_RANGE = float("inf")
 """An ohmmeter that shows OL."""
 
@@ -40,6 +43,17 @@ class Measurement:
     instrument: str | None = None
     changes: tuple[Intervention, ...] = ()
     detail: tuple[str, ...] = ()
+
+    @property
+    def in_millivolts(self) -> bool:
+        """Whether it is a drop along what a lamp in place of a fuse feeds: steady, and read on the smallest range."""
+        lamp = any(isinstance(change, LampFor) for change in self.changes)
+        return lamp and self.quantity == "volts" and self.to is not None
+
+    @property
+    def floor(self) -> float:
+        """The part of the standard deviation of a reading in volts or amperes that does not grow with it."""
+        return MILLIVOLTS if self.in_millivolts else INSTRUMENTS[self.instrument or "meter"].floor
 
     @property
     def place(self) -> tuple[str, str | None, tuple[str, ...]]:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.model import Part, Wire
+from halfsplit.circuit.model import Part
 from halfsplit.diagnosis.candidates import open_contacts, own_ends
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
+from halfsplit.diagnosis.proof_short import short_proof, unplugged_ends, wire_of
 from halfsplit.diagnosis.requirement import Case, Met, Option, Requirement, at_least, is_word, within
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import sentence
@@ -67,7 +68,7 @@ def _way_round(case: Case) -> tuple[Intervention, ...]:
 def _joint(case: Case) -> list[Requirement]:
     """A wire, cavity or ground: its own drop, repeated, with current; bridging restores the function."""
     if case.fault.mode.startswith("short"):
-        return _short(case)
+        return short_proof(case)
     ends = case.ends()
     if ends is None:
         return [case.looked_at()]
@@ -120,7 +121,7 @@ def _ends_belong_together(case: Case) -> list[Requirement]:
 
     Two cavities of a plug swapped give the same volts along it, and the same cure by a lead.
     """
-    wire = _wire(case)
+    wire = wire_of(case)
     if wire is None or abs(case.sick.amps(wire.name)) > PASSES_NOTHING:
         return []
     parts = [case.circuit.parts.get(part_of(end)) for end in (wire.a, wire.b)]
@@ -129,16 +130,12 @@ def _ends_belong_together(case: Case) -> list[Requirement]:
     return [case.ticked(wire.name, ENDS, f"{wire.name}: {ENDS}")]
 
 
-def _wire(case: Case) -> Wire | None:
-    return next((wire for wire in case.circuit.model.wires if wire.name == case.fault.part), None)
-
-
 def _continuity(case: Case) -> list[Requirement]:
     """Where its drop cannot be measured, the ohms of a wire that is unplugged; of a splice from the next terminal."""
     ends, own = case.ends(), case.fault.severity
-    if _wire(case) is None or ends is None or any(_is_splice(case, end) for end in ends):
+    if wire_of(case) is None or ends is None or any(_is_splice(case, end) for end in ends):
         return []
-    unplugged = _unplugged(case, ends)
+    unplugged = unplugged_ends(case, ends)
     if not unplugged:
         return []
     least = OPEN_OHMS if own is None else 0.5 * own
@@ -147,54 +144,9 @@ def _continuity(case: Case) -> list[Requirement]:
     return [Requirement(text, ((ohms, at_least(least, "ohm")),))]
 
 
-def _unplugged(case: Case, ends: Sequence[str]) -> tuple[Unplug, ...]:
-    plugs = map(part_of, ends)
-    return tuple(Unplug(name) for name in dict.fromkeys(plugs) if _has_plug(case.circuit.parts.get(name)))
-
-
-def _short(case: Case) -> list[Requirement]:
-    """A short: low ohms to where it must not be with both ends unplugged, and the place seen."""
-    wire = _wire(case)
-    start, other = _short_ends(case, wire)
-    limit = 3.0 * (case.fault.severity or 0.05) + 1.0
-    off = _unplugged(case, (wire.a, wire.b) if wire else ())
-    ohms = Measurement("ohms", start, case.state, to=other, instrument="meter", changes=off)
-    text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
-    few = within(-math.inf, limit, "ohm")
-    seen = case.looked_at()
-    if wire is None or len(ohms.changes) < len({part_of(wire.a), part_of(wire.b)}):
-        return [Requirement(text, ((ohms, few),)), seen]
-    # Taken off at both ends, it reads the same from either only where they are the ends of one wire; another wire in
-    # its cavity goes with it, and has to be looked for.
-    far = wire.a if start == wire.b else wire.b
-    turned = replace(
-        seen,
-        text=f"{seen.text}, or the same from its other end {far}",
-        options=(*seen.options, (replace(ohms, at=far), few)),
-    )
-    alone = case.ticked(wire.name, ENDS, f"{seen.text}, or {ENDS}")
-    return [
-        Requirement(text, ((ohms, few),)),
-        turned,
-        replace(alone, options=(*seen.options, *alone.options)),
-    ]
-
-
-def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:
-    if wire is None:
-        return f"{case.fault.part}:in", f"{case.fault.mode.rpartition(' ')[2]}:in"
-    battery = next((f"{part.name}.+" for part in case.circuit.model.of_kind("battery")), "body")
-    start = next((end for end in (wire.b, wire.a) if _has_plug(case.circuit.parts.get(part_of(end)))), wire.b)
-    return start, "body" if "body" in case.fault.mode else battery
-
-
 def _is_splice(case: Case, end: str) -> bool:
     part = case.circuit.parts.get(part_of(end))
     return part is not None and part.kind == "splice"
-
-
-def _has_plug(part: Part | None) -> bool:
-    return part is not None and part.kind not in ("splice", "ground", "mass", "battery")
 
 
 def _contact(case: Case) -> list[Requirement]:

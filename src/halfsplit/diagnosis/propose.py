@@ -18,7 +18,7 @@ from halfsplit.diagnosis.doubt import beyond_the_drawing, stands
 from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
 from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
 from halfsplit.diagnosis.information import Slips
-from halfsplit.diagnosis.measurement import NUMERIC, Measurement
+from halfsplit.diagnosis.measurement import MILLIVOLTS, NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
@@ -389,7 +389,7 @@ TOLD_APART = {"ohms": 2 * LEAD_OHMS, "volts": 0.04, "amps": 0.05}
 
 
 def _same(measurement: Measurement, low: float, high: float) -> bool:
-    least = TOLD_APART.get(measurement.quantity, 0.0)
+    least = 2 * MILLIVOLTS if measurement.in_millivolts else TOLD_APART.get(measurement.quantity, 0.0)
     return unscale(measurement, high) - unscale(measurement, low) <= least
 
 

@@ -67,7 +67,7 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
     amps = np.array([test.quantity == "amps" for test in tests])
     used = [INSTRUMENTS[test.instrument or "meter"] for test in tests]
     floor, share = (
-        np.array([instrument.floor for instrument in used]),
+        np.array([test.floor for test in tests]),
         np.array([instrument.share for instrument in used]),
     )
     mean, spread = np.empty(len(tests)), np.empty(len(tests))

@@ -7,6 +7,7 @@ from collections.abc import Hashable
 
 from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.diagnosis.candidates import (
+    along_wires,
     at_hand,
     candidates,
     lamp_tests,
@@ -160,12 +161,15 @@ def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
             fuse = part_of(test.at)
             lamps_in = lamp_tests(circuit, list(circuit.states), fuse, situation.instruments)
             failing = {reading.measurement.state for reading in situation.wrong}
-            # What a load of its own draws lights a lamp as well: with that unplugged it tells.
-            measurements += [
-                *ohms_behind(circuit, test.state, fuse),
-                *lamps_in,
-                *(off for lamp in lamps_in if lamp.state in failing for off in unplugging(circuit, lamp)),
-            ]
+            measurements += [*ohms_behind(circuit, test.state, fuse), *lamps_in]
+            for lamp in lamps_in:
+                if lamp.state in failing:
+                    # What a load of its own draws lights a lamp as well: with that unplugged it tells.
+                    measurements += unplugging(circuit, lamp)
+                    measurements += along_wires(circuit, lamp, situation.places())
         elif test.quantity == "lamp" and test.changes and reading.value != "dark":
-            measurements += unplugging(circuit, test)
+            measurements += [
+                *unplugging(circuit, test),
+                *along_wires(circuit, test, situation.places()),
+            ]
     return measurements

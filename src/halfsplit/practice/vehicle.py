@@ -101,7 +101,7 @@ class Vehicle:
         b = self.circuit.network.size if measurement.to is None else self.circuit.network.node(measurement.to)
         value = self._loaded(solution, a, b, measurement, used.ohms or np.inf)
         if self.noise:
-            value += float(self.generator.normal(0.0, used.share * abs(value) + used.floor))
+            value += float(self.generator.normal(0.0, used.share * abs(value) + measurement.floor))
         return round(value, 3)
 
     def _loaded(self, solution: Solution, a: int, b: int, measurement: Measurement, ohms: float) -> float:

@@ -1,0 +1,84 @@
+"""What must be shown for a short of a wire: ohms to where it must not be, and the place, seen or measured."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from halfsplit.circuit.interventions import Unplug
+from halfsplit.circuit.model import Part, Wire
+from halfsplit.diagnosis.candidates import along
+from halfsplit.diagnosis.cost import part_of
+from halfsplit.diagnosis.measurement import ENDS, MILLIVOLTS, Measurement
+from halfsplit.diagnosis.requirement import Case, Requirement, at_least, within
+
+
+def short_proof(case: Case) -> list[Requirement]:
+    """A short: low ohms to where it must not be with both ends unplugged, and the place seen."""
+    wire = wire_of(case)
+    start, other = _short_ends(case, wire)
+    limit = 3.0 * (case.fault.severity or 0.05) + 1.0
+    off = unplugged_ends(case, (wire.a, wire.b) if wire else ())
+    ohms = Measurement("ohms", start, case.state, to=other, instrument="meter", changes=off)
+    text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
+    few = within(-math.inf, limit, "ohm")
+    seen = case.looked_at()
+    if wire is None or len(ohms.changes) < len({part_of(wire.a), part_of(wire.b)}):
+        return [Requirement(text, ((ohms, few),)), _seen_or_along(case, seen)]
+    # Taken off at both ends, it reads the same from either only where they are the ends of one wire; another wire in
+    # its cavity goes with it, and has to be looked for.
+    far = wire.a if start == wire.b else wire.b
+    turned = replace(
+        seen,
+        text=f"{seen.text}, or the same from its other end {far}",
+        options=(*seen.options, (replace(ohms, at=far), few)),
+    )
+    alone = case.ticked(wire.name, ENDS, f"{seen.text}, or {ENDS}")
+    return [
+        Requirement(text, ((ohms, few),)),
+        turned,
+        replace(alone, options=(*seen.options, *alone.options)),
+    ]
+
+
+def _seen_or_along(case: Case, seen: Requirement) -> Requirement:
+    """A short behind a splice: seen, or what a lamp in place of the fuse drives along its wire."""
+    ends = case.ends()
+    if ends is None:
+        return seen
+    lit = [one for one in case.situation.live if one.measurement.quantity == "lamp" and one.value != "dark"]
+    for lamp in reversed(lit):
+        test = along(lamp.measurement, *ends)
+        if not test.in_millivolts:
+            continue
+        least = 0.5 * abs(case.circuit.solve(test.state, fault=case.fault, changes=test.changes).volts(*ends))
+        if least >= 2 * MILLIVOLTS:
+            text = (
+                f"{seen.text}, or at least {1000 * least:.0f} mV along it with the lamp in place of the fuse"
+            )
+            return replace(seen, text=text, options=(*seen.options, (test, at_least(least))))
+    return seen
+
+
+def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:
+    if wire is None:
+        return f"{case.fault.part}:in", f"{case.fault.mode.rpartition(' ')[2]}:in"
+    battery = next((f"{part.name}.+" for part in case.circuit.model.of_kind("battery")), "body")
+    start = next((end for end in (wire.b, wire.a) if _has_plug(case.circuit.parts.get(part_of(end)))), wire.b)
+    return start, "body" if "body" in case.fault.mode else battery
+
+
+def wire_of(case: Case) -> Wire | None:
+    """The wire that the cause is in."""
+    return next((wire for wire in case.circuit.model.wires if wire.name == case.fault.part), None)
+
+
+def unplugged_ends(case: Case, ends: Sequence[str]) -> tuple[Unplug, ...]:
+    """What is unplugged at these ends of a wire."""
+    plugs = map(part_of, ends)
+    return tuple(Unplug(name) for name in dict.fromkeys(plugs) if _has_plug(case.circuit.parts.get(name)))
+
+
+def _has_plug(part: Part | None) -> bool:
+    return part is not None and part.kind not in ("splice", "ground", "mass", "battery")
