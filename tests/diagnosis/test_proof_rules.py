@@ -293,3 +293,31 @@ def test_a_wire_into_a_splice_is_shown_by_the_ohms_from_the_next_terminal():
     (ohms,) = [test for test, _ in last.options if test.quantity == "ohms"]
     assert {ohms.at, ohms.to} == {"A1.7", "X1.5:in"}
     assert {change.name for change in ohms.changes} == {"A1", "X1"}
+
+
+def test_a_switch_is_bridged_over_the_contact_that_each_state_closes():
+    circuit = Circuit.parse(sample("blower-steps").text)
+    states = [state for state in circuit.states if circuit.healthy_word("M1", state) == "yes"][-2:]
+    job = Diagnosis(circuit, draws=4)
+    for state in states:
+        job.complain("M1", works="no", state=state)
+    bridged = [
+        test
+        for requirement in requirements(job.situation(), circuit.faults["S1 open"])
+        for test, _ in requirement.options
+        if test.quantity == "works" and test.changes
+    ]
+    assert {test.state for test in bridged} == {*states}
+    for test in bridged:
+        assert circuit.solve(test.state, fault="S1 open").works("M1") == "no"
+        assert circuit.solve(test.state, fault="S1 open", changes=test.changes).works("M1") == "yes"
+
+
+def test_what_a_car_has_when_nothing_is_wrong_is_what_works_in_it():
+    """With a lead over the fault a load has what it always had in this car, however it differs from the nominal one."""
+    circuit = Circuit.parse(sample("ignition-coils").text)
+    made = (Jump("E2", "body"),)
+    for seed in range(8):
+        car = Vehicle(circuit, circuit.faults["E2 open"], np.random.default_rng(seed), noise=False)
+        assert car.answer(Measurement("works", "Y2", "engine running")) == "no"
+        assert car.answer(Measurement("works", "Y2", "engine running", changes=made)) == "yes"

@@ -175,7 +175,8 @@ def _works(measurement: Measurement, context: Context) -> Worded:
         raise UnknownNameError(f"there is no part {measurement.at!r} in this circuit")
     words = ("yes", "weak", "no")
     if part.kind in LOADS:
-        share = np.asarray(scene.works(measurement.at), dtype=float)
+        plain = context.scene(Measurement("works", measurement.at, measurement.state))
+        share = np.asarray(scene.works(measurement.at, plain), dtype=float)
         return expect_words(scene, words, chance_above(0.88, 0.025, share), chance_above(0.2, 0.03, share))
     fed = np.asarray(scene.fed(part.name), dtype=float) if part.kind == "module" else np.ones(scene.shape)
     return expect_words(scene, words, fed, fed)

@@ -88,25 +88,31 @@ class Scene:
         """Resistance between two nodes (C, D)."""
         return self.solved.get("port_ohms", (a, b))
 
-    def works(self, load: str) -> Readings:
-        """Share of its healthy volts that a load has (C, D), 0 where it is broken itself."""
+    def works(self, load: str, plain: Scene | None = None) -> Readings:
+        """Share of its healthy volts that a load has (C, D), 0 where it is broken itself.
+
+        ``plain``: the same state without interventions, in which a healthy car is what it is judged against.
+        """
         if load not in self._works:
-            self._works[load] = self._share_of_volts(load)
+            self._works[load] = self._share_of_volts(load, plain or self)
         return self._works[load]
 
-    def _share_of_volts(self, load: str) -> Readings:
-        network = self.circuit.network
-        a, b = network.ends[network.element(load)][:2]
-        volts = np.abs(self.volts(int(a), int(b)))
+    def across(self, load: str) -> Readings:
+        """Volts across a load (C, D), whichever way."""
+        a, b = self.circuit.network.ends[self.circuit.network.element(load)][:2]
+        return np.abs(self.volts(int(a), int(b)))
+
+    def _share_of_volts(self, load: str, plain: Scene) -> Readings:
+        volts = self.across(load)
         nominal, best = (
             self.circuit.healthy_across(self.key.state)[load],
             self.circuit.should_have(load, self.key.state),
         )
         reference = np.full(self.shape[1], max(best, 1e-6), dtype=np.float32)
-        if nominal > 0.5 * best and not self.key.changes:
+        if nominal > 0.5 * best and not plain.key.changes:
             # The same car, healthy: what the load has here, scaled up to the state in which it has most.
-            healthy = self.columns.healthy
-            reference = np.maximum(volts[healthy] * np.float32(best / nominal), np.float32(1e-6))
+            healthy = (volts if plain is self else plain.across(load))[self.columns.healthy]
+            reference = np.maximum(healthy * np.float32(best / nominal), np.float32(1e-6))
         share = volts / reference
         share[self._broken(load)] = 0.0
         return np.asarray(share, dtype=np.float32)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault, pair
@@ -243,9 +243,25 @@ class Case:
             back = f"also {function.at} in state “{function.state}”" if number else "the function"
             whole = text.replace("the function", back)
             whole += f", with a new {named}" if fuses else ""
-            word = self.with_made(number, *changes, *fuses), is_word(good)
-            asked.append(Requirement(whole, (word, *self._volts_back(function, *changes, *fuses))))
+            made = (*(self._in_state(change, function.state) for change in changes), *fuses)
+            word = self.with_made(number, *made), is_word(good)
+            asked.append(Requirement(whole, (word, *self._volts_back(function, *made))))
         return asked
+
+    def _in_state(self, change: Intervention, state: str) -> Intervention:
+        """A lead over a switch: over the contact that is closed in a state."""
+        if not isinstance(change, Jump) or part_of(change.a) != part_of(change.b):
+            return change
+        part = self.circuit.parts[part_of(change.a)]
+        if part.kind != "switch":
+            return change
+        closed = [
+            join
+            for join in part.connections
+            if join.position == self.circuit.states[state].switches.get(part.name)
+        ]
+        leads = [replace(change, a=f"{part.name}.{join.a}", b=f"{part.name}.{join.b}") for join in closed]
+        return change if change in leads or not leads else leads[0]
 
     def with_made(self, number: int, *changes: Intervention) -> Measurement:
         """One of the functions asked for with interventions made."""

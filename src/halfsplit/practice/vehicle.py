@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from halfsplit.circuit.circuit import Circuit, Solution
+from halfsplit.circuit.circuit import WORKS_FROM, Circuit, Solution
 from halfsplit.circuit.element import Relay
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.instruments import INSTRUMENTS, over_range
@@ -75,6 +75,11 @@ class Vehicle:
         if not any(isinstance(change, LampFor) for change in changes):
             self.blown_fuses.update(result.blown)
         return Solution(self.circuit, state, fault, changes, result)
+
+    def healthy_across(self, load: str, state: str) -> float:
+        """Volts across a load in this car with nothing wrong."""
+        result = solve(apply(self.circuit.network.system(state, self._parameters), ()))
+        return Solution(self.circuit, state, None, (), result).across(load)
 
     def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
         return None if self._repaired or self.fault.part in replaced(changes) else self.fault
@@ -158,8 +163,13 @@ def _lamp(vehicle: Vehicle, measurement: Measurement) -> str:
 
 def _works(vehicle: Vehicle, measurement: Measurement) -> str:
     solution = vehicle.solution(measurement.state, measurement.changes)
-    part = vehicle.circuit.parts[measurement.at]
-    return solution.works(measurement.at) if part.kind in (*LOADS, "module") else "yes"
+    part, at = vehicle.circuit.parts[measurement.at], measurement.at
+    word = solution.works(at) if part.kind in (*LOADS, "module") else "yes"
+    # Weak is what has less than in this very car with nothing wrong, not less than in the nominal one.
+    enough = word == "weak" and abs(solution.across(at)) >= WORKS_FROM * abs(
+        vehicle.healthy_across(at, measurement.state)
+    )
+    return "yes" if enough else word
 
 
 def _answers(vehicle: Vehicle, measurement: Measurement) -> str:
