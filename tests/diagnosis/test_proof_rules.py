@@ -321,3 +321,12 @@ def test_what_a_car_has_when_nothing_is_wrong_is_what_works_in_it():
         car = Vehicle(circuit, circuit.faults["E2 open"], np.random.default_rng(seed), noise=False)
         assert car.answer(Measurement("works", "Y2", "engine running")) == "no"
         assert car.answer(Measurement("works", "Y2", "engine running", changes=made)) == "yes"
+
+
+def test_a_motor_with_a_park_switch_is_measured_between_its_own_pins():
+    circuit = Circuit.parse(sample("wiper-park").text)
+    tests = [test for one in asked(circuit, "M1 open", "M1", "wiping") for test, _ in one.options]
+    own = [test for test in tests if test.quantity in ("volts", "ohms")]
+    assert {test.quantity for test in own} == {"volts", "ohms"}
+    for test in own:
+        assert {test.at.removesuffix(":part"), str(test.to).removesuffix(":part")} == {"M1.1", "M1.2"}

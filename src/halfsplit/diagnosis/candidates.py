@@ -206,7 +206,13 @@ def _ends_of(part: Part) -> Iterable[tuple[str, str]]:
         case "module" | "battery":
             # The battery's plus against its own minus is what every reading against the negative post is.
             return []
-    return [(f"{name}.{pins[0]}", f"{name}.{pins[1]}")] if len(pins) == 2 else []
+    a, b = own_pins(part) if pins else ("", "")
+    return [(f"{name}.{a}", f"{name}.{b}")] if part.kind in LOADS or len(pins) == 2 else []
+
+
+def own_pins(part: Part) -> tuple[str, str]:
+    """The pins between which a part itself lies: a motor has those of its park switch besides."""
+    return part.pins[0], part.pins[1 if part.kind in LOADS else -1]
 
 
 def _whole_sides(circuit: Circuit, state: str) -> Iterator[Measurement]:
@@ -374,7 +380,7 @@ def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Mea
 
 
 def _part_ohms(part: Part, state: str) -> Iterator[Measurement]:
-    pairs = [("86", "85")] if part.kind == "relay" else [(part.pins[0], part.pins[-1])]
+    pairs = [("86", "85")] if part.kind == "relay" else [own_pins(part)]
     if part.kind == "switch":
         pairs = list(dict.fromkeys((join.a, join.b) for join in part.connections))
     for a, b in pairs:

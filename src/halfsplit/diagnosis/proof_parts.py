@@ -11,7 +11,7 @@ from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part
-from halfsplit.diagnosis.candidates import open_contacts, own_ends
+from halfsplit.diagnosis.candidates import open_contacts, own_ends, own_pins
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
@@ -215,7 +215,7 @@ def _not_cured(case: Case, name: str) -> Requirement:
 def _itself_good(case: Case, part: Part) -> Requirement:
     expected = _ohms_of(case.healthy, part.name)
     text = f"{part.name} itself measures as it should when unplugged ({expected:.3g} ohm)"
-    ohms = _unplugged_ohms(case, part, part.pins[0], part.pins[-1])
+    ohms = _unplugged_ohms(case, part, *own_pins(part))
     return Requirement(text, ((ohms, within(0.5 * expected, 2.0 * expected + 0.5, "ohm")),))
 
 
@@ -354,7 +354,7 @@ def _direct_ohms(case: Case, part: Part) -> list[Option]:
     relay = part.kind == "relay"
     if relay and case.fault.mode != "coil open":
         return []
-    a, b = ("86", "85") if relay else (part.pins[0], part.pins[-1])
+    a, b = ("86", "85") if relay else own_pins(part)
     test = _unplugged_ohms(case, part, a, b)
     normal = _ohms_of(case.healthy, f"{part.name} coil" if relay else part.name)
     open_over, short_under = max(OPEN_OHMS, 10.0 * normal), 0.3 * normal + 0.2

@@ -10,7 +10,7 @@ from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.diagnosis.candidates import own_ends, splice_terminals
+from halfsplit.diagnosis.candidates import own_ends, own_pins, splice_terminals
 from halfsplit.diagnosis.cost import Bay, part_of, place_key, reach_minutes
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
@@ -273,7 +273,7 @@ class Case:
         part = self.circuit.parts[function.at]
         if part.kind not in LOADS:
             return []
-        a, b = f"{part.name}.{part.pins[0]}", f"{part.name}.{part.pins[-1]}"
+        a, b = (f"{part.name}.{pin}" for pin in own_pins(part))
         least = BACK * abs(self.circuit.solve(function.state).volts(a, b))
         if least < 1.0 or not any(isinstance(change, Jump) for change in changes):
             return []
