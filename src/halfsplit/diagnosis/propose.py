@@ -36,6 +36,8 @@ ROUNDED = 0.05
 """Share by which a limit may be moved to a round number where no gap tells where it should be."""
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
+WORTH_A_MINUTE = 0.001
+"""Bits a minute below which nobody would make a test: two and a half hours at a dashboard for a seventh of a bit."""
 WORTH_REPEATING = 0.2
 """The same of a test that was made already, while the fault may have been away."""
 GOOD = ("yes", "weak")
@@ -255,11 +257,10 @@ def _ranked(
     )
     # The quickest to a proof may tell nothing itself: what does stands behind it.
     made = {reading.measurement for reading in situation.live}
-    least = (
-        [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
-        if worth_asking
-        else [0.0] * len(tests)
-    )
+    least = np.zeros(len(tests))
+    if worth_asking:
+        asked = [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
+        least = np.maximum(asked, WORTH_A_MINUTE * table.now)
     telling = [ranked_test for ranked_test in ranked if ranked_test.bits >= least[ranked_test.test]][:limit]
     return tuple(
         _test(
