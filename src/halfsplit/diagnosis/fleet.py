@@ -21,6 +21,9 @@ from halfsplit.diagnosis.solved import Solved
 
 SCENE_BYTES, FEWEST_SCENES = 160_000_000, 4
 """Memory for scenes that are kept, and how many are kept whatever they take."""
+MOST_CELLS, MOSTLY_OTHERS = 60_000, 3
+"""Columns × cars of a scene from which it is solved anew, where it holds so many times more than is asked for: what
+earlier readings or unlikely results brought in."""
 KEYS_KEPT = 512
 
 Ints = NDArray[np.int64]
@@ -69,11 +72,18 @@ class Fleet:
         changes, locks = zip(*(self._cases[number] for number in numbers.tolist()), strict=True)
         return Cases.of(self._first, changes, locks)
 
-    def solved(self, key: SceneKey) -> Solved:
-        """What is solved of a scene; the oldest are let go where all take too much memory."""
+    def solved(self, key: SceneKey, wanted: int | None = None) -> Solved:
+        """What is solved of a scene; the oldest are let go where all take too much memory.
+
+        ``wanted``: how many columns are about to be asked for, where they were not yet.
+        """
         self.give_way()
         what = self._electrical_key(key)
         known = self._solved.pop(what, None)
+        if known is not None and wanted is not None:
+            cells = known.regime.size
+            if cells > MOST_CELLS and cells > MOSTLY_OTHERS * wanted * len(self.draws):
+                known = Solved(known.cars)
         if known is None:
             while len(self._solved) >= FEWEST_SCENES and self.nbytes > SCENE_BYTES:
                 self._solved.pop(next(iter(self._solved)))

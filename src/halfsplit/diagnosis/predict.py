@@ -277,6 +277,8 @@ class Predictor:
         mine = solved.scenes.setdefault(self, {})
         scene = mine.get((key, memory.token))
         if scene is None:
+            solved = self.fleet.solved(key, len(self.columns))
+            mine = solved.scenes.setdefault(self, {})
             good = replaced(key.changes)
             before = memory.blown
             if good and memory is not self.whole:

@@ -41,7 +41,7 @@ class Solved:
     """
 
     def __init__(self, cars: Cars) -> None:
-        self._cars = cars
+        self.cars = cars
         self._batch: Batch | None = None
         self._place: dict[Hashable, int] = {}
         self._pieces: dict[tuple[str, Hashable], tuple[Piece, ...]] = {}
@@ -59,7 +59,7 @@ class Solved:
     @property
     def nbytes(self) -> int:
         """Bytes of what is kept and of the cars."""
-        return self._cars.nbytes + self._bytes + (self._batch.nbytes if self._batch else 0)
+        return self.cars.nbytes + self._bytes + (self._batch.nbytes if self._batch else 0)
 
     def columns(self, numbers: Numbers, before: Bools, cases: Callable[[Numbers], Cases]) -> Part:
         """Columns by the numbers (C,) of their cases and the fuses (F, C, D) that have opened before.
@@ -77,7 +77,7 @@ class Solved:
         return Part(self, np.array([self._place[key] for key in keys], dtype=np.intp))
 
     def _settle(self, cases: Cases, before: Bools) -> None:
-        more = Batch(self._cars, cases, before if before.any() else None)
+        more = Batch(self.cars, cases, before if before.any() else None)
         rests = np.concatenate([more.blown | before, more.states.astype(np.int8)])
         regime = np.zeros(more.shape, dtype=np.int64)
         for salt, each in zip(np.random.default_rng(1).integers(1, 1 << 40, len(rests)), rests, strict=True):
