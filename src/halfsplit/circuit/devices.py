@@ -186,14 +186,14 @@ class DeviceTable:
             for number, device in enumerate(self.devices)
             if isinstance(device, TalkDevice)
         ]
-        self.pairs = sorted(
-            {
-                (listener.module, speaker.module)
-                for listener in self.talks
-                for speaker in self.talks
-                if listener.number != speaker.number and listener.bus == speaker.bus
-            }
-        )
+        # (listener, speaker) of each bus, and the names of both, each pair once.
+        self.talking = [
+            (listener, speaker)
+            for speaker in self.talks
+            for listener in self.talks
+            if speaker.number != listener.number and speaker.bus == listener.bus
+        ]
+        self.pairs = sorted({(listener.module, speaker.module) for listener, speaker in self.talking})
         self.sleepers = [
             number for number, device in enumerate(self.devices) if isinstance(device, SleepDevice)
         ]

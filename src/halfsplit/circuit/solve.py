@@ -181,11 +181,8 @@ def links(
     table = system.network.devices
     pairs = [
         (listener, speaker)
-        for speaker in table.talks
-        for listener in table.talks
-        if speaker.number != listener.number
-        and speaker.bus == listener.bus
-        and (every or (listener.module, speaker.module) in table.asked_links)
+        for listener, speaker in table.talking
+        if every or (listener.module, speaker.module) in table.asked_links
     ]
     if not pairs:
         return {}

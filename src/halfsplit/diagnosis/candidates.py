@@ -343,11 +343,7 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
         # What is no part is a wire, the lines of a bus, or what fails in a stage: to be seen as well.
         if name.startswith("wire ") or part is None or not never_probed(part):
             yield Measurement("inspection", name, state)
-            if (
-                "." in name
-                and not name.startswith("wire ")
-                and not (part is not None and part.kind == "battery")
-            ):
+            if "." in name and not name.startswith("wire ") and _kind(circuit, name) != "battery":
                 # The fit of a terminal, tried with a test pin, is a look of its own.
                 yield Measurement("inspection", name, state, detail=(PIN_DRAG,))
         if " and " in name:

@@ -144,7 +144,7 @@ class Scene:
         """Fuses that open by overload (F, C, D)."""
         return self.solved.blown
 
-    @property
+    @cached_property
     def regime(self) -> NDArray[np.int64]:
         """A number (C, D) that is the same where the same fuses are blown and every device is in the same state."""
         return self.solved.regime
@@ -158,7 +158,7 @@ class Scene:
         """
         return np.asarray(self.columns.same_as_next[:, None] & (self.regime[1:] == self.regime[:-1]))
 
-    @property
+    @cached_property
     def restless(self) -> Bools:
         """Where devices find no rest (C, D)."""
         return self.solved.restless
@@ -273,12 +273,9 @@ class Predictor:
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
         """The scene, solved if it was not yet."""
-        solved = self.fleet.solved(key)
-        mine = solved.scenes.setdefault(self, {})
-        scene = mine.get((key, memory.token))
+        scene = self.fleet.solved(key).scenes.get(self, {}).get((key, memory.token))
         if scene is None:
             solved = self.fleet.solved(key, len(self.columns))
-            mine = solved.scenes.setdefault(self, {})
             good = replaced(key.changes)
             before = memory.blown
             if good and memory is not self.whole:
@@ -286,7 +283,8 @@ class Predictor:
                 before = before.copy()
                 before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
             part = solved.columns(self._without(good), before, self.fleet.cases)
-            scene = mine[key, memory.token] = Scene(self.circuit, self.columns, key, part, len(self.draws))
+            scene = Scene(self.circuit, self.columns, key, part, len(self.draws))
+            solved.scenes.setdefault(self, {})[key, memory.token] = scene
         return scene
 
     def _without(self, good: frozenset[str]) -> NDArray[np.int64]:

@@ -123,9 +123,8 @@ def _told(store: JobStore, job: ClosedJob) -> Told:
 
 def _keep(store: JobStore, batch: Sequence[ClosedJob], made: Sequence[Lesson]) -> None:
     taught = [(job, lesson.document()) for job, lesson in zip(batch, made, strict=True)]
-    with suppress(
-        HalfsplitError
-    ):  # a store that cannot be written teaches too, and is worked out again next time
+    # A store that cannot be written teaches too, and is worked out again next time.
+    with suppress(HalfsplitError):
         store.keep_lessons(taught, halfsplit.__version__)
 
 

@@ -78,7 +78,7 @@ class Vehicle:
 
     def healthy_across(self, load: str, state: str) -> float:
         """Volts across a load in this car with nothing wrong."""
-        result = solve(apply(self.circuit.network.system(state, self._parameters), ()))
+        result = solve(self.circuit.network.system(state, self._parameters))
         return Solution(self.circuit, state, None, (), result).across(load)
 
     def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
