@@ -15,6 +15,7 @@ solution, and a circuit needs no readers of captures.
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
     from halfsplit.notation.circuit import Circuit
     from halfsplit.scan.compare import compare
     from halfsplit.scan.report import ScanReport
+
+# Matrices here are small and many: threads of the linear algebra's own would mostly wait for each other, ten times
+# as long where somebody else works too. It reads this when it is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 __version__ = "0.1.0"
 

@@ -42,10 +42,7 @@ def unfold(path: Path, folder: Path, name: str, watch: Watch | None = None) -> N
         save(replace(Capture.read(path), source=name), folder)
         return
     command = [sys.executable, "-m", "halfsplit.capture.worker", str(path), str(folder), name]
-    environment = os.environ | {
-        "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
-        "OPENBLAS_NUM_THREADS": "1",
-    }
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     with subprocess.Popen(  # noqa: S603 (our own interpreter and module)
         command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, text=True
     ) as process:
