@@ -8,20 +8,10 @@ from typing import Final, cast
 
 from lark import Token, Transformer, v_args
 
-from halfsplit.circuit.model import GaugeQuantity, Position, Side
+from halfsplit.circuit.model import Always, And, Condition, GaugeQuantity, Not, Or, Position, Side
 from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import parsed
-from halfsplit.notation.terms import (
-    AlwaysTerm,
-    AndTerm,
-    HearsTerm,
-    NotTerm,
-    OrTerm,
-    PinTerm,
-    StateTerm,
-    Term,
-    Word,
-)
+from halfsplit.notation.syntax import Word
 
 _NUMBER: Final = re.compile(r"[-+]?[0-9.]+", re.ASCII)
 
@@ -31,12 +21,12 @@ Rule = Callable[..., object]
 
 def _line(kind: Callable[..., object]) -> Rule:
     """A rule whose parts are the fields of a line."""
-    return lambda builder, *parts: kind(*parts, builder.at)
+    return lambda builder, *parts: kind(*parts, at=builder.at)
 
 
 def _list_line(kind: Callable[..., object]) -> Rule:
     """A rule whose parts together are the one field of a line."""
-    return lambda builder, *parts: kind(parts, builder.at)
+    return lambda builder, *parts: kind(parts, at=builder.at)
 
 
 def _said(what: str) -> Rule:
@@ -100,17 +90,17 @@ class Builder(Transformer[Token, object]):
     def title(self, words: Word) -> s.TitleLine:
         text = words.text.strip()
         quoted = len(text) > 1 and text[0] == text[-1] == '"' and text.count('"') == 2
-        return s.TitleLine(Word(text[1:-1] if quoted else text, words.at), self.at)
+        return s.TitleLine(Word(text[1:-1] if quoted else text, words.at), at=self.at)
 
     def part(self, kind: Word, name: Word, *items: s.Said | s.Given) -> s.PartLine:
-        return s.PartLine(kind, name, items, self.at)
+        return s.PartLine(kind, name, items, at=self.at)
 
     switch = part
 
     def state(self, name: Word, *items: object) -> s.StateLine:
         settings = tuple(item for item in items if isinstance(item, tuple))
         times = tuple(item for item in items if isinstance(item, s.Given))
-        return s.StateLine(name, settings, times, "helper" in items, self.at)
+        return s.StateLine(name, settings, times, "helper" in items, at=self.at)
 
     def setting(self, name: Word, value: Word | s.Amount) -> tuple[Word, Word | s.Amount]:
         return name, value
@@ -126,7 +116,7 @@ class Builder(Transformer[Token, object]):
         bad: s.Amount | None,
         *states: Word | None,
     ) -> s.StageLine:
-        return s.StageLine(name, words, good, bad, tuple(state for state in states if state), self.at)
+        return s.StageLine(name, words, good, bad, tuple(state for state in states if state), at=self.at)
 
     # items of a line
 
@@ -151,11 +141,11 @@ class Builder(Transformer[Token, object]):
 
     def path(self, *items: Word | s.Link) -> s.PathLine:
         points, links = _sorted(items)
-        return s.PathLine(points, links, self.at)
+        return s.PathLine(points, links, at=self.at)
 
     def continuation(self, *items: Word | s.Link) -> s.ContinuationLine:
         points, links = _sorted(items)
-        return s.ContinuationLine(links, points, self.at)
+        return s.ContinuationLine(links, points, at=self.at)
 
     # lines under a part
 
@@ -164,29 +154,29 @@ class Builder(Transformer[Token, object]):
     feed, earth, clamp = _list_line(s.FeedLine), _list_line(s.EarthLine), _list_line(s.ClampLine)
 
     def parks(self, common: Word, parked: Word, running: Word) -> s.ParksLine:
-        return s.ParksLine((common, parked, running), self.at)
+        return s.ParksLine((common, parked, running), at=self.at)
 
     def choice(self, *pins: Word) -> tuple[Word, ...]:
         return pins
 
     def reads(self, pin: Word, *items: object) -> s.ReadsLine:
-        return s.ReadsLine(pin, cast(tuple[s.Said | s.Given, ...], _flat(items)), self.at)
+        return s.ReadsLine(pin, cast(tuple[s.Said | s.Given, ...], _flat(items)), at=self.at)
 
     def drives(self, pin: Word, side: Side, *items: object) -> s.DrivesLine:
-        return s.DrivesLine(pin, side, cast(tuple[s.Said | s.Given | s.When, ...], _flat(items)), self.at)
+        return s.DrivesLine(pin, side, cast(tuple[s.Said | s.Given | s.When, ...], _flat(items)), at=self.at)
 
     def talks(self, bus: Word, *pins: Word | None) -> s.TalksLine:
-        return s.TalksLine(bus, tuple(pin for pin in pins if pin), self.at)
+        return s.TalksLine(bus, tuple(pin for pin in pins if pin), at=self.at)
 
     # conditions
 
-    pin_is, hears, in_state, always, not_ = PinTerm, HearsTerm, StateTerm, AlwaysTerm, NotTerm
+    pin_is, hears, in_state, always, not_ = s.PinTerm, s.HearsTerm, s.StateTerm, Always, Not
 
-    def and_(self, *terms: Term) -> AndTerm:
-        return AndTerm(terms)
+    def and_(self, *terms: Condition) -> And:
+        return And(terms)
 
-    def or_(self, *terms: Term) -> OrTerm:
-        return OrTerm(terms)
+    def or_(self, *terms: Condition) -> Or:
+        return Or(terms)
 
     # lines under a stage
 

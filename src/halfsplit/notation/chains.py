@@ -22,7 +22,7 @@ from halfsplit.notation import syntax as s
 from halfsplit.notation.parts import check_position
 from halfsplit.notation.paths import split
 from halfsplit.notation.scope import ANY, NOT_NEGATIVE, SHARE, Scope
-from halfsplit.notation.terms import Word
+from halfsplit.notation.syntax import Word
 
 _PAIR = 2
 

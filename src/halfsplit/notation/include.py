@@ -11,7 +11,7 @@ from halfsplit.errors import HalfsplitError
 from halfsplit.notation import syntax as s
 from halfsplit.notation.mistakes import Collector
 from halfsplit.notation.parse import parse
-from halfsplit.notation.terms import Word
+from halfsplit.notation.syntax import Word
 
 MOST_FILES = 50
 

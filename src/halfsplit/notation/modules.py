@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from functools import singledispatchmethod
-from typing import Literal, cast
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, TypeVar, cast
 
 from halfsplit.circuit.model import (
     Always,
@@ -24,18 +24,16 @@ from halfsplit.circuit.model import (
 )
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import NOT_NEGATIVE, SHARE, Scope, amount_of, text_of
-from halfsplit.notation.terms import AndTerm, HearsTerm, NotTerm, OrTerm, PinTerm, StateTerm, Term, Word
+from halfsplit.notation.syntax import Word
+
+L = TypeVar("L", bound=s.Line)
 
 
 def behaviour_pins(line: s.PartLine | None) -> tuple[str, ...]:
     """Pins of the behaviour lines in the order of `Behaviour`'s fields, so that writing keeps it."""
-    order = (s.FeedLine, s.EarthLine, s.ReadsLine, s.DrivesLine, s.SuppliesLine, s.TalksLine, s.ClampLine)
     lines = line.under if line else ()
-    return tuple(
-        dict.fromkeys(
-            pin for kind in order for under in lines if isinstance(under, kind) for pin in _pins(under)
-        )
-    )
+    pins = (pin for kind in _WORDS for under in lines if isinstance(under, kind) for pin in _pins(under))
+    return tuple(dict.fromkeys(pins))
 
 
 def _pins(line: s.Line) -> list[str]:
@@ -43,7 +41,7 @@ def _pins(line: s.Line) -> list[str]:
         case s.FeedLine(groups):
             return [pin.text for group in groups for pin in group]
         case s.EarthLine(pins) | s.ClampLine(pins) | s.TalksLine(_, pins):
-            return [pin.text for pin in pins]
+            return [*_texts(pins)]
         case s.ReadsLine(pin) | s.DrivesLine(pin) | s.SuppliesLine(pin):
             return [pin.text]
     return []
@@ -67,11 +65,7 @@ def behaviour_of(scope: Scope, name: str) -> Behaviour | None:
     if line is None:
         return Behaviour()
     _check_pins(scope, name, line)
-    reader = _Lines(scope, name, line)
-    for under in line.under:
-        reader.take(under)
-    reader.check()
-    return reader.behaviour()
+    return _Module(scope, line).behaviour()
 
 
 def _check_pins(scope: Scope, name: str, line: s.PartLine) -> None:
@@ -91,7 +85,7 @@ def _check_pins(scope: Scope, name: str, line: s.PartLine) -> None:
             seen.add(key)
 
 
-_WORDS: dict[type, str] = {
+_WORDS: dict[type, str] = {  # in the order of `Behaviour`, which writing keeps
     s.FeedLine: "feed",
     s.EarthLine: "earth",
     s.ReadsLine: "reads",
@@ -103,83 +97,49 @@ _WORDS: dict[type, str] = {
 
 
 @dataclass(slots=True, eq=False)
-class _Collected:
-    feeds: list[tuple[str, ...]] = field(default_factory=list)
-    earths: list[str] = field(default_factory=list)
-    clamps: list[str] = field(default_factory=list)
-    inputs: list[Input] = field(default_factory=list)
-    drivers: list[Driver] = field(default_factory=list)
-    supplies: list[Supply] = field(default_factory=list)
-    talks: list[Talk] = field(default_factory=list)
-    draws: float | None = None
-    works_over: float | None = None
-    sleep: s.SleepsLine | None = None
-    wakes: s.WakesLine | None = None
+class _Module:
+    """A module and its lines, each of which is looked up by its type."""
 
+    scope: Scope
+    line: s.PartLine
 
-class _Lines:
-    """Takes the lines of one module, one method for each type of line."""
+    @property
+    def name(self) -> str:
+        return self.line.name.text
 
-    def __init__(self, scope: Scope, name: str, line: s.PartLine) -> None:
-        self.scope, self.name, self.line, self.got = scope, name, line, _Collected()
-        self.own = dict.fromkeys(scope.pins[name])
-        self.aliases = {
-            alias.text: under.pin.text
-            for under in line.under
-            if isinstance(under, s.ReadsLine)
-            for alias in _aliases(under)
-        }
+    def of(self, kind: type[L]) -> list[L]:
+        return [under for under in self.line.under if isinstance(under, kind)]
+
+    def sole(self, kind: type[L], what: str) -> list[L]:
+        """The same, of a line that may be given once."""
+        lines = self.of(kind)
+        for line in lines[1:]:
+            self.scope.collector.add("value-twice", line.at, what=what)
+        return lines
 
     def behaviour(self) -> Behaviour:
-        got = self.got
+        number = self.scope.number
+        works = self.sole(s.WorksLine, '"works over"')
         return Behaviour(
-            tuple(got.feeds),
-            tuple(got.earths),
-            got.draws,
-            got.works_over,
-            tuple(got.inputs),
-            tuple(got.drivers),
-            tuple(got.supplies),
-            tuple(got.talks),
-            tuple(got.clamps),
+            tuple(_texts(group) for line in self.of(s.FeedLine) for group in line.groups),
+            tuple(pin.text for line in self.of(s.EarthLine) for pin in line.pins),
+            self._draws(),
+            ([None] + [number(line.amount, "V", "a voltage") for line in works])[-1],
+            tuple(map(self._input, self.of(s.ReadsLine))),
+            tuple(map(self._driver, self.of(s.DrivesLine))),
+            tuple(map(self._supply, self.of(s.SuppliesLine))),
+            tuple(map(self._talk, self.of(s.TalksLine))),
+            tuple(pin.text for line in self.of(s.ClampLine) for pin in line.pins),
             self._sleep(),
         )
 
-    def check(self) -> None:
-        if self.got.wakes is not None and self.got.sleep is None:
-            self.scope.collector.add("wakes-only", self.got.wakes.at, name=self.name)
+    def _draws(self) -> float | None:
+        draws = self.sole(s.DrawsLine, "what it draws")
+        if draws and any(isinstance(item, s.Given) for item in self.line.items):
+            self.scope.collector.add("value-twice", draws[0].at, what="what it draws")
+        return ([None] + [self.scope.number(line.amount, "A", "a current") for line in draws])[-1]
 
-    @singledispatchmethod
-    def take(self, line: s.Line) -> None:
-        """Lines that are not behaviour, such as a tag, are read elsewhere."""
-
-    @take.register
-    def _feed(self, line: s.FeedLine) -> None:
-        self.got.feeds += [tuple(pin.text for pin in group) for group in line.groups]
-
-    @take.register
-    def _earth(self, line: s.EarthLine) -> None:
-        self.got.earths += [pin.text for pin in line.pins]
-
-    @take.register
-    def _clamp(self, line: s.ClampLine) -> None:
-        self.got.clamps += [pin.text for pin in line.pins]
-
-    @take.register
-    def _draws(self, line: s.DrawsLine) -> None:
-        on_head = any(isinstance(item, s.Given) for item in self.line.items)
-        if self.got.draws is not None or on_head:
-            self.scope.collector.add("value-twice", line.at, what="what it draws")
-        self.got.draws = self.scope.number(line.amount, "A", "a current")
-
-    @take.register
-    def _works(self, line: s.WorksLine) -> None:
-        if self.got.works_over is not None:
-            self.scope.collector.add("value-twice", line.at, what='"works over"')
-        self.got.works_over = self.scope.number(line.amount, "V", "a voltage")
-
-    @take.register
-    def _reads(self, line: s.ReadsLine) -> None:
+    def _input(self, line: s.ReadsLine) -> Input:
         number, items = self.scope.number, self.scope.once(line.items)
         low = number(amount_of(items, "low"), "V", "a threshold")
         high = number(amount_of(items, "high"), "V", "a threshold")
@@ -194,97 +154,74 @@ class _Lines:
             )
         pull = cast(Literal["up", "down"] | None, text_of(items, "pulled") or None)
         ohms = number(amount_of(items, "pulled "), "ohm", "a pull resistor")
-        self.got.inputs.append(Input(line.pin.text, text_of(items, "as"), pull, ohms, low, high))
+        return Input(line.pin.text, text_of(items, "as"), pull, ohms, low, high)
 
-    @take.register
-    def _drives(self, line: s.DrivesLine) -> None:
+    def _driver(self, line: s.DrivesLine) -> Driver:
         number, items = self.scope.number, self.scope.once(line.items)
         conditions = [item.term for item in line.items if isinstance(item, s.When)]
         if not conditions:
             self.scope.collector.add("no-when", line.at, pin=line.pin.text)
         elif len(conditions) > 1:
             self.scope.collector.add("value-twice", line.at, what='"when"')
-        self.got.drivers.append(
-            Driver(
-                line.pin.text,
-                line.side,
-                self.condition(conditions[0]) if conditions else Always(),
-                number(amount_of(items, ""), "ohm", "the resistance of a driver"),
-                number(amount_of(items, "limit"), "A", "a current"),
-                self._latch(items),
-                number(amount_of(items, "bias"), "ohm", "a bias resistor"),
-                number(amount_of(items, "pwm"), "", "a duty cycle", SHARE),
-                number(amount_of(items, "hertz"), "Hz", "a frequency"),
-            )
+        latch = items.get("latches")
+        if isinstance(latch, s.Said) and latch.value.text != "power":
+            self.scope.known_state(latch.value)
+        return Driver(
+            line.pin.text,
+            line.side,
+            self.condition(conditions[0]) if conditions else Always(),
+            number(amount_of(items, ""), "ohm", "the resistance of a driver"),
+            number(amount_of(items, "limit"), "A", "a current"),
+            text_of(items, "latches") or None,
+            number(amount_of(items, "bias"), "ohm", "a bias resistor"),
+            number(amount_of(items, "pwm"), "", "a duty cycle", SHARE),
+            number(amount_of(items, "hertz"), "Hz", "a frequency"),
         )
 
-    def _latch(self, items: dict[str, s.Given | s.Said]) -> str | None:
-        item = items.get("latches")
-        if not isinstance(item, s.Said):
-            return None
-        if item.value.text != "power":
-            self.scope.known_state(item.value)
-        return item.value.text
+    def _supply(self, line: s.SuppliesLine) -> Supply:
+        volts = self.scope.number(line.volts, "V", "a supply voltage")
+        return Supply(line.pin.text, volts or 0.0, self.scope.number(line.limit, "A", "a current"))
 
-    @take.register
-    def _supplies(self, line: s.SuppliesLine) -> None:
-        number = self.scope.number
-        volts = number(line.volts, "V", "a supply voltage")
-        limit = number(line.limit, "A", "a current")
-        self.got.supplies.append(Supply(line.pin.text, volts or 0.0, limit))
-
-    @take.register
-    def _talks(self, line: s.TalksLine) -> None:
+    def _talk(self, line: s.TalksLine) -> Talk:
         self.scope.good_name(line.bus)
-        high, *low = (pin.text for pin in line.pins)
-        self.got.talks.append(Talk(line.bus.text, high, low[0] if low else None))
-
-    @take.register
-    def _sleeps(self, line: s.SleepsLine) -> None:
-        if self.got.sleep is not None:
-            self.scope.collector.add("value-twice", line.at, what='"sleeps"')
-        self.got.sleep = line
-
-    @take.register
-    def _wakes(self, line: s.WakesLine) -> None:
-        if self.got.wakes is not None:
-            self.scope.collector.add("value-twice", line.at, what='"wakes"')
-        self.got.wakes = line
+        return Talk(line.bus.text, *_texts(line.pins))
 
     def _sleep(self) -> Sleep | None:
-        line, number = self.got.sleep, self.scope.number
-        if line is None:
+        number = self.scope.number
+        sleeps, wakes = self.sole(s.SleepsLine, '"sleeps"'), self.sole(s.WakesLine, '"wakes"')
+        if wakes and not sleeps:
+            self.scope.collector.add("wakes-only", wakes[-1].at, name=self.name)
+        if not sleeps:
             return None
-        amps = number(line.draws, "A", "a current", NOT_NEGATIVE)
-        after = number(line.after, "min", "a time", NOT_NEGATIVE)
-        return Sleep(
-            amps or 0.0, after or 0.0, self.condition(self.got.wakes.term) if self.got.wakes else None
-        )
+        amps = number(sleeps[-1].draws, "A", "a current", NOT_NEGATIVE)
+        after = number(sleeps[-1].after, "min", "a time", NOT_NEGATIVE)
+        return Sleep(amps or 0.0, after or 0.0, self.condition(wakes[-1].term) if wakes else None)
 
     # conditions
 
-    def condition(self, term: Term) -> Condition:
+    def condition(self, term: s.Term) -> Condition:
         """The model's tree; pins may be named by their alias, and every name must be known."""
         match term:
-            case NotTerm(inner):
+            case Not(inner):
                 return Not(self.condition(inner))
-            case AndTerm(terms):
+            case And(terms):
                 return And(tuple(self.condition(inner) for inner in terms))
-            case OrTerm(terms):
+            case Or(terms):
                 return Or(tuple(self.condition(inner) for inner in terms))
-            case PinTerm(pin, level):
-                return PinIs(self._input(pin), level)
-            case StateTerm(state):
+            case s.PinTerm(pin, level):
+                return PinIs(self._own_pin(pin), level)
+            case s.StateTerm(state):
                 self.scope.known_state(state)
                 return InState(state.text)
-            case HearsTerm(listener, speaker):
+            case s.HearsTerm(listener, speaker):
                 self._check_hears(listener, speaker)
                 return Hears(listener.text, speaker.text)
         return Always()
 
-    def _input(self, pin: Word) -> str:
+    def _own_pin(self, pin: Word) -> str:
         """The pin itself: one of the module's own, by number or by alias."""
-        own, aliases = self.own, self.aliases
+        own = dict.fromkeys(self.scope.pins[self.name])
+        aliases = {alias.text: line.pin.text for line in self.of(s.ReadsLine) for alias in _aliases(line)}
         if pin.text not in own and pin.text not in aliases and self.name not in self.scope.unread:
             known = [*own, *aliases]
             self.scope.collector.add(
@@ -306,3 +243,7 @@ class _Lines:
 
 def _aliases(line: s.ReadsLine) -> list[Word]:
     return [item.value for item in line.items if isinstance(item, s.Said) and item.word == "as"]
+
+
+def _texts(words: Iterable[Word]) -> tuple[str, ...]:
+    return tuple(word.text for word in words)

@@ -10,7 +10,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import BODY, Behaviour, Join, Part
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import POSITIVE, SHARE, Scope, takes, text_of
-from halfsplit.notation.terms import Word
+from halfsplit.notation.syntax import Word
 
 TAGS: Final = ("pyro", "orange")
 """Circuits with explosive charges, and with high voltage: never probed, lamped or jumped."""

@@ -12,7 +12,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import Wire
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import POINTS, POSITIVE, Scope
-from halfsplit.notation.terms import Word
+from halfsplit.notation.syntax import Word
 
 COLOURS: Final = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR", "GNYE")
 """Letters of IEC 60757."""

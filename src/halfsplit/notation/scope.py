@@ -13,7 +13,7 @@ from halfsplit.circuit.model import AS_DRAWN, Position
 from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import LARGEST
 from halfsplit.notation.mistakes import Collector
-from halfsplit.notation.terms import Word
+from halfsplit.notation.syntax import Word
 from halfsplit.notation.words import KEYWORDS
 
 CODE: Final = re.compile(r"([A-Z]+)[0-9]")

@@ -7,8 +7,47 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from halfsplit.circuit.model import GaugeQuantity, Position, Side
-from halfsplit.notation.terms import Term, Word
+from halfsplit.circuit.model import Condition, GaugeQuantity, Position, Side
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A name, pin, position or text (quotation marks removed)."""
+
+    text: str
+    at: Position
+
+
+# Conditions: `Always`, `Not`, `And` and `Or` are the model's own; these have words where the model has names.
+
+
+@dataclass(frozen=True, slots=True)
+class PinTerm:
+    """``7 is high``."""
+
+    pin: Word
+    level: Side
+
+
+@dataclass(frozen=True, slots=True)
+class StateTerm:
+    """``"cranking"``."""
+
+    state: Word
+
+
+@dataclass(frozen=True, slots=True)
+class HearsTerm:
+    """``A2 hears A1``."""
+
+    listener: Word
+    speaker: Word
+
+
+Term = Condition | PinTerm | StateTerm | HearsTerm
+
+
+# What a line gives
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,220 +83,193 @@ class When:
     term: Term
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A line of a file, and where it stands."""
+
+    at: Position
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Statement(Line):
+    """A line that begins in the first column; ``under`` holds the indented lines."""
+
+    under: tuple[Line, ...] = ()
+
+
 # Lines under a part
 
 
 @dataclass(frozen=True, slots=True)
-class TagLine:
+class TagLine(Line):
     """``kind pyro``."""
 
     tag: Word
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class JoinsLine:
+class JoinsLine(Line):
     """``joins POSITION PIN PIN``."""
 
     position: Word
     a: Word
     b: Word
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class ParksLine:
+class ParksLine(Line):
     """``parks COMMON PARKED RUNNING``."""
 
     pins: tuple[Word, Word, Word]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class DriftsLine:
+class DriftsLine(Line):
     """``drifts``."""
 
-    at: Position
-
 
 @dataclass(frozen=True, slots=True)
-class FeedLine:
+class FeedLine(Line):
     """``feed 1 or 2``: every group must be served, by any of its pins."""
 
     groups: tuple[tuple[Word, ...], ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class EarthLine:
+class EarthLine(Line):
     """``earth PIN…``."""
 
     pins: tuple[Word, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class ClampLine:
+class ClampLine(Line):
     """``clamp PIN…``."""
 
     pins: tuple[Word, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class DrawsLine:
+class DrawsLine(Line):
     """``draws A``."""
 
     amount: Amount
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class WorksLine:
+class WorksLine(Line):
     """``works over V``."""
 
     amount: Amount
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class ReadsLine:
+class ReadsLine(Line):
     """``reads PIN …``."""
 
     pin: Word
     items: tuple[Said | Given, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class DrivesLine:
+class DrivesLine(Line):
     """``drives PIN SIDE …``."""
 
     pin: Word
     side: Side
     items: tuple[Said | Given | When, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class SuppliesLine:
+class SuppliesLine(Line):
     """``supplies PIN V [limit A]``."""
 
     pin: Word
     volts: Amount
     limit: Amount | None
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class TalksLine:
+class TalksLine(Line):
     """``talks on BUS at PIN [PIN]``."""
 
     bus: Word
     pins: tuple[Word, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class SleepsLine:
+class SleepsLine(Line):
     """``sleeps MA after MIN``."""
 
     draws: Amount
     after: Amount
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class WakesLine:
+class WakesLine(Line):
     """``wakes when CONDITION``."""
 
     term: Term
-    at: Position
-
-
-BehaviourLine = (
-    FeedLine
-    | EarthLine
-    | ClampLine
-    | DrawsLine
-    | WorksLine
-    | ReadsLine
-    | DrivesLine
-    | SuppliesLine
-    | TalksLine
-    | SleepsLine
-    | WakesLine
-)
 
 
 # Lines under a stage
 
 
 @dataclass(frozen=True, slots=True)
-class NeedsLine:
+class NeedsLine(Line):
     """``needs NAME, …``."""
 
     names: tuple[Word, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class FailsLine:
+class FailsLine(Line):
     """``fails "WORDS" [xN]``."""
 
     words: Word
     factor: Amount | None
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class StandInLine:
+class StandInLine(Line):
     """``stand-in "WORDS" [N min] [caution "WORDS"]``."""
 
     words: Word
     minutes: Amount | None
     caution: Word | None
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class WithinLine:
+class WithinLine(Line):
     """``in "STATE", …``."""
 
     states: tuple[Word, ...]
-    at: Position
 
 
-# Statements. ``under`` holds the indented lines.
+# Statements
 
 
 @dataclass(frozen=True, slots=True)
-class TitleLine:
+class TitleLine(Statement):
     """``title TEXT``."""
 
     words: Word
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class IncludeLine:
+class IncludeLine(Statement):
     """``include "FILE"``."""
 
     file: Word
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class PartLine:
+class PartLine(Statement):
     """``KIND NAME …``."""
 
     kind: Word
     name: Word
     items: tuple[Said | Given, ...]
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,47 +281,40 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True)
-class ContinuationLine:
+class ContinuationLine(Line):
     """An indented line that goes on with the path above it."""
 
     links: tuple[Link, ...]
     points: tuple[Word, ...]
-    at: Position
 
 
 @dataclass(frozen=True, slots=True)
-class PathLine:
+class PathLine(Statement):
     """Points and the links between them; a point ``?`` is a stretch that the diagram does not show."""
 
     points: tuple[Word, ...]
     links: tuple[Link, ...]
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class VariantLine:
+class VariantLine(Statement):
     """``variant NAME``; its paths are under it."""
 
     name: Word
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class StateLine:
+class StateLine(Statement):
     """``settings``: what each named part is or has; a word for a switch or generator, an amount for a sensor."""
 
     name: Word
     settings: tuple[tuple[Word, Word | Amount], ...]
     times: tuple[Given, ...]
     helper: bool
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class StageLine:
+class StageLine(Statement):
     """``good`` and ``bad`` are the two numbers with their unit as written, or None."""
 
     name: Word
@@ -317,45 +322,37 @@ class StageLine:
     good: Amount | None
     bad: Amount | None
     states: tuple[Word, ...]
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class ReachLine:
+class ReachLine(Statement):
     """``reach NAME N min ["WORDS"]``."""
 
     name: Word
     minutes: Amount
     words: Word | None
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class SuspectLine:
+class SuspectLine(Statement):
     """``suspect NAME xN ["WORDS"]``."""
 
     name: Word
     factor: Amount
     words: Word | None
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class TerminatorLine:
+class TerminatorLine(Statement):
     """``terminator OHM at PART [on BUS]``."""
 
     ohms: Amount
     part: Word
     bus: Word | None
-    at: Position
-    under: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeLine:
+class GaugeLine(Statement):
     """``gauge NAME QUANTITY at PLACE [xRATIO] [within ERROR] ["WORDS"]``; the error has its unit as written."""
 
     name: Word
@@ -364,37 +361,6 @@ class GaugeLine:
     ratio: Amount | None
     error: Amount | None
     words: Word | None
-    at: Position
-    under: tuple[Line, ...] = ()
-
-
-Statement = (
-    TitleLine
-    | IncludeLine
-    | PartLine
-    | PathLine
-    | VariantLine
-    | StateLine
-    | StageLine
-    | ReachLine
-    | SuspectLine
-    | TerminatorLine
-    | GaugeLine
-)
-
-Line = (
-    Statement
-    | BehaviourLine
-    | TagLine
-    | JoinsLine
-    | ParksLine
-    | DriftsLine
-    | ContinuationLine
-    | NeedsLine
-    | FailsLine
-    | StandInLine
-    | WithinLine
-)
 
 
 @dataclass(frozen=True, slots=True)
