@@ -23,7 +23,7 @@ def to_row(record: Any) -> dict[str, Any]:
 
 
 def _flat(record_type: type, record: Any) -> Iterator[tuple[str, Any]]:
-    for name, inner in _shape(record_type).items():
+    for name, inner in shape(record_type).items():
         value = None if record is None else getattr(record, name)
         if inner is None:
             yield name, value
@@ -35,7 +35,7 @@ def from_row(record_type: Callable[..., R], row: Mapping[Any, Any], prefix: str 
     """The record of a row; a record inside it of which every column is NULL is None."""
     values = {
         name: _value(inner, row, prefix + name)
-        for name, inner in _shape(record_type).items()
+        for name, inner in shape(record_type).items()
         # of what the row does not say (the links of an entry) the field keeps its default
         if inner is not None or prefix + name in row
     }
@@ -50,7 +50,7 @@ def _value(inner: type | None, row: Mapping[Any, Any], name: str) -> Any:
 
 
 @cache
-def _shape(record_type: Any) -> dict[str, type | None]:
+def shape(record_type: Any) -> dict[str, type | None]:
     """Field name -> the record type that it holds, or None for a plain value."""
     hints = get_type_hints(record_type)
     return {field.name: _record_in(hints[field.name]) for field in fields(record_type)}

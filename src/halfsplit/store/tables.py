@@ -1,4 +1,4 @@
-"""The tables, one for each list of records in `records.py`. Column names are the records' field names.
+"""The tables, one for each list of records in `records.py`, made from the records' fields.
 
 What a record holds inside another (a complaint inside an intake) is flattened: `complaint_text`. Every table
 of a job has `job_id`; a change of a job takes the next number from its row in `jobs`, which also puts
@@ -6,7 +6,11 @@ concurrent writers in order. `KEPT` names the tables that triggers keep from bei
 every program that opens the database.
 """
 
-from typing import Any, get_args
+from collections.abc import Iterator
+from datetime import datetime
+from decimal import Decimal
+from types import NoneType
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from sqlalchemy import (
     BigInteger,
@@ -27,6 +31,7 @@ from sqlalchemy import (
 
 from halfsplit.store import records
 from halfsplit.store.columns import Amount, Json, Moment
+from halfsplit.store.rows import shape
 
 metadata = MetaData(
     naming_convention={
@@ -38,124 +43,109 @@ metadata = MetaData(
     }
 )
 
-IDENTIFIER = 100
-LINE = 300
-PARAGRAPHS = 20_000
-NOTATION = 1_000_000
 PAYLOAD = 300_000
 DOCUMENT = 5_000_000
+
+LINE = String(300)
+IDENTIFIER = String(100)
+"""Never empty where it is needed."""
+PARAGRAPHS = String(20_000)
+NOTATION = String(1_000_000)
+TYPES: dict[type, Any] = {
+    str: LINE,
+    int: Integer,
+    float: Float,
+    bool: Boolean,
+    Decimal: Amount,
+    datetime: Moment,
+}
+"""Type of a field -> that of its column, where the table says nothing else."""
 
 _NUMBER = BigInteger().with_variant(Integer, "sqlite")  # SQLite counts up by itself only in an INTEGER key
 
 
-def _identifier(name: str, **options: Any) -> Column[Any]:
-    return Column(name, String(IDENTIFIER), nullable=False, info={"filled": True}, **options)
+def _columns(
+    record: type, key: str = "", prefix: str = "", /, *, nullable: bool = False, **own: Any
+) -> Iterator[Column[Any]]:
+    """A column for each field of a record, by the field's type; what may be None may be NULL.
+
+    `own`: columns (or their types) that are otherwise, None for a field without one.
+    """
+    hints = get_type_hints(record)
+    for field, inner in shape(record).items():
+        name, kinds = prefix + field, get_args(hints[field]) or (hints[field],)
+        optional = nullable or NoneType in kinds
+        if inner is not None and name not in own:
+            yield from _columns(inner, "", f"{name}_", nullable=optional, **own)
+        elif isinstance(own.get(name), Column):
+            yield own[name]
+        elif get_origin(hints[field]) is Literal:
+            yield _choice(name, kinds)
+        elif own.get(name, record) is not None:
+            kind = own[name] if name in own else TYPES[kinds[0]]
+            filled = {"filled": True} if kind is IDENTIFIER and not optional else {}
+            yield Column(name, kind, primary_key=name == key, nullable=optional, info=filled)
 
 
-def _line(name: str) -> Column[Any]:
-    return Column(name, String(LINE), nullable=False)
-
-
-def _paragraphs(name: str) -> Column[Any]:
-    return Column(name, String(PARAGRAPHS), nullable=False)
-
-
-def _moment(name: str, *, nullable: bool = False) -> Column[Any]:
-    return Column(name, Moment, nullable=nullable)
-
-
-def _yes_no(name: str, *, nullable: bool = False) -> Column[Any]:
-    return Column(name, Boolean, nullable=nullable)
-
-
-def _choice(name: str, choices: Any) -> Column[Any]:
-    words = get_args(choices)
+def _choice(name: str, words: tuple[str, ...]) -> Column[Any]:
     listed = ", ".join(f"'{word}'" for word in words)
     check = CheckConstraint(f"{name} IN ({listed})", name=name)
     return Column(name, String(20), check, nullable=False, info={"choices": words})
 
 
-def _sequence() -> Column[Any]:
-    return Column("sequence", Integer, nullable=False)
-
-
-def _job_id(**options: Any) -> Column[Any]:
-    return Column("job_id", ForeignKey("jobs.job_id"), nullable=False, **options)
+def _identifier(name: str, **options: Any) -> Column[Any]:
+    return Column(name, IDENTIFIER, nullable=False, info={"filled": True}, **options)
 
 
 def _job_table(name: str, *parts: Any) -> Table:
     """A list within a job, without SQLite's hidden row number, by which a row could be replaced."""
-    return Table(name, metadata, _job_id(primary_key=True), *parts, sqlite_with_rowid=False)
+    job_id = Column("job_id", ForeignKey("jobs.job_id"), nullable=False, primary_key=True)
+    return Table(name, metadata, job_id, *parts, sqlite_with_rowid=False)
 
 
 jobs = Table(
     "jobs",
     metadata,
-    _identifier("job_id", primary_key=True),
-    Column("number", Integer, nullable=False, unique=True),
-    _choice("state", records.JobState),
-    _moment("opened_at"),
-    _line("opened_by"),
-    _moment("changed_at"),
-    Column("last_change", Integer, nullable=False),
-    Column("intake_version", Integer, nullable=False),
-    Column("circuit_version", Integer, nullable=False),
-    Column("customer_name", String(LINE)),
-    Column("customer_phone", String(LINE)),
-    Column("customer_email", String(LINE)),
-    Column("customer_address", String(PARAGRAPHS)),
+    *_columns(
+        records.Job,
+        "job_id",
+        job_id=IDENTIFIER,
+        number=Column("number", Integer, nullable=False, unique=True),
+        customer_address=PARAGRAPHS,
+        intake=None,
+        closing=None,
+    ),
     Column("search", Text, nullable=False),
     Index(None, "changed_at"),
 )
 
 intakes = _job_table(
     "intakes",
-    Column("version", Integer, primary_key=True),
-    _sequence(),
-    _line("who"),
-    _moment("at"),
-    _paragraphs("complaint_text"),
-    _paragraphs("complaint_when"),
-    _choice("complaint_how_often", records.HowOften),
-    _line("vehicle_vin"),
-    _line("vehicle_description"),
-    _line("vehicle_registration"),
-    Column("vehicle_odometer", Integer),
-    _choice("vehicle_odometer_unit", records.Vehicle.__annotations__["odometer_unit"]),
-    Column("battery_volts", Float),
-    Column("battery_celsius", Float),
-    Column("battery_type", String(LINE)),
-    _yes_no("battery_rested", nullable=True),
-    Column("earlier_work", Json(tuple[records.EarlierWork, ...], PAYLOAD), nullable=False),
-    Column("settings_instruments", Json(tuple[str, ...], PAYLOAD), nullable=False),
-    _yes_no("settings_intermittent"),
-    Column("settings_seed", BigInteger, nullable=False),
-    _line("settings_currency"),
-    Column("settings_hourly_rate", Amount),
+    *_columns(records.IntakeVersion, "version", intake=None),
+    *_columns(
+        records.Intake,
+        complaint_text=PARAGRAPHS,
+        complaint_when=PARAGRAPHS,
+        earlier_work=Json(tuple[records.EarlierWork, ...], PAYLOAD),
+        settings_instruments=Json(tuple[str, ...], PAYLOAD),
+        settings_seed=BigInteger,
+    ),
 )
 
-circuits = _job_table(
-    "circuits",
-    Column("version", Integer, primary_key=True),
-    _sequence(),
-    Column("text", String(NOTATION), nullable=False),
-    _line("who"),
-    _moment("at"),
-)
+circuits = _job_table("circuits", *_columns(records.CircuitVersion, "version", text=NOTATION))
 
 evidence = _job_table(
     "evidence",
-    _identifier("entry_id", primary_key=True),
-    _sequence(),
-    _identifier("kind"),
-    Column("payload", Json(dict[str, Any], PAYLOAD), nullable=False),
-    _moment("at"),
-    _line("who"),
-    _choice("present", records.Present),
-    _line("instrument"),
-    _line("serial"),
-    Column("strikes", String(IDENTIFIER)),
-    _paragraphs("reason"),
+    *_columns(
+        records.EvidenceEntry,
+        "entry_id",
+        entry_id=IDENTIFIER,
+        kind=IDENTIFIER,
+        payload=Json(dict[str, Any], PAYLOAD),
+        strikes=IDENTIFIER,
+        reason=PARAGRAPHS,
+        attachments=None,
+    ),
     UniqueConstraint("job_id", "sequence"),
     ForeignKeyConstraint(["job_id", "strikes"], ["evidence.job_id", "evidence.entry_id"]),
     CheckConstraint("(kind = 'strike') = (strikes IS NOT NULL)", name="strikes"),
@@ -164,15 +154,9 @@ evidence = _job_table(
 
 attachments = _job_table(
     "attachments",
-    _identifier("attachment_id", primary_key=True),
-    _sequence(),
-    _choice("kind", records.AttachmentKind),
-    _line("name"),
-    _line("media_type"),
-    Column("size", BigInteger, nullable=False),
-    Column("sha256", String(64), nullable=False),
-    _moment("at"),
-    _line("who"),
+    *_columns(
+        records.Attachment, "attachment_id", attachment_id=IDENTIFIER, size=BigInteger, sha256=String(64)
+    ),
 )
 
 entry_attachments = _job_table(
@@ -185,70 +169,37 @@ entry_attachments = _job_table(
 )
 
 steps = _job_table(
-    "steps",
-    _identifier("step_id", primary_key=True),
-    _sequence(),
-    _paragraphs("what"),
-    _line("who"),
-    Column("minutes", Float),
-    _moment("started_at", nullable=True),
-    _moment("stopped_at", nullable=True),
-    Column("entry_id", String(IDENTIFIER)),
-    _yes_no("withdrawn"),
+    "steps", *_columns(records.Step, "step_id", step_id=IDENTIFIER, what=PARAGRAPHS, entry_id=IDENTIFIER)
 )
 
-parts = _job_table(
-    "parts",
-    _identifier("part_id", primary_key=True),
-    _sequence(),
-    _line("name"),
-    Column("price", Amount, nullable=False),
-    Column("quantity", Amount, nullable=False),
-    _choice("use", records.PartUse),
-    _line("part_number"),
-    _line("serial"),
-    _yes_no("old_part_kept"),
-    _yes_no("withdrawn"),
-)
+parts = _job_table("parts", *_columns(records.PartUsed, "part_id", part_id=IDENTIFIER))
 
 authorisations = _job_table(
     "authorisations",
-    _identifier("authorisation_id", primary_key=True),
-    _sequence(),
-    Column("amount", Amount, nullable=False),
-    _line("currency"),
-    _line("by_whom"),
-    _line("how"),
-    _moment("at"),
-    _line("who"),
+    *_columns(records.Authorisation, "authorisation_id", authorisation_id=IDENTIFIER),
 )
 
 shown_results = _job_table(
     "shown_results",
-    Column("sequence", Integer, primary_key=True),
-    _identifier("what"),
-    Column("document", Json(dict[str, Any], DOCUMENT), nullable=False),
-    _identifier("engine_version"),
-    Column("after", Integer, nullable=False),
-    _line("who"),
-    _moment("at"),
+    *_columns(
+        records.ShownResult,
+        "sequence",
+        what=IDENTIFIER,
+        document=Json(dict[str, Any], DOCUMENT),
+        engine_version=IDENTIFIER,
+    ),
 )
 
 closings = _job_table(
     "closings",
-    Column("sequence", Integer, primary_key=True),
-    _paragraphs("complaint"),
-    _paragraphs("cause"),
-    _paragraphs("correction"),
-    _line("who"),
-    _moment("at"),
+    *_columns(records.Closing, "sequence", complaint=PARAGRAPHS, cause=PARAGRAPHS, correction=PARAGRAPHS),
 )
 
 # What a closed job taught, so that it is worked out once; never truth, and no part of the job's record.
 lessons = Table(
     "lessons",
     metadata,
-    _job_id(primary_key=True),
+    Column("job_id", ForeignKey("jobs.job_id"), nullable=False, primary_key=True),
     _identifier("engine_version"),
     Column("after", Integer, nullable=False),
     Column("document", Json(dict[str, Any], PAYLOAD), nullable=False),
@@ -258,13 +209,12 @@ lessons = Table(
 audit = Table(
     "audit",
     metadata,
-    Column("number", _NUMBER, primary_key=True, autoincrement=True),
-    Column("job_id", ForeignKey("jobs.job_id")),
-    Column("sequence", Integer),
-    _identifier("what"),
-    _line("ref"),
-    _line("who"),
-    _moment("at"),
+    *_columns(
+        records.AuditEntry,
+        number=Column("number", _NUMBER, primary_key=True, autoincrement=True),
+        job_id=Column("job_id", ForeignKey("jobs.job_id")),
+        what=IDENTIFIER,
+    ),
     UniqueConstraint("job_id", "sequence"),
     sqlite_autoincrement=True,
 )
@@ -273,43 +223,37 @@ workshop = Table(
     "workshop",
     metadata,
     Column("id", Integer, CheckConstraint("id = 1", name="one_row"), primary_key=True, autoincrement=False),
-    _line("name"),
-    _paragraphs("address"),
-    _paragraphs("contact"),
-    Column("currency", String(3), nullable=False),
-    Column("hourly_rate", Amount),
+    *_columns(
+        records.Workshop,
+        address=PARAGRAPHS,
+        contact=PARAGRAPHS,
+        currency=String(3),
+        serials=PARAGRAPHS,
+        adapters=PARAGRAPHS,
+    ),
     Column("last_job_number", Integer, nullable=False),
-    _paragraphs("serials"),
-    _paragraphs("adapters"),
 )
 
 users = Table(
     "users",
     metadata,
     _identifier("folded_name", primary_key=True),
-    _identifier("name"),
-    _line("password_hash"),
-    _choice("role", records.Role),
-    _moment("created_at"),
-    _yes_no("disabled"),
+    *_columns(records.User, name=IDENTIFIER),
 )
 
 sessions = Table(
     "sessions",
     metadata,
-    _identifier("token_hash", primary_key=True),
+    *_columns(records.Session, "token_hash", token_hash=IDENTIFIER, user=None),
     Column("folded_name", ForeignKey("users.folded_name"), nullable=False, index=True),
-    _line("csrf_secret"),
-    _moment("created_at"),
-    _moment("expires_at"),
 )
 
 failed_logins = Table(
     "failed_logins",
     metadata,
     Column("number", _NUMBER, primary_key=True, autoincrement=True),
-    _line("origin"),
-    _moment("at"),
+    Column("origin", LINE, nullable=False),
+    Column("at", Moment, nullable=False),
     Index(None, "origin", "at"),
 )
 
@@ -317,31 +261,22 @@ owner_links = Table(
     "owner_links",
     metadata,
     _identifier("token_hash", primary_key=True),
-    _moment("expires_at"),
-    _moment("used_at", nullable=True),
+    Column("expires_at", Moment, nullable=False),
+    Column("used_at", Moment),
 )
 
 # Exercises of practice: a person's, and of no job.
 practices = Table(
     "practices",
     metadata,
-    _identifier("practice_id", primary_key=True),
-    _line("person"),
-    _line("title"),
-    Column("circuit", String(NOTATION), nullable=False),
-    _line("difficulty"),
-    Column("seed", BigInteger, nullable=False),
-    _moment("begun_at"),
-    _moment("ended_at", nullable=True),
-    Column("version", Integer, nullable=False),
-    Column("record", Json(dict[str, Any], DOCUMENT), nullable=False),
-    _yes_no("solved"),
-    Column("points", Integer),
-    Column("minutes", Float, nullable=False),
-    Column("tests", Integer, nullable=False),
-    Column("hints", Integer, nullable=False),
-    Column("wrong", Integer, nullable=False),
-    Column("best_minutes", Float),
+    *_columns(
+        records.Practice,
+        "practice_id",
+        practice_id=IDENTIFIER,
+        circuit=NOTATION,
+        seed=BigInteger,
+        record=Json(dict[str, Any], DOCUMENT),
+    ),
     Index(None, "person", "begun_at"),
 )
 
