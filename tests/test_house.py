@@ -40,7 +40,7 @@ MAY_IMPORT = {
     "harness": FOUNDATION | {"circuit", "notation"},
     "diagnosis": FOUNDATION | {"circuit"},
     "practice": FOUNDATION | {"circuit", "diagnosis"},
-    "report": FOUNDATION | {"circuit", "diagnosis"},
+    "report": FOUNDATION | {"store"},
     "capture": FOUNDATION,
     "scan": FOUNDATION,
     "drain": FOUNDATION,

@@ -1,7 +1,7 @@
 """An invented job, filled to the brim: what every report is looked at with."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import cache
 from io import BytesIO
@@ -11,24 +11,18 @@ from PIL import Image, ImageDraw
 from halfsplit import Circuit
 from halfsplit.drawing import draw
 from halfsplit.notation.demos import demo
-from halfsplit.report import (
-    CheckView,
-    ComplaintView,
-    CustomerView,
-    EarlierWorkView,
-    FindingView,
-    JobView,
-    LimitView,
-    MoneyView,
-    PartView,
-    PhotoView,
-    ShopView,
-    StepView,
-    SuspectView,
-    VehicleView,
-    WorkView,
-)
+from halfsplit.report import CheckView, Costs, FindingView, JobView, PhotoView, StepView, SuspectView
 from halfsplit.report.signals import BranchLine, ChangeLine, CodeLine, CodesView, DrainReport, ScanView
+from halfsplit.store import (
+    Authorisation,
+    Complaint,
+    Customer,
+    EarlierWork,
+    PartUsed,
+    Step,
+    Vehicle,
+    Workshop,
+)
 
 CODES = CodesView(
     scans=(
@@ -107,22 +101,20 @@ def sample(*, drawing: bool = False) -> JobView:
         opened="24 Nov 2026 09:31",
         closed="24 Nov 2026 15:40",
         state="closed",
-        shop=ShopView(
+        shop=Workshop(
             name="Fennmoor Autoelectrics",
             address="Millrace 4, Fennmoor",
             contact="0555 0100 · desk@fennmoor.example",
         ),
-        customer=CustomerView(
-            name="Harbour Bakery, Mr Okonjo", phone="0555 0142", address="Quay 9, Fennmoor"
-        ),
-        vehicle=VehicleView(
+        customer=Customer(name="Harbour Bakery, Mr Okonjo", phone="0555 0142", address="Quay 9, Fennmoor"),
+        vehicle=Vehicle(
             description="Panel van, 2.5 t",
             registration="FM 20 BAK",
             vin="ZZZ00DEM0A0127001",
-            odometer="148,200 km",
+            odometer=148_200,
         ),
-        complaint=ComplaintView(
-            words="Since the body shop had it, the right tail lamp is dim, and when I brake, other "
+        complaint=Complaint(
+            text="Since the body shop had it, the right tail lamp is dim, and when I brake, other "
             "lamps back there light up too.",
             when="every evening, wet or dry",
             how_often="always",
@@ -130,13 +122,15 @@ def sample(*, drawing: bool = False) -> JobView:
         battery="12.62 V, 11 °C, AGM, rested overnight",
         arrival_codes=("A4 trailer unit: none", "A1 body unit: tail lamp right, circuit range (stored)"),
         earlier_work=(
-            EarlierWorkView(
+            EarlierWork(
                 what="right rear corner replaced and painted",
-                on="3 Nov 2026",
+                on=date(2026, 11, 3),
                 by="a body shop",
                 touched=("E5", "X40"),
             ),
-            EarlierWorkView(what="brake lamp replaced", on="10 Nov 2026", by="the customer", touched=("H2",)),
+            EarlierWork(
+                what="brake lamp replaced", on=date(2026, 11, 10), by="the customer", touched=("H2",)
+            ),
         ),
         steps=(
             StepView(
@@ -239,12 +233,13 @@ def sample(*, drawing: bool = False) -> JobView:
         unplugged=("X40", "side trim of the load space"),
         refitted=("X40", "side trim of the load space"),
         work=(
-            WorkView(what="Diagnosis", who="Ines", minutes=34),
-            WorkView(what="Repair and second look", who="Ines", minutes=26),
+            Step(step_id="s1", what="Diagnosis", who="Ines", minutes=34),
+            Step(step_id="s2", what="Repair and second look", who="Ines", minutes=26),
         ),
         parts=(
-            PartView(name="Ring terminal M6", number="RT-6-25", price=Decimal("1.20")),
-            PartView(
+            PartUsed(part_id="p1", name="Ring terminal M6", part_number="RT-6-25", price=Decimal("1.20")),
+            PartUsed(
+                part_id="p2",
                 name="Ground bolt M6 with serrated flange",
                 price=Decimal("2.40"),
                 serial="lot 0815",
@@ -252,9 +247,16 @@ def sample(*, drawing: bool = False) -> JobView:
             ),
         ),
         limits=(
-            LimitView(amount=Decimal(150), by_whom="Mr Okonjo", at="24 Nov 2026 09:35", how="by telephone"),
+            Authorisation(
+                authorisation_id="a1",
+                amount=Decimal(150),
+                by_whom="Mr Okonjo",
+                at=datetime(2026, 11, 24, 9, 35, tzinfo=UTC),
+                who="Ines",
+                how="by telephone",
+            ),
         ),
-        money=MoneyView(
+        money=Costs(
             currency="EUR",
             rate=Decimal(96),
             minutes=60,
@@ -262,7 +264,9 @@ def sample(*, drawing: bool = False) -> JobView:
             parts=Decimal("3.60"),
             total=Decimal("99.60"),
             on_suspicion=Decimal("214.00"),
-            on_suspicion_parts=("right rear lamp unit",),
+            lines=(
+                PartUsed(part_id="p3", name="right rear lamp unit", price=Decimal(214), use="on suspicion"),
+            ),
         ),
         codes=CODES,
         drain=DRAIN,

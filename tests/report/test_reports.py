@@ -17,9 +17,8 @@ from pypdf import PdfReader
 
 from halfsplit.report import (
     CheckView,
+    Costs,
     JobView,
-    MoneyView,
-    PartView,
     PhotoView,
     StepView,
     customer_pdf,
@@ -27,6 +26,7 @@ from halfsplit.report import (
 )
 from halfsplit.report.pictures import LONGEST_SIDE, drawing_bytes, is_wide, photo_bytes
 from halfsplit.report.words import printable
+from halfsplit.store import PartUsed
 from tests.report.sample import picture, sample
 
 BOTH = pytest.mark.parametrize("made", [customer_pdf, workshop_pdf])
@@ -319,8 +319,8 @@ def test_a_wide_drawing_lies_on_its_side():
 
 
 def test_sums_are_printed_to_the_cent():
-    part = PartView(name="terminal", price=Decimal("0.335"), quantity=Decimal(3))
-    money = MoneyView(currency="EUR", total=Decimal("12345.6"))
+    part = PartUsed(part_id="p", name="terminal", price=Decimal("0.335"), quantity=Decimal(3))
+    money = Costs(currency="EUR", total=Decimal("12345.6"))
     text = text_of(workshop_pdf(replace(sample(), parts=(part,), money=money)))
     assert "12,345.60 EUR" in text
     assert "1.00" in text or "1.01" in text

@@ -38,8 +38,8 @@ def test_the_record_tells_what_is_disputed(told):
     assert all(step.allowed and step.allowed_source for step in measured)
     assert all(step.photos for step in measured if step.decisive and step.phase == "search")
     assert all(step.minutes for step in told.steps if step.phase == "search" and step.instrument)
-    assert told.complaint.words.startswith("Since the body shop had it")
-    assert told.vehicle.odometer == "148,200 km"
+    assert told.complaint.text.startswith("Since the body shop had it")
+    assert told.vehicle.driven == "148,200 km"
     assert [(limit.amount, limit.by_whom, limit.how) for limit in told.limits] == [
         (200, "R. Ostermann", "telephone")
     ]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
+from typing import get_args
 
 from halfsplit.errors import InputError
-from halfsplit.job.views import Costs
-from halfsplit.store import Job, JobStore, PartUsed
+from halfsplit.report import Costs
+from halfsplit.store import Job, JobStore, PartUse, PartUsed
 
 CENT = Decimal("0.01")
 LARGEST_SUM = Decimal(10_000_000)
@@ -20,31 +22,29 @@ def costs_of(store: JobStore, job: Job) -> Costs:
     steps = tuple(step for step in store.steps(job.job_id) if not step.withdrawn)
     lines = tuple(part for part in store.parts(job.job_id) if not part.withdrawn)
     minutes = sum(step.minutes or 0.0 for step in steps)
-    parts = sum((part.price * part.quantity for part in lines if part.use == "fitted"), Decimal(0))
+    sums = {use: _sum(part for part in lines if part.use == use) for use in get_args(PartUse)}
     work = None if rate is None else money(rate * Decimal(str(minutes)) / 60)
-    limits = store.authorisations(job.job_id)
-    total = None if work is None else money(work + parts)
-    limit = limits[-1] if limits else None
-    over = limit is not None and total is not None and total > limit.amount
+    total = None if work is None else money(work + sums["fitted"])
+    limit = next(reversed(store.authorisations(job.job_id)), None)
+    planned = total is not None and any(part.use == "estimate" for part in lines)
     return Costs(
-        minutes,
-        rate,
-        settings.currency or workshop.currency,
-        work,
-        money(parts),
-        total,
-        limit,
-        steps,
-        lines,
-        over,
-        _estimate(total, lines),
-        on_suspicion(lines),
+        currency=settings.currency or workshop.currency,
+        rate=rate,
+        minutes=minutes,
+        work=work,
+        parts=sums["fitted"],
+        total=total,
+        limit=limit,
+        over=limit is not None and total is not None and total > limit.amount,
+        steps=steps,
+        lines=lines,
+        estimate=money((total or 0) + sums["estimate"]) if planned else None,
+        on_suspicion=sums["on suspicion"],
     )
 
 
-def _estimate(total: Decimal | None, lines: tuple[PartUsed, ...]) -> Decimal | None:
-    planned = [part.price * part.quantity for part in lines if part.use == "estimate"]
-    return money(total + sum(planned, Decimal(0))) if planned and total is not None else None
+def _sum(parts: Iterable[PartUsed]) -> Decimal:
+    return money(sum((part.price * part.quantity for part in parts), Decimal(0)))
 
 
 def money(amount: Decimal) -> Decimal:
@@ -54,13 +54,6 @@ def money(amount: Decimal) -> Decimal:
     Decimal('12.35')
     """
     return amount.quantize(CENT, ROUND_HALF_UP)
-
-
-def on_suspicion(lines: tuple[PartUsed, ...]) -> Decimal:
-    """What the parts named 'on suspicion' would have cost."""
-    return money(
-        sum((part.price * part.quantity for part in lines if part.use == "on suspicion"), Decimal(0))
-    )
 
 
 def read_money(text: str, where: str) -> Decimal:

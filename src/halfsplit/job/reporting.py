@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
 from importlib.util import find_spec
 
 import halfsplit
@@ -12,7 +11,6 @@ from halfsplit.drawing import Overlays, paint_plan, plan
 from halfsplit.errors import HalfsplitError, MissingProgramError
 from halfsplit.job import apart, judging
 from halfsplit.job.bench import bench_view, same_place
-from halfsplit.job.costs import on_suspicion
 from halfsplit.job.entry_words import state_word
 from halfsplit.job.kinds import entry_words
 from halfsplit.job.memory import Bench
@@ -24,9 +22,9 @@ from halfsplit.job.signal_reports import arrival_codes, codes_view, drain_report
 from halfsplit.job.tests import lead_words
 from halfsplit.job.views import BenchView, Check, EvidenceLine
 from halfsplit.report.view import Phase
-from halfsplit.store import EvidenceEntry, Job, JobStore, PartUsed, struck_ids
+from halfsplit.report.words import day, moment  # noqa: F401 - the page tells days so too
+from halfsplit.store import BatteryReading, Customer, EvidenceEntry, JobStore, struck_ids
 
-HOW_OFTEN = {"always": "always", "intermittent": "now and then", "unknown": ""}
 PHASES: dict[str, Phase] = {"complaint": "arrival", "code": "arrival", "repair": "after repair"}
 
 
@@ -55,25 +53,20 @@ def job_view(job: OpenJob) -> report.JobView:
     """A job as its reports print it."""
     view = bench_view(job)
     with job.bench() as bench:
-        record, shop = bench.job, job.store.workshop()
+        record, circuit = bench.job, bench.circuit
         steps = tuple(_steps(job.store, bench, view))
-        circuit = bench.circuit
         return report.JobView(
             number=str(record.number),
             as_of=record.changed_at,
-            opened=_moment(record.opened_at),
+            opened=moment(record.opened_at),
             state=record.state,
-            closed=_moment(record.closing.at) if record.closing else "",
-            shop=report.ShopView(name=shop.name, address=shop.address, contact=shop.contact),
-            customer=_customer(record),
-            vehicle=_vehicle(record),
-            battery=_battery(record),
-            earlier_work=_earlier(record),
-            complaint=report.ComplaintView(
-                words=record.intake.complaint.text,
-                when=record.intake.complaint.when,
-                how_often=HOW_OFTEN[record.intake.complaint.how_often],
-            ),
+            closed=moment(record.closing.at) if record.closing else "",
+            shop=job.store.workshop(),
+            customer=record.customer or Customer(),
+            vehicle=record.intake.vehicle,
+            battery=_battery(record.intake.battery),
+            earlier_work=record.intake.earlier_work,
+            complaint=record.intake.complaint,
             arrival_codes=arrival_codes(job)
             or tuple(line.words for line in view.evidence if line.kind == "code" and not line.struck),
             steps=steps,
@@ -82,21 +75,10 @@ def job_view(job: OpenJob) -> report.JobView:
             checks=tuple(_check(bench, check) for check in view.checks),
             unplugged=tuple(apart.apart_words(what, circuit) for what in apart.taken_apart(bench.entries)),
             refitted=tuple(apart.apart_words(what, circuit) for what in apart.put_back(bench.entries)),
-            work=tuple(
-                report.WorkView(what=step.what, who=step.who, minutes=step.minutes)
-                for step in view.costs.steps
-            ),
-            parts=tuple(_part(line) for line in view.costs.lines if line.use == "fitted"),
-            limits=tuple(
-                report.LimitView(
-                    amount=authorisation.amount,
-                    by_whom=authorisation.by_whom,
-                    at=_moment(authorisation.at),
-                    how=authorisation.how,
-                )
-                for authorisation in job.store.authorisations(job.job_id)
-            ),
-            money=_money(view),
+            work=view.costs.steps,
+            parts=view.costs.used("fitted"),
+            limits=job.store.authorisations(job.job_id),
+            money=view.costs,
             suspects=tuple(_suspects(view)),
             codes=codes_view(job),
             drain=drain_report(job),
@@ -107,49 +89,12 @@ def job_view(job: OpenJob) -> report.JobView:
         )
 
 
-def _moment(at: datetime) -> str:
-    local = at.astimezone()
-    return f"{local.day} {local:%b %Y %H:%M}"
-
-
-def _customer(job: Job) -> report.CustomerView:
-    who = job.customer
-    if who is None:
-        return report.CustomerView()
-    return report.CustomerView(name=who.name, phone=who.phone, email=who.email, address=who.address)
-
-
-def _vehicle(job: Job) -> report.VehicleView:
-    vehicle = job.intake.vehicle
-    odometer = "" if vehicle.odometer is None else f"{vehicle.odometer:,} {vehicle.odometer_unit}"
-    return report.VehicleView(
-        description=vehicle.description, registration=vehicle.registration, vin=vehicle.vin, odometer=odometer
-    )
-
-
-def _battery(job: Job) -> str:
-    read = job.intake.battery
+def _battery(read: BatteryReading | None) -> str:
     if read is None:
         return ""
-    words = (
-        f"{read.volts:.2f} V",
-        "" if read.celsius is None else f"{read.celsius:g} °C",
-        read.type,
-        "rested for hours" if read.rested else "",
-    )
-    return ", ".join(word for word in words if word)
-
-
-def _earlier(job: Job) -> tuple[report.EarlierWorkView, ...]:
-    return tuple(
-        report.EarlierWorkView(
-            what=work.what,
-            on=f"{work.on.day} {work.on:%b %Y}" if work.on else "",
-            by=work.by,
-            touched=work.touched,
-        )
-        for work in job.intake.earlier_work
-    )
+    celsius = "" if read.celsius is None else f"{read.celsius:g} °C"
+    rested = "rested for hours" if read.rested else ""
+    return ", ".join(word for word in (f"{read.volts:.2f} V", celsius, read.type, rested) if word)
 
 
 def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.StepView]:
@@ -164,7 +109,7 @@ def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.St
             red, black = _leads(entry, bench)
             plain, plain_reading, plain_allowed = judging.plain_of(bench, entry)
             yield report.StepView(
-                at=_moment(entry.at),
+                at=moment(entry.at),
                 who=entry.who,
                 what=words,
                 reading=value,
@@ -252,32 +197,6 @@ def _symptoms(bench: Bench) -> Iterator[str]:
         if wrong and entry.entry_id not in after | struck:
             what, seen, _ = judging.plain_of(bench, entry)
             yield f"{what}: {seen}"
-
-
-def _part(part: PartUsed) -> report.PartView:
-    return report.PartView(
-        name=part.name,
-        price=part.price,
-        quantity=part.quantity,
-        number=part.part_number,
-        serial=part.serial,
-        old_part_kept=part.old_part_kept,
-    )
-
-
-def _money(view: BenchView) -> report.MoneyView:
-    costs = view.costs
-    tried = tuple(line.name for line in costs.lines if line.use == "on suspicion")
-    return report.MoneyView(
-        currency=costs.currency,
-        rate=costs.rate,
-        minutes=costs.minutes,
-        work=costs.work,
-        parts=costs.parts,
-        total=costs.total,
-        on_suspicion_parts=tried,
-        on_suspicion=on_suspicion(costs.lines) if tried else None,
-    )
 
 
 def _suspects(view: BenchView) -> Iterator[report.SuspectView]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
 
 from halfsplit.job.drain_branches import BranchRow
 from halfsplit.job.drains import drain_view
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scans import MOMENTS, KeptReport, kept_reports, side_by_side
 from halfsplit.report.signals import BranchLine, ChangeLine, CodeLine, CodesView, DrainReport, ScanView
+from halfsplit.report.words import moment
 
 MOST_CODES = 120
 """Codes of one report that are printed; all of them stay with the job."""
@@ -19,7 +19,7 @@ def codes_view(job: OpenJob) -> CodesView:
     """The scan reports of a job, the arrival first, and what changed between the first and the last."""
     kept = sorted(kept_reports(job), key=lambda report: list(MOMENTS).index(report.moment))
     pair = side_by_side(job)
-    cleared = tuple(f"{_time(entry.at)}: {entry.payload['text']}" for entry in job.live("scan clear"))
+    cleared = tuple(f"{moment(entry.at)}: {entry.payload['text']}" for entry in job.live("scan clear"))
     scans = tuple(_scan(report) for report in kept)
     if pair is None:
         return CodesView(scans=scans, cleared=cleared)
@@ -66,7 +66,7 @@ def _scan(report: KeptReport) -> ScanView:
     more = f"{len(codes) - MOST_CODES} more codes are stored with the job." if len(codes) > MOST_CODES else ""
     return ScanView(
         title=MOMENTS[report.moment],
-        read=f"{report.name}, {report.source}, {_time(report.at)}, {report.who}",
+        read=f"{report.name}, {report.source}, {moment(report.at)}, {report.who}",
         codes=codes[:MOST_CODES],
         silent=report.silent,
         units=len(report.report.units),
@@ -81,11 +81,6 @@ def _codes(report: KeptReport) -> Iterator[CodeLine]:
             yield CodeLine(unit=unit.name, code=code.name, words=words, status=code.status_words)
 
 
-def _time(at: datetime) -> str:
-    local = at.astimezone()
-    return f"{local.day} {local:%b %Y %H:%M}"
-
-
 def drain_report(job: OpenJob) -> DrainReport:
     """The drain of a job by its latest log; empty where nothing was measured."""
     view = drain_view(job, standalone=True)
@@ -94,7 +89,7 @@ def drain_report(job: OpenJob) -> DrainReport:
     if figures is None and not measured:
         return DrainReport()
     return DrainReport(
-        log=f"{figures.log.name}, {_time(figures.log.at)}, {figures.log.who}" if figures else "",
+        log=f"{figures.log.name}, {moment(figures.log.at)}, {figures.log.who}" if figures else "",
         verdict=figures.verdict if figures else "",
         facts=figures.facts if figures else (),
         wakes=figures.wakes[:12] if figures else (),

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from decimal import Decimal
 from typing import Any, Literal
 
 from halfsplit.circuit.problems import Problem
 from halfsplit.notation.checked import Checked, check_text
-from halfsplit.store import Attachment, Authorisation, Job, PartUsed, Step
+from halfsplit.report import Costs
+from halfsplit.store import Attachment, Job
 
 CheckState = Literal["open", "good", "bad"]
 
@@ -156,28 +156,6 @@ class Check:
     place: Mapping[str, Any]
     unit: str
     words: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Costs:
-    """Time and money of a job. ``rate`` is None where nobody set one; then there are no sums. ``limit``: authorised.
-
-    ``estimate``: with the parts that are named as an estimate, None where none is. ``on_suspicion``: what those parts
-    would have cost.
-    """
-
-    minutes: float
-    rate: Decimal | None
-    currency: str
-    work: Decimal | None
-    parts: Decimal
-    total: Decimal | None
-    limit: Authorisation | None
-    steps: tuple[Step, ...]
-    lines: tuple[PartUsed, ...]
-    over: bool
-    estimate: Decimal | None = None
-    on_suspicion: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True)

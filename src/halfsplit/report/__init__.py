@@ -6,21 +6,5 @@
 
 from halfsplit.report.customer import customer_pdf, for_customer
 from halfsplit.report.plan import plan_pdf
-from halfsplit.report.view import (
-    CheckView,
-    ComplaintView,
-    CustomerView,
-    EarlierWorkView,
-    FindingView,
-    JobView,
-    LimitView,
-    MoneyView,
-    PartView,
-    PhotoView,
-    ShopView,
-    StepView,
-    SuspectView,
-    VehicleView,
-    WorkView,
-)
+from halfsplit.report.view import CheckView, Costs, FindingView, JobView, PhotoView, StepView, SuspectView
 from halfsplit.report.workshop import workshop_pdf

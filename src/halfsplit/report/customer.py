@@ -153,5 +153,5 @@ def _left_out(view: JobView, room: Room) -> bool:
         view.finding.declined,
         view.unplugged,
     )
-    texts = (view.complaint.words, view.finding.cause, view.finding.consequence, view.correction)
+    texts = (view.complaint.text, view.finding.cause, view.finding.consequence, view.correction)
     return any(len(rows) > room.entries for rows in lists) or any(len(text) > room.text for text in texts)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from halfsplit.report.pictures import photo_bytes
-from halfsplit.report.view import JobView, MoneyView, PartView, PhotoView
-from halfsplit.report.words import LONGEST, minutes, money, number, printable
+from halfsplit.report.view import Costs, JobView, PhotoView
+from halfsplit.report.words import LONGEST, day, minutes, moment, money, number, printable
+from halfsplit.store import Complaint, PartUsed, Vehicle
 
 
 class Album:
@@ -40,8 +41,8 @@ def plain(value: Any, album: Album, longest: int = LONGEST) -> Any:
             return value
         case Decimal():
             return number(value)
-        case datetime():
-            return value.isoformat()
+        case date():
+            return moment(value) if isinstance(value, datetime) else day(value)
         case PhotoView():
             words = {"name": printable(value.name, 120), "caption": printable(value.caption, 300)}
             return {"file": album.add(value), **words}
@@ -54,32 +55,28 @@ def plain(value: Any, album: Album, longest: int = LONGEST) -> Any:
     plain_fields = {
         field.name.rstrip("_"): plain(getattr(value, field.name), album, longest) for field in fields(value)
     }
-    return plain_fields | _SUMS.get(type(value), lambda _: {})(value)
+    return plain_fields | _WORDS.get(type(value), lambda _: {})(value)
 
 
-def _money_words(view: MoneyView) -> dict[str, str]:
-    currency = _currency(view)
+def _money_words(costs: Costs) -> dict[str, Any]:
+    currency, tried = printable(costs.currency, 12), costs.used("on suspicion")
     return {
-        "rate": money(view.rate, currency),
-        "minutes": minutes(view.minutes) if view.minutes else "",
-        "work": money(view.work, currency),
-        "parts": money(view.parts, currency),
-        "total": money(view.total, currency),
-        "on_suspicion": money(view.on_suspicion, currency),
+        "rate": money(costs.rate, currency),
+        "minutes": minutes(costs.minutes) if costs.minutes else "",
+        "work": money(costs.work, currency),
+        "parts": money(costs.parts, currency),
+        "total": money(costs.total, currency),
+        "on_suspicion": money(costs.on_suspicion, currency) if tried else "",
+        "on_suspicion_parts": [printable(part.name) for part in tried],
     }
 
 
-def _currency(view: MoneyView) -> str:
-    return printable(view.currency, 12)
-
-
-def _part_words(view: PartView) -> dict[str, str]:
-    return {"price": money(view.price), "sum": money(view.price * view.quantity)}
-
-
-_SUMS: Mapping[type, Callable[[Any], dict[str, str]]] = {
-    MoneyView: _money_words,
-    PartView: _part_words,
+HOW_OFTEN = {"intermittent": "now and then", "unknown": ""}
+_WORDS: Mapping[type, Callable[[Any], dict[str, Any]]] = {
+    Complaint: lambda complaint: {"how_often": HOW_OFTEN.get(complaint.how_often, "always")},
+    Costs: _money_words,
+    PartUsed: lambda part: {"price": money(part.price), "sum": money(part.price * part.quantity)},
+    Vehicle: lambda vehicle: {"odometer": printable(vehicle.driven, 40)},
 }
 """What is told in other words than a field by itself."""
 
@@ -90,5 +87,5 @@ def job_data(view: JobView, album: Album, longest: int = LONGEST) -> dict[str, A
     for step in (*data["steps"], *data["work"]):
         step["minutes"] = minutes(step["minutes"])
     for limit, given in zip(data["limits"], view.limits, strict=True):
-        limit["amount"] = money(given.amount, _currency(view.money))
+        limit["amount"] = money(given.amount, printable(view.money.currency, 12))
     return data

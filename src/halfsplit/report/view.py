@@ -1,8 +1,8 @@
 """What a report is made from: a job as frozen plain data, every word of it ready to be printed.
 
-Whoever keeps the job (``halfsplit.job``) fills in a `JobView`; everything has a default, so that a job that was only
-just taken in prints too. Text is printed as it stands, never read as markup. Moments are text in the workshop's own
-time, money is a `Decimal` in ``Money.currency``.
+Whoever keeps the job (``halfsplit.job``) fills in a `JobView`, with the store's own records where they say it;
+everything has a default, so that a job that was only just taken in prints too. Text is printed as it stands, never
+read as markup. Moments are told in the workshop's own time, money is a `Decimal` in ``Costs.currency``.
 """
 
 from __future__ import annotations
@@ -13,59 +13,22 @@ from decimal import Decimal
 from typing import Literal
 
 from halfsplit.report.signals import CodesView, DrainReport
+from halfsplit.store import (
+    Authorisation,
+    Complaint,
+    Customer,
+    EarlierWork,
+    PartUse,
+    PartUsed,
+    Step,
+    Vehicle,
+    Workshop,
+)
 
 Phase = Literal["arrival", "search", "proof", "after repair"]
 """When in the job a step was made: as the vehicle came in, to find the cause, to prove it, after the repair."""
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-@dataclass(frozen=True, kw_only=True)
-class ShopView:
-    """The head of the report."""
-
-    name: str = ""
-    address: str = ""
-    contact: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class CustomerView:
-    """Whom the report is for; all empty where it was erased or never entered."""
-
-    name: str = ""
-    phone: str = ""
-    email: str = ""
-    address: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class VehicleView:
-    """The vehicle as it came in. ``odometer`` with its unit ('148,200 km')."""
-
-    description: str = ""
-    registration: str = ""
-    vin: str = ""
-    odometer: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class ComplaintView:
-    """The complaint in the customer's own words, when it occurs, and whether always or now and then."""
-
-    words: str = ""
-    when: str = ""
-    how_often: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class EarlierWorkView:
-    """Work done before this job: what, on which day, by whom, and the parts and connectors touched."""
-
-    what: str
-    on: str = ""
-    by: str = ""
-    touched: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,41 +127,11 @@ class SuspectView:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PartView:
-    """A part that was fitted. ``price`` of one."""
+class Costs:
+    """Time and money of a job. ``rate`` is None where nobody set one; then there are no sums. ``limit``: authorised.
 
-    name: str
-    price: Decimal
-    quantity: Decimal = Decimal(1)
-    number: str = ""
-    serial: str = ""
-    old_part_kept: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class WorkView:
-    """A piece of work with its minutes; None while it runs."""
-
-    what: str
-    who: str
-    minutes: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class LimitView:
-    """The limit that the customer authorised: how much, by whom, when and how (telephone, signed)."""
-
-    amount: Decimal
-    by_whom: str
-    at: str
-    how: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class MoneyView:
-    """The sums. None where no rate is set.
-
-    ``on_suspicion``: what replacing ``on_suspicion_parts`` on suspicion would have cost.
+    ``estimate``: with the parts that are named as an estimate, None where none is. ``on_suspicion``: what those parts
+    would have cost.
     """
 
     currency: str = ""
@@ -207,8 +140,16 @@ class MoneyView:
     work: Decimal | None = None
     parts: Decimal = Decimal(0)
     total: Decimal | None = None
-    on_suspicion: Decimal | None = None
-    on_suspicion_parts: tuple[str, ...] = ()
+    limit: Authorisation | None = None
+    over: bool = False
+    steps: tuple[Step, ...] = ()
+    lines: tuple[PartUsed, ...] = ()
+    estimate: Decimal | None = None
+    on_suspicion: Decimal = Decimal(0)
+
+    def used(self, use: PartUse) -> tuple[PartUsed, ...]:
+        """The parts that were fitted, say."""
+        return tuple(line for line in self.lines if line.use == use)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -226,23 +167,23 @@ class JobView:
     opened: str = ""
     closed: str = ""
     state: str = ""
-    shop: ShopView = field(default_factory=ShopView)
-    customer: CustomerView = field(default_factory=CustomerView)
-    vehicle: VehicleView = field(default_factory=VehicleView)
-    complaint: ComplaintView = field(default_factory=ComplaintView)
+    shop: Workshop = field(default_factory=Workshop)
+    customer: Customer = field(default_factory=Customer)
+    vehicle: Vehicle = field(default_factory=Vehicle)
+    complaint: Complaint = field(default_factory=Complaint)
     battery: str = ""
     arrival_codes: tuple[str, ...] = ()
-    earlier_work: tuple[EarlierWorkView, ...] = ()
+    earlier_work: tuple[EarlierWork, ...] = ()
     steps: tuple[StepView, ...] = ()
     finding: FindingView = field(default_factory=FindingView)
     correction: str = ""
     checks: tuple[CheckView, ...] = ()
     unplugged: tuple[str, ...] = ()
     refitted: tuple[str, ...] = ()
-    work: tuple[WorkView, ...] = ()
-    parts: tuple[PartView, ...] = ()
-    limits: tuple[LimitView, ...] = ()
-    money: MoneyView = field(default_factory=MoneyView)
+    work: tuple[Step, ...] = ()
+    parts: tuple[PartUsed, ...] = ()
+    limits: tuple[Authorisation, ...] = ()
+    money: Costs = field(default_factory=Costs)
     suspects: tuple[SuspectView, ...] = ()
     codes: CodesView = field(default_factory=CodesView)
     drain: DrainReport = field(default_factory=DrainReport)

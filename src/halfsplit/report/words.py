@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from datetime import date, datetime
 from decimal import Decimal
 
 LONGEST = 4_000
@@ -73,3 +74,18 @@ def minutes(value: float | None) -> str:
         return f"{value:.1f}".removesuffix(".0") + " min"
     hours, rest = divmod(int(value + 0.5), 60)
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def day(on: date) -> str:
+    """A day as it is told.
+
+    >>> day(date(2026, 3, 2))
+    '2 Mar 2026'
+    """
+    return f"{on.day} {on:%b %Y}"
+
+
+def moment(at: datetime) -> str:
+    """A moment in the workshop's own time."""
+    local = at.astimezone()
+    return f"{day(local)} {local:%H:%M}"

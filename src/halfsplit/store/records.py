@@ -43,6 +43,11 @@ class Vehicle:
     odometer: int | None = None
     odometer_unit: Literal["km", "mi"] = "km"
 
+    @property
+    def driven(self) -> str:
+        """Such as '148,200 km'; '' where nobody has read it."""
+        return "" if self.odometer is None else f"{self.odometer:,} {self.odometer_unit}"
+
 
 @dataclass(frozen=True, kw_only=True)
 class BatteryReading:

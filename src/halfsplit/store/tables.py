@@ -99,7 +99,7 @@ def _identifier(name: str, **options: Any) -> Column[Any]:
 
 def _job_table(name: str, *parts: Any) -> Table:
     """A list within a job, without SQLite's hidden row number, by which a row could be replaced."""
-    job_id = Column("job_id", ForeignKey("jobs.job_id"), nullable=False, primary_key=True)
+    job_id: Column[str] = Column("job_id", ForeignKey("jobs.job_id"), nullable=False, primary_key=True)
     return Table(name, metadata, job_id, *parts, sqlite_with_rowid=False)
 
 

@@ -15,6 +15,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
+from halfsplit.job import reporting
 from halfsplit.job.entry_words import state_word
 
 HERE: Final = Path(__file__).parent
@@ -38,6 +39,8 @@ def environment() -> Environment:
         "minutes": minutes,
         "clock": clock,
         "day": day,
+        "date": reporting.day,
+        "moment": reporting.moment,
         "money": money_words,
         "json": as_json,
         "bar": bar,
