@@ -112,7 +112,6 @@ UNUSED_SO_FAR = frozenset(
     {
         "diagnosis/gauge_course.py: course_of",  # a course of readings: nothing shows one yet
         "job/simulated.py: stop_simulated",  # a test ends what it began
-        "scan/legislated.py: legislated_data",
         "scan/vehicle.py: BUS_FAULTS",  # what a simulated vehicle can be told
         "scan/vehicle.py: UNIT_FAULTS",
         "units.py: parse_quantity",  # the way back of `format_quantity`

@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from halfsplit.errors import InputError
 from halfsplit.scan.codes import MAKER, RESERVED, STANDARD, FaultCode
-from halfsplit.scan.descriptions import KINDS, communication_partner, describe, described
-from halfsplit.scan.failure_types import CATEGORIES, failure_type
+from halfsplit.scan.descriptions import KINDS, communication_partner, describe, described, failure_type
 from halfsplit.scan.status import BITS, NAMES, Status
 
 Rows = Callable[[str], list[dict[str, str]]]
@@ -142,11 +141,10 @@ def test_no_maker_code_is_described() -> None:
         assert description.kind in KINDS
 
 
-def test_failure_types_have_a_known_kind_and_category() -> None:
+def test_failure_types_have_a_known_kind() -> None:
     known = [entry for byte in range(256) if (entry := failure_type(byte))]
     assert len(known) > 80
     assert all(entry.kind is None or entry.kind in KINDS for entry in known)
-    assert all(entry.category in CATEGORIES.values() for entry in known)
 
 
 def test_restraint_codes_carry_their_caution() -> None:

@@ -1,59 +1,19 @@
-"""Scalings of SAE J1979 against the shared table (from scapy), and the simulated units' answers as values."""
-
-from collections.abc import Callable
+"""Codes by SAE J1979, refusals in words, and what simulated units answer."""
 
 import pytest
 
-from halfsplit.scan import j1979
 from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.negative import negative_words
+from halfsplit.scan.descriptions import negative_words
+from halfsplit.scan.legislated import codes_of
 from halfsplit.scan.vehicle import SimulatedUnit, SimulatedVehicle, UnitState, demo_vehicle
-
-Rows = Callable[[str], list[dict[str, str]]]
-
-UNITS = {"deg. C": "°C", "min-1": "1/min", "deg.": "°"}
-SIZES = {"!B": 1, "!H": 2}
-
-
-def test_scalings_agree_with_the_shared_table(standard_rows: Rows) -> None:
-    rows = {int(row["pid_hex"], 16): row for row in standard_rows("j1979_pid_scaling_from_scapy.csv")}
-    compared = 0
-    for number, parameter in j1979.PARAMETERS.items():
-        row = rows[number]
-        assert parameter.scale == pytest.approx(float(row["scaling"])), parameter
-        assert parameter.offset == float(row["offset"]), parameter
-        assert parameter.unit == UNITS.get(row["unit"], row["unit"]), parameter
-        # the table gives the air mass flow one byte; SAE J1979 gives it two, as its 655.35 g/s at most show
-        assert parameter.size == (2 if number == 0x10 else SIZES[row["struct_format"]]), parameter
-        compared += 1
-    assert compared >= 30
-
-
-def test_supported_parameters() -> None:
-    """The worked bits of SAE J1979: BE 1F A8 13 has 01, 03 to 07, 0C to 11, 13, 15, 1C, 1F and 20."""
-    expected = {0x01, 0x03, 0x04, 0x05, 0x06, 0x07, *range(0x0C, 0x12), 0x13, 0x15, 0x1C, 0x1F, 0x20}
-    assert j1979.supported(0, bytes.fromhex("BE1FA813")) == expected
 
 
 def test_codes_of_an_answer() -> None:
-    found = j1979.codes(bytes.fromhex("430201 43C100 0000".replace(" ", "")))
+    found = codes_of(bytes.fromhex("430201 43C100 0000".replace(" ", "")))
     assert found == (FaultCode.parse("P0143"), FaultCode.parse("U0100"))
-    assert j1979.codes(b"\x43") == ()
-    assert j1979.codes(b"\x43\x00") == ()
-
-
-def test_readiness_bits() -> None:
-    """SAE J1979: A is the lamp and the count, B the continuous tests, C which there are, D which are not complete."""
-    ready = j1979.readiness(bytes([0x83, 0x17, 0x21, 0x21]))
-    assert (ready.warning_lamp, ready.codes) == (True, 3)
-    assert ready.incomplete == ("misfire", "catalyst", "oxygen sensor")
-
-
-def test_an_unknown_parameter_keeps_its_bytes() -> None:
-    found = j1979.measured(0x7F, b"\x01\x02")
-    assert (found.name, found.number, found.raw) == ("parameter 7F", None, b"\x01\x02")
-    assert j1979.measured(0x0C, b"\x01").number is None
+    assert codes_of(b"\x43") == ()
+    assert codes_of(b"\x43\x00") == ()
 
 
 @pytest.mark.parametrize(

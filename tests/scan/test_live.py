@@ -17,8 +17,6 @@ from halfsplit.scan import compare
 from halfsplit.scan.address import Address
 from halfsplit.scan.channel import BusError, Channel
 from halfsplit.scan.clear import LogEntry, clear_codes, plan_clear
-from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.legislated import legislated_data
 from halfsplit.scan.link import Link
 from halfsplit.scan.live import LiveScan, LiveUnit, scan
 from halfsplit.scan.simulated import running
@@ -135,7 +133,7 @@ def test_an_old_unit_is_read_by_sae_j1979(found: LiveScan) -> None:
 def test_a_unit_with_29_bits_is_found(channel: Channel) -> None:
     with Link(channel.open()) as link:
         session = UnitSession(link, Address(0x18DA28F1, 0x18DAF128), PATIENCE)
-        assert session.count() == 40
+        assert len(session.codes()) == 40
 
 
 def test_the_scan_is_a_report_like_any_other(found: LiveScan) -> None:
@@ -147,37 +145,9 @@ def test_the_scan_is_a_report_like_any_other(found: LiveScan) -> None:
     assert found.as_dict()["units"][0]["codes"][0]["code"] == "P0562-16"
 
 
-def test_details_of_a_code(link: Link) -> None:
-    session = UnitSession(link, Address(0x7E0, 0x7E8), PATIENCE)
-    code = FaultCode.parse("P0562-16")
-    assert session.count() == 2
-    assert [stored.code for stored in session.supported_codes()] == [code, FaultCode.parse("P0117-11")]
-    assert [(record.number, record.data) for record in session.snapshots(code)] == [(1, b"\x01\xd1\x00\x76")]
-    assert [(record.number, record.data) for record in session.extended_data(code)] == [(1, b"\x04")]
-    with pytest.raises(Refusal, match=r"read codes: the unit does not have this value \(7F 19 31\)"):
-        session.snapshots(FaultCode.parse("P0001-00"))
-
-
 def test_only_two_sessions_can_be_asked_for(link: Link) -> None:
     with pytest.raises(ValueError, match="only the default and the extended session"):
         UnitSession(link, Address(0x7E0, 0x7E8), PATIENCE).change_session(2)
-
-
-def test_legislated_data(link: Link) -> None:
-    """By SAE J1979: 0x0CE4 / 4 = 825 1/min, 0x7B - 40 = 83 °C, 0x364C mV = 13.9 V; 0x3C - 40 = 20 °C."""
-    data = legislated_data(link, Address(0x7E0, 0x7E8), PATIENCE)
-    values = {value.name: value.number for value in data.values}
-    frozen = {value.name: value.number for value in data.freeze_frame}
-    assert values["engine speed"] == 825
-    assert values["coolant temperature"] == 83
-    assert values["supply voltage of the control unit"] == pytest.approx(13.9)
-    assert (frozen["coolant temperature"], frozen["engine speed"]) == (20, 0)
-    assert frozen["supply voltage of the control unit"] == pytest.approx(11.8)
-    assert data.freeze_frame_code == "P0562"
-    assert data.readiness is not None
-    assert (data.readiness.warning_lamp, data.readiness.codes) == (True, 2)
-    assert data.readiness.incomplete == ("tank vent",)
-    assert (data.vin, data.name) == ("WZZHALFSP0T000001", "Engine")
 
 
 def test_a_wrong_bit_rate_is_told(channel: Channel) -> None:

@@ -14,8 +14,7 @@ import re
 from dataclasses import dataclass
 
 from halfsplit.errors import InputError
-from halfsplit.scan.descriptions import Description, describe
-from halfsplit.scan.failure_types import FailureType, failure_type
+from halfsplit.scan.descriptions import Description, describe, failure_type
 
 SYSTEMS = {"P": "powertrain", "C": "chassis", "B": "body", "U": "network"}
 LETTERS = "PCBU"
@@ -109,7 +108,7 @@ class FaultCode:
         return RANGES[self.letters[:2]]
 
     @property
-    def failure(self) -> FailureType | None:
+    def failure(self) -> Description | None:
         """What the failure type says, or None where there is none or its meaning is not known here."""
         return None if self.failure_type is None else failure_type(self.failure_type)
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from halfsplit.scan import vocabulary
 from halfsplit.scan.find import unit_name
-from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import CODE, DETAIL, EMPTY, Reading
 from halfsplit.scan.status_words import STATUS_PATTERNS
 from halfsplit.scan.values import values_in
-from halfsplit.scan.vocabulary import ANSWER_SAID, COUNT, NO_CODES, UNIT_KEY
-from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
+from halfsplit.scan.vocabulary import folded
 
 ABBREVIATION = re.compile(r"\W*[A-Z][A-Z0-9]{1,5}(?:\s|[;,]\s*)")
 ALL_SILENT = re.compile(
@@ -53,32 +52,38 @@ def continues(text: str, context: Context) -> bool:
         return True
     if _stands_above_an_answer(text, context) or _says_a_silent_unit(text, words):
         return False
-    if indent_of(text) < context.indent or bracketed(text) or UNIT_KEY.match(words.lstrip(" -*\t")):
+    if (
+        indent_of(text) < context.indent
+        or bracketed(text)
+        or vocabulary.UNIT_KEY.match(words.lstrip(" -*\t"))
+    ):
         return False
     if context.owned and SET_OFF.search(text.strip(" -*")):
         return False
     labelled = (
         bool(values_in(text)) or re.match(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})", text) is not None
     )
-    tells = any(pattern.search(words) for pattern in (SILENT_WORDS, COUNT, NO_CODES))
+    tells = any(
+        pattern.search(words) for pattern in (vocabulary.SILENT, vocabulary.COUNT, vocabulary.NO_CODES)
+    )
     return not tells if labelled else not context.worded
 
 
 def _stands_above_an_answer(text: str, context: Context) -> bool:
     """Whether the next line says no more than whether a unit answers, and this one can be its name."""
     words = folded(context.following).lstrip(" -*\t>.")
-    match = ANSWER_SAID.match(words) or SILENT_WORDS.match(words)
+    match = vocabulary.ANSWER_SAID.match(words) or vocabulary.SILENT.match(words)
     short = (
         len(text.split()) <= MOST_WORDS_OF_A_NAME
         and not values_in(text)
-        and not SILENT_WORDS.search(folded(text))
+        and not vocabulary.SILENT.search(folded(text))
     )
     return bool(match and short and unit_name(text))
 
 
 def _says_a_silent_unit(text: str, words: str) -> bool:
     """`ABS  *** NO COMMUNICATION ***`, `ABS does not answer`: a name, set off or an abbreviation, and its silence."""
-    match = SILENT_WORDS.search(words) or NO_CODES.search(words) or ALL_SILENT.search(words)
+    match = vocabulary.SILENT.search(words) or vocabulary.NO_CODES.search(words) or ALL_SILENT.search(words)
     before = text[: match.start()] if match else ""
     if match and ABBREVIATION.fullmatch(before) and "comm" not in match[0]:
         return True

@@ -6,11 +6,10 @@ import re
 from dataclasses import replace
 
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import ReportedCode, terms_of
 from halfsplit.scan.status_words import status_alone, status_beside
 from halfsplit.scan.values import values_in
-from halfsplit.scan.vocabulary import ANNOUNCES
+from halfsplit.scan.vocabulary import ANNOUNCES, folded
 
 # A code of SAE J2012, with a failure type after - : or . or joined on. Scanned text has letters for figures (O, I, l,
 # Z, S, G for 0, 1, 1, 2, 5, 6), typed text a blank, a dot or a hyphen after the first letter.

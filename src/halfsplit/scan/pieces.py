@@ -9,18 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from halfsplit.scan import vocabulary
 from halfsplit.scan.find import codes_in, unit_name
-from halfsplit.scan.folding import folded, unscanned
-from halfsplit.scan.status_words import STATUS_TERMS, status_alone
-from halfsplit.scan.vocabulary import (
-    ANSWER_SAID,
-    GOOD,
-    NO_CODES,
-    SILENT,
-    UNIT_KEY,
-    VEHICLE_PATTERNS,
-    column_of,
-)
+from halfsplit.scan.status_words import status_alone
+from halfsplit.scan.vocabulary import column_of, folded, unscanned
 
 LONGEST_LINE = 2000
 LONGEST_RUN = 40
@@ -31,7 +23,7 @@ _OWNED = re.compile(r"\s*(?P<owner>[^:=>]{2,40}?)\s*(?:[:=]|->|=>|\s[-\u2013]\s)
 _BRACKETS = re.compile(r"(?P<owner>[^()\[\];,|:]{2,40}?)\s*[(\[](?P<said>[^()\[\]]{2,400})[)\]]\s*[;,|/]?\s*")
 _ABBREVIATION = r"[A-Z][A-Z0-9/_]{1,9}"
 _CODE = r"[PCBU][0-3O][0-9A-FO]{3}(?:[-:.]?[0-9A-F]{2})?"
-_STATUS_WORD = r"(?i:" + "|".join(pattern for _, pattern in STATUS_TERMS) + r"|\([A-Z]{1,2}\))"
+_STATUS_WORD = r"(?i:" + "|".join(vocabulary.WORDS["status"].values()) + r"|\([A-Z]{1,2}\))"
 _SILENT_WORD = r"(?i:no (?:comm|communication|response|answer)|silent|offline|n/?r|ok|no codes|no dtcs?)"
 _RUN_ON = re.compile(
     rf"(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?:(?:{_CODE}(?:\s*{_STATUS_WORD})?[\s,;/]*)+|{_SILENT_WORD}[\s,;/]*(?=[A-Z]|$))"
@@ -39,6 +31,8 @@ _RUN_ON = re.compile(
 _ABBREVIATED = re.compile(rf"\s*(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?P<said>\S.*)$")
 _TITLES = re.compile(r"\[(?P<owner>[^\[\]]{2,40})\]\s*(?:[:=]\s*|-{1,2}\s+)?(?P<said>[^\[\]]{1,400})")
 _LIST = re.compile(r"^(?P<head>[^:=]{2,60}?)\s*[:=]\s*(?P<names>[^:=]{2,1500})$")
+_ALL_ANSWER = re.compile(vocabulary.WORDS["all_answer"])
+_OF_ALL = frozenset(vocabulary.WORDS["of_all"].split())
 _AND = re.compile(r"\s*[,;/|]\s*|\s+(?:and|und|et|y|e)\s+")
 
 
@@ -86,12 +80,12 @@ def _names(owner: str) -> bool:
         column_of(words) not in (None, "unit")
         or status_alone(owner)
         or codes_in(owner)
-        or SILENT.search(words)
+        or vocabulary.SILENT.search(words)
     ):
         return False
-    if any(pattern.match(words + ":") for _, pattern in VEHICLE_PATTERNS) or ANSWER_SAID.search(
-        f"{words}: no"
-    ):
+    if any(
+        pattern.match(words + ":") for _, pattern in vocabulary.VEHICLE_PATTERNS
+    ) or vocabulary.ANSWER_SAID.search(f"{words}: no"):
         return False
     return sum(character.isalpha() for character in unit_name(owner)) > 1
 
@@ -100,9 +94,9 @@ def _tells(said: str) -> bool:
     words = folded(said).strip()
     return bool(
         codes_in(said)
-        or SILENT.match(words)
-        or NO_CODES.match(words)
-        or GOOD.fullmatch(words.strip(" ."))
+        or vocabulary.SILENT.match(words)
+        or vocabulary.NO_CODES.match(words)
+        or vocabulary.GOOD.fullmatch(words.strip(" ."))
         or re.fullmatch(r"(?:no[ -]?comms?|nc|n/[cr]|nr|none|0)\W*", words)
     )
 
@@ -147,17 +141,25 @@ def _listed(text: str) -> tuple[str, ...]:
     if len(names) < 2 or any(len(name) > LONGEST_OWNER or codes_in(name) or _tells(name) for name in names):
         return ()
     head = folded(match["head"])
-    said = ((SILENT, "does not answer"), (NO_CODES, "no codes"), (_ALL_ANSWER, "communication ok"))
+    said = (
+        (vocabulary.SILENT, "does not answer"),
+        (vocabulary.NO_CODES, "no codes"),
+        (_ALL_ANSWER, "communication ok"),
+    )
     words_said = next(words for pattern, words in said if pattern.search(head))
     return tuple(f"{name}: {words_said}" for name in names)
 
 
 def _says_of_all(head: str) -> bool:
     words = folded(head)
-    for match in (SILENT.search(words), NO_CODES.search(words), _ALL_ANSWER.search(words)):
+    for match in (
+        vocabulary.SILENT.search(words),
+        vocabulary.NO_CODES.search(words),
+        _ALL_ANSWER.search(words),
+    ):
         if match is not None:
             rest = (words[: match.start()] + " " + words[match.end() :]).split()
-            return all(UNIT_KEY.match(f"{word.rstrip('s')}:") or word in _ANY for word in rest)
+            return all(vocabulary.UNIT_KEY.match(f"{word.rstrip('s')}:") or word in _OF_ALL for word in rest)
     return False
 
 
@@ -170,7 +172,7 @@ _SENTENCE = re.compile(
 def _sentence(text: str) -> tuple[str, ...]:
     """`The units ABS and SRS do not answer.`: abbreviations before their silence."""
     match = _SENTENCE.match(text)
-    said = SILENT.match(folded(text[match.end() :]).strip()) if match else None
+    said = vocabulary.SILENT.match(folded(text[match.end() :]).strip()) if match else None
     if match is None or said is None or codes_in(text):
         return ()
     return tuple(f"{name}: does not answer" for name in _AND.split(match["names"]) if name)
@@ -191,18 +193,6 @@ def _in_cells(text: str) -> tuple[str, ...]:
                 f"{cells[a]}: {', '.join(cells[a + 1 : b])}" for a, b in zip(begins, ends, strict=True)
             )
     return ()
-
-
-_ALL_ANSWER = re.compile(
-    r"\b(?:responding|answering|communicating|reachable|online|antworten|erreichbar|repondent|joignables|responden"
-    r"|contestan|rispondono)\b"
-)
-_ANY_WORDS = (
-    "units unit modules module systems ecus following the folgende steuergerate steuergerat calculateurs unites modulos"
-    " unidades centralitas centraline unita sistemi sistemas systeme with mit avec con are is control from"
-    " von de da di dei des"
-)
-_ANY = frozenset(_ANY_WORDS.split())
 
 
 def lines_and_pieces(texts: list[str]) -> Iterator[tuple[int, int, str]]:

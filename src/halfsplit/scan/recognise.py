@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from halfsplit.scan import vocabulary
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.continuing import (
     ABBREVIATION,
@@ -17,7 +18,6 @@ from halfsplit.scan.continuing import (
     indent_of,
 )
 from halfsplit.scan.find import STRONG_END, codes_in, own_code, status_byte, tidy, unit_name
-from halfsplit.scan.folding import folded, unscanned
 from halfsplit.scan.pieces import LONGEST_LINE, with_few_blanks
 from halfsplit.scan.reading import (
     ANSWERS,
@@ -37,25 +37,10 @@ from halfsplit.scan.reading import (
 from halfsplit.scan.status_words import STATUS_PATTERNS, status_alone, status_terms
 from halfsplit.scan.tables import table_heading, table_row
 from halfsplit.scan.values import values_in
-from halfsplit.scan.vocabulary import (
-    ANSWER_SAID,
-    COUNT,
-    FAULT_NOUN,
-    GOOD,
-    NEGATIVE,
-    NO_CODES,
-    SILENT_AROUND,
-    TOTAL,
-    UNIT_KEY,
-    VEHICLE_PATTERNS,
-    WITH,
-    column_of,
-)
-from halfsplit.scan.vocabulary import HEADING as HEADING_WORDS
-from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
+from halfsplit.scan.vocabulary import column_of, folded, unscanned
 
 ALL_WELL = re.compile(
-    rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}}|\s[-\u2013]\s)(?:{GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
+    rf"(?:(?<=[:\t|=.>;])\s*|\s{{2,}}|\s[-\u2013]\s)(?:{vocabulary.GOOD.pattern}|none|nothing|keine?|nichts|aucune?|rien)\s*\.?\s*$"
 )
 VIN = re.compile(r"\W*(?:vin|fin)\s+(?=[a-z0-9]{17}\W*$)")
 LISTED_NAME = re.compile(r"\s*-\s+\"?(?:name|nombre|nome|nom)\"?\s*:\s*")
@@ -164,9 +149,9 @@ def _owner(before: str) -> str:
         return ""
     if not STRONG_END.search(before) and not ABBREVIATION.fullmatch(before):
         return ""
-    if SILENT_AROUND.search(f"{folded(before)} lost") or SILENT_WORDS.search(folded(before)):
+    if vocabulary.SILENT_AROUND.search(f"{folded(before)} lost") or vocabulary.SILENT.search(folded(before)):
         return ""  # `Lost communication with ECM: U0100` describes the code
-    keyed = UNIT_KEY.match(folded(before))
+    keyed = vocabulary.UNIT_KEY.match(folded(before))
     cells = re.split(r"\s{2,}|\s*[\t;|]\s*", before[keyed.end() :] if keyed else before)
     name = next(filter(None, map(unit_name, cells)), "")
     return name if sum(character.isalpha() for character in name) > 1 else ""
@@ -176,7 +161,7 @@ def _vehicle(text: str, context: Context) -> Reading | None:
     words = folded(text).lstrip()
     if context.after in (CODE, DETAIL) and not words.startswith(("vin", "fin", "fahrgestell")):
         return None
-    for name, pattern in (("vin", VIN), *VEHICLE_PATTERNS):
+    for name, pattern in (("vin", VIN), *vocabulary.VEHICLE_PATTERNS):
         match = pattern.match(words)
         if match and words[match.end() :].strip():
             value = text.lstrip()[match.end() :].strip()
@@ -191,9 +176,9 @@ def _vehicle(text: str, context: Context) -> Reading | None:
 
 def _silent(text: str, context: Context) -> Reading | None:
     words = folded(text)
-    labelled = ANSWER_SAID.search(words)
-    around = SILENT_AROUND.search(words)
-    match = around or SILENT_WORDS.search(words) or (labelled if labelled and labelled["no"] else None)
+    labelled = vocabulary.ANSWER_SAID.search(words)
+    around = vocabulary.SILENT_AROUND.search(words)
+    match = around or vocabulary.SILENT.search(words) or (labelled if labelled and labelled["no"] else None)
     match = match or ALL_SILENT.search(words)
     if match is None or (continues(text, context) and not labelled):
         return None
@@ -207,7 +192,7 @@ def _silent(text: str, context: Context) -> Reading | None:
 def _answering(text: str, context: Context) -> Reading | None:
     """`Communication: ok` says that a unit answers, and nothing of its codes."""
     words = folded(text)
-    match = ANSWER_SAID.search(words)
+    match = vocabulary.ANSWER_SAID.search(words)
     if match is None or not match["yes"]:
         match = ALL_ANSWER.search(words)
     if match is None:
@@ -219,7 +204,7 @@ def _answering(text: str, context: Context) -> Reading | None:
 def _subject(before: str) -> str:
     """The unit before 'does not answer': with or without its keyword, a count of nothing, or a verb."""
     before = re.split(r"\s*[;|]\s*", before.lstrip(" ;|"))[0]
-    keyed = UNIT_KEY.match(folded(before).lstrip(" -*\t"))
+    keyed = vocabulary.UNIT_KEY.match(folded(before).lstrip(" -*\t"))
     if keyed:
         return unit_name(before.lstrip(" -*\t")[keyed.end() :])
     name = re.sub(r"\s+(?:is|status|ist|est|state|:)$", "", unit_name(before), flags=re.IGNORECASE)
@@ -228,14 +213,14 @@ def _subject(before: str) -> str:
 
 def _object(after: str, words: str) -> str:
     """The unit after 'no answer from'."""
-    match = WITH.match(words) or re.match(r"\s*[:\t]\s*", words)
+    match = vocabulary.WITH.match(words) or re.match(r"\s*[:\t]\s*", words)
     return unit_name(after[match.end() :]) if match else ""
 
 
 def _clean(text: str, context: Context) -> Reading | None:
     words = folded(text)
-    match = NO_CODES.search(words) or ALL_WELL.search(words)
-    if match is None or continues(text, context) or TOTAL.search(words):
+    match = vocabulary.NO_CODES.search(words) or ALL_WELL.search(words)
+    if match is None or continues(text, context) or vocabulary.TOTAL.search(words):
         return None
     name = _subject(text[: match.start()])
     if status_alone(name):
@@ -245,11 +230,11 @@ def _clean(text: str, context: Context) -> Reading | None:
 
 def _counted(text: str, context: Context) -> Reading | None:
     words = folded(text)
-    match = COUNT.search(words)
+    match = vocabulary.COUNT.search(words)
     if match is None or continues(text, context):
         return None
     count = int(match["count"] or match["after"])
-    if TOTAL.search(words):
+    if vocabulary.TOTAL.search(words):
         return Reading(HEADING, f"a total of {count} codes", announced=count)
     name = _subject(text[: match.start()])
     codes = f"{count} code{'' if count == 1 else 's'}"
@@ -263,11 +248,11 @@ def _group(text: str, context: Context) -> Reading | None:
     status = status_terms(label)
     for _term, pattern in STATUS_PATTERNS:
         label = pattern.sub(" ", label)
-    if not status or unit_name(label) or NO_CODES.search(words) or COUNT.search(words):
+    if not status or unit_name(label) or vocabulary.NO_CODES.search(words) or vocabulary.COUNT.search(words):
         return None
-    if context.after in (CODE, DETAIL) and not re.search(rf"\b{FAULT_NOUN}\b", words):
+    if context.after in (CODE, DETAIL) and not re.search(rf"\b{vocabulary.FAULT_NOUN}\b", words):
         return None
-    if rest.strip() and NEGATIVE.fullmatch(rest.strip()):
+    if rest.strip() and vocabulary.NEGATIVE.fullmatch(rest.strip()):
         return Reading(CLEAN, f"no {', '.join(status)} codes", status=status)
     return (
         None if rest.strip() else Reading(HEADING, f"the codes below are {', '.join(status)}", status=status)
@@ -279,7 +264,7 @@ def _keyed_unit(text: str, context: Context) -> Reading | None:
     if listed and (name := unit_name(text[listed.end() :])):
         return Reading(UNIT, f"names the unit {name}", unit=name)
     start = len(text) - len(text.lstrip(" \t-*#=[>"))
-    match = UNIT_KEY.match(folded(text[start:]))
+    match = vocabulary.UNIT_KEY.match(folded(text[start:]))
     if match is None or (context.after in (CODE, DETAIL) and indent_of(text) > context.indent):
         return None
     name = unit_name(re.sub(r"^\s*[:=#]", "", text[start + match.end() :])) or tidy(text[start:])
@@ -316,14 +301,14 @@ def _titled(text: str, _: Context) -> Reading | None:
     if not (bracketed(text) or text.rstrip().endswith(":") or re.match(r"\s*#+\s", text)):
         return None
     name = unit_name(text)
-    if not name or len(name) > LONGEST_NAME or HEADING_WORDS.fullmatch(folded(name).strip()):
+    if not name or len(name) > LONGEST_NAME or vocabulary.HEADING.fullmatch(folded(name).strip()):
         return None
     return Reading(UNIT, f"a title: the unit {name}", unit=name)
 
 
 def _headline(text: str, _: Context) -> Reading | None:
     words = folded(text).strip(" :=-*#[]\t.|")
-    return Reading(HEADING, "a heading") if HEADING_WORDS.fullmatch(words) else None
+    return Reading(HEADING, "a heading") if vocabulary.HEADING.fullmatch(words) else None
 
 
 def _own(text: str, context: Context) -> Reading | None:
@@ -342,9 +327,13 @@ def _followed(text: str, context: Context) -> Reading | None:
     name, next_words = unit_name(text), folded(context.following)
     tells = codes_in(context.following) or own_code(context.following)
     next_words = next_words.lstrip(" -*\t>.")
-    bare = NO_CODES.match(next_words) or SILENT_WORDS.match(next_words) or ANSWER_SAID.match(next_words)
+    bare = (
+        vocabulary.NO_CODES.match(next_words)
+        or vocabulary.SILENT.match(next_words)
+        or vocabulary.ANSWER_SAID.match(next_words)
+    )
     if next_words.startswith(("status", "state")):
-        bare = bare or ALL_ANSWER.search(next_words) or SILENT_WORDS.search(next_words)
+        bare = bare or ALL_ANSWER.search(next_words) or vocabulary.SILENT.search(next_words)
     owned = tells and _owner(context.following[: tells[0][1] if isinstance(tells[0], tuple) else 0])
     if not name or len(name) > LONGEST_NAME or not (tells or bare) or owned:
         return None

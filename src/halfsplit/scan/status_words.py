@@ -8,78 +8,20 @@ from __future__ import annotations
 
 import re
 
-from halfsplit.scan.folding import folded
+from halfsplit.scan import vocabulary
+from halfsplit.scan.vocabulary import folded
 
-# Status terms of ours, in the order in which they are looked for: what says 'not' comes before what it denies.
-STATUS_TERMS = (
-    (
-        "not tested",
-        r"not (?:yet )?tested|not complete[d]?|incomplete|nicht getestet|nicht gepruft|non teste|test non termine"
-        r"|no (?:probad|comprobad|verificad|completad)[oa]|sin probar|prueba no (?:realizada|completada)"
-        r"|non (?:testat|verificat|completat)[oa]|test non (?:eseguito|completato)",
-    ),
-    (
-        "not present",
-        r"no(?:t|t any more| longer) (?:present|active|current)|inactive"
-        r"|nicht (?:mehr )?(?:aktiv|aktuell|vorhanden)|inaktiv"
-        r"|(?:n.est )?plus (?:present|actif)e?|ya no (?:presente|activ[oa]|actual)|non piu (?:presente|attiv[oa])"
-        r"|niet (?:meer )?(?:aanwezig|actief|actueel)"
-        r"|non present|non actif|inactif|absente?|passive?|passiv[oa]?"
-        r"|no (?:present|activ|actual)[oae]?|inactiv[oa]|ausente|non (?:presente|attiv[oa]|attuale)|inattiv[oa]"
-        r"|assente",
-    ),
-    (
-        "intermittent",
-        r"intermittente?|sporadic|sporadisch|zeitweise|zeitweilig|sporadique|fugitif|aussetzend"
-        r"|intermitente|e?sporadic[oa]|saltuari[oa]",
-    ),
-    (
-        "pending",
-        r"pending|(?:not|nicht|non|no) (?:confirmed|bestatigt|confirmee?|confirmad[oa]|confermat[oa])"
-        r"|vorlaufig|ausstehend|anstehend|provisoire|en attente|pendiente|pendente|in (?:attesa|sospeso)",
-    ),
-    ("confirmed", r"confirmed|bestatigt|confirmee?|confirmad[oa]|confermat[oa]"),
-    ("permanent", r"permanente?|dauerhaft|standig"),
-    (
-        "present",
-        r"present|presente|active?|current|aktiv|aktuell|vorhanden|statisch|active?|actif|actuel(?:le)?|failed now"
-        r"|liegt an|actual(?:es)?|activ[oa]"
-        r"|vigente|aanwezig|actueel|actief|attual[ei]|attiv[oa]|corrente",
-    ),
-    (
-        "stored",
-        r"stored|history|historic(?:al)?|memori[sz]ed|gespeichert|abgelegt|historisch|memorisee?|enregistree?"
-        r"|historique"
-        r"|saved|logged|in memory|memorizad[oa]|almacenad[oa]|guardad[oa]|registrad[oa]|en memoria|historic[oa]"
-        r"|memorizzat[oa]|registrat[oa]|salvat[oa]|in memoria|storic[oa]"
-        r"|en memoire|opgeslagen|armazenad[oa]|gravad[oa]",
-    ),
-    (
-        "warning lamp",
-        r"(?:mil|warning lamp|warnleuchte|kontrollleuchte|voyant)(?: is| est)? (?:on|ein|an|allume)"
-        r"|warning lamp asked for",
-    ),
-    ("failed this cycle", r"failed this cycle"),
-    ("failed since clear", r"failed since clear"),
+STATUS_PATTERNS = tuple(
+    (term, re.compile(rf"\b(?:{pattern})\b")) for term, pattern in vocabulary.WORDS["status"].items()
 )
-STATUS_PATTERNS = tuple((term, re.compile(rf"\b(?:{pattern})\b")) for term, pattern in STATUS_TERMS)
 
-_FILLER = re.compile(
-    r"\b(?:status|statut|stat[oe]|estado|etat|zustand|state|type|art|tipo|faults?|codes?|codigos?|codic[ei]|dtcs?"
-    r"|fehler\w*"
-    r"|defauts?|pannes?|averias?|guast[oi]|errors?|erreurs?|errores|error[ei]|trouble|diagnostic|and|und|et|y|e"
-    r"|is|ist|est|es|as"
-    r"|currently|aktuell|de|of|the|la|le|der|die|das|mil|obd|uds)\b"
-)
+_FILLER = re.compile(vocabulary.WORDS["filler"])
 _SET_OFF = re.compile(r"[;|\t,()\[\]{}/:=]|\.?\s{2,}|\.\s|\s[-\u2013]\s")
 _LEADING = frozenset({"pending", "confirmed", "stored", "not present", "not tested"})
 _NOUNS = frozenset({"current", "corrente", "actual"})
 """Words of a status that are more often something else where they are not set off."""
 
-_SIGNAL = re.compile(
-    r"(?:signal|senal|segnale|volts?|voltage|tension|spannung|pulses?|feedback|fuse|key|schlussel|cle)$"
-)
-"""What is not present in a description, rather than the code itself."""
+_SIGNAL = re.compile(vocabulary.WORDS["signal"])
 
 
 def status_terms(text: str) -> tuple[str, ...]:

@@ -14,34 +14,15 @@ from typing import Any
 from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
 
+from halfsplit.scan import vocabulary
 from halfsplit.scan.find import codes_in
-from halfsplit.scan.folding import folded
 from halfsplit.scan.status_words import status_terms
-from halfsplit.scan.vocabulary import AFFIRMATIVE, NEGATIVE, column_of
+from halfsplit.scan.vocabulary import column_of, folded
 
 Tree = Mapping[str, Any] | list[Any] | str | int | float | bool | None
 
 DEEPEST = 40
-_ANSWERS = re.compile(
-    r"(?:is_?|has_?)?(?:answer(?:s|ed|ing)?|respon(?:ds?|se|ding|ded|sive)|repl(?:y|ies)|reachable|online|alive|connected"
-    r"|comm(?:s|unication|unicates|unicating|_?ok|_?status)?|antwort(?:et)?|erreichbar|kommunikation|repond|reponse|joignable|responde|respuesta"
-    r"|comunica|comunicacion|risponde|risposta|comunicazione|raggiungibile)"
-)
-_NAME = re.compile(
-    r"(?:unit|module|ecu|system)?_?(?:name|title|label)|nom|nombre|nome|bezeichnung|ecu|unit|module|steuergerat"
-)
-_CODE = re.compile(
-    r"(?:fault_?|trouble_?|error_?|diagnostic_?)*(?:code|dtc)|fehlercode|codigo|codice|id|number|nummer"
-)
-_LISTS = re.compile(
-    r"(?:fault_?|trouble_?|stored_?|active_?|pending_?|error_?)*(?:codes?|dtcs?|faults?|errors?|entries)"
-    r"|fehler(?:codes?|speicher)?|defauts?|averias|fallos|codigos|guasti|errori|codici"
-)
-_HOLDERS = re.compile(
-    r"(?:control_?)?(?:units?|modules?|ecus?|systems?|controllers?)|steuergerate?|calculateurs?|unidades|centralitas|centraline"
-    r"|report|scan|results?|data|vehicle|items?|list"
-)
-_STATUS = re.compile(r"status(?:_?byte)?|state|zustand|statut|etat|estado|stato")
+_ANSWERS, _NAME, _CODE, _LISTS, _HOLDERS, _STATUS = map(re.compile, vocabulary.WORDS["fields"].values())
 
 
 def structured_lines(text: str) -> list[str] | None:
@@ -163,9 +144,9 @@ def _answer(key: str, value: Any) -> str | None:
     if not _ANSWERS.fullmatch(key) or isinstance(value, Mapping | list):
         return None
     words = folded(str(value)).strip()
-    if value is None or NEGATIVE.fullmatch(words):
+    if value is None or vocabulary.NEGATIVE.fullmatch(words):
         return _SILENT
-    return "    Communication: ok" if AFFIRMATIVE.fullmatch(words) else None
+    return "    Communication: ok" if vocabulary.AFFIRMATIVE.fullmatch(words) else None
 
 
 def _unit_of(tree: Mapping[str, Any], keys: Mapping[str, str], name: str) -> tuple[str, str] | None:
@@ -215,7 +196,7 @@ def _scalar(name: str, value: Tree) -> Iterator[str]:
     if _LISTS.fullmatch(_key(name)):
         if codes_in(words):
             yield f"    {words}"
-        elif words in ("0", "") or NEGATIVE.fullmatch(folded(words)):
+        elif words in ("0", "") or vocabulary.NEGATIVE.fullmatch(folded(words)):
             yield "    no codes"
         else:
             yield f"    {words} faults" if words.isdigit() else f"{name}: {words}"

@@ -6,21 +6,13 @@ import re
 from dataclasses import replace
 
 from halfsplit.delimited.cells import split
+from halfsplit.scan import vocabulary
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.find import codes_in, status_byte, tidy
-from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import CLEAN, CODE, HEADING, SILENT, UNIT, Reading, ReportedCode, terms_of
 from halfsplit.scan.status_words import status_terms
 from halfsplit.scan.values import values_in
-from halfsplit.scan.vocabulary import (
-    AFFIRMATIVE,
-    COUNT,
-    GOOD,
-    NEGATIVE,
-    NO_CODES,
-    column_of,
-)
-from halfsplit.scan.vocabulary import SILENT as SILENT_WORDS
+from halfsplit.scan.vocabulary import column_of, folded
 
 SEPARATORS = ("\t", ";", "|", ",", "  ")
 
@@ -92,7 +84,7 @@ def _code(row: dict[str, str]) -> tuple[ReportedCode, ...] | None:
     if (
         not codes
         and any(character.isdigit() for character in cell)
-        and not NO_CODES.search(folded(cell))
+        and not vocabulary.NO_CODES.search(folded(cell))
         and cell != "0"
     ):
         codes = [ReportedCode(cell, None, note="a maker's own number: its meaning is the maker's")]
@@ -129,9 +121,9 @@ def _row_without_code(row: dict[str, str], name: str) -> Reading | None:
     count = row.get("count", row.get("code", "")).strip()
     if not name:
         return None
-    if SILENT_WORDS.search(f"{said} ; {answer}") or (answer and NEGATIVE.fullmatch(answer)):
+    if vocabulary.SILENT.search(f"{said} ; {answer}") or (answer and vocabulary.NEGATIVE.fullmatch(answer)):
         return Reading(SILENT, f"a row of the table: {name} does not answer", unit=name)
-    count_said = COUNT.search(said)
+    count_said = vocabulary.COUNT.search(said)
     if count_said and not count.isdigit():
         count = count_said["count"] or count_said["after"]
     if count.isdigit() and int(count) > 0:
@@ -144,6 +136,11 @@ def _row_without_code(row: dict[str, str], name: str) -> Reading | None:
 
 
 def _is_clean(said: str, answer: str, count: str) -> bool:
-    good = any(GOOD.fullmatch(cell.strip()) for cell in said.split(";"))
-    none = count == "0" or bool(NEGATIVE.fullmatch(folded(count))) if count else False
-    return bool(NO_CODES.search(said)) or good or none or bool(answer and AFFIRMATIVE.fullmatch(answer))
+    good = any(vocabulary.GOOD.fullmatch(cell.strip()) for cell in said.split(";"))
+    none = count == "0" or bool(vocabulary.NEGATIVE.fullmatch(folded(count))) if count else False
+    return (
+        bool(vocabulary.NO_CODES.search(said))
+        or good
+        or none
+        or bool(answer and vocabulary.AFFIRMATIVE.fullmatch(answer))
+    )

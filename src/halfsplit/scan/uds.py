@@ -20,12 +20,11 @@ from udsoncan.exceptions import (
 )
 from udsoncan.Request import Request
 from udsoncan.services.ReadDataByIdentifier import ReadDataByIdentifier
-from udsoncan.services.ReadDTCInformation import ReadDTCInformation
 
 from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.descriptions import NOT_SUPPORTED, OTHER_SESSION, negative_words
 from halfsplit.scan.link import Endpoint, Link
-from halfsplit.scan.negative import NOT_SUPPORTED, OTHER_SESSION, negative_words
 from halfsplit.scan.status import Status
 
 DEFAULT_SESSION, EXTENDED_SESSION = 1, 3
@@ -74,14 +73,6 @@ class StoredCode:
 
     code: FaultCode
     status: Status
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """A snapshot (0x19 04) or extended data (0x19 06) of a code: its number and its bytes, laid out by the maker."""
-
-    number: int
-    data: bytes
 
 
 class UnitConnection(BaseConnection):
@@ -159,37 +150,18 @@ class UnitSession:
             )
         return Refusal("no answer", silent=True)
 
-    def count(self, mask: int = 0xFF) -> int:
-        """How many codes have a status bit of the mask set (0x19 01)."""
-        return int(
-            self.ask(lambda client: client.get_number_of_dtc_by_status_mask(mask)).service_data.dtc_count
+    def codes(self) -> tuple[StoredCode, ...]:
+        """The codes with any status bit set (0x19 02)."""
+        data = self.ask(lambda client: client.get_dtc_by_status_mask(0xFF)).service_data
+        mask = data.status_availability
+        available = mask.get_byte_as_int() if mask else 0xFF
+        return tuple(
+            StoredCode(
+                FaultCode.from_bytes(dtc.id.to_bytes(3, "big")),
+                Status(dtc.status.get_byte_as_int(), available),
+            )
+            for dtc in data.dtcs
         )
-
-    def codes(self, mask: int = 0xFF) -> tuple[StoredCode, ...]:
-        """The codes with a status bit of the mask set (0x19 02)."""
-        data = self.ask(lambda client: client.get_dtc_by_status_mask(mask)).service_data
-        return _stored(data)
-
-    def supported_codes(self) -> tuple[StoredCode, ...]:
-        """Every code that the unit can set, with its status (0x19 0A)."""
-        return _stored(self.ask(lambda client: client.get_supported_dtc()).service_data)
-
-    def snapshots(self, code: FaultCode) -> tuple[Record, ...]:
-        """The snapshots of a code (0x19 04), undecoded: their layout is the maker's."""
-        return self._records(4, code)
-
-    def extended_data(self, code: FaultCode) -> tuple[Record, ...]:
-        """The extended data of a code (0x19 06), undecoded."""
-        return self._records(6, code)
-
-    def _records(self, subfunction: int, code: FaultCode) -> tuple[Record, ...]:
-        number = (code.number << 8) | (code.failure_type or 0)
-        request = Request(
-            ReadDTCInformation, subfunction=subfunction, data=number.to_bytes(3, "big") + b"\xff"
-        )
-        data = bytes(self.ask(lambda client: client.send_request(request)).data or b"")
-        # sub-function, code, status, then the records; only one record can be told apart without the maker's layout
-        return (Record(data[5], data[6:]),) if len(data) > 6 else ()
 
     def identification(self) -> dict[str, str]:
         """What the unit says of itself (0x22); what it does not have is left out. Raises Refusal if it falls silent."""
@@ -237,14 +209,3 @@ class UnitSession:
     def clear(self) -> None:
         """Clear all codes (0x14 FFFFFF). Only `clear.clear_codes` calls this, behind a confirmation."""
         self.ask(lambda client: client.clear_dtc(0xFFFFFF))
-
-
-def _stored(data: ReadDTCInformation.ResponseData) -> tuple[StoredCode, ...]:
-    mask = data.status_availability
-    available = mask.get_byte_as_int() if mask else 0xFF
-    return tuple(
-        StoredCode(
-            FaultCode.from_bytes(dtc.id.to_bytes(3, "big")), Status(dtc.status.get_byte_as_int(), available)
-        )
-        for dtc in data.dtcs
-    )

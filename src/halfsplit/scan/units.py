@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from halfsplit.scan.folding import folded
 from halfsplit.scan.reading import ANSWERS, CLEAN, CODE, DETAIL, HEADING, SILENT, UNIT, Reading, ReportedCode
+from halfsplit.scan.vocabulary import folded
 
 NOT_NAMED = "unit not named"
 

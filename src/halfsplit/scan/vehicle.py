@@ -12,6 +12,7 @@ from typing import Any
 
 from halfsplit.scan.address import Address
 from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.descriptions import NOT_SUPPORTED
 
 # How a unit or the bus can misbehave; each is one that a real one has.
 SOUND = ""
@@ -102,7 +103,7 @@ class UnitState:
         if self.unit.fault == STOPS and self.asked > self.unit.after:
             return None
         reply = self._answer(request)
-        quiet = functional and reply[:1] == b"\x7f" and reply[2] in (0x11, 0x12, 0x31, 0x7E, 0x7F)
+        quiet = functional and reply[:1] == b"\x7f" and reply[2] in NOT_SUPPORTED
         return None if quiet else reply
 
     def _answer(self, request: bytes) -> bytes:
@@ -143,27 +144,13 @@ class UnitState:
     def _codes(self, rest: bytes) -> bytes:
         if self.unit.extended_only and self.session == 1:
             return _refuse(0x19, 0x7F)
-        kind = rest[0] if rest else 0
-        if kind in (0x01, 0x02, 0x0A):
-            mask = rest[1] if kind != 0x0A else 0xFF
-            chosen = {code: status for code, status in self.codes.items() if status & mask or kind == 0x0A}
-            if kind == 0x01:
-                return bytes([0x59, 0x01, 0xFF, 0x01]) + len(chosen).to_bytes(2, "big")
-            return bytes([0x59, kind, 0xFF]) + b"".join(
-                code.number.to_bytes(2, "big") + bytes([code.failure_type or 0, s])
-                for code, s in chosen.items()
-            )
-        if kind in (0x04, 0x06):
-            return self._detail(kind, rest)
-        return _refuse(0x19, 0x12)
-
-    def _detail(self, kind: int, rest: bytes) -> bytes:
-        code = FaultCode.from_bytes(rest[1:4])
-        if code not in self.codes:
-            return _refuse(0x19, 0x31)
-        # a snapshot with one identifier (supply 11.8 V in tenths); extended data: occurrences
-        record = b"\x01\x01\xd1\x00\x76" if kind == 0x04 else b"\x01\x04"
-        return bytes([0x59, kind]) + rest[1:4] + bytes([self.codes[code]]) + record
+        if rest[:1] != b"\x02":
+            return _refuse(0x19, 0x12)
+        return b"\x59\x02\xff" + b"".join(
+            code.number.to_bytes(2, "big") + bytes([code.failure_type or 0, status])
+            for code, status in self.codes.items()
+            if status & rest[1]
+        )
 
     def _legislated(self, service: int, rest: bytes) -> bytes:
         if service == 0x04:
@@ -173,34 +160,7 @@ class UnitState:
         if service in masks:
             chosen = [code for code, status in self.codes.items() if status & masks[service]]
             return bytes([service + 0x40, len(chosen)]) + b"".join(code.to_bytes()[:2] for code in chosen)
-        if service in (0x01, 0x02):
-            return self._value(service, rest)
-        texts = {0x02: self.unit.identification.get(0xF190, ""), 0x0A: self.unit.name}
-        if service == 0x09 and rest and texts.get(rest[0]):
-            size = 17 if rest[0] == 0x02 else 20
-            return bytes([0x49, rest[0], 1]) + texts[rest[0]].encode()[:size].ljust(size, b"\x00")
-        return _refuse(service, 0x31)
-
-    def _value(self, service: int, rest: bytes) -> bytes:
-        tail = rest[1:2] if service == 0x02 else b""
-        values = self._values(service)
-        if rest[0] % 0x20 == 0:
-            base = rest[0]
-            bits = sum(1 << (32 - (n - base)) for n in values if base < n <= base + 0x20)
-            further = 1 if any(n > base + 0x20 for n in values) else 0
-            return bytes([service + 0x40, base]) + tail + (bits | further).to_bytes(4, "big")
-        if rest[0] not in values:
-            return _refuse(service, 0x31)
-        return bytes([service + 0x40, rest[0]]) + tail + values[rest[0]]
-
-    def _values(self, service: int) -> dict[int, bytes]:
-        """Engine idling and warm; the freeze frame was taken cold, with a low supply."""
-        confirmed = [code for code, status in self.codes.items() if status & 0x08]
-        lamp = bytes([0x80 * bool(confirmed) + len(confirmed), 0x07, 0x65, 0x04])
-        if service == 0x02:
-            cause = confirmed[0].to_bytes()[:2] if confirmed else b"\x00\x00"
-            return {0x02: cause, 0x05: b"\x3c", 0x0C: b"\x00\x00", 0x42: b"\x2e\x18"}
-        return {0x01: lamp, 0x05: b"\x7b", 0x0C: b"\x0c\xe4", 0x42: b"\x36\x4c", 0x11: b"\x26"}
+        return b"\x41\x00\x00\x00\x00\x00" if (service, rest) == (0x01, b"\x00") else _refuse(service, 0x31)
 
 
 def _refuse(service: int, reason: int) -> bytes:
