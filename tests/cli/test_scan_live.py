@@ -5,8 +5,7 @@ from collections.abc import Iterator
 import pytest
 
 from halfsplit.scan import ScanReport
-from halfsplit.scan.address import Address
-from halfsplit.scan.channel import Channel
+from halfsplit.scan.channel import Address, Channel
 from halfsplit.scan.simulated import running
 from halfsplit.scan.vehicle import NOISE, STOPS, SimulatedUnit, SimulatedVehicle
 

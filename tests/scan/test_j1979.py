@@ -2,10 +2,10 @@
 
 import pytest
 
-from halfsplit.scan.address import Address
+from halfsplit.scan.channel import Address
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.descriptions import negative_words
-from halfsplit.scan.legislated import codes_of
+from halfsplit.scan.uds import codes_of
 from halfsplit.scan.vehicle import SimulatedUnit, SimulatedVehicle, UnitState, demo_vehicle
 
 

@@ -2,7 +2,7 @@
 
 import can
 
-from halfsplit.scan.address import Address
+from halfsplit.scan.channel import Address
 from halfsplit.scan.link import Link
 
 ANSWER = can.Message(arbitration_id=0x748, is_extended_id=False, data=bytes.fromhex("027E000000000000"))

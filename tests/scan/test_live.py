@@ -14,8 +14,7 @@ import pytest
 
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.scan import compare
-from halfsplit.scan.address import Address
-from halfsplit.scan.channel import BusError, Channel
+from halfsplit.scan.channel import Address, BusError, Channel
 from halfsplit.scan.clear import LogEntry, clear_codes, plan_clear
 from halfsplit.scan.link import Link
 from halfsplit.scan.live import LiveScan, LiveUnit, scan

@@ -6,7 +6,7 @@ from itertools import pairwise
 import can
 import pytest
 
-from halfsplit.scan.address import PADDING, Address
+from halfsplit.scan.channel import PADDING, Address
 from halfsplit.scan.link import Endpoint, Link
 
 Rows = Callable[[str], list[dict[str, str]]]

@@ -11,7 +11,7 @@ from halfsplit import job as jobs
 from halfsplit.job import Intake, live_scans, scans, simulated
 from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
-from halfsplit.scan.address import Address
+from halfsplit.scan.channel import Address
 from halfsplit.scan.simulated import running
 from halfsplit.scan.vehicle import FLOOD, NOISE, STOPS, SimulatedUnit, SimulatedVehicle
 from tests.waiting import PATIENCE

@@ -17,8 +17,7 @@ from halfsplit.errors import ConflictError, InputError, NotFoundError
 
 if TYPE_CHECKING:
     from halfsplit.scan import Comparison, ScanReport
-    from halfsplit.scan.address import Address
-    from halfsplit.scan.channel import Channel
+    from halfsplit.scan.channel import Address, Channel
     from halfsplit.scan.clear import ClearPlan, LogEntry
     from halfsplit.scan.live import LiveScan, LiveUnit
 

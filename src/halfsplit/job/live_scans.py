@@ -18,8 +18,7 @@ from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFound
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.scans import KeptReport, keep_report, kept_reports, report_of
 from halfsplit.job.simulated import SIMULATED, simulated_channel
-from halfsplit.scan.address import Address
-from halfsplit.scan.channel import BIT_RATES, Channel, StoppedError
+from halfsplit.scan.channel import BIT_RATES, Address, Channel, StoppedError
 from halfsplit.scan.clear import LogEntry, clear_codes, plan_clear
 from halfsplit.scan.link import Link
 from halfsplit.scan.live import LiveScan, scan

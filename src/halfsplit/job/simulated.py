@@ -14,8 +14,7 @@ from weakref import WeakKeyDictionary
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.job.open_job import OpenJob
-from halfsplit.scan.address import Address
-from halfsplit.scan.channel import Channel
+from halfsplit.scan.channel import Address, Channel
 from halfsplit.scan.simulated import running
 from halfsplit.scan.vehicle import SimulatedUnit, SimulatedVehicle, demo_vehicle
 from halfsplit.store import JobStore

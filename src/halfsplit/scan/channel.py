@@ -1,4 +1,4 @@
-"""The way to the bus: any python-can interface, by its own words.
+"""The way to the bus: any python-can interface, by its own words; and the addresses of units on it (ISO 15765-4).
 
 `interface:channel`, such as `slcan:/dev/ttyACM0`, `socketcan:can0` or `slcan:socket://127.0.0.1:29536`; the part
 after the first colon is what python-can calls the channel of that interface.
@@ -74,3 +74,35 @@ class Channel:
                 f"{self.interface}:{self.name} cannot be opened at {self.bit_rate} bit/s ({error}): "
                 "is the adapter plugged in, is the channel as python-can wants it, does another program have it?"
             ) from error
+
+
+PADDING = 0xCC
+"""With what frames are filled up."""
+FUNCTIONAL, FUNCTIONAL_EXTENDED = 0x7DF, 0x18DB33F1
+"""Where all units are asked at once, with 11 and with 29 bits."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Address:
+    """The identifiers of one unit: request to it, response from it (ISO 15765-4)."""
+
+    request: int
+    response: int
+
+    @property
+    def extended(self) -> bool:
+        """Whether these are 29-bit identifiers."""
+        return self.request > 0x7FF
+
+    @classmethod
+    def of_response(cls, identifier: int) -> Address | None:
+        """The address of a legislated unit by the identifier of its response, or None where it is none."""
+        if 0x7E8 <= identifier <= 0x7EF:
+            return cls(identifier - 8, identifier)
+        if identifier & 0x1FFFFF00 == 0x18DAF100:
+            return cls(0x18DA00F1 | (identifier & 0xFF) << 8, identifier)
+        return None
+
+    def __str__(self) -> str:
+        width = 8 if self.extended else 3
+        return f"{self.request:0{width}X}/{self.response:0{width}X}"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from halfsplit.errors import ConflictError
-from halfsplit.scan.address import Address
+from halfsplit.scan.channel import Address
 from halfsplit.scan.link import Link
 from halfsplit.scan.uds import Patience, Refusal, StoredCode, UnitSession
 

@@ -14,33 +14,14 @@ import re
 from dataclasses import dataclass
 
 from halfsplit.errors import InputError
-from halfsplit.scan.descriptions import Description, describe, failure_type
+from halfsplit.scan.descriptions import RANGES, Description, describe, failure_type
 
 SYSTEMS = {"P": "powertrain", "C": "chassis", "B": "body", "U": "network"}
 LETTERS = "PCBU"
 
 STANDARD = "standard"
 MAKER = "maker-specific"
-RESERVED = "reserved"
 
-# SAE J2012: who defines the codes of a range, by letter and first figure (from memory). P3 is split below.
-RANGES = {
-    "P0": STANDARD,
-    "P1": MAKER,
-    "P2": STANDARD,
-    "C0": STANDARD,
-    "C1": MAKER,
-    "C2": MAKER,
-    "C3": RESERVED,
-    "B0": STANDARD,
-    "B1": MAKER,
-    "B2": MAKER,
-    "B3": RESERVED,
-    "U0": STANDARD,
-    "U1": MAKER,
-    "U2": MAKER,
-    "U3": STANDARD,
-}
 FIRST_STANDARD_P3 = 0x3400
 
 _WRITTEN = re.compile(r"([PCBU])([0-3])([0-9A-F]{3})(?:[-: /.]?([0-9A-F]{2}))?", re.IGNORECASE)
@@ -105,7 +86,7 @@ class FaultCode:
         """Who gives the code its meaning: `standard`, `maker-specific` or `reserved`."""
         if self.letters.startswith("P3"):
             return STANDARD if self.number >= FIRST_STANDARD_P3 else MAKER
-        return RANGES[self.letters[:2]]
+        return next(owner for owner, ranges in RANGES.items() if self.letters[:2] in ranges.split())
 
     @property
     def failure(self) -> Description | None:
@@ -146,3 +127,48 @@ class FaultCode:
         if self.defined_by == STANDARD:
             return f"{self.system} code of the standard, not described here: see the maker's documentation"
         return f"{self.defined_by} {self.system} code: see the vehicle maker's documentation"
+
+
+BITS = {
+    "testFailed": "failed now",
+    "testFailedThisOperationCycle": "failed this cycle",
+    "pendingDTC": "pending",
+    "confirmedDTC": "confirmed",
+    "testNotCompletedSinceLastClear": "not tested since clear",
+    "testFailedSinceLastClear": "failed since clear",
+    "testNotCompletedThisOperationCycle": "not tested this cycle",
+    "warningIndicatorRequested": "warning lamp asked for",
+}
+"""The bits of ISO 14229-1 annex D, lowest first: the standard's names and our words."""
+NAMES = {name: 1 << place for place, name in enumerate(BITS)}
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """The status byte of a code. available: the bits that the unit supports at all (its status availability mask).
+
+    >>> Status(0x2F).words
+    'failed now, failed this cycle, pending, confirmed, failed since clear'
+    >>> Status(0x50).present
+    'not tested'
+    """
+
+    byte: int
+    available: int = 0xFF
+
+    def has(self, name: str) -> bool:
+        """Whether the bit of that standard name (a key of `NAMES`) is set and supported."""
+        return bool(self.byte & self.available & NAMES[name])
+
+    @property
+    def words(self) -> str:
+        """The bits that are set, in words, lowest first."""
+        return ", ".join(words for name, words in BITS.items() if self.has(name)) or "no bit set"
+
+    @property
+    def present(self) -> str:
+        """Is the fault there now: `yes`, `no`, or `not tested` when the unit has not looked this cycle."""
+        if self.has("testFailed"):
+            return "yes"
+        unsupported = not self.available & NAMES["testFailed"]
+        return "not tested" if unsupported or self.has("testNotCompletedThisOperationCycle") else "no"

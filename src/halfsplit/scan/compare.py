@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any, Protocol
+from typing import Any
 
 from halfsplit.scan.reading import ReportedCode
+from halfsplit.scan.report import ScanReport
 from halfsplit.scan.units import UnitReport
 
 GONE = "gone"
@@ -20,13 +21,6 @@ CHANGED = "changed status"
 UNKNOWN = "not known"
 
 VERDICTS = (GONE, STAYED, CHANGED, NEW, UNKNOWN)
-
-
-class HasUnits(Protocol):
-    """Anything with units: a `ScanReport`, pasted or live."""
-
-    @property
-    def units(self) -> tuple[UnitReport, ...]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +65,7 @@ class Comparison:
         return asdict(self) | {"clean": self.clean}
 
 
-def compare(before: HasUnits, after: HasUnits, aliases: Mapping[str, str] | None = None) -> Comparison:
+def compare(before: ScanReport, after: ScanReport, aliases: Mapping[str, str] | None = None) -> Comparison:
     """Compare two reports of one vehicle, read by whatever tools.
 
     aliases: the name of a unit in the second report -> its name in the first, where the tools name it differently.

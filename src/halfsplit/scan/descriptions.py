@@ -13,6 +13,9 @@ _FILE = tomllib.loads(files("halfsplit.scan").joinpath("codes.toml").read_text(e
 KINDS = tuple(_FILE["kinds"])
 """What sort of failure a code can name."""
 
+RANGES: dict[str, str] = _FILE["ranges"]
+"""Who defines the codes of a range, by letter and first figure."""
+
 # Negative responses of ISO 14229-1 that say what a unit does not have, or not in this session.
 NOT_SUPPORTED = frozenset({0x11, 0x12, 0x31, 0x7E, 0x7F})
 OTHER_SESSION = frozenset({0x7E, 0x7F})

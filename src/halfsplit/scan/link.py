@@ -15,8 +15,7 @@ from typing import Self
 import can
 import isotp
 
-from halfsplit.scan.address import FUNCTIONAL, FUNCTIONAL_EXTENDED, PADDING, Address
-from halfsplit.scan.channel import BusError, StoppedError
+from halfsplit.scan.channel import FUNCTIONAL, FUNCTIONAL_EXTENDED, PADDING, Address, BusError, StoppedError
 
 FLOOD = 300
 """Frames a second of one identifier above which its sender is broken; the fastest messages come every 5 to 10 ms

@@ -9,15 +9,12 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from halfsplit.scan.address import Address
-from halfsplit.scan.channel import Channel
-from halfsplit.scan.legislated import legislated_codes
+from halfsplit.scan.channel import Address, Channel
 from halfsplit.scan.link import FLOOD, Link
 from halfsplit.scan.reading import ReportedCode, terms_of
 from halfsplit.scan.report import ScanReport
-from halfsplit.scan.uds import Patience, Refusal, StoredCode, UnitSession
-from halfsplit.scan.units import UnitReport
-from halfsplit.scan.write import write_report
+from halfsplit.scan.uds import Patience, Refusal, StoredCode, UnitSession, legislated_codes
+from halfsplit.scan.units import UnitReport, write_report
 
 TESTER_PRESENT = b"\x3e\x00"
 SUPPORTED = b"\x01\x00"

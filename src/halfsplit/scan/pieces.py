@@ -26,7 +26,7 @@ _CODE = r"[PCBU][0-3O][0-9A-FO]{3}(?:[-:.]?[0-9A-F]{2})?"
 _STATUS_WORD = r"(?i:" + "|".join(vocabulary.WORDS["status"].values()) + r"|\([A-Z]{1,2}\))"
 _SILENT_WORD = r"(?i:no (?:comm|communication|response|answer)|silent|offline|n/?r|ok|no codes|no dtcs?)"
 _RUN_ON = re.compile(
-    rf"(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?:(?:{_CODE}(?:\s*{_STATUS_WORD})?[\s,;/]*)+|{_SILENT_WORD}[\s,;/]*(?=[A-Z]|$))"
+    rf"(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?P<said>(?:{_CODE}(?:\s*{_STATUS_WORD})?[\s,;/]*)+|{_SILENT_WORD}[\s,;/]*(?=[A-Z]|$))"
 )
 _ABBREVIATED = re.compile(rf"\s*(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?P<said>\S.*)$")
 _TITLES = re.compile(r"\[(?P<owner>[^\[\]]{2,40})\]\s*(?:[:=]\s*|-{1,2}\s+)?(?P<said>[^\[\]]{1,400})")
@@ -43,7 +43,7 @@ def with_few_blanks(text: str) -> str:
 
 def pieces_of(text: str) -> tuple[str, ...]:
     """The pieces of a line, one for each unit that it speaks of; the line alone where it is of one unit or none."""
-    for cut in (_run_on, _bracketed, _entitled, _listed, _sentence, _in_cells):
+    for cut in (_tiled, _listed, _sentence, _in_cells):
         if pieces := cut(text):
             return pieces
     for mark in _CUTS:
@@ -101,35 +101,17 @@ def _tells(said: str) -> bool:
     )
 
 
-def _bracketed(text: str) -> tuple[str, ...]:
-    """`ECM(P0562, P0335) BCM(B1044) DDM(no comm)`."""
-    brackets = list(_BRACKETS.finditer(text))
-    whole = "".join(match[0] for match in brackets).strip() == text.strip()
-    if len(brackets) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in brackets):
-        return ()
-    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in brackets)
+def _tiled(text: str) -> tuple[str, ...]:
+    """Names and what is said of each, and nothing else.
 
-
-def _entitled(text: str) -> tuple[str, ...]:
-    """`[ECM] P0562 C [BCM] B1044-13 C [DDM] -- NO RESPONSE`."""
-    titles = list(_TITLES.finditer(text))
-    whole = "".join(match[0] for match in titles).strip() == text.strip()
-    if len(titles) < 2 or not whole or not all(_names(m["owner"]) and _tells(m["said"]) for m in titles):
-        return ()
-    return tuple(f"{match['owner'].strip()}: {match['said'].strip()}" for match in titles)
-
-
-def _run_on(text: str) -> tuple[str, ...]:
-    """`ECM P0562 P0335 BCM B1044-13 DDM NO COMM`: abbreviations and codes, and nothing else."""
-    runs = list(_RUN_ON.finditer(text.strip()))
-    whole = "".join(match[0] for match in runs).strip() == text.strip()
-    if len(runs) < 2 or not whole or not all(_names(match["owner"]) for match in runs):
-        return ()
-    return tuple(_with_colon(match[0], match["owner"]) for match in runs)
-
-
-def _with_colon(piece: str, owner: str) -> str:
-    return f"{owner}: {piece.strip()[len(owner) :].strip(' ,;/')}"
+    `ECM P0562 P0335 BCM B1044-13 DDM NO COMM`, `ECM(P0562, P0335) BCM(B1044)`, `[ECM] P0562 C [DDM] -- NO RESPONSE`.
+    """
+    for pattern in (_RUN_ON, _BRACKETS, _TITLES):
+        tiles = list(pattern.finditer(text.strip()))
+        whole = "".join(tile[0] for tile in tiles).strip() == text.strip()
+        if len(tiles) > 1 and whole and all(_names(tile["owner"]) and _tells(tile["said"]) for tile in tiles):
+            return tuple(f"{tile['owner'].strip()}: {tile['said'].strip(' ,;/')}" for tile in tiles)
+    return ()
 
 
 def _listed(text: str) -> tuple[str, ...]:

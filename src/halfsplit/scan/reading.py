@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.status import Status
+from halfsplit.scan.codes import FaultCode, Status
 from halfsplit.scan.values import Value
 
 UNIT = "unit"

@@ -21,8 +21,7 @@ from contextlib import contextmanager, suppress
 import isotp
 
 from halfsplit.errors import HalfsplitError
-from halfsplit.scan.address import FUNCTIONAL, PADDING
-from halfsplit.scan.channel import Channel
+from halfsplit.scan.channel import FUNCTIONAL, PADDING, Channel
 from halfsplit.scan.vehicle import (
     FLOOD,
     GARBAGE,

@@ -1,4 +1,4 @@
-"""From the readings of lines to units with their codes."""
+"""From the readings of lines to units with their codes, and back to a report that is read the same."""
 
 from __future__ import annotations
 
@@ -122,3 +122,31 @@ def _add(unit: _Unit, reading: Reading, group: tuple[str, ...]) -> None:
 
 def _codes(count: int) -> str:
     return f"{count} code{'' if count == 1 else 's'}"
+
+
+INDENT = "    "
+
+
+def write_report(units: Iterable[UnitReport], vehicle: Iterable[tuple[str, str]] = ()) -> str:
+    """Units as a report of our own that `ScanReport.parse` reads back the same; a live reading is kept this way.
+
+    vehicle: pairs such as ('VIN', '…') for the head.
+    """
+    return "\n".join([*(f"{name}: {value}" for name, value in vehicle), *_report_lines(units)]) + "\n"
+
+
+def _report_lines(units: Iterable[UnitReport]) -> Iterator[str]:
+    for unit in units:
+        yield ""
+        yield f"Unit: {unit.name}"
+        if unit.answers is False:
+            yield f"{INDENT}does not answer"
+        elif not unit.codes:
+            yield f"{INDENT}no codes"
+        yield from (_code_line(code) for code in unit.codes)
+
+
+def _code_line(code: ReportedCode) -> str:
+    byte = "" if code.status_byte is None else f"status: 0x{code.status_byte:02X}"
+    status = byte or ", ".join(code.status)
+    return INDENT + "  ".join(part for part in (code.name, status) if part)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from halfsplit.scan.address import Address
+from halfsplit.scan.channel import Address
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.descriptions import NOT_SUPPORTED
 
