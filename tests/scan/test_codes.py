@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from halfsplit.errors import InputError
-from halfsplit.scan.codes import BITS, MAKER, NAMES, "reserved", STANDARD, FaultCode, Status
+from halfsplit.scan.codes import BITS, MAKER, NAMES, STANDARD, FaultCode, Status
 from halfsplit.scan.descriptions import KINDS, communication_partner, describe, described, failure_type
 
 Rows = Callable[[str], list[dict[str, str]]]
