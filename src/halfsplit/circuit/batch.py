@@ -123,7 +123,7 @@ class Batch:
         """Which modules work (modules, C, D)."""
         cells = self._of(cases)
         volts = self._volts(cells, self._states[:, cells], self.table.watch)
-        minimum = self.cars.thresholds.at(self._draw(cells)).minimum
+        minimum = self.cars.thresholds.minimum[:, self._draw(cells)]
         dead = self.cases.locks.dead[:, self._case(cells)]
         fed = self.table.fed(volts, dead, minimum)
         return fed.reshape(len(fed), -1, len(self.cars))

@@ -251,7 +251,7 @@ def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
     if name not in names:
         return None
     row = names.index(name)
-    blown = np.asarray(scene.blown()[row] | context.memory.blown[row], dtype=float)
+    blown = np.asarray(scene.blown(row) | context.memory.blown[row], dtype=float)
     blown[scene.columns.having(name, ("open",))] = 1.0
     return blown
 

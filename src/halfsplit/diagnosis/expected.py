@@ -172,7 +172,7 @@ class Context:
         """The column of the vehicle that has nothing wrong."""
         return self.predictor.columns.healthy
 
-    def part(self, columns: Ints, spare: Ints) -> tuple[Context, Ints]:
+    def part(self, columns: Ints) -> tuple[Context, Ints]:
         """The same for a part that has at least these columns, and where they are in it (columns,).
 
         What it forecasts for them is what the whole would: the healthy vehicle, what is not drawn and the neighbouring
@@ -181,7 +181,7 @@ class Context:
         every = self.predictor.columns
         always = np.append(np.flatnonzero(every.having(NOT_IN_MODEL)), every.healthy)
         held = every.with_next_severities(np.union1d(columns, always))
-        predictor, place = self.predictor.part(held, every.with_next_severities(spare))
+        predictor, place = self.predictor.part(held)
         memory = self.memory.at(predictor.own_columns)
         return replace(self, predictor=predictor, memory=memory), place[np.searchsorted(held, columns)]
 

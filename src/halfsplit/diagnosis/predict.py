@@ -140,9 +140,9 @@ class Scene:
         ]
         return np.asarray(fed & np.logical_or.reduce(heard)) if heard else fed
 
-    def blown(self) -> Bools:
-        """Fuses that open by overload (F, C, D)."""
-        return self.solved.blown
+    def blown(self, fuse: int) -> Bools:
+        """Whether a fuse, by its number, opens by overload (C, D)."""
+        return self.solved.blown(fuse)
 
     @cached_property
     def regime(self) -> NDArray[np.int64]:
@@ -182,7 +182,7 @@ class Scene:
             closed = self.solved.state(number) == 1
         else:
             row = network.fuses.tolist().index(network.element(name))
-            closed = ~self.blown()[row]
+            closed = ~self.blown(row)
         for mode, shut in (("open", False), ("contact open", False), ("contact welded", True)):
             closed[self.columns.having(name, (mode,))] = shut
         return np.asarray(closed)
@@ -257,19 +257,15 @@ class Predictor:
         self._numbers = fleet.numbers(columns.changes, columns.locks)
         self._parts: list[Predictor] = []
 
-    def part(self, columns: Ints, spare: Ints) -> tuple[Predictor, Ints]:
-        """A predictor of a part that has at least these columns, and where they are in it (columns,).
-
-        ``spare``: what it has too if it is made anew, so that it serves for longer.
-        """
+    def part(self, columns: Ints) -> tuple[Predictor, Ints]:
+        """A predictor of a part that has at least these columns (C,), ascending, and where they are in it (C,)."""
         for part in self._parts:
             own = part.own_columns
             if len(own) <= LARGER * len(columns) and np.isin(columns, own).all():
                 return part, np.searchsorted(own, columns)
-        own = np.union1d(columns, spare)
-        part = Predictor(self.columns.some(own), self.fleet, own)
+        part = Predictor(self.columns.some(columns), self.fleet, columns)
         self._parts = [part, *self._parts[: PARTS - 1]]
-        return part, np.searchsorted(own, columns)
+        return part, np.arange(len(columns))
 
     def scene(self, key: SceneKey, memory: Memory) -> Scene:
         """The scene, solved if it was not yet."""
@@ -307,5 +303,5 @@ class Predictor:
         """
         blown = self.whole.blown
         for key in sorted(keys, key=repr):
-            blown = blown | self.scene(key, self.whole).blown()
+            blown = blown | self.scene(key, self.whole).solved.blown()
         return Memory(blown, np.packbits(blown).tobytes()) if blown.any() else self.whole

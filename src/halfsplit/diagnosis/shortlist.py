@@ -40,11 +40,14 @@ def shortlist(
             scenes.setdefault((test.state, test.changes), []).append(number)
     # The particles come heaviest first: these show where a test may tell something.
     chosen, weights = chosen[:HEAVIEST], weights[:HEAVIEST] / weights[:HEAVIEST].sum()
+    draws = len(situation.choosing.predictor.draws)
+    columns, which = np.unique(chosen // draws, return_inverse=True)
+    heaviest, place = situation.choosing.part(columns)
+    chosen = place[which.ravel()] * draws + chosen % draws
     worth = np.full(len(wanted), np.inf)
     for numbers in scenes.values():
         tests = [wanted[number] for number in numbers]
-        scene = situation.choosing.scene(tests[0])
-        worth[numbers] = _spread(scene, tests, chosen, weights)
+        worth[numbers] = _spread(heaviest.scene(tests[0]), tests, chosen, weights)
     minutes = np.array([own_minutes(test, situation.circuit.model, situation.state) for test in wanted])
     value = np.where(worth < SPREAD, -1.0, np.log1p(worth) / minutes)
     probes = np.flatnonzero(np.isfinite(worth) & (value > 0))
@@ -107,4 +110,4 @@ def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
         if points or across:
             scene = situation.choosing.scene(Measurement("volts", "", state, changes=changes))
             scene.fill_source([node for node in points if node != network.size])
-            scene.fill([node for node in across if node != network.size])
+            scene.fill([node for node in (*points, *across) if node != network.size])

@@ -22,10 +22,6 @@ Ints = NDArray[np.intp]
 TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
 PARTICLES = 3000
 GROUPS = 40
-SPARE = 2
-"""How many times more columns than the particles need are carried along, as readings bring others to the fore."""
-FEW = 100
-"""Columns that are solved in hardly more time than a single one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,10 +145,7 @@ class Situation:
         number[leading] = np.arange(len(leading))
         leaders = [names[index] for index in leading]
         columns, which = np.unique(order // draws, return_inverse=True)
-        heaviest = np.argsort(-self.posterior.weights.sum(axis=1), kind="stable")[
-            : SPARE * len(columns) + FEW
-        ]
-        context, place = self.context.part(columns, heaviest)
+        context, place = self.context.part(columns)
         chosen = place[which.ravel()] * draws + order % draws
         return context, (chosen, weights, number[groups], [*leaders, "others"])
 

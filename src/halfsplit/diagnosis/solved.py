@@ -174,10 +174,10 @@ class Part:
         """Where devices find no rest (C, D)."""
         return self._solved.restless[self._columns]
 
-    @property
-    def blown(self) -> Bools:
-        """Fuses that open by overload (F, C, D)."""
-        return self._solved.batch.blown[:, self._columns]
+    def blown(self, fuse: int | None = None) -> Bools:
+        """Fuses that open by overload (F, C, D); whether one does, by its number (C, D)."""
+        blown = self._solved.batch.blown
+        return blown[:, self._columns] if fuse is None else blown[fuse][self._columns]
 
     def state(self, device: int) -> NDArray[np.int8]:
         """The state (C, D) in which a device rests."""
