@@ -129,6 +129,37 @@ class Belief:
         return np.asarray(log)
 
 
+class WiderBelief(Belief):
+    """A belief and more hypotheses behind its own; what is known of its own is not worked out again.
+
+    ``more``: their belief. Its first hypothesis is the healthy vehicle, which ``base`` has as well.
+    """
+
+    def __init__(self, base: Belief, more: Belief) -> None:
+        self._parts = base, more
+        predictor = base.context.predictor.and_more(more.context.predictor)
+        super().__init__(
+            replace(base.context, predictor=predictor, memory=predictor.whole),
+            (*base.hypotheses, *more.hypotheses[1:]),
+        )
+        self._context = self._heard.context
+
+    @property
+    def context(self) -> Context:
+        return self._context
+
+    def _worked_out(self, readings: Sequence[Reading]) -> list[Floats]:
+        base, more = (each.likelihoods(readings) for each in self._parts)
+        own, other = (each.context.memory.blown for each in self._parts)
+        memory = self._context.predictor.remembering(np.concatenate([own, other[:, 1:]], axis=1))
+        self._context = replace(self._context, memory=memory)
+        return [np.concatenate([log, other[1:]]) for log, other in zip(base, more, strict=True)]
+
+    def strangeness(self, readings: Sequence[Reading], share: float) -> Floats:
+        base, more = (each.strangeness(readings, share) for each in self._parts)
+        return np.concatenate([base, more[1:]])
+
+
 class Heard:
     """What readings mean to a vehicle that has blown the same fuses: likelihoods, kept by reading."""
 

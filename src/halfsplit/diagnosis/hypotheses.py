@@ -105,6 +105,17 @@ class Columns:
         known = self.hypothesis[which], self.share[which], self.severity[which]
         return Columns(self.hypotheses, *known, tuple(changes), tuple(locks))
 
+    def and_more(self, more: Columns) -> Columns:
+        """These columns and those of more hypotheses behind them, but for the first of these: the healthy vehicle."""
+        return Columns(
+            (*self.hypotheses, *more.hypotheses[1:]),
+            np.append(self.hypothesis, more.hypothesis[1:] + len(self.hypotheses) - 1),
+            np.append(self.share, more.share[1:]),
+            np.append(self.severity, more.severity[1:]),
+            (*self.changes, *more.changes[1:]),
+            (*self.locks, *more.locks[1:]),
+        )
+
     def with_next_severities(self, which: Ints) -> Ints:
         """These columns and those of the neighbouring severities, which a reading's width rests on, ascending."""
         held = np.zeros(len(self), dtype=bool)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from halfsplit.diagnosis.belief import Belief
+from halfsplit.diagnosis.belief import Belief, WiderBelief
 from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import (
@@ -132,7 +132,9 @@ class Inference:
         self.hypotheses = list(self.single)
         self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
         self._groups = RepairGroups.of_single(self.single)
+        self._nothing = next(one for one in self.single if one.first.kind == "nothing")
         self._pool: Belief | None = None
+        self._wider: tuple[Belief | None, tuple[int, ...], Belief | None] = None, (), None
         self._screen: Belief | None = None
         self._outside: Belief | None = None
         self._columns = column_counts(self.single)
@@ -242,15 +244,14 @@ class Inference:
         doubted = measured and (bool(pairs) or share >= DOUBTED)
         if not pairs and not doubted:
             return {}
-        nothing = next(one for one in self.single if one.first.kind == "nothing")
         if doubted and self._outside is None:
-            self._outside = self._belief([nothing, *self.undrawn], coarse=True)
+            self._outside = self._belief([self._nothing, *self.undrawn], coarse=True)
         delicate = near_a_fuse(broad)
         of_more_cars = [one for one in pairs if any(member.name in delicate for member in one.members)]
         others = [one for one in pairs if one not in of_more_cars]
         asked = [self._outside] if doubted and self._outside else []
-        asked += [self._belief([nothing, *others], coarse=True)] if others else []
-        asked += [self._belief([nothing, *of_more_cars])] if of_more_cars else []
+        asked += [self._belief([self._nothing, *others], coarse=True)] if others else []
+        asked += [self._belief([self._nothing, *of_more_cars])] if of_more_cars else []
         told: dict[Hypothesis, float] = {}
         for one in asked:
             weights = _per_hypothesis(one, one.log_weights(live))
@@ -291,15 +292,27 @@ class Inference:
         return screened, _likeliest(self.single, screened, self._columns, self._most) | delicate
 
     def _full(self, chosen: frozenset[int]) -> Belief:
-        """The belief over at least these hypotheses. A pool that has them all serves until it is far too large."""
+        """The belief over at least these hypotheses.
+
+        A pool of single faults that has all of them serves until it is far too large; what was added comes behind it.
+        """
+        single = frozenset(number for number in chosen if number < len(self.single))
         pool = (
             frozenset()
             if self._pool is None
             else frozenset(self._number[one.name] for one in self._pool.hypotheses)
         )
-        if self._pool is None or not chosen <= pool or len(pool) > 3 * len(chosen) + LARGE_POOL:
-            self._pool = self._belief([self.hypotheses[number] for number in sorted(chosen)])
-        return self._pool
+        if self._pool is None or not single <= pool or len(pool) > 3 * len(single) + LARGE_POOL:
+            self._pool = self._belief([self.hypotheses[number] for number in sorted(single)])
+        added = tuple(sorted(chosen - single))
+        if not added:
+            return self._pool
+        base, numbers, wider = self._wider
+        if wider is None or base is not self._pool or numbers != added:
+            more = self._belief([self._nothing, *(self.hypotheses[number] for number in added)])
+            wider = WiderBelief(self._pool, more)
+            self._wider = self._pool, added, wider
+        return wider
 
 
 def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints, most: int) -> frozenset[int]:

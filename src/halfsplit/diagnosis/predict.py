@@ -245,17 +245,29 @@ class Memory:
 class Predictor:
     """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them.
 
-    ``own_columns``: its columns among those of which it is a part.
+    ``numbers`` (C,): those of its columns' cases in the fleet; ``own_columns`` (C,): its columns among those of which it
+    is a part.
     """
 
-    def __init__(self, columns: Columns, fleet: Fleet, own_columns: Ints | None = None) -> None:
+    def __init__(
+        self,
+        columns: Columns,
+        fleet: Fleet,
+        numbers: NDArray[np.int64] | None = None,
+        own_columns: Ints | None = None,
+    ) -> None:
         self.columns, self.fleet = columns, fleet
         self.circuit, self.draws = fleet.circuit, fleet.draws
         self.own_columns = np.arange(len(columns)) if own_columns is None else own_columns
         shape = len(self.circuit.network.fuses), len(columns), len(self.draws)
         self.whole = Memory(np.zeros(shape, dtype=bool), b"")
-        self._numbers = fleet.numbers(columns.changes, columns.locks)
+        self._numbers = fleet.numbers(columns.changes, columns.locks) if numbers is None else numbers
         self._parts: list[Predictor] = []
+
+    def and_more(self, more: Predictor) -> Predictor:
+        """A predictor of these columns and of another's, as ``Columns.and_more``."""
+        numbers = np.append(self._numbers, more._numbers[1:])
+        return Predictor(self.columns.and_more(more.columns), self.fleet, numbers)
 
     def part(self, columns: Ints) -> tuple[Predictor, Ints]:
         """A predictor of a part that has at least these columns (C,), ascending, and where they are in it (C,)."""
@@ -263,7 +275,7 @@ class Predictor:
             own = part.own_columns
             if len(own) <= LARGER * len(columns) and np.isin(columns, own).all():
                 return part, np.searchsorted(own, columns)
-        part = Predictor(self.columns.some(columns), self.fleet, columns)
+        part = Predictor(self.columns.some(columns), self.fleet, self._numbers[columns], columns)
         self._parts = [part, *self._parts[: PARTS - 1]]
         return part, np.arange(len(columns))
 
@@ -304,4 +316,8 @@ class Predictor:
         blown = self.whole.blown
         for key in sorted(keys, key=repr):
             blown = blown | self.scene(key, self.whole).solved.blown()
+        return self.remembering(blown)
+
+    def remembering(self, blown: Bools) -> Memory:
+        """The memory of a vehicle whose hypotheses have blown these fuses (F, C, D)."""
         return Memory(blown, np.packbits(blown).tobytes()) if blown.any() else self.whole
