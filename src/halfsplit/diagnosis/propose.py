@@ -287,7 +287,7 @@ def _options(numeric: list[NumericAt], worded: list[WordedAt], particles: int, m
             expected.high,
         )
     widest = max((len(expected.words) for expected in worded), default=1)
-    likelihood = np.zeros((len(worded), particles, widest))
+    likelihood = np.zeros((len(worded), particles, widest), dtype=np.float32)
     for row, each in enumerate(worded):
         likelihood[row, :, : len(each.words)] = each.chance
     slips = Slips(SLIP, low, high) if len(numeric) else Slips(SLIP)
