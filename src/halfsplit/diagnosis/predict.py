@@ -245,8 +245,8 @@ class Memory:
 class Predictor:
     """Scenes of one set of columns. They rest on nothing but circuit, columns and draws, so jobs can share them.
 
-    ``numbers`` (C,): those of its columns' cases in the fleet; ``own_columns`` (C,): its columns among those of which it
-    is a part.
+    ``numbers`` (C,): those of its columns' cases in the fleet; ``own_columns`` (C,): its columns among those of which
+    it is a part.
     """
 
     def __init__(
