@@ -69,8 +69,8 @@ class Fleet:
 
     def cases(self, numbers: Ints) -> Cases:
         """The cases with these numbers."""
-        changes, locks = zip(*(self._cases[number] for number in numbers.tolist()), strict=True)
-        return Cases.of(self._first, changes, locks)
+        some = [self._cases[number] for number in numbers.tolist()]
+        return Cases.of(self._first, [changes for changes, _ in some], [locks for _, locks in some])
 
     def solved(self, key: SceneKey, wanted: int | None = None) -> Solved:
         """What is solved of a scene; the oldest are let go where all take too much memory.

@@ -17,6 +17,8 @@ for _name in environment().list_templates(extensions=["html"]):
     environment().get_template(_name)
 gc.collect()
 gc.freeze()
+# A large vehicle makes tens of thousands of objects that stay: the usual 700 wake the collector for nothing.
+gc.set_threshold(20_000, 20, 20)
 with contextlib.suppress(AttributeError, OSError):
     ctypes.CDLL(None).malloc_trim(0)
 
