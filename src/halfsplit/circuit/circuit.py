@@ -15,7 +15,7 @@ from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Model, Part, State
 from halfsplit.circuit.network import Floats, Network, System, UnknownNameError, compile_network
 from halfsplit.circuit.problems import Problem
-from halfsplit.circuit.solve import Result, links, solve, volts_of
+from halfsplit.circuit.solve import Factors, Result, links, solve
 from halfsplit.circuit.undrawn import undrawn_faults
 
 WORKS_FROM, WEAK_FROM = 0.9, 0.2
@@ -297,7 +297,8 @@ class Solution:
     def hearing(self) -> Mapping[tuple[str, str], bool]:
         """(listener, speaker) → whether the first receives the second on a bus that both talk on."""
         system = self.result.system
-        linked = links(system, self.result.states[:, None], self.result.locks, volts_of(system), every=True)
+        watched = Factors(system).watched
+        linked = links(system, self.result.states[:, None], self.result.locks, watched, every=True)
         return {pair: bool(heard[0]) for pair, heard in linked.items()}
 
     def system(self) -> System:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix
@@ -54,26 +55,16 @@ class Factor:
         """A⁻¹ times currents into the nodes (N, …) → volts."""
         return np.asarray(self.lu.solve(injected))
 
+    @cached_property
     def volts(self) -> Floats:
-        """Volts of all nodes and of the reference (N + 1,)."""
-        return self.volts_in_two()[0]
-
-    def volts_in_two(self) -> tuple[Floats, Floats]:
-        """The same, and a correction of them that holds the digits after those of a double."""
-        volts, correction = np.zeros(self.system.network.size + 1), np.zeros(self.system.network.size + 1)
+        """Volts of all nodes and of the reference (N + 1,), refined until nothing moves any more."""
+        volts = np.zeros(self.system.network.size + 1)
         for _ in range(REFINEMENTS):
-            volts += correction
-            left = self.left_over(volts)
-            correction[:-1] = self.solve(left[:-1])
+            correction = self.solve(self.left_over(volts)[:-1])
             if np.abs(correction).max(initial=0.0) < ROUNDING:
                 break
-        correction[:-1] += self.solve((left + self.answer(correction))[:-1])
-        return volts, correction
-
-    def answer(self, volts: Floats) -> Floats:
-        """Current that volts (N + 1,) alone, without any source, leave over at each node."""
-        ends = self.system.ends
-        return self._summed(self.conductance * (volts[ends[:, 2]] - volts[ends[:, 3]]), volts)
+            volts[:-1] += correction
+        return volts
 
     def currents(self, volts: Floats) -> Floats:
         """Current of each element from its first end to its second (E,)."""
@@ -86,14 +77,31 @@ class Factor:
         Summed element by element from differences of volts: what flows along a chain of low resistances cancels
         exactly, which a product with the assembled matrix would not give.
         """
-        return self._summed(self.currents(volts), volts)
-
-    def _summed(self, flow: Floats, volts: Floats) -> Floats:
-        left = -LEAK * volts
+        flow, left = self.currents(volts), -LEAK * volts
         np.subtract.at(left, self.system.ends[:, 0], flow)
         np.add.at(left, self.system.ends[:, 1], flow)
         left[-1] = 0.0
         return left
+
+
+class Factors:
+    """A network in every set of device states that is asked for, each factorised once."""
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self._by_states: dict[bytes, Factor] = {}
+
+    def at(self, states: States) -> Factor:
+        """The network in these device states (D,)."""
+        key = states.tobytes()
+        if key not in self._by_states:
+            self._by_states[key] = Factor(self.system, states)
+        return self._by_states[key]
+
+    def watched(self, states: States) -> Floats:
+        """Volts (W, B) of the nodes that devices watch, in device states (D, B)."""
+        watch = self.system.network.devices.watch
+        return np.column_stack([self.at(column).volts[watch] for column in states.T])
 
 
 def _matrix(system: System, conductance: Floats) -> csc_matrix:
@@ -131,8 +139,9 @@ def solve(
     held = locks_for(system, [locks])
     blown: list[str] = []
     while True:
-        settled = settle(current, scratch(current, held), held)
-        result = _result(current, settled, held, tuple(blown))
+        factors = Factors(current)
+        settled = settle(current, scratch(factors, held), held)
+        result = _result(factors, settled, held, tuple(blown))
         worst = overloaded(result) if blow else None
         if worst is None:
             return result
@@ -148,24 +157,12 @@ def overloaded(result: Result) -> int | None:
     return int(network.fuses[worst]) if worst >= 0 and load[worst] > 1.0 else None
 
 
-def scratch(system: System, locks: Locks) -> Evaluate:
+def scratch(factors: Factors, locks: Locks) -> Evaluate:
     """Evaluation for ``settle`` that factorises each case anew."""
-    watched = volts_of(system)
 
     def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-        return watched(states), links(system, states, locks.at(columns), watched)
-
-    return evaluate
-
-
-def volts_of(system: System) -> Callable[[States], Floats]:
-    """Function from states (D, B) to watched volts (W, B), by factorising."""
-    watch = system.network.devices.watch
-
-    def evaluate(states: States) -> Floats:
-        return np.column_stack(
-            [Factor(system, states[:, column]).volts()[watch] for column in range(states.shape[1])]
-        )
+        heard = links(factors.system, states, locks.at(columns), factors.watched)
+        return factors.watched(states), heard
 
     return evaluate
 
@@ -228,13 +225,13 @@ def duty_phases(system: System, states: States) -> list[tuple[float, States]]:
     return phases
 
 
-def _result(system: System, settled: Settled, locks: Locks, blown: tuple[str, ...]) -> Result:
-    states = settled.states[:, 0]
+def _result(factors: Factors, settled: Settled, locks: Locks, blown: tuple[str, ...]) -> Result:
+    system, states = factors.system, settled.states[:, 0]
     size = system.network.size
     volts, flow, left = np.zeros(size + 1), np.zeros(len(system.conductance)), 0.0
     for share, phase in duty_phases(system, states):
-        factor = Factor(system, phase)
-        now = factor.volts()
+        factor = factors.at(phase)
+        now = factor.volts
         volts += share * now
         flow += share * factor.currents(now)
         left = max(left, float(np.abs(factor.left_over(now)).max()))
