@@ -298,11 +298,24 @@ def ohms_behind(circuit: Circuit, state: str, fuse: str) -> list[Measurement]:
     ]
 
 
-def unplugging(circuit: Circuit, lamp: Measurement) -> Iterator[Measurement]:
-    """What is behind a lamp that shines for a fuse unplugged, one at a time, until it dims; it stays unplugged."""
-    for part in circuit.model.of_kind("connector", "module", *LOADS):
-        if not never_probed(part) and Unplug(part.name) not in lamp.changes:
-            yield replace(lamp, changes=(*lamp.changes, Unplug(part.name)))
+def without(test: Measurement, plugs: Sequence[str]) -> Measurement:
+    """The same test with more unplugged."""
+    return replace(test, changes=(*test.changes, *map(Unplug, plugs)))
+
+
+def taken_off(part: Part) -> bool:
+    """Whether a part is unplugged to see whether the short is behind it."""
+    return part.kind in ("connector", "module", *LOADS) and not never_probed(part)
+
+
+def drawing(circuit: Circuit, fuse: str, state: str) -> list[str]:
+    """The loads that draw through a fuse in a state: those that have nothing with it open."""
+    healthy, without_it = circuit.solve(state), circuit.solve(state, fault=circuit.faults[f"{fuse} open"])
+    return [
+        load.name
+        for load in circuit.model.of_kind(*LOADS)
+        if taken_off(load) and abs(healthy.across(load.name)) > 1.0 > abs(without_it.across(load.name))
+    ]
 
 
 def along_wires(circuit: Circuit, lamp: Measurement, suspects: Sequence[str]) -> Iterator[Measurement]:

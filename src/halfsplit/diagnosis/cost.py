@@ -189,9 +189,16 @@ def _intervention_minutes(change: Intervention, model: Model) -> float:
     return INTERVENTION_MINUTES[type(change)]
 
 
+def stateless(measurement: Measurement, model: Model) -> bool:
+    """Whether a test shows the same in any state; ohms from a fuse's socket go through what is switched on."""
+    through = measurement.quantity == "ohms" and _kind(part_of(measurement.at), model) == "fuse"
+    own = measurement.at.endswith(":part")
+    return QUANTITIES[measurement.quantity].stateless and (own or not through)
+
+
 def state_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
     """Minutes to set up the state of a test."""
-    if measurement.state == now or QUANTITIES[measurement.quantity].stateless:
+    if measurement.state == now or stateless(measurement, model):
         return 0.0
     state = model.states[measurement.state]
     return (STATE_MINUTES if state.takes is None else state.takes) + (HELPER_MINUTES if state.helper else 0.0)
@@ -237,7 +244,7 @@ class Bay:
         return replace(
             self,
             opened=self.opened.union(places(measurement, self.model)),
-            state=self.state if QUANTITIES[measurement.quantity].stateless else measurement.state,
+            state=self.state if stateless(measurement, self.model) else measurement.state,
             made=self.made if looked else measurement.changes,
             stands=(visited(measurement, self.model) if leads else frozenset()) or self.stands,
             looks=plug_looked_at(measurement) or self.looks,
@@ -267,9 +274,7 @@ class Minutes:
         self._ways = ways * np.array(inside, dtype=float).reshape(len(closed), len(self._keys))
         self._here, self._of_here = _numbered([visited(test, model) for test in tests])
         self._changes, self._of_changes = _numbered([test.changes for test in tests])
-        self._set, self._of_set = _numbered(
-            [(test.state, QUANTITIES[test.quantity].stateless) for test in tests]
-        )
+        self._set, self._of_set = _numbered([(test.state, stateless(test, model)) for test in tests])
         self._reading = np.array([_reading_minutes(test) for test in tests])
         self._looks = np.array([plug_looked_at(test) for test in tests])
         self._probed = np.array([QUANTITIES[test.quantity].probed for test in tests], dtype=bool)

@@ -36,7 +36,8 @@ def shortlist(
     """The tests worth a forecast, in the order given. What is not a probe (a look, a swap) is kept as it is."""
     scenes: dict[tuple[str, tuple[object, ...]], list[int]] = {}
     for number, test in enumerate(wanted):
-        if test.quantity in PROBED:
+        # What a lamp across an empty socket shows depends on the current through it: it is no probe.
+        if test.quantity in PROBED and not (test.quantity == "lamp" and test.to is not None):
             scenes.setdefault((test.state, test.changes), []).append(number)
     # The particles come heaviest first: these show where a test may tell something.
     chosen, weights = chosen[:HEAVIEST], weights[:HEAVIEST] / weights[:HEAVIEST].sum()

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable
+from dataclasses import replace
 
-from halfsplit.circuit.interventions import Intervention, Jump, Replace
+from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.diagnosis.candidates import (
     along_wires,
     at_hand,
     candidates,
+    drawing,
     lamp_tests,
     lamps,
     looks,
     ohms_behind,
-    unplugging,
+    taken_off,
+    without,
 )
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.evidence import fuse_seen
@@ -36,11 +39,12 @@ LETTERS_OF, LETTERS_FROM = 4, 0.1
 
 def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
     """The tests that could be made now and were not made yet."""
-    made = _made(situation)
+    made, blown = _made(situation), _looked_at(situation, blown="yes")
     return [
         candidate
         for candidate in _candidates(situation, everywhere=everywhere)
         if _asked_for(candidate) not in made
+        and not (candidate.quantity == "blown" and candidate.at in blown)
         and at_hand(candidate, situation.instruments)
         and not situation.barred(candidate)
         and not (candidate.changes and _costs_a_fuse(situation, candidate))
@@ -153,23 +157,38 @@ def _letters(situation: Situation) -> list[Measurement]:
 
 
 def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
-    """For a fuse seen blown: a lamp in its place in every state; where that shines, what is behind it unplugged."""
+    """For a fuse seen blown: a lamp or the meter in its place in every state, and what is behind it unplugged.
+
+    What a load of its own draws lights a lamp as well: with all loads of a state unplugged, or one plug after the
+    other, it tells.
+    """
     circuit, measurements = situation.circuit, list[Measurement]()
+    plugs, failing = _plugs_in_question(situation), {reading.measurement.state for reading in situation.wrong}
     for reading in situation.live:
         test = reading.measurement
         if fuse_seen(reading, circuit) == "yes":
             fuse = part_of(test.at)
             lamps_in = lamp_tests(circuit, list(circuit.states), fuse, situation.instruments)
-            failing = {reading.measurement.state for reading in situation.wrong}
             measurements += [*ohms_behind(circuit, test.state, fuse), *lamps_in]
             for lamp in lamps_in:
+                loads = drawing(circuit, fuse, lamp.state)
+                if loads:
+                    measurements.append(without(lamp, loads))
                 if lamp.state in failing:
-                    # What a load of its own draws lights a lamp as well: with that unplugged it tells.
-                    measurements += unplugging(circuit, lamp)
+                    measurements += [without(lamp, [plug]) for plug in plugs]
                     measurements += along_wires(circuit, lamp, situation.places())
+            for ohms in ohms_behind(circuit, test.state, fuse):
+                for state in circuit.states:
+                    measurements.append(replace(ohms, state=state))
+                measurements += [without(ohms, [plug]) for plug in plugs]
         elif test.quantity == "lamp" and test.changes and reading.value != "dark":
-            measurements += [
-                *unplugging(circuit, test),
-                *along_wires(circuit, test, situation.places()),
-            ]
+            measurements += [without(test, [plug]) for plug in plugs if Unplug(plug) not in test.changes]
+            measurements += along_wires(circuit, test, situation.places())
     return measurements
+
+
+def _plugs_in_question(situation: Situation) -> list[str]:
+    """What can be unplugged at the ends of suspected wires, and suspected loads and connectors."""
+    parts = situation.circuit.parts
+    ends = [part_of(word) for name in situation.places() for word in name.split() if part_of(word) in parts]
+    return [name for name in dict.fromkeys(ends) if taken_off(parts[name])]

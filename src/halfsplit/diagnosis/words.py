@@ -10,7 +10,7 @@ from halfsplit.circuit.instruments import METER_MOST_OHMS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY, Part
 from halfsplit.circuit.naming import side_words, thing_words
-from halfsplit.diagnosis.cost import part_of
+from halfsplit.diagnosis.cost import part_of, stateless
 from halfsplit.diagnosis.measurement import UNITS, Measurement
 from halfsplit.quantities import QUANTITIES
 from halfsplit.units import format_quantity
@@ -125,7 +125,8 @@ def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False)
     done = [change_words(change, circuit) + twin_words(change, circuit) for change in measurement.changes]
     state = (
         ""
-        if measurement.quantity in ("inspection", "ohms") or len(circuit.states) == 1
+        if len(circuit.states) == 1
+        or (measurement.quantity in ("inspection", "ohms") and stateless(measurement, circuit.model))
         else (f"State “{measurement.state}”: ")
     )
     # A lead that did not touch can spoil the reading of a meter, a clamp or a lamp.

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.cost import stateless
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import change_words, point_words
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.entering import shown_value
@@ -66,7 +68,10 @@ def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     if quantity in QUANTITIES and QUANTITIES[quantity].leads:
         where += f" to {_point(to, circuit)}" if to else " to battery negative"
     detail = " ".join(str(word) for word in payload.get("detail") or ())
-    state = f"“{payload['state']}”" if payload.get("state") and quantity not in ("inspection", "ohms") else ""
+    told = quantity not in ("inspection", "ohms")
+    if quantity == "ohms" and circuit is not None:
+        told = not stateless(Measurement(quantity, at, str(payload.get("state"))), circuit.model)
+    state = f"“{payload['state']}”" if payload.get("state") and told else ""
     return ", ".join(part for part in (where, detail, state, _changes(payload, circuit)) if part)
 
 

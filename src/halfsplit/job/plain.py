@@ -13,6 +13,7 @@ from halfsplit.circuit.instruments import METER_MOST_OHMS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY
 from halfsplit.circuit.naming import side_words, thing_words
+from halfsplit.diagnosis.cost import stateless
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.entering import OVER_RANGE
@@ -149,7 +150,7 @@ def asked_words(place: Measurement, circuit: Circuit) -> str:
     if not asked:
         return ""
     made = [_change(change, circuit) for change in place.changes]
-    state = f"in state “{place.state}”" if len(circuit.states) > 1 and not quantity.stateless else ""
+    state = f"in state “{place.state}”" if len(circuit.states) > 1 and not stateless(place, circuit.model) else ""
     whole = ", ".join(word for word in (asked, *made, state) if word)
     return whole[:1].upper() + whole[1:]
 
