@@ -150,7 +150,8 @@ def asked_words(place: Measurement, circuit: Circuit) -> str:
     if not asked:
         return ""
     made = [_change(change, circuit) for change in place.changes]
-    state = f"in state “{place.state}”" if len(circuit.states) > 1 and not stateless(place, circuit.model) else ""
+    still = len(circuit.states) == 1 or stateless(place, circuit.model)
+    state = "" if still else f"in state “{place.state}”"
     whole = ", ".join(word for word in (asked, *made, state) if word)
     return whole[:1].upper() + whole[1:]
 
