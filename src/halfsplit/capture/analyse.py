@@ -196,15 +196,12 @@ def _pulses(named: Named, start: float) -> Floats | None:
     except CannotTell:
         return None
     rises, falls = pulses.of(True), pulses.of(False)
-    return (rises if _shorter_high(pulses) else falls) - start
-
-
-def _shorter_high(edges: Edges) -> bool:
-    """Whether the pulses go up: they are shorter than the pauses between them."""
-    gaps = np.diff(edges.times)
-    up = gaps[edges.rising[:-1]]
-    down = gaps[~edges.rising[:-1]]
-    return not down.size or not up.size or bool(np.median(up) <= np.median(down))
+    # The pulses go up if they are shorter than the pauses between them.
+    gaps = np.diff(pulses.times)
+    up = gaps[pulses.rising[:-1]]
+    down = gaps[~pulses.rising[:-1]]
+    shorter_high = not down.size or not up.size or bool(np.median(up) <= np.median(down))
+    return (rises if shorter_high else falls) - start
 
 
 def _charging(named: Named, role: str) -> Sequence[Result]:

@@ -82,7 +82,12 @@ class Capture(Recording):
         trace = self[channel]
         first, last = trace.position(start), trace.position(stop)
         if last - first <= 2 * pixels:
-            return _few(trace, max(first - 1, 0), min(last + 1, len(trace)))
+            first = max(first - 1, 0)
+            last = min(last + 1, len(trace))
+            values = trace.values(first, last)
+            numbers = np.arange(first, last) / (trace.rate or 1.0) + trace.start
+            times = numbers if trace.times is None else np.asarray(trace.times[first:last])
+            return Window(trace.name, trace.unit, times, values, values, exact=True)
         return _many(trace, np.linspace(start, stop, pixels + 1))
 
     def part(self, start: float, stop: float) -> "Capture":
@@ -105,13 +110,6 @@ class Capture(Recording):
                 for c in self.channels
             ),
         )
-
-
-def _few(trace: Channel, first: int, last: int) -> Window:
-    values = trace.values(first, last)
-    numbers = np.arange(first, last) / (trace.rate or 1.0) + trace.start
-    times = numbers if trace.times is None else np.asarray(trace.times[first:last])
-    return Window(trace.name, trace.unit, times, values, values, exact=True)
 
 
 def _many(trace: Channel, walls: NDArray[np.float64]) -> Window:

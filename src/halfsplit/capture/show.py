@@ -110,7 +110,13 @@ def _drawn(
             label = roles.get(channel.name, channel.name)
             _behind(axis, label, frame)
             _trace(axis, capture, channel, COLOURS[i % len(COLOURS)], label, frame)
-            _spans(axis, marks)
+            for mark in marks[:_MOST_MARKS]:
+                if mark.stop > mark.start:
+                    axis.axvspan(
+                        mark.start, mark.stop, facecolor="0.85", edgecolor="0.6", linewidth=0.4, zorder=0
+                    )
+                else:
+                    axis.axvline(mark.start, color="0.5", linewidth=0.5, linestyle=":", zorder=0)
             for number, cursor in enumerate(frame.cursors, start=1):
                 axis.axvline(cursor, color="0.25", linewidth=1.0)
                 axis.annotate(f" {number}", (cursor, 1.0), xycoords=("data", "axes fraction"), va="top")
@@ -159,11 +165,3 @@ def _trace(
     axis.margins(x=0)
     for side in ("top", "right"):
         axis.spines[side].set_visible(False)
-
-
-def _spans(axis: Any, marks: Sequence[Mark]) -> None:
-    for mark in marks[:_MOST_MARKS]:
-        if mark.stop > mark.start:
-            axis.axvspan(mark.start, mark.stop, facecolor="0.85", edgecolor="0.6", linewidth=0.4, zorder=0)
-        else:
-            axis.axvline(mark.start, color="0.5", linewidth=0.5, linestyle=":", zorder=0)

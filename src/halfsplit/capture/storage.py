@@ -56,20 +56,16 @@ def save(capture: Capture, folder: str | Path, *, original: Path | None = None) 
         if original is not None:
             described["original"] = _copy(original, building / "original")
         (building / "capture.json").write_text(json.dumps(described, indent=1), encoding="utf-8")
-        _place(building, target)
+        try:
+            building.rename(target)
+        except OSError as error:  # somebody else was quicker
+            if not (target / "capture.json").is_file():
+                raise
+            raise InputError(f"{target.name} is there already", remedy="choose another name") from error
     except BaseException:
         shutil.rmtree(building, ignore_errors=True)
         raise
     return load(target)
-
-
-def _place(building: Path, target: Path) -> None:
-    try:
-        building.rename(target)
-    except OSError as error:  # somebody else was quicker
-        if not (target / "capture.json").is_file():
-            raise
-        raise InputError(f"{target.name} is there already", remedy="choose another name") from error
 
 
 def load(folder: str | Path) -> Capture:

@@ -136,7 +136,13 @@ def _sort_shape(outline: Outline, across: float, down: float, strokes: Strokes) 
     thin, long = min(across, down), max(across, down)
     fullness = _area(outline.spots) / (across * down) if across * down else 0.0
     if thin <= 0.35 * em and long >= 2.5 * thin and (fullness > 0.9 or not thin):
-        _keep_bar(outline, strokes)
+        left, top, right, bottom = outline.box
+        if right - left >= bottom - top:
+            y = (top + bottom) / 2
+            strokes.lines.append(Line((left, y), (right, y), outline.ink, bottom - top))
+        else:
+            x = (left + right) / 2
+            strokes.lines.append(Line((x, top), (x, bottom), outline.ink, right - left))
     elif long <= DOT * em and long < 1.6 * thin and outline.filled and fullness > 0.7:
         strokes.dots.append(_round(outline))
     elif long <= RING * em and long < 1.3 * thin and 0.7 < fullness < 0.86:
@@ -154,20 +160,18 @@ def _round(outline: Outline) -> Round:
     return Round(((left + right) / 2, (top + bottom) / 2), max(right - left, bottom - top) / 2)
 
 
-def _keep_bar(outline: Outline, strokes: Strokes) -> None:
-    left, top, right, bottom = outline.box
-    if right - left >= bottom - top:
-        y = (top + bottom) / 2
-        strokes.lines.append(Line((left, y), (right, y), outline.ink, bottom - top))
-    else:
-        x = (left + right) / 2
-        strokes.lines.append(Line((x, top), (x, bottom), outline.ink, right - left))
-
-
 def _pieces(outline: Outline, strokes: Strokes) -> Iterator[tuple[Spot, ...]]:
     """The straight pieces of an open outline, and the curls between them."""
     run: list[Spot] = []
-    spots = _simplified(outline.spots)
+    # Without spots on the way straight on.
+    kept: list[Spot] = []
+    for spot in outline.spots:
+        if kept and kept[-1] == spot:
+            continue
+        while len(kept) > 1 and _straight(kept[-2], kept[-1], spot):
+            kept.pop()
+        kept.append(spot)
+    spots = kept
     for a, b in pairwise(spots):
         curly = _slants(a, b, strokes.touch) or math.dist(a, b) < STUB * strokes.em
         if curly and math.dist(a, b) < SLANT * strokes.em:
@@ -179,18 +183,6 @@ def _pieces(outline: Outline, strokes: Strokes) -> Iterator[tuple[Spot, ...]]:
         yield a, b
     if run:
         yield tuple(run)
-
-
-def _simplified(spots: Sequence[Spot]) -> list[Spot]:
-    """Without spots on the way straight on."""
-    kept: list[Spot] = []
-    for spot in spots:
-        if kept and kept[-1] == spot:
-            continue
-        while len(kept) > 1 and _straight(kept[-2], kept[-1], spot):
-            kept.pop()
-        kept.append(spot)
-    return kept
 
 
 def _straight(a: Spot, b: Spot, c: Spot) -> bool:

@@ -195,7 +195,15 @@ def from_json(data: Mapping[str, Any]) -> Marks:
         except (TypeError, ValueError, KeyError, AttributeError) as error:
             raise InputError(f"the marks of the diagram cannot be read ({name})") from error
         held[name] = {mark.key: mark for mark in made}
-    return _linked(Marks(**held))
+    # Raises `InputError` where a mark hangs on one that is not there.
+    marks = Marks(**held)
+    ends = marks.pins.keys() | marks.joints.keys()
+    wrong = [trace.key for trace in marks.traces.values() if not {trace.a, trace.b} <= ends]
+    wrong += [pin.key for pin in marks.pins.values() if pin.part not in marks.parts]
+    wrong += [part.key for part in marks.parts.values() if part.page not in marks.pages]
+    if wrong:
+        raise InputError(f"the marks of the diagram do not fit together: {', '.join(wrong[:5])}")
+    return marks
 
 
 def _frozen(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -207,17 +215,6 @@ def _frozen(data: Mapping[str, Any]) -> dict[str, Any]:
 
 def _tuple(value: Any) -> Any:
     return tuple(_tuple(item) for item in value) if isinstance(value, list) else value
-
-
-def _linked(marks: Marks) -> Marks:
-    """Raises `InputError` where a mark hangs on one that is not there."""
-    ends = marks.pins.keys() | marks.joints.keys()
-    wrong = [trace.key for trace in marks.traces.values() if not {trace.a, trace.b} <= ends]
-    wrong += [pin.key for pin in marks.pins.values() if pin.part not in marks.parts]
-    wrong += [part.key for part in marks.parts.values() if part.page not in marks.pages]
-    if wrong:
-        raise InputError(f"the marks of the diagram do not fit together: {', '.join(wrong[:5])}")
-    return marks
 
 
 def confirmed(marks: Marks, keys: Iterable[str] | None = None) -> Marks:

@@ -58,7 +58,15 @@ def page_of(document: pypdfium2.PdfDocument, number: int) -> pypdfium2.PdfPage:
 def sheet_of(page: pypdfium2.PdfPage) -> Sheet:
     """The lines, shapes and words of a page, as it is looked at (turned where the page is turned)."""
     width, height = page.get_size()
-    look = _look(page)
+    # From the page's coordinates to those of its image: origin above left, y downwards, its turning done.
+    left, bottom, right, top = page.get_cropbox()
+    turn = page.get_rotation()
+    look = {
+        0: (1.0, 0.0, 0.0, -1.0, -left, top),
+        90: (0.0, 1.0, 1.0, 0.0, -bottom, -left),
+        180: (-1.0, 0.0, 0.0, 1.0, right, -bottom),
+        270: (0.0, -1.0, -1.0, 0.0, top, right),
+    }[turn]
     outlines = tuple(_outlines(page, look))
     return Sheet(width, height, outlines, words_of(tuple(_letters(page, look))))
 
@@ -69,18 +77,6 @@ def picture_of(page: pypdfium2.PdfPage, longest: int = 2400) -> bytes:
     held = io.BytesIO()
     page.render(scale=scale).to_pil().convert("RGB").save(held, "PNG", optimize=False, compress_level=6)
     return held.getvalue()
-
-
-def _look(page: pypdfium2.PdfPage) -> Matrix:
-    """From the page's coordinates to those of its image: origin above left, y downwards, its turning done."""
-    left, bottom, right, top = page.get_cropbox()
-    turn = page.get_rotation()
-    return {
-        0: (1.0, 0.0, 0.0, -1.0, -left, top),
-        90: (0.0, 1.0, 1.0, 0.0, -bottom, -left),
-        180: (-1.0, 0.0, 0.0, 1.0, right, -bottom),
-        270: (0.0, -1.0, -1.0, 0.0, top, right),
-    }[turn]
 
 
 def after(first: Matrix, second: Matrix) -> Matrix:

@@ -179,7 +179,15 @@ def followed(
     if not way:
         return ()
     spots = [(float(column), float(row)) for row, column in way]
-    return tuple(_squared(_thinned([start, *spots, stop], 3.0)))
+    # Pieces that are nearly level or upright made quite so, the ends left where they were tapped.
+    made = list(_thinned([start, *spots, stop], 3.0))
+    for number in range(1, len(made) - 1):
+        (ax, ay), (bx, by) = made[number - 1], made[number]
+        if abs(ay - by) <= 0.08 * abs(ax - bx):
+            made[number] = (bx, ay)
+        elif abs(ax - bx) <= 0.08 * abs(ay - by):
+            made[number] = (ax, by)
+    return tuple(made)
 
 
 def _rows(low: float, high: float, size: int) -> slice:
@@ -249,15 +257,3 @@ def _thinned(spots: Sequence[Spot], far: float) -> list[Spot]:
     if away[worst] <= far:
         return [spots[0], spots[-1]]
     return _thinned(spots[: worst + 1], far)[:-1] + _thinned(spots[worst:], far)
-
-
-def _squared(spots: Sequence[Spot]) -> list[Spot]:
-    """Pieces that are nearly level or upright made quite so, the ends left where they were tapped."""
-    made = list(spots)
-    for number in range(1, len(made) - 1):
-        (ax, ay), (bx, by) = made[number - 1], made[number]
-        if abs(ay - by) <= 0.08 * abs(ax - bx):
-            made[number] = (bx, ay)
-        elif abs(ax - bx) <= 0.08 * abs(ay - by):
-            made[number] = (ax, by)
-    return made

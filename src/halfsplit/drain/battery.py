@@ -91,7 +91,11 @@ def state_of_charge(
     shares = [_share(volts, celsius, each) for each in kinds]
     share = float(np.mean(shares))
     error = float(np.hypot(np.hypot(READING_ERROR / 0.75, TABLE_ERROR), (max(shares) - min(shares)) / 2))
-    return StateOfCharge(share, error, _words(share, error, kind, rested_hours), warning)
+    low, high = max(share - error, 0), min(share + error, 1)
+    rest = "" if rested_hours is not None else " If it has rested for hours; else it is less."
+    which = "" if kind else " The type is not known: flooded, enhanced flooded, AGM and gel differ."
+    words = f"{100 * share:.0f} % charged ({100 * low:.0f} to {100 * high:.0f} %).{which}{rest}"
+    return StateOfCharge(share, error, words, warning)
 
 
 def _table(kind: str) -> tuple[float, ...]:
@@ -110,13 +114,6 @@ def _unrested(hours: float) -> str:
         f"Cannot tell: {hours:g} h after charging the surface charge can lift the volts by {SURFACE:.1f} V. "
         f"Wait {RESTED:.0f} h, or switch the headlamps on for two minutes and measure a minute after switching off."
     )
-
-
-def _words(share: float, error: float, kind: str | None, rested_hours: float | None) -> str:
-    low, high = max(share - error, 0), min(share + error, 1)
-    rest = "" if rested_hours is not None else " If it has rested for hours; else it is less."
-    which = "" if kind else " The type is not known: flooded, enhanced flooded, AGM and gel differ."
-    return f"{100 * share:.0f} % charged ({100 * low:.0f} to {100 * high:.0f} %).{which}{rest}"
 
 
 @dataclass(frozen=True, slots=True)

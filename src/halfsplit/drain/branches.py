@@ -212,7 +212,10 @@ class BranchSearch:
                 continue
             through = {fuse.name, *self._below(fuse.name)}
             p = float(sum(q for leaf, q in zip(leaves, probabilities, strict=True) if leaf.name in through))
-            fuses.append(NextFuse(fuse.name, _bits(p), fuse.minutes, p))
+            # What a reading that slips in `SLIP` of the cases tells of an event (a binary channel).
+            seen = p * (1 - SLIP) + (1 - p) * SLIP
+            bits = _entropy(seen) - _entropy(SLIP)
+            fuses.append(NextFuse(fuse.name, bits, fuse.minutes, p))
         return tuple(sorted(fuses, key=lambda fuse: -fuse.bits_a_minute))
 
     def _below(self, name: str) -> tuple[str, ...]:
@@ -253,12 +256,6 @@ class BranchSearch:
         weight = np.exp(log - log.max())
         result: np.ndarray[tuple[int], np.dtype[np.float64]] = weight / weight.sum()
         return result
-
-
-def _bits(p: float) -> float:
-    """What a reading that slips in `SLIP` of the cases tells of an event of probability p (a binary channel)."""
-    seen = p * (1 - SLIP) + (1 - p) * SLIP
-    return _entropy(seen) - _entropy(SLIP)
 
 
 def _entropy(p: float) -> float:

@@ -63,7 +63,15 @@ def days_until_no_start(mean: float, mean_error: float, battery: Battery) -> For
 
     Raises InputError for a battery that cannot be.
     """
-    _check(battery)
+    if not 5 <= battery.capacity <= 500:
+        raise InputError(
+            f"a battery of {battery.capacity:g} Ah", remedy="enter the Ah printed on it, 5 to 500"
+        )
+    if not (0 <= battery.charge <= 1 and 0 < battery.health <= 1.2):
+        raise InputError(
+            f"a charge of {battery.charge:g} and a health of {battery.health:g}",
+            remedy="enter shares from 0 to 1",
+        )
     reserve = battery.reserve if battery.reserve is not None else _at(RESERVE, battery.celsius)
     full = battery.capacity * battery.health * min(_at(CAPACITY, battery.celsius), 1.0)
     spare = battery.charge - reserve
@@ -97,18 +105,6 @@ def _told(days: float, low: float, high: float) -> str:
 def _at(table: tuple[tuple[float, float], ...], celsius: float) -> float:
     temperatures, values = zip(*table, strict=True)
     return float(np.interp(celsius, temperatures, values))
-
-
-def _check(battery: Battery) -> None:
-    if not 5 <= battery.capacity <= 500:
-        raise InputError(
-            f"a battery of {battery.capacity:g} Ah", remedy="enter the Ah printed on it, 5 to 500"
-        )
-    if not (0 <= battery.charge <= 1 and 0 < battery.health <= 1.2):
-        raise InputError(
-            f"a charge of {battery.charge:g} and a health of {battery.health:g}",
-            remedy="enter shares from 0 to 1",
-        )
 
 
 def _days(days: float) -> str:

@@ -110,7 +110,12 @@ def per_cent(share: float) -> str:
 def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
     """Lines (text, size, style) that stand beside a glyph or in its box."""
     if glyph.form == "folded":
-        return _folded_label(glyph, writing)
+        parts = next(stub.parts for stub in writing.fold.stubs if stub.key == glyph.key)
+        count = f"{len(parts)} part{'s' * (len(parts) != 1)} folded"
+        return [
+            (count, SMALL, "value"),
+            *((line, SMALL, "place") for line in wrap(", ".join(parts), SMALL, writing.room, 2)),
+        ]
     part = writing.model.parts.get(glyph.part)
     name = "body" if part is None and glyph.key == "body" else glyph.key
     lines = [(name, NAME, "name")]
@@ -122,15 +127,6 @@ def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
         hidden = writing.fold.hidden.get(part.name, 0)
         lines += [(f"+ {hidden} wire{'s' * (hidden > 1)} folded", SMALL, "place")] if hidden else []
     return lines
-
-
-def _folded_label(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
-    parts = next(stub.parts for stub in writing.fold.stubs if stub.key == glyph.key)
-    count = f"{len(parts)} part{'s' * (len(parts) != 1)} folded"
-    return [
-        (count, SMALL, "value"),
-        *((line, SMALL, "place") for line in wrap(", ".join(parts), SMALL, writing.room, 2)),
-    ]
 
 
 def values_of(part: Part) -> str:
@@ -292,7 +288,9 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
         tall = TARGET if glyph.form not in {"splice", "folded", "loop"} else LEADING if lines else 0.0
         stubs[end.side] = max([tall, *(abs(note.y) + LEADING / 2 for note in lines)])
         notes += lines
-    body = _body_note(glyph, post.top, writing)
+    # The lead that goes to the bare metal beside a ground point: below its symbol.
+    lead = writing.overlays.leads.get(f"{post.top} body") if glyph.foot else None
+    body = [Note("bottom", 0, 12, lead, SMALL, "middle", "lead", f"lead-{lead}")] if lead else []
     notes += body
     stubs["bottom"] = max(stubs["bottom"], len(body) * (LEADING + 4))
     half, wing = _half_widths(glyph, number)
@@ -306,12 +304,6 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     right = max([wing + 2, wide, *(note.left + note.width + GAP for note in notes)])
     heights = stubs["top"], _mid_height(glyph, beside, writing), stubs["bottom"]
     return Cell(post.key, left, right, heights, (*notes, *roles))
-
-
-def _body_note(glyph: Glyph, point: str, writing: Writing) -> list[Note]:
-    """The lead that goes to the bare metal beside a ground point: below its symbol."""
-    lead = writing.overlays.leads.get(f"{point} body") if glyph.foot else None
-    return [Note("bottom", 0, 12, lead, SMALL, "middle", "lead", f"lead-{lead}")] if lead else []
 
 
 def _mid_height(glyph: Glyph, beside: Sequence[Note], writing: Writing) -> float:

@@ -23,16 +23,13 @@ def paint_lines(page: Page) -> None:
         if line.hub is not None:
             _paint_bar(page, line, line.hub, points[line.hub])
         for hop in line.hops:
-            ways.setdefault(hop.link, []).append(_hop_way(page, hop.a, hop.b, line))
+            # One wire within a channel, with its stretches inside the rows; a hub's own stretch belongs to the bar.
+            way_a = [] if hop.a == line.hub else [_into_row(page, hop.a), *page.placement.way(hop.a, line)]
+            way_b = [] if hop.b == line.hub else [_into_row(page, hop.b), *page.placement.way(hop.b, line)]
+            hop_way = _corners([*way_a, *reversed(way_b)])
+            ways.setdefault(hop.link, []).append(hop_way)
     for number in range(len(page.writing.scene.links)):
         _paint_wire(page, number, _joined(ways[number]))
-
-
-def _hop_way(page: Page, a: End, b: End, line: Line) -> list[Spot]:
-    """One wire within a channel, with its stretches inside the rows; a hub's own stretch belongs to the bar."""
-    way_a = [] if a == line.hub else [_into_row(page, a), *page.placement.way(a, line)]
-    way_b = [] if b == line.hub else [_into_row(page, b), *page.placement.way(b, line)]
-    return _corners([*way_a, *reversed(way_b)])
 
 
 def _into_row(page: Page, end: End) -> Spot:

@@ -22,7 +22,11 @@ def paint(placement: Placement, writing: Writing, title: str) -> tuple[str, Boxe
     paint_lines(page)
     for glyph in placement.grid.layers.glyphs.values():
         _paint_glyph(page, glyph)
-    _paint_foot(page)
+    # The numbers of the current paths.
+    y = page.placement.height - FOOT_LINE
+    page.add("wires", f'<path class="foot" d="M16 {y:g}H{page.placement.width - 16:g}"/>')
+    for number, x in enumerate(page.placement.numbers, start=1):
+        page.write(Note("mid", 0, 0, str(number), SMALL, "middle", "column"), x, y + FOOT_LINE / 2)
     return f"<title>{escape(title)}</title>{page.svg()}", page.boxes()
 
 
@@ -34,10 +38,6 @@ def _paint_glyph(page: Page, glyph: Glyph) -> None:
         page.measure("symbols", glyph.key, rectangle)
         _paint_part_target(page, glyph, rectangle)
         _paint_points(page, glyph)
-    _write_notes(page, glyph)
-
-
-def _write_notes(page: Page, glyph: Glyph) -> None:
     level = page.level(glyph.key) if glyph.free else 0
     for post in glyph.posts:
         band = page.band(glyph)
@@ -45,14 +45,6 @@ def _write_notes(page: Page, glyph: Glyph) -> None:
         for note in page.placement.cells[post.key].notes:
             inside = f" on-{level}" if level and note.style == "role" else ""
             page.write(note, page.placement.x[post.key], origin[note.zone], inside)
-
-
-def _paint_foot(page: Page) -> None:
-    """The numbers of the current paths."""
-    y = page.placement.height - FOOT_LINE
-    page.add("wires", f'<path class="foot" d="M16 {y:g}H{page.placement.width - 16:g}"/>')
-    for number, x in enumerate(page.placement.numbers, start=1):
-        page.write(Note("mid", 0, 0, str(number), SMALL, "middle", "column"), x, y + FOOT_LINE / 2)
 
 
 # Targets

@@ -167,7 +167,12 @@ def _heights(
     tracks: dict[tuple[int, int], float] = {}
     y = MARGIN
     for number in range(len(grid.order.rows) + 1):
-        y = _channel_tracks(number, grid, tracks, y)
+        # Adds the tracks of a channel that begins at ``y``; returns where it ends.
+        used = grid.channels.tracks[number]
+        pitch = TRACK if number else RAIL_TRACK
+        for track in range(used):
+            tracks[number, track] = y + CHANNEL / 2 + pitch * (track + 0.5)
+        y = y + (CHANNEL + pitch * used if used else CHANNEL * bool(number))
         if number < len(grid.order.rows):
             posts = [post for post, place in row.items() if place == number]
             top, mid, bottom = _zones(cells[post].heights for post in posts)
@@ -180,15 +185,6 @@ def _zones(heights: Iterable[tuple[float, float, float]]) -> tuple[float, float,
     """The heights of a row: the largest of each zone; none where the row has been left empty."""
     top, mid, bottom = zip(*heights, strict=True) if (heights := list(heights)) else ((0.0,), (0.0,), (0.0,))
     return max(top), max(mid), max(bottom)
-
-
-def _channel_tracks(channel: int, grid: Grid, tracks: dict[tuple[int, int], float], y: float) -> float:
-    """Adds the tracks of a channel that begins at ``y``; returns where it ends."""
-    used = grid.channels.tracks[channel]
-    pitch = TRACK if channel else RAIL_TRACK
-    for track in range(used):
-        tracks[channel, track] = y + CHANNEL / 2 + pitch * (track + 0.5)
-    return y + (CHANNEL + pitch * used if used else CHANNEL * bool(channel))
 
 
 def with_marks(writing: Writing, grid: Grid) -> Writing:

@@ -60,7 +60,9 @@ def _rows(scene: Scene) -> dict[str, int]:
     owner, hubs = scene.owner(), scene.hubs()
     below: dict[str, list[tuple[str, int]]] = {key: [] for key in scene.glyphs}
     for link in sorted(scene.links, key=lambda link: link.a.side == link.b.side):
-        upper, lower = _upper_lower(link)
+        # In the higher row is a bottom end over a top end; of two alike the one nearer to the feed.
+        falls = link.a.side == "bottom" if link.a.side != link.b.side else link.drop >= 0
+        upper, lower = (link.a, link.b) if falls else (link.b, link.a)
         u, v = owner[upper.post], owner[lower.post]
         step = (upper.side != lower.side) + ({link.a, link.b} <= hubs)
         if u is not v and not (u.foot or v.head) and not _leads(below, v.key, u.key):
@@ -73,12 +75,6 @@ def _rows(scene: Scene) -> dict[str, int]:
         if scene.glyphs[key].form == "folded" and links:
             rows[key] = min(rows[other] - step for other, step in links)
     return rows
-
-
-def _upper_lower(link: Link) -> tuple[End, End]:
-    """Which end is to be in the higher row: a bottom end over a top end; of two alike the one nearer to the feed."""
-    falls = link.a.side == "bottom" if link.a.side != link.b.side else link.drop >= 0
-    return (link.a, link.b) if falls else (link.b, link.a)
 
 
 def _leads(below: Mapping[str, list[tuple[str, int]]], start: str, goal: str) -> bool:

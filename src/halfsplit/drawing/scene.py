@@ -92,21 +92,17 @@ def _module(part: Part, sides: Sides, fold: Fold) -> Glyph:
 def _load(part: Part, sides: Sides, fold: Fold) -> Glyph:
     points = part_points(part)
     if len(points) != 2:
-        return _box(part, points, sides, fold)
+        # A part with more than two pins as a box with its pins above and below.
+        posts = [
+            Post(point, point, "") if _comes_from_above(point, sides) else Post(point, "", point)
+            for point in points
+            if point in fold.points
+        ]
+        units = tuple((post,) for post in posts or [Post(part.name)])
+        return Glyph(part.name, "box", part.name, units, free=True)
     if part.name in sides.hanging:
         return Glyph(part.name, part.kind, part.name, tuple((Post(point, point),) for point in points))
     return Glyph(part.name, part.kind, part.name, ((Post(part.name, *_upright(*points, sides)),),))
-
-
-def _box(part: Part, points: tuple[str, ...], sides: Sides, fold: Fold) -> Glyph:
-    """A part with more than two pins as a box with its pins above and below."""
-    posts = [
-        Post(point, point, "") if _comes_from_above(point, sides) else Post(point, "", point)
-        for point in points
-        if point in fold.points
-    ]
-    units = tuple((post,) for post in posts or [Post(part.name)])
-    return Glyph(part.name, "box", part.name, units, free=True)
 
 
 def _comes_from_above(point: str, sides: Sides) -> bool:

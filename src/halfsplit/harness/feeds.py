@@ -56,14 +56,24 @@ class Feeds:
             for point in (a, b)
         ]
         if self.grounded or any("ground" in designation.role for _, designation, _ in designated):
-            self._lead()
+            # The battery's ground lead, which no such file draws as far as the body.
+            self.pieces.append(
+                Piece("GND_G1", "ground", words="body end of the battery's ground lead", why="assumed")
+            )
+            self.closed.add_edges_from(((BATTERY[1], "GND_G1"), ("GND_G1", BODY)))
+            self.assumed.append("the battery's ground lead")
         positive = {str(node) for node in nx.node_connected_component(self.closed, BATTERY[0])}
         negative = {str(node) for node in nx.node_connected_component(self.closed, BODY)}
         for _, designation, point in sorted(designated, key=lambda item: item[0]):
             reached = negative if "ground" in designation.role else positive
             if point in reached or point in (positive | negative):
                 continue
-            self._stretch(designation, point)
+            source = self._source(designation)
+            self.stretches.append((source, point))
+            self.closed.add_edge(source, point)
+            self.assumed.append(
+                f"{point.removesuffix(':in')} is joined to terminal {designation.name} ({designation.words})"
+            )
             reached |= {str(node) for node in nx.node_connected_component(self.closed, point)}
 
     def _order(self, terminal: Terminal, signal: str, point: str) -> tuple[int, bool, bool, int]:
@@ -73,22 +83,6 @@ class Feeds:
             point not in self.cut,
             not (point.endswith(":in") and f"{point.removesuffix(':in')}:out" not in self.closed),
             len(signal),
-        )
-
-    def _lead(self) -> None:
-        """The battery's ground lead, which no such file draws as far as the body."""
-        self.pieces.append(
-            Piece("GND_G1", "ground", words="body end of the battery's ground lead", why="assumed")
-        )
-        self.closed.add_edges_from(((BATTERY[1], "GND_G1"), ("GND_G1", BODY)))
-        self.assumed.append("the battery's ground lead")
-
-    def _stretch(self, terminal: Terminal, point: str) -> None:
-        source = self._source(terminal)
-        self.stretches.append((source, point))
-        self.closed.add_edge(source, point)
-        self.assumed.append(
-            f"{point.removesuffix(':in')} is joined to terminal {terminal.name} ({terminal.words})"
         )
 
     def _source(self, terminal: Terminal) -> str:

@@ -291,11 +291,7 @@ def _relay_pins(plug: Plug) -> dict[str, str]:
     by_number = {cavity: _ISO_7588.get(cavity[-1:], "") for cavity in plug.signals}
     if {"86", "85", "30", "87"} <= set(by_number.values()):
         return {cavity: pin for cavity, pin in by_number.items() if pin}
-    return _by_signals(plug)
-
-
-def _by_signals(plug: Plug) -> dict[str, str]:
-    """Ground at the coil, battery feed at the contact; of the two that are left, a switched feed drives the coil."""
+    # Ground at the coil, battery feed at the contact; of the two that are left, a switched feed drives the coil.
     terminals = plug.terminals()
     ground = [cavity for cavity, terminal in terminals.items() if terminal and terminal.role == "ground"]
     rest = [cavity for cavity in plug.signals if cavity not in ground]

@@ -209,19 +209,17 @@ class Link:
                 error.__cause__, ValueError
             ):  # bytes that are no text: python-can keeps them until flushed
                 self.unreadable += 1
-                self._drop_bad_bytes()
+                # Forget the line that is no text. Only that line: what came behind it are answers that somebody
+                # waits for.
+                kept = getattr(self.bus, "_buffer", None)
+                if isinstance(kept, bytearray):
+                    kept.clear()
+                else:
+                    getattr(self.bus, "flush", lambda: None)()
                 return None
             raise BusError(
                 f"the connection to the adapter is lost ({error}): check its plug and its cable"
             ) from error
-
-    def _drop_bad_bytes(self) -> None:
-        """Forget the line that is no text. Only that line: what came behind it are answers that somebody waits for."""
-        kept = getattr(self.bus, "_buffer", None)
-        if isinstance(kept, bytearray):
-            kept.clear()
-        else:
-            getattr(self.bus, "flush", lambda: None)()
 
     def _deliver(self, message: can.Message) -> None:
         if message.is_error_frame:

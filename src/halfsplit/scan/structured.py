@@ -80,22 +80,17 @@ def _lines(tree: Tree, name: str, depth: int) -> Iterator[str]:
     elif isinstance(tree, list):
         if not tree:
             yield "no codes" if _LISTS.fullmatch(_key(name)) else f"{name}: none"
-        if _is_unit(name) and any(
-            codes_in(str(item)) for item in tree if not isinstance(item, Mapping | list)
-        ):
+        # Whether the name over a list of codes is a unit's: it says nothing of codes, lists, holders or a status.
+        is_unit = bool(name) and not any(
+            _LISTS.fullmatch(word) or _HOLDERS.fullmatch(word) or _CODE.fullmatch(word) or status_terms(word)
+            for word in _key(name).split("_")
+        )
+        if is_unit and any(codes_in(str(item)) for item in tree if not isinstance(item, Mapping | list)):
             yield f"Unit: {name}"
         for item in tree:
             yield from _item(item, name, depth)
     else:
         yield from _scalar(name, tree)
-
-
-def _is_unit(name: str) -> bool:
-    """Whether the name over a list of codes is a unit's: it says nothing of codes, lists, holders or a status."""
-    return bool(name) and not any(
-        _LISTS.fullmatch(word) or _HOLDERS.fullmatch(word) or _CODE.fullmatch(word) or status_terms(word)
-        for word in _key(name).split("_")
-    )
 
 
 def _item(item: Tree, name: str, depth: int) -> Iterator[str]:

@@ -131,7 +131,11 @@ def _direction(times: Floats, rising: bool, crank: Floats, angle: Floats, apart:
     absolute = np.interp(places[inside], np.arange(crank.size), angle)
     if not absolute.size:
         return _Direction(rising, 0.0, (), {})
-    origin = _origin(absolute)
+    # An angle in the middle of the widest stretch without cam edges, so that no group lies across it.
+    within = np.sort(np.mod(absolute, CYCLE))
+    gaps = np.diff(np.concatenate((within, within[:1] + CYCLE)))
+    widest = int(np.argmax(gaps))
+    origin = float(np.mod(within[widest] + 0.5 * gaps[widest], CYCLE))
     numbers = np.floor((absolute - origin) / CYCLE).astype(np.int64)
     groups = _groups(absolute - origin - CYCLE * numbers, numbers, apart)
     counted = [(group, _expected(group, origin, angle, _APART)) for group in groups]
@@ -140,7 +144,12 @@ def _direction(times: Floats, rising: bool, crank: Floats, angle: Floats, apart:
     ]
     odd: dict[int, list[str]] = {}
     for group, (_, expected) in zip(named, counted, strict=True):
-        _note_odd(odd, group, expected, "rising" if rising else "falling")
+        kind = "rising" if rising else "falling"
+        for number in expected:
+            count = int(np.sum(group.cycles == number))
+            if count != group.usual:
+                what = _MISSING if count < group.usual else "is too many"
+                odd.setdefault(number, []).append(f"a {kind} edge {what} in the turn")
     return _Direction(rising, origin, tuple(named), odd)
 
 
@@ -151,28 +160,12 @@ def _expected(group: _Group, origin: float, angle: Floats, margin: float) -> lis
     return list(range(int(first), int(last) + 1))
 
 
-def _note_odd(odd: dict[int, list[str]], group: _Group, expected: list[int], kind: str) -> None:
-    for number in expected:
-        count = int(np.sum(group.cycles == number))
-        if count != group.usual:
-            what = _MISSING if count < group.usual else "is too many"
-            odd.setdefault(number, []).append(f"a {kind} edge {what} in the turn")
-
-
 def _angles(crank: Floats, wheel: Wheel, cycle: int) -> Floats:
     """The crank angle of each edge in degrees, 0 at the first edge after the largest gap (or the first edge)."""
     if wheel.places:
         degrees = np.concatenate(([0.0], np.cumsum(wheel.units))) * 360.0 / wheel.places
         return np.asarray(degrees - degrees[wheel.turn_starts[0]]) if wheel.turn_starts.size else degrees
     return np.arange(crank.size) * CYCLE / cycle
-
-
-def _origin(absolute: Floats) -> float:
-    """An angle in the middle of the widest stretch without cam edges, so that no group lies across it."""
-    within = np.sort(np.mod(absolute, CYCLE))
-    gaps = np.diff(np.concatenate((within, within[:1] + CYCLE)))
-    widest = int(np.argmax(gaps))
-    return float(np.mod(within[widest] + 0.5 * gaps[widest], CYCLE))
 
 
 def _groups(angles: Floats, cycles: NDArray[np.int64], apart: float) -> list[_Group]:

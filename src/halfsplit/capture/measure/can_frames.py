@@ -132,7 +132,12 @@ def _burst(signal: Edges, first: int, last: int, stop: float, timing: Timing) ->
         if following is None:
             return burst
         first += following
-        flag = _overload(signal, first, last, stop, timing.bit)
+        # Six dominant bits where a frame might start: an overload flag.
+        end = float(signal.times[first + 1]) if first < last else stop
+        start = float(signal.times[first])
+        flag = (
+            Frame(start, end, "error flag", note="overload flag") if end - start > 5.6 * timing.bit else None
+        )
         if flag:
             return [*burst, flag]
 
@@ -225,7 +230,15 @@ def _flexible(draft: _Draft) -> Frame:
         reader.clock.switch(timing.bit, timing.turn)
     if wrong:
         raise BrokenFrame("CRC error", wrong)
-    return _flexible_end(draft)
+    # Acknowledgement and end: the CRC's delimiter and the acknowledgement may each last two bits.
+    sample = draft.reader.clock.sample
+    acknowledged = sample() == 0 or sample() == 0
+    end = [sample() for _ in range(8)]
+    if acknowledged and end[0] == 0:
+        end = [*end[1:], sample()]
+    if 0 in end[:6]:
+        raise BrokenFrame("form error", "a dominant bit in the end of the frame")
+    return draft.frame("good") if acknowledged else draft.frame("not acknowledged", "no other unit answered")
 
 
 def _flexible_crc(draft: _Draft) -> str:
@@ -245,26 +258,7 @@ def _flexible_crc(draft: _Draft) -> str:
     )
 
 
-def _flexible_end(draft: _Draft) -> Frame:
-    """Acknowledgement and end: the CRC's delimiter and the acknowledgement may each last two bits."""
-    sample = draft.reader.clock.sample
-    acknowledged = sample() == 0 or sample() == 0
-    end = [sample() for _ in range(8)]
-    if acknowledged and end[0] == 0:
-        end = [*end[1:], sample()]
-    if 0 in end[:6]:
-        raise BrokenFrame("form error", "a dominant bit in the end of the frame")
-    return draft.frame("good") if acknowledged else draft.frame("not acknowledged", "no other unit answered")
-
-
 _FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
-
-
-def _overload(signal: Edges, first: int, last: int, stop: float, bit: float) -> Frame | None:
-    """Six dominant bits where a frame might start: an overload flag."""
-    end = float(signal.times[first + 1]) if first < last else stop
-    start = float(signal.times[first])
-    return Frame(start, end, "error flag", note="overload flag") if end - start > 5.6 * bit else None
 
 
 def _error_flag(signal: Edges, after: float, last: int, stop: float, bit: float) -> Frame | None:

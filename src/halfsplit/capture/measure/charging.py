@@ -127,7 +127,11 @@ def _spectrum(part: Floats, rate: float) -> _Ripple:
             notes=["no ripple above the noise: the generator does not charge, or the rate is too low"]
         )
     base = _base(lines, top)
-    return _shape(_folded(ripple, rate, base), base, lines.width / 4)
+    # The mean of one period, in 60 parts.
+    phase = np.mod(np.arange(ripple.size) * base / rate, 1.0)
+    bins = np.minimum((phase * 60).astype(np.int64), 59)
+    folded = np.bincount(bins, ripple, minlength=60) / np.maximum(np.bincount(bins, minlength=60), 1)
+    return _shape(folded, base, lines.width / 4)
 
 
 class _Lines:
@@ -203,13 +207,6 @@ def _swings(level: Floats, least: float) -> int:
 def _deep_valleys(level: Floats) -> int:
     """Stretches below 0.25 that are parted by a rise of a tenth."""
     return _swings(np.minimum(level, 0.35) / 0.35, 0.28)
-
-
-def _folded(ripple: Floats, rate: float, frequency: float) -> Floats:
-    """The mean of one period, in 60 parts."""
-    phase = np.mod(np.arange(ripple.size) * frequency / rate, 1.0)
-    bins = np.minimum((phase * 60).astype(np.int64), 59)
-    return np.bincount(bins, ripple, minlength=60) / np.maximum(np.bincount(bins, minlength=60), 1)
 
 
 def _judged(ripple: _Ripple, mean: float, swing: float, kind: str) -> tuple[Verdict, str]:

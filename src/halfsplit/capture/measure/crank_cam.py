@@ -76,6 +76,11 @@ def crank_cam(
     notes = [*turn.notes, f"{'rising' if rising else 'falling'} edges of the crank signal were used"]
     if dropped:
         notes.append(f"{dropped} pulses far too short for a tooth were left out as interference")
+    starts = wheel.turn_starts[wheel.turn_starts < times.size]
+    turns = [Mark(float(times[i]), float(times[i]), "turn") for i in starts[:200]]
+    broken = [Mark(a, b, "pattern broken") for a, b in wheel.broken]
+    lost = [Mark(a, b, "cam edges differ") for a, b in pattern.odd_cycles]
+    marks = (*turns, *broken, *lost)
     result = CrankCamResult(
         verdict="measured",
         reason="",
@@ -84,7 +89,7 @@ def crank_cam(
         speeds=speeds,
         cam=pattern.edges,
         quantities=_quantities(times, speeds, spans, wheel, pattern),
-        marks=_marks(wheel, times, pattern),
+        marks=marks,
         notes=(*notes, *pattern.oddities[:_MOST_NOTES]),
     )
     return _judged(result, turn, pattern, cam, reference)
@@ -114,23 +119,7 @@ def _turn(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> 
         turn = replace(turn, doubt=f"{turn.wheel.name} or {wheel.rivals[0]}: neither is clearly likelier")
     elif not teeth and (broken := _perhaps_broken(turn.wheel)):
         turn = replace(turn, doubt=broken)
-    return _possible(times, turn)
-
-
-def _perhaps_broken(wheel: Wheel) -> str:
-    """Where a pattern is no wheel in use, but one that lacks a tooth: which."""
-    if wheel.name in COMMON or 1 not in wheel.missing:
-        return ""
-    rest = list(wheel.missing)
-    rest.remove(1)
-    usual = "-".join(str(count) for count in (wheel.places, *rest))
-    if not rest or usual not in COMMON:
-        return ""
-    return f"{wheel.name}, or {usual} with a tooth broken off: look at the wheel, or give its teeth (--teeth)"
-
-
-def _possible(times: Floats, turn: _Turn) -> _Turn:
-    """The reading if an engine can turn so; otherwise the pattern comes several times in a turn, or nothing fits."""
+    # The reading if an engine can turn so; otherwise the pattern comes several times in a turn, or nothing fits.
     mean = _mean_speed(times, turn.wheel)
     if _SLOWEST <= mean <= _FASTEST:
         return turn
@@ -143,6 +132,18 @@ def _possible(times: Floats, turn: _Turn) -> _Turn:
         f"read as {turn.wheel.name} the crankshaft would turn at {mean:,.0f} rpm, which no engine does: "
         "teeth are lost, or the edges are noise"
     )
+
+
+def _perhaps_broken(wheel: Wheel) -> str:
+    """Where a pattern is no wheel in use, but one that lacks a tooth: which."""
+    if wheel.name in COMMON or 1 not in wheel.missing:
+        return ""
+    rest = list(wheel.missing)
+    rest.remove(1)
+    usual = "-".join(str(count) for count in (wheel.places, *rest))
+    if not rest or usual not in COMMON:
+        return ""
+    return f"{wheel.name}, or {usual} with a tooth broken off: look at the wheel, or give its teeth (--teeth)"
 
 
 def _mean_speed(times: Floats, wheel: Wheel) -> float:
@@ -295,14 +296,6 @@ def _gap_ratio(times: Floats, wheel: Wheel) -> float:
     return float(np.median(2 * intervals[gaps] / (intervals[gaps - 1] + intervals[gaps + 1])))
 
 
-def _marks(wheel: Wheel, times: Floats, pattern: CamPattern) -> tuple[Mark, ...]:
-    starts = wheel.turn_starts[wheel.turn_starts < times.size]
-    turns = [Mark(float(times[i]), float(times[i]), "turn") for i in starts[:200]]
-    broken = [Mark(a, b, "pattern broken") for a, b in wheel.broken]
-    lost = [Mark(a, b, "cam edges differ") for a, b in pattern.odd_cycles]
-    return (*turns, *broken, *lost)
-
-
 def _judged(
     result: CrankCamResult,
     turn: _Turn,
@@ -315,11 +308,20 @@ def _judged(
         return replace(result, verdict="cannot tell", reason=f"two readings fit: {turn.doubt}")
     if not result.speeds.size:
         return replace(result, verdict="cannot tell", reason=_no_turn(result))
-    for fault in (turn.lacking, wheel.lasting, _silent(cam), _lost_cam_tooth(pattern)):
+    silent = "the cam signal has no edges" if cam is not None and cam.times.size == 0 else ""
+    for fault in (turn.lacking, wheel.lasting, silent, _lost_cam_tooth(pattern)):
         if fault:
             return replace(result, verdict="fault", reason=f"wheel {result.wheel}: {fault}")
     if wheel.broken:
-        return replace(result, verdict="cannot tell", reason=_broken(result, wheel))
+        # What breaks a pattern without coming again at the same tooth: two readings, neither of them proven.
+        count = len(wheel.broken)
+        places = ", ".join(f"{start:.3f} s" for start, _ in wheel.broken[:5])
+        where = f"once, at {places}" if count == 1 else f"in {count} places, at {places}"
+        broken = (
+            f"the pattern of wheel {result.wheel} at {result['speed'].value:.0f} rpm breaks {where}, not at the same "
+            "tooth each turn: a connection or sensor that drops out, or a disturbance of the recording; record again"
+        )
+        return replace(result, verdict="cannot tell", reason=broken)
     if reference is not None:
         return _against(result, reference)
     reason = f"wheel {result.wheel} repeats without a break at {result['speed'].value:.0f} rpm"
@@ -350,10 +352,6 @@ def _no_turn(result: CrankCamResult) -> str:
     return f"{head} ({' or '.join(usual[:2])})" if usual else head
 
 
-def _silent(cam: Edges | None) -> str:
-    return "the cam signal has no edges" if cam is not None and cam.times.size == 0 else ""
-
-
 def _lost_cam_tooth(pattern: CamPattern) -> str:
     if not pattern.lost:
         return ""
@@ -361,17 +359,6 @@ def _lost_cam_tooth(pattern: CamPattern) -> str:
     return (
         f"a whole tooth of the cam is missing in {len(pattern.lost)} of {pattern.cycles} turns, at {places}, "
         "though it came at lower speed"
-    )
-
-
-def _broken(result: CrankCamResult, wheel: Wheel) -> str:
-    """What breaks a pattern without coming again at the same tooth: two readings, neither of them proven."""
-    count = len(wheel.broken)
-    places = ", ".join(f"{start:.3f} s" for start, _ in wheel.broken[:5])
-    where = f"once, at {places}" if count == 1 else f"in {count} places, at {places}"
-    return (
-        f"the pattern of wheel {result.wheel} at {result['speed'].value:.0f} rpm breaks {where}, not at the same "
-        "tooth each turn: a connection or sensor that drops out, or a disturbance of the recording; record again"
     )
 
 

@@ -75,12 +75,15 @@ def relative_compression(
     require(signal, rate, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
     order = _order(firing_order, cylinders)
     raised, span, notes = _raised(signal, rate, kind)
-    beat = rhythm(raised[_trimmed(span, rate)], rate, cylinders)
+    skip = min(int(0.35 * rate), (span.end - span.first) // 3) if span.onset is not None else 0
+    trimmed = slice(span.first + skip, span.end - int(0.03 * rate))
+    beat = rhythm(raised[trimmed], rate, cylinders)
     cycle = beat.period * cylinders
     first = span.first + (int(0.6 * cycle * rate) if span.onset is not None else 0)
     even = _load(raised, rate, beat.period)
     peaks = _peaks(even, first, span.end, beat.period * rate)
-    heights = _swings(even, peaks)
+    # From each hump to the lowest value before the next one.
+    heights = np.array([even[a] - even[a:b].min() for a, b in pairwise(peaks)])
     peaks = peaks[:-1]
     peaks, heights = _regular(peaks, heights, cylinders)
     if clipped(signal[peaks[0] : peaks[-1]]) > 0.02:
@@ -124,11 +127,6 @@ def _load(raised: Floats, rate: float, period: float) -> Floats:
     return np.asarray(even + _INERTIA * rate * np.gradient(even))
 
 
-def _trimmed(span: Span, rate: float) -> slice:
-    skip = min(int(0.35 * rate), (span.end - span.first) // 3) if span.onset is not None else 0
-    return slice(span.first + skip, span.end - int(0.03 * rate))
-
-
 def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
     """One sample number for each compression, tracked from the highest hump near the start.
 
@@ -154,11 +152,6 @@ def _summit(part: Floats) -> int | None:
     inner = part[1:-1]
     tops = np.flatnonzero((inner >= part[:-2]) & (inner > part[2:])) + 1
     return int(tops[np.argmax(part[tops])]) if tops.size else None
-
-
-def _swings(even: Floats, peaks: np.ndarray) -> Floats:
-    """From each hump to the lowest value before the next one."""
-    return np.array([even[a] - even[a:b].min() for a, b in pairwise(peaks)])
 
 
 def _regular(peaks: np.ndarray, heights: Floats, cylinders: int) -> tuple[np.ndarray, Floats]:

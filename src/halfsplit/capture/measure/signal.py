@@ -165,14 +165,7 @@ def edges(values: Floats, rate: float, low: float, high: float) -> Edges:
     changed = np.flatnonzero(np.diff(state[known]) != 0) + 1
     arrive = known[changed]
     rising = state[arrive] > 0
-    return Edges(
-        _crossings(values, rate, 0.5 * (low + high), arrive, rising), rising, bool(state[known[0]] > 0)
-    )
-
-
-def _crossings(
-    values: Floats, rate: float, middle: float, arrive: NDArray[np.int64], rising: NDArray[np.bool_]
-) -> Floats:
+    middle = 0.5 * (low + high)
     above = values >= middle
     cross = np.flatnonzero(above[1:] != above[:-1])
     places = np.searchsorted(cross, arrive, side="left") - 1
@@ -181,7 +174,8 @@ def _crossings(
     before = np.where(fits, before, cross[np.maximum(places - 1, 0)])
     step = values[before + 1] - values[before]
     share = np.divide(middle - values[before], step, out=np.full(step.shape, 0.5), where=step != 0)
-    return np.asarray((before + np.clip(share, 0.0, 1.0)) / rate)
+    crossings = np.asarray((before + np.clip(share, 0.0, 1.0)) / rate)
+    return Edges(crossings, rising, bool(state[known[0]] > 0))
 
 
 def without_glitches(signal: Edges, shortest: float) -> Edges:

@@ -59,19 +59,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         raise InputError(f"its arrays cannot be read ({error})", remedy=_SAVE, where=path.name) from error
     if progress:
         progress(1.0)
-    return recording(dict(_arrays(variables)), path.name)
-
-
-def _small_enough(listed: Sequence[tuple[str, tuple[int, ...], str]], where: str) -> None:
-    """Raise `InputError` where the arrays that a file says it holds are too large together."""
-    values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in listed)
-    if values > MOST_VALUES:
-        raise InputError(
-            f"holds {values:,} values, at most {MOST_VALUES:,} are read", remedy="save a part", where=where
-        )
-
-
-def _arrays(variables: dict[str, Any]) -> list[tuple[str, NDArray[Any]]]:
     arrays: list[tuple[str, NDArray[Any]]] = []
     for name, value in variables.items():
         array = np.asarray(value)
@@ -81,4 +68,13 @@ def _arrays(variables: dict[str, Any]) -> list[tuple[str, NDArray[Any]]]:
             arrays += [(field, np.asarray(array[field].item())) for field in array.dtype.names]
         else:
             arrays.append((name, array))
-    return arrays
+    return recording(dict(arrays), path.name)
+
+
+def _small_enough(listed: Sequence[tuple[str, tuple[int, ...], str]], where: str) -> None:
+    """Raise `InputError` where the arrays that a file says it holds are too large together."""
+    values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in listed)
+    if values > MOST_VALUES:
+        raise InputError(
+            f"holds {values:,} values, at most {MOST_VALUES:,} are read", remedy="save a part", where=where
+        )

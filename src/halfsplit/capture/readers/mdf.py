@@ -63,17 +63,14 @@ def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]
     counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
     require_bounded(where, sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
     for group in range(groups):
-        for signal in _signals(file, group):
+        master = file.masters_db.get(group)
+        numbers = [i for i in range(len(file.groups[group].channels)) if i != master]
+        signals = list(file.select([(None, group, i) for i in numbers])) if numbers else []
+        for signal in signals:
             channels += _channel(signal, where)
         if progress:
             progress((group + 1) / groups)
     return channels
-
-
-def _signals(file: Any, group: int) -> list[Any]:
-    master = file.masters_db.get(group)
-    numbers = [i for i in range(len(file.groups[group].channels)) if i != master]
-    return list(file.select([(None, group, i) for i in numbers])) if numbers else []
 
 
 def _channel(signal: Any, where: str) -> tuple[Channel, ...]:

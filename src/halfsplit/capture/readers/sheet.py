@@ -49,7 +49,10 @@ def _of_book(stream: IO[bytes], path: Path, progress: Progress | None) -> tuple[
     """What the sheet with most rows holds, and a note on which one it is."""
     import openpyxl
 
-    _small_enough(path)
+    with zipfile.ZipFile(path) as archive:
+        unfolded = sum(member.file_size for member in archive.infolist())
+    if unfolded > MOST_UNFOLDED:
+        raise InputError(f"unfolds to {unfolded:,} bytes", remedy="export it as CSV", where=path.name)
     book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
     sheet = max(book.worksheets, key=lambda worksheet: worksheet.max_row or 0)
     others = len(book.worksheets) - 1
@@ -58,13 +61,6 @@ def _of_book(stream: IO[bytes], path: Path, progress: Progress | None) -> tuple[
         lines.flush()
         recording = text.read(Path(lines.name))
     return recording, f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
-
-
-def _small_enough(path: Path) -> None:
-    with zipfile.ZipFile(path) as archive:
-        unfolded = sum(member.file_size for member in archive.infolist())
-    if unfolded > MOST_UNFOLDED:
-        raise InputError(f"unfolds to {unfolded:,} bytes", remedy="export it as CSV", where=path.name)
 
 
 def _write(

@@ -145,26 +145,23 @@ def _sections(lines: _Lines, where: str) -> tuple[list[_Section], list[str]]:
     notes: list[str] = []
     while ahead := lines.look(_LOOK):
         start = lines.number
-        _require_narrow(ahead, start, where)
+        # Refuse more columns than a recording may have, and lines without an end, before anything is made of them.
+        for number, line in enumerate(ahead, start=start):
+            cells = 1 + max(line.count(mark) for mark in ",;\t|")
+            if cells > 2 * MOST_CHANNELS or (cells == 1 and len(line) > MOST_LINE):
+                require_bounded(f"{where}, line {number}", max(cells, MOST_CHANNELS + 1), 0)
         layout = find_layout(ahead)
         if layout is None:
             if not sections:
                 raise _no_numbers(ahead, where)
             notes.append(f"the text from line {start} on holds no numbers and was left out")
             break
-        _skip(lines, layout.first)
+        block = lines.take()
+        lines.give_back(block[layout.first :])
         require_bounded(f"{where}, line {start}", len(layout.columns), 0)
         sections.append(_Section(layout))
         notes += _fill(sections[-1], lines, where)
     return sections, notes
-
-
-def _require_narrow(ahead: list[str], start: int, where: str) -> None:
-    """Refuse more columns than a recording may have, and lines without an end, before anything is made of them."""
-    for number, line in enumerate(ahead, start=start):
-        cells = 1 + max(line.count(mark) for mark in ",;\t|")
-        if cells > 2 * MOST_CHANNELS or (cells == 1 and len(line) > MOST_LINE):
-            require_bounded(f"{where}, line {number}", max(cells, MOST_CHANNELS + 1), 0)
 
 
 def _no_numbers(ahead: list[str], where: str) -> InputError:
@@ -175,11 +172,6 @@ def _no_numbers(ahead: list[str], where: str) -> InputError:
         remedy="export the samples as text, one column for each channel",
         where=f"{where}, line {number}",
     )
-
-
-def _skip(lines: _Lines, count: int) -> None:
-    block = lines.take()
-    lines.give_back(block[count:])
 
 
 def _fill(section: _Section, lines: _Lines, where: str) -> list[str]:
