@@ -15,7 +15,7 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers, first_lines
 from halfsplit.capture.measure.signal import Floats
 
 Codes = NDArray[np.uint32]
@@ -81,8 +81,7 @@ class BusLogResult(Result):
     def details(self) -> tuple[str, ...]:
         """The identifiers, those that fell silent first."""
         ordered = sorted(self.senders, key=lambda sender: (not sender.gone, not sender.silent))
-        more = len(ordered) - _SHOWN
-        return (*map(str, ordered[:_SHOWN]), *((f"… and {more} more",) if more > 0 else ()))
+        return first_lines(ordered, _SHOWN)
 
 
 @answers(BusLogResult)

@@ -15,7 +15,7 @@ from halfsplit.capture.measure import can_levels
 from halfsplit.capture.measure.can_bits import Status, Timing
 from halfsplit.capture.measure.can_frames import WHOLE, Frame, frames
 from halfsplit.capture.measure.can_rates import STANDARD_RATES, data_rate, rates
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers, first_lines
 from halfsplit.capture.measure.signal import (
     Edges,
     Floats,
@@ -44,16 +44,13 @@ class CanResult(Result):
 
     def details(self) -> tuple[str, ...]:
         """The frames, up to fifty."""
-        shown = tuple(str(frame) for frame in self.frames[:50])
-        more = len(self.frames) - len(shown)
-        return (*shown, f"… and {more} more") if more else shown
+        return first_lines(self.frames)
 
 
 @answers(CanResult)
 def can(high: Floats, low: Floats, rate: float, *, bit_rate: float | None = None) -> CanResult:
     """Judge both wires, in volts against ground, recorded at one rate (samples a second)."""
-    for wire in (high, low):
-        require(wire, rate, least_rate=20e3, least_seconds=0.0, what="a CAN line")
+    require(rate, high, low, least_rate=20e3, least_seconds=0.0, what="a CAN line")
     fault = can_levels.wiring_fault(high, low)
     difference = high - low
     swapped = _swapped(difference)
@@ -63,7 +60,7 @@ def can(high: Floats, low: Floats, rate: float, *, bit_rate: float | None = None
     if float(np.quantile(sense, 0.9999)) < 0.7 or float(sense.max()) < 0.9:
         raise CannotTell(can_levels.silent_reason(high, low))
     dominant = edges(sense, rate, 0.5, 0.9)
-    signal = Edges(dominant.times, ~dominant.rising, not dominant.starts_high)
+    signal = dominant.turned()
     result = _frames(signal, high.size, rate, bit_rate)
     pair = (low, high) if swapped else (high, low)
     shortest = 1.0 / max(result.bit_rate, result.data_bit_rate)
@@ -95,12 +92,7 @@ def _by_one_line(high: Floats, low: Floats, rate: float, bit_rate: float | None,
     better_levels = two_levels(better)
     if better_levels is None:
         return bare
-    signal = edges(
-        better,
-        rate,
-        better_levels.low + 0.3 * better_levels.swing,
-        better_levels.low + 0.7 * better_levels.swing,
-    )
+    signal = edges(better, rate, *better_levels.walls(0.3))
     try:
         result = _frames(as_recessive_high(signal, better.size / rate), better.size, rate, bit_rate)
     except CannotTell:

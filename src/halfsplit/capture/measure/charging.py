@@ -51,7 +51,7 @@ class _Ripple:
 @answers(ChargingResult)
 def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "volts") -> ChargingResult:
     """Battery volts or generator amps with the engine running, at `rate` samples a second."""
-    require(values, rate, least_rate=_LEAST_RATE, least_seconds=0.05, what="the ripple of a generator")
+    require(rate, values, least_rate=_LEAST_RATE, least_seconds=0.05, what="the ripple of a generator")
     if cut_off(np.abs(values)) > 0.02:
         raise CannotTell("the trace is clipped: choose a wider range")
     values, turned = upright(values) if kind == "amps" else (values, False)

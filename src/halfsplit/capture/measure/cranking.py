@@ -77,9 +77,7 @@ def cranking(
 
     `celsius` is the battery's temperature and `state_of_charge` its charge, 0 to 1; both serve the verdict.
     """
-    for trace in (volts, amps):
-        if trace is not None:
-            require(trace, rate, least_rate=LEAST_RATE, least_seconds=0.5, what="cranking")
+    require(rate, volts, amps, least_rate=LEAST_RATE, least_seconds=0.5, what="cranking")
     findings = _Findings()
     if amps is not None:
         amps, span = _current(amps, rate, findings)

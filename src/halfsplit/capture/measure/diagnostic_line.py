@@ -19,7 +19,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers, first_lines
 from halfsplit.capture.measure.signal import Edges
 
 _US: Final = 1e-6
@@ -54,8 +54,7 @@ class DiagnosticLineResult(Result):
 
     def details(self) -> tuple[str, ...]:
         """The messages, up to fifty."""
-        more = len(self.messages) - 50
-        return (*map(str, self.messages[:50]), *((f"… and {more} more",) if more > 0 else ()))
+        return first_lines(self.messages)
 
 
 def crc8(data: bytes) -> int:
@@ -83,8 +82,8 @@ def diagnostic_line(signal: Edges, samples: int, rate: float) -> DiagnosticLineR
             f"only {signal.times.size} edges were recorded: ask the vehicle for its codes meanwhile"
         )
     stop = samples / rate
-    rests_high = _rests_high(signal, stop)
-    upright = signal if not rests_high else Edges(signal.times, ~signal.rising, not signal.starts_high)
+    rests_high = signal.rests_high(stop)
+    upright = signal.turned() if rests_high else signal
     by_name: dict[str, tuple[Message, ...]] = {
         VARIABLE: tuple(_messages(_variable(upright), _crc_fits)),
         PULSES: tuple(_messages(_pulses(upright), _crc_fits)),
@@ -103,12 +102,6 @@ def diagnostic_line(signal: Edges, samples: int, rate: float) -> DiagnosticLineR
         quantities=(Quantity("messages", float(len(messages)), ""),),
         marks=tuple(Mark(message.start, message.stop, "message") for message in messages[:500]),
     )
-
-
-def _rests_high(signal: Edges, stop: float) -> bool:
-    walls = np.concatenate(([0.0], signal.times, [stop]))
-    longest = int(np.argmax(np.diff(walls)))
-    return signal.starts_high if longest == 0 else bool(signal.rising[longest - 1])
 
 
 def _only_recognised(
@@ -223,7 +216,7 @@ def _uart(signal: Edges, stop: float, *, rests_high: bool) -> Iterator[Burst]:
         if octets and start - after > _PAUSE:
             yield begun, after, octets
             octets = []
-        levels = [_level(signal, start + (0.5 + i) * bit) == rests_high for i in range(10)]
+        levels = [signal.high(start + (0.5 + i) * bit) == rests_high for i in range(10)]
         if levels[0] or not levels[9] or start + 10 * bit > stop:
             after = start + 0.5 * bit
             continue
@@ -233,8 +226,3 @@ def _uart(signal: Edges, stop: float, *, rests_high: bool) -> Iterator[Burst]:
         after = start + 9.5 * bit
     if octets:
         yield begun, after, octets
-
-
-def _level(signal: Edges, time: float) -> bool:
-    place = int(np.searchsorted(signal.times, time, side="right"))
-    return signal.starts_high if place == 0 else bool(signal.rising[place - 1])

@@ -9,11 +9,10 @@ from typing import ClassVar, Final
 
 import numpy as np
 
+from halfsplit.capture.measure.pulses import MISSING, missed
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
 from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, noise, require, thinned, two_levels
 
-_NEIGHBOURS: Final = 4
-_MISSING: Final = 1.6
 _SLOW: Final = 0.1
 """Share of the shorter state from which the 10 to 90 % time of an edge counts as slow."""
 
@@ -30,11 +29,11 @@ class DutyResult(Result):
 @answers(DutyResult)
 def duty_cycle(values: Floats, rate: float) -> DutyResult:
     """Measure a switched signal sampled at `rate`, in any unit (volts as a rule)."""
-    require(values, rate, least_rate=10.0, least_seconds=0.0, what="a switched signal")
+    require(rate, values, least_rate=10.0, least_seconds=0.0, what="a switched signal")
     levels = two_levels(values)
     if levels is None:
         raise CannotTell(_no_levels(values))
-    crossings = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
+    crossings = edges(values, rate, *levels.walls(0.3))
     if crossings.times.size < 2:
         raise CannotTell(f"{crossings.times.size} edges were recorded: three periods are needed")
     times = [_edge_time(values, rate, crossings, levels, rising=rising) for rising in (True, False)]
@@ -68,8 +67,8 @@ def _measured(crossings: Edges, resolution: float, levels: Levels | None, slow: 
         raise CannotTell(
             f"a period of {period:.3g} s has fewer than 8 samples of {resolution:.3g} s: record it faster"
         )
-    missing = _missing(rises, periods)
-    regular = periods < _MISSING * period
+    missing = missed(rises)
+    regular = periods < MISSING * period
     shares = highs[: periods.size] / periods
     duty = float(np.mean(shares[regular]))
     jitter = float(np.std(periods[regular]))
@@ -105,17 +104,6 @@ def _widths(rises: Floats, falls: Floats) -> Floats:
     after = np.searchsorted(falls, rises, side="right")
     whole = after < falls.size
     return np.asarray(falls[after[whole]] - rises[whole])
-
-
-def _missing(rises: Floats, periods: Floats) -> tuple[float, ...]:
-    """Where a period is a multiple of the median of its neighbours, so that a slow change of speed is none."""
-    padded = np.pad(periods, _NEIGHBOURS, mode="edge")
-    local = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEIGHBOURS + 1), axis=1)
-    lost: list[float] = []
-    for i in np.flatnonzero(periods > _MISSING * local):
-        count = round(float(periods[i] / local[i])) - 1
-        lost += [float(rises[i] + local[i] * (k + 1)) for k in range(count)]
-    return tuple(lost)
 
 
 def _edge_time(values: Floats, rate: float, crossings: Edges, levels: Levels, *, rising: bool) -> float:

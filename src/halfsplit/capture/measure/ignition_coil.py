@@ -11,7 +11,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from halfsplit.capture.measure.pulses import Pulse, above, foot, resting, slope_noise, slopes
+from halfsplit.capture.measure.pulses import Pulse, above, foot, missed, resting, slope_noise, slopes
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
 
@@ -43,9 +43,7 @@ def ignition_coil(
 
     `supply` is the coil's feed in volts for the inductance, where the volts were not recorded.
     """
-    for trace in (amps, volts):
-        if trace is not None:
-            require(trace, rate, least_rate=_LEAST_RATE, least_seconds=1e-3, what="an ignition coil")
+    require(rate, amps, volts, least_rate=_LEAST_RATE, least_seconds=1e-3, what="an ignition coil")
     pulses = _pulses(amps, volts, rate)
     if not pulses:
         raise CannotTell("no whole charging of the coil was recorded: it is not driven, or the leads are off")
@@ -67,15 +65,15 @@ def ignition_coil(
     if volts is not None:
         more, unburnt = _spark(volts, pulses, rate, notes)
         quantities += more
-    missed = _missed(np.array([p.last / rate for p in pulses]))
-    if missed and float(np.quantile(dwell, 0.9)) > 2 * float(np.quantile(dwell, 0.1)):
+    lost = missed(np.array([p.last / rate for p in pulses]))
+    if lost and float(np.quantile(dwell, 0.9)) > 2 * float(np.quantile(dwell, 0.1)):
         raise CannotTell(
             f"{len(pulses)} events of very different length: noise or a coupling hides some of them"
         )
-    verdict, reason = _judged(quantities, missed, unburnt)
+    verdict, reason = _judged(quantities, lost, unburnt)
     marks = (
         *(Mark(p.first / rate, p.last / rate, "dwell") for p in pulses[:100]),
-        *(Mark(t, t, "missed") for t in missed),
+        *(Mark(t, t, "missed") for t in lost),
     )
     return CoilResult(
         verdict=verdict,
@@ -84,7 +82,7 @@ def ignition_coil(
         marks=marks,
         notes=tuple(notes),
         events=len(pulses),
-        missed=missed,
+        missed=lost,
         unburnt=unburnt,
     )
 
@@ -239,19 +237,6 @@ _LEAST_FALL: Final = 3.0
 """Volts by which the driven end falls while the coil is charged, whatever the offset of the recording."""
 _MOST_NOISE: Final = 0.15
 """Noise against the supply up to which a coil's volts show charging and burn."""
-
-
-def _missed(cuts: Floats) -> tuple[float, ...]:
-    """Where the time from cut to cut is a multiple of its neighbours'."""
-    gaps = np.diff(cuts)
-    if gaps.size < 3:
-        return ()
-    padded = np.pad(gaps, 2, constant_values=np.nan)
-    local = np.nanmedian(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
-    lost: list[float] = []
-    for i in np.flatnonzero(gaps > 1.6 * local):
-        lost += [float(cuts[i] + local[i] * k) for k in range(1, round(float(gaps[i] / local[i])))]
-    return tuple(lost)
 
 
 def _judged(

@@ -48,9 +48,7 @@ def injector(volts: Floats | None, amps: Floats | None, rate: float) -> Injector
 
     Opening is counted from the start of the pulse, closing from its end.
     """
-    for trace in (volts, amps):
-        if trace is not None:
-            require(trace, rate, least_rate=_LEAST_RATE, least_seconds=1e-3, what="an injector")
+    require(rate, volts, amps, least_rate=_LEAST_RATE, least_seconds=1e-3, what="an injector")
     pulses = _pulses(volts, amps, rate)
     if not pulses:
         raise CannotTell("no whole pulse was recorded: the injector is not driven, or the leads are off")

@@ -17,7 +17,7 @@ from typing import ClassVar, Final, Literal
 
 import numpy as np
 
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers, first_lines
 from halfsplit.capture.measure.signal import (
     Edges,
     Floats,
@@ -102,9 +102,7 @@ class LinResult(Result):
 
     def details(self) -> tuple[str, ...]:
         """The frames, up to fifty."""
-        shown = tuple(str(frame) for frame in self.frames[:50])
-        more = len(self.frames) - len(shown)
-        return (*shown, f"… and {more} more") if more else shown
+        return first_lines(self.frames)
 
 
 def protect(identifier: int) -> int:
@@ -136,14 +134,14 @@ def checksum(data: bytes, protected: int | None = None) -> int:
 @answers(LinResult)
 def lin(volts: Floats, rate: float, *, supply: float | None = None) -> LinResult:
     """Judge a line in volts against ground; `supply` is the battery's volts (the recessive level if not given)."""
-    require(volts, rate, least_rate=8000.0, least_seconds=0.0, what="a LIN line")
+    require(rate, volts, least_rate=8000.0, least_seconds=0.0, what="a LIN line")
     levels = two_levels(volts)
     if levels is None or levels.swing < 1.0:
         return _flat(volts)
     top = supply or levels.high
     signal = edges(volts, rate, 0.4 * top, 0.6 * top)
     if signal.times.size < 8:
-        signal = edges(volts, rate, levels.low + 0.4 * levels.swing, levels.low + 0.6 * levels.swing)
+        signal = edges(volts, rate, *levels.walls(0.4))
     result = _frames(signal, volts.size, rate)
     if np.unique(thinned(volts)).size == 2:  # a level that was not cut off or made by a comparator has noise
         note = "only two values were recorded: it is cut off at both ends, or a logic record; levels are not judged"
@@ -314,12 +312,7 @@ class _Line:
         self.falls = signal.of(False)
         self.rises = signal.of(True)
         self.stop = stop
-        self._signal = signal
-
-    def high(self, time: float) -> bool:
-        """The level at a time in seconds."""
-        place = int(np.searchsorted(self._signal.times, time, side="right"))
-        return self._signal.starts_high if place == 0 else bool(self._signal.rising[place - 1])
+        self.high = signal.high
 
     def frames(self) -> tuple[list[LinFrame], list[float]]:
         """All frames and the bit times of their sync bytes, in seconds."""

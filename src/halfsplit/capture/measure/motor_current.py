@@ -12,7 +12,16 @@ from typing import ClassVar, Final
 import numpy as np
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
-from halfsplit.capture.measure.signal import Floats, autocorrelation, clipped, noise, require, smooth
+from halfsplit.capture.measure.signal import (
+    Floats,
+    autocorrelation,
+    clipped,
+    maxima,
+    noise,
+    require,
+    smooth,
+    strongest_line,
+)
 from halfsplit.capture.measure.starting import upright
 from halfsplit.capture.measure.trust import coupled
 
@@ -61,7 +70,7 @@ def motor_current(
 
     `segments` are the ripples a turn, if known; `rated_amps` serves the verdict on load.
     """
-    require(amps, rate, least_rate=_LEAST_RATE, least_seconds=0.05, what="a motor's commutation")
+    require(rate, amps, least_rate=_LEAST_RATE, least_seconds=0.05, what="a motor's commutation")
     if coupled(amps):
         return _without_direct_part(amps, rate, segments)
     amps, turned = upright(amps)
@@ -159,15 +168,8 @@ def _ripple_period(ripple: Floats, rate: float, mean: float) -> float | None:
     """Seconds from ripple to ripple, by the strongest line of the spectrum; None without one above the noise."""
     if float(ripple.std()) < 1e-3 * mean:
         return None
-    window = ripple * np.hanning(ripple.size)
-    size = 1 << int(np.ceil(np.log2(2 * window.size)))
-    power = np.abs(np.fft.rfft(window, size))
-    lines = np.fft.rfftfreq(size, 1.0 / rate)
-    power[(lines < _SLOWEST) | (lines > min(_FASTEST, 0.4 * rate))] = 0.0
-    top = int(np.argmax(power))
-    if power[top] < 12 * float(np.median(power[power > 0])):
-        return None
-    return 1.0 / float(lines[top])
+    line, height = strongest_line(ripple, rate, _SLOWEST, min(_FASTEST, 0.4 * rate), finer=2)
+    return None if height < 12 else 1.0 / line
 
 
 def _turn(ripple: Floats, rate: float, period: float, segments: int | None) -> tuple[int, float] | None:
@@ -191,8 +193,7 @@ def _first_alike(ripple: Floats, longest: int) -> int | None:
     if longest < 8:
         return None
     correlation = autocorrelation(ripple - ripple.mean(), longest + 1)
-    inner = correlation[1:-1]
-    tops = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
+    tops = maxima(correlation)
     tops = tops[correlation[tops] > 0.3]
     if not tops.size:
         return None

@@ -1,10 +1,17 @@
 """Single events in a trace, such as the pulses of an injector or a coil: where each starts and ends."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.signal import Floats, edges, noise, smooth
+
+MISSING: Final = 1.6
+"""Share of the usual time from event to event from which one is missing."""
+
+_NEIGHBOURS: Final = 4
 
 
 @dataclass(frozen=True)
@@ -69,3 +76,18 @@ def slope_noise(values: Floats, rate: float, seconds: float) -> float:
     """Standard deviation of `slopes` that the noise of the samples makes."""
     width = max(int(seconds * rate), 1)
     return noise(values) * rate / width * float(np.sqrt(2.0 / width))
+
+
+def missed(times: Floats) -> tuple[float, ...]:
+    """When events were due that did not come: the time to the next is a multiple of its neighbours'.
+
+    The neighbours' median, so that a slow change of speed is none.
+    """
+    gaps = np.diff(times)
+    if gaps.size < 3:
+        return ()
+    local = median_filter(gaps, 2 * _NEIGHBOURS + 1, mode="nearest")
+    late = np.flatnonzero(gaps > MISSING * local).tolist()
+    return tuple(
+        float(times[i] + local[i] * k) for i in late for k in range(1, round(float(gaps[i] / local[i])))
+    )

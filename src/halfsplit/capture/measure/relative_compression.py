@@ -22,7 +22,7 @@ import numpy as np
 from scipy.special import ndtr, stdtrit
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
-from halfsplit.capture.measure.signal import Floats, clipped, require, smooth
+from halfsplit.capture.measure.signal import Floats, clipped, maxima, require, smooth
 from halfsplit.capture.measure.starting import LEAST_RATE, Span, by_current, by_volts, rhythm, upright
 
 WEAK: Final = 0.85
@@ -72,7 +72,7 @@ def relative_compression(
     `sync` are the times (s from the first sample) of a pulse once a cycle, `sync_degrees` crank degrees after the
     dead centre of `sync_cylinder` (an ignition pulse: about 0 to -10). Raises nothing: see the verdict.
     """
-    require(signal, rate, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
+    require(rate, signal, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
     order = _order(firing_order, cylinders)
     raised, span, notes = _raised(signal, rate, kind)
     skip = min(int(0.35 * rate), (span.end - span.first) // 3) if span.onset is not None else 0
@@ -138,20 +138,13 @@ def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
     step = period
     while places[-1] + 1.5 * step < last:
         begin, end = places[-1] + int(0.65 * step), places[-1] + int(1.4 * step)
-        summit = _summit(even[begin:end])
-        places.append(begin + summit if summit is not None else places[-1] + int(step))
+        tops = begin + maxima(even[begin:end])
+        places.append(int(tops[np.argmax(even[tops])]) if tops.size else places[-1] + int(step))
         if len(places) > 4:
             step = 0.8 * step + 0.2 * float(
                 np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period)
             )
     return np.array(places, dtype=np.int64)
-
-
-def _summit(part: Floats) -> int | None:
-    """The highest inner maximum of a stretch, or None where it only rises or falls."""
-    inner = part[1:-1]
-    tops = np.flatnonzero((inner >= part[:-2]) & (inner > part[2:])) + 1
-    return int(tops[np.argmax(part[tops])]) if tops.size else None
 
 
 def _regular(peaks: np.ndarray, heights: Floats, cylinders: int) -> tuple[np.ndarray, Floats]:

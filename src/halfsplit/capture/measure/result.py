@@ -2,7 +2,7 @@
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Literal, ParamSpec, TypeVar
 
@@ -104,6 +104,12 @@ class Result:
             "notes": list(self.notes),
             "details": list(self.details()),
         }
+
+
+def first_lines(items: Sequence[object], most: int = 50) -> tuple[str, ...]:
+    """The first of a result's frames, messages and the like as lines, and how many more there are."""
+    more = len(items) - most
+    return (*map(str, items[:most]), *((f"… and {more} more",) if more > 0 else ()))
 
 
 class CannotTell(InputError):

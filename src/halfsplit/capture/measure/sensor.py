@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.result import CannotTell
 from halfsplit.capture.measure.signal import Edges, Floats, edges, noise, require, runs, smooth, two_levels
@@ -45,13 +46,10 @@ def sensor_edges(values: Floats, rate: float) -> Edges:
 
     Raises `CannotTell` where the trace is too slow, too short or flat.
     """
-    require(values, rate, least_rate=500.0, least_seconds=0.02, what="a trigger wheel")
+    require(rate, values, least_rate=500.0, least_seconds=0.02, what="a trigger wheel")
     values = turned_up(values)
     levels = two_levels(values)
-    if levels:
-        crossings = edges(values, rate, levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
-    else:
-        crossings = _inductive(values, rate)
+    crossings = edges(values, rate, *levels.walls(0.3)) if levels else _inductive(values, rate)
     gaps = np.diff(crossings.of(True))
     if gaps.size and float(np.median(gaps)) * rate < 4:
         raise CannotTell(f"{rate:g} samples a second give fewer than four samples a tooth")
@@ -166,7 +164,8 @@ def without_glitches(signal: Edges) -> tuple[Edges, int]:
     widths = np.diff(times)
     usual = np.empty(widths.size)
     for kind in (0, 1):
-        usual[kind::2] = _local_median(widths[kind::2])
+        own = widths[kind::2]
+        usual[kind::2] = median_filter(own, _WIDTHS, mode="mirror" if own.size > _WIDTHS else "nearest")
     count = 0
     for i in np.flatnonzero(widths < _GLITCH * usual).tolist():
         if keep[i] and keep[i + 1]:
@@ -175,10 +174,3 @@ def without_glitches(signal: Edges) -> tuple[Edges, int]:
     if not count:
         return signal, 0
     return Edges(times[keep], signal.rising[keep], signal.starts_high), count
-
-
-def _local_median(widths: Floats) -> Floats:
-    padded: NDArray[np.float64] = np.pad(
-        widths, _WIDTHS // 2, mode="reflect" if widths.size > _WIDTHS else "edge"
-    )
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, _WIDTHS), axis=1))

@@ -17,18 +17,21 @@ _BIG: Final = 200_000
 """Samples from which statistics of a whole trace are taken from an even thinning of it."""
 
 
-def require(values: Floats, rate: float, *, least_rate: float, least_seconds: float, what: str) -> None:
-    """Raise `CannotTell` where a trace is empty, holds gaps, is too slow or too short to carry `what`."""
-    if rate < least_rate:
-        raise CannotTell(f"{rate:g} samples a second are too slow for {what}: {least_rate:g} are needed")
-    if values.size < least_seconds * rate or values.size < 8:
-        have = values.size / rate
-        raise CannotTell(
-            f"the trace is {have:.3g} s long, too short for {what}: {least_seconds:g} s are needed"
-        )
-    gaps = int((~np.isfinite(values)).sum())
-    if gaps:
-        raise CannotTell(f"{gaps} samples are missing or over range in the trace for {what}")
+def require(rate: float, *traces: Floats | None, least_rate: float, least_seconds: float, what: str) -> None:
+    """Raise `CannotTell` where a trace (None: not recorded) holds gaps, is too slow or too short to carry `what`."""
+    for values in traces:
+        if values is None:
+            continue
+        if rate < least_rate:
+            raise CannotTell(f"{rate:g} samples a second are too slow for {what}: {least_rate:g} are needed")
+        if values.size < least_seconds * rate or values.size < 8:
+            have = values.size / rate
+            raise CannotTell(
+                f"the trace is {have:.3g} s long, too short for {what}: {least_seconds:g} s are needed"
+            )
+        gaps = int((~np.isfinite(values)).sum())
+        if gaps:
+            raise CannotTell(f"{gaps} samples are missing or over range in the trace for {what}")
 
 
 def noise(values: Floats) -> float:
@@ -64,8 +67,7 @@ def cut_off(values: Floats) -> float:
     if values.size < 8:
         return 0.0
     at_top = values >= values.max() - 1e-9 * max(abs(float(values.max())), 1e-9)
-    steps = np.abs(np.diff(thinned(values)))
-    quantum = float(steps[steps > 0].min()) if (steps > 0).any() else 0.0
+    quantum = least_step(thinned(values))
     total = 0
     for first, last in runs(at_top):
         entry = values[first] - values[first - 1] if first else 0.0
@@ -73,6 +75,12 @@ def cut_off(values: Floats) -> float:
         if last - first >= 3 and max(entry, leave) > 2.5 * quantum:
             total += last - first
     return total / values.size
+
+
+def least_step(values: Floats) -> float:
+    """The smallest step from sample to sample, which is the instrument's own; 0 where it stands still."""
+    steps = np.abs(np.diff(values))
+    return float(steps[steps > 0].min(initial=np.inf)) if steps.any() else 0.0
 
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -84,6 +92,17 @@ def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     padded = np.concatenate(([False], mask, [False]))
     walls = np.flatnonzero(padded[1:] != padded[:-1])
     return list(zip(walls[::2].tolist(), walls[1::2].tolist(), strict=True))
+
+
+def joined(spans: list[tuple[int, int]], gap: float) -> list[tuple[int, int]]:
+    """Runs of which those less than `gap` apart are one."""
+    one_run = spans[:1]
+    for first, end in spans[1:]:
+        if first - one_run[-1][1] < gap:
+            one_run[-1] = (one_run[-1][0], end)
+        else:
+            one_run.append((first, end))
+    return one_run
 
 
 def smooth(values: Floats, width: int) -> Floats:
@@ -115,6 +134,10 @@ class Levels:
     def swing(self) -> float:
         """From the low to the high level."""
         return self.high - self.low
+
+    def walls(self, share: float) -> tuple[float, float]:
+        """What lies this share of the swing above the low level, and below the high one: thresholds for `edges`."""
+        return self.low + share * self.swing, self.high - share * self.swing
 
 
 def two_levels(values: Floats) -> Levels | None:
@@ -150,6 +173,21 @@ class Edges:
     def of(self, rising: bool) -> Floats:
         """The times of the edges of one direction."""
         return np.asarray(self.times[self.rising == rising])
+
+    def high(self, time: float) -> bool:
+        """The level at a time in seconds."""
+        place = int(np.searchsorted(self.times, time, side="right"))
+        return self.starts_high if place == 0 else bool(self.rising[place - 1])
+
+    def turned(self) -> "Edges":
+        """The same signal upside down."""
+        return Edges(self.times, ~self.rising, not self.starts_high)
+
+    def rests_high(self, stop: float) -> bool:
+        """Whether it is high for the longest of its stretches; `stop` is the time of the last sample."""
+        walls = np.concatenate(([0.0], self.times, [stop]))
+        longest = int(np.argmax(np.diff(walls)))
+        return self.starts_high if longest == 0 else bool(self.rising[longest - 1])
 
 
 def edges(values: Floats, rate: float, low: float, high: float) -> Edges:
@@ -207,10 +245,7 @@ def as_recessive_high(signal: Edges, stop: float) -> Edges:
 
     `stop` is the time of the last sample. No dominant stretch is as long as a pause between frames.
     """
-    walls = np.concatenate(([0.0], signal.times, [stop]))
-    longest = int(np.argmax(np.diff(walls)))
-    high = signal.starts_high if longest == 0 else bool(signal.rising[longest - 1])
-    return signal if high else Edges(signal.times, ~signal.rising, not signal.starts_high)
+    return signal if signal.rests_high(stop) else signal.turned()
 
 
 def repetition(values: Floats, rate: float, shortest: float, longest: float) -> tuple[float, float]:
@@ -221,16 +256,40 @@ def repetition(values: Floats, rate: float, shortest: float, longest: float) -> 
     """
     correlation = autocorrelation(values - values.mean(), int(longest * rate) + 2)
     first = max(int(shortest * rate), 2)
-    inner = correlation[1:-1]
-    peaks = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
+    peaks = maxima(correlation)
     peaks = peaks[peaks >= first]
     if not peaks.size or correlation[peaks].max() <= 0:
         return 0.0, 0.0
     best = peaks[correlation[peaks] >= 0.85 * correlation[peaks].max()][0]
-    left, top, right = correlation[best - 1 : best + 2]
+    return (best + beside(correlation, best)) / rate, float(correlation[best])
+
+
+def maxima(values: Floats) -> NDArray[np.int64]:
+    """The places of the inner maxima."""
+    inner = values[1:-1]
+    return np.flatnonzero((inner >= values[:-2]) & (inner > values[2:])) + 1
+
+
+def beside(values: Floats, place: int) -> float:
+    """How far from a maximum the top of the parabola through it and its neighbours lies, in samples."""
+    left, top, right = values[place - 1 : place + 2]
     bend = left - 2 * top + right
-    shift = 0.5 * (left - right) / bend if bend else 0.0
-    return float((best + shift) / rate), float(top)
+    return float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend else 0.0
+
+
+def strongest_line(values: Floats, rate: float, least: float, most: float, finer: int) -> tuple[float, float]:
+    """The strongest frequency between two (Hz), and how often it is as high as the middle one of them.
+
+    `finer`: how much closer the lines of the spectrum lie than those of the trace alone.
+    """
+    window = values * np.hanning(values.size)
+    size = 1 << int(np.ceil(np.log2(finer * window.size)))
+    power = np.abs(np.fft.rfft(window, size))
+    lines = np.fft.rfftfreq(size, 1.0 / rate)
+    power[(lines < least) | (lines > most)] = 0.0
+    top = int(np.argmax(power))
+    above = power[power > 0]
+    return float(lines[top]), float(power[top] / np.median(above)) if above.size else 0.0
 
 
 def autocorrelation(values: Floats, lags: int) -> Floats:

@@ -12,7 +12,15 @@ from typing import Final
 import numpy as np
 
 from halfsplit.capture.measure.result import CannotTell
-from halfsplit.capture.measure.signal import Floats, autocorrelation, runs, smooth
+from halfsplit.capture.measure.signal import (
+    Floats,
+    autocorrelation,
+    beside,
+    joined,
+    runs,
+    smooth,
+    strongest_line,
+)
 
 LEAST_RATE: Final = 200.0
 """Samples a second; the ripple of a starter is 3 to 25 Hz."""
@@ -72,7 +80,8 @@ def by_volts(volts: Floats, rate: float) -> Span:
 
 
 def _span(mask: np.ndarray, raised: Floats, rest: float | None, rate: float, wall: float) -> Span:
-    first, end = max(_joined(runs(mask), int(_BREATH * rate)), key=lambda run: run[1] - run[0])
+    # A cylinder without compression lets the current fall for a moment: short gaps do not end the span.
+    first, end = max(joined(runs(mask), int(_BREATH * rate)), key=lambda run: run[1] - run[0])
     if end - first < 0.4 * rate:
         raise CannotTell(f"the starter turns for {(end - first) / rate:.2f} s only: 0.4 s are needed")
     if rest is None or first == 0:
@@ -81,17 +90,6 @@ def _span(mask: np.ndarray, raised: Floats, rest: float | None, rate: float, wal
     sharp = np.flatnonzero(raised[max(first - half, 0) : first + 2 * half] > wall)
     onset = max(first - half, 0) + int(sharp[0]) if sharp.size else first
     return Span(onset, onset, max(end - half, onset + 1), rest)
-
-
-def _joined(spans: list[tuple[int, int]], gap: int) -> list[tuple[int, int]]:
-    """A cylinder without compression lets the current fall for a moment: short gaps do not end the span."""
-    joined = spans[:1]
-    for first, end in spans[1:]:
-        if first - joined[-1][1] < gap:
-            joined[-1] = (joined[-1][0], end)
-        else:
-            joined.append((first, end))
-    return joined
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,7 @@ def rhythm(signal: Floats, rate: float, cylinders: int | None) -> Rhythm:
         raise CannotTell(f"the engine turns steadily for {signal.size / rate:.2f} s only: 0.5 s are needed")
     even = smooth(signal, int(rate / (4 * most)))
     slow = smooth(even, int(2.0 * rate / least))
-    frequency = _strongest(even - slow, rate, least, most)
+    frequency, _ = strongest_line(np.diff(even - slow), rate, least, most, finer=8)
     if not frequency > 0:
         raise CannotTell("the trace shows no ripple that repeats: no compressions are seen in it")
     waves = (cylinders or 1) if signal.size > 1.6 * (cylinders or 1) * rate / frequency else 1
@@ -122,15 +120,6 @@ def rhythm(signal: Floats, rate: float, cylinders: int | None) -> Rhythm:
     if likeness < 0.25:
         raise CannotTell("the trace shows no ripple that repeats: no compressions are seen in it")
     return Rhythm(period / waves, likeness)
-
-
-def _strongest(values: Floats, rate: float, least: float, most: float) -> float:
-    window = np.diff(values) * np.hanning(values.size - 1)
-    size = 1 << int(np.ceil(np.log2(8 * window.size)))
-    power = np.abs(np.fft.rfft(window, size))
-    lines = np.fft.rfftfreq(size, 1.0 / rate)
-    power[(lines < least) | (lines > most)] = 0.0
-    return float(lines[int(np.argmax(power))])
 
 
 def _sharpened(values: Floats, rate: float, period: float) -> tuple[float, float]:
@@ -142,10 +131,7 @@ def _sharpened(values: Floats, rate: float, period: float) -> tuple[float, float
     best = first + int(np.argmax(part))
     if not 0 < best < correlation.size - 1:
         return period, float(part.max())
-    left, top, right = correlation[best - 1 : best + 2]
-    bend = left - 2 * top + right
-    shift = float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend else 0.0
-    return (best + shift) / rate, float(top)
+    return (best + beside(correlation, best)) / rate, float(correlation[best])
 
 
 def upright(amps: Floats) -> tuple[Floats, bool]:

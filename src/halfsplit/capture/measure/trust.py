@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from halfsplit.capture.measure.signal import Floats, noise, thinned
+from halfsplit.capture.measure.signal import Floats, least_step, noise, thinned
 
 _LEAST_BATTERY: Final = 5.0
 """Volts under which no battery of a vehicle that cranks, charges or runs stands: common practice, no source."""
@@ -69,8 +69,7 @@ def cut_off_at_top(values: Floats) -> bool:
     """Whether a line of two levels is flat to the last digit at the upper one, while the lower shows its noise."""
     top, floor = float(values.max()), float(values.min())
     lower = values[values <= floor + 0.25 * (top - floor)]
-    steps = np.abs(np.diff(lower))
-    quantum = float(steps[steps > 0].min()) if (steps > 0).any() else np.inf
+    quantum = least_step(lower) or np.inf
     flat = float(np.mean(values >= top - 1e-9 * abs(top))) > _FLAT
     return bool(flat and float(lower.std()) > 1.5 * quantum)
 

@@ -46,9 +46,7 @@ def voltage_drop(
     `path` is a key of `LIMITS`. All arrays have one length and `rate`.
     """
     drop = upper - lower if lower is not None else upper
-    for trace in (drop, amps):
-        if trace is not None:
-            require(trace, rate, least_rate=5.0, least_seconds=_LEAST_STEADY, what="a voltage drop")
+    require(rate, drop, amps, least_rate=5.0, least_seconds=_LEAST_STEADY, what="a voltage drop")
     for trace in (upper, lower):
         if trace is not None and clipped(trace) > 0.02:
             raise CannotTell("a trace is clipped: choose a wider range")

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.measure.result import CannotTell
-from halfsplit.capture.measure.signal import Edges, Floats, runs
+from halfsplit.capture.measure.signal import Edges, Floats, joined, runs
 from halfsplit.capture.measure.wheel_reading import (
     COMMON,
     GAP,
@@ -168,7 +168,9 @@ def _wheel(times: Floats, pattern: Pattern, reading: Reading) -> Wheel:
     fine = (reading.places or 0) >= _LEAST_FINE
     misfits = _misfits(intervals, pattern, fine=fine)
     pitches = _pitch(intervals, units, misfits)
-    spread = _joined(misfits, reading.units.size)
+    spread = joined(
+        runs(misfits), max(reading.units.size // 4, 2)
+    )  # less than a quarter of a turn apart is one
     if reading.places:
         broken = _lost_or_added(spread, intervals, units, pitches)
     else:  # few teeth a turn pulse with compression and combustion: only fine ones show a break of their own
@@ -267,17 +269,6 @@ def _pitch(intervals: Floats, units: Floats, broken: NDArray[np.bool_]) -> Float
         return pitches
     known = np.flatnonzero(~broken)
     return np.asarray(np.interp(np.arange(pitches.size), known, local_pitch(pitches[known])))
-
-
-def _joined(broken: NDArray[np.bool_], turn: int) -> list[tuple[int, int]]:
-    """Runs of misfits, those less than a quarter of a turn apart as one."""
-    spans: list[tuple[int, int]] = []
-    for first, last in runs(broken):
-        if spans and first - spans[-1][1] < max(turn // 4, 2):
-            spans[-1] = (spans[-1][0], last)
-        else:
-            spans.append((first, last))
-    return spans
 
 
 def _no_lone_gaps(edges: int, intervals: Floats, broken: NDArray[np.bool_]) -> None:

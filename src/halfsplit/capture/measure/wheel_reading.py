@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.signal import Floats
 from halfsplit.capture.measure.wheel_search import Pattern, medians
@@ -143,8 +144,7 @@ def _whole_turn(shares: Floats, pitch: Floats, units: Floats) -> Floats:
 def wrapped_median(shares: Floats) -> Floats:
     """The median of each place of a turn and those beside it, round the turn."""
     beside = min(_WRAPPED, (shares.size - 1) // 2)
-    padded = np.concatenate((shares[-beside:], shares, shares[:beside])) if beside else shares
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * beside + 1), axis=1))
+    return np.asarray(median_filter(shares, 2 * beside + 1, mode="wrap"))
 
 
 def _least_period(units: Floats) -> Floats:

@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.signal import Floats
 
@@ -102,8 +103,7 @@ def _lengths(sizes: Floats) -> list[int]:
     if not scores:
         return []
     # Noise hides a lone gap from the score of a long pattern; it still stands out from the lengths beside it.
-    padded = np.pad(np.array(steps), 4, mode="edge")
-    beside = np.median(np.lib.stride_tricks.sliding_window_view(padded, 9), axis=1)
+    beside = median_filter(np.array(steps), 9, mode="nearest")
     likely = np.argsort(-np.array(scores))[:_CANDIDATES]
     standing_out = np.argsort(np.array(steps) - beside)[:_CANDIDATES]
     return sorted({1, *(int(i) + 1 for i in likely), *(int(i) + 1 for i in standing_out)})
