@@ -98,7 +98,7 @@ def test_no_trace_in_any_role_ends_in_an_error(role: str, values: np.ndarray) ->
 
 
 def test_every_role_but_the_drains_starts_an_analysis_or_serves_one() -> None:
-    needed = {role for needs, _ in ANALYSES for role in needs}
+    needed = {role for _, needs, _ in ANALYSES for role in needs}
     assert needed < set(ROLES)
     assert set(ROLES) - needed == {"sync pulse", "load current", "battery current", "bus frame bytes"}
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import ClassVar, Final, Literal, TypeVar
 
 import numpy as np
@@ -22,9 +23,9 @@ from halfsplit.capture.measure.injector import InjectorResult, injector
 from halfsplit.capture.measure.lin import LinResult, lin, lin_logic
 from halfsplit.capture.measure.motor_current import MotorResult, motor_current
 from halfsplit.capture.measure.relative_compression import CompressionResult, relative_compression
-from halfsplit.capture.measure.result import CannotTell, Mark, Result
+from halfsplit.capture.measure.result import CannotTell, Mark, Result, answers
 from halfsplit.capture.measure.sensor import sensor_edges
-from halfsplit.capture.measure.signal import Edges, Floats, edges, level_edges, two_levels
+from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, level_edges, two_levels
 from halfsplit.capture.measure.trust import not_whole, without_wild
 from halfsplit.capture.measure.voltage_drop import DropResult, voltage_drop
 from halfsplit.capture.roles import is_logic, role_named
@@ -58,6 +59,7 @@ class Setup:
 
 
 Named = Mapping[str, Channel]
+Arrays = Mapping[str, Floats]
 
 
 def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = None) -> tuple[Result, ...]:
@@ -72,30 +74,34 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
         if name in named:
             raise InputError(f"two channels are given as {name!r}: {named[name].name!r} and {channel!r}")
         named[name] = capture[channel]
-    known = setup or Setup()
     wrong = [_unscaled(role, channel) for role, channel in named.items() if _needs_scale(role, channel)]
     named = {role: channel for role, channel in named.items() if not _needs_scale(role, channel)}
-    results = wrong + [
-        result
-        for needs, run in ANALYSES
-        if any(need in named for need in needs)
-        for result in run(named, known)
-    ]
-    return tuple(results)
+    known = setup or Setup()
+    results: list[Result] = []
+    for kind, needs, run in ANALYSES:
+        if any(need in named for need in needs):
+            try:
+                result = run(named, known)
+            except CannotTell as because:
+                result = kind(verdict="cannot tell", reason=because.message)
+            results += [result] if result is not None else []
+    # Cranking, relative compression and charging may share the battery's volts: what these show decides.
+    shared = () if "starter current" in named else (CrankingResult, CompressionResult, ChargingResult)
+    judged = any(isinstance(result, shared) and result.verdict != "cannot tell" for result in results)
+    kept = [r for r in results if not (judged and isinstance(r, shared) and r.verdict == "cannot tell")]
+    return (*wrong, *kept)
 
 
 def unassigned(capture: Capture, roles: Mapping[str, str]) -> tuple[GeneralResult, ...]:
     """The general measurements of the channels that have no role."""
-    return tuple(_general(channel) for channel in capture.channels if channel.name not in roles)
+    free = (channel for channel in capture.channels if channel.name not in roles)
+    return tuple(replace(answers(GeneralResult)(_general)(channel), channel=channel.name) for channel in free)
 
 
 def _general(channel: Channel) -> GeneralResult:
     if channel.edges and channel.has_time:
-        try:
-            step = least_step(channel) / 20
-        except CannotTell as because:
-            return GeneralResult(verdict="cannot tell", reason=because.message, channel=channel.name)
-        return general_edges(channel.name, level_edges(channel.clock(), channel.values()), max(step, 1e-9))
+        resolution = max(least_step(channel) / 20, 1e-9)
+        return general_edges(channel.name, level_edges(channel.clock(), channel.values()), resolution)
     length = min(len(channel), _MOST_GENERAL)
     rate = channel.rate
     if rate is None and channel.has_time and length > 2:
@@ -127,65 +133,39 @@ def _unscaled(role: str, channel: Channel) -> Result:
     return UnitResult(verdict="cannot tell", reason=reason)
 
 
-def _starting(named: Named, setup: Setup) -> Sequence[Result]:
-    """Cranking, relative compression and charging share the battery's volts: what these show decides."""
-    results: list[Result] = []
-    if "starter current" in named:
-        return [*_cranking(named, setup), *_compression(named, setup)]
-    if "battery volts" in named:
-        results += [*_cranking(named, setup), *_compression(named, setup), *_charging(named, "battery volts")]
-    if "generator current" in named:
-        results += _charging(named, "generator current")
-    judged = [result for result in results if result.verdict != "cannot tell"]
-    return judged or results
+# Analyses of sampled traces: what each takes of the roles' arrays and of what is known of the vehicle
 
 
-def _cranking(named: Named, setup: Setup) -> Sequence[Result]:
-    def run(arrays: Mapping[str, Floats], rate: float) -> Result:
-        arrays, rate = _slower(arrays, rate)
-        return cranking(
-            arrays.get("battery volts"),
-            arrays.get("starter current"),
-            rate,
-            cylinders=setup.cylinders,
-            celsius=setup.celsius,
-            state_of_charge=setup.state_of_charge,
-        )
-
-    return [_sampled(named, ("battery volts", "starter current"), "cranking", run)]
+def _cranking(arrays: Arrays, rate: float, known: Setup) -> CrankingResult:
+    return cranking(
+        arrays.get("battery volts"),
+        arrays.get("starter current"),
+        rate,
+        cylinders=known.cylinders,
+        celsius=known.celsius,
+        state_of_charge=known.state_of_charge,
+    )
 
 
-def _compression(named: Named, setup: Setup) -> Sequence[Result]:
-    if not setup.cylinders:
-        return []
+def _compression(named: Named, known: Setup) -> Result | None:
+    if not known.cylinders or not {"starter current", "battery volts"} & set(named):
+        return None
     role = "starter current" if "starter current" in named else "battery volts"
+    sync = _pulses(named, named[role].start)
 
-    def run(arrays: Mapping[str, Floats], rate: float) -> Result:
-        arrays, rate = _slower(arrays, rate)
+    def run(arrays: Arrays, rate: float, known: Setup) -> CompressionResult:
         return relative_compression(
             arrays[role],
             rate,
             kind="amps" if role == "starter current" else "volts",
-            cylinders=setup.cylinders or 0,
-            firing_order=setup.firing_order,
-            sync=_pulses(named, named[role].start),
-            sync_cylinder=setup.sync_cylinder,
-            sync_degrees=setup.sync_degrees,
+            cylinders=known.cylinders or 0,
+            firing_order=known.firing_order,
+            sync=sync,
+            sync_cylinder=known.sync_cylinder,
+            sync_degrees=known.sync_degrees,
         )
 
-    return [_sampled(named, (role,), "relative compression", run)]
-
-
-def _slower(arrays: Mapping[str, Floats], rate: float) -> tuple[Mapping[str, Floats], float]:
-    """Means over whole samples down to some 20 kS/s: a starter's ripple has no more, and its spectrum is cheap then."""
-    width = int(rate / _ENOUGH)
-    if width < 2:
-        return arrays, rate
-    means = {
-        role: values[: values.size // width * width].reshape(-1, width).mean(axis=1)
-        for role, values in arrays.items()
-    }
-    return means, rate / width
+    return _sampled(named, known, (role,), run, most_rate=_ENOUGH)
 
 
 def _pulses(named: Named, start: float) -> Floats | None:
@@ -204,55 +184,49 @@ def _pulses(named: Named, start: float) -> Floats | None:
     return (rises if shorter_high else falls) - start
 
 
-def _charging(named: Named, role: str) -> Sequence[Result]:
-    kind: Literal["volts", "amps"] = "volts" if role == "battery volts" else "amps"
-    return [
-        _sampled(named, (role,), "charging", lambda arrays, rate: charging(arrays[role], rate, kind=kind))
-    ]
+def _charging(named: Named, known: Setup, role: str, kind: Literal["volts", "amps"]) -> Result | None:
+    if "starter current" in named:
+        return None
+    return _sampled(named, known, (role,), lambda arrays, rate, _: charging(arrays[role], rate, kind=kind))
 
 
-def _motor(named: Named, setup: Setup) -> Sequence[Result]:
-    def run(arrays: Mapping[str, Floats], rate: float) -> Result:
-        return motor_current(
-            arrays["motor current"], rate, segments=setup.segments, rated_amps=setup.rated_amps
-        )
-
-    return [_sampled(named, ("motor current",), "motor current", run)]
+def _motor(arrays: Arrays, rate: float, known: Setup) -> MotorResult:
+    return motor_current(arrays["motor current"], rate, segments=known.segments, rated_amps=known.rated_amps)
 
 
-def _injector(named: Named, setup: Setup) -> Sequence[Result]:
-    names = ("injector volts", "injector current")
-    return [
-        _sampled(named, names, "injector", lambda a, rate: injector(a.get(names[0]), a.get(names[1]), rate))
-    ]
+def _injector(arrays: Arrays, rate: float, _: Setup) -> InjectorResult:
+    return injector(arrays.get("injector volts"), arrays.get("injector current"), rate)
 
 
-def _coil(named: Named, setup: Setup) -> Sequence[Result]:
-    def run(arrays: Mapping[str, Floats], rate: float) -> Result:
-        return ignition_coil(arrays.get("coil current"), arrays.get("coil volts"), rate, supply=setup.supply)
-
-    return [_sampled(named, ("coil current", "coil volts"), "ignition coil", run)]
+def _coil(arrays: Arrays, rate: float, known: Setup) -> CoilResult:
+    return ignition_coil(arrays.get("coil current"), arrays.get("coil volts"), rate, supply=known.supply)
 
 
-def _crank(named: Named, setup: Setup) -> Sequence[Result]:
+def _drop(arrays: Arrays, rate: float, known: Setup) -> DropResult:
+    upper = arrays.get("drop volts", arrays.get("upper volts"))
+    lower = None if "drop volts" in arrays else arrays.get("lower volts")
+    if upper is None or ("drop volts" not in arrays and lower is None):
+        raise CannotTell("only one end of the path was recorded: record both, or the drop across it")
+    return voltage_drop(upper, lower, arrays.get("load current"), rate, path=known.path)
+
+
+# Analyses of edges
+
+
+def _crank(named: Named, known: Setup) -> CrankCamResult:
     """Edges keep the capture's time, so these marks need no shift. A cam alone is measured as the wheel it is."""
-    crank = named["crank"] if "crank" in named else named["cam"]
-    try:
-        signal = _edges(crank)
-        cam = _edges(named["cam"]) if "crank" in named and "cam" in named else None
-    except CannotTell as because:
-        return [CrankCamResult(verdict="cannot tell", reason=because.message)]
-    result = crank_cam(signal, cam, teeth=setup.teeth, reference=setup.reference)
-    if "crank" not in named:
-        note = "the camshaft's own wheel: its speeds are given as a crankshaft's, double them"
-        result = replace(result, notes=(*result.notes, note))
-    return [result]
+    signal = _edges(named["crank"] if "crank" in named else named["cam"])
+    cam = _edges(named["cam"]) if "crank" in named and "cam" in named else None
+    result = crank_cam(signal, cam, teeth=known.teeth, reference=known.reference)
+    if "crank" in named:
+        return result
+    note = "the camshaft's own wheel: its speeds are given as a crankshaft's, double them"
+    return replace(result, notes=(*result.notes, note))
 
 
 def _edges(channel: Channel) -> Edges:
     """Edges in the capture's time. Raises `CannotTell`."""
-    if not channel.has_time:
-        raise CannotTell(_NO_TIME.format(channel.name))
+    _require_time(channel)
     if channel.edges:
         least_step(channel)
         return level_edges(channel.clock(), channel.values())
@@ -261,134 +235,107 @@ def _edges(channel: Channel) -> Edges:
     return Edges(edges.times + start, edges.rising, edges.starts_high)
 
 
-def _duty(named: Named, setup: Setup) -> Sequence[Result]:
+def _duty(named: Named, known: Setup) -> Result:
     channel = named["switched signal"]
     if channel.edges:
-        try:
-            step = least_step(channel) / 20
-        except CannotTell as because:
-            return [DutyResult(verdict="cannot tell", reason=because.message)]
-        return [duty_edges(level_edges(channel.clock(), channel.values()), max(step, 1e-9))]
-    return [
-        _sampled(
-            named, ("switched signal",), DutyResult.analysis, lambda a, r: duty_cycle(a["switched signal"], r)
-        )
-    ]
+        resolution = max(least_step(channel) / 20, 1e-9)
+        return duty_edges(level_edges(channel.clock(), channel.values()), resolution)
+    return _sampled(
+        named, known, ("switched signal",), lambda a, rate, _: duty_cycle(a["switched signal"], rate)
+    )
 
 
-def _drop(named: Named, setup: Setup) -> Sequence[Result]:
-    def run(arrays: Mapping[str, Floats], rate: float) -> Result:
-        upper = arrays.get("drop volts", arrays.get("upper volts"))
-        lower = None if "drop volts" in arrays else arrays.get("lower volts")
-        if upper is None or ("drop volts" not in arrays and lower is None):
-            raise CannotTell("only one end of the path was recorded: record both, or the drop across it")
-        return voltage_drop(upper, lower, arrays.get("load current"), rate, path=setup.path)
-
-    return [
-        _sampled(named, ("drop volts", "upper volts", "lower volts", "load current"), "voltage drop", run)
-    ]
-
-
-def _can(named: Named, setup: Setup) -> Sequence[Result]:
+def _can(named: Named, known: Setup) -> Result:
     if "CAN high" in named and "CAN low" in named:
-        names = ("CAN high", "CAN low")
-        return [
-            _sampled(
-                named, names, "CAN", lambda a, r: can(a[names[0]], a[names[1]], r, bit_rate=setup.bit_rate)
-            )
-        ]
+        return _sampled(
+            named,
+            known,
+            ("CAN high", "CAN low"),
+            lambda a, rate, _: can(a["CAN high"], a["CAN low"], rate, bit_rate=known.bit_rate),
+        )
     role = next(name for name in ("CAN receive", "CAN high", "CAN low") if name in named)
-    return [_logic(named[role], lambda s, n, r: can_logic(s, n, r, bit_rate=setup.bit_rate), CanResult)]
+    return _logic(named[role], lambda s, n, rate: can_logic(s, n, rate, bit_rate=known.bit_rate))
 
 
-def _bus_log(named: Named, setup: Setup) -> Sequence[Result]:
+def _bus_log(named: Named, known: Setup) -> BusLogResult:
     frames, lengths = named["bus frames"], named.get("bus frame bytes")
-    if not frames.has_time:
-        return [BusLogResult(verdict="cannot tell", reason=_NO_TIME.format(frames.name))]
+    _require_time(frames)
     if not np.isfinite(frames.raw).all():
-        return [BusLogResult(verdict="cannot tell", reason=_NO_IDENTIFIER.format(frames.name))]
+        raise CannotTell(
+            f"channel {frames.name!r} has samples that are no identifiers: give the log as it was written"
+        )
     sizes = np.asarray(lengths.raw) if lengths is not None and len(lengths) == len(frames) else None
-    return [bus_traffic(frames.clock(), np.asarray(frames.raw, np.uint32), sizes, bit_rate=setup.bit_rate)]
+    return bus_traffic(frames.clock(), np.asarray(frames.raw, np.uint32), sizes, bit_rate=known.bit_rate)
 
 
-def _diagnostic(named: Named, setup: Setup) -> Sequence[Result]:
-    return [_logic(named["diagnostic line"], diagnostic_line, DiagnosticLineResult)]
-
-
-def _lin(named: Named, setup: Setup) -> Sequence[Result]:
+def _lin(named: Named, known: Setup) -> Result:
     channel = named["LIN"]
     if channel.edges or is_logic(channel):
-        return [_logic(channel, lin_logic, LinResult)]
-    return [_sampled(named, ("LIN",), "LIN", lambda a, rate: lin(a["LIN"], rate, supply=setup.supply))]
+        return _logic(channel, lin_logic)
+    return _sampled(named, known, ("LIN",), lambda a, rate, _: lin(a["LIN"], rate, supply=known.supply))
 
 
-def _logic(channel: Channel, run: Callable[[Edges, int, float], R], kind: type[R]) -> Result:
+def _logic(channel: Channel, run: Callable[[Edges, int, float], R]) -> R:
     """Run a decoder on one line, sampled or as a record of edges; its times count from the first sample."""
-    if not channel.has_time:
-        return kind(verdict="cannot tell", reason=_NO_TIME.format(channel.name))
+    _require_time(channel)
     if channel.edges:
-        try:
-            rate = 20.0 / least_step(channel)
-        except CannotTell as because:
-            return kind(verdict="cannot tell", reason=because.message)
-        clock = channel.clock() - channel.clock()[0]
-        return _moved(
-            run(level_edges(clock, channel.values()), int(clock[-1] * rate) + 1, rate), channel.clock()[0]
-        )
-    try:
-        (values,), rate, start = together([channel])
-    except CannotTell as because:
-        return kind(verdict="cannot tell", reason=because.message)
-    levels = two_levels(values)
-    if levels is None:
-        low, high = float(values.min()), float(values.max())
-        if high <= low:
-            return kind(verdict="cannot tell", reason=f"the line stays at {low:g}: nothing is sent")
-        wall = (low + 0.3 * (high - low), low + 0.7 * (high - low))
-    else:
-        wall = (levels.low + 0.3 * levels.swing, levels.low + 0.7 * levels.swing)
-    return _moved(run(edges(values, rate, *wall), values.size, rate), start)
+        rate = 20.0 / least_step(channel)
+        start = float(channel.clock()[0])
+        clock = channel.clock() - start
+        return _moved(run(level_edges(clock, channel.values()), int(clock[-1] * rate) + 1, rate), start)
+    (values,), rate, start = together([channel])
+    levels = two_levels(values) or Levels(float(values.min()), float(values.max()), 0.0, 0.0)
+    if levels.swing <= 0:
+        raise CannotTell(f"the line stays at {levels.low:g}: nothing is sent")
+    return _moved(run(edges(values, rate, *levels.walls(0.3)), values.size, rate), start)
 
 
 _MOST_GENERAL: Final = 5_000_000
 """Samples from which the general measurements are taken."""
 
 _ENOUGH: Final = 20_000.0
-"""Samples a second for what a starter does."""
+"""Samples a second for what a starter does: its ripple has no more, and its spectrum is cheap then."""
 
-_NO_TIME: Final = "channel {!r} has no time base: give its sample rate"
-_NO_IDENTIFIER: Final = "channel {!r} has samples that are no identifiers: give the log as it was written"
+
+def _require_time(channel: Channel) -> None:
+    if not channel.has_time:
+        raise CannotTell(f"channel {channel.name!r} has no time base: give its sample rate")
 
 
 def _sampled(
-    named: Named, roles: Sequence[str], analysis: str, run: Callable[[Mapping[str, Floats], float], Result]
-) -> Result:
-    """Run an analysis on those of the roles that are there, at one rate, and move its marks to the capture's time."""
+    named: Named,
+    known: Setup,
+    roles: Sequence[str],
+    run: Callable[[Arrays, float, Setup], R],
+    most_rate: float = np.inf,
+) -> R:
+    """Run an analysis on those of the roles that are there, at one rate, and move its marks to the capture's time.
+
+    Traces far above `most_rate` (samples a second) are taken as means over whole samples.
+    """
     there = [role for role in roles if role in named]
-    kind = _KINDS[analysis]
-    without = [named[role].name for role in there if not named[role].has_time]
-    if without:
-        return kind(verdict="cannot tell", reason=_NO_TIME.format(without[0]))
-    try:
-        arrays, rate, start = together([named[role] for role in there])
-        mended = {role: without_wild(role, values) for role, values in zip(there, arrays, strict=True)}
-        _require_whole({role: values for role, (values, _) in mended.items()})
-        result = run({role: values for role, (values, _) in mended.items()}, rate)
-    except CannotTell as because:
-        return kind(verdict="cannot tell", reason=because.message)
-    wild = tuple(
-        f"{named[role].name}: {len(places)} wild sample{'s' if len(places) > 1 else ''} left out, the first at "
-        f"{start + places[0] / rate:.4f} s"
-        for role, (_, places) in mended.items()
-        if places
-    )
-    return _moved(replace(result, notes=(*result.notes, *wild)), start)
-
-
-def _require_whole(arrays: Mapping[str, Floats]) -> None:
+    for role in there:
+        _require_time(named[role])
+    traces, rate, start = together([named[role] for role in there])
+    arrays, notes = {}, []
+    for role, trace in zip(there, traces, strict=True):
+        arrays[role], places = without_wild(role, trace)
+        if places:
+            notes.append(
+                f"{named[role].name}: {len(places)} wild sample{'s' if len(places) > 1 else ''} left out, the first at "
+                f"{start + places[0] / rate:.4f} s"
+            )
     for role, values in arrays.items():
         if lacking := not_whole(role, values):
             raise CannotTell(lacking)
+    width = max(int(rate / most_rate), 1)
+    if width > 1:
+        arrays = {
+            role: values[: values.size // width * width].reshape(-1, width).mean(axis=1)
+            for role, values in arrays.items()
+        }
+    result = run(arrays, rate / width, known)
+    return _moved(replace(result, notes=(*result.notes, *notes)), start)
 
 
 def _moved(result: R, start: float) -> R:
@@ -400,35 +347,40 @@ def _moved(result: R, start: float) -> R:
     )
 
 
-_KINDS: Final[dict[str, type[Result]]] = {
-    kind.analysis: kind
-    for kind in (
-        BusLogResult,
-        CanResult,
-        ChargingResult,
-        CoilResult,
-        CompressionResult,
-        CrankCamResult,
+Run = Callable[[Named, Setup], Result | None]
+
+
+def _of(*roles: str, run: Callable[[Arrays, float, Setup], Result], most_rate: float = np.inf) -> Run:
+    """An analysis of sampled traces of these roles."""
+    return lambda named, known: _sampled(named, known, roles, run, most_rate)
+
+
+ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
+    (
         CrankingResult,
-        DiagnosticLineResult,
-        DropResult,
-        DutyResult,
+        ("starter current", "battery volts"),
+        _of("battery volts", "starter current", run=_cranking, most_rate=_ENOUGH),
+    ),
+    (CompressionResult, ("starter current", "battery volts"), _compression),
+    (ChargingResult, ("battery volts",), partial(_charging, role="battery volts", kind="volts")),
+    (ChargingResult, ("generator current",), partial(_charging, role="generator current", kind="amps")),
+    (MotorResult, ("motor current",), _of("motor current", run=_motor)),
+    (
         InjectorResult,
-        LinResult,
-        MotorResult,
-    )
-}
-ANALYSES: Final[tuple[tuple[tuple[str, ...], Callable[[Named, Setup], Sequence[Result]]], ...]] = (
-    (("starter current", "battery volts", "generator current"), _starting),
-    (("motor current",), _motor),
-    (("injector volts", "injector current"), _injector),
-    (("coil volts", "coil current"), _coil),
-    (("crank", "cam"), _crank),
-    (("switched signal",), _duty),
-    (("drop volts", "upper volts", "lower volts"), _drop),
-    (("CAN high", "CAN low", "CAN receive"), _can),
-    (("LIN",), _lin),
-    (("bus frames",), _bus_log),
-    (("diagnostic line",), _diagnostic),
+        ("injector volts", "injector current"),
+        _of("injector volts", "injector current", run=_injector),
+    ),
+    (CoilResult, ("coil volts", "coil current"), _of("coil current", "coil volts", run=_coil)),
+    (CrankCamResult, ("crank", "cam"), _crank),
+    (DutyResult, ("switched signal",), _duty),
+    (
+        DropResult,
+        ("drop volts", "upper volts", "lower volts"),
+        _of("drop volts", "upper volts", "lower volts", "load current", run=_drop),
+    ),
+    (CanResult, ("CAN high", "CAN low", "CAN receive"), _can),
+    (LinResult, ("LIN",), _lin),
+    (BusLogResult, ("bus frames",), _bus_log),
+    (DiagnosticLineResult, ("diagnostic line",), lambda n, _: _logic(n["diagnostic line"], diagnostic_line)),
 )
-"""The roles that an analysis can start from, and what runs it."""
+"""Each analysis by its result: the roles that it can start from, and what runs it (None: it does not apply)."""

@@ -67,7 +67,7 @@ def _measured(crossings: Edges, resolution: float, levels: Levels | None, slow: 
         raise CannotTell(
             f"a period of {period:.3g} s has fewer than 8 samples of {resolution:.3g} s: record it faster"
         )
-    missing = missed(rises)
+    missing = missed(rises, neighbours=4)
     regular = periods < MISSING * period
     shares = highs[: periods.size] / periods
     duty = float(np.mean(shares[regular]))

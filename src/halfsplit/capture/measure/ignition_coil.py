@@ -65,7 +65,7 @@ def ignition_coil(
     if volts is not None:
         more, unburnt = _spark(volts, pulses, rate, notes)
         quantities += more
-    lost = missed(np.array([p.last / rate for p in pulses]))
+    lost = missed(np.array([p.last / rate for p in pulses]), neighbours=2)
     if lost and float(np.quantile(dwell, 0.9)) > 2 * float(np.quantile(dwell, 0.1)):
         raise CannotTell(
             f"{len(pulses)} events of very different length: noise or a coupling hides some of them"

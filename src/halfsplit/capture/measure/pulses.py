@@ -11,8 +11,6 @@ from halfsplit.capture.measure.signal import Floats, edges, noise, smooth
 MISSING: Final = 1.6
 """Share of the usual time from event to event from which one is missing."""
 
-_NEIGHBOURS: Final = 4
-
 
 @dataclass(frozen=True)
 class Pulse:
@@ -78,15 +76,15 @@ def slope_noise(values: Floats, rate: float, seconds: float) -> float:
     return noise(values) * rate / width * float(np.sqrt(2.0 / width))
 
 
-def missed(times: Floats) -> tuple[float, ...]:
+def missed(times: Floats, neighbours: int) -> tuple[float, ...]:
     """When events were due that did not come: the time to the next is a multiple of its neighbours'.
 
-    The neighbours' median, so that a slow change of speed is none.
+    The median of so many `neighbours` on either side is taken, so that a slow change of speed is none.
     """
     gaps = np.diff(times)
     if gaps.size < 3:
         return ()
-    local = median_filter(gaps, 2 * _NEIGHBOURS + 1, mode="nearest")
+    local = median_filter(gaps, 2 * neighbours + 1, mode="nearest")
     late = np.flatnonzero(gaps > MISSING * local).tolist()
     return tuple(
         float(times[i] + local[i] * k) for i in late for k in range(1, round(float(gaps[i] / local[i])))
