@@ -4,9 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.ndimage import median_filter
 
-from halfsplit.capture.measure.signal import Floats, edges, noise, smooth
+from halfsplit.capture.measure.signal import Floats, edges, local_median, noise, smooth
 
 MISSING: Final = 1.6
 """Share of the usual time from event to event from which one is missing."""
@@ -84,7 +83,7 @@ def missed(times: Floats, neighbours: int) -> tuple[float, ...]:
     gaps = np.diff(times)
     if gaps.size < 3:
         return ()
-    local = median_filter(gaps, 2 * neighbours + 1, mode="nearest")
+    local = local_median(gaps, neighbours)
     late = np.flatnonzero(gaps > MISSING * local).tolist()
     return tuple(
         float(times[i] + local[i] * k) for i in late for k in range(1, round(float(gaps[i] / local[i])))

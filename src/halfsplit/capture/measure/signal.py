@@ -116,6 +116,13 @@ def smooth(values: Floats, width: int) -> Floats:
     return np.asarray((sums[last] - sums[first]) / (last - first))
 
 
+def local_median(values: Floats, neighbours: int) -> Floats:
+    """The median of each value and those beside it, so many on either side; at the ends of those that there are."""
+    padded = np.pad(values, neighbours, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * neighbours + 1)
+    return np.asarray(np.nanmedian(windows, axis=1))
+
+
 @dataclass(frozen=True)
 class Levels:
     """The two levels that a switched signal rests at, and the spread about each (same unit)."""

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from halfsplit.capture.measure.signal import Floats
+from halfsplit.capture.measure.signal import Floats, local_median
 
 _NEIGHBOURS: Final = 5
 """Intervals on either side whose median is the local tooth pitch."""
@@ -62,9 +62,7 @@ class Pattern:
 
 def local_pitch(intervals: Floats) -> Floats:
     """The median of each interval and its neighbours: the time of one tooth pitch there."""
-    padded = np.pad(intervals, _NEIGHBOURS, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEIGHBOURS + 1)
-    return np.asarray(np.nanmedian(windows, axis=1))
+    return local_median(intervals, _NEIGHBOURS)
 
 
 def relative(intervals: Floats) -> Floats:
