@@ -104,10 +104,7 @@ def change_points(value: Floats, rounding: Floats | float = 0.0) -> list[int]:
     sums = np.concatenate(([0.0], np.cumsum(value - value.mean())))
     noise = np.concatenate(([0.0], np.cumsum(local_noise(value) ** 2 + np.square(rounding))))
     points: list[tuple[int, int, int, int]] = []
-    # Interval lengths from the whole down to three, each shorter by the square root of two.
-    count = int(np.ceil(np.log(n / 3) / -np.log(DECAY))) + 1
-    lengths = sorted({max(3, round(n * DECAY**level)) for level in range(count)})
-    for length in lengths:
+    for length in _lengths(n):
         points += _over_threshold(sums, noise, length, threshold)
     return _narrowest(points)
 
@@ -123,6 +120,12 @@ def local_noise(value: Floats) -> Floats:
     smooth: Floats = np.interp(np.arange(value.size), centres, medians)
     floor = max(0.3 * overall, 1e-4 * float(np.ptp(value)), 1e-9)
     return np.clip(smooth, floor, None)
+
+
+def _lengths(n: int) -> list[int]:
+    """Interval lengths from the whole down to three, each shorter by the square root of two."""
+    count = int(np.ceil(np.log(n / 3) / -np.log(DECAY))) + 1
+    return sorted({max(3, round(n * DECAY**level)) for level in range(count)})
 
 
 def _over_threshold(
