@@ -260,7 +260,7 @@ def test_npz_that_would_fill_the_memory_is_refused_unread(
 ) -> None:
     path = tmp_path / "zeros.npz"
     np.savez_compressed(path, rate=1000.0, a=np.zeros(10_000))
-    monkeypatch.setattr("halfsplit.capture.readers.limits.MOST_BYTES", 10_000)
+    monkeypatch.setattr("halfsplit.capture.readers.timebase.MOST_BYTES", 10_000)
     with pytest.raises(InputError, match="unfolds to"):
         Capture.read(path)
 

@@ -7,7 +7,6 @@ from typing import ClassVar, Final, Literal, TypeVar
 
 import numpy as np
 
-from halfsplit.capture.aligned import least_step, together
 from halfsplit.capture.capture import Capture
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.bus_traffic import BusLogResult, bus_traffic
@@ -384,3 +383,40 @@ ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
     (DiagnosticLineResult, ("diagnostic line",), lambda n, _: _logic(n["diagnostic line"], diagnostic_line)),
 )
 """Each analysis by its result: the roles that it can start from, and what runs it (None: it does not apply)."""
+
+
+# Channels brought to one rate, and what their times say
+
+
+def together(channels: Sequence[Channel]) -> tuple[list[Floats], float, float]:
+    """The channels' values at one rate, that rate and the time of the first sample.
+
+    Channels of one even time base are taken as they are; others are brought to the fastest of the rates over their
+    common time, by straight lines between samples.
+    """
+    empty = next((channel.name for channel in channels if not len(channel)), None)
+    if empty is not None:
+        raise CannotTell(f"channel {empty!r} holds no sample here")
+    first = channels[0]
+    base = {(channel.rate, channel.start, len(channel)) for channel in channels}
+    if first.rate and len(base) == 1:
+        return [channel.values() for channel in channels], first.rate, first.start
+    rate = max(c.rate or 1.0 / float(np.median(_steps(c, "two different times"))) for c in channels)
+    start, stop = max(c.clock()[0] for c in channels), min(c.stop for c in channels)
+    if stop - start < 2 / rate:
+        raise CannotTell("the channels have no time in common")
+    clock = start + np.arange(int((stop - start) * rate) + 1) / rate
+    return [np.interp(clock, channel.clock(), channel.values()) for channel in channels], rate, float(start)
+
+
+def least_step(channel: Channel) -> float:
+    """Seconds between the two closest changes of a record of edges. Raises `CannotTell` where there are no two."""
+    return float(_steps(channel, "two changes").min())
+
+
+def _steps(channel: Channel, lacking: str) -> Floats:
+    steps = np.diff(channel.clock())
+    steps = steps[steps > 0]
+    if not steps.size:
+        raise CannotTell(f"channel {channel.name!r} has no {lacking}")
+    return np.asarray(steps)

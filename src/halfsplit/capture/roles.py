@@ -1,7 +1,9 @@
 """What a channel shows: the role by which traces are named, listed, measured and coloured; never a letter."""
 
 import re
+import tomllib
 from dataclasses import dataclass
+from importlib.resources import files
 from typing import Final
 
 import numpy as np
@@ -23,66 +25,18 @@ class Role:
     lead: str
 
 
-_TABLE: Final = (
-    Role("battery volts", "V", "battery positive against battery negative post"),
-    Role("starter current", "A", "clamp round all cables of one battery post"),
-    Role("sync pulse", "", "a signal once in two turns of the crankshaft, cylinder 1's ignition as a rule"),
-    Role("generator current", "A", "clamp round the generator's output cable"),
-    Role("motor current", "A", "clamp round one wire of the pump or fan"),
-    Role("injector volts", "V", "driven end of the injector against ground"),
-    Role("injector current", "A", "clamp round one wire of the injector"),
-    Role("coil volts", "V", "driven end of the coil's primary against ground"),
-    Role("coil current", "A", "clamp round the feed of the coil's primary"),
-    Role("crank", "", "crankshaft sensor"),
-    Role("cam", "", "camshaft sensor"),
-    Role("switched signal", "", "any signal that is switched on and off"),
-    Role("upper volts", "V", "the end of the path nearer to battery positive, against battery negative"),
-    Role("lower volts", "V", "the other end of the same path, against battery negative"),
-    Role("drop volts", "V", "straight across the path"),
-    Role("load current", "A", "clamp round the wire of the same load"),
-    Role("CAN high", "V", "CAN high against ground"),
-    Role("CAN low", "V", "CAN low against ground"),
-    Role("CAN receive", "", "one CAN line, or a logic record of a receiver"),
-    Role("bus frames", "", "a log of frames that an adapter noted"),
-    Role("bus frame bytes", "", "the length of each frame of that log"),
-    Role(
-        "diagnostic line", "", "the older diagnostic line of ISO 9141, ISO 14230 or SAE J1850 against ground"
-    ),
-    Role("LIN", "", "the LIN line against ground, or a logic record of it"),
-    Role("battery current", "A", "clamp or shunt at the battery's negative post"),
-)
+TABLES: Final = tomllib.loads(files("halfsplit.capture").joinpath("roles.toml").read_text(encoding="utf-8"))
 
-ROLES: Final[dict[str, Role]] = {role.name: role for role in _TABLE}
+ROLES: Final = {name: Role(name, unit, lead) for name, (unit, lead) in TABLES["roles"].items()}
 """Every role by its name."""
 
-_HINTS: Final = (
-    ("battery volts", r"batt\w*\s*(volt|v\b)|\bubat\b|battery$"),
-    ("starter current", r"start\w*\s*(curr|amp|a\b)|crank\w*\s*(curr|amp)"),
-    ("sync pulse", r"\bsync\b"),
-    ("generator current", r"(generator|alternator)\s*(curr|amp)"),
-    ("motor current", r"(pump|fan|motor|blower)\s*(curr|amp)"),
-    ("injector volts", r"inj\w*\s*(volt|v\b)"),
-    ("injector current", r"inj\w*\s*(curr|amp)"),
-    ("coil volts", r"(coil|primary|ignition)\s*(volt|v\b)"),
-    ("coil current", r"(coil|primary|ignition)\s*(curr|amp)"),
-    ("bus frames", r"^can frames\b"),
-    ("bus frame bytes", r"^can frame bytes\b"),
-    ("CAN high", r"\bcan[ _-]?h(igh)?\b"),
-    ("CAN low", r"\bcan[ _-]?l(ow)?\b"),
-    ("CAN receive", r"\bcan([ _-]?(rx|receive|bus))?\b"),
-    ("diagnostic line", r"\bk[ _-]?line\b|\b(iso ?)?(9141|14230)\b|\bj1850\b|\bdiagnos\w* line\b"),
-    ("LIN", r"\blin([ _-]?(bus|line|rx))?\b"),
-    ("crank", r"\bcrank(shaft)?\b"),
-    ("cam", r"\bcam(shaft)?\b"),
-    ("battery current", r"batt\w*\s*(curr|amp)"),
-)
-"""Role, and the names by which channels of it are commonly called; the first that fits is suggested."""
+_HINTS: Final = {role: re.compile(pattern, re.IGNORECASE) for role, pattern in TABLES["hints"].items()}
 
 
 def role_named(name: str) -> Role:
     """The role of a name; raises `InputError` with the names that there are."""
     wanted = " ".join(name.split()).casefold()
-    for role in _TABLE:
+    for role in ROLES.values():
         if role.name.casefold() == wanted:
             return role
     raise InputError(f"there is no role {name!r}", remedy=f"choose one of {', '.join(ROLES)}")
@@ -96,7 +50,10 @@ def suggested_roles(capture: Capture) -> dict[str, str]:
     suggested: dict[str, str] = {}
     for channel in capture.channels:
         name = channel.name.replace("_", " ")
-        role = next((role for role, pattern in _HINTS if re.search(pattern, name, re.IGNORECASE)), None)
+        role = next(
+            (role for role, pattern in _HINTS.items() if pattern.search(name)),
+            None,
+        )
         if role and role not in suggested.values():
             suggested[channel.name] = role
     lines = [name for name, role in suggested.items() if role in ("CAN high", "CAN low")]

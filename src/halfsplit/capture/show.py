@@ -9,7 +9,7 @@ from typing import Any, Final
 from halfsplit.capture.capture import Capture
 from halfsplit.capture.channel import Channel
 from halfsplit.capture.measure.result import Mark, Result
-from halfsplit.capture.roles import COLOURS
+from halfsplit.capture.roles import COLOURS, TABLES
 
 _PIXELS: Final = 1500
 _MOST_CHANNELS: Final = 8
@@ -17,20 +17,7 @@ _MOST_MARKS: Final = 200
 
 DEFER: Final = "The vehicle maker's documentation, local rules and licensed practice come first."
 
-CAUTIONS: Final[dict[str, str]] = {
-    "cranking": "Cranking: brake set, out of gear, hands, hair and leads clear of belts; no ammeter in the path.",
-    "relative compression": "Cranking: keep the engine from firing as its maker says; clear of belts and fans.",
-    "motor current": "Fans start with the key off; fuel pumps: no ignition source, extinguisher at hand.",
-    "injector": "Flyback of 60 to 100 V, supplies to 200 V: use an attenuator; open no high-pressure line.",
-    "ignition coil": "The primary reaches 300 to 400 V and the secondary can kill: attenuator on the lead, hands off.",
-    "charging": "Engine running: clear of belts and fans, mind hot parts and exhaust gas.",
-    "crank and cam": "Engine turning: leads clear of belts and fans.",
-    "voltage drop": "Never probe restraint or high-voltage circuits.",
-    "CAN": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
-    "LIN": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
-    "bus log": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
-    "diagnostic line": "Never probe restraint or high-voltage circuits; do not pierce bus wires.",
-}
+CAUTIONS: Final[dict[str, str]] = TABLES["cautions"]
 """Analysis -> the caution that stands beside its result."""
 
 

@@ -16,33 +16,9 @@ _NUMBERS: Final = {
 
 _WITH_UNIT: Final = re.compile(r"([+\-\u2212\d.,eE]*[\d.,])[ \u00a0]?([^\d\s.,;+\-()\[\]][^\d\s;]{0,5})")
 
-_BLANK: Final = frozenset(
-    {
-        "",
-        "nan",
-        "inf",
-        "+inf",
-        "-inf",
-        "\u221e",
-        "-\u221e",
-        "+\u221e",
-        "ol",
-        "o.l",
-        "o.l.",
-        "overload",
-        "over",
-        "over range",
-        "overrange",
-        "#n/a",
-        "n/a",
-        "na",
-        "null",
-        "none",
-        "-",
-        "--",
-        "---",
-    }
-)
+_OVER: Final = "inf +inf -inf \u221e -\u221e +\u221e ol o.l o.l. overload over overrange"
+_NONE: Final = "nan #n/a n/a na null none - -- ---"
+_BLANK: Final = frozenset({"", "over range", *_OVER.split(), *_NONE.split()})
 
 
 def split(line: str, delimiter: str | None) -> list[str]:

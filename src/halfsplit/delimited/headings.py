@@ -13,35 +13,24 @@ _SIGNS: Final = str.maketrans(
 """Micro sign and mu, ohm sign and omega, the stray letter of a wrongly read micro sign, the raised two."""
 
 _MORE: Final[dict[str, tuple[str, float]]] = {
-    "ns": ("s", 1e-9),
-    "sec": ("s", 1.0),
-    "secs": ("s", 1.0),
-    "second": ("s", 1.0),
-    "seconds": ("s", 1.0),
-    "msec": ("s", 1e-3),
-    "milliseconds": ("s", 1e-3),
-    "usec": ("s", 1e-6),
-    "microseconds": ("s", 1e-6),
-    **dict.fromkeys(("sekunden", "secondes", "segundos", "secondi"), ("s", 1.0)),
-    **dict.fromkeys(("mins", "minute", "minutes", "minuten", "minutos", "minuti"), ("s", 60.0)),
-    **dict.fromkeys(
-        ("hr", "hrs", "hour", "hours", "std", "stunden", "heures", "horas", "ore"), ("s", 3600.0)
-    ),
-    "volt": ("V", 1.0),
-    "volts": ("V", 1.0),
-    "uV": ("V", 1e-6),
-    "amp": ("A", 1.0),
-    "amps": ("A", 1.0),
-    "ampere": ("A", 1.0),
-    "kA": ("A", 1e3),
-    "nA": ("A", 1e-9),
-    "S": ("s", 1.0),
-    "rpm": ("rpm", 1.0),
-    "1/min": ("rpm", 1.0),
-    "degC": ("degC", 1.0),
-    "\u00b0C": ("degC", 1.0),
-    "count": ("count", 1.0),
-    "counts": ("count", 1.0),
+    written: (unit, factor)
+    for unit, factor, ways in (
+        ("s", 1.0, "sec secs second seconds sekunden secondes segundos secondi S"),
+        ("s", 1e-3, "msec milliseconds"),
+        ("s", 1e-6, "usec microseconds"),
+        ("s", 1e-9, "ns"),
+        ("s", 60.0, "mins minute minutes minuten minutos minuti"),
+        ("s", 3600.0, "hr hrs hour hours std stunden heures horas ore"),
+        ("V", 1.0, "volt volts"),
+        ("V", 1e-6, "uV"),
+        ("A", 1.0, "amp amps ampere"),
+        ("A", 1e3, "kA"),
+        ("A", 1e-9, "nA"),
+        ("rpm", 1.0, "rpm 1/min"),
+        ("degC", 1.0, "degC \u00b0C"),
+        ("count", 1.0, "count counts"),
+    )
+    for written in ways.split()
 }
 """Ways to write a unit beside those of `halfsplit.units`."""
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import itertools
 import re
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
+from importlib.resources import files
 
 from halfsplit.circuit.kinds import CODES
 
@@ -14,57 +15,24 @@ _CODE = re.compile(r"[-+]?([A-Z]{1,3})([0-9]{1,4}[a-z]?)(?:[.:/]([0-9]{1,3}[A-Za
 _PIN = re.compile(r"[+-]|[0-9]{1,3}[A-Za-z]{0,2}|[A-Za-z]{1,2}[0-9]{0,2}[+-]?")
 _SECTION = re.compile(r"(?:([0-9]{1,3})(?:[.,]([0-9]{1,2}))?)(mm2|mm²|mm\u00b2|□|qmm)?")
 
-LETTERS: Mapping[str, str] = MappingProxyType(
-    {
-        **CODES,
-        "C": "resistor",
-        "L": "solenoid",
-        "N": "module",
-        "P": "lamp",
-        "Q": "breaker",
-        "T": "module",
-        "U": "module",
-        "D": "module",
-        "E": "heater",
-        "W": "ground",
-        "GND": "ground",
-        "ST": "connector",
-        "SB": "splice",
-    }
-)
-"""Letter code (DIN 40719-2, IEC 81346-2) → the nearest kind of part that a circuit knows."""
+_TABLES = tomllib.loads(files("halfsplit.diagram").joinpath("terms.toml").read_text(encoding="utf-8"))
 
-WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "battery": "battery", "alternator": "generator", "generator": "generator", "fuse": "fuse", "relay": "relay",
-        "switch": "switch", "button": "switch", "lamp": "lamp", "light": "lamp", "bulb": "lamp", "motor": "motor",
-        "pump": "motor", "fan": "motor", "blower": "motor", "wiper": "motor", "heater": "heater",
-        "resistor": "resistor",
-        "valve": "solenoid", "solenoid": "solenoid", "injector": "solenoid", "coil": "solenoid", "horn": "motor",
-        "diode": "diode", "sensor": "sensor", "sender": "sensor", "module": "module", "unit": "module", "ecu": "module",
-        "controller": "module", "connector": "connector", "plug": "connector", "splice": "splice", "ground": "ground",
-        "earth": "ground", "chassis": "ground", "body": "ground",
-    }
-)  # fmt: skip
+
+def _by_word(table: str) -> Mapping[str, str]:
+    return {word: meant for meant, words in _TABLES[table].items() for word in words.split()}
+
+
+LETTERS: Mapping[str, str] = {**CODES, **_TABLES["letters"]}
+"""Letter code (DIN 40719-2, IEC 81346-2) → the nearest kind of part that a circuit knows."""
+WORDS = _by_word("words")
 """A word in a part's description → its kind; plain English."""
+COLOURS = _by_word("colours")
+"""Letters of a colour, in capitals → the letters of IEC 60757."""
+_SINGLE: Mapping[str, str] = _TABLES["single"]
+"""Single letters, which only count beside a cross-section or a second colour."""
 
 FEEDS = frozenset("15 15a 30 30a 30b 30g 31 31b 50 54 56 58 58L 58R 61 75 B+ B- D+ +12V 12V GND".split())  # noqa: SIM905
 """Terminals that stand at the end of many wires (DIN 72552): the same word there never joins two wires by itself."""
-
-_SETS = (
-    # IEC 60757
-    "BK:BK BN:BN RD:RD OG:OG YE:YE GN:GN BU:BU VT:VT GY:GY WH:WH PK:PK GD:GD SR:SR TQ:TQ GNYE:GNYE",
-    # German letters, common practice, no source
-    "SW:BK BR:BN RO:RD RT:RD OR:OG GE:YE BL:BU VI:VT LI:VT GR:GY WS:WH RS:PK TK:TQ SI:SR",
-    # three letters of the English words, common practice, no source
-    "BLK:BK BRN:BN RED:RD ORG:OG ORN:OG YEL:YE GRN:GN BLU:BU VIO:VT PUR:VT PPL:VT",
-    "GRY:GY WHT:WH PNK:PK GLD:GD SIL:SR TRQ:TQ",
-    "BLACK:BK BROWN:BN ORANGE:OG YELLOW:YE GREEN:GN BLUE:BU VIOLET:VT PURPLE:VT GREY:GY GRAY:GY WHITE:WH PINK:PK",
-)
-COLOURS: Mapping[str, str] = MappingProxyType(dict(pair.split(":") for row in _SETS for pair in row.split()))
-"""Letters of a colour, in capitals → the letters of IEC 60757."""
-_SINGLE = MappingProxyType(dict(zip("BRWYGLOPV", "BK RD WH YE GN BU OG PK VT".split(), strict=True)))  # noqa: SIM905
-"""Single letters, which only count beside a cross-section or a second colour; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from halfsplit.circuit.kinds import CODES
-from halfsplit.harness.terminals import Terminal, terminal
+from halfsplit.harness.terminals import WORDS, Terminal, terminal
 
 OPEN: Final = "open"
 """Nothing is known to be plugged in: the connector stays as it is, wired on one side."""
@@ -42,40 +42,11 @@ class Plugged:
     why: str = ""
 
 
-_WORDS: Final = (
-    (r"koppelstelle|trennstelle|kupplung|coupling|in-?line|leitungsende|wire end", OPEN, ""),
-    (r"steckdose|socket|outlet", OPEN, ""),
-    (r"batterie|battery|akku", "battery", ""),
-    (r"massepunkt|masse\b|ground point|earth point|chassis", "ground", ""),
-    (
-        r"steuerger|control unit|\becu\b|interface|tuner|radio|wechsler|verstärker|amplifier|cluster",
-        "module",
-        "",
-    ),
-    (r"relais|relay", "relay", ""),
-    (r"schalter|taster|switch|button|betätigung", "switch", ""),
-    (r"kontroll-?le?uchte|warnleuchte|warning lamp|telltale|beleuchtung|illumination", "lamp", "1.2 W"),
-    (r"scheinwerfer|head-?lamp|head-?light", "lamp", "55 W"),
-    (
-        r"schluss|rückleuchte|tail|kennzeichen|number plate|standlicht|side ?(?:lamp|light)|innen",
-        "lamp",
-        "5 W",
-    ),
-    (r"lampe|leuchte|licht\b|lamp|light|blink|indicator|\bled\b", "lamp", "21 W"),
-    (r"geber|sensor|fühler|sender|thermist", "sensor", ""),
-    (r"anzeige|gauge|display|instrument", "module", ""),
-    (r"anlasser|starter", "solenoid", "10 A"),
-    (r"horn|hupe|fanfare", "motor", "5 A"),
-    (r"gebläse|lüfter|blower|\bfan\b", "motor", "15 A"),
-    (r"pumpe|pump", "motor", "4 A"),
-    (r"motor(?!raum)|wischer|wiper", "motor", "5 A"),
-    (r"ventil|valve|solenoid|magnet|injector|einspritz|aktor|actuator", "solenoid", "1 A"),
-    (r"heckscheibe|rear (?:window|screen)|heated screen", "heater", "150 W"),
-    (r"heiz|heat|glüh|glow", "heater", "60 W"),
+_PATTERNS: Final = tuple(
+    (re.compile(words, re.IGNORECASE), kind, value) for words, kind, value in WORDS["plugged"]
 )
-"""Words → kind and value; the first that fits counts, so that a switch for a lamp is a switch."""
+"""Words of a connector, and the kind and value that they tell; the first that fits counts."""
 
-_PATTERNS: Final = tuple((re.compile(words, re.IGNORECASE), kind, value) for words, kind, value in _WORDS)
 _CODED: Final = ("lamp", "motor", "resistor", "solenoid", "sensor", "switch", "module", "relay")
 _TWO: Final = 2
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from dataclasses import dataclass
+from importlib.resources import files
 from types import MappingProxyType
 from typing import Final, Literal
 
@@ -20,42 +22,18 @@ class Terminal:
     fed_by: tuple[str, ...] = ()
 
 
+WORDS: Final = tomllib.loads(files("halfsplit.harness").joinpath("words.toml").read_text(encoding="utf-8"))
+
 TERMINALS: Final = MappingProxyType(
     {
-        terminal.name: terminal
-        for terminal in (
-            Terminal("30", "feed", "battery feed"),
-            Terminal("31", "ground", "ground"),
-            Terminal("31b", "switched ground", "switched ground", ("31",)),
-            Terminal("15", "switched", "ignition", ("30",)),
-            Terminal("75", "switched", "accessories", ("30",)),
-            Terminal("50", "switched", "starter", ("30",)),
-            Terminal("49", "switched", "feed of the flasher unit", ("15", "30")),
-            Terminal("49a", "switched", "flasher unit", ("49", "15", "30")),
-            Terminal("L", "switched", "indicators, left", ("49a", "15", "30")),
-            Terminal("R", "switched", "indicators, right", ("49a", "15", "30")),
-            Terminal("53", "switched", "wiper", ("15", "75", "30")),
-            Terminal("54", "switched", "brake lamps", ("15", "30")),
-            Terminal("55", "switched", "fog lamps", ("58", "30")),
-            Terminal("56", "switched", "headlamps", ("75", "15", "30")),
-            Terminal("56a", "switched", "main beam", ("56", "75", "15", "30")),
-            Terminal("56b", "switched", "dipped beam", ("56", "75", "15", "30")),
-            Terminal("57", "switched", "parking lamps", ("30",)),
-            Terminal("58", "switched", "side lamps", ("30",)),
-        )
+        name: Terminal(name, role, words, tuple(" ".join(fed_by).split()))
+        for name, (role, words, *fed_by) in WORDS["terminals"].items()
     }
 )
-"""The terminals of DIN 72552 that tell where current comes from or goes to; what feeds what is common practice."""
+"""The terminals of DIN 72552 that tell where current comes from or goes to."""
 
-_OTHER_WORDS: Final = MappingProxyType(
-    {
-        **dict.fromkeys(("gnd", "ground", "masse", "earth", "mass", "b-", "minus"), "31"),
-        **dict.fromkeys(("b+", "bat", "batt", "vbat", "ubat", "vbatt", "battery", "plus"), "30"),
-        **dict.fromkeys(("ign", "ignition", "zündung", "run"), "15"),
-        **dict.fromkeys(("acc", "accessory"), "75"),
-    }
-)
-"""Words that stand for a terminal in signal names (common practice, no source)."""
+_OTHER_WORDS: Final = {word: name for name, words in WORDS["signals"].items() for word in words.split()}
+"""Words that stand for a terminal in signal names."""
 
 _NUMBERED: Final = re.compile(r"(?:k|kl|cl|klemme|terminal|term|t)?(\d{2})([a-z]{0,3})", re.IGNORECASE)
 _SPLIT: Final = re.compile(r"[^\wÄÖÜäöü+]+|_+|(?<=[A-Za-z]{4})-")

@@ -24,25 +24,10 @@ _LEAST_EDGES: Final = 4
 _WRAPPED: Final = 5
 """Intervals beside one whose median is the pitch, in the pattern of a turn."""
 
-COMMON: Final = frozenset(
-    {
-        *(
-            "60-2",
-            "36-1",
-            "36-2",
-            "36-2-1",
-            "36-2-2-2",
-            "12-1",
-            "24-1",
-            "24-2",
-            "30-2",
-            "32-2",
-            "40-1",
-            "48-2",
-        ),
-        *("4-1", "6-1", "8-1", "60-2-2", "36-1-1", "120-2", "90-3"),
-    }
+_IN_USE: Final = (
+    "60-2 36-1 36-2 36-2-1 36-2-2-2 12-1 24-1 24-2 30-2 32-2 40-1 48-2 4-1 6-1 8-1 60-2-2 36-1-1 120-2 90-3"
 )
+COMMON: Final = frozenset(_IN_USE.split())
 """Wheels that are in use: common practice, no source. Others are told as well; these decide where two are as likely."""
 
 _COMMON_PLACES: Final = frozenset({12, 24, 30, 32, 36, 40, 44, 48, 60, 90, 120})

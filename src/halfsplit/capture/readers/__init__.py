@@ -1,8 +1,8 @@
 """Readers of recorded files, one module each, chosen by what the file holds and not by its ending.
 
-A reader is a module with `NAME`, `sniff(head) -> bool` (given the first `HEAD` bytes) and
-`read(path, progress) -> Recording`. `example.py` is the recipe for the next one; every reader passes the
-same suite in the tests. The text reader takes what no other one claims, so it stands last.
+A reader is a module with `NAME`, `sniff(head) -> bool` (given the first `HEAD` bytes), `read(path, progress) ->
+Recording` and, where a library reads, `DAMAGED`: what is said where it fails. `example.py` is the recipe for the next
+one; every reader passes the same suite in the tests. The text reader takes what no other one claims, so it stands last.
 """
 
 import os
@@ -25,7 +25,7 @@ from halfsplit.capture.readers import (
     text,
     wav,
 )
-from halfsplit.errors import InputError
+from halfsplit.errors import HalfsplitError, InputError
 
 HEAD: Final = 65_536
 """Bytes that a reader is shown to recognise its format."""
@@ -38,10 +38,12 @@ class Reader:
     name: str
     sniff: Callable[[bytes], bool]
     read: Callable[[Path, Progress | None], Recording]
+    damaged: tuple[str, str] | None
+    """What is said, and advised, where its library ends in an error of any kind; None where it has none."""
 
 
 READERS: Final[tuple[Reader, ...]] = tuple(
-    Reader(module.NAME, module.sniff, module.read)
+    Reader(module.NAME, module.sniff, module.read, getattr(module, "DAMAGED", None))
     for module in (mdf, parquet, npz, session, sheet, mat, wav, bus_log, example, text)
 )
 
@@ -54,7 +56,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     head = _head(path)
     for reader in READERS:
         if reader.sniff(head):
-            capture = reader.read(path, progress)
+            capture = _read_by(reader, path, progress)
             if not capture.channels:
                 raise InputError(
                     "holds no channel beside its time",
@@ -68,6 +70,22 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         remedy="export it from the instrument as text with one column for each channel",
         where=path.name,
     )
+
+
+def _read_by(reader: Reader, path: Path, progress: Progress | None) -> Recording:
+    try:
+        recording = reader.read(path, progress)
+    except HalfsplitError:
+        raise
+    except Exception as error:  # damaged files end in anything from struct.error and zlib.error to KeyError
+        if reader.damaged is None:
+            raise
+        said, remedy = reader.damaged
+        why = (str(error).strip().splitlines() or [type(error).__name__])[0]
+        raise InputError(f"{said} ({why})", remedy=remedy, where=path.name) from error
+    if progress:
+        progress(1.0)
+    return recording
 
 
 def _unique(channels: tuple[Channel, ...]) -> tuple[Channel, ...]:

@@ -91,8 +91,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             remedy="save the log again",
             where=path.name,
         )
-    if progress:
-        progress(1.0)
     start = min(times[0] for times, _, _ in buses.values())
     ordered = sorted(buses, key=lambda bus: -len(buses[bus][0]))
     channels = [

@@ -41,8 +41,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         _channel(head, samples, rate, f"{path.name}, line {number}")
         for number, (head, samples) in enumerate(zip(lines[2::2], lines[3::2], strict=False), start=3)
     ]
-    if progress:
-        progress(1.0)
     return Recording(tuple(channels), source=path.name)
 
 

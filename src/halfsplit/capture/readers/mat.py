@@ -4,7 +4,6 @@ Arrays of one row or one column are channels, of several columns a channel for e
 intervals. What a struct holds is taken by its fields. Version 7.3 is another format (HDF5): refused with the way out.
 """
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Progress, Recording
-from halfsplit.capture.readers.named_arrays import recording
+from halfsplit.capture.readers.npz import recording
 from halfsplit.errors import InputError
 
 NAME: Final = "MAT"
@@ -20,6 +19,7 @@ NAME: Final = "MAT"
 MOST_VALUES: Final = 200_000_000
 _HDF: Final = b"\x89HDF\r\n\x1a\n"
 _SAVE: Final = "save it again as version 7 (-v7), with one array a channel and 'rate' or 'time' beside them"
+DAMAGED: Final = ("its arrays cannot be read", _SAVE)
 
 
 def sniff(head: bytes) -> bool:
@@ -47,18 +47,17 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         head = stream.read(32)
     if head.startswith((b"MATLAB 7.3", _HDF)):
         raise InputError("is of version 7.3, which is not read", remedy=_SAVE, where=path.name)
-    try:
-        with path.open("rb") as file:
-            opened: Any = file  # scipy takes an open file, its types know paths only
-            _small_enough(whosmat(opened), path.name)
-            file.seek(0)
-            variables = loadmat(opened, squeeze_me=True, struct_as_record=True)
-    except InputError:
-        raise
-    except Exception as error:  # damaged files end in anything from zlib.error to TypeError
-        raise InputError(f"its arrays cannot be read ({error})", remedy=_SAVE, where=path.name) from error
-    if progress:
-        progress(1.0)
+    with path.open("rb") as file:
+        opened: Any = file  # scipy takes an open file, its types know paths only
+        values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in whosmat(opened))
+        if values > MOST_VALUES:
+            raise InputError(
+                f"holds {values:,} values, at most {MOST_VALUES:,} are read",
+                remedy="save a part",
+                where=path.name,
+            )
+        file.seek(0)
+        variables = loadmat(opened, squeeze_me=True, struct_as_record=True)
     arrays: list[tuple[str, NDArray[Any]]] = []
     for name, value in variables.items():
         array = np.asarray(value)
@@ -69,12 +68,3 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         else:
             arrays.append((name, array))
     return recording(dict(arrays), path.name)
-
-
-def _small_enough(listed: Sequence[tuple[str, tuple[int, ...], str]], where: str) -> None:
-    """Raise `InputError` where the arrays that a file says it holds are too large together."""
-    values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in listed)
-    if values > MOST_VALUES:
-        raise InputError(
-            f"holds {values:,} values, at most {MOST_VALUES:,} are read", remedy="save a part", where=where
-        )

@@ -7,12 +7,12 @@ from typing import Any, Final
 import numpy as np
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers.limits import require_bounded
-from halfsplit.capture.readers.timebase import channels_of
+from halfsplit.capture.readers.timebase import channels_of, require_bounded
 from halfsplit.delimited.headings import Heading, unit_of
 from halfsplit.errors import InputError, MissingProgramError
 
 NAME: Final = "MDF"
+DAMAGED: Final = ("its MDF blocks cannot be read", "finalise or export the recording again")
 
 
 def sniff(head: bytes) -> bool:
@@ -32,17 +32,8 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     except ImportError as error:
         raise MissingProgramError("MDF files need asammdf: install halfsplit[captures]") from error
     MDF3.__del__ = MDF4.__del__ = _close_quietly  # type: ignore[method-assign]
-    try:
-        with path.open("rb") as stream, MDF(stream) as file:
-            channels = _channels(file, path.name, progress)
-    except InputError:
-        raise
-    except Exception as error:  # asammdf raises many kinds on damaged blocks
-        text = str(error).strip().splitlines() or [type(error).__name__]
-        remedy = "finalise or export the recording again"
-        raise InputError(
-            f"its MDF blocks cannot be read ({text[0]})", remedy=remedy, where=path.name
-        ) from error
+    with path.open("rb") as stream, MDF(stream) as file:
+        channels = _channels(file, path.name, progress)
     if not channels:
         raise InputError("holds no numeric channel with samples", remedy="export it again", where=path.name)
     return Recording(tuple(channels), source=path.name)

@@ -7,12 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Progress, Recording
-from halfsplit.capture.readers.limits import require_bounded
-from halfsplit.capture.readers.timebase import Growing, channels_of
+from halfsplit.capture.readers.timebase import Growing, channels_of, require_bounded
 from halfsplit.delimited.headings import heading, is_time
 from halfsplit.errors import InputError, MissingProgramError
 
 NAME: Final = "Parquet"
+DAMAGED: Final = ("its Parquet pages cannot be read", "export it again")
 
 
 def sniff(head: bytes) -> bool:
@@ -27,17 +27,11 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     where the file is damaged and `MissingProgramError` without pyarrow.
     """
     try:
-        import pyarrow as pa
         from pyarrow import parquet
     except ImportError as error:
         raise MissingProgramError("Parquet files need pyarrow: install halfsplit[captures]") from error
-    try:
-        with parquet.ParquetFile(path) as file:
-            return _capture(file, path.name, progress)
-    except (pa.ArrowException, OSError) as error:
-        raise InputError(
-            f"its Parquet pages cannot be read ({error})", remedy="export it again", where=path.name
-        ) from error
+    with parquet.ParquetFile(path) as file:
+        return _capture(file, path.name, progress)
 
 
 def _capture(file: Any, where: str, progress: Progress | None) -> Recording:

@@ -20,6 +20,7 @@ from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.errors import InputError
 
 NAME: Final = "logic analyser session"
+DAMAGED: Final = ("its samples cannot be unpacked", "save the session again")
 
 MOST_CELLS: Final = 400_000_000
 """Samples times probes, a byte each."""
@@ -36,17 +37,8 @@ def sniff(head: bytes) -> bool:
 
 def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read every probe. Sizes are looked at first. Raises `InputError` where the archive or its text is damaged."""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            channels = list(_channels(archive, path.name, progress))
-            if progress:
-                progress(1.0)
-    except InputError:
-        raise
-    except Exception as error:  # damaged archives end in anything from zlib.error to NotImplementedError
-        raise InputError(
-            f"its samples cannot be unpacked ({error})", remedy="save the session again", where=path.name
-        ) from error
+    with zipfile.ZipFile(path) as archive:
+        channels = list(_channels(archive, path.name, progress))
     return Recording(tuple(channels), source=path.name)
 
 

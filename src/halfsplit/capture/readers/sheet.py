@@ -16,6 +16,7 @@ from halfsplit.capture.readers import text
 from halfsplit.errors import InputError
 
 NAME: Final = "spreadsheet"
+DAMAGED: Final = ("is no spreadsheet that can be read", "export it as CSV")
 
 MOST_CELLS: Final = 10_000_000
 MOST_COLUMNS: Final = 1_000
@@ -36,12 +37,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             recording, note = _of_book(stream, path, progress)
     except InputError as error:
         raise InputError(error.message, remedy=error.remedy, where=path.name) from error
-    except Exception as error:  # damaged archives end in anything from KeyError to BadZipFile
-        raise InputError(
-            f"is no spreadsheet that can be read ({error})", remedy="export it as CSV", where=path.name
-        ) from error
-    if progress:
-        progress(1.0)
     return replace(recording, source=path.name, notes=(*recording.notes, note))
 
 

@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
-from halfsplit.capture.readers.limits import MOST_CHANNELS, MOST_LINE, require_bounded
-from halfsplit.capture.readers.timebase import Growing, channels_of
+from halfsplit.capture.readers.timebase import MOST_CHANNELS, MOST_LINE, Growing, channels_of, require_bounded
 from halfsplit.delimited.encoding import MARKS, encoding_of
 from halfsplit.delimited.headings import Heading
 from halfsplit.delimited.layout import Layout, find_layout, is_index

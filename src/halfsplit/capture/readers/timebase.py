@@ -1,6 +1,7 @@
 """From columns to channels: an even time base is told from jitter and from records of edges.
 
-All readers with columns share this, so that the same recording is the same capture in every format.
+All readers with columns share this, so that the same recording is the same capture in every format, and what a
+recording may hold at most, which is looked at before anything is unfolded.
 """
 
 import tempfile
@@ -15,6 +16,14 @@ from halfsplit.capture.paging import blocks
 from halfsplit.delimited.headings import Heading
 from halfsplit.errors import InputError
 
+MOST_CHANNELS: Final = 1000
+MOST_SAMPLES: Final = 2_000_000_000
+MOST_BYTES: Final = 16_000_000_000
+"""Bytes to which a file may unfold: a few kilobytes of zeros must not fill the disk."""
+
+MOST_LINE: Final = 1 << 20
+"""Characters of a line of text."""
+
 _IN_MEMORY: Final = 1 << 26
 """Bytes that growing columns take in memory before they move to a temporary file: 64 MB."""
 
@@ -23,6 +32,23 @@ _BLOCK: Final = 1 << 20
 
 _MANY_BLANK: Final = 0.05
 """From this share of missing cells a column counts as a slower channel with times of its own."""
+
+
+def require_bounded(where: str, channels: int, samples: int, width: int = 8) -> None:
+    """Raise `InputError` where a file says that it holds more; `width` bytes a sample."""
+    if channels > MOST_CHANNELS:
+        raise InputError(
+            f"holds {channels:,} channels, at most {MOST_CHANNELS:,} are read",
+            remedy="export the channels that are needed, one to a column",
+            where=where,
+        )
+    if samples > MOST_SAMPLES or samples * width > MOST_BYTES:
+        raise InputError(
+            f"unfolds to {samples:,} samples ({samples * width / 1e9:.0f} GB), at most {MOST_SAMPLES:,} and "
+            f"{MOST_BYTES / 1e9:.0f} GB are read",
+            remedy="export a shorter stretch",
+            where=where,
+        )
 
 
 class Growing:
