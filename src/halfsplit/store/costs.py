@@ -1,20 +1,21 @@
-"""Time and money of a job: steps with minutes, parts, authorised limits.
+"""Time and money of a job: steps with minutes, parts, authorised limits; and results as they were shown.
 
 Nothing is deleted: a step or a part that should not count is saved again as withdrawn. Authorisations are
 kept for good.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import TypeVar
 
-from sqlalchemy import update
+from sqlalchemy import func, select, tuple_, update
 
 from halfsplit.store.failures import EntryConflictError
-from halfsplit.store.records import Authorisation, PartUsed, Step
+from halfsplit.store.records import Authorisation, PartUsed, ShownResult, Step
 from halfsplit.store.rows import checked, from_row, to_row
-from halfsplit.store.tables import authorisations, parts, steps
-from halfsplit.store.writing import JobWriter
+from halfsplit.store.tables import authorisations, parts, shown_results, steps
+from halfsplit.store.writing import Kept
 
 Line = TypeVar("Line", Step, PartUsed)
 
@@ -22,42 +23,88 @@ Line = TypeVar("Line", Step, PartUsed)
 _LINES = {Step: (steps, "step_id", "step"), PartUsed: (parts, "part_id", "part")}
 
 
-def save_line(job: JobWriter, line: Line, who: str, at: datetime) -> Line:
-    """Insert a step or a part, or replace the one with its id; it keeps its place in the list."""
-    table, key, what = _LINES[type(line)]
-    key_value = getattr(line, key)
-    row = job.find(table, **{key: key_value})
-    if row is None:
-        saved = replace(line, sequence=job.note(what, key_value, who, at))
-        job.add(table, saved)
-        return saved
-    saved = replace(line, sequence=row["sequence"])
-    if from_row(type(line), row) != saved:
-        job.note(what, key_value, who, at)
-        where = (table.c.job_id == job.job_id, table.c[key] == key_value)
-        job.connection.execute(update(table).where(*where).values(checked(table, to_row(saved))))
-    return saved
+class Costs(Kept):
+    """Steps, parts, limits, and what somebody was shown."""
 
+    def save_step(self, job_id: str, step: Step, *, who: str, at: datetime) -> Step:
+        """Add a step, or replace the one with its id."""
+        return self._save(job_id, step, who, at)
 
-def authorise(job: JobWriter, authorisation: Authorisation) -> Authorisation:
-    """Append an authorised limit; a repeat is stored once.
+    def steps(self, job_id: str) -> tuple[Step, ...]:
+        """The steps, withdrawn ones too, in the order in which they were first saved."""
+        return self._list(Step, steps, job_id, "sequence")
 
-    Raises:
-        EntryConflictError: the id is stored with another amount or by somebody else.
-    """
-    name = authorisation.authorisation_id
-    row = job.find(authorisations, authorisation_id=name)
-    if row is None:
-        saved = replace(
-            authorisation, sequence=job.note("authorisation", name, authorisation.who, authorisation.at)
-        )
-        job.add(authorisations, saved)
-        return saved
-    stored = from_row(Authorisation, row)
-    said = ("amount", "currency", "by_whom", "how")
-    if any(getattr(stored, field) != getattr(authorisation, field) for field in said):
-        raise EntryConflictError(
-            f"authorisation {name} is stored already with different content: it was not changed. "
-            "Enter the new one under an id of its own."
-        )
-    return stored
+    def save_part(self, job_id: str, part: PartUsed, *, who: str, at: datetime) -> PartUsed:
+        """Add a part, or replace the one with its id."""
+        return self._save(job_id, part, who, at)
+
+    def parts(self, job_id: str) -> tuple[PartUsed, ...]:
+        """The parts, withdrawn ones too, in the order in which they were first saved."""
+        return self._list(PartUsed, parts, job_id, "sequence")
+
+    def _save(self, job_id: str, line: Line, who: str, at: datetime) -> Line:
+        """Insert a step or a part, or replace the one with its id; it keeps its place in the list."""
+        table, key, what = _LINES[type(line)]
+        with self._writing_job(job_id) as job:
+            row = job.find(table, **{key: getattr(line, key)})
+            if row is not None and from_row(type(line), row) == replace(line, sequence=row["sequence"]):
+                return from_row(type(line), row)
+            noted = job.note(what, getattr(line, key), who, at)
+            saved = replace(line, sequence=noted if row is None else row["sequence"])
+            if row is None:
+                job.add(table, saved)
+            else:
+                where = (table.c.job_id == job_id, table.c[key] == getattr(line, key))
+                job.connection.execute(update(table).where(*where).values(checked(table, to_row(saved))))
+            return saved
+
+    def authorise(self, job_id: str, authorisation: Authorisation) -> Authorisation:
+        """Keep a limit that the customer authorised. A repeat is stored once.
+
+        Raises:
+            EntryConflictError: the id is stored with another amount or by somebody else.
+        """
+        name = authorisation.authorisation_id
+        with self._writing_job(job_id) as job:
+            row = job.find(authorisations, authorisation_id=name)
+            if row is None:
+                sequence = job.note("authorisation", name, authorisation.who, authorisation.at)
+                saved = replace(authorisation, sequence=sequence)
+                job.add(authorisations, saved)
+                return saved
+        stored = from_row(Authorisation, row)
+        said = ("amount", "currency", "by_whom", "how")
+        if any(getattr(stored, field) != getattr(authorisation, field) for field in said):
+            raise EntryConflictError(
+                f"authorisation {name} is stored already with different content: it was not changed. "
+                "Enter the new one under an id of its own."
+            )
+        return stored
+
+    def authorisations(self, job_id: str) -> tuple[Authorisation, ...]:
+        """The authorised limits, oldest first; the last one holds."""
+        return self._list(Authorisation, authorisations, job_id, "sequence")
+
+    # Results as they were shown
+
+    def keep_shown(self, job_id: str, shown: ShownResult) -> ShownResult:
+        """Keep what a page, a command or a report said, with the engine's version."""
+        with self._writing_job(job_id) as job:
+            kept = replace(shown, sequence=job.note("shown", shown.what, shown.who, shown.at))
+            job.add(shown_results, kept)
+            return kept
+
+    def shown(self, job_id: str, what: str | None = None) -> tuple[ShownResult, ...]:
+        """What was shown, of one sort or of all, oldest first."""
+        results = self._list(ShownResult, shown_results, job_id, "sequence")
+        return tuple(result for result in results if what is None or result.what == what)
+
+    def latest_shown(self, job_ids: Sequence[str], what: str) -> dict[str, ShownResult]:
+        """Job id -> the last thing of one sort that was shown of it, for those of the jobs that have one."""
+        here = shown_results
+        where = (here.c.job_id.in_(job_ids), here.c.what == what)
+        last = select(here.c.job_id, func.max(here.c.sequence)).where(*where).group_by(here.c.job_id)
+        statement = select(here).where(tuple_(here.c.job_id, here.c.sequence).in_(last))
+        with self._database.reading() as connection:
+            rows = connection.execute(statement).mappings()
+            return {row["job_id"]: from_row(ShownResult, row) for row in rows}

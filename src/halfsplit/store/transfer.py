@@ -15,7 +15,7 @@ from halfsplit.store.jobs import (
     add_intake,
     customer_columns,
     next_number,
-    read_intake_version,
+    read_intakes,
     search_text,
     wait_for_turn,
 )
@@ -32,7 +32,7 @@ from halfsplit.store.records import (
     Step,
 )
 from halfsplit.store.rows import checked, from_row
-from halfsplit.store.writing import JobWriter, no_job
+from halfsplit.store.writing import JobWriter, no_job, rows_of
 
 # Field of a `JobFile` -> its table, its record, the key within the job.
 _LISTS: dict[str, tuple[Any, Any, str]] = {
@@ -54,29 +54,21 @@ def read_whole_job(connection: Connection, job_id: str) -> JobFile:
     Raises:
         NotFoundError: there is no such job.
     """
-    row = (
-        connection.execute(select(tables.jobs).where(tables.jobs.c.job_id == job_id)).mappings().one_or_none()
-    )
+    row = connection.execute(select(tables.jobs).where(tables.jobs.c.job_id == job_id)).mappings().first()
     if row is None:
         raise no_job(job_id)
     own: dict[str, Any] = {field.name: row[field.name] for field in fields(JobFile) if field.name in row}
-    lists: dict[str, Any] = {name: _read_list(connection, name, job_id) for name in _LISTS}
-    intakes = (
-        select(tables.intakes).where(tables.intakes.c.job_id == job_id).order_by(tables.intakes.c.version)
-    )
+    lists: dict[str, Any] = {
+        name: tuple(from_row(kind, line) for line in rows_of(connection, table, job_id, "sequence"))
+        for name, (table, kind, _) in _LISTS.items()
+    }
     return JobFile(
         **own,
         **lists,
         customer=None if row["customer_name"] is None else from_row(Customer, row, "customer_"),
-        intakes=tuple(read_intake_version(version) for version in connection.execute(intakes).mappings()),
+        intakes=read_intakes(connection, job_id),
         evidence=read_evidence(connection, job_id),
     )
-
-
-def _read_list(connection: Connection, name: str, job_id: str) -> tuple[Any, ...]:
-    table, record_type, _ = _LISTS[name]
-    statement = select(table).where(table.c.job_id == job_id).order_by(table.c.sequence)
-    return tuple(from_row(record_type, row) for row in connection.execute(statement).mappings())
 
 
 def write_whole_job(connection: Connection, job: JobFile, job_id: str, who: str, at: datetime) -> None:
@@ -111,7 +103,7 @@ def write_whole_job(connection: Connection, job: JobFile, job_id: str, who: str,
 
 def _write_lists(writer: JobWriter, job: JobFile, who: str, at: datetime) -> None:
     for version in job.intakes:
-        add_intake(writer, version)
+        add_intake(writer.connection, writer.job_id, version)
     for name, (table, _, _) in _LISTS.items():
         for record in getattr(job, name):
             writer.add(table, record)

@@ -1,17 +1,19 @@
-"""One change of one job: its row is locked first, so that changes are numbered in the order of commits."""
+"""Reading and changing one job: its row is locked first, so that changes are numbered in the order of commits."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, RowMapping, Table, insert, select, update
 
 from halfsplit.errors import NotFoundError
 from halfsplit.store import tables
 from halfsplit.store.database import Database
-from halfsplit.store.rows import checked, to_row
+from halfsplit.store.rows import checked, from_row, to_row
+
+R = TypeVar("R")
 
 
 @dataclass
@@ -49,19 +51,42 @@ class JobWriter:
         return self.connection.execute(statement).mappings().one_or_none()
 
 
-@contextmanager
-def writing_job(database: Database, job_id: str) -> Iterator[JobWriter]:
-    """A transaction on one job, on the disk when the block has ended.
+class Kept:
+    """What the parts of a job store share: its database, and one job in it."""
 
-    Raises:
-        NotFoundError: there is no such job.
-    """
-    with database.writing() as connection:
-        statement = select(tables.jobs).where(tables.jobs.c.job_id == job_id).with_for_update()
-        row = connection.execute(statement).mappings().one_or_none()
-        if row is None:
-            raise no_job(job_id)
-        yield JobWriter(connection, job_id, row, row["last_change"], row["changed_at"])
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    @contextmanager
+    def _reading_job(self, job_id: str) -> Iterator[Connection]:
+        """A transaction that sees a job at one moment. Raises NotFoundError where there is no such job."""
+        with self._database.reading() as connection:
+            if connection.execute(select(tables.jobs.c.job_id).where(tables.jobs.c.job_id == job_id)).first():
+                yield connection
+                return
+        raise no_job(job_id)
+
+    @contextmanager
+    def _writing_job(self, job_id: str) -> Iterator[JobWriter]:
+        """A transaction on one job, on the disk when the block has ended. Raises NotFoundError."""
+        with self._database.writing() as connection:
+            statement = select(tables.jobs).where(tables.jobs.c.job_id == job_id).with_for_update()
+            row = connection.execute(statement).mappings().one_or_none()
+            if row is None:
+                raise no_job(job_id)
+            yield JobWriter(connection, job_id, row, row["last_change"], row["changed_at"])
+
+    def _list(self, record_type: type[R], table: Table, job_id: str, order: str) -> tuple[R, ...]:
+        with self._reading_job(job_id) as connection:
+            return tuple(from_row(record_type, row) for row in rows_of(connection, table, job_id, order))
+
+
+def rows_of(
+    connection: Connection, table: Table, job_id: str, order: str, *where: Any
+) -> Sequence[RowMapping]:
+    """The rows of a job in one of its tables."""
+    statement = select(table).where(table.c.job_id == job_id, *where).order_by(table.c[order])
+    return connection.execute(statement).mappings().all()
 
 
 def note_audit(connection: Connection, who: str, what: str, at: datetime, **more: Any) -> None:
