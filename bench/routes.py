@@ -24,8 +24,7 @@ from halfsplit.diagnosis import rollout
 from halfsplit.diagnosis.cost import Bay
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.propose import Test
-from halfsplit.practice.hidden import vehicle
-from halfsplit.practice.vehicle import Vehicle
+from halfsplit.practice.vehicle import Vehicle, vehicle
 
 CASES = Path(__file__).resolve().parents[2] / "shared" / "cases"
 MOST_TESTS = 30

@@ -30,7 +30,7 @@ from halfsplit.job import (
     scan_evidence,
     scans,
 )
-from halfsplit.job.capture_settings import CaptureSettings
+from halfsplit.job.captures import CaptureSettings
 from halfsplit.job.demo import demo_job
 from halfsplit.job.learned_file import Learned, write_learned
 from halfsplit.job.open_job import OpenJob

@@ -15,7 +15,7 @@ from playwright.sync_api import expect
 
 from halfsplit import job as jobs
 from halfsplit.job import JobStore, capture_measuring, captures
-from halfsplit.job.capture_settings import CaptureSettings
+from halfsplit.job.captures import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from tests.browser.acts import follow, leaves

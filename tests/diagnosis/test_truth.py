@@ -18,7 +18,7 @@ from halfsplit.diagnosis.evidence import forecast_number, forecast_words, unscal
 from halfsplit.diagnosis.gauge_course import course_of
 from halfsplit.diagnosis.measurement import OVER_RANGE, Measurement, Reading
 from halfsplit.errors import InputError, NotFoundError
-from halfsplit.practice.hidden import vehicle
+from halfsplit.practice.vehicle import vehicle
 
 LAMPS = """
 battery G1

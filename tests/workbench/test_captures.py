@@ -12,7 +12,7 @@ from PIL import Image
 from halfsplit import job as jobs
 from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import capture_measuring, captures, working
-from halfsplit.job.capture_settings import CaptureSettings
+from halfsplit.job.captures import CaptureSettings
 from halfsplit.job.open_job import OpenJob
 from halfsplit.store.columns import plain
 from tests.capture.signals.wheel import hall, teeth, turns_of

@@ -9,7 +9,7 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, drains
-from halfsplit.job.drain_fuses import fuses_of
+from halfsplit.job.drain_branches import fuses_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.demos import demos

@@ -13,9 +13,8 @@ from halfsplit.errors import HalfsplitError
 from halfsplit.job.bench import bench_view, heard, own_test
 from halfsplit.job.entering import FLICKERS
 from halfsplit.job.kinds import entry_words
-from halfsplit.job.loads import loads_of
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.places import to_json
+from halfsplit.job.places import loads_of, to_json
 from halfsplit.job.replay import USUAL_INSTRUMENTS
 from halfsplit.job.verbs import add_earlier_work, record, strike, take
 from halfsplit.job.views import BenchView, TestCard

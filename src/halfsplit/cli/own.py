@@ -9,7 +9,7 @@ from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, Unplug
 from halfsplit.cli.ask import Asker
 from halfsplit.diagnosis.measurement import Measurement
-from halfsplit.job.loads import loads_of
+from halfsplit.job.places import loads_of
 from halfsplit.quantities import QUANTITIES
 
 ASKED = tuple(name for name in QUANTITIES if name not in ("code", "event"))

@@ -21,8 +21,8 @@ from halfsplit.job.replay import USUAL_INSTRUMENTS
 from halfsplit.job.verbs import add_earlier_work, record_value, take
 from halfsplit.job.views import TestCard
 from halfsplit.notation.circuit import Circuit as CircuitFile
-from halfsplit.practice.hidden import vehicle as vehicle_with
 from halfsplit.practice.vehicle import Vehicle
+from halfsplit.practice.vehicle import vehicle as vehicle_with
 from halfsplit.store import EarlierWork, JobSettings, Present
 from halfsplit.units import plausible
 

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -20,15 +20,12 @@ from halfsplit.diagnosis.propose import Test, beside
 from halfsplit.diagnosis.suspects import Speaking, Suspect
 from halfsplit.diagnosis.words import between_words, evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
-from halfsplit.job.apart import put_back, taken_apart
 from halfsplit.job.costs import costs_of
-from halfsplit.job.kinds import REPAIR
-from halfsplit.job.loads import loads_of
+from halfsplit.job.kinds import DECLINED, REFITTED, REPAIR, UNPLUGGED, entry_words
 from halfsplit.job.memory import LOOKED, PROGRESS, VIEW, Bench, in_turn, viewed
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.places import NoCircuitError, check_place, from_json, key_of, to_json
-from halfsplit.job.plain import cause_words, done_words, repair_words
-from halfsplit.job.record import lines_of
+from halfsplit.job.places import NoCircuitError, check_place, from_json, key_of, loads_of, to_json
+from halfsplit.job.plain import cause_words, described, done_words, repair_words
 from halfsplit.job.replay import first_state
 from halfsplit.job.tests import test_card, unit_of, words_of
 from halfsplit.job.views import (
@@ -36,12 +33,13 @@ from halfsplit.job.views import (
     Check,
     CheckState,
     CircuitView,
+    EvidenceLine,
     FindingCard,
     SuspectCard,
     TestCard,
     circuit_said,
 )
-from halfsplit.store import EvidenceEntry
+from halfsplit.store import Attachment, EvidenceEntry, struck_ids
 
 TESTS = 5
 PROOF_TESTS = 20
@@ -331,3 +329,93 @@ def same_place(entry: EvidenceEntry, place: Measurement) -> bool:
 def same(a: Measurement, b: Measurement) -> bool:
     """Whether two were made alike, whatever the instrument: a lamp that lights by a bridge is not yet mended."""
     return (a.quantity, a.place, a.state, a.changes) == (b.quantity, b.place, b.state, b.changes)
+
+
+def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -> tuple[EvidenceLine, ...]:
+    """The record, the latest first. ``odd``: id of the reading that fits nothing that is believed."""
+    circuit = bench.circuit
+    struck = struck_ids(bench.entries)
+    strikes = {
+        entry.strikes: entry for entry in bench.entries if entry.strikes and entry.entry_id not in struck
+    }
+    by_id = {attachment.attachment_id: attachment for attachment in attachments}
+    refused = bench.told.refused if bench.told else {}
+    readings = bench.told.readings if bench.told else {}
+    lines = []
+    for entry in bench.entries:
+        if entry.kind == "strike":
+            continue
+        reading = readings.get(entry.entry_id)
+        words, value = entry_words(entry, circuit)
+        shown = [by_id[attachment_id] for attachment_id in entry.attachments if attachment_id in by_id]
+        lines.append(
+            EvidenceLine(
+                entry.entry_id,
+                entry.kind,
+                words,
+                value,
+                entry.at,
+                entry.who,
+                entry.instrument,
+                entry.present,
+                strikes[entry.entry_id].reason if entry.entry_id in strikes else "",
+                refused.get(entry.entry_id, ""),
+                reading is not None and reading.id == odd,
+                tuple(attachment for attachment in shown if attachment.kind != "capture"),
+                bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
+                _place(entry),
+                tuple(attachment for attachment in shown if attachment.kind == "capture"),
+                strikes[entry.entry_id].entry_id if entry.entry_id in strikes else "",
+            )
+        )
+    return tuple(reversed(lines))
+
+
+def _place(entry: EvidenceEntry) -> dict[str, Any] | None:
+    """What was measured, without its value: the test to make again."""
+    if entry.kind != "reading":
+        return None
+    return {name: value for name, value in entry.payload.items() if name not in ("value", "typed")}
+
+
+TAKES_APART: Mapping[str, str] = {"unplug": "", "lamp for": "", "replace": ""}
+"""Changes for a test after which something has to be put back."""
+
+
+def taken_apart(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
+    """Parts that were unplugged or taken out, in order: told, or made for a test; each once."""
+    return tuple(dict.fromkeys(name for entry in _live(entries) for name in _names(entry)))
+
+
+def put_back(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
+    """Parts that are said to be back in place."""
+    refitted = (str(entry.payload.get("what", "")) for entry in _live(entries) if entry.kind == REFITTED)
+    return tuple(dict.fromkeys(refitted))
+
+
+def declined(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
+    """What the customer did not want done."""
+    return tuple(str(entry.payload.get("what", "")) for entry in _live(entries) if entry.kind == DECLINED)
+
+
+def apart_words(name: str, circuit: Circuit | None) -> str:
+    """A part as the customer knows it."""
+    return described(name, circuit) if circuit and name in circuit.parts else name
+
+
+def _live(entries: tuple[EvidenceEntry, ...]) -> list[EvidenceEntry]:
+    struck = struck_ids(entries)
+    return [entry for entry in entries if entry.entry_id not in struck]
+
+
+def _names(entry: EvidenceEntry) -> Iterator[str]:
+    payload: Mapping[str, Any] = entry.payload
+    if entry.kind == UNPLUGGED:
+        yield str(payload.get("what", ""))
+    if entry.kind != "reading":
+        return
+    for change in payload.get("changes") or ():
+        if isinstance(change, list | tuple) and len(change) > 1 and change[0] in TAKES_APART:
+            yield str(change[1])
+    if payload.get("quantity") == "inspection" and not payload.get("detail"):
+        yield str(payload.get("at", "")).partition(":")[0]

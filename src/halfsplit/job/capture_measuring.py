@@ -12,8 +12,15 @@ from typing import Any, Final
 from halfsplit.capture import Capture, Setup, analyse, results_dict, unassigned
 from halfsplit.capture.measure.crank_cam import CrankCamResult
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job.capture_settings import CaptureSettings, checked_settings
-from halfsplit.job.captures import WHAT, folder_of, kept_capture, settings_of, with_settings
+from halfsplit.job.captures import (
+    WHAT,
+    CaptureSettings,
+    checked_settings,
+    folder_of,
+    kept_capture,
+    settings_of,
+    with_settings,
+)
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.working import Work, name_of, workers
 from halfsplit.store import Attachment

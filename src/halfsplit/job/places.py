@@ -9,6 +9,7 @@ from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
+from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.diagnosis import FINDERS
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import ConflictError, InputError
@@ -122,3 +123,9 @@ def key_of(place: Measurement) -> str:
     """A short name of a test, the same wherever it is computed."""
     text = json.dumps(to_json(place), sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def loads_of(circuit: Circuit) -> tuple[tuple[str, str], ...]:
+    """(name, words) of what can be seen to work or not: loads, and modules."""
+    wanted = (*LOADS, "module")
+    return tuple((part.name, part.words) for part in circuit.parts.values() if part.kind in wanted)

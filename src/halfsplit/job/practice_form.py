@@ -8,7 +8,7 @@ from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.errors import InputError, NotFoundError
-from halfsplit.job.loads import loads_of
+from halfsplit.job.places import loads_of
 from halfsplit.practice import Exercise
 from halfsplit.quantities import QUANTITIES
 

@@ -21,10 +21,10 @@ from halfsplit.errors import InputError
 from halfsplit.job.open_job import OpenJob, now
 from halfsplit.job.places import NoCircuitError, to_json
 from halfsplit.job.scans import KeptReport, report_of, unit_table
-from halfsplit.job.unit_names import likely_part
 from halfsplit.job.verbs import strike
 from halfsplit.scan.descriptions import communication_partner
 from halfsplit.scan.reading import ReportedCode
+from halfsplit.scan.units import UnitReport
 from halfsplit.store import struck_ids
 
 LOST = "lost communication"
@@ -389,3 +389,35 @@ def _fresh(ever: set[str], entry_id: str) -> str:
         fresh, number = f"{entry_id}-{number}", number + 1
     ever.add(fresh)
     return fresh
+
+
+COMMON_WORDS = frozenset(
+    """a an and control the of for unit module ecu system electronic electronics steuergerat steuergeraet
+    calculateur unite""".split()  # noqa: SIM905
+)
+"""What says nothing in the name of a unit."""
+
+
+def likely_part(name: str, modules: Sequence[Part]) -> str:
+    """The unit of the circuit that a name most likely means, '' where none or several fit alike."""
+    wanted = _tokens(name)
+    scored: list[tuple[float, str]] = []
+    for part in modules:
+        if UnitReport(part.name).key in (UnitReport(name).key, *(UnitReport(word).key for word in wanted)):
+            return part.name
+        own = _tokens(part.words)
+        shared = len(wanted & own)
+        scored.append((shared / len(wanted | own) if shared else 0.0, part.name))
+    scored.sort(reverse=True)
+    if not scored or scored[0][0] <= 0 or (len(scored) > 1 and scored[1][0] == scored[0][0]):
+        return ""
+    return scored[0][1]
+
+
+def _tokens(text: str) -> frozenset[str]:
+    words = (UnitReport(word).key for word in re.split(r"[\W_]+", text))
+    return frozenset(
+        word.removesuffix("s") if len(word) > 3 else word
+        for word in words
+        if word and word not in COMMON_WORDS
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from halfsplit.diagnosis.priors import default_priors
-from halfsplit.job.loads import loads_of
+from halfsplit.job.places import loads_of
 from halfsplit.job.replay import begin, tell
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.library import sample

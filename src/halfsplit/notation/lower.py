@@ -8,8 +8,14 @@ from typing import TypeVar
 
 from halfsplit.circuit.model import Model, Part
 from halfsplit.notation import syntax as s
-from halfsplit.notation.chains import reaches_of, stages_of, states_of, suspicions_of, terminators_of
-from halfsplit.notation.gauges import gauges_of
+from halfsplit.notation.chains import (
+    gauges_of,
+    reaches_of,
+    stages_of,
+    states_of,
+    suspicions_of,
+    terminators_of,
+)
 from halfsplit.notation.mistakes import Collector
 from halfsplit.notation.modules import behaviour_of, behaviour_pins, note_buses
 from halfsplit.notation.parts import build_part, check_rating, pins_of

@@ -18,10 +18,9 @@ from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Present, Reading
 from halfsplit.diagnosis.words import sentence
 from halfsplit.errors import ConflictError, InputError, NotFoundError
-from halfsplit.practice.hidden import vehicle
 from halfsplit.practice.hiding import Complaints, Hidden, hide
 from halfsplit.practice.paths import Path, Worth, heard, judged, one_who_listened, walked, worth
-from halfsplit.practice.vehicle import ANSWERS, Vehicle
+from halfsplit.practice.vehicle import ANSWERS, Vehicle, vehicle
 from halfsplit.quantities import QUANTITIES
 
 SLIPS = 0.02

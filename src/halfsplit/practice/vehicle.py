@@ -21,7 +21,7 @@ from halfsplit.circuit.solve import solve
 from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.codes import CODE_KINDS
 from halfsplit.diagnosis.evidence import ENDS_SEEN, FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
-from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, TRIED_AGAIN, Measurement
+from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, TRIED_AGAIN, Measurement, Present
 from halfsplit.diagnosis.priors import default_priors
 
 BRIGHT_FROM, DIM_FROM = 9.0, 2.5
@@ -359,3 +359,32 @@ ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
     "event": _no_event,
     "gauge": _gauge,
 }
+
+
+class ComesAndGoes(Vehicle):
+    """A vehicle whose fault is there for a share of the measurements (``presence``).
+
+    ``present`` tells whether it was there during the last one: whoever watches the load sees that.
+    """
+
+    presence = 0.6
+    wiggled = 0.6
+    present: Present = "yes"
+
+    def answer(self, measurement: Measurement) -> float | str:
+        """What a technician reads while the fault happens to be there or not."""
+        # A look sees the damage at any time, and a wiggle at the right place brings the fault on.
+        always = measurement.quantity in ("inspection", "wiggle")
+        self.present = "yes" if always or self.generator.random() < self.presence else "no"
+        return super().answer(measurement)
+
+    def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
+        return super().fault_now(changes) if self.present == "yes" else None
+
+
+def vehicle(
+    circuit: Circuit, fault: Fault, seed: int, *, slips: float = 0.0, intermittent: bool = False
+) -> Vehicle:
+    """A vehicle with this fault; the same seed gives the same vehicle and the same readings in the same order."""
+    kind = ComesAndGoes if intermittent else Vehicle
+    return kind(circuit, fault, np.random.default_rng(seed), slips=slips)

@@ -5,6 +5,5 @@
 """
 
 from halfsplit.report.customer import customer_pdf, for_customer
-from halfsplit.report.plan import plan_pdf
 from halfsplit.report.view import CheckView, Costs, FindingView, JobView, PhotoView, StepView, SuspectView
-from halfsplit.report.workshop import workshop_pdf
+from halfsplit.report.workshop import plan_pdf, workshop_pdf

@@ -1,14 +1,15 @@
-"""The workshop's record: everything that was seen, measured, done and charged, with drawing and photos."""
+"""The workshop's record, all that was seen, measured, done and charged, with photos; and the printed plan for the bay."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from halfsplit.report.pdf import make_pdf
 from halfsplit.report.pictures import drawing_bytes, is_wide
-from halfsplit.report.plain import Album, job_data
-from halfsplit.report.view import JobView, Phase
-from halfsplit.report.words import printable
+from halfsplit.report.plain import Album, job_data, plain
+from halfsplit.report.view import EPOCH, JobView, Phase
+from halfsplit.report.words import minutes, printable
 
 MOST_PHOTOS = 60
 LONGEST_HEAD = 30
@@ -59,3 +60,13 @@ def _pictures(data: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
         step["pictures"] = [shown[photo["file"]]["number"] for photo in step["photos"] if photo["file"]]
     unreadable = [photo["name"] for _, photo in belonging if not photo["file"]]
     return list(shown.values()), unreadable
+
+
+def plan_pdf(document: Mapping[str, Any]) -> bytes:
+    """A plan as PDF/A-2b. ``document`` is what ``halfsplit plan --json`` prints (`diagnosis.plan.plan_document`)."""
+    data = plain(document, Album(0))
+    for key in ("expected_minutes", "worst_minutes"):
+        data[key] = minutes(data[key])
+    for step in data["steps"]:
+        step["minutes"] = minutes(step["minutes"])
+    return make_pdf("plan", data, EPOCH)

@@ -17,8 +17,7 @@ from halfsplit.job import Doubt, JobStore, captures
 from halfsplit.job import capture_evidence as evidence
 from halfsplit.job import capture_measuring as measuring
 from halfsplit.job import capture_screen as screen
-from halfsplit.job.capture_settings import CaptureSettings
-from halfsplit.job.captures import CaptureView
+from halfsplit.job.captures import CaptureSettings, CaptureView
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.captures.contexts import CapturePage, CapturesPage, Kept, MeasuringFragment, Question
