@@ -17,7 +17,7 @@ from halfsplit.diagnosis.doubt import Doubt
 from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.proof import Finding
 from halfsplit.diagnosis.propose import Test, beside
-from halfsplit.diagnosis.suspects import Speaking, Suspect
+from halfsplit.diagnosis.suspects import Suspect
 from halfsplit.diagnosis.words import between_words, evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.costs import costs_of
@@ -38,6 +38,7 @@ from halfsplit.job.views import (
     SuspectCard,
     TestCard,
     circuit_said,
+    shown_as,
 )
 from halfsplit.store import Attachment, EvidenceEntry, struck_ids
 
@@ -73,33 +74,21 @@ def shown_bench(job: OpenJob) -> Bench:
 
 def _view(job: OpenJob, bench: Bench) -> BenchView:
     answers, circuit, attachments = _answers(bench), bench.circuit, job.attachments
-    suspects = answers["suspects"]
-    return BenchView(
-        bench.job,
-        bench.job.last_change,
-        bench.checked,
-        tuple(circuit.states) if circuit else (),
-        loads_of(circuit) if circuit else (),
-        answers["complaints"],
-        answers["tests"],
-        tuple(suspect for suspect in suspects if suspect.probability >= OUT_BELOW),
-        tuple(suspect for suspect in suspects if suspect.probability < OUT_BELOW),
-        answers["finding"],
-        lines_of(bench, attachments, answers["odd"]),
-        tuple(answers["aside"]),
-        _checks(bench, answers),
-        next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), ""),
-        costs_of(job.store, bench.job),
-        tuple(photo for photo in attachments if photo.kind == "photo"),
-        answers["ticks"],
-        _apart(bench),
-        answers["doubt"],
-    )
-
-
-def _apart(bench: Bench) -> tuple[tuple[str, bool], ...]:
     back = put_back(bench.entries)
-    return tuple((name, name in back) for name in taken_apart(bench.entries))
+    return BenchView(
+        job=bench.job,
+        sequence=bench.job.last_change,
+        circuit=bench.checked,
+        states=tuple(circuit.states) if circuit else (),
+        loads=loads_of(circuit) if circuit else (),
+        evidence=lines_of(bench, attachments, answers["odd"]),
+        checks=_checks(bench, answers),
+        repair=next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), ""),
+        costs=costs_of(job.store, bench.job),
+        photos=tuple(photo for photo in attachments if photo.kind == "photo"),
+        apart=tuple((name, name in back) for name in taken_apart(bench.entries)),
+        **{name: answers[name] for name in BenchView.__dataclass_fields__ if name in answers},
+    )
 
 
 def _answers(bench: Bench) -> dict[str, Any]:
@@ -111,42 +100,36 @@ def _answers(bench: Bench) -> dict[str, Any]:
 
 
 def _work_out(bench: Bench) -> dict[str, Any]:
-    empty: dict[str, Any] = {
-        "suspects": (),
-        "tests": (),
-        "finding": None,
-        "odd": None,
-        "doubt": (),
-        "complaints": False,
-        "aside": (),
-        "ticks": (),
-    }
-    heard = bench.told
-    if heard is None:
-        return empty
-    diagnosis = heard.diagnosis
-    aside = [f"{place}: {why}" for place, why in heard.refused.items() if place.startswith("earlier work")]
-    live = [reading for reading in diagnosis.readings if reading.struck is None]
-    wrong = any(
-        (reading.measurement.quantity == "works" and reading.value != "yes") or reading.source == "complaint"
-        for reading in live
+    """What follows from the diagnosis, by the view's names; beside it the ``odd`` reading and the ``best`` test."""
+    known: dict[str, Any] = {"suspects": (), "tests": (), "finding": None, "odd": None}
+    if bench.told is None:
+        return known
+    diagnosis, refused = bench.told.diagnosis, bench.told.refused
+    known["aside"] = tuple(
+        f"{place}: {why}" for place, why in refused.items() if place.startswith("earlier work")
     )
+    live = [reading for reading in diagnosis.readings if reading.struck is None]
     if not live:
-        return empty | {"aside": aside}
+        return known
     circuit = diagnosis.circuit
     finding, tests, odd, doubt = weighed(diagnosis)
     first = () if finding else [diagnosis.rank(place) for place in at_the_load(circuit, live)]
     cards = tuple(
         {card.key: card for card in (test_card(test, circuit) for test in (*first, *tests))}.values()
     )
-    return {
-        "suspects": tuple(_suspect(suspect, circuit) for suspect in diagnosis.suspects()),
-        "complaints": wrong,
-        "aside": aside,
+    suspects = [_suspect(suspect, circuit) for suspect in diagnosis.suspects()]
+    return known | {
+        "suspects": tuple(suspect for suspect in suspects if suspect.probability >= OUT_BELOW),
+        "out": tuple(suspect for suspect in suspects if suspect.probability < OUT_BELOW),
+        "complaints": any(
+            (reading.measurement.quantity == "works" and reading.value != "yes")
+            or reading.source == "complaint"
+            for reading in live
+        ),
         "tests": cards[:TESTS],
         "best": tests[0] if tests else None,
         "ticks": tuple(card for card in cards if card.purpose == "prove" and card.place["detail"]),
-        "finding": _finding(finding, circuit),
+        "finding": _finding(finding, circuit) if finding else None,
         "odd": odd.id if odd else None,
         "doubt": doubt.words if doubt else (),
     }
@@ -209,20 +192,11 @@ def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Sequence[TestC
 
 
 def _suspect(suspect: Suspect, circuit: Circuit) -> SuspectCard:
-    return SuspectCard(
-        suspect.part,
-        part_words(suspect.part, circuit),
-        suspect.mode,
-        suspect.cause,
-        suspect.probability,
-        suspect.repair,
-        _spoken(suspect.for_, circuit),
-        _spoken(suspect.against, circuit),
+    for_, against = (
+        tuple(reading_text(said.reading, circuit) for said in speaking[:SHOWN_SPEAKING])
+        for speaking in (suspect.for_, suspect.against)
     )
-
-
-def _spoken(speaking: Sequence[Speaking], circuit: Circuit) -> tuple[str, ...]:
-    return tuple(reading_text(said.reading, circuit) for said in speaking[:SHOWN_SPEAKING])
+    return shown_as(SuspectCard, suspect, name=part_words(suspect.part, circuit), for_=for_, against=against)
 
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
@@ -232,22 +206,15 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
     return evidence_words(reading.measurement, reading.value, circuit)
 
 
-def _finding(finding: Finding | None, circuit: Circuit) -> FindingCard | None:
-    if finding is None:
-        return None
-    return FindingCard(
-        finding.cause,
-        finding.part,
-        finding.repair,
-        finding.probability,
-        finding.proven,
-        tuple(between_words(missing, circuit) for missing in finding.missing_proof),
-        finding.explains,
-        finding.unexplained,
-        finding.verify,
-        cause_words(finding.cause, circuit),
-        repair_words(finding.cause, circuit) or finding.repair,
-        done_words(repair_words(finding.cause, circuit) or finding.repair),
+def _finding(finding: Finding, circuit: Circuit) -> FindingCard:
+    repair = repair_words(finding.cause, circuit) or finding.repair
+    return shown_as(
+        FindingCard,
+        finding,
+        missing_proof=tuple(between_words(missing, circuit) for missing in finding.missing_proof),
+        words=cause_words(finding.cause, circuit),
+        repair_words=repair,
+        repair_done=done_words(repair),
     )
 
 
@@ -349,23 +316,19 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
         words, value = entry_words(entry, circuit)
         shown = [by_id[attachment_id] for attachment_id in entry.attachments if attachment_id in by_id]
         lines.append(
-            EvidenceLine(
-                entry.entry_id,
-                entry.kind,
-                words,
-                value,
-                entry.at,
-                entry.who,
-                entry.instrument,
-                entry.present,
-                strikes[entry.entry_id].reason if entry.entry_id in strikes else "",
-                refused.get(entry.entry_id, ""),
-                reading is not None and reading.id == odd,
-                tuple(attachment for attachment in shown if attachment.kind != "capture"),
-                bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
-                _place(entry),
-                tuple(attachment for attachment in shown if attachment.kind == "capture"),
-                strikes[entry.entry_id].entry_id if entry.entry_id in strikes else "",
+            shown_as(
+                EvidenceLine,
+                entry,
+                words=words,
+                value=value,
+                struck=strikes[entry.entry_id].reason if entry.entry_id in strikes else "",
+                struck_by=strikes[entry.entry_id].entry_id if entry.entry_id in strikes else "",
+                aside=refused.get(entry.entry_id, ""),
+                odd=reading is not None and reading.id == odd,
+                unseen=bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
+                place=_place(entry),
+                photos=tuple(attachment for attachment in shown if attachment.kind != "capture"),
+                captures=tuple(attachment for attachment in shown if attachment.kind == "capture"),
             )
         )
     return tuple(reversed(lines))

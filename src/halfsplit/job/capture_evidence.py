@@ -82,7 +82,7 @@ class Offer:
     name: str
     words: str
     quantity: str
-    instrument: str | None
+    instrument: str | None = None
     two: bool = False
     at: str = ""
     to: str = ""
@@ -184,18 +184,26 @@ def _silent(key: str, quantity_said: Mapping[str, Any], circuit: Circuit, tests:
     fit = [test for test in tests if test.quantity == "answers"]
     test = fit[0] if len(fit) == 1 else None
     modules = [part.name for part in circuit.parts.values() if part.behaviour is not None]
-    state = test.state if test else (tests[0].state if tests else "")
-    at = modules[0] if len(modules) == 1 else ""
     words = f"does not answer, silent from {quantity_said['value']:.4g} s on"
-    return Offer(
-        key,
-        f"the sender of {quantity_said['name'].removesuffix(SILENT)}",
-        words,
-        "answers",
-        None,
-        at=at,
-        state=state,
-    )
+    name = f"the sender of {quantity_said['name'].removesuffix(SILENT)}"
+    at = modules[0] if len(modules) == 1 else ""
+    return replace(_offer(key, name, words, "answers", tests, test), at=at, suggested=None)
+
+
+def _offer(
+    key: str,
+    name: str,
+    words: str,
+    quantity: str,
+    tests: Sequence[TestCard],
+    test: TestCard | None,
+    at: str = "",
+    **more: Any,
+) -> Offer:
+    """An offer at the place of the ``test`` that it answers, else in the state of the next of the ``tests``."""
+    state = test.state if test else tests[0].state if tests else ""
+    at = test.at if test else at
+    return Offer(key, name, words, quantity, at=at, state=state, suggested=test, **more)
 
 
 def _placed(
@@ -210,10 +218,9 @@ def _placed(
     two: bool,
 ) -> Offer:
     test = _agreeing(quantity, channel, circuit, tests, two=two)
-    at = test.at if test else _named(channel.name, circuit, quantity)
-    instrument = {"volts": "scope", "amps": "clamp"}.get(quantity, "scope")
-    state = test.state if test else (tests[0].state if tests else "")
-    return Offer(key, name, words, quantity, instrument, two, at, (test and test.to) or "", state, test)
+    instrument, to = "clamp" if quantity == "amps" else "scope", (test and test.to) or ""
+    at = _named(channel.name, circuit, quantity)
+    return _offer(key, name, words, quantity, tests, test, at, instrument=instrument, two=two, to=to)
 
 
 def _agreeing(
@@ -268,17 +275,8 @@ def _stages(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> I
             stage.name for stage in stages if re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE)
         ]
         test = next((test for test in tests if test.quantity == "stage" and test.at in named), None)
-        outcome = "passed" if passed == "yes" else "not passed"
-        yield Offer(
-            f"verdict {number}",
-            result["analysis"],
-            outcome,
-            "stage",
-            None,
-            at=test.at if test else (named[0] if named else ""),
-            state=test.state if test else (tests[0].state if tests else ""),
-            suggested=test,
-        )
+        outcome, at = "passed" if passed == "yes" else "not passed", named[0] if named else ""
+        yield _offer(f"verdict {number}", result["analysis"], outcome, "stage", tests, test, at)
 
 
 def _in_stage_unit(
@@ -296,16 +294,9 @@ def _in_stage_unit(
         if not re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE):
             continue
         test = next((test for test in tests if test.quantity == "stage" and test.at == stage.name), None)
-        yield Offer(
-            f"{key} {stage.name}",
-            f"{result['analysis']}: {quantity_said['name']}",
-            f"{quantity_said['value']:.5g} {quantity_said['unit']}",
-            "stage",
-            None,
-            at=stage.name,
-            state=test.state if test else (tests[0].state if tests else ""),
-            suggested=test,
-        )
+        name = f"{result['analysis']}: {quantity_said['name']}"
+        amount = f"{quantity_said['value']:.5g} {quantity_said['unit']}"
+        yield _offer(f"{key} {stage.name}", name, amount, "stage", tests, test, stage.name)
 
 
 # Taking one

@@ -20,6 +20,7 @@ from halfsplit.capture.storage import load
 from halfsplit.capture.worker import Watch, remaining, unfold
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.open_job import OpenJob, new_id
+from halfsplit.job.views import shown_as
 from halfsplit.store import Attachment, JobStore, ShownResult
 from halfsplit.store.columns import adapter
 
@@ -259,19 +260,15 @@ def _channels(
     capture: Capture, roles: Mapping[str, str], scale: Mapping[str, tuple[float, str]]
 ) -> tuple[ChannelLine, ...]:
     return tuple(
-        ChannelLine(
-            number,
-            channel.name,
-            roles.get(channel.name, ""),
-            channel.unit,
-            len(channel),
-            float(channel.times[0]) if channel.times is not None and len(channel) else channel.start,
-            channel.stop,
-            channel.rate,
-            channel.has_time,
-            channel.edges,
-            f"{scale[channel.name][0]:g}" if channel.name in scale else "",
-            scale[channel.name][1] if channel.name in scale else "",
+        shown_as(
+            ChannelLine,
+            channel,
+            number=number,
+            role=roles.get(channel.name, ""),
+            samples=len(channel),
+            start=float(channel.times[0]) if channel.times is not None and len(channel) else channel.start,
+            gain=f"{scale[channel.name][0]:g}" if channel.name in scale else "",
+            gain_unit=scale[channel.name][1] if channel.name in scale else "",
         )
         for number, channel in enumerate(capture.channels)
     )

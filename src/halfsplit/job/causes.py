@@ -14,6 +14,7 @@ from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import part_words
 from halfsplit.job.bench import reading_text
 from halfsplit.job.open_job import OpenJob
+from halfsplit.job.views import shown_as
 
 BUS_KINDS = "bus line"
 LOOKED_AT, SHOWN = 24, 6
@@ -115,12 +116,10 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
         for seen in (first.explains, first.leaves, first.contradicts)
     ]
     members = tuple(
-        Member(
-            account.part,
-            part_words(account.part, circuit) if account.part in circuit.parts else account.part,
-            account.cause,
-            account.repair,
-            account.probability,
+        shown_as(
+            Member,
+            account,
+            name=part_words(account.part, circuit) if account.part in circuit.parts else account.part,
         )
         for account in some
     )

@@ -17,6 +17,7 @@ from halfsplit.drain.branches import BranchCurrent, Explained, NextFuse, Suspect
 from halfsplit.drain.words import amps_words
 from halfsplit.errors import InputError
 from halfsplit.job.open_job import OpenJob
+from halfsplit.job.views import shown_as
 
 
 @dataclass(frozen=True)
@@ -138,15 +139,14 @@ def _fuses(job: OpenJob) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dic
 def _row(fuse: Fuse, said: Mapping[str, Any] | None, current: BranchCurrent | None) -> BranchRow:
     words = "" if current is None else amps_words(current.amps)
     span = "" if current is None else f"{amps_words(max(current.low, 0.0))} to {amps_words(current.high)}"
-    return BranchRow(
-        fuse.name,
-        f"{fuse.rating:g}",
-        fuse.units,
-        fuse.behind,
-        f"{said['millivolts']:g}" if said and said["millivolts"] is not None else "",
-        words,
-        span,
-        current.how if current else "",
+    return shown_as(
+        BranchRow,
+        fuse,
+        rating=f"{fuse.rating:g}",
+        millivolts=f"{said['millivolts']:g}" if said and said["millivolts"] is not None else "",
+        current=words,
+        span=span,
+        how=current.how if current else "",
     )
 
 

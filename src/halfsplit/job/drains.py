@@ -35,6 +35,7 @@ from halfsplit.job.battery import KINDS
 from halfsplit.job.drain_branches import Branches, branches_of
 from halfsplit.job.open_job import OpenJob, new_id
 from halfsplit.job.verbs import strike
+from halfsplit.job.views import shown_as
 from halfsplit.store import Job
 
 LARGEST_LOG = 39_000_000
@@ -326,22 +327,20 @@ def drain_view(job: OpenJob, drain_id: str = "", *, standalone: bool = False) ->
 
 
 def _figures(log: DrainLog, analysis: DrainAnalysis, plot: str) -> DrainFigures:
-    return DrainFigures(
-        log,
-        analysis.verdict,
-        analysis.can_tell,
-        "usual values" in analysis.verdict,
-        tuple(_facts(analysis)),
-        tuple(_wake(kind, analysis.mean) for kind in analysis.kinds[:MOST_ROWS]),
-        tuple(
+    return shown_as(
+        DrainFigures,
+        analysis,
+        log=log,
+        usual="usual values" in analysis.verdict,
+        facts=tuple(_facts(analysis)),
+        wakes=tuple(_wake(kind, analysis.mean) for kind in analysis.kinds[:MOST_ROWS]),
+        levels=tuple(
             (time_words(segment.start), time_words(segment.seconds), amps_words(segment.mean))
             for segment in analysis.segments[:MOST_ROWS]
         ),
-        max(len(analysis.segments) - MOST_ROWS, 0),
-        analysis.remarks,
-        plot,
-        analysis.question,
-        _certain(analysis),
+        more=max(len(analysis.segments) - MOST_ROWS, 0),
+        plot=plot,
+        certain=_certain(analysis),
     )
 
 

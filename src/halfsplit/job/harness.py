@@ -15,10 +15,10 @@ from halfsplit.harness.cut import near as cut_near
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
 from halfsplit.harness.fits import FITS, tags
-from halfsplit.harness.proposals import Plugged
 from halfsplit.harness.read import read
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import add_photo
+from halfsplit.job.views import shown_as
 
 HARNESS = "harness"
 """First word of the name under which harness data is kept."""
@@ -109,7 +109,7 @@ def view_of(
     known(answers, here)
     built = build(part, answers)
     rows = tuple(
-        _row(plug.name, plug.words, plug.signals, built.plugged[plug.name])
+        shown_as(HarnessRow, built.plugged[plug.name], plug, signals=_wires(plug.signals))
         for plug in sorted(here, key=lambda plug: plug.name != wanted)
     )
     cautions = tuple(f"{row.words} ({row.name}): {_CAUTIONS[tag]}" for row in rows for tag in tags(row.words))
@@ -119,9 +119,8 @@ def view_of(
     )
 
 
-def _row(name: str, words: str, signals: Mapping[str, str], plugged: Plugged) -> HarnessRow:
-    wires = ", ".join(f"{cavity}: {signal}" if signal else cavity for cavity, signal in signals.items())
-    return HarnessRow(name, words, wires, plugged.kind, plugged.value, plugged.why)
+def _wires(signals: Mapping[str, str]) -> str:
+    return ", ".join(f"{cavity}: {signal}" if signal else cavity for cavity, signal in signals.items())
 
 
 def _named(complaint: str, asked: Mapping[str, str]) -> str:

@@ -32,7 +32,7 @@ from halfsplit.job.places import from_json
 from halfsplit.job.plain import asked_words, right_words, seen_words
 from halfsplit.job.signal_reports import arrival_codes, codes_view, drain_report
 from halfsplit.job.tests import lead_words
-from halfsplit.job.views import BenchView, Check, EvidenceLine
+from halfsplit.job.views import BenchView, Check, EvidenceLine, shown_as
 from halfsplit.report.view import Phase
 from halfsplit.report.words import day, moment  # noqa: F401 - the page tells days so too
 from halfsplit.store import BatteryReading, Customer, EvidenceEntry, JobStore, struck_ids
@@ -216,14 +216,7 @@ def _symptoms(bench: Bench) -> Iterator[str]:
 def _suspects(view: BenchView) -> Iterator[report.SuspectView]:
     for out, some in ((False, view.suspects), (True, view.out[:20])):
         for suspect in some:
-            yield report.SuspectView(
-                name=suspect.name,
-                probability=suspect.probability,
-                repair=suspect.repair,
-                for_=suspect.for_,
-                against=suspect.against,
-                out=out,
-            )
+            yield shown_as(report.SuspectView, suspect, out=out)
 
 
 def _drawing(bench: Bench, view: BenchView) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.model import Part, Wire
 from halfsplit.errors import InputError
+from halfsplit.job.views import shown_as
 from halfsplit.notation import edits
 from halfsplit.units import format_quantity
 
@@ -95,15 +96,13 @@ def tap_view(text: str, sheet: Sheet) -> TapView:
 def _tapped(part: Part) -> TappedPart:
     unit = next((unit for unit in UNIT_ORDER if unit in part.values), "")
     pins = part.pins if part.kind in PINS else ()
-    return TappedPart(
-        part.name,
-        part.kind,
-        part.words,
-        part.place,
-        format_quantity(part.values[unit], unit) if unit else "",
-        pins,
-        RATINGS.get(part.kind, ()),
-        tuple(pin for pin in PINS.get(part.kind, ()) if pin not in pins),
+    return shown_as(
+        TappedPart,
+        part,
+        value=format_quantity(part.values[unit], unit) if unit else "",
+        pins=pins,
+        ratings=RATINGS.get(part.kind, ()),
+        offered=tuple(pin for pin in PINS.get(part.kind, ()) if pin not in pins),
     )
 
 

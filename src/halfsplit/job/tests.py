@@ -12,7 +12,7 @@ from halfsplit.diagnosis.propose import Outcome, Test
 from halfsplit.diagnosis.words import point_words, reading_words
 from halfsplit.job.entering import FIELD_UNITS
 from halfsplit.job.places import key_of, to_json
-from halfsplit.job.views import Meaning, TestCard
+from halfsplit.job.views import Meaning, TestCard, shown_as
 from halfsplit.quantities import QUANTITIES
 
 LEAST_SHARE = 0.01
@@ -23,32 +23,24 @@ def test_card(test: Test, circuit: Circuit) -> TestCard:
     """A proposed test as it is shown."""
     place = test.measurement
     red, black = lead_words(place, circuit)
-    return TestCard(
-        key_of(place),
-        test.sentence,
-        place.quantity,
-        place.at,
-        place.to,
-        place.state,
-        place.instrument,
-        test.minutes,
-        test.bits,
-        tuple(meaning(outcome, place) for outcome in test.outcomes if outcome.probability >= LEAST_SHARE),
-        test.cautions,
-        unit_of(place, circuit),
-        words_of(place, circuit),
-        red,
-        black,
-        test.purpose,
-        test.opens,
-        to_json(place),
-        _found_at(place.at, circuit) if red else "",
-        _found_at(place.to, circuit) if black else "",
-        test.passes,
+    return shown_as(
+        TestCard,
+        test,
+        key=key_of(place),
+        meanings=tuple(
+            meaning(outcome, place) for outcome in test.outcomes if outcome.probability >= LEAST_SHARE
+        ),
+        unit=unit_of(place, circuit),
+        words=words_of(place, circuit),
+        red=red,
+        black=black,
+        place=to_json(place),
+        red_at=_place_of(place.at, circuit) if red else "",
+        black_at=_place_of(place.to, circuit) if black else "",
     )
 
 
-def _found_at(point: str | None, circuit: Circuit) -> str:
+def _place_of(point: str | None, circuit: Circuit) -> str:
     """Where a point is in the vehicle: 'right rear corner'; '' where the circuit does not tell."""
     part = circuit.parts.get(part_of(point)) if point else None
     return part.place if part else ""

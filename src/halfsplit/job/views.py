@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from halfsplit.circuit.problems import Problem
 from halfsplit.notation.checked import Checked, check_text
@@ -13,6 +13,19 @@ from halfsplit.report import Costs
 from halfsplit.store import Attachment, Job
 
 CheckState = Literal["open", "good", "bad"]
+R = TypeVar("R")
+
+
+def shown_as(kind: type[R], *sources: object, **own: object) -> R:
+    """A record of this kind: what ``own`` does not give it has from the first source with something of that name."""
+    taken = {
+        field.name: getattr(source, field.name)
+        for field in fields(kind)  # type: ignore[arg-type]
+        if field.name not in own
+        for source in reversed(sources)
+        if hasattr(source, field.name)
+    }
+    return kind(**taken, **own)
 
 
 @dataclass(frozen=True)
@@ -158,7 +171,7 @@ class Check:
     words: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BenchView:
     """A job at one moment: ``sequence`` is the number of its last change.
 
@@ -173,20 +186,20 @@ class BenchView:
     circuit: Checked | None
     states: tuple[str, ...]
     loads: tuple[tuple[str, str], ...]
-    complaints: bool
-    tests: tuple[TestCard, ...]
-    suspects: tuple[SuspectCard, ...]
-    out: tuple[SuspectCard, ...]
-    finding: FindingCard | None
+    complaints: bool = False
+    tests: tuple[TestCard, ...] = ()
+    suspects: tuple[SuspectCard, ...] = ()
+    out: tuple[SuspectCard, ...] = ()
+    finding: FindingCard | None = None
     evidence: tuple[EvidenceLine, ...]
-    aside: tuple[str, ...]
+    aside: tuple[str, ...] = ()
     checks: tuple[Check, ...]
     repair: str
     costs: Costs
-    photos: tuple[Attachment, ...] = field(default=())
-    ticks: tuple[TestCard, ...] = field(default=())
-    apart: tuple[tuple[str, bool], ...] = field(default=())
-    doubt: tuple[str, ...] = field(default=())
+    photos: tuple[Attachment, ...]
+    ticks: tuple[TestCard, ...] = ()
+    apart: tuple[tuple[str, bool], ...]
+    doubt: tuple[str, ...] = ()
 
     @property
     def progress(self) -> str:
