@@ -8,16 +8,16 @@ from jinja2 import meta, nodes
 from halfsplit.workbench.bench import contexts as bench
 from halfsplit.workbench.captures import contexts as captures
 from halfsplit.workbench.circuit import contexts as circuit
-from halfsplit.workbench.drain import contexts as drain
-from halfsplit.workbench.help import contexts as helping
-from halfsplit.workbench.jobs import contexts as jobs
-from halfsplit.workbench.learned import contexts as learned
-from halfsplit.workbench.people import contexts as people
-from halfsplit.workbench.plan import contexts as plan
-from halfsplit.workbench.practice import contexts as practice
+from halfsplit.workbench.drain import page as drain
+from halfsplit.workbench.help import page as helping
+from halfsplit.workbench.jobs import page as jobs
+from halfsplit.workbench.learned import page as learned
+from halfsplit.workbench.people import page as people
+from halfsplit.workbench.plan import page as plan
+from halfsplit.workbench.practice import page as practice
 from halfsplit.workbench.problems import ProblemPage
 from halfsplit.workbench.rendering import environment
-from halfsplit.workbench.report import contexts as report
+from halfsplit.workbench.report import page as report
 from halfsplit.workbench.scan import contexts as scan
 
 GIVEN = {"page", "person", "path", "accounts"}

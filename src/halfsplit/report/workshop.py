@@ -1,4 +1,4 @@
-"""The workshop's record, all that was seen, measured, done and charged, with photos; and the printed plan for the bay."""
+"""The workshop's record, all that was seen, measured, done and charged, with photos; the printed plan for the bay."""
 
 from __future__ import annotations
 

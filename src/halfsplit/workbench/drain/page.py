@@ -2,21 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job import drain_branches, drains
+from halfsplit.job import Job, drain_branches, drains
+from halfsplit.job.drains import DrainView
 from halfsplit.job.open_job import OpenJob
 from halfsplit.units import read_field
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
-from halfsplit.workbench.drain.contexts import DrainPage
 from halfsplit.workbench.forms import COMMA, content
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.rendering import render
+
+
+@dataclass(frozen=True)
+class DrainPage:
+    """The drain of a job. ``problem``: why something was not stored; ``typed``: what was sent with it.
+
+    ``wrong``: field → sentence. ``kinds``: types of battery; ``instruments``: what a current is measured with.
+    """
+
+    job: Job
+    view: DrainView
+    kinds: Sequence[str]
+    instruments: Sequence[str]
+    problem: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)
+    wrong: Mapping[str, str] = field(default_factory=dict)
+
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/drain")
 MOST_FUSES = 300

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 from fastapi import APIRouter, Request
@@ -9,8 +10,13 @@ from fastapi.responses import FileResponse, RedirectResponse, Response
 
 from halfsplit.job.examples import example_job
 from halfsplit.workbench.access import Reader, Store, Taker
-from halfsplit.workbench.help.contexts import HelpPage
 from halfsplit.workbench.rendering import STATIC, render
+
+
+@dataclass(frozen=True)
+class HelpPage:
+    """Nothing of its own: it tells everybody the same."""
+
 
 router = APIRouter(include_in_schema=False)
 Page = Literal["bench", "circuit", "captures", "scan", "drain", "plan", "report"]

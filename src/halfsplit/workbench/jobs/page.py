@@ -2,20 +2,62 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary, memory
+from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary, Sample, memory
+from halfsplit.job.battery import BatteryState
 from halfsplit.vin import Vin, VinError
 from halfsplit.workbench.access import Files, Form, JobToRead, JobToTakeIn, Reader, Store, Taker
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import chosen, read_intake, whole
-from halfsplit.workbench.jobs.contexts import BatteryNote, IntakePage, JobsPage, VinNote
 from halfsplit.workbench.rendering import render
+
+
+@dataclass(frozen=True)
+class JobsPage:
+    """``jobs``: with how far each is, '' where that has to be worked out. ``stages``: state → what it is called."""
+
+    jobs: Sequence[tuple[JobSummary, str]]
+    search: str
+    closed: bool
+    stages: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class IntakePage:
+    """The form of a new job, or of an intake that is changed. ``problems``: field → sentence."""
+
+    job: Job | None
+    intake: Intake
+    customer: Customer
+    samples: Sequence[Sample]
+    problems: dict[str, str]
+    job_id: str
+    typed: dict[str, str]
+
+
+@dataclass(frozen=True)
+class VinNote:
+    """What a number says as it is typed: ``kind`` is 'none', 'good', 'doubt' or 'bad'."""
+
+    kind: str
+    notes: Sequence[str]
+    nearby: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class BatteryNote:
+    """What the battery's volts say, or a question about them."""
+
+    state: BatteryState | None
+    question: str = ""
+
 
 router = APIRouter(include_in_schema=False)
 OPEN: tuple[jobs.JobState, ...] = ("open", "found", "proven", "repaired")

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
@@ -9,8 +13,49 @@ from halfsplit.errors import InputError
 from halfsplit.job import learned_file
 from halfsplit.job.learned_file import KindSaid
 from halfsplit.workbench.access import Form, Owner, Reader, Store
-from halfsplit.workbench.learned.contexts import CircuitRow, KindRow, LearnedPage
 from halfsplit.workbench.rendering import render
+
+
+@dataclass(frozen=True)
+class KindRow:
+    """One kind of cause. ``jobs`` of ``of``; the rest are shares of all causes, and where they are drawn (0 to 100)."""
+
+    name: str
+    jobs: int
+    of: int
+    shipped: float
+    share: float
+    at_shipped: float
+    at_share: float
+    from_low: float
+    width: float
+
+
+@dataclass(frozen=True)
+class CircuitRow:
+    """What was the cause in one circuit before: (part, jobs), the most frequent first; ``others``: jobs of the rest."""
+
+    title: str
+    jobs: int
+    parts: Sequence[tuple[str, int]]
+    others: int
+
+
+@dataclass(frozen=True)
+class LearnedPage:
+    """``sources``: who, when, how many jobs; ``used``: whether the engine uses it; ``largest``: the scale's end.
+
+    ``besides``: what was learned besides causes: (what, how often, what is believed now).
+    """
+
+    sources: Sequence[tuple[str, datetime, int]]
+    used: bool
+    kinds: Sequence[KindRow]
+    circuits: Sequence[CircuitRow]
+    largest: float
+    problem: str = ""
+    besides: Sequence[tuple[str, str, str]] = ()
+
 
 router = APIRouter(include_in_schema=False, prefix="/learned")
 

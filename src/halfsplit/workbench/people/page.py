@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import get_args
 
 from fastapi import APIRouter, Request
@@ -12,14 +13,59 @@ from starlette.exceptions import HTTPException
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job import Role, User, instruments
+from halfsplit.job import AuditEntry, Role, User, Workshop, instruments
 from halfsplit.workbench.access import Form, Owner, Reader, Store
 from halfsplit.workbench.accounts import LONGEST_NAME, checked_password, hashed, set_session, sign_in
 from halfsplit.workbench.forms import Reader as FieldReader
 from halfsplit.workbench.forms import fields
 from halfsplit.workbench.guard import COOKIE
-from halfsplit.workbench.people.contexts import AuditPage, OwnerPage, PeoplePage, SettingsPage, SignInPage
 from halfsplit.workbench.rendering import render
+
+
+@dataclass(frozen=True)
+class SignInPage:
+    """``refused``: name or password were wrong."""
+
+    name: str = ""
+    refused: bool = False
+
+
+@dataclass(frozen=True)
+class OwnerPage:
+    """The first owner's form."""
+
+    token: str
+    name: str = ""
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class PeoplePage:
+    """Accounts."""
+
+    users: Sequence[User]
+    roles: Sequence[str]
+    problem: str = ""
+    typed: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class AuditPage:
+    """Who did what; ``before``: number of the last line shown, for the next page."""
+
+    entries: Sequence[AuditEntry]
+    before: int | None
+
+
+@dataclass(frozen=True)
+class SettingsPage:
+    """The workshop's settings."""
+
+    workshop: Workshop
+    serials: Mapping[str, str]
+    saved: bool
+    problem: str = ""
+
 
 router = APIRouter(include_in_schema=False)
 ROLES: tuple[Role, ...] = get_args(Role)

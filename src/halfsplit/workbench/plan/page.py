@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.job import planning
 from halfsplit.job.open_job import OpenJob
+from halfsplit.job.planning import PlanView
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import whole
-from halfsplit.workbench.plan.contexts import PlanPage
 from halfsplit.workbench.rendering import render
+
+
+@dataclass(frozen=True)
+class PlanPage:
+    """The plan of a job. ``sizes``: steps at most → what that is called."""
+
+    view: PlanView
+    sizes: Mapping[int, str]
+    pdf: bool
+
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from dataclasses import fields as fields_of
 from typing import Annotated, Literal
 from urllib.parse import quote, urlencode
@@ -12,13 +13,43 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import HalfsplitError
-from halfsplit.job import JobStore, practice_views, practising
+from halfsplit.job import JobStore, JobSummary, Sample, practice_views, practising
 from halfsplit.job.practice_form import AskedForm
-from halfsplit.job.practice_views import DIFFICULTIES, Practice
+from halfsplit.job.practice_views import DIFFICULTIES, EndView, ExerciseView, Practice, Results
 from halfsplit.workbench.access import Form, Reader, Store
 from halfsplit.workbench.accounts import Person
-from halfsplit.workbench.practice.contexts import EndPage, ExercisePage, PracticePage
 from halfsplit.workbench.rendering import render
+
+
+@dataclass(frozen=True)
+class PracticePage:
+    """What to practise on, and results. ``typed``: what was chosen or pasted; ``problem``: why it cannot be begun."""
+
+    results: Results
+    patterns: Sequence[Sample]
+    demos: Sequence[Sample]
+    jobs: Sequence[JobSummary]
+    difficulties: Mapping[str, str]
+    typed: Mapping[str, str]
+    problem: str
+    practice_id: str
+
+
+@dataclass(frozen=True)
+class ExercisePage:
+    """An exercise that goes on. ``act_id``: what is done next is done once."""
+
+    view: ExerciseView
+    notice: str
+    act_id: str
+
+
+@dataclass(frozen=True)
+class EndPage:
+    """An exercise that is over."""
+
+    view: EndView
+
 
 router = APIRouter(include_in_schema=False, prefix="/practice")
 USUAL = "pattern:relay-load"

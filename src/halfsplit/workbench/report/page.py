@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from halfsplit import job as jobs
-from halfsplit.job import reporting
+from halfsplit.job import BenchView, EvidenceLine, JobView, reporting
 from halfsplit.workbench.access import JobToRead
 from halfsplit.workbench.rendering import render
-from halfsplit.workbench.report.contexts import ReportPage
+
+
+@dataclass(frozen=True)
+class ReportPage:
+    """The report as it will be printed. ``audience``: customer or workshop; ``lines``: the evidence in order."""
+
+    view: BenchView
+    audience: str
+    report: JobView
+    lines: Sequence[EvidenceLine]
+    pdf: bool
+    drawing: str = ""
+
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}")
 Audience = Literal["customer", "workshop"]
