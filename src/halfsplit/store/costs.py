@@ -26,24 +26,16 @@ _LINES = {Step: (steps, "step_id", "step"), PartUsed: (parts, "part_id", "part")
 class Costs(Kept):
     """Steps, parts, limits, and what somebody was shown."""
 
-    def save_step(self, job_id: str, step: Step, *, who: str, at: datetime) -> Step:
-        """Add a step, or replace the one with its id."""
-        return self._save(job_id, step, who, at)
-
     def steps(self, job_id: str) -> tuple[Step, ...]:
         """The steps, withdrawn ones too, in the order in which they were first saved."""
         return self._list(Step, steps, job_id, "sequence")
-
-    def save_part(self, job_id: str, part: PartUsed, *, who: str, at: datetime) -> PartUsed:
-        """Add a part, or replace the one with its id."""
-        return self._save(job_id, part, who, at)
 
     def parts(self, job_id: str) -> tuple[PartUsed, ...]:
         """The parts, withdrawn ones too, in the order in which they were first saved."""
         return self._list(PartUsed, parts, job_id, "sequence")
 
-    def _save(self, job_id: str, line: Line, who: str, at: datetime) -> Line:
-        """Insert a step or a part, or replace the one with its id; it keeps its place in the list."""
+    def save_line(self, job_id: str, line: Line, *, who: str, at: datetime) -> Line:
+        """Add a step or a part, or replace the one with its id, which keeps its place in the list."""
         table, key, what = _LINES[type(line)]
         with self._writing_job(job_id) as job:
             row = job.find(table, **{key: getattr(line, key)})
@@ -57,6 +49,8 @@ class Costs(Kept):
                 where = (table.c.job_id == job_id, table.c[key] == getattr(line, key))
                 job.connection.execute(update(table).where(*where).values(checked(table, to_row(saved))))
             return saved
+
+    save_step = save_part = save_line
 
     def authorise(self, job_id: str, authorisation: Authorisation) -> Authorisation:
         """Keep a limit that the customer authorised. A repeat is stored once.
