@@ -72,7 +72,14 @@ class Dialogue:
             self.screen.line(f"  {text}")
         if not known:
             self._complaints()
-            self._earlier_work()
+            typed = self.asker.text(
+                "Parts that others have replaced, unplugged or worked near (commas between; Enter: none known)"
+            )
+            places = tuple(name.strip() for name in typed.split(",") if name.strip())
+            if places:
+                then = self.asker.yes("Did the complaint start then", usual=False)
+                work = EarlierWork(what="earlier work", touched=places, began_then=then)
+                self._taken(lambda: add_earlier_work(self.job, work))
         self._loop()
         finding = self.view.finding
         return bool(finding and finding.proven)
@@ -105,16 +112,6 @@ class Dialogue:
         said = {"load": name, "works": works, "state": state}
         self._taken(lambda: take(self.job, "complaint", said, present="yes"))
 
-    def _earlier_work(self) -> None:
-        typed = self.asker.text(
-            "Parts that others have replaced, unplugged or worked near (commas between; Enter: none known)"
-        )
-        places = tuple(name.strip() for name in typed.split(",") if name.strip())
-        if places:
-            then = self.asker.yes("Did the complaint start then", usual=False)
-            work = EarlierWork(what="earlier work", touched=places, began_then=then)
-            self._taken(lambda: add_earlier_work(self.job, work))
-
     def _taken(self, enter: Callable[[], object]) -> None:
         """Enter something; what cannot be taken is told, and the dialogue goes on."""
         try:
@@ -138,7 +135,11 @@ class Dialogue:
                 self.test = view.tests[0]
                 self.shown_again()
             if self.test is None:
-                self._nothing_left(view)
+                self.screen.line()
+                self.screen.line("No further test can separate the suspects.")
+                self.screen.suspects(view.suspects, self.circuit)
+                if view.finding:
+                    self.screen.finding(view.finding)
                 return
             self._entry(self.test)
 
@@ -147,13 +148,6 @@ class Dialogue:
         return sum(
             float(entry.payload.get("minutes", 0.0)) for entry in self.job.entries if entry.kind == "reading"
         )
-
-    def _nothing_left(self, view: BenchView) -> None:
-        self.screen.line()
-        self.screen.line("No further test can separate the suspects.")
-        self.screen.suspects(view.suspects, self.circuit)
-        if view.finding:
-            self.screen.finding(view.finding)
 
     def _entry(self, test: TestCard) -> None:
         """One line from the person: a result, or a letter for something else."""

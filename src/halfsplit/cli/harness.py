@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -12,13 +12,9 @@ from halfsplit.cli.output import put, put_json, tell
 from halfsplit.errors import InputError
 from halfsplit.harness.answers import answer, answers, known, table
 from halfsplit.harness.cut import configured, near
-from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
 from halfsplit.harness.proposals import Plug, Plugged
 from halfsplit.harness.read import read
-
-if TYPE_CHECKING:
-    from halfsplit.harness.build import Built
 
 
 @app.command(
@@ -71,7 +67,15 @@ def harness(
     for note in drawn.notes:
         tell(f"{file.name}: {note}")
     if as_json:
-        return put_json(_json(drawn, asked, built))
+        return put_json(
+            {
+                "circuit": built.text,
+                "connectors": [_connector(plug, built.plugged[plug.name]) for plug in asked],
+                "configurations": list(drawn.configurations),
+                "assumed": list(built.assumed),
+                "notes": list(drawn.notes),
+            }
+        )
     return put(table(asked, built.plugged).rstrip("\n") if as_table else built.text.rstrip("\n"))
 
 
@@ -81,16 +85,6 @@ def _bytes(path: Path) -> bytes:
             return stream.read(LARGEST + 1)
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror}") from None
-
-
-def _json(drawn: Harness, asked: tuple[Plug, ...], built: Built) -> dict[str, Any]:
-    return {
-        "circuit": built.text,
-        "connectors": [_connector(plug, built.plugged[plug.name]) for plug in asked],
-        "configurations": list(drawn.configurations),
-        "assumed": list(built.assumed),
-        "notes": list(drawn.notes),
-    }
 
 
 def _connector(plug: Plug, plugged: Plugged) -> dict[str, Any]:

@@ -70,10 +70,20 @@ def practice(
     from halfsplit.practice import Exercise
 
     if scores:
-        return _list_scores(store, person, as_json=as_json)
+        with opened(store) as jobs:
+            practices = jobs.practices.of(person)
+        over = [practice for practice in reversed(practices) if practice.ended_at is not None]
+        if as_json:
+            return put_json([_score(practice) for practice in over])
+        heads = ["when", "who", "circuit", "difficulty", "points", "minutes", "best"]
+        return put(table(heads, (_row(practice) for practice in over), right=(4, 5, 6)))
     if as_json:
         raise typer.BadParameter("needs --scores: an exercise is for people", param_hint="--json")
-    circuit = _circuit(pattern)
+    from halfsplit.job import sample
+
+    circuit = (
+        CircuitFile.read(pattern) if Path(pattern).is_file() else CircuitFile.parse(sample(pattern).text)
+    )
     number = int(datetime.now(UTC).timestamp()) % SEEDS if seed is None else seed
     turn = Round(Exercise(circuit, difficulty, number), cluster)
     turn.run()
@@ -82,29 +92,12 @@ def practice(
     raise typer.Exit(0 if turn.exercise.solved else FAILED)
 
 
-def _circuit(name: str) -> CircuitFile:
-    """A circuit file, or else a pattern. Raises HalfsplitError where it is neither."""
-    from halfsplit.job import sample
-
-    return CircuitFile.read(name) if Path(name).is_file() else CircuitFile.parse(sample(name).text)
-
-
 def _keep(turn: Round, store: str, person: str, text: str) -> None:
     """Keep how it ended with the workbench's exercises. What was seen stands on the screen even if that fails."""
     from halfsplit.job.practising import finished
 
     with opened(store) as jobs:
         jobs.practices.begin(finished(turn.exercise, person, text))
-
-
-def _list_scores(store: str, person: str, *, as_json: bool) -> None:
-    with opened(store) as jobs:
-        practices = jobs.practices.of(person)
-    over = [practice for practice in reversed(practices) if practice.ended_at is not None]
-    if as_json:
-        return put_json([_score(practice) for practice in over])
-    heads = ["when", "who", "circuit", "difficulty", "points", "minutes", "best"]
-    return put(table(heads, (_row(practice) for practice in over), right=(4, 5, 6)))
 
 
 SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes", "tests", "hints", "wrong",
@@ -143,7 +136,13 @@ class Round:
         self._opening()
         try:
             while not self.exercise.over:
-                self._ask()
+                typed = self.asker.text(
+                    f"{self.exercise.minutes:.0f} min. m, n, h, r, s, g (? for more)"
+                ).lower()
+                try:
+                    ACTS.get(typed, Round.help)(self)
+                except HalfsplitError as error:
+                    self.screen.line(str(error), "yellow")
         except (KeyboardInterrupt, EOFError):
             self.screen.line()
             self.exercise.give_up()
@@ -170,13 +169,6 @@ class Round:
         """The letters."""
         for line in HELP.splitlines():
             self.screen.line(line)
-
-    def _ask(self) -> None:
-        typed = self.asker.text(f"{self.exercise.minutes:.0f} min. m, n, h, r, s, g (? for more)").lower()
-        try:
-            ACTS.get(typed, Round.help)(self)
-        except HalfsplitError as error:
-            self.screen.line(str(error), "yellow")
 
     def measure(self) -> None:
         """One test on the vehicle."""

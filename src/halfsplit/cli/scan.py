@@ -18,7 +18,7 @@ from halfsplit.errors import ConflictError, InputError, NotFoundError
 if TYPE_CHECKING:
     from halfsplit.scan import Comparison, ScanReport
     from halfsplit.scan.channel import Address, Channel
-    from halfsplit.scan.clear import ClearPlan, LogEntry
+    from halfsplit.scan.clear import LogEntry
     from halfsplit.scan.live import LiveScan, LiveUnit
 
 Files = Annotated[
@@ -171,7 +171,12 @@ def _clear(channel: Channel, scanned: LiveScan, clearing: Clearing) -> None:
     unit = _unit(scanned, clearing.unit)
     with Link(channel.open()) as link:
         plan = plan_clear(link, unit.address, unit.name)
-        _tell_plan(plan)
+        listed = ", ".join(stored.code.text for stored in plan.codes) or "no codes"
+        tell(f"{plan.unit}: {listed}. Clearing takes away:")
+        for code in plan.lost:
+            tell(f"  - {code}")
+        for note in plan.notes:
+            tell(note)
         by = clearing.by or typer.prompt(
             "Name of who confirms it (empty: nothing is cleared)", default="", show_default=False, err=True
         )
@@ -189,15 +194,6 @@ def _unit(scanned: LiveScan, name: str) -> LiveUnit:
             return unit
     there = ", ".join(unit.name for unit in scanned.units if unit.answers) or "none"
     raise NotFoundError(f"no unit {name!r} answers; those that do: {there}")
-
-
-def _tell_plan(plan: ClearPlan) -> None:
-    listed = ", ".join(stored.code.text for stored in plan.codes) or "no codes"
-    tell(f"{plan.unit}: {listed}. Clearing takes away:")
-    for code in plan.lost:
-        tell(f"  - {code}")
-    for note in plan.notes:
-        tell(note)
 
 
 def _log(save: Path | None, entry: LogEntry) -> None:

@@ -351,7 +351,13 @@ def _value(
     kind, *numbers = key.split(" ")
     try:
         if kind == "mean" and between is not None:
-            return _mean(store, view, int(numbers[0]), between)
+            channel = opened(store, view.kept, view.settings).channels[int(numbers[0])]
+            mean = stretch(channel, *between)
+            if mean is None or channel.unit not in BY_UNIT:
+                raise InputError(
+                    "there is nothing between the two cursors", remedy="set them apart", where="cursors"
+                )
+            return BY_UNIT[channel.unit], _typed(mean.mean), channel.unit
         result = view.results[int(numbers[0])]
         if kind == "verdict":
             return "stage", PASSED[result["verdict"]], ""
@@ -371,16 +377,6 @@ def _is_drop(view: CaptureView, key: str) -> bool:
     if kind == "mean":
         return view.channels[int(first)].role == DROP
     return kind == "result" and view.results[int(first)]["quantities"][int(rest[0])]["name"] == "drop"
-
-
-def _mean(
-    store: JobStore, view: CaptureView, number: int, between: tuple[float, float]
-) -> tuple[str, str, str]:
-    channel = opened(store, view.kept, view.settings).channels[number]
-    mean = stretch(channel, *between)
-    if mean is None or channel.unit not in BY_UNIT:
-        raise InputError("there is nothing between the two cursors", remedy="set them apart", where="cursors")
-    return BY_UNIT[channel.unit], _typed(mean.mean), channel.unit
 
 
 def _typed(value: float) -> str:

@@ -23,7 +23,6 @@ from halfsplit.job.captures import (
 )
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.working import Work, name_of, workers
-from halfsplit.store import Attachment
 from halfsplit.store.columns import plain
 
 MOST_SAMPLES: Final = 20_000_000
@@ -74,7 +73,13 @@ def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) ->
     after = job.record.last_change
 
     def keep(results: list[dict[str, Any]]) -> None:
-        _keep(job, kept, settings, results, after)
+        document = {
+            "capture": kept.attachment_id,
+            "sha256": kept.sha256,
+            "settings": plain(CaptureSettings, settings),
+            "results": results,
+        }
+        job.keep_shown(WHAT, document, after=after)
 
     if samples <= AT_ONCE:
         keep(measured(*arguments))
@@ -162,18 +167,6 @@ def _samples(folder: Path, settings: CaptureSettings) -> int:
             remedy="set the two cursors round the event and measure between them",
         )
     return sum(lengths)
-
-
-def _keep(
-    job: OpenJob, kept: Attachment, settings: CaptureSettings, results: list[dict[str, Any]], after: int
-) -> None:
-    document = {
-        "capture": kept.attachment_id,
-        "sha256": kept.sha256,
-        "settings": plain(CaptureSettings, settings),
-        "results": results,
-    }
-    job.keep_shown(WHAT, document, after=after)
 
 
 def _good(job: OpenJob, reference: str) -> Source | None:

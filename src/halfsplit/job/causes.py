@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.explaining import Account, accounts, is_symptom
-from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import part_words
 from halfsplit.job.bench import reading_text
 from halfsplit.job.open_job import OpenJob
@@ -68,19 +67,19 @@ def causes_of(job: OpenJob) -> Causes | None:
         if heard is None or not any(reading.struck is None for reading in heard.diagnosis.readings):
             return None
         if "causes" not in bench.answers:
-            bench.answers["causes"] = _worked_out(heard.diagnosis.situation(), heard.diagnosis.circuit)
+            situation = heard.diagnosis.situation()
+            live = situation.live
+            wrong = [reading for reading in live if is_symptom(situation, reading)]
+            silent = [reading for reading in wrong if reading.measurement.quantity == "answers"]
+            numbers = [reading for reading in live if not isinstance(reading.value, str)]
+            stretches = _stretches(accounts(situation, LOOKED_AT)) if wrong else ()
+            cards = sorted(
+                (_card(some, heard.diagnosis.circuit) for some in stretches),
+                key=lambda card: -card.probability,
+            )
+            bench.answers["causes"] = Causes(len(wrong), len(silent), len(numbers), tuple(cards[:SHOWN]))
         causes: Causes = bench.answers["causes"]
         return causes
-
-
-def _worked_out(situation: Situation, circuit: Circuit) -> Causes:
-    live = situation.live
-    wrong = [reading for reading in live if is_symptom(situation, reading)]
-    silent = [reading for reading in wrong if reading.measurement.quantity == "answers"]
-    numbers = [reading for reading in live if not isinstance(reading.value, str)]
-    stretches = _stretches(accounts(situation, LOOKED_AT)) if wrong else ()
-    cards = sorted((_card(some, circuit) for some in stretches), key=lambda card: -card.probability)
-    return Causes(len(wrong), len(silent), len(numbers), tuple(cards[:SHOWN]))
 
 
 def _stretches(accounts: Sequence[Account]) -> tuple[list[Account], ...]:

@@ -135,7 +135,17 @@ def add_page(job: OpenJob, data: bytes, name: str, number: int = 1) -> int:
     stored = add_photo(job, BytesIO(data), name=f"{DIAGRAM} {name}".strip(), kind="document")
     page = read.pages[key]
     renamed = _renumbered(read, marks)
-    _keep(job, _merged(marks, renamed, page, stored.sha256), version)
+    added: list[Mark] = [
+        *renamed.parts.values(),
+        *renamed.pins.values(),
+        *renamed.joints.values(),
+        *renamed.traces.values(),
+    ]
+    _keep(
+        job,
+        marks.with_marks(replace(page, file_hash=stored.sha256), *added, *renamed.crossings.values()),
+        version,
+    )
     return int(pages)
 
 
@@ -164,16 +174,6 @@ def _renumbered(read: Marks, marks: Marks) -> Marks:
     for name in ("parts", "pins", "joints", "traces", "crossings"):
         plain[name] = [{field: moved(value, field) for field, value in item.items()} for item in plain[name]]
     return from_json(plain)
-
-
-def _merged(marks: Marks, read: Marks, page: Page, file_hash: str) -> Marks:
-    added: list[Mark] = [
-        *read.parts.values(),
-        *read.pins.values(),
-        *read.joints.values(),
-        *read.traces.values(),
-    ]
-    return marks.with_marks(replace(page, file_hash=file_hash), *added, *read.crossings.values())
 
 
 def _page_file(job: OpenJob, page: Page) -> bytes:

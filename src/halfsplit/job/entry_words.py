@@ -72,14 +72,6 @@ def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     if quantity == "ohms" and circuit is not None:
         told = not stateless(Measurement(quantity, at, str(payload.get("state"))), circuit.model)
     state = f"“{payload['state']}”" if payload.get("state") and told else ""
-    return ", ".join(part for part in (where, detail, state, _changes(payload, circuit)) if part)
-
-
-def _point(name: Any, circuit: Circuit | None) -> str:
-    return point_words(str(name), circuit) if circuit else str(name)
-
-
-def _changes(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     changes = []
     for change in payload.get("changes") or ():
         try:
@@ -87,7 +79,11 @@ def _changes(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
             changes.append(words[:1].lower() + words[1:])
         except HalfsplitError:
             changes.append(str(change))
-    return "; ".join(changes)
+    return ", ".join(part for part in (where, detail, state, "; ".join(changes)) if part)
+
+
+def _point(name: Any, circuit: Circuit | None) -> str:
+    return point_words(str(name), circuit) if circuit else str(name)
 
 
 def cannot_words(payload: Mapping[str, Any], circuit: Circuit | None) -> Words:

@@ -89,7 +89,10 @@ def learn(
         batch = going.popleft()
         for job, lesson in zip(batch, made, strict=True):
             counted.add(job, lesson)
-        _keep(store, batch, made)
+        taught = [(job, lesson.document()) for job, lesson in zip(batch, made, strict=True)]
+        # A store that cannot be written teaches too, and is worked out again next time.
+        with suppress(HalfsplitError):
+            store.keep_lessons(taught, halfsplit.__version__)
         progress(counted.jobs)
     tally = counted.tally()
     return Learned(tally, ((who, datetime.now(UTC).replace(microsecond=0), tally.jobs),)), counted.jobs
@@ -119,13 +122,6 @@ def _new(
 def _told(store: JobStore, job: ClosedJob) -> Told:
     bare = Intake(earlier_work=job.intake.earlier_work, settings=job.intake.settings)
     return job.circuit, bare, store.evidence(job.job_id)
-
-
-def _keep(store: JobStore, batch: Sequence[ClosedJob], made: Sequence[Lesson]) -> None:
-    taught = [(job, lesson.document()) for job, lesson in zip(batch, made, strict=True)]
-    # A store that cannot be written teaches too, and is worked out again next time.
-    with suppress(HalfsplitError):
-        store.keep_lessons(taught, halfsplit.__version__)
 
 
 class _Counted:

@@ -181,7 +181,12 @@ def seen_words(place: Measurement, value: float | str, healthy: str = "") -> str
     ):
         return "no connection"
     if not isinstance(value, str):
-        return _number(place.quantity, value)
+        unit = QUANTITIES[place.quantity].unit
+        if unit in ("V", "A"):
+            return f"under 0.1 {unit}" if abs(value) < 0.05 else f"{value:.1f} {unit}"
+        if place.quantity == "ohms":
+            return format_quantity(value, "ohm", 2)
+        return f"{value:.3g}"
     as_should = AS_SHOULD.get((value, healthy)) if place.quantity == "works" else None
     return as_should or QUANTITIES[place.quantity].said.get(value, value)
 
@@ -192,15 +197,6 @@ AS_SHOULD = {
     ("weak", "no"): "glows or turns, though it should be off",
 }
 """What a load did, what a healthy one does → how that is put."""
-
-
-def _number(quantity: str, value: float) -> str:
-    unit = QUANTITIES[quantity].unit
-    if unit in ("V", "A"):
-        return f"under 0.1 {unit}" if abs(value) < 0.05 else f"{value:.1f} {unit}"
-    if quantity == "ohms":
-        return format_quantity(value, "ohm", 2)
-    return f"{value:.3g}"
 
 
 def right_words(place: Measurement, allowed: str) -> str:

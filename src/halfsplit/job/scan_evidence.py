@@ -232,18 +232,13 @@ def _suggested(code: ReportedCode, part: str, circuit: Circuit) -> tuple[str, st
     """What a code most likely says of which pin; the pin is left open where names do not tell."""
     failure = FAILURE_OF.get((code.code.kind if code.code else None) or "", NOT_TOLD)
     if failure == LOST:
-        return failure, _partner(code, part, circuit)
+        others = [module for module in _modules(circuit) if module.name != part]
+        ours = communication_partner(code.code.letters) if code.code else None
+        return failure, likely_part(ours or "", others) or likely_part(code.words, others)
     behaviour = circuit.parts[part].behaviour if part in circuit.parts else None
     if failure in ("supply low", "supply high") and behaviour is not None and len(behaviour.feeds) == 1:
         return failure, behaviour.feeds[0][0]
     return failure, ""
-
-
-def _partner(code: ReportedCode, part: str, circuit: Circuit) -> str:
-    """The unit that a 'no communication' code misses, by our words for it or by the report's own."""
-    others = [module for module in _modules(circuit) if module.name != part]
-    ours = communication_partner(code.code.letters) if code.code else None
-    return likely_part(ours or "", others) or likely_part(code.words, others)
 
 
 def _why_not(code: ReportedCode, part: str, failure: str, pin: str, circuit: Circuit) -> str:

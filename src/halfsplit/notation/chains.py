@@ -111,7 +111,16 @@ def stages_of(scope: Scope, parts: Mapping[str, Part]) -> Mapping[str, Stage]:
     """The stages in the order of the file; what they need exists, and no loop is among them."""
     names = {**parts, **scope.stages}
     stages = {name: _stage(scope, line, names) for name, line in scope.stages.items()}
-    _check_loops(scope, stages)
+    try:
+        TopologicalSorter(
+            {name: [need for need in stage.needs if need in stages] for name, stage in stages.items()}
+        ).prepare()
+    except CycleError as error:
+        loop = list(reversed(error.args[1]))
+        first = min(loop[:-1], key=list(stages).index)
+        start = loop.index(first)
+        turned = [*loop[start:-1], *loop[:start], first]
+        scope.collector.add("stage-loop", stages[first].at, loop=" needs ".join(turned))
     return MappingProxyType(stages)
 
 
@@ -125,6 +134,10 @@ def _stage(scope: Scope, line: s.StageLine, names: Collection[str]) -> Stage:
         _check_numbers(scope, line, line.good, line.bad)
     needs = [word for under in line.under if isinstance(under, s.NeedsLine) for word in under.names]
     known = [word.text for word in needs if scope.known(word, "part or stage", names)]
+    words = [
+        *line.states,
+        *(word for under in line.under if isinstance(under, s.WithinLine) for word in under.states),
+    ]
     return Stage(
         name,
         line.words.text if line.words else "",
@@ -134,7 +147,7 @@ def _stage(scope: Scope, line: s.StageLine, names: Collection[str]) -> Stage:
         tuple(dict.fromkeys(known)),
         _failures(scope, line),
         _stand_in(scope, line),
-        _within(scope, line),
+        tuple(dict.fromkeys(word.text for word in words if scope.known_state(word))),
         line.at,
     )
 
@@ -172,27 +185,6 @@ def _stand_in(scope: Scope, line: s.StageLine) -> StandIn | None:
         return None
     minutes = scope.number(lines[0].minutes, "min", "a time", NOT_NEGATIVE)
     return StandIn(lines[0].words.text, minutes, lines[0].caution.text if lines[0].caution else "")
-
-
-def _within(scope: Scope, line: s.StageLine) -> tuple[str, ...]:
-    words = [
-        *line.states,
-        *(word for under in line.under if isinstance(under, s.WithinLine) for word in under.states),
-    ]
-    return tuple(dict.fromkeys(word.text for word in words if scope.known_state(word)))
-
-
-def _check_loops(scope: Scope, stages: Mapping[str, Stage]) -> None:
-    try:
-        TopologicalSorter(
-            {name: [need for need in stage.needs if need in stages] for name, stage in stages.items()}
-        ).prepare()
-    except CycleError as error:
-        loop = list(reversed(error.args[1]))
-        first = min(loop[:-1], key=list(stages).index)
-        start = loop.index(first)
-        turned = [*loop[start:-1], *loop[:start], first]
-        scope.collector.add("stage-loop", stages[first].at, loop=" needs ".join(turned))
 
 
 # reach, suspicion, terminators

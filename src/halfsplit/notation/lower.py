@@ -32,8 +32,12 @@ def lower(tree: s.Tree, collector: Collector) -> Model:
     _learn_names(scope, statements)
     paths = list(paths_of(scope, statements))
     parts = _parts(scope, paths)
+    lines = _only(statements, s.TitleLine)
+    for line in lines[1:]:
+        scope.collector.add("second-title", line.at, line=lines[0].at.line)
+    names = [line.name for line in _only(statements, s.VariantLine) if scope.good_name(line.name)]
     return Model(
-        title=_title(scope, _only(statements, s.TitleLine)),
+        title=lines[0].words.text if lines else "",
         parts=MappingProxyType(parts),
         wires=wires_of(scope, paths),
         states=states_of(scope, parts),
@@ -41,7 +45,7 @@ def lower(tree: s.Tree, collector: Collector) -> Model:
         reaches=reaches_of(scope, _only(statements, s.ReachLine), parts),
         suspicions=suspicions_of(scope, _only(statements, s.SuspectLine), parts),
         terminators=terminators_of(scope, _only(statements, s.TerminatorLine)),
-        variants=_variants(scope, _only(statements, s.VariantLine)),
+        variants=tuple(dict.fromkeys(name.text for name in names)),
         gauges=gauges_of(scope, parts),
     )
 
@@ -76,14 +80,3 @@ def _parts(scope: Scope, paths: Sequence[Path]) -> dict[str, Part]:
         scope.pins[name] = pins_of(scope, name, behaviour_pins(scope.declared.get(name)))
         check_rating(scope, name)
     return {name: build_part(scope, name, behaviour_of(scope, name)) for name in scope.kinds}
-
-
-def _title(scope: Scope, lines: Sequence[s.TitleLine]) -> str:
-    for line in lines[1:]:
-        scope.collector.add("second-title", line.at, line=lines[0].at.line)
-    return lines[0].words.text if lines else ""
-
-
-def _variants(scope: Scope, lines: Sequence[s.VariantLine]) -> tuple[str, ...]:
-    names = [line.name for line in lines if scope.good_name(line.name)]
-    return tuple(dict.fromkeys(name.text for name in names))

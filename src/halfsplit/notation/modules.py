@@ -120,10 +120,13 @@ class _Module:
     def behaviour(self) -> Behaviour:
         number = self.scope.number
         works = self.sole(s.WorksLine, '"works over"')
+        draws = self.sole(s.DrawsLine, "what it draws")
+        if draws and any(isinstance(item, s.Given) for item in self.line.items):
+            self.scope.collector.add("value-twice", draws[0].at, what="what it draws")
         return Behaviour(
             tuple(_texts(group) for line in self.of(s.FeedLine) for group in line.groups),
             tuple(pin.text for line in self.of(s.EarthLine) for pin in line.pins),
-            self._draws(),
+            ([None] + [number(line.amount, "A", "a current") for line in draws])[-1],
             ([None] + [number(line.amount, "V", "a voltage") for line in works])[-1],
             tuple(map(self._input, self.of(s.ReadsLine))),
             tuple(map(self._driver, self.of(s.DrivesLine))),
@@ -132,12 +135,6 @@ class _Module:
             tuple(pin.text for line in self.of(s.ClampLine) for pin in line.pins),
             self._sleep(),
         )
-
-    def _draws(self) -> float | None:
-        draws = self.sole(s.DrawsLine, "what it draws")
-        if draws and any(isinstance(item, s.Given) for item in self.line.items):
-            self.scope.collector.add("value-twice", draws[0].at, what="what it draws")
-        return ([None] + [self.scope.number(line.amount, "A", "a current") for line in draws])[-1]
 
     def _input(self, line: s.ReadsLine) -> Input:
         number, items = self.scope.number, self.scope.once(line.items)
@@ -214,7 +211,12 @@ class _Module:
                 self.scope.known_state(state)
                 return InState(state.text)
             case s.HearsTerm(listener, speaker):
-                self._check_hears(listener, speaker)
+                known = [self.scope.known_module(name) for name in (listener, speaker)]
+                pair = {listener.text, speaker.text}
+                if all(known) and not any(pair <= set(members) for members in self.scope.buses.values()):
+                    self.scope.collector.add(
+                        "not-on-bus", listener.at, listener=listener.text, speaker=speaker.text
+                    )
                 return Hears(listener.text, speaker.text)
         return Always()
 
@@ -233,12 +235,6 @@ class _Module:
                 hint=f"its pins are: {' '.join(known)}" if known else "write a reads line",
             )
         return pin.text if pin.text in own else aliases.get(pin.text, pin.text)
-
-    def _check_hears(self, listener: Word, speaker: Word) -> None:
-        known = [self.scope.known_module(name) for name in (listener, speaker)]
-        pair = {listener.text, speaker.text}
-        if all(known) and not any(pair <= set(members) for members in self.scope.buses.values()):
-            self.scope.collector.add("not-on-bus", listener.at, listener=listener.text, speaker=speaker.text)
 
 
 def _aliases(line: s.ReadsLine) -> list[Word]:

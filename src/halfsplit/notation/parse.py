@@ -161,25 +161,19 @@ class _Reader:
         if line.word == "title":
             return True
         before = len(self.collector.problems)
-        self._check_lookalikes(line)
-        self._check_commas(line)
-        if line.is_path and line.word not in TOP:
-            self._check_links(line)
-        if line.bare.count("(") + len(re.findall(r"\bnot\b", line.bare)) > DEEPEST:
-            self.collector.add("deep", line.at)
-        return len(self.collector.problems) == before
-
-    def _check_lookalikes(self, line: _Line) -> None:
         for index, char in enumerate(line.bare):
             if char in _LOOKALIKES:
                 self.collector.add(
                     "lookalike", replace(line.at, column=index + 1), found=char, meant=_LOOKALIKES[char]
                 )
-
-    def _check_commas(self, line: _Line) -> None:
         for match in _COMMA.finditer(line.bare):
             at = replace(line.at, column=match.start() + 1)
             self.collector.add("decimal-comma", at, found=match[0], meant=f"{match[1]}.{match[2]}")
+        if line.is_path and line.word not in TOP:
+            self._check_links(line)
+        if line.bare.count("(") + len(re.findall(r"\bnot\b", line.bare)) > DEEPEST:
+            self.collector.add("deep", line.at)
+        return len(self.collector.problems) == before
 
     def _check_links(self, line: _Line) -> None:
         """``--`` and ``--[…]--`` stand alone between spaces."""

@@ -151,7 +151,11 @@ def _visit(scope: Scope, word: Word, at_end: bool) -> Visit | None:
     if not pin:
         return _bare(scope, name, kind, at_end)
     if kind == "connector":
-        return _cavity(scope, word, f"{name.text}.{pin}", side)
+        cavity = f"{name.text}.{pin}"
+        if side and side not in ("in", "out"):
+            scope.collector.add("unknown-side", word.at, side=side, pin=cavity)
+            return None
+        return Visit(f"{cavity}:{side or 'in'}", f"{cavity}:{side or 'out'}")
     return _pin(scope, word, name.text, pin, side)
 
 
@@ -172,13 +176,6 @@ def _pin(scope: Scope, word: Word, name: str, pin: str, side: str) -> Visit | No
         scope.collector.add("no-side", word.at, point=word.text, pin=f"{name}.{pin}")
         return None
     return Visit(f"{name}.{pin}", f"{name}.{pin}")
-
-
-def _cavity(scope: Scope, word: Word, cavity: str, side: str) -> Visit | None:
-    if side and side not in ("in", "out"):
-        scope.collector.add("unknown-side", word.at, side=side, pin=cavity)
-        return None
-    return Visit(f"{cavity}:{side or 'in'}", f"{cavity}:{side or 'out'}")
 
 
 def _bare(scope: Scope, name: Word, kind: str, at_end: bool) -> Visit | None:

@@ -42,9 +42,16 @@ def write(model: Model) -> str:
 
     A path that no file could have given (wires of one `Wire.path` that do not follow each other) becomes several.
     """
+    heads = [(part, _head(part)) for part in model.parts.values() if part.declared]
+    width = min(_WIDE, max((len(head) for _, head in heads), default=0))
+    lines = []
+    for part, head in heads:
+        said = [quoted(part.words)] * bool(part.words) + [f"at {quoted(part.place)}"] * bool(part.place)
+        lines.append("  ".join([head.ljust(width), *said]).rstrip())
+        lines += [_INDENT + line for line in _under(part)]
     sections = [
         _title(model),
-        _parts(model),
+        lines,
         list(_paths(model)),
         _states(model),
         [line for stage in model.stages.values() for line in _stage(stage)],
@@ -67,17 +74,6 @@ def _title(model: Model) -> list[str]:
 
 
 # parts
-
-
-def _parts(model: Model) -> list[str]:
-    heads = [(part, _head(part)) for part in model.parts.values() if part.declared]
-    width = min(_WIDE, max((len(head) for _, head in heads), default=0))
-    lines = []
-    for part, head in heads:
-        said = [quoted(part.words)] * bool(part.words) + [f"at {quoted(part.place)}"] * bool(part.place)
-        lines.append("  ".join([head.ljust(width), *said]).rstrip())
-        lines += [_INDENT + line for line in _under(part)]
-    return lines
 
 
 def _head(part: Part) -> str:

@@ -115,15 +115,24 @@ class Exercise:
 
     def quote(self, measurement: Measurement) -> Quote:
         """What a test will take. Raises NotFoundError or InputError where it cannot be made."""
-        self._makeable(measurement)
+        self._open()
+        if len(self.taken) >= MOST_TESTS:
+            raise ConflictError(f"{MOST_TESTS} tests have been made: name the cause, or give up")
+        if measurement.quantity not in ANSWERS:
+            raise InputError(f"a vehicle does not answer {measurement.quantity!r}")
+        self.referee.cost(measurement)
+        for name in (measurement.at, measurement.to or ""):
+            if QUANTITIES[measurement.quantity].leads and never_probed(self.circuit.parts.get(part_of(name))):
+                raise ConflictError(
+                    f"{name} belongs to a restraint or high-voltage circuit: it is never probed, nor in practice"
+                )
         minutes, opens = self.referee.cost(measurement)
-        return Quote(sentence(measurement, self.circuit), minutes, opens, self._cautions(measurement))
-
-    def _cautions(self, measurement: Measurement) -> tuple[str, ...]:
         part = self.circuit.parts.get(part_of(measurement.at))
         tags = cautions(measurement, self.circuit.model)
         delicate = measurement.quantity == "lamp" and part is not None and part.kind in DELICATE
-        return (*tags, LAMP_CAUTION) if delicate else tags
+        return Quote(
+            sentence(measurement, self.circuit), minutes, opens, (*tags, LAMP_CAUTION) if delicate else tags
+        )
 
     def measure(self, measurement: Measurement) -> Taken:
         """Make a test on the vehicle. Raises as `quote`, and ConflictError where the exercise is over."""
@@ -141,19 +150,6 @@ class Exercise:
         reading = heard(self.referee, measurement, value, present)
         self.taken.append(Taken(reading, minutes))
         return self.taken[-1]
-
-    def _makeable(self, measurement: Measurement) -> None:
-        self._open()
-        if len(self.taken) >= MOST_TESTS:
-            raise ConflictError(f"{MOST_TESTS} tests have been made: name the cause, or give up")
-        if measurement.quantity not in ANSWERS:
-            raise InputError(f"a vehicle does not answer {measurement.quantity!r}")
-        self.referee.cost(measurement)
-        for name in (measurement.at, measurement.to or ""):
-            if QUANTITIES[measurement.quantity].leads and never_probed(self.circuit.parts.get(part_of(name))):
-                raise ConflictError(
-                    f"{name} belongs to a restraint or high-voltage circuit: it is never probed, nor in practice"
-                )
 
     def hint(self) -> Worth | None:
         """The best test now; it costs points. None where nothing would tell more."""

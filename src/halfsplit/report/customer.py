@@ -44,7 +44,15 @@ def customer_pdf(view: JobView) -> bytes:
     from pypdf import PdfReader  # slow to import
 
     for room in ROOMS:
-        made = _page(view, room)
+        album = Album(room.photos)
+        data: dict[str, Any] = _flowing(job_data(_customers(view, room), album, room.text))
+        data["size"] = room.size
+        numbered = [
+            (number, photo) for number, step in enumerate(data["steps"], 1) for photo in step["photos"]
+        ]
+        data["shown"] = [photo | {"step": number} for number, photo in numbered if photo["file"]]
+        data["left_out"] = _left_out(view, room)
+        made = make_pdf("customer", data, view.as_of, album.files)
         if len(PdfReader(BytesIO(made)).pages) == 1:
             break
     return made
@@ -53,15 +61,6 @@ def customer_pdf(view: JobView) -> bytes:
 def for_customer(view: JobView) -> JobView:
     """What the customer's page tells, as much as it has room for at best: for those who show it elsewhere."""
     return _customers(view, ROOMS[0])
-
-
-def _page(view: JobView, room: Room) -> bytes:
-    album = Album(room.photos)
-    data: dict[str, Any] = _flowing(job_data(_customers(view, room), album, room.text))
-    data["size"] = room.size
-    data["shown"] = _photos(data["steps"])
-    data["left_out"] = _left_out(view, room)
-    return make_pdf("customer", data, view.as_of, album.files)
 
 
 def _flowing(value: Any) -> Any:
@@ -135,12 +134,6 @@ def _counted(check: CheckView) -> CheckView:
 def _without_percent(reading: str) -> str:
     """A duty cycle of '45 %' is told as '45 in 100'."""
     return reading.replace(" %", "%").replace("%", " in 100")
-
-
-def _photos(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The photos on the page, each with the number of its step."""
-    numbered = [(number, photo) for number, step in enumerate(steps, 1) for photo in step["photos"]]
-    return [photo | {"step": number} for number, photo in numbered if photo["file"]]
 
 
 def _left_out(view: JobView, room: Room) -> bool:

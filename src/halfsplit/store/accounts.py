@@ -81,7 +81,10 @@ class Accounts:
             row = _user_row(connection, name)
             where = users.c.folded_name == row["folded_name"]
             connection.execute(update(users).where(where).values(checked(users, dict(row) | changes)))
-            _keep_an_owner(connection)
+            if _owners(connection) == 0:
+                raise ConflictError(
+                    "nobody would be left who can sign in as owner: make somebody else an owner first"
+                )
             connection.execute(delete(sessions).where(sessions.c.folded_name == row["folded_name"]))
             note_audit(
                 connection, who, f"user changed: {', '.join(changes).replace('_', ' ')}", at, ref=row["name"]
@@ -244,10 +247,3 @@ def _user_row(connection: Connection, name: str) -> RowMapping:
 def _owners(connection: Connection) -> int:
     where = (users.c.role == "owner", ~users.c.disabled)
     return connection.execute(select(func.count()).where(*where)).scalar_one()
-
-
-def _keep_an_owner(connection: Connection) -> None:
-    if _owners(connection) == 0:
-        raise ConflictError(
-            "nobody would be left who can sign in as owner: make somebody else an owner first"
-        )

@@ -124,7 +124,17 @@ def _recorded(job: JobWriter, entry: EvidenceEntry) -> EvidenceEntry:
     """Store an entry, or find it stored already."""
     stored = _read_entry(job.connection, job.job_id, entry.entry_id)
     if stored is not None:
-        return _repeated(entry, stored)
+        different = [name for name in _CONTENT if getattr(entry, name) != getattr(stored, name)]
+        if canonical_json(dict(entry.payload)) != canonical_json(dict(stored.payload)):
+            different.append("payload")
+        if not set(entry.attachments) <= set(stored.attachments):
+            different.append("attachments")
+        if different:
+            raise EntryConflictError(
+                f"entry {entry.entry_id} is stored already with a different {' and '.join(different)}: "
+                "it was not changed. Enter the new one under an id of its own, and strike out the old one."
+            )
+        return stored
     _check_strike(job, entry)
     sequence = job.note("evidence", entry.entry_id, entry.who, entry.at)
     job.add(evidence, entry, sequence=sequence)
@@ -136,20 +146,6 @@ def _read_entry(connection: Connection, job_id: str, entry_id: str) -> EvidenceE
     statement = select(evidence).where(evidence.c.job_id == job_id, evidence.c.entry_id == entry_id)
     row = connection.execute(statement).mappings().one_or_none()
     return _with_links(row, _linked(connection, job_id, entry_id).get(entry_id, ())) if row else None
-
-
-def _repeated(entry: EvidenceEntry, stored: EvidenceEntry) -> EvidenceEntry:
-    different = [name for name in _CONTENT if getattr(entry, name) != getattr(stored, name)]
-    if canonical_json(dict(entry.payload)) != canonical_json(dict(stored.payload)):
-        different.append("payload")
-    if not set(entry.attachments) <= set(stored.attachments):
-        different.append("attachments")
-    if different:
-        raise EntryConflictError(
-            f"entry {entry.entry_id} is stored already with a different {' and '.join(different)}: "
-            "it was not changed. Enter the new one under an id of its own, and strike out the old one."
-        )
-    return stored
 
 
 def _check_strike(job: JobWriter, entry: EvidenceEntry) -> None:

@@ -164,24 +164,17 @@ def translate(error: BaseException) -> HalfsplitError:
 
 def _failure(error: BaseException) -> Failure:
     if isinstance(error, sqlite3.Error):
-        return _sqlite_failure(error)
+        code = getattr(error, "sqlite_errorcode", 0)
+        if code == sqlite3.SQLITE_CONSTRAINT_TRIGGER:
+            return _APPEND_ONLY
+        if code in (sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY):
+            return _TAKEN
+        return _BY_SQLITE_CODE.get(code & 0xFF, _REFUSED)
     if isinstance(error, OSError):
         return _BY_ERRNO.get(error.errno or 0, _DISK_ERROR)
     if isinstance(error, exc.TimeoutError):
         return _BUSY
-    return _sqlstate_failure(getattr(error, "sqlstate", None) or "08")
-
-
-def _sqlite_failure(error: sqlite3.Error) -> Failure:
-    code = getattr(error, "sqlite_errorcode", 0)
-    if code == sqlite3.SQLITE_CONSTRAINT_TRIGGER:
-        return _APPEND_ONLY
-    if code in (sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY):
-        return _TAKEN
-    return _BY_SQLITE_CODE.get(code & 0xFF, _REFUSED)
-
-
-def _sqlstate_failure(sqlstate: str) -> Failure:
+    sqlstate = getattr(error, "sqlstate", None) or "08"
     lengths = range(len(sqlstate), 1, -1)
     return next((_BY_SQLSTATE[sqlstate[:n]] for n in lengths if sqlstate[:n] in _BY_SQLSTATE), _REFUSED)
 

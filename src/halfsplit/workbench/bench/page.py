@@ -64,16 +64,12 @@ def _asides(job: OpenJob, asked: Mapping[str, str]) -> Asides:
         if show == "trap":
             return Asides(trap=jobs.trap(job, asked.get("state", "")))
         if show == "try":
-            return Asides(tried=_tried(job, asked), typed=asked)
+            price = jobs.read_money(asked.get("price", ""), "price")
+            minutes = read_field(asked.get("fitting", "").strip() or "0", "min").value / 60.0
+            return Asides(tried=jobs.try_part(job, asked.get("part", ""), price, minutes), typed=asked)
     except HalfsplitError as error:
         return Asides(typed=asked, problem=str(error))
     return Asides()
-
-
-def _tried(job: OpenJob, asked: Mapping[str, str]) -> jobs.TryCard:
-    price = jobs.read_money(asked.get("price", ""), "price")
-    minutes = read_field(asked.get("fitting", "").strip() or "0", "min").value / 60.0
-    return jobs.try_part(job, asked.get("part", ""), price, minutes)
 
 
 def _page(  # noqa: PLR0913 - a page has that many sides

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -81,11 +80,6 @@ def _shown(request: Request, job: OpenJob, last: str, problem: str) -> Response:
 @router.post("/corners")
 def corners(job: JobToMeasure, form: Form) -> Response:
     """The corners of the paper in a photo."""
-    diagrams.set_corners(job, form.get("page", ""), _corners(form))
-    return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram", 303)
-
-
-def _corners(form: Mapping[str, str]) -> tuple[tuple[float, float], ...]:
     try:
         numbers = [float(text) for text in form.get("corners", "").split(",")]
     except ValueError:
@@ -94,7 +88,8 @@ def _corners(form: Mapping[str, str]) -> tuple[tuple[float, float], ...]:
         raise InputError(
             "a page has four corners", remedy="drag each onto a corner of the paper", where="corners"
         )
-    return tuple(zip(numbers[::2], numbers[1::2], strict=True))
+    diagrams.set_corners(job, form.get("page", ""), tuple(zip(numbers[::2], numbers[1::2], strict=True)))
+    return RedirectResponse(f"/jobs/{job.job_id}/circuit/diagram", 303)
 
 
 @router.post("/take")

@@ -79,7 +79,8 @@ def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
     number, text = (version.version, version.text) if version else (0, "")
     try:
         if act == "undo":
-            changed, sheet, undo = _back(job, undo), Sheet(), max(0, undo - 1)
+            earlier = job.store.circuit(job.job_id, undo) if undo > 0 else None
+            changed, sheet, undo = (earlier.text if earlier else ""), Sheet(), max(0, undo - 1)
         else:
             text = text if text.strip() else jobs.EMPTY_SHEET
             changed, sheet = jobs.tapped(text, sheet, act, form)
@@ -94,12 +95,6 @@ def tap(request: Request, job: JobToMeasure, form: Form) -> Response:
         asked = {"part": sheet.part, "wire": sheet.wire, "end": sheet.end, "pin": sheet.pin, "undo": undo}
         return RedirectResponse(f"/jobs/{job.job_id}/circuit/taps?{urlencode(asked)}", 303)
     return _shown(request, _page(job, sheet, undo=undo, drawn=drawn), 200)
-
-
-def _back(job: OpenJob, undo: int) -> str:
-    """The text to go back to; the first thing taken back is the whole circuit."""
-    earlier = job.store.circuit(job.job_id, undo) if undo > 0 else None
-    return earlier.text if earlier else ""
 
 
 def _shown(request: Request, page: TapsPage, status: int) -> Response:

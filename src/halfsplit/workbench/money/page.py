@@ -57,11 +57,15 @@ def add_part(job: JobToCharge, form: Form) -> Response:
     if not name:
         raise InputError("the part has no name", remedy="name it", where="name")
     price = jobs.read_money(form.get("price", ""), "price")
+    typed = form.get("quantity", "")
+    amount = jobs.read_money(typed, "quantity") if typed.strip() else Decimal(1)
+    if not amount:
+        raise InputError("none of them", remedy="enter how many", where="quantity")
     part = PartUsed(
         part_id=jobs.new_id(),
         name=name,
         price=price,
-        quantity=_quantity(form.get("quantity", "")),
+        quantity=amount,
         use=USES.get(form.get("use", ""), "fitted"),
         part_number=form.get("part_number", "").strip()[:60],
         serial=form.get("serial", "").strip()[:60],
@@ -69,13 +73,6 @@ def add_part(job: JobToCharge, form: Form) -> Response:
     )
     job.store.save_part(job.job_id, part, who=job.who, at=jobs.now())
     return _back(job.job_id)
-
-
-def _quantity(typed: str) -> Decimal:
-    amount = jobs.read_money(typed, "quantity") if typed.strip() else Decimal(1)
-    if not amount:
-        raise InputError("none of them", remedy="enter how many", where="quantity")
-    return amount
 
 
 @router.post("/{kind}/{line_id}/withdraw")
