@@ -37,7 +37,7 @@ from halfsplit.diagnosis.learned import (
 )
 from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.job import circumstances
-from halfsplit.job.circumstances import Hands
+from halfsplit.job.learning import Hands
 
 VEHICLES = tuple((far, old) for (_, far), (_, old) in zip(DISTANCES, AGES, strict=True))
 """Distance and age in coarse words; each as frequent as the others."""

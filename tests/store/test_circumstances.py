@@ -25,9 +25,8 @@ from halfsplit.diagnosis.learned import chances, taught
 from halfsplit.diagnosis.priors import default_priors
 from halfsplit.errors import InputError
 from halfsplit.job import EarlierWork, Intake, JobStore, OpenJob
-from halfsplit.job.circumstances import vehicle_bands
 from halfsplit.job.learned_file import circumstances_said, read_learned, write_learned
-from halfsplit.job.learning import learn
+from halfsplit.job.learning import learn, vehicle_bands
 from halfsplit.notation.checked import check_text
 from halfsplit.store import Vehicle
 from tests.circuits import ONE_LAMP

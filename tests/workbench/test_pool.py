@@ -182,7 +182,7 @@ def test_who_waits_for_a_job_takes_what_was_worked_out_meanwhile(tmp_path, monke
 
     from halfsplit import job as jobs
     from halfsplit.job import bench
-    from halfsplit.job.abandoned import AbandonedError, is_waited_for
+    from halfsplit.job.turns import AbandonedError, is_waited_for
     from tests.circuits import ONE_LAMP
 
     worked, real = [], bench._work_out

@@ -8,7 +8,7 @@ import threading
 import pytest
 
 from halfsplit import job as jobs
-from halfsplit.job import Intake, live_scans, scans, simulated
+from halfsplit.job import Intake, live_scans, scans
 from halfsplit.job.open_job import OpenJob
 from halfsplit.notation.checked import check_text
 from halfsplit.scan.channel import Address
@@ -28,7 +28,7 @@ def van(store):
     jobs.open_job(store, Intake(), who="Ada", job_id="van")
     yield "van"
     finished()
-    simulated.stop_simulated(store)
+    live_scans.stop_simulated(store)
 
 
 @pytest.fixture(scope="module")
@@ -135,6 +135,6 @@ def test_the_simulated_vehicle_of_a_job_is_fed_as_its_circuit_says(client, store
 
 
 def test_a_simulated_vehicle_without_a_fault_has_no_codes_and_no_silent_unit():
-    vehicle = simulated.vehicle_of(check_text(CIRCUIT).circuit)
+    vehicle = live_scans.vehicle_of(check_text(CIRCUIT).circuit)
     assert vehicle.unfed == frozenset()
     assert all(unit.codes == () for unit in vehicle.units)

@@ -18,10 +18,9 @@ from typing import Any
 from weakref import WeakKeyDictionary
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.job.abandoned import check_waited_for
-from halfsplit.job.circumstances import vehicle_bands
+from halfsplit.job.learning import vehicle_bands
 from halfsplit.job.replay import Told, begin, chapters, tell
-from halfsplit.job.turns import Turns
+from halfsplit.job.turns import Turns, check_waited_for
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.store import EvidenceEntry, Job, JobStore
 

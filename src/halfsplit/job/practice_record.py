@@ -10,7 +10,7 @@ from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.words import evidence_words
 from halfsplit.errors import HalfsplitError, InputError
 from halfsplit.job.entering import OVER_RANGE, shown_value
-from halfsplit.job.entry_words import own_unit
+from halfsplit.job.kinds import own_unit
 from halfsplit.job.places import from_json, to_json
 from halfsplit.notation.checked import check_text
 from halfsplit.practice import Exercise, Hidden, Path, Step, Worth, hidden_again

@@ -23,8 +23,7 @@ from halfsplit.job.bench import (
     same_place,
     taken_apart,
 )
-from halfsplit.job.entry_words import state_word
-from halfsplit.job.kinds import entry_words
+from halfsplit.job.kinds import entry_words, state_word
 from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.pictures import last_readings

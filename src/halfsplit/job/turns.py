@@ -1,4 +1,4 @@
-"""One computation after the other: together they would all be done only when the last is."""
+"""One computation after the other: together they would all be done only when the last is. And none for nobody."""
 
 from __future__ import annotations
 
@@ -7,7 +7,10 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Final
+
+from halfsplit.errors import ConflictError
 
 TURN: Final = 1.0
 """Seconds of work after which a computation counts as long: then it shares the processor with the next."""
@@ -68,3 +71,17 @@ class Turns:
         if self._holder is None:
             return 0.0
         return max(0.0, self._since + TURN - self._clock())
+
+
+is_waited_for: ContextVar[Callable[[], bool]] = ContextVar("is_waited_for", default=lambda: True)
+"""Whether whoever asked is still there."""
+
+
+class AbandonedError(ConflictError):
+    """Whoever asked has gone: nobody will see the answer."""
+
+
+def check_waited_for() -> None:
+    """Raise AbandonedError where nobody waits for the work that is about to begin."""
+    if not is_waited_for.get()():
+        raise AbandonedError("nobody waits for this any more")

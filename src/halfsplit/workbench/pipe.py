@@ -20,7 +20,7 @@ from typing import Any, Final
 import anyio.to_thread
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from halfsplit.job.abandoned import is_waited_for
+from halfsplit.job.turns import is_waited_for
 
 STARTING: Final = 60.0
 """Seconds that a process has to come up."""

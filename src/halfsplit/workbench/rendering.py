@@ -16,7 +16,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
 from halfsplit.job import reporting
-from halfsplit.job.entry_words import state_word
+from halfsplit.job.kinds import state_word
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
