@@ -51,73 +51,101 @@ def corners_picture(address: str, size: tuple[int, int], corners: Sequence[Spot]
 class _Sheet:
     marks: Marks
     page: Page
-    unit: float
-    """One px of the page at scale 1, in the page's own measure."""
     layers: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def unit(self) -> float:
+        """One px of the page at scale 1, in the page's own measure."""
+        return self.page.width / min(SHOWN_WIDTH, max(500.0, 1.4 * self.page.width))
 
     def add(self, layer: str, element: str) -> None:
         self.layers.setdefault(layer, []).append(element)
 
+    def dot(self, spot: Spot, radius: float, style: str, layer: str = "dots") -> None:
+        x, y = spot
+        self.add(layer, f'<circle class="{style}" cx="{x:.1f}" cy="{y:.1f}" r="{radius * self.unit:.2f}"/>')
+
+    def text(self, spot: Spot, across: float, down: float, text: str, style: str = "name") -> None:
+        """Text beside a spot, so many px away from it."""
+        x, y, size = spot[0] + across * self.unit, spot[1] + down * self.unit, 13 * self.unit
+        words = f'<text class="{style}" x="{x:.1f}" y="{y:.1f}" font-size="{size:.2f}">{escape(text)}</text>'
+        self.add("texts", words)
+
+    def target(self, box: Box, data: str, title: str) -> None:
+        self.add(
+            "targets",
+            f'<g class="target" {data} role="button" tabindex="0" aria-label={quoteattr(title)}>'
+            f"<title>{escape(title)}</title>{_box(box, 'hit', '')}</g>",
+        )
+
+    def around(self, spot: Spot, half: float) -> Box:
+        """A square of twice so many px."""
+        x, y, half = *spot, half * self.unit
+        return x - half, y - half, x + half, y + half
+
+    def picture(self, address: str, style: str) -> PagePicture:
+        page = self.page
+        layers = "".join(
+            f'<g class="{name}">{"".join(self.layers[name])}</g>' for name in LAYERS if name in self.layers
+        )
+        width, height = page.width / self.unit, page.height / self.unit
+        svg = (
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing page {style}" data-page="{page.key}" role="group" '
+            f"aria-label={quoteattr(f'Page {page.number} of the diagram')} "
+            f'viewBox="0 0 {page.width:.1f} {page.height:.1f}" '
+            f'width="{width:.0f}" height="{height:.0f}">'
+            f'<image href={quoteattr(address)} width="{page.width:.1f}" height="{page.height:.1f}" '
+            f'preserveAspectRatio="none"/>{layers}</svg>'
+        )
+        return PagePicture(page.key, page.name or f"Page {page.number}", svg)
+
 
 def marked_page(marks: Marks, page: Page, address: str, last: str = "") -> PagePicture:
     """A page to mark on; ``address`` is that of its picture, ``last`` the mark from which a path goes on."""
-    sheet = _Sheet(marks, page, _unit(page))
+    sheet = _Sheet(marks, page)
     for trace in marks.traces.values():
         if trace.page == page.key:
             _paint_trace(sheet, trace)
     for part in (part for part in marks.parts.values() if part.page == page.key):
         style = part.state + (" last" if part.key == last else "")
         sheet.add("boxes", _box(part.box, f"part {style}", f'data-mark="{part.key}"'))
-        sheet.add("texts", _text(part.box[0], part.box[1] - 3 * sheet.unit, part.name, sheet.unit))
-        _target(
-            sheet,
-            part.box,
-            f'data-mark="{part.key}" data-kind="part" data-of={quoteattr(part.kind)} data-name={quoteattr(part.name)}',
-            part.name,
-        )
+        sheet.text(part.box[:2], 0, -3, part.name)
+        kind = f'data-kind="part" data-of={quoteattr(part.kind)} data-name={quoteattr(part.name)}'
+        sheet.target(part.box, f'data-mark="{part.key}" {kind}', part.name)
     for key, pin in marks.pins.items():
         if marks.parts[pin.part].page == page.key:
-            name = f"{marks.parts[pin.part].name}.{pin.name}"
-            sheet.add("dots", _dot(pin.spot, 3, sheet.unit, "pin"))
-            _target(
-                sheet,
-                _around(pin.spot, 9 * sheet.unit),
-                f'data-mark="{key}" data-kind="pin" data-name={quoteattr(pin.name)}',
-                name,
-            )
+            sheet.dot(pin.spot, 3, "pin")
+            data = f'data-mark="{key}" data-kind="pin" data-name={quoteattr(pin.name)}'
+            sheet.target(sheet.around(pin.spot, 9), data, f"{marks.parts[pin.part].name}.{pin.name}")
     for key, joint in marks.joints.items():
         if joint.page == page.key:
-            sheet.add("dots", _dot(joint.spot, 4, sheet.unit, "joint" + (" last" if key == last else "")))
+            sheet.dot(joint.spot, 4, "joint" + (" last" if key == last else ""))
     for key, crossing in marks.crossings.items():
         if crossing.page == page.key:
-            sheet.add("dots", _dot(crossing.spot, 8, sheet.unit, "doubt"))
-            _target(
-                sheet,
-                _around(crossing.spot, 12 * sheet.unit),
-                f'data-mark="{key}" data-kind="crossing"',
-                "crossing: joined or not?",
-            )
-    return PagePicture(page.key, page.name or f"Page {page.number}", _svg(sheet, address, "marking"))
+            sheet.dot(crossing.spot, 8, "doubt")
+            data = f'data-mark="{key}" data-kind="crossing"'
+            sheet.target(sheet.around(crossing.spot, 12), data, "crossing: joined or not?")
+    return sheet.picture(address, "marking")
 
 
 def measured_page(
     marks: Marks, page: Page, address: str, marks_of: Mapping[str, Sequence[str]], overlays: Overlays
 ) -> PagePicture:
     """A page on the bench: suspicion as a shade, the leads of the next test, readings; each pin can be tapped."""
-    sheet = _Sheet(marks, page, _unit(page))
+    sheet = _Sheet(marks, page)
     names = {key: name for name, keys in marks_of.items() for key in keys}
     for name, share in overlays.suspicion.items():
         for key in marks_of.get(name, ()):
             _shade(sheet, key, share)
     for key, name in names.items():
         if key in marks.parts and marks.parts[key].page == page.key:
-            _target(sheet, marks.parts[key].box, f"data-part={quoteattr(name)}", name)
+            sheet.target(marks.parts[key].box, f"data-part={quoteattr(name)}", name)
     for key, name in names.items():
         if key in marks.pins and marks.parts[marks.pins[key].part].page == page.key:
             _point(sheet, name, marks.pins[key].spot, overlays)
         elif key in marks.joints and marks.joints[key].page == page.key:
             _point(sheet, name, marks.joints[key].spot, overlays)
-    return PagePicture(page.key, page.name or f"Page {page.number}", _svg(sheet, address, "measuring"))
+    return sheet.picture(address, "measuring")
 
 
 def best_page(marks: Marks, marks_of: Mapping[str, Sequence[str]], names: Iterable[str]) -> Page | None:
@@ -137,10 +165,6 @@ def _page_of(marks: Marks, key: str) -> str:
     return marks.page_of(key)
 
 
-def _unit(page: Page) -> float:
-    return page.width / min(SHOWN_WIDTH, max(500.0, 1.4 * page.width))
-
-
 # Painting
 
 
@@ -153,8 +177,8 @@ def _paint_trace(sheet: _Sheet, trace: Trace) -> None:
     title = f"<title>{escape(f'wire {label}'.strip())}, {trace.state}</title>"
     sheet.add("touch", f'<path class="touch" {attributes} d="{d}">{title}</path>')
     for doubt in trace.doubts:
-        sheet.add("dots", _dot(doubt.spot, 8, sheet.unit, "doubt"))
-        _target(sheet, _around(doubt.spot, 12 * sheet.unit), attributes + " data-doubt=1", doubt.why)
+        sheet.dot(doubt.spot, 8, "doubt")
+        sheet.target(sheet.around(doubt.spot, 12), attributes + " data-doubt=1", doubt.why)
 
 
 def _shade(sheet: _Sheet, key: str, share: float) -> None:
@@ -162,61 +186,37 @@ def _shade(sheet: _Sheet, key: str, share: float) -> None:
     if key in marks.parts and marks.parts[key].page == sheet.page.key:
         box = marks.parts[key].box
         sheet.add("halos", _box(box, f"shade suspicion-{level}", ""))
-        sheet.add("texts", _text(box[0], box[1] - 4 * sheet.unit, per_cent(share), sheet.unit, "share"))
+        sheet.text(box[:2], 0, -4, per_cent(share), "share")
     elif key in marks.traces and marks.traces[key].page == sheet.page.key:
         trace = marks.traces[key]
         sheet.add("halos", f'<path class="halo suspicion-{level}" d="{_path(trace.spots)}"/>')
-        x, y = trace.spots[len(trace.spots) // 2]
-        sheet.add("texts", _text(x + 5 * sheet.unit, y, per_cent(share), sheet.unit, "share"))
+        sheet.text(trace.spots[len(trace.spots) // 2], 5, 0, per_cent(share), "share")
     elif key in marks.pins and marks.parts[marks.pins[key].part].page == sheet.page.key:
-        sheet.add("halos", _dot(marks.pins[key].spot, 10, sheet.unit, f"shade suspicion-{level}"))
+        sheet.dot(marks.pins[key].spot, 10, f"shade suspicion-{level}", "halos")
 
 
 def _point(sheet: _Sheet, name: str, spot: Spot, overlays: Overlays) -> None:
-    point = next((point for point in (name, f"{name}:in", f"{name}:out") if point in overlays.leads), "")
+    sides = (name, f"{name}:in", f"{name}:out")
+    point = next((side for side in sides if side in overlays.leads), "")
     lead = overlays.leads.get(point, "")
-    reading = next(
-        (
-            overlays.readings[point]
-            for point in (name, f"{name}:in", f"{name}:out")
-            if point in overlays.readings
-        ),
-        "",
-    )
+    reading = next((overlays.readings[side] for side in sides if side in overlays.readings), "")
     expected = overlays.expected.get(name, "")
-    sheet.add(
-        "dots",
-        _dot(
-            spot,
-            6 if lead else 4,
-            sheet.unit,
-            f"point{f' lead-{lead}' if lead else ''}{' read' if reading else ''}",
-        ),
-    )
+    sheet.dot(spot, 6 if lead else 4, f"point{f' lead-{lead}' if lead else ''}{' read' if reading else ''}")
     words = [
         (lead, f"lead lead-{lead}"),
         (reading, "reading"),
         (f"({expected})" if expected else "", "expected"),
     ]
     for number, (text, style) in enumerate([word for word in words if word[0]]):
-        sheet.add(
-            "texts",
-            _text(
-                spot[0] + 9 * sheet.unit, spot[1] + (5 + 16 * number) * sheet.unit, text, sheet.unit, style
-            ),
-        )
+        sheet.text(spot, 9, 5 + 16 * number, text, style)
     title = ", ".join(
         filter(None, (name, f"{lead} lead" if lead else "", f"reads {reading}" if reading else ""))
     )
-    _target(sheet, _around(spot, 22 * sheet.unit), f"data-point={quoteattr(point or name)}", title)
+    sheet.target(sheet.around(spot, 22), f"data-point={quoteattr(point or name)}", title)
 
 
 def _path(spots: Sequence[Spot]) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in spots)
-
-
-def _around(spot: Spot, half: float) -> Box:
-    return spot[0] - half, spot[1] - half, spot[0] + half, spot[1] + half
 
 
 def _box(box: Box, style: str, data: str) -> str:
@@ -225,36 +225,4 @@ def _box(box: Box, style: str, data: str) -> str:
     return f'<rect class="{style}" {data} x="{left:.1f}" y="{top:.1f}" {size}/>'
 
 
-def _dot(spot: Spot, radius: float, unit: float, style: str) -> str:
-    return f'<circle class="{style}" cx="{spot[0]:.1f}" cy="{spot[1]:.1f}" r="{radius * unit:.2f}"/>'
-
-
-def _text(x: float, y: float, text: str, unit: float, style: str = "name") -> str:
-    return f'<text class="{style}" x="{x:.1f}" y="{y:.1f}" font-size="{13 * unit:.2f}">{escape(text)}</text>'
-
-
-def _target(sheet: _Sheet, box: Box, data: str, title: str) -> None:
-    sheet.add(
-        "targets",
-        f'<g class="target" {data} role="button" tabindex="0" aria-label={quoteattr(title)}>'
-        f"<title>{escape(title)}</title>{_box(box, 'hit', '')}</g>",
-    )
-
-
 LAYERS = ("halos", "wires", "boxes", "touch", "dots", "texts", "targets")
-
-
-def _svg(sheet: _Sheet, address: str, style: str) -> str:
-    page = sheet.page
-    layers = "".join(
-        f'<g class="{name}">{"".join(sheet.layers[name])}</g>' for name in LAYERS if name in sheet.layers
-    )
-    width, height = page.width / sheet.unit, page.height / sheet.unit
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing page {style}" data-page="{page.key}" role="group" '
-        f"aria-label={quoteattr(f'Page {page.number} of the diagram')} "
-        f'viewBox="0 0 {page.width:.1f} {page.height:.1f}" '
-        f'width="{width:.0f}" height="{height:.0f}">'
-        f'<image href={quoteattr(address)} width="{page.width:.1f}" height="{page.height:.1f}" '
-        f'preserveAspectRatio="none"/>{layers}</svg>'
-    )
