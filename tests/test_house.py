@@ -111,7 +111,7 @@ PURE = ("halfsplit.circuit", "halfsplit.diagnosis", "halfsplit.capture.measure")
 UNUSED_SO_FAR = frozenset(
     {
         "diagnosis/gauge_course.py: course_of",  # a course of readings: nothing shows one yet
-        "job/simulated.py: stop_simulated",  # a test ends what it began
+        "job/live_scans.py: stop_simulated",  # a test ends what it began
         "scan/vehicle.py: BUS_FAULTS",  # what a simulated vehicle can be told
         "scan/vehicle.py: UNIT_FAULTS",
         "units.py: parse_quantity",  # the way back of `format_quantity`

@@ -93,7 +93,7 @@ def sample(*, drawing: bool = False) -> JobView:
         allowed_source="circuit solution, healthy",
         decisive=True,
         plain="Voltage left over at the ground point behind the right rear lamp, brake pressed",
-        photos=(PhotoView(name="IMG_0413.jpg", data=picture("7.9 V at E5"), caption="meter at E5"),),
+        photos=(PhotoView(name="IMG_0413.jpg", data=picture("7.9 V at E5")),),
     )
     return JobView(
         number="127",
@@ -203,7 +203,7 @@ def sample(*, drawing: bool = False) -> JobView:
                 minutes=1.5,
                 reading="0.03 V",
                 decisive=False,
-                photos=(PhotoView(name="IMG_0420.jpg", data=picture("0.03 V", "#665544"), caption="after"),),
+                photos=(PhotoView(name="IMG_0420.jpg", data=picture("0.03 V", "#665544")),),
             ),
         ),
         finding=FindingView(

@@ -263,8 +263,8 @@ def _address(kept: KeptReport, unit: str) -> Address:
     return address
 
 
-# A simulated vehicle: units of the job's circuit, fed as the circuit engine says, on a bus of its own in another process,
-# over slcan on a loopback socket. It stays there while the workbench runs, so that what was cleared stays cleared.
+# A simulated vehicle: units of the job's circuit, fed as the circuit engine says, on a bus of its own in another
+# process, over slcan on a loopback socket. It stays there while the workbench runs: what was cleared stays cleared.
 
 SIMULATED = "simulated"
 """The channel: an invented van, or the job's circuit in order where it has control units; ``simulated F30 open`` is

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, get_type_hints
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
@@ -23,13 +23,6 @@ WORDS_OF: Mapping[type, str] = {
     StandInFor: "stand in",
 }
 TYPES = {word: kind for kind, word in WORDS_OF.items()}
-FIELDS: Mapping[type, tuple[type, ...]] = {
-    Unplug: (str,),
-    Jump: (str, str, bool),
-    LampFor: (str, float),
-    Replace: (str,),
-    StandInFor: (str,),
-}
 
 
 def change_to_json(change: Intervention) -> list[Any]:
@@ -50,7 +43,7 @@ def change_from_json(given: Sequence[Any]) -> Intervention:
         raise InputError(
             'a change is a list such as ["unplug", "M9"]', remedy=f"begin with {', '.join(TYPES)}"
         )
-    types, rest = FIELDS[kind], list(given[1:])
+    types, rest = tuple(get_type_hints(kind).values()), list(given[1:])
     fits = 1 <= len(rest) <= len(types) and all(
         isinstance(item, (int, float) if wanted is float else wanted)
         for item, wanted in zip(rest, types, strict=False)

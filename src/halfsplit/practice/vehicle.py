@@ -17,7 +17,7 @@ from halfsplit.circuit.instruments import INSTRUMENTS, over_range
 from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
-from halfsplit.circuit.solve import solve
+from halfsplit.circuit.solve import Result, solve
 from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.codes import CODE_KINDS
 from halfsplit.diagnosis.evidence import ENDS_SEEN, FUSE_SEEN, INSPECTION_FALSE_ALARM, OHMS_CEILING
@@ -69,9 +69,7 @@ class Vehicle:
     def solution(self, state: str, changes: tuple[Intervention, ...] = ()) -> Solution:
         """The circuit as it is in this vehicle now. Fuses that blow stay blown."""
         fault = self.fault_now(changes)
-        result = solve(
-            self._system(state, changes), fault.changes if fault else (), fault.locks if fault else ()
-        )
+        result = self._solved(self._system(state, changes), fault)
         if not any(isinstance(change, LampFor) for change in changes):
             self.blown_fuses.update(result.blown)
         return Solution(self.circuit, state, fault, changes, result)
@@ -83,6 +81,14 @@ class Vehicle:
 
     def fault_now(self, changes: tuple[Intervention, ...]) -> Fault | None:
         return None if self._repaired or self.fault.part in replaced(changes) else self.fault
+
+    def causes(self, changes: tuple[Intervention, ...]) -> tuple[Fault, ...]:
+        """The single faults that are there now."""
+        fault = self.fault_now(changes)
+        return (fault.members or (fault,)) if fault else ()
+
+    def _solved(self, system: System, fault: Fault | None, *, blow: bool = True) -> Result:
+        return solve(system, fault.changes if fault else (), fault.locks if fault else (), blow=blow)
 
     def _system(self, state: str, changes: tuple[Intervention, ...]) -> System:
         system = apply(self.circuit.network.system(state, self._parameters), changes)
@@ -118,9 +124,7 @@ class Vehicle:
         value = 0.0
         for _ in range(12 if used.filament else 1):
             system = self._system(measurement.state, measurement.changes).bridged([(a, b, resistance)])
-            volts = solve(
-                system, fault.changes if fault else (), fault.locks if fault else (), blow=False
-            ).volts
+            volts = self._solved(system, fault, blow=False).volts
             value = float(volts[a] - volts[b])
             if used.filament:
                 resistance = filament_ohms(ohms, value)
@@ -136,7 +140,7 @@ class Vehicle:
         series, volts = 1e4, 1.0
         feed = system.bridged([(a, b, series)])
         feed.emf[-1] = volts
-        result = solve(feed, fault.changes if fault else (), fault.locks if fault else (), blow=False)
+        result = self._solved(feed, fault, blow=False)
         across = float(result.volts[a] - result.volts[b])
         amps = (volts - across) / series
         ohms = across / amps if amps > 1e-12 else OHMS_CEILING
@@ -178,28 +182,24 @@ def _answers(vehicle: Vehicle, measurement: Measurement) -> str:
 
 def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
     vehicle.solution(measurement.state, measurement.changes)
-    fault = vehicle.fault_now(measurement.changes)
-    own = fault is not None and any(
-        member.part == measurement.at and member.mode == "open" for member in (fault.members or (fault,))
+    own = any(
+        cause.part == measurement.at and cause.mode == "open" for cause in vehicle.causes(measurement.changes)
     )
     return "yes" if own or measurement.at in vehicle.blown_fuses else "no"
 
 
 def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
-    fault = vehicle.fault_now(measurement.changes)
+    causes = vehicle.causes(measurement.changes)
     if measurement.detail == (TRIED_AGAIN,):
         # Leads at its pins leave out all that is not the unit's own.
-        own = fault is not None and any(member.part == measurement.at for member in fault.members or (fault,))
-        return "good" if own else "bad"
+        return "good" if any(cause.part == measurement.at for cause in causes) else "bad"
     if measurement.detail == (ENDS,):
-        moved = _ends_moved(vehicle, measurement.at, fault)
-        return (
-            "bad" if vehicle.generator.random() < (ENDS_SEEN if moved else INSPECTION_FALSE_ALARM) else "good"
-        )
+        seen = ENDS_SEEN if _ends_moved(vehicle, measurement.at, causes) else INSPECTION_FALSE_ALARM
+        return "bad" if vehicle.generator.random() < seen else "good"
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         return "good"
     chance = INSPECTION_FALSE_ALARM
-    for cause in (fault.members or (fault,)) if fault else ():
+    for cause in causes:
         if cause.part == measurement.at:
             chance = max(chance, default_priors().seen(cause))
         elif cause.part.partition(".")[0] == measurement.at:
@@ -209,10 +209,9 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
     return "bad" if vehicle.generator.random() < chance else "good"
 
 
-def _ends_moved(vehicle: Vehicle, wire: str, fault: Fault | None) -> bool:
+def _ends_moved(vehicle: Vehicle, wire: str, causes: tuple[Fault, ...]) -> bool:
     """Whether a wire of the drawing has an end in another's place in this vehicle."""
     ends = {place(end) for end in wire.split()[1:3]}
-    causes = (fault.members or (fault,)) if fault else ()
     undrawn = (cause for cause in causes if cause.kind == "undrawn" and cause.mode != "bridged")
     drawn = any(ends == {place(each.a), place(each.b)} for each in vehicle.circuit.model.wires)
     return not drawn or any(not ends.isdisjoint(cause.touches) for cause in undrawn)
@@ -234,8 +233,7 @@ def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
     stage = model.stages[name]
     if stage.states and measurement.state not in stage.states:
         return False
-    fault = vehicle.fault_now(measurement.changes)
-    if fault and any(member.failure and member.failure[0] == name for member in (fault.members or (fault,))):
+    if any(cause.failure and cause.failure[0] == name for cause in vehicle.causes(measurement.changes)):
         return False
     solution = vehicle.solution(measurement.state, measurement.changes)
     for need in stage.needs:
@@ -254,12 +252,7 @@ def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
 def _gauge(vehicle: Vehicle, measurement: Measurement) -> float:
     gauge = vehicle.circuit.model.gauges[measurement.at]
     shown = gauge.ratio * SHOWN[gauge.quantity](vehicle, gauge.place, measurement)
-    fault = vehicle.fault_now(measurement.changes)
-    modes = (
-        {member.mode for member in (fault.members or (fault,)) if member.part == gauge.name}
-        if fault
-        else set()
-    )
+    modes = {cause.mode for cause in vehicle.causes(measurement.changes) if cause.part == gauge.name}
     if "stuck" in modes:
         return vehicle.lies.setdefault(gauge.name, shown + _lie(vehicle, shown))
     if "offset" in modes:
@@ -276,8 +269,7 @@ def _lie(vehicle: Vehicle, shown: float) -> float:
 
 def _closed(vehicle: Vehicle, name: str, measurement: Measurement) -> float:
     solution = vehicle.solution(measurement.state, measurement.changes)
-    fault = vehicle.fault_now(measurement.changes)
-    modes = {member.mode for member in (fault.members or (fault,)) if member.part == name} if fault else set()
+    modes = {cause.mode for cause in vehicle.causes(measurement.changes) if cause.part == name}
     if modes & {"open", "contact open", "contact welded"}:
         return float("contact welded" in modes)
     if vehicle.circuit.parts[name].kind != "relay":
@@ -330,16 +322,11 @@ def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
 
 
 def _wiggle(vehicle: Vehicle, measurement: Measurement) -> str:
-    fault = vehicle.fault_now(measurement.changes)
     there = any(
-        measurement.at == member.part or measurement.at in member.touches
-        for member in ((fault.members or (fault,)) if fault else ())
+        measurement.at == cause.part or measurement.at in cause.touches
+        for cause in vehicle.causes(measurement.changes)
     )
     return "yes" if vehicle.generator.random() < (vehicle.wiggled if there else STILL) else "no"
-
-
-def _no_event(vehicle: Vehicle, measurement: Measurement) -> str:
-    return "no"
 
 
 ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
@@ -356,7 +343,7 @@ ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
     "duty": _duty,
     "hertz": _duty,
     "wiggle": _wiggle,
-    "event": _no_event,
+    "event": lambda _vehicle, _measurement: "no",
     "gauge": _gauge,
 }
 

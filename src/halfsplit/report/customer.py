@@ -89,7 +89,6 @@ def _customers(view: JobView, room: Room) -> JobView:
         suspects=(),
         drawing="",
         cautions=(),
-        photos=(),
         work=(),
         circuit="",
         steps=tuple(_in_plain_words(step) for step in _decisive(view)[some]),

@@ -44,8 +44,7 @@ def plain(value: Any, album: Album, longest: int = LONGEST) -> Any:
         case date():
             return moment(value) if isinstance(value, datetime) else day(value)
         case PhotoView():
-            words = {"name": printable(value.name, 120), "caption": printable(value.caption, 300)}
-            return {"file": album.add(value), **words}
+            return {"file": album.add(value), "name": printable(value.name, 120)}
         case tuple() | list():
             return [plain(item, album, longest) for item in value]
         case Mapping():

@@ -38,7 +38,6 @@ class PhotoView:
     name: str
     ref: str = ""
     data: bytes = field(default=b"", repr=False)
-    caption: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +67,6 @@ class StepView:
     reading: str = ""
     allowed: str = ""
     allowed_source: str = ""
-    remark: str = ""
     struck: str = ""
     decisive: bool = False
     plain: str = ""
@@ -187,7 +185,6 @@ class JobView:
     suspects: tuple[SuspectView, ...] = ()
     codes: CodesView = field(default_factory=CodesView)
     drain: DrainReport = field(default_factory=DrainReport)
-    photos: tuple[PhotoView, ...] = ()
     drawing: str = ""
     circuit: str = ""
     cautions: tuple[str, ...] = ()

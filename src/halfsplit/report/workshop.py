@@ -49,7 +49,6 @@ def workshop_pdf(view: JobView) -> bytes:
 def _pictures(data: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
     """All photos once, in the order of the steps, with where they belong; the names of those that cannot be shown."""
     belonging = [(f"step {step['number']}", photo) for step in data["steps"] for photo in step["photos"]]
-    belonging += [("", photo) for photo in data["photos"]]
     shown: dict[str, dict[str, Any]] = {}
     for where, photo in belonging:
         if photo["file"]:
