@@ -163,7 +163,7 @@ def test_the_workshops_record_tells_everything(reports):
         "ruled out",
         "98 %",
         "a look at the left rear ground",
-        "P1: step 4, meter at E5",
+        "P1: step 4, IMG_0413.jpg",
         "11.5 min",
         "maker's documentation",
     ):

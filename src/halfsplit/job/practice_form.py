@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -108,6 +108,15 @@ PLACES: Mapping[str, Callable[[Circuit], list[str]]] = {
 }
 
 
+FIELDS: Mapping[str, tuple[str, ...]] = {
+    "unplug": ("unplug",),
+    "replace": ("fit",),
+    "lamp for": ("lamp",),
+    "jump": ("jump_from", "jump_to"),
+}
+"""Change → the fields of the form that name what is changed."""
+
+
 def place_asked(form: AskedForm) -> dict[str, Any]:
     """The measurement that the form describes, as the store keeps one."""
     quantity, instrument, _ = HOW[form.how]
@@ -117,20 +126,13 @@ def place_asked(form: AskedForm) -> dict[str, Any]:
         "to": form.to or None if QUANTITIES[quantity].leads else None,
         "state": form.state,
         "instrument": instrument,
-        "changes": list(_changes(form)),
+        "changes": [
+            [change, *(getattr(form, field) for field in fields)]
+            for change, fields in FIELDS.items()
+            if any(getattr(form, field) for field in fields)
+        ],
         "detail": [],
     }
-
-
-def _changes(form: AskedForm) -> Iterator[list[str]]:
-    if form.unplug:
-        yield ["unplug", form.unplug]
-    if form.fit:
-        yield ["replace", form.fit]
-    if form.lamp:
-        yield ["lamp for", form.lamp]
-    if form.jump_from or form.jump_to:
-        yield ["jump", form.jump_from, form.jump_to]
 
 
 def checked_place(circuit: Circuit, form: AskedForm) -> None:
@@ -161,11 +163,3 @@ def form_for(place: Mapping[str, Any]) -> AskedForm | None:
             return None
     known = {"how": how, "at": place["at"], "to": place.get("to") or "", "state": place["state"]}
     return AskedForm(**(known | {name: str(value) for name, value in fields.items()}))
-
-
-FIELDS = {
-    "unplug": ("unplug",),
-    "replace": ("fit",),
-    "lamp for": ("lamp",),
-    "jump": ("jump_from", "jump_to"),
-}

@@ -107,39 +107,27 @@ def revived(practice: Practice) -> Exercise:
     )
     exercise = Exercise(circuit, practice.difficulty, practice.seed, hidden=hidden)
     for act in practice.record.get("acts", ()):
-        ACTS.get(str(act.get("do")), _nothing)(exercise, act)
+        _redo(exercise, act)
     return exercise
 
 
-def _nothing(exercise: Exercise, act: Mapping[str, Any]) -> None:
-    """An act of a later release."""
-
-
-def _measure(exercise: Exercise, act: Mapping[str, Any]) -> None:
-    value = act["value"]
-    present = {"yes": "yes", "no": "no"}.get(act.get("present", ""))
-    exercise.take_up(
-        from_json(act["place"]),
-        math.inf if value == OVER_RANGE else value,
-        present if exercise.intermittent else None,  # type: ignore[arg-type]
-        float(act["minutes"]),
-    )
-
-
-def _hint(exercise: Exercise, act: Mapping[str, Any]) -> None:
-    exercise.hints += 1
-
-
-def _name(exercise: Exercise, act: Mapping[str, Any]) -> None:
-    try:
-        exercise.condemn(str(act["name"]))
-    except HalfsplitError as error:
-        raise InputError(str(error), remedy="begin another exercise") from error
-
-
-def _give_up(exercise: Exercise, act: Mapping[str, Any]) -> None:
-    exercise.give_up()
-
-
-ACTS = {"measure": _measure, "hint": _hint, "name": _name, "give up": _give_up}
-"""What was done → how it is done again."""
+def _redo(exercise: Exercise, act: Mapping[str, Any]) -> None:
+    """Do again what was done; an act of a later release is passed over."""
+    match act.get("do"):
+        case "measure":
+            value, present = act["value"], act.get("present")
+            exercise.take_up(
+                from_json(act["place"]),
+                math.inf if value == OVER_RANGE else value,
+                present if exercise.intermittent and present in ("yes", "no") else None,
+                float(act["minutes"]),
+            )
+        case "hint":
+            exercise.hints += 1
+        case "name":
+            try:
+                exercise.condemn(str(act["name"]))
+            except HalfsplitError as error:
+                raise InputError(str(error), remedy="begin another exercise") from error
+        case "give up":
+            exercise.give_up()

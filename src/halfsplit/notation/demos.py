@@ -6,10 +6,11 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from importlib.resources import files
 from typing import Any
 
 from halfsplit.errors import NotFoundError
-from halfsplit.notation.library import circuit_files, folder
+from halfsplit.notation.library import circuit_files
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,9 @@ class Demo:
 def demos() -> tuple[Demo, ...]:
     """All demos, in the order of ``demos/demos.toml``."""
     texts = dict(circuit_files("demos"))
-    jobs = tomllib.loads(folder("demos").joinpath("demos.toml").read_text(encoding="utf-8"))
+    jobs = tomllib.loads(
+        files("halfsplit.notation").joinpath("demos", "demos.toml").read_text(encoding="utf-8")
+    )
     return tuple(_demo(name, job, texts[name]) for name, job in jobs.items())
 
 

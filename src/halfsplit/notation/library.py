@@ -14,7 +14,6 @@ import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from importlib.resources.abc import Traversable
 
 from halfsplit.errors import NotFoundError
 
@@ -23,15 +22,11 @@ _COLUMN = 12
 """Where the text of a head stands; what begins there goes on with the line above."""
 
 
-def folder(name: str) -> Traversable:
-    """A folder of circuit files in this package: ``patterns`` or ``demos``."""
-    return files("halfsplit.notation").joinpath(name)
-
-
 def circuit_files(name: str) -> list[tuple[str, str]]:
     """Name (without its ending) and text of each circuit file of a folder, by name."""
-    files = [entry for entry in folder(name).iterdir() if entry.name.endswith(".circuit")]
-    texts = [(entry.name.removesuffix(".circuit"), entry.read_text(encoding="utf-8")) for entry in files]
+    folder = files("halfsplit.notation").joinpath(name)
+    kept = [entry for entry in folder.iterdir() if entry.name.endswith(".circuit")]
+    texts = [(entry.name.removesuffix(".circuit"), entry.read_text(encoding="utf-8")) for entry in kept]
     return sorted(texts)
 
 

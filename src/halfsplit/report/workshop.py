@@ -48,16 +48,18 @@ def workshop_pdf(view: JobView) -> bytes:
 
 def _pictures(data: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
     """All photos once, in the order of the steps, with where they belong; the names of those that cannot be shown."""
-    belonging = [(f"step {step['number']}", photo) for step in data["steps"] for photo in step["photos"]]
+    photos = [
+        photo | {"where": f"step {step['number']}"} for step in data["steps"] for photo in step["photos"]
+    ]
     shown: dict[str, dict[str, Any]] = {}
-    for where, photo in belonging:
+    for photo in photos:
         if photo["file"]:
-            shown.setdefault(photo["file"], photo | {"where": where})
+            shown.setdefault(photo["file"], photo)
     for number, photo in enumerate(shown.values(), 1):
         photo["number"] = number
     for step in data["steps"]:
         step["pictures"] = [shown[photo["file"]]["number"] for photo in step["photos"] if photo["file"]]
-    unreadable = [photo["name"] for _, photo in belonging if not photo["file"]]
+    unreadable = [photo["name"] for photo in photos if not photo["file"]]
     return list(shown.values()), unreadable
 
 
