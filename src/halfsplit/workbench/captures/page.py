@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
@@ -291,18 +290,22 @@ def _order(text: str) -> tuple[int, ...]:
     return tuple(int(word) for word in words)
 
 
+def _time(form: Mapping[str, str], name: str) -> float | None:
+    """The seconds of a field that the viewer fills in; None where there are none."""
+    try:
+        value = float(form.get(name, ""))
+    except ValueError:
+        return None
+    return value if abs(value) < 1e12 else None
+
+
 def _two(form: Mapping[str, str]) -> tuple[float, float]:
     """The times of the two cursors, the earlier one first."""
-    seconds = []
-    for name in ("begin", "end"):
-        try:
-            value = float(form.get(name, ""))
-        except ValueError:
-            value = math.nan
-        if not abs(value) < 1e12:
-            raise InputError("the cursors are not set", remedy="set both in the trace", where=name)
-        seconds.append(value)
-    return min(seconds), max(seconds)
+    begin, end = _time(form, "begin"), _time(form, "end")
+    if begin is None or end is None:
+        where = "begin" if begin is None else "end"
+        raise InputError("the cursors are not set", remedy="set both in the trace", where=where)
+    return min(begin, end), max(begin, end)
 
 
 # Evidence
@@ -354,27 +357,16 @@ def snapshot(job: JobToMeasure, capture_id: str, form: Form) -> Response:
 
 def _frame(form: Mapping[str, str], view: CaptureView) -> screen.SnapshotFrame:
     start, stop = _two(form)
-    cursors = []
-    for name in ("cursor1", "cursor2"):
-        try:
-            value = float(form.get(name, ""))
-        except ValueError:
-            continue
-        if start <= value <= stop:
-            cursors.append(value)
+    cursors = (_time(form, "cursor1"), _time(form, "cursor2"))
     numbers = [part for part in form.get("channels", "").split(",") if part.isdecimal() and len(part) < 4]
     behind, _, capture_id = form.get("behind", "").partition("/")
-    try:
-        shift = float(form.get("shift") or 0.0)
-    except ValueError:
-        shift = 0.0
     return screen.SnapshotFrame(
         start,
         stop,
-        tuple(cursors),
+        tuple(seconds for seconds in cursors if seconds is not None and start <= seconds <= stop),
         tuple(int(part) for part in numbers[:8]),
         (behind, capture_id) if capture_id else None,
-        shift if abs(shift) < 1e12 else 0.0,
+        _time(form, "shift") or 0.0,
     )
 
 

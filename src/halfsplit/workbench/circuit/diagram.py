@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFoundError
-from halfsplit.job import diagrams
+from halfsplit.job import Job, diagrams
+from halfsplit.job.diagram_picture import PagePicture
+from halfsplit.job.diagrams import DiagramView
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
-from halfsplit.workbench.circuit.contexts import DiagramPage
 from halfsplit.workbench.forms import chosen, content, whole
 from halfsplit.workbench.rendering import render
 
@@ -20,6 +23,23 @@ LARGEST_PAGE = 50_000_000
 """Bytes of a file that a page is taken from."""
 FIELDS = "key page name kind value x y x2 y2 before joined end colour mm2".split()  # noqa: SIM905 - names, as they are sent
 """What an act may be told."""
+
+
+@dataclass(frozen=True)
+class DiagramPage:
+    """The diagram.
+
+    ``pages`` as SVG with their marks; ``last``: the mark from which a path goes on; ``number``: how many pages the
+    file has that was laid in last.
+    """
+
+    job: Job
+    view: DiagramView
+    pages: Sequence[PagePicture]
+    kinds: Sequence[str]
+    last: str
+    problem: str
+    number: int
 
 
 def _page(job: OpenJob, *, last: str = "", problem: str = "", number: int = 0) -> DiagramPage:

@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import InputError
-from halfsplit.job import harness
+from halfsplit.job import Job, harness
+from halfsplit.job.harness import HarnessView
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
-from halfsplit.workbench.circuit.contexts import HarnessPage
 from halfsplit.workbench.circuit.page import begin
 from halfsplit.workbench.forms import chosen, whole
 from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit/harness")
+
+
+@dataclass(frozen=True)
+class HarnessPage:
+    """What is plugged into a harness. ``kinds``: what can be."""
+
+    job: Job
+    view: HarnessView
+    kinds: Sequence[str]
+    problem: str = ""
 
 
 @router.post("/file")

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job import Attachment, Checked, Sketch, pictures, verbs
+from halfsplit.job import Attachment, Checked, Job, Problem, Sample, Sketch, pictures, verbs
 from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead, Reader
-from halfsplit.workbench.circuit.contexts import CheckFragment, CheckNote, CircuitPage
 from halfsplit.workbench.forms import chosen, content, whole
 from halfsplit.workbench.money.page import SHOWN_IN_PLACE
 from halfsplit.workbench.rendering import render
@@ -18,6 +20,38 @@ from halfsplit.workbench.rendering import render
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
 LARGEST_FILE = 1_600_000
 """Bytes of a circuit file."""
+
+
+@dataclass(frozen=True)
+class CheckNote:
+    """What the text says: problems with their lines, and its drawing."""
+
+    checked: Checked
+    errors: Sequence[Problem]
+    warnings: Sequence[Problem]
+    drawing: str
+    parts: int
+    states: Sequence[str]
+
+
+@dataclass(frozen=True)
+class CheckFragment:
+    """The editor's check alone."""
+
+    check: CheckNote
+
+
+@dataclass(frozen=True)
+class CircuitPage:
+    """The editor. ``drawing`` is SVG made by us, '' where there is none."""
+
+    job: Job
+    text: str
+    check: CheckNote
+    samples: Sequence[Sample]
+    based_on: int
+    asked: str = ""
+    diagram: Attachment | None = None
 
 
 def check_note(checked: Checked, *, drawn: bool = True) -> CheckNote:

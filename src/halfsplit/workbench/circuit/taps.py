@@ -6,6 +6,7 @@ Every tap stores the text that it makes. *Undo* goes back one text at a time; no
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
@@ -13,15 +14,32 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
-from halfsplit.job import Sheet
+from halfsplit.job import Attachment, Job, Sheet
 from halfsplit.job.open_job import OpenJob
+from halfsplit.job.tapping import TapView
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
-from halfsplit.workbench.circuit.contexts import CheckFragment, TapsPage
-from halfsplit.workbench.circuit.page import check_note, diagram_of
+from halfsplit.workbench.circuit.page import CheckFragment, CheckNote, check_note, diagram_of
 from halfsplit.workbench.forms import chosen, whole
 from halfsplit.workbench.rendering import render
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/circuit")
+
+
+@dataclass(frozen=True)
+class TapsPage:
+    """The circuit by taps. ``view`` is None before there is a text, and where the text has mistakes.
+
+    ``undo``: the version to which *Undo* goes back. ``typed``: what stood in the fields when a tap could not be done.
+    """
+
+    job: Job
+    view: TapView | None
+    check: CheckNote
+    based_on: int
+    undo: int
+    diagram: Attachment | None
+    problem: str
+    typed: Mapping[str, str]
 
 
 @router.get("/taps")

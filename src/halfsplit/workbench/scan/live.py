@@ -5,22 +5,60 @@ What talks to a bus is imported when it is first asked for: its libraries take s
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
-from halfsplit.job import scan_evidence, scans
+from halfsplit.job import Job, scan_evidence, scans
 from halfsplit.job.open_job import OpenJob
+from halfsplit.job.scans import KeptReport
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import whole
 from halfsplit.workbench.rendering import render
-from halfsplit.workbench.scan.contexts import ClearPage, LivePage, RunFragment
+
+if TYPE_CHECKING:
+    from halfsplit.job.live_scans import ClearView, LiveRun
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan/live")
 MOST_FAULTS = 400
+
+
+@dataclass(frozen=True)
+class LivePage:
+    """Reading the vehicle. ``faults``: for the simulated vehicle. ``clearable``: units of ``report``."""
+
+    job: Job
+    run: LiveRun | None
+    bit_rates: Sequence[int]
+    moments: Mapping[str, str]
+    moment: str
+    faults: Sequence[str]
+    report: KeptReport | None
+    clearable: Sequence[str]
+    typed: Mapping[str, str]
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class RunFragment:
+    """A live scan as it goes, alone."""
+
+    job: Job
+    run: LiveRun | None
+
+
+@dataclass(frozen=True)
+class ClearPage:
+    """What clearing would take away, or what became of it (``done``)."""
+
+    job: Job
+    view: ClearView | None
+    done: str = ""
 
 
 @router.get("")

@@ -3,26 +3,77 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import HalfsplitError, InputError
-from halfsplit.job import scan_evidence, scans
-from halfsplit.job.causes import causes_of
+from halfsplit.job import Job, scan_evidence, scans
+from halfsplit.job.causes import Causes, causes_of
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scan_evidence import Table
-from halfsplit.job.scans import Line
+from halfsplit.job.scans import KeptReport, Line, SideBySide
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import content, whole
 from halfsplit.workbench.rendering import render
-from halfsplit.workbench.scan.contexts import CausePage, ComparePage, ScansPage
+
+if TYPE_CHECKING:
+    pass
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan")
 MOST_UNITS, MOST_CODES = 150, 150
 """Rows of the table of units and codes: a form of more fields is refused by the server."""
+
+
+@dataclass(frozen=True)
+class ScansPage:
+    """The reports of a job, one of them line by line. ``lines``: those shown, from number ``first`` on.
+
+    ``edited``: number of the line that is being corrected, 0 for none, and of its piece. ``pages``: first line of each
+    further page. ``moment``: what a new report most likely is. ``problem``: why something was not stored; ``typed``:
+    what was sent.
+    """
+
+    job: Job
+    kept: Sequence[KeptReport]
+    shown: KeptReport | None
+    lines: Sequence[Line]
+    first: int
+    pages: Sequence[int]
+    only: str
+    edited: tuple[int, int]
+    kinds: Sequence[str]
+    moments: Mapping[str, str]
+    moment: str
+    problem: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class ComparePage:
+    """Two reports side by side; ``pair`` is None where there are not two."""
+
+    job: Job
+    kept: Sequence[KeptReport]
+    pair: SideBySide | None
+
+
+@dataclass(frozen=True)
+class CausePage:
+    """One cause for many. ``table``: of the chosen report, None without report or circuit; ``left_out``: of it."""
+
+    job: Job
+    kept: Sequence[KeptReport]
+    circuit: bool
+    table: Table | None
+    failures: Sequence[str]
+    causes: Causes | None
+    cautions: Sequence[str]
+    problem: str = ""
+    left_out: str = ""
 
 
 @router.get("")
