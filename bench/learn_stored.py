@@ -176,7 +176,7 @@ def _loaded() -> int:
     """The id of a worker's process, with the engine loaded."""
     import os
 
-    from halfsplit.job.warm import warm
+    from halfsplit.job.replay import warm
 
     warm()
     return os.getpid()

@@ -10,9 +10,7 @@ from halfsplit.job.battery import battery_state
 from halfsplit.job.bench import bench_view, circuit_view, free_looks
 from halfsplit.job.costs import read_money
 from halfsplit.job.demo import demo_job
-from halfsplit.job.entering import Doubt
-from halfsplit.job.instruments import INSTRUMENTS, usual_instrument
-from halfsplit.job.instruments import written as written_serials
+from halfsplit.job.entering import INSTRUMENTS, Doubt, serials_of, usual_instrument, written_serials
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.pictures import DRAWING_CSS, bench_drawing
 from halfsplit.job.reporting import can_print, job_view, report_pdf

@@ -5,11 +5,13 @@ Nothing doubtful is taken in silence and nothing typed is lost: a `Doubt` carrie
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from halfsplit.diagnosis.measurement import ANSWERS, UNITS
 from halfsplit.errors import InputError
 from halfsplit.quantities import QUANTITIES
+from halfsplit.store import Workshop
 from halfsplit.units import UNITS as WRITTEN
 from halfsplit.units import format_quantity, is_over_range, plausible, read_field
 
@@ -106,3 +108,29 @@ def shown_value(quantity: str, value: float | str, unit: str = "") -> str:
     if isinstance(value, str):
         return "OL (open)" if value == OVER_RANGE else value
     return format_quantity(float(value), UNITS.get(quantity) or unit or "1")
+
+
+INSTRUMENTS = ("meter", "test lamp", "21 W lamp", "load lamp", "clamp", "scope")
+"""What a reading can be made with."""
+
+
+def serials_of(workshop: Workshop) -> dict[str, str]:
+    """Instrument → serial number, for those that have one.
+
+    >>> serials_of(Workshop(serials="meter = 20417"))
+    {'meter': '20417'}
+    """
+    pairs = (line.partition(" = ") for line in workshop.serials.splitlines())
+    return {name.strip(): serial.strip() for name, _, serial in pairs if serial.strip()}
+
+
+def written_serials(serials: Mapping[str, str]) -> str:
+    """Serial numbers as the settings keep them, one line for each instrument."""
+    return "\n".join(
+        f"{name} = {' '.join(serial.split())}" for name, serial in serials.items() if serial.strip()
+    )
+
+
+def usual_instrument(quantity: str) -> str | None:
+    """What a quantity is measured with as a rule; None where nothing is needed, or there is no such quantity."""
+    return QUANTITIES[quantity].instrument if quantity in QUANTITIES else None

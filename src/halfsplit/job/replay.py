@@ -8,15 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.predictions import Predictions
-from halfsplit.diagnosis.priors import Priors
+from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.kinds import KINDS, REOPENED, REPAIR
 from halfsplit.job.learned_file import priors_for
+from halfsplit.job.places import loads_of
+from halfsplit.notation.checked import check_text
+from halfsplit.notation.library import sample
 from halfsplit.store import EvidenceEntry, Intake, struck_ids
 
 USUAL_INSTRUMENTS = ("meter", "test lamp")
@@ -120,3 +124,27 @@ def chapters(entries: Sequence[EvidenceEntry]) -> tuple[list[EvidenceEntry], lis
     if repair is None:
         return live[start + 1 :], []
     return live[start + 1 : repair], live[repair:]
+
+
+def warm() -> None:
+    """Work out a job of a complaint and a reading: about two seconds in a program that has just begun."""
+    circuit = check_text(sample("relay-load").text).circuit
+    if circuit is None:
+        return
+    heard = begin(circuit, Intake(), priors=default_priors())
+    state, load = list(circuit.states)[-1], loads_of(circuit)[0][0]
+    for kind, payload in (
+        ("complaint", {"load": load, "works": "no", "state": state}),
+        ("reading", {"quantity": "volts", "at": circuit.points[0], "state": state, "value": 12.4}),
+    ):
+        entry = EvidenceEntry(
+            entry_id=kind, kind=kind, payload=payload, at=datetime.now(UTC), who="", present="yes"
+        )
+        tell(heard, entry)
+    job = heard.diagnosis
+    job.finding()
+    job.odd_reading()
+    job.doubt()
+    job.next_tests(limit=3)
+    job.suspects()
+    job.free_looks()

@@ -13,8 +13,7 @@ from typing import IO, Any, Literal
 
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.errors import ConflictError, InputError, NotFoundError
-from halfsplit.job.entering import FLICKERS, OVER_RANGE, read_entry
-from halfsplit.job.instruments import serials_of
+from halfsplit.job.entering import FLICKERS, OVER_RANGE, read_entry, serials_of
 from halfsplit.job.kinds import KINDS, checked_text, known_place
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.places import from_json, to_json

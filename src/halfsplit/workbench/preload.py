@@ -8,7 +8,7 @@ import contextlib
 import ctypes
 import gc
 
-from halfsplit.job.warm import warm
+from halfsplit.job.replay import warm
 from halfsplit.workbench import app
 from halfsplit.workbench.rendering import environment
 

@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 
 from halfsplit import job as jobs
 from halfsplit.errors import ConflictError, InputError
-from halfsplit.job import AuditEntry, Role, User, Workshop, instruments
+from halfsplit.job import AuditEntry, Role, User, Workshop, serials_of
 from halfsplit.workbench.access import Form, Owner, Reader, Store
 from halfsplit.workbench.accounts import LONGEST_NAME, checked_password, hashed, set_session, sign_in
 from halfsplit.workbench.forms import Reader as FieldReader
@@ -195,7 +195,7 @@ def settings_page(request: Request, store: Store, person: Owner, saved: str = ""
 
 def _serials(workshop: jobs.Workshop) -> dict[str, str]:
     """Every instrument with its serial number, '' for none."""
-    kept = instruments.serials_of(workshop)
+    kept = serials_of(workshop)
     return {name: kept.get(name, "") for name in jobs.INSTRUMENTS}
 
 
