@@ -7,7 +7,8 @@ from jinja2 import meta, nodes
 
 from halfsplit.workbench.bench import contexts as bench
 from halfsplit.workbench.captures import contexts as captures
-from halfsplit.workbench.circuit import contexts as circuit
+from halfsplit.workbench.circuit import diagram, harness, taps
+from halfsplit.workbench.circuit import page as circuit
 from halfsplit.workbench.drain import page as drain
 from halfsplit.workbench.help import page as helping
 from halfsplit.workbench.jobs import page as jobs
@@ -18,7 +19,8 @@ from halfsplit.workbench.practice import page as practice
 from halfsplit.workbench.problems import ProblemPage
 from halfsplit.workbench.rendering import environment
 from halfsplit.workbench.report import page as report
-from halfsplit.workbench.scan import contexts as scan
+from halfsplit.workbench.scan import live
+from halfsplit.workbench.scan import page as scan
 
 GIVEN = {"page", "person", "path", "accounts"}
 """What `rendering.render` gives to every template beside the fields of its context."""
@@ -30,11 +32,11 @@ PAGES = {
     "circuit/circuit.html": circuit.CircuitPage,
     "circuit/_check.html": circuit.CheckFragment,
     "circuit/_drawn.html": circuit.CheckFragment,
-    "circuit/diagram.html": circuit.DiagramPage,
-    "circuit/_marks.html": circuit.DiagramPage,
-    "circuit/taps.html": circuit.TapsPage,
-    "circuit/harness.html": circuit.HarnessPage,
-    "circuit/_taps.html": circuit.TapsPage,
+    "circuit/diagram.html": diagram.DiagramPage,
+    "circuit/_marks.html": diagram.DiagramPage,
+    "circuit/taps.html": taps.TapsPage,
+    "circuit/harness.html": harness.HarnessPage,
+    "circuit/_taps.html": taps.TapsPage,
     "bench/bench.html": bench.BenchPage,
     "bench/_bench.html": bench.BenchPage,
     "bench/_drawing_fragment.html": bench.DrawingFragment,
@@ -45,9 +47,9 @@ PAGES = {
     "scan/scan.html": scan.ScansPage,
     "scan/scan_compare.html": scan.ComparePage,
     "scan/scan_cause.html": scan.CausePage,
-    "scan/scan_live.html": scan.LivePage,
-    "scan/_scan_run.html": scan.RunFragment,
-    "scan/scan_clear.html": scan.ClearPage,
+    "scan/scan_live.html": live.LivePage,
+    "scan/_scan_run.html": live.RunFragment,
+    "scan/scan_clear.html": live.ClearPage,
     "drain/drain.html": drain.DrainPage,
     "captures/captures.html": captures.CapturesPage,
     "captures/capture.html": captures.CapturePage,
