@@ -36,7 +36,7 @@ from halfsplit.diagnosis.learned import (
     taught,
 )
 from halfsplit.diagnosis.priors import Priors, default_priors
-from halfsplit.job import circumstances
+from halfsplit.job import learning
 from halfsplit.job.learning import Hands
 
 VEHICLES = tuple((far, old) for (_, far), (_, old) in zip(DISTANCES, AGES, strict=True))
@@ -123,7 +123,7 @@ def shops(sheets: Sequence[Sheet], generator: np.random.Generator, each: float) 
 def told(number: int, cause: Cause, vehicle: Sequence[str], work: Work) -> Mapping[str, Condition]:
     """What one job tells besides its cause."""
     one = known_sheets()[number]
-    return circumstances.conditions_of(one.circuit, hands(one, work), cause, one.shares, vehicle)
+    return learning.conditions_of(one.circuit, hands(one, work), cause, one.shares, vehicle)
 
 
 @cache

@@ -25,6 +25,8 @@ from halfsplit.notation.library import samples as all_patterns
 File = Annotated[Path, typer.Argument(metavar="FILE", help="A circuit file.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Write JSON for a program.")]
 
+TOLD = ("severity", "kind", "file", "line", "column", "text", "message", "remedy")
+"""What `check --json` tells of a problem."""
 LIST_WIDTH = 90
 CHANGED = 0.1
 """Volts from which a reading counts as changed by a fault; a meter shows less, but nobody acts on it."""
@@ -51,7 +53,7 @@ def check(file: File, as_json: Json = False) -> None:
         put_json(
             {
                 "usable": circuit is not None,
-                "problems": [_problem(problem) for problem in problems],
+                "problems": [{name: getattr(problem, name) for name in TOLD} for problem in problems],
                 "taken_to_move": moving,
                 "minutes_to_places": ways(circuit.model) if circuit else {},
             }
@@ -78,11 +80,6 @@ def _ways(circuit: Circuit | None) -> Iterator[str]:
     found_ways = ways(circuit.model) if circuit else {}
     if found_ways:
         yield f"Minutes to get at: {', '.join(f'{name} {minutes:g}' for name, minutes in found_ways.items())}."
-
-
-def _problem(problem: Problem) -> dict[str, Any]:
-    names = ("severity", "kind", "file", "line", "column", "text", "message", "remedy")
-    return {name: getattr(problem, name) for name in names}
 
 
 def _summary(file: Path, circuit: Circuit | None, problems: Sequence[Problem]) -> str:
@@ -136,7 +133,12 @@ def expect(
     healthy = {name: circuit.solve(name) for name in states}
     broken = {name: circuit.solve(name, fault=wanted) for name in states} if wanted else {}
     if as_json:
-        put_json(_expected_json(circuit, wanted, points, broken or healthy, healthy if broken else {}))
+        sets = {"states": broken, "healthy": healthy} if broken else {"states": healthy}
+        solved = {
+            word: {name: _solution(circuit, points, solution) for name, solution in solutions.items()}
+            for word, solutions in sets.items()
+        }
+        put_json({"circuit": circuit.title, "fault": wanted or None} | solved)
     elif wanted:
         put("\n\n".join(_compared(circuit, points, healthy[name], broken[name]) for name in states))
     else:
@@ -232,25 +234,6 @@ def _troubles(solution: Solution, *, named: bool) -> Iterator[str]:
         yield f"Blown{where}: {', '.join(solution.blown)}"
     if solution.chattering:
         yield f"Chattering{where} (held released here): {', '.join(solution.chattering)}"
-
-
-def _expected_json(
-    circuit: Circuit,
-    fault: str,
-    points: Sequence[str],
-    solved: dict[str, Solution],
-    healthy: dict[str, Solution],
-) -> dict[str, Any]:
-    expected = {
-        "circuit": circuit.title,
-        "fault": fault or None,
-        "states": {name: _solution(circuit, points, solution) for name, solution in solved.items()},
-    }
-    return expected | (
-        {"healthy": {name: _solution(circuit, points, solution) for name, solution in healthy.items()}}
-        if healthy
-        else {}
-    )
 
 
 def _solution(circuit: Circuit, points: Sequence[str], solution: Solution) -> dict[str, Any]:

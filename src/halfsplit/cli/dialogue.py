@@ -18,7 +18,7 @@ from halfsplit.job.places import loads_of, to_json
 from halfsplit.job.replay import USUAL_INSTRUMENTS
 from halfsplit.job.verbs import add_earlier_work, record, strike, take
 from halfsplit.job.views import BenchView, TestCard
-from halfsplit.store import EarlierWork, JobSettings, Present
+from halfsplit.store import EarlierWork, EvidenceEntry, JobSettings, Present
 
 HELP = """\
   a number with or without a unit, or a word by its letter: the result of the test
@@ -59,9 +59,9 @@ class Dialogue:
         return bench_view(self.job)
 
     @property
-    def number(self) -> int:
-        """Of the next test."""
-        return 1 + sum(entry.kind == "reading" for entry in self.job.entries)
+    def readings(self) -> list[EvidenceEntry]:
+        """The tests that were made."""
+        return [entry for entry in self.job.entries if entry.kind == "reading"]
 
     def run(self) -> bool:
         """Ask until the cause is proven; whether it is. Ctrl-C and the end of the input go to the caller."""
@@ -126,7 +126,8 @@ class Dialogue:
             view = self.view
             if view.finding and view.finding.proven:
                 self.screen.finding(view.finding)
-                self.screen.line(f"{self.number - 1} tests, {self._minutes():.0f} minutes.")
+                minutes = sum(float(entry.payload.get("minutes", 0.0)) for entry in self.readings)
+                self.screen.line(f"{len(self.readings)} tests, {minutes:.0f} minutes.")
                 return
             if view.doubt and view.doubt != self.doubted:
                 self.screen.doubt(view.doubt)
@@ -142,12 +143,6 @@ class Dialogue:
                     self.screen.finding(view.finding)
                 return
             self._entry(self.test)
-
-    def _minutes(self) -> float:
-        """What the tests made were expected to take."""
-        return sum(
-            float(entry.payload.get("minutes", 0.0)) for entry in self.job.entries if entry.kind == "reading"
-        )
 
     def _entry(self, test: TestCard) -> None:
         """One line from the person: a result, or a letter for something else."""
@@ -206,7 +201,7 @@ class Dialogue:
 
     def shown_again(self) -> None:
         if self.test:
-            self.screen.test(self.test, self.number)
+            self.screen.test(self.test, len(self.readings) + 1)
 
     def cannot(self) -> None:
         assert self.test is not None  # noqa: S101 - letters are typed below a test
@@ -235,13 +230,14 @@ class Dialogue:
         measured = own_measurement(self.asker, self.circuit, str(said[-1]) if said else "")
         if measured:
             place = to_json(measured)
-            self._taken(lambda: self._take_on(own_test(self.job, place)))
-        self.shown_again()
 
-    def _take_on(self, test: TestCard) -> None:
-        self.test = test
-        if test.beside:
-            self.screen.line(test.beside)
+            def take_on() -> None:
+                self.test = own_test(self.job, place)
+                if self.test.beside:
+                    self.screen.line(self.test.beside)
+
+            self._taken(take_on)
+        self.shown_again()
 
     def flickers(self) -> None:
         if self.test:

@@ -28,7 +28,10 @@ def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Me
     if not at:
         return None
     to = asker.choice("Against", [NEGATIVE, *circuit.points], NEGATIVE) if quantity in LEADS else NEGATIVE
-    state = _state(asker, circuit, usual_state)
+    states = list(circuit.states)
+    state = states[0]
+    if len(states) > 1:
+        state = asker.choice(f"In which state: {', '.join(states)}", states, usual_state or states[-1])
     used = _instrument(asker, quantity)
     return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, _changes(asker, circuit))
 
@@ -46,12 +49,8 @@ def _drivers(circuit: Circuit) -> list[str]:
     ]
 
 
-def _points(circuit: Circuit) -> list[str]:
-    return list(circuit.points)
-
-
 PLACES_FOR: Mapping[str, Callable[[Circuit], list[str]]] = {
-    **dict.fromkeys(LEADS, _points),
+    **dict.fromkeys(LEADS, lambda circuit: list(circuit.points)),
     "amps": lambda circuit: [*(wire.name for wire in circuit.model.wires), *circuit.parts],
     "works": lambda circuit: [name for name, _ in loads_of(circuit)],
     "answers": lambda circuit: [part.name for part in circuit.model.of_kind("module")],
@@ -62,13 +61,6 @@ PLACES_FOR: Mapping[str, Callable[[Circuit], list[str]]] = {
     "hertz": _drivers,
 }
 """Quantity → the names that it can be taken at; others at every part and wire."""
-
-
-def _state(asker: Asker, circuit: Circuit, usual: str) -> str:
-    states = list(circuit.states)
-    if len(states) == 1:
-        return states[0]
-    return asker.choice(f"In which state: {', '.join(states)}", states, usual or states[-1])
 
 
 def _instrument(asker: Asker, quantity: str) -> str | None:

@@ -6,7 +6,7 @@ import getpass
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -25,7 +25,6 @@ from halfsplit.notation.write import write
 
 if TYPE_CHECKING:
     from halfsplit.practice import Exercise, Step
-    from halfsplit.practice import Path as Walked
     from halfsplit.store import Practice
 
 USUAL = "relay-load"
@@ -74,7 +73,13 @@ def practice(
             practices = jobs.practices.of(person)
         over = [practice for practice in reversed(practices) if practice.ended_at is not None]
         if as_json:
-            return put_json([_score(practice) for practice in over])
+            return put_json(
+                [
+                    {"when": _ended(practice).isoformat(timespec="seconds")}
+                    | {name: getattr(practice, name) for name in SCORE}
+                    for practice in over
+                ]
+            )
         heads = ["when", "who", "circuit", "difficulty", "points", "minutes", "best"]
         return put(table(heads, (_row(practice) for practice in over), right=(4, 5, 6)))
     if as_json:
@@ -88,16 +93,11 @@ def practice(
     turn = Round(Exercise(circuit, difficulty, number), cluster)
     turn.run()
     if turn.exercise.over and turn.exercise.taken:
-        _keep(turn, store, person or getpass.getuser(), circuit.write())
+        from halfsplit.job.practising import finished
+
+        with opened(store) as jobs:  # what was seen stands on the screen even if this fails
+            jobs.practices.begin(finished(turn.exercise, person or getpass.getuser(), circuit.write()))
     raise typer.Exit(0 if turn.exercise.solved else FAILED)
-
-
-def _keep(turn: Round, store: str, person: str, text: str) -> None:
-    """Keep how it ended with the workbench's exercises. What was seen stands on the screen even if that fails."""
-    from halfsplit.job.practising import finished
-
-    with opened(store) as jobs:
-        jobs.practices.begin(finished(turn.exercise, person, text))
 
 
 SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes", "tests", "hints", "wrong",
@@ -105,15 +105,13 @@ SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes",
 """What `--scores --json` tells of an exercise, beside when it ended."""
 
 
-def _score(practice: Practice) -> dict[str, Any]:
-    ended = practice.ended_at or practice.begun_at
-    return {"when": ended.isoformat(timespec="seconds")} | {name: getattr(practice, name) for name in SCORE}
+def _ended(practice: Practice) -> datetime:
+    return practice.ended_at or practice.begun_at
 
 
 def _row(practice: Practice) -> list[str]:
-    ended = (practice.ended_at or practice.begun_at).astimezone()
     return [
-        f"{ended:%Y-%m-%d %H:%M}",
+        f"{_ended(practice).astimezone():%Y-%m-%d %H:%M}",
         practice.person,
         practice.title,
         practice.difficulty,
@@ -229,8 +227,15 @@ class Round:
 
             judge_on(exercise, write(exercise.circuit.model), self.cluster)
         best = exercise.best
-        for line in (*_own_path(exercise), *_best_path(best, exercise.circuit)):
+        for line in _own_path(exercise):
             self.screen.line(line)
+        self.screen.line(
+            "The best path, proof included:"
+            if best.proven
+            else "The best path (it could not prove the cause):"
+        )
+        for step in best.steps:
+            self.screen.line(_step_line(step, exercise.circuit))
         self.screen.line(
             f"{exercise.points} points: {exercise.minutes:.0f} minutes, best {best.minutes:.0f}; "
             f"{exercise.hints} hints, {exercise.wrong} named in error.",
@@ -248,11 +253,6 @@ def _own_path(exercise: Exercise) -> Iterator[str]:
                 f"{step.best.sentence}"
             )
             yield from (f"      {result}: {repair} would lead" for result, repair in step.best.means)
-
-
-def _best_path(best: Walked, circuit: Circuit) -> Iterator[str]:
-    yield "The best path, proof included:" if best.proven else "The best path (it could not prove the cause):"
-    yield from (_step_line(step, circuit) for step in best.steps)
 
 
 def _step_line(step: Step, circuit: Circuit) -> str:
