@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from typing import get_args
 
 from halfsplit.errors import InputError
 from halfsplit.report import Costs
-from halfsplit.store import Job, JobStore, PartUse, PartUsed
+from halfsplit.store import Job, JobStore, PartUse
 
 CENT = Decimal("0.01")
 LARGEST_SUM = Decimal(10_000_000)
@@ -22,7 +21,10 @@ def costs_of(store: JobStore, job: Job) -> Costs:
     steps = tuple(step for step in store.steps(job.job_id) if not step.withdrawn)
     lines = tuple(part for part in store.parts(job.job_id) if not part.withdrawn)
     minutes = sum(step.minutes or 0.0 for step in steps)
-    sums = {use: _sum(part for part in lines if part.use == use) for use in get_args(PartUse)}
+    sums = {
+        use: money(sum((part.price * part.quantity for part in lines if part.use == use), Decimal(0)))
+        for use in get_args(PartUse)
+    }
     work = None if rate is None else money(rate * Decimal(str(minutes)) / 60)
     total = None if work is None else money(work + sums["fitted"])
     limit = next(reversed(store.authorisations(job.job_id)), None)
@@ -41,10 +43,6 @@ def costs_of(store: JobStore, job: Job) -> Costs:
         estimate=money((total or 0) + sums["estimate"]) if planned else None,
         on_suspicion=sums["on suspicion"],
     )
-
-
-def _sum(parts: Iterable[PartUsed]) -> Decimal:
-    return money(sum((part.price * part.quantity for part in parts), Decimal(0)))
 
 
 def money(amount: Decimal) -> Decimal:

@@ -154,10 +154,6 @@ def _hear_code(diagnosis: Diagnosis, entry: EvidenceEntry) -> Reading:
     )
 
 
-def _hear_event(diagnosis: Diagnosis, entry: EvidenceEntry) -> Reading:
-    return diagnosis.event(entry.payload["place"], entry.payload["what"])
-
-
 def _hear_cannot(diagnosis: Diagnosis, entry: EvidenceEntry) -> None:
     diagnosis.cannot(from_json(entry.payload), why=str(entry.payload.get("why", "")))
 
@@ -263,10 +259,6 @@ def _part(head: str) -> Callable[[Payload, Circuit | None], Words]:
     return lambda said, circuit: (f"{head}: {part_named(str(said.get('what', '')), circuit)}", "")
 
 
-def _event_words(said: Payload, circuit: Circuit | None) -> Words:
-    return f"{part_named(str(said.get('place', '')), circuit)}: {said.get('what', '')}", ""
-
-
 def _plain(said: Payload, _: Circuit | None) -> Words:
     return str(said.get("text") or said.get("what") or ""), ""
 
@@ -274,7 +266,14 @@ def _plain(said: Payload, _: Circuit | None) -> Words:
 KINDS: Mapping[str, Kind] = {
     "complaint": Kind(_complaint, complaint_words, _hear_complaint),
     "code": Kind(_code, code_words, _hear_code),
-    "event": Kind(_texts("place", "what"), _event_words, _hear_event),
+    "event": Kind(
+        _texts("place", "what"),
+        lambda said, circuit: (
+            f"{part_named(str(said.get('place', '')), circuit)}: {said.get('what', '')}",
+            "",
+        ),
+        lambda diagnosis, entry: diagnosis.event(entry.payload["place"], entry.payload["what"]),
+    ),
     "note": Kind(_texts("text"), _plain),
     "cannot": Kind(_cannot, cannot_words, _hear_cannot),
     REPAIR: Kind(_texts("what", free=("part",)), _what("Repair")),

@@ -145,12 +145,14 @@ def _new(
         for first in range(0, len(new), BATCH):
             batch = new[first : first + BATCH]
             going.append(batch)
-            yield tuple(_told(store, job) for job in batch)
-
-
-def _told(store: JobStore, job: ClosedJob) -> Told:
-    bare = Intake(earlier_work=job.intake.earlier_work, settings=job.intake.settings)
-    return job.circuit, bare, store.evidence(job.job_id)
+            yield tuple(
+                (
+                    job.circuit,
+                    Intake(earlier_work=job.intake.earlier_work, settings=job.intake.settings),
+                    store.evidence(job.job_id),
+                )
+                for job in batch
+            )
 
 
 class _Counted:
@@ -266,19 +268,18 @@ def lesson_of(closed: Told, solved: dict[tuple[str, int], Predictions]) -> Lesso
     if fault is None:
         return Lesson()
     part = fault.part
-    looks = Counter(entry.payload.get("value") for entry in before if _looks_at(entry, part))
+    looks = Counter(
+        entry.payload.get("value")
+        for entry in before
+        if entry.kind == "reading"
+        and entry.payload.get("quantity") == "inspection"
+        and entry.payload.get("at") == part
+    )
     return Lesson(
         fault.name,
         (looks["bad"], looks["good"]),
         together(Circumstances(visits={place: visit}) for place, visit in visits).visits,
         slips_of(job.diagnosis, entries),
-    )
-
-
-def _looks_at(entry: EvidenceEntry, part: str) -> bool:
-    return entry.kind == "reading" and (entry.payload.get("quantity"), entry.payload.get("at")) == (
-        "inspection",
-        part,
     )
 
 

@@ -92,7 +92,11 @@ def job_view(job: OpenJob) -> report.JobView:
             parts=view.costs.used("fitted"),
             limits=job.store.authorisations(job.job_id),
             money=view.costs,
-            suspects=tuple(_suspects(view)),
+            suspects=tuple(
+                shown_as(report.SuspectView, suspect, out=out)
+                for out, some in ((False, view.suspects), (True, view.out[:20]))
+                for suspect in some
+            ),
             codes=codes_view(job),
             drain=drain_report(job),
             drawing=_drawing(bench, view),
@@ -210,12 +214,6 @@ def _symptoms(bench: Bench) -> Iterator[str]:
         if wrong and entry.entry_id not in after | struck:
             what, seen, _ = _plain_of(bench, entry)
             yield f"{what}: {seen}"
-
-
-def _suspects(view: BenchView) -> Iterator[report.SuspectView]:
-    for out, some in ((False, view.suspects), (True, view.out[:20])):
-        for suspect in some:
-            yield shown_as(report.SuspectView, suspect, out=out)
 
 
 def _drawing(bench: Bench, view: BenchView) -> str:

@@ -53,7 +53,11 @@ def write(model: Model) -> str:
         _title(model),
         lines,
         list(_paths(model)),
-        _states(model),
+        [
+            _state(model, state)
+            for state in model.states.values()
+            if state != AS_DRAWN or len(model.states) > 1
+        ],
         [line for stage in model.stages.values() for line in _stage(stage)],
         _rest(model),
     ]
@@ -231,16 +235,13 @@ def _link(wire: Wire) -> str:
 # the rest
 
 
-def _states(model: Model) -> list[str]:
-    if dict(model.states) == {AS_DRAWN.name: AS_DRAWN}:
-        return []
-    return [_state(model, state) for state in model.states.values()]
-
-
 def _state(model: Model, state: State) -> str:
     items = [f"{name} {position}" for name, position in state.switches.items()]
     items += [f"{name} running" for name in sorted(state.running)]
-    items += [f"{name} {_sensor(model.parts[name], value)}" for name, value in state.values.items()]
+    items += [
+        f"{name} {written(value, 'ohm' if len(model.parts[name].pins) == 2 else '')}"
+        for name, value in state.values.items()
+    ]
     items += [
         f"{word} {written(value, 'min')}"
         for word, value in (("lasts", state.lasts), ("takes", state.takes))
@@ -248,10 +249,6 @@ def _state(model: Model, state: State) -> str:
     ]
     items += ["helper"] if state.helper else []
     return f"state {quoted(state.name)}  {', '.join(items)}".rstrip()
-
-
-def _sensor(part: Part, value: float) -> str:
-    return written(value, "ohm" if len(part.pins) == 2 else "")
 
 
 def _stage(stage: Stage) -> Iterator[str]:

@@ -144,18 +144,14 @@ def stop_judging(store: Store, practice: Own) -> Response:
     return RedirectResponse(f"/practice/{quote(practice.practice_id)}", 303)
 
 
-def _measure(store: JobStore, practice: Practice, form: Mapping[str, str], act_id: str) -> Practice:
-    return practising.measure(store, practice, practice_views.asked_of(store, practice, form), act_id)
-
-
-def _name_cause(store: JobStore, practice: Practice, form: Mapping[str, str], act_id: str) -> Practice:
-    return practising.name_cause(store, practice, form.get("cause", ""), act_id)
-
-
 ACTS: Mapping[str, Callable[[JobStore, Practice, Mapping[str, str], str], Practice]] = {
-    "measure": _measure,
+    "measure": lambda store, practice, form, act_id: practising.measure(
+        store, practice, practice_views.asked_of(store, practice, form), act_id
+    ),
     "hint": lambda store, practice, _, act_id: practising.hint(store, practice, act_id),
-    "cause": _name_cause,
+    "cause": lambda store, practice, form, act_id: practising.name_cause(
+        store, practice, form.get("cause", ""), act_id
+    ),
     "give-up": lambda store, practice, _, act_id: practising.give_up(store, practice, act_id),
 }
 ASKED = tuple(field.name for field in fields_of(AskedForm) if field.name != "lead")
