@@ -96,12 +96,7 @@ def _report(learned: Learned, before: Learned | None) -> str:
         parts: dict[str, int] = {}
         for cause, jobs in circuit.causes.items():
             parts[cause.part] = parts.get(cause.part, 0) + jobs
-        words = ", ".join(
-            f"{part} in {jobs} of {circuit.jobs}" for part, jobs in sorted(parts.items(), key=_often)
-        )
+        often_first = sorted(parts.items(), key=lambda pair: (-pair[1], pair[0]))
+        words = ", ".join(f"{part} in {jobs} of {circuit.jobs}" for part, jobs in often_first)
         lines.append(f"circuit {name}: {words}")
     return "\n".join(lines)
-
-
-def _often(pair: tuple[str, int]) -> tuple[int, str]:
-    return -pair[1], pair[0]

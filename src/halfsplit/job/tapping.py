@@ -197,10 +197,6 @@ def _pick(text: str, sheet: Sheet, name: str) -> tuple[str, Sheet]:
     return text, replace(sheet, part=name, pin="", wire=-1)
 
 
-def _pick_wire(text: str, sheet: Sheet, number: str) -> tuple[str, Sheet]:
-    return text, replace(sheet, wire=int(number) if number.isdigit() else -1, part="", pin="")
-
-
 def _pin(text: str, sheet: Sheet, pin: str) -> tuple[str, Sheet]:
     old = sheet.pin
     changed = edits.repin(text, sheet.part, old, pin)
@@ -221,7 +217,10 @@ ACTS: Mapping[str, Callable[[str, Sheet, str], tuple[str, Sheet]]] = {
     "to": lambda text, sheet, point: _led_on(text, sheet, edits.join(text, sheet.end, point)),
     "from": lambda text, _, point: (text, Sheet(end=point)),
     "pick": _pick,
-    "wire": _pick_wire,
+    "wire": lambda text, sheet, number: (
+        text,
+        replace(sheet, wire=int(number) if number.isdigit() else -1, part="", pin=""),
+    ),
     "pin": lambda text, sheet, pin: (text, replace(sheet, pin=pin)),
     "as": _pin,
     "value": lambda text, sheet, value: (edits.describe(text, sheet.part, value=value), sheet),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,7 +72,8 @@ def hidden_again(
 def _drawn(circuit: Circuit, difficulty: str, generator: np.random.Generator) -> tuple[Fault, Complaints]:
     """A fault drawn from the priors among those of the difficulty, that a customer notices."""
     faults = [fault for fault in circuit.faults.values() if fault.name not in (NOTHING_WRONG, NOT_IN_MODEL)]
-    faults = [fault for fault in faults if FITS.get(difficulty, _any)(fault)]
+    if difficulty == "high resistance":
+        faults = [fault for fault in faults if fault.mode == "high resistance"]
     if faults:
         priors = default_priors()
         weights = np.array([priors.rate(fault) for fault in faults])
@@ -89,35 +90,20 @@ def _drawn(circuit: Circuit, difficulty: str, generator: np.random.Generator) ->
     )
 
 
-def _any(fault: Fault) -> bool:
-    return True
-
-
-FITS: Mapping[str, Callable[[Fault], bool]] = {
-    "high resistance": lambda fault: fault.mode == "high resistance"
-}
+def _both_noticed(circuit: Circuit, faults: list[Fault]) -> bool:
+    return faults[0].part != faults[1].part and all(_noticed(circuit, fault) for fault in faults)
 
 
 def _noticed(circuit: Circuit, fault: Fault) -> list[tuple[str, str, str]]:
     """What works otherwise than it should: (load, works, state)."""
-    return [
-        (load, works, state)
-        for state in circuit.states
-        for load, works in _differences(circuit, fault, state)
-    ]
-
-
-def _differences(circuit: Circuit, fault: Fault, state: str) -> Iterator[tuple[str, str]]:
-    solution = circuit.solve(state, fault=fault)
-    for part in circuit.parts.values():
-        if part.kind in LOADS and (works := solution.works(part.name)) != circuit.healthy_word(
-            part.name, state
-        ):
-            yield part.name, works
-
-
-def _both_noticed(circuit: Circuit, faults: list[Fault]) -> bool:
-    return faults[0].part != faults[1].part and all(_noticed(circuit, fault) for fault in faults)
+    noticed = []
+    for state in circuit.states:
+        solution = circuit.solve(state, fault=fault)
+        for load in (part.name for part in circuit.parts.values() if part.kind in LOADS):
+            works = solution.works(load)
+            if works != circuit.healthy_word(load, state):
+                noticed.append((load, works, state))
+    return noticed
 
 
 def _misleading(circuit: Circuit, fault: Fault, generator: np.random.Generator) -> tuple[str, ...]:

@@ -176,10 +176,6 @@ def _works(vehicle: Vehicle, measurement: Measurement) -> str:
     return "yes" if enough else word
 
 
-def _answers(vehicle: Vehicle, measurement: Measurement) -> str:
-    return "yes" if vehicle.solution(measurement.state, measurement.changes).answers(measurement.at) else "no"
-
-
 def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
     vehicle.solution(measurement.state, measurement.changes)
     own = any(
@@ -335,7 +331,9 @@ ANSWERS: Mapping[str, Callable[[Vehicle, Measurement], float | str]] = {
     "amps": _amps,
     "lamp": _lamp,
     "works": _works,
-    "answers": _answers,
+    "answers": lambda vehicle, made: (
+        "yes" if vehicle.solution(made.state, made.changes).answers(made.at) else "no"
+    ),
     "blown": _blown,
     "inspection": _inspection,
     "stage": _stage,
