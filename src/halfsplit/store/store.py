@@ -44,6 +44,7 @@ class JobStore(Jobs, Evidence, Costs):
 
     >>> from tempfile import TemporaryDirectory
     >>> from datetime import UTC, datetime
+    >>> from halfsplit.store.records import EvidenceEntry, Intake
     >>> now = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
     >>> entry = EvidenceEntry(entry_id="e-1", kind="note", payload={"text": "no wipe"}, at=now, who="Ada")
     >>> with TemporaryDirectory() as folder, JobStore(f"sqlite:///{folder}/jobs.db") as store:
