@@ -1,7 +1,9 @@
-"""Work shared out among the processor's cores, for what is compiled and holds no lock of the interpreter."""
+"""Work shared out among the processor's cores, for what is compiled; memory given back when it is done."""
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -37,3 +39,9 @@ def share_out(
     work_on(*own)
     for each in waiting:
         each.result()
+
+
+def give_memory_back() -> None:
+    """Return freed memory to the system, where the C library can: it keeps large arrays of each thread for later."""
+    with contextlib.suppress(AttributeError, OSError):
+        ctypes.CDLL(None).malloc_trim(0)

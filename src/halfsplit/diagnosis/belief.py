@@ -8,7 +8,7 @@ matter.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -96,12 +96,12 @@ class Belief:
         share, logs_then = strange_share(np.ones(len(unknown), dtype=bool)), list(logs)
         before: dict[Measurement, tuple[list[Reading], Floats, Floats | float]] = {}
         for number, reading in enumerate(readings):
-            if not self._heard.touched.repeats(reading):
+            if not self._heard.repeats(reading):
                 continue
             same, sound, was = before.get(reading.measurement, ([], np.zeros(1), 0.0))
             sound = sound + self._heard.log(reading)[self.context.healthy]
             now = np.logaddexp(
-                np.log(1 - share) + sound, np.log(share) + self._heard.touched.log([*same, reading])
+                np.log(1 - share) + sound, np.log(share) + self._heard.anything([*same, reading])
             )
             if same:
                 logs_then[number] = logs_then[number].copy()
@@ -113,7 +113,7 @@ class Belief:
         """Log-likelihood (C, D) of all readings where this share of measurements has to do with what is not drawn."""
         groups: dict[object, list[tuple[Reading, Floats]]] = {}
         for reading, log in zip(readings, self.likelihoods(readings), strict=True):
-            key = reading.measurement if self._heard.touched.repeats(reading) else reading
+            key = reading.measurement if self._heard.repeats(reading) else reading
             groups.setdefault(key, []).append((reading, log))
         total = np.zeros((len(self.columns), len(self.context.predictor.draws)))
         for some in groups.values():
@@ -165,10 +165,10 @@ class Heard:
 
     def __init__(self, context: Context) -> None:
         self.context = context
-        self.touched = Touched(context.intermittent, self._forecast)
         self._logs: dict[Reading, Floats] = {}
         self._forecasts: dict[Measurement, Forecast] = {}
         self._strange: dict[tuple[float, tuple[Reading, ...]], Floats] = {}
+        self._anything: dict[Reading, float] = {}
 
     def log(self, reading: Reading) -> Floats:
         """Log-likelihood (C, D) of a reading by itself."""
@@ -199,24 +199,18 @@ class Heard:
         if some[0][0].present == "no":
             return some[0][1]
         sound = np.sum([log for _, log in some], axis=0)
-        anything = self.touched.log([reading for reading, _ in some])
+        anything = self.anything([reading for reading, _ in some])
         return np.asarray(np.logaddexp(np.log(1 - share) + sound, np.log(share) + anything))
-
-
-class Touched:
-    """How likely readings of one measurement are where a fault outside the drawing touches it."""
-
-    def __init__(self, intermittent: bool, expected: Callable[[Measurement], Forecast]) -> None:
-        self._intermittent, self._expected = intermittent, expected
-        self._anything: dict[Reading, float] = {}
 
     def repeats(self, reading: Reading) -> bool:
         """Whether this reading made again would show the same again, whatever the fault."""
-        steady = reading.present == "yes" or (reading.present != "no" and not self._intermittent)
+        steady = reading.present == "yes" or (reading.present != "no" and not self.context.intermittent)
         return steady and reading.measurement.quantity not in NOT_STEADY
 
-    def log(self, readings: Sequence[Reading]) -> float:
-        """Log-likelihood of some readings of one measurement: any one is anything, the others are that again.
+    def anything(self, readings: Sequence[Reading]) -> float:
+        """Log-likelihood of readings of one measurement that a fault outside the drawing touches.
+
+        Any one of them is anything, the others are that again.
 
         Which of them it is does not matter: each takes its turn. Now and then it shows something else each time.
         """
@@ -232,7 +226,7 @@ class Touched:
 
     def _first(self, reading: Reading) -> float:
         if reading not in self._anything:
-            self._anything[reading] = anything_at(reading, self._expected(reading.measurement))
+            self._anything[reading] = anything_at(reading, self._forecast(reading.measurement))
         return self._anything[reading]
 
 

@@ -83,10 +83,11 @@ class Fleet:
         if known is not None and wanted is not None:
             cells = known.regime.size
             if cells > MOST_CELLS and cells > MOSTLY_OTHERS * wanted * len(self.draws):
+                known.let_go()
                 known = Solved(known.cars)
         if known is None:
             while len(self._solved) >= FEWEST_SCENES and self.nbytes > SCENE_BYTES:
-                self._solved.pop(next(iter(self._solved)))
+                self._solved.pop(next(iter(self._solved))).let_go()
             known = Solved(Cars([self._system(key, parameters) for parameters in self.draws]))
         self._solved[what] = known
         return known

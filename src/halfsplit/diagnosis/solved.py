@@ -61,6 +61,10 @@ class Solved:
         """Bytes of what is kept and of the cars."""
         return self.cars.nbytes + self._bytes + (self._batch.nbytes if self._batch else 0)
 
+    def let_go(self) -> None:
+        """Forget who sees it: its scenes know it, so only the garbage collector would find that nobody else does."""
+        self.scenes.clear()
+
     def columns(self, numbers: Numbers, before: Bools, cases: Callable[[Numbers], Cases]) -> Part:
         """Columns by the numbers (C,) of their cases and the fuses (F, C, D) that have opened before.
 

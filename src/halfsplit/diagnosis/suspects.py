@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import Fault
 from halfsplit.diagnosis.doubt import unexplained
-from halfsplit.diagnosis.evidence import forecast, forecast_number, scale
-from halfsplit.diagnosis.expected import Numeric
+from halfsplit.diagnosis.evidence import forecast_number, scale
 from halfsplit.diagnosis.hypotheses import Hypothesis, fitted
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.situation import Situation
@@ -22,6 +21,8 @@ SPEAKS = 0.7
 """Natural log of the likelihood ratio from which a reading speaks for or against (about 2 to 1)."""
 NEARLY_CERTAIN, ONE_OF_SEVERAL = 0.95, 0.3
 """A reading is decisive that lifts a cause from under the second share to over the first."""
+NO_PART = 1e-9
+"""Share of the likeliest particle below which a column has no part in whether a reading fits."""
 FITS = 1 / 3
 """A reading is odd where the chance that it was no slip is less."""
 
@@ -232,13 +233,14 @@ def slipped(situation: Situation) -> tuple[Reading, ...]:
 
 def _fit(situation: Situation, reading: Reading, log: Floats) -> float:
     """Chance that the reading was no slip, by what is believed without it."""
-    expected = forecast(reading.measurement, situation.context)
-    if not isinstance(expected, Numeric):
-        return 1.0
-    value = scale(reading.measurement, reading.number)
     without = situation.posterior.weights * np.exp(-np.maximum(log, -40.0))
-    without[expected.unknown] = 0.0
-    honest = np.minimum(expected.honest(value), np.exp(log))
+    # Nearly all columns have no part in it: what they would read need not be known.
+    held = np.flatnonzero(without.max(axis=1) > NO_PART * without.max())
+    context, place = situation.context.part(held)
+    expected = forecast_number(reading.measurement, context)
+    without, log = without[held], log[held]
+    without[expected.unknown[place]] = 0.0
+    honest = np.minimum(expected.honest(scale(reading.measurement, reading.number))[place], np.exp(log))
     total = float((without * np.exp(log)).sum())
     return float((without * honest).sum()) / total if total > 0 else 1.0
 

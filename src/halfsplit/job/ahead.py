@@ -21,6 +21,7 @@ from halfsplit.job.bench import weighed
 from halfsplit.job.memory import Memory, Remembered, in_turn, memory_of
 from halfsplit.job.replay import Told
 from halfsplit.store import JobStore
+from halfsplit.threads import give_memory_back
 
 QUIET: Final = 0.5
 """Seconds without a question after which it begins, and between two looks."""
@@ -108,4 +109,5 @@ def _thought_through(memory: Memory, told: Told, think: Callable[[Diagnosis], ob
         return True
     finally:
         diagnosis.predictions.give_way = None
+        give_memory_back()
     return True

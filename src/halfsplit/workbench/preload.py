@@ -4,11 +4,10 @@ A small job is worked out on import, since compiled code is loaded where it is f
 taken out of the rounds of the garbage collector, which would write to it and so end the sharing.
 """
 
-import contextlib
-import ctypes
 import gc
 
 from halfsplit.job.replay import warm
+from halfsplit.threads import give_memory_back
 from halfsplit.workbench import app
 from halfsplit.workbench.rendering import environment
 
@@ -19,7 +18,6 @@ gc.collect()
 gc.freeze()
 # A large vehicle makes tens of thousands of objects that stay: the usual 700 wake the collector for nothing.
 gc.set_threshold(20_000, 20, 20)
-with contextlib.suppress(AttributeError, OSError):
-    ctypes.CDLL(None).malloc_trim(0)
+give_memory_back()
 
 __all__ = ["app"]
