@@ -1,9 +1,19 @@
-"""`python -m bench` lists the benchmarks, `python -m bench NAME …` runs one, `… all` runs each."""
+"""`python -m bench` lists the benchmarks, `python -m bench NAME …` runs one, `… all` runs each.
+
+`--before FOLDER` behind a name runs it in an earlier checkout as well, and prints both and their ratio.
+"""
 
 import ast
 import importlib
+import os
+import re
+import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+
+FIGURE = re.compile(r"^(.*?[^\s:])(?:\s{2,}|: )(\d+(?:\.\d+)?(?:\s{2,}\d+(?:\.\d+)?)*)(?:\s+\D.*)?$")
+"""A line of a table: what it tells, and its numbers."""
 
 
 def benchmarks() -> dict[str, str]:
@@ -24,6 +34,35 @@ def run(name: str, arguments: list[str]) -> int:
     return status
 
 
+def figures(folder: Path, arguments: list[str]) -> Iterator[tuple[str, list[float]]]:
+    """What each line of a benchmark tells and its numbers, run in a checkout with this Python."""
+    path = os.pathsep.join(str(folder / place) for place in ("src", "."))
+    text = subprocess.run(
+        [sys.executable, "-m", "bench", *arguments],
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": path},
+        stdout=subprocess.PIPE,
+        text=True,
+        check=False,
+    ).stdout
+    for line in text.splitlines():
+        if told := FIGURE.match(line):
+            yield told[1].strip(), [float(number) for number in told[2].split()]
+
+
+def compared(folder: Path, arguments: list[str]) -> None:
+    """Print the last figure of each line here and in an earlier checkout, whose lines may be fewer."""
+    before: dict[str, list[float]] = {}
+    for told, numbers in figures(folder.resolve(), arguments):
+        before.setdefault(told, []).append(numbers[-1])
+    print(f"{'':52}{'now':>10}{'before':>10}{'ratio':>10}")
+    for told, numbers in figures(Path.cwd(), arguments):
+        if before.get(told):
+            was = before[told].pop(0)
+            ratio = f"{numbers[-1] / was:10.2f}" if was else ""
+            print(f"{told:52}{numbers[-1]:10.2f}{was:10.2f}{ratio}")
+
+
 def main(arguments: list[str]) -> int:
     """List the benchmarks, or run the one that is named, or all."""
     known = benchmarks()
@@ -36,6 +75,10 @@ def main(arguments: list[str]) -> int:
     if name not in known:
         print(f"There is no benchmark '{name}'; there are: {', '.join(known)}", file=sys.stderr)
         return 2
+    if "--before" in rest:
+        place = rest.index("--before")
+        compared(Path(rest[place + 1]), [name, *rest[:place], *rest[place + 2 :]])
+        return 0
     return run(name, rest)
 
 

@@ -35,7 +35,7 @@ from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.notation.write import write
 from halfsplit.practice.vehicle import Vehicle
-from halfsplit.workbench.app import create_app
+from halfsplit.workbench.preload import app  # as the served processes: a small job is worked out first
 
 PLACE = re.compile(r'class="entry".*?name="place" value="([^"]*)"', re.DOTALL)
 AIM = 0.5
@@ -50,7 +50,10 @@ def served(store: jobs.JobStore, *, accounts: bool = False) -> Iterator[str]:
         port = found.getsockname()[1]
     server = uvicorn.Server(
         uvicorn.Config(
-            create_app(store, accounts=accounts), port=port, log_level="warning", timeout_graceful_shutdown=1
+            app.create_app(store, accounts=accounts),
+            port=port,
+            log_level="warning",
+            timeout_graceful_shutdown=1,
         )
     )
     thread = threading.Thread(target=server.run, daemon=True)
