@@ -14,7 +14,7 @@ from itertools import combinations
 
 from halfsplit.drawing.columns import hub_of, nets
 from halfsplit.drawing.glyphs import End, Side
-from halfsplit.drawing.rows import Hop, Layers
+from halfsplit.drawing.rows import Hop, Layers, leads
 
 GUTTER = -0.5
 """Column position between a column and the one before it, for detours."""
@@ -142,13 +142,13 @@ def _assign(strands: list[_Strand], ends_at: Mapping[tuple[int, Side], End]) -> 
     pending, placed = list(strands), list[_Strand]()
     lanes: dict[float, int] = {}
     while pending:
-        ready = [strand for strand in pending if not any(other in pending for other in above[id(strand)])]
+        ready = [strand for strand in pending if not any(other in pending for other in above[strand])]
         if not ready:
-            blocked = min(pending, key=lambda strand: sum(other in pending for other in above[id(strand)]))
+            blocked = min(pending, key=lambda strand: sum(other in pending for other in above[strand]))
             pending += _detour(blocked, pending, above, lanes, ends_at)
             continue
         for strand in ready:
-            floor = max((other.track + 1 for other in above[id(strand)]), default=0)
+            floor = max((other.track + 1 for other in above[strand]), default=0)
             strand.track = next(
                 track
                 for track in range(floor, len(strands) + len(placed) + 1)
@@ -163,20 +163,20 @@ def _overlap(first: _Strand, other: _Strand) -> bool:
     return first.low <= other.high and other.low <= first.high
 
 
-def _above(strands: Sequence[_Strand]) -> dict[int, list[_Strand]]:
+def _above(strands: Sequence[_Strand]) -> dict[_Strand, list[_Strand]]:
     """For each strand those that must, or had better, lie above it."""
-    above: dict[int, list[_Strand]] = {id(strand): [] for strand in strands}
+    above: dict[_Strand, list[_Strand]] = {strand: [] for strand in strands}
     wishes: list[tuple[int, int, _Strand, _Strand]] = []
     for number, (first, other) in enumerate(combinations(strands, 2)):
         for upper, lower in ((first, other), (other, first)):
             if upper.down & lower.up:
-                above[id(lower)].append(upper)
+                above[lower].append(upper)
         gain = _crossings(other, first) - _crossings(first, other)
         if gain and _overlap(first, other):
             wishes.append((-abs(gain), number, *((first, other) if gain > 0 else (other, first))))
     for _gain, _number, upper, lower in sorted(wishes, key=lambda wish: wish[:2]):
-        if not _leads_up(above, upper, lower):
-            above[id(lower)].append(upper)
+        if not leads(upper, lower, above.__getitem__):
+            above[lower].append(upper)
     return above
 
 
@@ -187,37 +187,24 @@ def _crossings(upper: _Strand, lower: _Strand) -> int:
     )
 
 
-def _leads_up(above: Mapping[int, list[_Strand]], start: _Strand, goal: _Strand) -> bool:
-    stack, seen = [start], {id(start)}
-    while stack:
-        strand = stack.pop()
-        if strand is goal:
-            return True
-        for other in above[id(strand)]:
-            if id(other) not in seen:
-                seen.add(id(other))
-                stack.append(other)
-    return False
-
-
 def _detour(
     blocked: _Strand,
     pending: Sequence[_Strand],
-    above: dict[int, list[_Strand]],
+    above: dict[_Strand, list[_Strand]],
     lanes: dict[float, int],
     ends_at: Mapping[tuple[int, Side], End],
 ) -> list[_Strand]:
     """Frees a strand from those that must lie above it: its verticals there go by the gutter, on tracks below them."""
     made = []
-    for other in [other for other in above[id(blocked)] if other in pending]:
+    for other in [other for other in above[blocked] if other in pending]:
         for column in sorted(other.down & blocked.up):
             place = column + GUTTER
             lanes[place] = lanes.get(place, 0) + 1
             side = _Strand(place, column, set(), {column})
-            above[id(side)] = [other, blocked]
+            above[side] = [other, blocked]
             blocked.up.discard(column)
             blocked.low = min(blocked.low, place)
             blocked.detours[ends_at[int(column), "top"]] = (place, lanes[place], side)
             made.append(side)
-    above[id(blocked)] = [other for other in above[id(blocked)] if other not in pending]
+    above[blocked] = [other for other in above[blocked] if other not in pending]
     return made

@@ -7,11 +7,15 @@ wire can meet a symbol or a text, whatever the circuit.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from graphlib import TopologicalSorter
 from types import MappingProxyType
+from typing import TypeVar
 
 from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene, Side
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,11 @@ def _rows(scene: Scene) -> dict[str, int]:
         upper, lower = (link.a, link.b) if falls else (link.b, link.a)
         u, v = owner[upper.post], owner[lower.post]
         step = (upper.side != lower.side) + ({link.a, link.b} <= hubs)
-        if u is not v and not (u.foot or v.head) and not _leads(below, v.key, u.key):
+        if (
+            u is not v
+            and not (u.foot or v.head)
+            and not leads(v.key, u.key, lambda key: (lower for lower, _ in below[key]))
+        ):
             below[u.key].append((v.key, step))
     rows = _longest(below)
     last = max((row for key, row in rows.items() if not scene.glyphs[key].foot), default=0)
@@ -77,33 +85,23 @@ def _rows(scene: Scene) -> dict[str, int]:
     return rows
 
 
-def _leads(below: Mapping[str, list[tuple[str, int]]], start: str, goal: str) -> bool:
-    stack, seen = [start], {start}
-    while stack:
-        key = stack.pop()
-        if key == goal:
-            return True
-        for lower, _step in below[key]:
-            if lower not in seen:
-                seen.add(lower)
-                stack.append(lower)
-    return False
+def leads(start: T, goal: T, following: Callable[[T], Iterable[T]]) -> bool:
+    """Whether a way leads from the start to the goal."""
+    ways, seen = [start], {start}
+    for key in ways:
+        new = set(following(key)) - seen
+        ways.extend(new)
+        seen |= new
+    return goal in seen
 
 
 def _longest(below: Mapping[str, list[tuple[str, int]]]) -> dict[str, int]:
     """Longest distance from the top in a graph without circles."""
-    above = dict.fromkeys(below, 0)
-    for following in below.values():
-        for key, _step in following:
-            above[key] += 1
+    lowest_first = TopologicalSorter({key: [lower for lower, _ in links] for key, links in below.items()})
     rows = dict.fromkeys(below, 0)
-    ready = [key for key, number in above.items() if not number]
-    for key in ready:
+    for key in reversed(tuple(lowest_first.static_order())):
         for lower, step in below[key]:
             rows[lower] = max(rows[lower], rows[key] + step)
-            above[lower] -= 1
-            if not above[lower]:
-                ready.append(lower)
     return rows
 
 
