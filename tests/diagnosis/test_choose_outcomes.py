@@ -1,11 +1,14 @@
 """The ranges of a reading: what the page says each result would mean."""
 
+import math
 from itertools import combinations
 
 import numpy as np
 import pytest
 
+from halfsplit.diagnosis.evidence import scale, unscale
 from halfsplit.diagnosis.information import EXACT, Slips, information, mixture, outcome_information
+from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.outcomes import (
     INTERVALS,
     _intervals,
@@ -14,6 +17,7 @@ from halfsplit.diagnosis.outcomes import (
     outcome_likelihood,
     outcome_ranges,
 )
+from halfsplit.diagnosis.propose import _as_read, _limit
 
 
 def feed_with_joint():
@@ -109,3 +113,26 @@ def test_cuts_that_nobody_could_tell_apart_are_one():
     assert (len(fine), len(coarse)) == (4, 2)
     assert coarse[0].high in [one.high for one in fine]
     assert sum(one.probability for one in coarse) == pytest.approx(1.0)
+
+
+def test_a_limit_stands_midway_though_a_few_cars_with_a_weak_battery_lie_just_below_it():
+    # A coil has its volts or has none; the batteries of the cars spread from 11.5 to 12.9 V.
+    predicted = np.concatenate([np.linspace(11.5, 12.9, 88), np.linspace(0.0, 0.4, 12)])
+    group = np.array([0] * 88 + [1] * 12)
+    test = Measurement("volts", "K1.86", "on", "K1.85", "meter")
+    bins = outcome_bins(
+        predicted,
+        np.full(100, 0.05),
+        np.full(100, 0.01),
+        group,
+        limit=lambda low, high: _limit(test, low, high),
+    )
+    assert [one.high for one in bins[:-1]] == [5.0]
+
+
+def test_what_is_told_as_typical_is_no_finer_than_the_instrument_and_ohms_are_halved_on_their_own_scale():
+    volts = Measurement("volts", "K1.86", "on", "K1.85", "meter")
+    ohms = Measurement("ohms", "K1.86", "on", "K1.85", "meter")
+    assert [_as_read(volts, one) for one in (0.00804, -0.0083, 0.0249)] == [0.0, 0.0, 0.02]
+    assert unscale(ohms, _limit(ohms, scale(ohms, 0.9), scale(ohms, math.inf))) == pytest.approx(5000.0)
+    assert _limit(volts, 0.0332, 0.0332) == 0.02

@@ -330,3 +330,20 @@ def test_a_motor_with_a_park_switch_is_measured_between_its_own_pins():
     assert {test.quantity for test in own} == {"volts", "ohms"}
     for test in own:
         assert {test.at.removesuffix(":part"), str(test.to).removesuffix(":part")} == {"M1.1", "M1.2"}
+
+
+def test_live_data_alone_are_complaint_enough_for_a_cause_to_be_found():
+    circuit = Circuit.parse(
+        "battery G1\nground E1\nfuse F1 10 A\nmodule A1\n  feed 15\n  earth 31\n  supplies 40 5 V limit 60 mA\n"
+        "  reads 11 as boost pulled down 100 kohm\nsensor B1 0.4 4 kohm\nconnector X9\n"
+        "G1.+ -- F1 -- A1.15\nA1.31 -- E1\nG1.- -- E1\nA1.40 -- X9.1 -- B1.1\nB1.2 -- X9.2 -- A1.11\n"
+        'B1.3 -- X9.3 -- A1.31\ngauge P1 volts at A1.11 within 0.03 V\nstate "on"\n'
+    )
+    car = sound(circuit, "X9.1 open")
+    job = Diagnosis(circuit, ["meter"], draws=4)
+    shown = Measurement("gauge", "P1", "on")
+    job.measure("gauge", "P1", state="on", value=car.answer(shown))
+    assert job.finding() is None
+    for at, to in (("X9.1:in", None), ("X9.1:in", "X9.1:out")):
+        job.measure("volts", at, to=to, state="on", value=car.answer(Measurement("volts", at, "on", to)))
+    assert job.finding().part == "X9.1"

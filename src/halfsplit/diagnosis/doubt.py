@@ -63,7 +63,7 @@ class Doubt:
 
 def doubt(situation: Situation, found_at: float) -> Doubt | None:
     """What does not fit, or None where nothing quarrels with what leads."""
-    if not situation.wrong:
+    if not situation.seen_wrong:
         return None
     probability = situation.posterior.probability
     outside = outside_share(situation)
@@ -103,7 +103,7 @@ def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measureme
     None while other tests tell more. The observation that fits worst once more, then a look at the likeliest place;
     after that it is for the hand to follow the wires.
     """
-    if not situation.wrong or outside_share(situation) < found_at:
+    if not situation.seen_wrong or outside_share(situation) < found_at:
         return None
     probability = situation.posterior.probability
     named = next(iter(probability))
@@ -115,7 +115,8 @@ def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measureme
         if test is not None:
             return (test,)
     place = next((name for name in probability if name != NOT_IN_MODEL and _is_outside(situation, name)), "")
-    look = Measurement("inspection", place, situation.wrong[0].measurement.state)
+    told_of = situation.wrong or situation.live
+    look = Measurement("inspection", place, told_of[0].measurement.state)
     if probability.get(place, 0.0) < WORTH_A_LOOK or look in situation.refused or _times(situation, look):
         return ()
     return (look,)

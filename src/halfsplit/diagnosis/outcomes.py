@@ -39,6 +39,8 @@ CLEAR = 1.0
 """Standard deviations that a limit keeps from what is predicted."""
 ALIKE = 0.1
 """Total variation below which two ranges leave the same."""
+FEW = 0.25
+"""Share of what lies on one side of a cut, at most, that a limit may leave on the other."""
 SELDOM = 0.005
 """Probability of a range below which nobody would be told of it by itself."""
 INTERVALS = 32
@@ -101,12 +103,21 @@ def _said(
     under, over = heavy & (predicted < cut), heavy & (predicted >= cut)
     if limit is None:
         return cut
-    low = (predicted + CLEAR * sigma)[under].max(initial=-np.inf)
-    high = (predicted - CLEAR * sigma)[over].min(initial=np.inf)
+    low = _outermost((predicted + CLEAR * sigma)[under], weights[under])
+    high = -_outermost((CLEAR * sigma - predicted)[over], weights[over])
     # Where what is predicted runs through, a limit is only rounded.
     words = limit(float(low), float(high)) if low < high and np.isfinite(high - low) else None
     words = limit(cut, cut) if words is None else words
     return cut if words is None else words
+
+
+def _outermost(readings: Array, weights: Array) -> float:
+    """The largest of these readings but for a few: a cut is no finer than the intervals between which it is made."""
+    order = np.argsort(-readings)
+    along = np.cumsum(weights[order])
+    few = min(1.0 / INTERVALS, FEW * float(along[-1])) if len(along) else 0.0
+    kept = order[along > few]
+    return float(readings[kept[0]]) if len(kept) else -np.inf
 
 
 def _joined(bins: list[OutcomeBin]) -> list[OutcomeBin]:

@@ -88,7 +88,8 @@ def _lacking(situation: Situation, fault: Fault) -> list[Requirement]:
     """What is still to be shown for a cause; once all is, what it hangs on made again: one reading may be a slip."""
     live = list(situation.live)
     lacks = [asked for asked in requirements(situation, fault) if not asked.met(live)]
-    if any(not asked.refuted(live) for asked in lacks):
+    held = situation.posterior.probability.get(fault.group, 0.0)
+    if held < HANGS or any(not asked.refuted(live) for asked in lacks):
         return lacks
     again = [
         _once_more(situation, reading)
@@ -108,7 +109,7 @@ def _once_more(situation: Situation, reading: Reading) -> Requirement:
 
 def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
     name, share = next(iter(situation.posterior.probability.items()))
-    if share < found_at or name in (NOT_IN_MODEL, NOTHING_WRONG) or not situation.wrong:
+    if share < found_at or name in (NOT_IN_MODEL, NOTHING_WRONG) or not situation.seen_wrong:
         return None
     if found_at > 0 and quarrels(situation, name):
         return None

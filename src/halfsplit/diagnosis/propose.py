@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -13,14 +14,14 @@ from halfsplit.circuit.interventions import Intervention
 from halfsplit.circuit.model import BODY
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.choose import Candidates, rank_tests
-from halfsplit.diagnosis.cost import Minutes, cautions, places
+from halfsplit.diagnosis.cost import FURTHER_MINUTES, Minutes, cautions, places
 from halfsplit.diagnosis.doubt import beyond_the_drawing, stands
 from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
 from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
 from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.measurement import MILLIVOLTS, NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
-from halfsplit.diagnosis.proof_value import proofs_ahead
+from halfsplit.diagnosis.proof_value import HALF, proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
 from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
@@ -32,14 +33,16 @@ from halfsplit.quantities import FREE_MINUTES
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-ROUNDED = 0.05
-"""Share by which a limit may be moved to a round number where no gap tells where it should be."""
+ROUNDED = {"ohms": 0.5}
+"""Share by which a limit may be moved to a round number where no gap tells where it should be; else a twentieth."""
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
 WORTH_A_MINUTE = 0.001
 """Bits a minute below which nobody would make a test: two and a half hours at a dashboard for a seventh of a bit."""
 WORTH_REPEATING = 0.2
 """The same of a test that was made already, while the fault may have been away."""
+LEADING = 0.5
+"""Probability of a suspect from which a letter of its proof is worth asking for, whatever it tells."""
 GOOD = ("yes", "weak")
 """What a load that comes back does: a motor may be weak for reasons of its own."""
 AS_NEAR = 1.0
@@ -260,7 +263,9 @@ def _ranked(
     least = np.zeros(len(tests))
     if worth_asking:
         asked = [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
-        least = np.maximum(asked, WORTH_A_MINUTE * table.now)
+        leads = np.bincount(group, weights=weights)[proofs.letter] >= LEADING
+        letter = (proofs.saved[:, leads] > HALF * FURTHER_MINUTES).any(axis=1)
+        least = np.where(letter, 0.0, np.maximum(asked, WORTH_A_MINUTE * table.now))
     telling = [ranked_test for ranked_test in ranked if ranked_test.bits >= least[ranked_test.test]][:limit]
     return tuple(
         _test(
@@ -370,7 +375,7 @@ def _outcomes(
     outcomes = []
     for one in bins:
         ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (one.low, one.high)]
-        typical = unscale(measurement, one.typical)
+        typical = _as_read(measurement, unscale(measurement, one.typical))
         outcomes.append(
             Outcome(
                 one.probability,
@@ -389,20 +394,31 @@ TOLD_APART = {"ohms": 2 * LEAD_OHMS, "volts": 0.04, "amps": 0.05}
 """Readings closer than this are one and the same to whoever reads them (twice the floor of the instrument)."""
 
 
-def _same(measurement: Measurement, low: float, high: float) -> bool:
-    least = 2 * MILLIVOLTS if measurement.in_millivolts else TOLD_APART.get(measurement.quantity, 0.0)
-    return unscale(measurement, high) - unscale(measurement, low) <= least
+def _told_apart(measurement: Measurement) -> float:
+    return 2 * MILLIVOLTS if measurement.in_millivolts else TOLD_APART.get(measurement.quantity, 0.0)
+
+
+def _same(test: Measurement, low: float, high: float) -> bool:
+    return unscale(test, high) - unscale(test, low) <= _told_apart(test)
+
+
+def _as_read(test: Measurement, value: float) -> float:
+    """A reading no finer than the instrument shows it: nobody reads 8.04 mV from a meter that is 20 mV out."""
+    step = 0.5 * _told_apart(test)
+    return round(value / step) * step + 0.0 if step and math.isfinite(value) else value
 
 
 def _limit(measurement: Measurement, low: float, high: float) -> float | None:
     """The limit that a technician would name between two readings, on the scale on which they are compared."""
-    ends = unscale(measurement, low), unscale(measurement, high)
-    if low < high:
-        said = said_between(*ends)
-        return None if said is None else scale(measurement, said)
-    room = ROUNDED * abs(ends[0])
-    said = said_between(ends[0] - room, ends[0] + room)
-    return scale(measurement, float(f"{ends[0]:.2g}") if said is None else said)
+    least, most = unscale(measurement, low), unscale(measurement, high)
+    middle = unscale(measurement, 0.5 * (low + high))
+    room = max(ROUNDED.get(measurement.quantity, 0.05) * abs(middle), 0.5 * _told_apart(measurement))
+    if low >= high:
+        return scale(measurement, said_between(middle - room, middle + room) or float(f"{middle:.2g}"))
+    if measurement.quantity == "ohms":  # midway on the scale of comparison: a kilohm or so from an ohm to OL
+        least, most = max(least, middle - room), min(most, middle + room)
+    said = said_between(least, most)
+    return None if said is None else scale(measurement, said)
 
 
 def _worded_outcomes(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.faults import NOTHING_WRONG
 from halfsplit.circuit.interventions import Replace, StandInFor
 from halfsplit.diagnosis.cost import Bay, place_key, touched
 from halfsplit.diagnosis.expected import Context
@@ -20,6 +21,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
+SOUND = 0.01
+"""Probability of a sound vehicle below which readings alone say that something is wrong."""
 PARTICLES = 3000
 GROUPS = 40
 
@@ -116,6 +119,11 @@ class Situation:
             and not reading.measurement.changes
         )
         return (*self.complaints, *wrong)
+
+    @property
+    def seen_wrong(self) -> bool:
+        """Whether anything was told or read that a sound vehicle does not show: live data may be all there is."""
+        return bool(self.wrong) or self.posterior.probability.get(NOTHING_WRONG, 0.0) < SOUND
 
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
         """The particles that matter.

@@ -173,7 +173,7 @@ def _question(measurement: Measurement, circuit: Circuit) -> str:
     )
 
 
-SAID = tuple(sorted({12.0, *(digit * 10.0**power for power in range(-2, 7) for digit in (1.0, 2.0, 5.0))}))
+SAID = tuple(sorted({12.0, *(digit * 10.0**power for power in range(-2, 8) for digit in (1.0, 2.0, 5.0))}))
 """Numbers that are said for a limit: 0.1, 0.2, 0.5, 1, 2, 5, 10, 12 … (common practice, no source)."""
 
 
