@@ -34,7 +34,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 ROUNDED = {"ohms": 0.5}
-"""Share by which a limit may be moved to a round number where no gap tells where it should be; else a twentieth."""
+"""Share by which a limit may be moved to a round number where no gap tells where it should be; else a tenth."""
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
 WORTH_A_MINUTE = 0.001
@@ -412,7 +412,7 @@ def _limit(measurement: Measurement, low: float, high: float) -> float | None:
     """The limit that a technician would name between two readings, on the scale on which they are compared."""
     least, most = unscale(measurement, low), unscale(measurement, high)
     middle = unscale(measurement, 0.5 * (low + high))
-    room = max(ROUNDED.get(measurement.quantity, 0.05) * abs(middle), 0.5 * _told_apart(measurement))
+    room = max(ROUNDED.get(measurement.quantity, 0.1) * abs(middle), 0.5 * _told_apart(measurement))
     if low >= high:
         return scale(measurement, said_between(middle - room, middle + room) or float(f"{middle:.2g}"))
     if measurement.quantity == "ohms":  # midway on the scale of comparison: a kilohm or so from an ohm to OL
