@@ -74,6 +74,7 @@ class Scene:
 
     def apart(self, a: int, b: int) -> Readings:
         """Least ohms (C, D) between two nodes: so much more of one than of the other is what cuts it off."""
+        self.fill_source([node for node in (a, b) if node != self.circuit.network.size])
         return np.asarray(np.abs(self.source(a) - self.source(b)))
 
     def fill_amps(self, elements: Sequence[int]) -> None:

@@ -57,14 +57,15 @@ def _meant(
     size = network.size
     a = network.node(place.at)
     b = size if place.to is None else network.node(place.to)
-    feed = [element.u[0] for element in network.elements if element.role in ("battery", "generator")]
-    if feed:
-        yield FEED, scene.volts(network.index[feed[0]], size)[context.healthy][None]
+    feed = [element.u[0] for element in network.elements if element.role in ("battery", "generator")][:1]
+    beside = _beside(place.at, scene)
+    scene.fill([node for node in (a, b, *(network.index[post] for post in feed), *beside) if node != size])
+    for post in feed:
+        yield FEED, scene.volts(network.index[post], size)[context.healthy][None]
     if b != size:
         yield 0.5 * ONE_LEAD, scene.volts(a, size)
         yield 0.5 * ONE_LEAD, scene.volts(b, size)
     yield SWAPPED, -expected.value
-    beside = _beside(place.at, scene)
     for node in beside:
         yield BESIDE / len(beside), scene.volts(node, b)
     rest = next(iter(scene.circuit.states))

@@ -25,8 +25,11 @@ from halfsplit.threads import give_memory_back
 
 QUIET: Final = 0.5
 """Seconds without a question after which it begins, and between two looks."""
-LIKELY: Final = 3
-"""Results of the proposed test that are thought through, the likeliest first."""
+LIKELY: Final = 0.2
+"""Probability from which a result of the proposed test is thought through, the likeliest first.
+
+What is less likely costs most, since hundreds of places fit it a little, and it brings in what pushes the rest out.
+"""
 
 
 def start_thinking_ahead(store: JobStore) -> threading.Event:
@@ -75,8 +78,9 @@ def _waiting(remembered: Remembered) -> list[Callable[[Diagnosis], object]]:
     test: Test | None = remembered.answers.get("best")
     thoughts: list[Callable[[Diagnosis], object]] = []
     if test is not None:
-        likeliest = sorted(test.outcomes, key=lambda outcome: -outcome.probability)[:LIKELY]
-        thoughts += [partial(_result, test=test, outcome=outcome) for outcome in likeliest]
+        likely = [outcome for outcome in test.outcomes if outcome.probability >= LIKELY]
+        likely.sort(key=lambda outcome: -outcome.probability)
+        thoughts += [partial(_result, test=test, outcome=outcome) for outcome in likely]
     elif not remembered.told.diagnosis.readings:
         thoughts += [
             partial(Diagnosis.prepare, state=state) for state in remembered.told.diagnosis.circuit.states
