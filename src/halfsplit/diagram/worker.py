@@ -10,6 +10,7 @@ import multiprocessing
 import resource
 import threading
 from collections.abc import Callable
+from functools import lru_cache
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,8 @@ from halfsplit.diagram.sheet import Box, Spot
 from halfsplit.errors import InputError
 
 if TYPE_CHECKING:
+    from PIL import Image
+
     from halfsplit.diagram import photo
 
 SECONDS = 20.0
@@ -55,7 +58,7 @@ def picture(data: bytes, number: int, corners: tuple[Spot, ...]) -> bytes:
         return pdf.picture_of(pdf.page_of(file.held, number))
     if not corners:
         return photo.png(photo.reduced(photo.opened(data)))
-    return photo.png(photo.straightened(photo.opened(data), corners)[0])
+    return photo.png(_straight(data, corners)[0])
 
 
 def size(data: bytes) -> tuple[int, int]:
@@ -70,10 +73,9 @@ def paper(data: bytes, corners: tuple[Spot, ...]) -> tuple[tuple[Spot, ...], flo
     """Corners of the paper in a photo (found where none are given), size when straightened, homography."""
     from halfsplit.diagram import photo
 
-    shown = photo.opened(data)
-    paper_corners = corners or photo.corners_of(shown)
-    flat, matrix = photo.straightened(shown, paper_corners)
-    return tuple(paper_corners), float(flat.width), float(flat.height), matrix
+    paper_corners = corners or photo.corners_of(photo.opened(data))
+    flat, matrix = _straight(data, paper_corners)
+    return paper_corners, float(flat.width), float(flat.height), matrix
 
 
 def follow(
@@ -87,15 +89,22 @@ def follow(
     """The way of a wire between two taps on a straightened photo."""
     from halfsplit.diagram import photo
 
-    key = (hash(data), corners)
-    if key not in _GREY:
-        _GREY.clear()
-        _GREY[key] = photo.grey_of(photo.straightened(photo.opened(data), corners)[0])
-    return photo.followed(_GREY[key], start, stop, boxes, own)
+    return photo.followed(_grey(data, corners), start, stop, boxes, own)
 
 
-_GREY: dict[Any, photo.Grey] = {}
-"""The photo that was followed last, in the worker's own process."""
+@lru_cache(maxsize=1)
+def _straight(data: bytes, corners: tuple[Spot, ...]) -> tuple[Image.Image, tuple[float, ...]]:
+    """The photo that was asked for last: it is measured, shown and followed, and takes a second to make straight."""
+    from halfsplit.diagram import photo
+
+    return photo.straightened(photo.opened(data), corners)
+
+
+@lru_cache(maxsize=1)
+def _grey(data: bytes, corners: tuple[Spot, ...]) -> photo.Grey:
+    from halfsplit.diagram import photo
+
+    return photo.grey_of(_straight(data, corners)[0])
 
 
 _REMEDY = {
