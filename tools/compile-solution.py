@@ -1,4 +1,4 @@
-"""Compile the solution of circuits and the choice of tests ahead, so that no page waits for the compiler.
+"""Compile ahead what would else be compiled while a page waits: circuits, the choice of tests, trigger wheels.
 
 The compiled code is kept beside the sources, or in the user's cache folder where those cannot be written. What is
 there from before is removed first: the cache notices a change of a loop's own file, not of one that it calls.
@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from halfsplit import Circuit, Diagnosis
+from halfsplit.capture.measure.wheel_search import _offsets
 from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.substitution import answer
 from halfsplit.diagnosis.ramps import add_ramps
@@ -18,7 +19,7 @@ from halfsplit.diagnosis.widths import widen
 
 gc.disable()  # a compiler makes very many small things, and this process ends soon
 
-for loops in (answer, add_ramps, _minutes_after, widen):
+for loops in (answer, add_ramps, _minutes_after, widen, _offsets):
     for old in Path(loops.stats.cache_path).glob("*.nb[ci]"):
         old.unlink()
 
@@ -39,3 +40,4 @@ batch.port_ohms(every[:1], every[1:2])
 job = Diagnosis(circuit)
 job.complain("H1", works="no", state="as drawn")
 job.next_tests(1)
+_offsets(np.zeros(4), np.zeros(2))

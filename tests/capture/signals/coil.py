@@ -5,6 +5,7 @@ At the cut the primary rises to the breakdown volts of the gap over the turns ra
 steady voltage until the energy L i^2 / 2 (less losses) is spent, and the rest rings out.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,18 +62,20 @@ def ignite(  # noqa: C901 (one story from charging to ringing)
             if since is not None:
                 after = inside - since
                 if after < 12e-6:
-                    volts = battery + breakdown * np.sin(np.pi * after / 24e-6)
+                    volts = battery + breakdown * math.sin(math.pi * after / 24e-6)
                 elif event in no_spark:
-                    volts = battery + breakdown * np.exp(-after / 1.2e-4) * np.cos(2 * np.pi * 9000 * after)
+                    volts = battery + breakdown * math.exp(-after / 1.2e-4) * math.cos(
+                        2 * math.pi * 9000 * after
+                    )
                 elif left > 0:
                     spent = burn_volts * 0.35 * step
                     left -= spent
                     burn = after
-                    volts = battery + burn_volts * (1 + 0.25 * np.exp(-after / 4e-5))
+                    volts = battery + burn_volts * (1 + 0.25 * math.exp(-after / 4e-5))
                 else:
                     gone = after - burn
-                    volts = battery + 0.8 * burn_volts * np.exp(-gone / 2.5e-4) * np.cos(
-                        2 * np.pi * 6500 * gone
+                    volts = battery + 0.8 * burn_volts * math.exp(-gone / 2.5e-4) * math.cos(
+                        2 * math.pi * 6500 * gone
                     )
             if i % 2 == 0:
                 rows.append((event * period + inside, volts, amps))

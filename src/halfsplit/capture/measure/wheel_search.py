@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
@@ -150,25 +151,32 @@ def _laid(sizes: Floats, values: Floats, score: float) -> Pattern:
     if length == 1:
         deviation = float(np.mean(np.minimum(np.abs(sizes - values[0]), _FAR)))
         return Pattern(values, np.zeros(sizes.size, np.int64), deviation, score)
-    doubled = np.concatenate((values, values))
-    came_from = np.empty(sizes.size, np.int32)
-    changed = np.zeros((sizes.size, length), np.bool_)
-    cost = np.zeros(length)
-    for k, size in enumerate(sizes.tolist()):
-        best = int(cost.argmin())
-        wall = cost[best] + _SLIP
-        came_from[k] = best
-        np.greater(cost, wall, out=changed[k])
-        np.minimum(cost, wall, out=cost)
-        start = k % length
-        cost += np.minimum(np.abs(doubled[start : start + length] - size), _FAR)
-    offset = int(cost.argmin())
-    offsets = np.empty(sizes.size, np.int64)
-    for k in range(sizes.size - 1, -1, -1):
-        offsets[k] = offset
-        if changed[k, offset]:
-            offset = int(came_from[k])
+    offsets = _offsets(sizes, values)
     places = (np.arange(sizes.size) + offsets) % length
     deviation = float(np.mean(np.minimum(np.abs(sizes - values[places]), _FAR)))
     deviation += _SLIP * float(np.count_nonzero(np.diff(offsets))) / sizes.size
     return Pattern(values, places, deviation, score)
+
+
+@njit(cache=True, nogil=True)
+def _offsets(sizes: Floats, values: Floats) -> NDArray[np.int64]:
+    """The offset of each interval on the cheapest path."""
+    length = values.size
+    came_from = np.empty(sizes.size, np.int64)
+    changed = np.empty((sizes.size, length), np.bool_)
+    cost = np.zeros(length)
+    for k in range(sizes.size):
+        best = int(cost.argmin())
+        wall = cost[best] + _SLIP
+        came_from[k] = best
+        for offset in range(length):
+            changed[k, offset] = cost[offset] > wall
+            apart = abs(values[(k + offset) % length] - sizes[k])
+            cost[offset] = min(cost[offset], wall) + min(apart, _FAR)
+    offsets = np.empty(sizes.size, np.int64)
+    offset = int(cost.argmin())
+    for k in range(sizes.size - 1, -1, -1):
+        offsets[k] = offset
+        if changed[k, offset]:
+            offset = came_from[k]
+    return offsets
