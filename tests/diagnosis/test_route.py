@@ -14,7 +14,7 @@ from halfsplit.diagnosis.lookahead import ProofsAhead
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.propose import _to_be_made_again
 from halfsplit.diagnosis.rollout import played
-from halfsplit.diagnosis.waiting import _costs_a_fuse, waiting
+from halfsplit.diagnosis.waiting import CLOSE_SHARE, CLOSING_IN, _costs_a_fuse, waiting
 from halfsplit.diagnosis.words import SAID, sentence
 
 TAIL = """
@@ -331,3 +331,11 @@ def test_the_metal_of_an_engine_is_at_hand_where_one_stands_at_a_ground_on_it() 
     circuit = Circuit.parse(ENGINE)
     bay = Bay(circuit.model, state="on").after(volts("GND1"))
     assert bay.minutes(volts("GND1", to="engine")) == pytest.approx(0.5)
+
+
+def test_what_may_be_moved_is_offered_from_the_start_where_the_fault_comes_and_goes(tail: Circuit) -> None:
+    job = Diagnosis(tail, ["meter"], intermittent=True, draws=4)
+    job.complain("H1", state="on")
+    assert sum(list(job.posterior().probability.values())[:CLOSING_IN]) < CLOSE_SHARE
+    moved = {test.at for test in waiting(job.situation()) if test.quantity == "wiggle"}
+    assert {"H1", "S1", "X1"} <= moved

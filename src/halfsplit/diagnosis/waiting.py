@@ -140,7 +140,8 @@ def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
     if close:
         measurements += _letters(situation)
     else:
-        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=False)
+        asked = situation.intermittent
+        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=asked)
     return list(dict.fromkeys([*measurements, *_behind_blown_fuses(situation)]))
 
 
