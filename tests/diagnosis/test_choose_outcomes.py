@@ -8,6 +8,7 @@ import pytest
 
 from halfsplit.diagnosis.evidence import scale, unscale
 from halfsplit.diagnosis.information import EXACT, Slips, information, mixture, outcome_information
+from halfsplit.diagnosis.limits import as_read, limit_between
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.outcomes import (
     INTERVALS,
@@ -17,7 +18,6 @@ from halfsplit.diagnosis.outcomes import (
     outcome_likelihood,
     outcome_ranges,
 )
-from halfsplit.diagnosis.propose import _as_read, _limit
 
 
 def feed_with_joint():
@@ -125,7 +125,7 @@ def test_a_limit_stands_midway_though_a_few_cars_with_a_weak_battery_lie_just_be
         np.full(100, 0.05),
         np.full(100, 0.01),
         group,
-        limit=lambda low, high: _limit(test, low, high),
+        limit=lambda low, high: limit_between(test, low, high),
     )
     assert [one.high for one in bins[:-1]] == [5.0]
 
@@ -133,6 +133,8 @@ def test_a_limit_stands_midway_though_a_few_cars_with_a_weak_battery_lie_just_be
 def test_what_is_told_as_typical_is_no_finer_than_the_instrument_and_ohms_are_halved_on_their_own_scale():
     volts = Measurement("volts", "K1.86", "on", "K1.85", "meter")
     ohms = Measurement("ohms", "K1.86", "on", "K1.85", "meter")
-    assert [_as_read(volts, one) for one in (0.00804, -0.0083, 0.0249)] == [0.0, 0.0, 0.02]
-    assert unscale(ohms, _limit(ohms, scale(ohms, 0.9), scale(ohms, math.inf))) == pytest.approx(5000.0)
-    assert _limit(volts, 0.0332, 0.0332) == 0.02
+    assert [as_read(volts, one) for one in (0.00804, -0.0083, 0.0249)] == [0.0, 0.0, 0.02]
+    assert unscale(ohms, limit_between(ohms, scale(ohms, 0.9), scale(ohms, math.inf))) == pytest.approx(
+        5000.0
+    )
+    assert limit_between(volts, 0.0332, 0.0332) == 0.02

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -16,10 +15,11 @@ from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.choose import Candidates, rank_tests
 from halfsplit.diagnosis.cost import FURTHER_MINUTES, Minutes, cautions, places
 from halfsplit.diagnosis.doubt import beyond_the_drawing, stands
-from halfsplit.diagnosis.evidence import LEAD_OHMS, forecast, scale, unscale
+from halfsplit.diagnosis.evidence import forecast, unscale
 from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
 from halfsplit.diagnosis.information import Slips
-from halfsplit.diagnosis.measurement import MILLIVOLTS, NUMERIC, Measurement
+from halfsplit.diagnosis.limits import as_read, limit_between, same_reading
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import HALF, proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
@@ -27,20 +27,20 @@ from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import decisive_reading, odd_reading
 from halfsplit.diagnosis.waiting import waiting
-from halfsplit.diagnosis.words import reading_words, said_between, sentence
+from halfsplit.diagnosis.words import reading_words, sentence
 from halfsplit.quantities import FREE_MINUTES
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-ROUNDED = {"ohms": 0.5}
-"""Share by which a limit may be moved to a round number where no gap tells where it should be; else a tenth."""
 WORTH_ASKING = 0.02
 """Bits below which a test tells nothing worth the walk."""
 WORTH_A_MINUTE = 0.001
 """Bits a minute below which nobody would make a test: two and a half hours at a dashboard for a seventh of a bit."""
 WORTH_REPEATING = 0.2
 """The same of a test that was made already, while the fault may have been away."""
+SLOWER = 0.01
+"""Share of the best bits a minute below which nobody would make a test first, whatever it opens."""
 LEADING = 0.5
 """Probability of a suspect from which a letter of its proof is worth asking for, whatever it tells."""
 GOOD = ("yes", "weak")
@@ -265,7 +265,9 @@ def _ranked(
         asked = [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
         leads = np.bincount(group, weights=weights)[proofs.letter] >= LEADING
         letter = (proofs.saved[:, leads] > HALF * FURTHER_MINUTES).any(axis=1)
-        least = np.where(letter, 0.0, np.maximum(asked, WORTH_A_MINUTE * table.now))
+        rates = [one.bits / max(table.now[one.test], FREE_MINUTES) for one in ranked]
+        slow = max(WORTH_A_MINUTE, SLOWER * max(rates, default=0.0)) * table.now
+        least = np.where(letter, 0.0, np.maximum(asked, slow))
     telling = [ranked_test for ranked_test in ranked if ranked_test.bits >= least[ranked_test.test]][:limit]
     return tuple(
         _test(
@@ -369,13 +371,13 @@ def _outcomes(
         weights,
         group,
         slips=Slips(SLIP, expected.low, expected.high),
-        same=partial(_same, measurement),
-        limit=partial(_limit, measurement),
+        same=partial(same_reading, measurement),
+        limit=partial(limit_between, measurement),
     )
     outcomes = []
     for one in bins:
         ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (one.low, one.high)]
-        typical = _as_read(measurement, unscale(measurement, one.typical))
+        typical = as_read(measurement, unscale(measurement, one.typical))
         outcomes.append(
             Outcome(
                 one.probability,
@@ -388,37 +390,6 @@ def _outcomes(
             )
         )
     return tuple(outcomes)
-
-
-TOLD_APART = {"ohms": 2 * LEAD_OHMS, "volts": 0.04, "amps": 0.05}
-"""Readings closer than this are one and the same to whoever reads them (twice the floor of the instrument)."""
-
-
-def _told_apart(measurement: Measurement) -> float:
-    return 2 * MILLIVOLTS if measurement.in_millivolts else TOLD_APART.get(measurement.quantity, 0.0)
-
-
-def _same(test: Measurement, low: float, high: float) -> bool:
-    return unscale(test, high) - unscale(test, low) <= _told_apart(test)
-
-
-def _as_read(test: Measurement, value: float) -> float:
-    """A reading no finer than the instrument shows it: nobody reads 8.04 mV from a meter that is 20 mV out."""
-    step = 0.5 * _told_apart(test)
-    return round(value / step) * step + 0.0 if step and math.isfinite(value) else value
-
-
-def _limit(measurement: Measurement, low: float, high: float) -> float | None:
-    """The limit that a technician would name between two readings, on the scale on which they are compared."""
-    least, most = unscale(measurement, low), unscale(measurement, high)
-    middle = unscale(measurement, 0.5 * (low + high))
-    room = max(ROUNDED.get(measurement.quantity, 0.1) * abs(middle), 0.5 * _told_apart(measurement))
-    if low >= high:
-        return scale(measurement, said_between(middle - room, middle + room) or float(f"{middle:.2g}"))
-    if measurement.quantity == "ohms":  # midway on the scale of comparison: a kilohm or so from an ohm to OL
-        least, most = max(least, middle - room), min(most, middle + room)
-    said = said_between(least, most)
-    return None if said is None else scale(measurement, said)
 
 
 def _worded_outcomes(
