@@ -67,8 +67,11 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> Iterat
         )
 
 
-TOGETHER = ("tests/browser", "tests/workbench")
-"""Folders whose tests share servers, a browser or answers: each goes to one worker whole, before all other files."""
+TOGETHER = ("tests/workbench", "tests/browser")
+"""Folders whose tests share servers, a browser or answers: each goes to one worker whole, before all other files.
+
+In this order, for what drives the browser keeps its event loop to the end, and `asyncio.run` refuses beside it.
+"""
 
 
 def _shared_with(nodeid: str) -> str:
@@ -92,7 +95,11 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> object:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: _shared_with(item.nodeid) not in TOGETHER)
+    def rank(item: pytest.Item) -> int:
+        shared = _shared_with(item.nodeid)
+        return (*TOGETHER, shared).index(shared)
+
+    items.sort(key=rank)
 
 
 def pytest_collection_finish() -> None:
