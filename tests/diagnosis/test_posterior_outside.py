@@ -9,6 +9,7 @@ import pyagrum
 import pytest
 
 from halfsplit import Circuit, Diagnosis
+from halfsplit.diagnosis import belief as belief_module
 from halfsplit.diagnosis.belief import Belief
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Forecast, Worded
@@ -210,3 +211,29 @@ def test_a_second_fault_that_explains_nothing_is_not_believed():
     shares = job.posterior().by_hypothesis
     pairs = [share for name, share in shares.items() if "E1 high resistance" in name and " + " in name]
     assert sum(pairs) < 0.05 * shares["E1 high resistance"]
+
+
+def test_a_reading_made_again_is_compared_once_with_each_of_the_others_of_its_place(monkeypatch):
+    """Each number among 40 of one point meets 39 others, whichever cause is weighed: not once more for each of them."""
+    asked = Measurement("volts", "H1.1", "on", instrument="meter")
+    readings = [Reading(f"{number:02}", asked, 12.0 + 0.01 * (number % 7)) for number in range(40)]
+    job = Diagnosis(Circuit.parse(ONE_LAMP))
+    job.complain("H1", "no", state="on")
+    heard = belief_module.Heard(job.situation().context)
+    compared = []
+    again = belief_module.again
+    monkeypatch.setattr(belief_module, "again", lambda *pair: compared.append(pair) or again(*pair))
+    step_by_step = [heard.anything(readings[: number + 1]) for number in range(40)]
+    assert len(compared) == 40 * 39
+    # By definition: each of them in turn may be anything, the others show the same, or every one is anything.
+    first = [heard.anything([reading]) for reading in readings]
+    turns = [
+        first[own] + sum(again(other, readings[own]) for other in readings if other is not readings[own])
+        for own in range(40)
+    ]
+    share = belief_module.UNSTEADY
+    told = np.logaddexp(
+        np.log(1 - share) + np.logaddexp.reduce(turns) - np.log(40), np.log(share) + sum(first)
+    )
+    assert step_by_step[-1] == pytest.approx(told, abs=1e-9)
+    assert heard.anything(readings[1:]) != step_by_step[-2]

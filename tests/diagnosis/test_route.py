@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from bench.routes import jobs
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import Jump, LampFor, Replace, Unplug
 from halfsplit.diagnosis.candidates import candidates, lamp_tests, lamps, ohms_behind
@@ -339,3 +342,12 @@ def test_what_may_be_moved_is_offered_from_the_start_where_the_fault_comes_and_g
     assert sum(list(job.posterior().probability.values())[:CLOSING_IN]) < CLOSE_SHARE
     moved = {test.at for test in waiting(job.situation()) if test.quantity == "wiggle"}
     assert {"H1", "S1", "X1"} <= moved
+
+
+def test_no_test_goes_first_that_is_a_hundred_times_slower_than_another() -> None:
+    apart = Path(__file__).parents[2] / "bench" / "routes_apart"
+    job = next(one for one in jobs(apart) if one.fault.name == "wire SP1 X2.1 short to body").diagnosis(None)
+    for at, value in (("X9.1:in", -0.0122), ("A1.40", 0.0093)):
+        job.measure("volts", at, state="ignition on", value=value)
+    rates = [test.bits / test.minutes for test in job.next_tests(20) if test.purpose == "tell"]
+    assert rates[0] >= 0.01 * max(rates)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,6 +169,7 @@ class Heard:
         self._forecasts: dict[Measurement, Forecast] = {}
         self._strange: dict[tuple[float, tuple[Reading, ...]], Floats] = {}
         self._anything: dict[Reading, float] = {}
+        self._series: dict[Measurement, Series] = {}
 
     def log(self, reading: Reading) -> Floats:
         """Log-likelihood (C, D) of a reading by itself."""
@@ -210,19 +211,15 @@ class Heard:
     def anything(self, readings: Sequence[Reading]) -> float:
         """Log-likelihood of readings of one measurement that a fault outside the drawing touches.
 
-        Any one of them is anything, the others are that again.
-
-        Which of them it is does not matter: each takes its turn. Now and then it shows something else each time.
+        Any one of them is anything, the others are that again: each takes its turn. Now and then it shows something
+        else each time. What is known of the first few is gone on from, since a record is asked for reading by reading.
         """
-        turns = [
-            self._first(reading) + sum(again(other, reading) for other in readings if other is not reading)
-            for reading in readings
-        ]
-        highest = max(turns)  # hundreds of times a reading: arrays would take longer
-        steady = highest + math.log(sum(math.exp(turn - highest) for turn in turns) / len(turns))
-        unsteady = sum(self._first(reading) for reading in readings)
-        most, least = sorted((math.log(1 - UNSTEADY) + steady, math.log(UNSTEADY) + unsteady), reverse=True)
-        return most + math.log1p(math.exp(least - most))
+        known = self._series.get(readings[0].measurement)
+        if known is None or known.readings[: len(readings)] != list(readings[: len(known.readings)]):
+            known = self._series[readings[0].measurement] = Series()
+        for reading in readings[len(known.readings) :]:
+            known.add(reading, self._first(reading))
+        return known.logs[len(readings) - 1]
 
     def _first(self, reading: Reading) -> float:
         if reading not in self._anything:
@@ -230,18 +227,44 @@ class Heard:
         return self._anything[reading]
 
 
+@dataclass
+class Series:
+    """Readings of one measurement in their order, and the log-likelihood of the first, the first two and so on.
+
+    ``first``: log-likelihood of each if it is anything; ``others``: of all others where it shows what is there.
+    """
+
+    readings: list[Reading] = field(default_factory=list)
+    first: list[float] = field(default_factory=list)
+    others: list[float] = field(default_factory=list)
+    logs: list[float] = field(default_factory=list)
+
+    def add(self, reading: Reading, first: float) -> None:
+        """Take one more reading, compared once with each that is there."""
+        for number, other in enumerate(self.readings):
+            self.others[number] += again(reading, other)
+        self.others.append(sum(again(other, reading) for other in self.readings))
+        self.readings.append(reading)
+        self.first.append(first)
+        turns = [one + others for one, others in zip(self.first, self.others, strict=True)]
+        highest = max(turns)  # hundreds of times a reading: arrays would take longer
+        steady = highest + math.log(sum(math.exp(turn - highest) for turn in turns) / len(turns))
+        unsteady = sum(self.first)
+        most, least = sorted((math.log(1 - UNSTEADY) + steady, math.log(UNSTEADY) + unsteady), reverse=True)
+        self.logs.append(most + math.log1p(math.exp(least - most)))
+
+
 def again(reading: Reading, other: Reading) -> float:
     """Log-likelihood of a reading where another of the same measurement shows what is there."""
-    words = len(answers_for(reading.measurement))
     if isinstance(reading.value, Between) or isinstance(other.value, Between):
         return 0.0
     if isinstance(reading.value, str) or isinstance(other.value, str):
-        agrees = reading.value == other.value
-        return float(np.log(1 - WORDS_ERROR if agrees else WORDS_ERROR / max(words - 1, 1)))
-    value, shown = (scale(told_reading.measurement, told_reading.number) for told_reading in (reading, other))
+        agrees, words = reading.value == other.value, len(answers_for(reading.measurement))
+        return math.log(1 - WORDS_ERROR if agrees else WORDS_ERROR / max(words - 1, 1))
+    value, shown = (scale(each.measurement, each.number) for each in (reading, other))
     sigma = AGAIN_FLOOR + AGAIN_SHARE * abs(shown)
-    normal = np.exp(-0.5 * ((value - shown) / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
-    return float(np.log((1 - SLIP) * normal + SLIP * SLIPPED))
+    normal = math.exp(-0.5 * ((value - shown) / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
+    return math.log((1 - SLIP) * normal + SLIP * SLIPPED)
 
 
 def correlated(readings: Sequence[Reading], logs: Sequence[Floats]) -> list[Floats]:
