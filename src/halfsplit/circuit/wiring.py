@@ -52,8 +52,7 @@ class Wiring:
     """Cross-sections and contact resistances of one circuit, the file's own or the defaults."""
 
     def __init__(self, model: Model) -> None:
-        sizes = [size for region in _regions(model) for size in _sizes_of_region(model, region).items()]
-        self._sizes: dict[int, float] = dict(sizes)
+        self._sizes = _sizes(model)
         self._index = {id(wire): number for number, wire in enumerate(model.wires)}
         self._bolted = {
             place(end) for wire in model.wires for end in (wire.a, wire.b) if self.mm2(wire) >= BOLTED_FROM
@@ -110,14 +109,6 @@ def neighbouring_cavities(model: Model) -> list[tuple[str, str]]:
     return pairs
 
 
-def _regions(model: Model) -> list[set[str]]:
-    """Places joined by wires, contacts, switches and relay contacts (open or closed).
-
-    The search for a fuse goes through these and stops at everything else.
-    """
-    return _joined(_passable(model))
-
-
 def _joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
     """Sets of names that the pairs join."""
     parent: dict[str, str] = {}
@@ -149,19 +140,22 @@ def _passable(model: Model) -> Iterable[tuple[str, str]]:
                 yield f"{part.name}.30", f"{part.name}.{pin}"
 
 
-def _sizes_of_region(model: Model, region: set[str]) -> dict[int, float]:
-    fuses = {
-        name
-        for fuse in model.of_kind("fuse", "breaker")
-        for pin in fuse.pins
-        if (name := f"{fuse.name}.{pin}") in region
-    }
-    ratings = [model.parts[name.partition(".")[0]].values.get("A", 0.0) for name in fuses]
+def _sizes(model: Model) -> list[float]:
+    """The cross-section of each wire by the fuses that it is joined to through wires, contacts and switches.
+
+    The search for a fuse stops at everything else; a relay's or switch's contact counts, open or closed.
+    """
+    regions = _joined(_passable(model))
+    region_of = {name: number for number, region in enumerate(regions) for name in region}
+    rated: dict[int, float] = {}
+    for fuse in model.of_kind("fuse", "breaker"):
+        for number in {region_of.get(f"{fuse.name}.{pin}", -1) for pin in fuse.pins}:
+            rated[number] = max(rated.get(number, 0.0), fuse.values.get("A", 0.0))
     battery = {f"{part.name}.{pin}" for part in model.of_kind("battery") for pin in part.pins}
-    sizes = {}
-    for number, wire in enumerate(model.wires):
-        if place(wire.a) not in region:
-            continue
-        touches = {place(wire.a), place(wire.b)} & battery
-        sizes[number] = size_for_rating(max(ratings)) if ratings else BATTERY_CABLE if touches else SMALL
+    sizes = []
+    for wire in model.wires:
+        ends = place(wire.a), place(wire.b)
+        rating = rated.get(region_of[ends[0]])
+        thick = BATTERY_CABLE if battery & {*ends} else SMALL
+        sizes.append(thick if rating is None else size_for_rating(rating))
     return sizes
