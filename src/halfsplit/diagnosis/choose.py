@@ -33,7 +33,7 @@ TELLS_NOTHING = 1e-6
 """Bits below which a test is not worth its minutes, whatever they are."""
 LOOKED_AT = 60
 """Candidates among which the look-ahead chooses the first and the second test."""
-TOLD_EXACTLY = 8
+TOLD_EXACTLY = 5
 """Ranked tests whose bits are told exactly; those of the others are as screened, up to 0.1 bit too high."""
 DEAR = 15
 """Of these, how many are taken for their bits alone: a place dear to reach may hold several cheap tests."""
