@@ -51,16 +51,17 @@ def figures(folder: Path, arguments: list[str]) -> Iterator[tuple[str, list[floa
 
 
 def compared(folder: Path, arguments: list[str]) -> None:
-    """Print the last figure of each line here and in an earlier checkout, whose lines may be fewer."""
-    before: dict[str, list[float]] = {}
+    """Print the figures of each line here and in an earlier checkout, whose lines may be fewer."""
+    before: dict[str, list[list[float]]] = {}
     for told, numbers in figures(folder.resolve(), arguments):
-        before.setdefault(told, []).append(numbers[-1])
-    print(f"{'':52}{'now':>10}{'before':>10}{'ratio':>10}")
+        before.setdefault(told, []).append(numbers)
+    print(f"{'':52}{'now':>24}{'before':>24}{'ratio':>18}")
     for told, numbers in figures(Path.cwd(), arguments):
         if before.get(told):
             was = before[told].pop(0)
-            ratio = f"{numbers[-1] / was:10.2f}" if was else ""
-            print(f"{told:52}{numbers[-1]:10.2f}{was:10.2f}{ratio}")
+            ratios = [now / then if then else float("nan") for now, then in zip(numbers, was, strict=False)]
+            columns = [" ".join(f"{each:.2f}" for each in some) for some in (numbers, was, ratios)]
+            print(f"{told:52}{columns[0]:>24}{columns[1]:>24}{columns[2]:>18}")
 
 
 def main(arguments: list[str]) -> int:
