@@ -246,7 +246,7 @@ class Series:
         self.others.append(sum(again(other, reading) for other in self.readings))
         self.readings.append(reading)
         self.first.append(first)
-        turns = [one + others for one, others in zip(self.first, self.others, strict=True)]
+        turns = [own + others for own, others in zip(self.first, self.others, strict=True)]
         highest = max(turns)  # hundreds of times a reading: arrays would take longer
         steady = highest + math.log(sum(math.exp(turn - highest) for turn in turns) / len(turns))
         unsteady = sum(self.first)
