@@ -33,6 +33,18 @@ def script(tmp_path):
     return write
 
 
+def test_a_file_that_is_nested_without_end_is_refused(run, circuit, tmp_path):
+    deep = tmp_path / "deep.txt"
+    for text, command in (
+        ("[" * 100_000, ("find", circuit, "--script", deep)),
+        ("a = " + "[" * 100_000, ("learn", "--store", f"sqlite:///{tmp_path / 'jobs.db'}", "--add", deep)),
+    ):
+        deep.write_text(text, encoding="utf-8")
+        code, _, err = run(*command)
+        assert code == 1
+        assert "deep.txt" in err
+
+
 def test_a_simulated_vehicle_is_led_to_its_cause(run, circuit, script):
     answers = script(vehicle={"fault": "E1 open", "seed": 1})
     code, out, _ = run("find", circuit, "--script", answers, "--json")

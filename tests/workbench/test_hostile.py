@@ -8,6 +8,8 @@ import pytest
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake
+from halfsplit.job import diagrams as kept_marks
+from halfsplit.job.open_job import OpenJob
 
 HOSTILE = "\"><script>alert(1)</script>'{{7*7}}<svg onload=alert(1)>"
 MARKS = ("<script>alert", "<svg onload", ">49<")
@@ -145,3 +147,15 @@ def test_a_file_is_taken_for_what_it_is_and_never_run(client, store, job, kind, 
         shown = client.get(page)
         assert shown.status_code < 500
         assert not [mark for mark in MARKS if mark in shown.text]
+
+
+@pytest.mark.parametrize(
+    "text", [b"no marks", b"[" * 100_000, b"[]", b'{"marks": 3}', b'{"marks": {"parts": [1]}}', b"\xff\xfe"]
+)
+def test_marks_of_a_diagram_that_came_with_a_job_are_refused_in_words(client, store, text):
+    jobs.open_job(store, Intake(), who="Ada", job_id="bare")
+    job = OpenJob(store, "bare", "Ada")
+    jobs.add_photo(job, io.BytesIO(text), name=kept_marks.MARKS, kind="document")
+    page = client.get("/jobs/bare/circuit/diagram")
+    assert page.status_code == 422
+    assert "marks of the diagram cannot be read" in page.text

@@ -58,7 +58,7 @@ class Script:
         try:
             text = path.read_text(encoding="utf-8")
             said = json.loads(text)
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, RecursionError) as error:
             raise InputError(f"cannot be read as JSON ({error})", where=path.name) from error
         if not isinstance(said, dict):
             raise InputError(

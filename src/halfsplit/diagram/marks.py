@@ -192,7 +192,7 @@ def from_json(data: Mapping[str, Any]) -> Marks:
     for kind, name in KINDS.items():
         try:
             made = [kind(**_frozen(entry)) for entry in data.get(name, ())]
-        except (TypeError, ValueError, KeyError, AttributeError) as error:
+        except (TypeError, ValueError, KeyError, AttributeError, RecursionError) as error:
             raise InputError(f"the marks of the diagram cannot be read ({name})") from error
         held[name] = {mark.key: mark for mark in made}
     # Raises `InputError` where a mark hangs on one that is not there.

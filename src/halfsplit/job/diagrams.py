@@ -22,7 +22,7 @@ from halfsplit.diagram.tapped import box_around, middle, within
 from halfsplit.diagram.worker import Worker
 from halfsplit.diagram.write import Written, written
 from halfsplit.drawing import Overlays
-from halfsplit.errors import ConflictError, NotFoundError
+from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.job.diagram_picture import PagePicture, best_page, corners_picture, marked_page, measured_page
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import DIAGRAM, add_photo, save_circuit
@@ -97,8 +97,12 @@ def _stored(job: OpenJob, version: str = "") -> tuple[Marks, str, str]:
     names = [name for name in names if version in ("", name)]
     if not names:
         return Marks(), "", ""
-    data = json.loads(job.file(names[-1]))
-    return from_json(data["marks"]), names[-1], str(data.get("before", ""))
+    try:
+        data = json.loads(job.file(names[-1]))
+        marks, before = data["marks"], str(data.get("before", ""))
+    except (ValueError, TypeError, KeyError, RecursionError) as error:  # it came with a job that was taken in
+        raise InputError("the marks of the diagram cannot be read") from error
+    return from_json(marks), names[-1], before
 
 
 def _keep(job: OpenJob, marks: Marks, before: str) -> None:

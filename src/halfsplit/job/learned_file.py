@@ -244,7 +244,7 @@ def read_learned(path: Path) -> Learned:
         return _learned(table)
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror}") from None
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(
             f"this is no file of `halfsplit learn` ({error})", remedy="make it again", where=str(path)
         ) from None
