@@ -132,7 +132,7 @@ class Inference:
         self.hypotheses = list(self.single)
         self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
         self._groups = RepairGroups.of_single(self.single)
-        self._nothing = next(one for one in self.single if one.first.kind == "nothing")
+        self.nothing = next(one for one in self.single if one.first.kind == "nothing")
         self._pool: Belief | None = None
         self._wider: tuple[Belief | None, tuple[int, ...], Belief | None] = None, (), None
         self._screen: Belief | None = None
@@ -245,13 +245,13 @@ class Inference:
         if not pairs and not doubted:
             return {}
         if doubted and self._outside is None:
-            self._outside = self._belief([self._nothing, *self.undrawn], coarse=True)
+            self._outside = self._belief([self.nothing, *self.undrawn], coarse=True)
         delicate = near_a_fuse(broad)
         of_more_cars = [one for one in pairs if any(member.name in delicate for member in one.members)]
         others = [one for one in pairs if one not in of_more_cars]
         asked = [self._outside] if doubted and self._outside else []
-        asked += [self._belief([self._nothing, *others], coarse=True)] if others else []
-        asked += [self._belief([self._nothing, *of_more_cars])] if of_more_cars else []
+        asked += [self._belief([self.nothing, *others], coarse=True)] if others else []
+        asked += [self._belief([self.nothing, *of_more_cars])] if of_more_cars else []
         told: dict[Hypothesis, float] = {}
         for one in asked:
             weights = _per_hypothesis(one, one.log_weights(live))
@@ -309,7 +309,7 @@ class Inference:
             return self._pool
         base, numbers, wider = self._wider
         if wider is None or base is not self._pool or numbers != added:
-            more = self._belief([self._nothing, *(self.hypotheses[number] for number in added)])
+            more = self._belief([self.nothing, *(self.hypotheses[number] for number in added)])
             wider = WiderBelief(self._pool, more)
             self._wider = self._pool, added, wider
         return wider

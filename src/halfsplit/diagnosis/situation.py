@@ -21,8 +21,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
-SOUND = 0.01
-"""Probability of a sound vehicle below which readings alone say that something is wrong."""
+SOUND = 0.1
+"""A sound vehicle has become less likely by this than before anything was read: something is wrong."""
 PARTICLES = 3000
 GROUPS = 40
 
@@ -123,7 +123,8 @@ class Situation:
     @property
     def seen_wrong(self) -> bool:
         """Whether anything was told or read that a sound vehicle does not show: live data may be all there is."""
-        return bool(self.wrong) or self.posterior.probability.get(NOTHING_WRONG, 0.0) < SOUND
+        sound = self.posterior.probability.get(NOTHING_WRONG, 0.0)
+        return bool(self.wrong) or sound < SOUND * self.inference.nothing.prior
 
     def particles(self) -> tuple[Ints, Floats, Ints, list[str]]:
         """The particles that matter.
