@@ -3,6 +3,7 @@
 `--before FOLDER` behind a name runs it in an earlier checkout as well, and prints both and their ratio.
 """
 
+import argparse
 import ast
 import importlib
 import os
@@ -12,7 +13,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-FIGURE = re.compile(r"^(.*?[^\s:])(?:\s{2,}|: )(\d+(?:\.\d+)?(?:\s{2,}\d+(?:\.\d+)?)*)(?:\s+\D.*)?$")
+FIGURE = re.compile(r"^\s*(\S+(?: \S+)*?)(?:\s{2,}|: )(\d+(?:\.\d+)?(?:\s{2,}\d+(?:\.\d+)?)*)(?:\s+\D.*)?$")
 """A line of a table: what it tells, and its numbers."""
 
 
@@ -47,7 +48,7 @@ def figures(folder: Path, arguments: list[str]) -> Iterator[tuple[str, list[floa
     ).stdout
     for line in text.splitlines():
         if told := FIGURE.match(line):
-            yield told[1].strip(), [float(number) for number in told[2].split()]
+            yield told[1], [float(number) for number in told[2].split()]
 
 
 def compared(folder: Path, arguments: list[str]) -> None:
@@ -76,11 +77,15 @@ def main(arguments: list[str]) -> int:
     if name not in known:
         print(f"There is no benchmark '{name}'; there are: {', '.join(known)}", file=sys.stderr)
         return 2
-    if "--before" in rest:
-        place = rest.index("--before")
-        compared(Path(rest[place + 1]), [name, *rest[:place], *rest[place + 2 :]])
-        return 0
-    return run(name, rest)
+    parser = argparse.ArgumentParser(prog=f"python -m bench {name}", add_help=False, allow_abbrev=False)
+    parser.add_argument("--before", type=Path)
+    given, rest = parser.parse_known_args(rest)
+    if given.before is None:
+        return run(name, rest)
+    if not (given.before / "bench").is_dir():
+        parser.error(f"{given.before} is no checkout of this project")
+    compared(given.before, [name, *rest])
+    return 0
 
 
 if __name__ == "__main__":

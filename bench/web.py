@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import html
+import importlib
 import json
 import re
 import socket
@@ -35,7 +36,7 @@ from halfsplit.job.open_job import OpenJob
 from halfsplit.job.places import from_json
 from halfsplit.notation.write import write
 from halfsplit.practice.vehicle import Vehicle
-from halfsplit.workbench.preload import app  # as the served processes: a small job is worked out first
+from halfsplit.workbench.app import create_app
 
 PLACE = re.compile(r'class="entry".*?name="place" value="([^"]*)"', re.DOTALL)
 AIM = 0.5
@@ -50,10 +51,7 @@ def served(store: jobs.JobStore, *, accounts: bool = False) -> Iterator[str]:
         port = found.getsockname()[1]
     server = uvicorn.Server(
         uvicorn.Config(
-            app.create_app(store, accounts=accounts),
-            port=port,
-            log_level="warning",
-            timeout_graceful_shutdown=1,
+            create_app(store, accounts=accounts), port=port, log_level="warning", timeout_graceful_shutdown=1
         )
     )
     thread = threading.Thread(target=server.run, daemon=True)
@@ -123,6 +121,9 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--readings", type=int, default=6)
     parser.add_argument("--walk", type=float, default=15.0, help="seconds from a test to its reading")
     given = parser.parse_args(arguments)
+    importlib.import_module(
+        "halfsplit.workbench.preload"
+    )  # as the served processes: a small job is worked out first
     circuit = Circuit(vehicle(given.branches))
     with TemporaryDirectory() as folder, jobs.JobStore(f"sqlite:///{Path(folder) / 'jobs.db'}") as store:
         simulated = job_on(circuit, store)

@@ -140,8 +140,7 @@ def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
     if close:
         measurements += _letters(situation)
     else:
-        asked = situation.intermittent
-        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=asked)
+        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=situation.intermittent)
     return list(dict.fromkeys([*measurements, *_behind_blown_fuses(situation)]))
 
 

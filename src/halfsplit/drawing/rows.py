@@ -89,10 +89,12 @@ def leads(start: T, goal: T, following: Callable[[T], Iterable[T]]) -> bool:
     """Whether a way leads from the start to the goal."""
     ways, seen = [start], {start}
     for key in ways:
+        if key == goal:
+            return True
         new = set(following(key)) - seen
         ways.extend(new)
         seen |= new
-    return goal in seen
+    return False
 
 
 def _longest(below: Mapping[str, list[tuple[str, int]]]) -> dict[str, int]:

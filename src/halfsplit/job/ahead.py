@@ -113,5 +113,5 @@ def _thought_through(memory: Memory, told: Told, think: Callable[[Diagnosis], ob
         return True
     finally:
         diagnosis.predictions.give_way = None
-        give_memory_back()
+    give_memory_back()  # not where it gave way: somebody waits
     return True
