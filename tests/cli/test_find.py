@@ -249,11 +249,17 @@ def _typed_then_interrupted(program, terminal):
 
 
 def _waits(pid):
-    """Whether all threads of a program sleep."""
-    states = [
-        path.read_text().rpartition(")")[2].split()[0] for path in Path(f"/proc/{pid}/task").glob("*/stat")
-    ]
-    return set(states) == {"S"}
+    """Whether all threads of a program sleep, and none has done anything for a while: it is past its prompt."""
+
+    def looked_at():
+        rows = [
+            path.read_text().rpartition(")")[2].split() for path in Path(f"/proc/{pid}/task").glob("*/stat")
+        ]
+        return {row[0] for row in rows}, [row[11:13] for row in rows]  # states; ticks of the processor
+
+    first = looked_at()
+    time.sleep(0.3)
+    return first[0] == {"S"} and looked_at() == first
 
 
 def _until(terminal, awaited, seconds=400.0):
