@@ -6,7 +6,7 @@ module pins are never proposed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -163,8 +163,19 @@ def wire_ends(circuit: Circuit, wire: Wire) -> tuple[str, str] | None:
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
     """The end, or the terminal nearest to a splice that can be got at; empty where there is none."""
-    terminals = splice_terminals(circuit, end, other)
-    return min(terminals, key=lambda point: _way(circuit, point), default="")
+    if _kind(circuit, end) == "splice" != _kind(circuit, other):
+        return next((point for point in _behind_splices(circuit)[end] if point != other), "")
+    return min(splice_terminals(circuit, end, other), key=lambda point: _way(circuit, point), default="")
+
+
+@lru_cache(maxsize=4)
+def _behind_splices(circuit: Circuit) -> Mapping[str, Sequence[str]]:
+    """The terminals of each splice's wires, the nearest first: every wire that ends there asks for them."""
+    splices = [point for point in circuit.far_ends if _kind(circuit, point) == "splice"]
+    return {
+        point: sorted(splice_terminals(circuit, point, point), key=lambda end: _way(circuit, end))
+        for point in splices
+    }
 
 
 def _way(circuit: Circuit, point: str) -> float:
@@ -273,12 +284,7 @@ def _interventions(
 
 
 def _drives_module(circuit: Circuit, relay: Part) -> bool:
-    return any(
-        part_of(end) in circuit.parts and circuit.parts[part_of(end)].kind == "module"
-        for wire in circuit.model.wires
-        if f"{relay.name}.87" in (wire.a, wire.b)
-        for end in (wire.a, wire.b)
-    )
+    return any(_kind(circuit, end) == "module" for end in circuit.far_ends.get(f"{relay.name}.87", ()))
 
 
 def lamp_tests(

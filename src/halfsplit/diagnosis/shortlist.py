@@ -14,16 +14,22 @@ from numpy.typing import NDArray
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.cost import own_minutes
+from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Scene
 from halfsplit.diagnosis.situation import Situation
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
 
-PROBED = ("volts", "lamp", "amps")
+PROBED, SEEN = ("volts", "lamp", "amps"), ("works", "blown")
 SPREAD = 0.3
 """Spread of what is believed, in standard deviations of the instrument, from which a test may tell something."""
+AS_BRIGHT = 0.01
+"""Difference in the share of its volts that a load has below which nobody sees any."""
+SURPRISE = 0.001
+"""Probability of a surprise below which a look tells nothing that is worth asking for: 0.011 bits at most."""
 MOST, HEAVIEST = 120, 1200
 """Probes worth a forecast, and particles by which they are picked."""
 BLOCK = 64
@@ -33,19 +39,28 @@ BLOCK = 64
 def shortlist(
     situation: Situation, wanted: Sequence[Measurement], chosen: Ints, weights: Floats
 ) -> list[Measurement]:
-    """The tests worth a forecast, in the order given. What is not a probe (a look, a swap) is kept as it is."""
+    """The tests worth a forecast, in the order given.
+
+    What is neither a probe nor a load or fuse as it stands (a swap, say) is kept as it is.
+    """
     scenes: dict[tuple[str, tuple[object, ...]], list[int]] = {}
+    looks: dict[str, list[int]] = {}
     for number, test in enumerate(wanted):
         # What a lamp across an empty socket shows depends on the current through it: it is no probe.
         if test.quantity in PROBED and not (test.quantity == "lamp" and test.to is not None):
             scenes.setdefault((test.state, test.changes), []).append(number)
-    # The particles come heaviest first: these show where a test may tell something.
+        elif test.quantity in SEEN and not test.changes:
+            looks.setdefault(test.state, []).append(number)
+    worth = np.full(len(wanted), np.inf)
+    for numbers in looks.values():
+        differs = _differs(situation.choosing, [wanted[number] for number in numbers], chosen, weights)
+        worth[numbers] = np.where(differs, np.inf, 0.0)
+    # The particles come heaviest first: these show where a probe may tell something.
     chosen, weights = chosen[:HEAVIEST], weights[:HEAVIEST] / weights[:HEAVIEST].sum()
     draws = len(situation.choosing.predictor.draws)
     columns, which = np.unique(chosen // draws, return_inverse=True)
     heaviest, place = situation.choosing.part(columns)
     chosen = place[which.ravel()] * draws + chosen % draws
-    worth = np.full(len(wanted), np.inf)
     for numbers in scenes.values():
         tests = [wanted[number] for number in numbers]
         worth[numbers] = _spread(heaviest.scene(tests[0]), tests, chosen, weights)
@@ -92,6 +107,29 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
             mean[some] = values @ weights
             spread[some] = (values - mean[some, None].astype(np.float32)) ** 2 @ weights
     return np.asarray(np.sqrt(np.maximum(spread, 0.0)) / (floor + share * np.abs(mean)))
+
+
+def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weights: Floats) -> Bools:
+    """Whether a load works or a fuse is blown in some of what is believed and in some not (T,)."""
+    scene, network = context.scene(tests[0]), context.predictor.circuit.network
+    columns = scene.columns
+    believed = np.unique(columns.hypothesis[chosen // scene.shape[1]])
+    own = {fault.part for number in believed for fault in columns.hypotheses[number].single}
+    fuses = {network.elements[fuse].name: row for row, fuse in enumerate(network.fuses)}
+    loads = [test.at for test in tests if test.quantity == "works" and network.model.parts[test.at].kind in LOADS]
+    scene.fill([int(node) for load in loads for node in network.ends[network.element(load)][:2]])
+    differs = np.ones(len(tests), dtype=bool)
+    for number, test in enumerate(tests):
+        if test.at in own:
+            continue
+        if test.quantity == "blown":
+            row = fuses[test.at]
+            blown = weights @ (scene.blown(row) | context.memory.blown[row]).ravel()[chosen]
+            differs[number] = SURPRISE < blown < 1.0 - SURPRISE
+        elif test.at in loads:
+            share = scene.works(test.at).ravel()[chosen]
+            differs[number] = weights @ (np.abs(share - share[0]) > AS_BRIGHT) > SURPRISE
+    return differs
 
 
 def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
