@@ -19,9 +19,9 @@ from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
 from halfsplit.circuit.element import DriverDevice
 from halfsplit.circuit.elimination import MOST_BRIDGES, Changes, Work
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.network import OPEN, System
+from halfsplit.circuit.network import OPEN, Change, System
 from halfsplit.circuit.settle import Evaluate, settle
-from halfsplit.circuit.solve import links
+from halfsplit.circuit.solve import Result, left_over, links
 from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, Asked, answer, places
 from halfsplit.threads import share_out
 
@@ -365,4 +365,28 @@ def expect(system: System, faults: Sequence[Fault], nodes: Ints) -> Expectation:
     return Expectation(batch.volts(nodes)[..., 0], batch)
 
 
-__all__ = ["Batch", "Cars", "Cases", "Expectation", "expect"]
+def settled(system: System, faults: Sequence[Fault]) -> list[Result]:
+    """What ``solve.solve`` gives for each fault; fuses that open stand in the order of the network."""
+    network, elements = system.network, np.arange(len(system.ends))
+    expectation = expect(system, faults, np.arange(network.size))
+    batch, volts = expectation.batch, np.vstack([expectation.volts, np.zeros(len(faults))])
+    amps, fuses, devices = batch.amps(elements)[..., 0], network.fuses, network.devices.names
+    results = []
+    for number, fault in enumerate(faults):
+        opened = fuses[batch.blown[:, number, 0]].tolist()
+        results.append(
+            Result(
+                system.changed((*fault.changes, *(Change(fuse, OPEN) for fuse in opened))),
+                volts[:, number],
+                amps[:, number],
+                batch.states[:, number, 0],
+                tuple(network.elements[fuse].name for fuse in opened),
+                tuple(devices[device] for device in np.flatnonzero(batch.chattering[:, number, 0])),
+                float(np.abs(left_over(system, volts[:, number], amps[:, number])).max()),
+                batch.cases.locks.at(np.array([number])),
+            )
+        )
+    return results
+
+
+__all__ = ["Batch", "Cars", "Cases", "Expectation", "expect", "settled"]

@@ -22,6 +22,8 @@ WORKS_FROM, WEAK_FROM = 0.9, 0.2
 """Shares of the healthy volts from which a load works, and works weakly."""
 VOLTS_KEPT = 100_000
 """Volts of points in the solutions that are kept: a choice of tests asks for the same few again and again."""
+FEWEST_TOGETHER = 3
+"""Faults from which it pays to solve them together."""
 
 
 class FaultList(Mapping[str, Fault]):
@@ -110,14 +112,34 @@ class Circuit:
         given = self.fault(fault)
         if given is not None and given.part in replaced(made):
             given = None
-        what = state, made, given and (given.changes, given.locks, given.name)
+        what = _case(state, given, made)
         if what not in self._solutions:
-            while len(self._solutions) * self.network.size > VOLTS_KEPT:
-                self._solutions.pop(next(iter(self._solutions)))
             system = apply(self.network.system(state), made)
             result = solve(system, given.changes, given.locks) if given else solve(system)
-            self._solutions[what] = Solution(self, state, given, made, result)
+            self._keep(state, given, made, result)
         return self._solutions[what]
+
+    def solve_together(self, state: str, faults: Iterable[Fault]) -> None:
+        """Have ``solve`` know the state with each of these faults, without interventions.
+
+        Each is an elimination where it differs from the healthy network, for a quarter of the time. Raises
+        UnknownNameError for an unknown state.
+        """
+        new = {_case(state, fault): fault for fault in faults}
+        new = {what: fault for what, fault in new.items() if what not in self._solutions}
+        if len(new) >= FEWEST_TOGETHER:
+            from halfsplit.circuit import batch  # compiled code comes in when it is asked for
+
+            results = batch.settled(self.network.system(state), list(new.values()))
+            for fault, result in zip(new.values(), results, strict=True):
+                self._keep(state, fault, (), result)
+
+    def _keep(
+        self, state: str, fault: Fault | None, made: tuple[Intervention, ...], result: Result
+    ) -> None:
+        while len(self._solutions) * self.network.size > VOLTS_KEPT:
+            self._solutions.pop(next(iter(self._solutions)))
+        self._solutions[_case(state, fault, made)] = Solution(self, state, fault, made, result)
 
     @cached_property
     def _solutions(self) -> dict[Hashable, Solution]:
@@ -185,6 +207,11 @@ class Circuit:
     @cached_property
     def _healthy_words(self) -> dict[tuple[str, str], str]:
         return {}
+
+
+def _case(state: str, fault: Fault | None, made: tuple[Intervention, ...] = ()) -> Hashable:
+    """What tells one solution of a circuit from another."""
+    return state, made, fault and (fault.changes, fault.locks, fault.name)
 
 
 class Solution:

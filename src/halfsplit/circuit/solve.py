@@ -72,16 +72,21 @@ class Factor:
         return np.asarray(self.conductance * (volts[ends[:, 2]] - volts[ends[:, 3]] - emf) - self.push)
 
     def left_over(self, volts: Floats) -> Floats:
-        """Current that Kirchhoff's law leaves over at each node (N + 1,).
+        """Current that Kirchhoff's law leaves over at each node (N + 1,)."""
+        return left_over(self.system, volts, self.currents(volts))
 
-        Summed element by element from differences of volts: what flows along a chain of low resistances cancels
-        exactly, which a product with the assembled matrix would not give.
-        """
-        flow, left = self.currents(volts), -LEAK * volts
-        np.subtract.at(left, self.system.ends[:, 0], flow)
-        np.add.at(left, self.system.ends[:, 1], flow)
-        left[-1] = 0.0
-        return left
+
+def left_over(system: System, volts: Floats, flow: Floats) -> Floats:
+    """Current that Kirchhoff's law leaves over at each node (N + 1,), by the current of each element (E,).
+
+    Summed element by element from differences of volts: what flows along a chain of low resistances cancels
+    exactly, which a product with the assembled matrix would not give.
+    """
+    left = -LEAK * volts
+    np.subtract.at(left, system.ends[:, 0], flow)
+    np.add.at(left, system.ends[:, 1], flow)
+    left[-1] = 0.0
+    return left
 
 
 class Factors:

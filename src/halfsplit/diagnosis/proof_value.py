@@ -36,9 +36,12 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     base, cost, letter_of = np.full(len(names), np.nan), list[float](), list[int]()
     saved = list[Floats]()
     number = {test: place for place, test in enumerate(tests)}
-    for name in situation.likeliest(LEAST, MOST):
-        if name not in groups or name not in situation.posterior.leaders:
-            continue
+    leading = [name for name in situation.likeliest(LEAST, MOST) if name in groups]
+    leading = [name for name in leading if name in situation.posterior.leaders]
+    suspected = [fitted_fault(situation, leading_hypothesis(situation, name)) for name in leading]
+    for state in dict.fromkeys(one.measurement.state for one in situation.wrong):
+        situation.circuit.solve_together(state, (fault for fault in suspected if not fault.members))
+    for name in leading:
         group, letters = groups[name], open_letters(situation, name)
         paid, bay = _paid(letters, situation.bay)
         needs[[place for place, key in enumerate(closed) if key in bay.opened], group] = 1.0
