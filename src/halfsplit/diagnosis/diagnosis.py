@@ -190,6 +190,10 @@ class Diagnosis:
         """Solve what the first complaint in an operating state will ask for. Raises UnknownNameError for no state."""
         self._infer().prepare(state)
 
+    def prepare_doubt(self) -> None:
+        """Solve what a reading will ask for that nothing drawn explains."""
+        self._infer().prepare_doubt(self.readings)
+
     def event(self, place: str, what: str) -> Reading:
         """'It came (or went) when I touched this': a new regime begins, and the place is raised."""
         measurement = Measurement("event", place, self._default_state())

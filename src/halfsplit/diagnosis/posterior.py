@@ -136,7 +136,6 @@ class Inference:
         self._pool: Belief | None = None
         self._wider: tuple[Belief | None, tuple[int, ...], Belief | None] = None, (), None
         self._screen: Belief | None = None
-        self._outside: Belief | None = None
         self._columns = column_counts(self.single)
         self._most = min(MOST_COLUMNS, MOST_SOLVED // max(1, circuit.network.size))
         self.small = int(self._columns.sum()) * len(predictions.draws) <= FULL_PARTICLES
@@ -164,9 +163,17 @@ class Inference:
         predictor, key = belief.context.predictor, SceneKey(state)
         predictor.scene(key, predictor.memory({key}))
 
+    def prepare_doubt(self, readings: Sequence[Reading]) -> None:
+        """Solve what the drawing does not show for what was read so far."""
+        self._not_drawn.log_weights(_in_order(readings))
+
+    @cached_property
+    def _not_drawn(self) -> Belief:
+        return self._belief([self.nothing, *self.undrawn], coarse=True)
+
     def posterior(self, readings: Sequence[Reading]) -> Posterior:
         """The posterior given the readings that are not struck out."""
-        live = sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
+        live = _in_order(readings)
         total, chosen = self._screened(live)
         total, chosen, belief, log = self._worked_out(live, total, chosen)
         more = self._more(live, total, belief, log) if live else {}
@@ -244,12 +251,10 @@ class Inference:
         doubted = measured and (bool(pairs) or share >= DOUBTED)
         if not pairs and not doubted:
             return {}
-        if doubted and self._outside is None:
-            self._outside = self._belief([self.nothing, *self.undrawn], coarse=True)
         delicate = near_a_fuse(broad)
         of_more_cars = [one for one in pairs if any(member.name in delicate for member in one.members)]
         others = [one for one in pairs if one not in of_more_cars]
-        asked = [self._outside] if doubted and self._outside else []
+        asked = [self._not_drawn] if doubted else []
         asked += [self._belief([self.nothing, *others], coarse=True)] if others else []
         asked += [self._belief([self.nothing, *of_more_cars])] if of_more_cars else []
         told: dict[Hypothesis, float] = {}
@@ -313,6 +318,11 @@ class Inference:
             wider = WiderBelief(self._pool, more)
             self._wider = self._pool, added, wider
         return wider
+
+
+def _in_order(readings: Sequence[Reading]) -> list[Reading]:
+    """The readings that are not struck out, as they were made."""
+    return sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
 
 
 def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints, most: int) -> frozenset[int]:

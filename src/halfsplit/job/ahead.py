@@ -1,9 +1,10 @@
 """What follows each likely result of the proposed test, worked out while the technician walks to it.
 
 The circuit is solved for the states, faults and points that the next reading will ask for, so that the reading itself
-finds them solved; where the answer is a word that was thought through, all that it means is known. Before the first
-complaint it is what a complaint in each operating state will ask for. It stands behind everything else: it begins when
-nobody has asked for a while, takes one result at a time, and leaves a job alone that somebody works on.
+finds them solved; where the answer is a word that was thought through, all that it means is known. Last comes what the
+drawing does not show, for a reading that fits nothing. Before the first complaint it is what a complaint in each
+operating state will ask for. It stands behind everything else: it begins when nobody has asked for a while, takes one
+result at a time, and leaves a job alone that somebody works on.
 """
 
 from __future__ import annotations
@@ -81,6 +82,7 @@ def _waiting(remembered: Remembered) -> list[Callable[[Diagnosis], object]]:
         likely = [outcome for outcome in test.outcomes if outcome.probability >= LIKELY]
         likely.sort(key=lambda outcome: -outcome.probability)
         thoughts += [partial(_result, test=test, outcome=outcome) for outcome in likely]
+        thoughts.append(Diagnosis.prepare_doubt)
     elif not remembered.told.diagnosis.readings:
         thoughts += [
             partial(Diagnosis.prepare, state=state) for state in remembered.told.diagnosis.circuit.states
