@@ -23,7 +23,8 @@ Ints = NDArray[np.intp]
 TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
 SOUND = 0.1
 """A sound vehicle has become less likely by this than before anything was read: something is wrong."""
-PARTICLES = 3000
+PARTICLES, HELD = 3000, 0.999
+"""Particles that tests are chosen by: the heaviest, so many at most, and no more than hold this share of these."""
 GROUPS = 40
 
 
@@ -144,7 +145,8 @@ class Situation:
         names, group = self.posterior.groups
         flat, draws = self.posterior.weights.ravel(), self.posterior.weights.shape[1]
         order = np.argsort(-flat, kind="stable")[:PARTICLES]
-        order = order[flat[order] >= 1e-9 * flat[order[0]]]
+        along = np.cumsum(flat[order])
+        order = order[: int(np.searchsorted(along, HELD * along[-1])) + 1]
         weights = flat[order] / flat[order].sum()
         groups = group[order // draws]
         totals = np.bincount(groups, weights=weights, minlength=len(names))
