@@ -134,9 +134,7 @@ class Circuit:
             for fault, result in zip(new.values(), results, strict=True):
                 self._keep(state, fault, (), result)
 
-    def _keep(
-        self, state: str, fault: Fault | None, made: tuple[Intervention, ...], result: Result
-    ) -> None:
+    def _keep(self, state: str, fault: Fault | None, made: tuple[Intervention, ...], result: Result) -> None:
         while len(self._solutions) * self.network.size > VOLTS_KEPT:
             self._solutions.pop(next(iter(self._solutions)))
         self._solutions[_case(state, fault, made)] = Solution(self, state, fault, made, result)

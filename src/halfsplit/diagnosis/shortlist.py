@@ -116,7 +116,9 @@ def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weigh
     believed = np.unique(columns.hypothesis[chosen // scene.shape[1]])
     own = {fault.part for number in believed for fault in columns.hypotheses[number].single}
     fuses = {network.elements[fuse].name: row for row, fuse in enumerate(network.fuses)}
-    loads = [test.at for test in tests if test.quantity == "works" and network.model.parts[test.at].kind in LOADS]
+    loads = [
+        test.at for test in tests if test.quantity == "works" and network.model.parts[test.at].kind in LOADS
+    ]
     scene.fill([int(node) for load in loads for node in network.ends[network.element(load)][:2]])
     differs = np.ones(len(tests), dtype=bool)
     for number, test in enumerate(tests):
