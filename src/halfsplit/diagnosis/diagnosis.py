@@ -267,11 +267,14 @@ class Diagnosis:
 
         What tells the suspects apart; once a cause is found, what its proof still lacks.
         """
-        return self._answer(("tests", limit), lambda: propose(self.situation(), limit, self.found_at))
+        asked = ("tests", limit)
+        return self._answer(
+            asked, lambda: propose(self.situation(), limit, self.found_at, self.odd_reading())
+        )
 
     def rank(self, measurement: Measurement) -> Test:
         """What a test that the technician prefers is worth."""
-        return propose(self.situation(), 1, self.found_at, only=measurement)[0]
+        return describe(self.situation(), [measurement])[0]
 
     def cost(self, measurement: Measurement) -> tuple[float, tuple[str, ...]]:
         """Minutes of a test as things stand, and the places that it opens; what it would tell is not weighed.
@@ -283,7 +286,7 @@ class Diagnosis:
 
     def odd_reading(self) -> Reading | None:
         """The reading that fits worst, where it fits badly: to be repeated before two faults are believed."""
-        return suspects.odd_reading(self.situation())
+        return self._answer("odd reading", lambda: suspects.odd_reading(self.situation()))
 
     def replacement(self, part: str, price: float, minutes: float, hourly: float) -> Replacement:
         """What fitting a part on suspicion would cost: the chance that it cures, and the money per cure."""

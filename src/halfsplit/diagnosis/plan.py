@@ -26,6 +26,7 @@ from halfsplit.diagnosis.posterior import Posterior
 from halfsplit.diagnosis.propose import WORTH_ASKING, Outcome, Test, propose
 from halfsplit.diagnosis.results import range_words, results
 from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.suspects import odd_reading
 from halfsplit.diagnosis.words import evidence_words, part_words
 
 FOUND_AT = 0.9
@@ -292,8 +293,9 @@ def _next(
     situation: Situation, found_at: float
 ) -> tuple[Test | None, list[tuple[Outcome, float, Situation]]]:
     """The next test that tells anything, with its results; on paper that takes two results that can be told apart."""
+    doubted = odd_reading(situation)
     for limit in (1, TRIED):
-        for test in propose(situation, limit, found_at)[limit != 1 :]:
+        for test in propose(situation, limit, found_at, doubted)[limit != 1 :]:
             if test.bits >= WORTH_ASKING and len(test.outcomes) > 1:
                 distribution = results(situation, test)
                 if len(distribution) > 1:

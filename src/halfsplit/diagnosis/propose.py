@@ -19,13 +19,13 @@ from halfsplit.diagnosis.evidence import forecast, unscale
 from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
 from halfsplit.diagnosis.information import Slips
 from halfsplit.diagnosis.limits import as_read, limit_between, same_reading
-from halfsplit.diagnosis.measurement import NUMERIC, Measurement
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import HALF, proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
 from halfsplit.diagnosis.shortlist import shortlist
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.suspects import decisive_reading, odd_reading
+from halfsplit.diagnosis.suspects import decisive_reading
 from halfsplit.diagnosis.waiting import waiting
 from halfsplit.diagnosis.words import reading_words, sentence
 from halfsplit.quantities import FREE_MINUTES
@@ -116,11 +116,9 @@ class Test:
 
 
 def propose(
-    situation: Situation, limit: int, found_at: float, *, only: Measurement | None = None
+    situation: Situation, limit: int, found_at: float, doubted: Reading | None = None
 ) -> tuple[Test, ...]:
-    """The tests worth their minutes, best first."""
-    if only is not None:
-        return describe(situation, [only])
+    """The tests worth their minutes, best first. ``doubted``: the reading that fits badly (``odd_reading``)."""
     outside = beyond_the_drawing(situation, found_at)
     if outside is not None:
         made = [reading.measurement for reading in situation.live]
@@ -130,7 +128,7 @@ def propose(
         )
     first: list[Test] = []
     lacking = _proving(situation, found_at)
-    odd = _to_be_made_again(situation, lacking)
+    odd = _to_be_made_again(situation, doubted, lacking)
     if odd is not None:
         first += [replace(test, purpose="repeat") for test in describe(situation, [odd])]
     first += lacking or _while_made(situation)
@@ -144,12 +142,13 @@ def propose(
     return (*first, *(test for test in ranked if test.measurement not in known))[:limit]
 
 
-def _to_be_made_again(situation: Situation, lacking: Sequence[Test]) -> Measurement | None:
+def _to_be_made_again(
+    situation: Situation, odd: Reading | None, lacking: Sequence[Test]
+) -> Measurement | None:
     """The odd reading, unless a drop that the proof asks for puts a probe on its point anew.
 
     Nor one that a cause only hangs on, where a direct reading at that cause is as near: it tells the same, and proves.
     """
-    odd = odd_reading(situation)
     if odd is None or situation.barred(odd.measurement):
         return None
     asked = odd.measurement
