@@ -347,3 +347,14 @@ def test_live_data_alone_are_complaint_enough_for_a_cause_to_be_found():
     for at, to in (("X9.1:in", None), ("X9.1:in", "X9.1:out")):
         job.measure("volts", at, to=to, state="on", value=car.answer(Measurement("volts", at, "on", to)))
     assert job.finding().part == "X9.1"
+
+
+def test_two_faults_are_each_held_against_a_sound_part(lamps):
+    job = Diagnosis(lamps)
+    job.complain("M1", works="no", state="second")
+    situation = job.situation()
+    worn, stalled = lamps.faults["F1 worn 10 ohm"], lamps.faults["M1 stalled"]
+    # The stalled motor blows the fuse, which has no ohms left then: a warning of a division is an error here.
+    seen = [letter.text for letter in requirements(situation, pair(worn, stalled))]
+    assert any("F1" in text for text in seen)
+    assert any("M1" in text for text in seen)

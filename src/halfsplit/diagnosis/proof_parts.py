@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
@@ -213,7 +212,7 @@ def _not_cured(case: Case, name: str) -> Requirement:
 
 
 def _itself_good(case: Case, part: Part) -> Requirement:
-    expected = _ohms_of(case.healthy, part.name)
+    expected = _ohms_of(case, part.name)
     text = f"{part.name} itself measures as it should when unplugged ({expected:.3g} ohm)"
     ohms = _unplugged_ohms(case, part, *own_pins(part))
     return Requirement(text, ((ohms, within(0.5 * expected, 2.0 * expected + 0.5, "ohm")),))
@@ -225,12 +224,13 @@ def _unplugged_ohms(case: Case, part: Part, a: str, b: str) -> Measurement:
     return Measurement("ohms", at, case.state, to=to, instrument="meter", changes=(Unplug(part.name),))
 
 
-def _ohms_of(solution: Solution, name: str) -> float:
-    network = solution.circuit.network
+def _ohms_of(case: Case, name: str) -> float:
+    """What a part has when it is sound itself, whatever the other fault of a pair does to it."""
+    network, system = case.circuit.network, case.circuit.solve(case.state).system()
     names = (name, f"{name} upper", f"{name} lower")
     elements = [network.element_index[name] for name in names if name in network.element_index]
     # Of the state: a sensor has the ohms of what it senses there.
-    return float(sum(1.0 / solution.system().conductance[element] for element in elements))
+    return float(sum(1.0 / system.conductance[element] for element in elements))
 
 
 def _part(case: Case) -> list[Requirement]:
@@ -356,7 +356,7 @@ def _direct_ohms(case: Case, part: Part) -> list[Option]:
         return []
     a, b = ("86", "85") if relay else own_pins(part)
     test = _unplugged_ohms(case, part, a, b)
-    normal = _ohms_of(case.healthy, f"{part.name} coil" if relay else part.name)
+    normal = _ohms_of(case, f"{part.name} coil" if relay else part.name)
     open_over, short_under = max(OPEN_OHMS, 10.0 * normal), 0.3 * normal + 0.2
     if case.fault.mode in ("open", "coil open"):
         return [(test, at_least(open_over, "ohm"))]
