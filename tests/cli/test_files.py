@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import math
 import socket
+import subprocess
+import sys
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime
 from functools import partial
@@ -141,3 +143,14 @@ def test_a_port_that_is_taken_is_told_before_anything_begins(run, command, tmp_p
     assert (code, out) == (1, "")
     assert err.startswith(f"cannot serve on 127.0.0.1, port {port}: ")
     assert not (tmp_path / "jobs.db").exists()
+
+
+def test_no_warning_of_a_library_reaches_the_terminal():
+    code = (
+        "import subprocess, sys, warnings; from halfsplit import cli\n"
+        "warn = 'import warnings; warnings.warn(chr(33))'\n"
+        "cli.app = lambda **_: (warnings.warn('!'), subprocess.run([sys.executable, '-c', warn]))\n"
+        "cli.main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr == ""
