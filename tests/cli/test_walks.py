@@ -8,8 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit import Circuit
-
 ROOT = Path(__file__).parents[2]
 
 
@@ -39,15 +37,8 @@ def shape(text):
 def test_the_walk_is_as_printed_and_ends_with_the_hidden_cause(name):
     demo = walks.demos()[name]
     code, printed = walks.walked(name)
-    # A second look by the same eyes proves nothing: where the first misses it, the cause is found and not proven.
-    part = (
-        Circuit.parse((walks.DEMOS / f"{name}.circuit").read_text(encoding="utf-8"))
-        .faults[demo["hidden"]]
-        .part
-    )
-    proven = f"> {part} inspected: good" not in printed
-    assert code == (0 if proven else 1)
-    assert f"{'Proven' if proven else 'Found, not proven'}: {demo['hidden']} (" in printed
+    assert code == 0
+    assert f"Proven: {demo['hidden']} (" in printed
     told = (walks.PAGES / f"{name}.md").read_text(encoding="utf-8")
     assert shape(told) == shape(walks.page(name, demo, printed)), (
         "run make walks and look at what has changed"

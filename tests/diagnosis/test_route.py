@@ -10,13 +10,14 @@ import pytest
 from bench.routes import jobs
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import Jump, LampFor, Replace, Unplug
-from halfsplit.diagnosis.candidates import candidates, lamp_tests, lamps, ohms_behind
+from halfsplit.diagnosis.candidates import candidates, lamps
 from halfsplit.diagnosis.choose import _order
 from halfsplit.diagnosis.cost import FITTING_MINUTES, Bay, Minutes, ways
 from halfsplit.diagnosis.lookahead import ProofsAhead
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.propose import _to_be_made_again
 from halfsplit.diagnosis.rollout import played
+from halfsplit.diagnosis.unplugging import lamp_tests, ohms_behind
 from halfsplit.diagnosis.waiting import CLOSE_SHARE, CLOSING_IN, _costs_a_fuse, waiting
 from halfsplit.diagnosis.words import SAID, sentence
 

@@ -53,7 +53,7 @@ class Replace:
     name: str
 
     def __str__(self) -> str:
-        return f"fit a known-good {self.name}"
+        return f"{self.name} laid anew" if self.name.startswith("wire ") else f"fit a known-good {self.name}"
 
 
 @dataclass(frozen=True, slots=True)

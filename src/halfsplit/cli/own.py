@@ -91,8 +91,11 @@ def read_change(text: str, circuit: Circuit) -> Intervention | None:
     match text.split():
         case ["unplug", name] if name in circuit.parts:
             return Unplug(name)
-        case ["fit", name] if name in circuit.parts:
-            return Replace(name)
+        case ["fit", *words] if " ".join(words) in {
+            *circuit.parts,
+            *(wire.name for wire in circuit.model.wires),
+        }:
+            return Replace(" ".join(words))
         case ["lamp", name] if name in circuit.parts and circuit.parts[name].is_fuse:
             return LampFor(name)
         case ["cable", a, b] if a in circuit.points and b in circuit.points:

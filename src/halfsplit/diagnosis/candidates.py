@@ -7,12 +7,11 @@ module pins are never proposed.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from functools import lru_cache
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
-from halfsplit.circuit.interventions import Jump, LampFor, Replace, StandInFor, Unplug
+from halfsplit.circuit.interventions import Jump, Replace, StandInFor, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import BODY, Part, Wire
 from halfsplit.circuit.wiring import place
@@ -21,7 +20,6 @@ from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 
 MEASURED = (*LOADS, "fuse", "breaker", "relay", "switch", "sensor", "diode")
 """Parts whose ohms tell something when they are unplugged."""
-TEST_LAMP_WATTS = 5.0
 SWAPPED = ("relay", "fuse", "breaker")
 """Parts for which a known-good one is at hand."""
 
@@ -163,7 +161,7 @@ def wire_ends(circuit: Circuit, wire: Wire) -> tuple[str, str] | None:
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
     """The end, or the terminal nearest to a splice that can be got at; empty where there is none."""
-    if _kind(circuit, end) == "splice" != _kind(circuit, other):
+    if kind_at(circuit, end) == "splice" != kind_at(circuit, other):
         return next((point for point in _behind_splices(circuit)[end] if point != other), "")
     return min(splice_terminals(circuit, end, other), key=lambda point: _way(circuit, point), default="")
 
@@ -171,7 +169,7 @@ def _beyond(circuit: Circuit, end: str, other: str) -> str:
 @lru_cache(maxsize=4)
 def _behind_splices(circuit: Circuit) -> Mapping[str, Sequence[str]]:
     """The terminals of each splice's wires, the nearest first: every wire that ends there asks for them."""
-    splices = [point for point in circuit.far_ends if _kind(circuit, point) == "splice"]
+    splices = [point for point in circuit.far_ends if kind_at(circuit, point) == "splice"]
     return {
         point: sorted(splice_terminals(circuit, point, point), key=lambda end: _way(circuit, end))
         for point in splices
@@ -185,18 +183,19 @@ def _way(circuit: Circuit, point: str) -> float:
 
 def splice_terminals(circuit: Circuit, end: str, other: str) -> list[str]:
     """The points at which an end of a wire can be probed: itself, or of a splice the far ends of its other wires."""
-    if _kind(circuit, end) != "splice":
+    if kind_at(circuit, end) != "splice":
         return [end]
     seen, terminals, waiting = {end, other}, list[str](), [end]
     while waiting:
         for far in circuit.far_ends.get(waiting.pop(), ()):
             if far not in seen:
                 seen.add(far)
-                (waiting if _kind(circuit, far) == "splice" else terminals).append(far)
+                (waiting if kind_at(circuit, far) == "splice" else terminals).append(far)
     return [point for point in terminals if not never_probed(circuit.parts.get(part_of(point)))]
 
 
-def _kind(circuit: Circuit, point: str) -> str:
+def kind_at(circuit: Circuit, point: str) -> str:
+    """The kind of the part that a point belongs to; empty where there is none."""
     part = circuit.parts.get(part_of(point))
     return part.kind if part is not None else ""
 
@@ -284,76 +283,7 @@ def _interventions(
 
 
 def _drives_module(circuit: Circuit, relay: Part) -> bool:
-    return any(_kind(circuit, end) == "module" for end in circuit.far_ends.get(f"{relay.name}.87", ()))
-
-
-def lamp_tests(
-    circuit: Circuit, states: Sequence[str], fuse: str, instruments: Sequence[str]
-) -> list[Measurement]:
-    """A lamp in place of a fuse, in each state: where it is bright the short is there."""
-    return [test for state in states if (test := _lamp_for(fuse, state, instruments)) is not None]
-
-
-def ohms_behind(circuit: Circuit, state: str, fuse: str) -> list[Measurement]:
-    """Ohms to body from a socket with the fuse out: what is behind it as a whole, a short or its loads."""
-    if never_probed(circuit.parts[fuse]):
-        return []
-    return [
-        Measurement("ohms", f"{fuse}.{pin}", state, BODY, "meter", (Unplug(fuse),))
-        for pin in circuit.parts[fuse].pins
-    ]
-
-
-def without(test: Measurement, plugs: Sequence[str]) -> Measurement:
-    """The same test with more unplugged."""
-    return replace(test, changes=(*test.changes, *map(Unplug, plugs)))
-
-
-def taken_off(part: Part) -> bool:
-    """Whether a part is unplugged to see whether the short is behind it."""
-    return part.kind in ("connector", "module", *LOADS) and not never_probed(part)
-
-
-def drawing(circuit: Circuit, fuse: str, state: str) -> list[str]:
-    """The loads that draw through a fuse in a state: those that have nothing with it open."""
-    healthy, without_it = circuit.solve(state), circuit.solve(state, fault=circuit.faults[f"{fuse} open"])
-    return [
-        load.name
-        for load in circuit.model.of_kind(*LOADS)
-        if taken_off(load) and abs(healthy.across(load.name)) > 1.0 > abs(without_it.across(load.name))
-    ]
-
-
-def along_wires(circuit: Circuit, lamp: Measurement, suspects: Sequence[str]) -> Iterator[Measurement]:
-    """The drop along each suspected wire that a lamp for a fuse feeds: millivolts on the way to the short.
-
-    Of wires that meet in a splice, which no unplugging tells apart.
-    """
-    for wire in circuit.model.wires:
-        meets = "splice" in (_kind(circuit, wire.a), _kind(circuit, wire.b))
-        ends = wire_ends(circuit, wire) if meets and wire.name in suspects else None
-        if ends is not None:
-            yield along(lamp, *ends)
-
-
-def along(lamp: Measurement, at: str, to: str) -> Measurement:
-    """The drop between two points while a lamp is in place of a fuse; a test lamp across its empty socket is one."""
-    fuse = part_of(lamp.at)
-    changes = tuple(
-        LampFor(fuse, TEST_LAMP_WATTS) if change == Unplug(fuse) else change for change in lamp.changes
-    )
-    return replace(lamp, quantity="volts", at=at, to=to, instrument="meter", changes=changes)
-
-
-def _lamp_for(fuse: str, state: str, instruments: Sequence[str]) -> Measurement | None:
-    """21 W where such a lamp is at hand; else a test lamp across the empty socket, which shows the same."""
-    at, to = f"{fuse}.1", f"{fuse}.2"
-    for name, watts in (("21 W lamp", 21.0), ("load lamp", 55.0)):
-        if name in instruments:
-            return Measurement("lamp", at, state, to, name, (LampFor(fuse, watts),))
-    if "test lamp" in instruments:
-        return Measurement("lamp", at, state, to, "test lamp", (Unplug(fuse),))
-    return None
+    return any(kind_at(circuit, end) == "module" for end in circuit.far_ends.get(f"{relay.name}.87", ()))
 
 
 def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
@@ -362,7 +292,7 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
         # What is no part is a wire, the lines of a bus, or what fails in a stage: to be seen as well.
         if name.startswith("wire ") or part is None or not never_probed(part):
             yield Measurement("inspection", name, state)
-            if "." in name and not name.startswith("wire ") and _kind(circuit, name) != "battery":
+            if "." in name and not name.startswith("wire ") and kind_at(circuit, name) != "battery":
                 # The fit of a terminal, tried with a test pin, is a look of its own.
                 yield Measurement("inspection", name, state, detail=(PIN_DRAG,))
         if " and " in name:
@@ -414,7 +344,7 @@ def _wire_ohms(circuit: Circuit, name: str, state: str) -> Iterator[Measurement]
     if wire is None:
         return
     ends = [part_of(end) for end in (wire.a, wire.b)]
-    if any(_kind(circuit, end) == "splice" for end in ends):
+    if any(kind_at(circuit, end) == "splice" for end in ends):
         return
     unplugged = tuple(Unplug(end) for end in dict.fromkeys(ends) if _can_unplug(circuit, end))
     if unplugged:

@@ -28,7 +28,9 @@ FURTHER_MINUTES = 0.5
 STATE_MINUTES = 0.5
 HELPER_MINUTES = 2.0
 DEFAULT_REACH = 3.0
+HARNESS = "harness at"
 PLACES: tuple[tuple[tuple[str, ...], float], ...] = (
+    ((HARNESS,), 12.0),
     (("fuse box", "battery"), 3.0),
     (("dashboard", "instrument panel", "behind the glove"), 150.0),
     (("carpet", "under the seat", "sill"), 30.0),
@@ -47,6 +49,8 @@ QUICKLY_FITTED = ("relay", "fuse", "breaker", "lamp")
 """Kinds of which a known-good part goes in by hand within the two minutes."""
 FITTING_MINUTES = 30.0
 """To fit any other part on trial; a tank pump is no swap."""
+WIRING_MINUTES = 3.0
+"""To cut a wire off at its ends and lay another past it; common practice, no source."""
 LOOK_MINUTES: Mapping[str, float] = {ENDS: 1.0, COMMAND: 1.0}
 """Looks that are shorter than one at every pin."""
 FURTHER_LOOK = 1.0
@@ -73,9 +77,8 @@ def touched(measurement: Measurement, model: Model) -> tuple[str, ...]:
         names = [end for end in ends if _kind(end, model) != "splice"][:most] or ends[:1]
     elif not QUANTITIES[measurement.quantity].from_the_seat:
         names = [part_of(measurement.at)] + ([part_of(measurement.to)] if measurement.to else [])
-    return tuple(
-        dict.fromkeys([*names, *(name for change in measurement.changes for name in _parts(change))])
-    )
+    changed = (name for change in measurement.changes for name in _parts(change, model))
+    return tuple(dict.fromkeys([*names, *changed]))
 
 
 def _kind(name: str, model: Model) -> str:
@@ -83,14 +86,22 @@ def _kind(name: str, model: Model) -> str:
     return part.kind if part is not None else ""
 
 
-def _parts(change: Intervention) -> tuple[str, ...]:
+def _parts(change: Intervention, model: Model) -> tuple[str, ...]:
     match change:
+        case Replace(name) if name.startswith("wire "):
+            return tuple(_opened_for_a_wire(name, model))
         case Unplug(name) | Replace(name) | LampFor(name):
             return (name,)
         case Jump():
             return part_of(change.a), part_of(change.b)
         case _:
             return ()
+
+
+def _opened_for_a_wire(wire: str, model: Model) -> list[str]:
+    """Where a wire is cut off: its plugs, and the harness at its splice, opened once for all that meet there."""
+    ends = map(part_of, wire.split()[1:3])
+    return [f"{HARNESS} {end}" if _kind(end, model) == "splice" else end for end in ends]
 
 
 def visited(measurement: Measurement, model: Model) -> frozenset[str]:
@@ -111,6 +122,8 @@ def place_key(name: str, model: Model) -> str | None:
 
     A part with a ``reach`` of its own stands alone, but for those at its place that ask for the same in the same words.
     """
+    if name.startswith(HARNESS):
+        return name
     part = model.parts.get(name)
     own = model.reaches.get(name)
     if own is not None:
@@ -184,6 +197,8 @@ def _intervention_minutes(change: Intervention, model: Model) -> float:
     if isinstance(change, StandInFor):
         given = model.stages[change.stage].stand_in
         return INTERVENTION_MINUTES[StandInFor] if given is None else given.minutes or 0.0
+    if isinstance(change, Replace) and change.name.startswith("wire "):
+        return WIRING_MINUTES
     if isinstance(change, Replace) and _kind(change.name, model) not in QUICKLY_FITTED:
         return FITTING_MINUTES
     return INTERVENTION_MINUTES[type(change)]
@@ -343,7 +358,7 @@ def _at_kind(*kinds: str) -> Applies:
         name in model.parts and model.parts[name].kind in kinds
         for name in (
             part_of(measurement.at),
-            *(name for change in measurement.changes for name in _parts(change)),
+            *(name for change in measurement.changes for name in _parts(change, model)),
         )
     )
 

@@ -155,7 +155,7 @@ class Diagnosis:
         sure: bool = False,
     ) -> Reading:
         """A test of one's own choice."""
-        if instrument is None and quantity in (*NUMERIC, "lamp"):
+        if instrument is None and quantity in (*NUMERIC, "lamp") and not QUANTITIES[quantity].from_the_seat:
             instrument = QUANTITIES[quantity].instrument or "meter"
         measurement = Measurement(
             quantity, at, state or self._default_state(), to, instrument, tuple(changes), tuple(detail)

@@ -14,8 +14,8 @@ from halfsplit.diagnosis.after_repair import to_verify, verify_words
 from halfsplit.diagnosis.candidates import at_hand
 from halfsplit.diagnosis.doubt import agree, explained, quarrels, unexplained
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
-from halfsplit.diagnosis.proof_parts import RIVAL, requirements
-from halfsplit.diagnosis.requirement import Met, Requirement, same_test
+from halfsplit.diagnosis.proof_parts import requirements
+from halfsplit.diagnosis.requirement import RIVAL, Met, Requirement, same_test
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import fitted_fault, hanging, leading_hypothesis
 from halfsplit.diagnosis.words import evidence_words

@@ -14,9 +14,10 @@ from halfsplit.diagnosis.candidates import open_contacts, own_ends, own_pins
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
-from halfsplit.diagnosis.proof_short import short_proof, unplugged_ends, wire_of
-from halfsplit.diagnosis.requirement import Case, Met, Option, Requirement, at_least, is_word, within
+from halfsplit.diagnosis.proof_short import come_back, short_proof, unplugged_ends, wire_of
+from halfsplit.diagnosis.requirement import RIVAL, Case, Met, Option, Requirement, at_least, is_word, within
 from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.unplugging import plugs
 from halfsplit.diagnosis.words import sentence
 
 DROP_SHARE = 0.7
@@ -24,8 +25,6 @@ DROP_SHARE = 0.7
 LEAST_DROP = 0.05
 LEAST_CLOSED = 0.5
 """Volts below which what lies between two points is closed in a sound vehicle: a relay's coil may not be bridged."""
-RIVAL = 0.02
-"""Probability from which another cause is a rival that a proof has to exclude."""
 OPEN_OHMS = 1e5
 HALF_FED = 0.5
 """Share of its healthy volts from which a load's own volts tell of the load and not of its line."""
@@ -75,7 +74,11 @@ def _joint(case: Case) -> list[Requirement]:
     if not asked:
         return [*_continuity(case), case.looked_at()]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
-    restored = case.restored(bridged, case.bridge(ends)) if _may_be_joined(case, ends) else []
+    lead = [case.bridge(ends)] if _may_be_joined(case, ends) else []
+    restored = case.restored(bridged, *lead) if lead else []
+    if not restored and (back := come_back(case, lead)):
+        # Live data, or volts that were read, are all there is to come back.
+        restored = [Requirement(bridged, tuple(back))]
     return [*asked, *_ends_belong_together(case), *(restored or [_seen_or_ohms(case)])]
 
 
@@ -243,6 +246,9 @@ def _part(case: Case) -> list[Requirement]:
     if part is None:
         return [case.looked_at()]
     volts, ohms = _direct_volts(case, part), _direct_ohms(case, part)
+    if case.fault.mode == "shorted":
+        # The volts are gone wherever on the line the short is; with the part off they are back.
+        volts = come_back(case, map(Unplug, plugs(case.situation, [name])))
     cure = _cured(case, part)
     # What passes current on may have another fault behind it: what was complained of has to come back.
     if volts and ohms and len(cure) < 2 and part.kind not in ("relay", "switch"):

@@ -3,15 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from halfsplit.circuit.interventions import Unplug
+from halfsplit.circuit.interventions import Intervention, Replace, Unplug
 from halfsplit.circuit.model import Part, Wire
-from halfsplit.diagnosis.candidates import along
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.measurement import ENDS, MILLIVOLTS, Measurement
-from halfsplit.diagnosis.requirement import Case, Requirement, at_least, within
+from halfsplit.diagnosis.requirement import (
+    RIVAL,
+    WORD_OF,
+    Case,
+    Option,
+    Requirement,
+    at_least,
+    is_word,
+    within,
+)
+from halfsplit.diagnosis.unplugging import (
+    COLLAPSED,
+    LEAST_VOLTS,
+    along,
+    may_be_cut,
+    sound,
+    splice_wires,
+    still_there,
+    with_plugs_off,
+)
 
 
 def short_proof(case: Case) -> list[Requirement]:
@@ -42,12 +60,34 @@ def short_proof(case: Case) -> list[Requirement]:
     ]
 
 
+def come_back(case: Case, changes: Iterable[Intervention]) -> list[Option]:
+    """What showed the fault, once more with a plug off, a lead or another wire laid: it reads as in a sound vehicle."""
+    # A fuse that has blown lets nothing come back.
+    watched = [] if case.sick.blown else still_there(case.situation, with_plugs_off)
+    options: list[Option] = []
+    for test in (replace(each, changes=(*each.changes, change)) for change in changes for each in watched):
+        if test.quantity in WORD_OF:
+            options.append((test, is_word(WORD_OF[test.quantity](case.circuit.solve(test.state), test.at))))
+        elif (volts := sound(case.situation, test)) > LEAST_VOLTS:
+            options.append((test, at_least(COLLAPSED * volts)))
+    return options
+
+
 def _seen_or_along(case: Case, seen: Requirement) -> Requirement:
-    """A short behind a splice: seen, or what a lamp in place of the fuse drives along its wire."""
-    ends = case.ends()
-    if ends is None:
+    """A short behind a splice: seen, gone with another wire, or what a lamp in place of the fuse drives along it."""
+    ends, wire = case.ends(), wire_of(case)
+    if ends is None or wire is None:
         return seen
     lit = [one for one in case.situation.live if one.measurement.quantity == "lamp" and one.value != "dark"]
+    gone = come_back(case, [Replace(wire.name)]) if may_be_cut(case.situation, wire.name) else []
+    if gone:
+        # A look finds too much now and then: while another wire of the splice is a rival, it is no proof.
+        shares = case.situation.posterior.probability
+        rivals = [name for name in splice_wires(case.situation) if shares.get(name, 0.0) >= RIVAL]
+        cured = "the short gone with another wire in its place"
+        if rivals != [wire.name]:
+            return replace(seen, text=cured, options=tuple(gone))
+        return replace(seen, text=f"{seen.text}, or {cured}", options=(*seen.options, *gone))
     for lamp in reversed(lit):
         test = along(lamp.measurement, *ends)
         if not test.in_millivolts:

@@ -18,6 +18,8 @@ from halfsplit.units import format_quantity
 
 BACK = 0.85
 """Share of its healthy volts from which a load has them back; a motor may still be weak for other reasons."""
+RIVAL = 0.02
+"""Probability from which another cause is a rival that a proof has to exclude."""
 HEAVY_AMPS = 30.0
 """What a fused lead does not carry is bridged with a booster cable."""
 MOST_JOINED = 3

@@ -37,6 +37,8 @@ def plain_place(measurement: Measurement, circuit: Circuit) -> Measurement:
 def check_change(circuit: Circuit, change: Intervention) -> None:
     """Raise where the parts and points of an intervention are not there."""
     match change:
+        case Replace(name) if name.startswith("wire "):
+            check_element(circuit, name)
         case Unplug(name) | Replace(name):
             check_part(circuit, name)
         case LampFor(name):

@@ -4,33 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable
-from dataclasses import replace
 
-from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
-from halfsplit.diagnosis.candidates import (
-    along_wires,
-    at_hand,
-    candidates,
-    drawing,
-    lamp_tests,
-    lamps,
-    looks,
-    ohms_behind,
-    taken_off,
-    without,
-)
+from halfsplit.circuit.interventions import Intervention, Jump, Replace
+from halfsplit.diagnosis.candidates import at_hand, candidates, lamps, looks
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.evidence import fuse_seen
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.proof_value import open_letters
 from halfsplit.diagnosis.situation import Situation
+from halfsplit.diagnosis.unplugging import SHORT_SUSPECTED, unplugged
 
 CLOSING_IN = 8
 """Interventions and ohms are weighed once so few suspects hold most of the probability: each asks for a solution of
 its own."""
 CLOSE_SHARE = 0.8
-SHORT_SUSPECTED = 0.05
-"""Probability of a short from which no new fuse is sacrificed to it."""
 WAITS = 6
 """Times that a test is made again while a fault that comes and goes is away."""
 LETTERS_OF, LETTERS_FROM = 4, 0.1
@@ -141,7 +128,7 @@ def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
         measurements += _letters(situation)
     else:
         measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=situation.intermittent)
-    return list(dict.fromkeys([*measurements, *_behind_blown_fuses(situation)]))
+    return list(dict.fromkeys([*measurements, *unplugged(situation)]))
 
 
 def _letters(situation: Situation) -> list[Measurement]:
@@ -154,41 +141,3 @@ def _letters(situation: Situation) -> list[Measurement]:
         for letter in open_letters(situation, name)
         for test, _ in letter.options
     ]
-
-
-def _behind_blown_fuses(situation: Situation) -> list[Measurement]:
-    """For a fuse seen blown: a lamp or the meter in its place in every state, and what is behind it unplugged.
-
-    What a load of its own draws lights a lamp as well: with all loads of a state unplugged, or one plug after the
-    other, it tells.
-    """
-    circuit, measurements = situation.circuit, list[Measurement]()
-    plugs, failing = _plugs_in_question(situation), {reading.measurement.state for reading in situation.wrong}
-    for reading in situation.live:
-        test = reading.measurement
-        if fuse_seen(reading, circuit) == "yes":
-            fuse = part_of(test.at)
-            lamps_in = lamp_tests(circuit, list(circuit.states), fuse, situation.instruments)
-            measurements += [*ohms_behind(circuit, test.state, fuse), *lamps_in]
-            for lamp in lamps_in:
-                loads = drawing(circuit, fuse, lamp.state)
-                if loads:
-                    measurements.append(without(lamp, loads))
-                if lamp.state in failing:
-                    measurements += [without(lamp, [plug]) for plug in plugs]
-                    measurements += along_wires(circuit, lamp, situation.places())
-            for ohms in ohms_behind(circuit, test.state, fuse):
-                for state in circuit.states:
-                    measurements.append(replace(ohms, state=state))
-                measurements += [without(ohms, [plug]) for plug in plugs]
-        elif test.quantity == "lamp" and test.changes and reading.value != "dark":
-            measurements += [without(test, [plug]) for plug in plugs if Unplug(plug) not in test.changes]
-            measurements += along_wires(circuit, test, situation.places())
-    return measurements
-
-
-def _plugs_in_question(situation: Situation) -> list[str]:
-    """What can be unplugged at the ends of suspected wires, and suspected loads and connectors."""
-    parts = situation.circuit.parts
-    ends = [part_of(word) for name in situation.places() for word in name.split() if part_of(word) in parts]
-    return [name for name in dict.fromkeys(ends) if taken_off(parts[name])]

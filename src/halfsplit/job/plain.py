@@ -168,6 +168,8 @@ def _change(change: Intervention, circuit: Circuit) -> str:
             return f"with a bridge from {_the(described(a, circuit))} to {_the(described(b, circuit))}"
         case LampFor(fuse):
             return f"with a lamp in place of the {_core(fuse, circuit)}"
+        case Replace(name) if name.startswith("wire "):
+            return f"with {described(name, circuit)} cut off and another laid past it"
         case Replace(name):
             return f"with another {_core(name, circuit)} fitted"
         case StandInFor(stage):
