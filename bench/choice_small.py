@@ -21,7 +21,7 @@ from bench.sequencing import NEGLIGIBLE, NO_PLACE, Policy, TestProblem, greedy, 
 from halfsplit.diagnosis import propose
 from halfsplit.diagnosis.cost import Minutes, own_minutes, reach_minutes
 from halfsplit.diagnosis.evidence import forecast
-from halfsplit.diagnosis.expected import NumericAt, WordedAt
+from halfsplit.diagnosis.expected import WordedAt
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.situation import Situation
 
@@ -89,14 +89,13 @@ def problem_of(case: Case, seed: int) -> TestProblem | None:
     if not len(chosen):
         return None
     wanted = propose.candidates_for(situation)
-    forecasts = [forecast(one, situation.context).at(chosen) for one in wanted]
-    numeric = [(m, f) for m, f in zip(wanted, forecasts, strict=True) if isinstance(f, NumericAt)]
-    worded = [(m, f) for m, f in zip(wanted, forecasts, strict=True) if isinstance(f, WordedAt)]
-    tests = [m for m, _ in (*numeric, *worded)]
+    expected = [(one, forecast(one, situation.context).at(chosen)) for one in wanted]
+    expected.sort(key=lambda each: isinstance(each[1], WordedAt))
+    tests = [test for test, _ in expected]
     if not tests or len(np.unique(hypothesis)) < 2:
         return None
     now = Minutes(situation.bay, tests).now
-    options = propose._options([f for _, f in numeric], [f for _, f in worded], len(chosen), now)
+    options = propose._options([each for _, each in expected], len(chosen), now)
     groups_all = _groups(situation, chosen)
     bits = options.bits(weights, groups_all)
     kept = _kept(bits, now, np.random.default_rng(seed))

@@ -74,12 +74,12 @@ class Candidates:
         if np.shape(self.minutes) != (numeric + discrete,):
             raise ValueError(f"{numeric} numeric and {discrete} other tests, minutes of {len(self.minutes)}")
 
-    def bits(self, weights: Array, group: Integers) -> Floats:
+    def bits(self, weights: Array, group: Integers, precision: Precision = SCREENING) -> Floats:
         """Return what each test tells about the repair group, in bits; (T + D,)."""
         bits = np.zeros(len(self.minutes))
         numeric = np.arange(len(self.predicted))
         if len(numeric):
-            bits[numeric] = self.numeric_bits(numeric, weights, group, SCREENING)
+            bits[numeric] = self.numeric_bits(numeric, weights, group, precision)
         if len(self.likelihood):
             bits[len(numeric) :] = outcome_information(self.likelihood, weights, group)
         return bits

@@ -17,13 +17,13 @@ from halfsplit.diagnosis.cost import FURTHER_MINUTES, Minutes, cautions, places
 from halfsplit.diagnosis.doubt import beyond_the_drawing, stands
 from halfsplit.diagnosis.evidence import forecast, unscale
 from halfsplit.diagnosis.expected import SLIP, NumericAt, WordedAt
-from halfsplit.diagnosis.information import Slips
+from halfsplit.diagnosis.information import EXACT, Slips
 from halfsplit.diagnosis.limits import as_read, limit_between, same_reading
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import HALF, proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
-from halfsplit.diagnosis.shortlist import shortlist
+from halfsplit.diagnosis.shortlist import shortlist, solve_together
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import decisive_reading
 from halfsplit.diagnosis.waiting import waiting
@@ -75,7 +75,8 @@ class Test:
     """A proposed test.
 
     ``bits``: what it tells about the repair on average; ``minutes``: what it costs now; ``expected_minutes``: estimate
-    until the cause is proven if it comes next; ``passes``: what a proof asks of its reading.
+    until the cause is proven if it comes next, infinite where nobody looked so far ahead; ``passes``: what a proof asks
+    of its reading.
     """
 
     measurement: Measurement
@@ -238,19 +239,11 @@ def _ranked(
     if limit <= 0 or not wanted:
         return ()
     chosen, weights, group, names = situation.particles()
-    wanted = shortlist(situation, wanted, chosen, weights)
-    forecasts = [forecast(measurement, situation.choosing).at(chosen) for measurement in wanted]
-    numeric = {
-        number: forecast for number, forecast in enumerate(forecasts) if isinstance(forecast, NumericAt)
-    }
-    worded = {number: forecast for number, forecast in enumerate(forecasts) if isinstance(forecast, WordedAt)}
-    order = [*numeric, *worded]
-    tests = [wanted[number] for number in order]
+    tests, forecasts = _forecasts(situation, shortlist(situation, wanted, chosen, weights))
     table = Minutes(situation.bay, tests)
     proofs = proofs_ahead(situation, tests, names[: int(group.max()) + 1])
-    options = _options(list(numeric.values()), list(worded.values()), len(chosen), table.now + ENTRY_MINUTES)
     ranked = rank_tests(
-        options,
+        _options(forecasts, len(chosen), table.now + ENTRY_MINUTES),
         weights,
         group,
         minutes_after=lambda test: table.after(test) + ENTRY_MINUTES,
@@ -271,8 +264,8 @@ def _ranked(
     return tuple(
         _test(
             situation,
-            wanted[order[ranked_test.test]],
-            forecasts[order[ranked_test.test]],
+            tests[ranked_test.test],
+            forecasts[ranked_test.test],
             ranked_test.bits,
             ranked_test.expected_minutes,
             (weights, group, names),
@@ -281,7 +274,19 @@ def _ranked(
     )
 
 
-def _options(numeric: list[NumericAt], worded: list[WordedAt], particles: int, minutes: Floats) -> Candidates:
+def _forecasts(
+    situation: Situation, wanted: Sequence[Measurement]
+) -> tuple[list[Measurement], list[NumericAt | WordedAt]]:
+    """What tests show at the particles: those that are told by a number first."""
+    chosen = situation.particles()[0]
+    expected = [(test, forecast(test, situation.choosing).at(chosen)) for test in wanted]
+    expected.sort(key=lambda each: isinstance(each[1], WordedAt))
+    return [test for test, _ in expected], [each for _, each in expected]
+
+
+def _options(forecasts: Sequence[NumericAt | WordedAt], particles: int, minutes: Floats) -> Candidates:
+    numeric = [each for each in forecasts if isinstance(each, NumericAt)]
+    worded = [each for each in forecasts if isinstance(each, WordedAt)]
     predicted = np.empty((len(numeric), particles), dtype=np.float32)
     sigma = np.empty_like(predicted)
     low, high = np.empty(len(numeric)), np.empty(len(numeric))
@@ -296,7 +301,7 @@ def _options(numeric: list[NumericAt], worded: list[WordedAt], particles: int, m
     likelihood = np.zeros((len(worded), particles, widest), dtype=np.float32)
     for row, each in enumerate(worded):
         likelihood[row, :, : len(each.words)] = each.chance
-    slips = Slips(SLIP, low, high) if len(numeric) else Slips(SLIP)
+    slips = Slips(SLIP, low, high) if numeric else Slips(SLIP)
     return Candidates(minutes, predicted, sigma, likelihood, slips=slips)
 
 
@@ -317,18 +322,16 @@ def beside(own: Test, proposed: Test | None) -> str:
 
 
 def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple[Test, ...]:
-    """Tests that are asked for, whatever their worth, in the order given."""
-    by_measurement = {
-        test.measurement: test for test in _ranked(situation, measurements, len(measurements), 0.95)
-    }
+    """Tests that are asked for, whatever their worth, in the order given; what follows them is not looked at."""
     chosen, weights, group, names = situation.particles()
-    for measurement in measurements:
-        if measurement not in by_measurement:
-            expected = forecast(measurement, situation.choosing).at(chosen)
-            by_measurement[measurement] = _test(
-                situation, measurement, expected, 0.0, float("inf"), (weights, group, names)
-            )
-    return tuple(by_measurement[measurement] for measurement in measurements)
+    solve_together(situation, measurements)
+    tests, forecasts = _forecasts(situation, list(dict.fromkeys(measurements)))
+    bits = _options(forecasts, len(chosen), np.zeros(len(tests))).bits(weights, group, EXACT)
+    described = {
+        test: _test(situation, test, expected, each, float("inf"), (weights, group, names))
+        for test, expected, each in zip(tests, forecasts, bits.tolist(), strict=True)
+    }
+    return tuple(described[measurement] for measurement in measurements)
 
 
 def _test(

@@ -70,7 +70,7 @@ def shortlist(
     best = probes[np.argsort(-value[probes], kind="stable")[:MOST]]
     kept = sorted({*best.tolist(), *np.flatnonzero(np.isinf(worth)).tolist()})
     short = [wanted[number] for number in kept]
-    _solve_together(situation, short)
+    solve_together(situation, short)
     return short
 
 
@@ -134,7 +134,7 @@ def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weigh
     return differs
 
 
-def _solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
+def solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
     """The volts across loads, and what an instrument's load meets, found at once: many together are much cheaper."""
     network, parts = situation.circuit.network, situation.circuit.parts
     for state, changes in dict.fromkeys((test.state, test.changes) for test in tests):
