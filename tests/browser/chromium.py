@@ -9,6 +9,8 @@ CHROMIUM = shutil.which("chromium-headless-shell") or shutil.which("chromium")
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
+    "--in-process-gpu",
+    "--js-flags=--single-threaded",
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",

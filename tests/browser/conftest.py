@@ -38,6 +38,7 @@ client = TestClient(app, base_url="http://127.0.0.1")
 for path in ("jobs", "jobs/new", "practice", *("jobs/lamp" + bay for bay in sys.argv[3].split())):
     assert client.get("/" + path).status_code == 200, path
 store.close()
+uvicorn.Config(app).load()
 gc.collect()
 gc.freeze()
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)

@@ -13,21 +13,15 @@ from halfsplit.job.open_job import OpenJob
 from halfsplit.workbench.accounts import checked_password, now
 from halfsplit.workbench.app import create_app
 from tests.circuits import ONE_LAMP as LAMP
-from tests.sharing import SharedApps, shared
+from tests.sharing import shared
 
 PASSWORD = "a long enough one"
 
 
 @pytest.fixture(autouse=True, scope="package")
-def _sharing() -> Iterator[SharedApps]:
-    with shared() as apps:
-        yield apps
-
-
-@pytest.fixture(autouse=True)
-def _own_app(_sharing) -> Iterator[None]:
-    yield
-    _sharing.give_back()
+def _sharing() -> Iterator[None]:
+    with shared():
+        yield
 
 
 @pytest.fixture

@@ -94,7 +94,7 @@ def pages(store: JobStore, *, accounts: bool, secure: bool) -> FastAPI:
         live.router,
         api.router,
     ):
-        app.include_router(router)
+        app.router.routes += router.routes  # as they are: including a router makes each of them once more
     app.add_api_route("/drawing.css", _drawing_css, include_in_schema=False)
     app.add_route("/static/styles/{bay}.css", _styles)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -128,12 +128,12 @@ async def _framework(request: Request, error: Exception) -> Response:
 
 def _allowed(request: Request) -> set[str]:
     """What may be done at this address, by every route that leads there."""
-    routers = (getattr(route, "original_router", None) for route in request.app.routes)
-    routes = [*request.app.routes, *(route for router in routers if router for route in router.routes)]
-    here = [
-        route for route in routes if hasattr(route, "path_regex") and route.path_regex.match(request.url.path)
-    ]
-    return {method for route in here for method in getattr(route, "methods", None) or FILE_METHODS}
+    return {
+        method
+        for route in request.app.routes
+        if route.path_regex.match(request.url.path)
+        for method in getattr(route, "methods", None) or FILE_METHODS
+    }
 
 
 FILE_METHODS: Final = ("GET", "HEAD")
