@@ -65,7 +65,7 @@ lock: .venv/.test
 	@touch $@ .venv/.core
 
 # Compiled code is made anew with its sources: its cache notices a change of its own file only.
-.venv/.compiled: tools/compile-solution.py src/halfsplit/diagnosis/ramps.py src/halfsplit/diagnosis/rollout.py src/halfsplit/capture/measure/wheel_search.py $(wildcard src/halfsplit/circuit/*.py)
+.venv/.compiled: tools/compile-solution.py src/halfsplit/diagnosis/ramps.py src/halfsplit/diagnosis/rollout.py src/halfsplit/capture/measure/wheel_path.py $(wildcard src/halfsplit/circuit/*.py)
 	$(BIN)/python tools/compile-solution.py
 	@touch $@
 

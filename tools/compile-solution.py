@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from halfsplit import Circuit, Diagnosis
-from halfsplit.capture.measure.wheel_search import _offsets
+from halfsplit.capture.measure.wheel_path import cheapest_offsets
 from halfsplit.circuit.batch import Batch, Cars, Cases
 from halfsplit.circuit.substitution import answer
 from halfsplit.diagnosis.ramps import add_ramps
@@ -19,7 +19,7 @@ from halfsplit.diagnosis.widths import widen
 
 gc.disable()  # a compiler makes very many small things, and this process ends soon
 
-for loops in (answer, add_ramps, _minutes_after, widen, _offsets):
+for loops in (answer, add_ramps, _minutes_after, widen, cheapest_offsets):
     for old in Path(loops.stats.cache_path).glob("*.nb[ci]"):
         old.unlink()
 
@@ -40,4 +40,4 @@ batch.port_ohms(every[:1], every[1:2])
 job = Diagnosis(circuit)
 job.complain("H1", works="no", state="as drawn")
 job.next_tests(1)
-_offsets(np.zeros(4), np.zeros(2))
+cheapest_offsets(np.zeros(4), np.zeros(2), 1.0, 1.0)

@@ -1,6 +1,7 @@
 """Templates and contexts know the same names: nothing undocumented is used, nothing documented is missing."""
 
 from dataclasses import fields
+from functools import cache
 
 import pytest
 from jinja2 import meta, nodes
@@ -70,59 +71,51 @@ PAGES = {
 """Template → the context that it is rendered from."""
 
 
+@cache
 def tree(name):
     made = environment()
     assert made.loader is not None
     return made.parse(made.loader.get_source(made, name)[0])
 
 
-def names_of(name, seen=frozenset()):
-    """The names that a template and everything it includes or extends take from their context."""
-    parsed = tree(name)
-    found = meta.find_undeclared_variables(parsed)
-    for other in meta.find_referenced_templates(parsed):
-        if other and other not in seen:
-            found |= names_of(other, seen | {name})
-    return found - {"asset", "styles"}
+@cache
+def names_in(name):
+    """The names that a template takes from its context, without what it includes."""
+    return meta.find_undeclared_variables(tree(name)) - {"asset", "styles"}
 
 
-def set_by(name, seen=frozenset()):
-    """The names that a template, or one above it, sets for those that it includes."""
-    environment()
+@cache
+def set_in(name):
+    """The names that a template sets for those that it includes."""
     parsed = tree(name)
-    own = {macro.name for macro in parsed.find_all(nodes.Macro)}
-    for kind in (nodes.Assign, nodes.For):
-        for node in parsed.find_all(kind):
-            target = node.target
-            own |= {target.name} if isinstance(target, nodes.Name) else {one.name for one in target.items}
-    for other in meta.find_referenced_templates(parsed):
-        if other and other not in seen:
-            own |= set_by(other, seen | {name})
-    return own
+    targets = [node.target for kind in (nodes.Assign, nodes.For) for node in parsed.find_all(kind)]
+    names = [part for target in targets for part in getattr(target, "items", [target])]
+    return {named.name for named in (*parsed.find_all(nodes.Macro), *names)}
+
+
+@cache
+def with_included(name):
+    """The template and everything that it includes or extends, and so on."""
+    reached, ahead = set(), [name]
+    while ahead:
+        reached.add(template := ahead.pop())
+        ahead += {other for other in meta.find_referenced_templates(tree(template)) if other} - reached
+    return reached
 
 
 @pytest.mark.parametrize("template", PAGES)
 def test_a_template_names_nothing_that_its_context_does_not_have(template):
     known = {one.name for one in fields(PAGES[template])} | GIVEN | set(environment().globals)
-    assert names_of(template) - set_by(template) - known == set()
+    whole = with_included(template)
+    assert set().union(*map(names_in, whole)) - set().union(*map(set_in, whole)) - known == set()
 
 
 @pytest.mark.parametrize("context", sorted(set(PAGES.values()), key=lambda kind: kind.__name__))
 def test_a_context_has_nothing_that_no_template_names(context):
-    used = set().union(*(names_of(name) for name, kind in PAGES.items() if kind is context))
+    pages = [name for name, kind in PAGES.items() if kind is context]
+    used = {word for name in pages for part in with_included(name) for word in names_in(part)}
     assert {one.name for one in fields(context)} - used == set()
 
 
 def test_every_template_is_a_page_or_part_of_one():
-    made = environment()
-    reached = set(PAGES)
-
-    def walk(name):
-        for other in meta.find_referenced_templates(tree(name)):
-            if other and other not in reached:
-                reached.add(other)
-                walk(other)
-
-    for name in PAGES:
-        walk(name)
-    assert set(made.list_templates("html")) == reached
+    assert set(environment().list_templates("html")) == set().union(*map(with_included, PAGES))

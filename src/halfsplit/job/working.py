@@ -27,6 +27,8 @@ State = Literal["waiting", "working", "done", "failed", "stopped"]
 Progress = Callable[[int, int], None]
 Task = Callable[..., Any]
 """A function that a new process can import; its last argument is a `Progress`."""
+PRELOAD = ["halfsplit.job.replay"]
+"""Imported once by the process that the others are forked from; where the workbench's pool has one, that serves."""
 KEPT = 40
 """Pieces of work that are remembered once they are over."""
 
@@ -116,7 +118,8 @@ class Workers:
             work.ended.set()
 
     def _listen(self, work: Work, begun: Callable[[Connection], None], keep: Callable[[Any], object]) -> None:
-        context = multiprocessing.get_context("spawn")
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload(PRELOAD)
         ours, theirs = context.Pipe(duplex=False)
         process = context.Process(target=begun, args=(theirs,), daemon=True)
         with self._lock:

@@ -17,8 +17,7 @@ import threading
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-
-import isotp
+from typing import TYPE_CHECKING
 
 from halfsplit.errors import HalfsplitError
 from halfsplit.scan.channel import FUNCTIONAL, PADDING, Channel
@@ -42,6 +41,10 @@ FRAME = 125
 RATES = (10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 750_000, 1_000_000)
 
 Frame = tuple[int, bytes]
+
+
+if TYPE_CHECKING:
+    import isotp
 
 
 class SimulationError(HalfsplitError):
@@ -99,6 +102,9 @@ class SimulatedNode:
         self.inbox: deque[isotp.CanMessage] = deque(maxlen=1024)
         self.later: deque[tuple[float, bytes]] = deque()
         self._send = send
+        import isotp  # slow to import, and only the process of its own needs it
+
+        self._message = isotp.CanMessage
         address = state.unit.address
         mode = isotp.AddressingMode.Normal_29bits if address.extended else isotp.AddressingMode.Normal_11bits
         self._logic = isotp.TransportLayerLogic(
@@ -112,7 +118,7 @@ class SimulatedNode:
         """Take a frame from the bus, if it is for this unit."""
         if identifier == self.state.unit.address.request:
             self.inbox.append(
-                isotp.CanMessage(arbitration_id=identifier, data=data, extended_id=identifier > 0x7FF)
+                self._message(arbitration_id=identifier, data=data, extended_id=identifier > 0x7FF)
             )
         elif identifier == FUNCTIONAL and 0 < data[0] <= 7:
             self._reply(self.state.answer(data[1 : 1 + data[0]], functional=True), data[1], now)
@@ -247,6 +253,8 @@ async def _serve(vehicle: SimulatedVehicle) -> None:
 
 def main() -> None:
     """Run the vehicle that standard input describes until standard input ends."""
+    # python-can, below isotp, loads it for files where it is installed: two thirds of the start
+    sys.modules["asammdf"] = None  # type: ignore[assignment]
     asyncio.run(_serve(SimulatedVehicle.from_dict(json.loads(sys.stdin.readline()))))
 
 

@@ -19,7 +19,6 @@ from itertools import pairwise
 from typing import ClassVar, Final, Literal
 
 import numpy as np
-from scipy.special import ndtr, stdtrit
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
 from halfsplit.capture.measure.signal import Floats, clipped, maxima, require, smooth
@@ -239,6 +238,8 @@ def _error(table: Floats) -> tuple[float, float]:
 
     From all cylinders together, since two or three cycles of one tell little of how they scatter (Student's t).
     """
+    from scipy.special import ndtr, stdtrit  # slow to import
+
     cycles, cylinders = table.shape
     if cycles < _LEAST_CYCLES:
         return 0.1, 3.0

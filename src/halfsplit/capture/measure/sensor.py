@@ -13,7 +13,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.result import CannotTell
 from halfsplit.capture.measure.signal import Edges, Floats, edges, noise, require, runs, smooth, two_levels
@@ -158,6 +157,8 @@ def _quieter(centred: Floats, rate: float) -> Floats:
 
 def without_glitches(signal: Edges) -> tuple[Edges, int]:
     """The edges without those of pulses far shorter than their neighbours, and how many pulses were left out."""
+    from scipy.ndimage import median_filter  # slow to import
+
     times, keep = signal.times, np.ones(signal.times.size, np.bool_)
     if times.size < 8:
         return signal, 0

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.signal import Floats
 from halfsplit.capture.measure.wheel_search import Pattern, medians
@@ -129,6 +128,8 @@ def _whole_turn(shares: Floats, pitch: Floats, units: Floats) -> Floats:
 def wrapped_median(shares: Floats) -> Floats:
     """The median of each place of a turn and those beside it, round the turn."""
     beside = min(_WRAPPED, (shares.size - 1) // 2)
+    from scipy.ndimage import median_filter  # slow to import
+
     return np.asarray(median_filter(shares, 2 * beside + 1, mode="wrap"))
 
 

@@ -13,9 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from halfsplit.capture.measure.signal import Floats, local_median
 
@@ -102,6 +100,8 @@ def _lengths(sizes: Floats) -> list[int]:
     if not scores:
         return []
     # Noise hides a lone gap from the score of a long pattern; it still stands out from the lengths beside it.
+    from scipy.ndimage import median_filter  # slow to import
+
     beside = median_filter(np.array(steps), 9, mode="nearest")
     likely = np.argsort(-np.array(scores))[:_CANDIDATES]
     standing_out = np.argsort(np.array(steps) - beside)[:_CANDIDATES]
@@ -147,36 +147,14 @@ def medians(values: Floats, places: NDArray[np.int64], before: Floats) -> Floats
 
 def _laid(sizes: Floats, values: Floats, score: float) -> Pattern:
     """The path of offsets of the least sum of deviations (Viterbi, with one price for every change)."""
+    from halfsplit.capture.measure.wheel_path import cheapest_offsets  # numba is slow to import
+
     length = values.size
     if length == 1:
         deviation = float(np.mean(np.minimum(np.abs(sizes - values[0]), _FAR)))
         return Pattern(values, np.zeros(sizes.size, np.int64), deviation, score)
-    offsets = _offsets(sizes, values)
+    offsets = cheapest_offsets(sizes, values, _FAR, _SLIP)
     places = (np.arange(sizes.size) + offsets) % length
     deviation = float(np.mean(np.minimum(np.abs(sizes - values[places]), _FAR)))
     deviation += _SLIP * float(np.count_nonzero(np.diff(offsets))) / sizes.size
     return Pattern(values, places, deviation, score)
-
-
-@njit(cache=True, nogil=True)
-def _offsets(sizes: Floats, values: Floats) -> NDArray[np.int64]:
-    """The offset of each interval on the cheapest path."""
-    length = values.size
-    came_from = np.empty(sizes.size, np.int64)
-    changed = np.empty((sizes.size, length), np.bool_)
-    cost = np.zeros(length)
-    for k in range(sizes.size):
-        best = int(cost.argmin())
-        wall = cost[best] + _SLIP
-        came_from[k] = best
-        for offset in range(length):
-            changed[k, offset] = cost[offset] > wall
-            apart = abs(values[(k + offset) % length] - sizes[k])
-            cost[offset] = min(cost[offset], wall) + min(apart, _FAR)
-    offsets = np.empty(sizes.size, np.int64)
-    offset = int(cost.argmin())
-    for k in range(sizes.size - 1, -1, -1):
-        offsets[k] = offset
-        if changed[k, offset]:
-            offset = came_from[k]
-    return offsets
