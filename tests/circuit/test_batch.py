@@ -21,22 +21,17 @@ SCALE = 12.0
 
 
 def compare(chosen, state, faults, interventions=()):
-    """Largest difference in volts; states and blown fuses must agree."""
-    network = chosen.network
-    system = apply(network.system(state), interventions)
-    batch = Batch(
-        Cars([system]), Cases.of(system, [one.changes for one in faults], [one.locks for one in faults])
-    )
-    volts = batch.volts(np.arange(network.size))[..., 0]
+    """Largest difference in volts; states, blown fuses and currents must agree, and Kirchhoff's law hold."""
+    system = apply(chosen.network.system(state), interventions)
     worst = 0.0
-    for column, fault in enumerate(faults):
+    for fault, together in zip(faults, batch_of.settled(system, faults), strict=True):
         alone = solve(system, fault.changes, fault.locks)
-        assert (alone.states == batch.states[:, column, 0]).all(), fault.name
-        opened = {
-            network.elements[network.fuses[row]].name for row in np.flatnonzero(batch.blown[:, column, 0])
-        }
-        assert opened == set(alone.blown), fault.name
-        worst = max(worst, float(np.abs(volts[:, column] - alone.volts[:-1]).max()))
+        assert (alone.states == together.states).all(), fault.name
+        assert set(together.blown) == set(alone.blown), fault.name
+        assert set(together.chattering) == set(alone.chattering), fault.name
+        assert np.allclose(together.currents, alone.currents, rtol=1e-6, atol=1e-6), fault.name
+        assert together.residual < 1e-6, fault.name
+        worst = max(worst, float(np.abs(together.volts - alone.volts).max()))
     return worst
 
 
