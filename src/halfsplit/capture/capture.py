@@ -94,11 +94,11 @@ class Capture(Recording):
         """The same channels between two times in seconds, each in the capture's own time; no sample is copied."""
         return replace(self, channels=tuple(channel.part(start, stop) for channel in self.channels))
 
-    def with_rate(self, rate: float, start: float = 0.0) -> "Capture":
+    def with_rate(self, rate: float) -> "Capture":
         """The same capture where channels without a time base are taken at `rate` samples a second."""
         return replace(
             self,
-            channels=tuple(c if c.has_time else replace(c, rate=rate, start=start) for c in self.channels),
+            channels=tuple(c if c.has_time else replace(c, rate=rate, start=0.0) for c in self.channels),
         )
 
     def scaled(self, gains: Mapping[str, tuple[float, str]]) -> "Capture":

@@ -63,13 +63,13 @@ def instrument(name: str) -> Instrument:
     raise UnknownNameError(f"there is no instrument {name!r}: use one of {', '.join(INSTRUMENTS)}")
 
 
-def over_range(ohms: Floats, nodes: int, most: float = METER_MOST_OHMS) -> NDArray[np.bool_]:
+def over_range(ohms: Floats, nodes: int) -> NDArray[np.bool_]:
     """Whether a meter shows OL for these ohms, worked out on a network of so many nodes.
 
     Above the end of its range, or where nothing but the leak carries a current that the solution gives each node
     (1 Gohm): no meter sees that.
     """
-    return np.asarray(ohms) >= min(most, LEAK_SHARE / (LEAK * max(nodes, 1)))
+    return np.asarray(ohms) >= min(METER_MOST_OHMS, LEAK_SHARE / (LEAK * max(nodes, 1)))
 
 
 def filament_ohms(hot: float, volts: float) -> float:

@@ -25,6 +25,8 @@ SHOWN = 1200
 MOST_PIXELS = 120_000_000
 DARK = 0.72
 """Below this share of the paper's brightness a pixel can be of a line."""
+REACH = 30
+"""Pixels around a tap in which its line lies."""
 GAP_COST = 6.0
 """A step over paper costs as many steps as this on a line; lines are broken by blur and JPEG."""
 
@@ -194,13 +196,11 @@ def _rows(low: float, high: float, size: int) -> slice:
     return slice(max(0, math.ceil(low)), min(size, max(0, math.floor(high))))
 
 
-def _nearest(
-    allowed: NDArray[np.bool_], dark: NDArray[np.bool_], spot: Spot, reach: int = 30
-) -> tuple[int, int] | None:
-    """The dark pixel nearest to a tap, within reach of a finger."""
+def _nearest(allowed: NDArray[np.bool_], dark: NDArray[np.bool_], spot: Spot) -> tuple[int, int] | None:
+    """The dark pixel nearest to a tap, within `REACH`."""
     column, row = round(spot[0]), round(spot[1])
-    top, left = max(0, row - reach), max(0, column - reach)
-    window = (allowed & dark)[top : row + reach + 1, left : column + reach + 1]
+    top, left = max(0, row - REACH), max(0, column - REACH)
+    window = (allowed & dark)[top : row + REACH + 1, left : column + REACH + 1]
     ys, xs = np.nonzero(window)
     if not len(xs):
         return None

@@ -31,11 +31,11 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     return sum(widths.get(character, _WIDEST) for character in text) * size / 1000
 
 
-def shorten(text: str, size: float, room: float, *, bold: bool = False) -> str:
+def shorten(text: str, size: float, room: float) -> str:
     """The text, or as much of its beginning as fits into ``room`` with an ellipsis."""
-    if text_width(text, size, bold=bold) <= room:
+    if text_width(text, size) <= room:
         return text
-    widths = _WIDTHS[bold]
+    widths = _WIDTHS[False]
     along = list(accumulate(widths.get(character, _WIDEST) for character in text))
     kept = bisect_right(along, room * 1000 / size - widths.get("…", _WIDEST))
     return text[:kept].rstrip() + "…"

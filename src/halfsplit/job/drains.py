@@ -96,7 +96,7 @@ class DrainView:
 # The log
 
 
-def keep_log(job: OpenJob, data: bytes, *, name: str, how: Mapping[str, Any], drain_id: str = "") -> DrainLog:
+def keep_log(job: OpenJob, data: bytes, *, name: str, how: Mapping[str, Any]) -> DrainLog:
     """Store a current log. Raises InputError, which says what was expected, and nothing is stored then."""
     if len(data) > LARGEST_LOG:
         raise InputError(
@@ -104,7 +104,7 @@ def keep_log(job: OpenJob, data: bytes, *, name: str, how: Mapping[str, Any], dr
         )
     given = _how(how)
     shown = _worked_out(data, name, given)
-    drain_id = drain_id or new_id()
+    drain_id = new_id()
     kept = job.keep_file("capture", data, name=name, file_id=f"{drain_id}-file")
     said = {
         "file": kept.attachment_id,

@@ -99,7 +99,7 @@ def _in_own_unit(text: str, unit: str) -> Entered:
     return Entered(value, f"{value:.6g} {unit}".removesuffix(" 1"))
 
 
-def shown_value(quantity: str, value: float | str, unit: str = "") -> str:
+def shown_value(quantity: str, value: float | str) -> str:
     """A stored value in words.
 
     >>> shown_value("volts", 0.02), shown_value("works", "weak"), shown_value("ohms", "OL")
@@ -107,7 +107,7 @@ def shown_value(quantity: str, value: float | str, unit: str = "") -> str:
     """
     if isinstance(value, str):
         return "OL (open)" if value == OVER_RANGE else value
-    return format_quantity(float(value), UNITS.get(quantity) or unit or "1")
+    return format_quantity(float(value), UNITS.get(quantity) or "1")
 
 
 INSTRUMENTS = ("meter", "test lamp", "21 W lamp", "load lamp", "clamp", "scope")

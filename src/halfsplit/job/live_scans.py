@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from halfsplit.circuit.circuit import Circuit
@@ -19,13 +20,16 @@ from halfsplit.errors import ConflictError, HalfsplitError, InputError, NotFound
 from halfsplit.job.open_job import OpenJob, new_id, now
 from halfsplit.job.scans import KeptReport, keep_report, kept_reports, report_of
 from halfsplit.scan.channel import BIT_RATES, Address, Channel, StoppedError
-from halfsplit.scan.clear import LogEntry, clear_codes, plan_clear
-from halfsplit.scan.link import Link
-from halfsplit.scan.live import LiveScan, scan
 from halfsplit.scan.simulated import running
-from halfsplit.scan.uds import StoredCode
 from halfsplit.scan.vehicle import SimulatedUnit, SimulatedVehicle, demo_vehicle
 from halfsplit.store import JobStore
+
+if TYPE_CHECKING:
+    # What speaks on a bus takes a second to import: only where a vehicle is read or cleared.
+    from halfsplit.scan.clear import LogEntry
+    from halfsplit.scan.link import Link
+    from halfsplit.scan.live import LiveScan
+    from halfsplit.scan.uds import StoredCode
 
 LONGEST = 300.0
 """Seconds after which a run is stopped; the largest vehicles take some two minutes."""
@@ -106,6 +110,8 @@ def stop_run(job: OpenJob) -> None:
 
 
 def _work(job: OpenJob, run: LiveRun) -> None:
+    from halfsplit.scan.live import scan
+
     limit = time.monotonic() + LONGEST
     try:
         expected = known_addresses(job)
@@ -200,6 +206,8 @@ def clearable(kept: KeptReport) -> tuple[str, ...]:
 
 def clear_view(job: OpenJob, scan_id: str, unit: str, *, listed_only: bool = False) -> ClearView:
     """Read what a unit stores now and what clearing would take away. Raises ConflictError or BusError."""
+    from halfsplit.scan.clear import plan_clear
+
     kept = report_of(job, scan_id)
     with _linked(job, kept, listed_only=listed_only) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
@@ -218,6 +226,8 @@ def clear_unit(
 
     Raises ConflictError, with nothing cleared, where the codes are not saved with the job or have changed since.
     """
+    from halfsplit.scan.clear import clear_codes, plan_clear
+
     job.must_be_open()
     kept = report_of(job, scan_id)
     saved = {code.name for code in kept.report.unit(unit).codes}
@@ -242,6 +252,8 @@ def _log(job: OpenJob, entry: LogEntry) -> None:
 
 @contextmanager
 def _linked(job: OpenJob, kept: KeptReport, *, listed_only: bool) -> Iterator[Link]:
+    from halfsplit.scan.link import Link
+
     words = str(kept.live.get("channel") or "")
     if not words:
         raise InputError("this report was not read live", remedy="read the vehicle, then clear")
@@ -321,16 +333,16 @@ def stop_simulated(store: JobStore) -> None:
             vehicle.close()
 
 
-def vehicle_of(circuit: Circuit, fault: str = "", state: str = "") -> SimulatedVehicle | None:
+def vehicle_of(circuit: Circuit, fault: str = "") -> SimulatedVehicle | None:
     """The units of a circuit on a bus, fed and in touch as the circuit says; None where it has no control unit.
 
-    Each unit that answers has a code for each that is silent. ``state``: the one in which most units answer.
+    Each unit that answers has a code for each that is silent, in the state in which most units answer.
     """
     names = [part.name for part in circuit.parts.values() if part.behaviour is not None][:MOST_UNITS]
     if not names:
         return None
     healthy = {state: circuit.solve(state) for state in circuit.states}
-    chosen = state or max(
+    chosen = max(
         reversed(list(healthy)), key=lambda state: sum(healthy[state].answers(name) for name in names)
     )
     solution = circuit.solve(chosen, circuit.faults[fault] if fault else None)

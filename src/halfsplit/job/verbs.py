@@ -253,9 +253,9 @@ def add_photo(
     return stored
 
 
-def start_step(job: OpenJob, what: str, *, step_id: str = "") -> Step:
+def start_step(job: OpenJob, what: str) -> Step:
     """Begin to count the minutes of a piece of work."""
-    step = Step(step_id=step_id or new_id(), what=checked_text(what, "what"), who=job.who, started_at=now())
+    step = Step(step_id=new_id(), what=checked_text(what, "what"), who=job.who, started_at=now())
     return job.store.save_step(job.job_id, step, who=job.who, at=now())
 
 

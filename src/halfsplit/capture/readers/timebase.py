@@ -34,17 +34,17 @@ _MANY_BLANK: Final = 0.05
 """From this share of missing cells a column counts as a slower channel with times of its own."""
 
 
-def require_bounded(where: str, channels: int, samples: int, width: int = 8) -> None:
-    """Raise `InputError` where a file says that it holds more; `width` bytes a sample."""
+def require_bounded(where: str, channels: int, samples: int) -> None:
+    """Raise `InputError` where a file says that it holds more, of eight bytes a sample."""
     if channels > MOST_CHANNELS:
         raise InputError(
             f"holds {channels:,} channels, at most {MOST_CHANNELS:,} are read",
             remedy="export the channels that are needed, one to a column",
             where=where,
         )
-    if samples > MOST_SAMPLES or samples * width > MOST_BYTES:
+    if samples > MOST_SAMPLES or samples * 8 > MOST_BYTES:
         raise InputError(
-            f"unfolds to {samples:,} samples ({samples * width / 1e9:.0f} GB), at most {MOST_SAMPLES:,} and "
+            f"unfolds to {samples:,} samples ({samples * 8 / 1e9:.0f} GB), at most {MOST_SAMPLES:,} and "
             f"{MOST_BYTES / 1e9:.0f} GB are read",
             remedy="export a shorter stretch",
             where=where,
