@@ -16,6 +16,7 @@ from halfsplit.circuit.interventions import Jump, Replace
 from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement, Reading
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.requirement import Requirement, drops, is_word
+from halfsplit.diagnosis.words import change_words
 from halfsplit.notation.library import sample
 from halfsplit.practice.vehicle import Vehicle
 
@@ -358,3 +359,27 @@ def test_two_faults_are_each_held_against_a_sound_part(lamps):
     seen = [letter.text for letter in requirements(situation, pair(worn, stalled))]
     assert any("F1" in text for text in seen)
     assert any("M1" in text for text in seen)
+
+
+def test_where_a_look_at_a_contact_has_missed_it_a_new_terminal_is_fitted_on_trial(lamps):
+    """Common practice, no source: a second look by the same eyes is no new evidence, the cure is."""
+    job = Diagnosis(lamps, instruments=("meter",), draws=4)
+    job.complain("H1", state="first")
+    contact, state = "S1.2", "first"
+    fault = lamps.faults[f"{contact} open"]
+
+    def letters() -> list[str]:
+        return [letter.text for letter in requirements(job.situation(), fault)]
+
+    assert not any("new terminal" in text for text in letters())
+    job.measure("inspection", contact, state=state, value="good")
+    assert any("new terminal" in text for text in letters())
+    assert not any("both ways" in text for text in letters())
+    (trial,) = [
+        test
+        for letter in requirements(job.situation(), fault)
+        for test, _ in letter.options
+        if Replace(contact) in test.changes
+    ]
+    assert lamps.solve(state, fault=fault, changes=trial.changes).works("H1") == "yes"
+    assert change_words(Replace(contact), lamps) == "Fit a new terminal at S1.2."

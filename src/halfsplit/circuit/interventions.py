@@ -48,12 +48,14 @@ class LampFor:
 
 @dataclass(frozen=True, slots=True)
 class Replace:
-    """A known-good part fitted."""
+    """A known-good part fitted; a wire laid anew, or a new terminal at a contact."""
 
     name: str
 
     def __str__(self) -> str:
-        return f"{self.name} laid anew" if self.name.startswith("wire ") else f"fit a known-good {self.name}"
+        if self.name.startswith("wire "):
+            return f"{self.name} laid anew"
+        return f"new terminal at {self.name}" if "." in self.name else f"fit a known-good {self.name}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,10 +91,7 @@ def read_change(text: str, circuit: Circuit) -> Intervention | None:
     match text.split():
         case ["unplug", name] if name in circuit.parts:
             return Unplug(name)
-        case ["fit", *words] if " ".join(words) in {
-            *circuit.parts,
-            *(wire.name for wire in circuit.model.wires),
-        }:
+        case ["fit", *words] if " ".join(words) in circuit.network.element_index:
             return Replace(" ".join(words))
         case ["lamp", name] if name in circuit.parts and circuit.parts[name].is_fuse:
             return LampFor(name)

@@ -49,6 +49,8 @@ QUICKLY_FITTED = ("relay", "fuse", "breaker", "lamp")
 """Kinds of which a known-good part goes in by hand within the two minutes."""
 FITTING_MINUTES = 30.0
 """To fit any other part on trial; a tank pump is no swap."""
+TERMINAL_MINUTES = 5.0
+"""To take a terminal out of a plug and fit a new one; common practice, no source."""
 WIRING_MINUTES = 3.0
 """To cut a wire off at its ends and lay another past it; common practice, no source."""
 LOOK_MINUTES: Mapping[str, float] = {ENDS: 1.0, COMMAND: 1.0}
@@ -91,7 +93,7 @@ def _parts(change: Intervention, model: Model) -> tuple[str, ...]:
         case Replace(name) if name.startswith("wire "):
             return tuple(_opened_for_a_wire(name, model))
         case Unplug(name) | Replace(name) | LampFor(name):
-            return (name,)
+            return (part_of(name),)
         case Jump():
             return part_of(change.a), part_of(change.b)
         case _:
@@ -199,6 +201,8 @@ def _intervention_minutes(change: Intervention, model: Model) -> float:
         return INTERVENTION_MINUTES[StandInFor] if given is None else given.minutes or 0.0
     if isinstance(change, Replace) and change.name.startswith("wire "):
         return WIRING_MINUTES
+    if isinstance(change, Replace) and "." in change.name:
+        return TERMINAL_MINUTES
     if isinstance(change, Replace) and _kind(change.name, model) not in QUICKLY_FITTED:
         return FITTING_MINUTES
     return INTERVENTION_MINUTES[type(change)]

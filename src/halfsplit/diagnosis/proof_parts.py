@@ -162,13 +162,29 @@ def _contact(case: Case) -> list[Requirement]:
         drop = _own_drop(case, next(ends for ends in contacts if case.fault.part in ends))
         if drop:
             return [*drop, *(_bridged(case) if part.kind == "fuse" else _round_the_clamp(case))]
-    asked = [Requirement(text, looks), *_others_good(case)]
+    renewed = _renewed(case)
+    asked = renewed or [Requirement(text, looks), *_others_good(case)]
     if part.kind in ("relay", "fuse") and case.functions:
         return [*asked, *_drops(case, part), _not_cured(case, part.name), *_bridged(case)]
     if part.kind in LOADS or part.kind == "sensor":
         return [*asked, _itself_good(case, part)]
+    if renewed:
+        return renewed
     # Nothing else tells it from the part itself, and one inspection does not prove.
     return [Requirement(f"{text}, both ways", looks, times=2), *_others_good(case)]
+
+
+def _renewed(case: Case) -> list[Requirement]:
+    """Where a look at a contact has shown nothing a new terminal tells: the function is back, or it is not this."""
+    name = case.fault.part
+    looks = [one for one in case.situation.live if one.measurement.quantity == "inspection"]
+    if not any(look.measurement.at == name and look.value == "good" for look in looks):
+        return []
+    text, new = f"a new terminal at {name} restores the function", Replace(name)
+    if case.functions:
+        return case.restored(text, new)
+    back = come_back(case, [new])
+    return [Requirement(text, tuple(back))] if back else []
 
 
 def _others_good(case: Case) -> list[Requirement]:

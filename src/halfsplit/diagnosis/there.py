@@ -37,7 +37,7 @@ def plain_place(measurement: Measurement, circuit: Circuit) -> Measurement:
 def check_change(circuit: Circuit, change: Intervention) -> None:
     """Raise where the parts and points of an intervention are not there."""
     match change:
-        case Replace(name) if name.startswith("wire "):
+        case Replace(name) if name not in circuit.parts:
             check_element(circuit, name)
         case Unplug(name) | Replace(name):
             check_part(circuit, name)

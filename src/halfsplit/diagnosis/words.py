@@ -104,6 +104,8 @@ def change_words(change: Intervention, circuit: Circuit | None) -> str:
             return f"Put a {watts:g} W lamp in place of {fuse}."
         case Replace(name) if name.startswith("wire "):
             return f"Cut {part_words(name, circuit) if circuit else name} off at both ends and lay another past it."
+        case Replace(name) if "." in name:
+            return f"Fit a new terminal at {short_words(name, circuit) if circuit else name}."
         case Replace(name):
             return f"Fit a known-good {name}."
         case StandInFor(stage):

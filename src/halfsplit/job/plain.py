@@ -170,6 +170,8 @@ def _change(change: Intervention, circuit: Circuit) -> str:
             return f"with a lamp in place of the {_core(fuse, circuit)}"
         case Replace(name) if name.startswith("wire "):
             return f"with {described(name, circuit)} cut off and another laid past it"
+        case Replace(name) if "." in name:
+            return f"with a new {described(name, circuit)}"
         case Replace(name):
             return f"with another {_core(name, circuit)} fitted"
         case StandInFor(stage):
