@@ -43,6 +43,7 @@ export function startDrawing(root: Document): void {
   }, { passive: false });
   pinch(root);
   for (const name of ["bench:shown", "htmx:after:swap"]) root.addEventListener(name, () => place(root));
+  root.defaultView?.addEventListener("resize", () => place(root));
   place(root);
 }
 
@@ -79,13 +80,14 @@ function zoom(sheet: HTMLElement, by: number): void {
 /** What a path's parts are called stands to the right of it: there the room is left. */
 const WORDS_RIGHT = 0.33;
 
-/** Each new drawing shows first where the red lead goes, or else what is most suspected. */
+/** Each new drawing, and each that has become wider or narrower, shows first where the red lead goes, or else what is suspected. */
 function place(root: ParentNode): void {
   for (const sheet of root.querySelectorAll<HTMLElement>(SHEETS)) {
     const svg = sheet.querySelector("svg");
     const shown = svg?.querySelector(".at-red") ?? svg?.querySelector(".suspicion-5, .suspicion-4, .suspicion-3, .suspicion-2");
-    if (!svg || !shown || sheet.dataset["placed"]) continue;
-    sheet.dataset["placed"] = "1";
+    const width = String(sheet.clientWidth);
+    if (!svg || !shown || sheet.dataset["placed"] === width) continue;
+    sheet.dataset["placed"] = width;
     const [spot, frame] = [shown.getBoundingClientRect(), sheet.getBoundingClientRect()];
     sheet.scrollLeft += spot.left - frame.left - frame.width * WORDS_RIGHT;
     sheet.scrollTop += spot.top - frame.top - frame.height / 2;

@@ -119,6 +119,20 @@ def test_the_drawing_is_read_from_the_wing(open_page, size):
     expect(page.locator("dialog.sheet-over")).to_be_hidden()
 
 
+def test_the_red_lead_stays_in_view_where_a_tablet_is_turned(open_page):
+    page = open_page("tablet")
+    page.goto(HERE)
+    # As large as the drawing of a vehicle: what was in view is not any more where the page becomes narrow.
+    page.locator("#sheet svg").evaluate("svg => ['width', 'height'].map(one => svg.setAttribute(one, 2400))")
+    for width, height in ((390, 844), (1180, 820)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_function(
+            """() => { const sheet = document.querySelector("#sheet"), box = sheet.getBoundingClientRect(),
+               red = [...sheet.querySelectorAll(".lead")].find(one => one.textContent === "red").getBoundingClientRect();
+               return red.left >= box.left && red.right <= box.right && red.top >= box.top && red.bottom <= box.bottom; }"""
+        )
+
+
 def smallest_text(page, where):
     """The smallest letters on the screen, px."""
     return page.locator(f"{where} svg text").evaluate_all(
