@@ -127,9 +127,13 @@ def test_the_red_lead_stays_in_view_where_a_tablet_is_turned(open_page):
     for width, height in ((390, 844), (1180, 820)):
         page.set_viewport_size({"width": width, "height": height})
         page.wait_for_function(
-            """() => { const sheet = document.querySelector("#sheet"), box = sheet.getBoundingClientRect(),
-               red = [...sheet.querySelectorAll(".lead")].find(one => one.textContent === "red").getBoundingClientRect();
-               return red.left >= box.left && red.right <= box.right && red.top >= box.top && red.bottom <= box.bottom; }"""
+            """() => {
+                const sheet = document.querySelector("#sheet"), box = sheet.getBoundingClientRect();
+                const leads = [...sheet.querySelectorAll(".lead")];
+                const red = leads.find(one => one.textContent === "red").getBoundingClientRect();
+                return red.left >= box.left && red.right <= box.right
+                    && red.top >= box.top && red.bottom <= box.bottom;
+            }"""
         )
 
 
