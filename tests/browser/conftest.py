@@ -23,7 +23,7 @@ from tests.waiting import reserved_port, until
 
 expect.set_options(timeout=PATIENCE)
 CODE = """
-import gc, json, os, shutil, signal, sys
+import ctypes, gc, json, os, shutil, signal, sys
 import uvicorn
 from fastapi.testclient import TestClient
 from halfsplit import job as jobs
@@ -47,6 +47,7 @@ for line in sys.stdin:
     url, port = json.loads(line)
     pid = os.fork()
     if pid == 0:
+        ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG: a run that is killed leaves no server behind
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
         store.__init__(url)
         uvicorn.run(app, port=port, log_level="warning", timeout_graceful_shutdown=1)

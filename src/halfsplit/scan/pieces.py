@@ -106,10 +106,17 @@ def _tiled(text: str) -> tuple[str, ...]:
 
     `ECM P0562 P0335 BCM B1044-13 DDM NO COMM`, `ECM(P0562, P0335) BCM(B1044)`, `[ECM] P0562 C [DDM] -- NO RESPONSE`.
     """
+    text = text.strip()
     for pattern in (_RUN_ON, _BRACKETS, _TITLES):
-        tiles = list(pattern.finditer(text.strip()))
-        whole = "".join(tile[0] for tile in tiles).strip() == text.strip()
-        if len(tiles) > 1 and whole and all(_names(tile["owner"]) and _tells(tile["said"]) for tile in tiles):
+        tiles, end = [], 0
+        while tile := pattern.match(text, end):
+            tiles.append(tile)
+            end = tile.end()
+        if (
+            len(tiles) > 1
+            and end == len(text)
+            and all(_names(tile["owner"]) and _tells(tile["said"]) for tile in tiles)
+        ):
             return tuple(f"{tile['owner'].strip()}: {tile['said'].strip(' ,;/')}" for tile in tiles)
     return ()
 
