@@ -22,3 +22,8 @@ async def answering(scope, receive, send):
 def start():
     """The application."""
     return answering
+
+
+def endless(*_arguments):
+    """Long work that never ends by itself."""
+    time.sleep(3600)

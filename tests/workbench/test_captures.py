@@ -19,6 +19,8 @@ from tests.capture.signals.wheel import hall, teeth, turns_of
 from tests.circuits import ONE_LAMP as LAMP
 from tests.waiting import until
 
+from .echo_app import endless
+
 CAPTURES = "/jobs/lamp/captures"
 
 
@@ -205,7 +207,9 @@ def test_more_samples_than_are_measured_at_once_are_asked_to_be_cut(store, job, 
 def test_a_long_capture_is_measured_beside_the_pages_and_can_be_stopped(client, store, capture, monkeypatch):
     monkeypatch.setattr(capture_measuring, "AT_ONCE", 7999)  # the two channels have 8,000 samples
     here, stop = f"{CAPTURES}/{capture}", f"{CAPTURES}/{capture}/measuring/stop"
-    assert measured(client, capture).status_code == 303
+    with monkeypatch.context() as held:
+        held.setattr(capture_measuring, "measured", endless)
+        assert measured(client, capture).status_code == 303
     assert "Measuring." in client.get(here).text
     assert "s left" in client.get(f"{here}/measuring").text
     assert "is being measured: stop that first" in measured(client, capture).text

@@ -12,6 +12,8 @@ from halfsplit.job.working import name_of, workers
 from tests.circuits import ONE_LAMP as LAMP
 from tests.waiting import PATIENCE
 
+from .echo_app import endless
+
 
 def told(answer) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", answer.text)).split())
@@ -113,7 +115,8 @@ def test_what_is_lacking_is_told_with_where_to_go(client, store):
     assert client.get("/jobs/none/plan").status_code == 404
 
 
-def test_a_plan_that_is_left_keeps_nothing(client, store, job):
+def test_a_plan_that_is_left_keeps_nothing(client, store, job, monkeypatch):
+    monkeypatch.setattr(planning, "worked_out", endless)
     client.post(f"/jobs/{job}/plan", data={"steps": "<b>"})
     work = work_of(store, job)
     client.post(f"/jobs/{job}/plan")

@@ -17,6 +17,8 @@ from halfsplit.workbench.app import create_app
 from tests.circuits import ONE_LAMP as LAMP
 from tests.waiting import PATIENCE
 
+from .echo_app import endless
+
 SEED = 918_273
 """What exercises of the page are drawn from here: any other number might stand on a page by chance."""
 VOLTS = {"how": "volts", "at": "H1.1", "state": "on"}
@@ -190,7 +192,8 @@ def test_naming_the_cause_ends_it_and_both_paths_are_judged(client, store, begun
     assert client.post("/practice/p1/measure", data=VOLTS).headers["location"] == "/practice/p1"
 
 
-def test_giving_up_makes_no_points(client, store, begun):
+def test_giving_up_makes_no_points(client, store, begun, monkeypatch):
+    monkeypatch.setattr(practising, "judged_paths", endless)
     client.post("/practice/p1/give-up", data={"act_id": "g1"})
     assert f"Given up: {causes(begun)[0]}" in told(client.get("/practice/p1"))
     workers.stop(name_of(store, practising.PRACTICE, "p1"))
