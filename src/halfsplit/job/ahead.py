@@ -31,6 +31,12 @@ LIKELY: Final = 0.2
 
 What is less likely costs most, since hundreds of places fit it a little, and it brings in what pushes the rest out.
 """
+LARGE: Final = 3000
+"""Points of a vehicle beyond which what the drawing does not show waits until it is asked for.
+
+It is solved in one piece, in which whoever asks would wait: at 1,700 points for half a second, at 8,700 for ten (both
+beside other work).
+"""
 
 
 def start_thinking_ahead(store: JobStore) -> threading.Event:
@@ -82,7 +88,8 @@ def _waiting(remembered: Remembered) -> list[Callable[[Diagnosis], object]]:
         likely = [outcome for outcome in test.outcomes if outcome.probability >= LIKELY]
         likely.sort(key=lambda outcome: -outcome.probability)
         thoughts += [partial(_result, test=test, outcome=outcome) for outcome in likely]
-        thoughts.append(Diagnosis.prepare_doubt)
+        if remembered.told.diagnosis.circuit.network.size <= LARGE:
+            thoughts.append(Diagnosis.prepare_doubt)
     elif not remembered.told.diagnosis.readings:
         thoughts += [
             partial(Diagnosis.prepare, state=state) for state in remembered.told.diagnosis.circuit.states
