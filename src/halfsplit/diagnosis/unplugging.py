@@ -152,16 +152,19 @@ def sound(situation: Situation, test: Measurement) -> float:
 
 def _dragging(situation: Situation) -> list[str]:
     """The places of suspected shorts that blow no fuse, and drag down what feeds them; none where hardly likely."""
-    leaders, states = (
-        situation.posterior.leaders,
-        [reading.measurement.state for reading in situation.live[:1]],
-    )
+    leaders, circuit = situation.posterior.leaders, situation.circuit
+    shorts = {
+        name: leaders[name].first
+        for name in situation.likeliest()
+        if name in leaders and "short" in leaders[name].mode
+    }
+    states = [reading.measurement.state for reading in situation.live[:1]]
+    for state in states:
+        circuit.solve_together(state, shorts.values())
     places = [
         name
-        for name in situation.likeliest()
-        if name in leaders
-        and "short" in leaders[name].mode
-        and not any(situation.circuit.solve(state, fault=leaders[name].first).blown for state in states)
+        for name, short in shorts.items()
+        if not any(circuit.solve(state, fault=short).blown for state in states)
     ]
     return places if sum(situation.posterior.probability[name] for name in places) >= SHORT_SUSPECTED else []
 
