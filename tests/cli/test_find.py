@@ -173,6 +173,16 @@ def test_doubts_are_asked_and_a_reading_can_be_struck_out(run, circuit, tmp_path
     assert (struck.strikes, struck.reason) == (reading.entry_id, "probe slipped")
 
 
+def test_a_look_of_ones_own_is_whatever_the_tool_proposes_and_a_word_has_a_beginning(run, circuit, tmp_path):
+    """The fit of a terminal, at a contact of its own; `n` stands for no where the complaint is asked for."""
+    begin = "meter\ny\nH1\nn\non\n\n\n"
+    _, out, _ = run("find", circuit, typed=begin + "m\ninspection\nH1.1\non\npin drag\n\ng\nq\n")
+    complaint, look = kept(tmp_path)[1]
+    assert complaint.payload["works"] == "no"
+    assert [look.payload[name] for name in ("at", "detail", "value")] == ["H1.1", ["pin drag"], "good"]
+    assert "Pin drag of" in out
+
+
 def test_a_test_that_cannot_be_done_is_kept_as_such(run, circuit, tmp_path):
     run("find", circuit, typed=BEGIN + "c\nseized\nq\n")
     assert [(entry.kind, entry.payload["why"]) for entry in kept(tmp_path)[1][1:]] == [("cannot", "seized")]

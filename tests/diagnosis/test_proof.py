@@ -14,6 +14,7 @@ import pytest
 
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.interventions import Jump, Replace, Unplug
+from halfsplit.diagnosis.cost import cautions
 from halfsplit.diagnosis.measurement import CODING, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.diagnosis.predictions import Predictions
 from halfsplit.diagnosis.proof import Finding
@@ -347,3 +348,57 @@ def test_the_proof_of_a_missing_supply_looks_at_that_supply():
     # A command that comes from a sensor on the unit's own supply is gone with the unit: nobody can show it.
     dead = requirements(job.situation(), circuit.faults["A1 dead"])
     assert not any("command at A1.12" in one.text for one in dead)
+
+
+def test_an_earth_is_held_against_what_its_wire_drops_in_a_sound_vehicle():
+    """Kirchhoff: a load's return through the unit's own thin earth wire, which no repair takes away."""
+    circuit = Circuit.parse("""
+battery G1
+fuse F1 10 A
+fuse F2 15 A
+motor M1 6 A "water pump"
+lamp H1 5 W
+switch S1 off on
+ground E1
+module A1
+  feed 30
+  earth 31
+  reads 5 as switch pulled down 10 kohm
+  drives 8 low when switch is high
+  drives 9 high when switch is high
+G1.+ -- SP1
+SP1 -- F1 -- A1.30
+SP1 -- F2 -- M1.1
+SP1 -- S1 -- A1.5
+M1.2 -- A1.8
+A1.9 -- H1 -- E1
+A1.31 --[0.5mm2 1m]-- E1
+G1.- -- E1
+state "on" S1 on
+""")
+    sound = abs(circuit.solve("on").volts("A1.31"))
+    assert sound > 0.15
+    job = Diagnosis(circuit, draws=4)
+    job.complain("H1", state="on")
+    fault = circuit.faults["A1.9 never on"]
+    (earth,) = [one for one in requirements(job.situation(), fault) if "earth A1.31" in one.text]
+    _, met = earth.options[0]
+    assert met(sound)
+    assert met.words.startswith("at most ")
+    bad = circuit.solve("on", fault="wire A1.31 E1 high resistance 1 ohm").volts("A1.31")
+    assert not met(bad)
+
+
+def test_a_water_pump_is_no_fuel_pump():
+    for words, warned in (("water pump", False), ("fuel pump", True), ("pump", True)):
+        circuit = Circuit.parse(f"""
+battery G1
+fuse F1 10 A
+motor M1 5 A "{words}"
+ground E1
+G1.+ -- F1 -- M1 -- E1
+G1.- -- E1
+state "on"
+""")
+        told = cautions(Measurement("volts", "M1.1", "on", instrument="meter"), circuit.model)
+        assert any("Fuel" in one for one in told) == warned

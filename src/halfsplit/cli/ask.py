@@ -55,14 +55,18 @@ def _plain(text: str) -> str:
 
 
 def chosen(typed: str, names: Sequence[str]) -> str:
-    """The name that was typed, whatever its case, or by number; '' if none.
+    """The name that was typed, whatever its case, or by number; a plain word by a beginning of its own; '' if none.
 
     >>> chosen("h1", ["E5", "H1"]), chosen("1", ["E5", "H1"]), chosen("x", ["E5"])
     ('H1', 'E5', '')
+    >>> chosen("n", ["no", "weak", "yes"]), chosen("o", ["off", "on"]), chosen("H", ["E5", "H1"])
+    ('no', '', '')
     """
     if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(names):
         return names[int(typed) - 1]
-    return next((name for name in names if name.casefold() == typed.casefold()), "")
+    same = [name for name in names if name.casefold() == typed.casefold()]
+    begun = [name for name in names if typed and name.islower() and name.startswith(typed.casefold())]
+    return same[0] if same else begun[0] if len(begun) == 1 else ""
 
 
 def entry_prompt(test: TestCard) -> str:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, Unplug
 from halfsplit.cli.ask import Asker
-from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.measurement import CODING, COMMAND, ENDS, PIN_DRAG, TRIED_AGAIN, Measurement
 from halfsplit.job.places import loads_of
 from halfsplit.quantities import QUANTITIES
 
@@ -33,13 +33,34 @@ def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Me
     if len(states) > 1:
         state = asker.choice(f"In which state: {', '.join(states)}", states, usual_state or states[-1])
     used = _instrument(asker, quantity)
-    return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, _changes(asker, circuit))
+    looks = LOOKS if quantity == "inspection" else {"": ()}
+    look = (
+        asker.choice(f"At what: {', '.join(looks)}", list(looks), next(iter(looks))) if len(looks) > 1 else ""
+    )
+    changes = _changes(asker, circuit)
+    return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, changes, looks[look])
+
+
+LOOKS: Mapping[str, tuple[str, ...]] = {
+    "closely": (),
+    "pin drag": (PIN_DRAG,),
+    "ends of the wire": (ENDS,),
+    "command": (COMMAND,),
+    "tried again": (TRIED_AGAIN,),
+    "software": (CODING,),
+}
+"""What a look may be about; a test that the tool proposes can be one's own as well."""
 
 
 def places_for(quantity: str, circuit: Circuit) -> list[str]:
     """The names that a quantity can be taken at."""
     places = PLACES_FOR.get(quantity)
-    return places(circuit) if places else [*circuit.parts, *(wire.name for wire in circuit.model.wires)]
+    return places(circuit) if places else list(dict.fromkeys([*circuit.parts, *_fault_places(circuit)]))
+
+
+def _fault_places(circuit: Circuit) -> Iterator[str]:
+    """Wires, contacts and whatever else a fault may be at."""
+    return (fault.part for fault in circuit.faults.values())
 
 
 def _drivers(circuit: Circuit) -> list[str]:
@@ -60,7 +81,7 @@ PLACES_FOR: Mapping[str, Callable[[Circuit], list[str]]] = {
     "duty": _drivers,
     "hertz": _drivers,
 }
-"""Quantity → the names that it can be taken at; others at every part and wire."""
+"""Quantity → the names that it can be taken at; others wherever a fault may be."""
 
 
 def _instrument(asker: Asker, quantity: str) -> str | None:

@@ -353,8 +353,12 @@ def _words(measurement: Measurement, model: Model) -> str:
 Applies = Callable[[Measurement, Model], bool]
 
 
-def _mentions(*words: str) -> Applies:
-    return lambda measurement, model: any(word in _words(measurement, model) for word in words)
+def _mentions(*words: str, but: Sequence[str] = ()) -> Applies:
+    def applies(measurement: Measurement, model: Model) -> bool:
+        said = _words(measurement, model)
+        return any(word in said for word in words) and not any(word in said for word in but)
+
+    return applies
 
 
 def _at_kind(*kinds: str) -> Applies:
@@ -382,7 +386,7 @@ CAUTIONS: tuple[tuple[Applies, str], ...] = (
         "Cranking: hands, hair and leads clear of belts and fans; brake set, out of gear.",
     ),
     (
-        _mentions("fuel", "injector", "pump"),
+        _mentions("fuel", "injector", "pump", but=("water", "washer", "coolant", "vacuum", "steering")),
         "Fuel under pressure and vapour: no ignition source, extinguisher at hand, eye protection.",
     ),
     (

@@ -43,7 +43,9 @@ def within(low: float, high: float, unit: str = "V") -> Met:
     """A number from ``low`` to ``high``, both included."""
     ends = [format_quantity(end, unit, 2) for end in (low, high) if math.isfinite(end)]
     words = (
-        " to ".join(ends)
+        f"at most {ends[1]}"
+        if low == -high
+        else " to ".join(ends)
         if len(ends) == 2
         else f"at least {ends[0]}"
         if math.isfinite(low)
