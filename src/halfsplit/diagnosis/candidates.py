@@ -161,7 +161,9 @@ def wire_ends(circuit: Circuit, wire: Wire) -> tuple[str, str] | None:
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
     """The end, or the terminal nearest to a splice that can be got at; empty where there is none."""
-    if kind_at(circuit, end) == "splice" != kind_at(circuit, other):
+    if kind_at(circuit, end) != "splice":
+        return end
+    if kind_at(circuit, other) != "splice":
         return next((point for point in _behind_splices(circuit)[end] if point != other), "")
     return min(splice_terminals(circuit, end, other), key=lambda point: _way(circuit, point), default="")
 

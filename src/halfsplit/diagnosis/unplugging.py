@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from halfsplit.circuit.assembly import NOMINAL
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import LampFor, Replace, Unplug
@@ -31,6 +33,8 @@ HARDLY_ELSE = 0.7
 """Probability of wires that meet in a splice from which one of them is laid anew on trial."""
 LEADS = 0.5
 """Probability from which one of them leads."""
+MOST_CARS = 0.5
+"""Share of cars in which a short blows a fuse that blows one."""
 LEAST_VOLTS = 1.0
 """Volts that a supply, or what live data show of it, has at least in a sound vehicle."""
 OPEN_FUSE = 0.8
@@ -152,19 +156,21 @@ def sound(situation: Situation, test: Measurement) -> float:
 
 def _dragging(situation: Situation) -> list[str]:
     """The places of suspected shorts that blow no fuse, and drag down what feeds them; none where hardly likely."""
-    leaders, circuit = situation.posterior.leaders, situation.circuit
-    shorts = {
-        name: leaders[name].first
-        for name in situation.likeliest()
-        if name in leaders and "short" in leaders[name].mode
-    }
-    states = [reading.measurement.state for reading in situation.live[:1]]
-    for state in states:
-        circuit.solve_together(state, shorts.values())
+    if not situation.live:
+        return []
+    scene = situation.context.scene(Measurement("works", "", situation.live[0].measurement.state))
+    number = {one.name: number for number, one in enumerate(scene.columns.hypotheses)}
+    hypotheses, first = np.unique(scene.columns.hypothesis, return_index=True)
+    hardest = dict(zip(hypotheses.tolist(), first.tolist(), strict=True))
+    blows = scene.solved.blown().any(axis=0).mean(axis=1) > MOST_CARS
+    leaders = situation.posterior.leaders
     places = [
         name
-        for name, short in shorts.items()
-        if not any(circuit.solve(state, fault=short).blown for state in states)
+        for name in situation.likeliest()
+        if name in leaders
+        and "short" in leaders[name].mode
+        and leaders[name].name in number
+        and not blows[hardest[number[leaders[name].name]]]
     ]
     return places if sum(situation.posterior.probability[name] for name in places) >= SHORT_SUSPECTED else []
 
