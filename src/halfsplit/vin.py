@@ -82,7 +82,7 @@ class Vin:
         problems = tuple(_problems(cleaned))
         if problems:
             raise VinError(problems)
-        region = _region(cleaned[0])
+        region = next(region for characters, region in REGIONS if cleaned[0] in characters)
         years = model_years(cleaned)
         return cls(cleaned, region, check_digit(cleaned), years, tuple(_notes(cleaned, region, years)))
 
@@ -130,10 +130,6 @@ def model_years(vin: str) -> tuple[int, ...]:
     """
     index = YEAR_CODES.find(vin[YEAR_POSITION])
     return () if index < 0 else (FIRST_YEAR + index, FIRST_YEAR + CYCLE + index)
-
-
-def _region(first: str) -> str:
-    return next(region for characters, region in REGIONS if first in characters)
 
 
 def _problems(vin: str) -> Iterator[str]:

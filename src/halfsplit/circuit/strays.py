@@ -13,6 +13,7 @@ from itertools import combinations
 from halfsplit.circuit.assembly import Assembly
 from halfsplit.circuit.model import Model, Part, Wire
 from halfsplit.circuit.wiring import neighbouring_cavities, place
+from halfsplit.joined import Joined
 
 APART = 2
 """Pins that are further apart in their plug than this are not taken for one another, in plugs of more than FEW pins."""
@@ -117,20 +118,13 @@ def bridges(model: Model) -> list[Bridge]:
 
 def nets_of(model: Model) -> dict[str, str]:
     """The net of each point that a wire ends at: points joined by wires and through cavities."""
-    parent: dict[str, str] = {}
-
-    def root(point: str) -> str:
-        while parent.setdefault(point, point) != point:
-            parent[point] = parent[parent[point]]
-            point = parent[point]
-        return point
-
+    nets = Joined[str]()
     for wire in model.wires:
-        parent[root(wire.a)] = root(wire.b)
+        nets.join(wire.a, wire.b)
     for part in model.of_kind("connector"):
         for pin in part.pins:
-            parent[root(f"{part.name}.{pin}:in")] = root(f"{part.name}.{pin}:out")
-    return {point: root(point) for point in list(parent)}
+            nets.join(f"{part.name}.{pin}:in", f"{part.name}.{pin}:out")
+    return nets.roots()
 
 
 def _points_of(nets: Mapping[str, str]) -> Mapping[str, list[str]]:

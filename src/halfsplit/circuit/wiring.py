@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable
 
 from halfsplit.circuit.model import Model, Wire
+from halfsplit.joined import Joined
 
 COPPER = 0.017241
 """ohm mm2/m, annealed copper at 20 °C (IEC 60028)."""
@@ -111,20 +112,12 @@ def neighbouring_cavities(model: Model) -> list[tuple[str, str]]:
 
 def _joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
     """Sets of names that the pairs join."""
-    parent: dict[str, str] = {}
-
-    def root(place_: str) -> str:
-        parent.setdefault(place_, place_)
-        while parent[place_] != place_:
-            parent[place_] = parent[parent[place_]]
-            place_ = parent[place_]
-        return place_
-
-    for a, b in pairs:
-        parent[root(a)] = root(b)
+    joined = Joined[str]()
+    for pair in pairs:
+        joined.join(*pair)
     regions: dict[str, set[str]] = {}
-    for name in list(parent):
-        regions.setdefault(root(name), set()).add(name)
+    for name, root in joined.roots().items():
+        regions.setdefault(root, set()).add(name)
     return list(regions.values())
 
 

@@ -17,7 +17,6 @@ from halfsplit.diagram.closing import sorted_strokes
 from halfsplit.diagram.lines import Strokes
 from halfsplit.diagram.marks import Crossing, Doubt, Joint, Marks, Page, Part, Pin, Trace
 from halfsplit.diagram.naming import (
-    Text,
     described,
     free_name,
     named_parts,
@@ -174,12 +173,10 @@ def _describe(devices: Sequence[Device], words: Sequence[Word], em: float) -> No
         for line in lines:
             if VALUE.fullmatch(line.text) and not device.value:
                 device.value = line.text.replace(",", ".").replace("Ω", "ohm")
-            elif re.search(r"[A-Za-z]{2}", line.text) and not _in_symbol(line, device.box):
+            elif re.search(r"[A-Za-z]{2}", line.text) and not (
+                holds(device.box, line.box) and len(line.text) < 3
+            ):
                 device.words.append(line.text)
-
-
-def _in_symbol(text: Text, box: Box) -> bool:
-    return holds(box, text.box) and len(text.text) < 3
 
 
 # The marks

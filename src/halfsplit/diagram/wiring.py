@@ -18,6 +18,7 @@ import shapely  # type: ignore[import-untyped]
 from halfsplit.diagram.bodies import Bodies, Body
 from halfsplit.diagram.lines import Line, Strokes
 from halfsplit.diagram.sheet import Spot, gap
+from halfsplit.joined import Joined
 
 REACH = 1.2
 """A loose end so near to a symbol with a gap (a contact), in letters' heights, is a pin of it."""
@@ -69,7 +70,7 @@ class _Weave:
     lines: Sequence[Line]
     touch: float
     spots: list[Spot] = field(default_factory=list)
-    parent: list[int] = field(default_factory=list)
+    joined: Joined[int] = field(default_factory=Joined)
     on: list[list[int]] = field(default_factory=list)
     dotted: set[int] = field(default_factory=set)
     bare: list[int] = field(default_factory=list)
@@ -82,17 +83,7 @@ class _Weave:
 
     def add(self, spot: Spot) -> int:
         self.spots.append(spot)
-        self.parent.append(len(self.parent))
-        return len(self.parent) - 1
-
-    def root(self, number: int) -> int:
-        while self.parent[number] != number:
-            self.parent[number] = self.parent[self.parent[number]]
-            number = self.parent[number]
-        return number
-
-    def join(self, a: int, b: int) -> None:
-        self.parent[self.root(a)] = self.root(b)
+        return len(self.spots) - 1
 
     def end_at(self, number: int, spot: Spot, near: float) -> int | None:
         """The end of a line that is here, if one is."""
@@ -151,12 +142,14 @@ def _meet(weave: _Weave, strokes: Strokes) -> None:
         near = 1.5 * weave.touch
         a, b = weave.end_at(first, spot, near), weave.end_at(second, spot, near)
         if a is not None and b is not None:
-            weave.join(a, b)
+            weave.joined.join(a, b)
         elif a is not None or b is not None:
             made = weave.point(first, spot, near), weave.point(second, spot, near)
-            weave.join(*made)
+            weave.joined.join(*made)
             weave.bare.append(made[0])
-        elif _broken_at(weave, first, second, spot) and not _dot_at(spot, strokes):
+        elif _broken_at(weave, first, second, spot) and all(
+            math.dist(dot.middle, spot) > dot.radius + strokes.touch for dot in strokes.dots
+        ):
             weave.crossings.append(spot)
 
 
@@ -211,10 +204,6 @@ def _broken_at(weave: _Weave, first: int, second: int, spot: Spot) -> bool:
     )
 
 
-def _dot_at(spot: Spot, strokes: Strokes) -> bool:
-    return any(math.dist(dot.middle, spot) <= dot.radius + strokes.touch for dot in strokes.dots)
-
-
 def _gather(weave: _Weave, middle: Spot, radius: float, *, is_dot: bool) -> None:
     """All lines that a dot or ring touches are one point there."""
     near = radius + weave.touch
@@ -225,7 +214,7 @@ def _gather(weave: _Weave, middle: Spot, radius: float, *, is_dot: bool) -> None
         and (line.level or line.upright or line_near(middle, line, near))
     ]
     for other in met[1:]:
-        weave.join(met[0], other)
+        weave.joined.join(met[0], other)
     if met and is_dot:
         weave.dotted.add(met[0])
     if met and not is_dot:
@@ -241,12 +230,12 @@ def _face(weave: _Weave, strokes: Strokes) -> None:
     """Two loose ends that face each other over a third line: one wire that is broken to let the other pass."""
     members: dict[int, int] = defaultdict(int)
     for number in range(len(weave.spots)):
-        members[weave.root(number)] += 1
+        members[weave.joined.root(number)] += 1
     loose = [
         (number, side)
         for number in range(len(weave.lines))
         for side in (0, 1)
-        if members[weave.root(weave.on[number][side])] == 1 and not weave.lines[number].dashed
+        if members[weave.joined.root(weave.on[number][side])] == 1 and not weave.lines[number].dashed
     ]
     for first, side in loose:
         line = weave.lines[first]
@@ -258,7 +247,7 @@ def _face(weave: _Weave, strokes: Strokes) -> None:
                 continue
             over = _over(line, other, weave, strokes)
             if over is not None:
-                weave.join(weave.on[first][1], weave.on[second][0])
+                weave.joined.join(weave.on[first][1], weave.on[second][0])
                 weave.doubts.append((over, "a wire is broken here where another passes: taken to go on"))
 
 
@@ -283,11 +272,11 @@ def _over(line: Line, other: Line, weave: _Weave, strokes: Strokes) -> Spot | No
 
 def _doubt_bare(weave: _Weave) -> None:
     """A line that ends on another without a dot is doubtful on a page that has dots for its joints."""
-    dotted = {weave.root(number) for number in weave.dotted}
+    dotted = {weave.joined.root(number) for number in weave.dotted}
     if not dotted:
         return
     for number in weave.bare:
-        if weave.root(number) not in dotted:
+        if weave.joined.root(number) not in dotted:
             weave.doubts.append(
                 (weave.spots[number], "a line ends on another without a dot: taken as joined")
             )
@@ -302,12 +291,12 @@ def _finished(weave: _Weave, bodies: Bodies, strokes: Strokes) -> Net:
         line = weave.lines[number]
         ordered = sorted(points, key=lambda node: math.dist(line.a, weave.spots[node]))
         for a, b in pairwise(ordered):
-            first, second = weave.root(a), weave.root(b)
+            first, second = weave.joined.root(a), weave.joined.root(b)
             if first != second:
                 edges[first].append((second, number))
                 edges[second].append((first, number))
     pins = _pins(weave, edges, bodies, strokes)
-    dotted = {weave.root(number) for number in weave.dotted}
+    dotted = {weave.joined.root(number) for number in weave.dotted}
     stops = {node for node, ways in edges.items() if len(ways) != 2 or node in pins or node in dotted}
     stops |= _ring_starts(edges, stops)
     names = {node: number for number, node in enumerate(sorted(stops))}

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from halfsplit.circuit.kinds import CODES, KINDS
 from halfsplit.diagram.marks import Marks, Part, Trace
 from halfsplit.diagram.naming import free_name
+from halfsplit.joined import Joined
 
 BATTERY_ENDS = frozenset(("30", "30a", "30b", "B+", "+12V", "12V"))
 GROUND_ENDS = frozenset(("31", "31b", "GND"))
@@ -155,20 +156,15 @@ def _points(marks: Marks, traces: list[Trace], draft: _Draft) -> dict[str, str]:
     return point
 
 
-def _groups(  # noqa: C901 – one rule for each way in which joints are one point
+def _groups(
     marks: Marks, traces: list[Trace], ways: Mapping[str, list[Trace]], draft: _Draft
 ) -> list[list[str]]:
     """Joints that are one point: linked between pages, or with a bar between them on which nothing is written."""
-    parent = {end: end for end in ways}
-
-    def root(end: str) -> str:
-        while parent[end] != end:
-            end = parent[end]
-        return end
-
+    points = Joined[str]()
+    root = points.root
     linked: dict[str, str] = {}
     for key in [end for end in ways if end in marks.joints and marks.joints[end].link]:
-        parent[root(key)] = root(linked.setdefault(marks.joints[key].link, key))
+        points.join(key, linked.setdefault(marks.joints[key].link, key))
     labelled = {root(end) for trace in traces if trace.colour or trace.mm2 for end in (trace.a, trace.b)}
     has_pin: set[str] = set()
     for trace in sorted(traces, key=lambda trace: (trace.a in marks.pins) + (trace.b in marks.pins)):
@@ -183,10 +179,10 @@ def _groups(  # noqa: C901 – one rule for each way in which joints are one poi
             if marks.joints[joint].name or len(ways[pin]) > 1:
                 continue
             has_pin.add(root(joint))
-            parent[root(pin)] = root(joint)
+            points.join(pin, joint)
         elif min(len(ways[a]), len(ways[b])) > 1 and not (marks.joints[a].name and marks.joints[b].name):
             both = {root(a), root(b)}
-            parent[root(a)] = root(b)
+            points.join(a, b)
             if both & labelled:
                 labelled.add(root(b))
     groups: dict[str, list[str]] = defaultdict(list)

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from halfsplit.delimited.encoding import decoded
-from halfsplit.delimited.headings import Heading, is_time
+from halfsplit.delimited.headings import is_time
 from halfsplit.delimited.layout import Layout, find_layout, is_index
 from halfsplit.delimited.rows import quick, row, seconds
 from halfsplit.drain.log import CurrentLog, Floats
@@ -112,7 +112,9 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
     if len(heads) == 1:
         return None, 0
     places = range(len(heads))
-    named = [i for i in places if _is_current(heads[i])]
+    named = [
+        i for i in places if heads[i].unit == "A" or (not heads[i].unit and _CURRENT.search(heads[i].name))
+    ]
     time = next(
         (
             i
@@ -136,10 +138,6 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
             where=source,
         )
     return time, rest[0] if current is None else current
-
-
-def _is_current(head: Heading) -> bool:
-    return head.unit == "A" or (not head.unit and bool(_CURRENT.search(head.name)))
 
 
 def _rising(layout: Layout, lines: Sequence[str]) -> list[int]:

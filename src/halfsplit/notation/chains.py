@@ -47,7 +47,10 @@ def _state(scope: Scope, line: s.StateLine, parts: Mapping[str, Part]) -> State:
         if part is not None:
             _set(scope, items, part, name, value)
         else:
-            scope.known(name, "switch, generator or sensor", _settable(parts))
+            settable = [
+                part.name for part in parts.values() if part.kind in ("switch", "generator", "sensor")
+            ]
+            scope.known(name, "switch, generator or sensor", settable)
     times = scope.once(line.times)
     lasts, takes = (_minutes(scope, times, word) for word in ("lasts", "takes"))
     switches, values = MappingProxyType(items.switches), MappingProxyType(items.values)
@@ -79,10 +82,6 @@ def _set(scope: Scope, items: _Items, part: Part, name: Word, value: Word | s.Am
             items.values[part.name] = number
     else:
         scope.collector.add("not-settable", name.at, name=part.name, kind=part.kind)
-
-
-def _settable(parts: Mapping[str, Part]) -> list[str]:
-    return [part.name for part in parts.values() if part.kind in ("switch", "generator", "sensor")]
 
 
 def _minutes(scope: Scope, table: Mapping[str, s.Given | s.Said], word: str) -> float | None:

@@ -184,7 +184,11 @@ class Pool:
         if known is None or known.retired or known.heavy(job_id, now):
             best = min(
                 self._processes,
-                key=lambda process: (process.heavy(job_id, now), len(process.going), self._jobs_of(process)),
+                key=lambda process: (
+                    process.heavy(job_id, now),
+                    len(process.going),
+                    sum(place is process for place in self._places.values()),
+                ),
             )
             if known is None or known.retired or best.free(now):
                 known = best
@@ -193,9 +197,6 @@ class Pool:
         while len(self._places) > JOBS_KNOWN:
             self._places.popitem(last=False)
         return known
-
-    def _jobs_of(self, process: Process) -> int:
-        return sum(place is process for place in self._places.values())
 
     def _new(self) -> Process:
         self._sockets += 1

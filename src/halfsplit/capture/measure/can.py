@@ -122,7 +122,7 @@ def _frames(signal: Edges, samples: int, rate: float, bit_rate: float | None) ->
             _rate("bit rate", timing.bit, rate, signal),
             *((_rate("data bit rate", timing.data_bit, rate, signal),) if timing.data_bit else ()),
             Quantity("frames", float(len(read) - counts["error flag"]), ""),
-            Quantity("load", _load(read, stop), "%"),
+            Quantity("load", 100.0 * sum(frame.stop - frame.start for frame in read) / stop, "%"),
             *(Quantity(status, float(count), "") for status, count in counts.items() if status != "good"),
         ),
         notes=_notes(read, timing, rate),
@@ -136,10 +136,6 @@ def _rate(name: str, bit: float, rate: float, signal: Edges) -> Quantity:
 
 def _nominal(measured: float) -> float:
     return next((rate for rate in STANDARD_RATES if abs(measured / rate - 1) < 0.01), measured)
-
-
-def _load(frames: list[Frame], stop: float) -> float:
-    return 100.0 * sum(frame.stop - frame.start for frame in frames) / stop
 
 
 def _summary(frames: list[Frame], nominal: float) -> str:
