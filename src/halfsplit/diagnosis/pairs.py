@@ -41,14 +41,14 @@ def joined_pairs(
     broad        all single faults, as finely as they are known
     share        probability that there are two faults
     """
-    each = np.stack([one.max(axis=1) for one in broad.likelihoods(live)])
+    each = np.stack([log.max(axis=1) for log in broad.likelihoods(live)])
     logs = belief.likelihoods(live)
     found: dict[str, Hypothesis] = {}
     leaders, with_line = _leaders(live, belief, log, logs)
     for place, number in enumerate(leaders):
         leader, mine = belief.hypotheses[number], belief.columns.hypothesis == number
         weights = np.exp(log[mine] - log[mine].max())
-        own = np.array([np.log(np.average(np.exp(one[mine]), weights=weights)) for one in logs])
+        own = np.array([np.log(np.average(np.exp(log[mine]), weights=weights)) for log in logs])
         odd = each.max(axis=1) > own + ODD
         if not odd.any():
             continue
@@ -79,20 +79,22 @@ def _leaders(
     Some lead by all readings, some where one measurement counts only so much.
     """
     groups: dict[object, Floats] = {}
-    for reading, one in zip(live, logs, strict=True):
-        groups[reading.measurement] = groups.get(reading.measurement, 0.0) + one.max(axis=1)
+    for reading, likelihood in zip(live, logs, strict=True):
+        groups[reading.measurement] = groups.get(reading.measurement, 0.0) + likelihood.max(axis=1)
     lenient = np.log(belief.prior)
     for total in groups.values():
         lenient = lenient + np.maximum(total, total.max() - AGAINST)
-    drawn = [number for number, one in enumerate(belief.hypotheses) if _can_be_joined(one)]
-    told: list[list[int]] = []
+    drawn = [number for number, hypothesis in enumerate(belief.hypotheses) if _can_be_joined(hypothesis)]
+    leading: list[list[int]] = []
     for worth in (log.max(axis=1), np.where(np.isfinite(log[:, 0]), lenient, -np.inf)):
         best = np.full(len(belief.hypotheses), -np.inf)
         np.maximum.at(best, belief.columns.hypothesis, worth)
-        told.append(
-            sorted((number for number in drawn if np.isfinite(best[number])), key=lambda one: -best[one])
+        leading.append(
+            sorted(
+                (number for number in drawn if np.isfinite(best[number])), key=lambda number: -best[number]
+            )
         )
-    by_all, by_lenient = told
+    by_all, by_lenient = leading
     return (
         list(dict.fromkeys([*by_all[:LEADERS], *by_lenient[:LENIENT]])),
         [*by_all[:LENIENT], *by_lenient[:LENIENT]],
@@ -111,7 +113,7 @@ def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_], 
     worth = np.where(gain[odd].sum(axis=0) > ODD, gain.sum(axis=0) + np.log(broad.prior), -np.inf)
     best = np.full(len(broad.hypotheses), -np.inf)
     np.maximum.at(best, broad.columns.hypothesis, worth)
-    return [int(one) for one in np.argsort(-best, kind="stable")[:most] if np.isfinite(best[one])]
+    return [int(number) for number in np.argsort(-best, kind="stable")[:most] if np.isfinite(best[number])]
 
 
 def _in_line(broad: Belief, each: Floats, own: Floats) -> list[int]:
@@ -124,5 +126,5 @@ def _in_line(broad: Belief, each: Floats, own: Floats) -> list[int]:
     return [int(number) for number in numbers[np.argsort(-prior, kind="stable")[:IN_LINE]]]
 
 
-def _can_be_joined(one: Hypothesis) -> bool:
-    return one.first.kind not in SINGLE and not one.members
+def _can_be_joined(hypothesis: Hypothesis) -> bool:
+    return hypothesis.first.kind not in SINGLE and not hypothesis.members

@@ -81,15 +81,17 @@ class Posterior:
     @cached_property
     def by_hypothesis(self) -> Mapping[str, float]:
         """Probability of each hypothesis by name."""
-        return {one.name: float(share) for one, share in zip(self.known, self.shares, strict=True)}
+        return {
+            hypothesis.name: float(share) for hypothesis, share in zip(self.known, self.shares, strict=True)
+        }
 
     @property
     def groups(self) -> tuple[list[str], Ints]:
         """Names of the groups worked out in full, and the group of each column (C,)."""
-        told = [self.group_of[one.name] for one in self.hypotheses]
-        names = list(dict.fromkeys(told))
+        named = [self.group_of[hypothesis.name] for hypothesis in self.hypotheses]
+        names = list(dict.fromkeys(named))
         index = {name: number for number, name in enumerate(names)}
-        of_hypothesis = np.array([index[name] for name in told], dtype=np.intp)
+        of_hypothesis = np.array([index[name] for name in named], dtype=np.intp)
         return names, of_hypothesis[self.belief.columns.hypothesis]
 
     @cached_property
@@ -104,10 +106,10 @@ class Posterior:
         mean = np.bincount(columns.hypothesis, weights=weights * logs, minlength=count)
         without = np.bincount(columns.hypothesis, weights=~known, minlength=count)
         return {
-            one.name: float(np.exp(mean[place] / total[place]))
+            hypothesis.name: float(np.exp(mean[place] / total[place]))
             if total[place] > 0 and not without[place]
             else None
-            for place, one in enumerate(self.hypotheses)
+            for place, hypothesis in enumerate(self.hypotheses)
         }
 
 
@@ -130,9 +132,9 @@ class Inference:
         self.single = tuple(Hypothesis(family, prior) for family, prior in zip(members, weights, strict=True))
         # Pairs and what the drawing does not show are added at the end, where evidence asks for them.
         self.hypotheses = list(self.single)
-        self._number = {one.name: number for number, one in enumerate(self.hypotheses)}
+        self._number = {hypothesis.name: number for number, hypothesis in enumerate(self.hypotheses)}
         self._groups = RepairGroups.of_single(self.single)
-        self.nothing = next(one for one in self.single if one.first.kind == "nothing")
+        self.nothing = next(hypothesis for hypothesis in self.single if hypothesis.first.kind == "nothing")
         self._pool: Belief | None = None
         self._wider: tuple[Belief | None, tuple[int, ...], Belief | None] = None, (), None
         self._screen: Belief | None = None
@@ -182,7 +184,9 @@ class Inference:
             for number, weight in more.items():
                 total[number] = weight
             total, chosen, belief, log = self._worked_out(live, total, chosen | frozenset(more))
-        unknown = next(number for number, one in enumerate(self.single) if one.first.kind == "unknown")
+        unknown = next(
+            number for number, hypothesis in enumerate(self.single) if hypothesis.first.kind == "unknown"
+        )
         total[unknown] = np.logaddexp(total[unknown], self._beside_a_fault(live, belief, log, unknown))
         return self._told(total, belief, log)
 
@@ -192,14 +196,17 @@ class Inference:
         added.sort(key=lambda number: self.hypotheses[number].name)
         places = [*range(len(self.single)), *added]
         known = tuple(self.hypotheses[number] for number in places)
-        told = total[places]
-        norm = float(logsumexp(told))
-        shares, weights = np.exp(told - norm), np.exp(log - norm)
+        weighed = total[places]
+        norm = float(logsumexp(weighed))
+        shares, weights = np.exp(weighed - norm), np.exp(log - norm)
         groups = self._groups.with_more(known, shares) if added else self._groups
         # A pool may hold what was added for other evidence and has no share in this.
         place = {number: place for place, number in enumerate(places)}
-        in_pool = [(one, place.get(self._number[one.name])) for one in belief.hypotheses]
-        group_of = {one.name: one.group if at is None else groups.names[groups.of[at]] for one, at in in_pool}
+        in_pool = [(hypothesis, place.get(self._number[hypothesis.name])) for hypothesis in belief.hypotheses]
+        group_of = {
+            hypothesis.name: hypothesis.group if at is None else groups.names[groups.of[at]]
+            for hypothesis, at in in_pool
+        }
         rest = max(0.0, 1.0 - float(weights.sum()))
         return Posterior(
             belief,
@@ -225,12 +232,12 @@ class Inference:
         for _ in range(ROUNDS):
             belief = self._full(chosen)
             log = belief.log_weights(live)
-            kept = np.array([self._number[one.name] in chosen for one in belief.hypotheses])
+            kept = np.array([self._number[hypothesis.name] in chosen for hypothesis in belief.hypotheses])
             log = np.where(kept[belief.columns.hypothesis][:, None], log, -np.inf)
             worked_out = _per_hypothesis(belief, log)
-            for place, one in enumerate(belief.hypotheses):
+            for place, hypothesis in enumerate(belief.hypotheses):
                 if kept[place]:
-                    total[self._number[one.name]] = worked_out[place]
+                    total[self._number[hypothesis.name]] = worked_out[place]
             missing = _overlooked(total, chosen, self._columns, self._most)
             if not missing:
                 break
@@ -243,7 +250,7 @@ class Inference:
         Where a leader leaves something unexplained, what explains the rest is joined to it.
         """
         broad = belief if self.small else self._screen or belief
-        unknown = next(one for one in self.single if one.first.kind == "unknown")
+        unknown = next(hypothesis for hypothesis in self.single if hypothesis.first.kind == "unknown")
         share = float(np.exp(total[self._number[unknown.name]] - logsumexp(total)))
         pairs = joined_pairs(live, belief, log, broad, self.priors.special["pairs"])
         # Until something is measured, nothing speaks against the drawing.
@@ -252,21 +259,31 @@ class Inference:
         if not pairs and not doubted:
             return {}
         delicate = near_a_fuse(broad)
-        of_more_cars = [one for one in pairs if any(member.name in delicate for member in one.members)]
-        others = [one for one in pairs if one not in of_more_cars]
+        of_more_cars = [
+            hypothesis
+            for hypothesis in pairs
+            if any(member.name in delicate for member in hypothesis.members)
+        ]
+        others = [hypothesis for hypothesis in pairs if hypothesis not in of_more_cars]
         asked = [self._not_drawn] if doubted else []
         asked += [self._belief([self.nothing, *others], coarse=True)] if others else []
         asked += [self._belief([self.nothing, *of_more_cars])] if of_more_cars else []
-        told: dict[Hypothesis, float] = {}
-        for one in asked:
-            weights = _per_hypothesis(one, one.log_weights(live))
-            told |= dict(zip(one.hypotheses[1:], weights[1:].tolist(), strict=True))
+        weighed: dict[Hypothesis, float] = {}
+        for belief_asked in asked:
+            weights = _per_hypothesis(belief_asked, belief_asked.log_weights(live))
+            weighed |= dict(zip(belief_asked.hypotheses[1:], weights[1:].tolist(), strict=True))
         # Pairs are held against pairs: the one car of the screen fits no reading as well as the best of sixteen.
-        best = max(told.values()) if pairs else max(*told.values(), float(total.max()))
-        likely = sorted((one for one in told if told[one] > best - FAR), key=lambda one: -told[one])
-        joined = [one for one in likely if one.members]
-        outside = [one for one in likely if not one.members]
-        return {self._numbered(one): told[one] for one in (*joined[:JOINED], *outside[:JOINED])}
+        best = max(weighed.values()) if pairs else max(*weighed.values(), float(total.max()))
+        likely = sorted(
+            (hypothesis for hypothesis in weighed if weighed[hypothesis] > best - FAR),
+            key=lambda hypothesis: -weighed[hypothesis],
+        )
+        joined = [hypothesis for hypothesis in likely if hypothesis.members]
+        outside = [hypothesis for hypothesis in likely if not hypothesis.members]
+        return {
+            self._numbered(hypothesis): weighed[hypothesis]
+            for hypothesis in (*joined[:JOINED], *outside[:JOINED])
+        }
 
     def _numbered(self, hypothesis: Hypothesis) -> int:
         """The number of a hypothesis; a new one is put at the end."""
@@ -277,8 +294,8 @@ class Inference:
 
     def _beside_a_fault(self, live: Sequence[Reading], belief: Belief, log: Floats, unknown: int) -> float:
         """Log weight of a fault of the lists with something beside it that no list has."""
-        listed = np.array([one.first.kind not in ("nothing", "unknown") and not one.members
-                           for one in belief.hypotheses])  # fmt: skip
+        listed = np.array([hypothesis.first.kind not in ("nothing", "unknown") and not hypothesis.members
+                           for hypothesis in belief.hypotheses])  # fmt: skip
         rows = listed[belief.columns.hypothesis] & np.isfinite(log[:, 0])
         if not rows.any():
             return -np.inf
@@ -305,7 +322,7 @@ class Inference:
         pool = (
             frozenset()
             if self._pool is None
-            else frozenset(self._number[one.name] for one in self._pool.hypotheses)
+            else frozenset(self._number[hypothesis.name] for hypothesis in self._pool.hypotheses)
         )
         if self._pool is None or not single <= pool or len(pool) > 3 * len(single) + LARGE_POOL:
             self._pool = self._belief([self.hypotheses[number] for number in sorted(single)])
@@ -322,7 +339,7 @@ class Inference:
 
 def _in_order(readings: Sequence[Reading]) -> list[Reading]:
     """The readings that are not struck out, as they were made."""
-    return sorted((reading for reading in readings if reading.struck is None), key=lambda one: one.id)
+    return sorted((reading for reading in readings if reading.struck is None), key=lambda reading: reading.id)
 
 
 def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints, most: int) -> frozenset[int]:
@@ -357,9 +374,15 @@ def _likeliest(
     The special ones always. The thousands that have nothing to do with the complaint stay in the screen.
     """
     with np.errstate(divide="ignore"):
-        likelihood = screened - np.log([one.prior for one in hypotheses])
-    special = {number for number, one in enumerate(hypotheses) if one.first.kind in ("nothing", "unknown")}
-    healthy = next(number for number, one in enumerate(hypotheses) if one.first.kind == "nothing")
+        likelihood = screened - np.log([hypothesis.prior for hypothesis in hypotheses])
+    special = {
+        number
+        for number, hypothesis in enumerate(hypotheses)
+        if hypothesis.first.kind in ("nothing", "unknown")
+    }
+    healthy = next(
+        number for number, hypothesis in enumerate(hypotheses) if hypothesis.first.kind == "nothing"
+    )
     explains = likelihood > likelihood[healthy] + EXPLAINS
     # 'Not in this model' explains anything: what leads of the drawn faults is worked out beside it, also for pairs.
     explains[list(special)] = False

@@ -39,7 +39,7 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     leading = [name for name in situation.likeliest(LEAST, MOST) if name in groups]
     leading = [name for name in leading if name in situation.posterior.leaders]
     suspected = [fitted_fault(situation, leading_hypothesis(situation, name)) for name in leading]
-    for state in dict.fromkeys(one.measurement.state for one in situation.wrong):
+    for state in dict.fromkeys(reading.measurement.state for reading in situation.wrong):
         situation.circuit.solve_together(state, (fault for fault in suspected if not fault.members))
     for name in leading:
         group, letters = groups[name], open_letters(situation, name)
@@ -94,11 +94,11 @@ def _done(
 ) -> Floats:
     """Minutes of a letter that each test does: all of it where it is asked once, (T,)."""
     saved = np.zeros(len(tests))
-    one = own if letter.times == 1 else FURTHER_MINUTES
+    minutes = own if letter.times == 1 else FURTHER_MINUTES
     for option, _ in letter.options:
         if option in number:
             # A look that misses what is there leaves the letter to be done otherwise.
-            saved[number[option]] = one * (letter.seen if option.quantity == "inspection" else 1.0)
+            saved[number[option]] = minutes * (letter.seen if option.quantity == "inspection" else 1.0)
     if letter.bracket is not None:
         ends, state = set(letter.bracket), letter.options[0][0].state
         for place, test in enumerate(tests):

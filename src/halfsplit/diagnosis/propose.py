@@ -257,7 +257,7 @@ def _ranked(
         asked = [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
         leads = np.bincount(group, weights=weights)[proofs.letter] >= LEADING
         letter = (proofs.saved[:, leads] > HALF * FURTHER_MINUTES).any(axis=1)
-        rates = [one.bits / max(table.now[one.test], FREE_MINUTES) for one in ranked]
+        rates = [test.bits / max(table.now[test.test], FREE_MINUTES) for test in ranked]
         slow = max(WORTH_A_MINUTE, SLOWER * max(rates, default=0.0)) * table.now
         least = np.where(letter, 0.0, np.maximum(asked, slow))
     telling = [ranked_test for ranked_test in ranked if ranked_test.bits >= least[ranked_test.test]][:limit]
@@ -377,13 +377,13 @@ def _outcomes(
         limit=partial(limit_between, measurement),
     )
     outcomes = []
-    for one in bins:
-        ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (one.low, one.high)]
-        typical = as_read(measurement, unscale(measurement, one.typical))
+    for outcome in bins:
+        ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (outcome.low, outcome.high)]
+        typical = as_read(measurement, unscale(measurement, outcome.typical))
         outcomes.append(
             Outcome(
-                one.probability,
-                _leaders(one.posterior, names),
+                outcome.probability,
+                _leaders(outcome.posterior, names),
                 "",
                 ends[0],
                 ends[1],

@@ -33,7 +33,7 @@ class RepairGroups:
     @staticmethod
     def of_single(hypotheses: Sequence[Hypothesis]) -> RepairGroups:
         """Those of hypotheses of one fault each."""
-        named = [one.group for one in hypotheses]
+        named = [hypothesis.group for hypothesis in hypotheses]
         number = {name: place for place, name in enumerate(dict.fromkeys(named))}
         of = np.array([number[name] for name in named], dtype=np.intp)
         return RepairGroups(tuple(number), of, np.ones(len(of), dtype=bool))
@@ -45,24 +45,26 @@ class RepairGroups:
         second, and the repair to make first is the same.
         """
         number = {name: place for place, name in enumerate(self.names)}
-        as_well = shares / np.maximum([one.prior for one in known], LEAST)
+        as_well = shares / np.maximum([hypothesis.prior for hypothesis in known], LEAST)
         best = np.zeros(len(self.names))
         np.maximum.at(best, self.of, as_well[: len(self.of)])
         explains = dict(zip(self.names, best.tolist(), strict=True))
         added = list(zip(known[len(self.of) :], as_well[len(self.of) :].tolist(), strict=True))
-        for one, quotient in added:
-            if not one.members:
-                explains[one.group] = max(explains.get(one.group, 0.0), quotient)
+        for hypothesis, quotient in added:
+            if not hypothesis.members:
+                explains[hypothesis.group] = max(explains.get(hypothesis.group, 0.0), quotient)
         named = []
-        for one, quotient in added:
-            groups = [member.group for member in one.members]
+        for hypothesis, quotient in added:
+            groups = [member.group for member in hypothesis.members]
             alone = max(groups, key=lambda name: explains.get(name, 0.0), default="")
             goes_along = bool(alone) and SPEAKS_FOR_TWO * explains.get(alone, 0.0) >= quotient
-            named.append(alone if goes_along else one.group)
+            named.append(alone if goes_along else hypothesis.group)
         for name in named:
             number.setdefault(name, len(number))
         of = np.append(self.of, np.array([number[name] for name in named], dtype=np.intp))
-        own = np.append(self.own, [name == one.group for name, (one, _) in zip(named, added, strict=True)])
+        own = np.append(
+            self.own, [name == hypothesis.group for name, (hypothesis, _) in zip(named, added, strict=True)]
+        )
         return RepairGroups(tuple(number), of, own)
 
     def shares(self, shares: Floats) -> dict[str, float]:

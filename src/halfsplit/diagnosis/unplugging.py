@@ -88,7 +88,9 @@ def splice_wires(situation: Situation) -> list[str]:
 
 def may_be_cut(situation: Situation, wire: str) -> bool:
     """Nobody cuts a wire at which he has not looked, nor one that does not lead while others are not looked at."""
-    seen = {one.measurement.at for one in situation.live if one.measurement.quantity == "inspection"}
+    seen = {
+        reading.measurement.at for reading in situation.live if reading.measurement.quantity == "inspection"
+    }
     leads = situation.posterior.probability.get(wire, 0.0) >= LEADS
     return wire in seen and (leads or set(splice_wires(situation)) <= seen)
 
@@ -159,7 +161,7 @@ def _dragging(situation: Situation) -> list[str]:
     if not situation.live:
         return []
     scene = situation.context.scene(Measurement("works", "", situation.live[0].measurement.state))
-    number = {one.name: number for number, one in enumerate(scene.columns.hypotheses)}
+    number = {hypothesis.name: number for number, hypothesis in enumerate(scene.columns.hypotheses)}
     hypotheses, first = np.unique(scene.columns.hypothesis, return_index=True)
     hardest = dict(zip(hypotheses.tolist(), first.tolist(), strict=True))
     blows = scene.solved.blown().any(axis=0).mean(axis=1) > MOST_CARS
