@@ -11,7 +11,8 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import Model, Part, Wire
 from halfsplit.drawing import draw
 from halfsplit.notation.reading import parse, read
-from tests.drawing.circuits import AWKWARD, SENSORS, WIPER, vehicle
+from tests.circuits import WASH_WIPE as WIPER
+from tests.drawing.circuits import AWKWARD, SENSORS, vehicle
 from tests.drawing.geometry import misread, mistakes
 
 NOTATION = Path(halfsplit.notation.__file__).parent

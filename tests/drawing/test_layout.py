@@ -6,7 +6,8 @@ from halfsplit.drawing import draw
 from halfsplit.drawing.fonts import text_width, wrap
 from halfsplit.drawing.sides import sides_of
 from halfsplit.notation.reading import parse
-from tests.drawing.circuits import AWKWARD, SENSORS, WIPER, drawn, vehicle
+from tests.circuits import WASH_WIPE as WIPER
+from tests.drawing.circuits import AWKWARD, SENSORS, drawn, vehicle
 from tests.drawing.geometry import mistakes, spread
 
 

@@ -9,7 +9,8 @@ import typst
 from halfsplit.circuit.model import Model, Part, Wire
 from halfsplit.drawing import CSS, Overlays, draw, paint_plan, plan
 from halfsplit.notation.reading import parse
-from tests.drawing.circuits import SENSORS, WIPER, drawn, vehicle
+from tests.circuits import WASH_WIPE as WIPER
+from tests.drawing.circuits import SENSORS, drawn, vehicle
 
 SVG = "{http://www.w3.org/2000/svg}"
 NASTY = '</text><script>alert("x")</script> & \' "'

@@ -15,8 +15,7 @@ from halfsplit.notation import parse as parser
 from halfsplit.notation.include import MOST_FILES
 from halfsplit.notation.mistakes import MISTAKES, MOST
 from halfsplit.notation.reading import parse, read
-
-from .test_reading import EXAMPLE
+from tests.circuits import WASH_WIPE as EXAMPLE
 
 _SECTIONS = re.split(
     r"^== ", Path(__file__).with_name("mistakes.txt").read_text(encoding="utf-8"), flags=re.MULTILINE

@@ -10,8 +10,7 @@ from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import Model
 from halfsplit.circuit.problems import CircuitError, Problem
 from halfsplit.notation.reading import parse, read, write
-
-from .test_reading import EXAMPLE
+from tests.circuits import WASH_WIPE as EXAMPLE
 
 FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 MANY = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
