@@ -17,9 +17,9 @@ def words(channel: Channel) -> str:
     return f"{channel.interface}:{channel.name}"
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def channel() -> Iterator[str]:
-    """A bus with garbage on it, one sound unit and one that stops answering in the middle."""
+    """A bus with garbage on it, one sound unit and one that stops answering in the middle, which happens once."""
     stops = SimulatedUnit("Stops", Address(0x750, 0x758), CODES, {0xF197: "Stops"}, fault=STOPS, after=4)
     with running(SimulatedVehicle((BODY, stops), fault=NOISE)) as found:
         yield words(found)

@@ -71,6 +71,13 @@ def link(channel: Channel) -> Iterator[Link]:
         yield link
 
 
+@pytest.fixture
+def to_be_cleared() -> Iterator[Link]:
+    """A link to a vehicle of the test's own: no other test misses the codes."""
+    with running(VEHICLE) as channel, Link(channel.open()) as link:
+        yield link
+
+
 def unit(scan: LiveScan, name: str) -> LiveUnit:
     return next(unit for unit in scan.units if unit.name == name)
 
@@ -167,18 +174,18 @@ def test_clearing_needs_a_name_and_a_saved_scan(link: Link) -> None:
         plan.confirm("A. Person", saved=False)
 
 
-def test_clearing_is_logged_and_tells_what_came_back(link: Link) -> None:
+def test_clearing_is_logged_and_tells_what_came_back(to_be_cleared: Link) -> None:
     log: list[LogEntry] = []
-    plan = plan_clear(link, Address(0x740, 0x748), "Body", PATIENCE)
+    plan = plan_clear(to_be_cleared, Address(0x740, 0x748), "Body", PATIENCE)
     confirmation = plan.confirm("A. Person", saved=True)
-    result = clear_codes(link, confirmation, log.append, PATIENCE)
+    result = clear_codes(to_be_cleared, confirmation, log.append, PATIENCE)
     assert result.cleared
     assert result.words == "Body: cleared; U0230-87, U1012-87 came back at once: the fault is there now"
     assert [(entry.by, entry.unit, entry.done) for entry in log] == [
         ("A. Person", "Body", "clear U0230-87, U1012-87, B1044-13")
     ]
     with pytest.raises(ConflictError, match="have changed since they were confirmed"):
-        clear_codes(link, confirmation, log.append, PATIENCE)
+        clear_codes(to_be_cleared, confirmation, log.append, PATIENCE)
     assert log[-1].outcome.startswith("not cleared: the codes have changed")
 
 
