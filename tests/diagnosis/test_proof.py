@@ -390,7 +390,7 @@ state "on" S1 on
 
 
 def test_a_water_pump_is_no_fuel_pump():
-    for words, warned in (("water pump", False), ("fuel pump", True), ("pump", True)):
+    for words, warned in (("water pump", False), ("fuel pump, water side", True), ("pump", True)):
         circuit = Circuit.parse(f"""
 battery G1
 fuse F1 10 A

@@ -353,12 +353,16 @@ def _words(measurement: Measurement, model: Model) -> str:
 Applies = Callable[[Measurement, Model], bool]
 
 
-def _mentions(*words: str, but: Sequence[str] = ()) -> Applies:
-    def applies(measurement: Measurement, model: Model) -> bool:
-        said = _words(measurement, model)
-        return any(word in said for word in words) and not any(word in said for word in but)
+def _mentions(*words: str) -> Applies:
+    return lambda measurement, model: any(word in _words(measurement, model) for word in words)
 
-    return applies
+
+def _fuel(measurement: Measurement, model: Model) -> bool:
+    """Fuel itself, or a pump of which the words do not say that it pumps something else."""
+    other = _mentions("water", "washer", "coolant", "vacuum", "steering")(measurement, model)
+    return _mentions("fuel", "injector")(measurement, model) or (
+        _mentions("pump")(measurement, model) and not other
+    )
 
 
 def _at_kind(*kinds: str) -> Applies:
@@ -386,7 +390,7 @@ CAUTIONS: tuple[tuple[Applies, str], ...] = (
         "Cranking: hands, hair and leads clear of belts and fans; brake set, out of gear.",
     ),
     (
-        _mentions("fuel", "injector", "pump", but=("water", "washer", "coolant", "vacuum", "steering")),
+        _fuel,
         "Fuel under pressure and vapour: no ignition source, extinguisher at hand, eye protection.",
     ),
     (
