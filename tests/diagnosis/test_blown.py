@@ -99,3 +99,16 @@ def test_wires_that_meet_in_a_splice_are_told_apart_by_millivolts_while_a_lamp_f
     assert volts > 0.02
     job.measure("volts", "S2.1", to="S1.1", state="off", value=volts, changes=lamp)
     assert job.posterior().probability["wire SP1 S2.1"] < 0.2 * before
+
+
+def test_volts_across_a_fuse_show_that_it_passes_nothing_and_a_lamp_takes_its_place():
+    """Kirchhoff: the supply's volts across a fuse whose branch is switched on; no look at the fuse is needed."""
+    job = Diagnosis(Circuit.parse(BRANCHES), instruments=("meter", "21 W lamp"), draws=4)
+    job.complain("M1", state="wash")
+
+    def in_its_place() -> bool:
+        return any(LampFor("F1", 21.0) in test.changes for test in waiting(job.situation()))
+
+    assert not in_its_place()
+    job.measure("volts", "F1.1", to="F1.2", state="wash", value=12.5)
+    assert in_its_place()

@@ -124,3 +124,49 @@ def test_a_wire_that_meets_in_a_splice_is_cut_only_after_a_look_at_all_and_prove
     assert job.posterior().probability[wire] > max(0.9, before)
     assert not [letter for letter in open_letters(job.situation(), wire) if "another wire" in letter.text]
     assert change_words(Replace(wire), sensors).startswith("Cut wire SP1 to X2.1 off at both ends")
+
+
+BUS = """
+battery G1 at "engine bay"
+fuse F1 10 A at "fuse box"
+connector X1 "door harness" at "pillar"
+ground E1 at "engine bay"
+module A1 "body unit" at "dash"
+  feed 30
+  earth 31
+  talks on CAN1 at 1 2
+module A2 "gateway" at "dash"
+  feed 30
+  earth 31
+  talks on CAN1 at 1 2
+module A3 "door unit" at "door"
+  feed 30
+  earth 31
+  talks on CAN1 at 1 2
+terminator 120 ohm at A1
+terminator 120 ohm at A2
+G1.+ -- F1 -- SP1
+SP1 -- A1.30
+SP1 -- A2.30
+SP1 -- A3.30
+A1.31 -- E1
+A2.31 -- E1
+A3.31 -- E1
+A1.1 -- A2.1 -- SP2 -- X1.1 -- A3.1
+A1.2 -- A2.2 -- SP3 -- X1.2 -- A3.2
+G1.- -- E1
+state "on"
+"""
+
+
+def test_one_plug_after_the_other_comes_off_a_dead_bus_while_another_unit_is_asked_for_its_answer():
+    """Common practice, no source: with the shorted branch off the others talk again."""
+    circuit = Circuit.parse(BUS)
+    short = "wire X1.1 A3.1 short to body"
+    job = Diagnosis(circuit, instruments=("meter",), draws=4)
+    for unit in ("A1", "A2", "A3"):
+        assert not circuit.solve("on", fault=short).answers(unit)
+        job.observe(unit, answers=False, state="on")
+    test = Measurement("answers", "A1", "on", changes=(Unplug("X1"),))
+    assert circuit.solve("on", fault=short, changes=test.changes).answers("A1")
+    assert test in waiting(job.situation())
