@@ -183,6 +183,13 @@ def test_a_look_of_ones_own_is_whatever_the_tool_proposes_and_a_word_has_a_begin
     assert "Pin drag of" in out
 
 
+def test_the_lamp_in_a_fuses_place_is_the_one_that_is_read(run, circuit, tmp_path):
+    begin = "meter, load lamp\ny\nH1\nno\non\n\n\n"
+    own = "m\nlamp\nF1.1\nF1.2\non\nload lamp\nlamp F1\ndark\nq\n"
+    run("find", circuit, typed=begin + own)
+    assert kept(tmp_path)[1][-1].payload["changes"] == [["lamp for", "F1", 55.0]]
+
+
 def test_a_test_that_cannot_be_done_is_kept_as_such(run, circuit, tmp_path):
     run("find", circuit, typed=BEGIN + "c\nseized\nq\n")
     assert [(entry.kind, entry.payload["why"]) for entry in kept(tmp_path)[1][1:]] == [("cannot", "seized")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
@@ -37,7 +38,12 @@ def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Me
     look = (
         asker.choice(f"At what: {', '.join(looks)}", list(looks), next(iter(looks))) if len(looks) > 1 else ""
     )
-    changes = _changes(asker, circuit)
+    changes = tuple(
+        replace(change, watts=LAMP_WATTS.get(used or "", change.watts))
+        if isinstance(change, LampFor)
+        else change
+        for change in _changes(asker, circuit)
+    )
     return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, changes, looks[look])
 
 
@@ -50,6 +56,10 @@ LOOKS: Mapping[str, tuple[str, ...]] = {
     "software": (CODING,),
 }
 """What a look may be about; a test that the tool proposes can be one's own as well."""
+
+
+LAMP_WATTS = {"load lamp": 55.0}
+"""What is in a fuse's place is the lamp that is read."""
 
 
 def places_for(quantity: str, circuit: Circuit) -> list[str]:
