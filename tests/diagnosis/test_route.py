@@ -20,6 +20,7 @@ from halfsplit.diagnosis.rollout import played
 from halfsplit.diagnosis.unplugging import lamp_tests, ohms_behind
 from halfsplit.diagnosis.waiting import CLOSE_SHARE, CLOSING_IN, _costs_a_fuse, waiting
 from halfsplit.diagnosis.words import SAID, sentence
+from halfsplit.notation.library import sample
 
 TAIL = """
 battery G1 at "engine bay"
@@ -352,3 +353,13 @@ def test_no_test_goes_first_that_is_a_hundred_times_slower_than_another() -> Non
         job.measure("volts", at, state="ignition on", value=value)
     rates = [test.bits / test.minutes for test in job.next_tests(20) if test.purpose == "tell"]
     assert rates[0] >= 0.01 * max(rates)
+
+
+def test_what_a_surprise_would_mean_is_told_by_rivals_that_are_hardly_left() -> None:
+    job = Diagnosis(Circuit.parse(sample("relay-load").text))
+    job.complain("M1", state="on")
+    job.measure("volts", "K1.85", state="on", value=0.02)
+    for drop in (12.6, 12.55):
+        job.measure("volts", "F1.2", to="K1.30", state="on", value=drop)
+    *_, group, names = job.situation().particles()
+    assert {"wire F1.2 K1.30", "M1", "E2", "F1"} <= {names[number] for number in group}

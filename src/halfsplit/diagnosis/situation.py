@@ -23,8 +23,9 @@ Ints = NDArray[np.intp]
 TELLS_OF_A_FAULT = {("answers", "no"), ("code", "set"), ("blown", "yes"), ("stage", "no")}
 SOUND = 0.1
 """A sound vehicle has become less likely by this than before anything was read: something is wrong."""
-PARTICLES, HELD = 3000, 0.999
-"""Particles that tests are chosen by: the heaviest, so many at most, and no more than hold this share of these."""
+PARTICLES, HELD, FEWEST = 3000, 0.999, 600
+"""Particles that tests are chosen by: the heaviest, so many at most, and no more than hold this share of these; but so
+many in any case, for what a surprise would mean is told by the rivals of a cause that is nearly certain."""
 GROUPS = 40
 
 
@@ -146,7 +147,8 @@ class Situation:
         flat, draws = self.posterior.weights.ravel(), self.posterior.weights.shape[1]
         order = np.argsort(-flat, kind="stable")[:PARTICLES]
         along = np.cumsum(flat[order])
-        order = order[: int(np.searchsorted(along, HELD * along[-1])) + 1]
+        order = order[: max(FEWEST, int(np.searchsorted(along, HELD * along[-1])) + 1)]
+        order = order[flat[order] >= 1e-9 * flat[order[0]]]
         weights = flat[order] / flat[order].sum()
         groups = group[order // draws]
         totals = np.bincount(groups, weights=weights, minlength=len(names))
