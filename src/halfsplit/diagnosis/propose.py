@@ -39,6 +39,8 @@ WORTH_A_MINUTE = 0.001
 """Bits a minute below which nobody would make a test: two and a half hours at a dashboard for a seventh of a bit."""
 WORTH_REPEATING = 0.2
 """The same of a test that was made already, while the fault may have been away."""
+NOTHING = 1e-4
+"""Bits that single precision may make of a test that tells nothing."""
 SLOWER = 0.01
 """Share of the best bits a minute below which nobody would make a test first, whatever it opens."""
 LEADING = 0.5
@@ -329,7 +331,7 @@ def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple
     bits = _options(forecasts, len(chosen), np.zeros(len(tests))).bits(weights, group, EXACT)
     described = {
         test: _test(situation, test, expected, each, float("inf"), (weights, group, names))
-        for test, expected, each in zip(tests, forecasts, bits.tolist(), strict=True)
+        for test, expected, each in zip(tests, forecasts, np.where(bits < NOTHING, 0.0, bits), strict=True)
     }
     return tuple(described[measurement] for measurement in measurements)
 
