@@ -223,7 +223,7 @@ def _duty(measurement: Measurement, context: Context) -> Numeric:
 
 def _blown(measurement: Measurement, context: Context) -> Worded:
     scene = context.scene(measurement)
-    blown = _is_blown(measurement.at, scene, context)
+    blown = is_blown(measurement.at, scene, context)
     if blown is None:
         raise UnknownNameError(f"there is no fuse {measurement.at!r} in this circuit")
     return expect_yes_no(blown, scene, ("yes", "no"))
@@ -244,7 +244,7 @@ def fuse_seen(reading: Reading, circuit: Circuit) -> str:
     return "yes" if reading.number > BLOWN_OHMS else "no"
 
 
-def _is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
+def is_blown(name: str, scene: Scene, context: Context) -> Floats | None:
     """Whether a fuse is open inside (C, D): by itself, or blown now or in a state that was used before."""
     network = scene.circuit.network
     names = [network.elements[fuse].name for fuse in network.fuses]
@@ -276,7 +276,7 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
                 bad[number] = max(bad[number], share * context.priors.seen(fault))
     seen = np.maximum(bad, INSPECTION_FALSE_ALARM)[scene.columns.hypothesis]
     chance = seen[:, None] * np.ones(scene.shape)
-    blown = _is_blown(measurement.at, scene, context)
+    blown = is_blown(measurement.at, scene, context)
     if blown is not None:
         chance = np.maximum(chance, FUSE_SEEN * blown)
     return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.unknown)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.circuit.faults import Fault
 from halfsplit.diagnosis.cost import FURTHER_MINUTES, Bay, reach_minutes
 from halfsplit.diagnosis.lookahead import ProofsAhead
 from halfsplit.diagnosis.measurement import Measurement
@@ -41,8 +42,8 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     suspected = [fitted_fault(situation, leading_hypothesis(situation, name)) for name in leading]
     for state in dict.fromkeys(reading.measurement.state for reading in situation.wrong):
         situation.circuit.solve_together(state, (fault for fault in suspected if not fault.members))
-    for name in leading:
-        group, letters = groups[name], open_letters(situation, name)
+    for name, fault in zip(leading, suspected, strict=True):
+        group, letters = groups[name], _still_asked(situation, fault)
         paid, bay = _paid(letters, situation.bay)
         needs[[place for place, key in enumerate(closed) if key in bay.opened], group] = 1.0
         base[group] = sum(way + own for way, own in paid)
@@ -66,7 +67,10 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
 
 def open_letters(situation: Situation, name: str) -> list[Requirement]:
     """What the proof of a repair group's leading fault still asks for."""
-    fault = fitted_fault(situation, leading_hypothesis(situation, name))
+    return _still_asked(situation, fitted_fault(situation, leading_hypothesis(situation, name)))
+
+
+def _still_asked(situation: Situation, fault: Fault) -> list[Requirement]:
     live = list(situation.live)
     return [
         requirement

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.cost import own_minutes
+from halfsplit.diagnosis.evidence import is_blown
 from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Scene
@@ -115,7 +116,6 @@ def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weigh
     columns = scene.columns
     believed = np.unique(columns.hypothesis[chosen // scene.shape[1]])
     own = {fault.part for number in believed for fault in columns.hypotheses[number].single}
-    fuses = {network.elements[fuse].name: row for row, fuse in enumerate(network.fuses)}
     loads = [
         test.at for test in tests if test.quantity == "works" and network.model.parts[test.at].kind in LOADS
     ]
@@ -124,10 +124,8 @@ def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weigh
     for number, test in enumerate(tests):
         if test.at in own:
             continue
-        if test.quantity == "blown":
-            row = fuses[test.at]
-            blown = weights @ (scene.blown(row) | context.memory.blown[row]).ravel()[chosen]
-            differs[number] = SURPRISE < blown < 1.0 - SURPRISE
+        if test.quantity == "blown" and (blown := is_blown(test.at, scene, context)) is not None:
+            differs[number] = SURPRISE < weights @ blown.ravel()[chosen] < 1.0 - SURPRISE
         elif test.at in loads:
             share = scene.works(test.at).ravel()[chosen]
             differs[number] = weights @ (np.abs(share - share[0]) > AS_BRIGHT) > SURPRISE
