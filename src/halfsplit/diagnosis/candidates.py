@@ -1,7 +1,6 @@
 """Candidate tests: every reachable point in every state with every instrument at hand, and what can be done beside.
 
-Rulings 14 names those that must exist. Restraint and high-voltage circuits are never probed; lamps and jumps on
-module pins are never proposed.
+Restraint and high-voltage circuits are never probed; lamps and jumps on module pins are never proposed.
 """
 
 from __future__ import annotations
