@@ -17,7 +17,7 @@ FLOW_CONTROL = bytes.fromhex("300000")
 def frames_of(payload: bytes) -> list[bytes]:
     """What an endpoint puts on the bus for a payload when the other end lets everything through."""
     sent: list[bytes] = []
-    endpoint = Endpoint(Address(0x7E0, 0x7E8), lambda message: sent.append(bytes(message.data)))
+    endpoint = Endpoint(Address(0x7E0, 0x7E8), lambda _, data: sent.append(data))
     endpoint.send(payload)
     if sent and sent[0][0] >> 4 == 1:
         endpoint.inbox.append(_iso(FLOW_CONTROL))

@@ -171,7 +171,7 @@ def _clear(channel: Channel, scanned: LiveScan, clearing: Clearing) -> None:
     unit = _unit(scanned, clearing.unit)
     with Link(channel.open()) as link:
         plan = plan_clear(link, unit.address, unit.name)
-        listed = ", ".join(stored.code.text for stored in plan.codes) or "no codes"
+        listed = ", ".join(stored.name for stored in plan.codes) or "no codes"
         tell(f"{plan.unit}: {listed}. Clearing takes away:")
         for code in plan.lost:
             tell(f"  - {code}")

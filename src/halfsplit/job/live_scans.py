@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from halfsplit.scan.clear import LogEntry
     from halfsplit.scan.link import Link
     from halfsplit.scan.live import LiveScan
-    from halfsplit.scan.uds import StoredCode
+    from halfsplit.scan.reading import ReportedCode
 
 LONGEST = 300.0
 """Seconds after which a run is stopped; the largest vehicles take some two minutes."""
@@ -211,12 +211,12 @@ def clear_view(job: OpenJob, scan_id: str, unit: str, *, listed_only: bool = Fal
     kept = report_of(job, scan_id)
     with _linked(job, kept, listed_only=listed_only) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
-    codes = tuple((code.code.text, code.code.words, code.status.words) for code in plan.codes)
+    codes = tuple((code.name, code.code.words if code.code else "", code.status_words) for code in plan.codes)
     return ClearView(scan_id, plan.unit, codes, plan.lost, plan.notes, _listed(plan.codes))
 
 
-def _listed(codes: tuple[StoredCode, ...]) -> str:
-    return " ".join(sorted(code.code.text for code in codes))
+def _listed(codes: tuple[ReportedCode, ...]) -> str:
+    return " ".join(sorted(code.name for code in codes))
 
 
 def clear_unit(
@@ -235,7 +235,7 @@ def clear_unit(
         plan = plan_clear(link, _address(kept, unit), unit)
         if _listed(plan.codes) != listed:
             raise ConflictError(f"the codes of {unit} have changed since they were shown: look at them again")
-        confirmation = plan.confirm(by, saved={code.code.text for code in plan.codes} <= saved)
+        confirmation = plan.confirm(by, saved={code.name for code in plan.codes} <= saved)
         return clear_codes(link, confirmation, lambda entry: _log(job, entry)).words
 
 

@@ -13,7 +13,8 @@ from datetime import UTC, datetime
 from halfsplit.errors import ConflictError
 from halfsplit.scan.channel import Address
 from halfsplit.scan.link import Link
-from halfsplit.scan.uds import Patience, Refusal, StoredCode, UnitSession
+from halfsplit.scan.reading import ReportedCode
+from halfsplit.scan.uds import Patience, Refusal, UnitSession
 
 LOST = (
     "the codes themselves, with their status",
@@ -45,7 +46,7 @@ class ClearPlan:
 
     unit: str
     address: Address
-    codes: tuple[StoredCode, ...]
+    codes: tuple[ReportedCode, ...]
     lost: tuple[str, ...] = LOST
     notes: tuple[str, ...] = (FIRST, STAYS)
 
@@ -73,7 +74,7 @@ class ClearResult:
     """cleared: whether the unit said yes. left: the codes that it has afterwards. words: what happened."""
 
     cleared: bool
-    left: tuple[StoredCode, ...]
+    left: tuple[ReportedCode, ...]
     words: str
 
 
@@ -93,13 +94,12 @@ def clear_codes(
     session = UnitSession(link, plan.address, patience)
 
     def entry(outcome: str) -> None:
-        listed = ", ".join(stored.code.text for stored in plan.codes) or "no codes"
+        listed = ", ".join(stored.name for stored in plan.codes) or "no codes"
         log(LogEntry(datetime.now(UTC), confirmation.by, plan.unit, f"clear {listed}", outcome))
 
     try:
-        if {stored.code for stored in session.codes_in_any_session()} != {
-            stored.code for stored in plan.codes
-        }:
+        there = session.codes_in_any_session()
+        if {stored.code for stored in there} != {stored.code for stored in plan.codes}:
             entry("not cleared: the codes have changed since they were confirmed")
             raise ConflictError(
                 f"the codes of {plan.unit} have changed since they were confirmed: read them again"
@@ -109,11 +109,7 @@ def clear_codes(
     except Refusal as refusal:
         entry(f"not cleared, or not known: {refusal.words}")
         return ClearResult(cleared=False, left=plan.codes, words=f"{plan.unit}: {refusal.words}")
-    back = ", ".join(stored.code.text for stored in left if stored.status.present == "yes")
-    words = (
-        f"{plan.unit}: cleared; {back} came back at once: the fault is there now"
-        if back
-        else f"{plan.unit}: cleared"
-    )
+    back = ", ".join(stored.name for stored in left if stored.present == "yes")
+    words = f"{plan.unit}: cleared" + (f"; {back} came back at once: the fault is there now" if back else "")
     entry(words)
     return ClearResult(cleared=True, left=left, words=words)

@@ -101,10 +101,8 @@ class FaultCode:
     @property
     def kind(self) -> str | None:
         """What kind of failure it names (`descriptions.KINDS`): the failure type's, else the description's."""
-        failure = self.failure
-        if failure is not None and failure.kind is not None:
-            return failure.kind
-        return self.description.kind if self.description else None
+        said = (self.failure, self.description)
+        return next((each.kind for each in said if each is not None and each.kind is not None), None)
 
     @property
     def caution(self) -> str:
@@ -114,19 +112,17 @@ class FaultCode:
     @property
     def words(self) -> str:
         """One line for the technician: what the code says, and whose words they are."""
-        parts = [self._meaning()]
+        if self.description is not None:
+            parts = [f"{self.description.text} (our words)"]
+        elif self.defined_by == STANDARD:
+            parts = [f"{self.system} code of the standard, not described here: see the maker's documentation"]
+        else:
+            parts = [f"{self.defined_by} {self.system} code: see the vehicle maker's documentation"]
         if self.failure is not None and self.failure.text:
             parts.append(self.failure.text)
         elif self.failure_type:
             parts.append(f"failure type {self.failure_type:02X}: not known here")
         return "; ".join(parts)
-
-    def _meaning(self) -> str:
-        if self.description is not None:
-            return f"{self.description.text} (our words)"
-        if self.defined_by == STANDARD:
-            return f"{self.system} code of the standard, not described here: see the maker's documentation"
-        return f"{self.defined_by} {self.system} code: see the vehicle maker's documentation"
 
 
 BITS = {

@@ -7,7 +7,7 @@ leaves its codes unknown, which is said.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from halfsplit.scan.reading import ReportedCode
@@ -20,6 +20,9 @@ NEW = "new"
 CHANGED = "changed status"
 UNKNOWN = "not known"
 
+ADVICE = (
+    "A code that is gone proves the repair only after its unit has tested again: meet the test's conditions."
+)
 VERDICTS = (GONE, STAYED, CHANGED, NEW, UNKNOWN)
 
 
@@ -48,7 +51,7 @@ class Comparison:
     still_silent: tuple[str, ...] = ()
     not_read: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
 
     def of(self, verdict: str) -> tuple[CodeChange, ...]:
         """The codes with that verdict (one of `VERDICTS`)."""
@@ -78,6 +81,7 @@ def compare(before: ScanReport, after: ScanReport, aliases: Mapping[str, str] | 
         _change(unit.name, None, code) for key, unit in new.items() if key not in old for code in unit.codes
     ]
     both = [(old[key], new[key]) for key in old if key in new]
+    gone = any(change.verdict == GONE for change in changes)
     return Comparison(
         tuple(changes),
         answers_now=tuple(a.name for a, b in both if a.answers is False and b.answers),
@@ -85,15 +89,16 @@ def compare(before: ScanReport, after: ScanReport, aliases: Mapping[str, str] | 
         still_silent=tuple(a.name for a, b in both if a.answers is False and not b.answers),
         not_read=tuple(unit.name for key, unit in old.items() if key not in new),
         added=tuple(unit.name for key, unit in new.items() if key not in old),
-        notes=_notes(changes),
+        notes=(ADVICE,) if gone else (),
     )
 
 
 def _of_unit(before: UnitReport, after: UnitReport | None) -> list[CodeChange]:
-    if after is None:
-        return [_unknown(before.name, code, "the unit is not in the second report") for code in before.codes]
-    if after.answers is False and not after.codes:
-        return [_unknown(before.name, code, "the unit does not answer now") for code in before.codes]
+    if after is None or (after.answers is False and not after.codes):
+        why = "the unit does not answer now" if after else "the unit is not in the second report"
+        return [
+            CodeChange(before.name, code.name, UNKNOWN, code.status_words, None, why) for code in before.codes
+        ]
     rest = list(after.codes)
     changes = []
     for code in before.codes:
@@ -113,24 +118,10 @@ def _same(a: ReportedCode, b: ReportedCode) -> bool:
 
 
 def _change(unit: str, before: ReportedCode | None, after: ReportedCode | None) -> CodeChange:
-    if before is None:
-        name = "" if after is None else after.name
-        return CodeChange(unit, name, NEW, None, "" if after is None else after.status_words)
-    if after is None:
-        return CodeChange(unit, before.name, GONE, before.status_words, None)
-    changed = (
-        before.status_words != after.status_words and bool(before.status_words) and bool(after.status_words)
+    """What became of a code that is in one of two reports of its unit, or in both."""
+    was, now = before.status_words if before else None, after.status_words if after else None
+    verdict = (
+        NEW if was is None else GONE if now is None else CHANGED if was and now and was != now else STAYED
     )
-    return CodeChange(
-        unit, before.name, CHANGED if changed else STAYED, before.status_words, after.status_words
-    )
-
-
-def _unknown(unit: str, code: ReportedCode, why: str) -> CodeChange:
-    return CodeChange(unit, code.name, UNKNOWN, code.status_words, None, why)
-
-
-def _notes(changes: list[CodeChange]) -> tuple[str, ...]:
-    gone = any(change.verdict == GONE for change in changes)
-    advice = "A code that is gone proves the repair only after its unit has tested again: meet the test's conditions."
-    return (advice,) if gone else ()
+    code = before or after
+    return CodeChange(unit, code.name if code else "", verdict, was, now)

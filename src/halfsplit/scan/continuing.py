@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from halfsplit.scan import vocabulary
 from halfsplit.scan.find import unit_name
 from halfsplit.scan.reading import CODE, DETAIL, EMPTY, Reading
-from halfsplit.scan.status_words import STATUS_PATTERNS
+from halfsplit.scan.status_words import without_status
 from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import folded
 
@@ -19,6 +19,7 @@ ALL_SILENT = re.compile(
 )
 """Short for 'no response' or 'no communication' where it stands alone behind a unit."""
 SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
+LABELLED = re.compile(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})")
 LONGEST_NAME = 60
 MOST_WORDS_OF_A_NAME = 4
 
@@ -48,25 +49,22 @@ def continues(text: str, context: Context) -> bool:
     if indent_of(text) > context.indent:
         return not bracketed(text)
     words = folded(text)
-    if _only_status(words):
-        return True
-    if _stands_above_an_answer(text, context) or _says_a_silent_unit(text, words):
-        return False
+    rest = without_status(words)
+    if rest != words and not any(character.isalnum() for character in rest):
+        return True  # status words alone
     if (
-        indent_of(text) < context.indent
+        _stands_above_an_answer(text, context)
+        or _says_a_silent_unit(text, words)
+        or indent_of(text) < context.indent
         or bracketed(text)
         or vocabulary.UNIT_KEY.match(words.lstrip(" -*\t"))
+        or (context.owned and SET_OFF.search(text.strip(" -*")))
     ):
         return False
-    if context.owned and SET_OFF.search(text.strip(" -*")):
-        return False
-    labelled = (
-        bool(values_in(text)) or re.match(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})", text) is not None
-    )
-    tells = any(
-        pattern.search(words) for pattern in (vocabulary.SILENT, vocabulary.COUNT, vocabulary.NO_CODES)
-    )
-    return not tells if labelled else not context.worded
+    if not values_in(text) and not LABELLED.match(text):
+        return not context.worded
+    tells = (vocabulary.SILENT, vocabulary.COUNT, vocabulary.NO_CODES)
+    return not any(pattern.search(words) for pattern in tells)
 
 
 def _stands_above_an_answer(text: str, context: Context) -> bool:
@@ -88,14 +86,6 @@ def _says_a_silent_unit(text: str, words: str) -> bool:
     if match and ABBREVIATION.fullmatch(before) and "comm" not in match[0]:
         return True
     return bool(re.search(r"\w(?:\s{2,}|\s\*{2,}|\t|\s-{1,3}\s)\W*$", before)) and len(before) < LONGEST_NAME
-
-
-def _only_status(words: str) -> bool:
-    """Whether a line consists of status words alone."""
-    rest = words
-    for _, pattern in STATUS_PATTERNS:
-        rest = pattern.sub(" ", rest)
-    return rest != words and not any(character.isalnum() for character in rest)
 
 
 def bracketed(text: str) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -41,25 +40,21 @@ def described() -> tuple[str, ...]:
 
 @cache
 def _table() -> dict[str, Description]:
-    return {code: Description(text, kind) for code, text, kind in _entries()}
-
-
-def _entries() -> Iterator[tuple[str, str, str]]:
-    """(code, words, kind); the standard counts in decimal: P0140 follows P0139."""
+    """The description of each code; the standard counts in decimal: P0140 follows P0139."""
+    table = {}
     for first, (part, letters) in _FILE["blocks"].items():
         for place, letter in enumerate(letters):
             words, kind = _FILE["letters"][letter]
-            yield _later(first, place), f"{part} {words}", kind
+            table[_later(first, place)] = Description(f"{part} {words}", kind)
     for first, (step, count, words, kind) in _FILE["cylinders"].items():
         for place in range(count):
             text = words.format(cylinder=place + 1, coil="ABCDEFGHIJKL"[place])
-            yield _later(first, step * place), text, kind
+            table[_later(first, step * place)] = Description(text, kind)
     for code, unit in _FILE["units"].items():
-        yield code, f"no communication with the {unit}", "no communication"
+        table[code] = Description(f"no communication with the {unit}", "no communication")
     for code, unit in _FILE["invalid"].items():
-        yield code, f"invalid data from the {_FILE['units'][unit]}", "message"
-    for code, (words, kind) in _FILE["single"].items():
-        yield code, words, kind
+        table[code] = Description(f"invalid data from the {_FILE['units'][unit]}", "message")
+    return table | {code: Description(*described) for code, described in _FILE["single"].items()}
 
 
 def _later(code: str, count: int) -> str:

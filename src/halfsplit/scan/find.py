@@ -8,7 +8,6 @@ from dataclasses import replace
 from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.reading import ReportedCode, terms_of
 from halfsplit.scan.status_words import status_alone, status_beside
-from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import ANNOUNCES, folded
 
 # A code of SAE J2012, with a failure type after - : or . or joined on. Scanned text has letters for figures (O, I, l,
@@ -53,27 +52,28 @@ _BULLET = re.compile(
     r"^[\s*\u2022\u2023\u25cf\u25aa\u2713\u2714\u2717\u2718>#=_+|~-]+|^\(?\d{1,3}[.)]\s+"
     r"|^\[(?:[ xX!?]|\d{1,3})\]\s*(?=\S)"
 )
+_NUMBER_SIGN = re.compile(r"^(?:no\.|nr\.?|n[o\u00ba\u00b0])\s*(?=\d)", re.IGNORECASE)
 _EDGES = " \t\r:=-\u2013\u2014|.,;*#_>\u2026~\"'/"
 STRONG_END = re.compile(r"(?:[:|\t=\]\u2013\u2014]|\s-|\s{2,}|->|\.{2,})\s*$")
 
 
-def codes_in(text: str) -> tuple[tuple[ReportedCode, int, int], ...]:
-    """Every code written in a line, with where it begins and ends; words and status come from what follows it."""
-    marks = sorted(_marks(text.translate(_TWINS)), key=lambda mark: mark[1])
-    ends = [start for _, start, _ in marks][1:] + [len(text)] * bool(marks)
-    return tuple(
-        (_completed(entry, text[stop:until]), start, stop)
-        for (entry, start, stop), until in zip(marks, ends, strict=True)
-    )
-
-
-def _marks(text: str) -> list[tuple[ReportedCode, int, int]]:
-    matches = [_j2012(match, text) for match in _J2012.finditer(text) if _is_code(match, text)]
-    matches += [_hex(match) for match in _HEX_CODE.finditer(text)]
-    matches += [
-        (ReportedCode(f"SPN {m[1]} FMI {m[2]}", None), m.start(), m.end()) for m in _SPN.finditer(text)
+def codes_in(text: str) -> tuple[tuple[ReportedCode, int], ...]:
+    """Every code written in a line, with where it begins; words and status come from what follows it."""
+    plain = text.translate(_TWINS)
+    marks = [_j2012(match, plain) for match in _J2012.finditer(plain) if _is_code(match, plain)]
+    for match in _HEX_CODE.finditer(plain):
+        code = FaultCode.from_bytes(bytes.fromhex(match[1] or match[2]))
+        note = f"hexadecimal {match[0]} read as {code.text}"
+        marks.append((match.start(), match.end(), ReportedCode(match[0], code, note=note)))
+    marks += [
+        (m.start(), m.end(), ReportedCode(f"SPN {m[1]} FMI {m[2]}", None)) for m in _SPN.finditer(plain)
     ]
-    return matches
+    marks.sort(key=lambda mark: mark[0])
+    ends = [*(start for start, _, _ in marks[1:]), len(text)]
+    return tuple(
+        (_completed(entry, text[stop:until]), start)
+        for (start, stop, entry), until in zip(marks, ends, strict=False)
+    )
 
 
 def _is_code(match: re.Match[str], text: str) -> bool:
@@ -90,32 +90,24 @@ def _is_code(match: re.Match[str], text: str) -> bool:
     return True
 
 
-def _j2012(match: re.Match[str], text: str) -> tuple[ReportedCode, int, int]:
-    letter, body = match[1].upper(), match[3] + match[4]
-    failure = (match[5] or match[6] or "").translate(_FIGURES)
-    plain = body.translate(_FIGURES).upper()
-    note = _note(body + (match[5] or match[6] or ""), plain + failure)
-    code = FaultCode.parse(letter + plain + (f"-{failure}" if failure else ""))
-    entry, stop = ReportedCode(match[0], code, note=note), match.end()
-    fields = (_JOINED_STATUS if failure else _THREE_FIELDS).match(text, stop)
-    if fields is None:
-        return entry, match.start(), stop
-    *kind, status = fields.groups()
-    byte = int(status, 16)
-    if kind:
-        code = FaultCode(code.number, int(kind[0], 16))
-    return replace(entry, code=code, status_byte=byte, status=terms_of(byte)), match.start(), fields.end()
-
-
-def _note(written: str, read: str) -> str:
-    """What was read for what, where a letter was taken for a figure."""
-    changed = dict.fromkeys(
-        pair for pair in zip(written, read, strict=True) if pair[0].upper() != pair[1].upper()
+def _j2012(match: re.Match[str], text: str) -> tuple[int, int, ReportedCode]:
+    """Where it begins and ends, and the code; its note tells which letters were taken for figures."""
+    body, failure = match[3] + match[4], match[5] or match[6] or ""
+    figures, failure_type = body.translate(_FIGURES).upper(), failure.translate(_FIGURES)
+    code = FaultCode.parse(match[1] + figures + failure_type)
+    note = ", ".join(
+        f"the {'sign' if letter == '|' else 'letter'} {letter} was read as the figure {figure}"
+        for letter, figure in dict.fromkeys(zip(body + failure, figures + failure_type, strict=True))
+        if letter.upper() != figure.upper()
     )
-    if not changed:
-        return ""
-    said = ", ".join(f"the letter {letter} was read as the figure {figure}" for letter, figure in changed)
-    return said.replace("the letter |", "the sign |")
+    fields = (_JOINED_STATUS if failure else _THREE_FIELDS).match(text, match.end())
+    if fields is None:
+        return match.start(), match.end(), ReportedCode(match[0], code, note=note)
+    *kind, status = (int(field, 16) for field in fields.groups())
+    if kind:
+        code = FaultCode(code.number, kind[0])
+    entry = ReportedCode(match[0], code, status=terms_of(status), status_byte=status, note=note)
+    return match.start(), fields.end(), entry
 
 
 def like_codes(text: str, read: tuple[str, ...]) -> tuple[str, ...]:
@@ -127,30 +119,23 @@ def like_codes(text: str, read: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text for text in alike if text not in known))
 
 
-def _hex(match: re.Match[str]) -> tuple[ReportedCode, int, int]:
-    code = FaultCode.from_bytes(bytes.fromhex(match[1] or match[2]))
-    return (
-        ReportedCode(match[0], code, note=f"hexadecimal {match[0]} read as {code.text}"),
-        match.start(),
-        match.end(),
-    )
+def own_number(text: str) -> ReportedCode:
+    """A code that is no one's but the maker's."""
+    return ReportedCode(text, None, note="a maker's own number: its meaning is the maker's")
 
 
-def own_code(text: str) -> tuple[ReportedCode, int, int] | None:
+def own_code(text: str) -> ReportedCode | None:
     """A maker's own number at the start of a line with words after it (`00532 - supply`), or None."""
     match = _OWN.match(text)
     if match is None or _DATE.search(text[: match.end() + 6]):
         return None
-    entry = ReportedCode(match[1], None, note="a maker's own number: its meaning is the maker's")
-    return _completed(entry, text[match.end() :]), match.start(1), match.end()
+    return _completed(own_number(match[1]), text[match.end() :])
 
 
 def _completed(entry: ReportedCode, rest: str) -> ReportedCode:
     byte = status_byte(rest) if entry.status_byte is None else entry.status_byte
-    terms = status_beside(rest) + (terms_of(byte) if byte is not None else ())
-    return replace(
-        entry, words=tidy(rest), status=tuple(dict.fromkeys(terms)), status_byte=byte, values=values_in(rest)
-    )
+    terms = dict.fromkeys(status_beside(rest) + terms_of(byte))
+    return replace(entry, words=tidy(rest), status=tuple(terms), status_byte=byte)
 
 
 def status_byte(text: str) -> int | None:
@@ -172,27 +157,16 @@ def unit_name(text: str) -> str:
     while (shorter := _BULLET.sub("", name)) != name:
         name = shorter
     name = re.sub(r"(?:\s*\.){3,}|\s*\t\s*|\s{3,}", " ", name).strip(_EDGES)
-    name = re.sub(
-        r"^(?:no\.|nr\.?|n[o\u00ba\u00b0])\s*(?=\d)",
-        "",
-        _unbracketed(name).strip(_EDGES),
-        flags=re.IGNORECASE,
-    )
-    words = re.split(r"[\s:;,()/-]+", folded(name))
-    if all(
-        not word.strip(".#") or word.strip(".#").isdigit() or ANNOUNCES.fullmatch(word.strip(".#"))
-        for word in words
-    ):
-        return ""
-    return name
-
-
-def _unbracketed(name: str) -> str:
     for opening, closing in ("[]", "()", "{}", "<>"):
         if name.startswith(opening) and name.endswith(closing):
-            return name[1:-1]
+            name = name[1:-1]
+            break
         if closing not in name:
             name = name.strip(opening)
         if opening not in name:
             name = name.strip(closing)
-    return name
+    name = _NUMBER_SIGN.sub("", name.strip(_EDGES))
+    words = (word.strip(".#") for word in re.split(r"[\s:;,()/-]+", folded(name)))
+    return (
+        name if any(word and not word.isdigit() and not ANNOUNCES.fullmatch(word) for word in words) else ""
+    )

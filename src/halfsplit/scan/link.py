@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter, deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from typing import Self
 
@@ -25,15 +25,14 @@ FLOOD = 300
 class Endpoint:
     """One unit's end of the link: frames in, messages out, and what broke the rules of ISO 15765-2."""
 
-    def __init__(self, address: Address, send: Callable[[can.Message], None]) -> None:
+    def __init__(self, address: Address, send: Callable[[int, bytes], None]) -> None:
         self.address = address
         self.inbox: deque[isotp.CanMessage] = deque(maxlen=4096)
         self.errors: list[str] = []
         mode = isotp.AddressingMode.Normal_29bits if address.extended else isotp.AddressingMode.Normal_11bits
-        self._send = send
         self._logic = isotp.TransportLayerLogic(
             rxfn=lambda _timeout: self.inbox.popleft() if self.inbox else None,
-            txfn=self._transmit,
+            txfn=lambda message: send(message.arbitration_id, bytes(message.data)),
             address=isotp.Address(mode, txid=address.request, rxid=address.response),
             error_handler=self._note,
             params={"tx_padding": PADDING, "blocksize": 0, "stmin": 0},
@@ -63,15 +62,6 @@ class Endpoint:
         """A complete message, or None."""
         message = self._logic.recv() if self._logic.available() else None
         return None if message is None else bytes(message)
-
-    def _transmit(self, message: isotp.CanMessage) -> None:
-        self._send(
-            can.Message(
-                arbitration_id=message.arbitration_id,
-                is_extended_id=message.is_extended_id,
-                data=message.data,
-            )
-        )
 
     def _note(self, error: Exception) -> None:
         if len(self.errors) < 100:
@@ -108,9 +98,8 @@ class Link:
         """Close the bus; an adapter that is gone already is no error here."""
         with suppress(can.CanError, OSError):
             self.bus.shutdown()
-        port = getattr(
-            self.bus, "serialPortOrig", None
-        )  # python-can leaves the port of an slcan adapter open
+        # python-can leaves the port of an slcan adapter open
+        port = getattr(self.bus, "serialPortOrig", None)
         if port is not None:
             port.close()
 
@@ -159,7 +148,7 @@ class Link:
         return self._collect(window)
 
     def call_each(
-        self, addresses: Iterator[Address], payload: bytes, window: float
+        self, addresses: Iterable[Address], payload: bytes, window: float
     ) -> dict[Address, list[bytes]]:
         """Ask each address by itself, one after another without waiting, and collect for a time."""
         for address in addresses:
@@ -186,10 +175,10 @@ class Link:
         return messages
 
     def _send_single(self, identifier: int, payload: bytes) -> None:
-        data = (bytes([len(payload)]) + payload).ljust(8, bytes([PADDING]))
-        self._send(can.Message(arbitration_id=identifier, is_extended_id=identifier > 0x7FF, data=data))
+        self._send(identifier, (bytes([len(payload)]) + payload).ljust(8, bytes([PADDING])))
 
-    def _send(self, message: can.Message) -> None:
+    def _send(self, identifier: int, data: bytes) -> None:
+        message = can.Message(arbitration_id=identifier, is_extended_id=identifier > 0x7FF, data=data)
         try:
             self.bus.send(message, timeout=1.0)
         except (can.CanError, OSError) as error:
@@ -205,12 +194,10 @@ class Link:
             self.unreadable += 1
             return None
         except (can.CanError, OSError) as error:
-            if isinstance(
-                error.__cause__, ValueError
-            ):  # bytes that are no text: python-can keeps them until flushed
+            if isinstance(error.__cause__, ValueError):
                 self.unreadable += 1
-                # Forget the line that is no text. Only that line: what came behind it are answers that somebody
-                # waits for.
+                # Bytes that are no text: python-can keeps them until flushed. Forget only that line: what came behind
+                # it are answers that somebody waits for.
                 kept = getattr(self.bus, "_buffer", None)
                 if isinstance(kept, bytearray):
                     kept.clear()
@@ -228,9 +215,8 @@ class Link:
         if len(self.heard) < 4096 or message.arbitration_id in self.heard:
             self.heard[message.arbitration_id] += 1
         address = Address.of_response(message.arbitration_id)
-        if address is not None and message.arbitration_id not in self.endpoints:
-            self.endpoint(address)
-        endpoint = self.endpoints.get(message.arbitration_id)
+        known = self.endpoints.get(message.arbitration_id)
+        endpoint = known or (self.endpoint(address) if address else None)
         if endpoint is not None and not message.is_remote_frame:
             endpoint.inbox.append(
                 isotp.CanMessage(

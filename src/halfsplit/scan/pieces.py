@@ -31,7 +31,12 @@ _RUN_ON = re.compile(
 _ABBREVIATED = re.compile(rf"\s*(?!{_CODE}\b)(?P<owner>{_ABBREVIATION})\s+(?P<said>\S.*)$")
 _TITLES = re.compile(r"\[(?P<owner>[^\[\]]{2,40})\]\s*(?:[:=]\s*|-{1,2}\s+)?(?P<said>[^\[\]]{1,400})")
 _LIST = re.compile(r"^(?P<head>[^:=]{2,60}?)\s*[:=]\s*(?P<names>[^:=]{2,1500})$")
-_ALL_ANSWER = re.compile(vocabulary.WORDS["all_answer"])
+_OF_SEVERAL = (
+    (vocabulary.SILENT, "does not answer"),
+    (vocabulary.NO_CODES, "no codes"),
+    (re.compile(vocabulary.WORDS["all_answer"]), "communication ok"),
+)
+"""What a keyword says of each unit in the list behind it."""
 _OF_ALL = frozenset(vocabulary.WORDS["of_all"].split())
 _AND = re.compile(r"\s*[,;/|]\s*|\s+(?:and|und|et|y|e)\s+")
 
@@ -43,54 +48,42 @@ def with_few_blanks(text: str) -> str:
 
 def pieces_of(text: str) -> tuple[str, ...]:
     """The pieces of a line, one for each unit that it speaks of; the line alone where it is of one unit or none."""
-    for cut in (_tiled, _listed, _sentence, _in_cells):
-        if pieces := cut(text):
-            return pieces
+    cuts = (cut(text) for cut in (_tiled, _listed, _sentence, _in_cells, _separated))
+    return next(filter(None, cuts), (text,))
+
+
+def _separated(text: str) -> tuple[str, ...]:
+    """Pieces of which each names a unit and says something of it, between marks of one sort."""
     for mark in _CUTS:
-        if mark in text and (pieces := _separated(text, mark)):
-            return pieces
-    return (text,)
-
-
-def _separated(text: str, mark: str) -> tuple[str, ...]:
-    parts = text.split(mark) if mark != "   " else re.split(r" {3,}", text)
-    if len(parts) < 2:
-        return ()
-    pieces: list[str] = []
-    owned = 0
-    for part in parts:
-        tells = _owns(part)
-        owned += tells
-        if tells or not pieces:
-            pieces.append(part)
-        else:
-            pieces[-1] += mark + part
-    return tuple(piece.strip() for piece in pieces) if owned > 1 and _owns(pieces[0]) else ()
-
-
-def _owns(part: str) -> bool:
-    """Whether a piece names a unit and says a code, silence or health of it."""
-    match = _OWNED.match(part) or _ABBREVIATED.match(part)
-    return match is not None and _names(match["owner"]) and _tells(match["said"])
+        if mark not in text:
+            continue
+        parts = text.split(mark) if mark != "   " else re.split(r" {3,}", text)
+        owned = [
+            match is not None and _names(match["owner"]) and _tells(match["said"])
+            for match in (_OWNED.match(part) or _ABBREVIATED.match(part) for part in parts)
+        ]
+        if owned[0] and sum(owned) > 1:
+            begins = [place for place, begin in enumerate(owned) if begin]
+            ends = [*begins[1:], len(parts)]
+            return tuple(mark.join(parts[a:b]).strip() for a, b in zip(begins, ends, strict=True))
+    return ()
 
 
 def _names(owner: str) -> bool:
+    """Whether it can be a unit's name: two letters, and nothing that says something else."""
     words = folded(owner).strip(" .*-#")
-    if (
+    return sum(character.isalpha() for character in unit_name(owner)) > 1 and not (
         column_of(words) not in (None, "unit")
         or status_alone(owner)
         or codes_in(owner)
         or vocabulary.SILENT.search(words)
-    ):
-        return False
-    if any(
-        pattern.match(words + ":") for _, pattern in vocabulary.VEHICLE_PATTERNS
-    ) or vocabulary.ANSWER_SAID.search(f"{words}: no"):
-        return False
-    return sum(character.isalpha() for character in unit_name(owner)) > 1
+        or any(pattern.match(words + ":") for _, pattern in vocabulary.VEHICLE_PATTERNS)
+        or vocabulary.ANSWER_SAID.search(f"{words}: no")
+    )
 
 
 def _tells(said: str) -> bool:
+    """Whether it says a code of a unit, its silence or its health."""
     words = folded(said).strip()
     return bool(
         codes_in(said)
@@ -124,32 +117,18 @@ def _tiled(text: str) -> tuple[str, ...]:
 def _listed(text: str) -> tuple[str, ...]:
     """`Not responding: ABS, SRS, PDM`: several silent units after their keyword, or several that answer."""
     match = _LIST.match(text.strip())
-    if match is None or not _says_of_all(match["head"]):
+    head = folded(match["head"]) if match else ""
+    keywords = ((pattern.search(head), said) for pattern, said in _OF_SEVERAL)
+    keyword, said = next(((keyword, said) for keyword, said in keywords if keyword), (None, ""))
+    if match is None or keyword is None:
         return ()
-    names = [name.strip(" .\"'") for name in _AND.split(match["names"]) if name.strip(" .\"'")]
+    beside = f"{head[: keyword.start()]} {head[keyword.end() :]}".split()
+    if not all(vocabulary.UNIT_KEY.match(f"{word.rstrip('s')}:") or word in _OF_ALL for word in beside):
+        return ()
+    names = [name for part in _AND.split(match["names"]) if (name := part.strip(" .\"'"))]
     if len(names) < 2 or any(len(name) > LONGEST_OWNER or codes_in(name) or _tells(name) for name in names):
         return ()
-    head = folded(match["head"])
-    said = (
-        (vocabulary.SILENT, "does not answer"),
-        (vocabulary.NO_CODES, "no codes"),
-        (_ALL_ANSWER, "communication ok"),
-    )
-    words_said = next(words for pattern, words in said if pattern.search(head))
-    return tuple(f"{name}: {words_said}" for name in names)
-
-
-def _says_of_all(head: str) -> bool:
-    words = folded(head)
-    for match in (
-        vocabulary.SILENT.search(words),
-        vocabulary.NO_CODES.search(words),
-        _ALL_ANSWER.search(words),
-    ):
-        if match is not None:
-            rest = (words[: match.start()] + " " + words[match.end() :]).split()
-            return all(vocabulary.UNIT_KEY.match(f"{word.rstrip('s')}:") or word in _OF_ALL for word in rest)
-    return False
+    return tuple(f"{name}: {said}" for name in names)
 
 
 _SENTENCE = re.compile(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from halfsplit.scan.codes import FaultCode, Status
-from halfsplit.scan.values import Value
 
 UNIT = "unit"
 CODE = "code"
@@ -37,7 +36,7 @@ class ReportedCode:
 
     text: as written there. code: decoded, or None for a maker's own numbering.
     words: the report's own words. status: our terms (see `vocabulary.STATUS_TERMS`). status_byte: ISO 14229-1, or None.
-    values: numbers given with it. note: what is doubtful, or nothing.
+    note: what is doubtful, or nothing.
     """
 
     text: str
@@ -45,7 +44,6 @@ class ReportedCode:
     words: str = ""
     status: tuple[str, ...] = ()
     status_byte: int | None = None
-    values: tuple[Value, ...] = ()
     note: str = ""
 
     @property
@@ -67,15 +65,13 @@ class ReportedCode:
         """The status in words: the bits where a byte is given, else the report's terms."""
         return Status(self.status_byte).words if self.status_byte is not None else ", ".join(self.status)
 
-    def with_detail(
-        self, words: str, status: tuple[str, ...], byte: int | None, values: tuple[Value, ...]
-    ) -> ReportedCode:
+    def with_detail(self, words: str, status: tuple[str, ...], byte: int | None) -> ReportedCode:
         """The same code with what a further line says about it."""
-        terms = tuple(dict.fromkeys((*self.status, *status)))
-        joined = "; ".join(part for part in (self.words, words) if part)
-        said_byte = self.status_byte if byte is None else byte
         return replace(
-            self, words=joined, status=terms, status_byte=said_byte, values=(*self.values, *values)
+            self,
+            words="; ".join(filter(None, (self.words, words))),
+            status=tuple(dict.fromkeys((*self.status, *status))),
+            status_byte=self.status_byte if byte is None else byte,
         )
 
 
@@ -84,8 +80,8 @@ class Reading:
     """What a line was understood as. kind: one of `KINDS`; why: one sentence; the rest as far as the kind has it.
 
     unit: the unit that the line itself names, or nothing. announced: how many codes it says that there are.
-    values: (name, text) pairs of a vehicle line. columns: what each column is, of a
-    table's heading; separator: what sets its cells off.
+    vehicle: (name, text) pairs of a line about it. columns: what each column is, of a table's heading; separator: what
+    sets its cells off.
     """
 
     kind: str
@@ -96,13 +92,12 @@ class Reading:
     words: str = ""
     status: tuple[str, ...] = ()
     status_byte: int | None = None
-    values: tuple[Value, ...] = ()
     vehicle: tuple[tuple[str, str], ...] = ()
     columns: tuple[str | None, ...] = ()
     separator: str = ""
 
 
-def terms_of(byte: int) -> tuple[str, ...]:
-    """The report terms of a status byte."""
-    status = Status(byte)
+def terms_of(byte: int | None) -> tuple[str, ...]:
+    """The report terms of a status byte; none where there is no byte."""
+    status = Status(byte or 0)
     return tuple(term for name, term in BIT_TERMS if status.has(name))

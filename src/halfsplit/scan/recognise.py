@@ -34,9 +34,8 @@ from halfsplit.scan.reading import (
     ReportedCode,
     terms_of,
 )
-from halfsplit.scan.status_words import STATUS_PATTERNS, status_alone, status_terms
+from halfsplit.scan.status_words import status_alone, status_terms, without_status
 from halfsplit.scan.tables import table_heading, table_row
-from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import column_of, folded, unscanned
 
 ALL_WELL = re.compile(
@@ -47,6 +46,8 @@ LISTED_NAME = re.compile(r"\s*-\s+\"?(?:name|nombre|nome|nom)\"?\s*:\s*")
 ALL_ANSWER = re.compile(
     r"[:=|\t]\s*(?:is )?(?:communicating|responding|answering|online|reachable|kommuniziert|erreichbar)\W*$"
 )
+BARE = (vocabulary.NO_CODES, vocabulary.SILENT, vocabulary.ANSWER_SAID)
+"""What the line below a unit's name says of it without naming it."""
 DATE = re.compile(r"\b(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d)\b")
 
 
@@ -56,31 +57,19 @@ def follow(context: Context | None, text: str, reading: Reading | None, rest: Se
     following = unscanned(with_few_blanks(following)[:LONGEST_LINE])
     if context is None or reading is None:
         return Context(following=following)
-    coded = reading.kind == CODE
-    return Context(
+    spaced = context.table is not None and context.table.separator == "  "
+    ends = spaced and reading.kind == EMPTY and context.after != HEADING
+    after = replace(
+        context,
         unit=reading.unit or context.unit,
         after=reading.kind,
-        worded=any(_worded(code) for code in reading.codes[-1:]) if coded else context.worded,
-        indent=indent_of(text) if coded else context.indent,
-        owned=bool(reading.unit) if coded else context.owned,
-        table=_table_after(context, reading),
+        table=reading if reading.columns else None if ends else context.table,
         following=following,
     )
-
-
-def _worded(code: ReportedCode) -> bool:
-    """Whether a code's own line says more about it than its status."""
-    rest = folded(code.words)
-    for _, pattern in STATUS_PATTERNS:
-        rest = pattern.sub(" ", rest)
-    return sum(character.isalpha() for character in rest) > 3
-
-
-def _table_after(context: Context, reading: Reading) -> Reading | None:
-    if reading.columns:
-        return reading
-    spaced = context.table is not None and context.table.separator == "  "
-    return None if spaced and reading.kind == EMPTY and context.after != HEADING else context.table
+    if reading.kind != CODE:
+        return after
+    letters = sum(character.isalpha() for character in without_status(folded(reading.codes[-1].words)))
+    return replace(after, worded=letters > 3, indent=indent_of(text), owned=bool(reading.unit))
 
 
 Recogniser = Callable[[str, Context], Reading | None]
@@ -91,23 +80,13 @@ def recognise(text: str, context: Context) -> Reading:
     text = unscanned(with_few_blanks(text))
     if len(text) > LONGEST_LINE:
         return Reading(UNCLEAR, f"longer than {LONGEST_LINE} characters", words=text[:LONGEST_LINE])
+    if not any(character.isalnum() for character in text):
+        return Reading(EMPTY, "no words in it")
     for recogniser in RECOGNISERS:
         reading = recogniser(text, context)
         if reading is not None:
             return reading
     return Reading(UNCLEAR, "nothing in it is known: say what it is, or leave it", words=text.strip())
-
-
-def _empty(text: str, _: Context) -> Reading | None:
-    return None if any(character.isalnum() for character in text) else Reading(EMPTY, "no words in it")
-
-
-def _heading_of_table(text: str, _: Context) -> Reading | None:
-    return table_heading(text)
-
-
-def _row_of_table(text: str, context: Context) -> Reading | None:
-    return table_row(text, context.table, context.unit) if context.table else None
 
 
 def _raw_answer(text: str, _: Context) -> Reading | None:
@@ -121,13 +100,9 @@ def _raw_answer(text: str, _: Context) -> Reading | None:
     mask = int(match[2], 16)
     codes = tuple(
         ReportedCode(
-            data[i : i + 4].hex(" "),
-            FaultCode.from_bytes(data[i : i + 3]),
-            "",
-            terms_of(data[i + 3] & mask),
-            data[i + 3],
+            record.hex(" "), FaultCode.from_bytes(record[:3]), "", terms_of(record[3] & mask), record[3]
         )
-        for i in range(0, len(data), 4)
+        for record in (data[i : i + 4] for i in range(0, len(data), 4))
     )
     return Reading(CODE, "the bytes of an answer to ISO 14229-1 service 19, decoded", codes=codes)
 
@@ -138,20 +113,21 @@ def _coded(text: str, _: Context) -> Reading | None:
         return None
     before = text[: read[0][1]]
     status, name = status_alone(before), _owner(before)
-    codes = tuple(replace(entry, status=entry.status or status) for entry, _, _ in read)
+    codes = tuple(replace(entry, status=entry.status or status) for entry, _ in read)
     why = f"{len(codes)} codes" if len(codes) > 1 else "a code"
     return Reading(CODE, f"{why}, of {name}" if name else why, unit=name, codes=codes)
 
 
 def _owner(before: str) -> str:
     """The unit that stands before a code on its line, if a separator sets it off or it is an abbreviation alone."""
+    words = folded(before)
     if len(before) > LONGEST_NAME or status_alone(before):
         return ""
     if not STRONG_END.search(before) and not ABBREVIATION.fullmatch(before):
         return ""
-    if vocabulary.SILENT_AROUND.search(f"{folded(before)} lost") or vocabulary.SILENT.search(folded(before)):
+    if vocabulary.SILENT_AROUND.search(f"{words} lost") or vocabulary.SILENT.search(words):
         return ""  # `Lost communication with ECM: U0100` describes the code
-    keyed = vocabulary.UNIT_KEY.match(folded(before))
+    keyed = vocabulary.UNIT_KEY.match(words)
     cells = re.split(r"\s{2,}|\s*[\t;|]\s*", before[keyed.end() :] if keyed else before)
     name = next(filter(None, map(unit_name, cells)), "")
     return name if sum(character.isalpha() for character in name) > 1 else ""
@@ -165,12 +141,7 @@ def _vehicle(text: str, context: Context) -> Reading | None:
         match = pattern.match(words)
         if match and words[match.end() :].strip():
             value = text.lstrip()[match.end() :].strip()
-            return Reading(
-                VEHICLE,
-                f"about the vehicle or the job: {name}",
-                vehicle=((name, value),),
-                values=values_in(value),
-            )
+            return Reading(VEHICLE, f"about the vehicle or the job: {name}", vehicle=((name, value),))
     return None
 
 
@@ -185,16 +156,18 @@ def _silent(text: str, context: Context) -> Reading | None:
     if around:
         name = unit_name(text[around.start("unit") : around.end("unit")])
     else:
-        name = _subject(text[: match.start()]) or _object(text[match.end() :], words[match.end() :])
+        name = _subject(text[: match.start()])
+        after = vocabulary.WITH.match(words[match.end() :]) or re.match(r"\s*[:\t]\s*", words[match.end() :])
+        if not name and after:  # the unit after 'no answer from'
+            name = unit_name(text[match.end() + after.end() :])
     return Reading(SILENT, f"{name or 'the unit above'} does not answer", unit=name)
 
 
 def _answering(text: str, context: Context) -> Reading | None:
     """`Communication: ok` says that a unit answers, and nothing of its codes."""
     words = folded(text)
-    match = vocabulary.ANSWER_SAID.search(words)
-    if match is None or not match["yes"]:
-        match = ALL_ANSWER.search(words)
+    labelled = vocabulary.ANSWER_SAID.search(words)
+    match = labelled if labelled and labelled["yes"] else ALL_ANSWER.search(words)
     if match is None:
         return None
     name = _subject(text[: match.start()])
@@ -211,20 +184,13 @@ def _subject(before: str) -> str:
     return "" if column_of(name) in ("status", "answer") else name
 
 
-def _object(after: str, words: str) -> str:
-    """The unit after 'no answer from'."""
-    match = vocabulary.WITH.match(words) or re.match(r"\s*[:\t]\s*", words)
-    return unit_name(after[match.end() :]) if match else ""
-
-
 def _clean(text: str, context: Context) -> Reading | None:
     words = folded(text)
     match = vocabulary.NO_CODES.search(words) or ALL_WELL.search(words)
     if match is None or continues(text, context) or vocabulary.TOTAL.search(words):
         return None
     name = _subject(text[: match.start()])
-    if status_alone(name):
-        name = ""
+    name = "" if status_alone(name) else name
     return Reading(CLEAN, f"{name or 'the unit above'} answers, no codes", unit=name)
 
 
@@ -246,17 +212,17 @@ def _group(text: str, context: Context) -> Reading | None:
     words = folded(text).strip(" :=-*#[]\t")
     label, _, rest = words.partition(":")
     status = status_terms(label)
-    for _term, pattern in STATUS_PATTERNS:
-        label = pattern.sub(" ", label)
-    if not status or unit_name(label) or vocabulary.NO_CODES.search(words) or vocabulary.COUNT.search(words):
+    if not status or unit_name(without_status(label)):
+        return None
+    if vocabulary.NO_CODES.search(words) or vocabulary.COUNT.search(words):
         return None
     if context.after in (CODE, DETAIL) and not re.search(rf"\b{vocabulary.FAULT_NOUN}\b", words):
         return None
-    if rest.strip() and vocabulary.NEGATIVE.fullmatch(rest.strip()):
+    if not rest.strip():
+        return Reading(HEADING, f"the codes below are {', '.join(status)}", status=status)
+    if vocabulary.NEGATIVE.fullmatch(rest.strip()):
         return Reading(CLEAN, f"no {', '.join(status)} codes", status=status)
-    return (
-        None if rest.strip() else Reading(HEADING, f"the codes below are {', '.join(status)}", status=status)
-    )
+    return None
 
 
 def _keyed_unit(text: str, context: Context) -> Reading | None:
@@ -272,11 +238,8 @@ def _keyed_unit(text: str, context: Context) -> Reading | None:
 
 
 def _labelled_status(text: str, context: Context) -> Reading | None:
-    if context.after not in (CODE, DETAIL) or not re.match(
-        r"\s*(?:status|statut|etat|zustand|state|type|art)\b", folded(text)
-    ):
-        return None
-    return _detail_of(text)
+    labelled = re.match(r"\s*(?:status|statut|etat|zustand|state|type|art)\b", folded(text))
+    return _detail_of(text) if labelled and context.after in (CODE, DETAIL) else None
 
 
 def _detail(text: str, context: Context) -> Reading | None:
@@ -285,15 +248,8 @@ def _detail(text: str, context: Context) -> Reading | None:
 
 def _detail_of(text: str) -> Reading:
     byte = status_byte(text)
-    terms = status_terms(text) + (terms_of(byte) if byte is not None else ())
-    return Reading(
-        DETAIL,
-        "more about the code above",
-        words=tidy(text),
-        status=terms,
-        status_byte=byte,
-        values=values_in(text),
-    )
+    terms = status_terms(text) + terms_of(byte)
+    return Reading(DETAIL, "more about the code above", words=tidy(text), status=terms, status_byte=byte)
 
 
 def _titled(text: str, _: Context) -> Reading | None:
@@ -314,7 +270,7 @@ def _headline(text: str, _: Context) -> Reading | None:
 def _own(text: str, context: Context) -> Reading | None:
     """A maker's own number, taken for a code only where a unit is named or codes stand above."""
     own = own_code(text) if context.unit or context.after in (CODE, DETAIL) else None
-    return Reading(CODE, "a maker's own number with words after it", codes=(own[0],)) if own else None
+    return Reading(CODE, "a maker's own number with words after it", codes=(own,)) if own else None
 
 
 def _dated(text: str, context: Context) -> Reading | None:
@@ -324,26 +280,25 @@ def _dated(text: str, context: Context) -> Reading | None:
 
 def _followed(text: str, context: Context) -> Reading | None:
     """A short line directly above a code, above 'no codes' or above 'does not answer' names the unit."""
-    name, next_words = unit_name(text), folded(context.following)
-    tells = codes_in(context.following) or own_code(context.following)
-    next_words = next_words.lstrip(" -*\t>.")
-    bare = (
-        vocabulary.NO_CODES.match(next_words)
-        or vocabulary.SILENT.match(next_words)
-        or vocabulary.ANSWER_SAID.match(next_words)
-    )
-    if next_words.startswith(("status", "state")):
-        bare = bare or ALL_ANSWER.search(next_words) or vocabulary.SILENT.search(next_words)
-    owned = tells and _owner(context.following[: tells[0][1] if isinstance(tells[0], tuple) else 0])
-    if not name or len(name) > LONGEST_NAME or not (tells or bare) or owned:
+    name, below = unit_name(text), folded(context.following).lstrip(" -*\t>.")
+    codes = codes_in(context.following)
+    if not name or len(name) > LONGEST_NAME or (codes and _owner(context.following[: codes[0][1]])):
         return None
-    return Reading(UNIT, f"stands above what a unit reports: the unit {name}", unit=name)
+    tells = (
+        codes
+        or own_code(context.following)
+        or any(pattern.match(below) for pattern in BARE)
+        or (
+            below.startswith(("status", "state"))
+            and (ALL_ANSWER.search(below) or vocabulary.SILENT.search(below))
+        )
+    )
+    return Reading(UNIT, f"stands above what a unit reports: the unit {name}", unit=name) if tells else None
 
 
 RECOGNISERS: tuple[Recogniser, ...] = (
-    _empty,
-    _heading_of_table,
-    _row_of_table,
+    table_heading,
+    table_row,
     _raw_answer,
     _coded,
     _labelled_status,

@@ -25,7 +25,7 @@ from halfsplit.scan.recognise import follow, recognise
 from halfsplit.scan.status_words import status_alone
 from halfsplit.scan.text import lines_of, read_text
 from halfsplit.scan.units import UnitReport, units_of
-from halfsplit.scan.values import number
+from halfsplit.scan.values import number, values_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +86,8 @@ class ScanReport:
     @property
     def odometer_km(self) -> float | None:
         """The odometer in km where the report gives it with a unit."""
-        return next(
-            (kilometres for line in self.lines if (kilometres := _kilometres(line.reading)) is not None), None
-        )
+        said = (text for line in self.lines for name, text in line.reading.vehicle if name == "odometer")
+        return next((kilometres for kilometres in map(_kilometres, said) if kilometres is not None), None)
 
     def unit(self, name: str) -> UnitReport:
         """The unit of that name, without regard to capitals and spaces. Raises NotFoundError."""
@@ -150,7 +149,17 @@ class ScanReport:
             last = self.lines[-1].number if self.lines else 0
             what = f"{line}.{piece}" if piece else line
             raise NotFoundError(f"the report has lines 1 to {last}, not {what}")
-        reading = _corrected(kind, unit.strip(), code.strip(), words.strip(), status.strip())
+        if kind not in KINDS:
+            raise InputError(f"{kind!r} is no kind of line", remedy=f"write one of {', '.join(KINDS)}")
+        if kind == UNIT and not unit.strip():
+            raise InputError(
+                "the name of the unit is missing", remedy="write it as the report or the diagram does"
+            )
+        typed = [text.strip() for text in re.split(r"[,;]", code) if text.strip()] or [""]
+        codes = (
+            tuple(_typed_code(text, words.strip(), status.strip()) for text in typed) if kind == CODE else ()
+        )
+        reading = Reading(kind, "corrected by hand", unit=unit.strip(), codes=codes, words=words.strip())
         changed = replace(self.lines[place], reading=reading, corrected=True)
         return replace(self, lines=(*self.lines[:place], changed, *self.lines[place + 1 :]))
 
@@ -186,18 +195,6 @@ def _understood(texts: list[str]) -> Iterator[Line]:
         context = follow(context, text, reading, texts[place + 1 : place + 8])
 
 
-def _corrected(kind: str, unit: str, code: str, words: str, status: str) -> Reading:
-    if kind not in KINDS:
-        raise InputError(f"{kind!r} is no kind of line", remedy=f"write one of {', '.join(KINDS)}")
-    if kind == UNIT and not unit:
-        raise InputError(
-            "the name of the unit is missing", remedy="write it as the report or the diagram does"
-        )
-    typed = [text.strip() for text in re.split(r"[,;]", code) if text.strip()] or [code]
-    codes = tuple(_typed_code(text, words, status) for text in typed) if kind == CODE else ()
-    return Reading(kind, "corrected by hand", unit=unit, codes=codes, words=words)
-
-
 def _typed_code(text: str, words: str, status: str) -> ReportedCode:
     """A code typed by hand: of the standard's form, or a maker's own number as it is."""
     if not any(character.isdigit() for character in text):
@@ -209,13 +206,8 @@ def _typed_code(text: str, words: str, status: str) -> ReportedCode:
     except InputError:
         code = None
     terms = status_alone(status)
-    byte = None if terms else _typed_byte(status)
-    return ReportedCode(text, code, words, terms if byte is None else terms_of(byte), byte)
-
-
-def _typed_byte(status: str) -> int | None:
-    if not status:
-        return None
+    if terms or not status:
+        return ReportedCode(text, code, words, terms)
     try:
         byte = int(status.lower().removeprefix("0x"), 16)
     except ValueError:
@@ -225,15 +217,11 @@ def _typed_byte(status: str) -> int | None:
             f"{status!r} is no status byte",
             remedy="write two hexadecimal figures, such as 2F, or a word such as stored or present",
         )
-    return byte
+    return ReportedCode(text, code, words, terms_of(byte), byte)
 
 
-def _kilometres(reading: Reading) -> float | None:
-    if not any(name == "odometer" for name, _ in reading.vehicle):
-        return None
-    if reading.values:
-        value = reading.values[0]
+def _kilometres(text: str) -> float | None:
+    for value in values_in(text):
         factor = {"km": 1.0, "mi": 1.609344, "miles": 1.609344}.get(value.unit)
         return None if factor is None else value.number * factor
-    text = reading.vehicle[0][1]
     return number(text, "km") if text.replace(".", "").replace(",", "").isdigit() else None

@@ -40,6 +40,9 @@ FRAME = 125
 # The rates of the slcan commands S0 to S8, in bit/s.
 RATES = (10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 750_000, 1_000_000)
 
+# A first frame, then consecutive frames out of order, then frames of no known type.
+GARBLED = ("1014590201430113", "25AABBCCDDEEFF00", "23AABBCCDDEEFF00", "F0FFFFFFFFFFFFFF", "9000")
+
 Frame = tuple[int, bytes]
 
 
@@ -139,7 +142,8 @@ class SimulatedNode:
         fault = self.state.unit.fault
         wait = bytes([0x7F, service, 0x78])
         if fault == GARBAGE and service not in (0x3E, 0x01):
-            self._send_garbage()
+            for text in GARBLED:
+                self._send.put_nowait((self.state.unit.address.response, bytes.fromhex(text)))
         elif fault == PENDING_FOR_EVER and service == 0x19:
             self.later.extend((now + PENDING_PAUSE * count, wait) for count in range(200))
         elif fault == PENDING and service == 0x19:
@@ -147,12 +151,6 @@ class SimulatedNode:
             self.later.append((now + PENDING_PAUSE * 3, answer))
         else:
             self.later.append((now, answer))
-
-    def _send_garbage(self) -> None:
-        """A first frame, then consecutive frames out of order, then frames of no known type."""
-        identifier = self.state.unit.address.response
-        for text in ("1014590201430113", "25AABBCCDDEEFF00", "23AABBCCDDEEFF00", "F0FFFFFFFFFFFFFF", "9000"):
-            self._send.put_nowait((identifier, bytes.fromhex(text)))
 
 
 class Hub:
@@ -196,21 +194,15 @@ class Hub:
         except ValueError:
             return
         now = asyncio.get_running_loop().time()
-        self._hand_out(identifier, data, but=writer)
+        self._write(slcan_line(identifier, data), but=writer)
         for node in self.nodes:
             if data:
                 node.frame(identifier, data, now)
 
-    def _hand_out(self, identifier: int, data: bytes, but: asyncio.StreamWriter | None = None) -> None:
-        self._write(slcan_line(identifier, data), but)
-
     def _write(self, line: bytes, but: asyncio.StreamWriter | None = None) -> None:
         for writer in list(self.clients):
-            if (
-                writer is not but
-                and self._on_bus(writer)
-                and writer.transport.get_write_buffer_size() < 1_000_000
-            ):
+            room = writer.transport.get_write_buffer_size() < 1_000_000
+            if writer is not but and room and self._on_bus(writer):
                 writer.write(line)
 
     async def run(self) -> None:
@@ -223,12 +215,12 @@ class Hub:
             for node in self.nodes:
                 node.step(loop.time())
             while not self.outbox.empty():
-                self._hand_out(*self.outbox.get_nowait())
+                self._write(slcan_line(*self.outbox.get_nowait()))
             if tick % 10 == 0 and self.nodes:
-                self._hand_out(0x120, tick.to_bytes(8, "big"))
+                self._write(slcan_line(0x120, tick.to_bytes(8, "big")))
             if self.vehicle.fault == FLOOD:
                 for _ in range(round(self.vehicle.bit_rate * TICK / FRAME)):
-                    self._hand_out(0x001, b"\x00" * 8)
+                    self._write(slcan_line(0x001, b"\x00" * 8))
             if self.vehicle.fault == NOISE and tick % 50 == 0:
                 self._write(b"t7E8ZZ\xff\xfe\r")
 

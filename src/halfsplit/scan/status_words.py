@@ -24,6 +24,13 @@ _NOUNS = frozenset({"current", "corrente", "actual"})
 _SIGNAL = re.compile(vocabulary.WORDS["signal"])
 
 
+def without_status(words: str) -> str:
+    """Folded words with a blank in the place of each that tells a status."""
+    for _, pattern in STATUS_PATTERNS:
+        words = pattern.sub(" ", words)
+    return words
+
+
 def status_terms(text: str) -> tuple[str, ...]:
     """Our status terms for the words found in a text, each once; what is denied is not found again."""
     rest = folded(text)
@@ -41,12 +48,8 @@ def status_alone(text: str) -> tuple[str, ...]:
     >>> status_alone("Stored fault codes"), status_alone("Active suspension")
     (('stored',), ())
     """
-    rest = folded(text)
-    for _, pattern in STATUS_PATTERNS:
-        rest = pattern.sub(" ", rest)
-    if any(character.isalpha() for character in _FILLER.sub(" ", rest)):
-        return ()
-    return status_terms(text)
+    rest = _FILLER.sub(" ", without_status(folded(text)))
+    return () if any(character.isalpha() for character in rest) else status_terms(text)
 
 
 def status_beside(text: str) -> tuple[str, ...]:
@@ -59,19 +62,16 @@ def status_beside(text: str) -> tuple[str, ...]:
 
 
 def _at_end(words: list[str]) -> tuple[str, ...]:
-    for count in (4, 3, 2, 1):
-        run = words[-count:]
-        if len(words) <= count or " ".join(run).strip(".") in _NOUNS:
-            continue
-        terms = status_alone(" ".join(run))
-        if terms:
+    for count in range(min(4, len(words) - 1), 0, -1):
+        run = " ".join(words[-count:])
+        if run.strip(".") not in _NOUNS and (terms := status_alone(run)):
             return () if terms == ("not present",) and _SIGNAL.search(words[-count - 1]) else terms
     return ()
 
 
 def _at_start(words: list[str]) -> tuple[str, ...]:
-    for count in (3, 2, 1):
+    for count in range(min(3, len(words) - 1), 0, -1):
         terms = status_alone(" ".join(words[:count]))
-        if len(words) > count and terms and set(terms) <= _LEADING:
+        if terms and set(terms) <= _LEADING:
             return terms
     return ()

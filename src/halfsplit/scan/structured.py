@@ -90,7 +90,7 @@ def _lines(tree: Tree, name: str, depth: int) -> Iterator[str]:
         for item in tree:
             yield from _item(item, name, depth)
     else:
-        yield from _scalar(name, tree)
+        yield _scalar(name, "" if tree is None else str(tree))
 
 
 def _item(item: Tree, name: str, depth: int) -> Iterator[str]:
@@ -113,22 +113,17 @@ def _mapping(tree: Mapping[str, Any], name: str, depth: int) -> Iterator[str]:
     if unit:
         yield ""
         yield f"Unit: {unit[0]}"
-    for key in sorted(tree, key=lambda key: isinstance(tree[key], Mapping | list)):
+    answers = {key: _answer(keys[key], value) for key, value in tree.items()}
+    for key, value in sorted(tree.items(), key=lambda field: isinstance(field[1], Mapping | list)):
         if unit and key == unit[1]:
             continue
-        said = _answer(keys[key], tree[key])
-        if said is not None:
+        if said := answers[key]:
             yield said
-        elif tree[key] is None and not _LISTS.fullmatch(keys[key]):
-            yield f"{key}: none"
-        elif tree[key] is None or (isinstance(tree[key], list) and not tree[key] and _denied(tree, keys)):
-            continue
-        else:
-            yield from _lines(tree[key], str(key), depth + 1)
-
-
-def _denied(tree: Mapping[str, Any], keys: Mapping[str, str]) -> bool:
-    return any(_answer(keys[key], tree[key]) == _SILENT for key in tree)
+        elif value is None:
+            if not _LISTS.fullmatch(keys[key]):
+                yield f"{key}: none"
+        elif value != [] or _SILENT not in answers.values():
+            yield from _lines(value, str(key), depth + 1)
 
 
 _SILENT = "    does not answer"
@@ -147,19 +142,11 @@ def _answer(key: str, value: Any) -> str | None:
 def _unit_of(tree: Mapping[str, Any], keys: Mapping[str, str], name: str) -> tuple[str, str] | None:
     """(name, its field) of the unit that a mapping describes, if it describes one."""
     tells = any(_ANSWERS.fullmatch(key) or _LISTS.fullmatch(key) for key in keys.values())
-    named = next(
-        (
-            key
-            for key in tree
-            if _NAME.fullmatch(keys[key]) and isinstance(tree[key], str) and tree[key].strip()
-        ),
-        None,
-    )
-    if named is not None and (tells or _HOLDERS.fullmatch(_key(name))):
-        return tree[named], named
-    if tells and name and not _HOLDERS.fullmatch(_key(name)) and not _LISTS.fullmatch(_key(name)):
-        return name, ""
-    return None
+    holder = _HOLDERS.fullmatch(_key(name))
+    for key, value in tree.items():
+        if (tells or holder) and _NAME.fullmatch(keys[key]) and isinstance(value, str) and value.strip():
+            return value, key
+    return (name, "") if tells and name and not holder and not _LISTS.fullmatch(_key(name)) else None
 
 
 def _code_line(tree: Mapping[str, Any], keys: Mapping[str, str]) -> str:
@@ -171,9 +158,9 @@ def _code_line(tree: Mapping[str, Any], keys: Mapping[str, str]) -> str:
     if code is None or any(_LISTS.fullmatch(keys[key]) and isinstance(tree[key], list) for key in tree):
         return ""
     rest = [
-        f"status: {flat[key]}" if _STATUS.fullmatch(keys[key]) else _pair(key, keys[key], flat[key])
-        for key in flat
-        if key != code and flat[key] not in (None, "")
+        f"status: {value}" if _STATUS.fullmatch(keys[key]) else _pair(key, keys[key], value)
+        for key, value in flat.items()
+        if key != code and value not in (None, "")
     ]
     inner = [f"{key}: {json.dumps(tree[key])[:300]}" for key in tree if key not in flat]
     return "; ".join([str(flat[code]), *rest, *inner])
@@ -186,16 +173,12 @@ def _pair(key: str, plain: str, value: Any) -> str:
     return str(value) if column_of(plain) == "words" else f"{key}: {value}"
 
 
-def _scalar(name: str, value: Tree) -> Iterator[str]:
-    words = "" if value is None else str(value)
+def _scalar(name: str, words: str) -> str:
     if _LISTS.fullmatch(_key(name)):
         if codes_in(words):
-            yield f"    {words}"
-        elif words in ("0", "") or vocabulary.NEGATIVE.fullmatch(folded(words)):
-            yield "    no codes"
-        else:
-            yield f"    {words} faults" if words.isdigit() else f"{name}: {words}"
-    elif name and codes_in(words) and not _CODE.fullmatch(_key(name)):
-        yield f"{name}: {words}"
-    else:
-        yield f"{name}: {words}" if name else words
+            return f"    {words}"
+        if words in ("0", "") or vocabulary.NEGATIVE.fullmatch(folded(words)):
+            return "    no codes"
+        if words.isdigit():
+            return f"    {words} faults"
+    return f"{name}: {words}" if name else words

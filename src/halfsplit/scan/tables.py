@@ -8,12 +8,14 @@ from dataclasses import replace
 from halfsplit.delimited.cells import split
 from halfsplit.scan import vocabulary
 from halfsplit.scan.codes import FaultCode
-from halfsplit.scan.find import codes_in, status_byte, tidy
+from halfsplit.scan.continuing import Context
+from halfsplit.scan.find import codes_in, own_number, status_byte, tidy
 from halfsplit.scan.reading import CLEAN, CODE, HEADING, SILENT, UNIT, Reading, ReportedCode, terms_of
 from halfsplit.scan.status_words import status_terms
-from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import column_of, folded
 
+_TYPE = re.compile(r"(?:0x|\$)?([0-9A-Fa-f]{2})h?")
+"""A failure type in a column of its own."""
 SEPARATORS = ("\t", ";", "|", ",", "  ")
 
 
@@ -24,123 +26,93 @@ def split_row(text: str, separator: str) -> list[str]:
     return split(text.strip().strip("|") if separator == "|" else text.strip("\r\n "), separator)
 
 
-def table_heading(text: str) -> Reading | None:
+class _Row(dict[str, str]):
+    """The cells of a row by their columns; empty where the table has no such column."""
+
+    def __missing__(self, column: str) -> str:
+        return ""
+
+
+def table_heading(text: str, _: Context) -> Reading | None:
     """The heading of a table: at least two cells, all but one known, a unit or a code among them."""
     for separator in SEPARATORS:
-        cells = split_row(text, separator)
-        columns = tuple(column_of(cell) for cell in cells)
+        columns = tuple(column_of(cell) for cell in split_row(text, separator))
         known = [column for column in columns if column]
-        if len(cells) > 1 and len(known) >= max(2, len(cells) - 2) and {"unit", "code"} & set(known):
-            named = ", ".join(column or "?" for column in columns)
-            return Reading(
-                HEADING, f"the heading of a table: {named}", columns=_once(columns), separator=separator
+        if len(columns) > 1 and len(known) >= max(2, len(columns) - 2) and {"unit", "code"} & set(known):
+            why = f"the heading of a table: {', '.join(column or '?' for column in columns)}"
+            # A column counts the first time; 'words' may come again.
+            distinct = tuple(
+                "other" if column != "words" and column in columns[:place] else column
+                for place, column in enumerate(columns)
             )
+            return Reading(HEADING, why, columns=distinct, separator=separator)
     return None
 
 
-def _once(columns: tuple[str | None, ...]) -> tuple[str | None, ...]:
-    """A column name counts the first time; 'words' may come again."""
-    return tuple(
-        "other" if column != "words" and column in columns[:place] else column
-        for place, column in enumerate(columns)
-    )
-
-
-def table_row(text: str, heading: Reading | None, unit: str) -> Reading | None:
+def table_row(text: str, context: Context) -> Reading | None:
     """What a row says under its heading, or None where the line is no row of that table."""
+    heading = context.table
     if heading is None:
         return None
     cells = split_row(text, heading.separator)
-    if (
-        len(cells) < 2
-        or len(cells) > len(heading.columns)
-        or (heading.separator == "  " and len(cells) != len(heading.columns))
-    ):
+    fewest = len(heading.columns) if heading.separator == "  " else 2
+    if not max(fewest, 2) <= len(cells) <= len(heading.columns):
         return None
-    row = _by_column(heading.columns, cells)
-    name = row.get("unit", "") or unit
-    code = _code(row)
-    if code is not None:
-        return Reading(
-            CODE, f"a row of the table: a code of {name or 'a unit not named'}", unit=name, codes=code
-        )
-    return _row_without_code(row, name)
-
-
-def _by_column(columns: tuple[str | None, ...], cells: list[str]) -> dict[str, str]:
-    row: dict[str, str] = {}
-    for column, cell in zip(columns, cells, strict=False):
+    row = _Row()
+    for column, cell in zip(heading.columns, cells, strict=False):
         key = column or "other"
-        row[key] = "; ".join(part for part in (row.get(key, ""), cell) if part)
-    return row
+        row[key] = "; ".join(filter(None, (row[key], cell)))
+    name = row["unit"] or context.unit
+    if codes := _codes(row):
+        why = f"a row of the table: a code of {name or 'a unit not named'}"
+        return Reading(CODE, why, unit=name, codes=codes)
+    return _row_without_code(row, name) if name else None
 
 
-def _code(row: dict[str, str]) -> tuple[ReportedCode, ...] | None:
+def _codes(row: _Row) -> tuple[ReportedCode, ...]:
     """The codes of a row; a maker's own number counts if it holds a figure."""
-    cell = row.get("code", "")
-    codes = [entry for entry, _, _ in codes_in(cell)] or [
-        entry for entry, _, _ in codes_in(row.get("words", ""))[:1]
-    ]
-    if (
-        not codes
-        and any(character.isdigit() for character in cell)
-        and not vocabulary.NO_CODES.search(folded(cell))
-        and cell != "0"
-    ):
-        codes = [ReportedCode(cell, None, note="a maker's own number: its meaning is the maker's")]
-    return tuple(_completed(entry, row) for entry in codes) or None
+    cell = row["code"]
+    codes = [entry for entry, _ in codes_in(cell) or codes_in(row["words"])[:1]]
+    figures = any(character.isdigit() for character in cell)
+    if not codes and figures and not vocabulary.NO_CODES.search(folded(cell)) and cell != "0":
+        codes = [own_number(cell)]
+    return tuple(_completed(entry, row) for entry in codes)
 
 
-def _completed(entry: ReportedCode, row: dict[str, str]) -> ReportedCode:
-    status = row.get("status", "")
-    byte = status_byte(f"status: {status}") if entry.status_byte is None else entry.status_byte
-    terms = status_terms(status) or status_terms(row.get("other", "")) or entry.status
-    words = "; ".join(
-        part for part in (row.get("words", ""), tidy(entry.words), row.get("other", "")) if part
-    )
+def _completed(entry: ReportedCode, row: _Row) -> ReportedCode:
+    """A code with what its row says in other cells."""
+    byte = status_byte(f"status: {row['status']}") if entry.status_byte is None else entry.status_byte
+    terms = status_terms(row["status"]) or status_terms(row["other"]) or entry.status
+    code, kind = entry.code, _TYPE.fullmatch(row["failure type"].strip())
+    if code and code.failure_type is None and kind:
+        code = FaultCode(code.number, int(kind[1], 16))
     return replace(
         entry,
-        code=_with_failure(entry.code, row.get("failure type", "")),
-        words=words,
-        status=tuple(dict.fromkeys((*terms, *(terms_of(byte) if byte is not None else ())))),
+        code=code,
+        words="; ".join(filter(None, (row["words"], tidy(entry.words), row["other"]))),
+        status=tuple(dict.fromkeys(terms + terms_of(byte))),
         status_byte=byte,
-        values=values_in(words),
     )
 
 
-def _with_failure(code: FaultCode | None, cell: str) -> FaultCode | None:
-    match = re.fullmatch(r"(?:0x|\$)?([0-9A-Fa-f]{2})h?", cell.strip())
-    if code is None or code.failure_type is not None or match is None:
-        return code
-    return FaultCode(code.number, int(match[1], 16))
-
-
-def _row_without_code(row: dict[str, str], name: str) -> Reading | None:
+def _row_without_code(row: _Row, name: str) -> Reading:
     said = folded(" ; ".join(cell for column, cell in row.items() if column not in ("unit", "answer")))
-    answer = folded(row.get("answer", "")).strip()
-    count = row.get("count", row.get("code", "")).strip()
-    if not name:
-        return None
+    answer = folded(row["answer"]).strip()
+    count = (row["count"] if "count" in row else row["code"]).strip()
     if vocabulary.SILENT.search(f"{said} ; {answer}") or (answer and vocabulary.NEGATIVE.fullmatch(answer)):
         return Reading(SILENT, f"a row of the table: {name} does not answer", unit=name)
     count_said = vocabulary.COUNT.search(said)
     if count_said and not count.isdigit():
         count = count_said["count"] or count_said["after"]
     if count.isdigit() and int(count) > 0:
-        return Reading(
-            UNIT, f"a row of the table: {name} announces {count} codes", unit=name, announced=int(count)
-        )
-    if _is_clean(said, answer, count):
+        why = f"a row of the table: {name} announces {count} codes"
+        return Reading(UNIT, why, unit=name, announced=int(count))
+    if (
+        vocabulary.NO_CODES.search(said)
+        or any(vocabulary.GOOD.fullmatch(cell.strip()) for cell in said.split(";"))
+        or count == "0"
+        or (count and vocabulary.NEGATIVE.fullmatch(folded(count)))
+        or (answer and vocabulary.AFFIRMATIVE.fullmatch(answer))
+    ):
         return Reading(CLEAN, f"a row of the table: {name} answers, no codes", unit=name)
     return Reading(UNIT, f"a row of the table: the unit {name}", unit=name, words=tidy(said))
-
-
-def _is_clean(said: str, answer: str, count: str) -> bool:
-    good = any(vocabulary.GOOD.fullmatch(cell.strip()) for cell in said.split(";"))
-    none = count == "0" or bool(vocabulary.NEGATIVE.fullmatch(folded(count))) if count else False
-    return (
-        bool(vocabulary.NO_CODES.search(said))
-        or good
-        or none
-        or bool(answer and vocabulary.AFFIRMATIVE.fullmatch(answer))
-    )

@@ -43,9 +43,25 @@ def read_text(path: str | Path) -> str:
 
 def decode(data: bytes) -> str:
     """The text in the bytes of a file, whatever kind of file it is. Raises InputError."""
-    if data.startswith(b"%PDF-"):
-        return _pdf_text(data)
-    return decoded(data, "save the report as text, CSV, HTML or PDF, or copy it and paste it")
+    if not data.startswith(b"%PDF-"):
+        return decoded(data, "save the report as text, CSV, HTML or PDF, or copy it and paste it")
+    import pypdf
+    from pypdf.errors import PyPdfError
+
+    try:
+        pages = pypdf.PdfReader(io.BytesIO(data)).pages
+        text = "\n".join(page.extract_text(extraction_mode="layout") for page in pages)
+    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError, OSError) as error:
+        raise InputError(
+            f"a PDF that cannot be read ({error})",
+            remedy="open it, select all, copy, and paste the text here",
+        ) from error
+    if not text.strip():
+        raise InputError(
+            "a PDF without text: it is a picture of a report",
+            remedy="type the codes, or save it as text at the tool",
+        )
+    return text
 
 
 def lines_of(text: str) -> list[str]:
@@ -100,23 +116,3 @@ def _html_text(text: str) -> str:
     lines = "".join(flattener.pieces).split("\n")
     rows = (re.sub(r" *\v *", "\t", line.strip(" ").removeprefix("\v")).rstrip(" ") for line in lines)
     return "\n".join(row for row in rows if row.strip())
-
-
-def _pdf_text(data: bytes) -> str:
-    import pypdf
-    from pypdf.errors import PyPdfError
-
-    try:
-        pages = pypdf.PdfReader(io.BytesIO(data)).pages
-        text = "\n".join(page.extract_text(extraction_mode="layout") for page in pages)
-    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError, OSError) as error:
-        raise InputError(
-            f"a PDF that cannot be read ({error})",
-            remedy="open it, select all, copy, and paste the text here",
-        ) from error
-    if not text.strip():
-        raise InputError(
-            "a PDF without text: it is a picture of a report",
-            remedy="type the codes, or save it as text at the tool",
-        )
-    return text

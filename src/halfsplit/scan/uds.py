@@ -22,10 +22,10 @@ from udsoncan.Request import Request
 from udsoncan.services.ReadDataByIdentifier import ReadDataByIdentifier
 
 from halfsplit.scan.channel import Address
-from halfsplit.scan.codes import FaultCode, Status
+from halfsplit.scan.codes import FaultCode
 from halfsplit.scan.descriptions import NOT_SUPPORTED, OTHER_SESSION, negative_words
 from halfsplit.scan.link import Endpoint, Link
-from halfsplit.scan.reading import ReportedCode
+from halfsplit.scan.reading import ReportedCode, terms_of
 
 DEFAULT_SESSION, EXTENDED_SESSION = 1, 3
 
@@ -67,14 +67,6 @@ class Refusal(Exception):
         return self.code in NOT_SUPPORTED
 
 
-@dataclass(frozen=True, slots=True)
-class StoredCode:
-    """A code as the unit stores it."""
-
-    code: FaultCode
-    status: Status
-
-
 class UnitConnection(BaseConnection):
     """udsoncan's view of one endpoint of a link."""
 
@@ -110,7 +102,6 @@ class UnitSession:
 
     def __init__(self, link: Link, address: Address, patience: Patience | None = None) -> None:
         patience = patience or Patience()
-        self.address = address
         self.pending = 0
         self._endpoint = link.endpoint(address)
         config = default_client_config.copy()
@@ -150,18 +141,17 @@ class UnitSession:
             )
         return Refusal("no answer", silent=True)
 
-    def codes(self) -> tuple[StoredCode, ...]:
-        """The codes with any status bit set (0x19 02)."""
+    def codes(self) -> tuple[ReportedCode, ...]:
+        """The codes with any status bit set (0x19 02), each with those that the unit supports."""
         data = self.ask(lambda client: client.get_dtc_by_status_mask(0xFF)).service_data
         mask = data.status_availability
         available = mask.get_byte_as_int() if mask else 0xFF
-        return tuple(
-            StoredCode(
-                FaultCode.from_bytes(dtc.id.to_bytes(3, "big")),
-                Status(dtc.status.get_byte_as_int(), available),
-            )
-            for dtc in data.dtcs
-        )
+        codes = []
+        for dtc in data.dtcs:
+            code = FaultCode.from_bytes(dtc.id.to_bytes(3, "big"))
+            byte = dtc.status.get_byte_as_int() & available
+            codes.append(ReportedCode(code.text, code, status=terms_of(byte), status_byte=byte))
+        return tuple(codes)
 
     def identification(self) -> dict[str, str]:
         """What the unit says of itself (0x22); what it does not have is left out. Raises Refusal if it falls silent."""
@@ -193,7 +183,7 @@ class UnitSession:
             raise ValueError(f"session {session}: only the default and the extended session are used here")
         self.ask(lambda client: client.change_session(session))
 
-    def codes_in_any_session(self) -> tuple[StoredCode, ...]:
+    def codes_in_any_session(self) -> tuple[ReportedCode, ...]:
         """The codes; where the unit gives them in the extended session only, that is opened and left again."""
         try:
             return self.codes()

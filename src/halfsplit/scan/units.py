@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Any
 
 from halfsplit.scan.reading import ANSWERS, CLEAN, CODE, DETAIL, HEADING, SILENT, UNIT, Reading, ReportedCode
@@ -63,68 +63,56 @@ class UnitReport:
         return {"name": self.name, "answers": self.answers, "codes": codes, "announced": self.announced}
 
 
-@dataclass(slots=True)
-class _Unit:
-    """A unit while its lines are being gathered."""
-
-    name: str
-    silent: bool = False
-    heard: bool = False
-    codes: list[ReportedCode] = field(default_factory=list)
-    announced: int | None = None
-    lines: list[int] = field(default_factory=list)
-
-    def finished(self) -> UnitReport:
-        answers = False if self.silent else True if self.heard else None
-        both = self.silent and bool(self.codes)
-        return UnitReport(self.name, answers, tuple(self.codes), self.announced, tuple(self.lines), both)
-
-
 def units_of(readings: Iterable[tuple[int, Reading]]) -> tuple[UnitReport, ...]:
     """Gather numbered readings, in the order of the report, into units."""
-    units: dict[str, _Unit] = {}
+    names: dict[str, str] = {}
+    said: dict[str, list[tuple[int, Reading]]] = {}
     current = nearest = ""
     group: tuple[str, ...] = ()
     for number, reading in readings:
         nearest = reading.unit or nearest
         if reading.kind != SILENT:  # codes below a line that names a silent unit are not that unit's
             current = reading.unit or current
-        elif current and units.get(UnitReport(current).key, _Unit("")).silent:
+        elif current and any(earlier.kind == SILENT for _, earlier in said.get(UnitReport(current).key, ())):
             current = nearest  # where the unit before is silent too, they are nobody else's
         if reading.kind in (UNIT, HEADING):
             group = reading.status
         if reading.kind in (UNIT, SILENT, ANSWERS, CLEAN, CODE, DETAIL):
             name = reading.unit or current or NOT_NAMED
-            unit = units.setdefault(UnitReport(name).key, _Unit(name))
-            unit.lines.append(number)
-            _add(unit, reading, group)
-    return tuple(unit.finished() for unit in units.values())
+            key = UnitReport(name).key
+            names.setdefault(key, name)
+            grouped = tuple(
+                code if code.status else code.with_detail("", group, None) for code in reading.codes
+            )
+            said.setdefault(key, []).append((number, replace(reading, codes=grouped)))
+    return tuple(_unit(names[key], said[key]) for key in names)
 
 
-def _add(unit: _Unit, reading: Reading, group: tuple[str, ...]) -> None:
-    if reading.kind == SILENT:
-        unit.silent = True
-    elif reading.kind in (CLEAN, ANSWERS):
-        unit.heard = True
-    elif reading.kind == CODE:
-        unit.heard = True
-        unit.codes += [
-            code if code.status else code.with_detail("", group, None, ()) for code in reading.codes
-        ]
-    elif reading.kind == DETAIL and unit.codes:
-        unit.codes[-1] = unit.codes[-1].with_detail(
-            reading.words, reading.status, reading.status_byte, reading.values
-        )
-    if reading.kind == UNIT and reading.announced is not None:
-        unit.announced = (unit.announced or 0) + reading.announced
-        unit.heard = True
+def _unit(name: str, said: list[tuple[int, Reading]]) -> UnitReport:
+    """A unit by all that the report says of it: (number of the line, its reading)."""
+    codes: list[ReportedCode] = []
+    for _, reading in said:
+        codes += reading.codes
+        if reading.kind == DETAIL and codes:
+            codes[-1] = codes[-1].with_detail(reading.words, reading.status, reading.status_byte)
+    counts = [
+        reading.announced for _, reading in said if reading.kind == UNIT and reading.announced is not None
+    ]
+    kinds = {reading.kind for _, reading in said}
+    silent = SILENT in kinds
+    heard = bool(counts) or bool(kinds & {CLEAN, ANSWERS, CODE})
+    return UnitReport(
+        name,
+        answers=False if silent else heard or None,
+        codes=tuple(codes),
+        announced=sum(counts) if counts else None,
+        lines=tuple(number for number, _ in said),
+        contradicted=silent and bool(codes),
+    )
 
 
 def _codes(count: int) -> str:
     return f"{count} code{'' if count == 1 else 's'}"
-
-
-INDENT = "    "
 
 
 def write_report(units: Iterable[UnitReport], vehicle: Iterable[tuple[str, str]] = ()) -> str:
@@ -132,21 +120,14 @@ def write_report(units: Iterable[UnitReport], vehicle: Iterable[tuple[str, str]]
 
     vehicle: pairs such as ('VIN', '…') for the head.
     """
-    return "\n".join([*(f"{name}: {value}" for name, value in vehicle), *_report_lines(units)]) + "\n"
-
-
-def _report_lines(units: Iterable[UnitReport]) -> Iterator[str]:
+    lines = [f"{name}: {value}" for name, value in vehicle]
     for unit in units:
-        yield ""
-        yield f"Unit: {unit.name}"
+        lines += ["", f"Unit: {unit.name}"]
         if unit.answers is False:
-            yield f"{INDENT}does not answer"
+            lines.append("    does not answer")
         elif not unit.codes:
-            yield f"{INDENT}no codes"
-        yield from (_code_line(code) for code in unit.codes)
-
-
-def _code_line(code: ReportedCode) -> str:
-    byte = "" if code.status_byte is None else f"status: 0x{code.status_byte:02X}"
-    status = byte or ", ".join(code.status)
-    return INDENT + "  ".join(part for part in (code.name, status) if part)
+            lines.append("    no codes")
+        for code in unit.codes:
+            byte = "" if code.status_byte is None else f"status: 0x{code.status_byte:02X}"
+            lines.append("    " + "  ".join(filter(None, (code.name, byte or ", ".join(code.status)))))
+    return "\n".join(lines) + "\n"

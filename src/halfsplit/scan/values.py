@@ -7,7 +7,6 @@ three figures after it is a group for things that are counted in thousands (dist
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 UNITS = (
@@ -27,25 +26,19 @@ _UNIT_NAMES = {unit.lower(): unit for unit in UNITS.split("|")}
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One number of a report. name: what the report calls it, or nothing; unit: as it is written, in usual case."""
+    """One number of a report. unit: as it is written, in usual case."""
 
-    name: str
     number: float
     unit: str
 
 
 def values_in(text: str) -> tuple[Value, ...]:
-    """Every number with a unit in a line, each with the words before it."""
-    return tuple(_values(text))
-
-
-def _values(text: str) -> Iterator[Value]:
-    start = 0
-    for match in _QUANTITY.finditer(text):
-        unit = _UNIT_NAMES[match[2].lower()]
-        label = text[start : match.start()].strip(" ,;|\t:=-")
-        yield Value(label, number(match[1], unit), unit)
-        start = match.end()
+    """Every number with a unit in a line."""
+    return tuple(
+        Value(number(match[1], unit), unit)
+        for match in _QUANTITY.finditer(text)
+        for unit in [_UNIT_NAMES[match[2].lower()]]
+    )
 
 
 def number(text: str, unit: str = "") -> float:

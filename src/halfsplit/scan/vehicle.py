@@ -6,7 +6,7 @@ circuit engine can say it: an unfed unit does not answer.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -112,18 +112,15 @@ class UnitState:
             return self._legislated(service, rest) if self.unit.legislated else _refuse(service, 0x11)
         if self.unit.old and service != 0x3E:
             return _refuse(service, 0x11)
-        handlers = {
+        handlers: dict[int, Callable[[bytes], bytes]] = {
             0x10: self._session,
             0x14: self._clear,
             0x19: self._codes,
             0x22: self._identify,
-            0x3E: self._present,
+            0x3E: lambda _: b"\x7e\x00",
         }
         handler = handlers.get(service)
         return handler(rest) if handler else _refuse(service, 0x11)
-
-    def _present(self, rest: bytes) -> bytes:
-        return b"\x7e\x00"
 
     def _session(self, rest: bytes) -> bytes:
         if rest[:1] not in (b"\x01", b"\x03"):
