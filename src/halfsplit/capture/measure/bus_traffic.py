@@ -9,7 +9,8 @@ none and (34 + 8 n - 1) / 4 stuffed bits, (54 + 8 n - 1) / 4 with 29 (ISO 11898-
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import ClassVar, Final
 
 import numpy as np
@@ -21,7 +22,7 @@ from halfsplit.capture.measure.signal import Floats
 Codes = NDArray[np.uint32]
 
 _EXTENDED, _REMOTE, _ERROR = np.uint32(1 << 31), np.uint32(1 << 30), np.uint32(1 << 29)
-_NUMBER = np.uint32(0x1FFFFFFF)
+
 
 _FEWEST: Final = 5
 """Frames of an identifier from which a period is told."""
@@ -91,24 +92,25 @@ def bus_traffic(
     """Judge a log: times in s, rising; identifiers with SocketCAN's flags; bytes of each frame; bit rate in bit/s."""
     if times.size < 2 or times[-1] <= times[0]:
         raise CannotTell("the log holds no two frames at different times")
-    sizes = np.zeros(times.size, np.uint16) if lengths is None else lengths
     wrong = (codes & _ERROR) != 0
-    errors = times[wrong]
+    sizes = np.zeros(times.size, np.uint16) if lengths is None else lengths
+    errors, codes, sizes = times[wrong], codes[~wrong], sizes[~wrong]
     end = float(times[-1])
-    senders = tuple(_senders(times[~wrong], codes[~wrong], sizes[~wrong], end))
+    seconds = end - float(times[0])
+    senders = tuple(_senders(times[~wrong], codes, sizes, end))
     gone = [sender for sender in senders if sender.gone]
     asleep = _asleep(senders, gone)
     fallen = [] if asleep else gone
-    frames = int((~wrong).sum())
-    troubled = errors.size > max(_TOLERATED[0], _TOLERATED[1] * frames)
-    load, said = _load(codes[~wrong], sizes[~wrong], end - float(times[0]), bit_rate)
+    load, said = _load(codes, sizes, seconds, bit_rate)
+    troubled = errors.size > max(_TOLERATED[0], _TOLERATED[1] * codes.size)
+    spans = [(sender.number, *span) for sender in senders[:200] for span in sender.silent[:3]]
     return BusLogResult(
         verdict="fault" if troubled else "measured",
-        reason=_reason(senders, fallen, errors, frames, end - float(times[0]), troubled=troubled),
+        reason=_reason(senders, fallen, errors if troubled else errors[:0], codes.size, seconds),
         senders=senders,
         errors=tuple(errors[:1000].tolist()),
         quantities=(
-            Quantity("frames", float(frames), ""),
+            Quantity("frames", float(codes.size), ""),
             Quantity("identifiers", float(len(senders)), ""),
             Quantity("error frames", float(errors.size), ""),
             *load,
@@ -116,11 +118,7 @@ def bus_traffic(
         ),
         marks=(
             *(Mark(sender.last, end, f"{sender.number} silent") for sender in fallen[:_SHOWN]),
-            *(
-                Mark(a, b, f"{sender.number} silent")
-                for sender in senders[:200]
-                for a, b in sender.silent[:3]
-            ),
+            *(Mark(start, stop, f"{number} silent") for number, start, stop in spans),
             *(Mark(time, time, "error frame") for time in errors[:200].tolist()),
         ),
         notes=(*said, *_notes(senders, asleep)),
@@ -129,41 +127,25 @@ def bus_traffic(
 
 def _senders(times: Floats, codes: Codes, sizes: NDArray[np.uint16], end: float) -> Iterator[Sender]:
     order = np.lexsort((times, codes))
-    times, codes, sizes = times[order], codes[order], sizes[order]
-    bounds = np.concatenate(([0], np.flatnonzero(np.diff(codes)) + 1, [codes.size]))
-    for first, last in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
-        if last > first:
-            yield _sender(times[first:last], int(codes[first]), int(np.median(sizes[first:last])), end)
-
-
-def _sender(times: Floats, code: int, length: int, end: float) -> Sender:
-    number = f"{code & 0x1FFFFFFF:08X}" if code & int(_EXTENDED) else f"{code & 0x7FF:03X}"
-    if code & int(_REMOTE):
-        number += " remote"
-    bare = Sender(number, times.size, length, float(times[0]), float(times[-1]))
-    steps = np.diff(times)
-    if times.size < _FEWEST:
-        return bare
-    period = float(np.median(steps))
-    spread = 1.4826 * float(np.median(np.abs(steps - period)))
-    if period <= 0 or spread > _STEADY * period:
-        return bare
-    away = np.flatnonzero(steps > _AWAY * period)
-    near = steps[steps <= _AWAY * period]
-    longest = float(steps.max())
-    gone = end - bare.last > max(_AWAY * period, _LONGER * longest)
-    spans = tuple((float(times[i]), float(times[i + 1])) for i in away[:20])
-    return Sender(
-        number,
-        times.size,
-        length,
-        bare.first,
-        bare.last,
-        period,
-        float(near.std()),
-        spans if away.size <= 0.02 * steps.size + 1 else (),
-        gone,
-    )
+    walls = [0, *(np.flatnonzero(np.diff(codes[order])) + 1).tolist(), codes.size]
+    for first, last in pairwise(walls if codes.size else ()):
+        own = order[first:last]
+        code, seen, steps = int(codes[own[0]]), times[own], np.diff(times[own])
+        number = f"{code & 0x1FFFFFFF:08X}" if code & int(_EXTENDED) else f"{code & 0x7FF:03X}"
+        number += " remote" if code & int(_REMOTE) else ""
+        sender = Sender(number, seen.size, int(np.median(sizes[own])), float(seen[0]), float(seen[-1]))
+        period = float(np.median(steps)) if seen.size >= _FEWEST else 0.0
+        if period > 0 and 1.4826 * float(np.median(np.abs(steps - period))) <= _STEADY * period:
+            away = np.flatnonzero(steps > _AWAY * period)
+            seldom = away.size <= 0.02 * steps.size + 1
+            sender = replace(
+                sender,
+                period=period,
+                jitter=float(steps[steps <= _AWAY * period].std()),
+                silent=tuple((float(seen[i]), float(seen[i + 1])) for i in away[:20]) if seldom else (),
+                gone=end - sender.last > max(_AWAY * period, _LONGER * float(steps.max())),
+            )
+        yield sender
 
 
 def _asleep(senders: tuple[Sender, ...], gone: list[Sender]) -> float | None:
@@ -186,32 +168,26 @@ def _load(
     wide = (codes & _EXTENDED) != 0
     least = float(np.sum(data + np.where(wide, 67, 47)))
     most = least + float(np.sum(np.floor((data + np.where(wide, 53, 33)) / 4)))
+    low, high = (100 * bits / seconds / (bit_rate or 500e3) for bits in (least, most))
     if bit_rate is None:
-        low, high = (100 * bits / seconds / 500e3 for bits in (least, most))
         return (), (f"the bit rate is not in a log: at 500 kbit/s the load is {low:.1f} to {high:.1f} %",)
-    low, high = (100 * bits / seconds / bit_rate for bits in (least, most))
     return (Quantity("load", 0.5 * (low + high), "%", 0.5 * (high - low)),), ()
 
 
 def _reason(
-    senders: tuple[Sender, ...],
-    gone: list[Sender],
-    errors: Floats,
-    frames: int,
-    seconds: float,
-    *,
-    troubled: bool,
+    senders: tuple[Sender, ...], fallen: list[Sender], errors: Floats, frames: int, seconds: float
 ) -> str:
+    """`errors`: times of the error frames, none where a sound bus may have so many."""
     periodic = sum(sender.period > 0 for sender in senders)
     head = f"{frames} frames in {seconds:.4g} s, {len(senders)} identifiers, {periodic} of them periodic"
-    if troubled:
+    if errors.size:
         head += (
             f"; {errors.size} error frames, the first at {errors[0]:.3f} s: a unit or the wiring disturbs the bus, "
             "look at the pair at signal level"
         )
-    if gone:
-        names = ", ".join(f"{sender.number} at {sender.last:.3f} s" for sender in gone[:8])
-        head += f"; fell silent while the bus went on: {names}{' and more' if len(gone) > 8 else ''}"
+    if fallen:
+        names = ", ".join(f"{sender.number} at {sender.last:.3f} s" for sender in fallen[:8])
+        head += f"; fell silent while the bus went on: {names}{' and more' if len(fallen) > 8 else ''}"
     return head
 
 

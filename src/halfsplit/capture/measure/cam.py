@@ -1,11 +1,10 @@
 """The cam's edges in crank degrees, cycle by cycle, and which of them come in every cycle."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from halfsplit.capture.measure.signal import Edges, Floats
 from halfsplit.capture.measure.wheel import Wheel, crank_places
@@ -44,24 +43,34 @@ class CamPattern:
     oddities: tuple[str, ...] = ()
     lost: tuple[tuple[float, float], ...] = ()
 
+    @property
+    def fault(self) -> str:
+        """What of the cam is wrong for sure, '' if nothing."""
+        places = ", ".join(f"{start:.3f} s" for start, _ in self.lost[:5])
+        turns = f"in {len(self.lost)} of {self.cycles} turns, at {places}"
+        return f"a whole tooth of the cam is missing {turns}, though it came at lower speed" if places else ""
+
 
 @dataclass(frozen=True, eq=False)
 class _Group:
-    """Edges that lie together: their angles from the origin, the cycle of each, how many usually come."""
+    """Edges that lie together: their angles from the origin, and how many usually come in a turn."""
 
     angles: Floats
-    cycles: NDArray[np.int64]
     usual: int
 
 
 @dataclass(frozen=True, eq=False)
 class _Direction:
-    """The rising or the falling edges: their groups, and per cycle number what lacks or is too many."""
+    """The rising or the falling edges: their groups, and per cycle number what lacks or is too many.
+
+    `cycles` is the number of the cycle after the last one with an edge.
+    """
 
     rising: bool
     origin: float
     groups: tuple[_Group, ...]
     odd: dict[int, list[str]]
+    cycles: int
 
     @property
     def spread(self) -> float:
@@ -81,18 +90,22 @@ def cam_pattern(crank: Floats, wheel: Wheel, cycle: int, cam: Edges) -> CamPatte
     apart = max(_APART, CYCLE / cycle / 3)
     both = [_direction(cam.of(rising), rising, crank, angle, apart) for rising in (True, False)]
     best = min(both, key=lambda direction: (len(direction.odd), direction.spread))
-    edges = [
-        _edge(group, direction, angle) for direction in both for group in direction.groups if group.usual
-    ]
-    spans = tuple(_span(number, best.origin, angle, crank) for number in sorted(best.odd))
-    texts = tuple(
-        f"{text} at {span[0]:.3f} s"
-        for n, span in zip(sorted(best.odd), spans, strict=True)
-        for text in best.odd[n]
+    recorded = float(angle[-1] - angle[0])
+    edges = []
+    for direction in both:
+        for group in direction.groups:
+            if group.usual:
+                degrees = float(np.mod(np.mean(group.angles) + direction.origin, CYCLE))
+                share = group.angles.size * CYCLE / max(recorded, CYCLE) / group.usual
+                edges.append(CamEdge(direction.rising, degrees, float(np.std(group.angles)), min(share, 1.0)))
+    odd = {number: _span(number, best.origin, angle, crank) for number in sorted(best.odd)}
+    return CamPattern(
+        tuple(sorted(edges, key=lambda edge: edge.degrees)),
+        int(recorded // CYCLE),
+        tuple(odd.values()),
+        tuple(f"{text} at {start:.3f} s" for n, (start, _) in odd.items() for text in best.odd[n]),
+        _lost(both, best, angle, crank),
     )
-    cycles = int((angle[-1] - angle[0]) // CYCLE)
-    lost = _lost(both, best, angle, crank)
-    return CamPattern(tuple(sorted(edges, key=lambda edge: edge.degrees)), cycles, spans, texts, lost)
 
 
 def _lost(
@@ -103,7 +116,7 @@ def _lost(
     An inductive sensor gives less at low speed: a tooth is lost only if it came in a turn that took longer.
     """
     rising, falling = both
-    spans = {n: _span(n, best.origin, angle, crank) for n in range(_cycles(best) + 1)}
+    spans = {n: _span(n, best.origin, angle, crank) for n in range(best.cycles + 1)}
     sound = [stop - start for n, (start, stop) in spans.items() if n not in best.odd]
     lost = []
     for n in sorted(set(rising.odd) & set(falling.odd) & set(spans)):
@@ -118,10 +131,6 @@ _LEAST_SOUND: Final = 6
 """Turns in which every tooth of the cam comes before one that stays away says anything."""
 
 
-def _cycles(direction: _Direction) -> int:
-    return 1 + max((int(group.cycles.max()) for group in direction.groups if group.cycles.size), default=-1)
-
-
 _MISSING: Final = "is missing"
 
 
@@ -130,34 +139,29 @@ def _direction(times: Floats, rising: bool, crank: Floats, angle: Floats, apart:
     inside = (places >= 0) & (places < crank.size - 1)
     absolute = np.interp(places[inside], np.arange(crank.size), angle)
     if not absolute.size:
-        return _Direction(rising, 0.0, (), {})
+        return _Direction(rising, 0.0, (), {}, 0)
     # An angle in the middle of the widest stretch without cam edges, so that no group lies across it.
     within = np.sort(np.mod(absolute, CYCLE))
     gaps = np.diff(np.concatenate((within, within[:1] + CYCLE)))
     widest = int(np.argmax(gaps))
     origin = float(np.mod(within[widest] + 0.5 * gaps[widest], CYCLE))
     numbers = np.floor((absolute - origin) / CYCLE).astype(np.int64)
-    groups = _groups(absolute - origin - CYCLE * numbers, numbers, apart)
-    counted = [(group, _expected(group, origin, angle, _APART)) for group in groups]
-    named = [
-        _Group(group.angles, group.cycles, _usual(group.cycles, expected)) for group, expected in counted
-    ]
-    odd: dict[int, list[str]] = {}
-    for group, (_, expected) in zip(named, counted, strict=True):
-        kind = "rising" if rising else "falling"
-        for number in expected:
-            count = int(np.sum(group.cycles == number))
-            if count != group.usual:
-                what = _MISSING if count < group.usual else "is too many"
-                odd.setdefault(number, []).append(f"a {kind} edge {what} in the turn")
-    return _Direction(rising, origin, tuple(named), odd)
-
-
-def _expected(group: _Group, origin: float, angle: Floats, margin: float) -> list[int]:
-    """The cycles in which the whole group lies within what was recorded of the crank."""
-    first = np.ceil((angle[0] - origin - group.angles.min() + margin) / CYCLE)
-    last = np.floor((angle[-1] - origin - group.angles.max() - margin) / CYCLE)
-    return list(range(int(first), int(last) + 1))
+    angles = absolute - origin - CYCLE * numbers
+    order = np.argsort(angles)
+    groups, odd = [], defaultdict(list)
+    for part in np.split(order, np.flatnonzero(np.diff(angles[order]) > apart) + 1):
+        own = angles[part]
+        # The cycles in which the whole group lies within what was recorded of the crank.
+        first = np.ceil((angle[0] - origin - own.min() + _APART) / CYCLE)
+        last = np.floor((angle[-1] - origin - own.max() - _APART) / CYCLE)
+        counts = {n: int(np.sum(numbers[part] == n)) for n in range(int(first), int(last) + 1)}
+        usual = Counter(counts.values()).most_common(1)[0][0] if counts else 1
+        groups.append(_Group(own, usual))
+        for number, count in counts.items():
+            if count != usual:
+                what = _MISSING if count < usual else "is too many"
+                odd[number].append(f"a {'rising' if rising else 'falling'} edge {what} in the turn")
+    return _Direction(rising, origin, tuple(groups), dict(odd), int(numbers.max()) + 1)
 
 
 def _angles(crank: Floats, wheel: Wheel, cycle: int) -> Floats:
@@ -166,24 +170,6 @@ def _angles(crank: Floats, wheel: Wheel, cycle: int) -> Floats:
         degrees = np.concatenate(([0.0], np.cumsum(wheel.units))) * 360.0 / wheel.places
         return np.asarray(degrees - degrees[wheel.turn_starts[0]]) if wheel.turn_starts.size else degrees
     return np.arange(crank.size) * CYCLE / cycle
-
-
-def _groups(angles: Floats, cycles: NDArray[np.int64], apart: float) -> list[_Group]:
-    order = np.argsort(angles)
-    angles, cycles = angles[order], cycles[order]
-    walls = np.flatnonzero(np.diff(angles) > apart) + 1
-    return [_Group(a, c, 0) for a, c in zip(np.split(angles, walls), np.split(cycles, walls), strict=True)]
-
-
-def _usual(numbers: NDArray[np.int64], expected: list[int]) -> int:
-    counts = Counter(int(np.sum(numbers == number)) for number in expected)
-    return counts.most_common(1)[0][0] if counts else 1
-
-
-def _edge(group: _Group, direction: _Direction, angle: Floats) -> CamEdge:
-    degrees = float(np.mod(np.mean(group.angles) + direction.origin, CYCLE))
-    share = group.angles.size * CYCLE / max(float(angle[-1] - angle[0]), CYCLE) / group.usual
-    return CamEdge(direction.rising, degrees, float(np.std(group.angles)), min(share, 1.0))
 
 
 def _span(number: int, origin: float, angle: Floats, crank: Floats) -> tuple[float, float]:
@@ -198,21 +184,16 @@ def shift(edges: tuple[CamEdge, ...], reference: tuple[CamEdge, ...]) -> tuple[f
     The turns are laid over each other at any of both crank turns, whichever fits better (the reference tooth
     passes twice in a turn of the camshaft).
     """
-    trials = [_mean_shift(edges, reference, turn) for turn in (0.0, 360.0)]
-    return min(trials, key=lambda trial: (round(trial[2], 1), abs(trial[0])))[:2]
-
-
-def _mean_shift(
-    edges: tuple[CamEdge, ...], reference: tuple[CamEdge, ...], turn: float
-) -> tuple[float, float, float]:
-    moved = []
-    for edge in edges:
-        same = [other.degrees for other in reference if other.rising == edge.rising]
-        if same:
-            steps = np.mod(edge.degrees + turn - np.array(same) + 360.0, CYCLE) - 360.0
-            moved.append(float(steps[np.argmin(np.abs(steps))]))
-    if not moved:
-        return 0.0, float("inf"), float("inf")
-    spread = float(np.std(moved))
+    trials = []
+    for turn in (0.0, 360.0):
+        moved = []
+        for edge in edges:
+            same = np.array([other.degrees for other in reference if other.rising == edge.rising])
+            steps = np.mod(edge.degrees + turn - same + 360.0, CYCLE) - 360.0
+            moved += [float(steps[np.argmin(np.abs(steps))])] if same.size else []
+        trials.append(moved)
+    if not trials[0]:
+        return 0.0, float("inf")
+    best = min(trials, key=lambda moved: (round(float(np.std(moved)), 1), abs(float(np.mean(moved)))))
     errors = np.mean([edge.spread**2 for edge in edges]) + np.mean([edge.spread**2 for edge in reference])
-    return float(np.mean(moved)), float(np.sqrt(errors / len(moved))), spread
+    return float(np.mean(best)), float(np.sqrt(errors / len(best)))

@@ -6,6 +6,7 @@ used here. Where one wire does not move, the frames are read from the other one.
 """
 
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import ClassVar, Final
 
@@ -51,22 +52,29 @@ class CanResult(Result):
 def can(high: Floats, low: Floats, rate: float, *, bit_rate: float | None = None) -> CanResult:
     """Judge both wires, in volts against ground, recorded at one rate (samples a second)."""
     require(rate, high, low, least_rate=20e3, least_seconds=0.0, what="a CAN line")
-    fault = can_levels.wiring_fault(high, low)
-    difference = high - low
-    swapped = _swapped(difference)
-    if fault:
+    if fault := can_levels.wiring_fault(high, low):
         return _by_one_line(high, low, rate, bit_rate, fault)
-    sense = -difference if swapped else difference
+    # Where the difference goes below zero when dominant, the leads, or the wires, are exchanged.
+    lowest, highest = np.quantile(high - low, [0.002, 0.998])
+    swapped = bool(lowest < -0.9 and -lowest > 2 * max(highest, 0.0))
+    pair = (low, high) if swapped else (high, low)
+    sense = pair[0] - pair[1]
     if float(np.quantile(sense, 0.9999)) < 0.7 or float(sense.max()) < 0.9:
         raise CannotTell(can_levels.silent_reason(high, low))
-    dominant = edges(sense, rate, 0.5, 0.9)
-    signal = dominant.turned()
+    signal = edges(sense, rate, 0.5, 0.9).turned()
     result = _frames(signal, high.size, rate, bit_rate)
-    pair = (low, high) if swapped else (high, low)
-    shortest = 1.0 / max(result.bit_rate, result.data_bit_rate)
-    levels = can_levels.levels(*pair, rate, signal, shortest)
+    levels = can_levels.levels(*pair, rate, signal, 1.0 / max(result.bit_rate, result.data_bit_rate))
     result = replace(result, quantities=(*result.quantities, *can_levels.quantities(levels)))
-    return _with_levels(result, levels, swapped=swapped, cut=max(clipped(high), clipped(low)) > 0.02)
+    wrong = ["CAN high and CAN low are swapped: the difference is negative when dominant"] if swapped else []
+    if max(clipped(high), clipped(low)) > 0.02:
+        cut = "the trace is clipped: its levels are not judged; choose a wider range"
+        result = replace(result, notes=(*result.notes, cut))
+    else:
+        wrong += can_levels.judged(levels, 1.0 / result.bit_rate)
+    if not wrong:
+        return result
+    reason = f"{wrong[0]}; {result.reason}"
+    return replace(result, verdict="fault", reason=reason, notes=(*result.notes, *wrong[1:]))
 
 
 @answers(CanResult)
@@ -75,29 +83,21 @@ def can_logic(signal: Edges, samples: int, rate: float, *, bit_rate: float | Non
 
     `rate` is in samples a second and `samples` their number; for a record of edges give its clock and length.
     """
-    turned = as_recessive_high(signal, samples / rate)
-    return _frames(turned, samples, rate, bit_rate)
-
-
-def _swapped(difference: Floats) -> bool:
-    """Whether the difference goes below zero when dominant: the leads, or the wires, are exchanged."""
-    low, high = np.quantile(difference, [0.002, 0.998])
-    return bool(low < -0.9 and -low > 2 * max(high, 0.0))
+    return _frames(as_recessive_high(signal, samples / rate), samples, rate, bit_rate)
 
 
 def _by_one_line(high: Floats, low: Floats, rate: float, bit_rate: float | None, fault: str) -> CanResult:
-    swings = [can_levels.line(wire) for wire in (high, low)]
-    better = high if swings[0].high - swings[0].low >= swings[1].high - swings[1].low else low
-    bare = CanResult(verdict="fault", reason=fault)
-    better_levels = two_levels(better)
-    if better_levels is None:
-        return bare
-    signal = edges(better, rate, *better_levels.walls(0.3))
-    try:
-        result = _frames(as_recessive_high(signal, better.size / rate), better.size, rate, bit_rate)
-    except CannotTell:
-        return bare
-    return replace(result, verdict="fault", reason=fault, notes=(*result.notes, "frames read from one line"))
+    swings = [wire.high - wire.low for wire in map(can_levels.line, (high, low))]
+    better = high if swings[0] >= swings[1] else low
+    levels = two_levels(better)
+    result = CanResult(verdict="fault", reason=fault)
+    if levels is None:
+        return result
+    signal = as_recessive_high(edges(better, rate, *levels.walls(0.3)), better.size / rate)
+    with suppress(CannotTell):
+        result = _frames(signal, better.size, rate, bit_rate)
+        result = replace(result, notes=(*result.notes, "frames read from one line"))
+    return replace(result, verdict="fault", reason=fault)
 
 
 def _frames(signal: Edges, samples: int, rate: float, bit_rate: float | None) -> CanResult:
@@ -110,10 +110,12 @@ def _frames(signal: Edges, samples: int, rate: float, bit_rate: float | None) ->
     if not read:
         raise CannotTell("no start of a frame after an idle bus was recorded: record for longer")
     measured = 1.0 / timing.bit
+    nominal = next((usual for usual in STANDARD_RATES if abs(measured / usual - 1) < 0.01), measured)
+    senders = len({(frame.identifier, frame.extended) for frame in read if frame.status == "good"})
     counts = Counter(frame.status for frame in read)
     result = CanResult(
         verdict="good",
-        reason=_summary(read, _nominal(measured)),
+        reason=f"{nominal / 1e3:g} kbit/s, {counts['good']} of {len(read)} frames good, {senders} identifiers",
         bit_rate=measured,
         data_bit_rate=1.0 / timing.data_bit if timing.data_bit else 0.0,
         frames=tuple(read),
@@ -132,16 +134,6 @@ def _frames(signal: Edges, samples: int, rate: float, bit_rate: float | None) ->
 
 def _rate(name: str, bit: float, rate: float, signal: Edges) -> Quantity:
     return Quantity(name, 1.0 / bit, "bit/s", 0.3 / (rate * bit**2 * np.sqrt(signal.times.size)))
-
-
-def _nominal(measured: float) -> float:
-    return next((rate for rate in STANDARD_RATES if abs(measured / rate - 1) < 0.01), measured)
-
-
-def _summary(frames: list[Frame], nominal: float) -> str:
-    good = [frame for frame in frames if frame.status == "good"]
-    senders = len({(frame.identifier, frame.extended) for frame in good})
-    return f"{nominal / 1e3:g} kbit/s, {len(good)} of {len(frames)} frames good, {senders} identifiers"
 
 
 def _notes(frames: list[Frame], timing: Timing, rate: float) -> tuple[str, ...]:
@@ -222,15 +214,3 @@ _MOST_UNREAD: Final = 0.05
 
 _CLEAR: Final = 8.0
 """Samples a bit from which every broken frame is taken for broken on the bus."""
-
-
-def _with_levels(result: CanResult, levels: can_levels.Levels, *, swapped: bool, cut: bool) -> CanResult:
-    wrong = [] if cut else can_levels.judged(levels, 1.0 / result.bit_rate)
-    if swapped:
-        wrong.insert(0, "CAN high and CAN low are swapped: the difference is negative when dominant")
-    notes = result.notes
-    if cut:
-        notes = (*notes, "the trace is clipped: its levels are not judged; choose a wider range")
-    if not wrong:
-        return replace(result, notes=notes)
-    return replace(result, verdict="fault", reason=f"{wrong[0]}; {result.reason}", notes=(*notes, *wrong[1:]))

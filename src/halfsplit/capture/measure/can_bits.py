@@ -28,7 +28,7 @@ Status = Literal[
 ]
 
 POINT: Final = 0.75
-_EARLY: Final = 0.5
+EARLY: Final = 0.5
 """Where the bit is sampled that switches the rate: its end comes early, since the rest of it is already fast."""
 
 TURNS: Final = (0.8, 0.7, 0.87, 0.62)
@@ -151,14 +151,7 @@ class BitReader:
 
     def number(self, width: int) -> int:
         """The next `width` bits, the highest first."""
-        value = 0
-        for _ in range(width):
-            value = value << 1 | self.bit()
-        return value
-
-    def rate_switch(self) -> int:
-        """The bit that says whether the data is faster."""
-        return self.bit(_EARLY)
+        return number_of([self.bit() for _ in range(width)])
 
     def finish(self) -> None:
         """Take the stuffed bit that may follow the last bit of a classic CRC."""

@@ -13,6 +13,7 @@ from halfsplit.capture.measure.can_bits import (
     CRC_15,
     CRC_17,
     CRC_21,
+    EARLY,
     TURNS,
     BitReader,
     BrokenFrame,
@@ -81,7 +82,8 @@ def frames(signal: Edges, stop: float, timing: Timing) -> list[Frame]:
 
     `stop` is the time of the last sample in seconds. A frame under way when the recording starts is not counted, nor
     one that starts before an idle stretch was seen unless it is whole; one under way when it ends is 'cut off'. Where
-    no CAN FD frame is good, none is called broken: they are 'not read'.
+    no CAN FD frame is good, none is called broken: they are 'not read', and what follows them as an error flag may be
+    their own data.
     """
     clean = without_glitches(signal, _GLITCH * timing.shortest)
     read: list[Frame] = []
@@ -89,18 +91,13 @@ def frames(signal: Edges, stop: float, timing: Timing) -> list[Frame]:
         group = _burst(clean, first, last, stop, timing)
         unsure = clean.times[first] < _IDLE * timing.bit and group[0].status not in WHOLE
         read += [] if unsure else group
-    return read if any(frame.fd and frame.status in WHOLE for frame in read) else _unread(read)
-
-
-def _unread(frames: list[Frame]) -> list[Frame]:
-    """The frames with those of CAN FD as 'not read'; what follows them as an error flag may be their own data."""
+    if any(frame.fd and frame.status in WHOLE for frame in read):
+        return read
     kept: list[Frame] = []
-    for frame in frames:
-        if frame.status == "error flag" and kept and kept[-1].fd:
-            continue
-        kept.append(
-            replace(frame, status="FD, not read") if frame.fd and frame.status != "cut off" else frame
-        )
+    for frame in read:
+        unread = frame.fd and frame.status != "cut off"
+        if frame.status != "error flag" or not kept or not kept[-1].fd:
+            kept.append(replace(frame, status="FD, not read") if unread else frame)
     return kept
 
 
@@ -132,14 +129,10 @@ def _burst(signal: Edges, first: int, last: int, stop: float, timing: Timing) ->
         if following is None:
             return burst
         first += following
-        # Six dominant bits where a frame might start: an overload flag.
-        end = float(signal.times[first + 1]) if first < last else stop
         start = float(signal.times[first])
-        flag = (
-            Frame(start, end, "error flag", note="overload flag") if end - start > 5.6 * timing.bit else None
-        )
-        if flag:
-            return [*burst, flag]
+        end = float(signal.times[first + 1]) if first < last else stop
+        if end - start > 5.6 * timing.bit:  # six dominant bits where a frame might start
+            return [*burst, Frame(start, end, "error flag", note="overload flag")]
 
 
 def decode_at_any_turn(
@@ -215,7 +208,7 @@ def _flexible(draft: _Draft) -> Frame:
     known["fd"] = True
     if reader.bit():
         raise BrokenFrame("FD, not read", "the reserved bit is recessive: a later format than CAN FD")
-    if reader.rate_switch():
+    if reader.bit(EARLY):  # the data is faster
         known["fast"] = True
         if not timing.data_bit:
             raise BrokenFrame("FD, not read", "the data comes at a second rate, which was not found")
@@ -231,7 +224,7 @@ def _flexible(draft: _Draft) -> Frame:
     if wrong:
         raise BrokenFrame("CRC error", wrong)
     # Acknowledgement and end: the CRC's delimiter and the acknowledgement may each last two bits.
-    sample = draft.reader.clock.sample
+    sample = reader.clock.sample
     acknowledged = sample() == 0 or sample() == 0
     end = [sample() for _ in range(8)]
     if acknowledged and end[0] == 0:
@@ -251,11 +244,8 @@ def _flexible_crc(draft: _Draft) -> str:
     computed = crc(reader.all + counted, width, polynomial, 1 << (width - 1) if iso else 0)
     if iso and counted != stuff_count(reader.stuffed):
         return "the stuff count does not fit the bits"
-    return (
-        ""
-        if computed == draft.known["crc"]
-        else f"computed {computed:06X}, received {number_of(received):06X}"
-    )
+    fits = computed == draft.known["crc"]
+    return "" if fits else f"computed {computed:06X}, received {draft.known['crc']:06X}"
 
 
 _FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)

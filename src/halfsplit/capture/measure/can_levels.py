@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from halfsplit.capture.measure.result import Quantity
 from halfsplit.capture.measure.signal import Edges, Floats, noise, smooth, thinned
@@ -128,7 +127,10 @@ class Levels:
 
 def levels(high: Floats, low: Floats, rate: float, signal: Edges, bit: float) -> Levels:
     """Measure where the signal has rested for 0.4 of a bit; `signal` is high where recessive."""
-    state = _settled(signal, high.size, rate, bit)
+    state = np.full(high.size, -1, np.int8)  # where it has not settled
+    ends = np.append(signal.times[1:], high.size / rate)
+    for start, end, up in zip(signal.times, ends, signal.rising, strict=True):
+        state[int((start + 0.4 * bit) * rate) : int((end - 0.1 * bit) * rate)] = up
     recessive, dominant = state == 1, state == 0
     difference = high - low
     return Levels(
@@ -140,15 +142,6 @@ def levels(high: Floats, low: Floats, rate: float, signal: Edges, bit: float) ->
         spread=float(np.std(difference[recessive])),
         return_time=_return_time(difference, rate, signal, bit),
     )
-
-
-def _settled(signal: Edges, size: int, rate: float, bit: float) -> NDArray[np.int8]:
-    """1 in settled recessive samples, 0 in dominant ones, -1 elsewhere."""
-    state = np.full(size, -1, np.int8)
-    ends = np.append(signal.times[1:], size / rate)
-    for start, end, up in zip(signal.times, ends, signal.rising, strict=True):
-        state[int((start + 0.4 * bit) * rate) : int((end - 0.1 * bit) * rate)] = up
-    return state
 
 
 def _return_time(difference: Floats, rate: float, signal: Edges, bit: float) -> float:
@@ -181,28 +174,26 @@ def judged(levels: Levels, bit: float) -> list[str]:
         wrong.append(
             f"the dominant difference is {levels.difference:.2f} V, under 1.5 V: too low a resistance or a weak line"
         )
-    for name, value in (("CAN high", levels.recessive_high), ("CAN low", levels.recessive_low)):
-        if not 2.0 <= value <= 3.0:
-            wrong.append(f"{name} rests at {value:.2f} V, outside 2.0 to 3.0 V")
-    for name, value, least, most in (
-        ("CAN high", levels.dominant_high, 2.75, 4.5),
-        ("CAN low", levels.dominant_low, 0.5, 2.25),
+    for words, value, least, most in (
+        ("CAN high rests at {:.2f} V", levels.recessive_high, 2.0, 3.0),
+        ("CAN low rests at {:.2f} V", levels.recessive_low, 2.0, 3.0),
+        ("CAN high is {:.2f} V when dominant", levels.dominant_high, 2.75, 4.5),
+        ("CAN low is {:.2f} V when dominant", levels.dominant_low, 0.5, 2.25),
     ):
         if not least <= value <= most:
-            wrong.append(f"{name} is {value:.2f} V when dominant, outside {least} to {most} V")
+            wrong.append(f"{words.format(value)}, outside {least} to {most} V")
     return wrong
 
 
 def quantities(levels: Levels) -> tuple[Quantity, ...]:
     """The levels with the spread of one sample as their uncertainty."""
-    table = (
-        ("CAN high recessive", levels.recessive_high, "V"),
-        ("CAN low recessive", levels.recessive_low, "V"),
-        ("CAN high dominant", levels.dominant_high, "V"),
-        ("CAN low dominant", levels.dominant_low, "V"),
-        ("dominant difference", levels.difference, "V"),
-    )
-    rows = [Quantity(name, value, unit, levels.spread) for name, value, unit in table]
-    if np.isfinite(levels.return_time):
-        rows.append(Quantity("return to recessive", levels.return_time, "s"))
-    return tuple(rows)
+    volts = {
+        "CAN high recessive": levels.recessive_high,
+        "CAN low recessive": levels.recessive_low,
+        "CAN high dominant": levels.dominant_high,
+        "CAN low dominant": levels.dominant_low,
+        "dominant difference": levels.difference,
+    }
+    rows = tuple(Quantity(name, value, "V", levels.spread) for name, value in volts.items())
+    seen = np.isfinite(levels.return_time)
+    return (*rows, Quantity("return to recessive", levels.return_time, "s")) if seen else rows

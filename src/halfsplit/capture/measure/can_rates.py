@@ -12,31 +12,12 @@ from typing import Final
 import numpy as np
 
 from halfsplit.capture.measure.can_bits import TURNS, Timing
-from halfsplit.capture.measure.can_frames import (
-    WHOLE,
-    Frame,
-    bursts,
-    decode,
-    frames,
-)
+from halfsplit.capture.measure.can_frames import WHOLE, Frame, bursts, decode, frames
 from halfsplit.capture.measure.result import CannotTell
 from halfsplit.capture.measure.signal import Edges, Floats, without_glitches
 
-STANDARD_RATES: Final = (
-    1e6,
-    800e3,
-    500e3,
-    250e3,
-    125e3,
-    100e3,
-    95238.0,
-    83333.0,
-    62500.0,
-    50e3,
-    33333.0,
-    20e3,
-    10e3,
-)
+_KILOBITS: Final = (1000, 800, 500, 250, 125, 100, 95.238, 83.333, 62.5, 50, 33.333, 20, 10)
+STANDARD_RATES: Final = tuple(1e3 * rate for rate in _KILOBITS)
 """Bit rates that are in use; a measured rate within 1 % of one is named after it (common practice, no source)."""
 
 DATA_RATES: Final = (2e6, 5e6, 4e6, 1e6, 8e6, 2.5e6, 1.6e6, 6.667e6, 3.2e6, 500e3, 800e3, 10e6, 250e3)
@@ -63,7 +44,8 @@ def rates(signal: Edges, stop: float) -> Timing:
     first = 0.5 * (_shortest(spans[dominant]) + _shortest(spans[~dominant]))
     best, most = Timing(first), 0.0
     for bit in _bits(first):
-        rate = data_rate(head, end, _fitted(signal, Timing(bit)))
+        fitted = _least_squares(lambda bit: _stretches(signal, bit), bit)
+        rate = data_rate(head, end, Timing(fitted))
         sense = _sense(frames(head, end, rate))
         if sense > most:
             best, most = rate, sense
@@ -132,8 +114,8 @@ def _bits(first: float) -> Iterator[float]:
 def _sense(frames: list[Frame]) -> float:
     """How much sense the frames make: the share that is good, or recognised as CAN FD."""
     weight = {"good": 1.0, "not acknowledged": 0.9, "FD, not read": 0.02}
-    counted = [frame for frame in frames if frame.status != "cut off"]
-    return sum(weight.get(frame.status, 0.0) for frame in counted) / max(len(counted), 1)
+    senses = [weight.get(frame.status, 0.0) for frame in frames if frame.status != "cut off"]
+    return sum(senses) / max(len(senses), 1)
 
 
 def _shortest(spans: Floats) -> float:
@@ -147,12 +129,6 @@ def _shortest(spans: Floats) -> float:
     start = ordered[min(few, ordered.size - 1)]
     cluster = ordered[(ordered >= 0.7 * start) & (ordered < 1.4 * start)]
     return float(np.median(cluster))
-
-
-def _fitted(signal: Edges, timing: Timing) -> Timing:
-    """The bit by least squares over the stretches of the first twelve bits of each burst, which have one rate."""
-    fitted = _least_squares(lambda bit: _stretches(signal, bit), timing.bit)
-    return replace(timing, bit=fitted)
 
 
 def _least_squares(stretches: Callable[[float], Floats], guess: float) -> float:
@@ -173,13 +149,9 @@ def _by_frames(signal: Edges, frames: list[Frame], timing: Timing) -> Timing:
     if not whole:
         return timing
     begun = np.array([frame.start for frame in whole])
-    ends = np.array([_one_rate(frame, timing.bit) for frame in whole])
+    slow = [(32.5 if frame.extended else 14.5) * timing.bit for frame in whole]
+    ends = np.array([f.start + bits if f.fast else f.stop for f, bits in zip(whole, slow, strict=True)])
     return replace(timing, bit=_least_squares(lambda bit: _within(signal, begun, ends, bit), timing.bit))
-
-
-def _one_rate(frame: Frame, bit: float) -> float:
-    """The time up to which a frame has the first rate for sure."""
-    return frame.start + (32.5 if frame.extended else 14.5) * bit if frame.fast else frame.stop
 
 
 def _misfit(signal: Edges, bit: float) -> float:

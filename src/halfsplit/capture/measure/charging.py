@@ -10,7 +10,7 @@ Limits (common practice, no source): 13.8 to 14.8 V, ripple under 0.5 V peak to 
 12.2 to 15.2 V: a mean outside the first range alone is told, not condemned.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import ClassVar, Final, Literal
 
 import numpy as np
@@ -40,10 +40,11 @@ class ChargingResult(Result):
     pattern: str = ""
 
 
-@dataclass
+@dataclass(frozen=True)
 class _Ripple:
+    """What one period looks like, and the frequency of the humps in Hz, 0 where none stands over the noise."""
+
     pattern: str = ""
-    notes: list[str] = field(default_factory=list)
     frequency: float = 0.0
     error: float = 0.0
 
@@ -55,35 +56,31 @@ def charging(values: Floats, rate: float, *, kind: Literal["volts", "amps"] = "v
     if cut_off(np.abs(values)) > 0.02:
         raise CannotTell("the trace is clipped: choose a wider range")
     values, turned = upright(values) if kind == "amps" else (values, False)
-    mean = float(values.mean())
+    mean, error, unit = float(values.mean()), noise(values), "V" if kind == "volts" else "A"
     if kind == "volts" and not 8.0 < mean < 18.0:
         raise CannotTell(
             f"the mean is {mean:.2f} V: this is no 12 V battery with the engine running, or the coupling is AC"
         )
     part = values[: int(_SECONDS * rate)]
-    ripple = _spectrum(part, rate)
-    if turned:
-        ripple.notes.append(
-            "the current is negative: the clamp sits the other way round, the sign was turned"
-        )
-    swing = _peak_to_peak(values, rate)
-    unit = "V" if kind == "volts" else "A"
-    error = noise(values)
+    ripple, swing = _ripple(part, rate), _peak_to_peak(values, rate)
     quantities = [Quantity("mean", mean, unit, error / 10), Quantity("ripple", swing, unit, error)]
+    notes = []
     if ripple.frequency:
         quantities.append(Quantity("hump frequency", ripple.frequency, "Hz", ripple.error))
+    else:
+        notes.append("no ripple above the noise: the generator does not charge, or the rate is too low")
+    if turned:
+        notes.append("the current is negative: the clamp sits the other way round, the sign was turned")
     verdict, reason = _judged(ripple, mean, swing, kind)
     if verdict == "fault" and (weak := _weak(part, ripple, rate)):
-        verdict, reason = (
-            "cannot tell",
-            f"{weak}, so the shape of the ripple tells nothing; {reason.partition(';')[0]}",
-        )
+        verdict = "cannot tell"
+        reason = f"{weak}, so the shape of the ripple tells nothing; {reason.partition(';')[0]}"
     return ChargingResult(
         verdict=verdict,
         reason=reason,
         quantities=tuple(quantities),
         marks=(Mark(0.0, part.size / rate, "spectrum"),),
-        notes=tuple(ripple.notes),
+        notes=tuple(notes),
         pattern=ripple.pattern,
     )
 
@@ -117,23 +114,6 @@ def _peak_to_peak(values: Floats, rate: float) -> float:
     return float(np.median(blocks.max(axis=1) - blocks.min(axis=1)))
 
 
-def _spectrum(part: Floats, rate: float) -> _Ripple:
-    """Find the electrical frequency and weigh its lines."""
-    ripple = part - smooth(part, int(rate / 40.0))
-    lines = _Lines(ripple, rate)
-    top = lines.strongest(_SLOWEST, min(_FASTEST, 0.45 * rate))
-    if float(np.ptp(ripple)) <= 1e-6 * float(np.abs(part).max()) or lines.height(top) < 5 * lines.floor:
-        return _Ripple(
-            notes=["no ripple above the noise: the generator does not charge, or the rate is too low"]
-        )
-    base = _base(lines, top)
-    # The mean of one period, in 60 parts.
-    phase = np.mod(np.arange(ripple.size) * base / rate, 1.0)
-    bins = np.minimum((phase * 60).astype(np.int64), 59)
-    folded = np.bincount(bins, ripple, minlength=60) / np.maximum(np.bincount(bins, minlength=60), 1)
-    return _shape(folded, base, lines.width / 4)
-
-
 class _Lines:
     """The spectrum of a ripple and the heights of its lines."""
 
@@ -157,39 +137,43 @@ class _Lines:
         return float(part.max()) if part.size else 0.0
 
 
-def _base(lines: _Lines, top: float) -> float:
-    """The lowest frequency of which the strongest line is a multiple, up to six, and which has lines of its own."""
+def _ripple(part: Floats, rate: float) -> _Ripple:
+    """Find the electrical frequency, and tell the shape of one period."""
+    ripple = part - smooth(part, int(rate / 40.0))
+    lines = _Lines(ripple, rate)
+    base = top = lines.strongest(_SLOWEST, min(_FASTEST, 0.45 * rate))
+    if float(np.ptp(ripple)) <= 1e-6 * float(np.abs(part).max()) or lines.height(top) < 5 * lines.floor:
+        return _Ripple()
+    # The lowest frequency of which the strongest line is a multiple, up to six, and which has lines of its own.
     limit = max(0.25 * lines.height(top), 5 * lines.floor)
     for order in (6, 5, 4, 3, 2):
-        base = top / order
-        if base < _SLOWEST / 2:
-            continue
-        inner = [k for k in range(1, order) if lines.height(k * base) > limit]
-        if inner and np.gcd.reduce([order, *inner]) == 1:
-            return base
-    return top
+        inner = [k for k in range(1, order) if lines.height(k * (top / order)) > limit]
+        if top / order >= _SLOWEST / 2 and inner and np.gcd.reduce([order, *inner]) == 1:
+            base = top / order
+            break
+    # The mean of one period, in 60 parts.
+    phase = np.mod(np.arange(ripple.size) * base / rate, 1.0)
+    bins = np.minimum((phase * 60).astype(np.int64), 59)
+    folded = np.bincount(bins, ripple, minlength=60) / np.maximum(np.bincount(bins, minlength=60), 1)
+    pattern, humps = _shape((folded - folded.min()) / (folded.max() - folded.min()))
+    return _Ripple(pattern, humps * base, humps * (lines.width / 4))
 
 
-def _shape(folded: Floats, base: float, error: float) -> _Ripple:
-    """What one period of the ripple looks like.
+def _shape(level: Floats) -> tuple[str, int]:
+    """What one period of the ripple looks like, from 0 to 1, and how many humps a whole rectifier gives in it.
 
     Sound: each hump falls back to the same low level, and there is no floor between humps (at heavy load they come
     in two sizes). Two phases: single humps, and a floor for over 30 % of the time. A bad diode: one deep valley in a
     broad stretch of humps; low for a quarter to a third of the time if it is open, for 0.43 and more if shorted.
     """
-    level = (folded - folded.min()) / (folded.max() - folded.min())
     broad = float(np.mean(level > 0.9))
-    narrow = broad < 0.36 and _swings(1.0 - level, 0.05) == 1
-    if broad < 0.3 and _deep_valleys(level) > 1:
-        return _Ripple("even", [], base, error)
-    if narrow:
-        floor = float(np.mean(level < 0.25)) >= 0.3
-        return (
-            _Ripple("missing phase", [], 3 * base, 3 * error) if floor else _Ripple("even", [], base, error)
-        )
+    # Valleys below 0.25 that are parted by a rise of a tenth.
+    if broad < 0.3 and _swings(np.minimum(level, 0.35) / 0.35, 0.28) > 1:
+        return "even", 1
+    if broad < 0.36 and _swings(1.0 - level, 0.05) == 1:
+        return ("missing phase", 3) if float(np.mean(level < 0.25)) >= 0.3 else ("even", 1)
     low = float(np.mean(level < 0.5))
-    kind = "open diode" if low < 0.385 else "shorted diode" if low > 0.42 else "bad diode"
-    return _Ripple(kind, [], 6 * base, 6 * error)
+    return "open diode" if low < 0.385 else "shorted diode" if low > 0.42 else "bad diode", 6
 
 
 def _swings(level: Floats, least: float) -> int:
@@ -202,11 +186,6 @@ def _swings(level: Floats, least: float) -> int:
             count += rising
             extreme, rising = value, not rising
     return count
-
-
-def _deep_valleys(level: Floats) -> int:
-    """Stretches below 0.25 that are parted by a rise of a tenth."""
-    return _swings(np.minimum(level, 0.35) / 0.35, 0.28)
 
 
 def _judged(ripple: _Ripple, mean: float, swing: float, kind: str) -> tuple[Verdict, str]:
@@ -222,18 +201,14 @@ def _judged(ripple: _Ripple, mean: float, swing: float, kind: str) -> tuple[Verd
     if kind == "amps":
         return ("measured", head) if ripple.pattern else ("cannot tell", f"no ripple is seen in {head}")
     if swing > RIPPLE:
-        return (
-            "fault",
-            f"{head}: over {RIPPLE:g} V peak to peak: the battery or its connections do not smooth it",
-        )
+        smoothing = "the battery or its connections do not smooth it"
+        return "fault", f"{head}: over {RIPPLE:g} V peak to peak: {smoothing}"
     if not CONTROLLED[0] <= mean <= CONTROLLED[1]:
         side = "does not charge" if mean < CONTROLLED[0] else "overcharges"
         return "fault", f"{head}: outside {CONTROLLED[0]} to {CONTROLLED[1]} V, the generator {side}"
     if not ripple.pattern:
         return "cannot tell", f"no ripple is seen in {head}: the generator may not be charging"
-    if not USUAL[0] <= mean <= USUAL[1]:
-        return (
-            "measured",
-            f"{head}: outside the usual {USUAL[0]} to {USUAL[1]} V, as a controlled generator may be",
-        )
-    return "good", f"{head}, all humps alike"
+    if USUAL[0] <= mean <= USUAL[1]:
+        return "good", f"{head}, all humps alike"
+    usual = f"the usual {USUAL[0]} to {USUAL[1]} V"
+    return "measured", f"{head}: outside {usual}, as a controlled generator may be"

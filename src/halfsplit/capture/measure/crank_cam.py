@@ -76,11 +76,7 @@ def crank_cam(
     notes = [*turn.notes, f"{'rising' if rising else 'falling'} edges of the crank signal were used"]
     if dropped:
         notes.append(f"{dropped} pulses far too short for a tooth were left out as interference")
-    starts = wheel.turn_starts[wheel.turn_starts < times.size]
-    turns = [Mark(float(times[i]), float(times[i]), "turn") for i in starts[:200]]
-    broken = [Mark(a, b, "pattern broken") for a, b in wheel.broken]
-    lost = [Mark(a, b, "cam edges differ") for a, b in pattern.odd_cycles]
-    marks = (*turns, *broken, *lost)
+    starts = times[wheel.turn_starts[wheel.turn_starts < times.size][:200]].tolist()
     result = CrankCamResult(
         verdict="measured",
         reason="",
@@ -89,7 +85,11 @@ def crank_cam(
         speeds=speeds,
         cam=pattern.edges,
         quantities=_quantities(times, speeds, spans, wheel, pattern),
-        marks=marks,
+        marks=(
+            *(Mark(start, start, "turn") for start in starts),
+            *(Mark(a, b, "pattern broken") for a, b in wheel.broken),
+            *(Mark(a, b, "cam edges differ") for a, b in pattern.odd_cycles),
+        ),
         notes=(*notes, *pattern.oddities[:_MOST_NOTES]),
     )
     return _judged(result, turn, pattern, cam, reference)
@@ -112,8 +112,7 @@ class _Turn:
 
 def _turn(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> _Turn:
     if wheel.edges is None:
-        cycle, notes = _even_cycle(times, cam, teeth)
-        return _Turn(wheel, cycle, tuple(notes))
+        return _even_turn(times, wheel, cam, teeth)
     turn = _told_turn(wheel, teeth) if teeth else _gapped_turn(times, wheel, cam)
     if wheel.rivals and not teeth:
         turn = replace(turn, doubt=f"{turn.wheel.name} or {wheel.rivals[0]}: neither is clearly likelier")
@@ -132,6 +131,24 @@ def _turn(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> 
         f"read as {turn.wheel.name} the crankshaft would turn at {mean:,.0f} rpm, which no engine does: "
         "teeth are lost, or the edges are noise"
     )
+
+
+def _even_turn(times: Floats, wheel: Wheel, cam: Edges | None, teeth: int | None) -> _Turn:
+    """The turn of a wheel that does not show it: by the teeth that are told, or by the cam."""
+    if teeth:
+        return _Turn(wheel, 2 * teeth)
+    if cam is None or cam.times.size < 4:
+        note = "a wheel without a gap shows no turn: give its teeth (--teeth), or record the cam with it"
+        return _Turn(wheel, 0, (note,))
+    longest = min(_LONGEST_CYCLE, times.size // 2)
+    cycle, _ = cycle_edges(times, cam, list(range(1, longest + 1)))
+    note = (
+        f"the second signal comes again every {cycle} crank teeth, taken as one turn of the camshaft; "
+        "if that wheel sits on the crankshaft, the speeds are half"
+    )
+    if not cycle:
+        note = "the cam signal does not come again in any number of crank teeth"
+    return _Turn(wheel, cycle, (note,))
 
 
 def _perhaps_broken(wheel: Wheel) -> str:
@@ -159,11 +176,8 @@ def _told_turn(wheel: Wheel, teeth: int) -> _Turn:
             return _Turn(repeated(wheel, count), 2 * count * edges)
     if len(wheel.missing) > 1 and edges < teeth < places:
         lost = teeth - edges
-        return _Turn(
-            wheel,
-            2 * edges,
-            lacking=f"{lost} of the {teeth} teeth a turn {'is' if lost == 1 else 'are'} missing",
-        )
+        lacking = f"{lost} of the {teeth} teeth a turn {'is' if lost == 1 else 'are'} missing"
+        return _Turn(wheel, 2 * edges, lacking=lacking)
     doubt = f"{teeth} teeth were given, but the pattern comes again every {edges} edges ({wheel.name})"
     return _Turn(wheel, 2 * edges, doubt=doubt)
 
@@ -191,33 +205,13 @@ def _gapped_turn(times: Floats, wheel: Wheel, cam: Edges | None) -> _Turn:
 
 
 def _without_cam(wheel: Wheel) -> _Turn:
-    edges = wheel.edges or 0
-    note = "the wheel is taken to sit on the crankshaft; on the camshaft the speeds are double"
     count = repeats_in_use(wheel)
-    doubt = ""
-    if count > 1:
-        other = repeated(wheel, count).name
-        doubt = (
-            f"{wheel.name}, or {other} at a speed {count} times lower: "
-            "record the cam with it, or give the teeth (--teeth)"
-        )
-    return _Turn(wheel, 2 * edges, (note,), doubt)
-
-
-def _even_cycle(times: Floats, cam: Edges | None, teeth: int | None) -> tuple[int, list[str]]:
-    """Crank edges in two turns of the crankshaft (one of the camshaft), 0 if unknown, and what was assumed."""
-    if teeth:
-        return 2 * teeth, []
-    if cam is None or cam.times.size < 4:
-        return 0, ["a wheel without a gap shows no turn: give its teeth (--teeth), or record the cam with it"]
-    longest = min(_LONGEST_CYCLE, times.size // 2)
-    cycle, _ = cycle_edges(times, cam, list(range(1, longest + 1)))
-    if not cycle:
-        return 0, ["the cam signal does not come again in any number of crank teeth"]
-    return cycle, [
-        f"the second signal comes again every {cycle} crank teeth, taken as one turn of the camshaft; "
-        "if that wheel sits on the crankshaft, the speeds are half"
-    ]
+    note = "the wheel is taken to sit on the crankshaft; on the camshaft the speeds are double"
+    doubt = (
+        f"{wheel.name}, or {repeated(wheel, count).name} at a speed {count} times lower: "
+        "record the cam with it, or give the teeth (--teeth)"
+    )
+    return _Turn(wheel, 2 * (wheel.edges or 0), (note,), doubt if count > 1 else "")
 
 
 def _name(wheel: Wheel, cycle: int, teeth: int | None, pattern: CamPattern) -> str:
@@ -233,67 +227,53 @@ def _name(wheel: Wheel, cycle: int, teeth: int | None, pattern: CamPattern) -> s
 def _speeds(times: Floats, wheel: Wheel, cycle: int) -> tuple[Floats, Floats, Floats]:
     """Middle (s), speed (rpm) and length (s) of each interval; empty where the turn is unknown.
 
-    Left out is what no crankshaft does from one tooth to the next: an edge was lost there or one too many seen.
+    Each tooth of an uneven wheel takes its own share of a cycle, the median over the cycles; shares within 15 % of an
+    even wheel are taken as even: what is left is the speed's own ripple. Left out is what no crankshaft does from one
+    tooth to the next: an edge was lost there or one too many seen.
     """
     intervals = np.diff(times)
     if not cycle:
         return np.empty(0), np.empty(0), np.empty(0)
-    turns = wheel.units / wheel.places if wheel.places else _shares(intervals, cycle) * 2.0
+    shares = np.full(cycle, 1.0 / cycle)
+    if intervals.size >= 3 * cycle:
+        table = intervals[: intervals.size // cycle * cycle].reshape(-1, cycle)
+        usual = np.median(table / table.sum(axis=1, keepdims=True), axis=0)
+        shares = usual if np.any(np.abs(usual * cycle - 1.0) >= 0.15) else shares
+        shares = shares / shares.sum()
+    turns = wheel.units / wheel.places if wheel.places else np.resize(shares, intervals.size) * 2.0
     speeds = 60.0 * turns / intervals
     steps = np.abs(np.log(speeds * local_pitch(1.0 / speeds)))
     fits = (speeds < _FASTEST) & ((steps < _STEP) | (np.arange(speeds.size) < 2))
     return 0.5 * (times[1:] + times[:-1])[fits], speeds[fits], intervals[fits]
 
 
-def _shares(intervals: Floats, cycle: int) -> Floats:
-    """The share of a cycle that each tooth of an uneven wheel takes: the median over the cycles.
-
-    Shares within 15 % of an even wheel are taken as even: what is left is the speed's own ripple.
-    """
-    cycles = intervals.size // cycle
-    if cycles < 3:
-        return np.full(intervals.size, 1.0 / cycle)
-    table = intervals[: cycles * cycle].reshape(cycles, cycle)
-    share = np.median(table / table.sum(axis=1, keepdims=True), axis=0)
-    if np.all(np.abs(share * cycle - 1.0) < 0.15):
-        share = np.full(cycle, 1.0 / cycle)
-    return np.resize(share / share.sum(), intervals.size)
-
-
 def _quantities(
     times: Floats, speeds: Floats, weights: Floats, wheel: Wheel, pattern: CamPattern
 ) -> tuple[Quantity, ...]:
+    intervals = np.diff(times)
     if not speeds.size:
-        intervals = np.diff(times)
         spread = float(np.std(intervals) / np.mean(intervals) ** 2 / np.sqrt(intervals.size))
         return (Quantity("tooth frequency", 1.0 / float(np.mean(intervals)), "Hz", spread),)
     mean = float(np.average(speeds, weights=weights))
     span = max(int(np.searchsorted(np.cumsum(speeds * weights) / 60.0, 0.25)), 1)
-    even = smooth(speeds, span)
+    even, start = smooth(speeds, span), float(np.average(speeds[:span], weights=weights[:span]))
     error = float(np.std(speeds - even) / np.sqrt(span))
     quantities = [
         Quantity("speed", mean, "rpm", error / np.sqrt(speeds.size / span)),
-        Quantity(
-            "speed at the start", float(np.average(speeds[:span], weights=weights[:span])), "rpm", error
-        ),
+        Quantity("speed at the start", start, "rpm", error),
         Quantity("lowest speed", float(even.min()), "rpm", error),
         Quantity("highest speed", float(even.max()), "rpm", error),
     ]
     if wheel.places and pattern.cycles == 0:
         quantities.append(Quantity("speed if the wheel sits on the camshaft", 2.0 * mean, "rpm", 2.0 * error))
     if wheel.missing:
-        quantities.append(Quantity("gap", _gap_ratio(times, wheel), "tooth pitches"))
+        # The largest gap over the mean of its two neighbours: stretched where compression slows the engine.
+        gaps = wheel.turn_starts - 1
+        gaps = gaps[(gaps > 0) & (gaps < intervals.size - 1)]
+        ratios = 2 * intervals[gaps] / (intervals[gaps - 1] + intervals[gaps + 1])
+        ratio = float(np.median(ratios)) if gaps.size else float(max(wheel.missing) + 1)
+        quantities.append(Quantity("gap", ratio, "tooth pitches"))
     return tuple(quantities)
-
-
-def _gap_ratio(times: Floats, wheel: Wheel) -> float:
-    """The largest gap over the mean of its two neighbours: stretched where compression slows the engine."""
-    intervals = np.diff(times)
-    gaps = wheel.turn_starts - 1
-    gaps = gaps[(gaps > 0) & (gaps < intervals.size - 1)]
-    if not gaps.size:
-        return float(max(wheel.missing) + 1)
-    return float(np.median(2 * intervals[gaps] / (intervals[gaps - 1] + intervals[gaps + 1])))
 
 
 def _judged(
@@ -309,7 +289,7 @@ def _judged(
     if not result.speeds.size:
         return replace(result, verdict="cannot tell", reason=_no_turn(result))
     silent = "the cam signal has no edges" if cam is not None and cam.times.size == 0 else ""
-    for fault in (turn.lacking, wheel.lasting, silent, _lost_cam_tooth(pattern)):
+    for fault in (turn.lacking, wheel.lasting, silent, pattern.fault):
         if fault:
             return replace(result, verdict="fault", reason=f"wheel {result.wheel}: {fault}")
     if wheel.broken:
@@ -326,9 +306,8 @@ def _judged(
         return _against(result, reference)
     reason = f"wheel {result.wheel} repeats without a break at {result['speed'].value:.0f} rpm"
     if pattern.cycles and not pattern.odd_cycles:
-        reason += (
-            f", the cam's {len(pattern.edges)} edges come alike in {pattern.cycles} turns of the camshaft"
-        )
+        turns = f"{pattern.cycles} turns of the camshaft"
+        reason += f", the cam's {len(pattern.edges)} edges come alike in {turns}"
     return replace(result, verdict="good", reason=reason)
 
 
@@ -341,33 +320,21 @@ _USUAL_SPEEDS: Final = (150.0, 4000.0)
 def _no_turn(result: CrankCamResult) -> str:
     """Even teeth show no turn: the two readings at which the speed is usual."""
     frequency = result["tooth frequency"].value
-    speeds = [(teeth, 60.0 * frequency / teeth) for teeth in _USUAL_TEETH]
     low, high = _USUAL_SPEEDS
     usual = [
-        f"{speed:,.0f} rpm with {teeth} {'tooth' if teeth == 1 else 'teeth'}"
-        for teeth, speed in speeds
-        if low <= speed <= high
+        f"{60.0 * frequency / teeth:,.0f} rpm with {teeth} {'tooth' if teeth == 1 else 'teeth'}"
+        for teeth in _USUAL_TEETH
+        if low <= 60.0 * frequency / teeth <= high
     ]
     head = f"even teeth at {frequency:.4g} Hz; {result.notes[0]}"
     return f"{head} ({' or '.join(usual[:2])})" if usual else head
 
 
-def _lost_cam_tooth(pattern: CamPattern) -> str:
-    if not pattern.lost:
-        return ""
-    places = ", ".join(f"{start:.3f} s" for start, _ in pattern.lost[:5])
-    return (
-        f"a whole tooth of the cam is missing in {len(pattern.lost)} of {pattern.cycles} turns, at {places}, "
-        "though it came at lower speed"
-    )
-
-
 def _against(result: CrankCamResult, reference: CrankCamResult) -> CrankCamResult:
     if result.wheel != reference.wheel or not reference.cam or not result.cam:
         reason = f"the reference has wheel {reference.wheel or 'unknown'} with {len(reference.cam)} cam edges"
-        return replace(
-            result, notes=(*result.notes, f"not compared: {reason}"), reason=f"wheel {result.wheel}"
-        )
+        notes = (*result.notes, f"not compared: {reason}")
+        return replace(result, notes=notes, reason=f"wheel {result.wheel}")
     moved, error = shift(result.cam, reference.cam)
     quantities = (*result.quantities, Quantity("cam shift", moved, "crank degrees", error))
     far = abs(moved) > max(_DRIFT, 3 * error)

@@ -14,7 +14,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
 from halfsplit.capture.measure.starting import LEAST_RATE, Span, by_current, by_volts, rhythm, upright
 
@@ -48,19 +48,22 @@ class _Findings:
     notes: list[str] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
 
+    def add(self, name: str, value: float, unit: str, uncertainty: float) -> None:
+        self.quantities.append(Quantity(name, value, unit, uncertainty))
+
+    def add_mean(self, name: str, part: Floats, unit: str, rate: float) -> None:
+        """With its standard error: what lies 0.05 s apart is taken as independent."""
+        self.add(name, float(part.mean()), unit, float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1))))
+
+    def value(self, name: str) -> float | None:
+        return next((q.value for q in self.quantities if q.name == name), None)
+
     @property
     def stands_still(self) -> bool:
         """A current without compressions in it that does not fall from its inrush."""
         inrush, mean = self.value("inrush current"), self.value("mean current")
-        return (
-            inrush is not None and mean is not None and mean > 0.8 * inrush and not self.value("compressions")
-        )
-
-    def add(self, name: str, value: float, unit: str, uncertainty: float) -> None:
-        self.quantities.append(Quantity(name, value, unit, uncertainty))
-
-    def value(self, name: str) -> float | None:
-        return next((q.value for q in self.quantities if q.name == name), None)
+        stays = inrush is not None and mean is not None and mean > 0.8 * inrush
+        return stays and not self.value("compressions")
 
 
 @answers(CrankingResult)
@@ -85,7 +88,7 @@ def cranking(
         span = by_volts(volts, rate)
     else:
         raise CannotTell("neither battery volts nor starter current was recorded")
-    steady = _steady(span, rate)
+    steady = span.steady(rate)
     findings.marks.append(Mark(span.first / rate, span.end / rate, "cranking"))
     if volts is not None:
         _volts(volts, span, steady, rate, findings)
@@ -97,41 +100,27 @@ def cranking(
 
 def _current(amps: Floats, rate: float, findings: _Findings) -> tuple[Floats, Span]:
     amps, turned = upright(amps)
+    notes = findings.notes
     if turned:
-        findings.notes.append(
-            "the current is negative while cranking: the clamp sits the other way round, the sign was turned"
-        )
+        side = "the clamp sits the other way round, the sign was turned"
+        notes.append(f"the current is negative while cranking: {side}")
     span = by_current(amps, rate)
     if span.rest is not None:
         amps = amps - span.rest
         if abs(span.rest) > 5.0:
-            findings.notes.append(
-                f"the clamp shows {span.rest:.0f} A before the start: taken as its zero error"
-            )
-    part = amps[_steady(span, rate)]
-    error = noise(amps)
+            notes.append(f"the clamp shows {span.rest:.0f} A before the start: taken as its zero error")
+    start = amps[span.first : span.first + int(0.2 * rate)]
     if span.onset is None:
-        findings.notes.append("the recording starts while the engine turns: no inrush is seen")
-    elif clipped(amps[span.first : span.first + int(0.2 * rate)]) > 0.01:
-        findings.notes.append("the inrush is clipped: choose a wider range to see it")
+        notes.append("the recording starts while the engine turns: no inrush is seen")
+    elif clipped(start) > 0.01:
+        notes.append("the inrush is clipped: choose a wider range to see it")
     else:
-        findings.add(
-            "inrush current", float(amps[span.first : span.first + int(0.2 * rate)].max()), "A", error
-        )
-    findings.add(
-        "mean current", float(part.mean()), "A", float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1)))
-    )
+        findings.add("inrush current", float(start.max()), "A", noise(amps))
+    findings.add_mean("mean current", amps[span.steady(rate)], "A", rate)
     return amps, span
 
 
-def _steady(span: Span, rate: float) -> slice:
-    """From 0.35 s after the start, or a third of the span if that is shorter, to a little before the end."""
-    skip = min(int(0.35 * rate), (span.end - span.first) // 3) if span.onset is not None else 0
-    return slice(span.first + skip, max(span.end - int(0.03 * rate), span.first + skip + 8))
-
-
 def _volts(volts: Floats, span: Span, steady: slice, rate: float, findings: _Findings) -> None:
-    part = volts[steady]
     error = noise(volts)
     if clipped(volts[span.first : span.end]) > 0.02:
         raise CannotTell("the volts are clipped while cranking: choose a wider range")
@@ -142,12 +131,7 @@ def _volts(volts: Floats, span: Span, steady: slice, rate: float, findings: _Fin
         findings.add("rest volts", rest, "V", error)
         findings.add("dip", rest - lowest, "V", error)
     findings.add("lowest volts", lowest, "V", error)
-    findings.add(
-        "mean cranking volts",
-        float(part.mean()),
-        "V",
-        float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1))),
-    )
+    findings.add_mean("mean cranking volts", volts[steady], "V", rate)
     after = volts[span.end + int(0.3 * rate) :]
     if after.size > 0.2 * rate and float(np.median(after[-int(0.2 * rate) :])) > 13.2:
         findings.notes.append("the engine fired: the volts rise to charging after the starter lets go")
@@ -184,52 +168,35 @@ def _speed(signal: Floats, steady: slice, rate: float, cylinders: int | None, fi
 
 def least_volts(celsius: float | None) -> float:
     """The least mean cranking volts of a 12 V battery at its temperature; 20 °C where it is not known."""
-    if celsius is None:
-        return LOWEST_VOLTS[-1][1]
-    return float(np.interp(celsius, [t for t, _ in LOWEST_VOLTS], [v for _, v in LOWEST_VOLTS]))
+    known, volts = zip(*LOWEST_VOLTS, strict=True)
+    return float(np.interp(20.0 if celsius is None else celsius, known, volts))
 
 
 def _judged(findings: _Findings, celsius: float | None, charge: float | None) -> CrankingResult:
-    limit = least_volts(celsius)
-    volts, speed, amps = (
-        findings.value("mean cranking volts"),
-        findings.value("cranking speed"),
-        findings.value("mean current"),
-    )
+    limit, notes = least_volts(celsius), findings.notes
+    volts, speed = findings.value("mean cranking volts"), findings.value("cranking speed")
     low, slow = volts is not None and volts < limit, speed is not None and speed < SLOW
-    notes = list(findings.notes)
     if celsius is None and volts is not None:
         notes.append("the battery's temperature is not known: judged as at 20 °C")
     if charge is not None and charge < 0.75:
-        notes.append(
-            f"the battery is {charge * 100:.0f} % charged: charge it and crank again before it is judged"
-        )
-    head = ", ".join(
-        text
-        for text in (
-            f"{volts:.2f} V" if volts is not None else "",
-            f"{amps:.0f} A" if amps is not None else "",
-            f"{speed:.0f} rpm" if speed is not None else "",
-        )
-        if text
-    )
+        charged = f"the battery is {charge * 100:.0f} % charged"
+        notes.append(f"{charged}: charge it and crank again before it is judged")
+    shown = ((volts, "{:.2f} V"), (findings.value("mean current"), "{:.0f} A"), (speed, "{:.0f} rpm"))
+    head = ", ".join(form.format(value) for value, form in shown if value is not None)
+    verdict: Verdict = "fault"
     if low and charge is not None and charge < 0.5:
         verdict, reason = "cannot tell", f"the battery is only {charge * 100:.0f} % charged ({head})"
     elif findings.stands_still:
-        verdict, reason = (
-            "fault",
-            f"{head}: the current stays as at the start, without a ripple: the engine does not turn",
-        )
+        stands = "the current stays as at the start, without a ripple: the engine does not turn"
+        reason = f"{head}: {stands}"
     elif low or slow:
-        verdict, reason = "fault", f"{head}: {_cause(findings, low=low, slow=slow, limit=limit)}"
+        reason = f"{head}: {_cause(findings, low=low, limit=limit)}"
+    elif volts is not None or speed is not None:
+        verdict, reason = "good", f"{head}: within the usual limits"
     else:
-        known = volts is not None or speed is not None
-        verdict, reason = (
-            ("good" if known else "measured"),
-            f"{head}: within the usual limits" if known else head,
-        )
+        verdict, reason = "measured", head
     return CrankingResult(
-        verdict=verdict,  # type: ignore[arg-type]
+        verdict=verdict,
         reason=reason,
         quantities=tuple(findings.quantities),
         notes=tuple(notes),
@@ -237,18 +204,14 @@ def _judged(findings: _Findings, celsius: float | None, charge: float | None) ->
     )
 
 
-def _cause(findings: _Findings, *, low: bool, slow: bool, limit: float) -> str:
+def _cause(findings: _Findings, *, low: bool, limit: float) -> str:
     """Which side of the circuit to look at: the source, the load, or the path between."""
-    ohms = findings.value("internal resistance")
+    if not low and findings.value("mean cranking volts") is None:
+        return f"slow, under {SLOW:.0f} rpm: record the volts too"
     if not low:
-        known = findings.value("mean cranking volts") is not None
-        ask = "resistance in the starter's cables, or the starter itself" if known else "record the volts too"
-        return (
-            f"slow although the battery holds its volts: {ask}"
-            if known
-            else f"slow, under {SLOW:.0f} rpm: {ask}"
-        )
-    if ohms is not None:
+        path = "resistance in the starter's cables, or the starter itself"
+        return f"slow although the battery holds its volts: {path}"
+    if (ohms := findings.value("internal resistance")) is not None:
         source = f"{ohms:.1f} mohm between the volts lead and the current"
         return f"under {limit:.1f} V; the volts fall with the current by {source}"
     return f"under {limit:.1f} V: a weak battery or a starter that takes too much; record the current too"

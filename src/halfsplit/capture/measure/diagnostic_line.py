@@ -27,6 +27,13 @@ UART: Final = "ISO 9141-2 or ISO 14230"
 VARIABLE: Final = "SAE J1850, variable pulse width"
 PULSES: Final = "SAE J1850, pulse width"
 
+_USUAL: Final = {
+    VARIABLE: (64.0, 128.0, 200.0, 280.0),
+    PULSES: (8.0, 16.0, 32.0, 48.0),
+    UART: tuple(96.15 * n for n in range(1, 10)),
+}
+"""Microseconds from edge to edge on each line."""
+
 
 @dataclass(frozen=True)
 class Message:
@@ -38,9 +45,8 @@ class Message:
     good: bool
 
     def __str__(self) -> str:
-        return (
-            f"{self.start:.6f} s {self.data.hex(' ').upper()} {'good' if self.good else 'check does not fit'}"
-        )
+        check = "good" if self.good else "check does not fit"
+        return f"{self.start:.6f} s {self.data.hex(' ').upper()} {check}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,9 +91,9 @@ def diagnostic_line(signal: Edges, samples: int, rate: float) -> DiagnosticLineR
     rests_high = signal.rests_high(stop)
     upright = signal.turned() if rests_high else signal
     by_name: dict[str, tuple[Message, ...]] = {
-        VARIABLE: tuple(_messages(_variable(upright), _crc_fits)),
-        PULSES: tuple(_messages(_pulses(upright), _crc_fits)),
-        UART: tuple(_messages(_uart(signal, stop, rests_high=rests_high), _sum_fits)),
+        VARIABLE: tuple(_messages(_variable(upright), crc8)),
+        PULSES: tuple(_messages(_pulses(upright), crc8)),
+        UART: tuple(_messages(_uart(signal, stop, rests_high=rests_high), lambda data: sum(data) & 0xFF)),
     }
     standard = max(by_name, key=lambda name: sum(message.good for message in by_name[name]))
     messages = by_name[standard]
@@ -107,13 +113,16 @@ def diagnostic_line(signal: Edges, samples: int, rate: float) -> DiagnosticLineR
 def _only_recognised(
     signal: Edges, by_name: dict[str, tuple[Message, ...]], rate: float
 ) -> DiagnosticLineResult:
-    """A line whose messages do not come out whole: named by its stretches where they are those of one standard."""
+    """A line whose messages do not come out whole: named by its stretches where they are those of one standard.
+
+    At least 0.8 of them have to lie within 12 % of a usual one.
+    """
     spans = np.diff(signal.times) / _US
-    shares = {
-        VARIABLE: _near(spans, (64, 128, 200, 280)),
-        PULSES: _near(spans, (8, 16, 32, 48)),
-        UART: _near(spans, tuple(96.15 * n for n in range(1, 10))),
-    }
+    shares = {}
+    for name, usual in _USUAL.items():
+        short = spans[spans < 1.5 * max(usual)]
+        nearest = np.min(np.abs(short[:, None] / np.array(usual) - 1), axis=1)
+        shares[name] = float(np.mean(nearest < 0.12)) if short.size >= 8 else 0.0
     best = max(shares, key=lambda name: shares[name])
     if shares[best] < 0.8:
         raise CannotTell("its stretches are those of none of the older diagnostic lines")
@@ -126,40 +135,21 @@ def _only_recognised(
     )
 
 
-def _near(spans: np.ndarray, usual: tuple[float, ...]) -> float:
-    """The share of stretches (us) within 12 % of a usual one."""
-    short = spans[spans < 1.5 * max(usual)]
-    if short.size < 8:
-        return 0.0
-    return float(np.mean(np.min(np.abs(short[:, None] / np.array(usual) - 1), axis=1) < 0.12))
-
-
 Burst = tuple[float, float, list[int]]
 """Start and stop of a message in s, and its bytes."""
 
 
-def _messages(bursts: Iterator[Burst], fits: Callable[[bytes], bool]) -> Iterator[Message]:
+def _messages(bursts: Iterator[Burst], check: Callable[[bytes], int]) -> Iterator[Message]:
     for start, stop, octets in bursts:
         data = bytes(octets)
         if len(data) >= 3:
-            even = (
-                len(set(data[:-1])) == 1
-            )  # a steady square wave makes equal bytes, whose sum fits by chance
-            yield Message(start, stop, data, fits(data) and not even)
-
-
-def _crc_fits(data: bytes) -> bool:
-    return crc8(data[:-1]) == data[-1]
-
-
-def _sum_fits(data: bytes) -> bool:
-    return sum(data[:-1]) & 0xFF == data[-1]
+            even = len(set(data[:-1])) == 1  # as a steady square wave makes them, whose sum fits by chance
+            yield Message(start, stop, data, check(data[:-1]) == data[-1] and not even)
 
 
 def _octets(bits: list[int]) -> list[int]:
     """Whole bytes, the highest bit first."""
-    whole = [bits[i : i + 8] for i in range(0, len(bits) - 7, 8)]
-    return [int("".join(map(str, octet)), 2) for octet in whole]
+    return np.packbits(np.array(bits[: len(bits) // 8 * 8], np.uint8)).tolist()
 
 
 def _stretches(signal: Edges) -> list[tuple[float, float, bool]]:

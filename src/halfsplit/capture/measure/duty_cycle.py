@@ -32,78 +32,78 @@ def duty_cycle(values: Floats, rate: float) -> DutyResult:
     require(rate, values, least_rate=10.0, least_seconds=0.0, what="a switched signal")
     levels = two_levels(values)
     if levels is None:
-        raise CannotTell(_no_levels(values))
+        part = thinned(values)
+        low, middle, high = np.quantile(part, (0.01, 0.5, 0.99))
+        if high - low <= 8 * noise(part) or high <= low:
+            raise CannotTell(f"the signal does not switch: it stays at {middle:.4g} (0 or 100 % duty)")
+        swing = f"the signal swings from {low:.4g} to {high:.4g} without two levels at which it rests"
+        coupling = "; the direct part is missing: set the coupling to DC" if low < 0 < high else ""
+        raise CannotTell(swing + coupling)
     crossings = edges(values, rate, *levels.walls(0.3))
     if crossings.times.size < 2:
         raise CannotTell(f"{crossings.times.size} edges were recorded: three periods are needed")
-    times = [_edge_time(values, rate, crossings, levels, rising=rising) for rising in (True, False)]
+    times = {
+        name: _edge_time(values, rate, crossings, levels, rising=name == "rise") for name in ("rise", "fall")
+    }
     return _measured(crossings, 1.0 / rate, levels, times)
-
-
-def _no_levels(values: Floats) -> str:
-    """What a signal without two levels does, by its swing against its noise."""
-    part = thinned(values)
-    low, middle, high = np.quantile(part, (0.01, 0.5, 0.99))
-    if high - low <= 8 * noise(part) or high <= low:
-        return f"the signal does not switch: it stays at {middle:.4g} (0 or 100 % duty)"
-    swing = f"the signal swings from {low:.4g} to {high:.4g} without two levels at which it rests"
-    return f"{swing}; the direct part is missing: set the coupling to DC" if low < 0 < high else swing
 
 
 @answers(DutyResult)
 def duty_edges(signal: Edges, resolution: float) -> DutyResult:
     """The same from edges of a logic record; `resolution` is its clock's step in seconds."""
-    return _measured(signal, resolution, None, [])
+    return _measured(signal, resolution, None, {})
 
 
-def _measured(crossings: Edges, resolution: float, levels: Levels | None, slow: list[float]) -> DutyResult:
+def _measured(
+    crossings: Edges, resolution: float, levels: Levels | None, times: dict[str, float]
+) -> DutyResult:
+    """`times` are those of the edges of either direction, by `rise` and `fall`."""
     rises, falls = crossings.of(True), crossings.of(False)
     if rises.size < 3 or falls.size < 3:
         raise CannotTell(f"{crossings.times.size} edges were recorded: three periods are needed")
-    highs = _widths(rises, falls)
+    after = np.searchsorted(falls, rises, side="right")
+    highs = falls[after[after < falls.size]] - rises[after < falls.size]
     periods = np.diff(rises)
     period = float(np.median(periods))
     if period < 8 * resolution or float(np.median(highs)) < 2 * resolution:
         raise CannotTell(
             f"a period of {period:.3g} s has fewer than 8 samples of {resolution:.3g} s: record it faster"
         )
-    missing = missed(rises, neighbours=4)
     regular = periods < MISSING * period
-    shares = highs[: periods.size] / periods
-    duty = float(np.mean(shares[regular]))
-    jitter = float(np.std(periods[regular]))
-    count = max(int(regular.sum()), 1)
-    error = 0.3 * resolution / period
+    shares = (highs[: periods.size] / periods)[regular]
+    mean, jitter, duty = (float(x) for x in (periods[regular].mean(), periods[regular].std(), shares.mean()))
+    root = max(int(regular.sum()), 1) ** 0.5
+    error = 100 * (float(np.std(shares)) / root + 0.3 * resolution / period)
     quantities = [
-        Quantity(
-            "frequency",
-            1.0 / float(np.mean(periods[regular])),
-            "Hz",
-            (jitter + 0.3 * resolution) / period**2 / count**0.5,
-        ),
-        Quantity("duty", 100 * duty, "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)),
-        Quantity(
-            "low share", 100 * (1 - duty), "%", 100 * (float(np.std(shares[regular])) / count**0.5 + error)
-        ),
+        Quantity("frequency", 1.0 / mean, "Hz", (jitter + 0.3 * resolution) / period**2 / root),
+        Quantity("duty", 100 * duty, "%", error),
+        Quantity("low share", 100 * (1 - duty), "%", error),
         Quantity("jitter of the period", jitter, "s", 0.3 * resolution),
     ]
     if levels:
         quantities += [
             Quantity("low level", levels.low, "", levels.low_spread),
             Quantity("high level", levels.high, "", levels.high_spread),
-            *(
-                Quantity(f"{name} time", time, "s", 0.5 * resolution)
-                for name, time in zip(("rise", "fall"), slow, strict=True)
-            ),
         ]
-    return _judged(tuple(quantities), missing, _slow_text(slow, period, duty), period, (rises[0], rises[-1]))
-
-
-def _widths(rises: Floats, falls: Floats) -> Floats:
-    """The time high after each rise that is followed by a fall."""
-    after = np.searchsorted(falls, rises, side="right")
-    whole = after < falls.size
-    return np.asarray(falls[after[whole]] - rises[whole])
+    quantities += [Quantity(f"{name} time", time, "s", 0.5 * resolution) for name, time in times.items()]
+    missing = missed(rises, neighbours=4)
+    limit = _SLOW * period * min(duty, 1 - duty)
+    slow = [f"its {name} takes {time:.2g} s" for name, time in times.items() if time > limit]
+    reason = f"{quantities[0].value:.4g} Hz, {quantities[1].value:.1f} % high"
+    if missing:
+        reason += f"; {len(missing)} pulses are missing, the first at {missing[0]:.4f} s"
+    elif slow:
+        reason += f"; slow edges: {' and '.join(slow)}, over a tenth of the shorter state"
+    return DutyResult(
+        verdict="fault" if missing or slow else "measured",
+        reason=reason,
+        quantities=tuple(quantities),
+        marks=(
+            Mark(float(rises[0]), float(rises[-1]), "measured"),
+            *(Mark(time, time + period, "missing") for time in missing[:200]),
+        ),
+        missing=missing,
+    )
 
 
 def _edge_time(values: Floats, rate: float, crossings: Edges, levels: Levels, *, rising: bool) -> float:
@@ -120,34 +120,3 @@ def _edge_time(values: Floats, rate: float, crossings: Edges, levels: Levels, *,
         if under.size and over.size:
             spans.append((over[0] + before.size - under[-1]) / rate)
     return max(float(np.median(spans)) - 1.0 / rate, 0.0) if spans else float("nan")
-
-
-def _slow_text(slow: list[float], period: float, duty: float) -> str:
-    limit = _SLOW * period * min(duty, 1 - duty)
-    parts = [
-        f"its {name} takes {time:.2g} s"
-        for name, time in zip(("rise", "fall"), slow, strict=False)
-        if np.isfinite(time) and time > limit
-    ]
-    return " and ".join(parts)
-
-
-def _judged(
-    quantities: tuple[Quantity, ...],
-    missing: tuple[float, ...],
-    slow: str,
-    period: float,
-    span: tuple[float, float],
-) -> DutyResult:
-    head = f"{quantities[0].value:.4g} Hz, {quantities[1].value:.1f} % high"
-    marks = (
-        Mark(float(span[0]), float(span[1]), "measured"),
-        *(Mark(t, t + period, "missing") for t in missing[:200]),
-    )
-    if missing:
-        reason = f"{head}; {len(missing)} pulses are missing, the first at {missing[0]:.4f} s"
-        return DutyResult(verdict="fault", reason=reason, quantities=quantities, marks=marks, missing=missing)
-    if slow:
-        reason = f"{head}; slow edges: {slow}, over a tenth of the shorter state"
-        return DutyResult(verdict="fault", reason=reason, quantities=quantities, marks=marks)
-    return DutyResult(verdict="measured", reason=head, quantities=quantities, marks=marks)

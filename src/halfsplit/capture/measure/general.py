@@ -54,18 +54,16 @@ def general(name: str, values: Floats, rate: float | None, unit: str) -> General
         Quantity("effective value", float(np.sqrt(np.mean(known**2))), unit),
         Quantity("noise", error, unit),
     ]
-    switched = _switched(values, rate) if rate and known.size == values.size else []
-    quantities += switched or (_repeated(values, rate) if rate and known.size == values.size else [])
+    if rate and known.size == values.size:
+        quantities += _repeated(values, rate)
     share = clipped(known)
-    notes = (
-        () if share < _CLIPPED else (f"{100 * share:.0f} % of the samples are cut off: choose a wider range",)
-    )
+    cut = f"{100 * share:.0f} % of the samples are cut off: choose a wider range"
     roles = roles_like(_shape(values, rate, unit))
     return GeneralResult(
         verdict="measured",
         reason=_reason(name, roles),
         quantities=tuple(quantities),
-        notes=notes,
+        notes=() if share < _CLIPPED else (cut,),
         channel=name,
         roles=roles,
     )
@@ -77,9 +75,7 @@ def general_edges(name: str, signal: Edges, resolution: float) -> GeneralResult:
     quantities = tuple(quantity for quantity in measured.quantities if quantity.name in _TAKEN)
     widths = np.diff(signal.times)
     shortest = float(np.quantile(widths, 0.02)) if widths.size else 0.0
-    roles = roles_like(
-        Shape("", 0.0, 1.0, 0.0, 1.0, 0.5, 1.0, levels=(0.0, 1.0), shortest=shortest, logic=True)
-    )
+    roles = roles_like(Shape("", 0.0, 1.0, 0.0, 1.0, 0.5, levels=(0.0, 1.0), shortest=shortest))
     return GeneralResult(
         verdict="measured",
         reason=_reason(name, roles),
@@ -90,19 +86,15 @@ def general_edges(name: str, signal: Edges, resolution: float) -> GeneralResult:
 
 
 def _reason(name: str, roles: tuple[str, ...]) -> str:
-    if not roles:
-        return f"channel {name!r} has no role"
-    return f"channel {name!r} has no role; it looks like {' or '.join(roles)}"
-
-
-def _switched(values: Floats, rate: float) -> list[Quantity]:
-    if two_levels(values) is None:
-        return []
-    return [quantity for quantity in duty_cycle(values, rate).quantities if quantity.name in _TAKEN]
+    return f"channel {name!r} has no role" + (f"; it looks like {' or '.join(roles)}" if roles else "")
 
 
 def _repeated(values: Floats, rate: float) -> list[Quantity]:
-    """The frequency at which a trace without levels comes again."""
+    """What any switched trace has, or the frequency at which one without levels comes again."""
+    if two_levels(values) is not None:
+        switched = [each for each in duty_cycle(values, rate).quantities if each.name in _TAKEN]
+        if switched:
+            return switched
     part = values[:_LONGEST]
     if part.size < 32 or not float(np.ptp(part)):
         return []
@@ -115,20 +107,11 @@ def _repeated(values: Floats, rate: float) -> list[Quantity]:
 def _shape(values: Floats, rate: float | None, unit: str) -> Shape:
     part = thinned(values)
     part = part[np.isfinite(part)]
-    low, first, middle, last, high = np.quantile(part, (0.02, 0.25, 0.5, 0.75, 0.98)).tolist()
+    low, middle, high = np.quantile(part, (0.02, 0.5, 0.98)).tolist()
     levels = two_levels(part)
     shortest = 0.0
     if levels and rate:
         walls = np.flatnonzero(np.diff(values[:_LONGEST] > levels.middle))
         shortest = float(np.quantile(np.diff(walls), 0.02)) / rate if walls.size > 3 else 0.0
-    return Shape(
-        unit,
-        float(part.min()),
-        float(part.max()),
-        low,
-        high,
-        middle,
-        last - first,
-        levels=(levels.low, levels.high) if levels else None,
-        shortest=shortest,
-    )
+    rests = (levels.low, levels.high) if levels else None
+    return Shape(unit, float(part.min()), float(part.max()), low, high, middle, rests, shortest)

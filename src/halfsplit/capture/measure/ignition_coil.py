@@ -11,7 +11,16 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from halfsplit.capture.measure.pulses import Pulse, above, foot, missed, resting, slope_noise, slopes
+from halfsplit.capture.measure.pulses import (
+    Pulse,
+    above,
+    missed,
+    ramps,
+    resting,
+    slope_noise,
+    slopes,
+    usual,
+)
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
 
@@ -48,15 +57,7 @@ def ignition_coil(
     if not pulses:
         raise CannotTell("no whole charging of the coil was recorded: it is not driven, or the leads are off")
     dwell = np.array([(p.last - p.first) / rate for p in pulses])
-    quantities = [
-        Quantity(
-            "dwell",
-            float(np.median(dwell)),
-            "s",
-            float(np.hypot(np.std(dwell) / len(dwell) ** 0.5, 1 / rate)),
-        ),
-        Quantity("events", float(len(pulses)), ""),
-    ]
+    quantities = [usual("dwell", dwell, "s", 1 / rate), Quantity("events", float(len(pulses)), "")]
     notes: list[str] = []
     if amps is not None:
         feed = supply if supply is not None else resting(volts) if volts is not None else None
@@ -71,15 +72,14 @@ def ignition_coil(
             f"{len(pulses)} events of very different length: noise or a coupling hides some of them"
         )
     verdict, reason = _judged(quantities, lost, unburnt)
-    marks = (
-        *(Mark(p.first / rate, p.last / rate, "dwell") for p in pulses[:100]),
-        *(Mark(t, t, "missed") for t in lost),
-    )
     return CoilResult(
         verdict=verdict,
         reason=reason,
         quantities=tuple(quantities),
-        marks=marks,
+        marks=(
+            *(Mark(p.first / rate, p.last / rate, "dwell") for p in pulses[:100]),
+            *(Mark(t, t, "missed") for t in lost),
+        ),
         notes=tuple(notes),
         events=len(pulses),
         missed=lost,
@@ -89,47 +89,38 @@ def ignition_coil(
 
 def _pulses(amps: Floats | None, volts: Floats | None, rate: float) -> list[Pulse]:
     if amps is not None:
-        rest, top = resting(amps), float(np.quantile(amps, 0.999))
-        if top - rest < 0.3 + 10 * noise(amps):
-            raise CannotTell(
-                f"the current reaches {top:.2f} A only: the coil is not charged, or the clamp is reversed"
-            )
-        wall = rest + 0.12 * (top - rest)
-        pulses = above(amps, rate, wall, rest + 0.06 * (top - rest), _SHORTEST)
-        return [Pulse(foot(amps, p.first, rest, wall), p.last) for p in pulses]
+        pulses = ramps(amps, rate, (0.12, 0.06), 0.3, _SHORTEST)
+        if pulses is None:
+            reached = f"the current reaches {np.quantile(amps, 0.999):.2f} A only"
+            raise CannotTell(f"{reached}: the coil is not charged, or the clamp is reversed")
+        return pulses
     if volts is None:
         raise CannotTell("neither current nor volts were recorded")
-    rest = resting(volts)
+    rest, error = resting(volts), noise(volts)
     if rest < _LEAST_SUPPLY:
-        raise CannotTell(
-            f"the coil's volts rest at {rest:.1f} V: the direct part is missing (set the coupling to DC)"
-        )
-    if noise(volts) > _MOST_NOISE * rest:
-        raise CannotTell(
-            f"noise of {noise(volts):.1f} V hides when the coil is charged: record the current too"
-        )
+        lacking = "the direct part is missing (set the coupling to DC)"
+        raise CannotTell(f"the coil's volts rest at {rest:.1f} V: {lacking}")
+    if error > _MOST_NOISE * rest:
+        raise CannotTell(f"noise of {error:.1f} V hides when the coil is charged: record the current too")
     return above(-volts, rate, -0.4 * rest, -0.97 * rest, _SHORTEST)
 
 
 def _current(
     amps: Floats, pulses: list[Pulse], rate: float, feed: float | None, notes: list[str]
 ) -> list[Quantity]:
-    peaks = np.array([float(smooth(amps[p.first : p.last], int(20e-6 * rate)).max()) for p in pulses])
+    peaks = [float(smooth(pulse.of(amps), int(20e-6 * rate)).max()) for pulse in pulses]
     quantities = [Quantity("peak current", float(np.median(peaks)), "A", noise(amps))]
-    starts = np.array([_first_slope(amps[p.first : p.last], rate) for p in pulses])
+    starts = np.array([_first_slope(pulse.of(amps), rate) for pulse in pulses])
     starts = starts[np.isfinite(starts) & (starts > 0)]
     if starts.size:
-        slope = float(np.median(starts))
-        error = float(np.std(starts) / starts.size**0.5)
-        quantities.append(Quantity("first slope", slope, "A/s", error))
+        slope = usual("first slope", starts, "A/s")
+        quantities.append(slope)
         if feed is not None:
-            henry = feed / slope
-            quantities.append(
-                Quantity("inductance", henry * 1e3, "mH", henry * 1e3 * float(np.hypot(error / slope, 0.05)))
-            )
+            henry = feed / slope.value
+            error = float(np.hypot(slope.uncertainty / slope.value, 0.05))
+            quantities.append(Quantity("inductance", henry * 1e3, "mH", henry * 1e3 * error))
             notes.append("the driver's own volts are not known: the inductance may read some 5 % high")
-    limited = [_limit_share(amps[p.first : p.last], amps, rate) for p in pulses]
-    share = float(np.median(limited))
+    share = float(np.median([_limit_share(pulse.of(amps), amps, rate) for pulse in pulses]))
     if share > 0.04:
         quantities.append(Quantity("time at the current limit", 100 * share, "% of the dwell", 2.0))
     return quantities
@@ -143,8 +134,7 @@ def _first_slope(ramp: Floats, rate: float) -> float:
         return float("nan")
     first, last = int(inside[0]), int(inside[-1])
     times = np.arange(first, last + 1) / rate
-    square, linear, _ = np.polyfit(times, ramp[first : last + 1], 2)
-    return float(linear + 2 * square * 0.0)
+    return float(np.polyfit(times, ramp[first : last + 1], 2)[1])
 
 
 def _limit_share(ramp: Floats, amps: Floats, rate: float) -> float:
@@ -152,21 +142,18 @@ def _limit_share(ramp: Floats, amps: Floats, rate: float) -> float:
     width = max(0.02 * ramp.size / rate, 4 / rate)
     slope = slopes(ramp, rate, width)
     start = float(np.quantile(slope[: max(slope.size // 3, 4)], 0.8))
-    flat = (np.abs(slope) < max(0.1 * start, 3 * slope_noise(amps, rate, width))) & (
-        ramp > 0.9 * np.quantile(ramp, 0.99)
-    )
-    return float(flat.mean())
+    level = np.abs(slope) < max(0.1 * start, 3 * slope_noise(amps, rate, width))
+    return float(np.mean(level & (ramp > 0.9 * np.quantile(ramp, 0.99))))
 
 
 def _unseen(volts: Floats, rate: float, rest: float, pulses: list[Pulse]) -> str:
     """Why a trace cannot show the burn, '' where it can."""
     if rate < _BURN_RATE:
-        return (
-            f"{rate:g} samples a second do not show the firing peak and the burn: {_BURN_RATE:g} are needed"
-        )
+        needed = f"{_BURN_RATE:g} are needed"
+        return f"{rate:g} samples a second do not show the firing peak and the burn: {needed}"
     if noise(volts) > _MOST_NOISE * abs(rest) or rest < _LEAST_SUPPLY:
         return "the volts are too noisy, or lack their direct part: the burn is not seen"
-    charging = [float(np.quantile(volts[pulse.first : pulse.last], 0.1)) for pulse in pulses]
+    charging = [float(np.quantile(pulse.of(volts), 0.1)) for pulse in pulses]
     if rest - float(np.median(charging)) < _LEAST_FALL:
         return "the volts do not fall while the coil is charged: the trace is cut off below, the burn is not seen"
     return ""
@@ -190,10 +177,8 @@ def _spark(
         if clipped(volts[max(cut - 3, 0) : cut + int(0.1e-3 * rate)]) > 0.01:
             notes.append("the firing peak is clipped: its value is a lower bound")
         peaks.append(float(reach.max()))
-        burn = _burn(tail[top:] - rest, rate)
-        burns.append(burn)
-        if burn < LEAST_BURN:
-            unburnt.append(pulse.last / rate)
+        burns.append(_burn(tail[top:] - rest, rate))
+        unburnt += [pulse.last / rate] if burns[-1] < LEAST_BURN else []
     if len(unburnt) == len(burns) and (rate < _PEAK_RATE or max(burns, default=0.0) < _LEAST_SEEN):
         notes.append("no burn is seen after any cut: too slow a rate, a coupling or a cut-off trace hides it")
         return [], ()
@@ -202,12 +187,9 @@ def _spark(
     notes[:] = list(dict.fromkeys(notes))
     if not peaks:
         return [], ()
-    spread = float(np.std(burns) / len(burns) ** 0.5)
-    burn_time = Quantity("burn time", float(np.median(burns)), "s", float(np.hypot(spread, 1 / rate)))
-    if rate < _PEAK_RATE:
-        return [burn_time], tuple(unburnt)
     peak = Quantity("firing peak", float(np.median(peaks)), "V", float(np.std(peaks)))
-    return [peak, burn_time], tuple(unburnt)
+    seen = [peak] if rate >= _PEAK_RATE else []
+    return [*seen, usual("burn time", np.array(burns), "s", 1 / rate)], tuple(unburnt)
 
 
 def _burn(over: Floats, rate: float) -> float:

@@ -7,13 +7,13 @@ flux left in the iron, bent upwards all the way (convex). The armature's fall be
 seat: the strongest downward bend is the closing. A trace without the bend shows a needle that does not move.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice, zip_longest
 from typing import ClassVar, Final
 
 import numpy as np
 
-from halfsplit.capture.measure.pulses import Pulse, above, foot, resting, slope_noise, slopes
+from halfsplit.capture.measure.pulses import Pulse, above, ramps, resting, slope_noise, slopes, usual
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, clipped, noise, require
 
@@ -25,9 +25,6 @@ _SURE: Final = 6.0
 _WIDTHS: Final = (0.012, 0.02, 0.035, 0.06)
 """Shares of a pulse over which its slope is taken."""
 
-_UNLIKE: Final = 0.1
-"""Share by which an injector's times may differ from the others'. Common practice, no source."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class InjectorResult(Result):
@@ -35,11 +32,9 @@ class InjectorResult(Result):
 
     analysis: ClassVar[str] = "injector"
 
-    pulses: int = 0
     on_time: float = float("nan")
     opening: float = float("nan")
     closing: float = float("nan")
-    flyback: float = float("nan")
 
 
 @answers(InjectorResult)
@@ -55,18 +50,19 @@ def injector(volts: Floats | None, amps: Floats | None, rate: float) -> Injector
     opening, still, blur = _openings(amps, pulses, rate)
     closing = _closings(volts, pulses, rate)
     spans = np.array([(p.last - p.first) / rate for p in pulses])
-    quantities = [
-        Quantity("on-time", float(np.median(spans)), "s", _spread(spans, rate)),
-        Quantity("pulses", float(len(pulses)), ""),
-        *_timed("opening", opening, rate, blur),
-        *_timed("closing", closing, rate, max(25e-6, 2.0 / rate)),
-    ]
+    quantities = [usual("on-time", spans, "s", 1.0 / rate), Quantity("pulses", float(len(pulses)), "")]
+    # The last is half the stretch that the slope was taken over.
+    for name, times, half in (("opening", opening, blur), ("closing", closing, max(25e-6, 2.0 / rate))):
+        quantities += [usual(name, times, "s", 1.0 / rate, half)] if times.size else []
     notes = []
-    peak = float("nan")
     if volts is not None:
-        peak, note = _flyback(volts, pulses, rate)
+        reach = int(0.5e-3 * rate)
+        peaks = [float(volts[p.last : p.last + reach].max()) for p in pulses if p.last + reach <= volts.size]
+        peak = float(np.median(peaks)) if peaks else float("nan")
         quantities.append(Quantity("flyback peak", peak, "V", noise(volts)))
-        notes += [note] if note else []
+        if any(clipped(volts[max(p.last - 3, 0) : p.last + reach]) > 0.01 for p in pulses[:20]):
+            wider = "take an attenuator or a wider range; its peak is a lower bound"
+            notes.append(f"the flyback is clipped: {wider}")
     verdict, reason = _judged(spans, opening, closing, still=still, recorded=amps is not None)
     return InjectorResult(
         verdict=verdict,
@@ -74,11 +70,9 @@ def injector(volts: Floats | None, amps: Floats | None, rate: float) -> Injector
         quantities=tuple(quantities),
         marks=_marks(pulses, opening, closing, rate),
         notes=tuple(notes),
-        pulses=len(pulses),
         on_time=float(np.median(spans)),
         opening=_median(opening),
         closing=_median(closing),
-        flyback=peak,
     )
 
 
@@ -90,23 +84,18 @@ def _pulses(volts: Floats | None, amps: Floats | None, rate: float) -> list[Puls
     if volts is not None:
         rest = resting(volts)
         if rest < 5.0:
-            raise CannotTell(
-                f"the low side rests at {rest:.1f} V: no feed reaches it, or the leads are exchanged"
-            )
+            lacking = "no feed reaches it, or the leads are exchanged"
+            raise CannotTell(f"the low side rests at {rest:.1f} V: {lacking}")
         if noise(volts) <= _MOST_NOISE * rest:
             return above(-volts, rate, -0.4 * rest, -0.6 * rest, _SHORTEST)
         if amps is None:
             raise CannotTell(f"noise of {noise(volts):.1f} V hides the pulses: record the current too")
     if amps is None:
         raise CannotTell("neither volts nor current was recorded")
-    rest, top = resting(amps), float(np.quantile(amps, 0.999))
-    if top - rest < 0.05 + 10 * noise(amps):
+    pulses = ramps(amps, rate, (0.15, 0.08), 0.05, _SHORTEST)
+    if pulses is None:
         raise CannotTell("no current flows in the recorded time")
-    wall = rest + 0.15 * (top - rest)
-    return [
-        Pulse(foot(amps, p.first, rest, wall), p.last)
-        for p in above(amps, rate, wall, rest + 0.08 * (top - rest), _SHORTEST)
-    ]
+    return pulses
 
 
 def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Floats, bool, float]:
@@ -116,19 +105,17 @@ def _openings(amps: Floats | None, pulses: list[Pulse], rate: float) -> tuple[Fl
     """
     if amps is None:
         return np.empty(0), False, 0.0
-    if any(clipped(amps[p.first : p.last]) > 0.05 for p in pulses[:20]):
+    if any(clipped(pulse.of(amps)) > 0.05 for pulse in pulses[:20]):
         raise CannotTell("the current is clipped: choose a wider range")
     length = float(np.median([p.last - p.first for p in pulses]))
     clean = False
     for share in _WIDTHS:
         width = max(int(share * length), 3)
-        bends = [_leap(amps[p.first : p.last], rate, width) for p in pulses]
-        openings = [at for at, _ in bends if at is not None]
-        if len(openings) >= 0.8 * len(pulses):
+        bends = [_leap(pulse.of(amps), rate, width) for pulse in pulses]
+        openings, sure = [at for at, _ in bends if at is not None], all(sure for _, sure in bends)
+        if openings and (sure or len(openings) >= 0.8 * len(pulses)):
             return np.array(openings), False, 0.5 * width / rate
-        if openings and all(sure for _, sure in bends):
-            return np.array(openings), False, 0.5 * width / rate
-        clean = clean or all(sure for _, sure in bends)
+        clean = clean or sure
     return np.empty(0), clean, 0.0
 
 
@@ -172,43 +159,20 @@ def _closings(volts: Floats | None, pulses: list[Pulse], rate: float) -> Floats:
     return np.array(closings)
 
 
-def _flyback(volts: Floats, pulses: list[Pulse], rate: float) -> tuple[float, str]:
-    reach = int(0.5e-3 * rate)
-    peaks = [float(volts[p.last : p.last + reach].max()) for p in pulses if p.last + reach <= volts.size]
-    cut = any(clipped(volts[max(p.last - 3, 0) : p.last + reach]) > 0.01 for p in pulses[:20])
-    note = (
-        "the flyback is clipped: take an attenuator or a wider range; its peak is a lower bound"
-        if cut
-        else ""
-    )
-    return float(np.median(peaks)) if peaks else float("nan"), note
-
-
-def _timed(name: str, values: Floats, rate: float, blur: float) -> list[Quantity]:
-    """`blur` is half the stretch that the slope was taken over, in seconds."""
-    if not values.size:
-        return []
-    return [Quantity(name, float(np.median(values)), "s", float(np.hypot(_spread(values, rate), blur)))]
-
-
-def _spread(values: Floats, rate: float) -> float:
-    return float(np.hypot(np.std(values) / np.sqrt(values.size), 1.0 / rate))
-
-
 def _median(values: Floats) -> float:
     return float(np.median(values)) if values.size else float("nan")
 
 
 def _marks(pulses: list[Pulse], opening: Floats, closing: Floats, rate: float) -> tuple[Mark, ...]:
+    """Where each pulse is on, and where it opens and closes if that was seen in all of them."""
+    opens = opening.tolist() if opening.size == len(pulses) else []
+    closes = closing.tolist() if closing.size == len(pulses) else []
     marks = []
-    for i, pulse in enumerate(pulses[:100]):
-        marks.append(Mark(pulse.first / rate, pulse.last / rate, "on"))
-        if i < opening.size and opening.size == len(pulses):
-            at = pulse.first / rate + float(opening[i])
-            marks.append(Mark(at, at, "opens"))
-        if i < closing.size and closing.size == len(pulses):
-            at = pulse.last / rate + float(closing[i])
-            marks.append(Mark(at, at, "closes"))
+    for pulse, opened, closed in islice(zip_longest(pulses, opens, closes), 100):
+        start, stop = pulse.first / rate, pulse.last / rate
+        marks.append(Mark(start, stop, "on"))
+        marks += [Mark(start + opened, start + opened, "opens")] if opened is not None else []
+        marks += [Mark(stop + closed, stop + closed, "closes")] if closed is not None else []
     return tuple(marks)
 
 
@@ -225,32 +189,6 @@ def _judged(
     if recorded and not opening.size:
         return "cannot tell", f"noise or rate hide any bend of the current ({head})"
     if opening.size and opening.size < 0.8 * len(spans):
-        return (
-            "cannot tell",
-            f"{head}: a bend in {opening.size} of {len(spans)} pulses only: noise hides the others, or the needle "
-            "sticks at times",
-        )
+        others = "noise hides the others, or the needle sticks at times"
+        return "cannot tell", f"{head}: a bend in {opening.size} of {len(spans)} pulses only: {others}"
     return ("good" if opening.size or closing.size else "measured"), head
-
-
-@answers(InjectorResult)
-def compare(results: Sequence[InjectorResult], names: Sequence[str]) -> InjectorResult:
-    """Differences between injectors: each time against the median of all of them."""
-    known = [(name, r) for name, r in zip(names, results, strict=True) if r.verdict != "cannot tell"]
-    if len(known) < 2:
-        raise CannotTell("fewer than two injectors could be measured")
-    odd, quantities = [], []
-    for field in ("on_time", "opening", "closing", "flyback"):
-        values = np.array([getattr(result, field) for _, result in known])
-        if np.isnan(values).any():
-            continue
-        middle = float(np.median(values))
-        for (name, _), value in zip(known, values, strict=True):
-            share = 100 * (float(value) / middle - 1)
-            quantities.append(Quantity(f"{name} {field.replace('_', '-')}", share, "% from the median"))
-            if abs(share) > 100 * _UNLIKE:
-                odd.append(f"{name}: {field.replace('_', '-')} {share:+.0f} %")
-    stuck = [name for name, result in known if result.verdict == "fault"]
-    reason = "; ".join([*(f"{name} does not move" for name in stuck), *odd]) or "all alike within 10 %"
-    verdict: Verdict = "fault" if stuck or odd else "good"
-    return InjectorResult(verdict=verdict, reason=reason, quantities=tuple(quantities))

@@ -21,6 +21,7 @@ from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result,
 from halfsplit.capture.measure.signal import (
     Edges,
     Floats,
+    Levels,
     as_recessive_high,
     clipped,
     edges,
@@ -137,7 +138,13 @@ def lin(volts: Floats, rate: float, *, supply: float | None = None) -> LinResult
     require(rate, volts, least_rate=8000.0, least_seconds=0.0, what="a LIN line")
     levels = two_levels(volts)
     if levels is None or levels.swing < 1.0:
-        return _flat(volts)
+        rest = float(np.median(thinned(volts)))
+        if rest >= 1.0:
+            why = f"nothing is sent while it was recorded (the line rests at {rest:.1f} V)"
+            raise CannotTell(f"{why}; wake it and record again")
+        why = "it is shorted to body, or the master that feeds it is not powered"
+        reason = f"the line stays at {rest:.2f} V: {why}"
+        return LinResult(verdict="fault", reason=reason, quantities=(Quantity("level", rest, "V"),))
     top = supply or levels.high
     signal = edges(volts, rate, 0.4 * top, 0.6 * top)
     if signal.times.size < 8:
@@ -146,7 +153,7 @@ def lin(volts: Floats, rate: float, *, supply: float | None = None) -> LinResult
     if np.unique(thinned(volts)).size == 2:  # a level that was not cut off or made by a comparator has noise
         note = "only two values were recorded: it is cut off at both ends, or a logic record; levels are not judged"
         return replace(result, notes=(*result.notes, note))
-    return _with_levels(result, levels.low, levels.high, top, levels.low_spread, cut=clipped(volts))
+    return _with_levels(result, levels, top, cut=clipped(volts))
 
 
 @answers(LinResult)
@@ -155,35 +162,26 @@ def lin_logic(signal: Edges, samples: int, rate: float) -> LinResult:
     return _frames(as_recessive_high(signal, samples / rate), samples, rate)
 
 
-def _flat(volts: Floats) -> LinResult:
-    rest = float(np.median(thinned(volts)))
-    if rest < 1.0:
-        reason = f"the line stays at {rest:.2f} V: it is shorted to body, or the master that feeds it is not powered"
-        return LinResult(verdict="fault", reason=reason, quantities=(Quantity("level", rest, "V"),))
-    raise CannotTell(
-        f"nothing is sent while it was recorded (the line rests at {rest:.1f} V); wake it and record again"
-    )
-
-
 def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
     stop = samples / rate
     read, bits = _Line(without_glitches(signal, 1.5 / rate), stop).frames()
     if bits:
         read, bits = _Line(without_glitches(signal, _GLITCH * float(np.median(bits))), stop).frames()
     if not bits:
-        raise CannotTell(
-            "no break with a sync byte was recorded: this is no LIN line, or it was recorded too briefly"
-        )
+        lacking = "no break with a sync byte was recorded"
+        raise CannotTell(f"{lacking}: this is no LIN line, or it was recorded too briefly")
     bit = float(np.median(bits))
     if bit * rate < 3.95:
-        raise CannotTell(
-            f"{rate:g} samples a second give {bit * rate:.1f} samples a bit: at least 4 are needed"
-        )
+        per_bit = f"{bit * rate:.1f} samples a bit"
+        raise CannotTell(f"{rate:g} samples a second give {per_bit}: at least 4 are needed")
     spread = max(float(np.std(bits)), 0.4 / rate / 8 / np.sqrt(len(bits)))
     counts = Counter(frame.status for frame in read)
+    nominal = next((r for r in STANDARD_RATES if abs(1.0 / bit / r - 1) < 0.015), 1.0 / bit)
+    identifiers = len({frame.protected for frame in read if frame.protected is not None})
+    good = f"{counts['good']} of {len(read)} frames good"
     result = LinResult(
         verdict="good",
-        reason=_summary(read, bit),
+        reason=f"{nominal:.0f} bit/s, {good}, {identifiers} identifiers",
         bit_rate=1.0 / bit,
         frames=tuple(read),
         quantities=(
@@ -194,13 +192,6 @@ def _frames(signal: Edges, samples: int, rate: float) -> LinResult:
         marks=tuple(Mark(f.start, f.stop, f.status) for f in read[:500]),
     )
     return _judged(result, counts, per_bit=bit * rate)
-
-
-def _summary(frames: list[LinFrame], bit: float) -> str:
-    nominal = next((r for r in STANDARD_RATES if abs(1.0 / bit / r - 1) < 0.015), 1.0 / bit)
-    good = sum(frame.status == "good" for frame in frames)
-    identifiers = len({frame.protected for frame in frames if frame.protected is not None})
-    return f"{nominal:.0f} bit/s, {good} of {len(frames)} frames good, {identifiers} identifiers"
 
 
 def _judged(result: LinResult, counts: Counter[Status], *, per_bit: float) -> LinResult:
@@ -215,18 +206,14 @@ def _judged(result: LinResult, counts: Counter[Status], *, per_bit: float) -> Li
     unanswered = _unanswered(result.frames)
     if not unanswered:
         return result
-    quantities = tuple(
-        Quantity(f"{header.identifier:02X} fell silent", header.since, "s")
-        for header in unanswered
-        if header.gone
-    )
-    why = "; ".join(str(header) for header in unanswered[:8])
+    gone = [header for header in unanswered if header.gone]
+    fell = [Quantity(f"{header.identifier:02X} fell silent", header.since, "s") for header in gone]
     alone = not counts["good"] and any(header.identifier != _POLLED for header in unanswered)
     return replace(
         result,
         verdict="fault" if alone else "measured",
-        reason=f"{result.reason}; {why}",
-        quantities=(*result.quantities, *quantities),
+        reason="; ".join([result.reason, *map(str, unanswered[:8])]),
+        quantities=(*result.quantities, *fell),
     )
 
 
@@ -267,9 +254,7 @@ _POLLED: Final = 0x3D
 def _unanswered(frames: tuple[LinFrame, ...]) -> list[_Unanswered]:
     """Runs of headers without an answer, one identifier after the other, those that fell silent first."""
     unanswered = []
-    for identifier in sorted(
-        {f.identifier for f in frames if f.identifier is not None and f.status == "no response"}
-    ):
+    for identifier in sorted({frame.protected & 0x3F for frame in frames if frame.protected is not None}):
         own = [f for f in frames if f.identifier == identifier and f.status in ("good", "no response")]
         answers_at = [f.start for f in own if f.status == "good"]
         for silent, run in groupby(own, key=lambda f: f.status == "no response"):
@@ -282,27 +267,20 @@ def _unanswered(frames: tuple[LinFrame, ...]) -> list[_Unanswered]:
     return sorted(unanswered, key=lambda header: (not header.gone, header.back is not None, header.since))
 
 
-def _with_levels(
-    result: LinResult, low: float, high: float, supply: float, spread: float, cut: float
-) -> LinResult:
-    quantities = (
-        *result.quantities,
-        Quantity("dominant", low, "V", spread),
-        Quantity("recessive", high, "V", spread),
-    )
-    wrong = []
-    if cut <= 0.02 or low > 0.0:
-        if low > 0.2 * supply:
-            wrong.append(
-                f"the dominant level is {low:.2f} V, over 0.2 of {supply:.1f} V: a bad ground or a weak sender"
-            )
-        if high < 0.8 * supply:
-            wrong.append(
-                f"the recessive level is {high:.2f} V, under 0.8 of {supply:.1f} V: a load on the line"
-            )
-    if wrong:
-        result = replace(result, verdict="fault", reason=f"{wrong[0]}; {result.reason}")
-    return replace(result, quantities=quantities)
+def _with_levels(result: LinResult, levels: Levels, supply: float, cut: float) -> LinResult:
+    low, high, spread = levels.low, levels.high, levels.low_spread
+    shown = (Quantity("dominant", low, "V", spread), Quantity("recessive", high, "V", spread))
+    result = replace(result, quantities=(*result.quantities, *shown))
+    wrong = ""
+    if low > 0.2 * supply:
+        wrong = (
+            f"the dominant level is {low:.2f} V, over 0.2 of {supply:.1f} V: a bad ground or a weak sender"
+        )
+    elif high < 0.8 * supply:
+        wrong = f"the recessive level is {high:.2f} V, under 0.8 of {supply:.1f} V: a load on the line"
+    if not wrong or (cut > 0.02 and low <= 0.0):
+        return result
+    return replace(result, verdict="fault", reason=f"{wrong}; {result.reason}")
 
 
 class _Line:
@@ -317,22 +295,33 @@ class _Line:
     def frames(self) -> tuple[list[LinFrame], list[float]]:
         """All frames and the bit times of their sync bytes, in seconds."""
         headers = self._headers()
-        bits = [bit for _, _, _, bit in headers if bit]
+        bits = [bit for *_, bit in headers if bit]
         if not bits:
             return [], []
-        usual = float(np.median(bits))
         read = []
-        for place, (start, rise, sync, bit) in enumerate(headers):
-            until = headers[place + 1][0] if place + 1 < len(headers) else self.stop
+        for (start, rise, sync, bit), until in zip(
+            headers, [*(h[0] for h in headers[1:]), self.stop], strict=True
+        ):
             if bit:
-                read.append(self._frame(start, sync, bit, until))
-            elif rise - start > _BREAK * usual:
-                read.append(self._without_sync(start, rise, until))
+                values, end, wrong = self._bytes(sync + 9.5 * bit, bit, until)
+                if values:
+                    cut = self.stop - end < _PAUSE * bit and until >= self.stop
+                    read.append(_sorted_out(start, end, values, wrong, cut=cut))
+                else:
+                    status: Status = "cut off" if self.stop - sync < 30 * bit else "breaks off"
+                    note = wrong or "no identifier after the sync byte"
+                    read.append(LinFrame(start, end, status, note=note))
+            elif until >= self.stop and self.stop - rise < (rise - start):
+                read.append(LinFrame(start, self.stop, "cut off", note="the recording ends in the header"))
+            else:
+                read.append(LinFrame(start, rise, "no sync", note="a break without a sync byte after it"))
         return read, bits
 
     def _headers(self) -> list[tuple[float, float, float, float]]:
         """Start and end of each break, start of the sync byte, bit time (0: no sync byte follows)."""
-        spans = [(fall, self._rise_after(fall)) for fall in self.falls.tolist()]
+        after = np.searchsorted(self.rises, self.falls, side="right")
+        ends = np.append(self.rises, self.stop)[after]
+        spans = list(zip(self.falls.tolist(), ends.tolist(), strict=True))
         headers = []
         for fall, rise in spans:
             sync, bit = self._sync(rise)
@@ -342,10 +331,6 @@ class _Line:
         known = {fall for fall, *_ in headers}
         bare = [(f, r, r, 0.0) for f, r in spans if f not in known and r - f > _BREAK * usual]
         return sorted(headers + bare)
-
-    def _rise_after(self, time: float) -> float:
-        place = int(np.searchsorted(self.rises, time, side="right"))
-        return float(self.rises[place]) if place < self.rises.size else self.stop
 
     def _sync(self, rise: float) -> tuple[float, float]:
         """The first falling edge after a break and the bit time, where five lie evenly; else zeros."""
@@ -357,20 +342,6 @@ class _Line:
         bit = float(five[4] - five[0]) / 8.0
         even = np.all(np.abs(steps / (2 * bit) - 1) < 0.15)
         return (float(five[0]), bit) if even and five[0] - rise < 20 * bit else (0.0, 0.0)
-
-    def _without_sync(self, start: float, rise: float, until: float) -> LinFrame:
-        if until >= self.stop and self.stop - rise < (rise - start):
-            return LinFrame(start, self.stop, "cut off", note="the recording ends in the header")
-        return LinFrame(start, rise, "no sync", note="a break without a sync byte after it")
-
-    def _frame(self, start: float, sync: float, bit: float, until: float) -> LinFrame:
-        values, end, wrong = self._bytes(sync + 9.5 * bit, bit, until)
-        if not values:
-            status: Status = "cut off" if self.stop - sync < 30 * bit else "breaks off"
-            return LinFrame(start, end, status, note=wrong or "no identifier after the sync byte")
-        return _sorted_out(
-            start, end, values, wrong, cut=self.stop - end < _PAUSE * bit and until >= self.stop
-        )
 
     def _bytes(self, after: float, bit: float, until: float) -> tuple[list[int], float, str]:
         values: list[int] = []
@@ -394,31 +365,27 @@ class _Line:
 def _sorted_out(start: float, stop: float, values: list[int], wrong: str, *, cut: bool) -> LinFrame:
     protected, body = values[0], bytes(values[1:])
     data, last = body[:-1], body[-1] if body else None
-    frame = LinFrame(start, stop, "good", protected, data, last)
-    if protected != protect(protected & 0x3F):
-        note = (
-            f"identifier {protected & 0x3F:02X} needs {protect(protected & 0x3F):02X}, found {protected:02X}"
-        )
+    frame, needed = LinFrame(start, stop, "good", protected, data, last), protect(protected & 0x3F)
+    if protected != needed:
+        note = f"identifier {protected & 0x3F:02X} needs {needed:02X}, found {protected:02X}"
         return replace(frame, status="parity error", note=note)
-    if wrong:
-        return replace(frame, status="framing error", data=body, checksum=None, note=wrong)
-    if not body:
+    if not body and not wrong:
         return replace(frame, status="cut off" if cut else "no response", note="" if cut else "header only")
-    kind = _kind(protected, data, last)
-    if kind and data:
-        return replace(frame, kind=kind)
+    classic, enhanced = checksum(data), checksum(data, protected)
+    sums = (
+        {"classic": classic}
+        if protected & 0x3F in _DIAGNOSTIC
+        else {"classic": classic, "enhanced": enhanced}
+    )
+    kinds = [kind for kind, value in sums.items() if value == last]
+    if kinds and data and not wrong:
+        return replace(frame, kind="both" if len(kinds) > 1 else kinds[0])
+    bare = replace(frame, data=body, checksum=None)
+    if wrong:
+        return replace(bare, status="framing error", note=wrong)
     if len(body) < 2:
-        return replace(
-            frame, status="cut off" if cut else "breaks off", data=body, checksum=None, note="one byte only"
-        )
+        return replace(bare, status="cut off" if cut else "breaks off", note="one byte only")
     if cut:
-        return replace(frame, status="cut off", data=body, checksum=None, note="the recording ends")
-    need = f"classic {checksum(data):02X}, enhanced {checksum(data, protected):02X}"
+        return replace(bare, status="cut off", note="the recording ends")
+    need = f"classic {classic:02X}, enhanced {enhanced:02X}"
     return replace(frame, status="checksum error", note=f"found {last:02X}, expected {need}")
-
-
-def _kind(protected: int, data: bytes, last: int | None) -> str:
-    classic, enhanced = checksum(data) == last, checksum(data, protected) == last
-    if protected & 0x3F in _DIAGNOSTIC:
-        return "classic" if classic else ""
-    return "both" if classic and enhanced else "classic" if classic else "enhanced" if enhanced else ""

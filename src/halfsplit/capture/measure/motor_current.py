@@ -75,79 +75,66 @@ def motor_current(
         return _without_direct_part(amps, rate, segments)
     amps, turned = upright(amps)
     steady = _steady(amps, rate)
-    part = amps[steady]
-    mean = float(part.mean())
+    part, error = amps[steady], noise(amps)
+    mean, inrush = float(part.mean()), float(amps.max())
     if mean < 0.1:
-        raise CannotTell(
-            f"the mean current is {1e3 * mean:.0f} mA: the motor does not run, or a clamp cannot tell"
-        )
+        why = "the motor does not run, or a clamp cannot tell"
+        raise CannotTell(f"the mean current is {1e3 * mean:.0f} mA: {why}")
     if clipped(part) > 0.02:
         raise CannotTell("the current is clipped: choose a wider range")
     notes = ["the clamp sits the other way round: the sign was turned"] if turned else []
-    ripple = part - smooth(part, int(rate / _SLOWEST * 1.5))
-    quantities = [Quantity("mean current", mean, "A", noise(amps) / part.size**0.5 + 0.01 * mean)]
-    inrush = float(amps.max())
+    quantities = [Quantity("mean current", mean, "A", error / part.size**0.5 + 0.01 * mean)]
     if steady.start > 0.02 * rate:
-        quantities.append(Quantity("inrush current", inrush, "A", noise(amps)))
-    period = _ripple_period(ripple, rate, mean)
-    marks = (Mark(steady.start / rate, steady.stop / rate, "steady"),)
-    if period is None:
-        verdict, reason = _without_ripple(part, mean, inrush, rate, noise(amps))
-        return MotorResult(
-            verdict=verdict, reason=reason, quantities=tuple(quantities), marks=marks, notes=tuple(notes)
-        )
-    if period * rate < 6:
+        quantities.append(Quantity("inrush current", inrush, "A", error))
+    ripple, period = _ripple(part, rate, mean)
+    if period is not None and period * rate < 6:
         raise CannotTell(f"{rate:g} samples a second give {period * rate:.1f} samples a ripple: 6 are needed")
-    turn_seconds = _turn(ripple, rate, period, segments)
-    if turn_seconds is None:
+    turned_in = _turn(ripple, rate, period, segments) if period is not None else None
+    count, depths = 0, tuple[float, ...]()
+    if period is None:
+        verdict, reason = _without_ripple(mean, inrush, rate, error)
+    elif turned_in is None:
         quantities.append(Quantity("ripple frequency", 1.0 / period, "Hz", 0.01 / period))
         notes.append("all ripples are alike: no turn is seen; give the number of segments for the speed")
-        return MotorResult(
-            verdict="measured",
-            reason=f"{mean:.2f} A, {1.0 / period:.0f} ripples a second",
-            quantities=tuple(quantities),
-            marks=marks,
-            notes=tuple(notes),
-        )
-    count, turn = turn_seconds
-    quantities.append(Quantity("ripple frequency", count / turn, "Hz", 0.01 * count / turn))
-    quantities.append(Quantity("ripples a turn", float(count), ""))
-    quantities.append(Quantity("speed", 60.0 / turn, "rpm", 60.0 / turn * 0.01))
-    depths = _depths(ripple, rate, turn, count)
-    verdict, reason = _judged(mean, 60.0 / turn, depths, rated_amps)
+        verdict, reason = "measured", f"{mean:.2f} A, {1.0 / period:.0f} ripples a second"
+    else:
+        count, turn = turned_in
+        quantities.append(Quantity("ripple frequency", count / turn, "Hz", 0.01 * count / turn))
+        quantities += _speed(count, turn)
+        depths = _depths(ripple, rate, turn, count)
+        verdict, reason = _judged(mean, 60.0 / turn, depths, rated_amps)
     return MotorResult(
         verdict=verdict,
         reason=reason,
         quantities=tuple(quantities),
-        marks=marks,
+        marks=(Mark(steady.start / rate, steady.stop / rate, "steady"),),
         notes=tuple(notes),
         segments=count,
         depths=depths,
     )
 
 
+def _speed(count: int, turn: float) -> tuple[Quantity, ...]:
+    speed = 60.0 / turn
+    return (Quantity("ripples a turn", float(count), ""), Quantity("speed", speed, "rpm", speed * 0.01))
+
+
 def _without_direct_part(amps: Floats, rate: float, segments: int | None) -> MotorResult:
     """A clamp with alternating coupling: the ripple tells the speed, but nothing tells the load."""
     part = amps[amps.size // 2 :]
     swing = float(np.ptp(np.quantile(part, (0.01, 0.99))))
-    ripple = part - smooth(part, int(rate / _SLOWEST * 1.5))
-    period = _ripple_period(ripple, rate, swing)
-    turned = _turn(ripple, rate, period, segments) if period and period * rate >= 6 else None
-    quantities = [Quantity("swing", swing, "A", noise(amps))]
-    if turned:
-        count, turn = turned
-        quantities.append(Quantity("ripples a turn", float(count), ""))
-        quantities.append(Quantity("speed", 60.0 / turn, "rpm", 60.0 / turn * 0.01))
-    seen = f", though it turns at {60.0 / turned[1]:.0f} rpm" if turned else ""
-    reason = (
-        f"the current swings by {swing:.2g} A about nought; "
-        f"the direct part is missing: set the coupling to DC{seen}"
+    ripple, period = _ripple(part, rate, swing)
+    count, turn = (_turn(ripple, rate, period, segments) if period and period * rate >= 6 else None) or (
+        0,
+        0.0,
     )
+    seen = f", though it turns at {60.0 / turn:.0f} rpm" if count else ""
+    swings = f"the current swings by {swing:.2g} A about nought"
     return MotorResult(
         verdict="cannot tell",
-        reason=reason,
-        quantities=tuple(quantities),
-        segments=turned[0] if turned else 0,
+        reason=f"{swings}; the direct part is missing: set the coupling to DC{seen}",
+        quantities=(Quantity("swing", swing, "A", noise(amps)), *(_speed(count, turn) if count else ())),
+        segments=count,
     )
 
 
@@ -164,12 +151,13 @@ def _steady(amps: Floats, rate: float) -> slice:
     return slice(last - length, last) if first > 0.01 * rate else slice(max(first, last - 2 * length), last)
 
 
-def _ripple_period(ripple: Floats, rate: float, mean: float) -> float | None:
-    """Seconds from ripple to ripple, by the strongest line of the spectrum; None without one above the noise."""
+def _ripple(part: Floats, rate: float, mean: float) -> tuple[Floats, float | None]:
+    """The ripple, and seconds from one to the next by its strongest line; None without one above the noise."""
+    ripple = part - smooth(part, int(rate / _SLOWEST * 1.5))
     if float(ripple.std()) < 1e-3 * mean:
-        return None
+        return ripple, None
     line, height = strongest_line(ripple, rate, _SLOWEST, min(_FASTEST, 0.4 * rate), finer=2)
-    return None if height < 12 else 1.0 / line
+    return ripple, None if height < 12 else 1.0 / line
 
 
 def _turn(ripple: Floats, rate: float, period: float, segments: int | None) -> tuple[int, float] | None:
@@ -242,9 +230,7 @@ def _depths(ripple: Floats, rate: float, turn: float, count: int) -> tuple[float
     return tuple((sizes / np.median(sizes)).tolist())
 
 
-def _without_ripple(
-    part: Floats, mean: float, inrush: float, rate: float, error: float
-) -> tuple[Verdict, str]:
+def _without_ripple(mean: float, inrush: float, rate: float, error: float) -> tuple[Verdict, str]:
     if error > 0.02 * mean:
         return "cannot tell", f"noise of {error:.2f} A hides any ripple of {mean:.2f} A"
     if rate < 10_000:

@@ -1,10 +1,12 @@
 """Single events in a trace, such as the pulses of an injector or a coil: where each starts and ends."""
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Final
 
 import numpy as np
 
+from halfsplit.capture.measure.result import Quantity
 from halfsplit.capture.measure.signal import Floats, edges, local_median, noise, smooth
 
 MISSING: Final = 1.6
@@ -18,6 +20,10 @@ class Pulse:
     first: int
     last: int
 
+    def of(self, values: Floats) -> Floats:
+        """The samples of the pulse."""
+        return values[self.first : self.last]
+
 
 def above(values: Floats, rate: float, wall: float, back: float, shortest: float) -> list[Pulse]:
     """Stretches over `wall` until under `back`, at least `shortest` seconds long; whole ones only."""
@@ -29,6 +35,21 @@ def above(values: Floats, rate: float, wall: float, back: float, shortest: float
         if place < falls.size and falls[place] - rise >= shortest:
             pulses.append(Pulse(int(np.ceil(rise * rate)), int(np.ceil(falls[place] * rate))))
     return pulses
+
+
+def ramps(
+    amps: Floats, rate: float, shares: tuple[float, float], least: float, shortest: float
+) -> list[Pulse] | None:
+    """Pulses of a coil's current, each from where its ramp leaves the rest; None where it swings by less than `least`.
+
+    `shares` of the swing begin and end a pulse; `least` is in amperes, to which ten times the noise comes.
+    """
+    rest, top = resting(amps), float(np.quantile(amps, 0.999))
+    if top - rest < least + 10 * noise(amps):
+        return None
+    wall, back = (rest + share * (top - rest) for share in shares)
+    pulses = above(amps, rate, wall, back, shortest)
+    return [Pulse(foot(amps, pulse.first, rest, wall), pulse.last) for pulse in pulses]
 
 
 def foot(values: Floats, first: int, rest: float, wall: float) -> int:
@@ -49,6 +70,12 @@ def foot(values: Floats, first: int, rest: float, wall: float) -> int:
     if slope <= 0:
         return begin
     return max(round(float((rest - constant) / slope)), 0)
+
+
+def usual(name: str, values: Floats, unit: str, *least: float) -> Quantity:
+    """The median of something that was measured several times; `least` are the parts of its error that stay."""
+    spread = float(np.std(values) / np.sqrt(values.size))
+    return Quantity(name, float(np.median(values)), unit, float(reduce(np.hypot, least, spread)))
 
 
 def resting(values: Floats) -> float:

@@ -74,9 +74,7 @@ def relative_compression(
     require(rate, signal, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
     order = _order(firing_order, cylinders)
     raised, span, notes = _raised(signal, rate, kind)
-    skip = min(int(0.35 * rate), (span.end - span.first) // 3) if span.onset is not None else 0
-    trimmed = slice(span.first + skip, span.end - int(0.03 * rate))
-    beat = rhythm(raised[trimmed], rate, cylinders)
+    beat = rhythm(raised[span.steady(rate)], rate, cylinders)
     cycle = beat.period * cylinders
     first = span.first + (int(0.6 * cycle * rate) if span.onset is not None else 0)
     even = _load(raised, rate, beat.period)

@@ -12,10 +12,10 @@ from typing import Final
 
 @dataclass(frozen=True)
 class Shape:
-    """Extremes, the 2 and 98 % quantiles, the median and the width of the middle half, all in `unit`.
+    """Extremes, the 2 and 98 % quantiles and the median, all in `unit`.
 
     `levels` are the two that a switched trace rests at (None without), `shortest` its shortest pulse in seconds (0 if
-    not known), `logic` a record of 0 and 1.
+    not known).
     """
 
     unit: str
@@ -24,10 +24,8 @@ class Shape:
     low: float
     high: float
     middle: float
-    width: float
     levels: tuple[float, float] | None = None
     shortest: float = 0.0
-    logic: bool = False
 
     @property
     def swing(self) -> float:
@@ -56,8 +54,14 @@ def _bit(shape: Shape, longest: float) -> bool:
     return 0 < shape.shortest <= longest
 
 
-def _two(shape: Shape) -> bool:
-    return shape.levels is not None
+def _battery(shape: Shape) -> bool:
+    held = shape.lowest > 4 and shape.highest < 18
+    return shape.levels is None and 8 < shape.middle < 15.5 and held
+
+
+def _inductive(shape: Shape) -> bool:
+    about_zero = shape.low < 0 < shape.high and abs(shape.middle) < 0.3 * shape.swing
+    return shape.levels is None and about_zero and shape.swing > 0.2
 
 
 Tests = tuple[tuple[str, Callable[[Shape], bool]], ...]
@@ -68,20 +72,14 @@ _VOLTS: Final[Tests] = (
     ("LIN", lambda s: _between(s, (-0.5, 3.0), (7.0, 16.0)) and _bit(s, _LIN_BIT)),
     ("coil volts", lambda s: s.highest > 130 and 8 < s.middle < 16),
     ("injector volts", lambda s: 35 < s.highest <= 130 and 8 < s.middle < 70),
-    ("battery volts", lambda s: s.levels is None and 8 < s.middle < 15.5 and s.lowest > 4 and s.highest < 18),
-    ("upper volts", lambda s: s.levels is None and 8 < s.middle < 15.5 and s.lowest > 4 and s.highest < 18),
+    ("battery volts", _battery),
+    ("upper volts", _battery),
     ("switched signal", lambda s: _between(s, (-1.0, 3.0), (7.0, 60.0))),
-    (
-        "crank",
-        lambda s: s.levels is None and s.low < 0 < s.high and s.swing > 0.2 and abs(s.middle) < 0.3 * s.swing,
-    ),
-    (
-        "cam",
-        lambda s: s.levels is None and s.low < 0 < s.high and s.swing > 0.2 and abs(s.middle) < 0.3 * s.swing,
-    ),
+    ("crank", _inductive),
+    ("cam", _inductive),
     ("crank", lambda s: _between(s, (-0.5, 2.0), (3.0, 16.0)) and s.highest < 25),
     ("cam", lambda s: _between(s, (-0.5, 2.0), (3.0, 16.0)) and s.highest < 25),
-    ("switched signal", _two),
+    ("switched signal", lambda s: s.levels is not None),
     ("drop volts", lambda s: s.low > -0.5 and s.high < 2.0 and s.swing > 0.01),
 )
 _AMPS: Final[Tests] = (
@@ -90,15 +88,15 @@ _AMPS: Final[Tests] = (
     ("coil current", lambda s: 3 < s.highest < 25 and abs(s.middle) < 0.3 * s.highest),
     ("injector current", lambda s: 0.3 < s.highest < 25 and abs(s.middle) < 0.3 * s.highest),
     ("motor current", lambda s: 0.1 < s.middle < 60 and s.low > 0),
-    ("load current", lambda s: _two(s) and s.highest < 60),
+    ("load current", lambda s: s.levels is not None and s.highest < 60),
     ("battery current", lambda s: s.highest < 60),
 )
 _NO_UNIT: Final[Tests] = (
-    ("CAN receive", lambda s: _two(s) and _bit(s, _CAN_BIT)),
-    ("LIN", lambda s: _two(s) and _bit(s, _LIN_BIT)),
+    ("CAN receive", lambda s: s.levels is not None and _bit(s, _CAN_BIT)),
+    ("LIN", lambda s: s.levels is not None and _bit(s, _LIN_BIT)),
     ("crank", lambda s: not _bit(s, _LIN_BIT)),
     ("cam", lambda s: not _bit(s, _LIN_BIT)),
-    ("switched signal", _two),
+    ("switched signal", lambda s: s.levels is not None),
 )
 _TESTS: Final[dict[str, Tests]] = {"V": _VOLTS, "A": _AMPS}
 """Unit -> the roles in it with what their traces look like, in the order in which they are suggested."""

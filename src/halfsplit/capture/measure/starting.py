@@ -50,6 +50,11 @@ class Span:
     end: int
     rest: float | None
 
+    def steady(self, rate: float) -> slice:
+        """From 0.35 s after the onset, or a third of the span if that is shorter, to a little before the end."""
+        skip = min(int(0.35 * rate), (self.end - self.first) // 3) if self.onset is not None else 0
+        return slice(self.first + skip, max(self.end - int(0.03 * rate), self.first + skip + 8))
+
 
 def by_current(amps: Floats, rate: float) -> Span:
     """The longest stretch in which the averaged current is over 0.35 of its high level.
