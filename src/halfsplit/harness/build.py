@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
-
-from networkx.utils import UnionFind
 
 from halfsplit.harness.data import Core, End, Harness, Place, Seat
 from halfsplit.harness.feeds import Feeds
 from halfsplit.harness.fits import Fit, Link, Piece, fit
 from halfsplit.harness.names import part_name, pin_name
 from halfsplit.harness.proposals import OPEN, Plug, Plugged, proposal
+from halfsplit.joined import Joined
 from halfsplit.notation.amounts import written
 from halfsplit.notation.write import quoted
 
@@ -44,8 +43,7 @@ def build(harness: Harness, answers: Mapping[str, Plugged] | None = None) -> Bui
 
     A proposal that could have no current with what is known is left out: its connector stays open.
     """
-    builder = _Builder(harness, answers or {})
-    return builder.built()
+    return _Builder(harness, answers or {}).built()
 
 
 class _Builder:
@@ -53,24 +51,35 @@ class _Builder:
         self.harness = harness
         self.answers = answers
         self.names: dict[str, str] = {}
-        taken = {"G1", "body"}
+        self.taken = {"G1", "body"}
         for key, place in harness.places.items():
-            self.names[key] = part_name(place.name, _PREFIX[place.kind], taken)
-            taken.add(self.names[key])
-        self.taken = taken
-        self.nets = _nets(harness)
-        self.wired = self._signals()
-        self.seated = {End(seat.box, cavity): seat for seat in harness.seats for cavity in seat.cavities}
-        self.plugs = tuple(_each_once(self._plugs()))
-
-    def _signals(self) -> dict[str, dict[str, str]]:
-        """Place → its wired cavities, in the order of their numbers → signal."""
+            self.names[key] = part_name(place.name, _PREFIX[place.kind], self.taken)
+            self.taken.add(self.names[key])
+        self.nets: Joined[End | str] = Joined()
         carried: dict[str, dict[str, str]] = {}
-        for core in self.harness.cores:
+        for core in harness.cores:
+            self.nets.join(self._spot(core.a), self._spot(core.b))
             for end in (core.a, core.b):
                 cavities = carried.setdefault(end.place, {})
                 cavities[end.cavity] = cavities.get(end.cavity) or core.signal
-        return {key: dict(sorted(cavities.items(), key=_in_order)) for key, cavities in carried.items()}
+        self.wired = {
+            key: {cavity: cavities[cavity] for cavity in sorted(cavities, key=_in_order)}
+            for key, cavities in carried.items()
+        }
+        """Place → its wired cavities, in the order of their numbers → signal."""
+        self.seated = {End(seat.box, cavity): seat for seat in harness.seats for cavity in seat.cavities}
+        # A file may use one name for several.
+        counts: Counter[str] = Counter()
+        plugs = []
+        for plug in self._plugs():
+            counts[plug.name] += 1
+            number = counts[plug.name]
+            plugs.append(plug if number == 1 else replace(plug, name=f"{plug.name} ({number})"))
+        self.plugs = tuple(plugs)
+
+    def _spot(self, end: End) -> End | str:
+        """What is one for all ends that are joined where this one is: a splice joins all its cavities."""
+        return end.place if self.harness.places[end.place].kind == "splice" else end
 
     def _plugs(self) -> Iterator[Plug]:
         mated = {end.place for place in self.harness.places.values() for end in place.mates.values()}
@@ -134,7 +143,7 @@ class _Builder:
         name = self.names[key]
         if plug.kind == "slot":
             name = part_name(f"{name}_{plug.key.partition('/')[2]}", "K", self.taken)
-        return fit(plug, plugged, name, lambda cavity: self.nets[End(key, cavity)])
+        return fit(plug, plugged, name, lambda cavity: str(self.nets.root(self._spot(End(key, cavity)))))
 
 
 class _Draft:
@@ -177,16 +186,10 @@ class _Draft:
             if seat.kind != "fuse" or not wired:
                 continue
             box = builder.harness.places[seat.box]
-            name = part_name(
-                f"{seat.name}_{box.name}" if seat.name[:1] == "F" else f"F_{box.name}_{seat.name}",
-                "F",
-                self.builder.taken,
-            )
-            sizes = [
-                core.mm2 or 0.0
-                for core in builder.harness.cores
-                if {core.a, core.b} & {End(seat.box, c) for c in wired}
-            ]
+            said = f"{seat.name}_{box.name}" if seat.name[:1] == "F" else f"F_{box.name}_{seat.name}"
+            name = part_name(said, "F", builder.taken)
+            ends = {End(seat.box, cavity) for cavity in wired}
+            sizes = [core.mm2 or 0.0 for core in builder.harness.cores if ends & {core.a, core.b}]
             amps = seat.amps or next(rating for size, rating in _FUSES if max(sizes, default=0.0) <= size)
             why = "" if seat.amps else "rating proposed by the cross-section of its wires"
             for number, cavity in enumerate(seat.cavities, 1):
@@ -196,23 +199,22 @@ class _Draft:
                               links=(Link(f"{name}.1", f"{name}.2", conducts=True),), why=why)  # fmt: skip
 
     def _mates(self) -> list[Piece]:
-        """Couplings inside the file: one in-line connector for the two halves."""
+        """Couplings inside the file, one connector for the two halves; then what is wired and is no part yet."""
         pieces: dict[str, Piece] = {}
         builder = self.builder
-        for key, place in builder.harness.places.items():
-            for cavity, mate in place.mates.items():
-                if End(key, cavity) in self.points:
-                    continue
-                name = builder.names[key]
-                pieces.setdefault(name, Piece(name, "connector", words=place.words[:60]))
-                self.points[End(key, cavity)] = f"{name}.{pin_name(cavity)}:in"
-                self.points[mate] = f"{name}.{pin_name(cavity)}:out"
-        for key, cavities in builder.wired.items():
-            for cavity in cavities:
-                if builder.harness.places[key].kind != "splice" and End(key, cavity) not in self.points:
-                    place, name = builder.harness.places[key], builder.names[key]
-                    pieces.setdefault(name, Piece(name, "connector", words=place.words[:60]))
-                    self.points[End(key, cavity)] = f"{name}.{pin_name(cavity)}:in"
+        places = builder.harness.places
+        pairs: list[tuple[End, End | None]] = [
+            (End(key, cavity), mate) for key, place in places.items() for cavity, mate in place.mates.items()
+        ]
+        pairs += [(End(key, cavity), None) for key, cavities in builder.wired.items() for cavity in cavities]
+        for end, mate in pairs:
+            if end in self.points or (mate is None and places[end.place].kind == "splice"):
+                continue
+            name = builder.names[end.place]
+            pieces.setdefault(name, Piece(name, "connector", words=places[end.place].words[:60]))
+            self.points[end] = f"{name}.{pin_name(end.cavity)}:in"
+            if mate is not None:
+                self.points[mate] = f"{name}.{pin_name(end.cavity)}:out"
         return list(pieces.values())
 
     def _point(self, end: End) -> str:
@@ -244,9 +246,7 @@ class _Draft:
             return
         yield ""
         yield 'state "everything off"'
-        ignition = [
-            piece.name for piece in switches if re.search(r"ignition|zünd", piece.words, re.IGNORECASE)
-        ]
+        ignition = [each.name for each in switches if re.search(r"ignition|zünd", each.words, re.IGNORECASE)]
         with_it = "".join(f"{name} on, " for name in ignition)
         if ignition and len(switches) > 1:
             yield f'state "ignition on"  {with_it.rstrip(", ")}'
@@ -254,22 +254,10 @@ class _Draft:
         if 1 < len(others) <= _MOST_STATES:
             names = Counter(piece.words for piece in others)
             for piece in others:
-                said = (
-                    piece.words
-                    if piece.words and names[piece.words] == 1
-                    else f"{piece.words} {piece.name}".strip()
-                )
+                alone = piece.words and names[piece.words] == 1
+                said = piece.words if alone else f"{piece.words} {piece.name}".strip()
                 yield f"state {quoted(said + ' on')}  {with_it}{piece.name} on"
         yield f'state "everything on"  {", ".join(f"{piece.name} on" for piece in switches)}'
-
-
-def _each_once(plugs: Iterable[Plug]) -> Iterator[Plug]:
-    """Plugs with a name of its own for each: a file may use one name for several."""
-    counts: Counter[str] = Counter()
-    for plug in plugs:
-        counts[plug.name] += 1
-        number = counts[plug.name]
-        yield plug if number == 1 else replace(plug, name=f"{plug.name} ({number})")
 
 
 def _path(a: str, b: str, core: Core | None = None) -> str:
@@ -285,18 +273,6 @@ def _path(a: str, b: str, core: Core | None = None) -> str:
     return f"{a.removesuffix(':out')} {f'--[{inner}]--' if inner else '--'} {b.removesuffix(':in')}"
 
 
-def _in_order(item: tuple[str, str]) -> list[tuple[int, str]]:
+def _in_order(cavity: str) -> list[tuple[int, str]]:
     """Cavities by their numbers: 2 before 10."""
-    return [(int(digits or 0), letters) for digits, letters in re.findall(r"(\d*)(\D*)", item[0])]
-
-
-def _nets(harness: Harness) -> dict[End, str]:
-    """End → its net: all ends that wires and splices join."""
-    same = UnionFind()
-
-    def spot(end: End) -> object:
-        return end.place if harness.places[end.place].kind == "splice" else end
-
-    for core in harness.cores:
-        same.union(spot(core.a), spot(core.b))
-    return {end: str(same[spot(end)]) for core in harness.cores for end in (core.a, core.b)}
+    return [(int(digits or 0), letters) for digits, letters in re.findall(r"(\d*)(\D*)", cavity)]

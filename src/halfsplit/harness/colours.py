@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from halfsplit.notation.paths import COLOURS, OTHER_COLOURS
 
@@ -17,23 +17,16 @@ def colour(said: Iterable[str]) -> str:
     >>> colour(["sw", "gn"]), colour(["BN/GY"]), colour(["rtws"]), colour(["gn", "ge"]), colour(["Natur"])
     ('BK/GN', 'BN/GY', 'RD/WH', 'GNYE', '')
     """
-    letters = [
-        letter for text in said for token in re.findall(r"[A-Za-z]+", text) for letter in _letters(token)
-    ]
+    letters: list[str] = []
+    for token in re.findall(r"[A-Za-z]+", " ".join(said)):
+        word = token.upper()
+        both = not _known(word) and len(word) == _PAIR
+        letters += [_known(word[:2]), _known(word[2:])] if both else [_known(word)]
     if not letters or "" in letters:
         return ""
     if set(letters[:2]) == {"GN", "YE"}:
         return "GNYE"
     return "/".join(dict.fromkeys(letters[:2]))
-
-
-def _letters(token: str) -> Iterator[str]:
-    """The colours of one word; '' for a word that names none."""
-    upper = token.upper()
-    if (known := _known(upper)) or len(upper) != _PAIR:
-        yield known
-    else:
-        yield from (_known(upper[:2]), _known(upper[2:]))
 
 
 def _known(word: str) -> str:

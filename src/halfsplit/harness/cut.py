@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -31,7 +31,7 @@ def near(harness: Harness, name: str, joints: int = 2) -> Harness:
     for core in harness.cores:
         for end in (core.a, core.b):
             wires[end].append(core)
-    reach = _Reach(harness, list(wires))
+    beyond = _beyond(harness, wires)
     distance = dict.fromkeys(start, 0)
     kept: dict[int, Core] = {}
     waiting = list(start)
@@ -42,44 +42,42 @@ def near(harness: Harness, name: str, joints: int = 2) -> Harness:
         for core in wires[end]:
             kept[id(core)] = core
             other = core.b if core.a == end else core.a
-            for further, step in reach.beyond(other):
+            for further, step in beyond(other):
                 if distance[end] + step < distance.get(further, joints + 1):
                     distance[further] = distance[end] + step
                     waiting.append(further)
     return _only(harness, [core for core in harness.cores if id(core) in kept])
 
 
-class _Reach:
-    """Where current goes on from the end of a wire without crossing what is plugged in."""
+def _beyond(harness: Harness, ends: Iterable[End]) -> Callable[[End], list[tuple[End, int]]]:
+    """Where current goes on from the end of a wire without crossing what is plugged in.
 
-    def __init__(self, harness: Harness, ends: list[End]) -> None:
-        self.splices = {key for key, place in harness.places.items() if place.kind == "splice"}
-        self.by_place: dict[str, list[End]] = defaultdict(list)
-        for end in ends:
-            self.by_place[end.place].append(end)
-        self.fused = {
-            End(seat.box, cavity): [End(seat.box, other) for other in seat.cavities if other != cavity]
-            for seat in harness.seats
-            if seat.kind == "fuse"
-            for cavity in seat.cavities
-        }
-        pairs = [
-            (End(key, cavity), mate)
-            for key, place in harness.places.items()
-            for cavity, mate in place.mates.items()
-        ]
-        self.mates = dict(pairs) | {mate: end for end, mate in pairs}
+    The ends at which one may go on, each with the joints that it counts.
+    """
+    by_place: dict[str, list[End]] = defaultdict(list)
+    for end in ends:
+        by_place[end.place].append(end)
+    fused = {
+        End(seat.box, cavity): [End(seat.box, other) for other in seat.cavities if other != cavity]
+        for seat in harness.seats
+        if seat.kind == "fuse"
+        for cavity in seat.cavities
+    }
+    pairs = [
+        (End(key, at), mate) for key, place in harness.places.items() for at, mate in place.mates.items()
+    ]
+    mates = dict(pairs) | {mate: end for end, mate in pairs}
 
-    def beyond(self, end: End) -> Iterator[tuple[End, int]]:
-        """Ends at which one may go on, each with the joints that it counts."""
-        yield end, 1
-        if end.place in self.splices:
-            yield from ((other, 1) for other in self.by_place[end.place])
-        yield from ((other, 0) for other in self.fused.get(end, ()))
-        if end in self.mates:
-            yield self.mates[end], 1
-        if len(self.by_place[end.place]) == IN_LINE and end not in self.fused:
-            yield from ((other, 1) for other in self.by_place[end.place])
+    def beyond(end: End) -> list[tuple[End, int]]:
+        further = [(end, 1), *((other, 0) for other in fused.get(end, ()))]
+        if end in mates:
+            further.append((mates[end], 1))
+        in_line = len(by_place[end.place]) == IN_LINE and end not in fused
+        if in_line or harness.places[end.place].kind == "splice":
+            further += [(other, 1) for other in by_place[end.place]]
+        return further
+
+    return beyond
 
 
 def configured(harness: Harness, name: str) -> Harness:
@@ -109,14 +107,14 @@ def _only(harness: Harness, cores: list[Core]) -> Harness:
         for seat in harness.seats
         if seat.box in places and (before[seat.box] - after[seat.box]) & set(seat.cavities)
     )
-    kept = {key: place for key, place in harness.places.items() if key in places}
-    mates = {
-        key: MappingProxyType({cavity: mate for cavity, mate in place.mates.items() if mate.place in places})
-        for key, place in kept.items()
-    }
+    kept = {}
+    for key in filter(places.__contains__, harness.places):
+        place = harness.places[key]
+        mates = {cavity: mate for cavity, mate in place.mates.items() if mate.place in places}
+        kept[key] = replace(place, mates=MappingProxyType(mates))
     return replace(
         harness,
-        places=MappingProxyType({key: replace(place, mates=mates[key]) for key, place in kept.items()}),
+        places=MappingProxyType(kept),
         cores=tuple(cores),
         seats=tuple(seat for seat in harness.seats if seat.box in places),
         partial=harness.partial | partial | slots,
@@ -127,7 +125,7 @@ def _wires(key: str, cores: Iterable[Core]) -> int:
     return sum(key in (core.a.place, core.b.place) for core in cores)
 
 
-def _cavities(cores: tuple[Core, ...] | list[Core]) -> Mapping[str, set[str]]:
+def _cavities(cores: Iterable[Core]) -> dict[str, set[str]]:
     by_plug: dict[str, set[str]] = defaultdict(set)
     for core in cores:
         by_plug[core.a.place].add(core.a.cavity)

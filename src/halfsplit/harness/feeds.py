@@ -42,7 +42,6 @@ class Feeds:
             self.closed.add_edge(link.a, link.b)
         for point in [node for node in self.closed if str(node).endswith(":out")]:
             self.closed.add_edge(point, f"{str(point).removesuffix(':out')}:in")
-        self.grounded = any(piece.kind == "ground" for piece in pieces)
         self._join(wires)
         self.blocks = self._blocks()
 
@@ -55,18 +54,17 @@ class Feeds:
             if (designation := terminal(signal)) is not None
             for point in (a, b)
         ]
-        if self.grounded or any("ground" in designation.role for _, designation, _ in designated):
+        grounded = any(piece.kind == "ground" for piece in self.parts)
+        if grounded or any("ground" in designation.role for _, designation, _ in designated):
             # The battery's ground lead, which no such file draws as far as the body.
             self.pieces.append(
                 Piece("GND_G1", "ground", words="body end of the battery's ground lead", why="assumed")
             )
             self.closed.add_edges_from(((BATTERY[1], "GND_G1"), ("GND_G1", BODY)))
             self.assumed.append("the battery's ground lead")
-        positive = {str(node) for node in nx.node_connected_component(self.closed, BATTERY[0])}
-        negative = {str(node) for node in nx.node_connected_component(self.closed, BODY)}
+        joined = set().union(*(nx.node_connected_component(self.closed, end) for end in (BATTERY[0], BODY)))
         for _, designation, point in sorted(designated, key=lambda item: item[0]):
-            reached = negative if "ground" in designation.role else positive
-            if point in reached or point in (positive | negative):
+            if point in joined:
                 continue
             source = self._source(designation)
             self.stretches.append((source, point))
@@ -74,7 +72,7 @@ class Feeds:
             self.assumed.append(
                 f"{point.removesuffix(':in')} is joined to terminal {designation.name} ({designation.words})"
             )
-            reached |= {str(node) for node in nx.node_connected_component(self.closed, point)}
+            joined |= nx.node_connected_component(self.closed, point)
 
     def _order(self, terminal: Terminal, signal: str, point: str) -> tuple[int, bool, bool, int]:
         """Feeds before what they feed; at cut splices, then at open plugs; the shorter name first."""
@@ -89,21 +87,23 @@ class Feeds:
         """The point that feeds a terminal; a switch is made for one that is switched."""
         if terminal.role == "feed":
             return BATTERY[0]
-        name = f"{'GND' if terminal.role == 'ground' else 'S'}_{terminal.name}"
-        outlet = name if terminal.role == "ground" else f"{name}.2"
-        if all(piece.name != name for piece in self.pieces):
-            if terminal.role == "ground":
+        made = [piece.name for piece in self.pieces]
+        if terminal.role == "ground":
+            name = f"GND_{terminal.name}"
+            if name not in made:
                 self.pieces.append(Piece(name, "ground", words="wherever terminal 31 ends", why="assumed"))
                 self.closed.add_edge(name, BODY)
-            else:
-                start = BATTERY[0] if terminal.role == "switched" else "GND_G1"
-                link = Link(f"{name}.1", f"{name}.2", conducts=True)
-                self.pieces.append(
-                    Piece(name, "switch", "off on", terminal.words, links=(link,), why="assumed by terminal")
-                )
-                self.stretches.append((start, f"{name}.1"))
-                self.closed.add_edges_from(((start, f"{name}.1"), (f"{name}.1", outlet)))
-        return outlet
+            return name
+        name = f"S_{terminal.name}"
+        link = Link(f"{name}.1", f"{name}.2", conducts=True)
+        if name not in made:
+            start = BATTERY[0] if terminal.role == "switched" else "GND_G1"
+            self.pieces.append(
+                Piece(name, "switch", "off on", terminal.words, links=(link,), why="assumed by terminal")
+            )
+            self.stretches.append((start, link.a))
+            self.closed.add_edges_from(((start, link.a), (link.a, link.b)))
+        return link.b
 
     def paths(self) -> Iterator[str]:
         """The paths of what is assumed."""

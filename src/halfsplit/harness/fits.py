@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
@@ -11,7 +11,7 @@ from typing import Final
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.harness.names import pin_name
 from halfsplit.harness.proposals import OPEN, Plug, Plugged
-from halfsplit.harness.terminals import TERMINALS, Terminal
+from halfsplit.harness.terminals import TERMINALS
 from halfsplit.notation.write import quoted
 
 
@@ -71,7 +71,6 @@ class Fit:
 Net = Callable[[str], str]
 """Cavity → something that is the same for all cavities on one net of wires."""
 
-_PLAIN: Final = frozenset({"1", "2"})
 _LOADS: Final = ("lamp", "motor", "heater", "resistor", "solenoid", "sensor")
 _WORDS = 60
 
@@ -100,56 +99,42 @@ def _open(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
 def _load(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     """A load for each way to ground; one with two cavities called 1 and 2 stands for the connector itself."""
     cavities = list(plug.signals)
-    if len(cavities) == 2 and {pin_name(cavity) for cavity in cavities} == _PLAIN:
+    if len(cavities) == 2 and {pin_name(cavity) for cavity in cavities} == {"1", "2"}:
         piece = Piece(name, plugged.kind, plugged.value, links=(Link(f"{name}.1", f"{name}.2"),))
         return Fit((piece,), {cavity: f"{name}.{pin_name(cavity)}" for cavity in cavities})
     pairs = _pairs(plug, net)
-    if not pairs:
-        return _open(plug, plugged, name, net)
-    return _behind(plug, plugged, name, pairs)
+    connector = _open(plug, plugged, name, net)
+    letter = KINDS[plugged.kind].code or "E"
+    body = f"GND_{name}"
+    loads, inside = [], []
+    for number, (a, b) in enumerate(pairs, 1):
+        load = f"{name}_{letter}{number}"
+        words = f"{plug.words[:_WORDS]}, cavity {a}".strip(", ")
+        loads.append(Piece(load, plugged.kind, plugged.value, words, links=(Link(f"{load}.1", f"{load}.2"),)))
+        inside += [(f"{name}.{pin_name(a)}:out", f"{load}.1")]
+        inside += [(f"{load}.2", f"{name}.{pin_name(b)}:out" if b else body)]
+    mounting = [_mounting(body)] if any(not b for _, b in pairs) else []
+    return Fit((*connector.pieces, *loads, *mounting), connector.points, tuple(inside))
 
 
 def _pairs(plug: Plug, net: Net) -> list[tuple[str, str]]:
     """Pairs of cavities with a load between them; '' for the body that the part is mounted on."""
-    grounds = [
-        cavity for cavity, terminal in plug.terminals().items() if terminal and "ground" in terminal.role
-    ]
+    grounds = [cavity for cavity, terminal in plug.terminals().items() if "ground" in terminal.role]
     by_net: dict[str, str] = {}
     for cavity in plug.signals:
         if cavity not in grounds:
             by_net.setdefault(net(cavity), cavity)
     others = list(by_net.values())
     if len(plug.signals) == 1:
-        return [(next(iter(plug.signals)), "")] if not grounds else []
+        return [(cavity, "") for cavity in others]
     if not grounds and len(others) == 2:
         return [(others[0], others[1])]
     return [(cavity, grounds[0]) for cavity in others] if grounds else []
 
 
-def _behind(plug: Plug, plugged: Plugged, name: str, pairs: Sequence[tuple[str, str]]) -> Fit:
-    """A connector with loads behind it."""
-    letter = KINDS[plugged.kind].code or "E"
-    body = f"GND_{name}" if any(not b for _, b in pairs) else ""
-    pieces, inside = [Piece(name, "connector")], []
-    for number, (a, b) in enumerate(pairs, 1):
-        load = f"{name}_{letter}{number}"
-        pieces.append(
-            Piece(
-                load,
-                plugged.kind,
-                plugged.value,
-                f"{plug.words[:_WORDS]}, cavity {a}".strip(", "),
-                links=(Link(f"{load}.1", f"{load}.2"),),
-            )
-        )
-        inside += [(f"{name}.{pin_name(a)}:out", f"{load}.1")]
-        inside += [(f"{load}.2", f"{name}.{pin_name(b)}:out" if b else body)]
-    if body:
-        pieces.append(
-            Piece(body, "ground", words="by its mounting", links=(Link(body, "body", conducts=True),))
-        )
-    points = {cavity: f"{name}.{pin_name(cavity)}:in" for cavity in plug.signals}
-    return Fit(tuple(pieces), points, tuple(inside))
+def _mounting(body: str) -> Piece:
+    """The way to the body of a part that is mounted on it."""
+    return Piece(body, "ground", words="by its mounting", links=(Link(body, "body", conducts=True),))
 
 
 # switches
@@ -159,25 +144,26 @@ def _switch(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     """Off and on: on joins each outlet to what DIN 72552 feeds it from; a switch with one wire joins it to the body."""
     cavities = list(plug.signals)
     if len(cavities) == 1:
-        body = f"GND_{name}"
-        pieces = (
-            Piece(name, "switch", "off on", under=(f"joins on {pin_name(cavities[0])} body",),
-                  links=(Link(f"{name}.{pin_name(cavities[0])}", f"{name}.body", conducts=True),)),
-            Piece(body, "ground", words="by its mounting", links=(Link(body, "body", conducts=True),)),
-        )  # fmt: skip
-        return Fit(pieces, {cavities[0]: f"{name}.{pin_name(cavities[0])}"}, ((f"{name}.body", body),))
-    joins = [(pin_name(a), pin_name(b)) for a, b in _joined(plug, net)]
+        joins, positions = [(pin_name(cavities[0]), "body")], "off on"
+    else:
+        joins, positions = (
+            [(pin_name(a), pin_name(b)) for a, b in _joined(plug, net)],
+            plugged.value or "off on",
+        )
     if not joins:
         return _open(plug, plugged, name, net)
     piece = Piece(
         name,
         "switch",
-        plugged.value or "off on",
+        positions,
         under=tuple(f"joins on {a} {b}" for a, b in joins),
         links=tuple(Link(f"{name}.{a}", f"{name}.{b}", conducts=True) for a, b in joins),
     )
     used = {pin for pair in joins for pin in pair}
     points = {cavity: f"{name}.{pin_name(cavity)}" for cavity in cavities if pin_name(cavity) in used}
+    if len(cavities) == 1:
+        body = f"GND_{name}"
+        return Fit((piece, _mounting(body)), points, ((f"{name}.body", body),))
     return _with_loose(plug, Fit((piece,), points), name)
 
 
@@ -193,50 +179,41 @@ def _with_loose(plug: Plug, made: Fit, name: str) -> Fit:
 
 
 def _joined(plug: Plug, net: Net) -> Iterator[tuple[str, str]]:
+    """Pairs of cavities that a switch joins: what feeds, and what is fed."""
     terminals = plug.terminals()
     ignition = re.search(r"zünd|ignition|fahrtschalter", plug.words, re.IGNORECASE) is not None
-    sources = [cavity for cavity, terminal in terminals.items() if terminal and terminal.name == "30"]
-    if not ignition:
-        sources += [
-            cavity for cavity, terminal in terminals.items() if terminal and terminal.name in ("15", "75")
-        ]
-    grounds = [cavity for cavity, terminal in terminals.items() if terminal and terminal.role == "ground"]
+    feeds = ("30",) if ignition else ("30", "15", "75")
+    sources = [cavity for cavity, terminal in terminals.items() if terminal.name in feeds]
+    sources.sort(key=lambda cavity: terminals[cavity].name != "30")
+    grounds = [cavity for cavity, terminal in terminals.items() if terminal.role == "ground"]
     outlets = [cavity for cavity in plug.signals if cavity not in sources and cavity not in grounds]
-    outlets = [cavity for cavity in outlets if cavity not in _inlets(terminals, outlets)]
+    inlets = _inlets(plug, outlets)
+    outlets = [cavity for cavity in outlets if cavity not in inlets]
     if not outlets and len({net(cavity) for cavity in sources}) > 1:
         sources, outlets = sources[:1], sources[1:]
     if not sources and not grounds:
         sources, outlets = outlets[:1], outlets[1:]
     for cavity in outlets:
-        source = _source(terminals, cavity) or next(iter([*sources, *grounds]), None)
+        held = terminals.get(cavity)
+        # The first of the terminals that can feed it which the plug has, in its first cavity.
+        having = {terminals[other].name: other for other in reversed(terminals) if other != cavity}
+        feeding = [having[name] for name in (held.fed_by if held else ()) if having.get(name)]
+        source = next(iter([*feeding, *sources, *grounds]), None)
         if source is not None and net(source) != net(cavity):
             yield source, cavity
 
 
-def _inlets(terminals: Mapping[str, Terminal | None], outlets: Sequence[str]) -> set[str]:
+def _inlets(plug: Plug, outlets: list[str]) -> set[str]:
     """Outlets that feed others of the switch, and so come from elsewhere: 56 of one that has 56a and 56b."""
+    terminals = plug.terminals()
+    order = list(TERMINALS)
+    known = [cavity for cavity in outlets if cavity in terminals]
     inlets: set[str] = set()
-    for cavity in sorted(
-        outlets,
-        key=lambda outlet: list(TERMINALS).index(terminal.name) if (terminal := terminals[outlet]) else -1,
-    )[::-1]:
-        mine = terminals[cavity]
-        fed = [feeding for other in outlets if other not in inlets and (feeding := terminals[other])]
-        if mine and any(mine.name in supplied.fed_by[:1] for supplied in fed):
+    for cavity in sorted(known, key=lambda outlet: order.index(terminals[outlet].name))[::-1]:
+        fed = [terminals[other] for other in known if other not in inlets]
+        if any(terminals[cavity].name in supplied.fed_by[:1] for supplied in fed):
             inlets.add(cavity)
     return inlets
-
-
-def _source(terminals: Mapping[str, Terminal | None], outlet: str) -> str | None:
-    """The cavity that feeds an outlet: the first terminal of those that can which the plug has."""
-    terminal = terminals[outlet]
-    names = terminal.fed_by if terminal else ()
-    having = {
-        terminal.name: cavity
-        for cavity, terminal in list(terminals.items())[::-1]
-        if terminal and cavity != outlet
-    }
-    return next((having[name] for name in names if name in having), None)
 
 
 # units
@@ -244,15 +221,14 @@ def _source(terminals: Mapping[str, Terminal | None], outlet: str) -> str | None
 
 def _module(plug: Plug, plugged: Plugged, name: str, net: Net) -> Fit:
     """Fed by its terminals 30 and 15, earthed by 31; what it does besides is not in such a file."""
-    terminals = {cavity: terminal for cavity, terminal in plug.terminals().items() if terminal}
+    terminals = plug.terminals()
     earths = [pin_name(cavity) for cavity, terminal in terminals.items() if terminal.role == "ground"]
     feeds: dict[str, list[str]] = {}
     for cavity, held in terminals.items():
         if held.name in ("30", "15", "75", "49", "54", "58"):
             feeds.setdefault(held.name, []).append(pin_name(cavity))
-    groups = [pins for terminal, pins in feeds.items() if terminal in ("30", "15", "75", "49")] or list(
-        feeds.values()
-    )
+    groups = [pins for terminal, pins in feeds.items() if terminal in ("30", "15", "75", "49")]
+    groups = groups or list(feeds.values())
     if not earths or not groups:
         return _open(plug, plugged, name, net)
     under = [f"feed {' or '.join(pins)}" for pins in groups] + [f"earth {pin}" for pin in earths]
@@ -293,17 +269,13 @@ def _relay_pins(plug: Plug) -> dict[str, str]:
         return {cavity: pin for cavity, pin in by_number.items() if pin}
     # Ground at the coil, battery feed at the contact; of the two that are left, a switched feed drives the coil.
     terminals = plug.terminals()
-    ground = [cavity for cavity, terminal in terminals.items() if terminal and terminal.role == "ground"]
-    rest = [cavity for cavity in plug.signals if cavity not in ground]
-    if not ground or len(rest) != 3:
+    ground = [cavity for cavity, terminal in terminals.items() if terminal.role == "ground"]
+    coil = [cavity for cavity, terminal in terminals.items() if terminal.role == "switched"]
+    feed = [cavity for cavity, terminal in terminals.items() if terminal.role == "feed"]
+    if not (ground and coil and feed) or len(plug.signals) - len(ground) != 3:
         return {}
-    roles = {cavity: held.role if (held := terminals[cavity]) else "" for cavity in rest}
-    coil = next((cavity for cavity in rest if roles[cavity] == "switched"), "")
-    feed = next((cavity for cavity in rest if roles[cavity] == "feed" and cavity != coil), "")
-    if not coil or not feed:
-        return {}
-    (outlet,) = (cavity for cavity in rest if cavity not in (coil, feed))
-    return {ground[0]: "85", coil: "86", feed: "30", outlet: "87"}
+    (outlet,) = set(plug.signals) - {*ground, coil[0], feed[0]}
+    return {ground[0]: "85", coil[0]: "86", feed[0]: "30", outlet: "87"}
 
 
 # rings
@@ -316,14 +288,8 @@ def _ground(plug: Plug, _plugged: Plugged, name: str, _net: Net) -> Fit:
 
 def _battery(plug: Plug, _plugged: Plugged, _name: str, _net: Net) -> Fit:
     """On the battery: terminal 31 at its negative post, all else at its positive."""
-    terminals = plug.terminals()
-    points = {
-        cavity: "G1.-"
-        if (terminal := terminals[cavity]) is not None and "ground" in terminal.role
-        else "G1.+"
-        for cavity in plug.signals
-    }
-    return Fit((), points)
+    grounds = [cavity for cavity, terminal in plug.terminals().items() if "ground" in terminal.role]
+    return Fit((), {cavity: "G1.-" if cavity in grounds else "G1.+" for cavity in plug.signals})
 
 
 FITS: Final[Mapping[str, Callable[[Plug, Plugged, str, Net], Fit]]] = MappingProxyType(

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import Final
 from xml.etree.ElementTree import Element
@@ -28,7 +29,7 @@ from halfsplit.harness.colours import colour
 from halfsplit.harness.data import Core, End, Harness, Place, PlaceKind
 from halfsplit.harness.document import Document, kind, text
 from halfsplit.harness.kbl_carriers import seats
-from halfsplit.harness.shared import KBL, Made, cores, length, ordered_ends
+from halfsplit.harness.shared import KBL, cores, length, ordered_ends
 
 USAGE: Final[Mapping[str, PlaceKind]] = MappingProxyType(
     {"splice": "splice", "ring terminal": "ring", "no end": "loose", "dangler": "loose"}
@@ -102,29 +103,27 @@ class _Reader:
         part = document.ref(wire, "Part")
         contacts = (document.ref(end, "Contact_point") for end in ordered_ends(connection, KBL))
         points = [end for contact in contacts if (end := self._end(contact)) is not None]
-        both = [element for element in (connection, wire) if element is not None]
+        ids = {element.attrib.get("id", "") for element in (connection, wire) if element is not None}
         cable = self.cables.get("" if wire is None else wire.attrib.get("id", ""), frozenset())
-        made = Made(
-            document.mm2(None if part is None else part.find("Cross_section_area")),
-            length(document, wire, KBL),
-            colour([] if part is None else [text(colour, "Colour_value") for colour in self._colours(part)]),
-            text(connection, "Signal_name"),
-            text(wire, "Wire_number"),
-            frozenset(element.attrib["id"] for element in both if "id" in element.attrib) | cable,
+        signal, number = text(connection, "Signal_name"), text(wire, "Wire_number")
+        colours = [] if part is None else [*part.iterfind("Core_colour"), *part.iterfind("Cover_colour")]
+        core = partial(
+            Core,
+            mm2=document.mm2(None if part is None else part.find("Cross_section_area")),
+            colour=colour(text(each, "Colour_value") for each in colours),
+            signal=signal,
+            number=number,
+            keys=frozenset(ids - {""}) | cable,
         )
-        name = text(connection, "Id") or made.signal or made.number
-        yield from cores(points, made, f"connection {name!r}", self.notes)
-
-    def _colours(self, part: Element) -> list[Element]:
-        return [*part.iterfind("Core_colour"), *part.iterfind("Cover_colour")]
+        name = text(connection, "Id") or signal or number
+        yield from cores(points, core, length(document, wire, KBL), f"connection {name!r}", self.notes)
 
     def _end(self, contact: Element | None) -> End | None:
         """Where a contact point is; a contact that spans several cavities counts as in the first."""
-        owner, point = self.contacts.get(
-            "" if contact is None else contact.attrib.get("id", ""), (None, None)
-        )
-        if owner is None:
+        known = self.contacts.get("" if contact is None else contact.attrib.get("id", ""))
+        if known is None:
             return None
+        owner, point = known
         cavity = self.document.ref(point, "Contacted_cavity")
         if cavity is not None:
             owner = self.owners.get(cavity.attrib["id"], owner)
@@ -144,19 +143,19 @@ class _Reader:
             for reference in document.refs(point, "Associated_parts")
         ]
         rings = [part for part in associated if part.tag == "Special_terminal_occurrence"]
-        words = text(occurrence, "Description") or next(
-            filter(None, (text(ring, "Description") for ring in rings)), ""
-        )
+        words = [text(occurrence, "Description"), *(text(ring, "Description") for ring in rings)]
+        words.append(text(occurrence, "Localized_description/Value"))
         mates = {
-            self._number(cavity): mate
+            self._number(cavity): End(owner.attrib["id"], self._number(mated))
             for cavity in occurrence.iter("Cavities")
-            if (mate := self._mate(document.ref(cavity, "Mated_cavities"))) is not None
+            if (mated := document.ref(cavity, "Mated_cavities")) is not None
+            and (owner := self.owners.get(mated.attrib["id"])) is not None
         }
         return Place(
             occurrence.attrib["id"],
             text(occurrence, "Id") or occurrence.attrib["id"],
             self._kind(occurrence, part, single=len(associated) == len(rings) > 0),
-            words or text(occurrence, "Localized_description/Value"),
+            next(filter(None, words), ""),
             MappingProxyType(mates),
         )
 
@@ -171,10 +170,6 @@ class _Reader:
             return "splice"
         return "ring" if single else "plug"
 
-    def _mate(self, cavity: Element | None) -> End | None:
-        owner = self.owners.get("" if cavity is None else cavity.attrib.get("id", ""))
-        return None if owner is None else End(owner.attrib["id"], self._number(cavity))
-
     # configurations
 
     def _configurations(self) -> Iterator[tuple[str, frozenset[str]]]:
@@ -186,13 +181,9 @@ class _Reader:
                 for names in configuration.iterfind("Controlled_components")
                 for name in (names.text or "").split()
             }
+            name = text(configuration, "Part_number") or text(configuration, "Description")
             if built:
-                yield (
-                    text(configuration, "Part_number")
-                    or text(configuration, "Description")
-                    or f"configuration {position}",
-                    frozenset(built),
-                )
+                yield name or f"configuration {position}", frozenset(built)
 
 
 def is_kbl(document: Document) -> bool:

@@ -15,32 +15,29 @@ _RATING: Final = re.compile(r"(?<![\d.,])(\d{1,3}(?:[.,]\d)?) ?A(?:mp\w*)?\b")
 
 def seats(document: Document, harness: Element, notes: list[str]) -> Iterator[Seat]:
     """A seat for each slot of each carrier; `notes` gets the slots for which several parts are there."""
-    for box in harness.iterfind("Component_box_occurrence"):
-        yield from _seats_of(document, harness, box, notes)
-
-
-def _seats_of(document: Document, harness: Element, box: Element, notes: list[str]) -> Iterator[Seat]:
-    part = document.ref(box, "Part")
     mounted = list(harness.iterfind("Component_occurrence"))
-    inside = {
-        contact.attrib["id"]: [text(cavity, "Cavity_number") for cavity in document.refs(joint, "Cavities")]
-        for joint in ([] if part is None else part.iterfind("Connections"))
-        for contact in document.refs(joint, "Component_cavities")
-    }
-    for slot in box.iterfind("Component_slots"):
-        template = document.ref(slot, "Part")
-        contacts = [] if template is None else list(template.iterfind("Component_cavities"))
-        cavities = tuple(
-            next(iter(inside.get(contact.attrib.get("id", ""), ())), text(contact, "Cavity_number"))
-            for contact in contacts
-        )
-        ids = {inner.attrib["id"] for inner in slot.iter() if "id" in inner.attrib}
-        put = [
-            carrier
-            for carrier in mounted
-            if any(target.attrib["id"] in ids for target in document.refs(carrier, "Mounting"))
-        ]
-        yield _seat(document, box, slot, cavities, put, notes)
+    for box in harness.iterfind("Component_box_occurrence"):
+        part = document.ref(box, "Part")
+        inside = {
+            contact.attrib["id"]: [text(each, "Cavity_number") for each in document.refs(joint, "Cavities")][
+                :1
+            ]
+            for joint in ([] if part is None else part.iterfind("Connections"))
+            for contact in document.refs(joint, "Component_cavities")
+        }
+        for slot in box.iterfind("Component_slots"):
+            template = document.ref(slot, "Part")
+            cavities = tuple(
+                (inside.get(contact.attrib.get("id", "")) or [text(contact, "Cavity_number")])[0]
+                for contact in ([] if template is None else template.iterfind("Component_cavities"))
+            )
+            ids = {inner.attrib["id"] for inner in slot.iter() if "id" in inner.attrib}
+            put = [
+                carrier
+                for carrier in mounted
+                if any(target.attrib["id"] in ids for target in document.refs(carrier, "Mounting"))
+            ]
+            yield _seat(document, box, slot, cavities, put, notes)
 
 
 def _seat(

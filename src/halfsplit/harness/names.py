@@ -9,7 +9,7 @@ from collections.abc import Collection
 from halfsplit.notation.words import KEYWORDS
 
 _LONGEST = 40
-_GERMAN = (("ß", "ss"), ("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("Ä", "Ae"), ("Ö", "Oe"), ("Ü", "Ue"))
+_GERMAN = str.maketrans({"ß": "ss", "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
 
 
 def part_name(said: str, prefix: str, taken: Collection[str]) -> str:
@@ -18,8 +18,7 @@ def part_name(said: str, prefix: str, taken: Collection[str]) -> str:
     >>> part_name("XA.H1.1", "X", ()), part_name("269", "SP", ()), part_name("A2*1-B", "X", ["A2_1_B"])
     ('XA_H1_1', 'SP269', 'A2_1_B_2')
     """
-    plain = _ascii(said)
-    name = re.sub(r"[^A-Za-z0-9]+", "_", plain).strip("_")[:_LONGEST]
+    name = re.sub(r"[^A-Za-z0-9]+", "_", _ascii(said)).strip("_")[:_LONGEST]
     if not name[:1].isalpha():
         name = prefix + name
     if name.lower() in KEYWORDS:
@@ -41,6 +40,4 @@ def pin_name(said: str) -> str:
 
 
 def _ascii(said: str) -> str:
-    for letter, plain in _GERMAN:
-        said = said.replace(letter, plain)
-    return unicodedata.normalize("NFKD", said).encode("ascii", "ignore").decode()
+    return unicodedata.normalize("NFKD", said.translate(_GERMAN)).encode("ascii", "ignore").decode()

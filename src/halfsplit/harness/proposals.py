@@ -28,9 +28,9 @@ class Plug:
     words: str
     signals: Mapping[str, str]
 
-    def terminals(self) -> dict[str, Terminal | None]:
-        """Cavity → its terminal by DIN 72552, where the signal's name tells it."""
-        return {cavity: terminal(signal) for cavity, signal in self.signals.items()}
+    def terminals(self) -> dict[str, Terminal]:
+        """Cavity → its terminal by DIN 72552, of those whose signal's name tells it."""
+        return {cavity: held for cavity, signal in self.signals.items() if (held := terminal(signal))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,47 +48,27 @@ _PATTERNS: Final = tuple(
 """Words of a connector, and the kind and value that they tell; the first that fits counts."""
 
 _CODED: Final = ("lamp", "motor", "resistor", "solenoid", "sensor", "switch", "module", "relay")
-_TWO: Final = 2
 
 
 def proposal(plug: Plug) -> Plugged:
     """What is likely plugged in, with the reason; `open` where nothing tells."""
-    return _by_place(plug) or _by_words(plug) or _by_signals(plug) or _by_code(plug) or Plugged(OPEN)
-
-
-def _by_place(plug: Plug) -> Plugged | None:
-    """Rings that carry terminal 31 are grounds, unless they are on the battery; bare ends lead nowhere."""
     if plug.kind == "loose":
         return Plugged(OPEN, why="a bare end")
-    roles = {terminal.role for terminal in plug.terminals().values() if terminal}
-    if plug.kind == "ring" and not re.search(r"batter", plug.words, re.IGNORECASE) and roles == {"ground"}:
+    roles = {terminal.role for terminal in plug.terminals().values()}
+    on_battery = re.search(r"batter", plug.words, re.IGNORECASE)
+    if plug.kind == "ring" and not on_battery and roles == {"ground"}:
         return Plugged("ground", why="a ring with terminal 31")
-    return None
-
-
-def _by_words(plug: Plug) -> Plugged | None:
-    return next(
-        (
-            Plugged(kind, value, f"by its name {plug.words!r}")
-            for pattern, kind, value in _PATTERNS
-            if pattern.search(plug.words)
-        ),
-        None,
-    )
-
-
-def _by_signals(plug: Plug) -> Plugged | None:
-    roles = [terminal.role for terminal in plug.terminals().values() if terminal]
-    fed = [role for role in roles if role in ("feed", "switched")]
-    if not fed or "ground" not in roles:
-        return None
-    if len(plug.signals) == _TWO:
-        return Plugged("resistor", "12 ohm", "by its signals: a feed and ground")
-    return Plugged("module", why="by its signals: a feed and ground")
+    for pattern, kind, value in _PATTERNS:
+        if pattern.search(plug.words):
+            return Plugged(kind, value, f"by its name {plug.words!r}")
+    if "ground" in roles and roles & {"feed", "switched"}:
+        kind, value = ("resistor", "12 ohm") if len(plug.signals) == 2 else ("module", "")
+        return Plugged(kind, value, "by its signals: a feed and ground")
+    return _by_code(plug) or Plugged(OPEN)
 
 
 def _by_code(plug: Plug) -> Plugged | None:
-    """By the letter code of DIN 40719-2 in its name, where nothing else tells."""
+    """By the letter code of DIN 40719-2 in its name."""
     for token in re.split(r"[^A-Za-z0-9]+", plug.name):
         match = re.fullmatch(r"([A-Z]{1,2})\d+", token)
         kind = CODES.get(match[1], "") if match else ""

@@ -12,7 +12,7 @@ its lengths   Length_information       WireLength
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -57,33 +57,17 @@ def length(document: Document, wire: Element | None, names: Names) -> float | No
     return round(min(known)[1], 4) if known else None
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
-    """What a wire is made of and called, whatever its ends."""
+def cores(
+    points: Sequence[End], core: Callable[..., Core], metres: float | None, name: str, notes: list[str]
+) -> Iterator[Core]:
+    """A wire for each two neighbouring ends; `notes` gets what is left out. Only a wire of two ends has its length.
 
-    mm2: float | None
-    metres: float | None
-    colour: str
-    signal: str
-    number: str
-    keys: frozenset[str]
-
-
-def cores(points: Sequence[End], made: Made, name: str, notes: list[str]) -> Iterator[Core]:
-    """A wire for each two neighbouring ends; `notes` gets what is left out. Only a wire of two ends has its length."""
+    core: makes one of its two ends and its length.
+    """
     if len(points) < 2:
         notes.append(f"{name} has no two contacted ends and is left out")
-        return
-    metres = made.metres if len(points) == 2 else None
     for a, b in pairwise(points):
         if a == b:
             notes.append(f"{name} joins a cavity to itself and is left out")
-            continue
-        yield Core(a, b, made.mm2, metres, made.colour, made.signal, made.number, made.keys)
-
-
-def bridges(first: End, others: Iterable[End], signal: str) -> Iterator[Core]:
-    """One contact in several cavities joins them."""
-    for other in others:
-        if other != first:
-            yield Core(first, other, signal=signal)
+        else:
+            yield core(a, b, metres=metres if len(points) == 2 else None)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from types import MappingProxyType
 from typing import Final
 from xml.etree.ElementTree import Element
@@ -26,7 +27,7 @@ from halfsplit.errors import InputError
 from halfsplit.harness.colours import colour
 from halfsplit.harness.data import Core, Harness, Seat
 from halfsplit.harness.document import Document, kind, number, text
-from halfsplit.harness.shared import VEC, Made, cores, length, ordered_ends
+from halfsplit.harness.shared import VEC, cores, length, ordered_ends
 from halfsplit.harness.terminals import terminal
 from halfsplit.harness.vec_places import Places
 
@@ -68,16 +69,27 @@ class _Reader:
             cores += self.places.bridged(contact, cores)
         self.places.couple(cores, self.contact_with)
         seats = tuple(self._fuses(cores))
-        composed = [
-            specification
-            for specification in self.specifications
-            if kind(specification) == "CompositionSpecification"
-        ]
-        title = text(composed[0], "Identification") if composed else ""
-        built = MappingProxyType(dict(self._configurations()))
+        composed = next(self._of_kind("CompositionSpecification"), None)
+        configurations = {
+            text(specification, "Identification"): frozenset(ids)
+            for specification in self._of_kind("PartStructureSpecification")
+            if (
+                ids := " ".join(
+                    each.text or "" for each in specification.iterfind("InBillOfMaterial")
+                ).split()
+            )
+        }
         return Harness(
-            title, MappingProxyType(self.places.found), tuple(cores), seats, built, tuple(self.notes)
+            text(composed, "Identification"),
+            MappingProxyType(self.places.found),
+            tuple(cores),
+            seats,
+            MappingProxyType(configurations),
+            tuple(self.notes),
         )
+
+    def _of_kind(self, name: str) -> Iterator[Element]:
+        return (specification for specification in self.specifications if kind(specification) == name)
 
     # wires
 
@@ -91,15 +103,16 @@ class _Reader:
         element = document.ref(wire, "ReferencedWireElement")
         made_as = document.ref(element, "WireElementSpecification")
         conductor = document.ref(made_as, "ConductorSpecification")
-        made = Made(
-            document.mm2(None if conductor is None else conductor.find("CrossSectionArea")),
-            length(document, wire, VEC),
-            colour(self._colours(document.ref(made_as, "InsulationSpecification"))),
-            self._signal(wire),
-            text(wire, "Identification"),
-            frozenset(element.attrib["id"] for element in self.places.up(wire) if "id" in element.attrib),
+        number = text(wire, "Identification")
+        core = partial(
+            Core,
+            mm2=document.mm2(None if conductor is None else conductor.find("CrossSectionArea")),
+            colour=colour(self._colours(document.ref(made_as, "InsulationSpecification"))),
+            signal=self._signal(wire),
+            number=number,
+            keys=frozenset(each.attrib["id"] for each in self.places.up(wire) if "id" in each.attrib),
         )
-        yield from cores(points, made, f"wire {made.number!r}", self.notes)
+        yield from cores(points, core, length(document, wire, VEC), f"wire {number!r}", self.notes)
 
     def _colours(self, insulation: Element | None) -> Iterator[str]:
         """Each colour once: in IEC 60757 where the file has several systems."""
@@ -119,14 +132,13 @@ class _Reader:
                         return name if terminal(name) or not clamp else f"{clamp} {name}".strip()
         return ""
 
-    # fuses and configurations
+    # fuses
 
     def _fuses(self, cores: list[Core]) -> Iterator[Seat]:
         """Occurrences that are fuses by their part or their role, and that wires reach at two cavities."""
         fuses = {
             specification.attrib.get("id", ""): number(specification.find("IMax"))
-            for specification in self.specifications
-            if kind(specification) == "FuseSpecification"
+            for specification in self._of_kind("FuseSpecification")
         }
         parts = {
             part: key
@@ -136,19 +148,11 @@ class _Reader:
         }
         for key, place in list(self.places.found.items()):
             owner = self.document.by_id.get(key)
-            holders = (
-                []
-                if owner is None
-                else [
-                    parts.get(text(owner, "Part"), ""),
-                    *text(owner, "PartOrUsageRelatedSpecification").split(),
-                ]
-            )
-            holders += (
-                []
-                if owner is None
-                else [text(role, "EEComponentSpecification") for role in owner.iterfind("Role")]
-            )
+            if owner is None:
+                continue
+            holders = [parts.get(text(owner, "Part"), "")]
+            holders += text(owner, "PartOrUsageRelatedSpecification").split()
+            holders += [text(role, "EEComponentSpecification") for role in owner.iterfind("Role")]
             fuse = next((holder for holder in holders if holder in fuses), None)
             cavities = dict.fromkeys(
                 end.cavity for core in cores for end in (core.a, core.b) if end.place == key
@@ -156,14 +160,3 @@ class _Reader:
             if fuse is not None and len(cavities) == 2:
                 self.places.found[key] = replace(place, kind="box")
                 yield Seat(key, place.name, tuple(cavities), "fuse", fuses[fuse], filled=True)
-
-    def _configurations(self) -> Iterator[tuple[str, frozenset[str]]]:
-        for specification in self.specifications:
-            if kind(specification) == "PartStructureSpecification":
-                ids = frozenset(
-                    name
-                    for listed in specification.iterfind("InBillOfMaterial")
-                    for name in (listed.text or "").split()
-                )
-                if ids:
-                    yield text(specification, "Identification"), ids

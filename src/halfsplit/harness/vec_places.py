@@ -10,7 +10,6 @@ from xml.etree.ElementTree import Element
 
 from halfsplit.harness.data import Core, End, Place, PlaceKind
 from halfsplit.harness.document import Document, kind, text
-from halfsplit.harness.shared import bridges
 
 _COMPONENTS: Final = "EEComponent Antenna Battery Capacitor Diode Fuse MultiFuse PotentialDistributor Relay"
 TERMINALS: Final[Mapping[str, PlaceKind]] = MappingProxyType(
@@ -55,23 +54,19 @@ class Places:
             return self.of(cavity, self.number(cavity))
         mounted = self.document.ref(contact, "MountedTerminal")
         terminal = self.document.ref(mounted, "TerminalSpecification")
-        known = next(
-            (
-                place
-                for element in (mounted, terminal)
-                if element is not None
-                for name, place in TERMINALS.items()
-                if kind(element).startswith(f"{name}Terminal")
-            ),
-            None,
-        )
         several = len(list(self.document.refs(contact, "WireMounting/ReferencedWireEnd"))) > 1
-        if known == "loose" or known is None:
-            known = "splice" if several else "loose"
+        known = [
+            place
+            for element in (mounted, terminal)
+            if element is not None
+            for name, place in TERMINALS.items()
+            if kind(element).startswith(f"{name}Terminal")
+        ][:1]
+        place = known[0] if known and known != ["loose"] else "splice" if several else "loose"
         if mounted is not None:
-            return self.of(mounted, "", known)
+            return self.of(mounted, "", place)
         key = contact.attrib["id"]
-        self.found.setdefault(key, Place(key, text(contact, "Identification") or key, known))
+        self.found.setdefault(key, Place(key, text(contact, "Identification") or key, place))
         return End(key)
 
     def bridged(self, contact: Element, known: Sequence[Core]) -> Iterator[Core]:
@@ -81,22 +76,19 @@ class Places:
         if len(cavities) > 1:
             ends = [self.of(cavity, self.number(cavity)) for cavity in cavities]
             signal = next((core.signal for core in known if ends[0] in (core.a, core.b)), "")
-            yield from bridges(ends[0], ends[1:], signal)
+            yield from (Core(ends[0], other, signal=signal) for other in ends[1:] if other != ends[0])
 
     def number(self, cavity: Element) -> str:
         """The cavity's number, after its housing's and its slot's where there are several of them."""
-        name = text(self.document.ref(cavity, "ReferencedCavity"), "CavityNumber") or text(
-            cavity, "Identification"
-        )
-        above = list(self.up(cavity))
+        own = text(self.document.ref(cavity, "ReferencedCavity"), "CavityNumber")
         outer = [
             text(element, "Identification")
             or text(self.document.ref(element, "ReferencedSlot"), "SlotNumber")
-            for element in reversed(above)
+            for element in reversed(list(self.up(cavity)))
             if element.tag in ("HousingComponentRef", "SlotReference")
             and len(self.parents[element].findall(element.tag)) > 1
         ]
-        return "_".join([*filter(None, outer), name])
+        return "_".join([*filter(None, outer), own or text(cavity, "Identification")])
 
     def of(self, element: Element, cavity: str, place: PlaceKind | None = None) -> End:
         chain = list(self.up(element))
@@ -105,20 +97,16 @@ class Places:
         key = owner.attrib.get("id", "")
         if key not in self.found:
             name = text(owner, "Identification") or text(role, "Identification") or key
-            self.found[key] = Place(key, name, place or ROLES.get(kind(role), "plug"), self._words(owner))
+            telling = (owner, *(self.document.ref(owner, tag) for tag in ("RealizedUsageNode", "Part")))
+            words = (
+                text(element.find(tag), inner) or text(element, tag)
+                for element in telling
+                if element is not None
+                for tag, inner in _WORDS
+            )
+            known = place or ROLES.get(kind(role), "plug")
+            self.found[key] = Place(key, name, known, next(filter(None, words), ""))
         return End(key, cavity)
-
-    def _words(self, owner: Element) -> str:
-        for element in (
-            owner,
-            self.document.ref(owner, "RealizedUsageNode"),
-            self.document.ref(owner, "Part"),
-        ):
-            for tag, inner in _WORDS:
-                said = text(None if element is None else element.find(tag), inner) or text(element, tag)
-                if said:
-                    return said
-        return ""
 
     def couple(self, cores: Sequence[Core], contact_with: Mapping[str, Element]) -> None:
         wired = {end for core in cores for end in (core.a, core.b)}
