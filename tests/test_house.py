@@ -115,7 +115,6 @@ UNUSED_SO_FAR = frozenset(
         "job/live_scans.py: stop_simulated",  # a test ends what it began
         "scan/vehicle.py: BUS_FAULTS",  # what a simulated vehicle can be told
         "scan/vehicle.py: UNIT_FAULTS",
-        "units.py: parse_quantity",  # the way back of `format_quantity`
     }
 )
 """File and name → why it stays though only tests use it. To be fewer."""

@@ -1,7 +1,7 @@
 """Quantities as text and back. Inside the program every value is in the SI unit of its dimension.
 
-Files are read strictly (`parse_quantity`), form fields leniently (`read_field`), since a file can be
-corrected in peace and a technician has dirty hands. Neither ever guesses in silence.
+Form fields are read leniently (`read_field`), since a technician has dirty hands, and never by guessing in silence;
+the notation of circuits reads its own amounts strictly.
 """
 
 import math
@@ -104,46 +104,6 @@ _THOUSANDS: Final = re.compile(r"[0-9],[0-9]{3}(?:[^0-9]|$)")
 _COMMA: Final = re.compile(r"([+-]?[0-9]+),([0-9]+)(?=[^0-9.,]|$)")
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A value in the SI unit that `unit` names (`V A ohm W C m2 m s Hz Pa`, or `1` for a share)."""
-
-    value: float
-    unit: str
-
-    def __str__(self) -> str:
-        return format_quantity(self.value, self.unit)
-
-
-def parse_quantity(text: str) -> Quantity:
-    """Read a number with its unit, as files write it; number and unit may touch.
-
-    Raises `InputError` with a remedy where the text is not such a quantity.
-
-    >>> parse_quantity("4.2 A"), parse_quantity("6mohm"), parse_quantity("14AWG")
-    (Quantity(value=4.2, unit='A'), Quantity(value=0.006, unit='ohm'), Quantity(value=2.081e-06, unit='m2'))
-    """
-    number, written = _split(_trimmed(text))
-    if written == "AWG":
-        return Quantity(awg_area(number), "m2")
-    if written not in UNITS:
-        raise _unit_error(text, written, [*UNITS, "AWG"])
-    unit, factor = UNITS[written]
-    return Quantity(_bounded(number, factor, text), unit)
-
-
-def awg_area(gauge: float) -> float:
-    """Cross-section in m2 of a solid round wire of an AWG size, 0 to 40, by ASTM B258.
-
-    The diameter is 0.005 inch at 36 and grows by the 39th root of 92 for each size:
-    d = 0.127 mm * 92^((36 - n) / 39). Four significant digits, as tables give it.
-    """
-    if not 0 <= gauge <= 40 or gauge != int(gauge):
-        raise InputError(f"{gauge:g} is no AWG size", remedy="write a whole number from 0 to 40, or mm2")
-    diameter = 0.127e-3 * 92 ** ((36 - gauge) / 39)
-    return _significant(math.pi / 4 * diameter**2, 4)
-
-
 def format_quantity(value: float, unit: str, digits: int = 3) -> str:
     """Write an SI value the way a technician says it, rounded to `digits` significant digits.
 
@@ -159,7 +119,8 @@ def format_quantity(value: float, unit: str, digits: int = 3) -> str:
     if abs(rounded) < 1e-3 * UNITS[scales[0][0]][1]:
         return f"0 {_BASE.get(unit, unit)}"
     written = max((s for s in scales if abs(rounded) >= s[1]), key=lambda s: s[1], default=scales[0])[0]
-    return f"{_plain(_significant(value / UNITS[written][1], digits))} {written}"
+    shown = Decimal(repr(_significant(value / UNITS[written][1], digits)))
+    return f"{plain_number(shown)} {written}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,12 +149,23 @@ def read_field(text: str, unit: str) -> FieldNumber:
     >>> read_field("1,200", "V").question
     'did you mean 1.2 V?'
     """
-    cleaned = _trimmed(text).translate(_SIGNS)
+    if len(text) > LONGEST:
+        raise InputError(f"{len(text)} characters for one number", remedy=f"write at most {LONGEST}")
+    cleaned = text.strip().translate(_SIGNS)
     pointed = _COMMA.sub(r"\1.\2", cleaned)
-    number, written = _split(pointed)
+    match = _QUANTITY.fullmatch(pointed)
+    if match is None:
+        if not pointed:
+            raise InputError("the number is missing", remedy="write a number, such as 12.3")
+        raise InputError(
+            f"{pointed!r} is not a number with a unit", remedy="write it like 12.3 V, without commas"
+        )
+    written = (match[2] or "").strip()
     meant = _meant_unit(text, written, unit)
     si_unit, factor = UNITS[meant]
-    value = _bounded(number, factor, text)
+    value = _significant(float(match[1]) * factor, 15)  # free of the last digit's noise: 8.2 m is 0.0082
+    if not math.isfinite(value) or abs(value) > LARGEST:
+        raise InputError(f"{text.strip()!r} is too large", remedy="check the number and its unit")
     respelt = written.casefold() == meant.casefold() and meant not in (written, si_unit)
     if respelt or _THOUSANDS.search(cleaned):
         return FieldNumber(value, f"did you mean {format_quantity(value, si_unit, digits=6)}?")
@@ -244,40 +216,6 @@ def _ordinary(unit: str, net_volts: float) -> tuple[float, float]:
     return ranges.get(unit, (0.0, LARGEST))
 
 
-def _trimmed(text: str) -> str:
-    if len(text) > LONGEST:
-        raise InputError(f"{len(text)} characters for one number", remedy=f"write at most {LONGEST}")
-    return text.strip()
-
-
-def _split(text: str) -> tuple[float, str]:
-    """The number, and the unit as it is written, which may be empty."""
-    match = _QUANTITY.fullmatch(text)
-    if match is None:
-        raise _number_error(text)
-    return float(match[1]), (match[2] or "").strip()
-
-
-def _number_error(text: str) -> InputError:
-    pointed = _COMMA.sub(r"\1.\2", text)
-    if pointed != text:
-        thousands = re.search(r",[0-9]{3}(?![0-9])", text)
-        remedy = f"write {pointed}" + (f", or {text.replace(',', '')} for thousands" if thousands else "")
-        return InputError(f"{text!r} has a decimal comma", remedy=remedy)
-    if not text:
-        return InputError("the number is missing", remedy="write a number, such as 12.3")
-    return InputError(f"{text!r} is not a number with a unit", remedy="write it like 12.3 V, without commas")
-
-
-def _unit_error(text: str, written: str, units: list[str]) -> InputError:
-    near = [name for name in units if name.casefold() == written.casefold()]
-    text = text.strip()
-    problem = f"{text!r} has the unit {written!r}, which is not known" if written else f"{text!r} has no unit"
-    return InputError(
-        problem, remedy=f"write {' or '.join(near)}" if near else f"write one of {', '.join(units)}"
-    )
-
-
 def _meant_unit(text: str, written: str, shown: str) -> str:
     """The unit that a field means: as written, with the field's unit after a prefix, or in other case."""
     dimension = UNITS[shown][0]
@@ -289,26 +227,24 @@ def _meant_unit(text: str, written: str, shown: str) -> str:
     near = [name for name in fitting if name.casefold() == written.casefold()]
     if len(near) == 1:
         return near[0]
+    text = text.strip()
     if written in UNITS:
         other = _NAMES[UNITS[written][0]]
-        problem = f"{text.strip()!r} is {other}; {_NAMES[dimension]} expected"
+        problem = f"{text!r} is {other}; {_NAMES[dimension]} expected"
         raise InputError(problem, remedy=f"write it in {shown}")
-    raise _unit_error(text, written, fitting)
-
-
-def _bounded(number: float, factor: float, text: str) -> float:
-    """The SI value, free of the last digit's noise (8.2 m is 0.0082), finite and within bounds."""
-    value = _significant(number * factor, 15)
-    if not math.isfinite(value) or abs(value) > LARGEST:
-        raise InputError(f"{text.strip()!r} is too large", remedy="check the number and its unit")
-    return value
+    remedy = f"write {' or '.join(near)}" if near else f"write one of {', '.join(fitting)}"
+    raise InputError(f"{text!r} has the unit {written!r}, which is not known", remedy=remedy)
 
 
 def _significant(value: float, digits: int) -> float:
     return float(f"{value:.{digits}g}")
 
 
-def _plain(value: float) -> str:
-    """The number without exponent and without zeros at its end."""
-    text = format(Decimal(repr(value)), "f")
+def plain_number(number: Decimal) -> str:
+    """The number without exponent and without zeros at its end.
+
+    >>> plain_number(Decimal("2.50")), plain_number(Decimal("10"))
+    ('2.5', '10')
+    """
+    text = format(number, "f")
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -268,7 +268,7 @@ def test_photos_are_small_upright_and_without_the_cameras_notes():
     exif[0x010F] = "camera maker"
     made = BytesIO()
     image.save(made, "JPEG", exif=exif)
-    fit = photo_bytes(PhotoView(name="x", data=made.getvalue()))
+    fit = photo_bytes(made.getvalue())
     assert fit is not None
     shown = Image.open(BytesIO(fit))
     assert shown.height == LONGEST_SIDE

@@ -8,7 +8,7 @@ from typing import Any
 
 from halfsplit.report.pdf import make_pdf
 from halfsplit.report.plain import Album, job_data
-from halfsplit.report.view import CheckView, JobView, StepView
+from halfsplit.report.view import JobView, StepView
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,25 @@ def _flowing(value: Any) -> Any:
 def _customers(view: JobView, room: Room) -> JobView:
     """What concerns the customer, as much of it as there is room for."""
     some = slice(room.entries)
+    steps = [
+        replace(
+            step,
+            what=step.plain or step.what,
+            reading=_without_percent(step.plain_reading or step.reading),
+            allowed=_without_percent(step.plain_allowed or step.allowed),
+        )
+        for step in _decisive(view)[some]
+    ]
+    checks = [
+        replace(
+            check,
+            what=check.plain or check.what,
+            before=_without_percent(check.plain_before or check.before),
+            after=_without_percent(check.plain_after or check.after),
+            allowed=_without_percent(check.plain_allowed or check.allowed),
+        )
+        for check in view.checks[some]
+    ]
     finding = replace(
         view.finding,
         shown=view.finding.shown[some],
@@ -91,8 +110,8 @@ def _customers(view: JobView, room: Room) -> JobView:
         cautions=(),
         work=(),
         circuit="",
-        steps=tuple(_in_plain_words(step) for step in _decisive(view)[some]),
-        checks=tuple(_counted(check) for check in view.checks[some]),
+        steps=tuple(steps),
+        checks=tuple(checks),
         finding=finding,
         parts=view.parts[some],
         earlier_work=view.earlier_work[some],
@@ -109,25 +128,6 @@ def _decisive(view: JobView) -> tuple[StepView, ...]:
         step for step in view.steps if step.decisive and not step.struck and step.phase != "after repair"
     ]
     return tuple({(step.plain or step.what, step.state): step for step in decisive}.values())
-
-
-def _in_plain_words(step: StepView) -> StepView:
-    return replace(
-        step,
-        what=step.plain or step.what,
-        reading=_without_percent(step.plain_reading or step.reading),
-        allowed=_without_percent(step.plain_allowed or step.allowed),
-    )
-
-
-def _counted(check: CheckView) -> CheckView:
-    return replace(
-        check,
-        what=check.plain or check.what,
-        before=_without_percent(check.plain_before or check.before),
-        after=_without_percent(check.plain_after or check.after),
-        allowed=_without_percent(check.plain_allowed or check.allowed),
-    )
 
 
 def _without_percent(reading: str) -> str:

@@ -10,42 +10,32 @@ from xml.etree import ElementTree as ET
 
 from PIL import Image, ImageOps
 
-from halfsplit.report.view import PhotoView
-
 FORMATS = ("JPEG", "PNG", "GIF", "WEBP")
 LONGEST_SIDE = 1_400
 """Pixels; 300 to the inch at the width that a photo gets on the page."""
 QUALITY = 85
 
 
-def photo_bytes(photo: PhotoView) -> bytes | None:
+@lru_cache(maxsize=32)  # the customer's page is set again until it fits
+def photo_bytes(data: bytes) -> bytes | None:
     """The photo as a JPEG of at most `LONGEST_SIDE`, turned upright; None where it cannot be read.
 
     The camera's notes (where and when it was taken) stay behind. Pictures above Pillow's limit of pixels are refused.
     """
-    return _fit(photo.data)
-
-
-@lru_cache(maxsize=32)  # the customer's page is set again until it fits
-def _fit(data: bytes) -> bytes | None:
+    made = BytesIO()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             with Image.open(BytesIO(data), formats=FORMATS) as opened:
-                return _jpeg(opened)
+                opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+                upright = ImageOps.exif_transpose(opened)
+                upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+                small = upright.convert("RGBA")
+                paper = Image.new("RGB", small.size, "white")
+                paper.paste(small, mask=small.getchannel("A"))
+                paper.save(made, "JPEG", quality=QUALITY)
     except (OSError, ValueError, SyntaxError, Warning, Image.DecompressionBombError, MemoryError, EOFError):
         return None
-
-
-def _jpeg(opened: Image.Image) -> bytes:
-    opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
-    upright = ImageOps.exif_transpose(opened)
-    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-    small = upright.convert("RGBA")
-    paper = Image.new("RGB", small.size, "white")
-    paper.paste(small, mask=small.getchannel("A"))
-    made = BytesIO()
-    paper.save(made, "JPEG", quality=QUALITY)
     return made.getvalue()
 
 

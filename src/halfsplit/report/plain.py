@@ -10,8 +10,9 @@ from typing import Any
 
 from halfsplit.report.pictures import photo_bytes
 from halfsplit.report.view import Costs, JobView, PhotoView
-from halfsplit.report.words import LONGEST, day, minutes, moment, money, number, printable
+from halfsplit.report.words import LONGEST, day, minutes, moment, money, printable
 from halfsplit.store import Complaint, PartUsed, Vehicle
+from halfsplit.units import plain_number
 
 
 class Album:
@@ -25,7 +26,7 @@ class Album:
     def add(self, photo: PhotoView) -> str:
         """The name of the photo's file; '' where it cannot be shown or the album is full."""
         if photo.data not in self._names:
-            made = photo_bytes(photo) if len(self.files) < self.most else None
+            made = photo_bytes(photo.data) if len(self.files) < self.most else None
             self._names[photo.data] = f"photo-{len(self.files) + 1}.jpg" if made else ""
             if made:
                 self.files[self._names[photo.data]] = made
@@ -40,7 +41,7 @@ def plain(value: Any, album: Album, longest: int = LONGEST) -> Any:
         case None | bool() | int() | float():
             return value
         case Decimal():
-            return number(value)
+            return plain_number(value)
         case date():
             return moment(value) if isinstance(value, datetime) else day(value)
         case PhotoView():

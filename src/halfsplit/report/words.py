@@ -52,16 +52,6 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     return "" if amount is None else f"{amount:,.2f} {currency}".strip()
 
 
-def number(amount: Decimal) -> str:
-    """A quantity without zeros at its end.
-
-    >>> number(Decimal("2.50")), number(Decimal("10"))
-    ('2.5', '10')
-    """
-    text = f"{amount:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def minutes(value: float | None) -> str:
     """Minutes as they are told.
 

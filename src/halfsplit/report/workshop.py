@@ -48,18 +48,16 @@ def workshop_pdf(view: JobView) -> bytes:
 
 def _pictures(data: dict[str, Any]) -> tuple[list[dict[str, Any]], list[str]]:
     """All photos once, in the order of the steps, with where they belong; the names of those that cannot be shown."""
-    photos = [
-        photo | {"where": f"step {step['number']}"} for step in data["steps"] for photo in step["photos"]
-    ]
     shown: dict[str, dict[str, Any]] = {}
-    for photo in photos:
-        if photo["file"]:
-            shown.setdefault(photo["file"], photo)
-    for number, photo in enumerate(shown.values(), 1):
-        photo["number"] = number
+    unreadable = []
     for step in data["steps"]:
-        step["pictures"] = [shown[photo["file"]]["number"] for photo in step["photos"] if photo["file"]]
-    unreadable = [photo["name"] for photo in photos if not photo["file"]]
+        step["pictures"] = []
+        for photo in step["photos"]:
+            if not photo["file"]:
+                unreadable.append(photo["name"])
+                continue
+            new = photo | {"where": f"step {step['number']}", "number": len(shown) + 1}
+            step["pictures"].append(shown.setdefault(photo["file"], new)["number"])
     return list(shown.values()), unreadable
 
 
