@@ -113,8 +113,6 @@ UNUSED_SO_FAR = frozenset(
     {
         "diagnosis/gauge_course.py: course_of",  # a course of readings: nothing shows one yet
         "job/live_scans.py: stop_simulated",  # a test ends what it began
-        "scan/vehicle.py: BUS_FAULTS",  # what a simulated vehicle can be told
-        "scan/vehicle.py: UNIT_FAULTS",
     }
 )
 """File and name → why it stays though only tests use it. To be fewer."""

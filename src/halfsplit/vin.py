@@ -148,18 +148,12 @@ def _problems(vin: str) -> Iterator[str]:
                 "only figures and the letters A to Z without I, O and Q are used."
             )
     if len(vin) != LENGTH:
-        yield _length_problem(len(vin))
-
-
-def _length_problem(length: int) -> str:
-    difference = abs(length - LENGTH)
-    what = f"{difference} {'is' if difference == 1 else 'are'} {'missing' if length < LENGTH else 'too many'}"
-    hint = (
-        " Vehicles built before 1981 may have shorter numbers: enter those as a note."
-        if length < LENGTH
-        else ""
-    )
-    return f"{length} characters, 17 expected: {what}.{hint}"
+        count = f"{abs(len(vin) - LENGTH)} {'is' if abs(len(vin) - LENGTH) == 1 else 'are'}"
+        short = len(vin) < LENGTH
+        yield (
+            f"{len(vin)} characters, 17 expected: {count} {'missing' if short else 'too many'}."
+            + " Vehicles built before 1981 may have shorter numbers: enter those as a note." * short
+        )
 
 
 def _notes(vin: str, region: str, years: tuple[int, ...]) -> Iterator[str]:

@@ -22,7 +22,6 @@ LARGEST: Final = 64 * 2**20
 MOST_ELEMENTS: Final = 2_000_000
 DEEPEST: Final = 200
 
-_TYPE: Final = "type"
 _PREFIX: Final = MappingProxyType(
     {"micro": 1e-6, "milli": 1e-3, "centi": 1e-2, "deci": 1e-1, "": 1.0, "deca": 10.0, "kilo": 1e3}
 )
@@ -91,15 +90,8 @@ class Document:
         amount = number(value)
         if amount is None or amount <= 0:
             return None
-        unit = next(
-            (
-                referred
-                for path in ("Unit_component", "UnitComponent")
-                if (referred := self.ref(value, path)) is not None
-            ),
-            None,
-        )
-        return amount * (1e-3 if unit is None else _factor(unit)) ** power
+        units = [*self.refs(value, "Unit_component"), *self.refs(value, "UnitComponent")]
+        return amount * (_factor(units[0]) if units else 1e-3) ** power
 
 
 def _factor(unit: Element) -> float:
@@ -134,7 +126,7 @@ def text(element: Element | None, path: str) -> str:
 
 def kind(element: Element) -> str:
     """The class of an element: its `xsi:type` where it has one, else its name."""
-    return element.attrib.get(_TYPE, element.tag).rpartition(":")[2]
+    return element.attrib.get("type", element.tag).rpartition(":")[2]
 
 
 def parse(data: bytes, name: str = "") -> Document:
@@ -150,16 +142,12 @@ def parse(data: bytes, name: str = "") -> Document:
         parser.feed(data)
         return Document(parser.close())
     except ParseError as error:
-        raise InputError(
-            f"it is not complete XML: {error}", remedy="export or copy it again", where=name
-        ) from None
+        problem, remedy = f"it is not complete XML: {error}", "export or copy it again"
     except DefusedXmlException:
-        raise InputError(
-            "it defines entities of its own, as files made to do harm have them",
-            remedy="export it again without a document type",
-            where=name,
-        ) from None
+        problem = "it defines entities of its own, as files made to do harm have them"
+        remedy = "export it again without a document type"
     except InputError as error:
-        raise InputError(error.message, remedy=error.remedy, where=name) from None
+        problem, remedy = error.message, error.remedy
     except (LookupError, ValueError) as error:
-        raise InputError(f"its text cannot be read: {error}", remedy="save it as UTF-8", where=name) from None
+        problem, remedy = f"its text cannot be read: {error}", "save it as UTF-8"
+    raise InputError(problem, remedy=remedy, where=name)

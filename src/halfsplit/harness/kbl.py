@@ -25,11 +25,10 @@ from typing import Final
 from xml.etree.ElementTree import Element
 
 from halfsplit.errors import InputError
-from halfsplit.harness.colours import colour
 from halfsplit.harness.data import Core, End, Harness, Place, PlaceKind
 from halfsplit.harness.document import Document, kind, text
 from halfsplit.harness.kbl_carriers import seats
-from halfsplit.harness.shared import KBL, cores, length, ordered_ends
+from halfsplit.harness.shared import KBL, colour, cores, length, ordered_ends
 
 USAGE: Final[Mapping[str, PlaceKind]] = MappingProxyType(
     {"splice": "splice", "ring terminal": "ring", "no end": "loose", "dangler": "loose"}

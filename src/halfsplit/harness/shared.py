@@ -12,7 +12,8 @@ its lengths   Length_information       WireLength
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -20,6 +21,7 @@ from xml.etree.ElementTree import Element
 
 from halfsplit.harness.data import Core, End
 from halfsplit.harness.document import Document, number, text
+from halfsplit.notation.paths import COLOURS, OTHER_COLOURS
 
 LENGTHS: Final = ("production", "functional", "supplement", "dmu", "drawing", "contract", "")
 """Types of length (in part of their name), the best first: what is cut, then what was modelled."""
@@ -71,3 +73,25 @@ def cores(
             notes.append(f"{name} joins a cavity to itself and is left out")
         else:
             yield core(a, b, metres=metres if len(points) == 2 else None)
+
+
+def colour(said: Iterable[str]) -> str:
+    """A wire's colours as tools write them → base or base/stripe in letters of IEC 60757; '' where one is not known.
+
+    >>> colour(["sw", "gn"]), colour(["BN/GY"]), colour(["rtws"]), colour(["gn", "ge"]), colour(["Natur"])
+    ('BK/GN', 'BN/GY', 'RD/WH', 'GNYE', '')
+    """
+    letters: list[str] = []
+    for token in re.findall(r"[A-Za-z]+", " ".join(said)):
+        word = token.upper()
+        both = not _known(word) and len(word) == 4  # two colours written together
+        letters += [_known(word[:2]), _known(word[2:])] if both else [_known(word)]
+    if not letters or "" in letters:
+        return ""
+    if set(letters[:2]) == {"GN", "YE"}:
+        return "GNYE"
+    return "/".join(dict.fromkeys(letters[:2]))
+
+
+def _known(word: str) -> str:
+    return word if word in COLOURS else OTHER_COLOURS.get(word, "")

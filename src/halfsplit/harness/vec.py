@@ -24,10 +24,9 @@ from typing import Final
 from xml.etree.ElementTree import Element
 
 from halfsplit.errors import InputError
-from halfsplit.harness.colours import colour
 from halfsplit.harness.data import Core, Harness, Seat
 from halfsplit.harness.document import Document, kind, number, text
-from halfsplit.harness.shared import VEC, cores, length, ordered_ends
+from halfsplit.harness.shared import VEC, colour, cores, length, ordered_ends
 from halfsplit.harness.terminals import terminal
 from halfsplit.harness.vec_places import Places
 

@@ -9,7 +9,6 @@ from halfsplit.scan import vocabulary
 from halfsplit.scan.find import unit_name
 from halfsplit.scan.reading import CODE, DETAIL, EMPTY, Reading
 from halfsplit.scan.status_words import without_status
-from halfsplit.scan.values import values_in
 from halfsplit.scan.vocabulary import folded
 
 ABBREVIATION = re.compile(r"\W*[A-Z][A-Z0-9]{1,5}(?:\s|[;,]\s*)")
@@ -22,6 +21,14 @@ SET_OFF = re.compile(r"[:\t|=]|->|\s-\s|\s{2,}")
 LABELLED = re.compile(r"[^:=]{2,40}[:=]\s*\S|.{2,60}(?:\.{3,}|\s{3,})")
 LONGEST_NAME = 60
 MOST_WORDS_OF_A_NAME = 4
+VALUE = re.compile(
+    r"(?<![\w.,])(?:[-+\u2212]?\d{1,3}(?:[ \u00a0\u202f\u2009'.]\d{3})+(?:,\d+)?"
+    r"|[-+\u2212]?\d{1,3}(?:,\d{3})+(?:\.\d+)?|[-+\u2212]?\d+(?:[.,]\d+)?)[ \u00a0\u202f\u2009]*"
+    r"(?:V|mV|A|mA|km/h|km|mi|miles|mph|rpm|1/min|min-1|U/min|tr/min|h|hours|Std|min|s|ms|Hz|%|°C|°F|C|bar|mbar|kPa|ohm"
+    r"|Ω|Nm)(?![\w/])",
+    re.IGNORECASE,
+)
+"""A number with a unit, as reports write it: `11,8 V`, `124.350 km`, `124 350 km`, `1,234.5 rpm`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +68,7 @@ def continues(text: str, context: Context) -> bool:
         or (context.owned and SET_OFF.search(text.strip(" -*")))
     ):
         return False
-    if not values_in(text) and not LABELLED.match(text):
+    if not VALUE.search(text) and not LABELLED.match(text):
         return not context.worded
     tells = (vocabulary.SILENT, vocabulary.COUNT, vocabulary.NO_CODES)
     return not any(pattern.search(words) for pattern in tells)
@@ -73,7 +80,7 @@ def _stands_above_an_answer(text: str, context: Context) -> bool:
     match = vocabulary.ANSWER_SAID.match(words) or vocabulary.SILENT.match(words)
     short = (
         len(text.split()) <= MOST_WORDS_OF_A_NAME
-        and not values_in(text)
+        and not VALUE.search(text)
         and not vocabulary.SILENT.search(folded(text))
     )
     return bool(match and short and unit_name(text))

@@ -25,7 +25,6 @@ from halfsplit.scan.recognise import follow, recognise
 from halfsplit.scan.status_words import status_alone
 from halfsplit.scan.text import lines_of, read_text
 from halfsplit.scan.units import UnitReport, units_of
-from halfsplit.scan.values import number, values_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +81,6 @@ class ScanReport:
         """What the report says about vehicle and job, by `vocabulary.VEHICLE_KEYS`; the first mention counts."""
         pairs = [pair for line in self.lines for pair in line.reading.vehicle]
         return dict(reversed(pairs))
-
-    @property
-    def odometer_km(self) -> float | None:
-        """The odometer in km where the report gives it with a unit."""
-        said = (text for line in self.lines for name, text in line.reading.vehicle if name == "odometer")
-        return next((kilometres for kilometres in map(_kilometres, said) if kilometres is not None), None)
 
     def unit(self, name: str) -> UnitReport:
         """The unit of that name, without regard to capitals and spaces. Raises NotFoundError."""
@@ -218,10 +211,3 @@ def _typed_code(text: str, words: str, status: str) -> ReportedCode:
             remedy="write two hexadecimal figures, such as 2F, or a word such as stored or present",
         )
     return ReportedCode(text, code, words, terms_of(byte), byte)
-
-
-def _kilometres(text: str) -> float | None:
-    for value in values_in(text):
-        factor = {"km": 1.0, "mi": 1.609344, "miles": 1.609344}.get(value.unit)
-        return None if factor is None else value.number * factor
-    return number(text, "km") if text.replace(".", "").replace(",", "").isdigit() else None

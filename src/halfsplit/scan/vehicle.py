@@ -22,13 +22,11 @@ PENDING_FOR_EVER = "never finishes"
 GARBAGE = "breaks the transport rules"
 FLOOD = "flood"
 NOISE = "garbage lines"
-UNIT_FAULTS = (SOUND, STOPS, PENDING, PENDING_FOR_EVER, GARBAGE)
-BUS_FAULTS = (SOUND, FLOOD, NOISE)
 
 
 @dataclass(frozen=True, slots=True)
 class SimulatedUnit:
-    """A unit. codes: (text with failure type, status byte) pairs. fault: one of `UNIT_FAULTS`.
+    """A unit. codes: (text with failure type, status byte) pairs. fault: `SOUND` to `GARBAGE`.
 
     after: with `STOPS`, how many requests it still answers. legislated: it speaks SAE J1979 too.
     extended_only: it gives its codes in the extended session only. stays: codes that are back at once after clearing.
@@ -48,7 +46,7 @@ class SimulatedUnit:
 
 @dataclass(frozen=True, slots=True)
 class SimulatedVehicle:
-    """A vehicle. unfed: names of units without supply. fault: one of `BUS_FAULTS`."""
+    """A vehicle. unfed: names of units without supply. fault: `SOUND`, `FLOOD` or `NOISE`."""
 
     units: tuple[SimulatedUnit, ...]
     bit_rate: int = 500_000
