@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import ClassVar, Final, Literal, TypeVar
+from typing import ClassVar, Final, Literal
 
 import numpy as np
 
@@ -29,8 +29,6 @@ from halfsplit.capture.measure.trust import not_whole, without_wild
 from halfsplit.capture.measure.voltage_drop import DropResult, voltage_drop
 from halfsplit.capture.roles import is_logic, role_named
 from halfsplit.errors import InputError
-
-R = TypeVar("R", bound=Result)
 
 
 @dataclass(frozen=True)
@@ -58,7 +56,7 @@ class Setup:
 
 
 Named = Mapping[str, Channel]
-Arrays = Mapping[str, Floats]
+Run = Callable[[Named, Setup], Result | None]
 
 
 def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = None) -> tuple[Result, ...]:
@@ -73,8 +71,8 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
         if name in named:
             raise InputError(f"two channels are given as {name!r}: {named[name].name!r} and {channel!r}")
         named[name] = capture[channel]
-    wrong = [_unscaled(role, channel) for role, channel in named.items() if _needs_scale(role, channel)]
-    named = {role: channel for role, channel in named.items() if not _needs_scale(role, channel)}
+    unscaled = {role: wrong for role in named if (wrong := _unscaled(role, named[role]))}
+    named = {role: channel for role, channel in named.items() if role not in unscaled}
     known = setup or Setup()
     results: list[Result] = []
     for kind, needs, run in ANALYSES:
@@ -88,7 +86,7 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
     shared = () if "starter current" in named else (CrankingResult, CompressionResult, ChargingResult)
     judged = any(isinstance(result, shared) and result.verdict != "cannot tell" for result in results)
     kept = [r for r in results if not (judged and isinstance(r, shared) and r.verdict == "cannot tell")]
-    return (*wrong, *kept)
+    return (*unscaled.values(), *kept)
 
 
 def unassigned(capture: Capture, roles: Mapping[str, str]) -> tuple[GeneralResult, ...]:
@@ -99,12 +97,11 @@ def unassigned(capture: Capture, roles: Mapping[str, str]) -> tuple[GeneralResul
 
 def _general(channel: Channel) -> GeneralResult:
     if channel.edges and channel.has_time:
-        resolution = max(least_step(channel) / 20, 1e-9)
-        return general_edges(channel.name, level_edges(channel.clock(), channel.values()), resolution)
+        return general_edges(channel.name, *_changes(channel))
     length = min(len(channel), _MOST_GENERAL)
     rate = channel.rate
     if rate is None and channel.has_time and length > 2:
-        steps = np.diff(channel.clock()[:length])
+        steps = np.diff(channel.clock(0, length))
         rate = 1.0 / float(np.median(steps[steps > 0])) if (steps > 0).any() else None
     result = general(channel.name, channel.values(0, length), rate, channel.unit)
     if length == len(channel):
@@ -118,95 +115,62 @@ class UnitResult(Result):
     analysis: ClassVar[str] = "unit"
 
 
-def _needs_scale(role: str, channel: Channel) -> bool:
+def _unscaled(role: str, channel: Channel) -> UnitResult | None:
     wanted = role_named(role).unit
-    return bool(wanted) and channel.unit in ("V", "A", "ohm", "s", "count") and channel.unit != wanted
-
-
-def _unscaled(role: str, channel: Channel) -> Result:
-    wanted = role_named(role).unit
-    reason = (
-        f"channel {channel.name!r} is in {channel.unit}, the {role} has to be in {wanted}: give its scale, "
-        f"{wanted} for each {channel.unit}"
-    )
+    if not wanted or channel.unit not in ("V", "A", "ohm", "s", "count") or channel.unit == wanted:
+        return None
+    units = f"channel {channel.name!r} is in {channel.unit}, the {role} has to be in {wanted}"
+    reason = f"{units}: give its scale, {wanted} for each {channel.unit}"
     return UnitResult(verdict="cannot tell", reason=reason)
 
 
-# Analyses of sampled traces: what each takes of the roles' arrays and of what is known of the vehicle
-
-
-def _cranking(arrays: Arrays, rate: float, known: Setup) -> CrankingResult:
-    return cranking(
-        arrays.get("battery volts"),
-        arrays.get("starter current"),
-        rate,
-        cylinders=known.cylinders,
-        celsius=known.celsius,
-        state_of_charge=known.state_of_charge,
-    )
-
-
 def _compression(named: Named, known: Setup) -> Result | None:
-    if not known.cylinders or not {"starter current", "battery volts"} & set(named):
+    if not known.cylinders:
         return None
     role = "starter current" if "starter current" in named else "battery volts"
-    sync = _pulses(named, named[role].start)
-
-    def run(arrays: Arrays, rate: float, known: Setup) -> CompressionResult:
-        return relative_compression(
-            arrays[role],
-            rate,
-            kind="amps" if role == "starter current" else "volts",
-            cylinders=known.cylinders or 0,
-            firing_order=known.firing_order,
-            sync=sync,
-            sync_cylinder=known.sync_cylinder,
-            sync_degrees=known.sync_degrees,
-        )
-
-    return _sampled(named, known, (role,), run, most_rate=_ENOUGH)
+    start = named[role].start
+    sampled = _of(
+        relative_compression,
+        role,
+        setup=("cylinders", "firing_order", "sync_cylinder", "sync_degrees"),
+        most_rate=_ENOUGH,
+        kind="amps" if role == "starter current" else "volts",
+        sync=_pulses(named["sync pulse"], start) if "sync pulse" in named else None,
+    )
+    return sampled(named, known)
 
 
-def _pulses(named: Named, start: float) -> Floats | None:
-    if "sync pulse" not in named:
-        return None
+def _pulses(channel: Channel, start: float) -> Floats | None:
+    """When the pulses of a channel begin, in seconds from `start`; None where it shows none."""
     try:
-        pulses = _edges(named["sync pulse"])
+        pulses = _edges(channel)
     except CannotTell:
         return None
-    rises, falls = pulses.of(True), pulses.of(False)
     # The pulses go up if they are shorter than the pauses between them.
     gaps = np.diff(pulses.times)
-    up = gaps[pulses.rising[:-1]]
-    down = gaps[~pulses.rising[:-1]]
+    up, down = gaps[pulses.rising[:-1]], gaps[~pulses.rising[:-1]]
     shorter_high = not down.size or not up.size or bool(np.median(up) <= np.median(down))
-    return (rises if shorter_high else falls) - start
+    return pulses.of(shorter_high) - start
 
 
 def _charging(named: Named, known: Setup, role: str, kind: Literal["volts", "amps"]) -> Result | None:
-    if "starter current" in named:
-        return None
-    return _sampled(named, known, (role,), lambda arrays, rate, _: charging(arrays[role], rate, kind=kind))
+    return None if "starter current" in named else _of(charging, role, kind=kind)(named, known)
 
 
-def _motor(arrays: Arrays, rate: float, known: Setup) -> MotorResult:
-    return motor_current(arrays["motor current"], rate, segments=known.segments, rated_amps=known.rated_amps)
-
-
-def _injector(arrays: Arrays, rate: float, _: Setup) -> InjectorResult:
-    return injector(arrays.get("injector volts"), arrays.get("injector current"), rate)
-
-
-def _coil(arrays: Arrays, rate: float, known: Setup) -> CoilResult:
-    return ignition_coil(arrays.get("coil current"), arrays.get("coil volts"), rate, supply=known.supply)
-
-
-def _drop(arrays: Arrays, rate: float, known: Setup) -> DropResult:
-    upper = arrays.get("drop volts", arrays.get("upper volts"))
-    lower = None if "drop volts" in arrays else arrays.get("lower volts")
-    if upper is None or ("drop volts" not in arrays and lower is None):
+def _drop(
+    drop: Floats | None,
+    upper: Floats | None,
+    lower: Floats | None,
+    amps: Floats | None,
+    rate: float,
+    *,
+    path: str,
+) -> DropResult:
+    if drop is not None:
+        return voltage_drop(drop, None, amps, rate, path=path)
+    if upper is None or lower is None:
         raise CannotTell("only one end of the path was recorded: record both, or the drop across it")
-    return voltage_drop(upper, lower, arrays.get("load current"), rate, path=known.path)
+    return voltage_drop(upper, lower, amps, rate, path=path)
 
 
 # Analyses of edges
@@ -227,33 +191,30 @@ def _edges(channel: Channel) -> Edges:
     """Edges in the capture's time. Raises `CannotTell`."""
     _require_time(channel)
     if channel.edges:
-        least_step(channel)
-        return level_edges(channel.clock(), channel.values())
+        return _changes(channel)[0]
     (values,), rate, start = together([channel])
     edges = sensor_edges(without_wild("crank", values)[0], rate)
     return Edges(edges.times + start, edges.rising, edges.starts_high)
 
 
+def _changes(channel: Channel) -> tuple[Edges, float]:
+    """The edges of a record of them, and the resolution of its clock in seconds. Raises `CannotTell`."""
+    resolution = max(least_step(channel) / 20, 1e-9)
+    return level_edges(channel.clock(), channel.values()), resolution
+
+
 def _duty(named: Named, known: Setup) -> Result:
     channel = named["switched signal"]
     if channel.edges:
-        resolution = max(least_step(channel) / 20, 1e-9)
-        return duty_edges(level_edges(channel.clock(), channel.values()), resolution)
-    return _sampled(
-        named, known, ("switched signal",), lambda a, rate, _: duty_cycle(a["switched signal"], rate)
-    )
+        return duty_edges(*_changes(channel))
+    return _of(duty_cycle, "switched signal")(named, known)
 
 
 def _can(named: Named, known: Setup) -> Result:
     if "CAN high" in named and "CAN low" in named:
-        return _sampled(
-            named,
-            known,
-            ("CAN high", "CAN low"),
-            lambda a, rate, _: can(a["CAN high"], a["CAN low"], rate, bit_rate=known.bit_rate),
-        )
+        return _of(can, "CAN high", "CAN low", setup=("bit_rate",))(named, known)
     role = next(name for name in ("CAN receive", "CAN high", "CAN low") if name in named)
-    return _logic(named[role], lambda s, n, rate: can_logic(s, n, rate, bit_rate=known.bit_rate))
+    return _logic(named[role], partial(can_logic, bit_rate=known.bit_rate))
 
 
 def _bus_log(named: Named, known: Setup) -> BusLogResult:
@@ -271,22 +232,24 @@ def _lin(named: Named, known: Setup) -> Result:
     channel = named["LIN"]
     if channel.edges or is_logic(channel):
         return _logic(channel, lin_logic)
-    return _sampled(named, known, ("LIN",), lambda a, rate, _: lin(a["LIN"], rate, supply=known.supply))
+    return _of(lin, "LIN", setup=("supply",))(named, known)
 
 
-def _logic(channel: Channel, run: Callable[[Edges, int, float], R]) -> R:
+def _logic(channel: Channel, run: Callable[[Edges, int, float], Result]) -> Result:
     """Run a decoder on one line, sampled or as a record of edges; its times count from the first sample."""
     _require_time(channel)
     if channel.edges:
         rate = 20.0 / least_step(channel)
         start = float(channel.clock()[0])
         clock = channel.clock() - start
-        return _moved(run(level_edges(clock, channel.values()), int(clock[-1] * rate) + 1, rate), start)
-    (values,), rate, start = together([channel])
-    levels = two_levels(values) or Levels(float(values.min()), float(values.max()), 0.0, 0.0)
-    if levels.swing <= 0:
-        raise CannotTell(f"the line stays at {levels.low:g}: nothing is sent")
-    return _moved(run(edges(values, rate, *levels.walls(0.3)), values.size, rate), start)
+        signal, samples = level_edges(clock, channel.values()), int(clock[-1] * rate) + 1
+    else:
+        (values,), rate, start = together([channel])
+        levels = two_levels(values) or Levels(float(values.min()), float(values.max()), 0.0, 0.0)
+        if levels.swing <= 0:
+            raise CannotTell(f"the line stays at {levels.low:g}: nothing is sent")
+        signal, samples = edges(values, rate, *levels.walls(0.3)), values.size
+    return _moved(run(signal, samples, rate), start)
 
 
 _MOST_GENERAL: Final = 5_000_000
@@ -301,82 +264,73 @@ def _require_time(channel: Channel) -> None:
         raise CannotTell(f"channel {channel.name!r} has no time base: give its sample rate")
 
 
-def _sampled(
-    named: Named,
-    known: Setup,
-    roles: Sequence[str],
-    run: Callable[[Arrays, float, Setup], R],
-    most_rate: float = np.inf,
-) -> R:
-    """Run an analysis on those of the roles that are there, at one rate, and move its marks to the capture's time.
-
-    Traces far above `most_rate` (samples a second) are taken as means over whole samples.
-    """
-    there = [role for role in roles if role in named]
-    for role in there:
-        _require_time(named[role])
-    traces, rate, start = together([named[role] for role in there])
-    arrays, notes = {}, []
-    for role, trace in zip(there, traces, strict=True):
-        arrays[role], places = without_wild(role, trace)
-        if places:
-            notes.append(
-                f"{named[role].name}: {len(places)} wild sample{'s' if len(places) > 1 else ''} left out, the first at "
-                f"{start + places[0] / rate:.4f} s"
-            )
-    for role, values in arrays.items():
-        if lacking := not_whole(role, values):
-            raise CannotTell(lacking)
-    width = max(int(rate / most_rate), 1)
-    if width > 1:
-        arrays = {
-            role: values[: values.size // width * width].reshape(-1, width).mean(axis=1)
-            for role, values in arrays.items()
-        }
-    result = run(arrays, rate / width, known)
-    return _moved(replace(result, notes=(*result.notes, *notes)), start)
-
-
-def _moved(result: R, start: float) -> R:
+def _moved(result: Result, start: float) -> Result:
     if abs(start) < 1e-9:
         return result
     marks = tuple(Mark(m.start + start, m.stop + start, m.label) for m in result.marks)
-    return replace(
-        result, marks=marks, notes=(*result.notes, f"times count from the first sample, at {start:g} s")
-    )
+    note = f"times count from the first sample, at {start:g} s"
+    return replace(result, marks=marks, notes=(*result.notes, note))
 
 
-Run = Callable[[Named, Setup], Result | None]
+def _of(
+    analysis: Callable[..., Result],
+    *roles: str,
+    setup: Sequence[str] = (),
+    most_rate: float = np.inf,
+    **more: object,
+) -> Callable[[Named, Setup], Result]:
+    """What runs an analysis on the sampled traces of these roles (None: not recorded), at one rate.
+
+    `setup` names what it takes of the `Setup`. Traces far above `most_rate` (samples a second) are taken as means over
+    whole samples. The marks of its result are in the capture's time.
+    """
+
+    def run(named: Named, known: Setup) -> Result:
+        there = [role for role in roles if role in named]
+        for role in there:
+            _require_time(named[role])
+        traces, rate, start = together([named[role] for role in there])
+        arrays, notes = {}, []
+        for role, trace in zip(there, traces, strict=True):
+            arrays[role], wild = without_wild(role, trace)
+            if wild:
+                samples = f"{len(wild)} wild sample{'s' if len(wild) > 1 else ''} left out"
+                notes.append(f"{named[role].name}: {samples}, the first at {start + wild[0] / rate:.4f} s")
+        for role, values in arrays.items():
+            if lacking := not_whole(role, values):
+                raise CannotTell(lacking)
+        width = max(int(rate / most_rate), 1)
+        if width > 1:
+            rows = {role: values[: values.size // width * width] for role, values in arrays.items()}
+            arrays = {role: values.reshape(-1, width).mean(axis=1) for role, values in rows.items()}
+        taken = {name: getattr(known, name) for name in setup}
+        result = analysis(*map(arrays.get, roles), rate / width, **taken, **more)
+        return _moved(replace(result, notes=(*result.notes, *notes)), start)
+
+    return run
 
 
-def _of(*roles: str, run: Callable[[Arrays, float, Setup], Result], most_rate: float = np.inf) -> Run:
-    """An analysis of sampled traces of these roles."""
-    return lambda named, known: _sampled(named, known, roles, run, most_rate)
-
+_STARTER: Final = ("battery volts", "starter current")
+_INJECTOR: Final = ("injector volts", "injector current")
+_COIL: Final = ("coil current", "coil volts")
+_ENDS: Final = ("drop volts", "upper volts", "lower volts")
+_BATTERY: Final = ("cylinders", "celsius", "state_of_charge")
 
 ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
-    (
-        CrankingResult,
-        ("starter current", "battery volts"),
-        _of("battery volts", "starter current", run=_cranking, most_rate=_ENOUGH),
-    ),
-    (CompressionResult, ("starter current", "battery volts"), _compression),
+    (CrankingResult, _STARTER, _of(cranking, *_STARTER, setup=_BATTERY, most_rate=_ENOUGH)),
+    (CompressionResult, _STARTER, _compression),
     (ChargingResult, ("battery volts",), partial(_charging, role="battery volts", kind="volts")),
     (ChargingResult, ("generator current",), partial(_charging, role="generator current", kind="amps")),
-    (MotorResult, ("motor current",), _of("motor current", run=_motor)),
     (
-        InjectorResult,
-        ("injector volts", "injector current"),
-        _of("injector volts", "injector current", run=_injector),
+        MotorResult,
+        ("motor current",),
+        _of(motor_current, "motor current", setup=("segments", "rated_amps")),
     ),
-    (CoilResult, ("coil volts", "coil current"), _of("coil current", "coil volts", run=_coil)),
+    (InjectorResult, _INJECTOR, _of(injector, *_INJECTOR)),
+    (CoilResult, _COIL, _of(ignition_coil, *_COIL, setup=("supply",))),
     (CrankCamResult, ("crank", "cam"), _crank),
     (DutyResult, ("switched signal",), _duty),
-    (
-        DropResult,
-        ("drop volts", "upper volts", "lower volts"),
-        _of("drop volts", "upper volts", "lower volts", "load current", run=_drop),
-    ),
+    (DropResult, _ENDS, _of(_drop, *_ENDS, "load current", setup=("path",))),
     (CanResult, ("CAN high", "CAN low", "CAN receive"), _can),
     (LinResult, ("LIN",), _lin),
     (BusLogResult, ("bus frames",), _bus_log),

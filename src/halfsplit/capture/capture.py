@@ -1,5 +1,6 @@
 """A capture: what an instrument recorded, one channel per lead, and windows of it for a screen."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -31,20 +32,18 @@ class Window:
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON; what is no number becomes null."""
+        low, high = (
+            [value if math.isfinite(value) else None for value in ends.tolist()]
+            for ends in (self.low, self.high)
+        )
         return {
             "channel": self.channel,
             "unit": self.unit,
             "times": self.times.tolist(),
-            "low": _numbers(self.low),
-            "high": _numbers(self.high),
+            "low": low,
+            "high": high,
             "exact": self.exact,
         }
-
-
-def _numbers(values: NDArray[np.float64]) -> list[float | None]:
-    return [
-        value if finite else None for value, finite in zip(values.tolist(), np.isfinite(values), strict=True)
-    ]
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,13 +81,17 @@ class Capture(Recording):
         trace = self[channel]
         first, last = trace.position(start), trace.position(stop)
         if last - first <= 2 * pixels:
-            first = max(first - 1, 0)
-            last = min(last + 1, len(trace))
-            values = trace.values(first, last)
-            numbers = np.arange(first, last) / (trace.rate or 1.0) + trace.start
-            times = numbers if trace.times is None else np.asarray(trace.times[first:last])
-            return Window(trace.name, trace.unit, times, values, values, exact=True)
-        return _many(trace, np.linspace(start, stop, pixels + 1))
+            around = max(first - 1, 0), min(last + 1, len(trace))
+            values = trace.values(*around)
+            return Window(trace.name, trace.unit, trace.clock(*around), values, values, exact=True)
+        walls = np.linspace(start, stop, pixels + 1)
+        bounds = trace.positions(walls)
+        low, high = pyramid.extremes(trace.raw, trace.pyramid, bounds)
+        ends = np.stack([low, high]).astype(np.float64) * trace.gain + trace.offset
+        begun = walls[1:] > trace.start if trace.times is None else bounds[1:] > 0
+        covered = begun & (walls[:-1] <= trace.stop)
+        low, high = ends.min(axis=0)[covered], ends.max(axis=0)[covered]
+        return Window(trace.name, trace.unit, walls[:-1][covered], low, high, exact=False)
 
     def part(self, start: float, stop: float) -> "Capture":
         """The same channels between two times in seconds, each in the capture's own time; no sample is copied."""
@@ -96,38 +99,14 @@ class Capture(Recording):
 
     def with_rate(self, rate: float) -> "Capture":
         """The same capture where channels without a time base are taken at `rate` samples a second."""
-        return replace(
-            self,
-            channels=tuple(c if c.has_time else replace(c, rate=rate, start=0.0) for c in self.channels),
-        )
+        timed = (c if c.has_time else replace(c, rate=rate, start=0.0) for c in self.channels)
+        return replace(self, channels=tuple(timed))
 
     def scaled(self, gains: Mapping[str, tuple[float, str]]) -> "Capture":
         """The same capture with a gain and a unit for some channels, by name (a clamp's `(100, "A")`)."""
-        return replace(
-            self,
-            channels=tuple(
-                c.scaled(gains[c.name][0], unit=gains[c.name][1]) if c.name in gains else c
-                for c in self.channels
-            ),
-        )
-
-
-def _many(trace: Channel, walls: NDArray[np.float64]) -> Window:
-    if trace.times is not None:
-        bounds = np.searchsorted(trace.times, walls)
-    else:
-        places = np.ceil((walls - trace.start) * (trace.rate or 1.0) - 1e-6)
-        bounds = np.clip(places, 0, len(trace)).astype(np.int64)
-    low, high = pyramid.extremes(trace.raw, trace.pyramid, bounds)
-    ends = np.stack([low, high]).astype(np.float64) * trace.gain + trace.offset
-    covered = (walls[1:] > trace.start if trace.times is None else bounds[1:] > 0) & (
-        walls[:-1] <= trace.stop
-    )
-    return Window(
-        trace.name,
-        trace.unit,
-        walls[:-1][covered],
-        ends.min(axis=0)[covered],
-        ends.max(axis=0)[covered],
-        exact=False,
-    )
+        channels = list(self.channels)
+        for i, channel in enumerate(channels):
+            if channel.name in gains:
+                gain, unit = gains[channel.name]
+                channels[i] = channel.scaled(gain, unit=unit)
+        return replace(self, channels=tuple(channels))

@@ -53,22 +53,16 @@ class Channel:
         """Samples `first` to `last` in the channel's unit, float64."""
         return np.asarray(self.raw[first:last], dtype=np.float64) * self.gain + self.offset
 
-    def clock(self) -> NDArray[np.float64]:
-        """The time of each sample in seconds, float64; where no time base is known, the sample's number."""
+    def clock(self, first: int = 0, last: int | None = None) -> NDArray[np.float64]:
+        """The times of samples `first` to `last` in seconds, float64; where none are known, the samples' numbers."""
         if self.times is not None:
-            return np.asarray(self.times)
-        return self.start + np.arange(len(self)) / (self.rate or 1.0)
+            return np.asarray(self.times[first:last])
+        return self.start + np.arange(first, len(self) if last is None else last) / (self.rate or 1.0)
 
     @property
     def stop(self) -> float:
         """The time of the last sample, in seconds (the sample's number without a time base)."""
-        if not len(self):
-            return self.start
-        return (
-            float(self.times[-1])
-            if self.times is not None
-            else self.start + (len(self) - 1) / (self.rate or 1.0)
-        )
+        return float(self.clock(len(self) - 1)[0]) if len(self) else self.start
 
     @property
     def has_time(self) -> bool:
@@ -77,22 +71,23 @@ class Channel:
 
     def scaled(self, gain: float, offset: float = 0.0, unit: str | None = None) -> "Channel":
         """The same samples with `gain` and `offset` applied after the present ones (a clamp's A per V)."""
-        return replace(
-            self,
-            gain=self.gain * gain,
-            offset=self.offset * gain + offset,
-            unit=self.unit if unit is None else unit,
-        )
+        unit = self.unit if unit is None else unit
+        return replace(self, gain=self.gain * gain, offset=self.offset * gain + offset, unit=unit)
 
     def part(self, start: float, stop: float) -> "Channel":
         """The samples from `start` up to `stop` seconds; a record of edges keeps the level at its beginning."""
         first, last = self.position(start), self.position(stop)
-        if self.edges and first:
-            first -= 1
+        first -= 1 if self.edges and first else 0
+        begin = self.start + first / (self.rate or 1.0) if self.times is None else self.start
+        times = None if self.times is None else self.times[first:last]
+        return replace(self, raw=self.raw[first:last], start=begin, times=times, kept_pyramid=None)
+
+    def positions(self, times: NDArray[np.float64]) -> NDArray[np.int64]:
+        """How many samples lie before each of some times in seconds."""
         if self.times is not None:
-            return replace(self, raw=self.raw[first:last], times=self.times[first:last], kept_pyramid=None)
-        begin = self.start + first / (self.rate or 1.0)
-        return replace(self, raw=self.raw[first:last], start=begin, kept_pyramid=None)
+            return np.searchsorted(self.times, times)
+        places = np.ceil((times - self.start) * (self.rate or 1.0) - 1e-6)
+        return np.clip(places, 0, len(self)).astype(np.int64)
 
     @cached_property
     def pyramid(self) -> pyramid.Pyramid:
@@ -101,10 +96,7 @@ class Channel:
 
     def position(self, time: float) -> int:
         """How many samples lie before a time in seconds."""
-        if self.times is not None:
-            return int(np.searchsorted(self.times, time))
-        place = np.ceil((time - self.start) * (self.rate or 1.0) - 1e-6)
-        return int(np.clip(place, 0, len(self)))
+        return int(self.positions(np.array([time]))[0])
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,16 +10,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.paging import give_back
+from halfsplit.capture.paging import blocks
 
 BASE: Final = 256
 """Samples in a bin of the lowest level."""
 
 STEP: Final = 16
 """Bins of one level in a bin of the next."""
-
-_BLOCK: Final = BASE * STEP * 1024
-"""Samples that are looked at together while a pyramid is built: 16 MB of float32."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,23 +44,14 @@ def size(level: int) -> int:
 
 def build(raw: NDArray[Any]) -> Pyramid:
     """The pyramid over one-dimensional samples; a memory-mapped trace is read in blocks."""
+    bins = [(_binned(np.fmin, block, BASE), _binned(np.fmax, block, BASE)) for _, block in blocks(raw)]
+    low, high = (np.concatenate([raw[:0], *ends]) for ends in zip(*bins, strict=True)) if bins else (raw, raw)
     lows, highs = [], []
-    low, high = _lowest_level(raw)
     while low.size > 1:
         lows.append(low)
         highs.append(high)
         low, high = _binned(np.fmin, low, STEP), _binned(np.fmax, high, STEP)
     return Pyramid(tuple(lows), tuple(highs))
-
-
-def _lowest_level(raw: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-    lows, highs = [raw[:0]], [raw[:0]]
-    for first in range(0, raw.size, _BLOCK):
-        block = np.asarray(raw[first : first + _BLOCK])
-        lows.append(_binned(np.fmin, block, BASE))
-        highs.append(_binned(np.fmax, block, BASE))
-        give_back(raw)
-    return np.concatenate(lows), np.concatenate(highs)
 
 
 def _binned(extreme: np.ufunc, values: NDArray[Any], width: int) -> NDArray[Any]:

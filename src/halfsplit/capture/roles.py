@@ -50,15 +50,13 @@ def suggested_roles(capture: Capture) -> dict[str, str]:
     suggested: dict[str, str] = {}
     for channel in capture.channels:
         name = channel.name.replace("_", " ")
-        role = next(
-            (role for role, pattern in _HINTS.items() if pattern.search(name)),
-            None,
-        )
+        role = next((role for role, pattern in _HINTS.items() if pattern.search(name)), None)
         if role and role not in suggested.values():
             suggested[channel.name] = role
     lines = [name for name, role in suggested.items() if role in ("CAN high", "CAN low")]
     if len(lines) == 1 or any(is_logic(capture[name]) for name in lines):
-        kept = next((name for name in lines if _moves(capture[name])), None)
+        traces = {name: capture[name].raw for name in lines if len(capture[name])}
+        kept = next((name for name, raw in traces.items() if np.min(raw) != np.max(raw)), None)
         suggested = {name: role for name, role in suggested.items() if name not in lines}
         if kept and "CAN receive" not in suggested.values():
             suggested[kept] = "CAN receive"
@@ -69,7 +67,3 @@ def is_logic(channel: Channel) -> bool:
     """Whether a channel holds 0 and 1 only: a logic record, not volts."""
     part = np.asarray(channel.raw[:1_000_000])
     return bool(np.isin(part, (0, 1)).all())
-
-
-def _moves(channel: Channel) -> bool:
-    return bool(len(channel)) and bool(np.min(channel.raw) != np.max(channel.raw))

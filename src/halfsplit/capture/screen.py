@@ -34,10 +34,10 @@ def packed(windows: Sequence[Window]) -> bytes:
     `channel`, `unit`, `exact` and `count`.
     """
     origin = min((float(w.times[0]) for w in windows if w.times.size), default=0.0)
-    packed_parts = [
+    described = [
         {"channel": w.channel, "unit": w.unit, "exact": w.exact, "count": int(w.times.size)} for w in windows
     ]
-    head = json.dumps({"origin": origin, "windows": packed_parts}).encode()
+    head = json.dumps({"origin": origin, "windows": described}).encode()
     parts = [len(head).to_bytes(4, "little"), head, bytes(-(4 + len(head)) % 8)]
     for window in windows:
         for values in (window.times - origin, window.low, window.high):
@@ -51,9 +51,8 @@ def windows(
 ) -> tuple[Window, ...]:
     """The windows of several channels; raises `InputError` for one that is empty or larger than a screen."""
     if not (np.isfinite(start) and np.isfinite(stop) and stop > start):
-        raise InputError(
-            f"a window from {start:g} to {stop:g} s is empty", remedy="let it end after it starts"
-        )
+        empty = f"a window from {start:g} to {stop:g} s is empty"
+        raise InputError(empty, remedy="let it end after it starts")
     if not 1 <= pixels <= MOST_PIXELS:
         raise InputError(f"a window of {pixels} columns", remedy=f"ask for 1 to {MOST_PIXELS}")
     if len(channels) > MOST_CHANNELS:
@@ -69,22 +68,12 @@ def value_at(channel: Channel, time: float) -> float | None:
     place = channel.position(time)
     first, last = max(place - 1, 0), min(place + 1, len(channel))
     values = channel.values(first, last)
-    clock = _clock(channel, first, last)
-    if not values.size or not clock[0] - _slack(channel) <= time <= clock[-1] + _slack(channel):
+    clock, slack = channel.clock(first, last), 1e-6 / (channel.rate or 1.0)
+    if not values.size or not clock[0] - slack <= time <= clock[-1] + slack:
         return None
     held = values[np.searchsorted(clock, time, side="right") - 1] if channel.edges else None
     value = np.interp(time, clock, values) if held is None else held
     return float(value) if np.isfinite(value) else None
-
-
-def _slack(channel: Channel) -> float:
-    return 1e-6 / (channel.rate or 1.0)
-
-
-def _clock(channel: Channel, first: int, last: int) -> NDArray[np.float64]:
-    if channel.times is not None:
-        return np.asarray(channel.times[first:last])
-    return np.arange(first, last) / (channel.rate or 1.0) + channel.start
 
 
 @dataclass(frozen=True)
@@ -110,9 +99,7 @@ def stretch(channel: Channel, start: float, stop: float) -> Stretch | None:
         values = values[np.isfinite(values)]
         if not values.size:
             continue
-        about = (
-            about if count else float(values[0])
-        )  # squares of differences lose no digits to a large offset
+        about = about if count else float(values[0])  # squares of differences lose no digits to an offset
         count += values.size
         total += float((values - about).sum())
         squares += float(((values - about) ** 2).sum())
@@ -128,7 +115,7 @@ def _held(channel: Channel, start: float, stop: float) -> Stretch | None:
     values = channel.values(first, last)
     if not values.size or stop <= start:
         return None
-    walls = np.clip(np.append(_clock(channel, first, last), stop), start, stop)
+    walls = np.clip(np.append(channel.clock(first, last), stop), start, stop)
     spans = np.diff(walls)
     if not spans.sum():
         return None
@@ -153,7 +140,7 @@ def event(channel: Channel, *, rising: bool = True) -> float | None:
     up = rising == (channel.gain > 0)
     armed = _first(channel, 0, low + (0.25 if up else 0.75) * swing, below=up)
     crossed = None if armed is None else _first(channel, armed, low + 0.5 * swing, below=not up)
-    return None if crossed is None else float(_clock(channel, crossed, crossed + 1)[0])
+    return None if crossed is None else float(channel.clock(crossed, crossed + 1)[0])
 
 
 def _first(channel: Channel, start: int, wall: float, *, below: bool) -> int | None:

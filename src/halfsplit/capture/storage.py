@@ -27,7 +27,7 @@ from halfsplit.capture.pyramid import Pyramid
 from halfsplit.errors import InputError
 
 FORMAT: Final = 1
-_CHUNK: Final = 1 << 22
+_DESCRIBED: Final = ("name", "unit", "gain", "offset", "rate", "start", "edges")
 
 
 def keep(path: str | Path, folder: str | Path, *, progress: Progress | None = None) -> Capture:
@@ -42,8 +42,9 @@ def keep(path: str | Path, folder: str | Path, *, progress: Progress | None = No
 def save(capture: Capture, folder: str | Path, *, original: Path | None = None) -> Capture:
     """Write a capture into a new folder, with the original file beside it if there is one."""
     target = Path(folder)
+    there = InputError(f"{target.name} is there already", remedy="choose another name")
     if target.exists():
-        raise InputError(f"{target.name} is there already", remedy="choose another name")
+        raise there
     target.parent.mkdir(parents=True, exist_ok=True)
     building = Path(tempfile.mkdtemp(prefix=".building-", dir=target.parent))
     try:
@@ -54,14 +55,16 @@ def save(capture: Capture, folder: str | Path, *, original: Path | None = None) 
             "channels": [_write(channel, i, building) for i, channel in enumerate(capture.channels)],
         }
         if original is not None:
-            described["original"] = _copy(original, building / "original")
+            (building / "original").mkdir()
+            copy = shutil.copyfile(original, building / "original" / original.name)
+            described["original"] = {"name": copy.name, "size": copy.stat().st_size, "sha256": _digest(copy)}
         (building / "capture.json").write_text(json.dumps(described, indent=1), encoding="utf-8")
         try:
             building.rename(target)
         except OSError as error:  # somebody else was quicker
             if not (target / "capture.json").is_file():
                 raise
-            raise InputError(f"{target.name} is there already", remedy="choose another name") from error
+            raise there from error
     except BaseException:
         shutil.rmtree(building, ignore_errors=True)
         raise
@@ -74,9 +77,8 @@ def load(folder: str | Path) -> Capture:
     try:
         described = json.loads((place / "capture.json").read_text(encoding="utf-8"))
         if described["format"] != FORMAT:
-            raise InputError(
-                f"is of format {described['format']}, this version reads {FORMAT}", where=place.name
-            )
+            other = f"is of format {described['format']}, this version reads {FORMAT}"
+            raise InputError(other, where=place.name)
         channels = tuple(_read(entry, i, place) for i, entry in enumerate(described["channels"]))
         return Capture(channels, described["source"], tuple(described["notes"]))
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -97,6 +99,11 @@ def original(folder: str | Path) -> Path:
     return file
 
 
+def _digest(file: Path) -> str:
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
 def _write(channel: Channel, number: int, place: Path) -> dict[str, Any]:
     raw = channel.raw.astype(np.float32) if channel.raw.dtype == np.float64 else channel.raw
     save_array(place / f"{number}.raw.npy", raw)
@@ -106,52 +113,22 @@ def _write(channel: Channel, number: int, place: Path) -> dict[str, Any]:
     for level, (low, high) in enumerate(zip(levels.lows, levels.highs, strict=True)):
         np.save(place / f"{number}.low.{level}.npy", low)
         np.save(place / f"{number}.high.{level}.npy", high)
-    return {
-        "name": channel.name,
-        "unit": channel.unit,
-        "gain": channel.gain,
-        "offset": channel.offset,
-        "rate": channel.rate,
-        "start": channel.start,
-        "edges": channel.edges,
-        "uneven": channel.times is not None,
-        "levels": len(levels.lows),
-    }
+    described = {name: getattr(channel, name) for name in _DESCRIBED}
+    return described | {"uneven": channel.times is not None, "levels": len(levels.lows)}
 
 
 def _read(entry: dict[str, Any], number: int, place: Path) -> Channel:
-    levels = range(entry["levels"])
+    lows, highs = (
+        tuple(_mapped(place / f"{number}.{end}.{level}.npy") for level in range(entry["levels"]))
+        for end in ("low", "high")
+    )
     return Channel(
-        entry["name"],
-        _mapped(place / f"{number}.raw.npy"),
-        entry["unit"],
-        entry["gain"],
-        entry["offset"],
-        entry["rate"],
-        entry["start"],
-        _mapped(place / f"{number}.times.npy") if entry["uneven"] else None,
-        entry["edges"],
-        Pyramid(
-            tuple(_mapped(place / f"{number}.low.{level}.npy") for level in levels),
-            tuple(_mapped(place / f"{number}.high.{level}.npy") for level in levels),
-        ),
+        raw=_mapped(place / f"{number}.raw.npy"),
+        times=_mapped(place / f"{number}.times.npy") if entry["uneven"] else None,
+        kept_pyramid=Pyramid(lows, highs),
+        **{name: entry[name] for name in _DESCRIBED},
     )
 
 
 def _mapped(file: Path) -> NDArray[Any]:
     return np.asanyarray(np.load(file, mmap_mode="r", allow_pickle=False))
-
-
-def _copy(source: Path, folder: Path) -> dict[str, Any]:
-    folder.mkdir()
-    target = folder / source.name
-    shutil.copyfile(source, target)
-    return {"name": source.name, "size": target.stat().st_size, "sha256": _digest(target)}
-
-
-def _digest(file: Path) -> str:
-    digest = hashlib.sha256()
-    with file.open("rb") as stream:
-        while block := stream.read(_CHUNK):
-            digest.update(block)
-    return digest.hexdigest()

@@ -10,7 +10,7 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -29,6 +29,11 @@ _NICE: Final = 10
 _EVERY: Final = 0.2
 """Seconds between two lines of progress."""
 
+_TOO_MUCH: Final = {
+    "message": "takes more memory to read than a recording may",
+    "remedy": "export fewer channels or a shorter stretch",
+}
+
 Watch = Callable[[float], bool]
 """Told the share that is done; False stops the reading."""
 
@@ -38,38 +43,26 @@ def unfold(path: Path, folder: Path, name: str, watch: Watch | None = None) -> N
 
     Raises `InputError` as the reader does, and where it takes too much memory or is stopped.
     """
-    if path.stat().st_size <= SMALL and _is_plain(path):
+    with path.open("rb") as file:
+        plain = b"\0" not in file.read(65_536)  # what is packed may unfold to more than its size
+    if plain and path.stat().st_size <= SMALL:
         save(replace(Capture.read(path), source=name), folder)
         return
     command = [sys.executable, "-m", "halfsplit.capture.worker", str(path), str(folder), name]
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    last: dict[str, Any] = {"share": 0.0}
     with subprocess.Popen(  # noqa: S603 (our own interpreter and module)
         command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, text=True
     ) as process:
         try:
-            _followed(process, path.name, watch)
+            for line in process.stdout or ():
+                last = json.loads(line)
+                if watch is not None and not watch(float(last.get("share", 1.0))):
+                    raise InputError("reading was stopped; nothing was kept", where=path.name)
         finally:
             process.kill()
-
-
-def _is_plain(path: Path) -> bool:
-    """Whether a file is text: what is packed may unfold to more than its size."""
-    with path.open("rb") as file:
-        return b"\0" not in file.read(65_536)
-
-
-def _followed(process: "subprocess.Popen[str]", where: str, watch: Watch | None) -> None:
-    last: dict[str, Any] | None = None
-    for line in process.stdout or ():
-        last = json.loads(line)
-        if watch is not None and not watch(float(last.get("share", 1.0))):
-            raise InputError("reading was stopped; nothing was kept", where=where)
-    if last is None or "share" in last:
-        raise InputError(
-            "takes more memory to read than a recording may",
-            remedy="export fewer channels or a shorter stretch",
-            where=where,
-        )
+    if "share" in last:
+        last = _TOO_MUCH | {"where": path.name}
     if "message" in last:
         raise InputError(last["message"], remedy=last["remedy"], where=last["where"])
 
@@ -79,21 +72,19 @@ def remaining(begun: float, share: float, now: float) -> float | None:
     return (now - begun) * (1.0 - share) / share if share > 0.02 else None
 
 
-def _limited() -> None:
+def _say(answer: Mapping[str, Any]) -> None:
+    sys.stdout.write(json.dumps(answer) + "\n")
+    sys.stdout.flush()
+
+
+def _answers(path: Path, folder: Path, name: str) -> None:
+    """Read and save, with lines of progress; the last line is empty, or says why the file is refused."""
     with contextlib.suppress(ImportError, OSError, ValueError):
         import resource
 
         resource.setrlimit(resource.RLIMIT_DATA, (MOST_MEMORY, MOST_MEMORY))
     with contextlib.suppress(AttributeError, OSError):
         os.nice(_NICE)
-
-
-def _say(answer: dict[str, Any]) -> None:
-    sys.stdout.write(json.dumps(answer) + "\n")
-    sys.stdout.flush()
-
-
-def _told() -> Callable[[float], None]:
     last = 0.0
 
     def tell(share: float) -> None:
@@ -102,27 +93,17 @@ def _told() -> Callable[[float], None]:
             last = time.monotonic()
             _say({"share": round(share, 4)})
 
-    return tell
-
-
-def _lines(path: Path, folder: Path, name: str) -> Iterator[dict[str, str]]:
-    """The last line: empty, or why the file is refused."""
+    answer: dict[str, Any] = {}
     try:
-        save(replace(Capture.read(path, progress=_told()), source=name), folder)
-        yield {}
+        save(replace(Capture.read(path, progress=tell), source=name), folder)
     except InputError as error:
-        yield {"message": error.message, "remedy": error.remedy, "where": error.where}
+        answer = {"message": error.message, "remedy": error.remedy, "where": error.where}
     except HalfsplitError as error:  # a library that is not installed
-        yield {"message": str(error), "remedy": "", "where": ""}
+        answer = {"message": str(error), "remedy": "", "where": ""}
     except MemoryError:
-        yield {
-            "message": "takes more memory to read than a recording may",
-            "remedy": "export fewer channels or a shorter stretch",
-            "where": path.name,
-        }
+        answer = _TOO_MUCH | {"where": path.name}
+    _say(answer)
 
 
 if __name__ == "__main__":
-    _limited()
-    for answer in _lines(Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]):
-        _say(answer)
+    _answers(Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3])

@@ -19,7 +19,7 @@ from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result,
 from halfsplit.capture.measure.sensor import without_glitches
 from halfsplit.capture.measure.signal import Edges, Floats, smooth
 from halfsplit.capture.measure.wheel import Wheel, best_direction, cycle_edges, repeated, repeats_in_use
-from halfsplit.capture.measure.wheel_reading import COMMON
+from halfsplit.capture.measure.wheel_reading import COMMON, wheel_name
 from halfsplit.capture.measure.wheel_search import local_pitch
 
 _LONGEST_CYCLE: Final = 160
@@ -157,10 +157,11 @@ def _perhaps_broken(wheel: Wheel) -> str:
         return ""
     rest = list(wheel.missing)
     rest.remove(1)
-    usual = "-".join(str(count) for count in (wheel.places, *rest))
-    if not rest or usual not in COMMON:
-        return ""
-    return f"{wheel.name}, or {usual} with a tooth broken off: look at the wheel, or give its teeth (--teeth)"
+    usual = wheel_name(wheel.places or 0, rest)
+    broken = (
+        f"{wheel.name}, or {usual} with a tooth broken off: look at the wheel, or give its teeth (--teeth)"
+    )
+    return broken if rest and usual in COMMON else ""
 
 
 def _mean_speed(times: Floats, wheel: Wheel) -> float:

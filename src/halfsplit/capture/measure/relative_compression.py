@@ -13,6 +13,7 @@ on T (0.06 s is used) and follows the peak pressure: see the table in `docs/capt
 All cylinders equally low look like all equally good. The share is against the strongest cylinder.
 """
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -22,7 +23,7 @@ import numpy as np
 
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
 from halfsplit.capture.measure.signal import Floats, clipped, maxima, require, smooth
-from halfsplit.capture.measure.starting import LEAST_RATE, Span, by_current, by_volts, rhythm, upright
+from halfsplit.capture.measure.starting import LEAST_RATE, by_current, by_volts, rhythm, upright
 
 WEAK: Final = 0.85
 """Share under which a cylinder is weak; within 10 to 15 % is usual (common practice, no source)."""
@@ -72,56 +73,39 @@ def relative_compression(
     dead centre of `sync_cylinder` (an ignition pulse: about 0 to -10). Raises nothing: see the verdict.
     """
     require(rate, signal, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
-    order = _order(firing_order, cylinders)
-    raised, span, notes = _raised(signal, rate, kind)
-    beat = rhythm(raised[span.steady(rate)], rate, cylinders)
-    cycle = beat.period * cylinders
-    first = span.first + (int(0.6 * cycle * rate) if span.onset is not None else 0)
-    even = _load(raised, rate, beat.period)
-    peaks = _peaks(even, first, span.end, beat.period * rate)
-    # From each hump to the lowest value before the next one.
-    heights = np.array([even[a] - even[a:b].min() for a, b in pairwise(peaks)])
-    peaks = peaks[:-1]
-    peaks, heights = _regular(peaks, heights, cylinders)
-    if clipped(signal[peaks[0] : peaks[-1]]) > 0.02:
-        raise CannotTell("the ripple is clipped: choose a wider range, or take less gain")
-    place = _sync_place(peaks / rate, beat.period, cylinders, sync, sync_degrees)
-    start = place or 0
-    table = _table(heights, start, cylinders)
-    numbers = _rotated(order, sync_cylinder) if place is not None else tuple(range(1, cylinders + 1))
-    used = peaks[start : start + table.size] / rate
-    return _judged(table, numbers, used, cycle, named=place is not None, notes=notes)
-
-
-def _order(firing_order: Sequence[int], cylinders: int) -> tuple[int, ...]:
     if cylinders < 2:
         raise CannotTell("one cylinder has none to compare with")
     order = tuple(firing_order) or tuple(range(1, cylinders + 1))
     if sorted(order) != list(range(1, cylinders + 1)):
-        raise CannotTell(
-            f"the firing order {'-'.join(map(str, order))} does not name {cylinders} cylinders once each"
-        )
-    return order
-
-
-def _rotated(order: tuple[int, ...], first: int) -> tuple[int, ...]:
-    place = order.index(first) if first in order else 0
-    return order[place:] + order[:place]
-
-
-def _raised(signal: Floats, rate: float, kind: str) -> tuple[Floats, Span, list[str]]:
-    """The trace with compressions upwards, its span, and notes."""
+        written = "-".join(map(str, order))
+        raise CannotTell(f"the firing order {written} does not name {cylinders} cylinders once each")
     if kind == "volts":
-        return -signal, by_volts(signal, rate), ["from the battery's volts: coarser than from the current"]
-    amps, turned = upright(signal)
-    notes = ["the clamp sits the other way round: the sign was turned"] if turned else []
-    return amps, by_current(amps, rate), notes
-
-
-def _load(raised: Floats, rate: float, period: float) -> Floats:
-    """The trace without the engine's inertia, in its own unit, smoothed over a fifth of a compression."""
-    even = smooth(smooth(raised, int(0.2 * period * rate)), int(0.15 * period * rate))
-    return np.asarray(even + _INERTIA * rate * np.gradient(even))
+        raised, span = -signal, by_volts(signal, rate)
+        notes = ["from the battery's volts: coarser than from the current"]
+    else:
+        raised, turned = upright(signal)
+        span = by_current(raised, rate)
+        notes = ["the clamp sits the other way round: the sign was turned"] if turned else []
+    beat = rhythm(raised[span.steady(rate)], rate, cylinders)
+    cycle = beat.period * cylinders
+    first = span.first + (int(0.6 * cycle * rate) if span.onset is not None else 0)
+    # Smoothed over a fifth of a compression, then without the engine's inertia.
+    even = smooth(smooth(raised, int(0.2 * beat.period * rate)), int(0.15 * beat.period * rate))
+    even = even + _INERTIA * rate * np.gradient(even)
+    peaks = _peaks(even, first, span.end, beat.period * rate)
+    # From each hump to the lowest value before the next one.
+    heights = np.array([even[a] - even[a:b].min() for a, b in pairwise(peaks)])
+    peaks, heights = _regular(peaks[:-1], heights, cylinders)
+    if clipped(signal[peaks[0] : peaks[-1]]) > 0.02:
+        raise CannotTell("the ripple is clipped: choose a wider range, or take less gain")
+    place = _sync_place(peaks / rate, beat.period, cylinders, sync, sync_degrees)
+    table = _table(heights, place or 0, cylinders)
+    numbers = tuple(range(1, cylinders + 1))
+    if place is not None:
+        begin = order.index(sync_cylinder) if sync_cylinder in order else 0
+        numbers = order[begin:] + order[:begin]
+    used = peaks[place or 0 :][: table.size] / rate
+    return _judged(table, numbers, used, cycle, named=place is not None, notes=notes)
 
 
 def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
@@ -138,9 +122,8 @@ def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
         tops = begin + maxima(even[begin:end])
         places.append(int(tops[np.argmax(even[tops])]) if tops.size else places[-1] + int(step))
         if len(places) > 4:
-            step = 0.8 * step + 0.2 * float(
-                np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period)
-            )
+            mean = np.clip((places[-1] - places[-5]) / 4, 0.7 * period, 1.4 * period)
+            step = 0.8 * step + 0.2 * float(mean)
     return np.array(places, dtype=np.int64)
 
 
@@ -148,9 +131,8 @@ def _regular(peaks: np.ndarray, heights: Floats, cylinders: int) -> tuple[np.nda
     """Cut off where the engine fires: humps that come much faster, or shrink together, no longer count."""
     count = heights.size // cylinders
     if count < _LEAST_CYCLES:
-        raise CannotTell(
-            f"{heights.size} compressions in a steady rhythm were recorded: {2 * cylinders} are needed"
-        )
+        needed = f"{2 * cylinders} are needed"
+        raise CannotTell(f"{heights.size} compressions in a steady rhythm were recorded: {needed}")
     lengths = np.array([peaks[(i + 1) * cylinders - 1] - peaks[i * cylinders] for i in range(count)])
     sizes = heights[: count * cylinders].reshape(count, cylinders).max(axis=1)
     usual, size = np.median(lengths[: max(2, count // 2)]), np.median(sizes[: max(2, count // 2)])
@@ -170,15 +152,12 @@ def _sync_place(
     """
     if sync is None or not sync.size:
         return None
-    dead_centres = sync - degrees / 720.0 * period * cylinders
-    inside = dead_centres[
-        (dead_centres > times[0] - 0.4 * period) & (dead_centres < times[-1] + 0.6 * period)
-    ]
+    centres = sync - degrees / 720.0 * period * cylinders
+    inside = centres[(centres > times[0] - 0.4 * period) & (centres < times[-1] + 0.6 * period)]
     if inside.size < 2:
         return None
-    nearest = np.argmin(
-        np.abs(times[None, :] + 60.0 / 720.0 / 2.0 * period * cylinders - inside[:, None]), axis=1
-    )
+    expected = times + 60.0 / 720.0 / 2.0 * period * cylinders
+    nearest = np.argmin(np.abs(expected[None, :] - inside[:, None]), axis=1)
     counts = np.bincount(nearest % cylinders, minlength=cylinders)
     best = int(np.argmax(counts))
     if counts[best] < 0.7 * inside.size:
@@ -188,7 +167,6 @@ def _sync_place(
 
 def _table(heights: Floats, start: int, cylinders: int) -> Floats:
     """Cycles by cylinders, each cycle divided by its highest hump's usual size."""
-    start %= cylinders
     count = (heights.size - start) // cylinders
     if count < 1:
         raise CannotTell("less than one full cycle lies after the sync pulse")
@@ -202,29 +180,34 @@ def _table(heights: Floats, start: int, cylinders: int) -> Floats:
 def _judged(
     table: Floats, numbers: tuple[int, ...], peaks: Floats, cycle: float, *, named: bool, notes: list[str]
 ) -> CompressionResult:
-    shares = table.mean(axis=0)
     error, factor = _error(table)
+    shares = dict(sorted(zip(numbers, table.mean(axis=0).tolist(), strict=True)))
+    lowest, second = min(shares.values()), sorted(shares.values())[-2]
     label = "cylinder" if named else "place"
-    limit = WEAK if shares.size < 7 else _WEAK_OF_MANY
-    quantities = tuple(
-        Quantity(f"{label} {n}", 100 * float(s), "%", 100 * error)
-        for n, s in sorted(zip(numbers, shares, strict=True))
-    )
-    speed = Quantity("cranking speed", 120.0 / cycle, "rpm", 120.0 / cycle * 0.01)
-    alone = shares.size > 2 and float(np.sort(shares)[-2]) < limit
-    weak = [n for n, s in zip(numbers, shares, strict=True) if s + factor * error < limit and not alone]
-    order = sorted(range(len(numbers)), key=lambda i: numbers[i])
+    limit = WEAK if len(shares) < 7 else _WEAK_OF_MANY
+    alone = len(shares) > 2 and second < limit
+    weak = [n for n, share in shares.items() if share + factor * error < limit and not alone]
     shaky = alone or error > _UNSURE
+    if weak:
+        parts = " and ".join(f"{label} {n} at {100 * shares[n]:.0f} %" for n in weak)
+        name_it = "; record a sync pulse of cylinder 1 to name it (places count from the first hump)"
+        reason = f"{parts} of the strongest{'' if named else name_it}"
+    elif shaky:
+        reason = "the humps differ from cycle to cycle by more than they differ between cylinders: crank for longer"
+    else:
+        reason = f"all within {100 * (1 - lowest):.0f} % of the strongest"
+    times = zip(peaks.tolist(), itertools.cycle(numbers), strict=False)
     return CompressionResult(
         verdict="fault" if weak else "cannot tell" if shaky else "good",
-        reason=_reason(weak, label, shares, numbers, shaky=shaky, named=named),
-        quantities=(*quantities, speed),
-        marks=tuple(
-            Mark(float(t), float(t), f"{label} {numbers[i % len(numbers)]}") for i, t in enumerate(peaks)
+        reason=reason,
+        quantities=(
+            *(Quantity(f"{label} {n}", 100 * share, "%", 100 * error) for n, share in shares.items()),
+            Quantity("cranking speed", 120.0 / cycle, "rpm", 120.0 / cycle * 0.01),
         ),
+        marks=tuple(Mark(time, time, f"{label} {number}") for time, number in times),
         notes=(*notes, "against the strongest cylinder; all equally low would look alike"),
-        cylinders=tuple(numbers[i] for i in order),
-        shares=tuple(float(shares[i]) for i in order),
+        cylinders=tuple(shares),
+        shares=tuple(shares.values()),
         named=named,
         cycles=len(table),
         peaks=peaks,
@@ -244,17 +227,3 @@ def _error(table: Floats) -> tuple[float, float]:
     free = (cycles - 1) * cylinders
     spread = float(np.sqrt(np.sum((table - table.mean(axis=0)) ** 2) / free))
     return spread / float(np.sqrt(cycles)), float(stdtrit(free, ndtr(3.0)))
-
-
-def _reason(
-    weak: list[int], label: str, shares: Floats, numbers: tuple[int, ...], *, shaky: bool, named: bool
-) -> str:
-    unnamed = (
-        "" if named else "; record a sync pulse of cylinder 1 to name it (places count from the first hump)"
-    )
-    if weak:
-        parts = [f"{label} {n} at {100 * shares[numbers.index(n)]:.0f} %" for n in sorted(weak)]
-        return f"{' and '.join(parts)} of the strongest{unnamed}"
-    if shaky:
-        return "the humps differ from cycle to cycle by more than they differ between cylinders: crank for longer"
-    return f"all within {100 * (1 - float(shares.min())):.0f} % of the strongest"

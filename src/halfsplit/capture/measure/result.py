@@ -35,7 +35,7 @@ class Quantity:
         """The value with its uncertainty and unit, in as many digits as it warrants."""
         factor, unit = _shown(self.value, self.unit)
         value, error = self.value * factor, self.uncertainty * factor
-        spread = f" ± {_short(error)}" if error > 1e-4 * abs(value) else ""
+        spread = f" ± {error:.{_decimals(error)}f}" if error > 1e-4 * abs(value) else ""
         return f"{_rounded(value, error)}{spread} {unit}".rstrip()
 
     def as_dict(self) -> dict[str, Any]:
@@ -151,9 +151,9 @@ def _shown(value: float, unit: str) -> tuple[float, str]:
     return (1e3, "ms") if abs(value) >= 1e-3 else (1e6, "us")
 
 
-def _short(value: float) -> str:
-    """Two digits, never with an exponent."""
-    return f"{value:.0f}" if value >= 10 else f"{value:.{max(1 - math.floor(math.log10(value)), 0)}f}"
+def _decimals(uncertainty: float) -> int:
+    """Figures after the point that show an uncertainty in two digits, without an exponent."""
+    return 0 if uncertainty >= 10 else 1 - math.floor(math.log10(uncertainty))
 
 
 def _rounded(value: float, uncertainty: float) -> str:
@@ -165,4 +165,4 @@ def _rounded(value: float, uncertainty: float) -> str:
     digits = 2 + math.floor(math.log10(abs(value))) - math.floor(math.log10(uncertainty))
     if digits > _MOST_DIGITS:
         return f"{value:.{_MOST_DIGITS}g}"
-    return f"{value:.{max(1 - math.floor(math.log10(uncertainty)), 0)}f}"
+    return f"{value:.{_decimals(uncertainty)}f}"

@@ -74,7 +74,10 @@ def _turned_up_at_top(values: Floats) -> Floats:
     if np.count_nonzero(near) > _MOST_STEEP or two_levels(values):
         return values
     peaks = runs(_beyond((values - low) / (high - low), np.flatnonzero(near)))
-    if not _come_back(values, peaks, 0.5 * (low + high)):
+    # After a switch has gone up it stays there until it jumps down; a tooth goes down of itself and up again.
+    between = [float(values[last:first].min()) for (_, last), (first, _) in pairwise(peaks) if first > last]
+    down = sum(lowest < 0.5 * (low + high) for lowest in between)
+    if not between or down < 0.8 * len(between):
         return values
     turned = values.copy()
     for first, last in peaks:
@@ -112,17 +115,6 @@ def _beyond(shares: Floats, near: NDArray[np.int64]) -> NDArray[np.bool_]:
         raised[j] = state >= 2
         state = int(came[j, state])
     return raised[np.maximum(np.searchsorted(near, np.arange(shares.size), side="right") - 1, 0)]
-
-
-def _come_back(values: Floats, pairs: list[tuple[int, int]], middle: float) -> bool:
-    """Whether the trace goes down and up again between one excursion and the next, without a jump.
-
-    After a switch has gone up it stays there until it jumps down; a tooth goes down of itself.
-    """
-    between = [
-        float(values[last:first].min()) < middle for (_, last), (first, _) in pairwise(pairs) if first > last
-    ]
-    return len(between) >= 1 and sum(between) >= 0.8 * len(between)
 
 
 def _inductive(values: Floats, rate: float) -> Edges:

@@ -74,13 +74,11 @@ def by_volts(volts: Floats, rate: float) -> Span:
     """The longest stretch in which the averaged volts are low."""
     average = smooth(volts, int(_AVERAGE * rate))
     rest = float(np.median(volts[: max(int(0.05 * rate), 4)]))
-    low = float(np.quantile(average, 0.1))
-    if float(average.max()) - low < _LEAST_DIP:
-        raise CannotTell(
-            f"the volts dip by {float(average.max()) - low:.2f} V only: no starter turns in this trace"
-        )
+    low, highest = float(np.quantile(average, 0.1)), float(average.max())
+    if highest - low < _LEAST_DIP:
+        raise CannotTell(f"the volts dip by {highest - low:.2f} V only: no starter turns in this trace")
     known = rest - low > _LEAST_DIP
-    wall = low + 0.5 * ((rest if known else float(average.max())) - low)
+    wall = low + 0.5 * ((rest if known else highest) - low)
     return _span(average < wall, -volts, rest if known else None, rate, -wall)
 
 

@@ -25,22 +25,11 @@ _WILD: Final = 0.75
 _MOST_WILD: Final = 2
 
 _ONE_WAY: Final = frozenset({"starter current", "generator current", "coil current", "injector current"})
-_ABOVE_GROUND: Final = frozenset(
-    {
-        "battery volts",
-        "injector volts",
-        "coil volts",
-        "upper volts",
-        "lower volts",
-        "CAN high",
-        "CAN low",
-        "LIN",
-    }
-)
 _PEAKS: Final = frozenset({"coil volts", "injector volts"})
 """Roles whose trace may have a true peak upwards of one sample."""
 
 _TWO_LEVELS: Final = frozenset({"LIN", "CAN high", "CAN low"})
+_ABOVE_GROUND: Final = _PEAKS | _TWO_LEVELS | {"battery volts", "upper volts", "lower volts"}
 _FLAT: Final = 0.1
 
 _SET_COUPLING: Final = "the direct part is missing: set the coupling to DC"
@@ -82,16 +71,12 @@ def coupled(values: Floats) -> bool:
         return False
     low, high = np.quantile(part, (0.02, 0.98))
     least = max(_BOTH_WAYS * float(high - low), 3 * noise(part))
-    return bool(low < -least and high > least) or _settles_on_nought(part, float(high - low))
-
-
-def _settles_on_nought(part: Floats, swing: float) -> bool:
-    """Whether the mean is nought to a hundredth of the swing, though the trace goes to both sides."""
-    peak = float(np.ptp(part))
-    return bool(
-        abs(float(part.mean())) < 0.005 * peak
-        and float(part.min()) < -0.1 * peak < 0.1 * peak < float(part.max())
-    )
+    if low < -least and high > least:
+        return True
+    # The mean is nought to a hundredth of the swing, though the trace goes to both sides.
+    lowest, highest = float(part.min()), float(part.max())
+    peak = highest - lowest
+    return abs(float(part.mean())) < 0.005 * peak and lowest < -0.1 * peak < 0.1 * peak < highest
 
 
 def without_wild(role: str, values: Floats) -> tuple[Floats, tuple[int, ...]]:

@@ -5,13 +5,13 @@ both instruments out. A small drop proves a path good only with current shown in
 be small because nothing flows. Limits are common practice, no source.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, Levels, clipped, noise, require, runs, smooth, two_levels
 
 LIMITS: Final = {"feed": 0.5, "ground": 0.2, "starter cable": 0.5, "connector": 0.1}
@@ -53,21 +53,28 @@ def voltage_drop(
     notes: list[str] = []
     if amps is not None and float(np.median(amps[np.abs(amps) >= np.quantile(np.abs(amps), 0.8)])) < 0:
         amps = -amps
-        notes.append(
-            "the current is negative under load: the clamp sits the other way round, the sign was turned"
-        )
+        side = "the clamp sits the other way round, the sign was turned"
+        notes.append(f"the current is negative under load: {side}")
     on, off = _states(drop, amps, rate)
-    spans = tuple(Mark(a / rate, b / rate, "load on") for a, b in runs(on)[:50])
-    result = _measured(drop, amps, on, off, rate)
-    return _judged(replace(result, marks=spans, notes=tuple(notes)), path, amps is not None, bool(off.any()))
+    if not on.any():
+        raise CannotTell("the load is never on for long enough to be steady")
+    quantities = _quantities(drop, amps, on, off)
+    verdict, reason = _judged(quantities, path, notes, switched=bool(off.any()))
+    marks = tuple(Mark(a / rate, b / rate, "load on") for a, b in runs(on)[:50])
+    return DropResult(
+        verdict=verdict, reason=reason, quantities=tuple(quantities), marks=marks, notes=tuple(notes)
+    )
 
 
 def _states(drop: Floats, amps: Floats | None, rate: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Samples of steady load and of no load; the load's onset and end are left out."""
     leading = smooth(amps if amps is not None else drop, int(0.002 * rate))
     levels = _levels(leading)
-    if levels is None:
-        _require_steady(amps if amps is not None else drop)
+    if levels is None:  # one level has to be one: a load that rises and falls all the time has no steady drop
+        trace = amps if amps is not None else drop
+        low, middle, high = np.quantile(trace, [0.05, 0.5, 0.95])
+        if high - low > 0.5 * abs(middle) and high - low > 6 * noise(trace):
+            raise CannotTell(f"the load is never steady: it moves between {low:.3g} and {high:.3g}")
         return np.ones(drop.size, np.bool_), np.zeros(drop.size, np.bool_)
     high = leading > levels.middle
     if amps is None and abs(levels.low) > abs(levels.high):
@@ -92,13 +99,6 @@ def _levels(leading: Floats) -> Levels | None:
     return points[0] if points else None
 
 
-def _require_steady(trace: Floats) -> None:
-    """One level has to be one: a load that rises and falls all the time has no steady drop."""
-    low, middle, high = np.quantile(trace, [0.05, 0.5, 0.95])
-    if high - low > 0.5 * abs(middle) and high - low > 6 * noise(trace):
-        raise CannotTell(f"the load is never steady: it moves between {low:.3g} and {high:.3g}")
-
-
 def _inner(mask: NDArray[np.bool_], rate: float) -> NDArray[np.bool_]:
     """Each run without its first 40 % (inrush) and its last 5 %."""
     inner = np.zeros(mask.size, np.bool_)
@@ -109,28 +109,26 @@ def _inner(mask: NDArray[np.bool_], rate: float) -> NDArray[np.bool_]:
     return inner
 
 
-def _measured(
-    drop: Floats, amps: Floats | None, on: NDArray[np.bool_], off: NDArray[np.bool_], rate: float
-) -> DropResult:
-    if not on.any():
-        raise CannotTell("the load is never on for long enough to be steady")
+def _quantities(
+    drop: Floats, amps: Floats | None, on: NDArray[np.bool_], off: NDArray[np.bool_]
+) -> list[Quantity]:
+    """The drop, and where the current was recorded that and the resistance."""
     volts, error = _mean(drop[on])
     quantities = [Quantity("drop", volts, "V", error)]
     if amps is None:
-        return DropResult(verdict="measured", reason="", quantities=tuple(quantities))
+        return quantities
     current, spread = _mean(amps[on])
     rest_volts, rest_error = _mean(drop[off]) if off.any() else (0.0, 0.0)
     rest_current, rest_spread = _mean(amps[off]) if off.any() else (0.0, 0.0)
-    if abs(current - rest_current) < LEAST_AMPS:
+    flows, falls = current - rest_current, volts - rest_volts
+    if abs(flows) < LEAST_AMPS:
         raise CannotTell(f"the current is {current:.3f} A only: under {LEAST_AMPS:g} A a clamp cannot tell")
-    quantities.append(Quantity("current", current - rest_current, "A", float(np.hypot(spread, rest_spread))))
-    ohms = (volts - rest_volts) / (current - rest_current)
+    quantities.append(Quantity("current", flows, "A", float(np.hypot(spread, rest_spread))))
+    milliohms = falls / flows * 1e3
     relative = np.hypot(
-        np.hypot(error, rest_error) / max(abs(volts - rest_volts), 1e-9),
-        np.hypot(spread, rest_spread) / abs(current - rest_current),
+        np.hypot(error, rest_error) / max(abs(falls), 1e-9), np.hypot(spread, rest_spread) / abs(flows)
     )
-    quantities.append(Quantity("resistance", ohms * 1e3, "mohm", abs(ohms) * 1e3 * float(relative)))
-    return DropResult(verdict="measured", reason="", quantities=tuple(quantities))
+    return [*quantities, Quantity("resistance", milliohms, "mohm", abs(milliohms) * float(relative))]
 
 
 def _mean(part: Floats) -> tuple[float, float]:
@@ -138,32 +136,28 @@ def _mean(part: Floats) -> tuple[float, float]:
     return float(part.mean()), float(part.std() / np.sqrt(max(part.size / 10, 1)))
 
 
-def _judged(result: DropResult, path: str, shown: bool, switched: bool) -> DropResult:
+def _judged(
+    quantities: list[Quantity], path: str, notes: list[str], *, switched: bool
+) -> tuple[Verdict, str]:
     limit = LIMITS.get(path)
     if limit is None:
         raise CannotTell(f"there is no limit for {path!r}; known are {', '.join(LIMITS)}")
-    volts = result["drop"].value
-    notes = result.notes
-    if volts < -max(3 * result["drop"].uncertainty, 0.02):
+    drop, *shown = quantities
+    volts = drop.value
+    if volts < -max(3 * drop.uncertainty, 0.02):
         volts = -volts
-        notes = (
-            *notes,
-            "the drop is negative: the two leads are exchanged, or the current flows the other way",
-        )
+        notes.append("the drop is negative: the two leads are exchanged, or the current flows the other way")
     amount = f"{volts * 1e3:.0f} mV" if abs(volts) < 1 else f"{volts:.2f} V"
     if shown:
-        ohms = result["resistance"].value / 1e3
+        current, ohms = shown[0].value, shown[1].value / 1e3
         resistance = f"{ohms * 1e3:.1f} mohm" if abs(ohms) < 1 else f"{ohms:.3g} ohm"
-        amount += f" at {result['current'].value:.2f} A, {resistance}"
+        amount += f" at {current:.2f} A, {resistance}"
     if volts > limit:
-        reason = f"{amount}: over {limit:g} V for a {path}"
-        return replace(result, verdict="fault", reason=reason, notes=notes)
-    if not shown and not switched:
-        reason = (
-            f"the drop is {amount} but no current is shown in the same state: the path is not cleared by it"
-        )
-        return replace(result, verdict="cannot tell", reason=reason, notes=notes)
-    if not shown:
-        notes = (*notes, "the load is seen to switch in the drop only: show its current to clear the path")
-        return replace(result, verdict="measured", reason=f"{amount} as the load switches", notes=notes)
-    return replace(result, verdict="good", reason=f"{amount}: within {limit:g} V for a {path}", notes=notes)
+        return "fault", f"{amount}: over {limit:g} V for a {path}"
+    if shown:
+        return "good", f"{amount}: within {limit:g} V for a {path}"
+    if switched:
+        notes.append("the load is seen to switch in the drop only: show its current to clear the path")
+        return "measured", f"{amount} as the load switches"
+    lacking = "no current is shown in the same state: the path is not cleared by it"
+    return "cannot tell", f"the drop is {amount} but {lacking}"

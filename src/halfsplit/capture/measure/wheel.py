@@ -17,17 +17,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.measure.result import CannotTell
-from halfsplit.capture.measure.signal import Edges, Floats, joined, runs
+from halfsplit.capture.measure.signal import Edges, Floats, joined, runs, two_levels
 from halfsplit.capture.measure.wheel_reading import (
     COMMON,
     GAP,
     Reading,
     largest_first,
     read_pattern,
+    wheel_name,
     wrapped_median,
 )
 from halfsplit.capture.measure.wheel_search import Pattern, local_pitch, patterns, relative
-from halfsplit.capture.measure.wheel_width import width_code
 
 _BROKEN: Final = 0.35
 """Logarithm by which an interval that does not fit its place differs from it."""
@@ -46,6 +46,11 @@ _SURE: Final = 0.08
 
 _CLEAR: Final = 6.0
 """Difference of two logarithms of likelihood from which one reading is clearly ahead: 400 to 1."""
+
+
+_LONGEST_CODE: Final = 64
+_SHORTEST_CODE: Final = 6
+"""Teeth of a turn that are told apart by their width."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,17 +81,10 @@ def repeated(wheel: Wheel, times: int) -> Wheel:
     """The wheel whose turn has the pattern of this one several times."""
     if times == 1 or wheel.places is None or wheel.edges is None:
         return wheel
-    missing = wheel.missing * times
-    places = wheel.places * times
-    name = "-".join(str(n) for n in (places, *missing)) if missing else f"{wheel.name} x {times}"
-    return replace(
-        wheel,
-        name=name,
-        places=places,
-        edges=wheel.edges * times,
-        missing=missing,
-        turn_starts=wheel.turn_starts[::times],
-    )
+    missing, places = wheel.missing * times, wheel.places * times
+    name = wheel_name(places, missing) if missing else f"{wheel.name} x {times}"
+    edges, starts = wheel.edges * times, wheel.turn_starts[::times]
+    return replace(wheel, name=name, places=places, edges=edges, missing=missing, turn_starts=starts)
 
 
 def repeats_in_use(wheel: Wheel) -> int:
@@ -109,32 +107,49 @@ def best_direction(signal: Edges) -> tuple[Floats, Wheel, bool]:
     if max(signal.of(True).size, signal.of(False).size) < 6:
         raise CannotTell(f"only {signal.times.size} edges were found, too few for a tooth pattern")
     directions: list[tuple[Floats, Wheel, bool]] = []
-    failed: CannotTell | None = None
+    failures: list[CannotTell] = []
     for rising in (True, False):
-        times = signal.of(rising)
         try:
-            wheel = find_wheel(times)
+            wheel = find_wheel(signal.of(rising))
         except CannotTell as because:
-            failed = because
+            failures.append(because)
             continue
-        if wheel.places is None:
-            wheel = _by_width(wheel, width_code(signal, rising=rising))
-        directions.append((times, wheel, rising))
+        if wheel.places is None and (code := _width_code(signal, rising=rising)):
+            teeth, starts = code
+            wheel = replace(wheel, name=f"{teeth} by width", places=teeth, edges=teeth, turn_starts=starts)
+        directions.append((signal.of(rising), wheel, rising))
     if not directions:
-        raise failed or CannotTell("no edge direction shows a tooth pattern")
-    return max(directions, key=lambda direction: _rank(direction[1]))
+        raise failures[-1]
+
+    def rank(direction: tuple[Floats, Wheel, bool]) -> tuple[bool, bool, int, float]:
+        _, wheel, _ = direction
+        gap = max(wheel.missing, default=0)
+        return wheel.places is not None, wheel.name in COMMON, gap, -wheel.deviation
+
+    return max(directions, key=rank)
 
 
-def _by_width(even: Wheel, code: tuple[int, NDArray[np.int64]] | None) -> Wheel:
-    if code is None:
-        return even
-    teeth, starts = code
-    return replace(even, name=f"{teeth} by width", places=teeth, edges=teeth, turn_starts=starts)
-
-
-def _rank(wheel: Wheel) -> tuple[bool, bool, int, float]:
-    placed = wheel.places is not None
-    return (placed, wheel.name in COMMON, max(wheel.missing, default=0), -wheel.deviation)
+def _width_code(signal: Edges, *, rising: bool) -> tuple[int, NDArray[np.int64]] | None:
+    """Teeth in a turn of even edges whose widths have a code, and the edges at which it begins; None without one."""
+    own, other = signal.of(rising), signal.of(not rising)
+    after = np.searchsorted(other, own[:-1])
+    if own.size < 2 * _SHORTEST_CODE + 1 or after[-1] >= other.size:
+        own = own[: np.searchsorted(own, other[-1])] if other.size else own[:0]
+        after = np.searchsorted(other, own[:-1])
+    if own.size < 2 * _SHORTEST_CODE + 1:
+        return None
+    widths = (other[after] - own[:-1]) / np.diff(own)
+    levels = two_levels(widths)
+    if levels is None or levels.swing < 0.12:
+        return None
+    wide = widths > levels.middle
+    # After how many teeth the widths come again, where most of them do.
+    lengths = range(1, min(_LONGEST_CODE, wide.size // 2) + 1)
+    length = next((n for n in lengths if float(np.mean(wide[n:] == wide[:-n])) > 0.97), 0)
+    if length < _SHORTEST_CODE:
+        return None
+    start = max(range(length), key=lambda k: tuple(np.roll(wide[:length], -k).tolist()))
+    return length, np.arange(start, own.size, length).astype(np.int64)
 
 
 def find_wheel(times: Floats) -> Wheel:
@@ -145,55 +160,46 @@ def find_wheel(times: Floats) -> Wheel:
     intervals = np.diff(times)
     if intervals.size < 5 or intervals.min() <= 0:
         raise CannotTell(f"only {times.size} edges were found, too few for a tooth pattern")
-    candidates = patterns(relative(intervals))
-    readings = [(pattern, read_pattern(intervals, pattern)) for pattern in candidates]
+    readings = [(pattern, read_pattern(intervals, pattern)) for pattern in patterns(relative(intervals))]
     best, reading = readings[0]
     if best.deviation > _NO_ORDER:
-        raise CannotTell(_disorder(times.size, readings))
+        names = dict.fromkeys(f"{r.name} (deviates by {np.expm1(p.deviation):.0%})" for p, r in readings)
+        order = f"the {times.size} edges come in no order: teeth are lost, or the edges are noise"
+        raise CannotTell(f"{order}; read best as {' and '.join([*names][:2])}")
     wheel = _wheel(times, best, reading)
     others = [r.name for p, r in readings[1:] if r.name != reading.name and p.score > best.score - _CLEAR]
     return replace(wheel, rivals=tuple(dict.fromkeys((*wheel.rivals, *others))))
 
 
-def _disorder(edges: int, readings: list[tuple[Pattern, Reading]]) -> str:
-    names = list(dict.fromkeys(f"{r.name} (deviates by {np.expm1(p.deviation):.0%})" for p, r in readings))
-    best = " and ".join(names[:2])
-    return f"the {edges} edges come in no order: teeth are lost, or the edges are noise; read best as {best}"
-
-
 def _wheel(times: Floats, pattern: Pattern, reading: Reading) -> Wheel:
-    intervals = np.diff(times)
-    places = pattern.places % reading.units.size
-    units = reading.units[places] if reading.places else np.ones(intervals.size)
-    fine = (reading.places or 0) >= _LEAST_FINE
-    misfits = _misfits(intervals, pattern, fine=fine)
+    intervals, length = np.diff(times), reading.units.size
+    places = pattern.places % length
+    units = reading.units[places]
+    misfits = _misfits(intervals, pattern, fine=(reading.places or 0) >= _LEAST_FINE)
     pitches = _pitch(intervals, units, misfits)
-    spread = joined(
-        runs(misfits), max(reading.units.size // 4, 2)
-    )  # less than a quarter of a turn apart is one
-    if reading.places:
-        broken = _lost_or_added(spread, intervals, units, pitches)
-    else:  # few teeth a turn pulse with compression and combustion: only fine ones show a break of their own
-        broken = spread if pattern.deviation < _STEADY else []
+    broken = joined(runs(misfits), max(length // 4, 2))  # less than a quarter of a turn apart is one
+    if reading.places:  # an edge that only came early or late is none: the time is that of the pitches
+        sums = np.concatenate(([0.0], np.cumsum(intervals / pitches - units)))
+        ends = [(max(first - 1, 0), min(last + 1, intervals.size)) for first, last in broken]
+        broken = [span for span, (a, b) in zip(broken, ends, strict=True) if abs(sums[b] - sums[a]) > 0.5]
+    elif pattern.deviation >= _STEADY:
+        broken = []  # few teeth a turn pulse with compression and combustion: only fine ones show a break of their own
     units = np.where(misfits, np.maximum(intervals / pitches, 1e-3), units)
     spans = tuple((float(times[a]), float(times[b])) for a, b in broken)
+    even = Wheel("even", None, None, (), units, np.empty(0, np.int64), spans, "", pattern.deviation)
     if reading.places is None:
         if broken:
             _no_lone_gaps(times.size, intervals, misfits)
-        return Wheel("even", None, None, (), units, np.empty(0, np.int64), spans, "", pattern.deviation)
+        return even
     first = largest_first(reading.units) if reading.missing else int(np.argmin(reading.units))
-    starts = np.flatnonzero((places == first) & ~misfits) + 1
-    lasting = _displaced(reading, first) or _again(places, broken, reading, first)
-    wheel = Wheel(
-        reading.name,
-        reading.places,
-        reading.units.size,
-        reading.missing,
-        units,
-        starts.astype(np.int64),
-        spans,
-        lasting,
-        pattern.deviation,
+    wheel = replace(
+        even,
+        name=reading.name,
+        places=reading.places,
+        edges=length,
+        missing=reading.missing,
+        turn_starts=np.flatnonzero((places == first) & ~misfits) + 1,
+        lasting=_displaced(reading, first) or _again(places, broken, reading, first),
     )
     wheel = _lost_now_and_then(wheel, reading.units)
     return wheel if pattern.deviation < _SURE else replace(wheel, lasting="")
@@ -210,30 +216,24 @@ def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:
     there = np.zeros(places, np.bool_)
     there[np.round(np.cumsum(units)).astype(np.int64) % places] = True
     for turns in (2, 3):
-        if places % turns or places // turns < _LEAST_FINE:
+        turn = places // turns
+        if places % turns or turn < _LEAST_FINE:
             continue
         table = there.reshape(turns, -1)
-        every = table.any(axis=0)
-        lost = np.flatnonzero(~table.all(axis=0) & every)
-        gaps = _gaps_of(np.asarray(every))
-        name = "-".join(str(n) for n in (places // turns, *gaps))
-        beside_gap = np.roll(~every, 1) | np.roll(~every, -1)
-        if name in COMMON and 0 < lost.size <= 2 and beside_gap[lost].any():
+        ever, always = np.asarray(table.any(axis=0)), np.asarray(table.all(axis=0))
+        lost, gaps = np.flatnonzero(ever & ~always), _gaps_of(ever)
+        name = wheel_name(turn, gaps)
+        if name not in COMMON or not 0 < lost.size <= 2:
+            continue
+        if (np.roll(~ever, 1) | np.roll(~ever, -1))[lost].any():
             # noise in a gap adds an edge now and then: the larger gap is as likely as a tooth that is lost
-            other = "-".join(str(n) for n in (places // turns, *_gaps_of(np.asarray(table.all(axis=0)))))
-            return replace(wheel, rivals=tuple(pattern for pattern in (other, name) if pattern != wheel.name))
-        if name in COMMON and 0 < lost.size <= 2:
-            lasting = (
-                f"one or two of its teeth are lost in one of {turns} turns, at the same place turn after turn"
-            )
-            return replace(
-                wheel,
-                name=name,
-                places=places // turns,
-                edges=int(every.sum()),
-                missing=gaps,
-                lasting=lasting,
-            )
+            rivals = (wheel_name(turn, _gaps_of(always)), name)
+            return replace(wheel, rivals=tuple(rival for rival in rivals if rival != wheel.name))
+        lasting = (
+            f"one or two of its teeth are lost in one of {turns} turns, at the same place turn after turn"
+        )
+        edges = int(ever.sum())
+        return replace(wheel, name=name, places=turn, edges=edges, missing=gaps, lasting=lasting)
     return wheel
 
 
@@ -253,15 +253,6 @@ def _misfits(intervals: Floats, pattern: Pattern, *, fine: bool) -> NDArray[np.b
     return misfits
 
 
-def _lost_or_added(
-    spans: list[tuple[int, int]], intervals: Floats, units: Floats, pitches: Floats
-) -> list[tuple[int, int]]:
-    """The runs of misfits whose time is not that of their pitches: an edge that only came early or late is none."""
-    sums = np.concatenate(([0.0], np.cumsum(intervals / pitches - units)))
-    wide = [(max(first - 1, 0), min(last + 1, intervals.size)) for first, last in spans]
-    return [span for span, (a, b) in zip(spans, wide, strict=True) if abs(sums[b] - sums[a]) > 0.5]
-
-
 def _pitch(intervals: Floats, units: Floats, broken: NDArray[np.bool_]) -> Floats:
     """The time of one pitch at each interval, from those that fit."""
     pitches = intervals / units
@@ -275,15 +266,11 @@ def _no_lone_gaps(edges: int, intervals: Floats, broken: NDArray[np.bool_]) -> N
     """Raise `CannotTell` where even teeth have gaps that do not come again."""
     gaps = int((broken & (intervals > GAP * local_pitch(intervals))).sum())
     if gaps == 1:
-        raise CannotTell(
-            f"only one gap in {edges} teeth: less than two turns were recorded, the engine stood "
-            "still there, or a tooth was lost once"
-        )
+        why = "less than two turns were recorded, the engine stood still there, or a tooth was lost once"
+        raise CannotTell(f"only one gap in {edges} teeth: {why}")
     if gaps > 0.02 * edges:
-        raise CannotTell(
-            f"{gaps} gaps were found among {edges} edges but they come in no order: teeth are lost, or the edges are "
-            "noise"
-        )
+        why = "they come in no order: teeth are lost, or the edges are noise"
+        raise CannotTell(f"{gaps} gaps were found among {edges} edges but {why}")
 
 
 _LEAST_FINE: Final = 20
@@ -310,20 +297,14 @@ def _displaced(reading: Reading, first: int) -> str:
     if (reading.places or 0) < _LEAST_FINE:
         return ""
     sizes = np.log(reading.shares / units)
-    away = sizes - wrapped_median(sizes)
-    plain, size = _plain(units), units.size
-    displaced = []
-    for place in range(size):
-        after = (place + 1) % size
-        early, late = float(np.exp(away[place])), float(np.exp(away[after]))
-        moved = 0.5 * (early - late)
-        if not (plain[place] and plain[after]) or abs(moved) < _AWAY or abs(early + late - 2) > 0.1:
-            continue
-        displaced.append((place - first) % reading.units.size + 1)
-    if not displaced:
-        return ""
-    teeth = " and ".join(str(tooth) for tooth in sorted(set(displaced))[:3])
-    return f"tooth {teeth} after the gap stands away from its place turn after turn: bent, chipped or dirty"
+    early, plain = np.exp(sizes - wrapped_median(sizes)), _plain(units)
+    late = np.roll(early, -1)
+    moved = (np.abs(0.5 * (early - late)) >= _AWAY) & (np.abs(early + late - 2) <= 0.1)
+    displaced = np.flatnonzero(plain & np.roll(plain, -1) & moved).tolist()
+    teeth = sorted({(place - first) % reading.units.size + 1 for place in displaced})
+    named = " and ".join(map(str, teeth[:3]))
+    away = f"tooth {named} after the gap stands away from its place turn after turn: bent, chipped or dirty"
+    return away if teeth else ""
 
 
 def _again(places: NDArray[np.int64], broken: list[tuple[int, int]], reading: Reading, first: int) -> str:

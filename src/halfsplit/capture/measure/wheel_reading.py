@@ -3,6 +3,7 @@
 A gap of m missing teeth takes m + 1 pitches; two short intervals that make up one pitch are an extra tooth.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -50,21 +51,25 @@ def read_pattern(intervals: Floats, pattern: Pattern) -> Reading:
     if shares.size < _LEAST_EDGES:
         return none
     units = _units(shares)
-    gaps, short = units > 1, units < 1
-    if not gaps.any() and not short.any():
+    if np.all(units == 1):
         return none
-    units = _least_period(units)
-    places = round(float(units.sum()))
+    # One turn of a pattern that holds several: compressions come again after two turns only.
+    for length in range(1, units.size // 2 + 1):
+        if units.size % length == 0 and np.allclose(units, np.resize(units[:length], units.size), atol=0.12):
+            units = units[:length]
+            break
     if units.size < _LEAST_EDGES:
         return none
-    if not gaps.any():
-        extra = int((units < 1).sum()) // 2
-        return Reading(f"{places}+{extra}", units, places, (), shares)
-    first = largest_first(units)
-    missing = tuple(int(u) - 1 for u in np.roll(units, -first) if u > 1)
-    name = "-".join(str(n) for n in (places, *missing))
-    extra = int((units < 1).sum()) // 2
-    return Reading(name + (f"+{extra}" if extra else ""), units, places, missing, shares)
+    places, extra = round(float(units.sum())), int((units < 1).sum()) // 2
+    ordered = np.roll(units, -largest_first(units)) if np.any(units > 1) else units
+    missing = tuple(int(u) - 1 for u in ordered if u > 1)
+    name = wheel_name(places, missing) + (f"+{extra}" if extra else "")
+    return Reading(name, units, places, missing, shares)
+
+
+def wheel_name(places: int, missing: Sequence[int]) -> str:
+    """As the trade writes it: the places of a turn, then the missing teeth of each gap."""
+    return "-".join(map(str, (places, *missing)))
 
 
 def _shares(intervals: Floats, pattern: Pattern) -> Floats:
@@ -109,19 +114,12 @@ def _whole_turn(shares: Floats, pitch: Floats, units: Floats) -> Floats:
     gaps = np.flatnonzero(units > 1)
     if gaps.size != 1 or places in _COMMON_PLACES:
         return units
-    gap = int(gaps[0])
+    ratio = (shares / pitch)[gaps[0]]
     for step in (-1, 1):
-        other = units[gap] + step
-        near = abs(np.log(shares[gap] / pitch[gap] / other)) < np.log(1.3)
-        if (
-            places + step in _COMMON_PLACES
-            and other >= 2
-            and near
-            and abs(shares[gap] / pitch[gap] - units[gap]) > 0.2
-        ):
-            changed = units.copy()
-            changed[gap] = other
-            return changed
+        other = units[gaps[0]] + step
+        near = other >= 2 and abs(np.log(ratio / other)) < np.log(1.3)
+        if near and places + step in _COMMON_PLACES and abs(ratio - units[gaps[0]]) > 0.2:
+            return np.where(units > 1, other, units)
     return units
 
 
@@ -131,14 +129,6 @@ def wrapped_median(shares: Floats) -> Floats:
     from scipy.ndimage import median_filter  # slow to import
 
     return np.asarray(median_filter(shares, 2 * beside + 1, mode="wrap"))
-
-
-def _least_period(units: Floats) -> Floats:
-    """The units of one turn of a pattern that holds several: compressions come again after two turns only."""
-    for length in range(1, units.size // 2 + 1):
-        if units.size % length == 0 and np.allclose(units, np.resize(units[:length], units.size), atol=0.12):
-            return units[:length]
-    return units
 
 
 def largest_first(units: Floats) -> int:

@@ -9,7 +9,7 @@ logarithm of their number for each free value of the pattern (Schwarz 1978, Anna
 the noise of its turns explains is none: it is set to nought.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -70,67 +70,53 @@ def relative(intervals: Floats) -> Floats:
 
 
 def patterns(sizes: Floats) -> list[Pattern]:
-    """The likeliest patterns of `sizes` (from `relative`), the best first; only that one is laid over all of them."""
-    compared = _compared(sizes)
-    lengths = _lengths(compared)
-    fits = sorted((_fitted(compared, n) for n in lengths), key=lambda p: -p.score)
+    """The likeliest patterns of `sizes` (from `relative`), the best first; only that one is laid over all of them.
+
+    Of a long recording three stretches are compared: from its start, its middle and its end.
+    """
+    compared, part = sizes, _SEARCHED // 3
+    if sizes.size > _SEARCHED:
+        firsts = (0, (sizes.size - part) // 2, sizes.size - part)
+        compared = np.concatenate([sizes[first : first + part] for first in firsts])
+    fits = sorted((_fitted(compared, n) for n in _lengths(compared)), key=lambda p: -p.score)
     if not fits or compared.size == sizes.size:
         return fits
-    best = fits[0]
-    return [_laid(sizes, best.values, best.score), *fits[1:]]
-
-
-def _compared(sizes: Floats) -> Floats:
-    """All of it, or three stretches of a long one: from its start, its middle and its end."""
-    if sizes.size <= _SEARCHED:
-        return sizes
-    part = _SEARCHED // 3
-    firsts = (0, (sizes.size - part) // 2, sizes.size - part)
-    return np.concatenate([sizes[first : first + part] for first in firsts])
+    return [_laid(sizes, fits[0].values, fits[0].score), *fits[1:]]
 
 
 def _lengths(sizes: Floats) -> list[int]:
     """The lengths that are worth a closer look: what stands `n` edges later is alike."""
-    longest = min(_LONGEST, sizes.size // 2)
-    steps = [float(np.mean(np.minimum(np.abs(sizes[n:] - sizes[:-n]), _FAR))) for n in range(1, longest + 1)]
-    scores = [
-        -sizes.size * np.log(step + _FLOOR) - 0.5 * n * np.log(sizes.size)
-        for n, step in enumerate(steps, start=1)
-    ]
-    if not scores:
+    lengths = np.arange(1, min(_LONGEST, sizes.size // 2) + 1)
+    if not lengths.size:
         return []
+    steps = np.array([np.mean(np.minimum(np.abs(sizes[n:] - sizes[:-n]), _FAR)) for n in lengths])
+    scores = -sizes.size * np.log(steps + _FLOOR) - 0.5 * lengths * np.log(sizes.size)
     # Noise hides a lone gap from the score of a long pattern; it still stands out from the lengths beside it.
     from scipy.ndimage import median_filter  # slow to import
 
-    beside = median_filter(np.array(steps), 9, mode="nearest")
-    likely = np.argsort(-np.array(scores))[:_CANDIDATES]
-    standing_out = np.argsort(np.array(steps) - beside)[:_CANDIDATES]
-    return sorted({1, *(int(i) + 1 for i in likely), *(int(i) + 1 for i in standing_out)})
+    beside = median_filter(steps, 9, mode="nearest")
+    likely, standing_out = (np.argsort(each)[:_CANDIDATES] for each in (-scores, steps - beside))
+    return sorted({1, *lengths[likely].tolist(), *lengths[standing_out].tolist()})
 
 
 def _fitted(sizes: Floats, length: int) -> Pattern:
     """The pattern of a length: folded where it repeats best, laid over all, and folded once more along that path."""
-    values = _first_fold(sizes, length)
-    for _ in range(2):
-        laid = _laid(sizes, values, 0.0)
-        values = medians(sizes, laid.places, values)
-    error = 1.25 * laid.deviation / np.sqrt(max(sizes.size / length, 1.0))
-    values = np.where(np.abs(values) > _SIGNIFICANT * error, values, 0.0)
-    laid = _laid(sizes, values, 0.0)
-    free = 1 + 2 * int(np.count_nonzero(values)) if length > 1 else 1
-    score = -sizes.size * np.log(laid.deviation + _FLOOR) - 0.5 * free * np.log(sizes.size)
-    return Pattern(laid.values, laid.places, laid.deviation, float(score))
-
-
-def _first_fold(sizes: Floats, length: int) -> Floats:
-    """The median over the turns of the stretch in which intervals are most like those a turn later."""
+    # The stretch in which intervals are most like those a turn later.
     span = min(sizes.size, max(5 * length, 60))
     alike = np.minimum(np.abs(sizes[length:] - sizes[:-length]), _FAR)
     sums = np.concatenate(([0.0], np.cumsum(alike)))
     width = max(span - length, 1)
     first = int(np.argmin(sums[width:] - sums[:-width])) if sums.size > width else 0
     part = sizes[first : first + span]
-    return medians(part, np.arange(part.size) % length, np.zeros(length))
+    values = medians(part, np.arange(part.size) % length, np.zeros(length))
+    for _ in range(2):
+        laid = _laid(sizes, values, 0.0)
+        values = medians(sizes, laid.places, values)
+    error = 1.25 * laid.deviation / np.sqrt(max(sizes.size / length, 1.0))
+    laid = _laid(sizes, np.where(np.abs(values) > _SIGNIFICANT * error, values, 0.0), 0.0)
+    free = 1 + 2 * int(np.count_nonzero(laid.values)) if length > 1 else 1
+    score = -sizes.size * np.log(laid.deviation + _FLOOR) - 0.5 * free * np.log(sizes.size)
+    return replace(laid, score=float(score))
 
 
 def medians(values: Floats, places: NDArray[np.int64], before: Floats) -> Floats:
@@ -149,12 +135,10 @@ def _laid(sizes: Floats, values: Floats, score: float) -> Pattern:
     """The path of offsets of the least sum of deviations (Viterbi, with one price for every change)."""
     from halfsplit.capture.measure.wheel_path import cheapest_offsets  # numba is slow to import
 
-    length = values.size
-    if length == 1:
-        deviation = float(np.mean(np.minimum(np.abs(sizes - values[0]), _FAR)))
-        return Pattern(values, np.zeros(sizes.size, np.int64), deviation, score)
-    offsets = cheapest_offsets(sizes, values, _FAR, _SLIP)
-    places = (np.arange(sizes.size) + offsets) % length
+    places, slips = np.zeros(sizes.size, np.int64), 0
+    if values.size > 1:
+        offsets = cheapest_offsets(sizes, values, _FAR, _SLIP)
+        places = (np.arange(sizes.size) + offsets) % values.size
+        slips = int(np.count_nonzero(np.diff(offsets)))
     deviation = float(np.mean(np.minimum(np.abs(sizes - values[places]), _FAR)))
-    deviation += _SLIP * float(np.count_nonzero(np.diff(offsets))) / sizes.size
-    return Pattern(values, places, deviation, score)
+    return Pattern(values, places, deviation + _SLIP * slips / sizes.size, score)
