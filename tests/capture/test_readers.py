@@ -122,7 +122,7 @@ WRITERS: dict[str, Callable[[Path], None]] = {
 GAINS = {"WAV": {"channel 1": (1e-3, "V"), "channel 2": (1e-2, "A")}}
 
 
-@pytest.fixture(params=[reader.name for reader in READERS])
+@pytest.fixture(params=[reader.NAME for reader in READERS])
 def file(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
     """A file of each format, under a name whose ending says nothing."""
     path = tmp_path / "recording.dat"
@@ -130,7 +130,7 @@ def file(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
     return request.param, path
 
 
-@pytest.fixture(params=[reader.name for reader in READERS if reader.name != "bus log"])
+@pytest.fixture(params=[reader.NAME for reader in READERS if reader.NAME != "bus log"])
 def recording(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
     """The same two channels in each format, under a name whose ending says nothing."""
     path = tmp_path / "recording.dat"
@@ -139,13 +139,13 @@ def recording(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path
 
 
 def test_every_reader_has_a_writer_here() -> None:
-    assert set(WRITERS) == {reader.name for reader in READERS}
+    assert set(WRITERS) == {reader.NAME for reader in READERS}
 
 
 def test_the_content_decides(file: tuple[str, Path]) -> None:
     name, path = file
     head = path.read_bytes()[:65_536]
-    assert next(reader.name for reader in READERS if reader.sniff(head)) == name
+    assert next(reader.NAME for reader in READERS if reader.sniff(head)) == name
 
 
 def test_channels_values_and_time(recording: tuple[str, Path]) -> None:

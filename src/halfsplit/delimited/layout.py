@@ -44,7 +44,6 @@ _AMOUNT: Final = re.compile(r"([+-]?(?:\d+[.,]?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([
 _TITLE: Final = re.compile(
     r"^(?:channel|trace|signal|curve|kanal|voie)\s*(?:name)?\s*[:=;,\t ]\s*(.+)$", re.IGNORECASE
 )
-_RATES: Final = {"s/s": 1.0, "sa/s": 1.0, "sps": 1.0, "hz": 1.0, "samples/s": 1.0, "1/s": 1.0, "": 1.0}
 
 
 @dataclass(frozen=True)
@@ -93,12 +92,11 @@ class Layout:
 
 def find_layout(lines: Sequence[str]) -> Layout | None:
     """The layout of a text from its first lines, or None where no two lines of numbers are found."""
-    stated = _told_delimiter(lines)
-    sample = [line for line in lines if line.strip()][-200:]
-    delimiter, comma = max(_FORMS, key=lambda form: _score(sample, form[0], form[1], stated))
-    rows = [split(line, delimiter) for line in sample]
-    every = [split(line, delimiter) for line in lines if line.strip()]
-    columns, clocks = _columns(rows, comma, every)
+    filled = [line for line in lines if line.strip()]
+    said = lines[0].strip() if lines else ""  # spreadsheets may say the delimiter there: `sep=;`
+    stated = said[4:] if said.casefold().startswith("sep=") and len(said) == 5 else ""
+    delimiter, comma = max(_FORMS, key=lambda form: _score(filled[-200:], form[0], form[1], stated))
+    columns, clocks = _columns([split(line, delimiter) for line in filled], comma)
     if not columns:
         return None
     first = _first_row(lines, delimiter, comma, columns)
@@ -109,22 +107,21 @@ def find_layout(lines: Sequence[str]) -> Layout | None:
     heads = _with_time(heads, body, columns, comma, clocks)
     parts = _parts(body, columns, clocks)
     units = _units(body, columns, parts, comma)
-    heads = tuple(
-        Heading(head.name, units[i]) if i in units else head for i, head in zip(columns, heads, strict=True)
-    )
+    named = zip(columns, heads, strict=True)
+    titles = [match[1].strip(' \t;,"') for line in above if (match := _TITLE.match(line.strip()))]
     return Layout(
         delimiter,
         comma,
         first,
         columns,
-        heads,
+        tuple(Heading(head.name, units[i]) if i in units else head for i, head in named),
         clocks,
         parts,
         frozenset(units),
         any('"' in line for line in lines[first : first + 20]),
         tuple(above),
         _interval([split(line, delimiter) for line in above]),
-        _title(above),
+        titles[-1] if titles else "",
     )
 
 
@@ -159,30 +156,18 @@ def _units(
     return units
 
 
-def _told_delimiter(lines: Sequence[str]) -> str | None:
-    """Spreadsheets may say it in the first line: `sep=;`."""
-    first = lines[0].strip() if lines else ""
-    return first[4:5] if first.casefold().startswith("sep=") and len(first) == 5 else None
-
-
-def _score(sample: Sequence[str], delimiter: str | None, comma: bool, stated: str | None) -> float:
+def _score(sample: Sequence[str], delimiter: str | None, comma: bool, stated: str) -> float:
     if stated and delimiter != stated:
         return -1.0
     score = 0.0
-    for line in sample:
-        for cell in split(line, delimiter):
-            if is_value(cell, comma):
-                score += 1.0
-            elif not is_blank(cell):
-                score -= 1.0
+    for cell in (cell for line in sample for cell in split(line, delimiter)):
+        score += 1.0 if is_value(cell, comma) else 0.0 if is_blank(cell) else -1.0
     return score
 
 
-def _columns(
-    rows: list[list[str]], comma: bool, every: list[list[str]]
-) -> tuple[tuple[int, ...], frozenset[int]]:
-    """The cells that hold a number or nothing in nearly all of the later lines, and some of `every` line."""
-    numeric = [row for row in rows if any(is_value(cell, comma) for cell in row)]
+def _columns(rows: list[list[str]], comma: bool) -> tuple[tuple[int, ...], frozenset[int]]:
+    """The cells that hold a number or nothing in nearly all of the later rows, and some in all; those with clocks."""
+    numeric = [row for row in rows[-200:] if any(is_value(cell, comma) for cell in row)]
     if len(numeric) < 2:
         return (), frozenset()
     width = Counter(len(row) for row in numeric[len(numeric) // 2 :]).most_common(1)[0][0]
@@ -193,17 +178,14 @@ def _columns(
         times = sum(is_clock(cell) for cell in cells)
         numbers = sum(is_value(cell, comma) for cell in cells) - times
         blanks = sum(is_blank(cell) for cell in cells)
-        some = numbers + times or _in_some(every, i, width, comma)
-        if some and numbers + times + blanks >= 0.8 * len(cells):
+        if numbers + times + blanks < 0.8 * len(cells):
+            continue
+        # One that is blank by now may have held numbers before: a slower channel that ended.
+        if numbers + times or sum(len(row) == width and is_number(row[i], comma) for row in rows) >= 2:
             columns.append(i)
             if times > numbers:
                 clocks.add(i)
     return tuple(columns), frozenset(clocks)
-
-
-def _in_some(rows: list[list[str]], place: int, width: int, comma: bool) -> bool:
-    """Whether a column that is blank by now held numbers before: a slower channel that ended."""
-    return sum(len(row) == width and is_number(row[place], comma) for row in rows) >= 2
 
 
 def _is_row(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
@@ -220,14 +202,10 @@ def _first_row(
     """The first whole row that is followed by another one, or by one that has at least a number in the columns."""
     filled = [(i, split(line, delimiter)) for i, line in enumerate(lines) if line.strip()]
     for (i, cells), (_, after) in pairwise(filled):
-        if _is_row(cells, comma, columns) and _touches(after, comma, columns):
+        following = any(is_value(after[k], comma) for k in columns if k < len(after))
+        if following and _is_row(cells, comma, columns):
             return i
     return None
-
-
-def _touches(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
-    there = [cells[i] for i in columns if i < len(cells)]
-    return any(is_value(cell, comma) for cell in there)
 
 
 def _heads(
@@ -310,14 +288,24 @@ def _interval(settings: list[list[str]]) -> float | None:
     """Seconds between samples, from a line such as `Sample interval;10 us` or `Sample rate: 100 kS/s`."""
     for cells in settings:
         for i, cell in enumerate(cells):
-            for pattern, convert in ((_RATE, _rate), (_INTERVAL, _seconds)):
+            for pattern, period in ((_RATE, _of_rate), (_INTERVAL, _of_interval)):
                 match = pattern.search(cell)
-                if match is None:
-                    continue
-                value = convert(cell[match.end() :], " ".join(cells[i + 1 :]), cell)
-                if value:
-                    return value
+                amount = _amount(cell[match.end() :], " ".join(cells[i + 1 :]), cell) if match else None
+                if amount and amount[0] > 0 and (seconds := period(*amount)):
+                    return seconds
     return None
+
+
+def _of_interval(amount: float, text: str) -> float | None:
+    unit = unit_of(text or "s")
+    return amount * unit[1] if unit and unit[0] == "s" else None
+
+
+def _of_rate(amount: float, text: str) -> float | None:
+    factor = {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}.get(text[:1], 1.0)
+    bare = text[1:] if factor != 1.0 else text
+    samples = ("s/s", "sa/s", "sps", "hz", "samples/s", "1/s", "")
+    return 1.0 / (amount * factor) if bare.casefold() in samples else None
 
 
 def _amount(inside: str, after: str, key: str) -> tuple[float, str] | None:
@@ -327,28 +315,3 @@ def _amount(inside: str, after: str, key: str) -> tuple[float, str] | None:
     bracketed = re.search(r"[(\[]\s*([^)\]]+)\s*[)\]]", key)
     beyond = after[match.end() :].strip().split(" ")[0] if match.string == after else ""
     return float(match[1].replace(",", ".")), match[2] or (bracketed[1] if bracketed else beyond)
-
-
-def _seconds(inside: str, after: str, key: str) -> float | None:
-    amount = _amount(inside, after, key)
-    if amount is None or amount[0] <= 0:
-        return None
-    unit = unit_of(amount[1] or "s")
-    return amount[0] * unit[1] if unit and unit[0] == "s" else None
-
-
-def _rate(inside: str, after: str, key: str) -> float | None:
-    amount = _amount(inside, after, key)
-    if amount is None or amount[0] <= 0:
-        return None
-    text = amount[1]
-    factor = {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}.get(text[:1], 1.0)
-    bare = text[1:] if factor != 1.0 else text
-    return 1.0 / (amount[0] * factor) if bare.casefold() in _RATES else None
-
-
-def _title(above: list[str]) -> str:
-    for line in reversed(above):
-        if match := _TITLE.match(line.strip()):
-            return match[1].strip(' \t;,"')
-    return ""

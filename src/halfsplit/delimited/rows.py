@@ -1,7 +1,7 @@
 """The rows of numbers under a layout: all of a block at once where numpy can, else line by line."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,8 @@ def quick(block: Sequence[str], layout: Layout) -> NDArray[np.float64] | None:
     table = _parsed(plain, layout)
     if table is not None or layout.delimiter is None:
         return table
-    mark = re.escape(layout.delimiter)
-    gap = re.compile(
-        rf"(^|{mark})[ \t]*(?={mark}|$)" if layout.delimiter != "\t" else rf"(^|{mark}) *(?={mark}|$)"
-    )
+    mark, blanks = re.escape(layout.delimiter), " *" if layout.delimiter == "\t" else r"[ \t]*"
+    gap = re.compile(rf"(^|{mark}){blanks}(?={mark}|$)")
     return _parsed([gap.sub(r"\1nan", line) for line in plain if line.strip()], layout)
 
 
@@ -53,6 +51,11 @@ def row(line: str, layout: Layout) -> list[float] | int:
             return column
         values.append(value)
     return values
+
+
+def careful(block: Sequence[str], layout: Layout) -> Iterator[tuple[int, list[float] | int]]:
+    """The place of each line that is not blank, and its `row`."""
+    return ((place, row(line, layout)) for place, line in enumerate(block) if line.strip())
 
 
 def seconds(times: NDArray[np.float64], gain: float, *, clock: bool) -> NDArray[np.float64]:

@@ -123,28 +123,29 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
     """Analyse a log. Never fails on a log that could be made: what cannot be told is said in the verdict."""
     stretches = segments(log)
     base = _level_asleep(stretches)
-    asleep = (
-        [segment for segment in stretches if _sleeps(segment, base, log.resolution)]
-        if base is not None
-        else []
-    )
-    start = asleep[0].start if asleep else None
-    rest = [segment for segment in stretches if start is None or segment.start >= start]
-    level = _weighted([part for part in asleep if part.mean > -SLEEP_MARGIN] or asleep) if asleep else None
-    wake_ups = tuple(_wake_ups(log, rest, base, level)) if base is not None and level is not None else ()
-    seconds = _covered(log, rest)
-    mean, scatter = _mean_current(log, 0.0 if start is None else start)
-    kinds = tuple(_kinds(wake_ups, seconds))
-    level_error = _error(instrument, level or 0.0, _scatter(asleep))
+    asleep = [part for part in stretches if base is not None and _sleeps(part, base, log.resolution)]
+    start, level, scatter = None, None, 0.0
+    wake_ups: tuple[WakeUp, ...] = ()
+    rest = list(stretches)
+    if base is not None and asleep:
+        start = asleep[0].start
+        rest = [part for part in stretches if part.start >= start]
+        level = _weighted([part for part in asleep if part.mean > -SLEEP_MARGIN] or asleep)
+        wake_ups = tuple(_wake_ups(log, rest, base, level))
+        seconds = sum(part.seconds for part in asleep)
+        scatter = float(np.sqrt(sum((part.error * part.seconds / seconds) ** 2 for part in asleep)))
+    begun = rest[0].start
+    lost = sum(end - max(begin, begun) for begin, end in log.gaps if end > begun)
+    mean, spread = _mean_current(log, 0.0 if start is None else start)
     result = DrainAnalysis(
         level=level,
-        level_error=level_error,
+        level_error=_error(instrument, level or 0.0, scatter),
         asleep_after=start,
         charge_until_asleep=_charge(log, 0.0, start) if start else 0.0,
         wake_ups=wake_ups,
-        kinds=kinds,
+        kinds=_kinds(wake_ups, max(log.duration - begun - lost, log.step)),
         mean=mean,
-        mean_error=_error(instrument, mean, scatter),
+        mean_error=_error(instrument, mean, spread),
         segments=stretches,
         verdict="",
         remarks=log.remarks,
@@ -178,11 +179,6 @@ def _weighted(parts: list[Segment]) -> float:
     return sum(part.mean * part.seconds for part in parts) / seconds
 
 
-def _scatter(parts: list[Segment]) -> float:
-    seconds = sum(part.seconds for part in parts)
-    return float(np.sqrt(sum((part.error * part.seconds / seconds) ** 2 for part in parts))) if parts else 0.0
-
-
 def _wake_ups(log: CurrentLog, rest: list[Segment], base: float, level: float) -> Iterator[WakeUp]:
     """Stretches between two sleeps; one that the log ends in is a wake-up too."""
     for sleeps, group in groupby(rest, key=lambda segment: _sleeps(segment, base, log.resolution)):
@@ -203,29 +199,21 @@ def _charge(log: CurrentLog, start: float, end: float) -> float:
     return float(np.sum(log.amps[first : first + steps.size] * steps)) / HOUR
 
 
-def _covered(log: CurrentLog, rest: list[Segment]) -> float:
-    start = rest[0].start
-    lost = sum(end - max(begin, start) for begin, end in log.gaps if end > start)
-    return max(log.duration - start - lost, log.step)
-
-
 def _mean_current(log: CurrentLog, start: float) -> tuple[float, float]:
     """Mean from `start` on, by time, and its standard error from eight parts of it."""
     first = int(np.searchsorted(log.seconds, start))
     steps = np.minimum(np.diff(log.seconds[first:]), 5 * log.step)
     amps = log.amps[first : first + steps.size]
     mean = float(np.average(amps, weights=steps))
-    parts = [part for part in np.array_split(amps, 8) if part.size]
-    return mean, float(np.std([part.mean() for part in parts], ddof=1) / np.sqrt(len(parts))) if len(
-        parts
-    ) > 1 else 0.0
+    parts = [part.mean() for part in np.array_split(amps, 8) if part.size]
+    return mean, float(np.std(parts, ddof=1) / np.sqrt(len(parts))) if len(parts) > 1 else 0.0
 
 
 def _error(instrument: Instrument, amps: float, scatter: float) -> float:
     return float(np.hypot(np.hypot(instrument.share * amps, instrument.offset), scatter))
 
 
-def _kinds(wake_ups: tuple[WakeUp, ...], seconds: float) -> Iterator[WakeKind]:
+def _kinds(wake_ups: tuple[WakeUp, ...], seconds: float) -> tuple[WakeKind, ...]:
     """Wake-ups grouped by mean current and length, the costliest group first."""
     groups: list[list[WakeUp]] = []
     for wake in wake_ups:
@@ -234,44 +222,38 @@ def _kinds(wake_ups: tuple[WakeUp, ...], seconds: float) -> Iterator[WakeKind]:
             groups.append([wake])
         else:
             group.append(wake)
-    yield from sorted((_kind(group, seconds) for group in groups), key=lambda kind: -kind.amps)
+    kinds = []
+    for group in groups:
+        steps = np.diff([wake.start for wake in group])
+        period = float(np.median(steps)) if steps.size else None
+        wanders = float(np.median(np.abs(steps - period))) if period is not None else 0.0
+        charge = float(np.mean([wake.charge for wake in group]))
+        kind = WakeKind(
+            count=len(group),
+            period=period,
+            regular=period is not None and steps.size >= 2 and wanders <= REGULAR * period,
+            seconds=float(np.median([wake.seconds for wake in group])),
+            mean=float(np.mean([wake.mean for wake in group])),
+            charge=charge,
+            amps=charge * len(group) * HOUR / seconds,
+            first=group[0].start,
+        )
+        kinds.append(kind)
+    return tuple(sorted(kinds, key=lambda kind: -kind.amps))
 
 
 def _alike(a: WakeUp, b: WakeUp) -> bool:
-    longer = abs(a.seconds - b.seconds) <= 2.0 or max(a.seconds, b.seconds) <= ALIKE * min(
-        a.seconds, b.seconds
-    )
-    return longer and max(a.mean, b.mean) <= ALIKE * min(a.mean, b.mean)
-
-
-def _kind(group: list[WakeUp], seconds: float) -> WakeKind:
-    starts = np.array([wake.start for wake in group])
-    steps = np.diff(starts)
-    period = float(np.median(steps)) if steps.size else None
-    regular = steps.size >= 2 and bool(np.median(np.abs(steps - period)) <= REGULAR * float(np.median(steps)))
-    charge = float(np.mean([wake.charge for wake in group]))
-    return WakeKind(
-        count=len(group),
-        period=period,
-        regular=regular,
-        seconds=float(np.median([wake.seconds for wake in group])),
-        mean=float(np.mean([wake.mean for wake in group])),
-        charge=charge,
-        amps=charge * len(group) * HOUR / seconds,
-        first=group[0].start,
-    )
+    (short, long), (low, high) = sorted((a.seconds, b.seconds)), sorted((a.mean, b.mean))
+    return (long - short <= 2.0 or long <= ALIKE * short) and high <= ALIKE * low
 
 
 def _verdict(analysis: DrainAnalysis) -> str:
     if analysis.level is None:
-        return (
-            "The current never settles for two minutes: the vehicle does not sleep, or the log is too short."
-        )
+        why = "the vehicle does not sleep, or the log is too short"
+        return f"The current never settles for two minutes: {why}."
     if not analysis.can_tell:
-        return (
-            f"Cannot tell: a {analysis.instrument.name} says nothing below {1000 * analysis.instrument.floor:.0f} mA. "
-            "Use a meter in series or a shunt, or millivolts across the fuses."
-        )
+        floor = f"a {analysis.instrument.name} says nothing below {1000 * analysis.instrument.floor:.0f} mA"
+        return f"Cannot tell: {floor}. Use a meter in series or a shunt, or millivolts across the fuses."
     if analysis.level > AWAKE:
         return f"It does not sleep: never below {analysis.level:.2f} A for two minutes."
     level = f"{1000 * analysis.level:.0f} mA asleep"

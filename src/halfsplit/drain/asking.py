@@ -39,12 +39,11 @@ def question(amps: NDArray[np.float64], level: float | None, *, unit_said: bool)
     """What must be asked of a log (amps in A, level: asleep in A or None), or None."""
     low, middle, high = np.quantile(np.abs(amps), [0.05, 0.5, 0.999])
     if middle > MOST_STEADY or (not unit_said and low > MOST_ASSUMED):
-        unit = "mA" if high > 20 else ""
         said = "" if unit_said else "no unit is told and "
         return Question(
             f"{said}the values would be {_plain(low)} to {_plain(high)} A, which no vehicle that is parked draws for "
             f"hours. In which unit are they? As mA they are {_plain(low)} to {_plain(high)} mA.",
-            unit=unit or "mA",
+            unit="mA",
         )
     if high < LEAST_PEAK:
         return Question(

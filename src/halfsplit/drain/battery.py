@@ -73,22 +73,23 @@ def state_of_charge(
     rested_hours: since the last charge, None if not known.
     """
     if not 0 <= volts <= 20 or not -50 <= celsius <= 90:
-        raise InputError(
-            f"{volts:g} V at {celsius:g} °C", remedy="enter the volts of one 12 V battery and its °C"
-        )
-    warning = (
-        f"Below {WARNING} V: charge the battery first, a flat one produces false leads."
-        if volts < WARNING
-        else ""
-    )
+        remedy = "enter the volts of one 12 V battery and its °C"
+        raise InputError(f"{volts:g} V at {celsius:g} °C", remedy=remedy)
+    flat = f"Below {WARNING} V: charge the battery first, a flat one produces false leads."
+    warning = flat if volts < WARNING else ""
     if volts < 10.5:
-        return StateOfCharge(
-            None, 0.0, "Below 10.5 V: flat, or a cell is shorted. Charge it and test it alone.", warning
-        )
+        words = "Below 10.5 V: flat, or a cell is shorted. Charge it and test it alone."
+        return StateOfCharge(None, 0.0, words, warning)
     if rested_hours is not None and rested_hours < RESTED:
-        return StateOfCharge(None, 0.0, _unrested(rested_hours), warning)
-    kinds = [kind] if kind else list(TABLES)
-    shares = [_share(volts, celsius, each) for each in kinds]
+        words = (
+            f"Cannot tell: {rested_hours:g} h after charging the surface charge can lift the volts by {SURFACE:.1f} V. "
+            f"Wait {RESTED:.0f} h, or switch the headlamps on for two minutes and measure a minute after switching off."
+        )
+        return StateOfCharge(None, 0.0, words, warning)
+    shares = []
+    for each in [kind] if kind else TABLES:
+        shift = rest_volts(1.0, celsius, each) - rest_volts(1.0, REFERENCE, each)
+        shares.append(float(np.interp(volts - shift, _table(each), STATES)))
     share = float(np.mean(shares))
     error = float(np.hypot(np.hypot(READING_ERROR / 0.75, TABLE_ERROR), (max(shares) - min(shares)) / 2))
     low, high = max(share - error, 0), min(share + error, 1)
@@ -102,18 +103,6 @@ def _table(kind: str) -> tuple[float, ...]:
     if kind not in TABLES:
         raise InputError(f"{kind!r} is no type of battery", remedy=f"choose one of {', '.join(TABLES)}")
     return TABLES[kind]
-
-
-def _share(volts: float, celsius: float, kind: str) -> float:
-    shift = rest_volts(1.0, celsius, kind) - rest_volts(1.0, REFERENCE, kind)
-    return float(np.interp(volts - shift, _table(kind), STATES))
-
-
-def _unrested(hours: float) -> str:
-    return (
-        f"Cannot tell: {hours:g} h after charging the surface charge can lift the volts by {SURFACE:.1f} V. "
-        f"Wait {RESTED:.0f} h, or switch the headlamps on for two minutes and measure a minute after switching off."
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,9 +134,8 @@ def judge_cranking(
         words = f"{before:.2f} V before cranking: charge the battery, then crank again.{shown}"
         return Cranking("cannot tell", limit, resistance, words)
     if mean_volts >= limit:
-        words = (
-            f"{mean_volts:.1f} V while cranking, at least {limit:.1f} V at {celsius:.0f} °C expected.{shown}"
-        )
+        least = f"at least {limit:.1f} V at {celsius:.0f} °C"
+        words = f"{mean_volts:.1f} V while cranking, {least} expected.{shown}"
         return Cranking("good", limit, resistance, words)
     words = (
         f"{mean_volts:.1f} V while cranking, less than {limit:.1f} V at {celsius:.0f} °C: battery weak, or the starter "

@@ -91,15 +91,13 @@ def fuse_current(millivolts: float, rating: float) -> BranchCurrent:
         raise InputError(f"a fuse of {rating:g} A", remedy="enter the rating printed on it")
     volts = millivolts / 1000
     if abs(volts) > 1:
-        raise InputError(
-            f"{millivolts:g} mV across a fuse", remedy="more than 1 V means that it is blown or missing"
-        )
+        remedy = "more than 1 V means that it is blown or missing"
+        raise InputError(f"{millivolts:g} mV across a fuse", remedy=remedy)
     if rating in BLADE:
         amps = volts / BLADE[rating]
         error = 1.645 * float(np.hypot(SPREAD * amps, MILLIVOLT_ERROR / BLADE[rating]))
-        return BranchCurrent(
-            amps, amps - error, amps + error, f"cold resistance of a {rating:g} A blade fuse, typical"
-        )
+        how = f"cold resistance of a {rating:g} A blade fuse, typical"
+        return BranchCurrent(amps, amps - error, amps + error, how)
     low = volts * rating / PRACTICE_VOLTS
     reading = 1.645 * MILLIVOLT_ERROR * rating / PRACTICE_VOLTS
     least, most = (low / (1 - share) for share in PRACTICE_LOW)
@@ -160,9 +158,8 @@ class BranchSearch:
         for fuse in self.fuses:
             for name in fuse.behind:
                 if name not in names:
-                    raise NotFoundError(
-                        f"{fuse.name} feeds {name}, which is no fuse here; there are {', '.join(names)}"
-                    )
+                    there = f"there are {', '.join(names)}"
+                    raise NotFoundError(f"{fuse.name} feeds {name}, which is no fuse here; {there}")
 
     def measured(self, name: str, current: BranchCurrent) -> BranchSearch:
         """The search with one more reading; a fuse measured again takes the new one. Raises NotFoundError."""
@@ -195,11 +192,9 @@ class BranchSearch:
         """The branches by probability, the likeliest first; the probabilities add up to one."""
         leaves = self._leaves()
         probabilities = self._posterior(leaves)
-        suspects = [
-            Suspect(leaf.name, leaf.units, float(p))
-            for leaf, p in zip(leaves, probabilities[:-1], strict=True)
-        ]
-        suspects.append(Suspect(None, (), float(probabilities[-1])))
+        *likely, elsewhere = probabilities.tolist()
+        suspects = [Suspect(leaf.name, leaf.units, p) for leaf, p in zip(leaves, likely, strict=True)]
+        suspects.append(Suspect(None, (), elsewhere))
         return tuple(sorted(suspects, key=lambda suspect: -suspect.probability))
 
     def next_fuses(self) -> tuple[NextFuse, ...]:
@@ -244,11 +239,8 @@ class BranchSearch:
             through = {name, *self._below(name)}
             inside = np.array([leaf.name in through for leaf in leaves] + [False])
             usual = USUAL_BRANCH * max(int(inside.sum()), 1)
-            error = float(
-                np.hypot(
-                    current.error, np.hypot(USUAL_ERROR * np.sqrt(max(inside.sum(), 1)), self.total_error)
-                )
-            )
+            usual_error = USUAL_ERROR * np.sqrt(max(inside.sum(), 1))
+            error = float(np.hypot(current.error, np.hypot(usual_error, self.total_error)))
             expected = np.where(inside, usual + excess, usual)
             # a slip of the probe or of the sleep state is a reading of anything between nothing and the total
             density = np.exp(-0.5 * ((current.amps - expected) / error) ** 2) / (error * np.sqrt(2 * np.pi))

@@ -64,14 +64,11 @@ def days_until_no_start(mean: float, mean_error: float, battery: Battery) -> For
     Raises InputError for a battery that cannot be.
     """
     if not 5 <= battery.capacity <= 500:
-        raise InputError(
-            f"a battery of {battery.capacity:g} Ah", remedy="enter the Ah printed on it, 5 to 500"
-        )
+        remedy = "enter the Ah printed on it, 5 to 500"
+        raise InputError(f"a battery of {battery.capacity:g} Ah", remedy=remedy)
     if not (0 <= battery.charge <= 1 and 0 < battery.health <= 1.2):
-        raise InputError(
-            f"a charge of {battery.charge:g} and a health of {battery.health:g}",
-            remedy="enter shares from 0 to 1",
-        )
+        shares = f"a charge of {battery.charge:g} and a health of {battery.health:g}"
+        raise InputError(shares, remedy="enter shares from 0 to 1")
     reserve = battery.reserve if battery.reserve is not None else _at(RESERVE, battery.celsius)
     full = battery.capacity * battery.health * min(_at(CAPACITY, battery.celsius), 1.0)
     spare = battery.charge - reserve

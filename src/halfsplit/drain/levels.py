@@ -13,6 +13,7 @@ linear below and logarithmic above, and each interval is judged by the noise ins
 from __future__ import annotations
 
 from bisect import bisect_right, insort
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -82,12 +83,8 @@ def into_blocks(log: CurrentLog) -> Blocks:
     sums = np.bincount(index, weights=log.amps)
     filled = np.flatnonzero(counts)
     starts = filled * width
-    gap_ends = np.array([end for _, end in log.gaps])
-    breaks = (
-        np.searchsorted(starts, (gap_ends / width).astype(np.int64) * width)
-        if gap_ends.size
-        else np.array([], int)
-    )
+    gap_ends = np.array([end for _, end in log.gaps], np.float64)
+    breaks = np.searchsorted(starts, (gap_ends / width).astype(np.int64) * width)
     inner = tuple(int(place) for place in np.unique(breaks) if 0 < place < filled.size)
     return Blocks(starts.astype(np.float64), sums[filled] / counts[filled], inner, width, log.resolution)
 
@@ -103,10 +100,15 @@ def change_points(value: Floats, rounding: Floats | float = 0.0) -> list[int]:
     threshold = CONFIDENCE * np.sqrt(2 * np.log(n))
     sums = np.concatenate(([0.0], np.cumsum(value - value.mean())))
     noise = np.concatenate(([0.0], np.cumsum(local_noise(value) ** 2 + np.square(rounding))))
-    points: list[tuple[int, int, int, int]] = []
-    for length in _lengths(n):
-        points += _over_threshold(sums, noise, length, threshold)
-    return _narrowest(points)
+    points: list[int] = []
+    for length in _lengths(
+        n
+    ):  # the shortest first: each interval that holds no change point yet gives its split
+        for start, split in sorted(_over_threshold(sums, noise, length, threshold)):
+            place = bisect_right(points, start)
+            if place == len(points) or points[place] >= start + length:
+                insort(points, split)
+    return points
 
 
 def local_noise(value: Floats) -> Floats:
@@ -128,16 +130,13 @@ def _lengths(n: int) -> list[int]:
     return sorted({max(3, round(n * DECAY**level)) for level in range(count)})
 
 
-def _over_threshold(
-    sums: Floats, noise: Floats, length: int, threshold: float
-) -> list[tuple[int, int, int, int]]:
-    """Seeded intervals of one length whose best split passes: (length, start, end, split)."""
+def _over_threshold(sums: Floats, noise: Floats, length: int, threshold: float) -> Iterator[tuple[int, int]]:
+    """Seeded intervals of one length whose best split passes: (start, split)."""
     n = sums.size - 1
     count = 2 * int(np.ceil(n / length)) - 1
     starts = np.unique(np.linspace(0, n - length, max(count, 1)).astype(np.int64))
     inner = np.arange(1, length)
     weight = np.sqrt(inner * (length - inner) / length)
-    over = []
     rows = max(1, 2_000_000 // length)
     for first in range(0, starts.size, rows):
         part = starts[first : first + rows]
@@ -147,19 +146,7 @@ def _over_threshold(
         best = np.argmax(gain, axis=1)
         scatter = np.sqrt((noise[part + length] - noise[part]) / length)
         passed = np.flatnonzero(gain[np.arange(part.size), best] > threshold * scatter)
-        over += [(length, int(part[k]), int(part[k]) + length, int(part[k] + inner[best[k]])) for k in passed]
-    return over
-
-
-def _narrowest(candidates: list[tuple[int, int, int, int]]) -> list[int]:
-    """Take intervals from the shortest on; each that holds no change point yet gives its split."""
-    points: list[int] = []
-    for _, start, end, split in sorted(candidates):
-        place = bisect_right(points, start)
-        if place < len(points) and points[place] < end:
-            continue
-        insort(points, split)
-    return points
+        yield from zip(part[passed].tolist(), (part + inner[best])[passed].tolist(), strict=True)
 
 
 def _refined(value: Floats, points: list[int], fixed: tuple[int, ...]) -> list[int]:

@@ -54,17 +54,18 @@ class CurrentLog:
         """
         if zero:
             remarks = (*remarks, f"The instrument's zero of {1000 * zero:.0f} mA was taken off every value.")
-        raw = cls(
-            np.asarray(seconds, dtype=np.float64),
-            np.asarray(amps, dtype=np.float64) - zero,
-            (),
-            remarks,
-            source,
-        )
-        raw = _mend_clock(_drop_unusable(raw))
-        raw = _find_gaps(_turn_sign(raw) if turned is None else _turned(raw) if turned else raw)
-        _enough(raw)
-        return replace(raw, remarks=(*raw.remarks, *_oddities(raw)))
+        clock, current = np.asarray(seconds, dtype=np.float64), np.asarray(amps, dtype=np.float64) - zero
+        log = _mend_clock(_drop_unusable(cls(clock, current, (), remarks, source)))
+        log = _find_gaps(_turn_sign(log) if turned is None else _turned(log) if turned else log)
+        covered = log.covered if log.seconds.size else 0.0
+        if log.seconds.size < FEWEST or covered < SHORTEST:
+            enough = "log for at least an hour after the vehicle was locked, better a night"
+            raise InputError(
+                f"{log.seconds.size} samples over {covered:.0f} s are too few",
+                remedy=f"{enough}, one sample a second or more",
+                where=source,
+            )
+        return replace(log, remarks=(*log.remarks, *_oddities(log)))
 
     @property
     def duration(self) -> float:
@@ -151,16 +152,6 @@ def _find_gaps(log: CurrentLog) -> CurrentLog:
         f"after {gaps[0][0]:.0f} s: what flowed then is not known and is in no figure."
     )
     return replace(log, gaps=gaps, remarks=(*log.remarks, remark))
-
-
-def _enough(log: CurrentLog) -> None:
-    if log.seconds.size < FEWEST or log.covered < SHORTEST:
-        seconds = log.covered if log.seconds.size else 0.0
-        raise InputError(
-            f"{log.seconds.size} samples over {seconds:.0f} s are too few",
-            remedy="log for at least an hour after the vehicle was locked, better a night, one sample a second or more",
-            where=log.source,
-        )
 
 
 def _oddities(log: CurrentLog) -> Iterator[str]:

@@ -7,6 +7,7 @@ classes, so that a page draws it in its own scheme; ``standalone`` brings its ow
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from html import escape
 
 import numpy as np
@@ -34,43 +35,50 @@ STYLE = (
 
 def plot_svg(log: CurrentLog, analysis: DrainAnalysis, *, standalone: bool = False) -> str:
     """The log as SVG, ``WIDTH`` by ``HEIGHT``. Never fails on a log that was analysed."""
-    bottom, top = _range(log.amps)
+    # Whole decades that hold nearly all samples.
+    low, high = np.quantile(np.clip(log.amps, LEAST, MOST), (0.001, 1.0))
+    bottom = float(np.floor(np.log10(low) + 1e-9))
+    scale = _Scale(log.duration, bottom, float(max(np.ceil(np.log10(high) - 1e-9), bottom + 1)))
     title = f"Current over {time_words(log.duration)}: {analysis.verdict}"
+    gaps = []
+    for start, end in log.gaps:
+        x, width = scale.x(start), max(scale.x(end) - scale.x(start), 1)
+        place = f'x="{x:.1f}" y="{TOP}" width="{width:.1f}" height="{HEIGHT - TOP - BOTTOM}"'
+        gaps.append(f'<rect class="drain-gap" {place}/>')
     pieces = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" class="drain-plot" role="img" '
         f'aria-label="{escape(title)}">',
         STYLE if standalone else "",
-        *_gaps(log),
-        *_grid(log.duration, bottom, top),
-        f'<path class="drain-span" d="{_span(log, bottom, top)}"/>',
-        f'<path class="drain-level" d="{_levels(analysis, log.duration, bottom, top)}"/>',
+        *gaps,
+        *_grid(scale),
+        f'<path class="drain-span" d="{_span(log, scale)}"/>',
+        f'<path class="drain-level" d="{_levels(analysis, scale)}"/>',
         "</svg>",
     ]
     return "".join(pieces)
 
 
-def _range(amps: Floats) -> tuple[float, float]:
-    """Whole decades that hold nearly all samples, as exponents of ten."""
-    low, high = np.quantile(np.clip(amps, LEAST, MOST), (0.001, 1.0))
-    bottom = np.floor(np.log10(low) + 1e-9)
-    return float(bottom), float(max(np.ceil(np.log10(high) - 1e-9), bottom + 1))
+@dataclass(frozen=True)
+class _Scale:
+    """From seconds and amperes to the drawing. `bottom`, `top`: exponents of ten."""
+
+    duration: float
+    bottom: float
+    top: float
+
+    def x(self, seconds: float) -> float:
+        return LEFT + COLUMNS * seconds / max(self.duration, 1e-9)
+
+    def y(self, amps: Floats | float) -> Floats:
+        share = np.log10(np.clip(amps, 10**self.bottom, 10**self.top)) - self.bottom
+        return np.asarray(HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * (share / (self.top - self.bottom)))
 
 
-def _x(seconds: Floats | float, duration: float) -> Floats:
-    return np.asarray(LEFT + COLUMNS * np.asarray(seconds) / max(duration, 1e-9))
-
-
-def _y(amps: Floats | float, bottom: float, top: float) -> Floats:
-    share = (np.log10(np.clip(amps, 10**bottom, 10**top)) - bottom) / (top - bottom)
-    return np.asarray(HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * share)
-
-
-def _span(log: CurrentLog, bottom: float, top: float) -> str:
+def _span(log: CurrentLog, scale: _Scale) -> str:
     """One upright line a column, from the least to the most that was read in it; columns without samples stay open."""
     column = np.minimum((log.seconds / max(log.duration, 1e-9) * COLUMNS).astype(np.int64), COLUMNS - 1)
     first = np.flatnonzero(np.concatenate(([True], np.diff(column) > 0)))
-    low = _y(np.minimum.reduceat(log.amps, first), bottom, top)
-    high = _y(np.maximum.reduceat(log.amps, first), bottom, top)
+    low, high = (scale.y(extreme.reduceat(log.amps, first)) for extreme in (np.minimum, np.maximum))
     # A log with fewer samples than columns is drawn as wide as its step.
     wide = np.diff(np.concatenate((column[first], [COLUMNS])))
     width = np.minimum(wide, max(np.ceil(1.5 * COLUMNS * log.step / max(log.duration, 1e-9)), 1))
@@ -80,51 +88,34 @@ def _span(log: CurrentLog, bottom: float, top: float) -> str:
     )
 
 
-def _levels(analysis: DrainAnalysis, duration: float, bottom: float, top: float) -> str:
+def _levels(analysis: DrainAnalysis, scale: _Scale) -> str:
     path = []
-    for number, segment in enumerate(analysis.segments):
-        x0, x1 = (float(_x(at, duration)) for at in (segment.start, segment.end))
-        y = float(_y(max(segment.mean, LEAST), bottom, top))
-        path.append(f"{'M' if number == 0 else 'L'}{x0:.1f} {y:.1f}H{x1:.1f}")
-    return "".join(path)
+    for segment in analysis.segments:
+        level = f"{scale.x(segment.start):.1f} {scale.y(max(segment.mean, LEAST)):.1f}"
+        path.append(f"{level}H{scale.x(segment.end):.1f}")
+    return f"M{'L'.join(path)}"
 
 
-def _gaps(log: CurrentLog) -> Iterator[str]:
-    for start, end in log.gaps:
-        x0, x1 = (float(_x(at, log.duration)) for at in (start, end))
-        yield (
-            f'<rect class="drain-gap" x="{x0:.1f}" y="{TOP}" width="{max(x1 - x0, 1):.1f}" '
-            f'height="{HEIGHT - TOP - BOTTOM}"/>'
-        )
-
-
-def _grid(duration: float, bottom: float, top: float) -> Iterator[str]:
+def _grid(scale: _Scale) -> Iterator[str]:
     end = WIDTH - RIGHT
-    for exponent in range(int(bottom), int(top) + 1):
-        y = float(_y(10.0**exponent, bottom, top))
+    for exponent in range(int(scale.bottom), int(scale.top) + 1):
+        y = float(scale.y(10.0**exponent))
         yield f'<path class="drain-line" d="M{LEFT} {y:.1f}H{end}"/>'
-        yield _text(LEFT - 8, y + 5, _decade(exponent), "end")
-    if 10**bottom < USUAL_LIMIT < 10**top:
-        y = float(_y(USUAL_LIMIT, bottom, top))
+        decade = f"{10.0**exponent:g} A" if exponent >= 0 else f"{1000 * 10.0**exponent:g} mA"
+        yield _text(LEFT - 8, y + 5, decade, "end")
+    if 10**scale.bottom < USUAL_LIMIT < 10**scale.top:
+        y = float(scale.y(USUAL_LIMIT))
         yield f'<path class="drain-usual" d="M{LEFT} {y:.1f}H{end}"/>'
-        yield _text(
-            end - 4, y + 17, f"usual limit asleep, {amps_words(USUAL_LIMIT).replace('.0', '')}", "end"
-        )
-    hours = duration / 3600
-    step = next(
-        (hours_apart for hours_apart in TICKS_H if hours / hours_apart <= MOST_TICKS),
-        np.ceil(hours / MOST_TICKS),
-    )
+        limit = amps_words(USUAL_LIMIT).replace(".0", "")
+        yield _text(end - 4, y + 17, f"usual limit asleep, {limit}", "end")
+    hours = scale.duration / 3600
+    step = next((apart for apart in TICKS_H if hours / apart <= MOST_TICKS), np.ceil(hours / MOST_TICKS))
     for number in range(int(hours / step + 1e-6) + 1):
-        x = float(_x(number * step * 3600, duration))
+        x = scale.x(number * step * 3600)
         yield f'<path class="drain-line" d="M{x:.1f} {TOP}V{HEIGHT - BOTTOM}"/>'
         words = f"{number * step:g}" if step >= 1 else f"{round(number * step * 60)}"
         yield _text(x, HEIGHT - BOTTOM + 18, words, "middle")
     yield _text((LEFT + end) / 2, HEIGHT - 6, "hours" if step >= 1 else "minutes", "middle")
-
-
-def _decade(exponent: int) -> str:
-    return f"{10.0**exponent:g} A" if exponent >= 0 else f"{1000 * 10.0**exponent:g} mA"
 
 
 def _text(x: float, y: float, words: str, anchor: str) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from halfsplit.delimited.encoding import decoded
 from halfsplit.delimited.headings import is_time
 from halfsplit.delimited.layout import Layout, find_layout, is_index
-from halfsplit.delimited.rows import quick, row, seconds
+from halfsplit.delimited.rows import careful, quick, row, seconds
 from halfsplit.drain.log import CurrentLog, Floats
 from halfsplit.errors import InputError
 
@@ -124,7 +124,13 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
         None,
     )
     if time is None:  # what rises throughout is the time, unless it only counts the lines
-        rising = _rising(layout, lines)
+        rows = [row(line, layout) for line in lines[layout.first : LOOKED_AT]]
+        numbers = list(zip(*(values for values in rows if isinstance(values, list)), strict=True))
+        rising = [
+            i
+            for i, values in enumerate(numbers)
+            if len(values) > 2 and all(a < b for a, b in pairwise(values))
+        ]
         time = next((i for i in rising if i not in named and not is_index(heads[i])), None)
     if time is None and all(head.name.startswith("column ") for head in heads[1:]):
         time = 0
@@ -138,15 +144,6 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
             where=source,
         )
     return time, rest[0] if current is None else current
-
-
-def _rising(layout: Layout, lines: Sequence[str]) -> list[int]:
-    """The places of the columns whose numbers rise from each line looked at to the next."""
-    rows = [row(line, layout) for line in lines[layout.first : LOOKED_AT]]
-    columns = list(zip(*(values for values in rows if isinstance(values, list)), strict=True))
-    return [
-        i for i, values in enumerate(columns) if len(values) > 2 and all(a < b for a, b in pairwise(values))
-    ]
 
 
 def _scale(layout: Layout, current: int, unit: str | None, source: str) -> tuple[float, tuple[str, ...]]:
@@ -171,32 +168,26 @@ def _scale(layout: Layout, current: int, unit: str | None, source: str) -> tuple
 
 
 def _table(lines: list[str], layout: Layout) -> tuple[Floats, tuple[str, ...]]:
-    """The numbers of the layout's columns, (n, columns); NaN for over-range. Lines that are none are told."""
+    """The numbers of the layout's columns, (n, columns), the oldest first; NaN for over-range.
+
+    Lines that are none are told.
+    """
     table = quick(lines[layout.first :], layout)
-    if table is not None:
-        return _oldest_first(table), ()
-    rows: list[list[float]] = []
-    bad: list[int] = []
-    for number, line in enumerate(lines[layout.first :], layout.first + 1):
-        if line.strip():
-            values = row(line, layout)
-            rows.append(values) if isinstance(values, list) else bad.append(number)
-    if not rows:
-        raise InputError(f"no readable line after line {layout.first}", remedy="look at the file's layout")
-    if not bad:
-        return _oldest_first(np.array(rows)), ()
-    shown = ", ".join(map(str, bad[:8])) + (" and more" if len(bad) > 8 else "")
-    what = (
-        "1 line could not be read and was"
-        if len(bad) == 1
-        else f"{len(bad)} lines could not be read and were"
-    )
-    return _oldest_first(np.array(rows)), (f"{what} left out: {shown}.",)
-
-
-def _oldest_first(numbers: Floats) -> Floats:
-    """The rows turned round where the newest stands first."""
-    if numbers.shape[1] < 2 or len(numbers) < 3:
-        return numbers
-    steps = np.diff(numbers[:, 0])
-    return numbers[::-1] if np.count_nonzero(steps < 0) > 0.9 * steps.size else numbers
+    remarks: tuple[str, ...] = ()
+    if table is None:
+        rows: list[list[float]] = []
+        bad: list[int] = []
+        for place, values in careful(lines[layout.first :], layout):
+            rows.append(values) if isinstance(values, list) else bad.append(layout.first + 1 + place)
+        if not rows:
+            lacking = f"no readable line after line {layout.first}"
+            raise InputError(lacking, remedy="look at the file's layout")
+        table = np.array(rows)
+        lines_were = "1 line could not be read and was"
+        if len(bad) > 1:
+            lines_were = f"{len(bad)} lines could not be read and were"
+        shown = ", ".join(map(str, bad[:8])) + (" and more" if len(bad) > 8 else "")
+        remarks = (f"{lines_were} left out: {shown}.",) if bad else ()
+    steps = np.diff(table[:, 0])
+    newest_first = table.shape[1] > 1 and len(table) > 2 and np.count_nonzero(steps < 0) > 0.9 * steps.size
+    return (table[::-1] if newest_first else table), remarks

@@ -9,7 +9,7 @@ import io
 import re
 from array import array
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import IO, Any, Final
 
@@ -33,16 +33,19 @@ _EVERY: Final = 50_000
 Frame = tuple[float, int, int, str]
 """Time in seconds, identifier with its flags, bytes of data, name of the bus."""
 
-_CANDUMP: Final = re.compile(rb"^\s*\(\d+\.\d+\)\s+\S+\s+[0-9A-Fa-f]{3,8}#", re.MULTILINE)
 _SCREEN_LINE: Final = (
     r"^\s*(?:\((?P<time>\d+\.\d+)\)\s+)?(?P<bus>v?s?l?can\S*)\s+(?:[RT]X\s+(?:\S\s+){0,2})?"
     r"(?P<id>[0-9A-Fa-f]{3,8})\s+\[(?P<length>\d{1,2})\]"
 )
 _SCREEN: Final = re.compile(_SCREEN_LINE)
-_SCREEN_HEAD: Final = re.compile(_SCREEN_LINE.encode(), re.MULTILINE)
-_ASC: Final = re.compile(rb"^\s*(?:date\s.+|base\s+(?:hex|dec)\b.*timestamps)", re.MULTILINE | re.IGNORECASE)
-_TRC: Final = re.compile(rb"^;\$FILEVERSION=|^;-+[+-]+|^;\s+Message Number", re.MULTILINE)
-_CSV: Final = re.compile(rb"^timestamp,arbitration_id,extended,remote,error,dlc,data", re.IGNORECASE)
+_FORMS: Final = {
+    "BLF": re.compile(rb"\ALOGG"),
+    "CSV": re.compile(rb"^timestamp,arbitration_id,extended,remote,error,dlc,data", re.IGNORECASE),
+    "candump": re.compile(rb"^\s*\(\d+\.\d+\)\s+\S+\s+[0-9A-Fa-f]{3,8}#", re.MULTILINE),
+    "TRC": re.compile(rb"^;\$FILEVERSION=|^;-+[+-]+|^;\s+Message Number", re.MULTILINE),
+    "ASC": re.compile(rb"^\s*(?:date\s.+|base\s+(?:hex|dec)\b.*timestamps)", re.MULTILINE | re.IGNORECASE),
+    "screen": re.compile(_SCREEN_LINE.encode(), re.MULTILINE),
+}
 
 
 def sniff(head: bytes) -> bool:
@@ -51,13 +54,7 @@ def sniff(head: bytes) -> bool:
 
 
 def _format(head: bytes) -> str | None:
-    if head.startswith(b"LOGG"):
-        return "BLF"
-    first = head[:4000]
-    for name, pattern in (("CSV", _CSV), ("candump", _CANDUMP), ("TRC", _TRC), ("ASC", _ASC)):
-        if pattern.search(first):
-            return name
-    return "screen" if _SCREEN_HEAD.search(first) else None
+    return next((name for name, pattern in _FORMS.items() if pattern.search(head[:4000])), None)
 
 
 def read(path: Path, progress: Progress | None = None) -> Recording:
@@ -93,19 +90,18 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         )
     start = min(times[0] for times, _, _ in buses.values())
     ordered = sorted(buses, key=lambda bus: -len(buses[bus][0]))
-    channels = [
-        channel for bus in ordered for channel in _channels(buses[bus], bus if len(buses) > 1 else "", start)
-    ]
+    channels: list[Channel] = []
+    for bus in ordered:
+        channels += _channels(buses[bus], f" {bus}" if bus and len(buses) > 1 else "", start)
     return Recording(tuple(channels), path.name, (f"a bus log in the form {form}, {count} frames", *notes))
 
 
-def _channels(columns: tuple[Any, Any, Any], bus: str, start: float) -> Iterator[Channel]:
+def _channels(columns: tuple[Any, Any, Any], named: str, start: float) -> Iterator[Channel]:
     times = np.frombuffer(columns[0], dtype=np.float64) - start
     order = np.argsort(times, kind="stable")
-    named = f" {bus}" if bus else ""
     for name, column, kind in ((FRAMES, columns[1], np.uint32), (BYTES, columns[2], np.uint16)):
         raw = np.array(column).astype(kind)[order]
-        yield Channel(f"{name}{named}", raw, times=np.ascontiguousarray(times[order]), edges=True)
+        yield Channel(name + named, raw, times=np.ascontiguousarray(times[order]), edges=True)
 
 
 @contextmanager
@@ -123,56 +119,36 @@ def _by_library(name: str) -> Callable[[IO[bytes]], Iterator[Frame]]:
     def frames(stream: IO[bytes]) -> Iterator[Frame]:
         import can
 
-        with _text(stream) as text:
-            for message in getattr(can, name)(text):
-                yield _frame(message)
+        with nullcontext(stream) if name == "BLFReader" else _text(stream) as log:
+            for message in getattr(can, name)(log):
+                code = int(message.arbitration_id) & 0x1FFFFFFF
+                if message.is_error_frame:
+                    code = ERROR
+                elif message.is_extended_id:
+                    code |= EXTENDED
+                if message.is_remote_frame:
+                    code |= REMOTE
+                bus = "" if message.channel is None else str(message.channel)
+                yield float(message.timestamp), code, int(message.dlc), bus
 
     return frames
-
-
-def _binary(stream: Any) -> Iterator[Frame]:
-    import can
-
-    for message in can.BLFReader(stream):
-        yield _frame(message)
-
-
-def _frame(message: Any) -> Frame:
-    code = int(message.arbitration_id) & 0x1FFFFFFF
-    if message.is_error_frame:
-        code = ERROR
-    elif message.is_extended_id:
-        code |= EXTENDED
-    if message.is_remote_frame:
-        code |= REMOTE
-    return (
-        float(message.timestamp),
-        code,
-        int(message.dlc),
-        "" if message.channel is None else str(message.channel),
-    )
 
 
 def _screen(stream: IO[bytes]) -> Iterator[Frame]:
     """What candump shows on the screen; without times, the number of the frame in thousandths."""
     with _text(stream) as text:
         for number, line in enumerate(text):
-            match = _SCREEN.match(line[:400])
-            if match:
+            if match := _SCREEN.match(line[:400]):
                 code = int(match["id"], 16)
                 flag = EXTENDED if len(match["id"]) > 3 else 0
                 time = float(match["time"]) if match["time"] else number / 1000
-                yield (
-                    time,
-                    (ERROR if code & ERROR and flag else code | flag),
-                    int(match["length"]),
-                    match["bus"],
-                )
+                code = ERROR if code & ERROR and flag else code | flag
+                yield time, code, int(match["length"]), match["bus"]
 
 
-_OPENERS: Final[dict[str, Callable[[Any], Iterator[Frame]]]] = {
+_OPENERS: Final[dict[str, Callable[[IO[bytes]], Iterator[Frame]]]] = {
     "ASC": _by_library("ASCReader"),
-    "BLF": _binary,
+    "BLF": _by_library("BLFReader"),
     "CSV": _by_library("CSVReader"),
     "TRC": _by_library("TRCReader"),
     "candump": _by_library("CanutilsLogReader"),

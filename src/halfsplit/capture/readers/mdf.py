@@ -50,25 +50,18 @@ def _close_quietly(file: Any) -> None:
 
 def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:
     channels: list[Channel] = []
-    groups = len(file.groups)
     counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
     require_bounded(where, sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
-    for group in range(groups):
+    for group, (count, _) in enumerate(counts):
         master = file.masters_db.get(group)
-        numbers = [i for i in range(len(file.groups[group].channels)) if i != master]
-        signals = list(file.select([(None, group, i) for i in numbers])) if numbers else []
-        for signal in signals:
-            channels += _channel(signal, where)
+        numbers = [i for i in range(count) if i != master]
+        for signal in file.select([(None, group, i) for i in numbers]) if numbers else ():
+            samples = signal.samples
+            if samples.ndim == 1 and samples.dtype.kind in "biuf" and samples.size:
+                unit, gain = unit_of(signal.unit or "") or (signal.unit or "", 1.0)
+                heads = {signal.name: Heading(signal.name, unit, gain)}
+                times = np.asarray(signal.timestamps, dtype=np.float64)
+                channels += channels_of({signal.name: samples}, None, times, where, heads)
         if progress:
-            progress((group + 1) / groups)
+            progress((group + 1) / len(counts))
     return channels
-
-
-def _channel(signal: Any, where: str) -> tuple[Channel, ...]:
-    samples = signal.samples
-    if samples.ndim != 1 or samples.dtype.kind not in "biuf" or not samples.size:
-        return ()
-    unit, gain = unit_of(signal.unit or "") or (signal.unit or "", 1.0)
-    times = np.asarray(signal.timestamps, dtype=np.float64)
-    heads = {signal.name: Heading(signal.name, unit, gain)}
-    return channels_of({signal.name: samples}, None, times, where, heads)

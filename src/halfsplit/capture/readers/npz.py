@@ -29,9 +29,24 @@ def sniff(head: bytes) -> bool:
 
 
 def read(path: Path, progress: Progress | None = None) -> Recording:
-    """Read every array; object arrays are refused, since they could run code."""
+    """Read every array; object arrays are refused, since they could run code.
+
+    Short and single ones are taken as they are, long ones in blocks onto a temporary file.
+    """
+    arrays: dict[str, NDArray[Any]] = {}
     with ZipFile(path) as archive:
-        arrays = _arrays(archive, path.name, progress)
+        members = _members(archive, path.name)
+        total, done = max(sum(math.prod(member.shape) for member in members), 1), 0
+        for member in members:
+            if member.kind.kind not in "biuf" or len(member.shape) > 2:
+                continue
+            with archive.open(member.file) as stream:
+                _header(stream)
+                for name, column in _unfolded(member, stream):
+                    arrays[name] = column
+                    done += column.size
+                    if progress:
+                        progress(min(done / total, 1.0))
     return recording(arrays, path.name)
 
 
@@ -65,8 +80,8 @@ def _members(archive: ZipFile, where: str) -> list[_Member]:
 
 def _header(stream: IO[bytes]) -> tuple[tuple[int, ...], bool, np.dtype[Any]]:
     """Shape, order and type; the stream then stands at the first sample."""
-    version = np.lib.format.read_magic(stream)
-    read = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+    first = np.lib.format.read_magic(stream) == (1, 0)
+    read = np.lib.format.read_array_header_1_0 if first else np.lib.format.read_array_header_2_0
     shape, fortran, kind = read(stream)
     return shape, fortran, kind
 
@@ -74,37 +89,21 @@ def _header(stream: IO[bytes]) -> tuple[tuple[int, ...], bool, np.dtype[Any]]:
 _ROWS: Final = 1 << 20
 
 
-def _arrays(archive: ZipFile, where: str, progress: Progress | None) -> dict[str, NDArray[Any]]:
-    """The arrays by name: short and single ones as they are, long ones in blocks onto a temporary file."""
-    members = _members(archive, where)
-    total = max(sum(math.prod(member.shape) for member in members), 1)
-    arrays, done = {}, 0
-    for array in members:
-        if array.kind.kind not in "biuf" or len(array.shape) > 2:
-            continue
-        with archive.open(array.file) as stream:
-            _header(stream)
-            for place, column in _unfolded(array, stream):
-                arrays[place] = column
-                done += column.size
-                if progress:
-                    progress(min(done / total, 1.0))
-    return arrays
-
-
 def _unfolded(member: _Member, stream: IO[bytes]) -> Iterator[tuple[str, NDArray[Any]]]:
     """The columns of an array under their names; two dimensions give a channel for each column."""
     if len(member.shape) < 2:
-        size = math.prod(member.shape)
-        yield member.name, _grown(stream, member, size, 1)[0].reshape(member.shape)
+        yield member.name, _grown(stream, member, math.prod(member.shape), 1)[0].reshape(member.shape)
         return
     rows, columns = member.shape
-    names = [f"{member.name} {i + 1}" for i in range(columns)]
+    names = _numbered(member.name, columns)
     if member.fortran:
-        for name in names:
-            yield name, _grown(stream, member, rows, 1)[0]
-        return
-    yield from zip(names, _grown(stream, member, rows, columns), strict=True)
+        yield from ((name, _grown(stream, member, rows, 1)[0]) for name in names)
+    else:
+        yield from zip(names, _grown(stream, member, rows, columns), strict=True)
+
+
+def _numbered(name: str, columns: int) -> list[str]:
+    return [f"{name} {i + 1}" for i in range(columns)]
 
 
 def _grown(stream: IO[bytes], member: _Member, rows: int, columns: int) -> list[NDArray[Any]]:
@@ -135,7 +134,12 @@ def recording(arrays: Mapping[str, NDArray[Any]], where: str) -> Recording:
     """The channels in some arrays. Raises `InputError`, naming the file `where`, if there are none."""
     left = dict(arrays)
     rate, times = _time_base(left, where)
-    columns = _columns(left)
+    columns: dict[str, NDArray[Any]] = {}
+    for name, array in left.items():
+        if array.dtype.kind in "biuf" and array.ndim == 1 and array.size > 1:
+            columns[name] = array
+        elif array.dtype.kind in "biuf" and array.ndim == 2 and array.size:
+            columns |= zip(_numbered(name, array.shape[1]), array.T, strict=True)
     if not columns:
         names = ", ".join(left) or "nothing"
         raise InputError(f"holds no samples, only {names}", remedy="save one array a channel", where=where)
@@ -162,19 +166,6 @@ def _positive(array: NDArray[Any], name: str, where: str) -> float:
     except (TypeError, ValueError):
         value = float("nan")
     if not 0 < value < float("inf"):
-        raise InputError(
-            f"its {name!r} is {array.ravel()[0]}", remedy="save a number above zero", where=where
-        )
+        remedy = "save a number above zero"
+        raise InputError(f"its {name!r} is {array.ravel()[0]}", remedy=remedy, where=where)
     return value
-
-
-def _columns(arrays: dict[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
-    columns: dict[str, NDArray[Any]] = {}
-    for name, array in arrays.items():
-        if array.dtype.kind not in "biuf" or not array.size:
-            continue
-        if array.ndim == 1 and array.size > 1:
-            columns[name] = array
-        elif array.ndim == 2:
-            columns |= {f"{name} {i + 1}": array[:, i] for i in range(array.shape[1])}
-    return columns

@@ -15,6 +15,10 @@ NAME: Final = "Parquet"
 DAMAGED: Final = ("its Parquet pages cannot be read", "export it again")
 
 
+_NUMBERS: Final = ("int", "uint", "float", "double", "halffloat", "bool", "decimal", "timestamp", "duration")
+"""How the types begin whose values are taken; times are kept as whole nanoseconds."""
+
+
 def sniff(head: bytes) -> bool:
     """The four letters that the format starts (and ends) with."""
     return head.startswith(b"PAR1")
@@ -31,45 +35,29 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     except ImportError as error:
         raise MissingProgramError("Parquet files need pyarrow: install halfsplit[captures]") from error
     with parquet.ParquetFile(path) as file:
-        return _capture(file, path.name, progress)
-
-
-def _capture(file: Any, where: str, progress: Progress | None) -> Recording:
-    fields = [field for field in file.schema_arrow if _is_number(field)]
-    if not fields:
-        raise InputError("holds no column of numbers", remedy="save one column a channel", where=where)
-    require_bounded(where, len(fields), file.metadata.num_rows * len(fields))
-    names = [field.name for field in fields]
-    heads = [heading(field.name, _unit(field)) for field in fields]
-    clock = next((i for i, head in enumerate(heads) if is_time(head, i == 0)), None)
-    sink = Growing([_store(field, i == clock) for i, field in enumerate(fields)])
-    for group in range(file.num_row_groups):
-        table = file.read_row_group(group, columns=names)
-        sink.add([_column(table.column(name)) for name in names])
-        if progress:
-            progress((group + 1) / file.num_row_groups)
-    columns = dict(zip(names, sink.columns(), strict=True))
-    times = None if clock is None else _seconds(columns.pop(names[clock]), heads[clock].gain)
-    units = {name: head for name, head in zip(names, heads, strict=True) if name in columns}
-    return Recording(channels_of(columns, None, times, where, units), source=where)
-
-
-def _is_number(field: Any) -> bool:
-    kind = str(field.type)
-    return kind.startswith(
-        ("int", "uint", "float", "double", "halffloat", "bool", "decimal", "timestamp", "duration")
-    )
-
-
-def _unit(field: Any) -> str:
-    raw = (field.metadata or {}).get(b"unit", b"")
-    return str(raw.decode("utf-8", "replace"))
-
-
-def _store(field: Any, clock: bool) -> np.dtype[Any]:
-    if str(field.type).startswith(("timestamp", "duration")):
-        return np.dtype(np.int64)  # nanoseconds
-    return np.dtype(np.float64 if clock else np.float32)
+        fields = [field for field in file.schema_arrow if str(field.type).startswith(_NUMBERS)]
+        if not fields:
+            raise InputError(
+                "holds no column of numbers", remedy="save one column a channel", where=path.name
+            )
+        require_bounded(path.name, len(fields), file.metadata.num_rows * len(fields))
+        said = [(field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in fields]
+        heads = {f.name: heading(f.name, unit) for f, unit in zip(fields, said, strict=True)}
+        clock = next((f.name for i, f in enumerate(fields) if is_time(heads[f.name], i == 0)), None)
+        wide = [np.float64 if field.name == clock else np.float32 for field in fields]
+        moments = [str(field.type).startswith(("timestamp", "duration")) for field in fields]
+        sink = Growing([np.dtype(np.int64 if m else kind) for m, kind in zip(moments, wide, strict=True)])
+        for group in range(file.num_row_groups):
+            table = file.read_row_group(group, columns=list(heads))
+            sink.add([_column(table.column(name)) for name in heads])
+            if progress:
+                progress((group + 1) / file.num_row_groups)
+    columns = dict(zip(heads, sink.columns(), strict=True))
+    times = None if clock is None else columns.pop(clock)
+    if clock is not None and times is not None:
+        nanoseconds = times.dtype == np.int64
+        times = np.asarray((times - times[:1]) * 1e-9 if nanoseconds else times * heads[clock].gain)
+    return Recording(channels_of(columns, None, times, path.name, heads), source=path.name)
 
 
 def _column(chunked: Any) -> NDArray[Any]:
@@ -77,9 +65,3 @@ def _column(chunked: Any) -> NDArray[Any]:
     if array.dtype.kind in "mM":
         return np.asarray(array.astype(f"{array.dtype.kind}8[ns]").astype(np.int64))
     return np.asarray(array, dtype=np.float64)
-
-
-def _seconds(clock: NDArray[Any], gain: float) -> NDArray[np.float64]:
-    if clock.dtype == np.int64:
-        return np.asarray((clock - clock[:1]) * 1e-9)
-    return np.asarray(clock * gain)

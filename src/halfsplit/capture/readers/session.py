@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.errors import InputError
@@ -37,39 +36,27 @@ def sniff(head: bytes) -> bool:
 
 def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read every probe. Sizes are looked at first. Raises `InputError` where the archive or its text is damaged."""
+    channels: list[Channel] = []
     with zipfile.ZipFile(path) as archive:
-        channels = list(_channels(archive, path.name, progress))
+        text = configparser.ConfigParser(strict=False, interpolation=None)
+        text.read_string(archive.read("metadata")[:1_000_000].decode("utf-8", "replace"))
+        for device in (text[name] for name in text.sections() if "samplerate" in text[name]):
+            said = device["samplerate"]
+            match = re.fullmatch(r"\s*([\d.]+)\s*([kMmG]?)(?:Hz)?\s*", said, re.IGNORECASE)
+            rate = float(match[1]) * _SCALES[match[2].lower()] if match else 0.0
+            if not rate > 0:
+                wrong = f"a sample rate of {said[:30]!r}"
+                raise InputError(wrong, remedy="save the session again", where=path.name)
+            channels += _logic(archive, device, rate, path.name, progress)
+            channels += _analogue(archive, device, rate, path.name)
     return Recording(tuple(channels), source=path.name)
-
-
-def _channels(archive: zipfile.ZipFile, where: str, progress: Progress | None) -> Iterator[Channel]:
-    text = configparser.ConfigParser(strict=False, interpolation=None)
-    text.read_string(archive.read("metadata")[:1_000_000].decode("utf-8", "replace"))
-    for name in text.sections():
-        device = text[name]
-        if "samplerate" not in device:
-            continue
-        rate = _rate(device["samplerate"], where)
-        yield from _logic(archive, device, rate, where, progress)
-        yield from _analogue(archive, device, rate, where)
-
-
-def _rate(text: str, where: str) -> float:
-    match = re.fullmatch(r"\s*([\d.]+)\s*([kMmG]?)(?:Hz)?\s*", text, re.IGNORECASE)
-    rate = float(match[1]) * _SCALES[match[2].lower()] if match else 0.0
-    if not rate > 0:
-        raise InputError(f"a sample rate of {text[:30]!r}", remedy="save the session again", where=where)
-    return rate
 
 
 def _logic(
     archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, where: str, progress: Progress | None
 ) -> Iterator[Channel]:
-    probes = {
-        int(key.removeprefix("probe")): name
-        for key, name in device.items()
-        if re.fullmatch(r"probe\d{1,3}", key)
-    }
+    named = {key.removeprefix("probe"): name for key, name in device.items() if key.startswith("probe")}
+    probes = {int(key): name for key, name in named.items() if re.fullmatch(r"\d{1,3}", key)}
     parts = _parts(archive, device.get("capturefile", "logic-1"))
     width = int(device.get("unitsize", "1"))
     if not probes or not parts or not 1 <= width <= 64:
@@ -83,42 +70,32 @@ def _logic(
         )
     levels = {number: np.empty(samples, np.uint8) for number in probes if number <= 8 * width}
     place = 0
-    for block in _blocks(archive, parts, width):
-        for number, column in levels.items():
-            column[place : place + len(block)] = block[:, (number - 1) // 8] >> ((number - 1) % 8) & 1
-        place += len(block)
-        if progress:
-            progress(place / max(samples, 1))
+    for part in parts:
+        with archive.open(part) as stream:
+            while data := stream.read(_STEP * width):
+                block = np.frombuffer(data[: len(data) // width * width], np.uint8).reshape(-1, width)
+                for number, column in levels.items():
+                    byte, bit = divmod(number - 1, 8)
+                    column[place : place + len(block)] = block[:, byte] >> bit & 1
+                place += len(block)
+                if progress:
+                    progress(place / max(samples, 1))
     for number, column in levels.items():
         yield Channel(probes[number], column[:place], rate=rate)
 
 
 def _parts(archive: zipfile.ZipFile, name: str) -> list[zipfile.ZipInfo]:
     """The member of that name, or its numbered parts in their order."""
-    members = [
-        (int(match[1] or 0), member)
-        for member in archive.infolist()
-        if (match := re.fullmatch(rf"{re.escape(name)}(?:-(\d{{1,9}}))?", member.filename))
-    ]
-    return [member for _, member in sorted(members, key=lambda member: member[0])]
-
-
-def _blocks(
-    archive: zipfile.ZipFile, parts: list[zipfile.ZipInfo], width: int
-) -> Iterator[NDArray[np.uint8]]:
-    for part in parts:
-        with archive.open(part) as stream:
-            while data := stream.read(_STEP * width):
-                whole = len(data) // width * width
-                yield np.frombuffer(data[:whole], np.uint8).reshape(-1, width)
+    numbered = re.compile(rf"{re.escape(name)}(?:-(\d{{1,9}}))?")
+    parts = [(m, match) for m in archive.infolist() if (match := numbered.fullmatch(m.filename))]
+    return [member for member, _ in sorted(parts, key=lambda part: int(part[1][1] or 0))]
 
 
 def _analogue(
     archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, where: str
 ) -> Iterator[Channel]:
     for key, name in device.items():
-        match = re.fullmatch(r"analog(\d{1,3})", key)
-        parts = _parts(archive, f"analog-1-{match[1]}") if match else []
+        parts = _parts(archive, f"analog-1-{key[6:]}") if re.fullmatch(r"analog\d{1,3}", key) else []
         if sum(part.file_size for part in parts) > MOST_CELLS:
             raise InputError(f"{name} holds too many samples", remedy="save a part", where=where)
         if parts:

@@ -8,8 +8,9 @@ import tempfile
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import chain, islice
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final
 
 from halfsplit.capture.channel import Progress, Recording
 from halfsplit.capture.readers import text
@@ -32,94 +33,75 @@ def sniff(head: bytes) -> bool:
 
 def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read the sheet with most rows. Raises `InputError` where it is damaged, too large, or holds no numbers."""
-    try:
-        with path.open("rb") as stream:
-            recording, note = _of_book(stream, path, progress)
-    except InputError as error:
-        raise InputError(error.message, remedy=error.remedy, where=path.name) from error
-    return replace(recording, source=path.name, notes=(*recording.notes, note))
-
-
-def _of_book(stream: IO[bytes], path: Path, progress: Progress | None) -> tuple[Recording, str]:
-    """What the sheet with most rows holds, and a note on which one it is."""
     import openpyxl
 
     with zipfile.ZipFile(path) as archive:
         unfolded = sum(member.file_size for member in archive.infolist())
     if unfolded > MOST_UNFOLDED:
         raise InputError(f"unfolds to {unfolded:,} bytes", remedy="export it as CSV", where=path.name)
-    book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
-    sheet = max(book.worksheets, key=lambda worksheet: worksheet.max_row or 0)
+    try:
+        with (
+            path.open("rb") as stream,
+            tempfile.NamedTemporaryFile("w", encoding="utf-8", suffix=".txt") as lines,
+        ):
+            book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
+            sheet = max(book.worksheets, key=lambda worksheet: worksheet.max_row or 0)
+            lines.writelines(_lines(sheet.iter_rows(values_only=True), sheet.max_row or 1, progress))
+            lines.flush()
+            recording = text.read(Path(lines.name))
+    except InputError as error:
+        raise InputError(error.message, remedy=error.remedy, where=path.name) from error
     others = len(book.worksheets) - 1
-    with tempfile.NamedTemporaryFile("w", encoding="utf-8", suffix=".txt") as lines:
-        _write(sheet.iter_rows(values_only=True), lines, path.name, sheet.max_row or 0, progress)
-        lines.flush()
-        recording = text.read(Path(lines.name))
-    return recording, f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
+    note = f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
+    return replace(recording, source=path.name, notes=(*recording.notes, note))
 
 
-def _write(
-    rows: Iterable[Sequence[Any]], lines: IO[str], where: str, count: int, progress: Progress | None
-) -> None:
-    cells = 0
+def _lines(rows: Iterable[Sequence[Any]], count: int, progress: Progress | None) -> Iterator[str]:
+    """The rows as lines of text, dates and clock times as seconds from the first of their column.
+
+    Where such a column has a heading within the first rows, it says then that it is a time in seconds.
+    """
+    bounded = _bounded(rows)
+    head = list(islice(bounded, _LOOKED_AT))
     zero: dict[int, dt.datetime] = {}
-    held: list[Sequence[Any]] | None = []
-    for number, row in enumerate(rows):
+    for place, cell in (cell for row in head for cell in enumerate(row)):
+        if isinstance(cell, _MOMENTS):
+            zero.setdefault(place, _moment(cell))
+    data = False
+    for number, row in enumerate(chain(head, bounded)):
+        data = data or number >= len(head) or any(type(cell) in (int, float) for cell in row)
+        cells = []
+        for place, cell in enumerate(row):
+            if isinstance(cell, _MOMENTS):
+                moment = _moment(cell)
+                cells.append(f"{(moment - zero.get(place, moment)).total_seconds():.6f}")
+            elif isinstance(cell, bool):
+                cells.append(str(int(cell)))
+            elif isinstance(cell, str) and place in zero and not data:
+                cells.append("time (s)")
+            else:
+                cells.append("" if cell is None else " ".join(str(cell).split()))
+        yield "\t".join(cells) + "\n"
+        if progress and number >= len(head) and number % 10_000 == 0:
+            progress(min(number / count, 1.0))
+
+
+def _bounded(rows: Iterable[Sequence[Any]]) -> Iterator[Sequence[Any]]:
+    cells = 0
+    for row in rows:
         cells += len(row)
         if len(row) > MOST_COLUMNS or cells > MOST_CELLS:
-            raise InputError(
-                f"more than {MOST_COLUMNS:,} columns or {MOST_CELLS:,} cells",
-                remedy="export it as CSV",
-                where=where,
-            )
-        if held is not None:
-            held.append(row)
-            if len(held) < _LOOKED_AT:
-                continue
-            lines.writelines(_head(held, zero))
-            held = None
-        else:
-            lines.write(_line(row, zero))
-        if progress and number % 10_000 == 0:
-            progress(min(number / max(count, 1), 1.0))
-    if held:
-        lines.writelines(_head(held, zero))
+            many = f"more than {MOST_COLUMNS:,} columns or {MOST_CELLS:,} cells"
+            raise InputError(many, remedy="export it as CSV")
+        yield row
 
 
-def _head(rows: list[Sequence[Any]], zero: dict[int, dt.datetime]) -> Iterator[str]:
-    """The first rows; the heading of a column of dates says that it is a time in seconds."""
-    for row in rows:
-        for place, cell in enumerate(row):
-            if isinstance(cell, dt.datetime | dt.time | dt.timedelta):
-                zero.setdefault(place, _moment(cell))
-    data = False
-    for row in rows:
-        data = data or any(isinstance(cell, int | float) and not isinstance(cell, bool) for cell in row)
-        titled = [
-            "time (s)" if place in zero and isinstance(cell, str) and not data else cell
-            for place, cell in enumerate(row)
-        ]
-        yield _line(titled, zero)
-
-
-def _line(row: Sequence[Any], zero: dict[int, dt.datetime]) -> str:
-    return "\t".join(_cell(cell, zero.get(place)) for place, cell in enumerate(row)) + "\n"
-
-
-def _cell(cell: Any, zero: dt.datetime | None) -> str:
-    if isinstance(cell, dt.datetime | dt.time | dt.timedelta):
-        return f"{(_moment(cell) - (zero or _moment(cell))).total_seconds():.6f}"
-    if isinstance(cell, bool):
-        return str(int(cell))
-    return "" if cell is None else " ".join(str(cell).split())
+_MOMENTS: Final = (dt.datetime, dt.time, dt.timedelta)
 
 
 def _moment(cell: dt.datetime | dt.time | dt.timedelta) -> dt.datetime:
     day = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - clock times of one day, never shown
     if isinstance(cell, dt.timedelta):
         return day + cell
-    return (
-        dt.datetime.combine(day, cell.replace(tzinfo=None))
-        if isinstance(cell, dt.time)
-        else cell.replace(tzinfo=None)
-    )
+    bare = cell.replace(tzinfo=None)
+    return dt.datetime.combine(day, bare) if isinstance(bare, dt.time) else bare

@@ -5,6 +5,8 @@ with its own settings, headings and numbers: one after another for the channels 
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, TextIO
 
@@ -14,9 +16,8 @@ from numpy.typing import NDArray
 from halfsplit.capture.channel import Channel, Progress, Recording
 from halfsplit.capture.readers.timebase import MOST_CHANNELS, MOST_LINE, Growing, channels_of, require_bounded
 from halfsplit.delimited.encoding import MARKS, encoding_of
-from halfsplit.delimited.headings import Heading
 from halfsplit.delimited.layout import Layout, find_layout, is_index
-from halfsplit.delimited.rows import quick, row, seconds
+from halfsplit.delimited.rows import careful, quick, seconds
 from halfsplit.errors import InputError
 
 NAME: Final = "delimited text"
@@ -45,9 +46,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         encoding = encoding_of(binary.read(1 << 16))
     with path.open(encoding=encoding, errors="replace") as file:
         sections, notes = _sections(_Lines(file, path, progress), path.name)
-    channels: list[Channel] = []
-    for section in sections:
-        channels += section.channels(path.name)
+    channels = [channel for section in sections for channel in _channels(*section, path.name)]
     if not any(channel.has_time for channel in channels):
         notes.append("no time column and no sample interval was found: give the sample rate")
     return Recording(tuple(channels), source=path.name, notes=tuple(notes))
@@ -90,57 +89,32 @@ class _Lines:
         return lines
 
 
-class _Section:
-    """The numbers under one set of headings."""
-
-    def __init__(self, layout: Layout) -> None:
-        self.layout = layout
-        self._sink = Growing([np.dtype(np.float64 if time else np.float32) for time in layout.times])
-
-    def add(self, block: NDArray[np.float64]) -> None:
-        self._sink.add(list(block.T))
-
-    def channels(self, where: str) -> list[Channel]:
-        """Each time column serves the columns that follow it."""
-        channels: list[Channel] = []
-        rate = 1.0 / self.layout.interval if self.layout.interval else None
-        for times, columns, heads in _groups(self.layout, self._sink.columns()):
-            channels += channels_of(columns, None if times is not None else rate, times, where, heads)
-        return channels
-
-
-def _groups(
-    layout: Layout, columns: list[NDArray[Any]]
-) -> Iterator[tuple[NDArray[np.float64] | None, dict[str, NDArray[Any]], dict[str, Heading]]]:
-    times: NDArray[np.float64] | None = None
-    group: dict[str, NDArray[Any]] = {}
-    heads: dict[str, Heading] = {}
-    for i, (head, column) in enumerate(zip(layout.heads, columns, strict=True)):
-        if layout.times[i]:
-            if group:
-                yield _cut(times, group), group, heads
-                group, heads = {}, {}
-            times = seconds(column, head.gain, clock=layout.columns[i] in layout.clocks)
-        elif not is_index(head):
-            alone = len(layout.heads) - sum(layout.times) - sum(map(is_index, layout.heads)) == 1
-            name = layout.title if alone and layout.title else head.name
-            group[f"{i}"], heads[f"{i}"] = column, Heading(name, head.unit, head.gain)
-    if group:
-        yield _cut(times, group), group, heads
+def _channels(layout: Layout, columns: list[NDArray[Any]], where: str) -> Iterator[Channel]:
+    """Each time column serves the columns that follow it, up to the next."""
+    clocks = [place for place, time in enumerate(layout.times) if time]
+    values = [i for i, head in enumerate(layout.heads) if i not in clocks and not is_index(head)]
+    for first, after in pairwise(sorted({0, *clocks, len(columns)})):
+        names = {f"{i}": i for i in values if first <= i < after}
+        if not names:
+            continue
+        rate, times, whole = 1.0 / layout.interval if layout.interval else None, None, None
+        if first in clocks:
+            clock = layout.columns[first] in layout.clocks
+            rate, times = None, seconds(columns[first], layout.heads[first].gain, clock=clock)
+            if times.size and np.isnan(
+                times[-1]
+            ):  # beside a longer pair of columns a shorter one ends in blanks
+                whole = int(np.flatnonzero(~np.isnan(times)).max(initial=-1)) + 1
+        heads = {name: layout.heads[i] for name, i in names.items()}
+        if layout.title and len(values) == 1:
+            heads = {name: replace(head, name=layout.title) for name, head in heads.items()}
+        cut = {name: columns[i][:whole] for name, i in names.items()}
+        yield from channels_of(cut, rate, None if times is None else times[:whole], where, heads)
 
 
-def _cut(times: NDArray[np.float64] | None, group: dict[str, NDArray[Any]]) -> NDArray[np.float64] | None:
-    """Beside a longer pair of columns a shorter one ends in blanks: they are cut off."""
-    if times is None or not times.size or not np.isnan(times[-1]):
-        return times
-    last = int(np.flatnonzero(~np.isnan(times))[-1]) + 1 if (~np.isnan(times)).any() else 0
-    for name in group:
-        group[name] = group[name][:last]
-    return times[:last]
-
-
-def _sections(lines: _Lines, where: str) -> tuple[list[_Section], list[str]]:
-    sections: list[_Section] = []
+def _sections(lines: _Lines, where: str) -> tuple[list[tuple[Layout, list[NDArray[Any]]]], list[str]]:
+    """The layout of each section with its columns, and notes."""
+    sections: list[tuple[Layout, list[NDArray[Any]]]] = []
     notes: list[str] = []
     while ahead := lines.look(_LOOK):
         start = lines.number
@@ -150,82 +124,65 @@ def _sections(lines: _Lines, where: str) -> tuple[list[_Section], list[str]]:
             if cells > 2 * MOST_CHANNELS or (cells == 1 and len(line) > MOST_LINE):
                 require_bounded(f"{where}, line {number}", max(cells, MOST_CHANNELS + 1), 0)
         layout = find_layout(ahead)
-        if layout is None:
-            if not sections:
-                raise _no_numbers(ahead, where)
+        if layout is None and sections:
             notes.append(f"the text from line {start} on holds no numbers and was left out")
             break
+        if layout is None:
+            texts = ((i, text.strip()) for i, text in enumerate(ahead, start=1) if text.strip())
+            number, line = next(texts, (1, ""))
+            expected = "expected columns of numbers, parted by comma, semicolon, tab or blanks"
+            raise InputError(
+                f"found {line[:60]!r} and no two lines of numbers after it; {expected}",
+                remedy="export the samples as text, one column for each channel",
+                where=f"{where}, line {number}",
+            )
         block = lines.take()
         lines.give_back(block[layout.first :])
         require_bounded(f"{where}, line {start}", len(layout.columns), 0)
-        sections.append(_Section(layout))
-        notes += _fill(sections[-1], lines, where)
+        sink = Growing([np.dtype(np.float64 if time else np.float32) for time in layout.times])
+        notes += _fill(sink, layout, lines, where)
+        sections.append((layout, sink.columns()))
     return sections, notes
 
 
-def _no_numbers(ahead: list[str], where: str) -> InputError:
-    number, line = next(((i, text) for i, text in enumerate(ahead, start=1) if text.strip()), (1, ""))
-    return InputError(
-        f"found {line.strip()[:60]!r} and no two lines of numbers after it; expected columns of numbers, parted "
-        "by comma, semicolon, tab or blanks",
-        remedy="export the samples as text, one column for each channel",
-        where=f"{where}, line {number}",
-    )
-
-
-def _fill(section: _Section, lines: _Lines, where: str) -> list[str]:
+def _fill(sink: Growing, layout: Layout, lines: _Lines, where: str) -> list[str]:
     """Take the section's rows; stop before a line without numbers. Returns notes."""
-    layout = section.layout
     while block := lines.take():
         first = lines.number - len(block)
         table = quick(block, layout)
         if table is not None:
-            section.add(table)
+            sink.add(list(table.T))
             continue
-        rows, bad = _careful(block, layout)
+        rows: list[list[float]] = []
+        bad: tuple[int, int] | None = None
+        for place, values in careful(block, layout):
+            if isinstance(values, int):
+                bad = place, values
+                break
+            rows.append(values)
         if rows:
-            section.add(np.array(rows, dtype=np.float64))
+            sink.add(list(np.array(rows, dtype=np.float64).T))
         if bad is None:
             continue
         place, column = bad
         lines.give_back(block[place:])
-        if not _has_number(block[place], layout):
+        cells = layout.cells(block[place])
+        if all(layout.value(cells, each) is None or not cells[each] for each in layout.columns):
             return []
         if not any(line.strip() for line in lines.look(2)[1:]):
             lines.take()
             return [f"line {first + place} breaks off and was left out"]
-        raise _bad_cell(block[place], column, layout, f"{where}, line {first + place}")
+        raise _bad_cell(cells, column, layout, f"{where}, line {first + place}")
     return []
 
 
-def _careful(block: list[str], layout: Layout) -> tuple[list[list[float]], tuple[int, int] | None]:
-    """Row by row, up to the first line that is none: its place in the block and the number of its cell."""
-    rows: list[list[float]] = []
-    for place, line in enumerate(block):
-        if line.strip():
-            values = row(line, layout)
-            if isinstance(values, int):
-                return rows, (place, values)
-            rows.append(values)
-    return rows, None
-
-
-def _has_number(line: str, layout: Layout) -> bool:
-    cells = layout.cells(line)
-    return any(layout.value(cells, column) is not None and cells[column] for column in layout.columns)
-
-
-def _bad_cell(line: str, column: int, layout: Layout, where: str) -> InputError:
-    cells = layout.cells(line)
-    sign = "comma" if layout.comma else "point"
+def _bad_cell(cells: list[str], column: int, layout: Layout, where: str) -> InputError:
     if column >= len(cells):
-        return InputError(
-            f"found {len(cells)} cells, expected at least {layout.columns[-1] + 1}",
-            remedy="complete or delete the line",
-            where=where,
-        )
+        lacking = f"found {len(cells)} cells, expected at least {layout.columns[-1] + 1}"
+        return InputError(lacking, remedy="complete or delete the line", where=where)
+    expected = f"a number with a decimal {'comma' if layout.comma else 'point'}"
     return InputError(
-        f"found {cells[column][:40]!r} in column {column + 1}, expected a number with a decimal {sign}",
+        f"found {cells[column][:40]!r} in column {column + 1}, expected {expected}",
         remedy="correct or delete the line",
         where=where,
     )

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.capture.channel import Channel
-from halfsplit.capture.paging import blocks
+from halfsplit.capture.paging import BLOCK, blocks
 from halfsplit.delimited.headings import Heading
 from halfsplit.errors import InputError
 
@@ -27,8 +27,6 @@ MOST_LINE: Final = 1 << 20
 _IN_MEMORY: Final = 1 << 26
 """Bytes that growing columns take in memory before they move to a temporary file: 64 MB."""
 
-_BLOCK: Final = 1 << 20
-"""Times that are looked at together."""
 
 _MANY_BLANK: Final = 0.05
 """From this share of missing cells a column counts as a slower channel with times of its own."""
@@ -110,7 +108,7 @@ def channels_of(
         raise InputError(f"its columns differ in length: {lengths}", remedy="save one length", where=where)
     start, edges = 0.0, False
     if times is not None:
-        times = _rising(times, where)
+        _require_rising(times, where)
         even = even_rate(times)
         edges = _are_edges(list(columns.values()), uneven=even is None)
         if even and not edges:
@@ -135,7 +133,8 @@ def _channel(
             column = column.astype(np.float32)
     if column.dtype == np.bool_:
         column = column.astype(np.uint8)
-    blank = _blanks(column)
+    floating = column.dtype.kind == "f"
+    blank = sum(int(np.isnan(part).sum()) for _, part in blocks(column)) if floating else 0
     if blank > _MANY_BLANK * column.size:
         there = np.flatnonzero(~np.isnan(column))
         clock = times[there] if times is not None else start + there / (rate or 1.0)
@@ -145,20 +144,13 @@ def _channel(
     return Channel(head.name or name, column, head.unit, head.gain, 0.0, rate, start, times, edges)
 
 
-def _blanks(column: NDArray[Any]) -> int:
-    if column.dtype.kind != "f":
-        return 0
-    return sum(int(np.isnan(part).sum()) for _, part in blocks(column))
-
-
-def _rising(times: NDArray[np.float64], where: str) -> NDArray[np.float64]:
+def _require_rising(times: NDArray[np.float64], where: str) -> None:
     """Equal neighbours are taken (times are often printed with few digits), falling ones are not."""
     for first, part in blocks(times, overlap=1):
         if np.isnan(part).any():
             row = first + int(np.flatnonzero(np.isnan(part))[0]) + 1
-            raise InputError(
-                f"sample {row} has no time", remedy="export the time of each sample", where=where
-            )
+            remedy = "export the time of each sample"
+            raise InputError(f"sample {row} has no time", remedy=remedy, where=where)
         falls = np.flatnonzero(np.diff(part) < 0)
         if falls.size:
             row = first + int(falls[0])
@@ -167,7 +159,6 @@ def _rising(times: NDArray[np.float64], where: str) -> NDArray[np.float64]:
                 remedy="export one recording a file, in the order of time",
                 where=where,
             )
-    return times
 
 
 def even_rate(times: NDArray[np.float64]) -> tuple[float, float] | None:
@@ -197,7 +188,7 @@ def _are_edges(columns: list[NDArray[Any]], *, uneven: bool) -> bool:
     """Whether the rows are changes of logic levels: only 0 and 1, and uneven times or a change in each row."""
     if not columns or columns[0].size < 4:
         return False
-    parts = [np.asarray(column[:_BLOCK]) for column in columns]
+    parts = [np.asarray(column[:BLOCK]) for column in columns]
     if any(not np.isin(part, (0, 1)).all() for part in parts):
         return False
     changes = np.logical_or.reduce([np.diff(part.astype(np.float32)) != 0 for part in parts])
