@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from halfsplit.capture.measure.ignition_coil import CoilResult, ignition_coil
-from halfsplit.capture.measure.injector import InjectorResult, injector
+from halfsplit.capture.measure.injector import InjectorResult, compare, injector
 from halfsplit.capture.measure.motor_current import MotorResult, motor_current
 from tests.capture.signals.coil import ignite
 from tests.capture.signals.motor import run_motor
@@ -65,6 +65,14 @@ def test_a_clipped_flyback_is_told() -> None:
     run = inject()
     result = injector(np.minimum(run.volts, 30.0), run.amps, RATE)
     assert any("clipped" in note for note in result.notes)
+
+
+def test_differences_between_injectors() -> None:
+    alike, slow = injected()[0], injected(mass=4e-3)[0]
+    compared = compare({"cylinder 1": alike, "cylinder 2": alike, "cylinder 3": slow, "cylinder 4": alike})
+    assert compared.verdict == "fault"
+    assert "cylinder 3" in compared.reason
+    assert compare({"cylinder 1": alike, "cylinder 2": alike}).verdict == "good"
 
 
 def test_no_pulse_and_no_feed() -> None:

@@ -26,6 +26,7 @@ from halfsplit.errors import InputError, NotFoundError
 from tests.capture.signals.bus import can_frame, can_pair, on_wire
 from tests.capture.signals.engine import crank_engine
 from tests.capture.signals.generator import rectified
+from tests.capture.signals.solenoid import inject
 
 
 def start() -> Capture:
@@ -112,6 +113,21 @@ def test_wrong_roles_are_told() -> None:
     with pytest.raises(NotFoundError, match="no channel 'Z'"):
         analyse(capture, {"Z": "crank"})
     assert role_named(" can  HIGH ").name == "CAN high"
+
+
+def test_injectors_of_several_cylinders_are_measured_one_by_one_and_compared() -> None:
+    rate = 200_000.0
+    amps = [inject(rate=rate).amps, inject(rate=rate, mass=8e-3).amps, inject(rate=rate).amps]
+    length = min(map(len, amps))
+    noise = np.random.default_rng(6).normal(0, 0.005, (3, length))
+    channels = (
+        Channel(name, trace[:length] + spread, "A", rate=rate)
+        for name, trace, spread in zip("ABC", amps, noise, strict=True)
+    )
+    results = analyse(Capture((*channels,), "three.csv"), dict.fromkeys("ABC", "injector current"))
+    assert [result.verdict for result in results] == ["good", "good", "good", "fault"]
+    assert [result.reason[:3] for result in results[:3]] == ["A: ", "B: ", "C: "]
+    assert results[-1].reason.startswith("B opening +")
 
 
 def test_roles_suggested_by_name() -> None:

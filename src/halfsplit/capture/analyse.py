@@ -1,6 +1,6 @@
 """From a capture and the roles of its channels to results: which analyses apply, and on what arrays."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import ClassVar, Final, Literal
@@ -18,11 +18,11 @@ from halfsplit.capture.measure.diagnostic_line import DiagnosticLineResult, diag
 from halfsplit.capture.measure.duty_cycle import DutyResult, duty_cycle, duty_edges
 from halfsplit.capture.measure.general import GeneralResult, general, general_edges
 from halfsplit.capture.measure.ignition_coil import CoilResult, ignition_coil
-from halfsplit.capture.measure.injector import InjectorResult, injector
+from halfsplit.capture.measure.injector import InjectorResult, compare, injector
 from halfsplit.capture.measure.lin import LinResult, lin, lin_logic
 from halfsplit.capture.measure.motor_current import MotorResult, motor_current
 from halfsplit.capture.measure.relative_compression import CompressionResult, relative_compression
-from halfsplit.capture.measure.result import CannotTell, Mark, Result, answers
+from halfsplit.capture.measure.result import CannotTell, Mark, R, Result, answers
 from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, level_edges, two_levels
 from halfsplit.capture.measure.trust import not_whole, without_wild
@@ -62,17 +62,26 @@ Run = Callable[[Named, Setup], Result | None]
 def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = None) -> tuple[Result, ...]:
     """All results that the roles allow, in the order of `ANALYSES`.
 
-    `roles` goes from channel names to role names. Marks are in the capture's own time. Raises `InputError` for a role
-    that does not exist or that two channels have, and `NotFoundError` for a channel that is not there.
+    `roles` goes from channel names to role names. Several channels may be injectors: each is measured by itself and
+    they are compared. Marks are in the capture's own time. Raises `InputError` for a role that does not exist or, but
+    for injectors, that two channels have, and `NotFoundError` for a channel that is not there.
     """
-    named: dict[str, Channel] = {}
-    for channel, role in roles.items():
-        name = role_named(role).name
-        if name in named:
-            raise InputError(f"two channels are given as {name!r}: {named[name].name!r} and {channel!r}")
-        named[name] = capture[channel]
-    unscaled = {role: wrong for role in named if (wrong := _unscaled(role, named[role]))}
-    named = {role: channel for role, channel in named.items() if role not in unscaled}
+    given: dict[str, list[Channel]] = {}
+    for name, role in roles.items():
+        given.setdefault(role_named(role).name, []).append(capture[name])
+    for role, channels in given.items():
+        if len(channels) > 1 and role not in _INJECTOR:
+            first, second, *_ = (channel.name for channel in channels)
+            raise InputError(f"two channels are given as {role!r}: {first!r} and {second!r}")
+    pairs = [(role, channel) for role, channels in given.items() for channel in channels]
+    unscaled = [wrong for role, channel in pairs if (wrong := _unscaled(role, channel))]
+    pairs = [(role, channel) for role, channel in pairs if not _unscaled(role, channel)]
+    named = dict(pairs)
+    injectors = [(role, channel) for role, channel in pairs if role in _INJECTOR]
+    if len(injectors) == len(named.keys() & _INJECTOR):
+        injectors = []
+    else:
+        named = {role: channel for role, channel in named.items() if role not in _INJECTOR}
     known = setup or Setup()
     results: list[Result] = []
     for kind, needs, run in ANALYSES:
@@ -86,7 +95,17 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
     shared = () if "starter current" in named else (CrankingResult, CompressionResult, ChargingResult)
     judged = any(isinstance(result, shared) and result.verdict != "cannot tell" for result in results)
     kept = [r for r in results if not (judged and isinstance(r, shared) and r.verdict == "cannot tell")]
-    return (*unscaled.values(), *kept)
+    return (*unscaled, *kept, *_injectors(injectors, known))
+
+
+def _injectors(each: Sequence[tuple[str, Channel]], known: Setup) -> Iterator[Result]:
+    """Those of several cylinders, one by one, and their differences."""
+    one_by_one = answers(InjectorResult)(_injector)
+    measured = {channel.name: one_by_one({role: channel}, known) for role, channel in each}
+    for name, result in measured.items():
+        yield replace(result, reason=f"{name}: {result.reason}")
+    if measured:
+        yield compare(measured)
 
 
 def unassigned(capture: Capture, roles: Mapping[str, str]) -> tuple[GeneralResult, ...]:
@@ -264,7 +283,7 @@ def _require_time(channel: Channel) -> None:
         raise CannotTell(f"channel {channel.name!r} has no time base: give its sample rate")
 
 
-def _moved(result: Result, start: float) -> Result:
+def _moved(result: R, start: float) -> R:
     if abs(start) < 1e-9:
         return result
     marks = tuple(Mark(m.start + start, m.stop + start, m.label) for m in result.marks)
@@ -273,19 +292,19 @@ def _moved(result: Result, start: float) -> Result:
 
 
 def _of(
-    analysis: Callable[..., Result],
+    analysis: Callable[..., R],
     *roles: str,
     setup: Sequence[str] = (),
     most_rate: float = np.inf,
     **more: object,
-) -> Callable[[Named, Setup], Result]:
+) -> Callable[[Named, Setup], R]:
     """What runs an analysis on the sampled traces of these roles (None: not recorded), at one rate.
 
     `setup` names what it takes of the `Setup`. Traces far above `most_rate` (samples a second) are taken as means over
     whole samples. The marks of its result are in the capture's time.
     """
 
-    def run(named: Named, known: Setup) -> Result:
+    def run(named: Named, known: Setup) -> R:
         there = [role for role in roles if role in named]
         for role in there:
             _require_time(named[role])
@@ -315,6 +334,7 @@ _INJECTOR: Final = ("injector volts", "injector current")
 _COIL: Final = ("coil current", "coil volts")
 _ENDS: Final = ("drop volts", "upper volts", "lower volts")
 _BATTERY: Final = ("cylinders", "celsius", "state_of_charge")
+_injector: Final = _of(injector, *_INJECTOR)
 
 ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
     (CrankingResult, _STARTER, _of(cranking, *_STARTER, setup=_BATTERY, most_rate=_ENOUGH)),
@@ -326,7 +346,7 @@ ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
         ("motor current",),
         _of(motor_current, "motor current", setup=("segments", "rated_amps")),
     ),
-    (InjectorResult, _INJECTOR, _of(injector, *_INJECTOR)),
+    (InjectorResult, _INJECTOR, _injector),
     (CoilResult, _COIL, _of(ignition_coil, *_COIL, setup=("supply",))),
     (CrankCamResult, ("crank", "cam"), _crank),
     (DutyResult, ("switched signal",), _duty),

@@ -128,7 +128,7 @@ def _gain(text: str) -> tuple[str, tuple[float, str]]:
 def _roles(recording: Capture, given: Sequence[str]) -> dict[str, str]:
     from halfsplit.capture import suggested_roles
 
-    named = suggested_roles(recording)
+    asked = {}
     for text in given:
         name, equals, role = text.rpartition("=")
         if not equals or not name:
@@ -136,8 +136,9 @@ def _roles(recording: Capture, given: Sequence[str]) -> dict[str, str]:
                 f"{text!r} names no role", remedy="write NAME=ROLE; the roles are listed by --roles"
             )
         _ = recording[name]
-        named = {channel: known for channel, known in named.items() if known != role} | {name: role}
-    return named
+        asked[name] = role
+    suggested = suggested_roles(recording).items()
+    return {name: role for name, role in suggested if role not in asked.values()} | asked
 
 
 def _firing_order(text: str) -> tuple[int, ...]:

@@ -7,6 +7,7 @@ flux left in the iron, bent upwards all the way (convex). The armature's fall be
 seat: the strongest downward bend is the closing. A trace without the bend shows a needle that does not move.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import islice, zip_longest
 from typing import ClassVar, Final
@@ -24,6 +25,9 @@ _SURE: Final = 6.0
 
 _WIDTHS: Final = (0.012, 0.02, 0.035, 0.06)
 """Shares of a pulse over which its slope is taken."""
+
+_UNLIKE: Final = 10.0
+"""Per cent by which an injector's times may differ from the others'. Common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,3 +196,23 @@ def _judged(
         others = "noise hides the others, or the needle sticks at times"
         return "cannot tell", f"{head}: a bend in {opening.size} of {len(spans)} pulses only: {others}"
     return ("good" if opening.size or closing.size else "measured"), head
+
+
+@answers(InjectorResult)
+def compare(results: Mapping[str, InjectorResult]) -> InjectorResult:
+    """Differences between injectors, by the names of their channels: each time against the median of all of them."""
+    known = {name: result for name, result in results.items() if result.verdict != "cannot tell"}
+    if len(known) < 2:
+        raise CannotTell("fewer than two injectors could be measured")
+    quantities = []
+    for time in ("on-time", "opening", "closing", "flyback peak"):
+        if all(time in result for result in known.values()):
+            middle = float(np.median([result[time].value for result in known.values()]))
+            for name, result in known.items():
+                share = 100 * (result[time].value / middle - 1)
+                quantities.append(Quantity(f"{name} {time}", share, "% from the median"))
+    odd = [f"{each.name} {each.value:+.0f} %" for each in quantities if abs(each.value) > _UNLIKE]
+    stuck = [f"{name} does not move" for name, result in known.items() if result.verdict == "fault"]
+    reason = "; ".join([*stuck, *odd]) or f"all alike within {_UNLIKE:g} %"
+    verdict: Verdict = "fault" if stuck or odd else "good"
+    return InjectorResult(verdict=verdict, reason=reason, quantities=tuple(quantities))
