@@ -39,6 +39,7 @@ PROGRAMS: dict[str, tuple[Callable[[], object], str]] = {
     "pdftoppm": (lambda: shutil.which("pdftoppm"), "apt install poppler-utils"),
     "bundle": ((ROOT / "src/halfsplit/workbench/static/dist/main.js").exists, "make check"),
     "pyagrum": (lambda: importlib.util.find_spec("pyagrum"), "make .venv/.test"),
+    "distributed": (lambda: importlib.util.find_spec("distributed"), "make .venv/.test"),
     "asammdf": (lambda: importlib.util.find_spec("asammdf"), "make .venv/.test"),
 }
 """Name -> (whether it is here, how to get it)."""

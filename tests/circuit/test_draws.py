@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import kstest, norm
 
 from halfsplit import Circuit
 from halfsplit.circuit.batch import expect
@@ -28,6 +27,8 @@ def cars(text: str, count: int):
 
 
 def test_each_value_takes_every_quantile_once():
+    from scipy.stats import kstest, norm  # slow to import
+
     network, drawn = cars(LAMP.format(amps=15), 16)
     battery = next(number for number, one in enumerate(network.elements) if one.role == "battery")
     for values in (

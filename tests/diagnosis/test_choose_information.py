@@ -1,13 +1,13 @@
 """What a reading tells: against quadrature, channels of the textbook, and laws of information."""
 
 from itertools import pairwise
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
-from scipy.stats import norm
 
 from halfsplit.diagnosis.information import (
     EXACT,
@@ -28,8 +28,8 @@ def bits_by_quadrature(means, sigmas, shares, slip):
     """Return the information of a reading about which of two normals it came from, by scipy's quadrature."""
 
     def density(x, number):
-        spoilt = 0.5 * norm.pdf(x, 0.0, min(sigmas)) + 0.5 * (0 <= x <= 15) / 15
-        return (1 - slip) * norm.pdf(x, means[number], sigmas[number]) + slip * spoilt
+        spoilt = 0.5 * NormalDist(0.0, min(sigmas)).pdf(x) + 0.5 * (0 <= x <= 15) / 15
+        return (1 - slip) * NormalDist(means[number], sigmas[number]).pdf(x) + slip * spoilt
 
     def integrand(x):
         joint = [share * density(x, number) for number, share in enumerate(shares)]
@@ -69,7 +69,7 @@ def test_a_group_of_several_particles_against_quadrature():
 
     def joint(x, number):
         return sum(
-            w * norm.pdf(x, m, s)
+            w * NormalDist(m, s).pdf(x)
             for w, m, s, g in zip(weights, predicted[0], sigma[0], group, strict=True)
             if g == number
         )

@@ -1,8 +1,6 @@
 """Long work on a Dask cluster: the same on any number of workers, and whole though a worker is killed."""
 
 import os
-import signal
-from pathlib import Path
 
 import pytest
 
@@ -13,23 +11,17 @@ from halfsplit.job.working import Workers
 from halfsplit.notation.circuit import Circuit as CircuitFile
 from halfsplit.practice import Exercise
 from tests.circuits import ONE_LAMP
+from tests.store.pieces import squared
 from tests.waiting import PATIENCE
 
-dask = pytest.importorskip("distributed", reason="Dask is not installed: pip install halfsplit[cluster]")
-
-
-def squared(piece):
-    """The square of a number; whoever works on 13 first is killed over it."""
-    number, mark = piece
-    if number == 13 and not Path(mark).exists():
-        Path(mark).touch()
-        os.kill(os.getpid(), signal.SIGKILL)
-    return number * number
+pytestmark = pytest.mark.requires("distributed")
 
 
 def test_a_worker_is_killed_and_nothing_is_lost(tmp_path):
+    from distributed import LocalCluster  # slow to import
+
     pieces = [(number, str(tmp_path / "killed")) for number in range(40)]
-    with dask.LocalCluster(
+    with LocalCluster(
         n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
     ) as cluster:
         found = list(each(squared, pieces, cluster=cluster.scheduler_address))
@@ -40,7 +32,9 @@ def test_a_worker_is_killed_and_nothing_is_lost(tmp_path):
 @pytest.fixture(scope="module")
 def scheduler():
     """The address of a scheduler with two workers in this process."""
-    with dask.LocalCluster(
+    from distributed import LocalCluster
+
+    with LocalCluster(
         n_workers=2,
         threads_per_worker=1,
         processes=False,
