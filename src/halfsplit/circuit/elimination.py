@@ -390,7 +390,7 @@ def begin(structure, base, work, block, states, changes, rows):  # type: ignore[
                 listed += 1
                 node = structure.parent[node]
     if listed:
-        ascending(work.nodes, 0, listed)
+        ascending(work.nodes, np.int64(0), listed)
         _eliminate(structure, base, work, work.nodes, listed, number, own, block)
     most = work.bridged.max()
     for lane in range(len(rows)):

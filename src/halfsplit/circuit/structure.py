@@ -174,7 +174,7 @@ def _fill(size, rows, columns):  # type: ignore[no-untyped-def]
     mark = np.full(size, -1, dtype=np.int32)
     head = np.full(size, -1, dtype=np.int32)  # children of each node as a linked list
     following = np.full(size, -1, dtype=np.int32)
-    count = 0
+    count = np.int64(0)  # a plain number would be compiled for its value as well
     for node in range(size):
         while count + size > len(coupled):
             coupled = np.concatenate((coupled, np.empty(len(coupled), dtype=np.int32)))

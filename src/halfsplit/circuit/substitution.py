@@ -54,7 +54,7 @@ def _invert(matrix):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _way_up(structure, work, ends):  # type: ignore[no-untyped-def]
     """The places ``ends`` (…, 2) and all above them, ascending, in ``work.path``: how many."""
-    listed, size = 0, len(structure.parent)
+    listed, start, size = np.int64(0), np.int64(0), len(structure.parent)
     for pair in ends:
         for end in pair:
             node = end if end < size else -1
@@ -63,7 +63,7 @@ def _way_up(structure, work, ends):  # type: ignore[no-untyped-def]
                 work.path[listed] = node
                 listed += 1
                 node = structure.parent[node]
-    ascending(work.path, 0, listed)
+    ascending(work.path, start, listed)
     for at in range(listed):
         work.seen[work.path[at]] = False
     return listed

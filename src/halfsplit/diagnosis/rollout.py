@@ -207,9 +207,9 @@ def _play(table: Table, weights: Floats, firsts: Integers) -> Floats:
 @njit(cache=True, nogil=True)
 def _minutes_after(table, route, first, joint):  # type: ignore[no-untyped-def]
     """Minutes from a first test to the proof, over its outcomes; depth first, without recursion."""
-    depth, outcomes = 0, joint.shape[1]
+    depth, outcomes = np.int64(0), joint.shape[1]  # a plain number would be compiled for its value as well
     route.left[0] = 0
-    _make(table, route, 0, first)
+    _make(table, route, depth, first)
     while True:
         if route.outcome[depth] < outcomes:
             _narrow(table, route, depth)
@@ -244,11 +244,14 @@ def _make(table, route, depth, test):  # type: ignore[no-untyped-def]
     """Try a test: what is made, open and done one deeper."""
     deeper = depth + 1
     route.test[depth], route.outcome[depth], route.total[depth] = test, 0, 0.0
-    route.made[deeper] = route.made[depth]
+    # One by one: for whole rows the words of an error about their lengths would be compiled, in seconds.
+    for other in range(route.made.shape[1]):
+        route.made[deeper, other] = route.made[depth, other]
     route.made[deeper, test] = 1
     for place in range(len(table.reach)):
         route.opened[deeper, place] = max(route.opened[depth, place], table.opens[test, place])
-    route.proven[deeper] = route.proven[depth]
+    for group in range(route.proven.shape[1]):
+        route.proven[deeper, group] = route.proven[depth, group]
     for letter in range(len(table.cost)):
         before = route.done[depth, letter]
         route.done[deeper, letter] = min(before + table.saved[test, letter], table.cost[letter])
@@ -329,7 +332,8 @@ def _bits(table, route, depth, joint):  # type: ignore[no-untyped-def]
 def _rates(table, route, last, depth):  # type: ignore[no-untyped-def]
     """Minutes of each test from here, and its bits for these less what it does of the proof."""
     rate, minutes = route.rate[depth], route.minutes[depth]
-    minutes[:] = table.after[last]
+    for test in range(len(minutes)):
+        minutes[test] = table.after[last, test]
     shares, needed = route.shares[depth] / route.mass[depth], np.zeros(len(table.reach))
     for place in range(len(needed)):
         closed = table.reach[place] * (1.0 - route.opened[depth, place])
