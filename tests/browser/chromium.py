@@ -10,7 +10,7 @@ FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
     "--in-process-gpu",
-    "--js-flags=--single-threaded",
+    "--js-flags=--single-threaded --no-opt",  # no page lives long enough to pay for optimised code
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",

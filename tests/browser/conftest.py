@@ -13,7 +13,7 @@ from pathlib import Path
 from subprocess import PIPE
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Error, Page, expect, sync_playwright
 
 from tests.browser.acts import PATIENCE
 from tests.browser.chromium import launched
@@ -24,9 +24,11 @@ from tests.waiting import reserved_port, until
 expect.set_options(timeout=PATIENCE)
 CODE = """
 import ctypes, gc, json, os, shutil, signal, sys
+from multiprocessing import forkserver
 import uvicorn
 from fastapi.testclient import TestClient
 from halfsplit import job as jobs
+from halfsplit.job.working import PRELOAD
 from halfsplit.workbench.app import create_app
 store = jobs.JobStore(sys.argv[1])
 job = jobs.OpenJob(store, "lamp", "Ada")
@@ -39,6 +41,9 @@ for path in ("jobs", "jobs/new", "practice", *("jobs/lamp" + bay for bay in sys.
     assert client.get("/" + path).status_code == 200, path
 store.close()
 uvicorn.Config(app).load()
+forkserver.set_forkserver_preload(PRELOAD)
+forkserver.ensure_running()
+forkserver._forkserver.ensure_running = lambda: None
 gc.collect()
 gc.freeze()
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
@@ -55,7 +60,9 @@ for line in sys.stdin:
     print(pid, flush=True)
 """
 """One process that has made every page of the job once and has it all in memory. Each server is a fork of it, on a copy
-of its store."""
+of its store; the long work of all of them is forked from one process."""
+LIGHT = "/drawing.css"
+"""An address of the workbench at which no code runs."""
 BAYS = " /circuit /circuit/taps /intake /captures /scan /drain /plan /report"
 
 
@@ -83,11 +90,9 @@ class Nursery:
 class Server:
     """A workbench that can be killed in the middle and started again on the same address and store."""
 
-    def __init__(self, folder: Path, nursery: Nursery) -> None:
-        self.folder, self.nursery = folder, nursery
+    def __init__(self, folder: Path, nursery: Nursery, port: int) -> None:
+        self.folder, self.nursery, self.port = folder, nursery, port
         shutil.copy(nursery.store, folder / "jobs.db")
-        self._held = contextlib.ExitStack()
-        self.port = self._held.enter_context(reserved_port())
         self.url = f"http://127.0.0.1:{self.port}"
         self.start()
 
@@ -109,11 +114,6 @@ class Server:
             os.kill(self.pid, signal.SIGKILL)
         until(lambda: not self._lives(), "the workbench has ended")
 
-    def close(self) -> None:
-        """Kill it, and give its address back."""
-        self.kill()
-        self._held.close()
-
 
 @pytest.fixture(scope="session")
 def nursery(tmp_path_factory) -> Iterator[Nursery]:
@@ -123,11 +123,17 @@ def nursery(tmp_path_factory) -> Iterator[Nursery]:
         made.process.kill()
 
 
+@pytest.fixture(scope="session")
+def port() -> Iterator[int]:
+    with reserved_port() as port:
+        yield port
+
+
 @pytest.fixture
-def server(tmp_path, nursery) -> Iterator[Server]:
-    server = Server(tmp_path, nursery)
+def server(tmp_path, nursery, port) -> Iterator[Server]:
+    server = Server(tmp_path, nursery, port)
     yield server
-    server.close()
+    server.kill()
 
 
 @pytest.fixture(scope="session")
@@ -136,30 +142,73 @@ def chromium() -> Iterator[Browser]:
         yield browser
 
 
+@pytest.fixture(scope="session")
+def idle(chromium) -> Iterator[list[Page]]:
+    """Pages at which nobody sits, each of a browser of its own that remembers nothing.
+
+    A new one for each test would have a new process, which takes as long as what most tests do in it.
+    """
+    pages: list[Page] = []
+    yield pages
+    for page in pages:
+        page.context.close()
+
+
+def forgets(page: Page) -> bool:
+    """Leave what the page shows and forget all that it stored; whether it is now as good as a new one."""
+    if page.is_closed() or len(page.context.pages) > 1:
+        return False
+    try:
+        page.unroute_all()
+        page.evaluate("sessionStorage.clear()")
+        page.goto(LIGHT)
+        devtools = page.context.new_cdp_session(page)
+        origin = page.url.removesuffix(LIGHT)
+        devtools.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "all"})
+        devtools.send("Network.clearBrowserCache")
+        devtools.detach()
+        page.context.clear_cookies()
+    except Error:
+        return False
+    return True
+
+
 @pytest.fixture
-def open_page(chromium, server):
-    """A function: size and scheme → a page that fails the test where the browser reports an error."""
-    contexts, errors = [], []
+def open_page(chromium, server, idle):
+    """A function: size and scheme → a page that fails the test where the browser reports an error.
+
+    Each is a browser of its own: what one stores the others do not know.
+    """
+    taken, errors = [], []
+
+    def failed(error: Error) -> None:
+        errors.append(str(error))
+
+    def said(message: ConsoleMessage) -> None:
+        if "Content Security Policy" in message.text:
+            errors.append(message.text)
 
     def page(size: str = "tablet", scheme: str = "light") -> Page:
+        made = (
+            idle.pop()
+            if idle
+            else chromium.new_context(base_url=server.url, service_workers="block").new_page()
+        )
         width, height = SIZES[size]
-        context = chromium.new_context(
-            viewport={"width": width, "height": height},
-            color_scheme=scheme,
-            base_url=server.url,
-            service_workers="block",
-        )
-        context.set_default_timeout(PATIENCE)
-        contexts.append(context)
-        made = context.new_page()
-        made.on("pageerror", lambda error: errors.append(str(error)))
-        made.on(
-            "console",
-            lambda message: "Content Security Policy" in message.text and errors.append(message.text),
-        )
+        made.set_viewport_size({"width": width, "height": height})
+        made.emulate_media(media="null", color_scheme=scheme)
+        made.context.set_default_timeout(PATIENCE)
+        made.on("pageerror", failed)
+        made.on("console", said)
+        taken.append(made)
         return made
 
     yield page
-    for context in contexts:
-        context.close()
+    for made in taken:
+        made.remove_listener("pageerror", failed)
+        made.remove_listener("console", said)
+        if forgets(made):
+            idle.append(made)
+        else:
+            made.context.close()
     assert errors == []

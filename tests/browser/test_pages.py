@@ -11,6 +11,7 @@ from tests.browser.acts import PATIENCE
 from tests.browser.conftest import Server
 from tests.browser.furnished import PAGES, furnish
 from tests.browser.looks import faults
+from tests.waiting import reserved_port
 
 pytestmark = pytest.mark.requires("chromium", "bundle")
 
@@ -19,11 +20,12 @@ pytestmark = pytest.mark.requires("chromium", "bundle")
 def furnished(tmp_path_factory, nursery) -> Iterator[Server]:
     """A workbench with a job that is closed, one that has begun, and one with nothing in it yet."""
     folder = tmp_path_factory.mktemp("furnished")
-    server = Server(folder, nursery)
-    with JobStore(f"sqlite:///{folder}/jobs.db") as store:
-        furnish(store)
-    yield server
-    server.close()
+    with reserved_port() as port:
+        server = Server(folder, nursery, port)
+        with JobStore(f"sqlite:///{folder}/jobs.db") as store:
+            furnish(store)
+        yield server
+        server.kill()
 
 
 def test_every_page_is_sound_and_fits(chromium, furnished):
