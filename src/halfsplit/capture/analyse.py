@@ -341,11 +341,7 @@ ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
     (CompressionResult, _STARTER, _compression),
     (ChargingResult, ("battery volts",), partial(_charging, role="battery volts", kind="volts")),
     (ChargingResult, ("generator current",), partial(_charging, role="generator current", kind="amps")),
-    (
-        MotorResult,
-        ("motor current",),
-        _of(motor_current, "motor current", setup=("segments", "rated_amps")),
-    ),
+    (MotorResult, ("motor current",), _of(motor_current, "motor current", setup=("segments", "rated_amps"))),
     (InjectorResult, _INJECTOR, _injector),
     (CoilResult, _COIL, _of(ignition_coil, *_COIL, setup=("supply",))),
     (CrankCamResult, ("crank", "cam"), _crank),

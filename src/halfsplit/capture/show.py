@@ -130,13 +130,7 @@ def _behind(axis: Any, role: str, frame: Frame) -> None:
 
 
 def _trace(
-    axis: Any,
-    capture: Capture,
-    channel: Channel,
-    colour: str,
-    label: str,
-    frame: Frame,
-    later: float = 0.0,
+    axis: Any, capture: Capture, channel: Channel, colour: str, label: str, frame: Frame, later: float = 0.0
 ) -> None:
     first = channel.start if channel.times is None else float(channel.times[0])
     start = first if frame.start is None else frame.start

@@ -79,8 +79,20 @@ def load(folder: str | Path) -> Capture:
         if described["format"] != FORMAT:
             other = f"is of format {described['format']}, this version reads {FORMAT}"
             raise InputError(other, where=place.name)
-        channels = tuple(_read(entry, i, place) for i, entry in enumerate(described["channels"]))
-        return Capture(channels, described["source"], tuple(described["notes"]))
+        channels = []
+        for i, entry in enumerate(described["channels"]):
+            levels = range(entry["levels"])
+            channel = Channel(
+                raw=_mapped(place / f"{i}.raw.npy"),
+                times=_mapped(place / f"{i}.times.npy") if entry["uneven"] else None,
+                kept_pyramid=Pyramid(
+                    tuple(_mapped(place / f"{i}.low.{level}.npy") for level in levels),
+                    tuple(_mapped(place / f"{i}.high.{level}.npy") for level in levels),
+                ),
+                **{name: entry[name] for name in _DESCRIBED},
+            )
+            channels.append(channel)
+        return Capture(tuple(channels), described["source"], tuple(described["notes"]))
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(f"is no kept capture, or damaged ({error})", where=place.name) from error
 
@@ -115,19 +127,6 @@ def _write(channel: Channel, number: int, place: Path) -> dict[str, Any]:
         np.save(place / f"{number}.high.{level}.npy", high)
     described = {name: getattr(channel, name) for name in _DESCRIBED}
     return described | {"uneven": channel.times is not None, "levels": len(levels.lows)}
-
-
-def _read(entry: dict[str, Any], number: int, place: Path) -> Channel:
-    lows, highs = (
-        tuple(_mapped(place / f"{number}.{end}.{level}.npy") for level in range(entry["levels"]))
-        for end in ("low", "high")
-    )
-    return Channel(
-        raw=_mapped(place / f"{number}.raw.npy"),
-        times=_mapped(place / f"{number}.times.npy") if entry["uneven"] else None,
-        kept_pyramid=Pyramid(lows, highs),
-        **{name: entry[name] for name in _DESCRIBED},
-    )
 
 
 def _mapped(file: Path) -> NDArray[Any]:

@@ -24,9 +24,9 @@ def encoding_of(head: bytes) -> str:
     return "utf-8"
 
 
-def decoded(data: bytes, remedy: str) -> str:
-    """The text in the bytes of a file. Raises `InputError` with `remedy` where they are none."""
+def decoded(data: bytes, remedy: str, where: str = "") -> str:
+    """The text in the bytes of the file `where`. Raises `InputError` with `remedy` where they are none."""
     encoding = encoding_of(data)
     if encoding != "utf-16" and b"\x00" in data:
-        raise InputError("this is not text", remedy=remedy)
+        raise InputError("this is not text", remedy=remedy, where=where)
     return data.decode(encoding, errors="replace")

@@ -94,9 +94,14 @@ def heading(text: str, unit: str = "", *, lettered: bool = False) -> Heading:
     (Heading(name='Kanal A', unit='', gain=1.0), 'Motor A')
     """
     whole = " ".join(text.strip().strip('"').split())
-    name, written = _apart(whole)
-    if (lettered or unit.strip()) and not _BRACKETS.match(whole):
-        name, written = whole, ""  # a row says the unit: what ends the name is a letter of it
+    name, written = whole, ""
+    slashed = _SLASH.match(whole)
+    if bracketed := _BRACKETS.match(whole):
+        name, written = bracketed[1], bracketed[2]
+    elif slashed and not lettered and not unit.strip():  # else what ends the name is a letter of it
+        label = _LABELLED.match(slashed[1]) and len(slashed[2]) == 1  # 'channel A': it tells channels apart
+        if not label and slashed[2] not in _PLAIN and unit_of(slashed[2]):
+            name, written = slashed[1], slashed[2]
     written = unit.strip().strip("()[]{}") or written
     known = unit_of(written or name)
     if known is None or not (written or known[0] == "s"):
@@ -115,17 +120,6 @@ def lettered(names: Sequence[str]) -> frozenset[str]:
         if match := re.fullmatch(r"\s*(.+?)[\s_/-]+([A-Za-z])\s*", name):
             stems.setdefault(match[1].casefold(), set()).add(name)
     return frozenset(name for alike in stems.values() if len(alike) > 1 for name in alike)
-
-
-def _apart(text: str) -> tuple[str, str]:
-    if bracketed := _BRACKETS.match(text):
-        return bracketed[1], bracketed[2]
-    slashed = _SLASH.match(text)
-    if slashed and _LABELLED.match(slashed[1]) and len(slashed[2]) == 1:
-        return text, ""  # 'channel A', 'Kanal V': a letter that tells channels apart
-    if slashed and slashed[2] not in _PLAIN and unit_of(slashed[2]):
-        return slashed[1], slashed[2]
-    return text, ""
 
 
 def is_time(head: Heading, first: bool) -> bool:

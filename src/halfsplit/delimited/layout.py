@@ -8,7 +8,7 @@ slow. So the numbers are found first, by the columns that hold some in most line
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Final
 
@@ -97,60 +97,51 @@ def find_layout(lines: Sequence[str]) -> Layout | None:
     stated = said[4:] if said.casefold().startswith("sep=") and len(said) == 5 else ""
     delimiter, comma = max(_FORMS, key=lambda form: _score(filled[-200:], form[0], form[1], stated))
     columns, clocks = _columns([split(line, delimiter) for line in filled], comma)
-    if not columns:
-        return None
-    first = _first_row(lines, delimiter, comma, columns)
+    layout = Layout(delimiter, comma, 0, columns, (), clocks)
+    first = _first_row(lines, layout) if columns else None
     if first is None:
         return None
-    heads, above = _heads(lines[:first], delimiter, columns)
-    body = [split(line, delimiter) for line in lines[first : first + 200] if line.strip()]
-    heads = _with_time(heads, body, columns, comma, clocks)
-    parts = _parts(body, columns, clocks)
-    units = _units(body, columns, parts, comma)
-    named = zip(columns, heads, strict=True)
+    heads, above = _heads(lines[:first], layout)
+    body = [layout.cells(line) for line in lines[first : first + 200] if line.strip()]
+    layout = replace(layout, first=first, heads=_with_time(heads, body, layout), parts=_parts(body, layout))
+    units = _units(body, layout)
+    named = zip(columns, layout.heads, strict=True)
     titles = [match[1].strip(' \t;,"') for line in above if (match := _TITLE.match(line.strip()))]
-    return Layout(
-        delimiter,
-        comma,
-        first,
-        columns,
-        tuple(Heading(head.name, units[i]) if i in units else head for i, head in named),
-        clocks,
-        parts,
-        frozenset(units),
-        any('"' in line for line in lines[first : first + 20]),
-        tuple(above),
-        _interval([split(line, delimiter) for line in above]),
-        titles[-1] if titles else "",
+    return replace(
+        layout,
+        heads=tuple(Heading(head.name, units[i]) if i in units else head for i, head in named),
+        worded=frozenset(units),
+        quoted=any('"' in line for line in lines[first : first + 20]),
+        above=tuple(above),
+        interval=_interval([layout.cells(line) for line in above]),
+        title=titles[-1] if titles else "",
     )
 
 
-def _parts(
-    rows: list[list[str]], columns: tuple[int, ...], clocks: frozenset[int]
-) -> dict[int, tuple[int, ...]]:
+def _parts(rows: list[list[str]], layout: Layout) -> dict[int, tuple[int, ...]]:
     """The cells that are read with a column: the date before a time of day, AM or PM or a unit after."""
 
     def holds(place: int, is_part: Callable[[str], object]) -> bool:
         cells = [row[place] for row in rows if place < len(row) and row[place]]
-        return place >= 0 and place not in columns and bool(cells) and all(map(is_part, cells))
+        return place >= 0 and place not in layout.columns and bool(cells) and all(map(is_part, cells))
 
     parts: dict[int, tuple[int, ...]] = {}
-    for i in columns:
-        before = i in clocks and holds(i - 1, _DATE.fullmatch)
-        after = holds(i + 1, _HALF.fullmatch if i in clocks else unit_of)
+    for i in layout.columns:
+        clock = i in layout.clocks
+        before = clock and holds(i - 1, _DATE.fullmatch)
+        after = holds(i + 1, _HALF.fullmatch if clock else unit_of)
         if before or after:
-            parts[i] = (*([i - 1] if before else ()), i, *([i + 1] if after else ()))
+            parts[i] = tuple(range(i - before, i + 1 + after))
     return parts
 
 
-def _units(
-    rows: list[list[str]], columns: tuple[int, ...], parts: Mapping[int, tuple[int, ...]], comma: bool
-) -> dict[int, str]:
+def _units(rows: list[list[str]], layout: Layout) -> dict[int, str]:
     """The base unit of each column whose cells, or the cells beside them, say it."""
     units: dict[int, str] = {}
-    for i in columns:
-        texts = [" ".join(row[k] for k in parts.get(i, (i,))) for row in rows if len(row) > columns[-1]]
-        said = Counter(unit[0] for text in texts if (unit := unit_in(text, comma)))
+    for i in layout.columns:
+        parts = layout.parts.get(i, (i,))
+        texts = [" ".join(row[k] for k in parts) for row in rows if len(row) > layout.columns[-1]]
+        said = Counter(unit[0] for text in texts if (unit := unit_in(text, layout.comma)))
         if said and 2 * said.total() > sum(not is_blank(row[i]) for row in rows if i < len(row)):
             units[i] = said.most_common(1)[0][0]
     return units
@@ -188,35 +179,31 @@ def _columns(rows: list[list[str]], comma: bool) -> tuple[tuple[int, ...], froze
     return tuple(columns), frozenset(clocks)
 
 
-def _is_row(cells: list[str], comma: bool, columns: tuple[int, ...]) -> bool:
-    if len(cells) <= columns[-1]:
+def _is_row(cells: list[str], layout: Layout) -> bool:
+    if len(cells) <= layout.columns[-1]:
         return False
-    there = [cells[i] for i in columns]
-    numbers = sum(is_value(cell, comma) for cell in there)
+    there = [cells[i] for i in layout.columns]
+    numbers = sum(is_value(cell, layout.comma) for cell in there)
     return numbers > 0 and numbers + sum(is_blank(cell) for cell in there) == len(there)
 
 
-def _first_row(
-    lines: Sequence[str], delimiter: str | None, comma: bool, columns: tuple[int, ...]
-) -> int | None:
+def _first_row(lines: Sequence[str], layout: Layout) -> int | None:
     """The first whole row that is followed by another one, or by one that has at least a number in the columns."""
-    filled = [(i, split(line, delimiter)) for i, line in enumerate(lines) if line.strip()]
+    filled = [(i, layout.cells(line)) for i, line in enumerate(lines) if line.strip()]
     for (i, cells), (_, after) in pairwise(filled):
-        following = any(is_value(after[k], comma) for k in columns if k < len(after))
-        if following and _is_row(cells, comma, columns):
+        following = any(is_value(after[k], layout.comma) for k in layout.columns if k < len(after))
+        if following and _is_row(cells, layout):
             return i
     return None
 
 
-def _heads(
-    above: Sequence[str], delimiter: str | None, columns: tuple[int, ...]
-) -> tuple[tuple[Heading, ...], list[str]]:
+def _heads(above: Sequence[str], layout: Layout) -> tuple[tuple[Heading, ...], list[str]]:
     """Headings from the rows just above the numbers, and the lines above those."""
     rest = [line for line in above if line.strip()]
-    units: list[str] = [""] * len(columns)
+    units = nameless = [""] * len(layout.columns)
     names: list[str] | None = None
     while rest and names is None:
-        cells = _picked(rest[-1], delimiter, columns)
+        cells = _picked(rest[-1], layout)
         if cells is None:
             break
         if _are_units(cells) and not any(units):
@@ -227,25 +214,23 @@ def _heads(
             break
         rest.pop()
     if names is None:
-        names, units = units, [""] * len(columns)
-    filled = [name or f"column {i + 1}" for name, i in zip(names, columns, strict=True)]
+        names, units = units, nameless
+    filled = [name or f"column {i + 1}" for name, i in zip(names, layout.columns, strict=True)]
     letters = lettered(filled)
     heads = [heading(name, unit, lettered=name in letters) for name, unit in zip(filled, units, strict=True)]
     return tuple(heads), rest
 
 
-def _picked(line: str, delimiter: str | None, columns: tuple[int, ...]) -> list[str] | None:
+def _picked(line: str, layout: Layout) -> list[str] | None:
     """The cells of a heading that stand over the columns, or None where it has too few."""
     bare = line.strip().lstrip("#%").strip() if line.lstrip().startswith(("#", "%")) else line
-    if delimiter is None:
-        cells = re.findall(r"[^\s(\[]+(?:\s*[(\[][^)\]]*[)\]])?|[(\[][^)\]]*[)\]]", bare)
+    cells, last = layout.cells(bare), layout.columns[-1]
+    if layout.delimiter is None:
         wide = [cell for cell in re.split(r"\s{2,}|\t", bare.strip()) if cell]
-        cells = wide if len(wide) == columns[-1] + 1 else cells
-    else:
-        cells = split(bare, delimiter)
-    if len(cells) <= columns[-1] or not any(cells[i] for i in columns):
-        return None
-    return [cells[i] for i in columns]
+        words = re.findall(r"[^\s(\[]+(?:\s*[(\[][^)\]]*[)\]])?|[(\[][^)\]]*[)\]]", bare)
+        cells = wide if len(wide) == last + 1 else words
+    picked = [cells[i] for i in layout.columns] if len(cells) > last else []
+    return picked if any(picked) else None
 
 
 def _are_units(cells: list[str]) -> bool:
@@ -257,21 +242,16 @@ def _are_units(cells: list[str]) -> bool:
     return bool(there) and (bracketed or (short and len(known) >= max(1, 0.5 * len(there))))
 
 
-def _with_time(
-    heads: tuple[Heading, ...],
-    body: list[list[str]],
-    columns: tuple[int, ...],
-    comma: bool,
-    clocks: frozenset[int],
-) -> tuple[Heading, ...]:
+def _with_time(heads: tuple[Heading, ...], body: list[list[str]], layout: Layout) -> tuple[Heading, ...]:
     """Without a heading that says so, a first column that rises is the time, or the sample's number."""
-    if clocks:
-        kept = [Heading(h.name, "s") if c in clocks else h for h, c in zip(heads, columns, strict=True)]
-        return tuple(kept)
+    columns, comma = layout.columns, layout.comma
+    if layout.clocks:
+        places = zip(heads, columns, strict=True)
+        return tuple(Heading(h.name, "s") if c in layout.clocks else h for h, c in places)
     named = any(not head.name.startswith("column ") for head in heads)
     if named or is_time(heads[0], first=True) or len(columns) < 2:
         return heads
-    values = [value_of(row[columns[0]], comma) or 0.0 for row in body if _is_row(row, comma, columns)]
+    values = [value_of(row[columns[0]], comma) or 0.0 for row in body if _is_row(row, layout)]
     steps = [b - a for a, b in pairwise(values)]
     if len(steps) < 2 or not all(step > 0 for step in steps):
         return heads
@@ -289,9 +269,15 @@ def _interval(settings: list[list[str]]) -> float | None:
     for cells in settings:
         for i, cell in enumerate(cells):
             for pattern, period in ((_RATE, _of_rate), (_INTERVAL, _of_interval)):
-                match = pattern.search(cell)
-                amount = _amount(cell[match.end() :], " ".join(cells[i + 1 :]), cell) if match else None
-                if amount and amount[0] > 0 and (seconds := period(*amount)):
+                match, after = pattern.search(cell), " ".join(cells[i + 1 :])
+                amount = match and (_AMOUNT.search(cell[match.end() :]) or _AMOUNT.search(after))
+                if not amount:
+                    continue
+                bracketed = re.search(r"[(\[]\s*([^)\]]+)\s*[)\]]", cell)
+                beyond = after[amount.end() :].strip().split(" ")[0] if amount.string == after else ""
+                unit = amount[2] or (bracketed[1] if bracketed else beyond)
+                number = float(amount[1].replace(",", "."))
+                if number > 0 and (seconds := period(number, unit)):
                     return seconds
     return None
 
@@ -306,12 +292,3 @@ def _of_rate(amount: float, text: str) -> float | None:
     bare = text[1:] if factor != 1.0 else text
     samples = ("s/s", "sa/s", "sps", "hz", "samples/s", "1/s", "")
     return 1.0 / (amount * factor) if bare.casefold() in samples else None
-
-
-def _amount(inside: str, after: str, key: str) -> tuple[float, str] | None:
-    match = _AMOUNT.search(inside) or _AMOUNT.search(after)
-    if match is None:
-        return None
-    bracketed = re.search(r"[(\[]\s*([^)\]]+)\s*[)\]]", key)
-    beyond = after[match.end() :].strip().split(" ")[0] if match.string == after else ""
-    return float(match[1].replace(",", ".")), match[2] or (bracketed[1] if bracketed else beyond)

@@ -31,7 +31,6 @@ class Battery:
     """capacity: Ah as printed on it. charge, charge_error: state of charge now, 0 to 1. celsius: where it will stand.
 
     health, health_error: what share of the printed capacity it still has; an unknown battery has 0.85 ± 0.10.
-    reserve: state of charge that a start needs, None for the usual value at that temperature.
     """
 
     capacity: float
@@ -40,7 +39,6 @@ class Battery:
     celsius: float = 20.0
     health: float = HEALTH
     health_error: float = HEALTH_ERROR
-    reserve: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +67,7 @@ def days_until_no_start(mean: float, mean_error: float, battery: Battery) -> For
     if not (0 <= battery.charge <= 1 and 0 < battery.health <= 1.2):
         shares = f"a charge of {battery.charge:g} and a health of {battery.health:g}"
         raise InputError(shares, remedy="enter shares from 0 to 1")
-    reserve = battery.reserve if battery.reserve is not None else _at(RESERVE, battery.celsius)
+    reserve = _at(RESERVE, battery.celsius)
     full = battery.capacity * battery.health * min(_at(CAPACITY, battery.celsius), 1.0)
     spare = battery.charge - reserve
     own = SELF_DISCHARGE * 2 ** ((battery.celsius - 20) / 10) * battery.capacity

@@ -70,9 +70,15 @@ def segments(log: CurrentLog) -> tuple[Segment, ...]:
     rounding = blocks.resolution / np.sqrt(12) / np.hypot(SOFT, blocks.means)
     points = sorted({*change_points(value, rounding), *blocks.breaks})
     points = _refined(value, points, blocks.breaks)
-    edges = [0, *points, value.size]
-    kept = _merged(blocks, edges)
-    return tuple(_segment(log, blocks, a, b) for a, b in pairwise(kept))
+    levels = []
+    for a, b in pairwise(_merged(blocks, [0, *points, value.size])):
+        start, means = float(blocks.starts[a]), blocks.means[a:b]
+        end = float(blocks.starts[b]) if b < value.size else float(log.seconds[-1])
+        first, last = np.searchsorted(log.seconds, (start, end))
+        sd = float(np.std(log.amps[first : max(last, first + 1)]))
+        error = float(np.std(means) / np.sqrt(means.size)) if means.size > 1 else sd
+        levels.append(Segment(start, end, float(means.mean()), sd, error))
+    return tuple(levels)
 
 
 def into_blocks(log: CurrentLog) -> Blocks:
@@ -183,13 +189,3 @@ def _merged(blocks: Blocks, edges: list[int]) -> list[int]:
             break
         kept = np.delete(kept, np.flatnonzero(goes) + 1)
     return [int(edge) for edge in kept]
-
-
-def _segment(log: CurrentLog, blocks: Blocks, a: int, b: int) -> Segment:
-    start = float(blocks.starts[a])
-    end = float(blocks.starts[b]) if b < blocks.starts.size else float(log.seconds[-1])
-    means = blocks.means[a:b]
-    first, last = np.searchsorted(log.seconds, (start, end))
-    sd = float(np.std(log.amps[first : max(last, first + 1)]))
-    error = float(np.std(means) / np.sqrt(means.size)) if means.size > 1 else sd
-    return Segment(start, end, float(means.mean()), sd, error)

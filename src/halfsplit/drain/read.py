@@ -58,10 +58,7 @@ def read_log(
 
 def text_of(data: bytes, name: str) -> str:
     """The text of a log file, whatever its encoding. Raises InputError, naming the file, where it is none."""
-    try:
-        return decoded(data, "save the log as CSV or text")
-    except InputError as error:
-        raise InputError(error.message, remedy=error.remedy, where=name) from error
+    return decoded(data, "save the log as CSV or text", where=name)
 
 
 def parse_log(

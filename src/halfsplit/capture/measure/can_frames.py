@@ -156,7 +156,7 @@ def decode(signal: Edges, first: int, last: int, stop: float, timing: Timing) ->
     clock = Clock(signal, first, last, stop, timing.bit)
     draft = _Draft(clock.now, BitReader(clock), timing)
     try:
-        frame = _fields(draft)
+        frame = draft.read()
     except BrokenFrame as broken:
         frame = draft.frame(broken.status, broken.note)
     return frame, clock
@@ -175,77 +175,77 @@ class _Draft:
         clock = self.reader.clock
         return Frame(self.start, clock.now + 0.25 * clock.bit, status, note=note, **self.known)
 
+    def read(self) -> Frame:
+        """The whole frame. Raises `BrokenFrame` where it breaks off."""
+        reader, known = self.reader, self.known
+        reader.bit()  # start of frame
+        identifier, remote, extended = reader.number(11), reader.bit(), reader.bit()
+        known["identifier"] = identifier
+        if extended:
+            known |= {"identifier": identifier << 18 | reader.number(18), "extended": True}
+            remote = reader.bit()
+        if reader.bit():  # the format bit, which classic frames send dominant
+            return self.flexible()
+        if extended:
+            reader.bit()  # the second reserved bit
+        length = min(reader.number(4), 8)
+        known |= {"remote": bool(remote), "length": length}
+        known["data"] = b"" if remote else bytes(reader.number(8) for _ in range(length))
+        computed = crc15(reader.plain)
+        known["crc"] = reader.number(15)
+        reader.finish()
+        tail = [reader.clock.sample() for _ in range(10)]
+        if computed != known["crc"]:
+            return self.frame("CRC error", f"computed {computed:04X}, received {known['crc']:04X}")
+        if tail[0] == 0 or tail[2] == 0 or 0 in tail[3:9]:
+            return self.frame("form error", "a dominant bit in the end of the frame")
+        return self.frame("not acknowledged", "no other unit answered") if tail[1] else self.frame("good")
 
-def _fields(draft: _Draft) -> Frame:
-    reader, known = draft.reader, draft.known
-    reader.bit()  # start of frame
-    identifier, remote, extended = reader.number(11), reader.bit(), reader.bit()
-    known["identifier"] = identifier
-    if extended:
-        known |= {"identifier": identifier << 18 | reader.number(18), "extended": True}
-        remote = reader.bit()
-    if reader.bit():  # the format bit, which classic frames send dominant
-        return _flexible(draft)
-    if extended:
-        reader.bit()  # the second reserved bit
-    length = min(reader.number(4), 8)
-    known |= {"remote": bool(remote), "length": length}
-    known["data"] = b"" if remote else bytes(reader.number(8) for _ in range(length))
-    computed = crc15(reader.plain)
-    known["crc"] = reader.number(15)
-    reader.finish()
-    tail = [reader.clock.sample() for _ in range(10)]
-    if computed != known["crc"]:
-        return draft.frame("CRC error", f"computed {computed:04X}, received {known['crc']:04X}")
-    if tail[0] == 0 or tail[2] == 0 or 0 in tail[3:9]:
-        return draft.frame("form error", "a dominant bit in the end of the frame")
-    return draft.frame("not acknowledged", "no other unit answered") if tail[1] else draft.frame("good")
+    def flexible(self) -> Frame:
+        """CAN FD from after its format bit: perhaps a second rate, up to 64 bytes, the longer CRC with stuff count."""
+        reader, known, timing = self.reader, self.known, self.timing
+        known["fd"] = True
+        if reader.bit():
+            raise BrokenFrame("FD, not read", "the reserved bit is recessive: a later format than CAN FD")
+        if reader.bit(EARLY):  # the data is faster
+            known["fast"] = True
+            if not timing.data_bit:
+                raise BrokenFrame("FD, not read", "the data comes at a second rate, which was not found")
+            reader.clock.switch(timing.data_bit, timing.turn)
+        known["passive"] = bool(reader.bit())
+        known["length"] = _FD_LENGTHS[reader.number(4)]
+        known["data"] = bytes(reader.number(8) for _ in range(known["length"]))
+        wrong = self.flexible_crc()
+        sample = reader.clock.sample
+        if sample() == 0:
+            raise BrokenFrame("form error", "a dominant bit after the CRC")
+        if known.get("fast"):
+            reader.clock.switch(timing.bit, timing.turn)
+        if wrong:
+            raise BrokenFrame("CRC error", wrong)
+        # Acknowledgement and end: the CRC's delimiter and the acknowledgement may each last two bits.
+        acknowledged = sample() == 0 or sample() == 0
+        end = [sample() for _ in range(8)]
+        if acknowledged and end[0] == 0:
+            end = [*end[1:], sample()]
+        if 0 in end[:6]:
+            raise BrokenFrame("form error", "a dominant bit in the end of the frame")
+        return (
+            self.frame("good") if acknowledged else self.frame("not acknowledged", "no other unit answered")
+        )
 
-
-def _flexible(draft: _Draft) -> Frame:
-    """CAN FD from after its format bit: perhaps a second rate, a length up to 64, the longer CRC with stuff count."""
-    reader, known, timing = draft.reader, draft.known, draft.timing
-    known["fd"] = True
-    if reader.bit():
-        raise BrokenFrame("FD, not read", "the reserved bit is recessive: a later format than CAN FD")
-    if reader.bit(EARLY):  # the data is faster
-        known["fast"] = True
-        if not timing.data_bit:
-            raise BrokenFrame("FD, not read", "the data comes at a second rate, which was not found")
-        reader.clock.switch(timing.data_bit, timing.turn)
-    known["passive"] = bool(reader.bit())
-    known["length"] = _FD_LENGTHS[reader.number(4)]
-    known["data"] = bytes(reader.number(8) for _ in range(known["length"]))
-    wrong = _flexible_crc(draft)
-    if reader.clock.sample() == 0:
-        raise BrokenFrame("form error", "a dominant bit after the CRC")
-    if known.get("fast"):
-        reader.clock.switch(timing.bit, timing.turn)
-    if wrong:
-        raise BrokenFrame("CRC error", wrong)
-    # Acknowledgement and end: the CRC's delimiter and the acknowledgement may each last two bits.
-    sample = reader.clock.sample
-    acknowledged = sample() == 0 or sample() == 0
-    end = [sample() for _ in range(8)]
-    if acknowledged and end[0] == 0:
-        end = [*end[1:], sample()]
-    if 0 in end[:6]:
-        raise BrokenFrame("form error", "a dominant bit in the end of the frame")
-    return draft.frame("good") if acknowledged else draft.frame("not acknowledged", "no other unit answered")
-
-
-def _flexible_crc(draft: _Draft) -> str:
-    """Read the check of a CAN FD frame; what is wrong with it, or nothing."""
-    reader, iso = draft.reader, draft.timing.iso
-    width, polynomial = CRC_17 if draft.known["length"] <= 16 else CRC_21
-    bits = reader.fixed(width + 4 * iso)
-    counted, received = (bits[:4], bits[4:]) if iso else ([], bits)
-    draft.known["crc"] = number_of(received)
-    computed = crc(reader.all + counted, width, polynomial, 1 << (width - 1) if iso else 0)
-    if iso and counted != stuff_count(reader.stuffed):
-        return "the stuff count does not fit the bits"
-    fits = computed == draft.known["crc"]
-    return "" if fits else f"computed {computed:06X}, received {draft.known['crc']:06X}"
+    def flexible_crc(self) -> str:
+        """Read the check of a CAN FD frame; what is wrong with it, or nothing."""
+        iso = self.timing.iso
+        width, polynomial = CRC_17 if self.known["length"] <= 16 else CRC_21
+        bits = self.reader.fixed(width + 4 * iso)
+        counted, received = (bits[:4], bits[4:]) if iso else ([], bits)
+        self.known["crc"] = number_of(received)
+        computed = crc(self.reader.all + counted, width, polynomial, 1 << (width - 1) if iso else 0)
+        if iso and counted != stuff_count(self.reader.stuffed):
+            return "the stuff count does not fit the bits"
+        fits = computed == self.known["crc"]
+        return "" if fits else f"computed {computed:06X}, received {self.known['crc']:06X}"
 
 
 _FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)

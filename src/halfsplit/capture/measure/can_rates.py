@@ -78,7 +78,13 @@ def data_rate(signal: Edges, stop: float, timing: Timing) -> Timing:
             break
     if not any(decode(clean, *burst, stop, best)[0].fast for burst in fast):
         return replace(best, data_bit=0.0)
-    return _refined(best, clean, fast, stop) if best.data_bit else best
+    # The fast bit by least squares over the parts that are surely fast.
+    parts = [decode(clean, *burst, stop, best)[0] for burst in fast]
+    parts = [frame for frame in parts if frame.fast and frame.status in WHOLE]
+    begun = np.array([frame.start + (42.0 if frame.extended else 20.0) * best.bit for frame in parts])
+    ends = np.array([frame.stop - 13 * best.bit for frame in parts])
+    bit = _least_squares(lambda bit: _within(clean, begun, ends, bit), best.data_bit)
+    return replace(best, data_bit=bit)
 
 
 def _trials(signal: Edges, fast: list[tuple[int, int]], timing: Timing) -> Iterator[Timing]:
@@ -90,16 +96,6 @@ def _trials(signal: Edges, fast: list[tuple[int, int]], timing: Timing) -> Itera
     for bit in (*usual, *measured):
         for iso in (True, False):
             yield replace(timing, data_bit=bit, iso=iso)
-
-
-def _refined(timing: Timing, signal: Edges, fast: list[tuple[int, int]], stop: float) -> Timing:
-    """The fast bit by least squares over the parts that are surely fast."""
-    parts = [decode(signal, *burst, stop, timing)[0] for burst in fast]
-    parts = [frame for frame in parts if frame.fast and frame.status in WHOLE]
-    begun = np.array([frame.start + (42.0 if frame.extended else 20.0) * timing.bit for frame in parts])
-    ends = np.array([frame.stop - 13 * timing.bit for frame in parts])
-    bit = _least_squares(lambda bit: _within(signal, begun, ends, bit), timing.data_bit)
-    return replace(timing, data_bit=bit)
 
 
 def _bits(first: float) -> Iterator[float]:

@@ -42,8 +42,9 @@ class CrankingResult(Result):
 
 @dataclass
 class _Findings:
-    """Collected while the traces are read; becomes the frozen result."""
+    """Collected while the traces are read, at `rate` samples a second; becomes the frozen result."""
 
+    rate: float
     quantities: list[Quantity] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
@@ -51,9 +52,10 @@ class _Findings:
     def add(self, name: str, value: float, unit: str, uncertainty: float) -> None:
         self.quantities.append(Quantity(name, value, unit, uncertainty))
 
-    def add_mean(self, name: str, part: Floats, unit: str, rate: float) -> None:
+    def add_mean(self, name: str, part: Floats, unit: str) -> None:
         """With its standard error: what lies 0.05 s apart is taken as independent."""
-        self.add(name, float(part.mean()), unit, float(part.std() / np.sqrt(max(part.size / rate / 0.05, 1))))
+        error = float(part.std() / np.sqrt(max(part.size / self.rate / 0.05, 1)))
+        self.add(name, float(part.mean()), unit, error)
 
     def value(self, name: str) -> float | None:
         return next((q.value for q in self.quantities if q.name == name), None)
@@ -64,6 +66,116 @@ class _Findings:
         inrush, mean = self.value("inrush current"), self.value("mean current")
         stays = inrush is not None and mean is not None and mean > 0.8 * inrush
         return stays and not self.value("compressions")
+
+    def current(self, amps: Floats) -> tuple[Floats, Span]:
+        """Inrush and mean; the current upright and without its zero error, and where the starter turns."""
+        amps, turned = upright(amps)
+        notes = self.notes
+        if turned:
+            side = "the clamp sits the other way round, the sign was turned"
+            notes.append(f"the current is negative while cranking: {side}")
+        span = by_current(amps, self.rate)
+        if span.rest is not None:
+            amps = amps - span.rest
+            if abs(span.rest) > 5.0:
+                notes.append(f"the clamp shows {span.rest:.0f} A before the start: taken as its zero error")
+        start = amps[span.first : span.first + int(0.2 * self.rate)]
+        if span.onset is None:
+            notes.append("the recording starts while the engine turns: no inrush is seen")
+        elif clipped(start) > 0.01:
+            notes.append("the inrush is clipped: choose a wider range to see it")
+        else:
+            self.add("inrush current", float(start.max()), "A", noise(amps))
+        self.add_mean("mean current", amps[span.steady(self.rate)], "A")
+        return amps, span
+
+    def volts(self, volts: Floats, span: Span) -> None:
+        """Rest, dip, lowest and mean volts, and whether the engine fired."""
+        error = noise(volts)
+        if clipped(volts[span.first : span.end]) > 0.02:
+            raise CannotTell("the volts are clipped while cranking: choose a wider range")
+        even = smooth(volts, max(int(0.002 * self.rate), 1))
+        lowest = float(even[span.first : span.end].min())
+        if span.onset is not None and span.first > 4:
+            rest = float(np.median(volts[: max(span.first - int(0.02 * self.rate), 4)]))
+            self.add("rest volts", rest, "V", error)
+            self.add("dip", rest - lowest, "V", error)
+        self.add("lowest volts", lowest, "V", error)
+        self.add_mean("mean cranking volts", volts[span.steady(self.rate)], "V")
+        after = volts[span.end + int(0.3 * self.rate) :]
+        if after.size > 0.2 * self.rate and float(np.median(after[-int(0.2 * self.rate) :])) > 13.2:
+            self.notes.append("the engine fired: the volts rise to charging after the starter lets go")
+
+    def resistance(self, volts: Floats, amps: Floats) -> None:
+        """Slope of volts over amps in the ripple, with its error; given only where the ripple is plain."""
+        width = max(int(0.01 * self.rate), 1)
+        across, along = smooth(volts, width), smooth(amps, width)
+        spread = float(along.std())
+        if spread < 10.0:
+            return
+        slope = float(np.cov(across, along)[0, 1] / along.var(ddof=1))
+        rest = across - across.mean() - slope * (along - along.mean())
+        error = float(rest.std() / spread / np.sqrt(max(volts.size / width / 4, 1)))
+        if slope < 0 and error < 0.3 * abs(slope):
+            self.add("internal resistance", -slope * 1e3, "mohm", error * 1e3)
+
+    def speed(self, signal: Floats, cylinders: int | None) -> None:
+        """The rhythm of the compressions, from the steady part of either trace."""
+        try:
+            beat = rhythm(signal, self.rate, cylinders)
+        except CannotTell as because:
+            self.notes.append(f"no speed: {because.message}")
+            return
+        frequency = 1.0 / beat.period
+        error = frequency * 0.02 * max(1.2 - beat.likeness, 0.1)
+        self.add("compressions", frequency, "1/s", error)
+        if cylinders:
+            self.add("cranking speed", 120.0 * frequency / cylinders, "rpm", 120.0 * error / cylinders)
+        else:
+            self.notes.append("give the number of cylinders for the speed in rpm")
+
+    def judged(self, celsius: float | None, charge: float | None) -> CrankingResult:
+        limit, notes = least_volts(celsius), self.notes
+        volts, speed = self.value("mean cranking volts"), self.value("cranking speed")
+        low, slow = volts is not None and volts < limit, speed is not None and speed < SLOW
+        if celsius is None and volts is not None:
+            notes.append("the battery's temperature is not known: judged as at 20 °C")
+        if charge is not None and charge < 0.75:
+            charged = f"the battery is {charge * 100:.0f} % charged"
+            notes.append(f"{charged}: charge it and crank again before it is judged")
+        shown = ((volts, "{:.2f} V"), (self.value("mean current"), "{:.0f} A"), (speed, "{:.0f} rpm"))
+        head = ", ".join(form.format(value) for value, form in shown if value is not None)
+        verdict: Verdict = "fault"
+        if low and charge is not None and charge < 0.5:
+            verdict, reason = "cannot tell", f"the battery is only {charge * 100:.0f} % charged ({head})"
+        elif self.stands_still:
+            stands = "the current stays as at the start, without a ripple: the engine does not turn"
+            reason = f"{head}: {stands}"
+        elif low or slow:
+            reason = f"{head}: {self.cause(low=low, limit=limit)}"
+        elif volts is not None or speed is not None:
+            verdict, reason = "good", f"{head}: within the usual limits"
+        else:
+            verdict, reason = "measured", head
+        return CrankingResult(
+            verdict=verdict,
+            reason=reason,
+            quantities=tuple(self.quantities),
+            notes=tuple(notes),
+            marks=tuple(self.marks),
+        )
+
+    def cause(self, *, low: bool, limit: float) -> str:
+        """Which side of the circuit to look at: the source, the load, or the path between."""
+        if not low and self.value("mean cranking volts") is None:
+            return f"slow, under {SLOW:.0f} rpm: record the volts too"
+        if not low:
+            path = "resistance in the starter's cables, or the starter itself"
+            return f"slow although the battery holds its volts: {path}"
+        if (ohms := self.value("internal resistance")) is not None:
+            source = f"{ohms:.1f} mohm between the volts lead and the current"
+            return f"under {limit:.1f} V; the volts fall with the current by {source}"
+        return f"under {limit:.1f} V: a weak battery or a starter that takes too much; record the current too"
 
 
 @answers(CrankingResult)
@@ -81,9 +193,9 @@ def cranking(
     `celsius` is the battery's temperature and `state_of_charge` its charge, 0 to 1; both serve the verdict.
     """
     require(rate, volts, amps, least_rate=LEAST_RATE, least_seconds=0.5, what="cranking")
-    findings = _Findings()
+    findings = _Findings(rate)
     if amps is not None:
-        amps, span = _current(amps, rate, findings)
+        amps, span = findings.current(amps)
     elif volts is not None:
         span = by_volts(volts, rate)
     else:
@@ -91,127 +203,14 @@ def cranking(
     steady = span.steady(rate)
     findings.marks.append(Mark(span.first / rate, span.end / rate, "cranking"))
     if volts is not None:
-        _volts(volts, span, steady, rate, findings)
+        findings.volts(volts, span)
     if volts is not None and amps is not None:
-        _resistance(volts[steady], amps[steady], rate, findings)
-    _speed(amps if amps is not None else -volts, steady, rate, cylinders, findings)  # type: ignore[operator]
-    return _judged(findings, celsius, state_of_charge)
-
-
-def _current(amps: Floats, rate: float, findings: _Findings) -> tuple[Floats, Span]:
-    amps, turned = upright(amps)
-    notes = findings.notes
-    if turned:
-        side = "the clamp sits the other way round, the sign was turned"
-        notes.append(f"the current is negative while cranking: {side}")
-    span = by_current(amps, rate)
-    if span.rest is not None:
-        amps = amps - span.rest
-        if abs(span.rest) > 5.0:
-            notes.append(f"the clamp shows {span.rest:.0f} A before the start: taken as its zero error")
-    start = amps[span.first : span.first + int(0.2 * rate)]
-    if span.onset is None:
-        notes.append("the recording starts while the engine turns: no inrush is seen")
-    elif clipped(start) > 0.01:
-        notes.append("the inrush is clipped: choose a wider range to see it")
-    else:
-        findings.add("inrush current", float(start.max()), "A", noise(amps))
-    findings.add_mean("mean current", amps[span.steady(rate)], "A", rate)
-    return amps, span
-
-
-def _volts(volts: Floats, span: Span, steady: slice, rate: float, findings: _Findings) -> None:
-    error = noise(volts)
-    if clipped(volts[span.first : span.end]) > 0.02:
-        raise CannotTell("the volts are clipped while cranking: choose a wider range")
-    even = smooth(volts, max(int(0.002 * rate), 1))
-    lowest = float(even[span.first : span.end].min())
-    if span.onset is not None and span.first > 4:
-        rest = float(np.median(volts[: max(span.first - int(0.02 * rate), 4)]))
-        findings.add("rest volts", rest, "V", error)
-        findings.add("dip", rest - lowest, "V", error)
-    findings.add("lowest volts", lowest, "V", error)
-    findings.add_mean("mean cranking volts", volts[steady], "V", rate)
-    after = volts[span.end + int(0.3 * rate) :]
-    if after.size > 0.2 * rate and float(np.median(after[-int(0.2 * rate) :])) > 13.2:
-        findings.notes.append("the engine fired: the volts rise to charging after the starter lets go")
-
-
-def _resistance(volts: Floats, amps: Floats, rate: float, findings: _Findings) -> None:
-    """Slope of volts over amps in the ripple, with its error; given only where the ripple is plain."""
-    width = max(int(0.01 * rate), 1)
-    across, along = smooth(volts, width), smooth(amps, width)
-    spread = float(along.std())
-    if spread < 10.0:
-        return
-    slope = float(np.cov(across, along)[0, 1] / along.var(ddof=1))
-    rest = across - across.mean() - slope * (along - along.mean())
-    error = float(rest.std() / spread / np.sqrt(max(volts.size / width / 4, 1)))
-    if slope < 0 and error < 0.3 * abs(slope):
-        findings.add("internal resistance", -slope * 1e3, "mohm", error * 1e3)
-
-
-def _speed(signal: Floats, steady: slice, rate: float, cylinders: int | None, findings: _Findings) -> None:
-    try:
-        beat = rhythm(signal[steady], rate, cylinders)
-    except CannotTell as because:
-        findings.notes.append(f"no speed: {because.message}")
-        return
-    frequency = 1.0 / beat.period
-    error = frequency * 0.02 * max(1.2 - beat.likeness, 0.1)
-    findings.add("compressions", frequency, "1/s", error)
-    if cylinders:
-        findings.add("cranking speed", 120.0 * frequency / cylinders, "rpm", 120.0 * error / cylinders)
-    else:
-        findings.notes.append("give the number of cylinders for the speed in rpm")
+        findings.resistance(volts[steady], amps[steady])
+    findings.speed(amps[steady] if amps is not None else -volts[steady], cylinders)  # type: ignore[index]
+    return findings.judged(celsius, state_of_charge)
 
 
 def least_volts(celsius: float | None) -> float:
     """The least mean cranking volts of a 12 V battery at its temperature; 20 °C where it is not known."""
     known, volts = zip(*LOWEST_VOLTS, strict=True)
     return float(np.interp(20.0 if celsius is None else celsius, known, volts))
-
-
-def _judged(findings: _Findings, celsius: float | None, charge: float | None) -> CrankingResult:
-    limit, notes = least_volts(celsius), findings.notes
-    volts, speed = findings.value("mean cranking volts"), findings.value("cranking speed")
-    low, slow = volts is not None and volts < limit, speed is not None and speed < SLOW
-    if celsius is None and volts is not None:
-        notes.append("the battery's temperature is not known: judged as at 20 °C")
-    if charge is not None and charge < 0.75:
-        charged = f"the battery is {charge * 100:.0f} % charged"
-        notes.append(f"{charged}: charge it and crank again before it is judged")
-    shown = ((volts, "{:.2f} V"), (findings.value("mean current"), "{:.0f} A"), (speed, "{:.0f} rpm"))
-    head = ", ".join(form.format(value) for value, form in shown if value is not None)
-    verdict: Verdict = "fault"
-    if low and charge is not None and charge < 0.5:
-        verdict, reason = "cannot tell", f"the battery is only {charge * 100:.0f} % charged ({head})"
-    elif findings.stands_still:
-        stands = "the current stays as at the start, without a ripple: the engine does not turn"
-        reason = f"{head}: {stands}"
-    elif low or slow:
-        reason = f"{head}: {_cause(findings, low=low, limit=limit)}"
-    elif volts is not None or speed is not None:
-        verdict, reason = "good", f"{head}: within the usual limits"
-    else:
-        verdict, reason = "measured", head
-    return CrankingResult(
-        verdict=verdict,
-        reason=reason,
-        quantities=tuple(findings.quantities),
-        notes=tuple(notes),
-        marks=tuple(findings.marks),
-    )
-
-
-def _cause(findings: _Findings, *, low: bool, limit: float) -> str:
-    """Which side of the circuit to look at: the source, the load, or the path between."""
-    if not low and findings.value("mean cranking volts") is None:
-        return f"slow, under {SLOW:.0f} rpm: record the volts too"
-    if not low:
-        path = "resistance in the starter's cables, or the starter itself"
-        return f"slow although the battery holds its volts: {path}"
-    if (ohms := findings.value("internal resistance")) is not None:
-        source = f"{ohms:.1f} mohm between the volts lead and the current"
-        return f"under {limit:.1f} V; the volts fall with the current by {source}"
-    return f"under {limit:.1f} V: a weak battery or a starter that takes too much; record the current too"

@@ -11,16 +11,7 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from halfsplit.capture.measure.pulses import (
-    Pulse,
-    above,
-    missed,
-    ramps,
-    resting,
-    slope_noise,
-    slopes,
-    usual,
-)
+from halfsplit.capture.measure.pulses import Pulse, above, missed, ramps, resting, slope_noise, slopes, usual
 from halfsplit.capture.measure.result import CannotTell, Mark, Quantity, Result, Verdict, answers
 from halfsplit.capture.measure.signal import Floats, clipped, noise, require, smooth
 

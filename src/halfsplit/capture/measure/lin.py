@@ -273,14 +273,12 @@ def _with_levels(result: LinResult, levels: Levels, supply: float, cut: float) -
     result = replace(result, quantities=(*result.quantities, *shown))
     wrong = ""
     if low > 0.2 * supply:
-        wrong = (
-            f"the dominant level is {low:.2f} V, over 0.2 of {supply:.1f} V: a bad ground or a weak sender"
-        )
+        wrong = f"dominant level is {low:.2f} V, over 0.2 of {supply:.1f} V: a bad ground or a weak sender"
     elif high < 0.8 * supply:
-        wrong = f"the recessive level is {high:.2f} V, under 0.8 of {supply:.1f} V: a load on the line"
+        wrong = f"recessive level is {high:.2f} V, under 0.8 of {supply:.1f} V: a load on the line"
     if not wrong or (cut > 0.02 and low <= 0.0):
         return result
-    return replace(result, verdict="fault", reason=f"{wrong}; {result.reason}")
+    return replace(result, verdict="fault", reason=f"the {wrong}; {result.reason}")
 
 
 class _Line:
@@ -294,16 +292,15 @@ class _Line:
 
     def frames(self) -> tuple[list[LinFrame], list[float]]:
         """All frames and the bit times of their sync bytes, in seconds."""
-        headers = self._headers()
+        headers = self.headers()
         bits = [bit for *_, bit in headers if bit]
         if not bits:
             return [], []
         read = []
-        for (start, rise, sync, bit), until in zip(
-            headers, [*(h[0] for h in headers[1:]), self.stop], strict=True
-        ):
+        ends = [*(start for start, *_ in headers[1:]), self.stop]
+        for (start, rise, sync, bit), until in zip(headers, ends, strict=True):
             if bit:
-                values, end, wrong = self._bytes(sync + 9.5 * bit, bit, until)
+                values, end, wrong = self.octets(sync + 9.5 * bit, bit, until)
                 if values:
                     cut = self.stop - end < _PAUSE * bit and until >= self.stop
                     read.append(_sorted_out(start, end, values, wrong, cut=cut))
@@ -317,14 +314,14 @@ class _Line:
                 read.append(LinFrame(start, rise, "no sync", note="a break without a sync byte after it"))
         return read, bits
 
-    def _headers(self) -> list[tuple[float, float, float, float]]:
+    def headers(self) -> list[tuple[float, float, float, float]]:
         """Start and end of each break, start of the sync byte, bit time (0: no sync byte follows)."""
         after = np.searchsorted(self.rises, self.falls, side="right")
         ends = np.append(self.rises, self.stop)[after]
         spans = list(zip(self.falls.tolist(), ends.tolist(), strict=True))
         headers = []
         for fall, rise in spans:
-            sync, bit = self._sync(rise)
+            sync, bit = self.sync(rise)
             if bit and rise - fall > _BREAK * bit:
                 headers.append((fall, rise, sync, bit))
         usual = float(np.median([bit for *_, bit in headers])) if headers else np.inf
@@ -332,7 +329,7 @@ class _Line:
         bare = [(f, r, r, 0.0) for f, r in spans if f not in known and r - f > _BREAK * usual]
         return sorted(headers + bare)
 
-    def _sync(self, rise: float) -> tuple[float, float]:
+    def sync(self, rise: float) -> tuple[float, float]:
         """The first falling edge after a break and the bit time, where five lie evenly; else zeros."""
         first = int(np.searchsorted(self.falls, rise))
         five = self.falls[first : first + 5]
@@ -343,7 +340,7 @@ class _Line:
         even = np.all(np.abs(steps / (2 * bit) - 1) < 0.15)
         return (float(five[0]), bit) if even and five[0] - rise < 20 * bit else (0.0, 0.0)
 
-    def _bytes(self, after: float, bit: float, until: float) -> tuple[list[int], float, str]:
+    def octets(self, after: float, bit: float, until: float) -> tuple[list[int], float, str]:
         values: list[int] = []
         while True:
             place = int(np.searchsorted(self.falls, after))
@@ -372,12 +369,8 @@ def _sorted_out(start: float, stop: float, values: list[int], wrong: str, *, cut
     if not body and not wrong:
         return replace(frame, status="cut off" if cut else "no response", note="" if cut else "header only")
     classic, enhanced = checksum(data), checksum(data, protected)
-    sums = (
-        {"classic": classic}
-        if protected & 0x3F in _DIAGNOSTIC
-        else {"classic": classic, "enhanced": enhanced}
-    )
-    kinds = [kind for kind, value in sums.items() if value == last]
+    kinds = ["classic"] if classic == last else []
+    kinds += ["enhanced"] if enhanced == last and protected & 0x3F not in _DIAGNOSTIC else []
     if kinds and data and not wrong:
         return replace(frame, kind="both" if len(kinds) > 1 else kinds[0])
     bare = replace(frame, data=body, checksum=None)

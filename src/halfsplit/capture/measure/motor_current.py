@@ -240,22 +240,17 @@ def _without_ripple(mean: float, inrush: float, rate: float, error: float) -> tu
     return "cannot tell", f"{mean:.2f} A without a ripple: no motor with brushes, or a filter smooths it"
 
 
-def _alone(depths: tuple[float, ...]) -> bool:
-    """Whether one ripple, or two in a row, stand out from all others, which are alike."""
-    if len(depths) < _LEAST_ALIKE:
-        return False
-    deepest = int(np.argmax(depths))
-    others = np.delete(np.array(depths), [(deepest + step) % len(depths) for step in (-1, 0, 1)])
-    return depths[deepest] > _UNEVEN and bool(others.max() < _ALIKE and others.min() > 1 / _ALIKE)
-
-
 def _judged(mean: float, speed: float, depths: tuple[float, ...], rated: float | None) -> tuple[Verdict, str]:
     head = f"{mean:.2f} A at {speed:.0f} rpm"
-    pairs = [min(pair) for pair in zip(depths, (*depths[1:], *depths[:1]), strict=True)]
-    alone = _alone(depths)
-    if (0 < len(pairs) <= _MOST_JUDGED and max(pairs) > _UNEVEN) or alone:
-        size = max(depths)
-        return "fault", f"{head}; a segment is uneven: its ripple has {100 * size:.0f} % of the usual depth"
+    if depths:
+        pairs = [min(pair) for pair in zip(depths, (*depths[1:], *depths[:1]), strict=True)]
+        # One ripple, or two in a row, stand out from all others, which are alike.
+        deepest, count = int(np.argmax(depths)), len(depths)
+        others = np.delete(depths, [(deepest + step) % count for step in (-1, 0, 1)]) if count > 3 else pairs
+        alike = count >= _LEAST_ALIKE and max(others) < _ALIKE and min(others) > 1 / _ALIKE
+        if (count <= _MOST_JUDGED and max(pairs) > _UNEVEN) or (alike and max(depths) > _UNEVEN):
+            depth = f"{100 * max(depths):.0f} % of the usual depth"
+            return "fault", f"{head}; a segment is uneven: its ripple has {depth}"
     if rated is None:
         return "measured", f"{head}; give the rated current for a verdict on the load"
     if mean < 0.5 * rated:

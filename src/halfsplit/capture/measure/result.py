@@ -32,8 +32,17 @@ class Quantity:
 
     @property
     def amount(self) -> str:
-        """The value with its uncertainty and unit, in as many digits as it warrants."""
-        factor, unit = _shown(self.value, self.unit)
+        """The value with its uncertainty and unit, in as many digits as it warrants.
+
+        Short times are read in milliseconds and microseconds, small volts and amps in thousandths.
+        """
+        size, factor, unit = abs(self.value), 1.0, self.unit
+        if unit == "mohm" and size >= 1000:
+            factor, unit = 1e-3, "ohm"
+        elif unit in ("V", "A") and 0 < size < 0.1:
+            factor, unit = 1e3, f"m{unit}"
+        elif unit == "s" and 0 < size < 1:
+            factor, unit = (1e3, "ms") if size >= 1e-3 else (1e6, "us")
         value, error = self.value * factor, self.uncertainty * factor
         spread = f" ± {error:.{_decimals(error)}f}" if error > 1e-4 * abs(value) else ""
         return f"{_rounded(value, error)}{spread} {unit}".rstrip()
@@ -138,17 +147,6 @@ def answers(kind: type[R]) -> Callable[[Callable[P, R]], Callable[P, R]]:
 
 def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
-
-
-def _shown(value: float, unit: str) -> tuple[float, str]:
-    """Short times are read in milliseconds and microseconds, small volts and amps in thousandths."""
-    if unit == "mohm" and abs(value) >= 1000:
-        return 1e-3, "ohm"
-    if unit in ("V", "A") and 0 < abs(value) < 0.1:
-        return 1e3, f"m{unit}"
-    if unit != "s" or not 0 < abs(value) < 1:
-        return 1.0, unit
-    return (1e3, "ms") if abs(value) >= 1e-3 else (1e6, "us")
 
 
 def _decimals(uncertainty: float) -> int:

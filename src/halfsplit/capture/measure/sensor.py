@@ -18,6 +18,7 @@ from halfsplit.capture.measure.result import CannotTell
 from halfsplit.capture.measure.signal import Edges, Floats, edges, noise, require, runs, smooth, two_levels
 
 _QUIET: Final = 0.05
+"""Noise against the effective value up to which the crossings are sharp."""
 
 _JUMP: Final = 0.6
 """Share of the whole swing that only an edge, or an input that turns over, covers in two samples."""
@@ -119,7 +120,13 @@ def _beyond(shares: Floats, near: NDArray[np.int64]) -> NDArray[np.bool_]:
 
 def _inductive(values: Floats, rate: float) -> Edges:
     """Crossings of the middle, with a hysteresis of 0.4 of the effective value of the teeth near by."""
-    centred = _quieter(values - np.median(values), rate)
+    centred = values - np.median(values)
+    effective, error = float(np.sqrt(np.mean(centred**2))), noise(centred)
+    if error > _QUIET * effective:  # noise averaged down to that, over an eighth of a tooth at most
+        part = centred[: 1 << 18]
+        power = np.abs(np.fft.rfft(part * np.hanning(part.size)))
+        tooth = part.size / max(int(np.argmax(power)), 1)
+        centred = smooth(centred, int(min((error / (_QUIET * effective)) ** 2, tooth / 8)))
     top = float(np.quantile(np.abs(centred), 0.999))
     floor = min(max(0.04 * top, 4 * noise(centred)), 0.12 * top)
     if floor <= 0:
@@ -133,18 +140,6 @@ def _inductive(values: Floats, rate: float) -> Edges:
             break
         span = 2 * float(np.median(teeth))  # slow teeth: over a whole one at least
     return crossings
-
-
-def _quieter(centred: Floats, rate: float) -> Floats:
-    """Noise averaged down to a twentieth of the effective value, over an eighth of a tooth at most."""
-    effective = float(np.sqrt(np.mean(centred**2)))
-    error = noise(centred)
-    if error <= _QUIET * effective:
-        return centred
-    part = centred[: 1 << 18]
-    power = np.abs(np.fft.rfft(part * np.hanning(part.size)))
-    tooth = part.size / max(int(np.argmax(power)), 1)
-    return smooth(centred, int(min((error / (_QUIET * effective)) ** 2, tooth / 8)))
 
 
 def without_glitches(signal: Edges) -> tuple[Edges, int]:

@@ -34,12 +34,7 @@ class DropResult(Result):
 
 @answers(DropResult)
 def voltage_drop(
-    upper: Floats,
-    lower: Floats | None,
-    amps: Floats | None,
-    rate: float,
-    *,
-    path: str = "feed",
+    upper: Floats, lower: Floats | None, amps: Floats | None, rate: float, *, path: str = "feed"
 ) -> DropResult:
     """The drop from `upper` to `lower` (volts against one ground), or `upper` alone if measured across the path.
 

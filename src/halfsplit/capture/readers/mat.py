@@ -23,20 +23,18 @@ DAMAGED: Final = ("its arrays cannot be read", _SAVE)
 
 
 def sniff(head: bytes) -> bool:
-    """The words with which versions 5 and later begin, or HDF5."""
-    return head.startswith((b"MATLAB 5.0 MAT-file", b"MATLAB 7.3 MAT-file", _HDF)) or (
-        head[:4] in (b"\x00\x00\x00\x00", b"\x0a\x00\x00\x00") and _version_4(head)
-    )
+    """The words with which versions 5 and later begin, or HDF5.
 
-
-def _version_4(head: bytes) -> bool:
-    """Whether five whole numbers that make sense stand first: type, rows, columns, complex, length of the name."""
-    if len(head) < 24:
+    Version 4 begins with five whole numbers that make sense: type, rows, columns, complex, length of the name.
+    """
+    if head.startswith((b"MATLAB 5.0 MAT-file", b"MATLAB 7.3 MAT-file", _HDF)):
+        return True
+    if len(head) < 24 or head[:4] not in (b"\x00\x00\x00\x00", b"\x0a\x00\x00\x00"):
         return False
-    kind, rows, columns, imaginary, name = np.frombuffer(head[:20], "<i4").tolist()
+    _, rows, columns, imaginary, name = np.frombuffer(head[:20], "<i4").tolist()
     text = head[20 : 20 + max(name - 1, 0)]
     named = 1 < name < 64 and text.isascii() and text.replace(b"_", b"").isalnum()
-    return kind in (0, 10) and rows > 0 and columns > 0 and imaginary == 0 and bool(named)
+    return rows > 0 and columns > 0 and imaginary == 0 and bool(named)
 
 
 def read(path: Path, progress: Progress | None = None) -> Recording:

@@ -110,7 +110,11 @@ def channels_of(
     if times is not None:
         _require_rising(times, where)
         even = even_rate(times)
-        edges = _are_edges(list(columns.values()), uneven=even is None)
+        # Changes of logic levels: only 0 and 1, and uneven times or a change in each row.
+        parts = [np.asarray(column[:BLOCK]) for column in columns.values()]
+        if times.size >= 4 and parts and all(np.isin(part, (0, 1)).all() for part in parts):
+            changes = np.logical_or.reduce([np.diff(part.astype(np.float32)) != 0 for part in parts])
+            edges = even is None or bool(changes.mean() > 0.95)
         if even and not edges:
             (rate, start), times = even, None
     return tuple(
@@ -182,14 +186,3 @@ def even_rate(times: NDArray[np.float64]) -> tuple[float, float] | None:
 def _printed_step(times: NDArray[np.float64]) -> float:
     steps = np.diff(times)
     return float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-
-
-def _are_edges(columns: list[NDArray[Any]], *, uneven: bool) -> bool:
-    """Whether the rows are changes of logic levels: only 0 and 1, and uneven times or a change in each row."""
-    if not columns or columns[0].size < 4:
-        return False
-    parts = [np.asarray(column[:BLOCK]) for column in columns]
-    if any(not np.isin(part, (0, 1)).all() for part in parts):
-        return False
-    changes = np.logical_or.reduce([np.diff(part.astype(np.float32)) != 0 for part in parts])
-    return uneven or bool(changes.mean() > 0.95)
