@@ -9,15 +9,13 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Final, Literal
 
-Role = Literal["feed", "ground", "switched", "switched ground", ""]
-
 
 @dataclass(frozen=True, slots=True)
 class Terminal:
     """A terminal: what flows there, the words for what switches it, and the terminals that it is fed from."""
 
     name: str
-    role: Role
+    role: Literal["feed", "ground", "switched", "switched ground"]
     words: str = ""
     fed_by: tuple[str, ...] = ()
 

@@ -26,8 +26,6 @@ LOST = (
 FIRST = "Save or photograph the codes first: arrival codes are evidence, and they cannot be brought back."
 STAYS = "Permanent codes (service 0A) stay until the unit itself has passed its test."
 
-Log = Callable[["LogEntry"], None]
-
 
 @dataclass(frozen=True, slots=True)
 class LogEntry:
@@ -87,7 +85,7 @@ def plan_clear(link: Link, address: Address, unit: str, patience: Patience | Non
 
 
 def clear_codes(
-    link: Link, confirmation: Confirmation, log: Log, patience: Patience | None = None
+    link: Link, confirmation: Confirmation, log: Callable[[LogEntry], None], patience: Patience | None = None
 ) -> ClearResult:
     """Clear the codes of one unit as confirmed. Logs every outcome. Raises ConflictError if they have changed since."""
     plan = confirmation.plan

@@ -26,8 +26,6 @@ LEGISLATED = tuple(Address(0x7E0 + place, 0x7E8 + place) for place in range(8))
 LISTEN = 0.4
 WINDOW = 0.35
 
-Progress = Callable[[str], None]
-
 
 @dataclass(frozen=True, slots=True)
 class LiveUnit:
@@ -98,7 +96,7 @@ def scan(
     expected: Mapping[str, Address] | None = None,
     sweep: bool = True,
     patience: Patience | None = None,
-    progress: Progress = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> LiveScan:
     """Open the channel, find the units and read their codes. Raises BusError if the adapter fails.

@@ -51,12 +51,14 @@ BARE = (vocabulary.NO_CODES, vocabulary.SILENT, vocabulary.ANSWER_SAID)
 DATE = re.compile(r"\b(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d\d-\d\d)\b")
 
 
-def follow(context: Context | None, text: str, reading: Reading | None, rest: Sequence[str]) -> Context:
-    """The context of the line after `text`; `rest` begins with that line. Without a context, of the first line."""
-    following = next((line for line in rest[1:] if line.strip()), "")
-    following = unscanned(with_few_blanks(following)[:LONGEST_LINE])
-    if context is None or reading is None:
-        return Context(following=following)
+def following(rest: Sequence[str]) -> str:
+    """The next line that is not empty, of the few below one."""
+    line = next((line for line in rest[:6] if line.strip()), "")
+    return unscanned(with_few_blanks(line)[:LONGEST_LINE])
+
+
+def follow(context: Context, text: str, reading: Reading, rest: Sequence[str]) -> Context:
+    """The context of the line after `text`; `rest` are the lines below that one."""
     spaced = context.table is not None and context.table.separator == "  "
     ends = spaced and reading.kind == EMPTY and context.after != HEADING
     after = replace(
@@ -64,15 +66,12 @@ def follow(context: Context | None, text: str, reading: Reading | None, rest: Se
         unit=reading.unit or context.unit,
         after=reading.kind,
         table=reading if reading.columns else None if ends else context.table,
-        following=following,
+        following=following(rest),
     )
     if reading.kind != CODE:
         return after
     letters = sum(character.isalpha() for character in without_status(folded(reading.codes[-1].words)))
     return replace(after, worded=letters > 3, indent=indent_of(text), owned=bool(reading.unit))
-
-
-Recogniser = Callable[[str, Context], Reading | None]
 
 
 def recognise(text: str, context: Context) -> Reading:
@@ -252,30 +251,23 @@ def _detail_of(text: str) -> Reading:
     return Reading(DETAIL, "more about the code above", words=tidy(text), status=terms, status_byte=byte)
 
 
-def _titled(text: str, _: Context) -> Reading | None:
-    """`[Brakes]`, `=== Brakes ===`, `## Brakes` and `Brakes:`."""
-    if not (bracketed(text) or text.rstrip().endswith(":") or re.match(r"\s*#+\s", text)):
-        return None
-    name = unit_name(text)
-    if not name or len(name) > LONGEST_NAME or vocabulary.HEADING.fullmatch(folded(name).strip()):
-        return None
-    return Reading(UNIT, f"a title: the unit {name}", unit=name)
-
-
-def _headline(text: str, _: Context) -> Reading | None:
-    words = folded(text).strip(" :=-*#[]\t.|")
-    return Reading(HEADING, "a heading") if vocabulary.HEADING.fullmatch(words) else None
+def _titled(text: str, context: Context) -> Reading | None:
+    """A heading of the report, a title (`[Brakes]`, `=== Brakes ===`, `## Brakes` and `Brakes:`), or a date."""
+    if vocabulary.HEADING.fullmatch(folded(text).strip(" :=-*#[]\t.|")):
+        return Reading(HEADING, "a heading")
+    if bracketed(text) or text.rstrip().endswith(":") or re.match(r"\s*#+\s", text):
+        name = unit_name(text)
+        if name and len(name) <= LONGEST_NAME and not vocabulary.HEADING.fullmatch(folded(name).strip()):
+            return Reading(UNIT, f"a title: the unit {name}", unit=name)
+    if context.after not in (CODE, DETAIL) and DATE.search(text):
+        return Reading(VEHICLE, "a date", vehicle=(("date", text.strip()),))
+    return None
 
 
 def _own(text: str, context: Context) -> Reading | None:
     """A maker's own number, taken for a code only where a unit is named or codes stand above."""
     own = own_code(text) if context.unit or context.after in (CODE, DETAIL) else None
     return Reading(CODE, "a maker's own number with words after it", codes=(own,)) if own else None
-
-
-def _dated(text: str, context: Context) -> Reading | None:
-    date = None if context.after in (CODE, DETAIL) else DATE.search(text)
-    return Reading(VEHICLE, "a date", vehicle=(("date", text.strip()),)) if date else None
 
 
 def _followed(text: str, context: Context) -> Reading | None:
@@ -296,7 +288,7 @@ def _followed(text: str, context: Context) -> Reading | None:
     return Reading(UNIT, f"stands above what a unit reports: the unit {name}", unit=name) if tells else None
 
 
-RECOGNISERS: tuple[Recogniser, ...] = (
+RECOGNISERS: tuple[Callable[[str, Context], Reading | None], ...] = (
     table_heading,
     table_row,
     _raw_answer,
@@ -311,8 +303,6 @@ RECOGNISERS: tuple[Recogniser, ...] = (
     _counted,
     _keyed_unit,
     _detail,
-    _headline,
     _titled,
-    _dated,
     _followed,
 )

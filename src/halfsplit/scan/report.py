@@ -18,10 +18,11 @@ from typing import Any
 
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.scan.codes import FaultCode
+from halfsplit.scan.continuing import Context
 from halfsplit.scan.find import like_codes
 from halfsplit.scan.pieces import LONGEST_LINE, lines_and_pieces, with_few_blanks
 from halfsplit.scan.reading import CODE, IGNORED, KINDS, UNCLEAR, UNIT, Reading, ReportedCode, terms_of
-from halfsplit.scan.recognise import follow, recognise
+from halfsplit.scan.recognise import follow, following, recognise
 from halfsplit.scan.status_words import status_alone
 from halfsplit.scan.text import lines_of, read_text
 from halfsplit.scan.units import UnitReport, units_of
@@ -69,7 +70,14 @@ class ScanReport:
     @classmethod
     def parse(cls, text: str) -> ScanReport:
         """Read pasted text. Never fails on what a line says: what is not understood is shown as such."""
-        return cls(tuple(_understood(lines_of(text))))
+        pieces = list(lines_and_pieces(lines_of(text)))
+        texts = [piece for _, _, piece in pieces]
+        context, lines = Context(following=following(texts[1:])), []
+        for place, (number, part, piece) in enumerate(pieces, 1):
+            reading = recognise(piece, context)
+            lines.append(Line(number, piece, reading, piece=part))
+            context = follow(context, piece, reading, texts[place + 1 : place + 7])
+        return cls(tuple(lines))
 
     @cached_property
     def units(self) -> tuple[UnitReport, ...]:
@@ -176,16 +184,6 @@ class ScanReport:
                 for x in self.lines
             ],
         }
-
-
-def _understood(texts: list[str]) -> Iterator[Line]:
-    pieces = list(lines_and_pieces(texts))
-    texts = [text for _, _, text in pieces]
-    context = follow(None, "", None, texts[:7])
-    for place, (line, piece, text) in enumerate(pieces):
-        reading = recognise(text, context)
-        yield Line(line, text, reading, piece=piece)
-        context = follow(context, text, reading, texts[place + 1 : place + 8])
 
 
 def _typed_code(text: str, words: str, status: str) -> ReportedCode:
