@@ -6,24 +6,17 @@ import itertools
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
 from bench.capture_errors import table
+from bench.shared import quickest, timed
 from halfsplit.capture import Capture, Channel
 
 AIM_READING = 2.0
 AIM_MEMORY = 1e9
 AIM_WINDOW = 0.05
-
-
-def _seconds(run: Callable[[], object]) -> float:
-    begin = time.perf_counter()
-    run()
-    return time.perf_counter() - begin
 
 
 def _write(path: Path, rows: int) -> None:
@@ -41,10 +34,8 @@ def _reading(rows: int) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "long.csv"
         _write(path, rows)
-        numpy = min(
-            _seconds(lambda: np.loadtxt(path, delimiter=",", skiprows=1, dtype=np.float32)) for _ in range(3)
-        )
-        ours = min(_seconds(lambda: Capture.read(path)) for _ in range(3))
+        numpy = quickest(lambda: np.loadtxt(path, delimiter=",", skiprows=1, dtype=np.float32))
+        ours = quickest(lambda: Capture.read(path))
         script = (
             "import resource, sys; from halfsplit.capture import Capture; Capture.read(sys.argv[1]);"
             "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024)"
@@ -63,11 +54,11 @@ def _reading(rows: int) -> bool:
 def _windows(samples: int) -> bool:
     raw = np.random.default_rng(1).normal(size=samples).astype(np.float32)
     capture = Capture((Channel("trace", raw, rate=1e6),))
-    build = _seconds(lambda: capture["trace"].pyramid)
+    build, _ = timed(lambda: capture["trace"].pyramid)
     length = samples / 1e6
     zooms = itertools.product((1.0, 0.3, 0.1, 0.01, 1e-3, 1e-4), (0.0, 0.37, 0.9))
     spans = [(place * length, min(place + share, 1.0) * length) for share, place in zooms]
-    slowest = max(_seconds(functools.partial(capture.window, "trace", a, b, 2000)) for a, b in spans)
+    slowest = max(timed(functools.partial(capture.window, "trace", a, b, 2000))[0] for a, b in spans)
     print(f"{samples / 1e6:.0f} M samples: pyramid in {build:.2f} s")
     print(
         f"slowest of {len(spans)} windows of 2,000 pixels {1e3 * slowest:.1f} ms (aim: under {1e3 * AIM_WINDOW:g})"

@@ -1,12 +1,10 @@
 """Outside recordings: what is known of each and what is told of it, as the table of the docs."""
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from halfsplit.capture import Capture, Result, Setup, analyse, suggested_roles, unassigned
-
-DATA = Path(os.environ.get("HALFSPLIT_DATA", Path(__file__).parents[2] / "shared" / "data"))
+from bench.shared import DATA
+from halfsplit.capture import Capture, Setup, analyse, suggested_roles, unassigned
 
 
 @dataclass(frozen=True)
@@ -54,6 +52,8 @@ RECORDINGS: dict[str, Known] = {
     "adapt-lite/Exp_1151_pb_ADAPT-Lite.csv": Known("the load's resistance drifts from 30 s", channel="IT240"),
 }
 """File -> what is known of it."""
+SPEEDS = ("speed at the start", "lowest speed", "highest speed")
+"""What is told of a wheel's turning."""
 
 
 def told(path: Path, known: Known) -> str:
@@ -64,16 +64,11 @@ def told(path: Path, known: Known) -> str:
         general = next(one for one in unassigned(capture, {}) if one.channel == known.channel)
         parts = [str(general[name]) for name in ("lowest", "highest", "mean")]
         return f"{general.verdict}: {known.channel} {', '.join(parts)}"
-    return "; ".join(_words(result) for result in analyse(capture, roles, Setup()))
-
-
-def _words(result: Result) -> str:
-    speeds = [
-        f"{name} {result[name].value:.0f}"
-        for name in ("speed at the start", "lowest speed", "highest speed")
-        if name in result
-    ]
-    return f"{result.verdict}: {result.reason}" + (f" ({', '.join(speeds)} rpm)" if speeds else "")
+    said = []
+    for result in analyse(capture, roles, Setup()):
+        speeds = ", ".join(f"{name} {result[name].value:.0f}" for name in SPEEDS if name in result)
+        said.append(f"{result.verdict}: {result.reason}" + (f" ({speeds} rpm)" if speeds else ""))
+    return "; ".join(said)
 
 
 def main(_: list[str]) -> int:

@@ -65,6 +65,11 @@ COLUMNS: dict[str, Spoil] = {
 """What is done beside the noise."""
 
 
+RECTIFIED, INJECTED = functools.cache(rectified), functools.cache(inject)
+IGNITED, RAN = functools.cache(ignite), functools.cache(run_motor)
+"""Recordings that are simulated once."""
+
+
 def _percent(found: float, true: float) -> str:
     return f"{100 * (found / true - 1):+.2f} %"
 
@@ -115,51 +120,30 @@ def _crank(s: Spoil) -> str:
     return f"{told}, {_percent(result['speed'].value, rpm)}" if "speed" in result else told
 
 
-@functools.cache
-def _generator() -> Floats:
-    return np.asarray(rectified(open_diode=1)[1])
-
-
 def _charging(s: Spoil) -> str:
-    result = charging(s.on(_generator()), 40_000 / s.slower, kind="amps")
+    _, amps = RECTIFIED(open_diode=1)[:2]
+    result = charging(s.on(np.asarray(amps)), 40_000 / s.slower, kind="amps")
     return result.pattern or result.verdict
 
 
-@functools.cache
-def _injection() -> tuple[Floats, Floats, float]:
-    run = inject()
-    return run.volts, run.amps, run.opened[0] - run.starts[0]
-
-
 def _injector(s: Spoil) -> str:
-    volts, amps, opened = _injection()
-    result = injector(s.on(volts, 0.25, clip=False), s.on(amps), 200_000 / s.slower)
+    run = INJECTED()
+    opened = run.opened[0] - run.starts[0]
+    result = injector(s.on(run.volts, 0.25, clip=False), s.on(run.amps), 200_000 / s.slower)
     return f"{1e6 * (result.opening - opened):+.0f} us" if np.isfinite(result.opening) else result.verdict
 
 
-@functools.cache
-def _ignition() -> tuple[Floats, Floats, float]:
-    run = ignite(events=5)
-    return run.volts, run.amps, float(np.median(run.burns))
-
-
 def _coil(s: Spoil) -> str:
-    volts, amps, burn = _ignition()
-    result = ignition_coil(s.on(amps, clip=False), s.on(volts, 0.1), 200_000 / s.slower)
+    run = IGNITED(events=5)
+    result = ignition_coil(s.on(run.amps, clip=False), s.on(run.volts, 0.1), 200_000 / s.slower)
+    burn = float(np.median(run.burns))
     return _percent(result["burn time"].value, burn) if "burn time" in result else CANNOT
 
 
-@functools.cache
-def _motor_run() -> tuple[Floats, float]:
-    run = run_motor()
-    return run.amps, run.rpm
-
-
 def _motor(s: Spoil) -> str:
-    amps, rpm = _motor_run()
-    steady = amps[amps.size // 2 :]
-    result = motor_current(s.on(steady), 50_000 / s.slower)
-    return _percent(result["speed"].value, rpm) if "speed" in result else result.verdict
+    run = RAN()
+    result = motor_current(s.on(run.amps[run.amps.size // 2 :]), 50_000 / s.slower)
+    return _percent(result["speed"].value, run.rpm) if "speed" in result else result.verdict
 
 
 def _duty(s: Spoil) -> str:

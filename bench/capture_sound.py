@@ -20,6 +20,8 @@ from tests.capture.signals.solenoid import inject
 from tests.capture.signals.wheel import hall, inductive, teeth
 
 Floats = NDArray[np.float64]
+Traces = dict[str, tuple[Floats, str]]
+"""Role -> values and unit."""
 VARIANTS = 12
 """Different recordings of a kind; each is spoilt anew each time."""
 
@@ -47,9 +49,9 @@ WHEELS: tuple[tuple[int, tuple[int, ...]], ...] = (
 
 @dataclass(frozen=True)
 class Sound:
-    """A sound recording: role -> values and unit, at one rate, with what the technician knows."""
+    """A sound recording at one rate, with what the technician knows."""
 
-    traces: dict[str, tuple[Floats, str]]
+    traces: Traces
     rate: float
     setup: Setup
 
@@ -67,12 +69,9 @@ def cranked(variant: int) -> Sound:
         start_angle=float(random.uniform(0, 700)),
     )
     both = {"battery volts": (run.volts, "V"), "starter current": (run.amps, "A")}
-    kept = (
-        dict(list(both.items())[: 1 + variant % 2])
-        if variant % 4
-        else {"starter current": both["starter current"]}
-    )
-    return Sound(kept, 2000.0, Setup(cylinders=cylinders, firing_order=order, celsius=20.0))
+    first, second = both.items()
+    kept = [first, second][: 1 + variant % 2] if variant % 4 else [second]
+    return Sound(dict(kept), 2000.0, Setup(cylinders=cylinders, firing_order=order, celsius=20.0))
 
 
 @functools.cache
@@ -161,9 +160,13 @@ def injection(variant: int) -> Sound:
     random = np.random.default_rng(400 + variant)
     run = inject(on=float(random.uniform(0.003, 0.006)), ohms=float(random.uniform(10, 16)))
     both = {"injector volts": (run.volts, "V"), "injector current": (run.amps, "A")}
+    return Sound(_some(both, variant), 200_000.0, Setup())
+
+
+def _some(both: Traces, variant: int) -> Traces:
+    """Both traces, the first or the second, by turns."""
     first, second = both.items()
-    kept = (both, dict([first]), dict([second]))[variant % 3]
-    return Sound(kept, 200_000.0, Setup())
+    return (both, dict([first]), dict([second]))[variant % 3]
 
 
 @functools.cache
@@ -174,9 +177,7 @@ def coil(variant: int) -> Sound:
         events=4, dwell=float(random.uniform(0.003, 0.004)), breakdown=float(random.uniform(260, 360))
     )
     both = {"coil volts": (run.volts, "V"), "coil current": (run.amps, "A")}
-    first, second = both.items()
-    kept = (both, dict([first]), dict([second]))[variant % 3]
-    return Sound(kept, 200_000.0, Setup())
+    return Sound(_some(both, variant), 200_000.0, Setup())
 
 
 @functools.cache
@@ -243,19 +244,11 @@ def _coupled(values: Floats, rate: float, seconds: float) -> Floats:
 def plain(sound: Sound) -> Capture:
     """The recording with a thousandth of noise, as a good instrument would have made it."""
     random = np.random.default_rng(1)
-    return Capture(
-        tuple(
-            Channel(
-                name,
-                (values + random.normal(0, 0.001 * float(np.ptp(values)) + 1e-6, values.size)).astype(
-                    np.float32
-                ),
-                unit,
-                rate=sound.rate,
-            )
-            for name, (values, unit) in sound.traces.items()
-        )
-    )
+    channels = []
+    for name, (values, unit) in sound.traces.items():
+        made = values + random.normal(0, 0.001 * float(np.ptp(values)) + 1e-6, values.size)
+        channels.append(Channel(name, made.astype(np.float32), unit, rate=sound.rate))
+    return Capture(tuple(channels))
 
 
 def spoilt(sound: Sound, random: np.random.Generator) -> Capture:

@@ -9,26 +9,24 @@ on with; `--report` prints what is there.
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import time
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from bench import choice_report
 from bench.choice_jobs import Case, case, circuits
 from bench.choice_ours import ours, replace
 from bench.choice_small import small
 from bench.choice_walks import Located, halve, trace, walk
+from bench.shared import Row, keep, kept_rows
 from halfsplit import Circuit, Diagnosis
 
 RESULTS = Path("bench-results") / "choice.jsonl"
 AT_A_TIME = 2
 """Cases of one circuit in a row, that share what was solved: every circuit has its turn before any has all."""
 
-Row = dict[str, Any]
 Key = tuple[str, str, int, int]
 
 
@@ -80,18 +78,6 @@ def _located(made: Case, found: Located) -> Row:
     }
 
 
-def read(path: Path) -> list[Row]:
-    """The rows that are kept, without a last one that was cut off."""
-    rows = []
-    if path.exists():
-        for line in path.read_text(encoding="utf-8").splitlines():
-            try:
-                rows.append(json.loads(line))
-            except json.JSONDecodeError:
-                print(f"{path}: a line that was cut off is left out", file=sys.stderr)
-    return rows
-
-
 def _key(row: Row) -> Key:
     return row["kind"], row["circuit"], row["number"], row["seed"]
 
@@ -115,15 +101,12 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--plot", type=Path, help="draw to this SVG file")
     given = parser.parse_args(arguments)
     names = _names(given.patterns, dict(circuits()))
-    rows = read(given.results)
+    rows = kept_rows(given.results)
     if not given.report:
-        given.results.parent.mkdir(parents=True, exist_ok=True)
-        with given.results.open("a", encoding="utf-8") as file:
-            for row in work(names, given.runs, given.seed, {_key(row) for row in rows}):
-                file.write(json.dumps(row, default=float) + "\n")
-                file.flush()
-                rows.append(row)
-                print(time.strftime("%H:%M:%S"), choice_report.one_line(row), file=sys.stderr, flush=True)
+        for row in work(names, given.runs, given.seed, {_key(row) for row in rows}):
+            keep(given.results, row)
+            rows.append(row)
+            print(time.strftime("%H:%M:%S"), choice_report.one_line(row), file=sys.stderr, flush=True)
     mine = [row for row in rows if row["circuit"] in names and row["seed"] == given.seed]
     mine.sort(key=lambda row: (names.index(row["circuit"]), row["number"]))
     if given.plot:

@@ -7,22 +7,16 @@ expanding its whole tree.
 
 import argparse
 import json
-import os
 import sys
 from collections.abc import Callable, Mapping
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.optimum import optimum
-from bench.sequencing import Floats, Policy, TestProblem, expected_cost, greedy, half_split, ours, yes_no
+from bench.sequencing import POLICIES, Floats, TestProblem, expected_cost, yes_no
+from bench.shared import DATA
 
-POLICIES: Mapping[str, Policy] = {
-    "half-splitting": half_split,
-    "greedy": greedy,
-    "ours": ours,
-}
 AIM = 1.05
 
 
@@ -119,8 +113,7 @@ def published(entry: Mapping[str, list[float]]) -> TestProblem:
 
 
 def _known_optima() -> list[dict[str, list[float]]]:
-    root = Path(os.environ.get("HALFSPLIT_DATA", Path(__file__).parents[2] / "shared" / "data"))
-    file = root / "sequential" / "known_optimum.json"
+    file = DATA / "sequential" / "known_optimum.json"
     if not file.exists():
         print(f"published problems left out: {file.name} is not there (set HALFSPLIT_DATA)", file=sys.stderr)
         return []

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from bench.choice_jobs import Case
+from bench.shared import gone_on
 from halfsplit import Diagnosis
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.model import Model
@@ -57,7 +58,7 @@ def ours(case: Case, shared: Diagnosis | None = None, stretch: frozenset[str] = 
         walked.shares.append((share, leader == case.fault.group))
         if walked.stretch_tests is None and sum(shares.get(name, 0.0) for name in stretch) >= FOUND:
             walked.stretch_tests, walked.stretch_minutes = walked.tests, walked.minutes
-        finding = job.finding()
+        finding, test = gone_on(job, walked.tests, MOST_TESTS)
         if finding and walked.found is None:
             walked.found, walked.found_tests, walked.found_minutes = (
                 finding.part,
@@ -66,16 +67,13 @@ def ours(case: Case, shared: Diagnosis | None = None, stretch: frozenset[str] = 
             )
         walked.named = finding.part if finding else None
         walked.proven = bool(finding and finding.proven)
-        if walked.proven or walked.tests >= MOST_TESTS:
+        if test is None:
             break
-        proposed = job.next_tests(1)
-        if not proposed:
-            break
-        value = vehicle.answer(proposed[0].measurement)
-        job.record(proposed[0], value, sure=True)
+        value = vehicle.answer(test.measurement)
+        job.record(test, value, sure=True)
         walked.tests += 1
-        walked.minutes += proposed[0].minutes
-        walked.steps.append(f"{proposed[0].purpose}: {proposed[0].sentence} {value}")
+        walked.minutes += test.minutes
+        walked.steps.append(f"{test.purpose}: {test.sentence} {value}")
     walked.slips = vehicle.slipped
     walked.last = float(shares.get(case.fault.group, 0.0))
     walked.rivals = {name: round(float(one), 4) for name, one in list(shares.items())[:4]}

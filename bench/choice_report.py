@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-Row = dict[str, Any]
+from bench.shared import Row, mean, share, table
+
 BINS = (0.0, 0.2, 0.4, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0001)
 AIM_OPTIMUM, AIM_TRACING, AIM_RIGHT = 1.05, 2.0, 0.97
 LONG = 16
@@ -59,21 +59,6 @@ def tables(rows: Sequence[Row]) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
-def _table(head: Sequence[str], lines: Iterable[Sequence[str]]) -> str:
-    rule = "| --- " + "| ---: " * (len(head) - 1) + "|"
-    return "\n".join(
-        ["| " + " | ".join(head) + " |", rule, *("| " + " | ".join(one) + " |" for one in lines)]
-    )
-
-
-def _share(values: Sequence[bool]) -> str:
-    return f"{np.mean(values):.1%}" if len(values) else "-"
-
-
-def _mean(values: Sequence[float], digits: int = 1) -> str:
-    return f"{np.mean(values):.{digits}f}" if len(values) else "-"
-
-
 def _median(values: Sequence[float]) -> str:
     return f"{np.median(values):.1f}" if len(values) else "-"
 
@@ -102,11 +87,11 @@ def _ends(done: Sequence[Row]) -> str:
                 [one["parts"] for one in cured], [one["minutes"] for one in cured])
     )  # fmt: skip
     slips = sum(row["ours"]["slips"] for row in done)
-    cost = _mean([row["replacing"]["cost"] for row in done], 0)
+    cost = mean([row["replacing"]["cost"] for row in done], 0)
     head = ("way", "names a cause", "right", "wrong", "none named", "tests, mean", "minutes, mean", "median")
     return (
         f"{len(done)} jobs, {slips} slips in the engine's readings; fitted in vain when replacing: "
-        f"{_mean([row['replacing']['parts'] for row in done])} parts, {cost} euro.\n\n" + _table(head, lines)
+        f"{mean([row['replacing']['parts'] for row in done])} parts, {cost} euro.\n\n" + table(head, lines)
     )
 
 
@@ -114,7 +99,7 @@ def _ending(
     name: str, count: int, good: Sequence[bool], tests: Sequence[float], minutes: Sequence[float]
 ) -> tuple[str, ...]:
     share = [len(good), sum(good), len(good) - sum(good), count - len(good)]
-    return (name, *(f"{one / count:.1%}" for one in share), _mean(tests), _mean(minutes), _median(minutes))
+    return (name, *(f"{one / count:.1%}" for one in share), mean(tests), mean(minutes), _median(minutes))
 
 
 def _comparable(done: Sequence[Row]) -> list[Row]:
@@ -160,7 +145,7 @@ def _lines(done: Sequence[Row]) -> str:
     for name, wanted in CLASSES:
         some = [row for row in _comparable(done) if wanted(row)]
         if some:
-            told = [_mean([_minutes(row, way) for row in some]) for way in ("stretch", "found", "end", *WAYS)]
+            told = [mean([_minutes(row, way) for row in some]) for way in ("stretch", "found", "end", *WAYS)]
             ratios = [
                 _ratio(some, "tracing", "stretch"),
                 f"{np.median([_minutes(r, 'tracing') / max(_minutes(r, 'stretch'), 1.0) for r in some]):.2f}",
@@ -170,7 +155,7 @@ def _lines(done: Sequence[Row]) -> str:
             lines.append((name, str(len(some)), *told, *ratios))
     theirs = ("tracing / ours, stretch", "its median", "halving / ours, stretch", "tracing / ours, repair")
     head = ("line", "jobs", "ours to the stretch", "ours to the repair", "ours, end", *WAYS, *theirs)
-    return _table(head, lines) if lines else ""
+    return table(head, lines) if lines else ""
 
 
 def _ratio(some: Sequence[Row], way: str, mine: str) -> str:
@@ -191,11 +176,13 @@ def _optimum(rows: Iterable[Row]) -> str:
         ratios = np.array([row["minutes"][name] / row["optimal"] for row in worked])
         total = sum(row["minutes"][name] for row in worked) / sum(row["optimal"] for row in worked)
         lines.append((name, f"{ratios.mean():.3f}", f"{total:.3f}", f"{ratios.max():.3f}"))
-    sizes = f"{_mean([row['faults'] for row in worked])} faults and {_mean([row['tests'] for row in worked])} tests"
+    sizes = (
+        f"{mean([row['faults'] for row in worked])} faults and {mean([row['tests'] for row in worked])} tests"
+    )
     head = ("way", "mean of the ratios", "ratio of the means", "worst")
     return (
         f"{len(worked)} small problems, on average {sizes}; expected minutes over the optimum:\n\n"
-        + _table(head, lines)
+        + table(head, lines)
     )
 
 
@@ -231,7 +218,7 @@ def _calibration(done: Sequence[Row]) -> str:
         for low, told, true, many in told_and_true(done)
     ]  # fmt: skip
     head = ("the first suspect is told to hold", "times", "on average", "it was the one", "each job once")
-    return _table(head, lines) + f"\n\nMean error of what is told: {calibration_error(done):.1%}."
+    return table(head, lines) + f"\n\nMean error of what is told: {calibration_error(done):.1%}."
 
 
 def _circuits(done: Sequence[Row]) -> str:
@@ -241,24 +228,14 @@ def _circuits(done: Sequence[Row]) -> str:
         found = [row["ours"]["found_minutes"] for row in some if row["ours"]["found_minutes"] is not None]
         ended = [[row[way]["minutes"] for row in some if row[way]["right"]] for way in WAYS]
         lines.append(
-            (name, str(len(some)), _share([right(row) for row in some]),
-             _share([row["ours"]["proven"] and right(row) for row in some]),
-             _mean([row["ours"]["tests"] for row in some]),
-             _mean(found), _mean([row["ours"]["minutes"] for row in some]), *(_mean(one) for one in ended),
-             _mean([row["replacing"]["minutes"] for row in some]))
+            (name, str(len(some)), share([right(row) for row in some]),
+             share([row["ours"]["proven"] and right(row) for row in some]),
+             mean([row["ours"]["tests"] for row in some]),
+             mean(found), mean([row["ours"]["minutes"] for row in some]), *(mean(one) for one in ended),
+             mean([row["replacing"]["minutes"] for row in some]))
         )  # fmt: skip
-    head = (
-        "circuit",
-        "jobs",
-        "right",
-        "proven",
-        "tests",
-        "min to 95 %",
-        "min to the end",
-        *WAYS,
-        "replacing",
-    )
-    return _table(head, lines)
+    ours = ("circuit", "jobs", "right", "proven", "tests", "min to 95 %", "min to the end")
+    return table((*ours, *WAYS, "replacing"), lines)
 
 
 def _short(done: Sequence[Row]) -> str:
@@ -267,22 +244,15 @@ def _short(done: Sequence[Row]) -> str:
     for row in done:
         if not right(row):
             ours = row["ours"]
-            what = (
-                f"names {ours['named']}"
-                if ours["named"]
-                else "looks alike"
-                if look_alike(row)
-                else "undecided"
-            )
-            rivals = ", ".join(
-                f"{name} {share:.2f}" for name, share in ours["rivals"].items() if share >= 0.02
-            )
+            undecided = "looks alike" if look_alike(row) else "undecided"
+            what = f"names {ours['named']}" if ours["named"] else undecided
+            rivals = ", ".join(f"{name} {held:.2f}" for name, held in ours["rivals"].items() if held >= 0.02)
             lines.append((row["circuit"], row["fault"], what, str(ours["slips"]), rivals))
     alike = sum(look_alike(row) for row in done)
     head = ("circuit", "hidden", "end", "slips", "first suspects")
     if not lines:
         return "Every job ended right."
-    return f"Not right: {len(lines)}, of which {alike} look alike to the end.\n\n" + _table(head, lines)
+    return f"Not right: {len(lines)}, of which {alike} look alike to the end.\n\n" + table(head, lines)
 
 
 def missed(rows: Sequence[Row]) -> list[str]:
@@ -295,9 +265,8 @@ def missed(rows: Sequence[Row]) -> list[str]:
         told.append(f"expected minutes: over {AIM_OPTIMUM} times the optimum")
     long = [row for row in _comparable(done) if row["points"] >= LONG]
     if long:
-        ratio = np.mean([_minutes(r, "tracing") for r in long]) / np.mean(
-            [_minutes(r, "found") for r in long]
-        )
+        theirs, ours = ([_minutes(row, way) for row in long] for way in ("tracing", "found"))
+        ratio = np.mean(theirs) / np.mean(ours)
         if ratio < AIM_TRACING:
             told.append(f"tracing on {LONG} points and more: under {AIM_TRACING:g} times our minutes")
     return told
@@ -320,23 +289,14 @@ def plot(rows: Sequence[Row], path: Path) -> None:
     done = jobs(rows)
     figure, (left, other) = plt.subplots(1, 2, figsize=(9.5, 4.0), layout="constrained")
     for (name, minutes), ink in zip(_curves(done), INK, strict=True):
-        left.step(
-            [0, *sorted(minutes)],
-            np.arange(len(minutes) + 1) / len(done),
-            where="post",
-            color=ink,
-            label=name,
-        )
+        shares = np.arange(len(minutes) + 1) / len(done)
+        left.step([0, *sorted(minutes)], shares, where="post", color=ink, label=name)
     left.set(xlim=(0, FARTHEST), ylim=(0, 1), xlabel="minutes", ylabel="share of all jobs, ended right")
     left.legend(loc="lower right")
     bins = told_and_true(done)
     other.plot([0, 1], [0, 1], color="#999999", linewidth=0.8)
-    other.scatter(
-        [one[1] for one in bins],
-        [one[2] for one in bins],
-        s=[4 + 3 * one[3] ** 0.5 for one in bins],
-        color=INK[3],
-    )
+    _, told, true, many = zip(*bins, strict=True)
+    other.scatter(told, true, s=[4 + 3 * count**0.5 for count in many], color=INK[3])
     for _, x, y, count in bins:
         other.annotate(str(count), (x, y), textcoords="offset points", xytext=(6, -9), fontsize=7)
     other.set(xlim=(0, 1.1), ylim=(0, 1.05))
@@ -347,17 +307,13 @@ def plot(rows: Sequence[Row], path: Path) -> None:
 
 
 def _curves(done: Sequence[Row]) -> list[tuple[str, list[float]]]:
-    told = [
-        (
-            "Halfsplit, cause at 95 %",
-            [_minutes(r, "found") for r in done if r["ours"]["found"] == r["group"]],
-        ),
-        ("Halfsplit, proven", [_minutes(r, "end") for r in done if right(r) and r["ours"]["proven"]]),
-    ]
-    told += [
-        (f"{way} (to the stretch)", [r[way]["minutes"] for r in done if r[way]["right"]]) for way in WAYS
-    ]
+    found = [_minutes(r, "found") for r in done if r["ours"]["found"] == r["group"]]
+    proven = [_minutes(r, "end") for r in done if right(r) and r["ours"]["proven"]]
+    cured = [r["replacing"]["minutes"] for r in done if r["replacing"]["cured"]]
+    ways = [(f"{way} (to the stretch)", [r[way]["minutes"] for r in done if r[way]["right"]]) for way in WAYS]
     return [
-        *told,
-        ("replacing the likeliest", [r["replacing"]["minutes"] for r in done if r["replacing"]["cured"]]),
+        ("Halfsplit, cause at 95 %", found),
+        ("Halfsplit, proven", proven),
+        *ways,
+        ("replacing the likeliest", cured),
     ]

@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import connected_components
 from bench.choice_jobs import Case
 from bench.lattice import lattice_size
 from bench.optimum import optimum
-from bench.sequencing import NEGLIGIBLE, NO_PLACE, Policy, TestProblem, greedy, half_split, ours
+from bench.sequencing import NEGLIGIBLE, NO_PLACE, POLICIES, Policy, TestProblem
 from halfsplit.diagnosis import propose
 from halfsplit.diagnosis.cost import Minutes, own_minutes, reach_minutes
 from halfsplit.diagnosis.evidence import forecast
@@ -32,11 +32,6 @@ RARE = 1e-3
 """Branches less likely than this are gone on with by the optimum, for every policy alike."""
 LOOKS_ALIKE = 0.05
 """Difference between the chances of a test's outcomes, below which it does not tell two faults apart."""
-POLICIES: Mapping[str, Policy] = {
-    "half-splitting": half_split,
-    "greedy": greedy,
-    "ours": ours,
-}
 
 
 @dataclass(frozen=True)

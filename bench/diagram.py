@@ -15,6 +15,7 @@ from bench.diagram_cases import SEEN, UNSEEN, Case, own, schemdraw_cases
 from halfsplit.diagram.files import open_file, sheet_of
 from halfsplit.diagram.marks import Marks, Page
 from halfsplit.diagram.read import proposal
+from halfsplit.joined import Joined
 
 NEAR = 2.5
 """A pin lies on a trace that passes within so many points."""
@@ -44,30 +45,15 @@ class Score:
         )
 
 
-class _Groups:
-    """Names that belong together."""
-
-    def __init__(self, names: Iterable[str]) -> None:
-        self.parent = {name: name for name in names}
-
-    def root(self, name: str) -> str:
-        while self.parent[name] != name:
-            name = self.parent[name]
-        return name
-
-    def join(self, a: str, b: str) -> None:
-        self.parent[self.root(a)] = self.root(b)
-
-
 def score(case: Case, marks: Marks, seconds: float = 0.0) -> Score:
     """Compares what was read with what the page shows, by where the pins stand on it."""
-    net = _Groups((*marks.pins, *marks.joints))
-    sure = _Groups((*marks.pins, *marks.joints))
+    net: Joined[str] = Joined()
+    sure: Joined[str] = Joined()
     for trace in marks.traces.values():
         net.join(trace.a, trace.b)
         if not trace.doubts:
             sure.join(trace.a, trace.b)
-    truth = _Groups(case.pins)
+    truth: Joined[str] = Joined()
     for a, b in case.wires:
         truth.join(a, b)
     at = _located(case, marks)
@@ -99,7 +85,7 @@ def _located(case: Case, marks: Marks) -> dict[str, str]:
     return found
 
 
-def _named(case: Case, marks: Marks, net: _Groups, at: dict[str, str]) -> set[str]:
+def _named(case: Case, marks: Marks, net: Joined[str], at: dict[str, str]) -> set[str]:
     """The pins whose net has a pin of that part, of that name where the page shows one; each read pin counts once."""
     used: set[str] = set()
     good = set()

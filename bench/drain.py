@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import io
-import time
-from collections.abc import Callable
 from itertools import product
 
 import numpy as np
 import ruptures
 from numpy.typing import NDArray
 
+from bench.shared import quickest
 from halfsplit.drain import CurrentLog, analyse, parse_log
 from halfsplit.drain.levels import change_points
 from halfsplit.drain.plot import plot_svg
@@ -54,16 +53,6 @@ def errors(noise: float, lost: float, seed: int) -> tuple[float, float]:
     return abs((found.level or 0.0) / LEVEL - 1), abs(charge / truth - 1)
 
 
-def timed(work: Callable[[], object]) -> float:
-    """Seconds of the quickest of three runs."""
-    times = []
-    for _ in range(3):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times)
-
-
 def whole(text: str) -> str:
     """What a page does with a log: read it, analyse it, draw it."""
     log = parse_log(text)
@@ -77,19 +66,19 @@ def speed() -> list[tuple[str, float, float, float]]:
         f"{t:.1f},{a:.5f}" for t, a in zip(seconds, amps, strict=True)
     )
     log = CurrentLog.of(seconds, amps)
-    loading = timed(lambda: np.loadtxt(io.StringIO(text), delimiter=",", skiprows=1))
+    loading = quickest(lambda: np.loadtxt(io.StringIO(text), delimiter=",", skiprows=1))
     quiet = np.random.default_rng(1).normal(0, 0.05, QUIET_BLOCKS)
     penalty = 0.05**2 * 6 * np.log(QUIET_BLOCKS)
-    exact = timed(
+    exact = quickest(
         lambda: ruptures.KernelCPD(kernel="linear", min_size=2).fit_predict(quiet.reshape(-1, 1), pen=penalty)
     )
     return [
-        ("864,000 samples: read, analysed, drawn / seconds", timed(lambda: whole(text)), 1.0, AIM_WHOLE),
-        ("864,000 samples: analysis / numpy.loadtxt", timed(lambda: analyse(log)), loading, AIM_READING),
-        ("864,000 samples: reading / numpy.loadtxt", timed(lambda: parse_log(text)), loading, AIM_READING),
+        ("864,000 samples: read, analysed, drawn / seconds", quickest(lambda: whole(text)), 1.0, AIM_WHOLE),
+        ("864,000 samples: analysis / numpy.loadtxt", quickest(lambda: analyse(log)), loading, AIM_READING),
+        ("864,000 samples: reading / numpy.loadtxt", quickest(lambda: parse_log(text)), loading, AIM_READING),
         (
             "quiet 20,000 blocks: search / ruptures, exact",
-            timed(lambda: change_points(quiet)),
+            quickest(lambda: change_points(quiet)),
             exact,
             AIM_SEARCH,
         ),

@@ -7,10 +7,11 @@ favours it; in memory through libngspice (all values read from its callback), an
 
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
+from bench.shared import quickest
 from bench.vehicle import vehicle
 from halfsplit.circuit import batch
 from halfsplit.circuit.circuit import Circuit
@@ -29,21 +30,11 @@ AIMS = {
 }
 
 
-def seconds(work: Callable[[], object], times: int = 3) -> float:
-    """The least time of a few runs: other programs on the machine only ever add."""
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return min(taken)
-
-
 def ours(circuit: Circuit, faults: Sequence[Fault]) -> float:
     """Seconds a fault."""
     nodes = np.arange(circuit.network.size)
     system = circuit.network.system(STATE)
-    return seconds(lambda: batch.expect(system, faults, nodes)) / len(faults)
+    return quickest(lambda: batch.expect(system, faults, nodes)) / len(faults)
 
 
 def in_memory(reference: Reference, faults: Sequence[Fault]) -> float:
@@ -65,7 +56,7 @@ def in_memory(reference: Reference, faults: Sequence[Fault]) -> float:
 def by_process(reference: Reference) -> float:
     """Seconds for one process, all points printed with one command."""
     lines = reference.deck.text()
-    return seconds(lambda: process(lines, ["all"]), BY_PROCESS)
+    return quickest(lambda: process(lines, ["all"]), BY_PROCESS)
 
 
 def plain(circuit: Circuit, faults: Sequence[Fault]) -> list[Fault]:

@@ -1,25 +1,20 @@
 """A whole sample harness (KBL, open data) as a circuit, or copies of it: its size, and what each step takes."""
 
-import os
 import re
 import resource
 import sys
 import time
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import TypeVar
+from collections.abc import Sequence
 
 import numpy as np
 
+from bench.shared import DATA, timed
 from halfsplit.circuit.batch import expect
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.harness.build import build
 from halfsplit.harness.read import read
 from halfsplit.notation.circuit import Circuit
-
-Result = TypeVar("Result")
-DATA = Path(os.environ.get("HALFSPLIT_DATA", Path(__file__).parents[2] / "shared" / "data"))
 
 
 def whole_harness(name: str = "main.kbl") -> Circuit:
@@ -42,24 +37,19 @@ def copied(circuit: Circuit, text: str, copies: int) -> Circuit:
 
 def measure(circuit: Circuit) -> None:
     """Print seconds of one processor for all faults, for suspects and for the next tests, and the memory."""
-
-    def timed(work: Callable[[], Result]) -> tuple[float, Result]:
-        start = time.process_time()
-        result = work()
-        return time.process_time() - start, result
-
+    clock = time.process_time
     state = list(circuit.states)[-1]
     loads = [part.name for part in circuit.parts.values() if part.kind in LOADS and part.kind != "resistor"]
     system, faults = circuit.network.system(state), list(circuit.faults.values())
-    seconds = {"all faults": timed(lambda: expect(system, faults, np.arange(3)))[0]}
+    seconds = {"all faults": timed(lambda: expect(system, faults, np.arange(3)), clock)[0]}
     job = Diagnosis(circuit)
     job.complain(loads[len(loads) // 2], works="no", state=state)
-    seconds["suspects"] = timed(job.suspects)[0]
+    seconds["suspects"] = timed(job.suspects, clock)[0]
     for named in ("first next test", "a later one"):
-        seconds[named], tests = timed(lambda: job.next_tests(5))
+        seconds[named], tests = timed(lambda: job.next_tests(5), clock)
         likeliest = max(tests[0].outcomes, key=lambda outcome: outcome.probability)
         job.record(tests[0], likeliest.word or likeliest.typical, sure=True)
-        seconds[f"suspects after {named}"] = timed(job.suspects)[0]
+        seconds[f"suspects after {named}"] = timed(job.suspects, clock)[0]
     print(f"{len(circuit.points)} points, {len(faults)} faults; seconds of one processor")
     for named, each in seconds.items():
         print(f"{named:32}{each:6.2f}")

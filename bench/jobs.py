@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bench.shared import gone_on
 from halfsplit import Circuit, Diagnosis, Fault
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.hypotheses import families
@@ -56,15 +57,12 @@ def run(circuit: Circuit, fault: Fault, seed: int, *, slips: float = SLIPS) -> R
     if not job.readings:
         return None
     start, tests, minutes = time.perf_counter(), 0, 0.0
-    finding = job.finding()
-    while tests < MOST_TESTS and not (finding and finding.proven):
-        proposed = job.next_tests(1)
-        if not proposed:
-            break
-        job.record(proposed[0], vehicle.answer(proposed[0].measurement), sure=True)
+    finding, test = gone_on(job, tests, MOST_TESTS)
+    while test is not None:
+        job.record(test, vehicle.answer(test.measurement), sure=True)
         tests += 1
-        minutes += proposed[0].minutes
-        finding = job.finding()
+        minutes += test.minutes
+        finding, test = gone_on(job, tests, MOST_TESTS)
     found = finding.part if finding else None
     return Run(
         fault.name,

@@ -10,20 +10,14 @@ from __future__ import annotations
 import argparse
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from itertools import product
 
 import numpy as np
 
 from bench.learn import FACTOR, HARM, HIGHEST, LOWEST, NAMES, Floats, Sheet, halvings, looked, sheet, world
-from halfsplit.diagnosis.conditions import (
-    AGES,
-    DISTANCES,
-    Circumstances,
-    Condition,
-    class_of_part,
-)
+from halfsplit.diagnosis.conditions import AGES, DISTANCES, Circumstances, Condition, class_of_part
 from halfsplit.diagnosis.learned import (
     EARLIER_WORK,
     Cause,
@@ -57,11 +51,8 @@ OFTEN = np.array([(WORKED_ON / (len(HANDS) - 1) if work else 1 - WORKED_ON) for 
 """How frequent each of them is."""
 
 
-@dataclass(frozen=True)
-class Shop:
-    """Hidden chances of each sheet's causes, for each of `SITUATIONS`."""
-
-    chance: Sequence[Sequence[Floats]]
+Shop = Sequence[Sequence[Floats]]
+"""Hidden chances of each sheet's causes, for each of `SITUATIONS`."""
 
 
 def hands(one: Sheet, work: Work) -> Hands:
@@ -114,7 +105,7 @@ def shops(sheets: Sequence[Sheet], generator: np.random.Generator, each: float) 
         return shares
 
     return tuple(  # type: ignore[return-value]
-        Shop([[moved(sign, number, *situation) for situation in SITUATIONS] for number in range(len(sheets))])
+        [[moved(sign, number, *situation) for situation in SITUATIONS] for number in range(len(sheets))]
         for sign in (1.0, -1.0)
     )
 
@@ -140,7 +131,7 @@ def worked(shop: Shop, jobs: int, generator: np.random.Generator) -> Tally:
     for number, one in enumerate(sheets):
         causes: Counter[Cause] = Counter()
         for at, situation in enumerate(SITUATIONS):
-            drawn = generator.multinomial(each[number * len(SITUATIONS) + at], shop.chance[number][at])
+            drawn = generator.multinomial(each[number * len(SITUATIONS) + at], shop[number][at])
             for cause, count in zip(one.causes, drawn.tolist(), strict=True):
                 if count:
                     causes[cause] += count
@@ -159,7 +150,7 @@ def covered(shop: Shop, tally: Tally) -> tuple[list[bool], list[bool]]:
     kinds: dict[str, float] = defaultdict(float)
     for number, one in enumerate(known_sheets()):
         for at, situation in enumerate(SITUATIONS):
-            true = OFTEN[at] / len(NAMES) * shop.chance[number][at]
+            true = OFTEN[at] / len(NAMES) * shop[number][at]
             for cause, chance in zip(one.causes, true.tolist(), strict=True):
                 kinds[cause.kind] += chance
                 for name, seen in told(number, cause, *situation).items():
@@ -182,7 +173,7 @@ def worth(shop: Shop, tally: Tally | None) -> tuple[float, float]:
             priors = taught(default_priors(), tally, one.circuit, vehicle) if tally else default_priors()
             for work in HANDS:
                 belief = after_work(one, priors, work)
-                hidden = shop.chance[number][SITUATIONS.index((vehicle, work))]
+                hidden = shop[number][SITUATIONS.index((vehicle, work))]
                 pairs.append((looked(one, hidden, belief), halvings(hidden, belief)))
     minutes, bits = np.average(pairs, axis=0, weights=np.tile(OFTEN, len(NAMES)))
     return float(minutes), float(bits)

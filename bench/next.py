@@ -4,22 +4,12 @@ from __future__ import annotations
 
 import argparse
 import resource
-import time
-from collections.abc import Callable
-from typing import TypeVar
 
+from bench.shared import timed
 from bench.vehicle import vehicle
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.diagnosis import Diagnosis
-
-T = TypeVar("T")
-
-
-def _clock(what: Callable[[], T]) -> tuple[float, T]:
-    start = time.perf_counter()
-    result = what()
-    return time.perf_counter() - start, result
 
 
 def main(arguments: list[str]) -> int:
@@ -35,18 +25,18 @@ def main(arguments: list[str]) -> int:
     job.complain(loads[len(loads) // 2], works="no", state=state)
     print(f"{given.branches} branches: {circuit.network.size} nodes, {len(circuit.faults)} faults")
     print(f"{'step':34}{'s':>8}")
-    taken, suspects = _clock(job.suspects)
+    taken, suspects = timed(job.suspects)
     print(
         f"{'suspects after the complaint':34}{taken:8.2f}   {suspects[0].cause} {suspects[0].probability:.2f}"
     )
     for number in range(given.steps):
-        taken, tests = _clock(lambda: job.next_tests(5))
+        taken, tests = timed(lambda: job.next_tests(5))
         print(f"{f'next test {number + 1}':34}{taken:8.2f}   {tests[0].sentence}")
-        again, _ = _clock(lambda: job.next_tests(5))
+        again, _ = timed(lambda: job.next_tests(5))
         print(f"{'  with predictions in memory':34}{again:8.2f}")
         best = max(tests[0].outcomes, key=lambda one: one.probability)
         job.record(tests[0], best.word or min(max(best.typical, -1.0), 15.0), sure=True)
-        taken, suspects = _clock(job.suspects)
+        taken, suspects = timed(job.suspects)
         print(
             f"{'  suspects after the reading':34}{taken:8.2f}   {suspects[0].cause} {suspects[0].probability:.2f}"
         )

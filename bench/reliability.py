@@ -29,6 +29,7 @@ from uuid import uuid4
 import uvicorn
 from PIL import Image
 
+from bench.shared import free_port
 from halfsplit import job as jobs
 from halfsplit.errors import HalfsplitError
 from halfsplit.job import JobStore
@@ -81,6 +82,20 @@ def picture(size: int) -> bytes:
 # The web server
 
 
+def posted(line: http.client.HTTPConnection, path: str, body: str | bytes, kind: str) -> int:
+    """The status of the answer to what is sent."""
+    line.request("POST", path, body, {"Content-Type": kind})
+    answer = line.getresponse()
+    answer.read()
+    return answer.status
+
+
+def post_note(line: http.client.HTTPConnection, entry: str) -> int:
+    """The status of the answer to a note with this id."""
+    body = json.dumps({"kind": "note", "entry_id": entry, "payload": {"text": "seen"}})
+    return posted(line, "/api/v1/jobs/j/evidence", body, "application/json")
+
+
 class Sender(threading.Thread):
     """Sends notes and photos until the line breaks; remembers what was acknowledged."""
 
@@ -94,30 +109,18 @@ class Sender(threading.Thread):
         try:
             line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)
             while True:
-                self._note(line)
+                entry = str(uuid4())
+                if post_note(line, entry) == 201:
+                    self.notes.append(entry)
                 self._photo(line)
         except (OSError, http.client.HTTPException):
             return
-
-    def _note(self, line: http.client.HTTPConnection) -> None:
-        entry = str(uuid4())
-        body = json.dumps({"kind": "note", "entry_id": entry, "payload": {"text": "seen"}})
-        line.request("POST", "/api/v1/jobs/j/evidence", body, {"Content-Type": "application/json"})
-        answer = line.getresponse()
-        answer.read()
-        if answer.status == 201:
-            self.notes.append(entry)
 
     def _photo(self, line: http.client.HTTPConnection) -> None:
         edge = "halves"
         head = f'--{edge}\r\nContent-Disposition: form-data; name="photo"; filename="a.png"\r\n\r\n'
         body = head.encode() + self.photo + f"\r\n--{edge}--\r\n".encode()
-        line.request(
-            "POST", "/jobs/j/photos", body, {"Content-Type": f"multipart/form-data; boundary={edge}"}
-        )
-        answer = line.getresponse()
-        answer.read()
-        self.photos += answer.status < 400
+        self.photos += posted(line, "/jobs/j/photos", body, f"multipart/form-data; boundary={edge}") < 400
 
 
 def server_kills(folder: Path, kills: int, draw: random.Random) -> Count:
@@ -187,23 +190,18 @@ class Writer(threading.Thread):
     def run(self) -> None:
         while not self.over.is_set():
             entry, ports = str(uuid4()), self.draw.sample(self.ports, 2)
-            body = json.dumps({"kind": "note", "entry_id": entry, "payload": {"text": "seen"}})
-            statuses = [self._sent(port, body) for port in ports]
+            statuses = [self._sent(port, entry) for port in ports]
             self.answers.update(statuses)
             if set(statuses) & {200, 201}:
                 self.notes.append(entry)
 
-    def _sent(self, port: int, body: str) -> int:
+    def _sent(self, port: int, entry: str) -> int:
         """The status of the answer; 0 where there was none."""
         try:
-            line = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
-            line.request("POST", "/api/v1/jobs/j/evidence", body, {"Content-Type": "application/json"})
-            answer = line.getresponse()
-            answer.read()
+            return post_note(http.client.HTTPConnection("127.0.0.1", port, timeout=20), entry)
         except (OSError, http.client.HTTPException):
             time.sleep(0.05)
             return 0
-        return answer.status
 
 
 def two_servers(folder: Path, kills: int, draw: random.Random, url: str = "") -> Count:
@@ -245,13 +243,6 @@ def two_servers(folder: Path, kills: int, draw: random.Random, url: str = "") ->
     count.lost += ["changes out of order"] * (changes != sorted(set(changes)))
     count.lost += [f"{answers[status]} answers {status}" for status in answers if status not in (0, 200, 201)]
     return count
-
-
-def free_port() -> int:
-    """A port of this machine that nobody has."""
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
 
 
 # Imports and migrations

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from bench.routes_tree import End, Node, read_tree
+from bench.shared import gone_on
 from halfsplit import Circuit, Diagnosis
 from halfsplit.circuit.faults import Fault
 from halfsplit.diagnosis import rollout
@@ -129,17 +130,13 @@ def tool(job: Job, seed: int, shared: Diagnosis | None = None, show: Show | None
     car, found, route = job.vehicle(seed), job.diagnosis(shared), Route()
     begun = time.process_time()
     while True:
-        finding = found.finding()
+        finding, test = gone_on(found, route.tests, MOST_TESTS)
         route.named = finding.part if finding else None
         route.proven = bool(finding and finding.proven)
         if route.cause_minutes is None and route.named == job.fault.group:
             route.cause_tests, route.cause_minutes = route.tests, route.minutes
-        if route.proven or route.tests >= MOST_TESTS:
+        if test is None:
             break
-        proposed = found.next_tests(1)
-        if not proposed:
-            break
-        test = proposed[0]
         value = car.answer(test.measurement)
         present = getattr(car, "present", None) if job.about["intermittent"] else None
         found.record(test, value, present=present, sure=True)
@@ -244,31 +241,22 @@ def summary(rows: list[tuple[Job, Route | None, Route]]) -> int:
     proven = [named(job, one) for job, _, one in rows]
     tests = float(np.mean([one.tests for one in ours]))
     print(
-        f"\n{len(rows)} jobs: {proven.count('proven')} proven, {proven.count('found')} found and not proven, ",
-        end="",
+        f"\n{len(rows)} jobs: {proven.count('proven')} proven, {proven.count('found')} found and not proven, "
+        f"{proven.count('PROVEN WRONG')} proven wrongly, {proven.count('found wrong')} found wrongly, "
+        f"{proven.count('undecided')} undecided; {tests:.1f} tests, {np.mean([one.minutes for one in ours]):.1f} "
+        f"minutes, {np.mean([one.seconds for one in ours]):.1f} s of one core a job"
     )
-    print(
-        f"{proven.count('PROVEN WRONG')} proven wrongly, {proven.count('found wrong')} found wrongly, ",
-        end="",
-    )
-    print(
-        f"{proven.count('undecided')} undecided; {tests:.1f} tests, {np.mean([one.minutes for one in ours]):.1f} ",
-        end="",
-    )
-    print(f"minutes, {np.mean([one.seconds for one in ours]):.1f} s of one core a job")
     missed = proven.count("PROVEN WRONG") > 0 or tests > TESTS_AIM
     both = [(one.minutes, mine.minutes) for _, mine, one in rows if mine is not None]
     if both:
         mean = sum(one for one, _ in both) / sum(one for _, one in both)
         worst = max(one / other for one, other in both)
         right = [
-            (job, mine, one) for job, mine, one in rows if mine is not None and mine.named == job.fault.group
+            one.minutes / mine.minutes for job, mine, one in rows if mine and mine.named == job.fault.group
         ]
-        fair = max((one.minutes / mine.minutes for _, mine, one in right), default=0.0)
         print(
-            f"tool / master, minutes to the proof: {mean:.2f} (aim {MEAN_AIM}), worst job {worst:.2f} ",
-            end="",
+            f"tool / master, minutes to the proof: {mean:.2f} (aim {MEAN_AIM}), worst job {worst:.2f} "
+            f"(aim {WORST_AIM}), {max(right, default=0.0):.2f} where the master is right"
         )
-        print(f"(aim {WORST_AIM}), {fair:.2f} where the master is right")
         missed = missed or mean > MEAN_AIM or worst > WORST_AIM
     return int(missed)

@@ -13,6 +13,7 @@ from pathlib import Path
 import matplotlib.pyplot as plt
 import numpy as np
 
+from bench.shared import timed
 from bench.vehicle import vehicle
 from halfsplit.circuit import batch
 from halfsplit.circuit.circuit import Circuit
@@ -27,9 +28,7 @@ COLUMNS = ("all faults", "suspects", "first next test", "a later one")
 
 def seconds(work: Callable[[], object]) -> float:
     """Seconds of this process that some work takes."""
-    start = time.process_time()
-    work()
-    return time.process_time() - start
+    return timed(work, time.process_time)[0]
 
 
 def costs(branches: int) -> tuple[int, int, list[float]]:

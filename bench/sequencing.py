@@ -12,7 +12,7 @@ test and P the number of places that must be reached.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -254,3 +254,7 @@ def ours(problem: TestProblem) -> int:
         proofs=nothing_to_prove,
     )
     return ranked[0].test if ranked else int(useful[0])
+
+
+POLICIES: Mapping[str, Policy] = {"half-splitting": half_split, "greedy": greedy, "ours": ours}
+"""The ways to choose that are compared."""

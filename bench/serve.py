@@ -29,6 +29,7 @@ from uuid import uuid4
 
 import numpy as np
 
+from bench.shared import free_port
 from bench.vehicle import vehicle
 from bench.web import told
 from halfsplit import job as jobs
@@ -91,7 +92,7 @@ def readings(circuit: Circuit, fault: object, state: str, draw: random.Random) -
 @contextmanager
 def server(url: str, workers: int) -> Iterator[tuple[int, subprocess.Popen[bytes]]]:
     """`halfsplit serve` on a free port, until the block ends."""
-    port = 8200 + os.getpid() % 1000
+    port = free_port()
     command = [sys.executable, "-c", START, "serve", "--port", str(port), "--store", url]
     command += ["--workers", str(workers)] if workers >= 0 else []
     with subprocess.Popen(command, stderr=subprocess.DEVNULL) as process:

@@ -8,19 +8,17 @@ several seeds add up: `--report FILE FILE`.
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from bench.truth_jobs import FOUND, KINDS, run
+from bench.shared import Row, keep, kept_rows, mean, share, table
+from bench.truth_jobs import KINDS, run
 from halfsplit.job.spread import each
 
-Row = dict[str, Any]
 BANDS = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0001)
 
 
@@ -47,7 +45,7 @@ def main(arguments: list[str]) -> int:
     )
     given = parser.parse_args(arguments)
     kept = [given.keep] if given.keep else []
-    rows = [row for path in given.report or kept for row in _kept(path)]
+    rows = [row for path in given.report or kept for row in kept_rows(path)]
     if given.report is not None:
         print(tables(rows))
         return 0
@@ -57,17 +55,9 @@ def main(arguments: list[str]) -> int:
         rows.append(row)
         print(one_line(row), flush=True)
         if given.keep:
-            given.keep.parent.mkdir(parents=True, exist_ok=True)
-            with given.keep.open("a", encoding="utf-8") as file:
-                file.write(json.dumps(row) + "\n")
+            keep(given.keep, row)
     print(tables(rows))
     return 0
-
-
-def _kept(path: Path) -> list[Row]:
-    if not path.exists():
-        return []
-    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 
 
 def _piece(piece: tuple[str, int, int]) -> Row:
@@ -91,14 +81,9 @@ def outcome(row: Row) -> str:
     """How a job ended, in one word or two."""
     if row["named"] is None:
         return "says so" if row["says_so"] and row["kind"] == "not in the model" else "undecided"
-    word = (
-        "right" if row["right"] else "one of two" if row["kind"] == "pair" and _only_these(row) else "wrong"
-    )
+    one_of_two = row["kind"] == "pair" and set(row["named"].split(" + ")) <= set(row["names"])
+    word = "right" if row["right"] else "one of two" if one_of_two else "wrong"
     return ("proven " if row["proven"] else "found ") + word
-
-
-def _only_these(row: Row) -> bool:
-    return set(row["named"].split(" + ")) <= set(row["names"])
 
 
 def one_line(row: Row) -> str:
@@ -122,28 +107,9 @@ def tables(rows: Sequence[Row]) -> str:
     return "\n\n".join(parts)
 
 
-def _table(head: Sequence[str], lines: Sequence[Sequence[str]]) -> str:
-    rule = "| --- " + "| ---: " * (len(head) - 1) + "|"
-    return "\n".join(["| " + " | ".join(one) + " |" for one in (head,)] + [rule]
-                     + ["| " + " | ".join(one) + " |" for one in lines])  # fmt: skip
-
-
-def _share(values: Sequence[bool]) -> str:
-    return f"{np.mean(values):.1%}" if len(values) else "-"
-
-
 def _ends(rows: Sequence[Row]) -> str:
-    head = (
-        "kind",
-        "jobs",
-        "right",
-        "proven right",
-        "proven wrong",
-        "found wrong",
-        "undecided",
-        "tests",
-        "minutes",
-    )
+    ends_told = ("right", "proven right", "proven wrong", "found wrong", "undecided")
+    head = ("kind", "jobs", *ends_told, "tests", "minutes")
     lines = []
     for kind in [*KINDS, "all"]:
         some = [row for row in rows if kind in (row["kind"], "all")]
@@ -151,25 +117,25 @@ def _ends(rows: Sequence[Row]) -> str:
             continue
         ends = [outcome(row) for row in some]
         lines.append((
-            kind, str(len(some)), _share([row["right"] for row in some]),
-            _share([end == "proven right" for end in ends]), _share([end == "proven wrong" for end in ends]),
-            _share([end.endswith(" wrong") for end in ends]), _share([row["named"] is None for row in some]),
-            f"{np.mean([row['tests'] for row in some]):.1f}", f"{np.mean([row['minutes'] for row in some]):.1f}",
+            kind, str(len(some)), share([row["right"] for row in some]),
+            share([end == "proven right" for end in ends]), share([end == "proven wrong" for end in ends]),
+            share([end.endswith(" wrong") for end in ends]), share([row["named"] is None for row in some]),
+            mean([row["tests"] for row in some]), mean([row["minutes"] for row in some]),
         ))  # fmt: skip
-    return _table(head, lines)
+    return table(head, lines)
 
 
 def _more(rows: Sequence[Row]) -> str:
     told = []
     pairs = [row for row in rows if row["kind"] == "pair"]
     if pairs:
-        told.append(f"pairs: both named {_share([r['right'] for r in pairs])}, "
-                    f"at least one {_share([r['one_of'] for r in pairs])}")  # fmt: skip
+        told.append(f"pairs: both named {share([r['right'] for r in pairs])}, "
+                    f"at least one {share([r['one_of'] for r in pairs])}")  # fmt: skip
     unknown = [row for row in rows if row["kind"] == "not in the model"]
     if unknown:
         fine = [row["right"] or row["says_so"] or row["region"] for row in unknown]
-        told.append(f"not in the model: says so or names it {_share([r['right'] or r['says_so'] for r in unknown])}, "
-                    f"or stays undecided with the right region {_share(fine)}")  # fmt: skip
+        told.append(f"not in the model: says so or names it {share([r['right'] or r['says_so'] for r in unknown])}, "
+                    f"or stays undecided with the right region {share(fine)}")  # fmt: skip
     moments = [(told_, true) for row in rows for told_, true in row["moments"]]
     last = [row["moments"][-1] for row in rows]
     told.append(
@@ -212,17 +178,9 @@ def _calibration(rows: Sequence[Row], *, once: bool) -> str:
     total = sum(one[-1] for one in each)
     error = sum(abs(told - true) * count for *_, told, true, count in each) / total
     worst = max((abs(told - true) for *_, told, true, count in each if count >= 30), default=float("nan"))
-    head = (
-        "the first suspect is told to hold",
-        "jobs" if once else "moments",
-        "on average",
-        "it was the one",
-        "points",
-    )
+    of_what = ("jobs" if once else "moments", "on average", "it was the one", "points")
+    head = ("the first suspect is told to hold", *of_what)
     return (
-        _table(head, lines)
+        table(head, lines)
         + f"\n\nMean error {100 * error:.1f} points; worst band of 30 and more {100 * worst:.1f}."
     )
-
-
-__all__ = ["FOUND", "main", "tables"]

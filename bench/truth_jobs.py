@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from bench.shared import gone_on
 from bench.truth_circuits import circuit_text
 from bench.truth_vehicles import Car, Hidden, both, single, undrawn
 from halfsplit import Circuit, Diagnosis
@@ -117,28 +118,24 @@ def run(kind: str, seed: int, number: int) -> dict[str, Any]:
         one.to(job)
     start, minutes, moments, numbers, slip = time.perf_counter(), 0.0, [], 0, ""
     tests = 0
-    finding = job.finding()
     while True:
         first = job.suspects()[0]
         # Of two faults either has to be repaired: a suspect that is one of them is no wrong one.
         needed = _is(first.part, hidden, kind) or set(first.part.split(" + ")) < hidden.names
         moments.append((round(first.probability, 4), needed))
-        if tests >= MOST_TESTS or (finding and finding.proven):
+        finding, test = gone_on(job, tests, MOST_TESTS)
+        if test is None:
             break
-        proposed = job.next_tests(1)
-        if not proposed:
-            break
-        measurement = proposed[0].measurement
+        measurement = test.measurement
         value = car.answer(measurement)
         if slip_after is not None and not slip and measurement.quantity == "volts":
             numbers += 1
             if numbers > slip_after:
                 value, slip = slipped(car, measurement, float(value), dice)
         present: Present | None = None if not (shy and says) else "yes" if car.there else "no"
-        job.record(proposed[0], value, present=present, sure=True)
+        job.record(test, value, present=present, sure=True)
         tests += 1
-        minutes += proposed[0].minutes
-        finding = job.finding()
+        minutes += test.minutes
     named = finding.part if finding else None
     probability = job.posterior().probability
     return {

@@ -18,6 +18,7 @@ from halfsplit.circuit.interventions import Intervention, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import ADD, OPEN, SET, Change, Lock, System
 from halfsplit.diagnosis.measurement import ENDS, Measurement
+from halfsplit.joined import Joined
 from halfsplit.practice.vehicle import Vehicle
 
 Dice = np.random.Generator
@@ -373,17 +374,10 @@ UNDRAWN = (_swapped, _swapped, _bridge, _bridge, _neighbour, _joint, _consumer)
 
 def _nets(circuit: Circuit) -> dict[str, str]:
     """The net of each point (without its side): points joined by wires."""
-    parent: dict[str, str] = {}
-
-    def root(one: str) -> str:
-        while parent.setdefault(one, one) != one:
-            one = parent[one]
-        return one
-
+    nets: Joined[str] = Joined()
     for wire in circuit.model.wires:
-        a, b = (end.partition(":")[0] for end in (wire.a, wire.b))
-        parent[root(a)] = root(b)
-    return {one: root(one) for one in list(parent)}
+        nets.join(wire.a.partition(":")[0], wire.b.partition(":")[0])
+    return nets.roots()
 
 
 def _parts_of(points: frozenset[str]) -> frozenset[str]:

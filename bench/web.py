@@ -10,7 +10,6 @@ import html
 import importlib
 import json
 import re
-import socket
 import statistics
 import threading
 import time
@@ -27,6 +26,7 @@ from uuid import uuid4
 import numpy as np
 import uvicorn
 
+from bench.shared import free_port
 from bench.vehicle import vehicle
 from halfsplit import job as jobs
 from halfsplit.circuit.circuit import Circuit
@@ -46,9 +46,7 @@ AIM = 0.5
 @contextmanager
 def served(store: jobs.JobStore, *, accounts: bool = False) -> Iterator[str]:
     """The workbench on a free port of loopback, in a thread, until the block ends."""
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        port = found.getsockname()[1]
+    port = free_port()
     server = uvicorn.Server(
         uvicorn.Config(
             create_app(store, accounts=accounts), port=port, log_level="warning", timeout_graceful_shutdown=1

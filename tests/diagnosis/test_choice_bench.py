@@ -17,6 +17,7 @@ from bench.choice_small import FAULTS, TESTS, expected_minutes, problem_of
 from bench.choice_walks import halve, line, trace, walk
 from bench.optimum import optimum
 from bench.sequencing import half_split, ours
+from bench.shared import kept_rows
 from halfsplit import Circuit
 from halfsplit.notation.library import sample
 
@@ -135,7 +136,7 @@ def test_a_run_that_was_broken_off_is_gone_on_with(tmp_path):
     rows = [_row(number, "A", []) | {"circuit": "relay-load"} for number in range(2)]
     small = {"kind": "small", "circuit": "relay-load", "number": 0, "seed": 1, "faults": 0}
     kept.write_text("\n".join(json.dumps(row) for row in [small, *rows]) + '\n{"kind": "jo', encoding="utf-8")
-    found = choice.read(kept)
+    found = kept_rows(kept)
     assert len(found) == 3
     done = {(row["kind"], row["circuit"], row["number"], row["seed"]) for row in found}
     assert list(choice.work(["relay-load"], 2, 1, done)) == []
