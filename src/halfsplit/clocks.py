@@ -32,23 +32,17 @@ def clock_seconds(cell: str) -> float | None:
     hour = int(match["hour"])
     hour = hour % 12 + 12 * (match["half"] in "pP") if match["half"] else hour
     seconds = hour * 3600.0 + int(match["minute"]) * 60 + float((match["seconds"] or "0").replace(",", "."))
-    day = _day(match)
-    if day is None:
-        return None
-    return seconds + day
-
-
-def _day(match: re.Match[str]) -> float | None:
     if match["year"]:
-        parts = int(match["year"]), int(match["month"]), int(match["day"])
+        year, month, day = int(match["year"]), int(match["month"]), int(match["day"])
     elif match["last"]:
-        day, month = int(match["first"]), int(match["second"])
         year = int(match["last"]) + 2000 * (len(match["last"]) == 2)
-        parts = (year, month, day) if month <= 12 else (year, day, month)
+        day, month = int(match["first"]), int(match["second"])
+        if month > 12:
+            day, month = month, day
     else:
-        return 0.0
+        return seconds
     try:
-        return datetime(*parts, tzinfo=UTC).timestamp()
+        return seconds + datetime(year, month, day, tzinfo=UTC).timestamp()
     except ValueError:
         return None
 

@@ -87,6 +87,16 @@ _NAMES: Final = {
     SHARE: "per cent",
 }
 
+_ORDINARY: Final = {
+    "A": (-1500.0, 1500.0),
+    "ohm": (0.0, 1e9),
+    "W": (0.0, 1e5),
+    "Hz": (0.0, 1e6),
+    "Pa": (-1e5, 3e8),
+    SHARE: (0.0, 1.0),
+}
+"""SI unit -> lowest and highest value that raise no question; volts go by the vehicle's net."""
+
 _PREFIXES: Final = {"u": "u", "m": "m", "k": "k", "K": "k", "M": "M"}
 """Prefixes as they are typed alone (85m, 5k, 5K) and as they are written."""
 
@@ -190,7 +200,7 @@ def plausible(value: float, unit: str, net_volts: float = 12.0) -> str:
     >>> plausible(12.6, "V")
     ''
     """
-    low, high = _ordinary(unit, net_volts)
+    low, high = (-0.5, 1.4 * net_volts) if unit == "V" else _ORDINARY.get(unit, (0.0, LARGEST))
     shown = format_quantity(value, unit)
     if value < low:
         check = "are the leads the right way round?" if unit in ("V", "A") else "check the instrument."
@@ -200,20 +210,6 @@ def plausible(value: float, unit: str, net_volts: float = 12.0) -> str:
         limit = format_quantity(high, unit)
         return f"{shown}{net}? More than {limit} is out of the ordinary: check range and decimal point."
     return ""
-
-
-def _ordinary(unit: str, net_volts: float) -> tuple[float, float]:
-    """Lowest and highest value, in SI units, that raise no question."""
-    ranges = {
-        "V": (-0.5, 1.4 * net_volts),
-        "A": (-1500.0, 1500.0),
-        "ohm": (0.0, 1e9),
-        "W": (0.0, 1e5),
-        "Hz": (0.0, 1e6),
-        "Pa": (-1e5, 3e8),
-        SHARE: (0.0, 1.0),
-    }
-    return ranges.get(unit, (0.0, LARGEST))
 
 
 def _meant_unit(text: str, written: str, shown: str) -> str:

@@ -100,16 +100,6 @@ class UnitState:
         self.asked += 1
         if self.unit.fault == STOPS and self.asked > self.unit.after:
             return None
-        reply = self._answer(request)
-        quiet = functional and reply[:1] == b"\x7f" and reply[2] in NOT_SUPPORTED
-        return None if quiet else reply
-
-    def _answer(self, request: bytes) -> bytes:
-        service, rest = request[0], request[1:]
-        if service <= 0x0A:
-            return self._legislated(service, rest) if self.unit.legislated else _refuse(service, 0x11)
-        if self.unit.old and service != 0x3E:
-            return _refuse(service, 0x11)
         handlers: dict[int, Callable[[bytes], bytes]] = {
             0x10: self._session,
             0x14: self._clear,
@@ -117,8 +107,15 @@ class UnitState:
             0x22: self._identify,
             0x3E: lambda _: b"\x7e\x00",
         }
-        handler = handlers.get(service)
-        return handler(rest) if handler else _refuse(service, 0x11)
+        service, rest = request[0], request[1:]
+        if service <= 0x0A and self.unit.legislated:
+            reply = self._legislated(service, rest)
+        elif service in handlers and (service == 0x3E or not self.unit.old):
+            reply = handlers[service](rest)
+        else:
+            reply = _refuse(service, 0x11)
+        quiet = functional and reply[:1] == b"\x7f" and reply[2] in NOT_SUPPORTED
+        return None if quiet else reply
 
     def _session(self, rest: bytes) -> bytes:
         if rest[:1] not in (b"\x01", b"\x03"):
