@@ -9,6 +9,7 @@ A test whose program is absent is skipped with the reason. In CI (CI=true) it fa
 """
 
 import ctypes.util
+import fcntl
 import gc
 import importlib.util
 import os
@@ -92,6 +93,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> object:
             return _shared_with(nodeid)
 
     return ByFolder(config, log)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """One worker after the other: what the first compiles of a fresh clone, the others find compiled."""
+    with Path(__file__).open(encoding="utf-8") as turn:
+        fcntl.flock(turn, fcntl.LOCK_EX)
+        return (yield)
 
 
 @pytest.hookimpl(tryfirst=True)

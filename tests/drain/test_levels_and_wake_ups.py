@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-import ruptures
 from numpy.typing import NDArray
 
 from halfsplit.drain import CLAMP, CurrentLog, analyse
@@ -84,6 +83,8 @@ def test_a_blinking_lamp_is_not_a_wake_up() -> None:
 
 def test_steps_agree_with_an_exact_search() -> None:
     """ruptures (KernelCPD, exact) as the outside reference, on steps of random height and place."""
+    import ruptures  # slow to import
+
     for seed in range(5):
         generator = np.random.default_rng(seed)
         places = np.sort(generator.choice(np.arange(50, 1950, 40), 8, replace=False))

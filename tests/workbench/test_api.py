@@ -3,9 +3,7 @@
 from collections import Counter
 
 import pytest
-import schemathesis
 from hypothesis import HealthCheck, given, settings
-from schemathesis import GenerationMode
 
 from halfsplit import job as jobs
 from halfsplit.job import Intake, JobStore
@@ -46,6 +44,8 @@ def test_bodies_are_strict(client, job, body):
 
 @pytest.fixture(scope="module")
 def schema(tmp_path_factory):
+    import schemathesis  # slow to import
+
     store = JobStore(f"sqlite:///{tmp_path_factory.mktemp('api')}/jobs.db")
     jobs.open_job(store, Intake(), who="Ada", job_id="demo")
     app = create_app(store, hosts=None)
@@ -55,6 +55,8 @@ def schema(tmp_path_factory):
 
 @pytest.mark.parametrize("fits", [True, False])
 def test_the_server_takes_what_the_description_admits_and_refuses_what_it_refuses(schema, fits):
+    from schemathesis import GenerationMode
+
     mode = GenerationMode.POSITIVE if fits else GenerationMode.NEGATIVE
     seen = Counter()
 
