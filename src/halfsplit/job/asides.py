@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 
 from halfsplit.circuit.network import UnknownNameError
-from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import point_words
 from halfsplit.errors import InputError
 from halfsplit.job.costs import costs_of, money
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.places import NoCircuitError, check_place
+from halfsplit.job.places import check_place
 from halfsplit.job.tests import test_card
 from halfsplit.job.views import TestCard
 
@@ -52,17 +49,10 @@ class TryCard:
     currency: str
 
 
-@contextmanager
-def _asked(job: OpenJob) -> Iterator[Diagnosis]:
-    with job.bench() as bench:
-        if bench.told is None:
-            raise NoCircuitError
-        yield bench.told.diagnosis
-
-
 def alibi(job: OpenJob) -> AlibiCard:
     """Every other repair that explains the readings as well, and a cheap set of tests that excludes them."""
-    with _asked(job) as diagnosis:
+    with job.bench() as bench:
+        diagnosis = bench.diagnosis
         alibi_of = diagnosis.alibi()
         tests = tuple(test_card(diagnosis.rank(test), diagnosis.circuit) for test in alibi_of.tests)
         return AlibiCard(alibi_of.rivals, tests, alibi_of.minutes, alibi_of.left)
@@ -70,19 +60,17 @@ def alibi(job: OpenJob) -> AlibiCard:
 
 def trap(job: OpenJob, state: str = "") -> TrapCard:
     """Where to leave channels connected on a road test, in the state in which the fault strikes."""
-    with _asked(job) as diagnosis:
-        chosen = state if state in diagnosis.circuit.states else _complained_in(diagnosis)
+    with job.bench() as bench:
+        diagnosis = bench.diagnosis
+        states = diagnosis.circuit.states
+        complained = (
+            reading.measurement.state for reading in diagnosis.readings if reading.source == "complaint"
+        )
+        # the first complaint's state: that is where the fault shows
+        chosen = state if state in states else next(complained, list(states)[-1])
         traps = diagnosis.trap(chosen)
         points = tuple((point, point_words(point, diagnosis.circuit)) for point in traps.points)
         return TrapCard(chosen, points, traps.bits)
-
-
-def _complained_in(diagnosis: Diagnosis) -> str:
-    """The state of the first complaint: that is where the fault shows."""
-    complaints = (
-        reading.measurement.state for reading in diagnosis.readings if reading.source == "complaint"
-    )
-    return next(complaints, list(diagnosis.circuit.states)[-1])
 
 
 def try_part(job: OpenJob, part: str, price: Decimal, minutes: float) -> TryCard:
@@ -92,7 +80,8 @@ def try_part(job: OpenJob, part: str, price: Decimal, minutes: float) -> TryCard
     """
     if not 0 <= minutes <= 6_000:
         raise InputError(f"{minutes:g} minutes", remedy="enter minutes between 0 and 6000", where="minutes")
-    with _asked(job) as diagnosis:
+    with job.bench() as bench:
+        diagnosis = bench.diagnosis
         if part not in diagnosis.circuit.parts:
             raise UnknownNameError(f"there is no part {part!r} in this circuit")
         costs = costs_of(job.store, job.record)

@@ -21,10 +21,10 @@ from halfsplit.diagnosis.suspects import Suspect
 from halfsplit.diagnosis.words import between_words, evidence_words, part_words, reading_words, sentence
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.costs import costs_of
-from halfsplit.job.kinds import DECLINED, REFITTED, REPAIR, UNPLUGGED, entry_words
+from halfsplit.job.kinds import REFITTED, REPAIR, UNPLUGGED, entry_words
 from halfsplit.job.memory import LOOKED, PROGRESS, VIEW, Bench, in_turn, viewed
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.places import NoCircuitError, check_place, from_json, key_of, loads_of, to_json
+from halfsplit.job.places import check_place, from_json, key_of, loads_of, to_json
 from halfsplit.job.plain import cause_words, described, done_words, repair_words
 from halfsplit.job.replay import first_state
 from halfsplit.job.tests import test_card, unit_of, words_of
@@ -67,28 +67,26 @@ def shown_bench(job: OpenJob) -> Bench:
         return known
     with job.bench() as bench:
         if VIEW not in bench.shown:
-            bench.shown[VIEW] = view = _view(job, bench)
+            answers, circuit, attachments = _answers(bench), bench.circuit, job.attachments
+            back = said_of(bench, REFITTED)
+            bench.shown[VIEW] = view = BenchView(
+                job=bench.job,
+                sequence=bench.job.last_change,
+                circuit=bench.checked,
+                states=tuple(circuit.states) if circuit else (),
+                loads=loads_of(circuit) if circuit else (),
+                evidence=lines_of(bench, attachments, answers["odd"]),
+                checks=_checks(bench, answers),
+                repair=next(
+                    (entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), ""
+                ),
+                costs=costs_of(job.store, bench.job),
+                photos=tuple(photo for photo in attachments if photo.kind == "photo"),
+                apart=tuple((name, name in back) for name in taken_apart(bench)),
+                **{name: answers[name] for name in BenchView.__dataclass_fields__ if name in answers},
+            )
             bench.answers[PROGRESS] = view.progress
         return bench
-
-
-def _view(job: OpenJob, bench: Bench) -> BenchView:
-    answers, circuit, attachments = _answers(bench), bench.circuit, job.attachments
-    back = put_back(bench.entries)
-    return BenchView(
-        job=bench.job,
-        sequence=bench.job.last_change,
-        circuit=bench.checked,
-        states=tuple(circuit.states) if circuit else (),
-        loads=loads_of(circuit) if circuit else (),
-        evidence=lines_of(bench, attachments, answers["odd"]),
-        checks=_checks(bench, answers),
-        repair=next((entry.payload["what"] for entry in bench.after_repair if entry.kind == REPAIR), ""),
-        costs=costs_of(job.store, bench.job),
-        photos=tuple(photo for photo in attachments if photo.kind == "photo"),
-        apart=tuple((name, name in back) for name in taken_apart(bench.entries)),
-        **{name: answers[name] for name in BenchView.__dataclass_fields__ if name in answers},
-    )
 
 
 def _answers(bench: Bench) -> dict[str, Any]:
@@ -178,17 +176,14 @@ def free_looks(job: OpenJob) -> tuple[TestCard, ...]:
         answers = _answers(bench)
         if bench.told is not None and not answers["finding"] and bench.told.diagnosis.readings:
             if LOOKED not in answers:
+                diagnosis, following = bench.told.diagnosis, [card.key for card in answers["tests"][:1]]
                 with in_turn(late=True):
-                    answers[LOOKED] = tuple(_looks(bench.told.diagnosis, answers["tests"]))
+                    cards = [test_card(look, diagnosis.circuit) for look in diagnosis.free_looks()]
+                worth = [card for card in cards if card.key not in following and card.bits >= LEAST_LOOK]
+                answers[LOOKED] = tuple(worth[:LOOKS])
             looks = answers[LOOKED]
         bench.shown[LOOKED] = looks
         return looks
-
-
-def _looks(diagnosis: Diagnosis, proposed: Sequence[TestCard]) -> Sequence[TestCard]:
-    cards = (test_card(look, diagnosis.circuit) for look in diagnosis.free_looks())
-    next_key = proposed[0].key if proposed else ""
-    return [card for card in cards if card.key != next_key and card.bits >= LEAST_LOOK][:LOOKS]
 
 
 def _suspect(suspect: Suspect, circuit: Circuit) -> SuspectCard:
@@ -243,10 +238,7 @@ def heard(job: OpenJob) -> tuple[str, ...]:
 def own_test(job: OpenJob, place: Mapping[str, Any]) -> TestCard:
     """A test that the technician prefers, with what it is worth and what each result would mean."""
     with job.bench() as bench:
-        if bench.told is None:
-            raise NoCircuitError
-        diagnosis = bench.told.diagnosis
-        measured = from_json(place)
+        diagnosis, measured = bench.diagnosis, from_json(place)
         check_place(diagnosis.circuit, measured)
         if not measured.state:
             measured = replace(measured, state=first_state(diagnosis.circuit))
@@ -263,34 +255,44 @@ def _checks(bench: Bench, answers: dict[str, Any]) -> tuple[Check, ...]:
         return ()
     if "verify" not in answers:
         answers["verify"] = tuple(to_verify(bench.told.diagnosis.situation()))
-    return tuple(_check(place, wanted, bench) for place, wanted in answers["verify"])
+    circuit, checks = bench.told.diagnosis.circuit, []
+    for place, wanted in answers["verify"]:
+        value = seen_again(bench, place)
+        state: CheckState = "open" if value is None else "good" if is_right(value, wanted) else "bad"
+        check = Check(
+            key_of(place),
+            sentence(place, circuit),
+            wanted if isinstance(wanted, str) else allowed_words(wanted),
+            state,
+            "" if value is None else reading_words(place, value),
+            to_json(place),
+            unit_of(place, circuit),
+            words_of(place),
+        )
+        checks.append(check)
+    return tuple(checks)
 
 
-def _check(place: Measurement, wanted: float | str, bench: Bench) -> Check:
-    assert bench.told is not None  # noqa: S101 - asked only where there is one
-    circuit = bench.told.diagnosis.circuit
-    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
-    value = seen[-1].payload["value"] if seen else None
-    state: CheckState = "open" if value is None else "good" if is_right(value, wanted) else "bad"
-    return Check(
-        key_of(place),
-        sentence(place, circuit),
-        wanted if isinstance(wanted, str) else allowed_words(wanted),
-        state,
-        "" if value is None else reading_words(place, value),
-        to_json(place),
-        unit_of(place, circuit),
-        words_of(place),
-    )
+def seen_again(bench: Bench, place: Measurement) -> float | str | None:
+    """What was read last at this place, in this state, since the repair; None where nothing was."""
+    for entry in reversed(bench.after_repair):
+        measured = measured_by(entry) if entry.kind == "reading" else None
+        if measured is not None and same(measured, place):
+            value: float | str = entry.payload["value"]
+            return value
+    return None
 
 
-def same_place(entry: EvidenceEntry, place: Measurement) -> bool:
-    """Whether an entry was read at this place, in this state."""
+def measured_by(entry: EvidenceEntry) -> Measurement | None:
+    """What was measured, for a reading or a complaint; None for any other, and where it cannot be told any more."""
     try:
-        measured = from_json(entry.payload)
-    except HalfsplitError:
-        return False
-    return same(measured, place)
+        if entry.kind == "reading":
+            return from_json(entry.payload)
+        if entry.kind == "complaint":
+            return Measurement("works", str(entry.payload["load"]), str(entry.payload.get("state") or ""))
+    except (HalfsplitError, KeyError):
+        pass
+    return None
 
 
 def same(a: Measurement, b: Measurement) -> bool:
@@ -326,7 +328,10 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
                 aside=refused.get(entry.entry_id, ""),
                 odd=reading is not None and reading.id == odd,
                 unseen=bench.told.audit(entry.entry_id) if bench.told and reading is not None else "",
-                place=_place(entry),
+                # the test to make again: what was measured, without its value
+                place={name: part for name, part in entry.payload.items() if name not in ("value", "typed")}
+                if entry.kind == "reading"
+                else None,
                 photos=tuple(attachment for attachment in shown if attachment.kind != "capture"),
                 captures=tuple(attachment for attachment in shown if attachment.kind == "capture"),
             )
@@ -334,31 +339,18 @@ def lines_of(bench: Bench, attachments: Sequence[Attachment], odd: str | None) -
     return tuple(reversed(lines))
 
 
-def _place(entry: EvidenceEntry) -> dict[str, Any] | None:
-    """What was measured, without its value: the test to make again."""
-    if entry.kind != "reading":
-        return None
-    return {name: value for name, value in entry.payload.items() if name not in ("value", "typed")}
-
-
-TAKES_APART: Mapping[str, str] = {"unplug": "", "lamp for": "", "replace": ""}
+TAKES_APART = ("unplug", "lamp for", "replace")
 """Changes for a test after which something has to be put back."""
 
 
-def taken_apart(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
+def taken_apart(bench: Bench) -> tuple[str, ...]:
     """Parts that were unplugged or taken out, in order: told, or made for a test; each once."""
-    return tuple(dict.fromkeys(name for entry in _live(entries) for name in _names(entry)))
+    return tuple(dict.fromkeys(name for entry in bench.live for name in _parts_taken(entry)))
 
 
-def put_back(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
-    """Parts that are said to be back in place."""
-    refitted = (str(entry.payload.get("what", "")) for entry in _live(entries) if entry.kind == REFITTED)
-    return tuple(dict.fromkeys(refitted))
-
-
-def declined(entries: tuple[EvidenceEntry, ...]) -> tuple[str, ...]:
-    """What the customer did not want done."""
-    return tuple(str(entry.payload.get("what", "")) for entry in _live(entries) if entry.kind == DECLINED)
+def said_of(bench: Bench, kind: str) -> tuple[str, ...]:
+    """What the entries of a kind say: parts that are back in place, or what the customer did not want done."""
+    return tuple(str(entry.payload.get("what", "")) for entry in bench.live if entry.kind == kind)
 
 
 def apart_words(name: str, circuit: Circuit | None) -> str:
@@ -366,13 +358,8 @@ def apart_words(name: str, circuit: Circuit | None) -> str:
     return described(name, circuit) if circuit and name in circuit.parts else name
 
 
-def _live(entries: tuple[EvidenceEntry, ...]) -> list[EvidenceEntry]:
-    struck = struck_ids(entries)
-    return [entry for entry in entries if entry.entry_id not in struck]
-
-
-def _names(entry: EvidenceEntry) -> Iterator[str]:
-    payload: Mapping[str, Any] = entry.payload
+def _parts_taken(entry: EvidenceEntry) -> Iterator[str]:
+    payload = entry.payload
     if entry.kind == UNPLUGGED:
         yield str(payload.get("what", ""))
     if entry.kind != "reading":

@@ -18,11 +18,13 @@ from typing import Any
 from weakref import WeakKeyDictionary
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.job.learning import vehicle_bands
+from halfsplit.job.places import NoCircuitError
 from halfsplit.job.replay import Told, begin, chapters, tell
 from halfsplit.job.turns import Turns, check_waited_for
 from halfsplit.notation.checked import Checked, check_text
-from halfsplit.store import EvidenceEntry, Job, JobStore
+from halfsplit.store import EvidenceEntry, Job, JobStore, counting
 
 ROOM = 256_000_000
 """Bytes for the diagnoses of all jobs that are kept, the latest used; the one in use is kept however large it is.
@@ -80,6 +82,24 @@ class Bench:
     def circuit(self) -> Circuit | None:
         """The circuit; None before there is one, and while its text has mistakes."""
         return self.checked.circuit if self.checked else None
+
+    @property
+    def diagnosis(self) -> Diagnosis:
+        """What has heard everything. Raises ConflictError without a usable circuit."""
+        if self.told is None:
+            raise NoCircuitError
+        return self.told.diagnosis
+
+    @property
+    def live(self) -> tuple[EvidenceEntry, ...]:
+        """The entries that are not struck out."""
+        return counting(self.entries)
+
+    @property
+    def before_repair(self) -> list[EvidenceEntry]:
+        """What counts of the time before the last repair; everything, where there was none."""
+        after = {entry.entry_id for entry in self.after_repair}
+        return [entry for entry in self.live if entry.entry_id not in after]
 
 
 class Memory:

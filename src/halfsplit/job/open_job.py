@@ -20,7 +20,7 @@ from halfsplit.errors import ConflictError, NotFoundError
 from halfsplit.job.memory import Bench, at_bench
 from halfsplit.job.places import NoCircuitError
 from halfsplit.notation.checked import Checked, check_text
-from halfsplit.store import Attachment, AttachmentKind, EvidenceEntry, Job, JobStore, ShownResult, struck_ids
+from halfsplit.store import Attachment, AttachmentKind, EvidenceEntry, Job, JobStore, ShownResult, counting
 
 
 def new_id() -> str:
@@ -90,16 +90,11 @@ class OpenJob:
 
     def live(self, kind: str) -> Iterator[EvidenceEntry]:
         """The entries of a kind that are not struck out, in their order."""
-        entries = self.entries
-        struck = struck_ids(entries)
-        yield from (entry for entry in entries if entry.kind == kind and entry.entry_id not in struck)
+        yield from (entry for entry in counting(self.entries) if entry.kind == kind)
 
     def last(self, kind: str) -> dict[str, Any]:
         """What the latest entry of a kind says, empty where there is none."""
-        said: dict[str, Any] = {}
-        for entry in self.live(kind):
-            said = dict(entry.payload)
-        return said
+        return dict(next((entry.payload for entry in reversed(list(self.live(kind)))), {}))
 
     def entry(self, kind: str, entry_id: str) -> EvidenceEntry:
         """The entry of that id, struck out or not. Raises NotFoundError."""

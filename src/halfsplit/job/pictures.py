@@ -20,7 +20,6 @@ from halfsplit.job.places import from_json
 from halfsplit.job.tests import lead_points
 from halfsplit.notation.checked import Checked, check_text
 from halfsplit.notation.library import Sample
-from halfsplit.store import struck_ids
 
 DRAWING_CSS = CSS
 PLANS = 200
@@ -123,14 +122,12 @@ def _focus(names: Iterable[str]) -> frozenset[str]:
 
 def last_readings(bench: Bench) -> dict[str, str]:
     """Point → the last reading in volts against the battery's negative post, as it is written in the drawing."""
-    struck = struck_ids(bench.entries)
-    readings: dict[str, str] = {}
-    for entry in bench.entries:
-        said = entry.payload
-        plain = entry.kind == "reading" and said.get("quantity") == "volts"
-        if plain and not said.get("to") and not said.get("changes") and entry.entry_id not in struck:
-            readings[str(said["at"])] = shown_value("volts", said["value"])
-    return readings
+    said = [entry.payload for entry in bench.live if entry.kind == "reading"]
+    return {
+        str(reading["at"]): shown_value("volts", reading["value"])
+        for reading in said
+        if reading.get("quantity") == "volts" and not reading.get("to") and not reading.get("changes")
+    }
 
 
 def _expected(circuit: Circuit, state: str) -> dict[str, str]:

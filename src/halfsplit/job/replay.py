@@ -21,7 +21,7 @@ from halfsplit.job.learned_file import priors_for
 from halfsplit.job.places import loads_of
 from halfsplit.notation.checked import check_text
 from halfsplit.notation.library import sample
-from halfsplit.store import EvidenceEntry, Intake, struck_ids
+from halfsplit.store import EvidenceEntry, Intake, counting
 
 USUAL_INSTRUMENTS = ("meter", "test lamp")
 LIKE_HEALTHY = 0.5
@@ -72,25 +72,21 @@ def begin(
     coarse words, which these go by; ``predictions``: those of another job on this circuit with the same seed.
     """
     settings = intake.settings
-    intermittent = settings.intermittent or intake.complaint.how_often == "intermittent"
-    instruments = list(settings.instruments or USUAL_INSTRUMENTS)
-    known = priors or priors_for(circuit, vehicle)
-    heard = Told(
-        Diagnosis(
-            circuit,
-            instruments=instruments,
-            intermittent=intermittent,
-            seed=settings.seed,
-            priors=known,
-            predictions=predictions,
-        )
+    diagnosis = Diagnosis(
+        circuit,
+        instruments=list(settings.instruments or USUAL_INSTRUMENTS),
+        intermittent=settings.intermittent or intake.complaint.how_often == "intermittent",
+        seed=settings.seed,
+        priors=priors or priors_for(circuit, vehicle),
+        predictions=predictions,
     )
-    touched = [(place, work.began_then) for work in intake.earlier_work for place in work.touched]
-    for place, began_then in touched:
-        try:
-            heard.diagnosis.earlier_work([place], began_then=began_then)
-        except HalfsplitError as error:
-            heard.refused[f"earlier work at {place}"] = str(error)
+    heard = Told(diagnosis)
+    for work in intake.earlier_work:
+        for place in work.touched:
+            try:
+                diagnosis.earlier_work([place], began_then=work.began_then)
+            except HalfsplitError as error:
+                heard.refused[f"earlier work at {place}"] = str(error)
     return heard
 
 
@@ -115,15 +111,12 @@ def chapters(entries: Sequence[EvidenceEntry]) -> tuple[list[EvidenceEntry], lis
 
     Where the suspects were reopened since, the diagnosis begins anew after the repair.
     """
-    struck = struck_ids(entries)
-    live = [entry for entry in entries if entry.entry_id not in struck and entry.kind != "strike"]
+    live = [entry for entry in counting(entries) if entry.kind != "strike"]
     marks = [number for number, entry in enumerate(live) if entry.kind == REPAIR]
     opened = [number for number, entry in enumerate(live) if entry.kind == REOPENED]
     start = max((mark for mark in marks if opened and mark < opened[-1]), default=-1)
     repair = next((mark for mark in marks if mark > start), None)
-    if repair is None:
-        return live[start + 1 :], []
-    return live[start + 1 : repair], live[repair:]
+    return live[start + 1 : repair], live[repair:] if repair is not None else []
 
 
 def warm() -> None:

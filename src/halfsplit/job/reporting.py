@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import fields
 from importlib.util import find_spec
-from typing import Any
 
 import halfsplit
 from halfsplit import report
@@ -16,14 +15,14 @@ from halfsplit.errors import HalfsplitError, MissingProgramError
 from halfsplit.job.bench import (
     apart_words,
     bench_view,
-    declined,
-    put_back,
+    measured_by,
     reading_text,
+    said_of,
     same,
-    same_place,
+    seen_again,
     taken_apart,
 )
-from halfsplit.job.kinds import entry_words, state_word
+from halfsplit.job.kinds import DECLINED, REFITTED, entry_words, state_word
 from halfsplit.job.memory import Bench
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.pictures import last_readings
@@ -31,10 +30,10 @@ from halfsplit.job.places import from_json
 from halfsplit.job.plain import asked_words, right_words, seen_words
 from halfsplit.job.signal_reports import arrival_codes, codes_view, drain_report
 from halfsplit.job.tests import lead_words
-from halfsplit.job.views import BenchView, Check, EvidenceLine, shown_as
+from halfsplit.job.views import BenchView, Check, shown_as
 from halfsplit.report.view import Phase
 from halfsplit.report.words import day, moment  # noqa: F401 - the page tells days so too
-from halfsplit.store import BatteryReading, Customer, EvidenceEntry, JobStore, struck_ids
+from halfsplit.store import BatteryReading, Customer, EvidenceEntry
 
 SOURCE = "calculated for the healthy circuit"
 """Who says what is right."""
@@ -67,7 +66,7 @@ def job_view(job: OpenJob) -> report.JobView:
     view = bench_view(job)
     with job.bench() as bench:
         record, circuit = bench.job, bench.circuit
-        steps = tuple(_steps(job.store, bench, view))
+        steps = tuple(_steps(job, bench, view))
         return report.JobView(
             number=str(record.number),
             as_of=record.changed_at,
@@ -86,8 +85,8 @@ def job_view(job: OpenJob) -> report.JobView:
             finding=_finding(bench, view, steps),
             correction=record.closing.correction if record.closing else view.repair,
             checks=tuple(_check(bench, check) for check in view.checks),
-            unplugged=tuple(apart_words(what, circuit) for what in taken_apart(bench.entries)),
-            refitted=tuple(apart_words(what, circuit) for what in put_back(bench.entries)),
+            unplugged=tuple(apart_words(what, circuit) for what in taken_apart(bench)),
+            refitted=tuple(apart_words(what, circuit) for what in dict.fromkeys(said_of(bench, REFITTED))),
             work=view.costs.steps,
             parts=view.costs.used("fitted"),
             limits=job.store.authorisations(job.job_id),
@@ -114,61 +113,49 @@ def _battery(read: BatteryReading | None) -> str:
     return ", ".join(word for word in (f"{read.volts:.2f} V", celsius, read.type, rested) if word)
 
 
-def _steps(store: JobStore, bench: Bench, view: BenchView) -> Iterator[report.StepView]:
+def _steps(job: OpenJob, bench: Bench, view: BenchView) -> Iterator[report.StepView]:
     """Every entry in order of time, the struck ones with their reason."""
     lines = {line.entry_id: line for line in view.evidence}
     minutes = {step.entry_id: step.minutes for step in view.costs.steps if step.entry_id}
     after = {entry.entry_id for entry in bench.after_repair}
-    circuit = bench.circuit
     for entry in bench.entries:
-        if entry.kind != "strike":
-            words, value = entry_words(entry, circuit)
-            red, black = _leads(entry, bench)
-            plain, plain_reading, plain_allowed = _plain_of(bench, entry)
-            yield report.StepView(
-                at=moment(entry.at),
-                who=entry.who,
-                what=words,
-                reading=value,
-                red=red,
-                black=black,
-                phase="after repair" if entry.entry_id in after else PHASES.get(entry.kind, "search"),
-                minutes=minutes.get(entry.entry_id),
-                state=str(entry.payload.get("state") or ""),
-                instrument=entry.instrument,
-                serial=entry.serial,
-                struck=lines[entry.entry_id].struck,
-                allowed=state_word(_allowed(bench, entry), "works"),
-                plain=plain,
-                plain_reading=plain_reading,
-                plain_allowed=plain_allowed,
-                allowed_source=SOURCE if _allowed(bench, entry) else "",
-                decisive=_decisive(bench, view, entry),
-                photos=tuple(_photos(OpenJob(store, bench.job.job_id), lines[entry.entry_id])),
-            )
-
-
-def _leads(entry: EvidenceEntry, bench: Bench) -> tuple[str, str]:
-    circuit = bench.circuit
-    if entry.kind != "reading" or circuit is None:
-        return "", ""
-    try:
-        return lead_words(from_json(entry.payload), circuit)
-    except HalfsplitError:
-        return "", ""
-
-
-def _photos(job: OpenJob, line: EvidenceLine) -> Iterator[report.PhotoView]:
-    for photo in line.photos:
-        yield report.PhotoView(name=photo.name, data=job.file(photo.attachment_id), ref=photo.attachment_id)
+        if entry.kind == "strike":
+            continue
+        line, place, right = lines[entry.entry_id], measured_by(entry), _allowed(bench, entry)
+        red, black = "", ""
+        if entry.kind == "reading" and place is not None and bench.circuit is not None:
+            red, black = lead_words(place, bench.circuit)
+        plain, plain_reading, plain_allowed = _plain_of(bench, entry)
+        yield shown_as(
+            report.StepView,
+            entry,
+            at=moment(entry.at),
+            what=line.words,
+            reading=line.value,
+            red=red,
+            black=black,
+            phase="after repair" if entry.entry_id in after else PHASES.get(entry.kind, "search"),
+            minutes=minutes.get(entry.entry_id),
+            state=str(entry.payload.get("state") or ""),
+            struck=line.struck,
+            allowed=state_word(right, "works"),
+            allowed_source=SOURCE if right else "",
+            plain=plain,
+            plain_reading=plain_reading,
+            plain_allowed=plain_allowed,
+            decisive=_decisive(bench, view, entry, made_after=entry.entry_id in after),
+            photos=tuple(
+                report.PhotoView(name=photo.name, data=job.file(photo.attachment_id), ref=photo.attachment_id)
+                for photo in line.photos
+            ),
+        )
 
 
 def _check(bench: Bench, check: Check) -> report.CheckView:
-    circuit = bench.circuit
-    place = from_json(check.place)
-    seen = [entry for entry in bench.after_repair if entry.kind == "reading" and same_place(entry, place)]
+    circuit, place = bench.circuit, from_json(check.place)
+    seen = seen_again(bench, place)
     wanted = check.expected if place.quantity in ("works", "answers") else ""
-    before, plain_before = _read_before(bench, check.place, wanted)
+    before, plain_before = _read_before(bench, place, wanted)
     return report.CheckView(
         what=check.sentence,
         before=state_word(before, place.quantity),
@@ -178,14 +165,14 @@ def _check(bench: Bench, check: Check) -> report.CheckView:
         allowed_source=SOURCE,
         plain=asked_words(place, circuit) if circuit else "",
         plain_before=plain_before,
-        plain_after=seen_words(place, _value_of(seen[-1]), wanted) if seen else "",
+        plain_after="" if seen is None else seen_words(place, seen, wanted),
         plain_allowed=right_words(place, wanted) or check.expected,
     )
 
 
 def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) -> report.FindingView:
     finding, closing = view.finding, view.job.closing
-    refused = declined(bench.entries)
+    refused = said_of(bench, DECLINED)
     if finding is None:
         return report.FindingView(cause=closing.cause if closing else "", declined=refused)
     return report.FindingView(
@@ -207,11 +194,8 @@ def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) 
 
 def _symptoms(bench: Bench) -> Iterator[str]:
     """What the customer saw of it, before the repair."""
-    after = {entry.entry_id for entry in bench.after_repair}
-    struck = struck_ids(bench.entries)
-    for entry in bench.entries:
-        wrong = entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak")
-        if wrong and entry.entry_id not in after | struck:
+    for entry in bench.before_repair:
+        if entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak"):
             what, seen, _ = _plain_of(bench, entry)
             yield f"{what}: {seen}"
 
@@ -230,8 +214,7 @@ def _drawing(bench: Bench, view: BenchView) -> str:
 
 def _allowed(bench: Bench, entry: EvidenceEntry) -> str:
     """What a healthy circuit gives there, with the tolerance; '' where it cannot be told."""
-    place = _place(entry)
-    circuit = bench.circuit
+    place, circuit = measured_by(entry), bench.circuit
     if place is None or circuit is None or place.changes or place.state not in circuit.states:
         return ""
     try:
@@ -244,18 +227,13 @@ def _allowed(bench: Bench, entry: EvidenceEntry) -> str:
         return ""
 
 
-def _read_before(bench: Bench, wanted: Mapping[str, Any], healthy: str = "") -> tuple[str, str]:
+def _read_before(bench: Bench, place: Measurement, healthy: str) -> tuple[str, str]:
     """The last that was read at a place before the repair, in words and in the customer's; '' where nothing was."""
-    place = from_json(wanted)
-    after = {entry.entry_id for entry in bench.after_repair}
-    struck = struck_ids(bench.entries)
-    circuit = bench.circuit
-    for entry in reversed(bench.entries):
-        made = None if entry.entry_id in after or entry.entry_id in struck else _place(entry)
+    for entry in reversed(bench.before_repair):
+        made = measured_by(entry)
         if made is not None and same(made, place):
-            words = (
-                str(entry.payload["works"]) if entry.kind == "complaint" else entry_words(entry, circuit)[1]
-            )
+            told = entry.kind == "complaint"
+            words = str(entry.payload["works"]) if told else entry_words(entry, bench.circuit)[1]
             return words, seen_words(place, _value_of(entry), healthy)
     return "", ""
 
@@ -268,42 +246,26 @@ def _value_of(entry: EvidenceEntry) -> float | str:
 
 def _plain_of(bench: Bench, entry: EvidenceEntry) -> tuple[str, str, str]:
     """An entry in the customer's words: what was done, what was seen, what would be right; empty where it has none."""
-    place, circuit = _place(entry), bench.circuit
+    place, circuit = measured_by(entry), bench.circuit
     if place is None or circuit is None:
         return "", "", ""
     right = _allowed(bench, entry)
     return asked_words(place, circuit), seen_words(place, _value_of(entry), right), right_words(place, right)
 
 
-def _decisive(bench: Bench, view: BenchView, entry: EvidenceEntry) -> bool:
+def _decisive(bench: Bench, view: BenchView, entry: EvidenceEntry, *, made_after: bool) -> bool:
     """Whether a reading was made at what was found, speaks for it, was made after the repair, or has a photo."""
     if entry.kind != "reading" or bench.told is None or view.finding is None:
         return False
-    reading = bench.told.readings.get(entry.entry_id)
-    if entry.attachments or any(later.entry_id == entry.entry_id for later in bench.after_repair):
+    if entry.attachments or made_after:
         return True
-    if any(point.partition(":")[0] == view.finding.part for point in _points(entry)):
+    place, reading = measured_by(entry), bench.told.readings.get(entry.entry_id)
+    # where the leads were, and what was joined or fitted for it
+    touched = (
+        [getattr(change, part.name) for change in place.changes for part in fields(change)] if place else []
+    )
+    points = [place.at, place.to or "", *map(str, touched)] if place else []
+    if any(point.partition(":")[0] == view.finding.part for point in points):
         return True
     leading = view.suspects[0].for_ if view.suspects else ()
     return reading is not None and reading_text(reading, bench.told.diagnosis.circuit) in leading
-
-
-def _points(entry: EvidenceEntry) -> list[str]:
-    """Where the leads were, and what was joined or fitted for it."""
-    place = _place(entry)
-    if place is None:
-        return []
-    touched = [str(getattr(change, field.name)) for change in place.changes for field in fields(change)]
-    return [place.at, *([place.to] if place.to else []), *touched]
-
-
-def _place(entry: EvidenceEntry) -> Measurement | None:
-    """What was measured, for a reading or a complaint."""
-    try:
-        if entry.kind == "reading":
-            return from_json(entry.payload)
-        if entry.kind == "complaint":
-            return Measurement("works", str(entry.payload["load"]), str(entry.payload.get("state") or ""))
-    except (HalfsplitError, KeyError):
-        pass
-    return None

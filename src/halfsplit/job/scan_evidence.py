@@ -25,7 +25,7 @@ from halfsplit.job.verbs import strike
 from halfsplit.scan.descriptions import communication_partner
 from halfsplit.scan.reading import ReportedCode
 from halfsplit.scan.units import UnitReport
-from halfsplit.store import struck_ids
+from halfsplit.store import counting
 
 LOST = "lost communication"
 FAILURES = tuple(CODE_KINDS)
@@ -365,16 +365,13 @@ TOLD_ID = re.compile(r"(.+-[0-9a-f]{12})(?:-\d+)?")
 
 def _made(job: OpenJob, scan_id: str) -> tuple[dict[str, str], set[str]]:
     """What a report gave as evidence that counts (id as first told → id now), and every id of the job."""
-    entries = job.entries
-    struck = struck_ids(entries)
+    entries, mine = job.entries, f"{scan_id[:60]}-"
     live = {}
-    for entry in entries:
+    for entry in counting(entries):
         match = TOLD_ID.fullmatch(entry.entry_id)
-        if match and entry.kind in ("reading", "code") and entry.entry_id not in struck:
+        if match and match[1].startswith(mine) and entry.kind in ("reading", "code"):
             live[match[1]] = entry.entry_id
-    mine = f"{scan_id[:60]}-"
-    of_this = {base: now_id for base, now_id in live.items() if base.startswith(mine)}
-    return of_this, {entry.entry_id for entry in entries}
+    return live, {entry.entry_id for entry in entries}
 
 
 def _fresh(ever: set[str], entry_id: str) -> str:

@@ -46,6 +46,7 @@ from halfsplit.store.records import (
     User,
     Vehicle,
     Workshop,
+    counting,
     struck_ids,
 )
 from halfsplit.store.store import JobStore

@@ -422,3 +422,10 @@ def struck_ids(entries: Iterable[EvidenceEntry]) -> frozenset[str]:
         if entry.strikes is not None and entry.entry_id not in struck:
             struck.add(entry.strikes)
     return frozenset(struck)
+
+
+def counting(entries: Iterable[EvidenceEntry]) -> tuple[EvidenceEntry, ...]:
+    """Those of a job's entries that are not struck out, in their order."""
+    entries = tuple(entries)
+    struck = struck_ids(entries)
+    return tuple(entry for entry in entries if entry.entry_id not in struck)
