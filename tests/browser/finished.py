@@ -108,7 +108,7 @@ def _repaired(store, job_id, vehicle, to_the_end):
         ),
         PartUsed(part_id="unit", name="Rear lamp unit", price=Decimal("212.00"), use="on suspicion"),
     ):
-        store.save_part(job_id, part, who=WHO, at=jobs.now())
+        store.save_line(job_id, part, who=WHO, at=jobs.now())
     view = jobs.bench_view(OpenJob(store, job_id))
     jobs.close(
         OpenJob(store, job_id, WHO),

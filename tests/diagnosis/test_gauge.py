@@ -132,8 +132,8 @@ def test_a_gauge_that_is_not_there(circuit):
 
 def test_a_reading_in_a_unit_of_the_file():
     """Whatever unit a stage or gauge has; one that is known may be typed in another."""
-    assert read_entry("stage", "3.8", unit="bar").value == pytest.approx(3.8)
-    assert read_entry("stage", "380 kPa", unit="bar").value == pytest.approx(3.8)
-    assert read_entry("gauge", "900 rpm", unit="rpm").value == 900.0
-    assert read_entry("gauge", "1", unit="1").shown == "1"
+    assert read_entry("stage", "3.8", unit="bar") == pytest.approx(3.8)
+    assert read_entry("stage", "380 kPa", unit="bar") == pytest.approx(3.8)
+    assert read_entry("gauge", "900 rpm", unit="rpm") == 900.0
+    assert read_entry("gauge", "1", unit="1") == 1.0
     assert reading_words(Measurement("stage", "air", "on"), 5.9) == "5.9"

@@ -81,8 +81,8 @@ def fill(store: JobStore, job_id: str = "job-1") -> None:
     store.record(job_id, reading("entry-2", 11.8))
     store.strike(job_id, "entry-2", entry_id="entry-3", reason="probe slipped", who="Bo", at=later(5))
     step = Step(step_id="step-1", what="halve the feed", who="Ada", started_at=later(1), entry_id="entry-1")
-    store.save_step(job_id, step, who="Ada", at=later(1))
-    store.save_part(
+    store.save_line(job_id, step, who="Ada", at=later(1))
+    store.save_line(
         job_id, PartUsed(part_id="part-1", name="terminal", price=Decimal("1.20")), who="Ada", at=later(6)
     )
     limit = Authorisation(

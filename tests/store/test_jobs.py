@@ -61,7 +61,7 @@ def test_an_unknown_job_is_not_found(store):
 def test_intake_keeps_every_version(store, job_id):
     saved = store.save_intake(job_id, intake("it hums too"), based_on=1, who="Bo", at=later(1))
     assert (saved.intake_version, saved.intake.complaint.text) == (2, "it hums too")
-    assert [(v.version, v.who, v.intake.complaint.text) for v in store.intakes(job_id)] == [
+    assert [(v.version, v.who, v.intake.complaint.text) for v in store.whole_job(job_id).intakes] == [
         (1, "Ada", "The rear wiper stops half-way"),
         (2, "Bo", "it hums too"),
     ]
@@ -110,7 +110,7 @@ def test_list_of_jobs_searches_and_sums(store):
     store.open_job("b", Intake(vehicle=Vehicle(description="100% electric_van")), who="Ada", at=later(1))
     for step_id, minutes, withdrawn in (("s1", 7.5, False), ("s2", None, False), ("s3", 40.0, True)):
         step = Step(step_id=step_id, what="look", who="Ada", minutes=minutes, withdrawn=withdrawn)
-        store.save_step("a", step, who="Ada", at=later(5))
+        store.save_line("a", step, who="Ada", at=later(5))
     listed = store.list_jobs()
     assert [(job.job_id, job.minutes) for job in listed] == [("a", 7.5), ("b", 0.0)]
     assert (listed[0].complaint, listed[0].registration) == ("no horn", "ÖX 12")
@@ -141,7 +141,7 @@ def test_circuit_versions(store, job_id):
     second = store.save_circuit(job_id, "battery G1\nload M9", based_on=1, who="Ada", at=later(1))
     assert store.save_circuit(job_id, second.text, based_on=1, who="Ada", at=later(2)) == second
     assert (store.circuit(job_id), store.circuit(job_id, 1)) == (second, first)
-    assert store.circuits(job_id) == (first, second)
+    assert store.whole_job(job_id).circuits == (first, second)
     assert store.job(job_id).circuit_version == 2
     with pytest.raises(EditConflictError):
         store.save_circuit(job_id, "battery G2", based_on=1, who="Bo", at=NOW)
@@ -154,14 +154,14 @@ def test_circuit_versions(store, job_id):
 
 def test_a_step_is_started_stopped_and_withdrawn(store, job_id):
     step = Step(step_id="step-1", what="halve the feed", who="Ada", started_at=NOW)
-    started = store.save_step(job_id, step, who="Ada", at=NOW)
-    store.save_step(job_id, Step(step_id="step-2", what="look", who="Bo", minutes=3), who="Bo", at=NOW)
+    started = store.save_line(job_id, step, who="Ada", at=NOW)
+    store.save_line(job_id, Step(step_id="step-2", what="look", who="Bo", minutes=3), who="Bo", at=NOW)
     stopped = replace(started, stopped_at=later(6.5), minutes=6.5)
-    assert store.save_step(job_id, stopped, who="Ada", at=later(6.5)) == stopped
+    assert store.save_line(job_id, stopped, who="Ada", at=later(6.5)) == stopped
     change = store.job(job_id).last_change
-    store.save_step(job_id, stopped, who="Ada", at=later(8))
+    store.save_line(job_id, stopped, who="Ada", at=later(8))
     assert store.job(job_id).last_change == change, "the same again is no change"
-    store.save_step(job_id, replace(stopped, withdrawn=True), who="Ada", at=later(9))
+    store.save_line(job_id, replace(stopped, withdrawn=True), who="Ada", at=later(9))
     assert [(s.step_id, s.minutes, s.withdrawn) for s in store.steps(job_id)] == [
         ("step-1", 6.5, True),
         ("step-2", 3.0, False),
@@ -170,13 +170,13 @@ def test_a_step_is_started_stopped_and_withdrawn(store, job_id):
 
 def test_parts_and_amounts_are_exact(store, job_id):
     part = PartUsed(part_id="p", name="wire", price=Decimal("0.10"), quantity=Decimal("2.5"), use="estimate")
-    store.save_part(job_id, part, who="Ada", at=NOW)
+    store.save_line(job_id, part, who="Ada", at=NOW)
     stored = store.parts(job_id)[0]
     assert stored.price * 3 == Decimal("0.30")
     assert replace(stored, sequence=0) == part
     for price in (Decimal("NaN"), Decimal("Infinity"), Decimal("1e12"), Decimal("1e-10")):
         with pytest.raises(InputError, match=r"price: .* is no amount"):
-            store.save_part(job_id, replace(part, price=price), who="Ada", at=NOW)
+            store.save_line(job_id, replace(part, price=price), who="Ada", at=NOW)
 
 
 def test_authorised_limits(store, job_id):

@@ -116,15 +116,15 @@ def sorted_deep(value):
 def test_intake(store, fresh, intake):
     job_id = fresh(intake)
     assert store.job(job_id).intake == intake
-    assert store.intakes(job_id)[0].intake == intake
+    assert store.whole_job(job_id).intakes[0].intake == intake
 
 
 @_repeat
 @given(step=steps, part=parts)
 def test_steps_and_parts(store, fresh, step, part):
     job_id = fresh()
-    store.save_step(job_id, step, who="Ada", at=NOW)
-    store.save_part(job_id, part, who="Ada", at=NOW)
+    store.save_line(job_id, step, who="Ada", at=NOW)
+    store.save_line(job_id, part, who="Ada", at=NOW)
     assert _without_sequence(store.steps(job_id)[0]) == _without_sequence(step)
     assert _without_sequence(store.parts(job_id)[0]) == _without_sequence(part)
     assert isinstance(store.parts(job_id)[0].price, Decimal)
@@ -139,7 +139,7 @@ def test_archive(sqlite_store, tmp_path, intake, evidence, step):
     job_id = f"job-{number}"
     sqlite_store.open_job(job_id, intake, who="Ada", at=NOW)
     sqlite_store.record_all(job_id, evidence)
-    sqlite_store.save_step(job_id, step, who="Ada", at=NOW)
+    sqlite_store.save_line(job_id, step, who="Ada", at=NOW)
     target = BytesIO()
     export_job(sqlite_store, job_id, target)
     with JobStore(f"sqlite:///{tmp_path}/other-{number}.db") as other:

@@ -116,7 +116,7 @@ def test_taps_are_stored_one_by_one_and_taken_back_one_by_one(client, store, bar
     undo = answer.text.split('name="undo" value="')[1].split('"')[0]
     tap(client, "undo", undo=undo)
     assert circuit(store.circuit("bare").text).parts.keys() == {"G1", "E1"}
-    assert len(store.circuits("bare")) == 5
+    assert len(store.whole_job("bare").circuits) == 5
 
 
 def test_somebody_elses_taps_are_not_overwritten(client, store, bare):

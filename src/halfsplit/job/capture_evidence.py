@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from halfsplit.capture.screen import stretch
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.model import Stage
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.job.bench import bench_view
 from halfsplit.job.captures import CaptureView, ChannelLine, capture_view, opened
@@ -123,8 +124,8 @@ def offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     circuit = _circuit(job)
     if circuit is None:
         return ()
-    tests = bench_view(job).tests
-    offered = [*_numbers(view, circuit, tests), *_stages(view, circuit, tests)]
+    offering = _Offering(view, circuit, bench_view(job).tests)
+    offered = [*offering.of_numbers(), *offering.of_verdicts()]
     return tuple(sorted(offered, key=lambda offer: offer.suggested is None))
 
 
@@ -133,17 +134,15 @@ def between_offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     circuit = _circuit(job)
     if circuit is None:
         return ()
-    tests = bench_view(job).tests
+    offering = _Offering(view, circuit, bench_view(job).tests)
     answered = [offer.suggested.key for offer in offers(job, view) if offer.suggested]
     offered = (
-        _placed(
+        offering.placed(
             f"mean {channel.number}",
             channel.label,
             "",
             BY_UNIT[channel.unit],
             channel,
-            circuit,
-            tests,
             two=channel.role == DROP,
         )
         for channel in view.channels
@@ -156,86 +155,105 @@ def between_offers(job: OpenJob, view: CaptureView) -> tuple[Offer, ...]:
     )
 
 
-def _numbers(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> Iterator[Offer]:
-    by_role = {channel.role: channel for channel in view.channels if channel.role}
-    for number, result in enumerate(view.results):
-        for place, quantity_said in enumerate(result["quantities"]):
-            used = USED.get((result["analysis"], quantity_said["name"]))
-            if quantity_said["value"] is None:
+@dataclass(frozen=True)
+class _Offering:
+    """What a capture shows, beside the circuit and the next tests of its job."""
+
+    view: CaptureView
+    circuit: Circuit
+    tests: Sequence[TestCard]
+
+    def of_numbers(self) -> Iterator[Offer]:
+        by_role = {channel.role: channel for channel in self.view.channels if channel.role}
+        for number, result in enumerate(self.view.results):
+            for place, measured in enumerate(result["quantities"]):
+                if measured["value"] is None:
+                    continue
+                if measured["name"].endswith(SILENT):
+                    yield self.silent(f"silent {number} {place}", measured)
+                    continue
+                key, name = f"result {number} {place}", f"{result['analysis']}: {measured['name']}"
+                yield from self.in_stage_unit(key, name, measured, STAGES.get(result["analysis"], ""))
+                kind, roles = USED.get((result["analysis"], measured["name"]), ("", ()))
+                channel = next((by_role[role] for role in roles if role in by_role), None)
+                quantity = kind or BY_UNIT.get(measured["unit"], "")
+                if channel is None or (quantity == "volts" and (measured["unit"] or channel.unit) != "V"):
+                    continue
+                words = shown_value(quantity, measured["value"] / (100 if quantity == "duty" else 1))
+                yield self.placed(key, name, words, quantity, channel, two=measured["name"] == "drop")
+
+    def silent(self, key: str, measured: Mapping[str, Any]) -> Offer:
+        """An identifier that went away: the unit that sends it does not answer; which unit that is, is said with it."""
+        fit = [test for test in self.tests if test.quantity == "answers"]
+        modules = [part.name for part in self.circuit.parts.values() if part.behaviour is not None]
+        words = f"does not answer, silent from {measured['value']:.4g} s on"
+        name = f"the sender of {measured['name'].removesuffix(SILENT)}"
+        offer = self.offer(key, name, words, "answers", fit[0] if len(fit) == 1 else None)
+        return replace(offer, at=modules[0] if len(modules) == 1 else "", suggested=None)
+
+    def offer(
+        self, key: str, name: str, words: str, quantity: str, test: TestCard | None, at: str = "", **more: Any
+    ) -> Offer:
+        """An offer at the place of the ``test`` that it answers, else in the state of the next of the tests."""
+        state = test.state if test else self.tests[0].state if self.tests else ""
+        return Offer(
+            key, name, words, quantity, at=test.at if test else at, state=state, suggested=test, **more
+        )
+
+    def placed(
+        self, key: str, name: str, words: str, quantity: str, channel: ChannelLine, *, two: bool
+    ) -> Offer:
+        test = self.agreeing(quantity, channel, two=two)
+        instrument, to = "clamp" if quantity == "amps" else "scope", (test and test.to) or ""
+        # the longest point or part that the channel's name tells
+        known = self.circuit.parts if quantity == "amps" else self.circuit.points
+        named = [
+            point
+            for point in known
+            if _has(channel.name, point.partition(":")[0]) and _speaks_of(channel.name, point, self.circuit)
+        ]
+        at = max(named, key=len, default="")
+        return self.offer(key, name, words, quantity, test, at, instrument=instrument, two=two, to=to)
+
+    def agreeing(self, quantity: str, channel: ChannelLine, *, two: bool) -> TestCard | None:
+        """The one of the next tests that this channel answers by its name; or the next one, if its role says so."""
+        fit = [test for test in self.tests if test.quantity == quantity and (test.to is not None) == two]
+        named = [test for test in fit if _speaks_of(channel.name, test.at, self.circuit)]
+        if len(named) == 1:
+            return named[0]
+        if named or not fit or fit[0] is not self.tests[0]:
+            return None
+        part = self.circuit.parts.get(fit[0].at.partition(".")[0])
+        by_role = part is not None and part.kind in KINDS.get(channel.role, ())
+        return fit[0] if by_role or (two and channel.role == DROP) else None
+
+    def of_verdicts(self) -> Iterator[Offer]:
+        """A verdict passes or fails a stage that is answered by yes or no."""
+        for number, result in enumerate(self.view.results):
+            passed, words = PASSED.get(result["verdict"]), STAGES.get(result["analysis"], "")
+            stages = self.decided_by(words)
+            if passed is None or not words or all(stage.unit for stage in self.circuit.model.stages.values()):
                 continue
-            key = f"result {number} {place}"
-            if quantity_said["name"].endswith(SILENT):
-                yield _silent(f"silent {number} {place}", quantity_said, circuit, tests)
-                continue
-            yield from _in_stage_unit(key, quantity_said, result, circuit, tests)
-            channel = next((by_role[role] for role in used[1] if role in by_role), None) if used else None
-            if used is None or channel is None:
-                continue
-            quantity = used[0] or BY_UNIT.get(quantity_said["unit"], "")
-            if quantity == "volts" and (quantity_said["unit"] or channel.unit) != "V":
-                continue
-            words = shown_value(quantity, quantity_said["value"] / (100 if quantity == "duty" else 1))
-            name, two = f"{result['analysis']}: {quantity_said['name']}", quantity_said["name"] == "drop"
-            yield _placed(key, name, words, quantity, channel, circuit, tests, two=two)
+            named = [stage.name for stage in stages if not stage.unit]
+            test = next((test for test in self.tests if test.quantity == "stage" and test.at in named), None)
+            outcome, at = "passed" if passed == "yes" else "not passed", named[0] if named else ""
+            yield self.offer(f"verdict {number}", result["analysis"], outcome, "stage", test, at)
 
+    def in_stage_unit(self, key: str, name: str, measured: Mapping[str, Any], words: str) -> Iterator[Offer]:
+        """A quantity in the unit of a stage, such as rpm, answers that stage."""
+        for stage in self.decided_by(words):
+            if stage.unit == measured["unit"]:
+                tests = (test for test in self.tests if test.quantity == "stage" and test.at == stage.name)
+                amount = f"{measured['value']:.5g} {measured['unit']}"
+                yield self.offer(f"{key} {stage.name}", name, amount, "stage", next(tests, None), stage.name)
 
-def _silent(key: str, quantity_said: Mapping[str, Any], circuit: Circuit, tests: Sequence[TestCard]) -> Offer:
-    """An identifier that went away: the unit that sends it does not answer; which unit that is, is said with it."""
-    fit = [test for test in tests if test.quantity == "answers"]
-    test = fit[0] if len(fit) == 1 else None
-    modules = [part.name for part in circuit.parts.values() if part.behaviour is not None]
-    words = f"does not answer, silent from {quantity_said['value']:.4g} s on"
-    name = f"the sender of {quantity_said['name'].removesuffix(SILENT)}"
-    at = modules[0] if len(modules) == 1 else ""
-    return replace(_offer(key, name, words, "answers", tests, test), at=at, suggested=None)
-
-
-def _offer(
-    key: str,
-    name: str,
-    words: str,
-    quantity: str,
-    tests: Sequence[TestCard],
-    test: TestCard | None,
-    at: str = "",
-    **more: Any,
-) -> Offer:
-    """An offer at the place of the ``test`` that it answers, else in the state of the next of the ``tests``."""
-    state = test.state if test else tests[0].state if tests else ""
-    at = test.at if test else at
-    return Offer(key, name, words, quantity, at=at, state=state, suggested=test, **more)
-
-
-def _placed(
-    key: str,
-    name: str,
-    words: str,
-    quantity: str,
-    channel: ChannelLine,
-    circuit: Circuit,
-    tests: Sequence[TestCard],
-    *,
-    two: bool,
-) -> Offer:
-    test = _agreeing(quantity, channel, circuit, tests, two=two)
-    instrument, to = "clamp" if quantity == "amps" else "scope", (test and test.to) or ""
-    at = _named(channel.name, circuit, quantity)
-    return _offer(key, name, words, quantity, tests, test, at, instrument=instrument, two=two, to=to)
-
-
-def _agreeing(
-    quantity: str, channel: ChannelLine, circuit: Circuit, tests: Sequence[TestCard], *, two: bool
-) -> TestCard | None:
-    """The one of the next tests that this channel answers by its name; or the next one, if its role says so."""
-    fit = [test for test in tests if test.quantity == quantity and (test.to is not None) == two]
-    named = [test for test in fit if _speaks_of(channel.name, test.at, circuit)]
-    if len(named) == 1:
-        return named[0]
-    if named or not fit or fit[0] is not tests[0]:
-        return None
-    part = circuit.parts.get(fit[0].at.partition(".")[0])
-    by_role = part is not None and part.kind in KINDS.get(channel.role, ())
-    return fit[0] if by_role or (two and channel.role == DROP) else None
+    def decided_by(self, words: str) -> list[Stage]:
+        """The stages whose name or words have these ``words`` of an analysis (`STAGES`), none for ''."""
+        return [
+            stage
+            for stage in self.circuit.model.stages.values()
+            if words and re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE)
+        ]
 
 
 def _speaks_of(name: str, at: str, circuit: Circuit) -> bool:
@@ -253,50 +271,6 @@ def _speaks_of(name: str, at: str, circuit: Circuit) -> bool:
 def _has(name: str, word: str) -> bool:
     plain = re.escape(word).replace(r"\ ", r"[\s_-]+")
     return re.search(rf"(?<![\w.]){plain}(?![\w]|\.\w)", name, re.IGNORECASE) is not None
-
-
-def _named(name: str, circuit: Circuit, quantity: str) -> str:
-    """The longest point or part that a channel's name tells, '' where it tells none."""
-    known = circuit.parts if quantity == "amps" else circuit.points
-    points = [
-        point for point in known if _has(name, point.partition(":")[0]) and _speaks_of(name, point, circuit)
-    ]
-    return max(points, key=len, default="")
-
-
-def _stages(view: CaptureView, circuit: Circuit, tests: Sequence[TestCard]) -> Iterator[Offer]:
-    """A verdict passes or fails a stage that is answered by yes or no."""
-    stages = [stage for stage in circuit.model.stages.values() if not stage.unit]
-    for number, result in enumerate(view.results):
-        passed, words = PASSED.get(result["verdict"]), STAGES.get(result["analysis"])
-        if passed is None or words is None or not stages:
-            continue
-        named = [
-            stage.name for stage in stages if re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE)
-        ]
-        test = next((test for test in tests if test.quantity == "stage" and test.at in named), None)
-        outcome, at = "passed" if passed == "yes" else "not passed", named[0] if named else ""
-        yield _offer(f"verdict {number}", result["analysis"], outcome, "stage", tests, test, at)
-
-
-def _in_stage_unit(
-    key: str,
-    quantity_said: Mapping[str, Any],
-    result: Mapping[str, Any],
-    circuit: Circuit,
-    tests: Sequence[TestCard],
-) -> Iterator[Offer]:
-    """A quantity in the unit of a stage, such as rpm, answers that stage."""
-    words = STAGES.get(result["analysis"], "")
-    for stage in circuit.model.stages.values():
-        if stage.unit != quantity_said["unit"] or not words:
-            continue
-        if not re.search(words, f"{stage.name} {stage.words}", re.IGNORECASE):
-            continue
-        test = next((test for test in tests if test.quantity == "stage" and test.at == stage.name), None)
-        name = f"{result['analysis']}: {quantity_said['name']}"
-        amount = f"{quantity_said['value']:.5g} {quantity_said['unit']}"
-        yield _offer(f"{key} {stage.name}", name, amount, "stage", tests, test, stage.name)
 
 
 # Taking one

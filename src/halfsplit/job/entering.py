@@ -6,7 +6,6 @@ Nothing doubtful is taken in silence and nothing typed is lost: a `Doubt` carrie
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from halfsplit.diagnosis.measurement import ANSWERS, UNITS
 from halfsplit.errors import InputError
@@ -36,67 +35,55 @@ class Doubt(InputError):
         self.sure = sure
 
 
-@dataclass(frozen=True)
-class Entered:
-    """A value in SI units, or a word, or `OVER_RANGE`; and as it is told."""
-
-    value: float | str
-    shown: str
-
-
 def read_entry(
     quantity: str, typed: str, *, unit: str = "", confirmed: bool = False, net_volts: float = 12.0
-) -> Entered:
-    """The value that was entered for this quantity; ``unit`` is the one that the pad showed.
+) -> float | str:
+    """What was entered for this quantity, in its SI unit, as a word, or `OVER_RANGE`; ``unit``: that of the pad.
 
     Raises `Doubt`: not usable, or usable but odd and not ``confirmed``. A decimal comma, a unit in doubt, 400 V on a
     12 V net, NaN and a word that is no answer are all asked about.
 
-    >>> read_entry("volts", "12.3").shown, read_entry("lamp", "dim").value
-    ('12.3 V', 'dim')
+    >>> read_entry("volts", "12.3"), read_entry("lamp", "dim"), read_entry("stage", "380 kPa", unit="bar")
+    (12.3, 'dim', 3.8)
     """
     text = typed.strip()
     if quantity == "ohms" and is_over_range(text):
-        return Entered(OVER_RANGE, "OL (open)")
+        return OVER_RANGE
     if quantity in ("stage", "gauge") and unit:
         return _in_own_unit(text, unit)
     if quantity in FIELD_UNITS:
         return _number(quantity, text, unit or FIELD_UNITS[quantity], confirmed, net_volts)
     words = ANSWERS.get(quantity, ())
     if text.lower() in words:
-        return Entered(text.lower(), text.lower())
+        return text.lower()
     given = repr(text) if text else "Nothing"
     raise Doubt(f"{given} is no answer here. It is one of: {', '.join(words)}.", typed, sure=False)
 
 
-def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: float) -> Entered:
+def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: float) -> float:
     if is_over_range(text):
         raise Doubt("OL on this range: choose a higher range and measure again.", text, sure=False)
     try:
         in_unit = read_field(text, unit)
     except InputError as error:
         raise Doubt(f"{error}", text, sure=False) from error
-    si_unit = UNITS.get(quantity) or WRITTEN[unit][0]
-    question = in_unit.question or plausible(in_unit.value, si_unit, net_volts)
+    question = in_unit.question or plausible(
+        in_unit.value, UNITS.get(quantity) or WRITTEN[unit][0], net_volts
+    )
     if question and not confirmed:
         raise Doubt(question[:1].upper() + question[1:], text, sure=True)
-    return Entered(in_unit.value, format_quantity(in_unit.value, si_unit))
+    return in_unit.value
 
 
-def _in_own_unit(text: str, unit: str) -> Entered:
-    """A stage and a gauge are told in the unit of the circuit file, whatever that is: 'rpm', 'bar'.
-
-    >>> _in_own_unit("380 kPa", "bar").value, _in_own_unit("900 rpm", "rpm").shown
-    (3.8, '900 rpm')
-    """
+def _in_own_unit(text: str, unit: str) -> float:
+    """A stage and a gauge are told in the unit of the circuit file, whatever that is: 'rpm', 'bar'."""
     known = unit in WRITTEN
     number = text if known or unit == "1" else text.removesuffix(unit)
     try:
-        quantity = read_field(number, unit if known else "A")
+        value = read_field(number, unit if known else "A").value
     except InputError as error:
         raise Doubt(f"{error}", text, sure=False) from error
-    value = quantity.value / WRITTEN[unit][1] if known else quantity.value
-    return Entered(value, f"{value:.6g} {unit}".removesuffix(" 1"))
+    return value / WRITTEN[unit][1] if known else value
 
 
 def shown_value(quantity: str, value: float | str) -> str:

@@ -112,10 +112,10 @@ class OpenJob:
         """Raise NotFoundError where there is no such job."""
         self.store.job(self.job_id)
 
-    def must_be_open(self) -> None:
+    def must_be_open(self, for_what: str = "add to it") -> None:
         """Raise ConflictError where the job is closed."""
         if self.record.state == "closed":
-            raise ConflictError("this job is closed: open it again to add to it")
+            raise ConflictError(f"this job is closed: open it again to {for_what}")
 
     def keep(self, kind: str, payload: Mapping[str, Any], *, entry_id: str = "") -> EvidenceEntry:
         """Store one entry as it is; the same id again with the same payload is stored once.

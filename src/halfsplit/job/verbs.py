@@ -138,12 +138,12 @@ def record(  # noqa: PLR0913 - so does a reading
         return take(job, "event", said, entry_id=entry_id, at=at, present="yes")
     circuit = job.sound_circuit
     measured = known_place(place, circuit)
-    entered = read_entry(
+    value = read_entry(
         measured.quantity, typed, unit=unit, confirmed=confirmed, net_volts=circuit.model.net_volts
     )
     more = {"typed": typed[:100]} | ({"minutes": round(minutes, 2)} if minutes else {})
     entry = {"entry_id": entry_id, "present": present, "at": at, "attachments": tuple(attachments)}
-    return _kept_reading(job, measured, entered.value, more, serial=serial, **entry)
+    return _kept_reading(job, measured, value, more, serial=serial, **entry)
 
 
 def record_value(
@@ -187,8 +187,7 @@ def _recorded(job: OpenJob, entry: EvidenceEntry) -> EvidenceEntry:
     already = _stored(job, entry.entry_id)
     if already is not None and (already.kind, dict(already.payload)) == (entry.kind, dict(entry.payload)):
         return already
-    if job.record.state == "closed":
-        raise ConflictError("this job is closed: open it again to add evidence")
+    job.must_be_open("add evidence")
     return job.store.record(job.job_id, entry)
 
 
@@ -210,14 +209,13 @@ def strike(job: OpenJob, struck: str, *, reason: str, entry_id: str = "") -> Evi
     )
 
 
-SAID = ("load", "works", "state")
-"""What is said of a load."""
-
-
 def complain_all(job: OpenJob, said: Iterable[tuple[str, str, str]], *, at: datetime | None = None) -> int:
     """Store what works and what does not: (load, yes | weak | no, state or ''). Returns how many were stored."""
     circuit = job.circuit
-    heard = [KINDS["complaint"].check(dict(zip(SAID, words, strict=True)), circuit) for words in said]
+    heard = [
+        KINDS["complaint"].check({"load": load, "works": works, "state": state}, circuit)
+        for load, works, state in said
+    ]
     entries = [job.new_entry("complaint", payload, at=at, present="yes") for payload in heard]
     job.store.record_all(job.job_id, entries)
     return len(entries)
@@ -256,7 +254,7 @@ def add_photo(
 def start_step(job: OpenJob, what: str) -> Step:
     """Begin to count the minutes of a piece of work."""
     step = Step(step_id=new_id(), what=checked_text(what, "what"), who=job.who, started_at=now())
-    return job.store.save_step(job.job_id, step, who=job.who, at=now())
+    return job.store.save_line(job.job_id, step, who=job.who, at=now())
 
 
 def stop_step(job: OpenJob, step_id: str) -> Step:
@@ -272,7 +270,7 @@ def stop_step(job: OpenJob, step_id: str) -> Step:
             "the clock was put back since this was begun: withdraw it and enter the minutes yourself"
         )
     minutes = round((at - step.started_at).total_seconds() / 60, 1)
-    return job.store.save_step(job.job_id, replace(step, minutes=minutes, stopped_at=at), who=job.who, at=at)
+    return job.store.save_line(job.job_id, replace(step, minutes=minutes, stopped_at=at), who=job.who, at=at)
 
 
 def withdraw(job: OpenJob, kind: Literal["parts", "steps"], line_id: str) -> None:
@@ -281,9 +279,9 @@ def withdraw(job: OpenJob, kind: Literal["parts", "steps"], line_id: str) -> Non
     part = next((part for part in store.parts(job_id) if kind == "parts" and part.part_id == line_id), None)
     step = next((step for step in store.steps(job_id) if kind == "steps" and step.step_id == line_id), None)
     if part:
-        store.save_part(job_id, replace(part, withdrawn=True), who=job.who, at=at)
+        store.save_line(job_id, replace(part, withdrawn=True), who=job.who, at=at)
     elif step:
-        store.save_step(job_id, replace(step, withdrawn=True), who=job.who, at=at)
+        store.save_line(job_id, replace(step, withdrawn=True), who=job.who, at=at)
     else:
         raise NotFoundError(f"there is no such {kind.removesuffix('s')} in this job")
 
@@ -299,7 +297,7 @@ def add_minutes(job: OpenJob, what: str, minutes: float, *, entry_id: str = "") 
         minutes=minutes,
         entry_id=entry_id or None,
     )
-    return job.store.save_step(job.job_id, step, who=job.who, at=now())
+    return job.store.save_line(job.job_id, step, who=job.who, at=now())
 
 
 def close(job: OpenJob, *, complaint: str, cause: str, correction: str) -> Job:

@@ -50,8 +50,6 @@ class Costs(Kept):
                 job.connection.execute(update(table).where(*where).values(checked(table, to_row(saved))))
             return saved
 
-    save_step = save_part = save_line
-
     def authorise(self, job_id: str, authorisation: Authorisation) -> Authorisation:
         """Keep a limit that the customer authorised. A repeat is stored once.
 

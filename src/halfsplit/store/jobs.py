@@ -110,11 +110,6 @@ class Jobs(Kept):
                 job.change_job(intake_version=version, search=search)
         return self.job(job_id)
 
-    def intakes(self, job_id: str) -> tuple[IntakeVersion, ...]:
-        """Every version of the intake, the first one first."""
-        with self._reading_job(job_id) as connection:
-            return read_intakes(connection, job_id)
-
     def set_customer(self, job_id: str, customer: Customer | None, *, who: str, at: datetime) -> Job:
         """Replace the customer's contact, or erase it with None: from the search too."""
         with self._writing_job(job_id) as job:
@@ -179,10 +174,6 @@ class Jobs(Kept):
         if not rows and version is not None:
             raise NotFoundError(f"there is no version {version} of the circuit of job {job_id!r}")
         return from_row(CircuitVersion, rows[0]) if rows else None
-
-    def circuits(self, job_id: str) -> tuple[CircuitVersion, ...]:
-        """Every version of the circuit, the first one first."""
-        return self._list(CircuitVersion, circuits, job_id, "version")
 
     # Closed jobs, with what each taught where that is known already
 

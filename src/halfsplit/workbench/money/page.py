@@ -71,7 +71,7 @@ def add_part(job: JobToCharge, form: Form) -> Response:
         serial=form.get("serial", "").strip()[:60],
         old_part_kept=form.get("old_part_kept") == "1",
     )
-    job.store.save_part(job.job_id, part, who=job.who, at=jobs.now())
+    job.store.save_line(job.job_id, part, who=job.who, at=jobs.now())
     return _back(job.job_id)
 
 
