@@ -72,7 +72,8 @@ DOCUMENT = {
 def planned(server):
     with JobStore(f"sqlite:///{server.folder}/jobs.db") as store:
         known = planning.basis(store.job("lamp"), store.evidence("lamp"))
-        planning.keep_plan(OpenJob(store, "lamp", "Ada"), {**DOCUMENT, "basis": known}, largest=30, after=0)
+        kept = {**DOCUMENT, "basis": known, "largest": 30}
+        OpenJob(store, "lamp", "Ada").keep_shown(planning.PLAN, kept, after=0)
 
 
 def test_a_plan_from_the_bench_is_worked_out_while_one_waits(open_page, server):

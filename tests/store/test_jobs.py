@@ -49,7 +49,7 @@ def test_opening_twice_opens_once(store, job_id):
 
 
 def test_an_unknown_job_is_not_found(store):
-    for ask in (store.job, store.evidence, store.circuit, store.steps, store.intakes, store.whole_job):
+    for ask in (store.job, store.evidence, store.circuit, store.steps, store.whole_job):
         with pytest.raises(NotFoundError, match="no job 'job-9'"):
             ask("job-9")
     with pytest.raises(NotFoundError, match="no job 'job-9'"):

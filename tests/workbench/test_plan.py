@@ -43,12 +43,8 @@ def document():
 def planned(store, job, document):
     """A job with a plan that was worked out for what it knows."""
     job_now, entries = store.job(job), store.evidence(job)
-    planning.keep_plan(
-        OpenJob(store, job, "Ada"),
-        {**document, "basis": planning.basis(job_now, entries)},
-        largest=10,
-        after=0,
-    )
+    kept = {**document, "basis": planning.basis(job_now, entries), "largest": 10}
+    OpenJob(store, job, "Ada").keep_shown(planning.PLAN, kept, after=0)
     return job
 
 

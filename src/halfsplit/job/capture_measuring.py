@@ -22,7 +22,7 @@ from halfsplit.job.captures import (
     with_settings,
 )
 from halfsplit.job.open_job import OpenJob
-from halfsplit.job.working import Work, name_of, workers
+from halfsplit.job.working import name_of, workers
 from halfsplit.store.columns import plain
 
 MOST_SAMPLES: Final = 20_000_000
@@ -107,11 +107,8 @@ def measuring(job: OpenJob, capture_id: str) -> Measuring | None:
         return None
     if not work.going:
         return Measuring(1.0, 0, work.problem)
-    return _progress(work, *_BEGUN.get(name, (time.monotonic(), START_UP)))
-
-
-def _progress(work: Work, begun: float, thought: float) -> Measuring:
-    """By the clock, since one analysis may take as long as all others; never behind the steps that are done."""
+    # By the clock, since one analysis may take as long as all others; never behind the steps that are done.
+    begun, thought = _BEGUN.get(name, (time.monotonic(), START_UP))
     took = time.monotonic() - begun
     share = min(max(took / thought, work.made / work.most if work.most else 0.0), 0.98)
     return Measuring(share, max(1, math.ceil(max(thought - took, 0.02 * took))))

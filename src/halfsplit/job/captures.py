@@ -236,16 +236,11 @@ def capture_lines(job: OpenJob) -> tuple[CaptureLine, ...]:
     job.must_be_there()
     shown = _shown(job)
     lines = []
-    for kept in job.attachments:
-        if kept.kind != "capture":
-            continue
+    for kept in (file for file in job.attachments if file.kind == "capture"):
         last = shown.get(kept.attachment_id)
         settings = settings_from_json(last.document["settings"]) if last else None
-        verdicts = (
-            tuple((result["analysis"], result["verdict"]) for result in last.document["results"])
-            if last
-            else ()
-        )
+        results = last.document["results"] if last else ()
+        verdicts = tuple((result["analysis"], result["verdict"]) for result in results)
         try:
             capture = opened(job.store, kept, settings or CaptureSettings())
         except InputError as error:
@@ -312,16 +307,12 @@ def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
 def _worded(result: Mapping[str, Any], channels: tuple[ChannelLine, ...]) -> dict[str, Any]:
     """A stored result whose quantities are told in words too; one of a single channel has that channel's number."""
     number = next((channel.number for channel in channels if channel.name == result.get("channel")), None)
-    quantities = [{**quantity, "words": _amount(quantity)} for quantity in result["quantities"]]
+    quantities = []
+    for said in result["quantities"]:
+        name, value, unit, uncertainty = (said[part] for part in ("name", "value", "unit", "uncertainty"))
+        words = "not given" if value is None else Quantity(name, value, unit, uncertainty or 0.0).amount
+        quantities.append({**said, "words": words})
     return {"roles": [], "channel": "", **result, "quantities": quantities, "number": number}
-
-
-def _amount(quantity: Mapping[str, Any]) -> str:
-    if quantity["value"] is None:
-        return "not given"
-    return Quantity(
-        quantity["name"], quantity["value"], quantity["unit"], quantity["uncertainty"] or 0.0
-    ).amount
 
 
 LEAST_SPAN: Final = 1e-9

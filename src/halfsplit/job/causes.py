@@ -68,16 +68,15 @@ def causes_of(job: OpenJob) -> Causes | None:
             return None
         if "causes" not in bench.answers:
             situation = heard.diagnosis.situation()
-            live = situation.live
-            wrong = [reading for reading in live if is_symptom(situation, reading)]
-            silent = [reading for reading in wrong if reading.measurement.quantity == "answers"]
-            numbers = [reading for reading in live if not isinstance(reading.value, str)]
+            wrong = [reading for reading in situation.live if is_symptom(situation, reading)]
             stretches = _stretches(accounts(situation, LOOKED_AT)) if wrong else ()
-            cards = sorted(
-                (_card(some, heard.diagnosis.circuit) for some in stretches),
-                key=lambda card: -card.probability,
+            cards = (_card(some, heard.diagnosis.circuit) for some in stretches)
+            bench.answers["causes"] = Causes(
+                len(wrong),
+                sum(reading.measurement.quantity == "answers" for reading in wrong),
+                sum(not isinstance(reading.value, str) for reading in situation.live),
+                tuple(sorted(cards, key=lambda card: -card.probability)[:SHOWN]),
             )
-            bench.answers["causes"] = Causes(len(wrong), len(silent), len(numbers), tuple(cards[:SHOWN]))
         causes: Causes = bench.answers["causes"]
         return causes
 
@@ -85,21 +84,21 @@ def causes_of(job: OpenJob) -> Causes | None:
 def _stretches(accounts: Sequence[Account]) -> tuple[list[Account], ...]:
     """Repairs that account alike and touch one another, together; each list with its likeliest first."""
     groups: list[list[Account]] = []
-    for heard_of in accounts:
+    for account in accounts:
         mine = [
             group
             for group in groups
-            if _alike(group[0], heard_of)
-            and any(set(_places(heard_of.part)) & set(_places(other.part)) for other in group)
+            if _seen_by(group[0]) == _seen_by(account)
+            and any(set(_places(account.part)) & set(_places(other.part)) for other in group)
         ]
-        joined = [*(account for group in mine for account in group), heard_of]
+        joined = [*(other for group in mine for other in group), account]
         groups = [group for group in groups if group not in mine] + [joined]
     return tuple(sorted(group, key=lambda account: -account.probability) for group in groups)
 
 
-def _alike(a: Account, b: Account) -> bool:
-    same = (a.explains, a.leaves, a.contradicts) == (b.explains, b.leaves, b.contradicts)
-    return same and ("short" in a.cause) == ("short" in b.cause)
+def _seen_by(account: Account) -> tuple[object, ...]:
+    """What a repair accounts for, and whether as a short: those that agree in it are not told apart."""
+    return account.explains, account.leaves, account.contradicts, "short" in account.cause
 
 
 def _places(group: str) -> list[str]:
@@ -109,29 +108,24 @@ def _places(group: str) -> list[str]:
 
 
 def _card(some: list[Account], circuit: Circuit) -> CauseCard:
-    first = some[0]
-    texts = [
+    first, several = some[0], len(some) > 1
+    explains, leaves, contradicts = (
         tuple(dict.fromkeys(reading_text(reading, circuit) for reading in seen))
         for seen in (first.explains, first.leaves, first.contradicts)
-    ]
-    members = tuple(
-        shown_as(
-            Member,
-            account,
-            name=part_words(account.part, circuit) if account.part in circuit.parts else account.part,
-        )
-        for account in some
     )
-    wire = next((account.part for account in some if account.part.startswith("wire ")), first.part)
-    kind = kind_of(wire if len(some) > 1 else first.part, circuit)
+    names = [part_words(one.part, circuit) if one.part in circuit.parts else one.part for one in some]
+    wire = next(
+        (account.part for account in some if several and account.part.startswith("wire ")), first.part
+    )
+    kind = kind_of(wire, circuit)
     return CauseCard(
         f"short on a {kind}" if "short" in first.cause else kind,
-        _path([account.part for account in some], circuit) if len(some) > 1 else members[0].name,
+        _path([account.part for account in some], circuit) if several else names[0],
         sum(account.probability for account in some),
-        members,
-        texts[0],
-        texts[1],
-        texts[2],
+        tuple(shown_as(Member, account, name=name) for account, name in zip(some, names, strict=True)),
+        explains,
+        leaves,
+        contradicts,
     )
 
 

@@ -33,6 +33,8 @@ MARKS = "marks of the diagram.json"
 PART_KINDS = tuple(KINDS)
 """What a part on a page can be."""
 MOST_PAGES = 12
+LISTS = ("parts", "pins", "joints", "traces", "crossings")
+"""What is marked on pages, by the names of its lists."""
 OWN_LINES = ("state", "stage", "reach", "suspect", "gauge", "terminator", "include", "#")
 """First words of the lines that no mark makes: they are of the text alone."""
 _WORKER = Worker()
@@ -139,43 +141,24 @@ def add_page(job: OpenJob, data: bytes, name: str, number: int = 1) -> int:
     stored = add_photo(job, BytesIO(data), name=f"{DIAGRAM} {name}".strip(), kind="document")
     page = read.pages[key]
     renamed = _renumbered(read, marks)
-    added: list[Mark] = [
-        *renamed.parts.values(),
-        *renamed.pins.values(),
-        *renamed.joints.values(),
-        *renamed.traces.values(),
-    ]
-    _keep(
-        job,
-        marks.with_marks(replace(page, file_hash=stored.sha256), *added, *renamed.crossings.values()),
-        version,
-    )
+    added: list[Mark] = [mark for name in LISTS for mark in getattr(renamed, name).values()]
+    _keep(job, marks.with_marks(replace(page, file_hash=stored.sha256), *added), version)
     return int(pages)
 
 
 def _renumbered(read: Marks, marks: Marks) -> Marks:
     """The marks of a new page under keys that the other pages do not use."""
-    shift = {
-        letter: int(marks.fresh(letter)[1:]) - 1
-        for letter in {
-            key[0]
-            for name in ("parts", "pins", "joints", "traces", "crossings")
-            for key in getattr(read, name)
-        }
-    }
+    letters = {key[0] for name in LISTS for key in getattr(read, name)}
+    shift = {letter: int(marks.fresh(letter)[1:]) - 1 for letter in letters}
 
     def moved(value: Any, name: str) -> Any:
-        if (
-            name in ("key", "part", "a", "b")
-            and isinstance(value, str)
-            and value[:1] in shift
-            and value[1:].isdigit()
-        ):
+        named = name in ("key", "part", "a", "b") and isinstance(value, str)
+        if named and value[:1] in shift and value[1:].isdigit():
             return f"{value[0]}{int(value[1:]) + shift[value[0]]}"
         return [moved(item, "key") for item in value] if name == "traces" else value
 
     plain = to_json(read)
-    for name in ("parts", "pins", "joints", "traces", "crossings"):
+    for name in LISTS:
         plain[name] = [{field: moved(value, field) for field, value in item.items()} for item in plain[name]]
     return from_json(plain)
 
@@ -189,17 +172,15 @@ def _page_file(job: OpenJob, page: Page) -> bytes:
 
 def marked_pages(job: OpenJob, view: DiagramView, last: str = "") -> tuple[PagePicture, ...]:
     """Each page as SVG to mark on; ``last``: the mark from which a path goes on."""
-    return tuple(_marked(job, view.marks, page, last) for page in view.marks.pages.values())
-
-
-def _marked(job: OpenJob, marks: Marks, page: Page, last: str) -> PagePicture:
-    address = _address(job, page)
-    made = marked_page(marks, page, address, last)
-    if page.kind != "raster" or _is_marked(marks, page.key):
-        return made
-    corners = _corners(page)
-    whole = corners_picture(f"{_path(job, page)}?whole=1", _size(_page_file(job, page)), corners)
-    return replace(made, corners=",".join(f"{x:.1f},{y:.1f}" for x, y in corners), whole=whole)
+    pictures = []
+    for page in view.marks.pages.values():
+        made = marked_page(view.marks, page, _address(job, page), last)
+        if page.kind == "raster" and not _is_marked(view.marks, page.key):
+            corners = _corners(page)
+            whole = corners_picture(f"{_path(job, page)}?whole=1", _size(_page_file(job, page)), corners)
+            made = replace(made, corners=",".join(f"{x:.1f},{y:.1f}" for x, y in corners), whole=whole)
+        pictures.append(made)
+    return tuple(pictures)
 
 
 def _is_marked(marks: Marks, key: str) -> bool:
@@ -272,7 +253,10 @@ def change_marks(job: OpenJob, act: str, fields: Mapping[str, Any], based_on: st
     if based_on and based_on != version:
         raise ConflictError("somebody else changed the diagram in the meantime: look again, then repeat it")
     if act == "undo":
-        _undo(job, before)
+        if not before:
+            raise ConflictError("there is nothing to take back")
+        earlier, _, still_earlier = _stored(job, before)
+        _keep(job, earlier, still_earlier)
         return ""
     if act in ("walk", "draw"):
         fields = {**fields, "way": _way(job, marks, fields)}
@@ -282,13 +266,6 @@ def change_marks(job: OpenJob, act: str, fields: Mapping[str, Any], based_on: st
     return edit.goes_on(made, fields) if act == "walk" else ""
 
 
-def _undo(job: OpenJob, before: str) -> None:
-    if not before:
-        raise ConflictError("there is nothing to take back")
-    marks, _, earlier = _stored(job, before)
-    _keep(job, marks, earlier)
-
-
 def _way(job: OpenJob, marks: Marks, fields: Mapping[str, Any]) -> tuple[Spot, ...]:
     """The wire between two taps as the photo shows it; empty on a page of lines, and where none is dark."""
     page = marks.pages.get(str(fields.get("page", "")))
@@ -296,12 +273,13 @@ def _way(job: OpenJob, marks: Marks, fields: Mapping[str, Any]) -> tuple[Spot, .
         return ()
     before = str(fields.get("before", ""))
     try:
+        stop = float(fields["x"]), float(fields["y"])
         if before in marks.parts:
-            start, stop = middle(marks.parts[before].box), (float(fields["x"]), float(fields["y"]))
+            start = middle(marks.parts[before].box)
         elif before in marks.joints:
-            start, stop = marks.joints[before].spot, (float(fields["x"]), float(fields["y"]))
+            start = marks.joints[before].spot
         else:
-            start, stop = (float(fields["x"]), float(fields["y"])), (float(fields["x2"]), float(fields["y2"]))
+            start, stop = stop, (float(fields["x2"]), float(fields["y2"]))
     except (KeyError, TypeError, ValueError):
         return ()
     there = [part.box for part in marks.parts.values() if part.page == page.key]

@@ -45,21 +45,24 @@ class Branches:
     following: tuple[NextFuse, ...]
 
 
+def checked_instrument(name: str) -> str:
+    """The same name. Raises InputError where nothing of that name measures a drain."""
+    if name not in INSTRUMENTS:
+        raise InputError(
+            f"{name[:20]!r} measures no drain", remedy=f"one of {', '.join(INSTRUMENTS)}", where="instrument"
+        )
+    return name
+
+
 def save_total(job: OpenJob, amps: float, instrument: str) -> None:
     """Keep the current at the battery, read by hand while the vehicle slept (A). Raises InputError."""
     if not 0 < amps <= 50:
         raise InputError(
             f"{amps_words(amps)} asleep", remedy="enter what the battery loses, up to 50 A", where="total"
         )
-    if instrument not in INSTRUMENTS:
-        raise InputError(
-            f"{instrument[:20]!r} measures no drain",
-            remedy=f"one of {', '.join(INSTRUMENTS)}",
-            where="instrument",
-        )
     said = {
         "amps": amps,
-        "instrument": instrument,
+        "instrument": checked_instrument(instrument),
         "text": f"Current at the battery asleep: {amps_words(amps)}, by {instrument}",
     }
     job.keep("drain total", said)
@@ -71,11 +74,8 @@ def _total(job: OpenJob, analysis: DrainAnalysis | None) -> tuple[float, float, 
     if said:
         instrument = INSTRUMENTS[said["instrument"]]
         error = float((instrument.share * said["amps"]) ** 2 + instrument.offset**2) ** 0.5
-        return (
-            float(said["amps"]),
-            error,
-            f"{amps_words(said['amps'])} at the battery, read by {instrument.name}",
-        )
+        words = f"{amps_words(said['amps'])} at the battery, read by {instrument.name}"
+        return float(said["amps"]), error, words
     if analysis is None or analysis.level is None or analysis.level <= 0 or not analysis.can_tell:
         return None
     return analysis.level, analysis.level_error, f"{amps_words(analysis.level)} asleep, from the log"
@@ -105,13 +105,8 @@ def branches_of(job: OpenJob, analysis: DrainAnalysis | None) -> Branches:
     if total is None or not fuses:
         return Branches(rows, total[2] if total else "", None, (), ())
     search = BranchSearch(tuple(fuses.values()), total[0], total[1], readings)
-    return Branches(
-        rows,
-        total[2],
-        search.explained() if readings else None,
-        search.suspects() if readings else (),
-        search.next_fuses(),
-    )
+    explained, suspects = (search.explained(), search.suspects()) if readings else (None, ())
+    return Branches(rows, total[2], explained, suspects, search.next_fuses())
 
 
 def _fuses(job: OpenJob) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dict[str, dict[str, Any]]]:

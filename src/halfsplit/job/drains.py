@@ -10,6 +10,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -32,7 +33,7 @@ from halfsplit.drain.read import text_of
 from halfsplit.drain.words import amps_words, time_words
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
 from halfsplit.job.battery import KINDS
-from halfsplit.job.drain_branches import Branches, branches_of
+from halfsplit.job.drain_branches import Branches, branches_of, checked_instrument
 from halfsplit.job.open_job import OpenJob, new_id
 from halfsplit.job.verbs import strike
 from halfsplit.job.views import shown_as
@@ -123,32 +124,22 @@ def _how(how: Mapping[str, Any]) -> dict[str, Any]:
     unit, instrument = str(how.get("unit") or ""), str(how.get("instrument") or "meter")
     if unit not in UNITS:
         raise InputError(f"{unit[:20]!r} is no unit of a current", remedy="A, mA or uA", where="unit")
-    if instrument not in INSTRUMENTS:
-        raise InputError(
-            f"{instrument[:20]!r} measures no drain",
-            remedy=f"one of {', '.join(INSTRUMENTS)}",
-            where="instrument",
-        )
+    checked_instrument(instrument)
     interval = how.get("interval")
     if interval is not None and not 1e-4 <= float(interval) <= 3600:
         raise InputError(
             f"{interval:g} s between samples", remedy="enter seconds, from 0.0001 to 3600", where="interval"
         )
+    zero = float(how.get("zero") or 0.0)  # what the instrument shows without a current, in A
+    if not -50 <= zero <= 50:
+        raise InputError(f"a zero of {zero:g} A", remedy="enter milliamperes, up to 50,000", where="zero")
     return {
         "unit": unit,
         "interval": interval,
         "instrument": instrument,
-        "zero": _zero(how.get("zero")),
+        "zero": zero,
         "turned": how.get("turned") if isinstance(how.get("turned"), bool) else None,
     }
-
-
-def _zero(zero: float | None) -> float:
-    """What the instrument shows without a current, in A. Raises InputError."""
-    amps = float(zero or 0.0)
-    if not -50 <= amps <= 50:
-        raise InputError(f"a zero of {amps:g} A", remedy="enter milliamperes, up to 50,000", where="zero")
-    return amps
 
 
 def read_again(job: OpenJob, drain_id: str, how: Mapping[str, Any]) -> DrainLog:
@@ -159,10 +150,12 @@ def read_again(job: OpenJob, drain_id: str, how: Mapping[str, Any]) -> DrainLog:
     log = _log(job, drain_id)
     given = _how({**log.how, **how})
     shown = _worked_out(job.file(log.file), log.name, given)
+    turned = {None: "", True: ", turned round", False: ", not turned round"}[given["turned"]]
+    words = f"a zero of {amps_words(given['zero'])}{', in ' + given['unit'] if given['unit'] else ''}{turned}"
     said = {
         "drain": drain_id,
         **{name: given[name] for name in AGAIN},
-        "text": f"“{log.name}” is read with {_words(given)}: {shown[0].verdict}",
+        "text": f"“{log.name}” is read with {words}: {shown[0].verdict}",
     }
     job.keep("drain reading", said)
     return _log(job, drain_id)
@@ -170,12 +163,6 @@ def read_again(job: OpenJob, drain_id: str, how: Mapping[str, Any]) -> DrainLog:
 
 AGAIN = ("unit", "zero", "turned")
 """What of a log can be said otherwise after it was loaded."""
-
-
-def _words(given: Mapping[str, Any]) -> str:
-    turned = {None: "", True: ", turned round", False: ", not turned round"}[given["turned"]]
-    unit = f", in {given['unit']}" if given["unit"] else ""
-    return f"a zero of {amps_words(given['zero'])}{unit}{turned}"
 
 
 def _log(job: OpenJob, drain_id: str) -> DrainLog:
@@ -286,14 +273,6 @@ def _taken_in(job: Job) -> dict[str, Any]:
     return {"volts": read.volts, "celsius": read.celsius, "kind": KINDS.get(read.type, ""), "rested": rested}
 
 
-def _charge_or_none(said: Mapping[str, Any]) -> StateOfCharge | None:
-    """The state of charge; None too where what was taken in is no 12 V battery's."""
-    try:
-        return charge_of(said) if said else None
-    except InputError:
-        return None
-
-
 def _battery(said: Mapping[str, Any], charge: StateOfCharge | None) -> Battery:
     battery = Battery(float(said["capacity"]))
     if charge is not None and charge.share is not None:
@@ -318,8 +297,9 @@ def drain_view(job: OpenJob, drain_id: str = "", *, standalone: bool = False) ->
         except HalfsplitError as error:
             problem = f"“{log.name}” cannot be read: {error}"
     battery = job.last("drain battery") or _taken_in(job.record)
-    charge = _charge_or_none(battery)
-    forecast = None
+    charge, forecast = None, None
+    with suppress(InputError):  # what was taken in may be no 12 V battery's
+        charge = charge_of(battery)
     if battery.get("capacity") is not None and analysis is not None and analysis.can_tell:
         forecast = days_until_no_start(analysis.mean, analysis.mean_error, _battery(battery, charge))
     branches = branches_of(job, analysis)
@@ -365,20 +345,11 @@ def _facts(analysis: DrainAnalysis) -> Iterator[tuple[str, str]]:
 
 
 def _wake(kind: WakeKind, mean: float) -> tuple[str, str, str, str, str, str]:
-    every = (
-        ""
-        if kind.period is None
-        else f"{'' if kind.regular else 'irregular, about '}{time_words(kind.period)}"
-    )
+    about = "" if kind.regular else "irregular, about "
+    every = "once" if kind.period is None else f"{about}{time_words(kind.period)}"
     share = f"{100 * kind.amps / mean:.0f} %" if mean > 0 else ""
-    return (
-        f"{kind.count}",
-        time_words(kind.seconds),
-        amps_words(kind.mean),
-        every or "once",
-        f"{1000 * kind.charge:.2f} mAh",
-        share,
-    )
+    lasts, draws = time_words(kind.seconds), amps_words(kind.mean)
+    return f"{kind.count}", lasts, draws, every, f"{1000 * kind.charge:.2f} mAh", share
 
 
 def strike_log(job: OpenJob, drain_id: str, *, reason: str) -> None:

@@ -15,10 +15,10 @@ from halfsplit.harness.cut import near as cut_near
 from halfsplit.harness.data import Harness
 from halfsplit.harness.document import LARGEST
 from halfsplit.harness.fits import FITS, tags
+from halfsplit.harness.proposals import Plug, Plugged
 from halfsplit.harness.read import read
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.verbs import add_photo
-from halfsplit.job.views import shown_as
 
 HARNESS = "harness"
 """First word of the name under which harness data is kept."""
@@ -34,26 +34,17 @@ _CAUTIONS = {
 
 
 @dataclass(frozen=True)
-class HarnessRow:
-    """A connector: what the file says of it, what is plugged in, and why that is proposed."""
-
-    name: str
-    words: str
-    signals: str
-    kind: str
-    value: str
-    why: str
-
-
-@dataclass(frozen=True)
 class HarnessView:
-    """A harness cut to what lies near a plug. ``connectors``: name and words of all; ``near`` is '' for the whole."""
+    """A harness cut to what lies near a plug. ``connectors``: name and words of all; ``near`` is '' for the whole.
+
+    ``rows``: each connector with what is plugged in, and why that is proposed.
+    """
 
     title: str
     connectors: tuple[tuple[str, str], ...]
     near: str
     joints: int
-    rows: tuple[HarnessRow, ...]
+    rows: tuple[tuple[Plug, Plugged], ...]
     assumed: tuple[str, ...]
     text: str
     cautions: tuple[str, ...] = ()
@@ -74,7 +65,14 @@ def harness_view(
     Without a plug (None) it is the one whose words the complaint has. Read in a process of its own, with bounds on time
     and memory. Raises InputError, NotFoundError.
     """
-    data, name = _kept(job)
+    loaded = [
+        attachment
+        for attachment in job.attachments
+        if attachment.kind == "document" and attachment.name.startswith(f"{HARNESS} ")
+    ]
+    if not loaded:
+        raise NotFoundError("this job has no harness data yet: load a KBL or VEC file at its circuit")
+    data, name = job.file(loaded[-1].attachment_id), loaded[-1].name
     complaint = job.record.intake.complaint.text
     view: HarnessView = _WORKER.ask(view_of, data, name, complaint, near, joints, dict(answers or {}))
     return view
@@ -108,19 +106,15 @@ def view_of(
     answers = {name: checked_answer(kind, value, name) for name, (kind, value) in given.items()}
     known(answers, here)
     built = build(part, answers)
-    rows = tuple(
-        shown_as(HarnessRow, built.plugged[plug.name], plug, signals=_wires(plug.signals))
-        for plug in sorted(here, key=lambda plug: plug.name != wanted)
+    first = sorted(here, key=lambda plug: plug.name != wanted)
+    rows = tuple((plug, built.plugged[plug.name]) for plug in first)
+    cautions = tuple(
+        f"{plug.words} ({plug.name}): {_CAUTIONS[tag]}" for plug in first for tag in tags(plug.words)
     )
-    cautions = tuple(f"{row.words} ({row.name}): {_CAUTIONS[tag]}" for row in rows for tag in tags(row.words))
     connectors = tuple(sorted(asked.items(), key=lambda item: (item[1] or "~", item[0])))
     return HarnessView(
         whole.title, connectors, wanted, distance, rows, tuple(built.assumed), built.text, cautions
     )
-
-
-def _wires(signals: Mapping[str, str]) -> str:
-    return ", ".join(f"{cavity}: {signal}" if signal else cavity for cavity, signal in signals.items())
 
 
 def _named(complaint: str, asked: Mapping[str, str]) -> str:
@@ -129,18 +123,6 @@ def _named(complaint: str, asked: Mapping[str, str]) -> str:
     shared = {name: len(said & set(re.findall(r"\w{4,}", words.lower()))) for name, words in asked.items()}
     best = max(shared, key=lambda name: shared[name], default="")
     return best if best and shared[best] else ""
-
-
-def _kept(job: OpenJob) -> tuple[bytes, str]:
-    """The file of harness data that was loaded last, and its name."""
-    kept = [
-        attachment
-        for attachment in job.attachments
-        if attachment.kind == "document" and attachment.name.startswith(f"{HARNESS} ")
-    ]
-    if not kept:
-        raise NotFoundError("this job has no harness data yet: load a KBL or VEC file at its circuit")
-    return job.file(kept[-1].attachment_id), kept[-1].name
 
 
 @lru_cache(maxsize=2)

@@ -73,17 +73,12 @@ def _complaint(said: Payload, circuit: Circuit | None) -> dict[str, Any]:
         raise InputError(f"{works!r} is no answer", remedy="one of yes, weak, no", where="works")
     load = checked_text(said.get("load"), "load")
     state = checked_text(said.get("state"), "state", needed=False)
-    known_place({"quantity": _complained_of(load, circuit), "at": load, "state": state}, circuit)
+    # a load works, a stage holds, a unit answers
+    stage = circuit is not None and load in circuit.model.stages
+    part = circuit.parts.get(load) if circuit else None
+    quantity = "stage" if stage else "answers" if part and part.kind == "module" else "works"
+    known_place({"quantity": quantity, "at": load, "state": state}, circuit)
     return {"load": load, "works": works, "state": state}
-
-
-def _complained_of(name: str, circuit: Circuit | None) -> str:
-    """What is said of a load, a stage or a unit: that it works, holds or answers."""
-    if circuit is None:
-        return "works"
-    part = circuit.parts.get(name)
-    unit = part is not None and part.kind == "module"
-    return "stage" if name in circuit.model.stages else "answers" if unit else "works"
 
 
 def _code(said: Payload, _: Circuit | None) -> dict[str, Any]:

@@ -69,11 +69,9 @@ def priors_for(circuit: Circuit, vehicle: Sequence[str] = ()) -> Priors:
     except OSError:
         return default_priors()
     learned = _kept(path, stamp)
-    return (
-        taught(default_priors(), learned.tally, circuit, vehicle)
-        if learned and learned.used
-        else default_priors()
-    )
+    if learned is None or not learned.used:
+        return default_priors()
+    return taught(default_priors(), learned.tally, circuit, vehicle)
 
 
 @lru_cache(maxsize=4)
@@ -107,10 +105,6 @@ def added(several: Sequence[Learned]) -> Learned:
 # In words
 
 
-KindSaid = tuple[str, Share]
-"""A kind of cause, and how often it was the cause."""
-
-
 @dataclass(frozen=True)
 class CircuitSaid:
     """What was the cause in one circuit: (part, jobs), the most frequent first; ``title``: as a job of ours has it."""
@@ -120,7 +114,7 @@ class CircuitSaid:
     parts: tuple[tuple[str, int], ...]
 
 
-def kinds_said(learned: Learned) -> tuple[KindSaid, ...]:
+def kinds_said(learned: Learned) -> tuple[tuple[str, Share], ...]:
     """Every kind of cause with its share, the most frequent first."""
     return tuple(sorted(kind_shares(learned.tally).items(), key=lambda item: -item[1].share))
 

@@ -188,8 +188,7 @@ def progress_of(store: JobStore, job_id: str, last_change: int) -> str:
 
 
 def _updated(store: JobStore, job: Job, remembered: Remembered) -> Bench:
-    entries = store.evidence(job.job_id)
-    version = store.circuit(job.job_id)
+    entries, version = store.evidence(job.job_id), store.circuit(job.job_id)
     checked = check_text(version.text) if version else None
     before, after = chapters(entries)
     if job.last_change != remembered.sequence:

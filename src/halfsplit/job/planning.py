@@ -95,15 +95,10 @@ def begin_plan(job: OpenJob, *, steps: int = 0) -> None:
     largest = steps if steps in SIZES else LARGEST
 
     def keep(document: dict[str, Any]) -> None:
-        keep_plan(job, {**document, "basis": known}, largest=largest, after=after)
+        job.keep_shown(PLAN, {**document, "basis": known, "largest": largest}, after=after)
 
     arguments = (version.text, record.intake, _heard(entries), largest)
     workers.start(name_of(job.store, PLAN, job.job_id), worked_out, arguments, keep, anywhere=True)
-
-
-def keep_plan(job: OpenJob, document: Mapping[str, Any], *, largest: int, after: int) -> None:
-    """Keep a plan with its job; ``after``: the last change of the job that it knows of."""
-    job.keep_shown(PLAN, {**document, "largest": largest}, after=after)
 
 
 def stop_plan(job: OpenJob) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
@@ -49,30 +49,26 @@ class AskedForm:
 def form_of(asked: Mapping[str, str], exercise: Exercise) -> AskedForm:
     """What the form holds, from what was sent; the names are looked at when the test is quoted."""
     known = {name: asked.get(name, "").strip()[:120] for name in AskedForm.__dataclass_fields__}
-    states = list(exercise.circuit.states)
-    complained = exercise.complaints[0][2] if exercise.complaints else states[-1]
-    state = known["state"] if known["state"] in states else complained
-    how = known["how"] if known["how"] in HOW else "volts"
-    lead = "to" if known["lead"] == "to" else "at"
-    form = AskedForm(**(known | {"state": state, "how": how, "lead": lead}))
-    circuit = exercise.circuit
-    return replace(form, at=_fitting(form.at, HOW[how][0], circuit), to=_fitting(form.to, "volts", circuit))
+    circuit, states = exercise.circuit, list(exercise.circuit.states)
+    if known["state"] not in states:
+        known["state"] = exercise.complaints[0][2] if exercise.complaints else states[-1]
+    if known["how"] not in HOW:
+        known["how"] = "volts"
+    known["lead"] = "to" if known["lead"] == "to" else "at"
+    known["at"] = _fitting(known["at"], HOW[known["how"]][0], circuit)
+    known["to"] = _fitting(known["to"], "volts", circuit)
+    return AskedForm(**known)
 
 
 def _fitting(at: str, quantity: str, circuit: Circuit) -> str:
     """The place of this quantity that is meant by a tap: a part where a part is asked, a pin of it where a point is."""
-    places = places_for(quantity, circuit)
+    places = PLACES[quantity](circuit)
     if not at or at in places:
         return at
     part = at.partition(":")[0].partition(".")[0]
     near = [place for place in places if place.partition(":")[0] in (at, at.partition(":")[0])]
     near += [place for place in places if place.partition(":")[0].partition(".")[0] == part]
     return near[0] if near else at
-
-
-def places_for(quantity: str, circuit: Circuit) -> list[str]:
-    """The names that a quantity can be taken at."""
-    return PLACES[quantity](circuit)
 
 
 def points_of(circuit: Circuit) -> list[str]:
@@ -138,7 +134,7 @@ def place_asked(form: AskedForm) -> dict[str, Any]:
 def checked_place(circuit: Circuit, form: AskedForm) -> None:
     """Raise UnknownNameError where this quantity cannot be taken at the place of the form."""
     quantity = HOW[form.how][0]
-    if form.at not in places_for(quantity, circuit):
+    if form.at not in PLACES[quantity](circuit):
         raise NotFoundError(f"{HOW[form.how][2]}: there is no {form.at!r} for that in this circuit")
     if bool(form.jump_from) != bool(form.jump_to):
         raise InputError("a jump lead has two ends", remedy="name the point at the other end")

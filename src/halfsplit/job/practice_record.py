@@ -13,7 +13,7 @@ from halfsplit.job.entering import OVER_RANGE, shown_value
 from halfsplit.job.kinds import own_unit
 from halfsplit.job.places import from_json, to_json
 from halfsplit.notation.checked import check_text
-from halfsplit.practice import Exercise, Hidden, Path, Step, Worth, hidden_again
+from halfsplit.practice import Exercise, Hidden, Path, Worth, hidden_again
 from halfsplit.practice.exercise import Taken
 from halfsplit.quantities import QUANTITIES
 from halfsplit.store import Practice
@@ -55,20 +55,19 @@ def worth_json(worth: Worth) -> dict[str, Any]:
 def path_json(path: Path, circuit: Circuit) -> dict[str, Any]:
     """A path that was judged, in words and numbers."""
     return {
-        "steps": [_step_json(step, circuit) for step in path.steps],
+        "steps": [
+            {
+                "said": reading_said(step.reading.measurement, step.reading.value, circuit),
+                "test": worth_json(step.test),
+                "best": worth_json(step.best),
+                "gained": step.gained,
+                "wasted": step.wasted,
+            }
+            for step in path.steps
+        ],
         "minutes": path.minutes,
         "proven": path.proven,
         "question": list(path.question),
-    }
-
-
-def _step_json(step: Step, circuit: Circuit) -> dict[str, Any]:
-    return {
-        "said": reading_said(step.reading.measurement, step.reading.value, circuit),
-        "test": worth_json(step.test),
-        "best": worth_json(step.best),
-        "gained": step.gained,
-        "wasted": step.wasted,
     }
 
 

@@ -14,12 +14,12 @@ from halfsplit.job.pictures import circuit_drawing
 from halfsplit.job.places import from_json
 from halfsplit.job.practice_form import (
     HOW,
+    PLACES,
     AskedForm,
     checked_place,
     form_for,
     form_of,
     place_asked,
-    places_for,
     points_of,
 )
 from halfsplit.job.practice_record import value_said
@@ -136,8 +136,8 @@ def exercise_view(
             tuple(act["name"] for act in named if act["right"]),
             max(0, 100 - HINT_POINTS * exercise.hints - WRONG_POINTS * exercise.wrong),
             tuple(circuit.states),
-            tuple((name, HOW[name][2]) for name in HOW if places_for(HOW[name][0], circuit)),
-            tuple(places_for(HOW[form.how][0], circuit)),
+            tuple((name, HOW[name][2]) for name in HOW if PLACES[HOW[name][0]](circuit)),
+            tuple(PLACES[HOW[form.how][0]](circuit)),
             tuple(points_of(circuit)),
             tuple((part.name, part.words) for part in circuit.parts.values() if part.kind != "splice"),
             tuple(part.name for part in circuit.model.of_kind("fuse", "breaker")),

@@ -190,10 +190,12 @@ def name_cause(store: JobStore, practice: Practice, name: str, act_id: str = "")
     if not named:
         raise InputError("nothing was named", remedy="name a part, a cavity or a wire", where="cause")
 
-    def do(exercise: Exercise) -> dict[str, Any]:
-        return {"do": "name", "name": named, "right": exercise.condemn(named)}
-
-    return _act(store, practice, act_id, do)
+    return _act(
+        store,
+        practice,
+        act_id,
+        lambda exercise: {"do": "name", "name": named, "right": exercise.condemn(named)},
+    )
 
 
 def give_up(store: JobStore, practice: Practice, act_id: str = "") -> Practice:

@@ -121,9 +121,13 @@ def _points(circuit: Circuit, end: str) -> tuple[tuple[str, str], ...]:
         if part.kind == "splice" or (part.is_earth and end):
             shared.append(part.name)
         elif part.kind == "connector":
-            loose += [f"{part.name}.{pin}" for pin in part.pins if _one_sided(part.name, pin, used)]
+            cavities = [f"{part.name}.{pin}" for pin in part.pins]
+            loose += [cavity for cavity in cavities if (f"{cavity}:in" in used) != (f"{cavity}:out" in used)]
             if end and part.pins:
-                loose.append(f"{part.name}.{_next_cavity(part)}")
+                taken = {int(pin) for pin in part.pins if pin.isdigit()}
+                loose.append(
+                    f"{part.name}.{next(number for number in range(1, 1_000) if number not in taken)}"
+                )
         elif part.is_source:
             shared += [] if end else [f"{part.name}.+"]
         else:
@@ -133,15 +137,6 @@ def _points(circuit: Circuit, end: str) -> tuple[tuple[str, str], ...]:
         for point in dict.fromkeys((*loose, *shared))
         if point != end
     )
-
-
-def _one_sided(name: str, cavity: str, used: frozenset[str]) -> bool:
-    return (f"{name}.{cavity}:in" in used) != (f"{name}.{cavity}:out" in used)
-
-
-def _next_cavity(part: Part) -> int:
-    taken = {int(pin) for pin in part.pins if pin.isdigit()}
-    return next(number for number in range(1, 1_000) if number not in taken)
 
 
 # What a tap does
@@ -155,10 +150,9 @@ def tapped(text: str, sheet: Sheet, act: str, fields: Mapping[str, str]) -> tupl
     """
     text, sheet = _filled_in(text, sheet, fields)
     verb, _, what = act.partition(":")
-    do = ACTS.get(verb)
-    if do is None:
+    if verb not in ACTS:
         raise InputError(f"{act[:40]!r} is nothing that can be tapped")
-    return do(text, sheet, what)
+    return ACTS[verb](text, sheet, what)
 
 
 def _filled_in(text: str, sheet: Sheet, fields: Mapping[str, str]) -> tuple[str, Sheet]:
@@ -167,10 +161,8 @@ def _filled_in(text: str, sheet: Sheet, fields: Mapping[str, str]) -> tuple[str,
     name = fields["name"].strip() or sheet.part
     if name != sheet.part:
         text = edits.rename(text, sheet.part, name)
-        end = sheet.end
-        if end.partition(".")[0] == sheet.part:
-            end = name + end[len(sheet.part) :]
-        sheet = replace(sheet, part=name, end=end)
+        head, dot, pin = sheet.end.partition(".")
+        sheet = replace(sheet, part=name, end=f"{name}{dot}{pin}" if head == sheet.part else sheet.end)
     words, place, value = (fields.get(field, "") for field in ("words", "place", "value"))
     if words.strip() or place.strip() or value.strip():
         text = edits.describe(text, name, words=words, place=place, value=value)

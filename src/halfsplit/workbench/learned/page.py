@@ -11,7 +11,8 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import InputError
 from halfsplit.job import learned_file
-from halfsplit.job.learned_file import KindSaid
+from halfsplit.job.learned_file import CircuitSaid, Share
+from halfsplit.job.views import shown_as
 from halfsplit.workbench.access import Form, Owner, Reader, Store
 from halfsplit.workbench.rendering import render
 
@@ -32,29 +33,21 @@ class KindRow:
 
 
 @dataclass(frozen=True)
-class CircuitRow:
-    """What was the cause in one circuit before: (part, jobs), the most frequent first; ``others``: jobs of the rest."""
-
-    title: str
-    jobs: int
-    parts: Sequence[tuple[str, int]]
-    others: int
-
-
-@dataclass(frozen=True)
 class LearnedPage:
     """``sources``: who, when, how many jobs; ``used``: whether the engine uses it; ``largest``: the scale's end.
 
-    ``besides``: what was learned besides causes: (what, how often, what is believed now).
+    ``besides``: what was learned besides causes: (what, how often, what is believed now). ``most``: parts of a circuit
+    that are named, the most frequent ones; the rest are others.
     """
 
     sources: Sequence[tuple[str, datetime, int]]
     used: bool
     kinds: Sequence[KindRow]
-    circuits: Sequence[CircuitRow]
+    circuits: Sequence[CircuitSaid]
     largest: float
     problem: str = ""
     besides: Sequence[tuple[str, str, str]] = ()
+    most: int = 8
 
 
 router = APIRouter(include_in_schema=False, prefix="/learned")
@@ -71,39 +64,28 @@ def learned_page(request: Request, store: Store, person: Reader) -> Response:
     if learned is None:
         return render(request, "learned/learned.html", LearnedPage((), False, (), (), 1.0))
     kinds = learned_file.kinds_said(learned)
-    largest = max((kind.high for _, kind in kinds), default=1.0)
+    largest = max((share.high for _, share in kinds), default=1.0)
     page = LearnedPage(
         learned.sources,
         learned.used,
-        [_row(said, largest) for said in kinds],
-        [
-            CircuitRow(said.title, said.jobs, said.parts[:PARTS], sum(jobs for _, jobs in said.parts[PARTS:]))
-            for said in learned_file.circuits_said(learned, store)
-        ],
+        [_row(kind, share, 100.0 / largest) for kind, share in kinds],
+        learned_file.circuits_said(learned, store),
         largest,
         besides=learned_file.circumstances_said(learned.tally.circumstances),
     )
     return render(request, "learned/learned.html", page)
 
 
-def _row(said: KindSaid, largest: float) -> KindRow:
-    kind, share = said
-    scale = 100.0 / largest
-    return KindRow(
-        kind,
-        share.jobs,
-        share.of,
-        share.shipped,
-        share.share,
-        round(share.shipped * scale - 0.2, 2),
-        round(share.share * scale - 0.6, 2),
-        round(share.low * scale, 2),
-        round((share.high - share.low) * scale, 2),
+def _row(kind: str, share: Share, scale: float) -> KindRow:
+    return shown_as(
+        KindRow,
+        share,
+        name=kind,
+        at_shipped=round(share.shipped * scale - 0.2, 2),
+        at_share=round(share.share * scale - 0.6, 2),
+        from_low=round(share.low * scale, 2),
+        width=round((share.high - share.low) * scale, 2),
     )
-
-
-PARTS = 8
-"""Of a circuit, the most frequent ones."""
 
 
 @router.post("")
