@@ -93,11 +93,16 @@ def try_part(job: OpenJob, part: str, price: Decimal, minutes: float) -> TryCard
     return TryCard(part, trial.chance, cost, per_cure, costs.currency)
 
 
-def expected_volts(job: OpenJob, point: str, state: str) -> tuple[tuple[str, str], ...]:
-    """'What should I see here?': (assumption, volts) healthy and for each leading suspect."""
+def expected_volts(job: OpenJob, test: TestCard | None) -> tuple[tuple[str, str], ...]:
+    """'What should I see here?': (assumption, volts) healthy and for each leading suspect.
+
+    Only where the test is plain volts against the battery's negative post.
+    """
+    if test is None or test.quantity != "volts" or test.to is not None or test.place["changes"]:
+        return ()
     with job.bench() as bench:
         if bench.told is None:
             return ()
-        check_place(bench.told.diagnosis.circuit, Measurement("volts", point, state))
-        expected = bench.told.diagnosis.expected(point, state or None)
+        check_place(bench.told.diagnosis.circuit, Measurement("volts", test.at, test.state))
+        expected = bench.told.diagnosis.expected(test.at, test.state or None)
         return tuple((voltage.assumption, f"{voltage.volts:.1f} V") for voltage in expected)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -33,13 +33,19 @@ LEAST_NEAR = 0.05
 
 @dataclass(frozen=True)
 class BenchDrawing:
-    """``svg``: '' where the job has no usable circuit; ``folded``: whether part of the circuit is folded away.
+    """``svg``: '' where the job has no usable circuit; ``state``: the one whose expected volts are shown, '' for none.
 
-    ``diagram``: whether the job has a diagram on which it can be shown; ``page``: it is shown on that, of this name.
+    ``opened``: parts that a tap unfolded; ``place``: the test whose leads are marked, None where there is none;
+    ``folded``: whether part of the circuit is folded away. ``diagram``: whether the job has a diagram on which it can
+    be shown; ``page``: it is shown on that, of this name.
     """
 
-    svg: str
-    folded: bool
+    svg: str = ""
+    states: tuple[str, ...] = ()
+    state: str = ""
+    opened: tuple[str, ...] = ()
+    place: Mapping[str, Any] | None = None
+    folded: bool = False
     diagram: bool = False
     page: str = ""
 
@@ -97,21 +103,23 @@ def bench_drawing(
     bench = shown_bench(job)
     checked, suspects = bench.checked, bench.shown[VIEW].suspects
     if checked is None or checked.circuit is None or not checked.usable:
-        return BenchDrawing("", folded=False)
+        return BenchDrawing()
+    circuit, opened = checked.circuit, tuple(opened)
+    shown = BenchDrawing("", tuple(circuit.states), state if state in circuit.states else "", opened, place)
     suspicion = {
         suspect.part: suspect.probability for suspect in suspects if suspect.probability >= LEAST_SUSPICION
     }
     measured = from_json(place) if place else None
-    leads = lead_points(measured, checked.circuit) if measured else {}
+    leads = lead_points(measured, circuit) if measured else {}
     near = [suspect.part for suspect in suspects[:MOST_NEAR] if suspect.probability >= LEAST_NEAR]
     focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
-    overlays = Overlays(suspicion, last_readings(bench), _expected(checked.circuit, state), leads)
+    overlays = Overlays(suspicion, last_readings(bench), _expected(circuit, shown.state), leads)
     page = None if whole else bench_page(job, overlays, [*leads, *suspicion])
     if page is not None and not paths:
-        return BenchDrawing(page.svg, folded=False, diagram=True, page=page.name)
+        return replace(shown, svg=page.svg, diagram=True, page=page.name)
     plan = _plan(checked.text, focus)
     svg = paint_plan(plan, overlays, width=width).svg
-    return BenchDrawing(svg, plan.fold.model is not plan.model, page is not None)
+    return replace(shown, svg=svg, folded=plan.fold.model is not plan.model, diagram=page is not None)
 
 
 def _focus(names: Iterable[str]) -> frozenset[str]:

@@ -109,16 +109,12 @@ async def _person(request: Request) -> Person:
         raise SignInNeeded
     session, user = known_session
     if request.method not in SAFE_METHODS:
-        await _check_token(request, session.csrf_secret)
+        sent = request.headers.get("X-CSRF-Token", "")
+        if not sent and "form" in request.headers.get("content-type", ""):
+            sent = str((await request.form()).get("csrf", ""))
+        if not hmac.compare_digest(sent.encode(), session.csrf_secret.encode()):
+            raise HTTPException(403, "This page is out of date: load it again, nothing was changed.")
     return Person(user.name, user.role, session.csrf_secret)
-
-
-async def _check_token(request: Request, secret: str) -> None:
-    sent = request.headers.get("X-CSRF-Token", "")
-    if not sent and "form" in request.headers.get("content-type", ""):
-        sent = str((await request.form()).get("csrf", ""))
-    if not hmac.compare_digest(sent.encode(), secret.encode()):
-        raise HTTPException(403, "This page is out of date: load it again, nothing was changed.")
 
 
 def is_session(store: JobStore, token: str) -> bool:
@@ -200,9 +196,7 @@ def _verified(store: JobStore, name: str, password: str) -> User | None:
         user = store.accounts.user(name)
     except NotFoundError:
         user = None
-    nobody = (
-        _nobody()
-    )  # made at the first sign-in of whoever it is, so that its time tells nothing of the name
+    nobody = _nobody()  # made at anybody's first sign-in, so that its time tells nothing of the name
     try:
         _HASHER.verify(user.password_hash if user else nobody, password[: LONGEST_PASSWORD + 1])
     except (VerificationError, InvalidHashError):

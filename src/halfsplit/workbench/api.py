@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
+from io import BytesIO
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Request
@@ -204,8 +205,6 @@ def _files(job: OpenJob, kind: str) -> list[Attachment]:
 
 
 def _add_file(job: OpenJob, body: FileBody, kind: Literal["capture", "scan"]) -> Attachment:
-    from io import BytesIO
-
     try:
         data = base64.b64decode(body.data, validate=True)
     except ValueError:

@@ -160,6 +160,7 @@ def read_intake(
     reader = Reader(form)
     often = form.get("how_often", "unknown")
     settings = before.settings if before else JobSettings()
+    instruments = tuple(name for name in INSTRUMENTS if form.get(f"has-{name.replace(' ', '-')}") == "1")
     intake = Intake(
         complaint=Complaint(
             text=reader.text("complaint", LONGEST_FIELD),
@@ -170,7 +171,7 @@ def read_intake(
         battery=_battery(reader),
         earlier_work=_earlier(reader),
         settings=JobSettings(
-            instruments=_instruments(form, settings),
+            instruments=instruments or settings.instruments,
             intermittent=often == "intermittent",
             seed=settings.seed,
             currency=reader.text("currency", 3).upper(),
@@ -184,11 +185,6 @@ def read_intake(
         address=reader.text("address", LONGEST_FIELD),
     )
     return intake, customer, reader.problems
-
-
-def _instruments(form: Mapping[str, str], before: JobSettings) -> tuple[str, ...]:
-    chosen = tuple(name for name in INSTRUMENTS if form.get(f"has-{name.replace(' ', '-')}") == "1")
-    return chosen or before.instruments
 
 
 def _vehicle(reader: Reader) -> Vehicle:

@@ -79,8 +79,10 @@ class Guard:
             await self.app(scope, receive, send)
             return
         answer = _with_headers(send, cached=scope["path"].startswith("/static/"), secure=self.secure)
-        headers, largest = Headers(scope=scope), _largest(scope["method"], scope["path"])
-        refused = _refusal(scope["method"], headers, self.hosts, largest)
+        headers, method = Headers(scope=scope), scope["method"]
+        capture = method == "POST" and _CAPTURES.fullmatch(scope["path"])
+        largest = LARGEST_CAPTURE if capture else LARGEST_BODY
+        refused = _refusal(method, headers, self.hosts, largest)
         if not refused and not await self._may_be_long(headers):
             largest = LARGEST_UNSIGNED
             refused = NOT_SIGNED_IN if int(headers.get("content-length", "0")) > largest else None
@@ -143,11 +145,6 @@ def _in_time(receive: Receive) -> Receive:
         return message
 
     return received
-
-
-def _largest(method: str, path: str) -> int:
-    """Bytes that a request may bring."""
-    return LARGEST_CAPTURE if method == "POST" and _CAPTURES.fullmatch(path) else LARGEST_BODY
 
 
 def _too_large(largest: int) -> tuple[int, str, str]:

@@ -88,10 +88,6 @@ def outward(family: socket.AddressFamily, probe: str) -> str:
     return ""
 
 
-def _shown(host: str) -> str:
-    return f"[{host}]" if ":" in host else host
-
-
 def qr_code(text: str) -> str:
     """A QR code (ISO/IEC 18004) as lines for a terminal."""
     drawn = io.StringIO()
@@ -166,7 +162,8 @@ class Serving:
         if self.public:
             return [self.public.rstrip("/")]
         scheme = "https" if self.secure else "http"
-        return [f"{scheme}://{_shown(address)}:{self.port}" for address in addresses(self.host)]
+        shown = [f"[{address}]" if ":" in address else address for address in addresses(self.host)]
+        return [f"{scheme}://{address}:{self.port}" for address in shown]
 
 
 def check_certificate(serving: Serving) -> None:
@@ -197,7 +194,18 @@ def run(store: JobStore, serving: Serving, *, tell: Callable[[str], None] = prin
             store, accounts=not serving.own, hosts=serving.hosts, secure=serving.secure, around=around
         )
         _greet(store, serving, tell)
-        _serve(app, serving)
+        uvicorn.run(
+            app,
+            host=serving.host,
+            port=serving.port,
+            log_level="warning",
+            timeout_graceful_shutdown=2,
+            server_header=False,
+            proxy_headers=bool(serving.public),
+            forwarded_allow_ips=serving.proxy,
+            ssl_certfile=serving.certificate,
+            ssl_keyfile=serving.key,
+        )
 
 
 @contextlib.contextmanager
@@ -234,18 +242,3 @@ def _greet(store: JobStore, serving: Serving, tell: Callable[[str], None]) -> No
             first = new_owner_link(store, first)
             tell(f"Nobody owns this workbench yet. Open this link within the hour, once: {first}")
         tell(f"Scan this with a tablet's camera to open it:\n{qr_code(first)}")
-
-
-def _serve(app: ASGIApp, serving: Serving) -> None:
-    uvicorn.run(
-        app,
-        host=serving.host,
-        port=serving.port,
-        log_level="warning",
-        timeout_graceful_shutdown=2,
-        server_header=False,
-        proxy_headers=bool(serving.public),
-        forwarded_allow_ips=serving.proxy,
-        ssl_certfile=serving.certificate,
-        ssl_keyfile=serving.key,
-    )

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from halfsplit.job import BenchView, EvidenceLine, TestCard, TryCard
 from halfsplit.job.asides import AlibiCard, TrapCard
+from halfsplit.job.pictures import BenchDrawing
 
 
 @dataclass(frozen=True)
@@ -22,29 +22,11 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class DrawingNote:
-    """The drawing of the bench: ``state`` whose expected volts are shown ('' for none).
-
-    ``opened``: parts that a tap unfolded; ``place``: the test whose leads are marked, None where there is none.
-    """
-
-    svg: str
-    state: str
-    states: Sequence[str]
-    whole: bool
-    folded: bool = False
-    opened: str = ""
-    place: Mapping[str, Any] | None = None
-    diagram: bool = False
-    page: str = ""
-
-
-@dataclass(frozen=True)
 class DrawingFragment:
     """The drawing alone."""
 
     view: BenchView
-    drawing: DrawingNote | None
+    drawing: BenchDrawing | None
 
 
 @dataclass(frozen=True)
@@ -84,7 +66,7 @@ class BenchPage:
     others: Sequence[TestCard]
     show_others: bool
     entry: Entry
-    drawing: DrawingNote | None
+    drawing: BenchDrawing | None
     notice: str = ""
     expected: Sequence[tuple[str, str]] = ()
     asides: Asides = field(default_factory=Asides)

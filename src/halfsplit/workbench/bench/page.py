@@ -5,7 +5,7 @@ Every answer is the whole bench; a page shows the same after a reload.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Annotated, Any
 from urllib.parse import quote
@@ -24,7 +24,6 @@ from halfsplit.workbench.bench.contexts import (
     Asides,
     BenchPage,
     DrawingFragment,
-    DrawingNote,
     Entry,
     LooksFragment,
 )
@@ -92,9 +91,9 @@ def _page(  # noqa: PLR0913 - a page has that many sides
         view.tests,
         others,
         entry or Entry(jobs.new_id()),
-        None if late else _drawing(job, view, place=test.place if test else None),
+        None if late else jobs.bench_drawing(job, place=test.place if test else None, width=WIDTH),
         notice,
-        _expected(job, view, test),
+        asides.expected_volts(job, test),
         last=last,
         seconds=int(UNDO_WITHIN - _age(last)) if last else 0,
         looks=() if late else jobs.free_looks(job),
@@ -120,34 +119,6 @@ def _last(view: BenchView) -> EvidenceLine | None:
     return newest if newest and view.job.state != "closed" and 0 <= _age(newest) < UNDO_WITHIN else None
 
 
-def _expected(job: OpenJob, view: BenchView, test: TestCard | None) -> Sequence[tuple[str, str]]:
-    """'What should I see here?', where the test is plain volts against the battery's negative post."""
-    if test is None or test.quantity != "volts" or test.to is not None or test.place["changes"]:
-        return ()
-    return asides.expected_volts(job, test.at, test.state)
-
-
-def _drawing(
-    job: OpenJob,
-    view: BenchView,
-    *,
-    state: str = "",
-    whole: bool = False,
-    opened: str = "",
-    place: Mapping[str, Any] | None = None,
-    paths: bool = False,
-) -> DrawingNote | None:
-    if view.circuit is None or not view.circuit.usable:
-        return None
-    shown = state if state in view.states else ""
-    drawn = jobs.bench_drawing(
-        job, place=place, state=shown, whole=whole, opened=opened.split(), width=WIDTH, paths=paths
-    )
-    return DrawingNote(
-        drawn.svg, shown, view.states, whole, drawn.folded, opened, place, drawn.diagram, drawn.page
-    )
-
-
 def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:
     """The test to show: the one chosen among the proposed, one of the technician's own, or the best."""
     best = view.tests[0] if view.tests else None
@@ -168,10 +139,8 @@ def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[Te
 
 def _own_place(asked: Mapping[str, str], view: BenchView) -> dict[str, Any]:
     """What a tap in the drawing or the form of one's own test means."""
-    at, parts = (
-        asked["at"].strip(),
-        view.circuit.circuit.parts if view.circuit and view.circuit.circuit else {},
-    )
+    parts = view.circuit.circuit.parts if view.circuit and view.circuit.circuit else {}
+    at = asked["at"].strip()
     quantity = asked.get("quantity") or "volts"
     takes_leads = quantity in QUANTITIES and QUANTITIES[quantity].leads
     if takes_leads and at in parts and parts[at].pins:
@@ -198,17 +167,17 @@ def drawing(
     """The drawing alone, with what each point should read; ``whole``: the whole sheet, a page of its own."""
     job = replace(job, since=since)
     view, asked = jobs.bench_view(job), dict(request.query_params)
-    note = _drawing(
+    drawn = jobs.bench_drawing(
         job,
-        view,
+        place=place_of(asked) if asked.get("place") else None,
         state=state,
         whole=bool(whole),
-        opened=asked.get("opened", "")[:LONGEST_OPENED],
-        place=place_of(asked) if asked.get("place") else None,
+        opened=asked.get("opened", "")[:LONGEST_OPENED].split(),
+        width=WIDTH,
         paths=bool(asked.get("paths")),
     )
     template = "bench/sheet.html" if whole else "bench/_drawing_fragment.html"
-    return render(request, template, DrawingFragment(view, note))
+    return render(request, template, DrawingFragment(view, drawn))
 
 
 @router.get("/looks")
@@ -233,7 +202,16 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
     try:
         if form.get("kind", "reading") == "reading":
             place = place_of(form)
-            _record(job, place, form)
+            present, sure = PRESENT.get(form.get("present", ""), "unknown"), form.get("confirmed") == "1"
+            jobs.record(
+                job,
+                place,
+                form.get("typed", ""),
+                entry_id=form.get("entry_id", "")[:60],
+                unit=form.get("unit", ""),
+                confirmed=sure,
+                present=present,
+            )
         else:
             _take(job, form)
     except (Doubt, InputError) as error:
@@ -246,18 +224,6 @@ def take_evidence(request: Request, job: JobToMeasure, form: Form) -> Response:
     job = replace(job, since=view.sequence)
     page = _page(job, view, view.tests[0] if view.tests else None, late=True)
     return render(request, "bench/_bench.html", page)
-
-
-def _record(job: OpenJob, place: dict[str, Any], form: Mapping[str, str]) -> None:
-    jobs.record(
-        job,
-        place,
-        form.get("typed", ""),
-        entry_id=form.get("entry_id", "")[:60],
-        unit=form.get("unit", ""),
-        confirmed=form.get("confirmed") == "1",
-        present=PRESENT.get(form.get("present", ""), "unknown"),
-    )
 
 
 def _take(job: OpenJob, form: Mapping[str, str]) -> None:

@@ -86,17 +86,16 @@ def stop(request: Request, job: JobToMeasure, key: str) -> Response:
 
 
 @router.get("/{capture_id}")
-def capture_page(request: Request, job: JobToRead, capture_id: str) -> Response:
+def capture_page(
+    request: Request,
+    job: JobToRead,
+    capture_id: str,
+    kept: str = "",
+    behind: str = "",
+    other_job: Annotated[str, Query(alias="job")] = "",
+) -> Response:
     """One capture: viewer, results, what can become evidence."""
-    asked = request.query_params
-    return _page(
-        request,
-        job,
-        capture_id,
-        kept=asked.get("kept", ""),
-        behind=asked.get("behind", ""),
-        other_job=asked.get("job", ""),
-    )
+    return _page(request, job, capture_id, kept=kept, behind=behind, other_job=other_job)
 
 
 def _page(  # noqa: PLR0913 - one page, many reasons to show it

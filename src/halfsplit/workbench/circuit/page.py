@@ -26,7 +26,6 @@ LARGEST_FILE = 1_600_000
 class CheckNote:
     """What the text says: problems with their lines, and its drawing."""
 
-    checked: Checked
     errors: Sequence[Problem]
     warnings: Sequence[Problem]
     drawing: str
@@ -56,15 +55,12 @@ class CircuitPage:
 
 def check_note(checked: Checked, *, drawn: bool = True) -> CheckNote:
     """What a text says, and its drawing if that is shown."""
-    errors = [problem for problem in checked.problems if problem.severity == "error"]
-    warnings = [problem for problem in checked.problems if problem.severity != "error"]
-    circuit = checked.circuit
     if not checked.text.strip():
-        return CheckNote(checked, (), (), "", 0, ())
+        return CheckNote((), (), "", 0, ())
+    circuit = checked.circuit
     return CheckNote(
-        checked,
-        errors,
-        warnings,
+        [problem for problem in checked.problems if problem.severity == "error"],
+        [problem for problem in checked.problems if problem.severity != "error"],
         pictures.circuit_drawing(checked) if drawn else "",
         len(circuit.parts) if circuit else 0,
         tuple(circuit.states) if circuit else (),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, RedirectResponse, Response
@@ -140,8 +139,7 @@ def new_job(request: Request, store: Store, person: Taker, form: Form) -> Respon
 @router.get("/jobs/{job_id}/intake")
 def intake_page(request: Request, job: JobToTakeIn) -> Response:
     """The intake, to be changed."""
-    record = job.record
-    return render(request, "jobs/intake.html", _intake_page(record))
+    return render(request, "jobs/intake.html", _intake_page(job.record))
 
 
 def _intake_page(
@@ -188,16 +186,11 @@ def vin_told(text: str) -> VinNote:
 @router.get("/battery")
 def battery_note(request: Request, person: Reader) -> Response:
     """What the battery's volts say, as they are typed."""
-    return render(request, "jobs/_battery.html", _battery_told(dict(request.query_params)))
-
-
-def _battery_told(form: dict[str, Any]) -> BatteryNote:
-    reader = FieldReader(form)
+    reader = FieldReader(request.query_params)
     volts, celsius = reader.number("battery", "V"), reader.number("celsius")
     if reader.problems or volts is None:
-        return BatteryNote(None, next(iter(reader.problems.values()), ""))
-    return BatteryNote(
-        jobs.battery_state(
-            volts, celsius, str(form.get("battery_type", "")), rested=form.get("rested") == "1"
-        )
-    )
+        note = BatteryNote(None, next(iter(reader.problems.values()), ""))
+    else:
+        kind, rested = reader.form.get("battery_type", ""), reader.form.get("rested") == "1"
+        note = BatteryNote(jobs.battery_state(volts, celsius, kind, rested=rested))
+    return render(request, "jobs/_battery.html", note)

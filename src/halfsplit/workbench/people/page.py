@@ -115,22 +115,19 @@ def make_owner(request: Request, token: str, store: Store, form: Form) -> Respon
     """Use the link: the first owner."""
     name = form.get("name", "").strip()[:LONGEST_NAME]
     try:
-        user = User(
-            name=_named(name),
-            password_hash=checked_password(form.get("password", "")),
-            role="owner",
-            created_at=jobs.now(),
-        )
-        store.accounts.redeem_owner_link(hashed(token), user, at=jobs.now())
+        store.accounts.redeem_owner_link(hashed(token), _user(form, "owner"), at=jobs.now())
     except InputError as error:
         return render(request, "people/owner.html", OwnerPage(token, name, str(error)), status=422)
     return RedirectResponse("/sign-in", 303)
 
 
-def _named(name: str) -> str:
+def _user(form: Mapping[str, str], role: str) -> User:
+    """Whom a form makes. Raises InputError where it has no name, no password that will do, or the role is none."""
+    name = form.get("name", "").strip()[:LONGEST_NAME]
     if not name or not name.isprintable():
         raise InputError("a name is missing", where="name")
-    return name
+    password = checked_password(form.get("password", ""))
+    return User(name=name, password_hash=password, role=_role(role), created_at=jobs.now())
 
 
 @router.get("/people")
@@ -143,13 +140,7 @@ def people_page(request: Request, store: Store, person: Owner) -> Response:
 def add_person(request: Request, store: Store, person: Owner, form: Form) -> Response:
     """Add an account."""
     try:
-        user = User(
-            name=_named(form.get("name", "").strip()[:LONGEST_NAME]),
-            password_hash=checked_password(form.get("password", "")),
-            role=_role(form.get("role", "")),
-            created_at=jobs.now(),
-        )
-        store.accounts.add_user(user, who=person.name, at=jobs.now())
+        store.accounts.add_user(_user(form, form.get("role", "")), who=person.name, at=jobs.now())
     except (InputError, ConflictError) as error:
         page = PeoplePage(store.accounts.users(), ROLES, str(error), form | {"password": ""})
         return render(request, "people/people.html", page, status=422)

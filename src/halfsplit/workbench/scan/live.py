@@ -1,28 +1,22 @@
-"""Reading a vehicle live from the page, and clearing a unit's codes behind a confirmation.
-
-What talks to a bus is imported when it is first asked for: its libraries take seconds, which no other page should wait.
-"""
+"""Reading a vehicle live from the page, and clearing a unit's codes behind a confirmation."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import ConflictError, HalfsplitError, InputError
-from halfsplit.job import Job, scan_evidence, scans
+from halfsplit.job import Job, live_scans, scan_evidence, scans
+from halfsplit.job.live_scans import ClearView, LiveRun
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scans import KeptReport
 from halfsplit.workbench.access import Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import whole
 from halfsplit.workbench.rendering import render
-
-if TYPE_CHECKING:
-    from halfsplit.job.live_scans import ClearView, LiveRun
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan/live")
 MOST_FAULTS = 400
@@ -68,8 +62,6 @@ def live_page(request: Request, job: JobToRead) -> Response:
 
 
 def _page(job: OpenJob, typed: Mapping[str, str] | None = None, problem: str = "") -> LivePage:
-    from halfsplit.job import live_scans
-
     kept = scans.kept_reports(job)
     live = next((report for report in reversed(kept) if report.source == "live"), None)
     last = live.live if live else {}
@@ -95,8 +87,6 @@ def _page(job: OpenJob, typed: Mapping[str, str] | None = None, problem: str = "
 @router.post("")
 def start(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Begin to read."""
-    from halfsplit.job import live_scans
-
     channel = form.get("channel", "").strip()[:200]
     if form.get("vehicle") == "simulated":
         channel = f"simulated {form.get('fault', '').strip()[:200]}".strip()
@@ -116,8 +106,6 @@ def start(request: Request, job: JobToMeasure, form: Form) -> Response:
 @router.get("/run")
 def run_fragment(request: Request, job: JobToRead) -> Response:
     """The run alone, asked for every second while it goes."""
-    from halfsplit.job import live_scans
-
     page = RunFragment(job.record, live_scans.run_of(job))
     # At the end the whole page is fetched anew: what can be done next stands beside the run.
     over = page.run is None or page.run.done
@@ -127,8 +115,6 @@ def run_fragment(request: Request, job: JobToRead) -> Response:
 @router.post("/stop")
 def stop(job: JobToMeasure) -> Response:
     """Stop reading."""
-    from halfsplit.job import live_scans
-
     live_scans.stop_run(job)
     return RedirectResponse(f"/jobs/{quote(job.job_id)}/scan/live", 303)
 
@@ -136,8 +122,6 @@ def stop(job: JobToMeasure) -> Response:
 @router.post("/clear/look")
 def look(request: Request, job: JobToMeasure, form: Form) -> Response:
     """What clearing one unit would take away, read from the vehicle now."""
-    from halfsplit.job import live_scans
-
     try:
         view = live_scans.clear_view(
             job, form.get("scan_id", ""), form.get("unit", ""), listed_only=request.app.state.accounts
@@ -150,8 +134,6 @@ def look(request: Request, job: JobToMeasure, form: Form) -> Response:
 @router.post("/clear")
 def clear(request: Request, job: JobToMeasure, form: Form) -> Response:
     """Clear as confirmed; the record says who, what and what came of it."""
-    from halfsplit.job import live_scans
-
     scan_id, unit = form.get("scan_id", ""), form.get("unit", "")
     try:
         if form.get("sure") != "1":

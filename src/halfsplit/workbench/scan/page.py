@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
@@ -19,9 +18,6 @@ from halfsplit.job.scans import KeptReport, Line, SideBySide
 from halfsplit.workbench.access import Files, Form, JobToMeasure, JobToRead
 from halfsplit.workbench.forms import content, whole
 from halfsplit.workbench.rendering import render
-
-if TYPE_CHECKING:
-    pass
 
 router = APIRouter(include_in_schema=False, prefix="/jobs/{job_id}/scan")
 MOST_UNITS, MOST_CODES = 150, 150
@@ -195,10 +191,10 @@ def cause_page(request: Request, job: JobToRead, report: str = "") -> Response:
 
 def _cause_page(job: OpenJob, report: str, problem: str = "") -> CausePage:
     record, kept = job.record, scans.kept_reports(job)
-    shown = next((kept_report for kept_report in kept if kept_report.scan_id == report), None)
-    shown = shown or next(
-        (kept_report for kept_report in kept if kept_report.moment == "arrival"), kept[0] if kept else None
-    )
+    wanted = [one for one in kept if one.scan_id == report] or [
+        one for one in kept if one.moment == "arrival"
+    ]
+    shown = next(iter(wanted or kept), None)
     whole = scan_evidence.table_of(job, shown.scan_id) if shown else None
     codes = whole.codes if whole else ()
     table, left_out = _as_shown(whole) if whole else (None, "")
