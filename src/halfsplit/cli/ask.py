@@ -21,8 +21,8 @@ class Asker:
 
     def text(self, prompt: str, usual: str = "") -> str:
         """A line, without spaces at its ends; an empty one gives ``usual``."""
-        shown = f"{prompt} [{usual}]" if usual else prompt
-        return self.screen.console.input(f"{_plain(shown)}: ").strip() or usual
+        shown = (f"{prompt} [{usual}]" if usual else prompt).replace("[", r"\[")  # brackets are no mark-up
+        return self.screen.console.input(f"{shown}: ").strip() or usual
 
     def yes(self, prompt: str, *, usual: bool) -> bool:
         """Yes or no."""
@@ -47,11 +47,6 @@ class Asker:
         """Show names and what they are, numbered."""
         for number, (name, words) in enumerate(names, 1):
             self.screen.line(f"  {number:3}  {name}{f'  {words}' if words else ''}")
-
-
-def _plain(text: str) -> str:
-    """Text as rich shows it: brackets are no mark-up."""
-    return text.replace("[", r"\[")
 
 
 def chosen(typed: str, names: Sequence[str]) -> str:

@@ -96,8 +96,9 @@ def capture(
         measured.append((file, recording, named, results))
     if plot:
         _draw(measured, plot)
-    _tell_captures(measured, as_json=as_json)
-    return None
+    if as_json:
+        return put_json([_capture_json(*each) for each in measured])
+    return put("\n\n".join("\n".join(_capture_lines(*each)) for each in measured))
 
 
 def _read_capture(file: Path, scale: Sequence[str], rate: float | None) -> Capture:
@@ -105,24 +106,23 @@ def _read_capture(file: Path, scale: Sequence[str], rate: float | None) -> Captu
 
     with progress(file.name) as done:
         recording = Capture.read(file, progress=done)
-    gains = dict(_gain(text) for text in scale)
+    gains = {}
+    for text in scale:  # such as ``channel 2=100A``
+        name, _, amount = text.rpartition("=")
+        number = amount.rstrip("VAWohmkuHzPa ")
+        try:
+            gain = float(number)
+        except ValueError:
+            gain = 0.0
+        if not name or not gain:
+            raise InputError(
+                f"{text!r} is no scale", remedy="write CHANNEL=100A: amps (or another unit) a volt"
+            )
+        gains[name] = (gain, amount[len(number) :].strip())
     for name in gains:
         _ = recording[name]
     recording = recording.scaled(gains)
     return recording.with_rate(rate) if rate else recording
-
-
-def _gain(text: str) -> tuple[str, tuple[float, str]]:
-    """``channel 2=100A`` → ('channel 2', (100.0, 'A'))."""
-    name, _, amount = text.rpartition("=")
-    number = amount.rstrip("VAWohmkuHzPa ")
-    try:
-        gain = float(number)
-    except ValueError:
-        gain = 0.0
-    if not name or not gain:
-        raise InputError(f"{text!r} is no scale", remedy="write CHANNEL=100A: amps (or another unit) a volt")
-    return name, (gain, amount[len(number) :].strip())
 
 
 def _roles(recording: Capture, given: Sequence[str]) -> dict[str, str]:
@@ -161,37 +161,28 @@ def _draw(measured: Told, plot: Path) -> None:
     write_new(plot, lambda stream: stream.write(drawn), replace=True)
 
 
-def _tell_captures(measured: Told, *, as_json: bool) -> None:
+def _capture_json(
+    file: Path, recording: Capture, named: dict[str, str], results: tuple[Any, ...]
+) -> dict[str, Any]:
     from halfsplit.capture import results_dict
 
-    if as_json:
-        return put_json(
-            [
-                {
-                    "file": file.name,
-                    "channels": _channels(recording),
-                    "roles": named,
-                    "notes": list(recording.notes),
-                    **results_dict(results),
-                }
-                for file, recording, named, results in measured
-            ]
-        )
-    return put("\n\n".join("\n".join(_capture_lines(*capture)) for capture in measured))
-
-
-def _channels(recording: Capture) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": channel.name,
-            "unit": channel.unit,
-            "samples": len(channel),
-            "rate": channel.rate,
-            "start": channel.start,
-            "stop": channel.stop,
-        }
-        for channel in recording.channels
-    ]
+    return {
+        "file": file.name,
+        "channels": [
+            {
+                "name": channel.name,
+                "unit": channel.unit,
+                "samples": len(channel),
+                "rate": channel.rate,
+                "start": channel.start,
+                "stop": channel.stop,
+            }
+            for channel in recording.channels
+        ],
+        "roles": named,
+        "notes": list(recording.notes),
+        **results_dict(results),
+    }
 
 
 def _capture_lines(

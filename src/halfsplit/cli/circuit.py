@@ -61,25 +61,21 @@ def check(file: File, as_json: Json = False) -> None:
     elif problems:
         put("\n".join(map(str, problems)))
     tell(_summary(file, circuit, problems))
-    for line in (*_moving(circuit), *_ways(circuit)):
+    for line in _guessed(circuit) if circuit else ():
         tell(line)
     raise typer.Exit(FAILED if circuit is None else 0)
 
 
-def _moving(circuit: Circuit | None) -> Iterator[str]:
-    """Which wires are taken to bend with a door or lid: one line for those that do, one for those that may."""
-    crossing = crossing_wires(circuit.model) if circuit else {}
+def _guessed(circuit: Circuit) -> Iterator[str]:
+    """What was guessed: the wires that bend with a door or lid, and the minutes to each place, to mend by ``reach``."""
+    crossing = crossing_wires(circuit.model)
     for sure, words in ((True, "Taken to move"), (False, "May move, the place of one end is not given")):
         names = [name for name, known in crossing.items() if known == sure]
         if names:
             yield f"{words}: {', '.join(names)}."
-
-
-def _ways(circuit: Circuit | None) -> Iterator[str]:
-    """The minutes to each place, so that what was guessed from its words can be mended with ``reach``."""
-    found_ways = ways(circuit.model) if circuit else {}
-    if found_ways:
-        yield f"Minutes to get at: {', '.join(f'{name} {minutes:g}' for name, minutes in found_ways.items())}."
+    minutes = ", ".join(f"{name} {minutes:g}" for name, minutes in ways(circuit.model).items())
+    if minutes:
+        yield f"Minutes to get at: {minutes}."
 
 
 def _summary(file: Path, circuit: Circuit | None, problems: Sequence[Problem]) -> str:
@@ -128,7 +124,11 @@ def expect(
         names = list(circuit.faults)
         return put_json(names) if as_json else put("\n".join(names))
     wanted = _known(fault, circuit)
-    states = [_state(name, circuit) for name in state or circuit.states]
+    states = list(state or circuit.states)
+    for name in states:
+        if name not in circuit.states:
+            known = ", ".join(f'"{state}"' for state in circuit.states)
+            raise UnknownNameError(f"there is no state {name!r} in this circuit: it has {known}")
     points = _points(circuit, point or [])
     healthy = {name: circuit.solve(name) for name in states}
     broken = {name: circuit.solve(name, fault=wanted) for name in states} if wanted else {}
@@ -157,13 +157,6 @@ def _known(fault: str, circuit: Circuit) -> str:
         raise UnknownNameError(
             f"there is no fault {fault!r} in this circuit: {near}list them with --faults"
         ) from None
-
-
-def _state(name: str, circuit: Circuit) -> str:
-    if name in circuit.states:
-        return name
-    known = ", ".join(f'"{state}"' for state in circuit.states)
-    raise UnknownNameError(f"there is no state {name!r} in this circuit: it has {known}")
 
 
 def _points(circuit: Circuit, wanted: Sequence[str]) -> tuple[str, ...]:
@@ -258,18 +251,15 @@ def patterns(
     """List the circuits to start from with when to use each, or print one."""
     if name:
         pattern = pattern_named(name)
-        return (
-            put_json(_told(pattern) | {"text": pattern.text}) if as_json else put(pattern.text.rstrip("\n"))
-        )
+        told = _told(pattern) | {"text": pattern.text}
+        return put_json(told) if as_json else put(pattern.text.rstrip("\n"))
     if as_json:
         return put_json([_told(pattern) for pattern in all_patterns()])
-    return put("\n".join(line for pattern in all_patterns() for line in _listed(pattern)))
-
-
-def _listed(pattern: Sample) -> list[str]:
-    """Name and title, and below them when to use it."""
-    use = textwrap.wrap(pattern.use, LIST_WIDTH, break_on_hyphens=False)  # names of patterns stay whole
-    return [f"{pattern.name:25} {pattern.title}", *(f"{'':25} {line}" for line in use)]
+    for pattern in all_patterns():
+        put(f"{pattern.name:25} {pattern.title}")
+        for line in textwrap.wrap(pattern.use, LIST_WIDTH, break_on_hyphens=False):  # their names stay whole
+            put(f"{'':25} {line}")
+    return None
 
 
 def _told(pattern: Sample) -> dict[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS
@@ -142,33 +143,20 @@ class Dialogue:
                 if view.finding:
                     self.screen.finding(view.finding)
                 return
-            self._entry(self.test)
-
-    def _entry(self, test: TestCard) -> None:
-        """One line from the person: a result, or a letter for something else."""
-        typed = self.asker.text(entry_prompt(test))
-        act = ACTS.get(typed.lower())
-        if act:
-            act(self)
-        elif typed:
-            self._result(test, typed)
+            # One line from the person: a result, or a letter for something else.
+            typed = self.asker.text(entry_prompt(self.test))
+            if typed.lower() in ACTS:
+                ACTS[typed.lower()](self)
+            elif typed:
+                self._result(self.test, typed)
 
     def _result(self, test: TestCard, typed: str) -> None:
         meant = settled(self.asker, typed, test, self.circuit.model.net_volts)
         if meant is None:
             return
         present = self._present() if meant != FLICKERS else "yes"
-        self._taken(
-            lambda: record(
-                self.job,
-                test.place,
-                meant,
-                unit=test.unit,
-                confirmed=True,
-                present=present,
-                minutes=test.minutes,
-            )
-        )
+        entry = partial(record, self.job, test.place, meant, unit=test.unit, minutes=test.minutes)
+        self._taken(lambda: entry(confirmed=True, present=present))
         self.test = None
         self.screen.line(f"> {heard(self.job)[-1]}")
         self.suspects()

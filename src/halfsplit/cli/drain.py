@@ -15,7 +15,6 @@ from halfsplit.errors import InputError
 
 if TYPE_CHECKING:
     from halfsplit.drain import DrainAnalysis
-    from halfsplit.drain.asking import Question
 
 
 @app.command(
@@ -88,12 +87,6 @@ def drain(
     return put("\n".join(lines))
 
 
-def _options(asked: Question) -> str:
-    if asked.zero is not None:
-        return f"--zero {1000 * asked.zero:.0f} (what the instrument shows without a current, in mA), or --reversed"
-    return f"--unit {asked.unit}, or --unit A if the values are right"
-
-
 def _record(file: Path, address: str, interval: float, hours: float) -> None:
     """Make the log: cautions first, then a word each half hour."""
     from halfsplit.drain import CAUTIONS
@@ -123,7 +116,13 @@ def _drain_lines(analysis: DrainAnalysis) -> Iterator[str]:
 
     yield analysis.verdict
     if analysis.question is not None:
-        yield f"  say it with {_options(analysis.question)}"
+        zero, unit = analysis.question.zero, analysis.question.unit
+        yield (
+            f"  say it with --unit {unit}, or --unit A if the values are right"
+            if zero is None
+            else f"  say it with --zero {1000 * zero:.0f} (what the instrument shows without a current, in mA), "
+            "or --reversed"
+        )
     yield f"  log: {time_words(analysis.duration)}, taken by {analysis.instrument.name}"
     if analysis.level is not None and analysis.asleep_after is not None:
         level = f"{amps_words(analysis.level)} ± {amps_words(analysis.level_error)}"

@@ -47,7 +47,11 @@ def scripted(text: str, path: Path, *, as_json: bool) -> bool:
         script.begin(job)
         screen = None if as_json else Screen()
         if screen:
-            _opening(job, screen)
+            screen.line(job.sound_circuit.title)
+            screen.line(DEFER)
+            for known in heard(job):
+                screen.line(f"  {known}")
+            screen.suspects(bench_view(job).suspects, job.sound_circuit)
         done = walk(job, script.source(job.sound_circuit), watch=lambda so_far: _watched(job, so_far, screen))
         view = bench_view(job)
     if as_json:
@@ -63,15 +67,6 @@ def scripted(text: str, path: Path, *, as_json: bool) -> bool:
     if screen:
         screen.line(f"{len(done.steps)} tests, {done.minutes:.0f} minutes.")
     return bool(view.finding and view.finding.proven)
-
-
-def _opening(job: OpenJob, screen: Screen) -> None:
-    circuit = job.sound_circuit
-    screen.line(circuit.title)
-    screen.line(DEFER)
-    for text in heard(job):
-        screen.line(f"  {text}")
-    screen.suspects(bench_view(job).suspects, circuit)
 
 
 def _watched(job: OpenJob, done: Walk, screen: Screen | None) -> None:
@@ -151,13 +146,8 @@ class Beginning:
             text=f"Fault finding on {self.file.name}",
             how_often="intermittent" if settings.intermittent else "always",
         )
-        open_job(
-            self.store,
-            Intake(complaint=complaint, settings=settings),
-            who=who,
-            job_id=job_id,
-            circuit=self.text,
-        )
+        intake = Intake(complaint=complaint, settings=settings)
+        open_job(self.store, intake, who=who, job_id=job_id, circuit=self.text)
         return OpenJob(self.store, job_id, who)
 
 

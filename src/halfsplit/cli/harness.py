@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -13,7 +13,6 @@ from halfsplit.errors import InputError
 from halfsplit.harness.answers import answer, answers, known, table
 from halfsplit.harness.cut import configured, near
 from halfsplit.harness.document import LARGEST
-from halfsplit.harness.proposals import Plug, Plugged
 from halfsplit.harness.read import read
 
 
@@ -70,7 +69,17 @@ def harness(
         return put_json(
             {
                 "circuit": built.text,
-                "connectors": [_connector(plug, built.plugged[plug.name]) for plug in asked],
+                "connectors": [
+                    {
+                        "connector": plug.name,
+                        "words": plug.words,
+                        "signals": dict(plug.signals),
+                        "plugged_in": built.plugged[plug.name].kind,
+                        "value": built.plugged[plug.name].value,
+                        "why": built.plugged[plug.name].why,
+                    }
+                    for plug in asked
+                ],
                 "configurations": list(drawn.configurations),
                 "assumed": list(built.assumed),
                 "notes": list(drawn.notes),
@@ -85,14 +94,3 @@ def _bytes(path: Path) -> bytes:
             return stream.read(LARGEST + 1)
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror}") from None
-
-
-def _connector(plug: Plug, plugged: Plugged) -> dict[str, Any]:
-    return {
-        "connector": plug.name,
-        "words": plug.words,
-        "signals": dict(plug.signals),
-        "plugged_in": plugged.kind,
-        "value": plugged.value,
-        "why": plugged.why,
-    }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from halfsplit.circuit.circuit import Circuit
@@ -33,22 +33,21 @@ def own_measurement(asker: Asker, circuit: Circuit, usual_state: str = "") -> Me
     state = states[0]
     if len(states) > 1:
         state = asker.choice(f"In which state: {', '.join(states)}", states, usual_state or states[-1])
-    used = _instrument(asker, quantity)
-    looks = LOOKS if quantity == "inspection" else {"": ()}
-    look = (
-        asker.choice(f"At what: {', '.join(looks)}", list(looks), next(iter(looks))) if len(looks) > 1 else ""
-    )
+    used, look = _instrument(asker, quantity), CLOSELY
+    if quantity == "inspection":
+        look = asker.choice(f"At what: {', '.join(LOOKS)}", list(LOOKS), CLOSELY)
     changes = tuple(
         replace(change, watts=LAMP_WATTS.get(used or "", change.watts))
         if isinstance(change, LampFor)
         else change
         for change in _changes(asker, circuit)
     )
-    return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, changes, looks[look])
+    return Measurement(quantity, at, state, None if to == NEGATIVE else to, used, changes, LOOKS[look])
 
 
+CLOSELY = "closely"
 LOOKS: Mapping[str, tuple[str, ...]] = {
-    "closely": (),
+    CLOSELY: (),
     "pin drag": (PIN_DRAG,),
     "ends of the wire": (ENDS,),
     "command": (COMMAND,),
@@ -64,13 +63,10 @@ LAMP_WATTS = {"load lamp": 55.0}
 
 def places_for(quantity: str, circuit: Circuit) -> list[str]:
     """The names that a quantity can be taken at."""
-    places = PLACES_FOR.get(quantity)
-    return places(circuit) if places else list(dict.fromkeys([*circuit.parts, *_fault_places(circuit)]))
-
-
-def _fault_places(circuit: Circuit) -> Iterator[str]:
-    """Wires, contacts and whatever else a fault may be at."""
-    return (fault.part for fault in circuit.faults.values())
+    if quantity in PLACES_FOR:
+        return PLACES_FOR[quantity](circuit)
+    # wires, contacts and whatever else a fault may be at
+    return list(dict.fromkeys([*circuit.parts, *(fault.part for fault in circuit.faults.values())]))
 
 
 def _drivers(circuit: Circuit) -> list[str]:

@@ -81,7 +81,19 @@ def practice(
                 ]
             )
         heads = ["when", "who", "circuit", "difficulty", "points", "minutes", "best"]
-        return put(table(heads, (_row(practice) for practice in over), right=(4, 5, 6)))
+        rows = [
+            [
+                f"{_ended(practice).astimezone():%Y-%m-%d %H:%M}",
+                practice.person,
+                practice.title,
+                practice.difficulty,
+                "–" if practice.points is None else str(practice.points),
+                f"{practice.minutes:.0f}",
+                "–" if practice.best_minutes is None else f"{practice.best_minutes:.0f}",
+            ]
+            for practice in over
+        ]
+        return put(table(heads, rows, right=(4, 5, 6)))
     if as_json:
         raise typer.BadParameter("needs --scores: an exercise is for people", param_hint="--json")
     from halfsplit.job import sample
@@ -107,18 +119,6 @@ SCORE = ("person", "title", "difficulty", "seed", "solved", "points", "minutes",
 
 def _ended(practice: Practice) -> datetime:
     return practice.ended_at or practice.begun_at
-
-
-def _row(practice: Practice) -> list[str]:
-    return [
-        f"{_ended(practice).astimezone():%Y-%m-%d %H:%M}",
-        practice.person,
-        practice.title,
-        practice.difficulty,
-        "–" if practice.points is None else str(practice.points),
-        f"{practice.minutes:.0f}",
-        "–" if practice.best_minutes is None else f"{practice.best_minutes:.0f}",
-    ]
 
 
 class Round:

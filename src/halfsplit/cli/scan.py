@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from halfsplit.scan import Comparison, ScanReport
     from halfsplit.scan.channel import Address, Channel
     from halfsplit.scan.clear import LogEntry
-    from halfsplit.scan.live import LiveScan, LiveUnit
+    from halfsplit.scan.live import LiveScan
 
 Files = Annotated[
     list[Path] | None, typer.Argument(metavar="FILE…", help="Saved reports.", show_default=False)
@@ -168,7 +168,12 @@ def _clear(channel: Channel, scanned: LiveScan, clearing: Clearing) -> None:
     from halfsplit.scan.clear import clear_codes, plan_clear
     from halfsplit.scan.link import Link
 
-    unit = _unit(scanned, clearing.unit)
+    there = [unit for unit in scanned.units if unit.answers]
+    wanted = clearing.unit.strip().casefold()
+    unit = next((unit for unit in there if unit.name.casefold() == wanted), None)
+    if unit is None:
+        names = ", ".join(unit.name for unit in there) or "none"
+        raise NotFoundError(f"no unit {clearing.unit!r} answers; those that do: {names}")
     with Link(channel.open()) as link:
         plan = plan_clear(link, unit.address, unit.name)
         listed = ", ".join(stored.name for stored in plan.codes) or "no codes"
@@ -186,14 +191,6 @@ def _clear(channel: Channel, scanned: LiveScan, clearing: Clearing) -> None:
     tell(result.words)
     if not result.cleared:
         raise typer.Exit(FAILED)
-
-
-def _unit(scanned: LiveScan, name: str) -> LiveUnit:
-    for unit in scanned.units:
-        if unit.name.casefold() == name.strip().casefold() and unit.answers:
-            return unit
-    there = ", ".join(unit.name for unit in scanned.units if unit.answers) or "none"
-    raise NotFoundError(f"no unit {name!r} answers; those that do: {there}")
 
 
 def _log(save: Path | None, entry: LogEntry) -> None:

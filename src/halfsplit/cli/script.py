@@ -80,7 +80,10 @@ class Script:
                 remedy='write {"fault": "E5 open", "seed": 1}',
                 where=f"{path.name}: vehicle",
             )
-        lists = {key: _objects(said, key, path.name) for key in ("complaints", "earlier_work", "codes")}
+        lists = {key: tuple(_list(said, key, path.name)) for key in ("complaints", "earlier_work", "codes")}
+        for key, entries in lists.items():
+            if not all(isinstance(entry, dict) for entry in entries):
+                raise InputError("holds something that is no object", where=f"{path.name}: {key}")
         return Script(
             settings_of(said),
             **lists,
@@ -157,13 +160,6 @@ def _list(said: Mapping[str, Any], key: str, file: str) -> list[Any]:
     if not isinstance(entries, list):
         raise InputError("is no list", where=f"{file}: {key}")
     return entries
-
-
-def _objects(said: Mapping[str, Any], key: str, file: str) -> tuple[Mapping[str, Any], ...]:
-    entries = _list(said, key, file)
-    if not all(isinstance(entry, dict) for entry in entries):
-        raise InputError("holds something that is no object", where=f"{file}: {key}")
-    return tuple(entries)
 
 
 def _needed(said: Mapping[str, Any], key: str, where: str) -> Any:
