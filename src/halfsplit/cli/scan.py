@@ -35,6 +35,14 @@ class Clearing:
     unit: str
     by: str
 
+    def log(self, entry: LogEntry) -> None:
+        """One line in the log beside the saved report; it only ever grows."""
+        assert self.save is not None  # noqa: S101 - --clear needs --save
+        when = entry.when.isoformat(timespec="seconds")
+        line = f"{when}  {entry.by}  {entry.unit}: {entry.done}: {entry.outcome}\n"
+        with self.save.with_name(f"{self.save.name}.log").open("a", encoding="utf-8") as stream:
+            stream.write(line)
+
 
 @app.command(
     epilog=example(
@@ -187,15 +195,7 @@ def _clear(channel: Channel, scanned: LiveScan, clearing: Clearing) -> None:
         )
         if not by.strip():
             raise ConflictError("nothing was cleared: nobody confirmed it")
-        result = clear_codes(link, plan.confirm(by, saved=True), lambda entry: _log(clearing.save, entry))
+        result = clear_codes(link, plan.confirm(by, saved=True), clearing.log)
     tell(result.words)
     if not result.cleared:
         raise typer.Exit(FAILED)
-
-
-def _log(save: Path | None, entry: LogEntry) -> None:
-    """One line in the log beside the saved report; it only ever grows."""
-    assert save is not None  # noqa: S101 - --clear needs --save
-    line = f"{entry.when.isoformat(timespec='seconds')}  {entry.by}  {entry.unit}: {entry.done}: {entry.outcome}\n"
-    with save.with_name(f"{save.name}.log").open("a", encoding="utf-8") as stream:
-        stream.write(line)

@@ -296,7 +296,12 @@ def use(
     if between is None and shown != view.shown:
         raise ConflictError("this capture was measured again meanwhile: look at the new results first")
     quantity, typed, unit = _value(job.store, view, key, between)
-    if not place.get("to") and _is_drop(view, key):
+    kind, number, *rest = key.split(" ")
+    if kind == "mean":
+        drop = view.channels[int(number)].role == DROP
+    else:
+        drop = kind == "result" and view.results[int(number)]["quantities"][int(rest[0])]["name"] == "drop"
+    if drop and not place.get("to"):
         raise InputError("a voltage drop lies between two points", remedy="name both", where="to")
     said: dict[str, Any] = {
         "quantity": quantity,
@@ -344,13 +349,6 @@ def _value(
     except (LookupError, ValueError) as error:
         raise InputError("this was not measured", remedy="load the page again", where="key") from error
     return used, _typed(quantity_said["value"]), FIELD_UNITS[used]
-
-
-def _is_drop(view: CaptureView, key: str) -> bool:
-    kind, first, *rest = key.split(" ")
-    if kind == "mean":
-        return view.channels[int(first)].role == DROP
-    return kind == "result" and view.results[int(first)]["quantities"][int(rest[0])]["name"] == "drop"
 
 
 def _typed(value: float) -> str:

@@ -153,16 +153,10 @@ def best_page(marks: Marks, marks_of: Mapping[str, Sequence[str]], names: Iterab
     counts = dict.fromkeys(marks.pages, 0)
     for name in names:
         for key in marks_of.get(name.partition(":")[0], ()):
-            counts[_page_of(marks, key)] += 1
+            held = marks.parts.get(key) or marks.traces.get(key)
+            counts[held.page if held else marks.page_of(key)] += 1
     best = max(counts, key=lambda key: counts[key], default=None)
     return marks.pages[best] if best else None
-
-
-def _page_of(marks: Marks, key: str) -> str:
-    for held in (marks.parts, marks.traces):
-        if key in held:
-            return held[key].page
-    return marks.page_of(key)
 
 
 # Painting

@@ -65,7 +65,14 @@ class DiagramView:
 def diagram_view(job: OpenJob) -> DiagramView:
     """The diagram of a job, with what is still to be done on it."""
     marks, version, before = _stored(job)
-    text = written(marks)
+    text, circuit = written(marks), job.circuit
+    orphans: tuple[str, ...] = ()
+    if circuit is not None:
+        known = {*circuit.parts, *(wire.name for wire in circuit.model.wires), *circuit.points}
+        known |= {point.partition(":")[0] for point in circuit.points}
+        missing = tuple(name for name in text.marks_of if name not in known)
+        # a circuit that was not made of these marks has next to none of their names
+        orphans = missing if 2 * len(missing) < len(text.marks_of) else ()
     traces = list(marks.traces.values())
     ends = edit.loose_ends(marks)
     return DiagramView(
@@ -76,21 +83,9 @@ def diagram_view(job: OpenJob) -> DiagramView:
         sum(trace.state != "proposed" for trace in traces),
         sum(len(trace.doubts) for trace in traces) + len(marks.crossings),
         {name: len(keys) for name, keys in ends.items()},
-        _orphans(job, text),
+        orphans,
         text.notes,
     )
-
-
-def _orphans(job: OpenJob, text: Written) -> tuple[str, ...]:
-    """Names that are marked, and that the circuit's text does not have any more."""
-    circuit = job.circuit
-    if circuit is None:
-        return ()
-    known = {*circuit.parts, *(wire.name for wire in circuit.model.wires), *circuit.points}
-    known |= {point.partition(":")[0] for point in circuit.points}
-    missing = tuple(name for name in text.marks_of if name not in known)
-    # a circuit that was not made of these marks has next to none of their names
-    return missing if 2 * len(missing) < len(text.marks_of) else ()
 
 
 def _stored(job: OpenJob, version: str = "") -> tuple[Marks, str, str]:

@@ -37,7 +37,6 @@ from halfsplit.job.drain_branches import Branches, branches_of, checked_instrume
 from halfsplit.job.open_job import OpenJob, new_id
 from halfsplit.job.verbs import strike
 from halfsplit.job.views import shown_as
-from halfsplit.store import Job
 
 LARGEST_LOG = 39_000_000
 UNITS = ("", "A", "mA", "uA")
@@ -264,15 +263,6 @@ def charge_of(said: Mapping[str, Any]) -> StateOfCharge | None:
     return state_of_charge(float(said["volts"]), celsius, said.get("kind") or None, said.get("rested"))
 
 
-def _taken_in(job: Job) -> dict[str, Any]:
-    """What the intake says of the battery, where nothing else was entered."""
-    read = job.intake.battery
-    if read is None:
-        return {}
-    rested = RESTED if read.rested else None
-    return {"volts": read.volts, "celsius": read.celsius, "kind": KINDS.get(read.type, ""), "rested": rested}
-
-
 def _battery(said: Mapping[str, Any], charge: StateOfCharge | None) -> Battery:
     battery = Battery(float(said["capacity"]))
     if charge is not None and charge.share is not None:
@@ -296,7 +286,11 @@ def drain_view(job: OpenJob, drain_id: str = "", *, standalone: bool = False) ->
             figures = _figures(log, analysis, plots[standalone])
         except HalfsplitError as error:
             problem = f"“{log.name}” cannot be read: {error}"
-    battery = job.last("drain battery") or _taken_in(job.record)
+    battery, read = job.last("drain battery"), job.record.intake.battery
+    if not battery and read is not None:  # what the intake says, where nothing else was entered
+        rested = RESTED if read.rested else None
+        kind = KINDS.get(read.type, "")
+        battery = {"volts": read.volts, "celsius": read.celsius, "kind": kind, "rested": rested}
     charge, forecast = None, None
     with suppress(InputError):  # what was taken in may be no 12 V battery's
         charge = charge_of(battery)
@@ -307,6 +301,11 @@ def drain_view(job: OpenJob, drain_id: str = "", *, standalone: bool = False) ->
 
 
 def _figures(log: DrainLog, analysis: DrainAnalysis, plot: str) -> DrainFigures:
+    asked, certain = analysis.question, ""
+    if asked is not None and asked.zero is not None and analysis.level is not None:
+        # what a zero that is off does not touch: how much being awake adds
+        above = amps_words(analysis.mean - analysis.level)
+        certain = f"Whatever the zero: the mean is {above} above the level asleep."
     return shown_as(
         DrainFigures,
         analysis,
@@ -320,16 +319,7 @@ def _figures(log: DrainLog, analysis: DrainAnalysis, plot: str) -> DrainFigures:
         ),
         more=max(len(analysis.segments) - MOST_ROWS, 0),
         plot=plot,
-        certain=_certain(analysis),
-    )
-
-
-def _certain(analysis: DrainAnalysis) -> str:
-    """What a zero that is off does not touch: how much being awake adds."""
-    if analysis.question is None or analysis.question.zero is None or analysis.level is None:
-        return ""
-    return (
-        f"Whatever the zero: the mean is {amps_words(analysis.mean - analysis.level)} above the level asleep."
+        certain=certain,
     )
 
 

@@ -215,7 +215,8 @@ def _toml(value: Any) -> str:
         case bool():
             return str(value).lower()
         case str():
-            return f'"{_plain(value)}"'
+            plain = "".join(sign for sign in value if sign.isprintable() and sign not in '"\\')
+            return f'"{plain[:200]}"'
         case datetime():
             return value.isoformat()
         case dict():
@@ -223,10 +224,6 @@ def _toml(value: Any) -> str:
         case list():
             return "[\n" + "".join(f"  {_toml(item)},\n" for item in value) + "]"
     return repr(value)
-
-
-def _plain(text: str) -> str:
-    return "".join(sign for sign in text if sign.isprintable() and sign not in '"\\')[:200]
 
 
 def read_learned(path: Path) -> Learned:

@@ -228,6 +228,11 @@ def clear_unit(
     """
     from halfsplit.scan.clear import clear_codes, plan_clear
 
+    def log(entry: LogEntry) -> None:
+        said = {name: getattr(entry, name) for name in ("unit", "done", "outcome", "by")}
+        text = f"{entry.unit}: {entry.done}, confirmed by {entry.by}: {entry.outcome}"
+        job.keep("scan clear", {**said, "text": text})
+
     job.must_be_open()
     kept = report_of(job, scan_id)
     saved = {code.name for code in kept.report.unit(unit).codes}
@@ -236,18 +241,7 @@ def clear_unit(
         if _listed(plan.codes) != listed:
             raise ConflictError(f"the codes of {unit} have changed since they were shown: look at them again")
         confirmation = plan.confirm(by, saved={code.name for code in plan.codes} <= saved)
-        return clear_codes(link, confirmation, lambda entry: _log(job, entry)).words
-
-
-def _log(job: OpenJob, entry: LogEntry) -> None:
-    said = {
-        "unit": entry.unit,
-        "done": entry.done,
-        "outcome": entry.outcome,
-        "by": entry.by,
-        "text": f"{entry.unit}: {entry.done}, confirmed by {entry.by}: {entry.outcome}",
-    }
-    job.keep("scan clear", said)
+        return clear_codes(link, confirmation, log).words
 
 
 @contextmanager

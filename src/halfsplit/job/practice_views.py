@@ -180,7 +180,13 @@ def results(store: JobStore, person: str) -> Results:
     """A person's exercises."""
     practices = store.practices.of(person)
     over = tuple(practice for practice in practices if practice.ended_at is not None)
-    marks = [_mark(practice) for practice in reversed(over) if practice.points is not None]
+    marks = []
+    for practice in reversed(over):
+        if practice.points is not None:
+            ended = (practice.ended_at or practice.begun_at).astimezone()
+            in_all = f"{practice.points} points in {practice.minutes:.0f} min"
+            words = f"{practice.title}, {practice.difficulty}: {in_all}"
+            marks.append(Mark(f"{ended.day} {ended:%b}", practice.points, practice.difficulty, words))
     used = dict.fromkeys(mark.difficulty for mark in marks)
     legend = tuple((name, DIFFICULTIES[name], difficulty_mark(name)) for name in DIFFICULTIES if name in used)
     return Results(
@@ -190,12 +196,6 @@ def results(store: JobStore, person: str) -> Results:
         results_chart(marks),
         legend,
     )
-
-
-def _mark(practice: Practice) -> Mark:
-    ended = (practice.ended_at or practice.begun_at).astimezone()
-    words = f"{practice.title}, {practice.difficulty}: {practice.points} points in {practice.minutes:.0f} min"
-    return Mark(f"{ended.day} {ended:%b}", practice.points or 0, practice.difficulty, words)
 
 
 def asked_of(store: JobStore, practice: Practice, asked: Mapping[str, str]) -> dict[str, Any]:

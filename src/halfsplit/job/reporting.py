@@ -175,6 +175,12 @@ def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) 
     refused = said_of(bench, DECLINED)
     if finding is None:
         return report.FindingView(cause=closing.cause if closing else "", declined=refused)
+    told = (  # what the customer saw of it, before the repair
+        _plain_of(bench, entry)
+        for entry in bench.before_repair
+        if entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak")
+    )
+    symptoms = [f"{what}: {seen}" for what, seen, _ in told]
     return report.FindingView(
         cause=closing.cause if closing else finding.words,
         declined=refused,
@@ -187,17 +193,9 @@ def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) 
                 if step.decisive and step.phase != "after repair"
             )
         ),
-        consequence="; ".join(_symptoms(bench)) or "; ".join(finding.explains),
+        consequence="; ".join(symptoms or finding.explains),
         missing=finding.missing_proof,
     )
-
-
-def _symptoms(bench: Bench) -> Iterator[str]:
-    """What the customer saw of it, before the repair."""
-    for entry in bench.before_repair:
-        if entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak"):
-            what, seen, _ = _plain_of(bench, entry)
-            yield f"{what}: {seen}"
 
 
 def _drawing(bench: Bench, view: BenchView) -> str:

@@ -107,21 +107,16 @@ def table_of(job: OpenJob, scan_id: str) -> Table | None:
         return None
     said = job.last("scan table")
     units = tuple(_unit_rows(kept, unit_table(job), circuit))
-    codes = tuple(_code_rows(kept, units, _set_codes(said), circuit))
-    modules = _modules(circuit)
-    states = tuple(circuit.states)
-    state = said["state"] if said.get("state") in states else _state(circuit, units)
-    stored = len(_made(job, scan_id)[0])
-    pins = {part.name: _pins(part) for part in modules}
+    modules, states = _modules(circuit), tuple(circuit.states)
     return Table(
         kept,
         units,
-        codes,
+        tuple(_code_rows(kept, units, _set_codes(said), circuit)),
         tuple((module.name, module.words) for module in modules),
-        pins,
+        {part.name: _pins(part) for part in modules},
         states,
-        state,
-        stored,
+        said["state"] if said.get("state") in states else _state(circuit, units),
+        len(_made(job, scan_id)[0]),
     )
 
 
@@ -190,14 +185,14 @@ def _unit_rows(kept: KeptReport, table: Mapping[str, str], circuit: Circuit) -> 
 
 def _set_codes(said: Mapping[str, Any]) -> dict[tuple[str, str], tuple[str, str]]:
     """(unit's key, code) → (failure, pin), as the technician set them."""
-    set_codes = {}
-    for code in said.get("codes") or ():
-        if isinstance(code, dict):
-            set_codes[str(code.get("unit")), str(code.get("code"))] = (
-                str(code.get("failure") or ""),
-                str(code.get("pin") or ""),
-            )
-    return set_codes
+    rows = [row for row in said.get("codes") or () if isinstance(row, dict)]
+    return {
+        (str(row.get("unit")), str(row.get("code"))): (
+            str(row.get("failure") or ""),
+            str(row.get("pin") or ""),
+        )
+        for row in rows
+    }
 
 
 def _code_rows(
@@ -249,18 +244,14 @@ def _why_not(code: ReportedCode, part: str, failure: str, pin: str, circuit: Cir
         return "its unit is not in the circuit"
     if code.present == "no" or "not tested" in code.status:
         return "not there now, or not tested: it says nothing of what can be measured now"
-    if code.present == "unknown" and _only_kept(code):
+    stored = bool({"stored", "intermittent"} & set(code.status)) and "pending" not in code.status
+    if code.present == "unknown" and stored:
         return "kept in memory: whether it is there now is not said"
     if not failure:
         return "it does not say what a pin sees"
     if failure == LOST:
         return "" if pin in circuit.parts and pin != part else "which unit is missed?"
     return "" if pin in circuit.parts[part].pins else "which pin?"
-
-
-def _only_kept(code: ReportedCode) -> bool:
-    """Whether a report says of a code that it is stored or comes and goes, and not that it is there."""
-    return bool({"stored", "intermittent"} & set(code.status)) and "pending" not in code.status
 
 
 # The table as it is set, and told
@@ -310,7 +301,10 @@ def tell(job: OpenJob, scan_id: str) -> int:
     table = table_of(job, scan_id)
     if table is None:
         raise NoCircuitError
-    wanted = {_entry_id(scan_id, *entry): entry for entry in _wanted(table)}
+    wanted = {}
+    for kind, payload in _wanted(table):
+        words = "|".join([kind, *(f"{name}={payload[name]}" for name in sorted(payload))])
+        wanted[f"{scan_id[:60]}-{sha256(words.encode()).hexdigest()[:12]}"] = (kind, payload)
     live, ever = _made(job, scan_id)
     for base in live.keys() - wanted.keys():
         entry_id = live[base]
@@ -353,11 +347,6 @@ def _wanted(table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
         if not code.why:
             said = {"module": part_of[code.key], "failure": code.failure, "pin": code.pin, "set": True}
             yield "code", {**said, "state": table.state, "code": code.code}
-
-
-def _entry_id(scan_id: str, kind: str, payload: Mapping[str, Any]) -> str:
-    words = "|".join([kind, *(f"{name}={payload[name]}" for name in sorted(payload))])
-    return f"{scan_id[:60]}-{sha256(words.encode()).hexdigest()[:12]}"
 
 
 TOLD_ID = re.compile(r"(.+-[0-9a-f]{12})(?:-\d+)?")

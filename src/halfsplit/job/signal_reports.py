@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from halfsplit.job.drain_branches import BranchRow
 from halfsplit.job.drains import drain_view
 from halfsplit.job.open_job import OpenJob
 from halfsplit.job.scans import MOMENTS, KeptReport, kept_reports, side_by_side
@@ -85,7 +84,17 @@ def drain_report(job: OpenJob) -> DrainReport:
     """The drain of a job by its latest log; empty where nothing was measured."""
     view = drain_view(job, standalone=True)
     figures, branches = view.figures, view.branches
-    measured = tuple(_branch(row) for row in branches.rows if row.millivolts)
+    measured = tuple(
+        BranchLine(
+            fuse=row.name,
+            rating=row.rating,
+            millivolts=row.millivolts,
+            current=f"{row.current} ({row.span})",
+            units=", ".join(row.units),
+        )
+        for row in branches.rows
+        if row.millivolts
+    )
     if figures is None and not measured:
         return DrainReport()
     return DrainReport(
@@ -104,14 +113,4 @@ def drain_report(job: OpenJob) -> DrainReport:
         remarks=figures.remarks[:12] if figures else (),
         cautions=view.cautions,
         plot=figures.plot if figures else "",
-    )
-
-
-def _branch(row: BranchRow) -> BranchLine:
-    return BranchLine(
-        fuse=row.name,
-        rating=row.rating,
-        millivolts=row.millivolts,
-        current=f"{row.current} ({row.span})",
-        units=", ".join(row.units),
     )
