@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from halfsplit.cli.app import app, example
+from halfsplit.cli.circuit import Json
 from halfsplit.cli.output import put, put_json, tell
 from halfsplit.errors import InputError
 from halfsplit.harness.answers import answer, answers, known, table
@@ -46,7 +47,7 @@ def harness(
     as_table: Annotated[
         bool, typer.Option("--table", help="Write the table of connectors (CSV) instead.")
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Write JSON for a program.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Make a circuit of a wiring harness in the open standards KBL (2.3 to 2.5) or VEC (1.2 and 2).
 

@@ -15,7 +15,7 @@ from halfsplit.store.database import Database
 from halfsplit.store.records import AuditEntry, Role, Session, User
 from halfsplit.store.rows import checked, from_row, to_row
 from halfsplit.store.tables import audit, failed_logins, owner_links, sessions, users
-from halfsplit.store.writing import note_audit
+from halfsplit.store.writing import note_audit, row_of
 
 _FORGET_AFTER = timedelta(days=1)
 _SIGNED_IN = "signed in"
@@ -109,11 +109,9 @@ class Accounts:
         )
         with self._database.reading() as connection:
             row = connection.execute(statement).mappings().one_or_none()
-            return (
-                None
-                if row is None
-                else (from_row(Session, row), from_row(User, _user_row(connection, row["user"])))
-            )
+            if row is None:
+                return None
+            return from_row(Session, row), from_row(User, _user_row(connection, row["user"]))
 
     def close_session(self, token_hash: str) -> None:
         """Sign out; a session that is not there is passed over."""
@@ -231,14 +229,13 @@ def _add_user(connection: Connection, user: User) -> None:
     folded = user.name.strip().casefold()
     if not folded:
         raise InputError("a user needs a name")
-    if connection.execute(select(users.c.name).where(users.c.folded_name == folded)).first():
+    if row_of(connection, users, folded_name=folded):
         raise ConflictError(f"there is a user {user.name!r} already: choose another name")
     connection.execute(insert(users).values(checked(users, to_row(user) | {"folded_name": folded})))
 
 
 def _user_row(connection: Connection, name: str) -> RowMapping:
-    statement = select(users).where(users.c.folded_name == name.strip().casefold())
-    row = connection.execute(statement).mappings().one_or_none()
+    row = row_of(connection, users, folded_name=name.strip().casefold())
     if row is None:
         raise NotFoundError(f"there is no user {name!r}")
     return row

@@ -223,16 +223,14 @@ def _check_files(archive: zipfile.ZipFile, manifest: Manifest, job: JobFile) -> 
     if needed != files:
         raise _bad(f"its attachments and its files differ (first difference: {min(needed ^ files)[:80]!r})")
     for attachment in job.attachments:
-        _check_attachment(archive, attachment)
-
-
-def _check_attachment(archive: zipfile.ZipFile, attachment: Attachment) -> None:
-    path = _FILES + attachment.sha256
-    with archive.open(path) as member:
-        media_type = check_content(attachment.kind, member.read(HEAD), attachment.name)
-    actual = (archive.getinfo(path).file_size, media_type)
-    if actual != (attachment.size, attachment.media_type):
-        raise _bad(
-            f"{path} is {actual[1]} of {actual[0]:,} bytes, "
-            f"{_DOCUMENT} says {attachment.media_type} of {attachment.size:,}"
-        )
+        path = _FILES + attachment.sha256
+        with archive.open(path) as member:
+            media_type, size = (
+                check_content(attachment.kind, member.read(HEAD), attachment.name),
+                said[path][0],
+            )
+        if (size, media_type) != (attachment.size, attachment.media_type):
+            raise _bad(
+                f"{path} is {media_type} of {size:,} bytes, "
+                f"{_DOCUMENT} says {attachment.media_type} of {attachment.size:,}"
+            )

@@ -156,12 +156,10 @@ def _problem(column: Column[Any], value: Any) -> str | None:
 
 
 def _json_problem(kind: Json, value: Any) -> str | None:
-    length = len(kind.text(value))
-    return (
-        f"takes {length:,} characters as JSON, at most {kind.limit:,} are kept"
-        if length > kind.limit
-        else None
-    )
+    """What is kept as JSON is counted as its text."""
+    if (length := len(kind.text(value))) <= kind.limit:
+        return None
+    return f"takes {length:,} characters as JSON, at most {kind.limit:,} are kept"
 
 
 def _text_problem(column: Column[Any], value: str) -> str | None:
@@ -187,24 +185,17 @@ def _float_problem(column: Column[Any], value: float) -> str | None:
 def _decimal_problem(column: Column[Any], value: Decimal) -> str | None:
     # The exponent of a finite Decimal is an int; 'n', 'N' and 'F' mark NaN and infinity.
     exponent = value.as_tuple().exponent
-    if (
-        not isinstance(exponent, int)
-        or not value.is_finite()
-        or abs(value) >= LARGEST_AMOUNT
-        or exponent < -9
-    ):
-        return f"{value} is no amount below {LARGEST_AMOUNT:,} with at most 9 decimals"
-    return None
+    if isinstance(exponent, int) and abs(value) < LARGEST_AMOUNT and exponent >= -9:
+        return None
+    return f"{value} is no amount below {LARGEST_AMOUNT:,} with at most 9 decimals"
 
 
 def _moment_problem(column: Column[Any], value: datetime) -> str | None:
     if value.tzinfo is None:
         return f"{value} has no time zone"
-    return (
-        None
-        if EARLIEST <= value <= LATEST
-        else f"{value} is outside the years {EARLIEST.year} to {LATEST.year}"
-    )
+    if EARLIEST <= value <= LATEST:
+        return None
+    return f"{value} is outside the years {EARLIEST.year} to {LATEST.year}"
 
 
 # Column type -> the Python type that it takes, where that is not the type of what is stored.

@@ -62,14 +62,9 @@ def media_type(head: bytes) -> str | None:
     for offset, signature, name in _SIGNATURES:
         if head[offset : offset + len(signature)] == signature:
             return name
-    return TEXT if _is_text(head) else None
-
-
-def _is_text(head: bytes) -> bool:
-    """UTF-8, or an older eight-bit code page: no control characters but line ends, tabs and form feeds."""
-    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return True
-    return bool(head) and not any(byte < 32 and byte not in b"\t\n\r\f" for byte in head)
+    # UTF-16 by its mark; UTF-8, or an older eight-bit code page: no control characters but line ends, tabs, form feeds
+    marked = head[:2] in (b"\xff\xfe", b"\xfe\xff")
+    return TEXT if marked or (head and all(byte >= 32 or byte in b"\t\n\r\f" for byte in head)) else None
 
 
 def accepted(kind: AttachmentKind, name: str) -> Accepted:

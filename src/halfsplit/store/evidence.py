@@ -14,7 +14,7 @@ from halfsplit.store.files import Check, FileStore
 from halfsplit.store.records import Attachment, EvidenceEntry
 from halfsplit.store.rows import checked, from_row
 from halfsplit.store.tables import attachments, entry_attachments, evidence
-from halfsplit.store.writing import JobWriter, Kept
+from halfsplit.store.writing import JobWriter, Kept, row_of
 
 # What was said. Not who and when: an outbox may send it again later, or after somebody else has signed in.
 _CONTENT = ("kind", "present", "instrument", "serial", "strikes", "reason")
@@ -107,10 +107,8 @@ class Evidence(Kept):
         Raises:
             NotFoundError: there is none.
         """
-        here = attachments.c
-        statement = select(attachments).where(here.job_id == job_id, here.attachment_id == attachment_id)
         with self._database.reading() as connection:
-            row = connection.execute(statement).mappings().one_or_none()
+            row = row_of(connection, attachments, job_id=job_id, attachment_id=attachment_id)
         if row is None:
             raise NotFoundError(f"there is no attachment {attachment_id!r} in job {job_id!r}")
         return from_row(Attachment, row)
@@ -143,8 +141,7 @@ def _recorded(job: JobWriter, entry: EvidenceEntry) -> EvidenceEntry:
 
 
 def _read_entry(connection: Connection, job_id: str, entry_id: str) -> EvidenceEntry | None:
-    statement = select(evidence).where(evidence.c.job_id == job_id, evidence.c.entry_id == entry_id)
-    row = connection.execute(statement).mappings().one_or_none()
+    row = row_of(connection, evidence, job_id=job_id, entry_id=entry_id)
     return _with_links(row, _linked(connection, job_id, entry_id).get(entry_id, ())) if row else None
 
 
@@ -175,13 +172,9 @@ def _link(job: JobWriter, entry_id: str, attachment_ids: Sequence[str]) -> int:
             raise NotFoundError(
                 f"there is no attachment {attachment_id!r} in this job: store it before its entry"
             )
-        link = {
-            "entry_id": entry_id,
-            "attachment_id": attachment_id,
-            "position": position,
-            "job_id": job.job_id,
-        }
-        job.connection.execute(insert(entry_attachments).values(checked(entry_attachments, link)))
+        link = {"entry_id": entry_id, "attachment_id": attachment_id, "position": position}
+        row = checked(entry_attachments, link | {"job_id": job.job_id})
+        job.connection.execute(insert(entry_attachments).values(row))
     return len(wanted)
 
 

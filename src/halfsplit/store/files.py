@@ -75,7 +75,11 @@ class FileStore:
                     stored = _copy(source, temporary, kind, name)
                 if check is not None:
                     check(Path(temporary.name), stored.sha256)
-                self._place(Path(temporary.name), stored.sha256)
+                final = self.path(stored.sha256)
+                final.parent.mkdir(mode=0o700, exist_ok=True)
+                Path(temporary.name).replace(final)  # over the same content, which may be there already
+                for folder in (final.parent, self.folder):
+                    _flush_folder(folder)
             finally:
                 Path(temporary.name).unlink(missing_ok=True)
         return stored
@@ -101,13 +105,6 @@ class FileStore:
                         path.unlink()
                         removed += 1
         return removed
-
-    def _place(self, temporary: Path, sha256: str) -> None:
-        final = self.path(sha256)
-        final.parent.mkdir(mode=0o700, exist_ok=True)
-        temporary.replace(final)  # the same content may be there already: the same bytes take its place
-        for folder in (final.parent, self.folder):
-            _flush_folder(folder)
 
     def open(self, sha256: str) -> BufferedReader:
         """The stored bytes, to be read and closed by the caller.

@@ -25,7 +25,7 @@ from halfsplit.store.records import (
 )
 from halfsplit.store.rows import checked, from_row, to_row
 from halfsplit.store.tables import circuits, closings, intakes, jobs, lessons, steps
-from halfsplit.store.writing import JobWriter, Kept, no_job, note_audit, rows_of
+from halfsplit.store.writing import JobWriter, Kept, no_job, note_audit, row_of, rows_of
 
 
 class Jobs(Kept):
@@ -214,28 +214,22 @@ class Jobs(Kept):
     def keep_lessons(self, taught: Sequence[tuple[ClosedJob, dict[str, Any]]], engine_version: str) -> None:
         """Keep what closed jobs taught until they change, or another release looks at them."""
         rows = [
-            checked(
-                lessons,
-                {
-                    "job_id": job.job_id,
-                    "engine_version": engine_version,
-                    "after": job.last_change,
-                    "document": document,
-                },
-            )
-            for job, document in taught
+            {
+                "job_id": job.job_id,
+                "engine_version": engine_version,
+                "after": job.last_change,
+                "document": lesson,
+            }
+            for job, lesson in taught
         ]
+        rows = [checked(lessons, row) for row in rows]
         with self._database.writing() as connection:
             connection.execute(delete(lessons).where(lessons.c.job_id.in_([row["job_id"] for row in rows])))
             connection.execute(insert(lessons), rows)
 
 
 def _opened_already(connection: Connection, job_id: str, intake: Intake) -> bool:
-    first = (
-        connection.execute(select(intakes).where(intakes.c.job_id == job_id, intakes.c.version == 1))
-        .mappings()
-        .first()
-    )
+    first = row_of(connection, intakes, job_id=job_id, version=1)
     if first is None:
         return False
     if from_row(Intake, first) != intake:

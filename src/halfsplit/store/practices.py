@@ -10,6 +10,7 @@ from halfsplit.store.failures import EditConflictError
 from halfsplit.store.records import Practice
 from halfsplit.store.rows import checked, from_row, to_row
 from halfsplit.store.tables import practices
+from halfsplit.store.writing import row_of
 
 _LONG = ("circuit", "record")
 
@@ -23,8 +24,7 @@ class Practices:
     def begin(self, practice: Practice) -> Practice:
         """Keep a new exercise; one with this id that is there already is left as it is and given back."""
         with self._database.writing() as connection:
-            statement = select(practices).where(practices.c.practice_id == practice.practice_id)
-            row = connection.execute(statement).mappings().one_or_none()
+            row = row_of(connection, practices, practice_id=practice.practice_id)
             if row is not None:
                 return from_row(Practice, row)
             connection.execute(insert(practices).values(checked(practices, to_row(practice))))
@@ -37,8 +37,7 @@ class Practices:
             NotFoundError: there is none.
         """
         with self._database.reading() as connection:
-            statement = select(practices).where(practices.c.practice_id == practice_id)
-            row = connection.execute(statement).mappings().one_or_none()
+            row = row_of(connection, practices, practice_id=practice_id)
         if row is None:
             raise NotFoundError("there is no such exercise")
         return from_row(Practice, row)

@@ -32,7 +32,7 @@ from halfsplit.store.records import (
     Step,
 )
 from halfsplit.store.rows import checked, from_row
-from halfsplit.store.writing import JobWriter, no_job, rows_of
+from halfsplit.store.writing import JobWriter, no_job, row_of, rows_of
 
 # Field of a `JobFile` -> its table, its record, the key within the job.
 _LISTS: dict[str, tuple[Any, Any, str]] = {
@@ -54,7 +54,7 @@ def read_whole_job(connection: Connection, job_id: str) -> JobFile:
     Raises:
         NotFoundError: there is no such job.
     """
-    row = connection.execute(select(tables.jobs).where(tables.jobs.c.job_id == job_id)).mappings().first()
+    row = row_of(connection, tables.jobs, job_id=job_id)
     if row is None:
         raise no_job(job_id)
     own: dict[str, Any] = {field.name: row[field.name] for field in fields(JobFile) if field.name in row}
@@ -79,7 +79,7 @@ def write_whole_job(connection: Connection, job: JobFile, job_id: str, who: str,
         InputError: a value cannot be kept.
     """
     wait_for_turn(connection)
-    if connection.execute(select(tables.jobs.c.number).where(tables.jobs.c.job_id == job_id)).first():
+    if row_of(connection, tables.jobs, job_id=job_id):
         raise ConflictError(
             f"job {job_id} is in this job store already: import it under another id to have a copy"
         )
@@ -93,9 +93,8 @@ def write_whole_job(connection: Connection, job: JobFile, job_id: str, who: str,
         "intake_version": len(job.intakes),
         "circuit_version": len(job.circuits),
     }
-    row |= {"search": search_text(number, job.intakes[-1].intake, job.customer)} | customer_columns(
-        job.customer
-    )
+    row |= {"search": search_text(number, job.intakes[-1].intake, job.customer)}
+    row |= customer_columns(job.customer)
     connection.execute(insert(tables.jobs).values(checked(tables.jobs, row)))
     stored = connection.execute(select(tables.jobs).where(tables.jobs.c.job_id == job_id)).mappings().one()
     _write_lists(JobWriter(connection, job_id, stored, job.last_change, job.changed_at), job, who, at)

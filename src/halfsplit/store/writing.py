@@ -46,9 +46,7 @@ class JobWriter:
 
     def find(self, table: Table, **key: Any) -> RowMapping | None:
         """One row of this job by its key, or None."""
-        conditions = (table.c[name] == value for name, value in key.items())
-        statement = select(table).where(table.c.job_id == self.job_id, *conditions)
-        return self.connection.execute(statement).mappings().one_or_none()
+        return row_of(self.connection, table, job_id=self.job_id, **key)
 
 
 class Kept:
@@ -79,6 +77,12 @@ class Kept:
     def _list(self, record_type: type[R], table: Table, job_id: str, order: str) -> tuple[R, ...]:
         with self._reading_job(job_id) as connection:
             return tuple(from_row(record_type, row) for row in rows_of(connection, table, job_id, order))
+
+
+def row_of(connection: Connection, table: Table, **key: Any) -> RowMapping | None:
+    """One row by its key, or None."""
+    where = (table.c[name] == value for name, value in key.items())
+    return connection.execute(select(table).where(*where)).mappings().one_or_none()
 
 
 def rows_of(
