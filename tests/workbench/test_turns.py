@@ -102,7 +102,7 @@ def test_what_a_page_fetches_late_waits_for_nobodys_entries(client, store, job, 
     assert {one.split("?")[0] for one in late} == {"/jobs/lamp/drawing", "/jobs/lamp/looks"}
     first = [client.get(one) for one in late]
     monkeypatch.setattr(jobs.bench, "_work_out", None)  # nothing can be worked out any more
-    monkeypatch.setattr(jobs.bench, "_looks", None)
+    monkeypatch.setattr(jobs.bench, "test_card", None)
     monkeypatch.setattr(pictures, "arranged", None)
     OpenJob(store, "lamp", "Bob").keep("note", {"text": "seen"})
     jobs.record(OpenJob(store, "lamp", "Bob"), PLACE, "12.4 V", confirmed=True)

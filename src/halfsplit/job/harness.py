@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import IO
 
@@ -107,7 +107,8 @@ def view_of(
     known(answers, here)
     built = build(part, answers)
     first = sorted(here, key=lambda plug: plug.name != wanted)
-    rows = tuple((plug, built.plugged[plug.name]) for plug in first)
+    # a view of a mapping does not travel between processes
+    rows = tuple((replace(plug, signals=dict(plug.signals)), built.plugged[plug.name]) for plug in first)
     cautions = tuple(
         f"{plug.words} ({plug.name}): {_CAUTIONS[tag]}" for plug in first for tag in tags(plug.words)
     )
