@@ -69,7 +69,7 @@ def capture(
     Each channel has a role, taken from its name where that says it. Only what the trace can carry is measured; for the
     rest the answer is 'cannot tell' with the reason.
     """
-    from halfsplit.capture import ROLES, Setup, analyse, unassigned
+    from halfsplit.capture import ROLES, Setup, analyse, plot_svg, unassigned
 
     if roles:
         return put(
@@ -95,7 +95,11 @@ def capture(
         results = (*analyse(recording, named, setup), *unassigned(recording, named))
         measured.append((file, recording, named, results))
     if plot:
-        _draw(measured, plot)
+        if len(measured) != 1:
+            raise InputError("a drawing is of one capture", remedy="give one file with --plot")
+        _, recording, named, results = measured[0]
+        drawn = plot_svg(recording, results, roles=named or None)
+        write_new(plot, lambda stream: stream.write(drawn), replace=True)
     if as_json:
         return put_json([_capture_json(*each) for each in measured])
     return put("\n\n".join("\n".join(_capture_lines(*each)) for each in measured))
@@ -146,19 +150,6 @@ def _firing_order(text: str) -> tuple[int, ...]:
         return tuple(int(part) for part in text.split(",") if part.strip())
     except ValueError:
         raise InputError(f"{text!r} is no firing order", remedy="write it like 1,3,4,2") from None
-
-
-Told = list[tuple[Path, "Capture", dict[str, str], tuple[Any, ...]]]
-
-
-def _draw(measured: Told, plot: Path) -> None:
-    from halfsplit.capture import plot_svg
-
-    if len(measured) != 1:
-        raise InputError("a drawing is of one capture", remedy="give one file with --plot")
-    _, recording, named, results = measured[0]
-    drawn = plot_svg(recording, results, roles=named or None)
-    write_new(plot, lambda stream: stream.write(drawn), replace=True)
 
 
 def _capture_json(

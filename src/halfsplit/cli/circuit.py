@@ -60,14 +60,21 @@ def check(file: File, as_json: Json = False) -> None:
         )
     elif problems:
         put("\n".join(map(str, problems)))
-    tell(_summary(file, circuit, problems))
-    for line in _guessed(circuit) if circuit else ():
+    for line in _summary(file, circuit, problems):
         tell(line)
     raise typer.Exit(FAILED if circuit is None else 0)
 
 
-def _guessed(circuit: Circuit) -> Iterator[str]:
-    """What was guessed: the wires that bend with a door or lid, and the minutes to each place, to mend by ``reach``."""
+def _summary(file: Path, circuit: Circuit | None, problems: Sequence[Problem]) -> Iterator[str]:
+    """What is in the file, and what was guessed, to mend by ``reach``: wires that bend, and the minutes to places."""
+    errors = sum(problem.severity == "error" for problem in problems)
+    counts = [_count(errors, "error"), _count(len(problems) - errors, "warning")]
+    summary = " and ".join(count for count in counts if not count.startswith("0 ")) or "no problems"
+    if circuit is None:
+        yield f"{file.name}: {summary}"
+        return
+    inside = f"{_count(len(circuit.parts), 'part')}, {_count(len(circuit.states), 'state')}"
+    yield f"{file.name}: {inside}, {len(circuit.faults)} faults; {summary}"
     crossing = crossing_wires(circuit.model)
     for sure, words in ((True, "Taken to move"), (False, "May move, the place of one end is not given")):
         names = [name for name, known in crossing.items() if known == sure]
@@ -76,16 +83,6 @@ def _guessed(circuit: Circuit) -> Iterator[str]:
     minutes = ", ".join(f"{name} {minutes:g}" for name, minutes in ways(circuit.model).items())
     if minutes:
         yield f"Minutes to get at: {minutes}."
-
-
-def _summary(file: Path, circuit: Circuit | None, problems: Sequence[Problem]) -> str:
-    errors = sum(problem.severity == "error" for problem in problems)
-    counts = [_count(errors, "error"), _count(len(problems) - errors, "warning")]
-    summary = " and ".join(count for count in counts if not count.startswith("0 ")) or "no problems"
-    if circuit is None:
-        return f"{file.name}: {summary}"
-    inside = f"{_count(len(circuit.parts), 'part')}, {_count(len(circuit.states), 'state')}"
-    return f"{file.name}: {inside}, {len(circuit.faults)} faults; {summary}"
 
 
 def _count(number: int, word: str) -> str:

@@ -86,32 +86,25 @@ class Dialogue:
         return bool(finding and finding.proven)
 
     def _complaints(self) -> None:
-        known = [
-            *loads_of(self.circuit),
-            *((stage.name, stage.words) for stage in self.circuit.model.stages.values()),
-        ]
-        names = [name for name, _ in known]
+        stages, states = self.circuit.model.stages, list(self.circuit.states)
+        known = [*loads_of(self.circuit), *((stage.name, stage.words) for stage in stages.values())]
         self.screen.line("What does not work as it should? What works is just as useful.")
         self.asker.listed(known)
         while True:
-            name = self.asker.choice("Number or name, or Enter when all is said", names)
-            if name:
-                self._complaint(name)
-            elif heard(self.job):
-                return
-            else:
+            name = self.asker.choice("Number or name, or Enter when all is said", [name for name, _ in known])
+            if not name:
+                if heard(self.job):
+                    return
                 self.screen.line("At least one thing must be wrong.")
-
-    def _complaint(self, name: str) -> None:
-        words = ("no", "yes") if name in self.circuit.model.stages else ("no", "weak", "yes")
-        works = self.asker.choice(f"Does {name} work: {', '.join(words)}", words, "no")
-        states = list(self.circuit.states)
-        state = states[0]
-        if len(states) > 1:
-            self.asker.listed([(state, "") for state in states])
-            state = self.asker.choice("In which state", states, states[-1])
-        said = {"load": name, "works": works, "state": state}
-        self._taken(lambda: take(self.job, "complaint", said, present="yes"))
+                continue
+            words = ("no", "yes") if name in stages else ("no", "weak", "yes")
+            works = self.asker.choice(f"Does {name} work: {', '.join(words)}", words, "no")
+            state = states[0]
+            if len(states) > 1:
+                self.asker.listed([(state, "") for state in states])
+                state = self.asker.choice("In which state", states, states[-1])
+            said = {"load": name, "works": works, "state": state}
+            self._taken(partial(take, self.job, "complaint", said, present="yes"))
 
     def _taken(self, enter: Callable[[], object]) -> None:
         """Enter something; what cannot be taken is told, and the dialogue goes on."""

@@ -232,25 +232,18 @@ def walk(job: OpenJob, answers: Answers, *, watch: Callable[[Walk], None]) -> Wa
         view = bench_view(job)
         if not view.tests or (view.finding and view.finding.proven):
             break
-        _answer(job, view.tests[0], answers, done)
+        test = view.tests[0]
+        given = answers.value(from_json(test.place))
+        value, sure, where = given or ("", False, "")
+        unit = UNITS.get(test.quantity)
+        if unit and not sure and isinstance(value, float) and math.isfinite(value):
+            done.doubt = plausible(value, unit, job.sound_circuit.model.net_volts)
+        if given is None or done.doubt:
+            done.open = test
+        else:
+            present: Present = getattr(answers.vehicle, "present", None) or "unknown"
+            record_value(job, test.place, value, minutes=test.minutes, present=present)
+            _check(job, where)
+            done.steps.append((test, value))
         watch(done)
     return done
-
-
-def _answer(job: OpenJob, test: TestCard, answers: Answers, done: Walk) -> None:
-    """Answer one test and record it, or leave it open."""
-    given = answers.value(from_json(test.place))
-    if given is None:
-        done.open = test
-        return
-    value, sure, where = given
-    unit = UNITS.get(test.quantity)
-    if unit and not sure and isinstance(value, float) and math.isfinite(value):
-        done.doubt = plausible(value, unit, job.sound_circuit.model.net_volts)
-    if done.doubt:
-        done.open = test
-        return
-    present: Present = getattr(answers.vehicle, "present", None) or "unknown"
-    record_value(job, test.place, value, minutes=test.minutes, present=present)
-    _check(job, where)
-    done.steps.append((test, value))
