@@ -57,11 +57,11 @@ def example_job(store: JobStore, *, who: str) -> OpenJob:
     return job
 
 
-def starting(seconds: float = 2.0, rate: float = 2000.0) -> str:
-    """A healthy start as text: battery volts and starter current at ``rate`` samples a second."""
+def starting() -> str:
+    """A healthy start as text: battery volts and starter current, two seconds at 2,000 samples a second."""
     lines = ["Time (s),battery volts (V),starter current (A)"]
-    for number in range(int(seconds * rate)):
-        time = number / rate
+    for number in range(4000):
+        time = number / 2000
         amps = _starter_amps(time - 0.3)
         lines.append(f"{time:.4f},{12.6 - 0.008 * amps:.3f},{amps:.1f}")
     return "\n".join(lines) + "\n"
@@ -74,10 +74,10 @@ def _starter_amps(since: float) -> float:
     return 180.0 + 420.0 * math.exp(-since / 0.04) + 45.0 * math.sin(2 * math.pi * 9.0 * since)
 
 
-def night(hours: float = 8.0) -> str:
-    """A night in mA, a sample every 10 s: asleep after 20 minutes, and something wakes it twice an hour."""
+def night() -> str:
+    """Eight hours in mA, a sample every 10 s: asleep after 20 minutes, and something wakes it twice an hour."""
     lines = ["Time (s),current (mA)"]
-    for second in range(0, int(hours * 3600), 10):
+    for second in range(0, 8 * 3600, 10):
         awake = second < 1200
         woken = second % 1800 < 40
         amps = 1400.0 if awake and second < 300 else 320.0 if awake else 410.0 if woken else 12.0

@@ -152,10 +152,10 @@ def circumstances_said(known: Circumstances) -> tuple[tuple[str, str, str], ...]
     return tuple(said)
 
 
-def circuits_said(learned: Learned, store: JobStore, *, limit: int = 50) -> tuple[CircuitSaid, ...]:
+def circuits_said(learned: Learned, store: JobStore) -> tuple[CircuitSaid, ...]:
     """The circuits that this store has jobs on, of what was learned; by the latest jobs."""
     said: dict[str, CircuitSaid] = {}
-    for summary in store.list_jobs(limit=limit):
+    for summary in store.list_jobs(limit=50):
         version = store.circuit(summary.job_id)
         circuit = check_text(version.text).circuit if version else None
         if circuit is None:

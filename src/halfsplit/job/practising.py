@@ -265,14 +265,12 @@ def keep_judged(store: JobStore, practice_id: str, paths: Mapping[str, Any]) -> 
     return store.practices.save(judged)
 
 
-def finished(
-    exercise: Exercise, person: str, text: str, progress: Callable[[int], None] | None = None
-) -> Practice:
+def finished(exercise: Exercise, person: str, text: str) -> Practice:
     """An exercise that was done elsewhere (at a terminal), judged, as the store keeps it."""
     done = _acts(exercise)
     paths = {
-        "own": path_json(exercise.own_path(progress), exercise.circuit),
-        "best": path_json(exercise.best_path(progress), exercise.circuit),
+        "own": path_json(exercise.own_path(), exercise.circuit),
+        "best": path_json(exercise.best_path(), exercise.circuit),
     }
     practice = _practice(
         exercise,

@@ -79,7 +79,7 @@ def add_earlier_work(job: OpenJob, work: EarlierWork) -> None:
 # Evidence
 
 
-def take(  # noqa: PLR0913 - an entry has that many fields
+def take(
     job: OpenJob,
     kind: str,
     payload: Mapping[str, Any],
@@ -87,7 +87,6 @@ def take(  # noqa: PLR0913 - an entry has that many fields
     entry_id: str = "",
     at: datetime | None = None,
     present: Present = "unknown",
-    instrument: str = "",
     serial: str = "",
     attachments: Sequence[str] = (),
 ) -> EvidenceEntry:
@@ -103,7 +102,7 @@ def take(  # noqa: PLR0913 - an entry has that many fields
         entry_id=entry_id,
         at=at,
         present=present,
-        instrument=instrument or str(said.get("instrument") or ""),
+        instrument=str(said.get("instrument") or ""),
         serial=serial,
         attachments=tuple(attachments),
     )
