@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterable
 from typing import Generic, TypeVar
 
 Thing = TypeVar("Thing", bound=Hashable)
@@ -32,6 +32,13 @@ class Joined(Generic[Thing]):
     def join(self, a: Thing, b: Thing) -> None:
         """Join two and all that belongs to them; what stood for ``b`` stands for all."""
         self._above[self.root(a)] = self.root(b)
+
+    def groups(self, things: Iterable[Thing]) -> list[list[Thing]]:
+        """Things that are joined, together; groups, and what is in each, in the order given."""
+        groups: dict[Thing, list[Thing]] = {}
+        for thing in things:
+            groups.setdefault(self.root(thing), []).append(thing)
+        return list(groups.values())
 
     def roots(self) -> dict[Thing, Thing]:
         """Each thing that was named → the one that stands for it."""

@@ -3,30 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+import shapely  # type: ignore[import-untyped]
+
 from halfsplit.circuit.kinds import KINDS
-from halfsplit.diagram.marks import Joint, Marks, Part, Pin, Trace, confirmed
-from halfsplit.diagram.sheet import Box, Spot, holds
-from halfsplit.diagram.tapped import (
-    SNAP,
-    box_around,
-    edge,
-    end_at,
-    halves,
-    middle,
-    part_at,
-    pin_for,
-    split,
-    trace_at,
-    within,
-)
+from halfsplit.diagram.marks import Joint, Marks, Page, Part, Pin, Trace, confirmed
+from halfsplit.diagram.sheet import Box, Spot, middle, within
 from halfsplit.diagram.terms import code_of, kind_of
 from halfsplit.errors import InputError, NotFoundError
 
 LONGEST_NAME = 40
+SNAP = 0.012
+"""A tap takes what lies nearer than this share of the page's longer side."""
 
 Fields = Mapping[str, Any]
 
@@ -121,13 +113,15 @@ def _part(marks: Marks, fields: Fields) -> Marks:
     name, pin = _split_name(_name(fields))
     part = Part(marks.fresh("p"), page, name, _kind(name, fields), box, state="drawn")
     marks = marks.with_marks(part)
-    inside = [
-        joint
-        for joint in marks.joints.values()
-        if joint.page == page and holds(box, (*joint.spot, *joint.spot))
-    ]
+    inside = [joint for joint in marks.joints.values() if joint.page == page and within(joint.spot, box)]
     for number, joint in enumerate(inside, 1):
-        marks = _pinned(marks, part, joint, pin or str(number))
+        made = Pin(marks.fresh("n"), part.key, pin or str(number), joint.spot)
+        now = {joint.key: made.key}
+        traces = [
+            replace(trace, a=now.get(trace.a, trace.a), b=now.get(trace.b, trace.b))
+            for trace in marks.traces.values()
+        ]
+        marks = marks.with_marks(made, *traces).without(joint.key)
     return marks
 
 
@@ -145,21 +139,6 @@ def _kind(name: str, fields: Fields) -> str:
     return kind_of(code.letters if code else "", name, 1 if code and code.letters == "E" else 2)
 
 
-def _pinned(marks: Marks, part: Part, joint: Joint, name: str) -> Marks:
-    """A joint that became the pin of a part."""
-    pin = Pin(marks.fresh("n"), part.key, name, joint.spot)
-    traces = [
-        replace(
-            trace,
-            a=pin.key if trace.a == joint.key else trace.a,
-            b=pin.key if trace.b == joint.key else trace.b,
-        )
-        for trace in marks.traces.values()
-        if joint.key in (trace.a, trace.b)
-    ]
-    return marks.with_marks(pin, *traces).without(joint.key)
-
-
 def _walk(marks: Marks, fields: Fields) -> Marks:
     """The next part of a current path: its box around the tap, and the wire to it from the part before.
 
@@ -167,7 +146,7 @@ def _walk(marks: Marks, fields: Fields) -> Marks:
     """
     page = _mark(marks, "pages", fields, "page")
     spot = _spot(fields)
-    there = part_at(marks, page.key, spot)
+    there = _part_at(marks, page.key, spot)
     if there is None and not fields.get("name"):
         return _walk_to_wire(marks, page.key, spot, fields)
     name, pin = _split_name(_name(fields)) if fields.get("name") else ("", "")
@@ -181,21 +160,20 @@ def _walk(marks: Marks, fields: Fields) -> Marks:
         return marks
     way = _way_of(fields) or [_from(marks, before), spot]
     marks, a, start = _start(marks, before, way, there.kind)
-    stop = edge(way[::-1], there.box)
-    marks, b = pin_for(marks, there, stop, pin, leaving=False)
+    stop = _edge(way[::-1], there.box)
+    marks, b = _pin_for(marks, there, stop, pin, leaving=False)
     return _with_wire(marks, page.key, (a, start), (b, stop), _outside(way, marks, before, there.box))
 
 
 def _walk_to_wire(marks: Marks, page: str, spot: Spot, fields: Fields) -> Marks:
     """A path that ends on a wire, or begins on one: a splice there."""
-    near = SNAP * max(marks.pages[page].width, marks.pages[page].height)
-    if trace_at(marks, page, spot, near) is None:
+    if _trace_at(marks, page, spot, _snap(marks.pages[page])) is None:
         raise InputError(
             "nothing is marked there", remedy="type the name of the part, then tap it", where="name"
         )
     before = str(fields.get("before", ""))
     way = _way_of(fields)
-    marks, b = end_at(marks, page, spot)
+    marks, b = _end_at(marks, page, spot)
     if before not in marks.parts and before not in marks.joints:
         return marks
     way = way or [_from(marks, before), spot]
@@ -219,9 +197,9 @@ def _start(marks: Marks, before: str, way: list[Spot], toward: str = "") -> tupl
     if before in marks.joints:
         return marks, before, marks.joints[before].spot
     part = marks.parts[before]
-    spot = edge(way, part.box)
+    spot = _edge(way, part.box)
     end = "" if part.kind != "battery" else "-" if toward in ("ground", "mass") else "+"
-    marks, key = pin_for(marks, part, spot, end, leaving=True)
+    marks, key = _pin_for(marks, part, spot, end, leaving=True)
     return marks, key, spot
 
 
@@ -241,10 +219,10 @@ def _with_wire(marks: Marks, page: str, a: tuple[str, Spot], b: tuple[str, Spot]
 def goes_on(marks: Marks, fields: Fields) -> str:
     """The mark from which a path goes on after a tap; '' after a ground, where it ends."""
     page, spot = str(fields.get("page", "")), _spot(fields)
-    there = part_at(marks, page, spot)
+    there = _part_at(marks, page, spot)
     if there is not None:
         return "" if there.kind in ("ground", "mass") else there.key
-    near = 2 * SNAP * max(marks.pages[page].width, marks.pages[page].height)
+    near = 2 * _snap(marks.pages[page])
     at = min(
         ((math.dist(joint.spot, spot), key) for key, joint in marks.joints.items() if joint.page == page),
         default=(math.inf, ""),
@@ -259,28 +237,18 @@ def _draw(marks: Marks, fields: Fields) -> Marks:
     """A wire from one tap to another: each end on the pin, joint, wire or part that lies there."""
     page = _mark(marks, "pages", fields, "page")
     start, stop = _spot(fields), _spot(fields, "x2", "y2")
-    way = [(float(x), float(y)) for x, y in fields.get("way") or ()] or [start, stop]
-    marks, a = end_at(marks, page.key, start)
-    marks, b = end_at(marks, page.key, stop)
-    if a == b:
-        raise InputError("the wire begins and ends at the same point")
-    spots = (marks.spot(a), *way[1:-1], marks.spot(b))
-    return marks.with_marks(Trace(marks.fresh("t"), page.key, spots, a, b, state="drawn"))
+    marks, a = _end_at(marks, page.key, start)
+    marks, b = _end_at(marks, page.key, stop)
+    return _with_wire(marks, page.key, (a, marks.spot(a)), (b, marks.spot(b)), _way_of(fields)[1:-1])
 
 
 def _cut(marks: Marks, fields: Fields) -> Marks:
     """A wire cut where it was tapped: two loose ends."""
     trace, spot = _mark(marks, "traces", fields), _spot(fields)
-    first, second = halves(trace, spot)
-    joint = Joint(marks.fresh("j"), trace.page, first[-1])
-    marks = marks.with_marks(joint)
-    two = Joint(marks.fresh("j"), trace.page, second[0])
-    other = marks.fresh("t")
-    return marks.with_marks(
-        two,
-        replace(trace, spots=first, b=joint.key, doubts=()),
-        replace(trace, key=other, spots=second, a=two.key, doubts=()),
-    )
+    end = _halves(trace, spot)[0][-1]
+    first = Joint(marks.fresh("j"), trace.page, end)
+    second = Joint(marks.with_marks(first).fresh("j"), trace.page, end)
+    return _split(marks.with_marks(first, second), replace(trace, doubts=()), spot, (first.key, second.key))
 
 
 def _cross(marks: Marks, fields: Fields) -> Marks:
@@ -293,7 +261,7 @@ def _cross(marks: Marks, fields: Fields) -> Marks:
     joint = Joint(marks.fresh("j"), crossing.page, crossing.spot, dotted=True)
     marks = marks.with_marks(joint)
     for trace in traces:
-        marks = split(marks, trace, joint)
+        marks = _split(marks, trace, joint.spot, (joint.key, joint.key))
     return marks
 
 
@@ -302,15 +270,15 @@ def _drag(marks: Marks, fields: Fields) -> Marks:
     trace, end = _mark(marks, "traces", fields), str(fields.get("end", "a"))
     if end not in ("a", "b"):
         raise InputError("a wire has the ends a and b")
-    marks, key = end_at(marks.without(trace.key), trace.page, _spot(fields))
+    marks, key = _end_at(marks.without(trace.key), trace.page, _spot(fields))
     rest = trace.spots[1:] if end == "a" else trace.spots[:-1]
-    spots = (marks.spot(key), *rest) if end == "a" else (*rest, marks.spot(key))
     other = trace.b if end == "a" else trace.a
     if other not in marks.pins and other not in marks.joints:
-        made = Joint(other, trace.page, rest[-1] if end == "a" else rest[0])
-        marks = marks.with_marks(made)
-    a, b = (key, trace.b) if end == "a" else (trace.a, key)
-    return marks.with_marks(replace(trace, spots=spots, a=a, b=b, state="drawn"))
+        marks = marks.with_marks(Joint(other, trace.page, rest[-1] if end == "a" else rest[0]))
+    spot = marks.spot(key)
+    if end == "a":
+        return marks.with_marks(replace(trace, spots=(spot, *rest), a=key, state="drawn"))
+    return marks.with_marks(replace(trace, spots=(*rest, spot), b=key, state="drawn"))
 
 
 def _label(marks: Marks, fields: Fields) -> Marks:
@@ -335,15 +303,120 @@ def _link(marks: Marks, fields: Fields) -> Marks:
 
 def loose_ends(marks: Marks) -> dict[str, list[str]]:
     """Name of a signal or reference → the loose ends of wires that carry it and that nobody joined yet."""
-    ways: dict[str, int] = {}
-    for trace in marks.traces.values():
-        for end in (trace.a, trace.b):
-            ways[end] = ways.get(end, 0) + 1
+    ways = Counter(end for trace in marks.traces.values() for end in (trace.a, trace.b))
     loose: dict[str, list[str]] = {}
     for key, joint in marks.joints.items():
-        if joint.name and not joint.link and ways.get(key) == 1:
+        if joint.name and not joint.link and ways[key] == 1:
             loose.setdefault(joint.name, []).append(key)
     return loose
+
+
+# What lies under a tap: part, pin, wire or nothing; and what a wire that ends there ends on
+
+
+def _snap(page: Page) -> float:
+    """How near to a mark a tap must come to mean it."""
+    return SNAP * max(page.width, page.height)
+
+
+def box_around(page: Page, spot: Spot) -> Box:
+    """The box of a part that was tapped and not drawn."""
+    half = 0.018 * max(page.width, page.height)
+    return spot[0] - half, spot[1] - half, spot[0] + half, spot[1] + half
+
+
+def _part_at(marks: Marks, page: str, spot: Spot) -> Part | None:
+    """The part in whose box a spot lies, that whose middle is nearest; None in none."""
+    inside = [part for part in marks.parts.values() if part.page == page and within(spot, part.box)]
+    return min(inside, key=lambda symbol: math.dist(middle(symbol.box), spot), default=None)
+
+
+def _edge(way: list[Spot], box: Box) -> Spot:
+    """Where a way that begins in a box leaves it."""
+    line, border = shapely.LineString(way), shapely.box(*box).exterior
+    hits = [tuple(point) for point in shapely.get_coordinates(shapely.intersection(line, border)).tolist()]
+    last = max(hits, key=lambda hit: line.project(shapely.Point(hit)), default=None)
+    return (float(last[0]), float(last[1])) if last else way[0]
+
+
+def _pin_for(marks: Marks, part: Part, spot: Spot, name: str, *, leaving: bool) -> tuple[Marks, str]:
+    """The pin of a part that a wire comes to: the one of that name, else a fresh one.
+
+    A part may be drawn as several symbols, as a relay's coil beside its contact is: they share its pins.
+    """
+    symbols = {mark.key for mark in marks.parts.values() if mark.name == part.name}
+    own = [pin for pin in marks.pins.values() if pin.part in symbols]
+    known = next((pin for pin in own if pin.name == name), None) if name else None
+    if part.kind in ("ground", "splice", "mass") and own:
+        known = own[0]
+    if not name and known is None:  # a second wire that is followed along the same line
+        near = 0.3 * _snap(marks.pages[part.page])
+        known = next((pin for pin in own if pin.part == part.key and math.dist(pin.spot, spot) <= near), None)
+    if known:
+        return marks, known.key
+    usual = KINDS[part.kind].pins or tuple(str(number) for number in range(1, 99))
+    free = [name for name in usual if name not in {pin.name for pin in own}]
+    if not name:
+        if part.kind == "connector" and leaving and own:  # what came in goes out by the same cavity
+            free = [own[-1].name]
+        if part.kind == "relay":
+            free = [name for name in (("87", "85") if leaving else ("30", "86")) if name in free] or free
+        if not free and leaving and own:
+            return marks, own[-1].key
+        name = free[0] if free else str(len(own) + 1)
+    pin = Pin(marks.fresh("n"), part.key, name, spot)
+    return marks.with_marks(pin), pin.key
+
+
+def _end_at(marks: Marks, page: str, spot: Spot) -> tuple[Marks, str]:
+    """What a wire that ends here ends on."""
+    near = _snap(marks.pages[page])
+    ends = [(pin.spot, key) for key, pin in marks.pins.items() if marks.parts[pin.part].page == page]
+    ends += [(joint.spot, key) for key, joint in marks.joints.items() if joint.page == page]
+    away, key = min(((math.dist(end, spot), key) for end, key in ends), default=(math.inf, ""))
+    if away <= near:
+        return marks, key
+    trace = _trace_at(marks, page, spot, near)
+    if trace is not None:
+        joint = Joint(marks.fresh("j"), page, spot, dotted=True)
+        return _split(marks.with_marks(joint), trace, spot, (joint.key, joint.key)), joint.key
+    part = _part_at(marks, page, spot)
+    if part is not None:
+        return _pin_for(marks, part, spot, "", leaving=False)
+    joint = Joint(marks.fresh("j"), page, spot)
+    return marks.with_marks(joint), joint.key
+
+
+def _trace_at(marks: Marks, page: str, spot: Spot, near: float) -> Trace | None:
+    """The wire that passes a spot within ``near``; None where none does."""
+    point = shapely.Point(spot)
+    traces = [
+        (float(point.distance(shapely.LineString(trace.spots))), key)
+        for key, trace in marks.traces.items()
+        if trace.page == page
+    ]
+    away, key = min(traces, default=(math.inf, ""))
+    return marks.traces[key] if away <= near else None
+
+
+def _split(marks: Marks, trace: Trace, spot: Spot, ends: tuple[str, str]) -> Marks:
+    """A wire in two: the first half comes to one end, the second begins at the other."""
+    first, second = _halves(trace, spot)
+    other = marks.fresh("t")
+    return marks.with_marks(
+        replace(trace, spots=first, b=ends[0]),
+        replace(trace, key=other, spots=second, a=ends[1], doubts=()),
+    )
+
+
+def _halves(trace: Trace, spot: Spot) -> tuple[tuple[Spot, ...], tuple[Spot, ...]]:
+    """The spots of a wire before and after the place nearest to a spot, which ends the one and begins the other."""
+    line = shapely.LineString(trace.spots)
+    along = line.project(shapely.Point(spot))
+    at = line.interpolate(along)
+    middle = (float(at.x), float(at.y))
+    before = [spot for spot in trace.spots if line.project(shapely.Point(spot)) < along]
+    return (*before, middle), (middle, *trace.spots[len(before) :])
 
 
 ACTS: Mapping[str, Callable[[Marks, Fields], Marks]] = {

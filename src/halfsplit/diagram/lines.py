@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
-from halfsplit.diagram.sheet import Box, Outline, Sheet, Spot, Word, box_of, grown, holds
+import shapely  # type: ignore[import-untyped]
+
+from halfsplit.diagram.sheet import Box, Outline, Sheet, Spot, box_of, grown, holds, within
 
 TOUCH = 0.12
 """Ends nearer than this share of a letter's height touch."""
@@ -37,8 +39,6 @@ class Line:
 
     a: Spot
     b: Spot
-    ink: str = "#000000"
-    width: float = 1.0
     dashed: bool = False
     breaks: tuple[Spot, ...] = ()
     hops: tuple[Spot, ...] = ()
@@ -59,6 +59,10 @@ class Line:
     def box(self) -> Box:
         return box_of((self.a, self.b))
 
+    @property
+    def geometry(self) -> shapely.Geometry:
+        return shapely.LineString((self.a, self.b))
+
 
 @dataclass(frozen=True, slots=True)
 class Round:
@@ -66,6 +70,11 @@ class Round:
 
     middle: Spot
     radius: float
+
+    @property
+    def box(self) -> Box:
+        (x, y), radius = self.middle, self.radius
+        return x - radius, y - radius, x + radius, y + radius
 
 
 @dataclass(slots=True)
@@ -85,68 +94,59 @@ class Strokes:
     frames: list[Box] = field(default_factory=list)
 
 
-def sorted_pieces(sheet: Sheet) -> Strokes:
-    """The strokes of a page, sorted, each as it is drawn; dashes are told from lines."""
+def sorted_strokes(sheet: Sheet) -> Strokes:
+    """The strokes of a page, sorted; collinear ones merged, dashes told, hops bridged, boxes of four lines closed."""
     em = sheet.em
     strokes = Strokes(em, max(LEAST_TOUCH, TOUCH * em))
     for outline in sheet.outlines:
-        _sort(outline, strokes, sheet)
-    strokes.rings = [ring for ring in _apart(strokes.rings, strokes) if not _holds_word(ring, sheet.words)]
-    strokes.dots = _apart(strokes.dots, strokes)
+        left, top, right, bottom = outline.box
+        if right - left > 0.97 * sheet.width and bottom - top > 0.97 * sheet.height:
+            continue
+        area = _area(outline, strokes.touch)
+        if area > 0.3:
+            _sort_shape(outline, area, strokes)
+        elif outline.stroked:
+            _sort_pieces(outline, strokes)
+    strokes.rings = [
+        ring
+        for ring in _apart(strokes.rings, strokes.touch)
+        if not any(holds(grown(ring.box, 0.3 * ring.radius), word.box) for word in sheet.words)
+    ]
+    strokes.dots = _apart(strokes.dots, strokes.touch)
     strokes.lines, loose = _without_dashes(strokes.lines, strokes)
-    strokes.dashes = merged([*strokes.dashes, *loose], strokes.touch, DASH * em)
+    strokes.dashes = _merged([*strokes.dashes, *loose], strokes.touch, DASH * em)
+    _bridge(strokes)
+    strokes.lines = _merged(strokes.lines, strokes.touch)
+    _close_boxes(strokes)
     return strokes
 
 
 # Sorting
 
 
-def _sort(outline: Outline, strokes: Strokes, sheet: Sheet) -> None:
-    if outline.ink == "#ffffff" or (not outline.stroked and not outline.filled):
-        return
-    left, top, right, bottom = outline.box
-    across, down = right - left, bottom - top
-    if across > 0.97 * sheet.width and down > 0.97 * sheet.height:
-        return
-    if _is_closed(outline, strokes.touch):
-        _sort_shape(outline, across, down, strokes)
-    elif outline.stroked:
-        for piece in _pieces(outline, strokes):
-            _keep(piece, outline, strokes)
-
-
-def _is_closed(outline: Outline, touch: float) -> bool:
+def _area(outline: Outline, touch: float) -> float:
+    """The area that a closed outline holds (the shoelace formula); 0 of an open one."""
     spots = outline.spots
-    if len(spots) < 3:
-        return False
-    ends_meet = math.dist(spots[0], spots[-1]) <= 0.5 * touch
-    return (outline.filled or outline.closed or (ends_meet and len(spots) > 3)) and _area(spots) > 0.3
+    ends_meet = len(spots) > 3 and math.dist(spots[0], spots[-1]) <= 0.5 * touch
+    if len(spots) < 3 or not (outline.filled or outline.closed or ends_meet):
+        return 0.0
+    around = zip(spots, (*spots[1:], spots[0]), strict=True)
+    return 0.5 * abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in around))
 
 
-def _area(spots: Sequence[Spot]) -> float:
-    """The area that a polygon holds (the shoelace formula)."""
-    return 0.5 * abs(
-        sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in zip(spots, (*spots[1:], spots[0]), strict=True))
-    )
-
-
-def _sort_shape(outline: Outline, across: float, down: float, strokes: Strokes) -> None:
+def _sort_shape(outline: Outline, area: float, strokes: Strokes) -> None:
     """A closed outline: a line drawn as a thin bar, a dot, a ring, a filled blob, or a shape."""
-    em = strokes.em
-    thin, long = min(across, down), max(across, down)
-    fullness = _area(outline.spots) / (across * down) if across * down else 0.0
+    left, top, right, bottom = outline.box
+    across, down, em = right - left, bottom - top, strokes.em
+    thin, long = sorted((across, down))
+    x, y = (left + right) / 2, (top + bottom) / 2
+    fullness = area / (across * down) if across * down else 0.0
     if thin <= 0.35 * em and long >= 2.5 * thin and (fullness > 0.9 or not thin):
-        left, top, right, bottom = outline.box
-        if right - left >= bottom - top:
-            y = (top + bottom) / 2
-            strokes.lines.append(Line((left, y), (right, y), outline.ink, bottom - top))
-        else:
-            x = (left + right) / 2
-            strokes.lines.append(Line((x, top), (x, bottom), outline.ink, right - left))
+        strokes.lines.append(Line((left, y), (right, y)) if across >= down else Line((x, top), (x, bottom)))
     elif long <= DOT * em and long < 1.6 * thin and outline.filled and fullness > 0.7:
-        strokes.dots.append(_round(outline))
+        strokes.dots.append(Round((x, y), long / 2))
     elif long <= RING * em and long < 1.3 * thin and 0.7 < fullness < 0.86:
-        strokes.rings.append(_round(outline))
+        strokes.rings.append(Round((x, y), long / 2))
     elif not outline.stroked and outline.filled:
         strokes.blobs.append(outline)
     elif outline.dashed and fullness > 0.9:
@@ -155,37 +155,34 @@ def _sort_shape(outline: Outline, across: float, down: float, strokes: Strokes) 
         strokes.shapes.append(outline)
 
 
-def _round(outline: Outline) -> Round:
-    left, top, right, bottom = outline.box
-    return Round(((left + right) / 2, (top + bottom) / 2), max(right - left, bottom - top) / 2)
-
-
-def _pieces(outline: Outline, strokes: Strokes) -> Iterator[tuple[Spot, ...]]:
-    """The straight pieces of an open outline, and the curls between them."""
-    run: list[Spot] = []
-    # Without spots on the way straight on.
-    kept: list[Spot] = []
+def _sort_pieces(outline: Outline, strokes: Strokes) -> None:
+    """An open outline: its straight pieces, and the curls between them."""
+    corners: list[Spot] = []
     for spot in outline.spots:
-        if kept and kept[-1] == spot:
+        while len(corners) > 1 and _straight(corners[-2], corners[-1], spot):
+            corners.pop()
+        if not corners or corners[-1] != spot:
+            corners.append(spot)
+
+    def is_curly(piece: tuple[Spot, Spot]) -> bool:
+        long = math.dist(*piece)
+        return long < SLANT * strokes.em and (_slants(*piece, strokes.touch) or long < STUB * strokes.em)
+
+    for curly, run in groupby(pairwise(corners), is_curly):
+        pieces = list(run)
+        if curly and len(pieces) > 1:
+            strokes.curls.append((pieces[0][0], *(b for _, b in pieces)))
             continue
-        while len(kept) > 1 and _straight(kept[-2], kept[-1], spot):
-            kept.pop()
-        kept.append(spot)
-    spots = kept
-    for a, b in pairwise(spots):
-        curly = _slants(a, b, strokes.touch) or math.dist(a, b) < STUB * strokes.em
-        if curly and math.dist(a, b) < SLANT * strokes.em:
-            run = [*run, b] if run else [a, b]
-            continue
-        if run:
-            yield tuple(run)
-        run = []
-        yield a, b
-    if run:
-        yield tuple(run)
+        for a, b in pieces:
+            line = _straightened(a, b, strokes.touch, dashed=outline.dashed)
+            if not line.level and not line.upright:
+                strokes.slants.append(line)
+            elif line.length:
+                (strokes.dashes if line.dashed else strokes.lines).append(line)
 
 
 def _straight(a: Spot, b: Spot, c: Spot) -> bool:
+    """Whether b lies on the way straight on from a to c."""
     across = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
     along = (b[0] - a[0]) * (c[0] - b[0]) + (b[1] - a[1]) * (c[1] - b[1])
     return along > 0 and abs(across) < 0.02 * math.dist(a, b) * math.dist(b, c)
@@ -196,21 +193,7 @@ def _slants(a: Spot, b: Spot, touch: float) -> bool:
     return min(across, down) > max(0.35 * touch, 0.02 * max(across, down))
 
 
-def _keep(piece: tuple[Spot, ...], outline: Outline, strokes: Strokes) -> None:
-    a, b = piece[0], piece[-1]
-    if len(piece) > 2:
-        strokes.curls.append(piece)
-        return
-    line = straightened(a, b, outline, strokes.touch)
-    if not line.level and not line.upright:
-        strokes.slants.append(line)
-    elif outline.dashed:
-        strokes.dashes.append(line)
-    elif line.length:
-        strokes.lines.append(line)
-
-
-def straightened(a: Spot, b: Spot, outline: Outline, touch: float) -> Line:
+def _straightened(a: Spot, b: Spot, touch: float, *, dashed: bool = False) -> Line:
     """The line between two spots, quite level or upright where it nearly is."""
     if not _slants(a, b, touch):
         if abs(a[0] - b[0]) >= abs(a[1] - b[1]):
@@ -218,77 +201,53 @@ def straightened(a: Spot, b: Spot, outline: Outline, touch: float) -> Line:
             a, b = sorted(((a[0], y), (b[0], y)))
         else:
             x = (a[0] + b[0]) / 2
-            a, b = sorted(((x, a[1]), (x, b[1])), key=lambda spot: spot[1])
-    return Line(a, b, outline.ink, outline.width, outline.dashed)
+            a, b = sorted(((x, a[1]), (x, b[1])))
+    return Line(a, b, dashed)
 
 
-def _apart(rounds: Iterable[Round], strokes: Strokes) -> list[Round]:
+def _apart(rounds: Iterable[Round], touch: float) -> list[Round]:
     """Each dot or ring once, however often it is painted."""
     kept: dict[tuple[int, int], Round] = {}
     for ring in rounds:
-        key = (round(ring.middle[0] / strokes.touch), round(ring.middle[1] / strokes.touch))
+        key = (round(ring.middle[0] / touch), round(ring.middle[1] / touch))
         if key not in kept or kept[key].radius < ring.radius:
             kept[key] = ring
     return list(kept.values())
 
 
-def _holds_word(ring: Round, words: Iterable[Word]) -> bool:
-    x, y = ring.middle
-    box = (x - ring.radius, y - ring.radius, x + ring.radius, y + ring.radius)
-    return any(holds(grown(box, 0.3 * ring.radius), word.box) for word in words)
-
-
 # Merging
 
 
-def merged(lines: Iterable[Line], touch: float, across: float = 0.0) -> list[Line]:
+def _merged(lines: Iterable[Line], touch: float, across: float = 0.0) -> list[Line]:
     """Level and upright lines that go on in one another, as one each; ``across``: the gap that is bridged."""
     joined: list[Line] = []
     for along in (0, 1):
         chosen = [line for line in lines if (line.level if along == 0 else line.upright and not line.level)]
-        for row in _rows(chosen, 1 - along, 0.5 * touch):
-            joined += _merged_row(row, along, max(across, touch))
+        row: list[Line] = []  # at the same height, or at the same distance from the left
+        for line in sorted(chosen, key=lambda line: line.a[1 - along]):
+            if row and line.a[1 - along] - row[0].a[1 - along] > 0.5 * touch:
+                joined += _merged_row(row, along, max(across, touch))
+                row = []
+            row.append(line)
+        joined += _merged_row(row, along, max(across, touch))
     return joined
 
 
-def _rows(lines: Iterable[Line], axis: int, near: float) -> Iterator[list[Line]]:
-    """Lines at the same height (or at the same distance from the left)."""
-    row: list[Line] = []
-    for line in sorted(lines, key=lambda line: line.a[axis]):
-        if row and line.a[axis] - row[0].a[axis] > near:
-            yield row
-            row = []
-        row.append(line)
-    if row:
-        yield row
-
-
-def _merged_row(row: Sequence[Line], along: int, near: float) -> Iterator[Line]:
+def _merged_row(row: Iterable[Line], along: int, near: float) -> list[Line]:
+    """The lines of a row, those that touch joined, all at the height of the longest."""
+    joined: list[Line] = []
     ordered = sorted(row, key=lambda line: line.a[along])
-    longest = max(ordered, key=lambda line: line.length)
-    height = longest.a[1 - along]
-
-    def spot(value: float) -> Spot:
-        return (value, height) if along == 0 else (height, value)
-
-    current: Line | None = None
+    height = max(ordered, key=lambda line: line.length).a[1 - along] if ordered else 0.0
     for line in ordered:
-        a, b = line.a[along], line.b[along]
-        if current is None or a - current.b[along] > near:
-            if current is not None:
-                yield current
-            current = replace(line, a=spot(a), b=spot(b), breaks=(*line.breaks, spot(a), spot(b)))
+        a, b = ((end[0], height) if along == 0 else (height, end[1]) for end in (line.a, line.b))
+        breaks = (*line.breaks, a, b)
+        if not joined or a[along] - joined[-1].b[along] > near:
+            joined.append(replace(line, a=a, b=b, breaks=breaks))
             continue
-        current = replace(
-            current,
-            b=spot(max(b, current.b[along])),
-            breaks=(*current.breaks, *line.breaks, spot(a), spot(b)),
-            hops=(*current.hops, *line.hops),
-            width=max(current.width, line.width),
-            ink=line.ink if line.length > current.length else current.ink,
-        )
-    if current is not None:
-        yield current
+        first = joined.pop()
+        breaks, hops = (*first.breaks, *breaks), (*first.hops, *line.hops)
+        joined.append(replace(first, b=max(b, first.b), breaks=breaks, hops=hops))
+    return joined
 
 
 def _without_dashes(lines: Sequence[Line], strokes: Strokes) -> tuple[list[Line], list[Line]]:
@@ -301,8 +260,7 @@ def _without_dashes(lines: Sequence[Line], strokes: Strokes) -> tuple[list[Line]
     dashes: set[int] = set()
     for (level, _), row in rows.items():
         axis = 0 if level else 1
-        row.sort(key=lambda line: line.a[axis])
-        for before, after in pairwise(row):
+        for before, after in pairwise(sorted(row, key=lambda line: line.a[axis])):
             space = after.a[axis] - before.b[axis]
             alike = max(before.length, after.length) < 1.35 * min(before.length, after.length) + 0.2
             if 0.5 * strokes.touch < space < 1.6 * max(before.length, strokes.touch) and alike:
@@ -311,3 +269,76 @@ def _without_dashes(lines: Sequence[Line], strokes: Strokes) -> tuple[list[Line]
         [line for line in lines if id(line) not in dashes],
         [replace(line, dashed=True) for line in lines if id(line) in dashes],
     )
+
+
+# Hops, which are lines that jump over others, and boxes that are made of four lines
+
+
+def _bridge(strokes: Strokes) -> None:
+    """A half circle between two lines that go on in one another, over a third, is a hop: it becomes a line."""
+    at = _finder(((end, line) for line in strokes.lines for end in (line.a, line.b)), strokes.touch)
+    others: list[tuple[Spot, ...]] = []
+    for curl in strokes.curls:
+        line = _straightened(curl[0], curl[-1], strokes.touch)
+        far = math.dist(curl[0], curl[-1])
+        rise = shapely.distance(shapely.points(curl), line.geometry).max()
+        is_hop = (
+            (line.level or line.upright)
+            and 0.2 * strokes.em < far < 2.5 * strokes.em
+            and 0.25 * far < rise < 0.75 * far
+            and all(any(other.level == line.level for other in at(end)) for end in (curl[0], curl[-1]))
+            and any(line.geometry.crosses(other.geometry) for other in strokes.lines)
+        )
+        if is_hop:
+            middle = ((line.a[0] + line.b[0]) / 2, (line.a[1] + line.b[1]) / 2)
+            strokes.lines.append(replace(line, hops=(middle,)))
+        else:
+            others.append(curl)
+    strokes.curls = others
+
+
+def _finder(spots: Iterable[tuple[Spot, Line]], reach: float) -> Callable[[Spot], list[Line]]:
+    """The lines that have one of these spots near to another spot."""
+    held = list(spots)
+    tree = shapely.STRtree([shapely.Point(spot) for spot, _ in held])
+
+    def at(spot: Spot) -> list[Line]:
+        hits = tree.query(shapely.Point(spot), predicate="dwithin", distance=1.5 * reach)
+        return [held[number][1] for number in sorted(hits.tolist())]
+
+    return at
+
+
+def _close_boxes(strokes: Strokes) -> None:
+    """Four lines that meet at their ends alone, with nothing in their way, are a box: wires do not run in a ring."""
+    for kind in ("lines", "dashes"):
+        lines: list[Line] = getattr(strokes, kind)
+        slack = strokes.touch if kind == "lines" else DASH * strokes.em
+        rings = _rings_of(lines, slack, strokes)
+        used = {id(line) for ring in rings for line in ring}
+        setattr(strokes, kind, [line for line in lines if id(line) not in used])
+        for ring in rings:
+            left, top, right, bottom = box = box_of(spot for line in ring for spot in (line.a, line.b))
+            if kind == "dashes":
+                strokes.frames.append(box)
+            else:
+                corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+                strokes.shapes.append(Outline(corners, closed=True))
+
+
+def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tuple[Line, ...]]:
+    dots = [dot.middle for dot in strokes.dots]
+    uprights = [line for line in lines if line.upright and not line.level]
+    levels = [line for line in lines if line.level and line.length > 0.6 * strokes.em]
+    by_top, by_end = (_finder(((line.a, line) for line in some), slack) for some in (uprights, levels))
+    rings: list[tuple[Line, ...]] = []
+    for top in levels:
+        for left in by_top(top.a):
+            for right in by_top(top.b):
+                for bottom in by_end(left.b):
+                    ring = (top, left, right, bottom)
+                    closes = math.dist(bottom.b, right.b) <= 1.5 * slack
+                    dotted = any(within(dot, grown(line.box, strokes.touch)) for dot in dots for line in ring)
+                    if closes and not dotted and left is not right and bottom is not top:
+                        rings.append(ring)
+    return rings

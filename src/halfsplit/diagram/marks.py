@@ -191,7 +191,9 @@ def from_json(data: Mapping[str, Any]) -> Marks:
     held: dict[str, dict[str, Any]] = {}
     for kind, name in KINDS.items():
         try:
-            made = [kind(**_frozen(entry)) for entry in data.get(name, ())]
+            made = [
+                kind(**{key: _tuple(value) for key, value in entry.items()}) for entry in data.get(name, ())
+            ]
         except (TypeError, ValueError, KeyError, AttributeError, RecursionError) as error:
             raise InputError(f"the marks of the diagram cannot be read ({name})") from error
         held[name] = {mark.key: mark for mark in made}
@@ -206,14 +208,10 @@ def from_json(data: Mapping[str, Any]) -> Marks:
     return marks
 
 
-def _frozen(data: Mapping[str, Any]) -> dict[str, Any]:
-    fields = {key: _tuple(value) for key, value in data.items()}
-    if "doubts" in fields:
-        fields["doubts"] = tuple(Doubt(_tuple(doubt["spot"]), str(doubt["why"])) for doubt in data["doubts"])
-    return fields
-
-
 def _tuple(value: Any) -> Any:
+    """Lists as tuples; the only mark within another is a doubt."""
+    if isinstance(value, dict):
+        return Doubt(_tuple(value["spot"]), str(value["why"]))
     return tuple(_tuple(item) for item in value) if isinstance(value, list) else value
 
 

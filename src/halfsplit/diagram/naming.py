@@ -7,20 +7,24 @@ enters, colour and cross-section beside the wire.
 from __future__ import annotations
 
 import math
+import re
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import count
 
 import numpy as np
 import shapely  # type: ignore[import-untyped]
 
-from halfsplit.diagram.sheet import Box, Spot, Word, around, gap, holds
-from halfsplit.diagram.terms import LETTERS, Code, WireText, code_of, reads_as_pin, wire_text
+from halfsplit.diagram.bodies import Body
+from halfsplit.diagram.sheet import Box, Spot, Word, around, gap, holds, middle
+from halfsplit.diagram.terms import LETTERS, Code, WireText, reads_as_pin, wire_text
 from halfsplit.diagram.wiring import Net
 
 FAR = 1e6
-NAME_REACH, PIN_REACH, WIRE_REACH = 8.0, 2.4, 1.6
-"""A name, a pin's number and a wire's text stand nearer than this, in letters' heights."""
+NAME_REACH, DESCRIPTION_REACH, PIN_REACH, WIRE_REACH = 8.0, 3.0, 2.4, 1.6
+"""A name, a description, a pin's number and a wire's text stand nearer than this, in letters' heights."""
+VALUE = re.compile(r"[0-9]+(?:[.,][0-9]+)? ?(?:A|W|V|Ω|ohm|kΩ|kohm)")
 ALONG = 6.0
 """A pin's number may stand along its wire, so far from the symbol."""
 LINE_SPACE = 0.75
@@ -51,23 +55,19 @@ def texts_of(words: Sequence[Word]) -> list[Text]:
     ):
         row = int(word.middle[1 if word.upright else 0] // 8)
         near = [line for number in (row - 1, row, row + 1) for line in rows[word.upright, number]]
-        line = next((candidate for candidate in near if _goes_on(candidate[-1], word)), None)
-        if line is None:
-            lines.append(line := [])
-            rows[word.upright, row].append(line)
-        line.append(word)
+        for line in near:
+            before, size = line[-1], max(line[-1].size, word.size)
+            if word.upright:
+                space, shift = word.box[0] - before.box[2], word.middle[1] - before.middle[1]
+            else:
+                space, shift = before.box[1] - word.box[3], word.middle[0] - before.middle[0]
+            if -0.3 * size < space < LINE_SPACE * size and abs(shift) < 0.35 * size:
+                line.append(word)
+                break
+        else:
+            lines.append([word])
+            rows[word.upright, row].append(lines[-1])
     return [Text(tuple(line)) for line in lines]
-
-
-def _goes_on(before: Word, word: Word) -> bool:
-    if before.upright != word.upright:
-        return False
-    size = max(before.size, word.size)
-    if word.upright:
-        space, shift = word.box[0] - before.box[2], word.middle[1] - before.middle[1]
-    else:
-        space, shift = before.box[1] - word.box[3], word.middle[0] - before.middle[0]
-    return -0.3 * size < space < LINE_SPACE * size and abs(shift) < 0.35 * size
 
 
 def assigned(costs: np.ndarray, limit: float) -> dict[int, int]:
@@ -89,41 +89,24 @@ def assigned(costs: np.ndarray, limit: float) -> dict[int, int]:
 # Wires
 
 
-@dataclass(frozen=True, slots=True)
-class WireTexts:
-    """Number of a stretch → what stands beside it; and the words that are used up by that."""
-
-    of: Mapping[int, WireText]
-    words: frozenset[Word]
-
-
-def wire_texts(texts: Iterable[Text], net: Net, em: float) -> WireTexts:
-    """The colour and cross-section of each stretch: the nearest text that reads like one."""
+def wire_texts(texts: Iterable[Text], net: Net, em: float) -> tuple[dict[int, WireText], set[Word]]:
+    """Number of a stretch → colour and cross-section by the nearest text that reads like one; the words of all."""
     lines = [shapely.LineString(stretch.spots) for stretch in net.stretches]
-    if not lines:
-        return WireTexts({}, frozenset())
     tree = shapely.STRtree(lines)
     best: dict[int, tuple[float, WireText]] = {}
     used: set[Word] = set()
-    for text in texts:
-        for words in _wire_words(text):
-            wire = wire_text([word.text for word in words])
-            if wire is None:
-                continue
-            box = around(word.box for word in words)
-            shape = shapely.box(*box)
-            near = tree.query(shape, predicate="dwithin", distance=WIRE_REACH * em).tolist()
-            if not near:
-                continue
-            number = min(
-                near,
-                key=lambda candidate: (_beside(lines[candidate], shape, upright=words[0].upright), candidate),
-            )
-            away = shapely.distance(lines[number], shape)
-            used |= set(words)
-            if number not in best or away < best[number][0]:
-                best[number] = (away, wire)
-    return WireTexts({number: text for number, (_, text) in best.items()}, frozenset(used))
+    for words in (words for text in texts for words in _wire_words(text)):
+        wire = wire_text([word.text for word in words])
+        shape = shapely.box(*around(word.box for word in words))
+        near = tree.query(shape, predicate="dwithin", distance=WIRE_REACH * em).tolist()
+        if wire is None or not near:
+            continue
+        _, number = min((_beside(lines[near], shape, upright=words[0].upright), near) for near in near)
+        away = shapely.distance(lines[number], shape)
+        used |= set(words)
+        if number not in best or away < best[number][0]:
+            best[number] = (away, wire)
+    return {number: text for number, (_, text) in best.items()}, used
 
 
 def _wire_words(text: Text) -> Iterable[tuple[Word, ...]]:
@@ -160,102 +143,100 @@ def _beside(line: shapely.Geometry, box: shapely.Geometry, *, upright: bool) -> 
 # Parts
 
 
-def part_codes(words: Iterable[Word]) -> list[tuple[Word, Code]]:
-    """The words that read like the name of a part and like no colour."""
-    codes = [(word, code_of(word.text)) for word in words]
-    return [(word, code) for word, code in codes if code is not None]
+@dataclass(slots=True)
+class Device:
+    """One part as it is made out: its bodies, its pins (numbers of nodes), its name and what is written there."""
+
+    bodies: list[int]
+    box: Box
+    pins: list[int] = field(default_factory=list)
+    name: str = ""
+    letters: str = ""
+    pin: str = ""
+    words: list[str] = field(default_factory=list)
+    value: str = ""
 
 
-def named_parts(
-    boxes: Sequence[Box], codes: Sequence[tuple[Word, Code]], pins: Sequence[Sequence[Spot]], em: float
-) -> dict[int, int]:
-    """Number of a body → number of the code that names it. ``pins``: where the pins of each body are."""
-    costs = np.full((len(boxes), len(codes)), FAR)
-    for row, box in enumerate(boxes):
+def name_devices(
+    devices: Sequence[Device], codes: Sequence[tuple[Word, Code]], net: Net, bodies: Sequence[Body], em: float
+) -> set[Word]:
+    """Gives each device the name that stands near one of its symbols; the words used for that."""
+    symbols = [(device, body) for device in devices for body in device.bodies]
+    costs = np.full((len(symbols), len(codes)), FAR)
+    for row, (device, body) in enumerate(symbols):
+        box = bodies[body].box
+        pins = [net.nodes[pin].spot for pin in device.pins if net.nodes[pin].body == body]
         inside = [number for number, (word, _) in enumerate(codes) if holds(box, word.box, 0.2 * em)]
         for column, (word, code) in enumerate(codes):
             away = gap(box, word.box)
             if away > NAME_REACH * em:
                 continue
-            costs[row, column] = away + 0.05 * _off_middle(box, word.box) + (em - word.size)
+            # A name usually stands level with the middle, or above or below it.
+            aside = min(abs(a - b) for a, b in zip(middle(box), word.middle, strict=True))
+            costs[row, column] = away + 0.05 * aside + (em - word.size)
             costs[row, column] += 0.0 if code.letters in LETTERS else 3 * em
-            if any(gap(word.box, (*pin, *pin)) < 1.8 * em for pin in pins[row]):
+            if any(gap(word.box, (*pin, *pin)) < 1.8 * em for pin in pins):
                 costs[row, column] += 4 * em if len(inside) > 1 and column in inside else 1.5 * em
-    return assigned(costs, 2 * NAME_REACH * em)
+    used = set()
+    for row, column in assigned(costs, 2 * NAME_REACH * em).items():
+        device, (word, code) = symbols[row][0], codes[column]
+        if not device.name:
+            device.name, device.letters, device.pin = code.name, code.letters, code.pin
+            used.add(word)
+    return used
 
 
-def _off_middle(box: Box, word: Box) -> float:
-    """How far a word stands from where a name usually stands: level with the middle, or above or below it."""
-    across = abs((box[0] + box[2]) / 2 - (word[0] + word[2]) / 2)
-    down = abs((box[1] + box[3]) / 2 - (word[1] + word[3]) / 2)
-    return min(across, down)
+def describe_devices(devices: Sequence[Device], words: Sequence[Word], em: float) -> None:
+    """Gives each device the value and the words of the lines of text that stand beside it, from the top."""
+    lines = [(text, [gap(device.box, text.box) for device in devices]) for text in texts_of(words)]
+    for line, away in sorted(lines, key=lambda entry: entry[0].box[1]):
+        if min(away, default=FAR) > DESCRIPTION_REACH * em:
+            continue
+        device = devices[away.index(min(away))]
+        if VALUE.fullmatch(line.text) and not device.value:
+            device.value = line.text.replace(",", ".").replace("Ω", "ohm")
+        elif re.search(r"[A-Za-z]{2}", line.text) and not (
+            holds(device.box, line.box) and len(line.text) < 3
+        ):
+            device.words.append(line.text)
 
 
 # Pins
 
 
-def pin_names(
-    spots: Sequence[Spot],
-    leads: Sequence[shapely.Geometry],
-    boxes: Sequence[Box],
-    words: Sequence[Word],
-    em: float,
-) -> dict[int, Word]:
-    """Number of a pin → the word that names it.
+def pin_names(devices: Sequence[Device], net: Net, words: Sequence[Word], em: float) -> dict[int, Word]:
+    """Number of a node → the word that names it as a pin.
 
-    ``leads``: the wire at each pin; ``boxes``: the body of each pin. The letter in the middle of a symbol names no pin.
+    The letter in the middle of a small symbol (the M of a motor) names none.
     """
-    fit = [word for text in texts_of(words) if _lists_pins(text) for word in text.words]
-    costs = np.full((len(spots), len(fit)), FAR)
-    reach = PIN_REACH * em
-    for row, (spot, lead, box) in enumerate(zip(spots, leads, boxes, strict=True)):
-        near = shapely.intersection(lead, shapely.Point(spot).buffer(ALONG * em))
+    leads: dict[int, list[tuple[Spot, ...]]] = defaultdict(list)
+    for stretch in net.stretches:
+        leads[stretch.a].append(stretch.spots)
+        leads[stretch.b].append(stretch.spots)
+    nameless = [(pin, device) for device in devices if not device.pin for pin in device.pins if leads[pin]]
+    # Every word of a line can be the name of a pin: a sign within a sentence is none.
+    lists = [text for text in texts_of(words) if len(text.text) < 40]
+    fit = [
+        word for text in lists if all(reads_as_pin(word.text) for word in text.words) for word in text.words
+    ]
+    costs = np.full((len(nameless), len(fit)), FAR)
+    for row, (pin, device) in enumerate(nameless):
+        spot = net.nodes[pin].spot
+        long = max(device.box[2] - device.box[0], device.box[3] - device.box[1])
+        near = shapely.MultiLineString(leads[pin]).intersection(shapely.Point(spot).buffer(ALONG * em))
         for column, word in enumerate(fit):
-            if gap(word.box, (*spot, *spot)) > ALONG * em or _is_symbol_letter(word, box):
-                continue
             at_spot = gap(word.box, (*spot, *spot))
-            at_lead = float(shapely.distance(near, shapely.box(*word.box))) if not near.is_empty else FAR
-            inside = holds(box, word.box, 0.2 * em)
-            cost = at_spot if inside else max(at_lead, 0.0) + 0.35 * at_spot
-            if cost <= reach:
-                number = 0.0 if word.text[0].isdigit() or word.text in "+-" else 0.5 * em
-                costs[row, column] = cost + number
-    return {row: fit[column] for row, column in assigned(costs, 2 * reach).items()}
+            central = holds(device.box, word.box) and long < 5 * word.size
+            is_letter = central and math.dist(word.middle, middle(device.box)) < 0.25 * long
+            if at_spot > ALONG * em or is_letter:
+                continue
+            at_lead = FAR if near.is_empty else shapely.distance(near, shapely.box(*word.box))
+            cost = at_spot if holds(device.box, word.box, 0.2 * em) else at_lead + 0.35 * at_spot
+            if cost <= PIN_REACH * em:
+                costs[row, column] = cost + (0.0 if word.text[0].isdigit() or word.text in "+-" else 0.5 * em)
+    return {nameless[row][0]: fit[column] for row, column in assigned(costs, 2 * PIN_REACH * em).items()}
 
 
-def _lists_pins(text: Text) -> bool:
-    """Whether every word of a line can be the name of a pin: a sign within a sentence is none."""
-    return all(reads_as_pin(word.text) for word in text.words) and len(text.text) < 40
-
-
-def _is_symbol_letter(word: Word, box: Box) -> bool:
-    """A letter in the middle of a small symbol (the M of a motor) is part of it."""
-    if not holds(box, word.box):
-        return False
-    across, down = box[2] - box[0], box[3] - box[1]
-    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    return max(across, down) < 5 * word.size and math.dist(word.middle, middle) < 0.25 * max(across, down)
-
-
-# Descriptions
-
-
-def described(
-    boxes: Sequence[Box], texts: Sequence[Text], em: float, *, reach: float
-) -> dict[int, list[Text]]:
-    """Number of a box → the lines of text that stand beside it, from the top; each line at its nearest box."""
-    lines_of: dict[int, list[Text]] = defaultdict(list)
-    for text in texts:
-        near = [(gap(box, text.box), number) for number, box in enumerate(boxes)]
-        away, number = min(near, default=(FAR, -1))
-        if away <= reach * em:
-            lines_of[number].append(text)
-    return {number: sorted(lines, key=lambda text: text.box[1]) for number, lines in lines_of.items()}
-
-
-def free_name(base: str, taken: Callable[[str], bool]) -> str:
+def free_name(base: str, taken: Container[str]) -> str:
     """A name that is not taken: the base with the first number that is free."""
-    number = 1
-    while taken(f"{base}{number}"):
-        number += 1
-    return f"{base}{number}"
+    return next(name for number in count(1) if (name := f"{base}{number}") not in taken)

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+import shapely  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 from scipy import ndimage
@@ -62,16 +63,14 @@ def corners_of(picture: Image.Image) -> tuple[Spot, Spot, Spot, Spot]:
     )
     grey = ndimage.gaussian_filter(np.asarray(small, dtype=float), 2)
     label, count = ndimage.label(grey > _otsu(grey))
-    whole = ((0.0, 0.0), (picture.width, 0.0), (picture.width, picture.height), (0.0, picture.height))
-    if not count:
-        return tuple((float(x), float(y)) for x, y in whole)  # type: ignore[return-value]
     sizes = ndimage.sum_labels(np.ones_like(grey), label, range(1, count + 1))
+    if not count or max(sizes) < 0.25 * grey.size:
+        width, height = map(float, picture.size)
+        return (0.0, 0.0), (width, 0.0), (width, height), (0.0, height)
     ys, xs = np.nonzero(label == 1 + int(np.argmax(sizes)))
-    if len(xs) < 0.25 * grey.size:
-        return tuple((float(x), float(y)) for x, y in whole)  # type: ignore[return-value]
     picks = [np.argmin(xs + ys), np.argmax(xs - ys), np.argmax(xs + ys), np.argmin(xs - ys)]
-    corners = [(float(xs[pick]) / scale, float(ys[pick]) / scale) for pick in picks]
-    return corners[0], corners[1], corners[2], corners[3]
+    a, b, c, d = ((float(xs[pick]) / scale, float(ys[pick]) / scale) for pick in picks)
+    return a, b, c, d
 
 
 def _otsu(grey: NDArray[np.float64]) -> float:
@@ -175,14 +174,14 @@ def followed(
     for left, top, right, bottom in boxes:
         allowed[_rows(top, bottom, grey.shape[0]), _rows(left, right, grey.shape[1])] = False
     first, last = _nearest(allowed, dark, start), _nearest(allowed, dark, stop)
-    if first is None or last is None:
-        return ()
-    way = _way(allowed, dark, first, last)
+    way = _way(allowed, dark, first, last) if first and last else []
     if not way:
         return ()
     spots = [(float(column), float(row)) for row, column in way]
-    # Pieces that are nearly level or upright made quite so, the ends left where they were tapped.
-    made = list(_thinned([start, *spots, stop], 3.0))
+    # Its corners (Douglas and Peucker 1973): no spot left out lies farther than 3 pixels from it. Pieces that are
+    # nearly level or upright are made quite so, the ends left where they were tapped.
+    line = shapely.LineString([start, *spots, stop]).simplify(3.0, preserve_topology=False)
+    made: list[Spot] = [(x, y) for x, y in line.coords]
     for number in range(1, len(made) - 1):
         (ax, ay), (bx, by) = made[number - 1], made[number]
         if abs(ay - by) <= 0.08 * abs(ax - bx):
@@ -242,18 +241,3 @@ def _way(
         if way[-1] < 0:
             return []
     return [(int(rows[step]), int(columns[step])) for step in reversed(way)]
-
-
-def _thinned(spots: Sequence[Spot], far: float) -> list[Spot]:
-    """The corners of a way (Douglas and Peucker 1973): no spot left out lies farther than ``far`` from it."""
-    if len(spots) < 3:
-        return list(spots)
-    line = np.array(spots)
-    a, b = line[0], line[-1]
-    along = b - a
-    length = float(np.hypot(*along)) or 1.0
-    away = np.abs(along[0] * (line[:, 1] - a[1]) - along[1] * (line[:, 0] - a[0])) / length
-    worst = int(np.argmax(away))
-    if away[worst] <= far:
-        return [spots[0], spots[-1]]
-    return _thinned(spots[: worst + 1], far)[:-1] + _thinned(spots[worst:], far)

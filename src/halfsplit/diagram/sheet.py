@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Spot = tuple[float, float]
@@ -21,17 +21,14 @@ Box = tuple[float, float, float, float]
 class Outline:
     """One line or shape as it is drawn: its spots in order, curves flattened.
 
-    ``bent`` says that it has a curve in it, ``stroked`` and ``filled`` how it is painted, ``width`` how wide the pen
-    is, ``ink`` the colour as ``#rrggbb``, ``dashed`` that the file itself calls it dashed.
+    ``stroked`` and ``filled`` say how it is painted, ``dashed`` that the file itself calls it dashed. What is painted
+    in the white of the paper is no outline.
     """
 
     spots: tuple[Spot, ...]
     closed: bool = False
-    bent: bool = False
     stroked: bool = True
     filled: bool = False
-    width: float = 1.0
-    ink: str = "#000000"
     dashed: bool = False
 
     @property
@@ -50,7 +47,7 @@ class Word:
 
     @property
     def middle(self) -> Spot:
-        return (self.box[0] + self.box[2]) / 2, (self.box[1] + self.box[3]) / 2
+        return middle(self.box)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +110,16 @@ def holds(outer: Box, inner: Box, slack: float = 0.0) -> bool:
     )
 
 
+def within(spot: Spot, box: Box) -> bool:
+    """Whether a spot lies in a box."""
+    return holds(box, (*spot, *spot))
+
+
+def middle(box: Box) -> Spot:
+    """The middle of a box."""
+    return (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+
+
 # Letters to words
 
 SPACE = 0.28
@@ -123,54 +130,46 @@ def words_of(letters: Sequence[Letter]) -> tuple[Word, ...]:
     """Letters joined to words by where they stand, whatever order the file has them in."""
     words: list[Word] = []
     for turn in (0, 90):
-        lying = [_laid(letter) for letter in letters if letter.turn == turn]
-        words += [_word(run, turn) for line in _lines(lying) for run in _runs(line)]
+        lying = [letter for letter in letters if letter.turn == turn]
+        if turn == 90:  # turned so that the line is level
+            boxes = [
+                (-bottom, left, -top, right) for left, top, right, bottom in (each.box for each in lying)
+            ]
+            lying = [replace(letter, box=box) for letter, box in zip(lying, boxes, strict=True)]
+        for run in (run for line in _lines(lying) for run in _runs(line)):
+            left, top, right, bottom = around(letter.box for letter in run)
+            box = (left, top, right, bottom) if turn == 0 else (top, -right, bottom, -left)
+            size = statistics.median(letter.size for letter in run)
+            words.append(Word("".join(letter.text for letter in run), box, size, upright=turn == 0))
     return tuple(words)
 
 
-def _laid(letter: Letter) -> Letter:
-    """A letter of a line that is written upwards, turned so that the line is level."""
-    if letter.turn == 0:
-        return letter
-    left, top, right, bottom = letter.box
-    return Letter(letter.text, (-bottom, left, -top, right), letter.size)
-
-
-def _lines(letters: Iterable[Letter]) -> list[list[Letter]]:
+def _lines(letters: Iterable[Letter]) -> Iterator[list[Letter]]:
     """Letters whose middles are level, as lines, each from left to right."""
-    lines: list[list[Letter]] = []
-    tails: list[tuple[float, float]] = []
+    lines: list[tuple[float, float, list[Letter]]] = []
     for letter in sorted(letters, key=lambda letter: ((letter.box[1] + letter.box[3]) / 2, letter.box[0])):
         middle = (letter.box[1] + letter.box[3]) / 2
-        for number in range(len(lines) - 1, max(-1, len(lines) - 12), -1):
-            centre, size = tails[number]
+        for centre, size, line in lines[
+            :-12:-1
+        ]:  # a line of letters is never far from the last that was begun
             if abs(centre - middle) < 0.35 * max(size, letter.size) and 0.5 < letter.size / size < 2:
-                lines[number].append(letter)
+                line.append(letter)
                 break
         else:
-            lines.append([letter])
-            tails.append((middle, letter.size))
-    return [sorted(line, key=lambda word: word.box[0]) for line in lines]
+            lines.append((middle, letter.size, [letter]))
+    for _, _, line in lines:
+        yield sorted(line, key=lambda letter: letter.box[0])
 
 
-def _runs(line: Sequence[Letter]) -> Iterable[list[Letter]]:
+def _runs(line: Sequence[Letter]) -> Iterator[list[Letter]]:
+    """The letters of each word of a line."""
     run: list[Letter] = []
     for letter in line:
-        if letter.text.isspace():
-            if run:
-                yield run
-            run = []
-            continue
-        if run and letter.box[0] - run[-1].box[2] > SPACE * letter.size:
+        blank = letter.text.isspace()
+        if run and (blank or letter.box[0] - run[-1].box[2] > SPACE * letter.size):
             yield run
             run = []
-        run.append(letter)
+        if not blank:
+            run.append(letter)
     if run:
         yield run
-
-
-def _word(run: Sequence[Letter], turn: int) -> Word:
-    left, top, right, bottom = around(letter.box for letter in run)
-    box = (left, top, right, bottom) if turn == 0 else (top, -right, bottom, -left)
-    size = statistics.median(letter.size for letter in run)
-    return Word("".join(letter.text for letter in run), box, size, upright=turn == 0)

@@ -5,25 +5,25 @@ from __future__ import annotations
 import contextlib
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, ParseError
 
 import defusedxml
 from defusedxml.ElementTree import fromstring
+from fontTools.misc.transform import Identity, Transform
 from fontTools.pens.recordingPen import RecordingPen
 from fontTools.svgLib.path import parse_path
 
-from halfsplit.diagram.pdf import Matrix, after, curve, moved
-from halfsplit.diagram.sheet import Outline, Sheet, Spot, Word
+from halfsplit.diagram.pdf import flattened
+from halfsplit.diagram.sheet import Outline, Sheet, Spot, Word, box_of
 from halfsplit.errors import InputError
 
 MOST_ELEMENTS = 60_000
 DEEPEST = 40
 _NUMBER = re.compile(r"[-+]?(?:[0-9]*\.[0-9]+|[0-9]+\.?)(?:[eE][-+]?[0-9]+)?")
-_IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 _UNITS = {"px": 1.0, "": 1.0, "pt": 4 / 3, "mm": 96 / 25.4, "cm": 96 / 2.54, "in": 96.0, "%": 1.0}
-_NAMED = {"black": "#000000", "white": "#ffffff", "red": "#ff0000", "blue": "#0000ff", "green": "#008000"}
+_WHITE = re.compile(r"#fff(?:fff)?|white|rgb\(\s*255[ ,]+255[ ,]+255\s*\)", re.IGNORECASE)
 _UNSEEN = frozenset(
     ("defs", "symbol", "clipPath", "mask", "marker", "style", "pattern", "title", "desc", "metadata")
 )
@@ -39,7 +39,7 @@ WIDTH_OF_LETTER = 0.58
 class _Look:
     """What an element inherits."""
 
-    matrix: Matrix
+    matrix: Transform
     style: Mapping[str, str]
 
 
@@ -51,7 +51,15 @@ def sheet_of(data: bytes) -> Sheet:
         raise InputError("the SVG cannot be read", remedy="save it again as plain SVG") from error
     if _tag(root) != "svg":
         raise InputError("this XML is not an SVG drawing")
-    width, height, matrix = _frame(root)
+    # As it is shown, and the matrix from its own coordinates to that.
+    box = [float(number) for number in _NUMBER.findall(root.get("viewBox", ""))]
+    width, height, matrix = _length(root.get("width", "")), _length(root.get("height", "")), Identity
+    if len(box) == 4 and box[2] > 0 and box[3] > 0:
+        width, height = width or box[2], height or box[3]
+        scale = min(width / box[2], height / box[3])
+        matrix = Identity.scale(scale).translate(-box[0], -box[1])
+    elif not width or not height:
+        raise InputError("the SVG gives no size", remedy="save it with a width and a height")
     reader = _Reader(root)
     reader.walk(root, _Look(matrix, {}), 0)
     return Sheet(width, height, tuple(reader.outlines), tuple(reader.words))
@@ -59,19 +67,6 @@ def sheet_of(data: bytes) -> Sheet:
 
 def _tag(element: Element) -> str:
     return str(element.tag).rpartition("}")[2]
-
-
-def _frame(root: Element) -> tuple[float, float, Matrix]:
-    """Width and height of the drawing as it is shown, and the matrix from its own coordinates to that."""
-    box = [float(number) for number in _NUMBER.findall(root.get("viewBox", ""))]
-    width, height = _length(root.get("width", "")), _length(root.get("height", ""))
-    if len(box) == 4 and box[2] > 0 and box[3] > 0:
-        width, height = width or box[2], height or box[3]
-        scale = min(width / box[2], height / box[3])
-        return width, height, (scale, 0.0, 0.0, scale, -box[0] * scale, -box[1] * scale)
-    if not width or not height:
-        raise InputError("the SVG gives no size", remedy="save it with a width and a height")
-    return width, height, _IDENTITY
 
 
 def _length(text: str, base: float = 16.0) -> float:
@@ -100,13 +95,20 @@ class _Reader:
         style = {**look.style, **self._style(element)}
         if style.get("display") == "none" or tag in _UNSEEN:
             return
-        look = _Look(after(_transform(element.get("transform", "")), look.matrix), style)
+        look = _Look(_transformed(look.matrix, element.get("transform", "")), style)
         if tag == "text":
             self._text(element, look)
         elif tag == "use":
-            self._use(element, look, depth)
+            links = [value for key, value in element.attrib.items() if key.rpartition("}")[2] == "href"]
+            target = self.known.get("".join(links[:1]).removeprefix("#"))
+            if target is not None:
+                x, y = _length(element.get("x", "")), _length(element.get("y", ""))
+                placed = _Look(look.matrix.translate(x, y), style)
+                for each in target if _tag(target) == "symbol" else [target]:
+                    self.walk(each, placed, depth + 1)
         else:
-            self._shape(element, tag, look)
+            if tag in _SHAPES and style.get("visibility") != "hidden":
+                self.outlines += _outlines(_SHAPES[tag](element), look)
             for child in element:
                 self.walk(child, look, depth + 1)
 
@@ -118,47 +120,6 @@ class _Reader:
             style |= self.rules.get(f"#{element.get('id')}", {})
         style = {**{name: element.get(name, "") for name in _PROPERTIES if element.get(name)}, **style}
         return style | _declared(element.get("style") or "")
-
-    def _use(self, element: Element, look: _Look, depth: int) -> None:
-        name = next((value for key, value in element.attrib.items() if key.rpartition("}")[2] == "href"), "")
-        target = self.known.get(name.removeprefix("#"))
-        if target is None:
-            return
-        x, y = _length(element.get("x", "")), _length(element.get("y", ""))
-        placed = _Look(after((1.0, 0.0, 0.0, 1.0, x, y), look.matrix), look.style)
-        if _tag(target) == "symbol":
-            for child in target:
-                self.walk(child, placed, depth + 1)
-        else:
-            self.walk(target, placed, depth + 1)
-
-    def _shape(self, element: Element, tag: str, look: _Look) -> None:
-        make = _SHAPES.get(tag)
-        if make is None or look.style.get("visibility") == "hidden":
-            return
-        stroke, fill = look.style.get("stroke", "none"), look.style.get("fill", "black")
-        stroked, ink = stroke not in ("none", "transparent", ""), _colour(fill)
-        filled = fill not in ("none", "transparent") and not (stroked and ink == "#ffffff")
-        if not stroked and not filled:
-            return
-        scale = math.sqrt(abs(look.matrix[0] * look.matrix[3] - look.matrix[1] * look.matrix[2]))
-        width = _length(look.style.get("stroke-width", "1")) * scale
-        dashed = look.style.get("stroke-dasharray", "none") not in ("none", "", "0", "-")
-        for spots, closed, bent in make(element):
-            placed = tuple(moved(look.matrix, *spot) for spot in spots)
-            if len(placed) > 1 and (stroked or closed or len(placed) > 2):
-                self.outlines.append(
-                    Outline(
-                        placed,
-                        closed,
-                        bent,
-                        stroked,
-                        filled,
-                        width,
-                        _colour(stroke) if stroked else ink,
-                        dashed,
-                    )
-                )
 
     def _text(self, element: Element, look: _Look) -> None:
         x, y = _first(element.get("x")), _first(element.get("y"))
@@ -181,13 +142,23 @@ class _Reader:
         x -= {"middle": 0.5, "end": 1.0}.get(anchor, 0.0) * len(text) * wide
         for match in re.finditer(r"\S+", text):
             left, right = x + match.start() * wide, x + match.end() * wide
-            corners = [
-                moved(look.matrix, a, b) for a in (left, right) for b in (y - 0.78 * size, y + 0.2 * size)
-            ]
-            xs, ys = [spot[0] for spot in corners], [spot[1] for spot in corners]
+            corners = [(a, b) for a in (left, right) for b in (y - 0.78 * size, y + 0.2 * size)]
+            box = box_of(look.matrix.transformPoints(corners))
             upright = abs(look.matrix[0]) >= abs(look.matrix[1])
-            box = (min(xs), min(ys), max(xs), max(ys))
             self.words.append(Word(match[0], box, box[3] - box[1] if upright else box[2] - box[0], upright))
+
+
+def _outlines(paths: Iterable[Path], look: _Look) -> Iterator[Outline]:
+    """What is drawn along some paths; nothing where it is painted in the white of the paper."""
+    stroke, fill = look.style.get("stroke", "none").strip(), look.style.get("fill", "black").strip()
+    stroked = stroke not in ("none", "transparent", "")
+    filled = fill not in ("none", "transparent") and not (stroked and _WHITE.fullmatch(fill))
+    if not (stroked or filled) or _WHITE.fullmatch(stroke if stroked else fill):
+        return
+    dashed = look.style.get("stroke-dasharray", "none") not in ("none", "", "0", "-")
+    for spots, closed in paths:
+        if len(spots) > 1 and (stroked or closed or len(spots) > 2):
+            yield Outline(tuple(look.matrix.transformPoints(spots)), closed, stroked, filled, dashed)
 
 
 def _first(text: str | None, missing: float = 0.0) -> float:
@@ -216,113 +187,66 @@ def _declared(text: str) -> dict[str, str]:
     return {name.strip(): value.strip() for name, _, value in pairs if name.strip() in _PROPERTIES}
 
 
-def _colour(text: str) -> str:
-    text = text.strip().lower()
-    short = re.fullmatch(r"#([0-9a-f])([0-9a-f])([0-9a-f])", text)
-    if short:
-        return "#" + "".join(2 * digit for digit in short.groups())
-    parts = re.fullmatch(r"rgb\(\s*(\d+)[ ,]+(\d+)[ ,]+(\d+)\s*\)", text)
-    if parts:
-        return "#" + "".join(f"{min(255, int(group)):02x}" for group in parts.groups())
-    return text if re.fullmatch(r"#[0-9a-f]{6}", text) else _NAMED.get(text, "#000000")
-
-
-def _transform(text: str) -> Matrix:
-    matrix = _IDENTITY
-    for name, body in reversed(re.findall(r"(\w+)\s*\(([^)]*)\)", text)):
-        matrix = after(
-            matrix, _TRANSFORMS.get(name, _no_transform)([float(number) for number in _NUMBER.findall(body)])
-        )
+def _transformed(matrix: Transform, text: str) -> Transform:
+    """A matrix after the transformations that an element has of its own."""
+    for name, body in re.findall(r"(\w+)\s*\(([^)]*)\)", text):
+        numbers = [float(number) for number in _NUMBER.findall(body)]
+        if numbers and name in _TRANSFORMS:
+            matrix = matrix.transform(_TRANSFORMS[name](numbers))
     return matrix
 
 
-def _rotate(numbers: Sequence[float]) -> Matrix:
-    turn = math.radians(numbers[0]) if numbers else 0.0
-    cosine, sine = math.cos(turn), math.sin(turn)
-    x, y = (numbers[1], numbers[2]) if len(numbers) > 2 else (0.0, 0.0)
-    return cosine, sine, -sine, cosine, x - cosine * x + sine * y, y - sine * x - cosine * y
-
-
-def _no_transform(_: Sequence[float]) -> Matrix:
-    return _IDENTITY
-
-
-_TRANSFORMS: Mapping[str, Callable[[Sequence[float]], Matrix]] = {
-    "translate": lambda n: (1.0, 0.0, 0.0, 1.0, n[0], n[1] if len(n) > 1 else 0.0) if n else _IDENTITY,
-    "scale": lambda n: (n[0], 0.0, 0.0, n[-1], 0.0, 0.0) if n else _IDENTITY,
-    "rotate": _rotate,
-    "matrix": lambda n: (n[0], n[1], n[2], n[3], n[4], n[5]) if len(n) == 6 else _IDENTITY,
-    "skewX": lambda n: (1.0, 0.0, math.tan(math.radians(n[0])), 1.0, 0.0, 0.0) if n else _IDENTITY,
-    "skewY": lambda n: (1.0, math.tan(math.radians(n[0])), 0.0, 1.0, 0.0, 0.0) if n else _IDENTITY,
+_TRANSFORMS: Mapping[str, Callable[[Sequence[float]], Transform]] = {
+    "translate": lambda n: Identity.translate(*n[:2]),
+    "scale": lambda n: Identity.scale(*n[:2]),
+    "rotate": lambda n: (
+        Identity.translate(*n[1:3]).rotate(math.radians(n[0])).translate(*(-x for x in n[1:3]))
+    ),
+    "matrix": lambda n: Transform(*n) if len(n) == 6 else Identity,
+    "skewX": lambda n: Identity.skew(x=math.radians(n[0])),
+    "skewY": lambda n: Identity.skew(y=math.radians(n[0])),
 }
 
 
 # Shapes
 
-Path = tuple[list[Spot], bool, bool]
-"""Spots, closed, bent."""
+Path = tuple[Sequence[Spot], bool]
+"""Spots, closed."""
 
 
 def _line(element: Element) -> Iterator[Path]:
     x1, y1, x2, y2 = (_length(element.get(name, "")) for name in ("x1", "y1", "x2", "y2"))
-    yield [(x1, y1), (x2, y2)], False, False
+    yield [(x1, y1), (x2, y2)], False
 
 
 def _rect(element: Element) -> Iterator[Path]:
     x, y, w, h = (_length(element.get(name, "")) for name in ("x", "y", "width", "height"))
     if "%" not in element.get("width", "") and w > 0 and h > 0:
-        yield [(x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)], True, False
+        yield [(x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)], True
 
 
 def _ellipse(element: Element) -> Iterator[Path]:
-    x, y = _length(element.get("cx", "")), _length(element.get("cy", ""))
-    rx = _length(element.get("r", "")) or _length(element.get("rx", ""))
-    ry = _length(element.get("r", "")) or _length(element.get("ry", ""))
+    x, y, r, rx, ry = (_length(element.get(name, "")) for name in ("cx", "cy", "r", "rx", "ry"))
     turns = [2 * math.pi * step / 24 for step in range(25)]
-    yield [(x + rx * math.cos(turn), y + ry * math.sin(turn)) for turn in turns], True, True
+    yield [(x + (r or rx) * math.cos(turn), y + (r or ry) * math.sin(turn)) for turn in turns], True
 
 
 def _polyline(element: Element) -> Iterator[Path]:
     numbers = [float(number) for number in _NUMBER.findall(element.get("points", ""))]
     spots = list(zip(numbers[::2], numbers[1::2], strict=False))
     closed = _tag(element) == "polygon"
-    yield [*spots, spots[0]] if closed and spots else spots, closed, False
+    yield [*spots, spots[0]] if closed and spots else spots, closed
 
 
 def _path(element: Element) -> Iterator[Path]:
-    yield from path_spots(element.get("d", ""))
+    """The subpaths of path data (SVG 1.1, 8.3); what comes after a mistake in it is left out."""
+    pen = RecordingPen()
+    with contextlib.suppress(ValueError):
+        parse_path(element.get("d", ""), pen)
+    return flattened(pen.value)
 
 
-_SHAPES = {
+_SHAPES: Mapping[str, Callable[[Element], Iterator[Path]]] = {
     "line": _line, "rect": _rect, "circle": _ellipse, "ellipse": _ellipse, "polyline": _polyline, "polygon": _polyline,
     "path": _path,
 }  # fmt: skip
-
-
-def path_spots(d: str) -> Iterator[Path]:
-    """The subpaths of path data (SVG 1.1, 8.3), curves flattened; what comes after a mistake in it is left out."""
-    pen = RecordingPen()
-    with contextlib.suppress(ValueError):
-        parse_path(d, pen)
-    spots: list[Spot] = []
-    bent = False
-    for act, points in (*pen.value, ("endPath", ())):
-        if act == "moveTo":
-            spots, bent = [*points], False
-        elif act == "lineTo":
-            spots += points
-        elif act in ("endPath", "closePath"):
-            if len(spots) > 1:
-                yield spots, act == "closePath", bent
-            spots = []
-        else:
-            spots += curve(spots[-1], points if act == "curveTo" else _cubic(spots[-1], *points))
-            bent = True
-
-
-def _cubic(start: Spot, handle: Spot, end: Spot) -> list[Spot]:
-    """The handles and end of the cubic curve that is the same as a quadratic one."""
-    first, second = (
-        (at[0] + 2 / 3 * (handle[0] - at[0]), at[1] + 2 / 3 * (handle[1] - at[1])) for at in (start, end)
-    )
-    return [first, second, end]

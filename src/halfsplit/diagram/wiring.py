@@ -7,17 +7,16 @@ another without a dot is a joint, a doubtful one on a page that has dots elsewhe
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-import numpy as np
 import shapely  # type: ignore[import-untyped]
 
-from halfsplit.diagram.bodies import Bodies, Body
+from halfsplit.diagram.bodies import Bodies
 from halfsplit.diagram.lines import Line, Strokes
-from halfsplit.diagram.sheet import Spot, gap
+from halfsplit.diagram.sheet import Spot, box_of, gap, grown
 from halfsplit.joined import Joined
 
 REACH = 1.2
@@ -26,6 +25,10 @@ SOLID_REACH = 0.35
 """And so near to a closed shape."""
 FACING = 1.6
 """Two ends that face each other over a third line within this gap are one wire that jumps it."""
+ARM = 3.0
+"""Lines of a symbol that look like wires are shorter than this, in letters' heights."""
+LEAST = 1.5
+"""Shorter than this, a line that leads from nothing to nothing is no wire."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,6 @@ class Node:
     spot: Spot
     body: int | None = None
     dotted: bool = False
-    doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +47,6 @@ class Stretch:
     a: int
     b: int
     spots: tuple[Spot, ...]
-    ink: str = "#000000"
-    dashed: bool = False
     doubts: tuple[tuple[Spot, str], ...] = ()
 
     @property
@@ -103,147 +103,105 @@ class _Weave:
 
 
 def net_of(bodies: Bodies, strokes: Strokes) -> Net:
-    """The net of a page: the lines that are left when bodies are cut out, joined where they meet."""
+    """The net of a page: the lines that are left when bodies are cut out, joined where they meet.
+
+    The arms of symbols are left out, and lines that lead nowhere.
+    """
     dashes = [line for line in strokes.dashes if not _is_link(line, bodies, strokes)]
-    lines = [*bodies.lines, *dashes]
-    weave = _Weave(lines, strokes.touch)
+    weave = _Weave([*bodies.lines, *dashes], strokes.touch)
     _meet(weave, strokes)
-    for rounds, is_dot in ((strokes.dots, True), (bodies.rings, False)):
+    for rounds, least in ((strokes.dots, 1), (bodies.rings, 3)):
         for ring in rounds:
-            _gather(weave, ring.middle, ring.radius, is_dot=is_dot)
+            # All lines that a dot or ring touches are one point there.
+            spot, near = ring.middle, ring.radius + weave.touch
+            met = [
+                weave.point(number, spot, near + 0.5 * weave.touch)
+                for number, line in enumerate(weave.lines)
+                if gap((*spot, *spot), line.box) <= near
+                and (line.level or line.upright or line.geometry.dwithin(shapely.Point(spot), near))
+            ]
+            for other in met[1:]:
+                weave.joined.join(met[0], other)
+            if len(met) >= least:
+                weave.dotted.add(met[0])
     _face(weave, strokes)
-    _doubt_bare(weave)
-    return _finished(weave, bodies, strokes)
+    return _without_scraps(_without_arms(_finished(weave, bodies, strokes), strokes.em), bodies, strokes.em)
 
 
 def _is_link(line: Line, bodies: Bodies, strokes: Strokes) -> bool:
     """A dashed line whose ends no wire meets is no wire: it joins the parts of one device, or frames something."""
-    ends = [spot for other in bodies.lines for spot in (other.a, other.b)]
-    ends += [dot.middle for dot in (*strokes.dots, *bodies.rings)]
-    near = 1.3 * strokes.em
-    return not all(
-        any(math.dist(end, spot) <= near and _aligned(line, end, spot, strokes.touch) for spot in ends)
-        for end in (line.a, line.b)
-    )
+    spots = [spot for other in bodies.lines for spot in (other.a, other.b)]
+    spots += [dot.middle for dot in (*strokes.dots, *bodies.rings)]
+    across = 1 if line.level else 0
 
+    def is_met(end: Spot, spot: Spot) -> bool:
+        away = math.dist(end, spot)
+        straight_on = abs(end[across] - spot[across]) <= strokes.touch
+        return away <= 1.3 * strokes.em and (away <= 2 * strokes.touch or straight_on)
 
-def _aligned(line: Line, end: Spot, spot: Spot, touch: float) -> bool:
-    """Whether a spot lies on the way straight on from the end of a line, or at the end itself."""
-    if math.dist(end, spot) <= 2 * touch:
-        return True
-    return abs(end[1] - spot[1]) <= touch if line.level else abs(end[0] - spot[0]) <= touch
+    return not all(any(is_met(end, spot) for spot in spots) for end in (line.a, line.b))
 
 
 # Where lines meet
 
 
 def _meet(weave: _Weave, strokes: Strokes) -> None:
+    near = 1.5 * weave.touch
     for first, second, spot in _crossings(weave.lines, weave.touch):
-        near = 1.5 * weave.touch
         a, b = weave.end_at(first, spot, near), weave.end_at(second, spot, near)
+        lines = (weave.lines[first], weave.lines[second])
         if a is not None and b is not None:
             weave.joined.join(a, b)
         elif a is not None or b is not None:
             made = weave.point(first, spot, near), weave.point(second, spot, near)
             weave.joined.join(*made)
             weave.bare.append(made[0])
-        elif _broken_at(weave, first, second, spot) and all(
-            math.dist(dot.middle, spot) > dot.radius + strokes.touch for dot in strokes.dots
+        elif (
+            # A stroke of the file ends at the crossing, so that it may be meant as a joint.
+            any(math.dist(end, spot) <= 2 * weave.touch for line in lines for end in line.breaks)
+            and all(math.dist(hop, spot) >= 8 * weave.touch for line in lines for hop in line.hops)
+            and all(math.dist(dot.middle, spot) > dot.radius + strokes.touch for dot in strokes.dots)
         ):
             weave.crossings.append(spot)
 
 
 def _crossings(lines: Sequence[Line], touch: float) -> Iterator[tuple[int, int, Spot]]:
-    """Each pair of lines that cross or touch, and where."""
-    if not lines:
-        return
-    box = np.array([line.box for line in lines])
-    level = np.array([line.level for line in lines])
-    straight = np.array([line.level or line.upright for line in lines])
-    levels, uprights = np.flatnonzero(level), np.flatnonzero(straight & ~level)
-    for start in range(0, len(levels), 1024):
-        block = levels[start : start + 1024]
-        x, y = box[uprights, 0][None, :], box[block, 1][:, None]
-        hit = (
-            (box[block, 0][:, None] - touch <= x)
-            & (x <= box[block, 2][:, None] + touch)
-            & (box[uprights, 1][None, :] - touch <= y)
-            & (y <= box[uprights, 3][None, :] + touch)
-        )
-        for row, column in np.argwhere(hit).tolist():
-            a, b = int(block[row]), int(uprights[column])
-            yield a, b, (float(box[b, 0]), float(box[a, 1]))
-    for number in np.flatnonzero(~straight).tolist():
-        yield from _slanting(number, lines, touch)
-
-
-def _slanting(number: int, lines: Sequence[Line], touch: float) -> Iterator[tuple[int, int, Spot]]:
-    """Where a slanting wire ends on another line; what it crosses it does not meet."""
-    line = lines[number]
-    for other, candidate in enumerate(lines):
-        if other == number:
+    """Each pair of lines that cross or touch, and where; what a slanting wire crosses it does not meet."""
+    levels = [number for number, line in enumerate(lines) if line.level]
+    uprights = [number for number, line in enumerate(lines) if line.upright and not line.level]
+    tree = shapely.STRtree([lines[number].geometry for number in uprights])
+    for number in levels:
+        around = shapely.box(*grown(lines[number].box, touch))
+        for hit in sorted(tree.query(around, predicate="intersects").tolist()):
+            other = uprights[hit]
+            yield number, other, (lines[other].a[0], lines[number].a[1])
+    for number, line in enumerate(lines):
+        if line.level or line.upright:
             continue
-        for end in (line.a, line.b):
-            if gap((*end, *end), candidate.box) <= 1.5 * touch and (
-                candidate.level
-                or candidate.upright
-                or min(math.dist(end, candidate.a), math.dist(end, candidate.b)) <= touch
-            ):
-                yield number, other, end
-
-
-def _broken_at(weave: _Weave, first: int, second: int, spot: Spot) -> bool:
-    """Whether a stroke of the file ends at a crossing, so that it may be meant as a joint."""
-    hops = (*weave.lines[first].hops, *weave.lines[second].hops)
-    if any(math.dist(hop, spot) < 8 * weave.touch for hop in hops):
-        return False
-    return any(
-        math.dist(end, spot) <= 2 * weave.touch
-        for number in (first, second)
-        for end in weave.lines[number].breaks
-    )
-
-
-def _gather(weave: _Weave, middle: Spot, radius: float, *, is_dot: bool) -> None:
-    """All lines that a dot or ring touches are one point there."""
-    near = radius + weave.touch
-    met = [
-        weave.point(number, middle, near + 0.5 * weave.touch)
-        for number, line in enumerate(weave.lines)
-        if gap((*middle, *middle), line.box) <= near
-        and (line.level or line.upright or line_near(middle, line, near))
-    ]
-    for other in met[1:]:
-        weave.joined.join(met[0], other)
-    if met and is_dot:
-        weave.dotted.add(met[0])
-    if met and not is_dot:
-        weave.dotted.add(met[0]) if len(met) > 2 else None
-
-
-def line_near(spot: Spot, line: Line, near: float) -> bool:
-    """Whether a spot is near a slanting line."""
-    return bool(shapely.Point(spot).distance(shapely.LineString([line.a, line.b])) <= near)
+        for other, candidate in enumerate(lines):
+            straight = candidate.level or candidate.upright
+            for end in (line.a, line.b) if other != number else ():
+                at_end = min(math.dist(end, candidate.a), math.dist(end, candidate.b)) <= touch
+                if gap((*end, *end), candidate.box) <= 1.5 * touch and (straight or at_end):
+                    yield number, other, end
 
 
 def _face(weave: _Weave, strokes: Strokes) -> None:
     """Two loose ends that face each other over a third line: one wire that is broken to let the other pass."""
-    members: dict[int, int] = defaultdict(int)
-    for number in range(len(weave.spots)):
-        members[weave.joined.root(number)] += 1
-    loose = [
-        (number, side)
-        for number in range(len(weave.lines))
+    members = Counter(map(weave.joined.root, range(len(weave.spots))))
+    begins, ends = (
+        [
+            number
+            for number, line in enumerate(weave.lines)
+            if members[weave.joined.root(weave.on[number][side])] == 1 and not line.dashed
+        ]
         for side in (0, 1)
-        if members[weave.joined.root(weave.on[number][side])] == 1 and not weave.lines[number].dashed
-    ]
-    for first, side in loose:
+    )
+    for first in ends:
         line = weave.lines[first]
-        if side != 1 or not (line.level or line.upright):
-            continue
-        for second, other_side in loose:
+        for second in begins if line.level or line.upright else ():
             other = weave.lines[second]
-            if other_side != 0 or other.level != line.level or second == first:
+            if other.level != line.level or second == first:
                 continue
             over = _over(line, other, weave, strokes)
             if over is not None:
@@ -254,142 +212,186 @@ def _face(weave: _Weave, strokes: Strokes) -> None:
 def _over(line: Line, other: Line, weave: _Weave, strokes: Strokes) -> Spot | None:
     """Where a third line passes between the end of one line and the beginning of another."""
     axis = 0 if line.level else 1
+    space = other.a[axis] - line.b[axis]
     if abs(line.b[1 - axis] - other.a[1 - axis]) > weave.touch:
         return None
-    space = other.a[axis] - line.b[axis]
     if not weave.touch < space < FACING * strokes.em:
         return None
     middle = ((line.b[0] + other.a[0]) / 2, (line.b[1] + other.a[1]) / 2)
-    for third in weave.lines:
-        if (
-            third.level != line.level
-            and gap((*middle, *middle), third.box) < 0.3 * space
-            and third.length > 2 * space
-        ):
-            return middle
-    return None
-
-
-def _doubt_bare(weave: _Weave) -> None:
-    """A line that ends on another without a dot is doubtful on a page that has dots for its joints."""
-    dotted = {weave.joined.root(number) for number in weave.dotted}
-    if not dotted:
-        return
-    for number in weave.bare:
-        if weave.joined.root(number) not in dotted:
-            weave.doubts.append(
-                (weave.spots[number], "a line ends on another without a dot: taken as joined")
-            )
+    passes = any(
+        third.level != line.level
+        and gap((*middle, *middle), third.box) < 0.3 * space
+        and third.length > 2 * space
+        for third in weave.lines
+    )
+    return middle if passes else None
 
 
 # The net
 
 
 def _finished(weave: _Weave, bodies: Bodies, strokes: Strokes) -> Net:
+    root = weave.joined.root
     edges: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for number, points in enumerate(weave.on):
         line = weave.lines[number]
         ordered = sorted(points, key=lambda node: math.dist(line.a, weave.spots[node]))
-        for a, b in pairwise(ordered):
-            first, second = weave.joined.root(a), weave.joined.root(b)
+        for first, second in pairwise(map(root, ordered)):
             if first != second:
                 edges[first].append((second, number))
                 edges[second].append((first, number))
     pins = _pins(weave, edges, bodies, strokes)
-    dotted = {weave.joined.root(number) for number in weave.dotted}
+    dotted = set(map(root, weave.dotted))
+    # A line that ends on another without a dot is doubtful on a page that has dots for its joints.
+    weave.doubts += [
+        (weave.spots[number], "a line ends on another without a dot: taken as joined")
+        for number in weave.bare
+        if dotted and root(number) not in dotted
+    ]
     stops = {node for node, ways in edges.items() if len(ways) != 2 or node in pins or node in dotted}
-    stops |= _ring_starts(edges, stops)
+    pieces = Joined[int]()
+    for node, ways in edges.items():
+        for other, _ in ways:
+            pieces.join(node, other)
+    # A closed ring that has no stop of its own stops at its first node.
+    stops |= {piece[0] for piece in pieces.groups(edges) if stops.isdisjoint(piece)}
     names = {node: number for number, node in enumerate(sorted(stops))}
-    nodes = tuple(Node(weave.spots[node], pins.get(node), node in dotted) for node in sorted(stops))
-    stretches = tuple(_walk(weave, edges, stops, names))
+    nodes = tuple(Node(weave.spots[node], pins.get(node), node in dotted) for node in names)
+    stretches = tuple(_stretches(weave, edges, names))
     return Net(nodes, stretches, tuple(dict.fromkeys(weave.crossings)))
 
 
-def _ring_starts(edges: dict[int, list[tuple[int, int]]], stops: set[int]) -> set[int]:
-    """A node of each closed ring that has no stop of its own."""
-    seen: set[int] = set()
-    starts = set()
-    for node in stops:
-        seen |= _reach(node, edges, seen)
-    for node in edges:
-        if node not in seen:
-            starts.add(node)
-            seen |= _reach(node, edges, seen)
-    return starts
-
-
-def _reach(node: int, edges: dict[int, list[tuple[int, int]]], seen: set[int]) -> set[int]:
-    reached, waiting = {node}, [node]
-    while waiting:
-        for other, _ in edges[waiting.pop()]:
-            if other not in reached and other not in seen:
-                reached.add(other)
-                waiting.append(other)
-    return reached
-
-
 def _pins(
-    weave: _Weave, edges: dict[int, list[tuple[int, int]]], bodies: Bodies, strokes: Strokes
+    weave: _Weave, edges: Mapping[int, Sequence[tuple[int, int]]], bodies: Bodies, strokes: Strokes
 ) -> dict[int, int]:
     """Node → number of the body whose pin it is: the ends of the net that stand at a body."""
-    if not bodies.bodies:
-        return {}
-    numbers = [number for number, body in enumerate(bodies.bodies) for _ in body.elements]
-    elements = [element for body in bodies.bodies for element in body.elements]
-    tree = shapely.STRtree([element.geometry for element in elements])
+    elements = [(number, each) for number, body in enumerate(bodies.bodies) for each in body.elements]
+    tree = shapely.STRtree([element.geometry for _, element in elements])
     pins: dict[int, int] = {}
     for node, ways in edges.items():
         near = REACH * strokes.em if len(ways) == 1 else 1.5 * weave.touch
         spot = shapely.Point(weave.spots[node])
-        hits = tree.query(spot, predicate="dwithin", distance=near).tolist()
-        best = min(hits, key=lambda number: spot.distance(elements[number].geometry), default=None)
-        if best is None:
+        hits = [elements[hit] for hit in tree.query(spot, predicate="dwithin", distance=near).tolist()]
+        away, number = min(((spot.distance(each.geometry), number) for number, each in hits), default=(0, -1))
+        if number < 0:
             continue
-        away = spot.distance(elements[best].geometry)
-        if len(ways) == 1 and away > _reach_of(bodies.bodies[numbers[best]]) * strokes.em:
-            continue
-        pins[node] = numbers[best]
+        is_open = any(map(bodies.bodies[number].has, ("slant", "curl", "ring")))
+        if len(ways) > 1 or away <= (REACH if is_open else SOLID_REACH) * strokes.em:
+            pins[node] = number
     return pins
 
 
-def _reach_of(body: Body) -> float:
-    return REACH if body.has("slant") or body.has("curl") or body.has("ring") else SOLID_REACH
-
-
-def _walk(
-    weave: _Weave, edges: dict[int, list[tuple[int, int]]], stops: set[int], names: dict[int, int]
+def _stretches(
+    weave: _Weave, edges: Mapping[int, Sequence[tuple[int, int]]], names: Mapping[int, int]
 ) -> Iterator[Stretch]:
-    """Every way from stop to stop, once."""
+    """Every way from stop to stop, once; ``names``: stop → number of its node."""
     done: set[tuple[int, int, int]] = set()
-    for start in sorted(stops):
-        for other, line in edges[start]:
-            if (start, other, line) in done:
-                continue
-            path, used = [start, other], [line]
-            done |= {(start, other, line), (other, start, line)}
-            while path[-1] not in stops:
-                ways = [way for way in edges[path[-1]] if (path[-1], *way) not in done]
-                if not ways:
+    for start in names:
+        for first, line in edges[start]:
+            path = [start]
+            step: tuple[int, int] | None = (first, line)
+            while step is not None and (path[-1], *step) not in done:
+                done |= {(path[-1], *step), (step[0], path[-1], step[1])}
+                path.append(step[0])
+                if path[-1] in names:
                     break
-                following, along = ways[0]
-                done |= {(path[-1], following, along), (following, path[-1], along)}
-                path.append(following)
-                used.append(along)
-            if path[-1] in names:
-                yield _stretch(weave, path, used, names)
+                step = next((way for way in edges[path[-1]] if (path[-1], *way) not in done), None)
+            if len(path) == 1 or path[-1] not in names:
+                continue
+            spots = tuple(weave.spots[node] for node in path)
+            boxes = [box_of(pair) for pair in pairwise(spots)]
+            doubts = tuple(
+                (spot, words)
+                for spot, words in weave.doubts
+                if any(gap((*spot, *spot), box) <= weave.touch for box in boxes)
+            )
+            yield Stretch(names[start], names[path[-1]], spots, doubts)
 
 
-def _stretch(weave: _Weave, path: Sequence[int], used: Sequence[int], names: dict[int, int]) -> Stretch:
-    spots = tuple(weave.spots[node] for node in path)
-    doubts = tuple(
-        (spot, words)
-        for spot, words in weave.doubts
-        if any(
-            gap((*spot, *spot), (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1])))
-            <= weave.touch
-            for a, b in pairwise(spots)
-        )
+# What a net has too much of: the small lines of symbols that look like wires
+
+
+def _without_arms(net: Net, em: float) -> Net:
+    """Two short lines from a bare joint to the same body are part of it, and the joint is its pin."""
+    ways: dict[int, list[Stretch]] = defaultdict(list)
+    for stretch in net.stretches:
+        ways[stretch.a].append(stretch)
+        ways[stretch.b].append(stretch)
+    nodes = list(net.nodes)
+    gone: set[int] = set()
+    for number, node in enumerate(net.nodes):
+        if node.body is not None or node.dotted:
+            continue
+        arms: dict[int, list[Stretch]] = defaultdict(list)
+        for stretch in ways[number]:
+            far = stretch.b if stretch.a == number else stretch.a
+            arm_of = net.nodes[far].body
+            if arm_of is not None and stretch.length < ARM * em and len(ways[far]) == 1:
+                arms[arm_of].append(stretch)
+        for body, own in arms.items():
+            if len(own) > 1:
+                gone |= {id(stretch) for stretch in own}
+                nodes[number] = replace(node, body=body)
+    for stretch in net.stretches:
+        first, second = net.nodes[stretch.a].body, net.nodes[stretch.b].body
+        lonely = len(ways[stretch.a]) == len(ways[stretch.b]) == 1
+        if first is not None and first == second and lonely and stretch.length < ARM * em:
+            gone.add(id(stretch))
+    made = {node.spot for node, before in zip(nodes, net.nodes, strict=True) if node is not before}
+    kept = [
+        replace(stretch, doubts=tuple(doubt for doubt in stretch.doubts if doubt[0] not in made))
+        for stretch in net.stretches
+        if id(stretch) not in gone
+    ]
+    return _kept(nodes, kept, net)
+
+
+def _without_scraps(net: Net, bodies: Bodies, em: float) -> Net:
+    """Without pieces that have at most one pin and are short: marks beside symbols, underlines."""
+    joined = Joined[int]()
+    for stretch in net.stretches:
+        joined.join(stretch.a, stretch.b)
+    length: dict[int, float] = defaultdict(float)
+    for stretch in net.stretches:
+        length[joined.root(stretch.a)] += stretch.length
+    pins = Counter(joined.root(number) for number, node in enumerate(net.nodes) if node.body is not None)
+
+    def is_wire(stretch: Stretch) -> bool:
+        piece = joined.root(stretch.a)
+        if pins[piece]:
+            return pins[piece] > 1 or length[piece] >= LEAST * em
+        box = box_of(stretch.spots)
+        beside = stretch.length < 4 * em and any(gap(box, body.box) < 0.5 * em for body in bodies.bodies)
+        # A line alone, without corner or joint, is an ornament: a rule of a table, an underline.
+        alone = len(stretch.spots) == 2 and not any(net.nodes[end].dotted for end in (stretch.a, stretch.b))
+        return length[piece] >= 2 * LEAST * em and not beside and not alone
+
+    return _kept(net.nodes, filter(is_wire, net.stretches), net)
+
+
+def _kept(nodes: Sequence[Node], kept: Iterable[Stretch], net: Net) -> Net:
+    """The net with these stretches, nodes without any left out, and joints of two made one wire."""
+    stretches = list(kept)
+    count = Counter(end for stretch in stretches for end in (stretch.a, stretch.b))
+    for number, times in count.items():
+        two = [stretch for stretch in stretches if number in (stretch.a, stretch.b)]
+        if times != 2 or len(two) != 2 or nodes[number].body is not None or nodes[number].dotted:
+            continue
+        start, end = two
+        stretches.remove(start)
+        stretches.remove(end)
+        start = start if start.b == number else _turned(start)
+        end = end if end.a == number else _turned(end)
+        spots, doubts = (*start.spots, *end.spots[1:]), (*start.doubts, *end.doubts)
+        stretches.append(Stretch(start.a, end.b, spots, doubts))
+    used = sorted({end for stretch in stretches for end in (stretch.a, stretch.b)})
+    names = {number: index for index, number in enumerate(used)}
+    return Net(
+        tuple(nodes[number] for number in used),
+        tuple(replace(stretch, a=names[stretch.a], b=names[stretch.b]) for stretch in stretches),
+        net.crossings,
     )
-    longest = max((weave.lines[number] for number in used), key=lambda line: line.length)
-    dashed = all(weave.lines[number].dashed for number in used)
-    return Stretch(names[path[0]], names[path[-1]], spots, longest.ink, dashed, doubts)
+
+
+def _turned(stretch: Stretch) -> Stretch:
+    return replace(stretch, a=stretch.b, b=stretch.a, spots=stretch.spots[::-1])

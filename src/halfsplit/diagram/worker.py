@@ -164,11 +164,12 @@ class Worker:
 
     def warm(self) -> None:
         """Starts the process beside everything else, so that the first page does not wait for it."""
-        threading.Thread(target=self._warm, daemon=True).start()
 
-    def _warm(self) -> None:
-        with self._lock, contextlib.suppress(InputError, OSError, EOFError):
-            self._start()
+        def start() -> None:
+            with self._lock, contextlib.suppress(InputError, OSError, EOFError):
+                self._start()
+
+        threading.Thread(target=start, daemon=True).start()
 
     def stop(self) -> None:
         """Ends the process, whatever it does."""

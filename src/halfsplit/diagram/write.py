@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from halfsplit.circuit.kinds import CODES, KINDS
@@ -52,7 +52,11 @@ def written(marks: Marks, title: str = "") -> Written:
     _collect_parts(marks, traces, draft)
     _collect_wires(marks, traces, draft)
     lines = [f"title {title}", ""] if title else []
-    lines += [*_declarations(draft), "", *_paths(draft), "", *_states(draft)]
+    lines += [*_declarations(draft), "", *_paths(draft), ""]
+    switches = [name for name, kind in draft.kinds.items() if kind == "switch"]
+    if switches:  # two states to begin with: all at rest, and all switched on
+        on = ", ".join(f"{name} on" for name in switches)
+        lines += ['state "at rest"', f'state "switched on"  {on}']
     return Written(
         "\n".join(lines).strip() + "\n",
         {name: tuple(dict.fromkeys(keys)) for name, keys in draft.marks_of.items()},
@@ -88,44 +92,52 @@ def _fitted(name: str, kind: str, pins: list[str], draft: _Draft) -> tuple[str, 
     """The kind that the notation can hold, and pin as written on the page → point of the circuit."""
     if kind in NODES:
         return kind, dict.fromkeys(pins, name)
-    known = KINDS[kind]
-    allowed = (*known.pins, *known.optional)
-    if kind in ("connector", "module") or set(pins) <= set(allowed):
-        return kind, {pin: f"{name}.{_pin(pin)}" for pin in pins}
-    if kind == "switch" and pins:
-        return kind, {pin: f"{name}.{_pin(pin)}" for pin in pins}
-    if len(pins) <= len(known.pins) and kind != "relay":
-        free = [pin for pin in known.pins if pin not in pins]
-        points = {pin: pin if pin in known.pins else free.pop(0) for pin in pins}
-        draft.notes.append(f"pins {', '.join(pins)} of {name} are written as {', '.join(points.values())}")
-        return kind, {pin: f"{name}.{points[pin]}" for pin in pins}
-    draft.notes.append(
-        f"{name} has other pins than a {kind} has: written as a module, say what it does in the text"
-    )
-    return "module", {pin: f"{name}.{_pin(pin)}" for pin in pins}
-
-
-def _pin(name: str) -> str:
-    return re.sub(r"[^A-Za-z0-9+\-/_]", "_", name) or "1"
+    known = KINDS[kind].pins
+    if kind not in ("connector", "module", "switch") and not {*known, *KINDS[kind].optional}.issuperset(pins):
+        if len(pins) <= len(known) and kind != "relay":
+            free = [pin for pin in known if pin not in pins]
+            points = {pin: pin if pin in known else free.pop(0) for pin in pins}
+            draft.notes.append(
+                f"pins {', '.join(pins)} of {name} are written as {', '.join(points.values())}"
+            )
+            return kind, {pin: f"{name}.{points[pin]}" for pin in pins}
+        draft.notes.append(
+            f"{name} has other pins than a {kind} has: written as a module, say what it does in the text"
+        )
+        kind = "module"
+    signs = {pin: re.sub(r"[^A-Za-z0-9+\-/_]", "_", pin) or "1" for pin in pins}
+    return kind, {pin: f"{name}.{sign}" for pin, sign in signs.items()}
 
 
 # Wires
 
 
-def _collect_wires(marks: Marks, traces: list[Trace], draft: _Draft) -> None:
-    point = _points(marks, traces, draft)
+def _collect_wires(marks: Marks, traces: Sequence[Trace], draft: _Draft) -> None:
+    ways: dict[str, list[Trace]] = defaultdict(list)
+    for trace in traces:
+        ways[trace.a].append(trace)
+        ways[trace.b].append(trace)
+    point = {end: draft.points[end] for end in ways if end in draft.points}
+    for members in _groups(marks, traces, ways, draft):
+        joints = [end for end in members if end not in draft.points]
+        pins = [draft.points[end] for end in members if end in draft.points]
+        name = pins[0] if pins else _joint_name(joints, marks, ways, draft)
+        point |= dict.fromkeys(joints, name)
+        if name and joints:
+            draft.marks_of[name] += joints
     used: set[str] = set()
+    count: Counter[frozenset[str]] = Counter()
     for trace in traces:
         a, b = point.get(trace.a, ""), point.get(trace.b, "")
         if not a or not b:
             draft.notes.append(f"a wire at {a or b or 'no part'} has a loose end and is left out")
         elif a != b:
-            draft.wires.append((_side(a, draft, used), _side(b, draft, used), trace))
-    count: dict[frozenset[str], int] = defaultdict(int)
-    for a, b, trace in draft.wires:
-        count[frozenset((a, b))] += 1
-        number = count[frozenset((a, b))]
-        draft.marks_of[f"wire {a} {b}" + (f" #{number}" if number > 1 else "")].append(trace.key)
+            a, b = _side(a, draft, used), _side(b, draft, used)
+            draft.wires.append((a, b, trace))
+            pair = frozenset((a, b))
+            count[pair] += 1
+            number = f" #{count[pair]}" if count[pair] > 1 else ""
+            draft.marks_of[f"wire {a} {b}{number}"].append(trace.key)
 
 
 def _side(point: str, draft: _Draft, used: set[str]) -> str:
@@ -137,27 +149,8 @@ def _side(point: str, draft: _Draft, used: set[str]) -> str:
     return f"{point}:{side}"
 
 
-def _points(marks: Marks, traces: list[Trace], draft: _Draft) -> dict[str, str]:
-    """End of a trace → point of the circuit: a pin, or the splice that a joint is."""
-    ways: dict[str, list[Trace]] = defaultdict(list)
-    for trace in traces:
-        ways[trace.a].append(trace)
-        ways[trace.b].append(trace)
-    groups = _groups(marks, traces, ways, draft)
-    point = {end: draft.points[end] for end in ways if end in draft.points}
-    for members in groups:
-        joints = [end for end in members if end not in draft.points]
-        pins = [draft.points[end] for end in members if end in draft.points]
-        name = pins[0] if pins else _joint_name(joints, marks, ways, draft)
-        for end in members:
-            point[end] = draft.points.get(end, name)
-            if end not in draft.points and name:
-                draft.marks_of[name].append(end)
-    return point
-
-
 def _groups(
-    marks: Marks, traces: list[Trace], ways: Mapping[str, list[Trace]], draft: _Draft
+    marks: Marks, traces: Sequence[Trace], ways: Mapping[str, list[Trace]], draft: _Draft
 ) -> list[list[str]]:
     """Joints that are one point: linked between pages, or with a bar between them on which nothing is written."""
     points = Joined[str]()
@@ -185,43 +178,31 @@ def _groups(
             points.join(a, b)
             if both & labelled:
                 labelled.add(root(b))
-    groups: dict[str, list[str]] = defaultdict(list)
-    for end in ways:
-        groups[root(end)].append(end)
-    return [members for members in groups.values() if any(end in marks.joints for end in members)]
+    return [members for members in points.groups(ways) if any(end in marks.joints for end in members)]
 
 
 def _joint_name(joints: list[str], marks: Marks, ways: Mapping[str, list[Trace]], draft: _Draft) -> str:
     """The name of the point that some joints are: a splice, or what a confirmed loose end stands for; '' if loose."""
-    names = [marks.joints[joint].name for joint in joints if marks.joints[joint].name]
     links = [marks.joints[joint].link for joint in joints if marks.joints[joint].link]
-    if links and (links[0] in BATTERY_ENDS or links[0] in GROUND_ENDS):
-        return _standing_for(links[0], draft)
+    for kind, ends in (("battery", BATTERY_ENDS), ("ground", GROUND_ENDS)):
+        if links and links[0] in ends:
+            name = next((name for name, held in draft.kinds.items() if held == kind), "")
+            if not name:
+                name = "G1" if kind == "battery" else "GND31"
+                draft.kinds[name] = kind
+                draft.added.append(name)
+                draft.notes.append(f"the ends {links[0]} are taken as {name}, which no page shows")
+            return f"{name}.+" if kind == "battery" else name
     inside = {trace.key for joint in joints for trace in ways[joint] if {trace.a, trace.b} <= set(joints)}
     leaving = {trace.key for joint in joints for trace in ways[joint]} - inside
     if len(leaving) < 2:
         return ""
-    for name in names:
-        if re.fullmatch(r"[A-Za-z][A-Za-z0-9_]*", name) and name not in draft.parts:
-            return _declared(name, draft)
-    return _declared(free_name("SP", lambda name: name in draft.parts or name in draft.kinds), draft)
-
-
-def _declared(name: str, draft: _Draft) -> str:
-    draft.kinds[name] = "splice"
-    draft.added.append(name)
-    return name
-
-
-def _standing_for(name: str, draft: _Draft) -> str:
-    kind = "battery" if name in BATTERY_ENDS else "ground"
-    known = next((name for name, held in draft.kinds.items() if held == kind), "")
-    if not known:
-        known = "G1" if kind == "battery" else "GND31"
-        draft.kinds[known] = kind
-        draft.added.append(known)
-        draft.notes.append(f"the ends {name} are taken as {known}, which no page shows")
-    return f"{known}.+" if kind == "battery" else known
+    names = [marks.joints[joint].name for joint in joints]
+    fit = [name for name in names if re.fullmatch(r"[A-Za-z][A-Za-z0-9_]*", name) and name not in draft.parts]
+    splice = fit[0] if fit else free_name("SP", draft.parts.keys() | draft.kinds.keys())
+    draft.kinds[splice] = "splice"
+    draft.added.append(splice)
+    return splice
 
 
 # Text
@@ -232,45 +213,25 @@ def _declarations(draft: _Draft) -> list[str]:
     for name in (*draft.parts, *draft.added):
         kind, part = draft.kinds[name], draft.parts.get(name)
         words = re.sub(r'["\n]', "", part.words).strip() if part else ""
-        value = _value(kind, part.value if part else "", name, draft)
+        value = ""
+        match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?) ?(A|W|V|ohm|kohm)", part.value if part else "")
+        if kind == "switch":
+            value = "off on"
+        elif match and match[2].removeprefix("k") in KINDS[kind].units:
+            value = f"{match[1]} {match[2]}"
+        elif kind in ("fuse", "breaker"):
+            draft.notes.append(f"the rating of {name} is not known: written as {RATING}")
+            value = RATING
         letters = re.match(r"[A-Z]+(?=[0-9])", name)
         implied = letters is not None and CODES.get(letters[0]) == kind
-        declaration = " ".join(filter(None, (kind, name, value, f'"{words}"' if words else "")))
         if value or words or not implied or kind in ("module", "switch"):
-            lines.append(declaration)
-            lines += _joins(name, kind, draft)
+            lines.append(" ".join(filter(None, (kind, name, value, f'"{words}"' if words else ""))))
+            points = [point.partition(".") for point in dict.fromkeys(draft.points.values())]
+            pins = [pin for owner, _, pin in points if owner == name and pin]
+            # A switch with pins of its own joins its first to each other; which, the technician says in the text.
+            if kind == "switch" and not {"1", "2"}.issuperset(pins):
+                lines += [f"  joins on {pins[0]} {pin}" for pin in pins[1:]]
     return lines
-
-
-def _value(kind: str, value: str, name: str, draft: _Draft) -> str:
-    if kind == "switch":
-        return "off on"
-    match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?) ?(A|W|V|ohm|kohm)", value)
-    if match and match[2].removeprefix("k") in KINDS[kind].units:
-        return f"{match[1]} {match[2]}"
-    if kind in ("fuse", "breaker"):
-        draft.notes.append(f"the rating of {name} is not known: written as {RATING}")
-        return RATING
-    return ""
-
-
-def _joins(name: str, kind: str, draft: _Draft) -> list[str]:
-    """A switch with pins of its own joins its first to each other; which, the technician says in the text."""
-    pins = [
-        point.partition(".")[2]
-        for point in dict.fromkeys(draft.points.values())
-        if point.startswith(f"{name}.")
-    ]
-    if kind != "switch" or set(pins) <= {"1", "2"} or len(pins) < 2:
-        return []
-    return [f"  joins on {pins[0]} {pin}" for pin in pins[1:]]
-
-
-def _states(draft: _Draft) -> list[str]:
-    """Two states to begin with, where there is a switch: all at rest, and all switched on."""
-    switches = [name for name, kind in draft.kinds.items() if kind == "switch"]
-    on = ", ".join(f"{name} on" for name in switches)
-    return ['state "at rest"', f'state "switched on"  {on}'] if switches else []
 
 
 def _paths(draft: _Draft) -> list[str]:
@@ -278,8 +239,10 @@ def _paths(draft: _Draft) -> list[str]:
     for a, b, trace in draft.wires:
         label = " ".join(filter(None, (f"{trace.mm2:g}mm2" if trace.mm2 else "", trace.colour)))
         lines.append(f"{a} -- ? -- {b}" if trace.broken else f"{a} --{f'[{label}]--' if label else ''} {b}")
-    battery = next((name for name, kind in draft.kinds.items() if kind == "battery"), "")
-    ground = next((name for name, kind in draft.kinds.items() if kind == "ground"), "")
+    battery, ground = (
+        next((name for name, kind in draft.kinds.items() if kind == wanted), "")
+        for wanted in ("battery", "ground")
+    )
     if battery and ground and not any(f"{battery}.-" in (a, b) for a, b, _ in draft.wires):
         lines.append(f"{battery}.- -- {ground}")
         draft.notes.append(f"no page shows the battery's ground lead: {battery}.- is led to {ground}")

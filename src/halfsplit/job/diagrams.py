@@ -17,8 +17,7 @@ from typing import Any
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.diagram import edit, worker
 from halfsplit.diagram.marks import Mark, Marks, Page, from_json, to_json
-from halfsplit.diagram.sheet import Spot
-from halfsplit.diagram.tapped import box_around, middle, within
+from halfsplit.diagram.sheet import Spot, middle, within
 from halfsplit.diagram.worker import Worker
 from halfsplit.diagram.write import Written, written
 from halfsplit.drawing import Overlays
@@ -281,7 +280,7 @@ def _way(job: OpenJob, marks: Marks, fields: Mapping[str, Any]) -> tuple[Spot, .
     own = [box for box in there if within(start, box) or within(stop, box)]
     boxes = tuple(box for box in there if box not in own)
     if fields.get("name") and not any(within(stop, box) for box in own):
-        own.append(box_around(page, stop))
+        own.append(edit.box_around(page, stop))
     way: tuple[Spot, ...] = _WORKER.ask(
         worker.follow, _page_file(job, page), _corners(page), start, stop, boxes, tuple(own)
     )
