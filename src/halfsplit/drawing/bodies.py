@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from types import MappingProxyType
 
-from halfsplit.drawing.glyphs import End, Glyph
+from halfsplit.drawing.glyphs import FLIPPED, End, Glyph, Symbol, symbol_of
 from halfsplit.drawing.labels import BOX_MARGIN, box_height, box_lines, box_room
 from halfsplit.drawing.page import Page, Rectangle, Spot, path
-from halfsplit.drawing.symbols import FLIPPED, Symbol, symbol_of
 
 
 def paint_body(page: Page, glyph: Glyph) -> Rectangle:
@@ -181,7 +179,10 @@ def _box(page: Page, glyph: Glyph) -> Rectangle:
     return left, band.mid_top, right, band.mid_bottom
 
 
-BODIES: Mapping[str, Callable[[Page, Glyph], Rectangle]] = MappingProxyType(
-    {"relay": _relay, "splice": _splice, "ground": _ground, "mass": _ground}
-)
+BODIES: Mapping[str, Callable[[Page, Glyph], Rectangle]] = {
+    "relay": _relay,
+    "splice": _splice,
+    "ground": _ground,
+    "mass": _ground,
+}
 """Form → how it is drawn, where that is not simply a symbol on its post."""

@@ -8,11 +8,11 @@ crossings is taken.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
-from halfsplit.drawing.columns import hub_of, nets
+from halfsplit.drawing.columns import nets
 from halfsplit.drawing.glyphs import End, Side
 from halfsplit.drawing.rows import Hop, Layers, leads
 
@@ -69,10 +69,25 @@ def channels_of(layers: Layers, columns: Mapping[str, int], rails: frozenset[End
     lines: list[Line] = []
     tracks: list[int] = []
     for channel in range(len(layers.rows) + 1):
-        groups = nets([hop for hop in layers.hops if hop.channel == channel], layers.hubs)
-        routed, used = _route(channel, groups, layers.hubs, columns, rails)
-        lines += routed
-        tracks.append(used)
+        hops = [hop for hop in layers.hops if hop.channel == channel]
+        strands: dict[int, _Strand] = {}
+        groups = nets(hops, layers.hubs)
+        for number, (_, group) in enumerate(groups):
+            ends = dict.fromkeys(end for hop in group for end in (hop.a, hop.b))
+            down, up = (
+                {float(columns[end.post]) for end in ends if end.side == side} for side in ("bottom", "top")
+            )
+            if len(ends) > 2 or len(down | up) > 1:  # else it runs straight
+                low = min(down | up) if rails.isdisjoint(ends) else -1.0
+                strands[number] = _Strand(low, max(down | up), down, up)
+        ends_at = {(columns[end.post], end.side): end for hop in hops for end in (hop.a, hop.b)}
+        tracks.append(_assign([*strands.values()], ends_at))
+        for number, (hub, group) in enumerate(groups):
+            strand = strands.get(number)
+            track = None if strand is None else strand.track
+            ways = {} if strand is None else strand.detours
+            detours = {end: Detour(place, lane, side.track) for end, (place, lane, side) in ways.items()}
+            lines.append(Line(channel, tuple(group), hub, track, detours))
     return Channels(tuple(lines), tuple(tracks))
 
 
@@ -81,56 +96,18 @@ def crossings(channels: Channels, columns: Mapping[str, int]) -> int:
     by_channel: dict[int, list[Line]] = {}
     for line in channels.lines:
         by_channel.setdefault(line.channel, []).append(line)
-    return sum(_crossed(line, others, columns) for others in by_channel.values() for line in others)
-
-
-def _crossed(line: Line, others: Sequence[Line], columns: Mapping[str, int]) -> int:
-    """How often the level part of a line is crossed: from above by what ends below it, from below likewise."""
-    if line.track is None:
-        return 0
-    own = [columns[end.post] for end in line.ends]
     crossings = 0
-    for other in others:
-        ends = other.ends[:1] if other.track is None else other.ends
-        for end in ends if other is not line else ():
-            reaches = other.track is None or (other.track > line.track) == (end.side == "bottom")
-            crossings += reaches and min(own) < columns[end.post] < max(own)
+    for line in channels.lines:
+        if line.track is None:
+            continue
+        own = [columns[end.post] for end in line.ends]
+        for other in by_channel[line.channel]:
+            ends = other.ends[:1] if other.track is None else other.ends
+            for end in ends if other is not line else ():
+                # From above by what ends below it, from below likewise.
+                reaches = other.track is None or (other.track > line.track) == (end.side == "bottom")
+                crossings += reaches and min(own) < columns[end.post] < max(own)
     return crossings
-
-
-def _route(
-    channel: int,
-    groups: Sequence[list[Hop]],
-    hubs: frozenset[End],
-    columns: Mapping[str, int],
-    rails: frozenset[End],
-) -> tuple[list[Line], int]:
-    owned: list[tuple[list[Hop], _Strand | None]] = []
-    for group in groups:
-        ends = dict.fromkeys(end for hop in group for end in (hop.a, hop.b))
-        straight = len(ends) == 2 and len({columns[end.post] for end in ends}) == 1
-        owned.append((group, None if straight else _strand(ends, columns, not rails.isdisjoint(ends))))
-    strands = [strand for _, strand in owned if strand is not None]
-    ends_at = {
-        (columns[end.post], end.side): end for group, _ in owned for hop in group for end in (hop.a, hop.b)
-    }
-    used = _assign(strands, ends_at)
-    lines = []
-    for group, strand in owned:
-        track = None if strand is None else strand.track
-        detours = (
-            {}
-            if strand is None
-            else {end: Detour(place, lane, side.track) for end, (place, lane, side) in strand.detours.items()}
-        )
-        lines.append(Line(channel, tuple(group), hub_of(group, hubs), track, detours))
-    return lines, used
-
-
-def _strand(ends: Iterable[End], columns: Mapping[str, int], is_rail: bool) -> _Strand:
-    down = {float(columns[end.post]) for end in ends if end.side == "bottom"}
-    up = {float(columns[end.post]) for end in ends if end.side == "top"}
-    return _Strand(-1.0 if is_rail else min(down | up), max(down | up), down, up)
 
 
 # Tracks

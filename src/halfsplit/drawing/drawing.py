@@ -6,8 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from importlib.resources import files
-from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
 from halfsplit.circuit.model import Model
 from halfsplit.drawing.channels import channels_of, crossings
@@ -19,25 +18,22 @@ from halfsplit.drawing.order import orders_of
 from halfsplit.drawing.page import Boxes
 from halfsplit.drawing.paint import paint
 from halfsplit.drawing.place import Grid, place, with_marks
-from halfsplit.drawing.rows import Layers, layers_of
+from halfsplit.drawing.rows import layers_of
 from halfsplit.drawing.scene import scene_of
 from halfsplit.drawing.sides import sides_of
-from halfsplit.drawing.sweeps import Order
 
 CSS = files(__package__ or "halfsplit.drawing").joinpath("drawing.css").read_text(encoding="utf-8")
 """The stylesheet of the drawing, for the page that shows it. Colours are custom properties with fallbacks."""
 
 Theme = Literal["light", "dark"]
-DARK: Mapping[str, str] = MappingProxyType(
-    {
-        "paper": "#1d2329",
-        "ink": "#eef1f3",
-        "dim": "#a9b3bc",
-        "line": "#343c44",
-        "reading": "#7cc4f0",
-        "act": "#7cc4f0",
-    }
-)
+DARK: Mapping[str, str] = {
+    "paper": "#1d2329",
+    "ink": "#eef1f3",
+    "dim": "#a9b3bc",
+    "line": "#343c44",
+    "reading": "#7cc4f0",
+    "act": "#7cc4f0",
+}
 """Custom properties (``--drawing-…``) for a dark page; light ones are the fallbacks in the stylesheet."""
 
 ROOM, NARROW_ROOM = 132.0, 96.0
@@ -83,13 +79,11 @@ def arranged(model: Model, fold: Fold) -> Plan:
         for glyph in scene.glyphs.values()
         if glyph.form == "battery" and End(glyph.key, "top") in layers.hubs
     )
-    grids = [_routed(layers, order, rails) for order in orders_of(layers)]
+    grids = []
+    for order in orders_of(layers):
+        columns = columns_of(layers, order)
+        grids.append(Grid(layers, order, columns, channels_of(layers, columns, rails), rails))
     return Plan(model, fold, scene, min(grids, key=_tangle))
-
-
-def _routed(layers: Layers, order: Order, rails: frozenset[End]) -> Grid:
-    columns = columns_of(layers, order)
-    return Grid(layers, order, columns, channels_of(layers, columns, rails), rails)
 
 
 def _tangle(grid: Grid) -> tuple[int, int]:
@@ -99,7 +93,7 @@ def _tangle(grid: Grid) -> tuple[int, int]:
     return crossed + 4 * detours, sum(line.track is not None for line in grid.channels.lines)
 
 
-def draw(  # noqa: PLR0913 – one name for each thing that a page may lay over the drawing
+def draw(
     model: Model,
     *,
     width: float | None = None,
@@ -107,23 +101,20 @@ def draw(  # noqa: PLR0913 – one name for each thing that a page may lay over 
     fold: bool = True,
     theme: Theme = "light",
     standalone: bool = False,
-    suspicion: Mapping[str, float] = MappingProxyType({}),
-    readings: Mapping[str, str] = MappingProxyType({}),
-    expected: Mapping[str, str] = MappingProxyType({}),
-    leads: Mapping[str, str] = MappingProxyType({}),
+    **overlays: Mapping[str, Any],
 ) -> Drawing:
     """The current-path drawing of a circuit.
 
     ``width`` (px) is the room on the page: a smaller drawing spreads into it, labels of a wider one are set narrower.
     ``focus`` names the parts that matter (or points, for a single cavity): what does not lie on a current path of
-    theirs is folded into labelled stubs, unless ``fold`` is off. ``suspicion`` (0 to 1) goes by part, point or wire
-    name, ``readings`` and ``expected`` by point, as they shall be written ('8.9 V'), ``leads`` by point, each 'red' or
-    'black'. ``standalone`` embeds the styles
-    in the colours of ``theme``, for reports; otherwise the page brings ``CSS`` and sets its custom properties.
+    theirs is folded into labelled stubs, unless ``fold`` is off. ``overlays`` are those of `Overlays`: ``suspicion``
+    (0 to 1) goes by part, point or wire name, ``readings`` and ``expected`` by point, as they shall be written
+    ('8.9 V'), ``leads`` by point, each 'red' or 'black'. ``standalone`` embeds the styles in the colours of ``theme``,
+    for reports; otherwise the page brings ``CSS`` and sets its custom properties.
     """
-    overlays = Overlays(suspicion, readings, expected, leads)
+    laid = Overlays(**overlays)
     return paint_plan(
-        plan(model, focus=focus, fold=fold), overlays, width=width, theme=theme, standalone=standalone
+        plan(model, focus=focus, fold=fold), laid, width=width, theme=theme, standalone=standalone
     )
 
 
@@ -154,8 +145,4 @@ def paint_plan(
 def standalone_css(theme: Theme) -> str:
     """The stylesheet without custom properties, which not every reader of SVG knows."""
     colours = DARK if theme == "dark" else {}
-
-    def colour(match: re.Match[str]) -> str:
-        return colours.get(match[1], match[2])
-
-    return re.sub(r"var\(--drawing-(\w+), (#\w+)\)", colour, CSS)
+    return re.sub(r"var\(--drawing-(\w+), (#\w+)\)", lambda match: colours.get(match[1], match[2]), CSS)

@@ -9,9 +9,8 @@ from __future__ import annotations
 import heapq
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 
-from halfsplit.circuit.model import Model, Part
+from halfsplit.circuit.model import Model
 from halfsplit.drawing.sides import Sides, end_points, part_points
 
 
@@ -36,7 +35,7 @@ class Fold:
     points: frozenset[str]
     stubs: tuple[Stub, ...] = ()
     boxes: frozenset[str] = frozenset()
-    hidden: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}), hash=False)
+    hidden: Mapping[str, int] = field(default_factory=dict, hash=False)
     cut: frozenset[str] = frozenset()
 
 
@@ -51,29 +50,30 @@ def unfolded(model: Model) -> Fold:
 
 def folded(model: Model, sides: Sides, focus: frozenset[str]) -> Fold:
     """The circuit around ``focus`` (parts, or points for a single cavity); all of it where it names nothing known."""
-    kept = _kept_points(model, sides, focus)
+    kept = _kept_points(sides, focus)
     if not kept:
         return unfolded(model)
-    parts = {sides.net.part[point].name for point in kept if point in sides.net.part}
+    part_of = sides.net.part
+    names = {part_of[point].name for point in kept if point in part_of}
     wires = tuple(wire for wire in model.wires if kept.issuperset(end_points(wire.a, wire.b, model)))
-    drawn = frozenset(point for wire in wires for point in end_points(wire.a, wire.b, model))
     rest = replace(
-        model,
-        parts=MappingProxyType({name: part for name, part in model.parts.items() if name in parts}),
-        wires=wires,
+        model, parts={name: part for name, part in model.parts.items() if name in names}, wires=wires
     )
-    stubs, boxes, hidden, cut = _stubs(model, sides, kept)
-    shown = drawn | {point for point in kept if sides.net.part[point].kind != "module"}
-    return Fold(rest, shown, stubs, boxes, MappingProxyType(hidden), frozenset(cut))
+    drawn = frozenset(point for wire in wires for point in end_points(wire.a, wire.b, model))
+    shown = drawn | {point for point in kept if part_of[point].kind != "module"}
+    near = [point for point in sides.net.wires if point in kept]
+    edges = [(point, other) for point in near for other in sides.net.wires[point] if other not in kept]
+    hung = _hung(model, sides, kept, edges)
+    order = list(model.parts).index
+    stubs = [Stub(f"folded at {at}", at, tuple(sorted(hung[at], key=order))) for at in hung]
+    boxes = frozenset(anchor.removesuffix(" more") for anchor in hung if anchor.endswith(" more"))
+    bare = [point for point, _ in edges if _anchor(point, sides) not in hung]
+    joints = {"splice", "ground", "mass"}
+    hidden = {point: bare.count(point) for point in bare if part_of[point].kind in joints}
+    return Fold(rest, shown, tuple(stubs), boxes, hidden, frozenset(bare) - set(hidden))
 
 
-def _points_of(part: Part, sides: Sides) -> tuple[str, ...]:
-    if part.kind != "connector":
-        return part_points(part)
-    return tuple(point for point, owner in sides.net.part.items() if owner is part)
-
-
-def _kept_points(model: Model, sides: Sides, focus: frozenset[str]) -> set[str]:
+def _kept_points(sides: Sides, focus: frozenset[str]) -> set[str]:
     """All points of the parts in focus, and of the parts on the ways from there to feed and ground."""
     starts = [
         point
@@ -85,12 +85,8 @@ def _kept_points(model: Model, sides: Sides, focus: frozenset[str]) -> set[str]:
         for goals in ({"battery", "generator"}, {"ground", "mass"}):
             kept |= set(_way(start, goals, sides, focus))
     for point in list(kept):
-        part = sides.net.part[point]
-        kept |= (
-            {point.partition(":")[0] + side for side in (":in", ":out")}
-            if part.kind == "connector"
-            else (set(_points_of(part, sides)))
-        )
+        part, cavity = sides.net.part[point], point.partition(":")[0]
+        kept |= {f"{cavity}:in", f"{cavity}:out"} if part.kind == "connector" else set(part_points(part))
     return kept & set(sides.net.part)
 
 
@@ -118,29 +114,6 @@ def _way(start: str, goals: set[str], sides: Sides, focus: frozenset[str]) -> li
     return []
 
 
-def _stubs(
-    model: Model, sides: Sides, kept: set[str]
-) -> tuple[tuple[Stub, ...], frozenset[str], dict[str, int], set[str]]:
-    """A stub for each kept point (or module) on which folded parts hang.
-
-    With them the modules that carry one, the number of folded wires of kept splices and grounds that carry none, and
-    the kept pins whose wires are folded elsewhere.
-    """
-    near = [point for point in sides.net.wires if point in kept]
-    edges = [(point, other) for point in near for other in sides.net.wires[point] if other not in kept]
-    hung = _hung(model, sides, kept, edges)
-    order = {name: number for number, name in enumerate(model.parts)}
-    stubs = tuple(
-        Stub(f"folded at {anchor}", anchor, tuple(sorted(names, key=order.__getitem__)))
-        for anchor, names in hung.items()
-    )
-    bare = [point for point, _ in edges if _anchor(point, sides) not in hung]
-    joints = {"splice", "ground", "mass"}
-    hidden = {point: bare.count(point) for point in bare if sides.net.part[point].kind in joints}
-    boxes = frozenset(anchor.removesuffix(" more") for anchor in hung if anchor.endswith(" more"))
-    return stubs, boxes, hidden, set(bare) - set(hidden)
-
-
 def _anchor(point: str, sides: Sides) -> str:
     """Where the stub of a kept point hangs: on the point, or on the box of its module."""
     owner = sides.net.part[point]
@@ -149,15 +122,11 @@ def _anchor(point: str, sides: Sides) -> str:
 
 def _hung(model: Model, sides: Sides, kept: set[str], edges: list[tuple[str, str]]) -> dict[str, list[str]]:
     """Anchor → the parts folded there: each part in one place, the highest that it hangs on."""
-    group_at = {point: number for number, group in enumerate(_groups(sides, kept)) for point in group}
-    members: dict[int, list[str]] = {}
-    for point, number in group_at.items():
-        if point in sides.net.part:
-            members.setdefault(number, []).append(sides.net.part[point].name)
+    members = _groups(sides, kept)
     hung: dict[str, list[str]] = {}
     part_names = {sides.net.part[point].name for point in kept if sides.net.part[point].kind != "connector"}
     for point, other in sorted(edges, key=lambda edge: -sides.height[edge[0]]):
-        names = [name for name in dict.fromkeys(members.get(group_at[other], ())) if name not in part_names]
+        names = [name for name in members[other] if name not in part_names]
         part_names.update(names)
         if names:
             hung.setdefault(_anchor(point, sides), []).extend(names)
@@ -167,24 +136,22 @@ def _hung(model: Model, sides: Sides, kept: set[str], edges: list[tuple[str, str
     return hung
 
 
-def _groups(sides: Sides, kept: set[str]) -> list[list[str]]:
-    """Folded points in connected groups; not through grounds and modules, which join everything."""
-    groups: list[list[str]] = []
-    seen = set(kept)
+def _groups(sides: Sides, kept: set[str]) -> dict[str, set[str]]:
+    """Folded point → the parts of its connected group; not through grounds and modules, which join everything."""
+    members: dict[str, set[str]] = {}
     for start in sides.net.wires:
-        if start in seen:
+        if start in kept or start in members:
             continue
-        group, stack = [], [start]
-        seen.add(start)
+        group: set[str] = set()
+        members[start], stack = group, [start]
         while stack:
             point = stack.pop()
-            group.append(point)
             part = sides.net.part.get(point)
-            whole = _points_of(part, sides) if part is not None and part.kind == "relay" else ()
+            group |= {part.name} if part else set()
+            whole = part_points(part) if part is not None and part.kind == "relay" else ()
             ends = part is not None and part.kind in {"ground", "mass", "module"} and point != start
             for other in () if ends else (*sides.net.joined(point), *whole):
-                if other not in seen:
-                    seen.add(other)
+                if other not in kept and other not in members:
+                    members[other] = group
                     stack.append(other)
-        groups.append(group)
-    return groups
+    return members

@@ -9,14 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Literal
 
 from halfsplit.circuit.model import Behaviour, Model, Part
 from halfsplit.drawing.fold import Fold
 from halfsplit.drawing.fonts import ASCENT, DESCENT, shorten, text_width, wrap
-from halfsplit.drawing.glyphs import End, Glyph, Scene, Side
-from halfsplit.drawing.symbols import symbol_of
+from halfsplit.drawing.glyphs import End, Glyph, Scene, Side, symbol_of
 from halfsplit.units import format_quantity
 
 Zone = Literal["top", "mid", "bottom"]
@@ -64,10 +62,10 @@ class Overlays:
     beside the ground point E5.
     """
 
-    suspicion: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
-    readings: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    expected: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    leads: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    suspicion: Mapping[str, float] = field(default_factory=dict)
+    readings: Mapping[str, str] = field(default_factory=dict)
+    expected: Mapping[str, str] = field(default_factory=dict)
+    leads: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +110,8 @@ def label_of(glyph: Glyph, writing: Writing) -> list[tuple[str, float, str]]:
     if glyph.form == "folded":
         parts = next(stub.parts for stub in writing.fold.stubs if stub.key == glyph.key)
         count = f"{len(parts)} part{'s' * (len(parts) != 1)} folded"
-        return [
-            (count, SMALL, "value"),
-            *((line, SMALL, "place") for line in wrap(", ".join(parts), SMALL, writing.room, 2)),
-        ]
+        names = wrap(", ".join(parts), SMALL, writing.room, 2)
+        return [(count, SMALL, "value"), *((line, SMALL, "place") for line in names)]
     part = writing.model.parts.get(glyph.part)
     name = "body" if part is None and glyph.key == "body" else glyph.key
     lines = [(name, NAME, "name")]
@@ -186,18 +182,16 @@ def _beside(glyph: Glyph, x: float, writing: Writing) -> Iterator[Note]:
         if level:
             yield Note("mid", x + note.width + 6, note.y, pill, style="share", pill=level)
     if glyph.form == "splice":
-        right = max(text_width(text, size, bold=style == "name") for text, size, style in lines)
-        yield from _values_at(glyph.key, "mid", x, top + len(lines) * LEADING, 1, writing, right)
+        yield from _values_at(glyph.key, "mid", x, top + len(lines) * LEADING, 1, writing)
 
 
-def _values_at(
-    point: str, zone: Zone, x: float, start: float, step: int, writing: Writing, _room: float = 0.0
-) -> Iterator[Note]:
+def _values_at(point: str, zone: Zone, x: float, start: float, step: int, writing: Writing) -> Iterator[Note]:
     """The lead that goes there, the last reading and the expected volts of a point, line by line from ``start``."""
+    expected = writing.overlays.expected.get(point)
     texts = (
         (writing.overlays.leads.get(point), "lead", SMALL),
         (writing.overlays.readings.get(point), "reading", VALUE),
-        (_expected(point, writing.overlays), "expected", SMALL),
+        (f"should be {expected}" if expected else "", "expected", SMALL),
     )
     lines = [entry for entry in texts if entry[0]]
     for number, (text, style, size) in enumerate(lines):
@@ -205,26 +199,17 @@ def _values_at(
         yield Note(zone, x, start + step * (number + 0.5) * LEADING, text or "", size, style=style, pill=pill)
 
 
-def _expected(point: str, overlays: Overlays) -> str:
-    expected = overlays.expected.get(point)
-    return f"should be {expected}" if expected else ""
-
-
 # Cells
 
 
-def cells_of(glyph: Glyph, rightmost: str, writing: Writing) -> list[Cell]:
-    """The cells of a glyph's posts; its label stands beside the post ``rightmost``."""
+def cells_of(glyph: Glyph, columns: Mapping[str, int], writing: Writing) -> list[Cell]:
+    """The cells of a glyph's posts; its label stands beside the rightmost post."""
     if glyph.form == "pass":
-        return [_pass_cell(glyph, writing)]
+        notes = [note for end, _ in glyph.posts[0].ends for note in _mark_notes(end, "mid", 0.0, writing)]
+        right = max([12.0, *(note.left + note.width + GAP for note in notes)])
+        return [Cell(glyph.key, 12.0, right, (0, LEADING if notes else 0, 0), tuple(notes))]
+    rightmost = max((post.key for post in glyph.posts), key=lambda post: (columns[post], post))
     return [_cell(glyph, number, rightmost, writing) for number in range(len(glyph.posts))]
-
-
-def _pass_cell(glyph: Glyph, writing: Writing) -> Cell:
-    key = glyph.key
-    notes = tuple(note for end, _ in glyph.posts[0].ends for note in _mark_notes(end, "mid", 0.0, writing))
-    right = max([12.0, *(note.left + note.width + GAP for note in notes)])
-    return Cell(key, 12.0, right, (0, LEADING if notes else 0, 0), notes)
 
 
 def _mark_notes(end: End, zone: Zone, y: float, writing: Writing) -> list[Note]:
@@ -233,9 +218,8 @@ def _mark_notes(end: End, zone: Zone, y: float, writing: Writing) -> list[Note]:
     notes = [Note(zone, GAP, y, shorten(mark, SMALL, 1.2 * writing.room), style="mark")] if mark else []
     pill, level = suspicion_pill(wire, writing.overlays) if wire else ("", "")
     if level:
-        notes.append(
-            Note(zone, GAP + sum(note.width + 6 for note in notes), y, pill, style="share", pill=level)
-        )
+        x = GAP + sum(note.width + 6 for note in notes)
+        notes.append(Note(zone, x, y, pill, style="share", pill=level))
     return notes
 
 
@@ -247,24 +231,19 @@ def _stub_notes(glyph: Glyph, end: End, point: str, writing: Writing) -> list[No
         return _mark_notes(end, zone, step * LEADING / 2, writing)
     values = list(_values_at(point, zone, GAP, 0.0, step, writing))
     far = {0: TARGET / 2, 1: 1.5 * LEADING + 4}.get(len(values), (len(values) + 0.5) * LEADING)
-    return [
-        *values,
-        *_mark_notes(end, zone, step * far, writing),
-        *_left_notes(glyph, point, zone, step, writing),
-    ]
-
-
-def _left_notes(glyph: Glyph, point: str, zone: Zone, step: int, writing: Writing) -> Iterator[Note]:
-    """The number of the pin; farther from it the suspicion, and whether its wires are folded."""
+    notes = [*values, *_mark_notes(end, zone, step * far, writing)]
     pin = pin_of(glyph, point)
     if pin:
-        yield Note(zone, -7, step * LEADING / 2, pin, SMALL, "end", "pin")
+        notes.append(Note(zone, -7, step * LEADING / 2, pin, SMALL, "end", "pin"))
+    # Farther from it the suspicion, and whether its wires are folded.
     pill, level = ("", "") if point_name(point) == glyph.key else suspicion_pill(point, writing.overlays)
     share = Note(zone, -10, step * 30, pill, anchor="end", style="share", pill=level)
     if level:
-        yield share
+        notes.append(share)
     if point in writing.fold.cut:
-        yield Note(zone, share.left - 6 if level else -7, step * 30, "folded", SMALL, "end", "place")
+        left = share.left - 6 if level else -7
+        notes.append(Note(zone, left, step * 30, "folded", SMALL, "end", "place"))
+    return notes
 
 
 def pin_of(glyph: Glyph, point: str) -> str:
@@ -302,15 +281,10 @@ def _cell(glyph: Glyph, number: int, rightmost: str, writing: Writing) -> Cell:
     wide = max([TARGET / 2 + 2, *(note.width / 2 + 5 for note in roles)])
     left = max([half + 2, wide, *(-note.left + 2 for note in notes)])
     right = max([wing + 2, wide, *(note.left + note.width + GAP for note in notes)])
-    heights = stubs["top"], _mid_height(glyph, beside, writing), stubs["bottom"]
-    return Cell(post.key, left, right, heights, (*notes, *roles))
-
-
-def _mid_height(glyph: Glyph, beside: Sequence[Note], writing: Writing) -> float:
-    """Room for the symbol and for what stands beside it, around the middle of the row."""
-    if glyph.free:
-        return box_height(glyph, writing)
-    return max([TARGET, *(2 * abs(note.y) + LEADING for note in beside)])
+    # Room for the symbol and for what stands beside it, around the middle of the row.
+    tall = box_height(glyph, writing) if glyph.free else TARGET
+    mid = max([tall, *(2 * abs(note.y) + LEADING for note in beside)])
+    return Cell(post.key, left, right, (stubs["top"], mid, stubs["bottom"]), (*notes, *roles))
 
 
 def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
@@ -321,11 +295,9 @@ def _half_widths(glyph: Glyph, number: int) -> tuple[float, float]:
         half = symbol_of("coil" if number == 0 else "contact").half
         return half, half
     symbol = symbol_of(glyph.form)
-    return (
-        (symbol.half, symbol.right or symbol.half)
-        if len(glyph.posts) == 1
-        else (symbol.reach + 4, symbol.reach + 4)
-    )
+    if len(glyph.posts) == 1:
+        return symbol.half, symbol.right or symbol.half
+    return symbol.reach + 4, symbol.reach + 4
 
 
 # Boxes

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import accumulate
 from math import ceil
 
 from halfsplit.drawing.channels import Channels, Line
-from halfsplit.drawing.glyphs import End, Glyph
+from halfsplit.drawing.glyphs import End, owners
 from halfsplit.drawing.labels import BOX_MARGIN, GAP, Cell, Writing, box_lines, box_room, cells_of
+from halfsplit.drawing.order import Order
 from halfsplit.drawing.rows import Layers
-from halfsplit.drawing.sweeps import Order
 
 TRACK, RAIL_TRACK, CHANNEL = 14.0, 24.0, 12.0
 """Distance of the tracks of a channel, of the feed rails at the top; room above and below the tracks."""
@@ -90,7 +90,7 @@ def place(grid: Grid, writing: Writing, width: float = 0.0) -> Placement:
     cells = {
         cell.post: cell
         for glyph in grid.layers.glyphs.values()
-        for cell in cells_of(glyph, _rightmost(glyph, grid.columns), writing)
+        for cell in cells_of(glyph, grid.columns, writing)
     }
     row = {
         post.key: number
@@ -127,16 +127,6 @@ def _centres(
     grid: Grid, cells: Mapping[str, Cell], writing: Writing, width: float
 ) -> tuple[list[float], list[float]]:
     """X of each column's line, and of its right edge, in whole pixels: lines are crisp."""
-    left, right = _extents(grid, cells, writing)
-    start = RAIL_MARGIN if grid.rails else MARGIN
-    spare = (width - start - sum(left) - sum(right) - MARGIN) // max(len(left), 1)
-    right = [room + min(max(spare, 0), SPREAD) for room in right]
-    edges = list(accumulate((a + b for a, b in zip(left, right, strict=True)), initial=start))[1:]
-    return [edge - room for edge, room in zip(edges, right, strict=True)], edges
-
-
-def _extents(grid: Grid, cells: Mapping[str, Cell], writing: Writing) -> tuple[list[float], list[float]]:
-    """Room to the left and to the right of each column's line, for all that stands in it."""
     count = max(grid.columns.values(), default=-1) + 1
     left, right = [12.0] * count, [12.0] * count
     for post, column in grid.columns.items():
@@ -144,20 +134,16 @@ def _extents(grid: Grid, cells: Mapping[str, Cell], writing: Writing) -> tuple[l
         right[column] = max(right[column], ceil(cells[post].right))
     for glyph in grid.layers.glyphs.values():
         if glyph.free:
-            first, last = _span(glyph, grid.columns)
+            places = [grid.columns[post.key] for post in glyph.posts]
+            first, last = min(places), max(places)
             inner = sum(left[first + 1 : last + 1]) + sum(right[first:last])
             lacking = box_room(box_lines(glyph, writing)) - inner - BOX_MARGIN
             right[last] = max(right[last], BOX_MARGIN + GAP, ceil(lacking + GAP))
-    return left, right
-
-
-def _rightmost(glyph: Glyph, columns: Mapping[str, int]) -> str:
-    return max((post.key for post in glyph.posts), key=lambda post: (columns[post], post))
-
-
-def _span(glyph: Glyph, columns: Mapping[str, int]) -> tuple[int, int]:
-    places = [columns[post.key] for post in glyph.posts]
-    return min(places), max(places)
+    start = RAIL_MARGIN if grid.rails else MARGIN
+    spare = (width - start - sum(left) - sum(right) - MARGIN) // max(count, 1)
+    right = [room + min(max(spare, 0), SPREAD) for room in right]
+    edges = list(accumulate((a + b for a, b in zip(left, right, strict=True)), initial=start))[1:]
+    return [edge - room for edge, room in zip(edges, right, strict=True)], edges
 
 
 def _heights(
@@ -172,24 +158,20 @@ def _heights(
         pitch = TRACK if number else RAIL_TRACK
         for track in range(used):
             tracks[number, track] = y + CHANNEL / 2 + pitch * (track + 0.5)
-        y = y + (CHANNEL + pitch * used if used else CHANNEL * bool(number))
+        y += CHANNEL + pitch * used if used else CHANNEL * bool(number)
         if number < len(grid.order.rows):
-            posts = [post for post, place in row.items() if place == number]
-            top, mid, bottom = _zones(cells[post].heights for post in posts)
+            # The largest of each zone; none where the row has been left empty.
+            heights = [cells[post].heights for post, place in row.items() if place == number]
+            top, mid, bottom = map(max, zip((0.0, 0.0, 0.0), *heights, strict=True))
             bands.append(Band(y, y + top, y + top + mid, y + top + mid + bottom))
             y = bands[-1].bottom
     return tuple(bands), tracks, y
 
 
-def _zones(heights: Iterable[tuple[float, float, float]]) -> tuple[float, float, float]:
-    """The heights of a row: the largest of each zone; none where the row has been left empty."""
-    top, mid, bottom = zip(*heights, strict=True) if (heights := list(heights)) else ((0.0,), (0.0,), (0.0,))
-    return max(top), max(mid), max(bottom)
-
-
 def with_marks(writing: Writing, grid: Grid) -> Writing:
     """The writing with each wire's mark at one of its ends, where there is room along the line."""
-    owner = {post.key: glyph for glyph in grid.layers.glyphs.values() for post in glyph.posts}
+    owner = owners(grid.layers.glyphs)
+    crowded = {"splice": 1, "pass": 2, "loop": 3}
     ends: dict[int, list[End]] = {}
     for hop in grid.layers.hops:
         ends.setdefault(hop.link, []).extend((hop.a, hop.b))
@@ -197,10 +179,6 @@ def with_marks(writing: Writing, grid: Grid) -> Writing:
     for number, link in enumerate(writing.scene.links):
         if not link.folded:
             free = [end for end in ends[number] if end not in grid.layers.hubs]
-            marks[min(free, key=lambda end: _mark_rank(end, owner))] = (link.mark, link.name)
+            best = min(free, key=lambda end: (crowded.get(owner[end.post].form, 0), end.side == "bottom"))
+            marks[best] = (link.mark, link.name)
     return replace(writing, marks=marks)
-
-
-def _mark_rank(end: End, owner: Mapping[str, Glyph]) -> tuple[int, bool]:
-    rank = {"splice": 1, "pass": 2, "loop": 3}
-    return rank.get(owner[end.post].form, 0), end.side == "bottom"

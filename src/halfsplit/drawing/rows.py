@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from graphlib import TopologicalSorter
-from types import MappingProxyType
 from typing import TypeVar
 
-from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene, Side
+from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene, Side, owners
 
 T = TypeVar("T")
 
@@ -42,7 +41,7 @@ def layers_of(scene: Scene) -> Layers:
     """Rows by the longest way from the top; grounds in the last row."""
     rows = _rows(scene)
     count = max(rows.values(), default=0) + 1
-    owner, hubs = scene.owner(), scene.hubs()
+    owner, hubs = owners(scene.glyphs), scene.hubs()
     extra: dict[str, tuple[Glyph, int]] = {}
     hops: list[Hop] = []
     for number, link in enumerate(scene.links):
@@ -56,12 +55,12 @@ def layers_of(scene: Scene) -> Layers:
         rows[key] = row
     glyphs = {**scene.glyphs, **{key: glyph for key, (glyph, _row) in extra.items()}}
     by_row = tuple(tuple(key for key in glyphs if rows[key] == row) for row in range(count))
-    return Layers(MappingProxyType(glyphs), by_row, tuple(hops), hubs)
+    return Layers(glyphs, by_row, tuple(hops), hubs)
 
 
 def _rows(scene: Scene) -> dict[str, int]:
     """Glyph key → row: no wire runs up the page, save one that would close a circle."""
-    owner, hubs = scene.owner(), scene.hubs()
+    owner, hubs = owners(scene.glyphs), scene.hubs()
     below: dict[str, list[tuple[str, int]]] = {key: [] for key in scene.glyphs}
     for link in sorted(scene.links, key=lambda link: link.a.side == link.b.side):
         # In the higher row is a bottom end over a top end; of two alike the one nearer to the feed.

@@ -11,7 +11,6 @@ from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from types import MappingProxyType
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -83,16 +82,13 @@ def net_of(model: Model) -> Net:
     part_of = {
         point: model.parts[owner] for point in points if (owner := point.partition(".")[0]) in model.parts
     }
-    return Net(MappingProxyType(part_of), _frozen(wires), _frozen(inside))
+    nears = ({point: tuple(near) for point, near in each.items()} for each in (wires, inside))
+    return Net(part_of, *nears)
 
 
 def _join(neighbours: dict[str, list[str]], a: str, b: str) -> None:
     neighbours.setdefault(a, []).append(b)
     neighbours.setdefault(b, []).append(a)
-
-
-def _frozen(neighbours: Mapping[str, list[str]]) -> Mapping[str, tuple[str, ...]]:
-    return MappingProxyType({point: tuple(near) for point, near in neighbours.items()})
 
 
 def part_points(part: Part) -> tuple[str, ...]:
@@ -146,12 +142,8 @@ def _stated_sides(behaviour: Behaviour, talking: set[str]) -> dict[str, Side]:
             sides[entry.pin] = "bottom" if entry.pull == "up" else "top"
     for talk in behaviour.talks:
         sides |= {pin: "top" if talk.bus in talking else "bottom" for pin in (talk.high, talk.low) if pin}
-    for side in ("low", "high"):
-        sides |= {
-            driver.pin: "bottom" if side == "high" else "top"
-            for driver in behaviour.drivers
-            if driver.side == side
-        }
+    for driver in sorted(behaviour.drivers, key=lambda driver: driver.side == "high"):
+        sides[driver.pin] = "bottom" if driver.side == "high" else "top"
     sides |= {pin: "top" for group in behaviour.feeds for pin in group}
     sides |= {supply.pin: "bottom" for supply in behaviour.supplies}
     sides |= dict.fromkeys(behaviour.earths, "bottom")
@@ -161,7 +153,7 @@ def _stated_sides(behaviour: Behaviour, talking: set[str]) -> dict[str, Side]:
 def _led_side(start: str, net: Net, sides: Mapping[str, Side]) -> Side:
     """Where the nearest feed, ground or sensor of the net at ``start`` puts it, else a module pin."""
     led: Side | None = None
-    for point in _reached(start, net, lambda point: net.wires.get(point, ()) + net.closed(point)):
+    for point in _reached(start, lambda point: net.wires.get(point, ()) + net.closed(point)):
         part = net.part.get(point)
         if point == start or part is None:
             continue
@@ -174,7 +166,7 @@ def _led_side(start: str, net: Net, sides: Mapping[str, Side]) -> Side:
     return led or "bottom"
 
 
-def _reached(start: str, net: Net, onward: Callable[[str], tuple[str, ...]]) -> Iterator[str]:
+def _reached(start: str, onward: Callable[[str], tuple[str, ...]]) -> Iterator[str]:
     """Points in the order of a breadth-first search."""
     seen, queue = {start}, deque([start])
     while queue:
@@ -186,6 +178,11 @@ def _reached(start: str, net: Net, onward: Callable[[str], tuple[str, ...]]) -> 
                 queue.append(onward_point)
 
 
+NEVER_HANGING = frozenset(
+    ("module", "connector", "splice", "ground", "mass", "relay", "battery", "generator", "fuse")
+)
+
+
 def hanging_parts(model: Model, net: Net, sides: dict[str, Side]) -> frozenset[str]:
     """Parts wired to module pins alone (a sensor with its own supply and return): they hang below the box.
 
@@ -193,29 +190,17 @@ def hanging_parts(model: Model, net: Net, sides: dict[str, Side]) -> frozenset[s
     """
     hanging: set[str] = set()
     for part in model.parts.values():
-        if part.kind in {
-            "module",
-            "connector",
-            "splice",
-            "ground",
-            "mass",
-            "relay",
-            "battery",
-            "generator",
-            "fuse",
-        }:
+        if part.kind in NEVER_HANGING:
             continue
-        wired = [point for point in part_points(part) if point in net.wires]
-        groups = [_terminals(point, net) for point in wired]
-        if len(wired) > 1 and all(_only_modules(terminals, net, part) for terminals in groups):
+        groups = [_terminals(point, net) for point in part_points(part) if point in net.wires]
+        led_to = [
+            {net.part[point].kind for point in group if point in net.part and net.part[point] is not part}
+            for group in groups
+        ]
+        if len(groups) > 1 and all({"module"} <= kinds <= {"module", "sensor"} for kinds in led_to):
             hanging.add(part.name)
             sides |= {point: "bottom" for point in set().union(*groups) if net.part[point].kind == "module"}
     return frozenset(hanging)
-
-
-def _only_modules(terminals: set[str], net: Net, part: Part) -> bool:
-    kinds = {net.part[point].kind for point in terminals if point in net.part and net.part[point] is not part}
-    return "module" in kinds and kinds <= {"module", "sensor"}
 
 
 def _terminals(start: str, net: Net) -> set[str]:
@@ -224,14 +209,10 @@ def _terminals(start: str, net: Net) -> set[str]:
     def is_joint(point: str) -> bool:
         return point in net.part and net.part[point].kind in {"splice", "connector"}
 
-    points = _reached(
-        start,
-        net,
-        lambda point: (
-            net.joined(point) if is_joint(point) else net.wires.get(point, ()) if point == start else ()
-        ),
-    )
-    return {point for point in points if point != start and not is_joint(point)}
+    def onward(point: str) -> tuple[str, ...]:
+        return net.joined(point) if is_joint(point) else net.wires.get(point, ()) if point == start else ()
+
+    return {point for point in _reached(start, onward) if point != start and not is_joint(point)}
 
 
 # Potentials
@@ -242,30 +223,24 @@ def sides_of(model: Model) -> Sides:
     net = net_of(model)
     module = module_sides(model, net)
     hanging = hanging_parts(model, net, module)
-    heights = _potentials(net, _fixed_points(net, module, hanging))
-    balanced = _balanced(model, net, heights)
-    if balanced:
-        hanging |= balanced
-        heights = _potentials(net, _fixed_points(net, module, hanging))
-    return Sides(net, MappingProxyType(heights), MappingProxyType(module), hanging)
-
-
-def _balanced(model: Model, net: Net, height: Mapping[str, float]) -> frozenset[str]:
-    """Loads across a bridge (a window motor between two changeover relays) have no upper side: they hang as well."""
+    heights = _potentials(net, module, hanging)
+    # Loads across a bridge (a window motor between two changeover relays) have no upper side: they hang as well.
     balanced = set()
     for part in model.of_kind(*LOADS):
-        points = [point for point in part_points(part) if point in net.wires]
-        if len(points) == 2 and abs(height[points[0]] - height[points[1]]) < 1e-7:
+        ends = [heights[point] for point in part_points(part) if point in net.wires]
+        if len(ends) == 2 and abs(ends[0] - ends[1]) < 1e-7:
             balanced.add(part.name)
-    return frozenset(balanced)
-
-
-def _fixed_points(net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> dict[str, float]:
-    return {point: value for point in net.part if (value := _fixed(point, net, module, hanging)) is not None}
+    if balanced:
+        hanging |= balanced
+        heights = _potentials(net, module, hanging)
+    return Sides(net, heights, module, hanging)
 
 
 def _fixed(point: str, net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> float | None:
-    part = net.part[point]
+    """The height of a point of a source, a ground, a module or a hanging part; None of any other."""
+    part = net.part.get(point)
+    if part is None:
+        return None
     if part.is_source:
         return 1.0 if point.endswith(".+") else 0.5
     if part.is_earth or part.name in hanging:
@@ -273,20 +248,27 @@ def _fixed(point: str, net: Net, module: Mapping[str, Side], hanging: frozenset[
     return None if part.kind != "module" else 1.0 if module.get(point) == "bottom" else 0.0
 
 
-def _potentials(net: Net, fixed: Mapping[str, float]) -> dict[str, float]:
-    """Node analysis; ``fixed`` holds the feeds and grounds."""
-    points = list(dict.fromkeys([*net.wires, *net.inside, *net.part]))
-    index = {point: number for number, point in enumerate(points)}
-    current = np.array([fixed.get(point, LEAK / 2) for point in points])
-    entries = [(number, number, 1.0 if point in fixed else LEAK) for point, number in index.items()]
+def _potentials(net: Net, module: Mapping[str, Side], hanging: frozenset[str]) -> dict[str, float]:
+    """The height of each point, by node analysis between the feeds and grounds."""
+    index = {
+        point: number for number, point in enumerate(dict.fromkeys([*net.wires, *net.inside, *net.part]))
+    }
+    current = np.full(len(index), LEAK / 2)
+    entries = []
     for point, number in index.items():
+        fixed = _fixed(point, net, module, hanging)
+        if fixed is not None:
+            current[number] = fixed
+            entries.append((number, number, 1.0))
+            continue
+        entries.append((number, number, LEAK))
         neighbours = [(other, 1.0) for other in net.wires.get(point, ())]
         neighbours += [(other, LOAD if net.is_load(point) else 1.0) for other in net.inside.get(point, ())]
-        for other, value in () if point in fixed else neighbours:
+        for other, value in neighbours:
             entries += [(number, number, value), (number, index[other], -value)]
-    if not points:
+    if not entries:
         return {}
     rows, columns, values = zip(*entries, strict=True)
-    conductance = coo_array((values, (rows, columns)), shape=(len(points), len(points))).tocsc()
+    conductance = coo_array((values, (rows, columns)), shape=(len(index), len(index))).tocsc()
     heights = splu(conductance).solve(current)
     return {point: round(float(heights[number]), 9) for point, number in index.items()}
