@@ -7,47 +7,37 @@ The model keeps V, A, W, ohm, Hz and, as the notation has them, mm2, m and minut
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
-from types import MappingProxyType
 from typing import Final
 
 _KILO: Final = Decimal(1000)
 
-UNITS: Final = MappingProxyType(
-    {
-        "mV": ("V", 1 / _KILO),
-        "V": ("V", Decimal(1)),
-        "kV": ("V", _KILO),
-        "mA": ("A", 1 / _KILO),
-        "A": ("A", Decimal(1)),
-        "W": ("W", Decimal(1)),
-        "kW": ("W", _KILO),
-        "mohm": ("ohm", 1 / _KILO),
-        "ohm": ("ohm", Decimal(1)),
-        "kohm": ("ohm", _KILO),
-        "Mohm": ("ohm", _KILO**2),
-        "Hz": ("Hz", Decimal(1)),
-        "kHz": ("Hz", _KILO),
-        "mm2": ("mm2", Decimal(1)),
-        "AWG": ("AWG", Decimal(1)),
-        "m": ("m", Decimal(1)),
-        "min": ("min", Decimal(1)),
-        "%": ("", Decimal(1) / 100),
-    }
-)
+UNITS: Final[Mapping[str, tuple[str, Decimal]]] = {
+    "mV": ("V", 1 / _KILO),
+    "V": ("V", Decimal(1)),
+    "kV": ("V", _KILO),
+    "mA": ("A", 1 / _KILO),
+    "A": ("A", Decimal(1)),
+    "W": ("W", Decimal(1)),
+    "kW": ("W", _KILO),
+    "mohm": ("ohm", 1 / _KILO),
+    "ohm": ("ohm", Decimal(1)),
+    "kohm": ("ohm", _KILO),
+    "Mohm": ("ohm", _KILO**2),
+    "Hz": ("Hz", Decimal(1)),
+    "kHz": ("Hz", _KILO),
+    "mm2": ("mm2", Decimal(1)),
+    "AWG": ("AWG", Decimal(1)),
+    "m": ("m", Decimal(1)),
+    "min": ("min", Decimal(1)),
+    "%": ("", Decimal(1) / 100),
+}
 """How a unit is written → the model's unit and the factor to it. A share has no unit and may be given in per cent."""
 
-_ALIASES: Final = MappingProxyType({"Ω": "ohm", "mΩ": "mohm", "kΩ": "kohm", "MΩ": "Mohm", "mm²": "mm2"})
+_ALIASES: Final = {"Ω": "ohm", "mΩ": "mohm", "kΩ": "kohm", "MΩ": "Mohm", "mm²": "mm2"}
 
-_SCALES: Final = MappingProxyType(
-    {
-        "V": ("V",),
-        "A": ("A", "mA"),
-        "W": ("W",),
-        "ohm": ("Mohm", "kohm", "ohm", "mohm"),
-        "Hz": ("Hz",),
-    }
-)
+_SCALES: Final = {"A": ("A", "mA"), "ohm": ("Mohm", "kohm", "ohm", "mohm")}
 """The units that a value is written in, the largest first that does not leave a number under 1."""
 
 _PARTS: Final = re.compile(r"([-+]?[0-9.]+) *(.*)", re.ASCII)
@@ -76,14 +66,8 @@ def written(value: float, unit: str = "") -> str:
     ('6 mohm', '15 A', '5 mA', '0.5')
     """
     exact = Decimal(repr(value))
-    scales = _SCALES.get(unit, (unit,))
-    scale = (
-        next((scale for scale in scales if abs(exact) >= UNITS[scale][1]), scales[-1])
-        if unit in _SCALES
-        else unit
-    )
-    if value == 0:
-        scale = unit
+    scales = _SCALES.get(unit, (unit,)) if value else (unit,)
+    scale = next((scale for scale in scales[:-1] if abs(exact) >= UNITS[scale][1]), scales[-1])
     number = exact / UNITS[scale][1] if scale in UNITS else exact
     return f"{plain(number)} {scale}".strip()
 

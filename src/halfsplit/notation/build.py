@@ -24,9 +24,13 @@ def _line(kind: Callable[..., object]) -> Rule:
     return lambda builder, *parts: kind(*parts, at=builder.at)
 
 
-def _list_line(kind: Callable[..., object]) -> Rule:
-    """A rule whose parts together are the one field of a line."""
-    return lambda builder, *parts: kind(parts, at=builder.at)
+def _words_line(rule: str) -> Rule:
+    """A rule whose parts are all names."""
+    return lambda builder, *words: s.WordsLine(rule, words, at=builder.at)
+
+
+def _amount_line(rule: str) -> Rule:
+    return lambda builder, amount: s.AmountLine(rule, amount, at=builder.at)
 
 
 def _said(what: str) -> Rule:
@@ -149,12 +153,12 @@ class Builder(Transformer[Token, object]):
 
     # lines under a part
 
-    tagged, joins, drifts, draws = map(_line, (s.TagLine, s.JoinsLine, s.DriftsLine, s.DrawsLine))
-    works, supplies, sleeps, wakes = map(_line, (s.WorksLine, s.SuppliesLine, s.SleepsLine, s.WakesLine))
-    feed, earth, clamp = _list_line(s.FeedLine), _list_line(s.EarthLine), _list_line(s.ClampLine)
+    joins, supplies, sleeps, wakes = map(_line, (s.JoinsLine, s.SuppliesLine, s.SleepsLine, s.WakesLine))
+    tagged, parks, drifts, earth, clamp = map(_words_line, ("tagged", "parks", "drifts", "earth", "clamp"))
+    draws, works = _amount_line("draws"), _amount_line("works")
 
-    def parks(self, common: Word, parked: Word, running: Word) -> s.ParksLine:
-        return s.ParksLine((common, parked, running), at=self.at)
+    def feed(self, *groups: tuple[Word, ...]) -> s.FeedLine:
+        return s.FeedLine(groups, at=self.at)
 
     def choice(self, *pins: Word) -> tuple[Word, ...]:
         return pins
@@ -181,7 +185,7 @@ class Builder(Transformer[Token, object]):
     # lines under a stage
 
     fails, stand_in = _line(s.FailsLine), _line(s.StandInLine)
-    needs, within = _list_line(s.NeedsLine), _list_line(s.WithinLine)
+    needs, within = _words_line("needs"), _words_line("within")
 
 
 def _flat(items: tuple[object, ...]) -> tuple[object, ...]:

@@ -26,14 +26,14 @@ class Checked:
 
 @lru_cache(maxsize=64)
 def check_text(text: str) -> Checked:
-    """Read notation text as far as it makes sense; never raises for what the text says."""
+    """Read notation text as far as it makes sense; never raises for what the text says.
+
+    It can include the patterns only, since a job's text knows no folder.
+    """
     try:
-        model, warnings = parse(text.replace("\r\n", "\n"), loader=_included)
+        model, warnings = parse(
+            text.replace("\r\n", "\n"), loader=lambda name: sample(name.removesuffix(".circuit")).text
+        )
     except CircuitError as error:
         return Checked(text, None, error.problems)
     return Checked(text, Circuit(model, warnings), tuple(warnings))
-
-
-def _included(name: str) -> str:
-    """Text of an included file: the patterns only, since a job's text knows no folder."""
-    return sample(name.removesuffix(".circuit"), "pattern").text

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -62,10 +61,13 @@ class Demo:
 def demos() -> tuple[Demo, ...]:
     """All demos, in the order of ``demos/demos.toml``."""
     texts = dict(circuit_files("demos"))
-    jobs = tomllib.loads(
+    jobs: dict[str, dict[str, Any]] = tomllib.loads(
         files("halfsplit.notation").joinpath("demos", "demos.toml").read_text(encoding="utf-8")
     )
-    return tuple(_demo(name, job, texts[name]) for name, job in jobs.items())
+    records = {"earlier_work": EarlierWork, "complaints": Complaint, "codes": Code}
+    for job in jobs.values():
+        job |= {field: tuple(record(**entry) for entry in job[field]) for field, record in records.items()}
+    return tuple(Demo(name=name, text=texts[name], **job) for name, job in jobs.items())
 
 
 def demo(name: str) -> Demo:
@@ -74,12 +76,3 @@ def demo(name: str) -> Demo:
         if demo.name == name:
             return demo
     raise NotFoundError(f"there is no demo {name!r}; there are {', '.join(demo.name for demo in demos())}")
-
-
-def _demo(name: str, job: Mapping[str, Any], text: str) -> Demo:
-    lists: dict[str, Any] = {
-        "earlier_work": tuple(EarlierWork(**entry) for entry in job["earlier_work"]),
-        "complaints": tuple(Complaint(**entry) for entry in job["complaints"]),
-        "codes": tuple(Code(**entry) for entry in job["codes"]),
-    }
-    return Demo(**{**job, **lists, "name": name, "text": text})

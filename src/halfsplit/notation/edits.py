@@ -7,18 +7,20 @@ that has a mistake which was not there before is refused with that mistake, so t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import count
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.kinds import CODES
 from halfsplit.circuit.model import Part, Wire
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.notation.checked import check_text
+from halfsplit.notation.scope import CODE
 from halfsplit.notation.words import KEYWORDS, without_comment
 
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
-_KEPT = re.compile(r'"[^"]*"|--\[[^\]]*\]--|#.*$')
+_KEPT = re.compile(r'("[^"]*"|--\[[^\]]*\]--|#.*$)')
 """What a renaming leaves alone: words in quotation marks, what a wire is like, comments."""
 _LINK = re.compile(r"--(?:\[([^\]]*)\]--)?")
 _COLOUR = re.compile(r"[A-Z]{2}(?:/[A-Z]{2})?|GNYE")
@@ -96,25 +98,19 @@ def rename(text: str, old: str, new: str) -> str:
     if new in circuit.parts or new in circuit.model.stages:
         raise InputError(f"{new} is there already", remedy="choose another name")
     lines = text.split("\n")
-    if not part.declared and not _means(new, part.kind):
+    code = CODE.match(new)
+    if not part.declared and not (code and CODES.get(code[1]) == part.kind):
         lines = _declare(lines, f"{part.kind} {old}")
-    token = re.compile(rf"(?<![A-Za-z0-9_.]){re.escape(old)}(?![A-Za-z0-9_])")
-    changed = [_outside(line, lambda piece: token.sub(new, piece)) for line in lines]
+    token = rf"(?<![A-Za-z0-9_.]){re.escape(old)}(?![A-Za-z0-9_])"
+    changed = [_outside(line, token, new) for line in lines]
     return _sound(text, [line.replace(f'"{old} on"', f'"{new} on"') for line in changed])
 
 
-def _means(name: str, kind: str) -> bool:
-    code = re.match(r"[A-Z]+(?=\d)", name)
-    return bool(code) and CODES.get(code[0] if code else "") == kind
-
-
-def _outside(line: str, change: Callable[[str], str]) -> str:
-    """The line with a change made outside quotation marks, brackets and comments."""
-    pieces, last = [], 0
-    for kept in _KEPT.finditer(line):
-        pieces += [change(line[last : kept.start()]), kept[0]]
-        last = kept.end()
-    return "".join([*pieces, change(line[last:])])
+def _outside(line: str, token: str, new: str) -> str:
+    """The line with something else in the place of a token outside quotation marks, brackets and comments."""
+    pieces = _KEPT.split(line)
+    pieces[::2] = [re.sub(token, new, piece) for piece in pieces[::2]]
+    return "".join(pieces)
 
 
 def describe(text: str, name: str, *, words: str = "", place: str = "", value: str = "") -> str:
@@ -127,24 +123,17 @@ def describe(text: str, name: str, *, words: str = "", place: str = "", value: s
     bare = without_comment(lines[number])
     rest = lines[number][len(bare) :]
     if value.strip():
-        bare = _with_value(bare, name, value.strip())
+        start = re.search(rf"\b{re.escape(name)}\b", bare)
+        head = start.end() if start else len(bare)
+        amount = _AMOUNT.search(bare, head, head + len(bare[head:].partition('"')[0]))
+        first, last = amount.span(1) if amount else (head, head)
+        bare = f"{bare[:first]}{'' if amount else ' '}{value.strip()}{bare[last:]}"
     if words.strip() and words.strip() != part.words:
         bare = _with_text(bare, quotable(words), at=False)
     if place.strip() and place.strip() != part.place:
         bare = _with_text(bare, quotable(place), at=True)
     lines[number] = bare + rest
     return _sound(text, lines)
-
-
-def _with_value(bare: str, name: str, value: str) -> str:
-    start = re.search(rf"\b{re.escape(name)}\b", bare)
-    head = start.end() if start else len(bare)
-    quoted = bare.find('"', head)
-    end = quoted if quoted >= 0 else len(bare)
-    amount = _AMOUNT.search(bare, head, end)
-    if amount:
-        return f"{bare[: amount.start(1)]}{value}{bare[amount.end(1) :]}"
-    return f"{bare[:head]} {value}{bare[head:]}"
 
 
 def _with_text(bare: str, words: str, *, at: bool) -> str:
@@ -169,12 +158,12 @@ def repin(text: str, name: str, old: str, new: str) -> str:
         raise InputError(f"{new[:20]!r} is no pin", remedy="letters and digits")
     if new in part.pins:
         raise InputError(f"pin {new} of {name} is there already", remedy="choose another")
-    token = re.compile(rf"(?<![A-Za-z0-9_.]){re.escape(name)}\.{re.escape(old)}(?![A-Za-z0-9_+\-/])(?!\.\d)")
-    lines = [_outside(line, lambda piece: token.sub(f"{name}.{new}", piece)) for line in text.split("\n")]
+    token = rf"(?<![A-Za-z0-9_.]){re.escape(name)}\.{re.escape(old)}(?![A-Za-z0-9_+\-/])(?!\.\d)"
+    lines = [_outside(line, token, f"{name}.{new}") for line in text.split("\n")]
     if part.kind == "module" and part.declared:
-        alone = re.compile(rf"(?<![\w.]){re.escape(old)}(?![\w.])(?!\s*(?:m?A|m?V|[kMm]?ohm|k?Hz|min|%|W)\b)")
+        alone = rf"(?<![\w.]){re.escape(old)}(?![\w.])(?!\s*(?:m?A|m?V|[kMm]?ohm|k?Hz|min|%|W)\b)"
         for number in _under(lines, _declared_at(lines, part)):
-            lines[number] = _outside(lines[number], lambda piece: alone.sub(new, piece))
+            lines[number] = _outside(lines[number], alone, new)
     return _sound(text, lines)
 
 
@@ -215,8 +204,10 @@ def _of_wire(text: str, wire: Wire, kind: re.Pattern[str], new: str) -> str:
     if not dashes:
         raise ConflictError("the text has changed: load the page again")
     details = [word for word in (dashes[1] or "").split() if not kind.fullmatch(word)]
-    said = [*([new] if new else []), *details]
-    said.sort(key=lambda word: 0 if _SECTION.fullmatch(word) else 1 if _COLOUR.fullmatch(word) else 2)
+    said = sorted(
+        filter(None, (new, *details)),
+        key=lambda word: 0 if _SECTION.fullmatch(word) else 1 if _COLOUR.fullmatch(word) else 2,
+    )
     link = f"--[{' '.join(said)}]--" if said else "--"
     lines[wire.at.line - 1] = line[: dashes.start()] + link + line[dashes.end() :]
     return _sound(text, lines)
@@ -240,15 +231,16 @@ def add(text: str, end: str, kind: str) -> Added:
     if kind not in ADDITIONS:
         raise InputError(f"{kind[:40]!r} cannot be added by a tap", remedy=f"one of {', '.join(ADDITIONS)}")
     made = ADDITIONS[kind]
-    name = _free(made.code, circuit)
+    taken = circuit.parts.keys() | circuit.model.stages.keys()
+    name = next(name for number in count(1) if (name := f"{made.code}{number}") not in taken)
     lines = text.split("\n")
     if made.declared:
         lines = _declare(lines, made.declared.format(name))
     lines = _joined(lines, circuit, end, f"{name}.{made.enters}" if made.enters else name)
     if kind == "switch":
         lines = _with_states(lines, circuit, name)
-    leaves = "" if kind == "ground" else name if not made.leaves else f"{name}.{made.leaves}"
-    return Added(_sound(text, lines), name, leaves)
+    leaves = f"{name}.{made.leaves}" if made.leaves else name
+    return Added(_sound(text, lines), name, "" if kind == "ground" else leaves)
 
 
 def join(text: str, end: str, to: str) -> Added:
@@ -257,19 +249,15 @@ def join(text: str, end: str, to: str) -> Added:
     name = to.partition(".")[0]
     part = _part(circuit, name)
     lines = _joined(text.split("\n"), circuit, end, to)
-    goes_on = to if part.kind in ("connector", "splice") else _across(circuit, part, to)
+    # The pin on the other side, where no wire is at it yet.
+    pin = ACROSS.get(to.partition(".")[2], "")
+    free = pin in part.pins and part.kind != "module" and f"{name}.{pin}" not in wired(circuit)
+    goes_on = to if part.kind in ("connector", "splice") else f"{name}.{pin}" if free else ""
     return Added(_sound(text, lines), name, goes_on)
 
 
 ACROSS = {"30": "87", "87": "30", "86": "85", "85": "86", "1": "2", "2": "1"}
 """Pin by which a path enters a part → the one by which it leaves."""
-
-
-def _across(circuit: Circuit, part: Part, to: str) -> str:
-    """The pin on the other side, where no wire is at it yet."""
-    pin = ACROSS.get(to.partition(".")[2], "")
-    free = pin in part.pins and part.kind != "module" and f"{part.name}.{pin}" not in wired(circuit)
-    return f"{part.name}.{pin}" if free else ""
 
 
 def wired(circuit: Circuit) -> frozenset[str]:
@@ -316,11 +304,6 @@ def _with_states(lines: list[str], circuit: Circuit, name: str) -> list[str]:
     return [*kept, *own, *every, ""]
 
 
-def _free(code: str, circuit: Circuit) -> str:
-    names = circuit.parts.keys() | circuit.model.stages.keys()
-    return next(f"{code}{number}" for number in range(1, 10_000) if f"{code}{number}" not in names)
-
-
 def _declare(lines: list[str], declared: str) -> list[str]:
     """The lines with a declaration more, before the first path."""
     at = next((number for number, line in enumerate(lines) if _is_path(without_comment(line))), len(lines))
@@ -358,7 +341,14 @@ def remove(text: str, name: str) -> str:
         own = re.match(rf"(?:reach|suspect)\s+{re.escape(name)}(?![A-Za-z0-9_])", bare)
         if number in gone or own:
             continue
-        short = _without(bare, name) if _is_path(bare) else _unset(bare, name)
+        short: str | None = bare
+        state = re.match(r'state\s+"[^"]*"', bare)
+        if _is_path(bare):
+            short = _without(bare, name)
+        elif state:
+            items = [item.strip() for item in bare[state.end() :].split(",")]
+            left = [item for item in items if item and not re.match(rf"{re.escape(name)}\s", item)]
+            short = f"{state[0]}  {', '.join(left)}".rstrip() if left != items else bare
         if short is not None:
             kept.append(line if short == bare else short + line[len(bare) :])
     return _sound(text, kept)
@@ -376,13 +366,3 @@ def _without(bare: str, name: str) -> str | None:
         return None
     path = "".join(f"{point.rstrip()} {link or '--'}" for point, link in left[:-1]) + left[-1][0].rstrip()
     return path if path[:1] == bare[:1] else path.lstrip()
-
-
-def _unset(bare: str, name: str) -> str:
-    """A state without the setting of a part."""
-    if not bare.startswith("state "):
-        return bare
-    head = re.match(r'state\s+"[^"]*"', bare)
-    items = [item.strip() for item in bare[head.end() if head else 0 :].split(",")]
-    left = [item for item in items if item and not re.match(rf"{re.escape(name)}\s", item)]
-    return f"{head[0] if head else ''}  {', '.join(left)}".rstrip() if left != items else bare

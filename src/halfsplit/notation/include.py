@@ -40,24 +40,20 @@ class Including:
         tree = parse(text, file, self.collector)
         self.unread |= tree.unread
         for statement in tree.statements:
-            if isinstance(statement, s.IncludeLine):
-                yield from self._included(statement, file, chain)
-            else:
+            if not isinstance(statement, s.IncludeLine):
                 yield statement
-
-    def _included(self, line: s.IncludeLine, file: str, chain: list[str]) -> Iterator[s.Statement]:
-        name = _resolved(posixpath.dirname(file), line.file.text)
-        loop = [_resolved("", above) for above in chain]
-        if name in loop:
-            shown = " includes ".join([*chain[loop.index(name) :], name])
-            self.collector.add("include-loop", line.file.at, loop=shown)
-            return
-        if name in self.read:
-            return
-        self.read.add(name)
-        text = self._load(line.file, name)
-        if text is not None:
-            yield from self._statements(text, name, [*chain, name])
+                continue
+            word = statement.file
+            name = _resolved(posixpath.dirname(file), word.text)
+            loop = [_resolved("", above) for above in chain]
+            if name in loop:
+                shown = " includes ".join([*chain[loop.index(name) :], name])
+                self.collector.add("include-loop", word.at, loop=shown)
+            elif name not in self.read:
+                self.read.add(name)
+                included = self._load(word, name)
+                if included is not None:
+                    yield from self._statements(included, name, [*chain, name])
 
     def _load(self, word: Word, name: str) -> str | None:
         if self.loader is None:
@@ -67,17 +63,13 @@ class Including:
         elif len(self.read) > MOST_FILES:
             self.collector.add("include-many", word.at, limit=MOST_FILES)
         else:
-            return self._attempt(self.loader, word, name)
-        return None
-
-    def _attempt(self, loader: Loader, word: Word, name: str) -> str | None:
-        try:
-            return loader(name)
-        except UnicodeDecodeError as error:
-            reason = f"it is not UTF-8 text (byte {error.start})"
-        except (OSError, UnicodeError, LookupError, ValueError, HalfsplitError) as error:
-            reason = why(error)
-        self.collector.add("include-missing", word.at, name=word.text, reason=reason)
+            try:
+                return self.loader(name)
+            except UnicodeDecodeError as error:
+                reason = f"it is not UTF-8 text (byte {error.start})"
+            except (OSError, UnicodeError, LookupError, ValueError, HalfsplitError) as error:
+                reason = why(error)
+            self.collector.add("include-missing", word.at, name=word.text, reason=reason)
         return None
 
 

@@ -69,13 +69,17 @@ class Sample:
 @cache
 def samples(kind: str = "pattern") -> tuple[Sample, ...]:
     """The patterns (or demos), by name."""
-    return tuple(_sample(name, kind, text) for name, text in circuit_files(FOLDERS[kind]))
-
-
-def _sample(name: str, kind: str, text: str) -> Sample:
-    said = head(text)
-    words = title(text) or name.replace("-", " ")
-    return Sample(name, kind, words, said.get("use it", ""), said.get("caution", ""), text)
+    return tuple(
+        Sample(
+            name,
+            kind,
+            title(text) or name.replace("-", " "),
+            head(text).get("use it", ""),
+            head(text).get("caution", ""),
+            text,
+        )
+        for name, text in circuit_files(FOLDERS[kind])
+    )
 
 
 def sample(name: str, kind: str = "pattern") -> Sample:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
-from types import MappingProxyType
 
 from halfsplit.circuit.model import NOWHERE, Position
 from halfsplit.circuit.problems import Finding, Mistake, Problem, did_you_mean, printable
@@ -17,13 +16,11 @@ MOST = 100
 """So many errors of one circuit are told; more would help nobody."""
 
 
-def _table(text: str) -> Mapping[str, Mistake]:
-    """Rows of ``id | message | remedy``, as ``mistakes.txt`` has them."""
-    rows = [[cell.strip() for cell in row.split(" | ")] for row in text.strip().splitlines()]
-    return MappingProxyType({id_: Mistake(id_, "error", message, remedy) for id_, message, remedy in rows})
-
-
-MISTAKES = _table(files("halfsplit.notation").joinpath("mistakes.txt").read_text(encoding="utf-8"))
+_TEXT = files("halfsplit.notation").joinpath("mistakes.txt").read_text(encoding="utf-8")
+_ROWS = [[cell.strip() for cell in row.split(" | ")] for row in _TEXT.strip().splitlines()]
+MISTAKES: Mapping[str, Mistake] = {
+    id_: Mistake(id_, "error", message, remedy) for id_, message, remedy in _ROWS
+}
 
 
 @dataclass(slots=True)
@@ -47,10 +44,16 @@ class Collector:
         self.take([Finding(MISTAKES[mistake], at, {name: str(value) for name, value in values.items()})])
 
     def take(self, findings: Iterable[Finding]) -> None:
-        """Note what a check found."""
+        """Note what a check found, with the text of its line."""
         for finding in findings:
-            self.errors += finding.mistake.severity == "error"
-            self.problems.append(self._problem(finding))
+            at, mistake = finding.at, finding.mistake
+            lines = self.lines.get(at.file, [])
+            text = printable(lines[at.line - 1]) if 0 < at.line <= len(lines) else ""
+            where = (at.file, at.line, at.column, text)
+            self.errors += mistake.severity == "error"
+            self.problems.append(
+                Problem(mistake.severity, *where, finding.message, finding.remedy, mistake.id)
+            )
 
     def near(self, word: str, names: Iterable[str]) -> str:
         """The opening of a remedy, where a known name is like ``word``. Nothing once enough errors are noted."""
@@ -61,19 +64,4 @@ class Collector:
         order = {file: index for index, file in enumerate(self.lines)}
         return tuple(
             sorted(self.problems, key=lambda p: (not p.line, order.get(p.file, -1), p.line, p.column))
-        )
-
-    def _problem(self, finding: Finding) -> Problem:
-        at, mistake = finding.at, finding.mistake
-        lines = self.lines.get(at.file, [])
-        text = lines[at.line - 1] if 0 < at.line <= len(lines) else ""
-        return Problem(
-            mistake.severity,
-            at.file,
-            at.line,
-            at.column,
-            printable(text),
-            finding.message,
-            finding.remedy,
-            mistake.id,
         )

@@ -2,98 +2,68 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, TypeVar, cast
+from typing import Literal, cast
 
-from halfsplit.circuit.model import (
-    Always,
-    And,
-    Behaviour,
-    Condition,
-    Driver,
-    Hears,
-    Input,
-    InState,
-    Not,
-    Or,
-    PinIs,
-    Sleep,
-    Supply,
-    Talk,
-)
+from halfsplit.circuit import model as m
 from halfsplit.notation import syntax as s
-from halfsplit.notation.scope import NOT_NEGATIVE, SHARE, Scope, amount_of, text_of
-from halfsplit.notation.syntax import Word
-
-L = TypeVar("L", bound=s.Line)
+from halfsplit.notation.scope import NOT_NEGATIVE, SHARE, Scope, again, amount_of, said, text_of
+from halfsplit.notation.syntax import L, Word, only, texts, words_of
 
 
 def behaviour_pins(line: s.PartLine | None) -> tuple[str, ...]:
     """Pins of the behaviour lines in the order of `Behaviour`'s fields, so that writing keeps it."""
-    lines = line.under if line else ()
-    pins = (pin for kind in _WORDS for under in lines if isinstance(under, kind) for pin in _pins(under))
-    return tuple(dict.fromkeys(pins))
+    named = [_pins(under) for under in line.under] if line else []
+    order = ("feed", "earth", "reads", "drives", "supplies", "talks", "clamp")
+    return tuple(dict.fromkeys(pin for word in order for own, pins in named if own == word for pin in pins))
 
 
-def _pins(line: s.Line) -> list[str]:
+def _pins(line: s.Line) -> tuple[str, tuple[str, ...]]:
+    """The word of a line that names pins, and the pins; ('', ()) of any other."""
     match line:
         case s.FeedLine(groups):
-            return [pin.text for group in groups for pin in group]
-        case s.EarthLine(pins) | s.ClampLine(pins) | s.TalksLine(_, pins):
-            return [*_texts(pins)]
-        case s.ReadsLine(pin) | s.DrivesLine(pin) | s.SuppliesLine(pin):
-            return [pin.text]
-    return []
+            return "feed", tuple(pin.text for group in groups for pin in group)
+        case s.WordsLine("earth" | "clamp" as rule, pins):
+            return rule, texts(pins)
+        case s.ReadsLine(pin):
+            return "reads", (pin.text,)
+        case s.DrivesLine(pin):
+            return "drives", (pin.text,)
+        case s.SuppliesLine(pin):
+            return "supplies", (pin.text,)
+        case s.TalksLine(_, pins):
+            return "talks", texts(pins)
+    return "", ()
 
 
 def note_buses(scope: Scope, line: s.PartLine) -> None:
     """Learn who talks on which bus before any condition is read."""
-    for under in line.under:
-        if isinstance(under, s.TalksLine):
-            members = scope.buses.setdefault(under.bus.text, {})
-            if line.name.text in members:
-                scope.collector.add("value-twice", under.at, what=f'"talks on {under.bus.text}"')
-            members[line.name.text] = len(under.pins)
+    for under in only(line.under, s.TalksLine):
+        members = scope.buses.setdefault(under.bus.text, {})
+        if line.name.text in members:
+            scope.collector.add("value-twice", under.at, what=f'"talks on {under.bus.text}"')
+        members[line.name.text] = len(under.pins)
 
 
-def behaviour_of(scope: Scope, name: str) -> Behaviour | None:
+def behaviour_of(scope: Scope, name: str) -> m.Behaviour | None:
     """The behaviour of a module; empty for one without lines, None for every other kind."""
     if scope.kinds[name] != "module":
         return None
     line = scope.declared.get(name)
     if line is None:
-        return Behaviour()
-    _check_pins(scope, name, line)
-    return _Module(scope, line).behaviour()
-
-
-def _check_pins(scope: Scope, name: str, line: s.PartLine) -> None:
-    """Each pin once in lines of a kind, and each alias once; a driver may have a high and a low side."""
+        return m.Behaviour()
+    # Each pin once in lines of a kind, and each alias once; a driver may have a high and a low side.
+    for alias in again(alias for reads in only(line.under, s.ReadsLine) for alias in said(reads.items, "as")):
+        scope.collector.add("value-twice", alias.at, what=f'the name "{alias.text}"')
     seen: set[tuple[str, str]] = set()
     for under in line.under:
-        for alias in _aliases(under) if isinstance(under, s.ReadsLine) else ():
-            if ("as", alias.text) in seen:
-                scope.collector.add("value-twice", alias.at, what=f'the name "{alias.text}"')
-            seen.add(("as", alias.text))
-        word = _WORDS.get(type(under), "")
-        for pin in _pins(under):
-            side = under.side if isinstance(under, s.DrivesLine) else ""
-            key = (f"{word}{side}", pin)
+        word, pins = _pins(under)
+        for pin in pins:
+            key = (f"{word}{under.side if isinstance(under, s.DrivesLine) else ''}", pin)
             if key in seen:
                 scope.collector.add("pin-twice", under.at, pin=pin, line=word, name=name)
             seen.add(key)
-
-
-_WORDS: dict[type, str] = {  # in the order of `Behaviour`, which writing keeps
-    s.FeedLine: "feed",
-    s.EarthLine: "earth",
-    s.ReadsLine: "reads",
-    s.DrivesLine: "drives",
-    s.SuppliesLine: "supplies",
-    s.TalksLine: "talks",
-    s.ClampLine: "clamp",
-}
+    return _Module(scope, line).behaviour()
 
 
 @dataclass(slots=True, eq=False)
@@ -108,35 +78,40 @@ class _Module:
         return self.line.name.text
 
     def of(self, kind: type[L]) -> list[L]:
-        return [under for under in self.line.under if isinstance(under, kind)]
+        return only(self.line.under, kind)
 
-    def sole(self, kind: type[L], what: str) -> list[L]:
-        """The same, of a line that may be given once."""
-        lines = self.of(kind)
-        for line in lines[1:]:
-            self.scope.collector.add("value-twice", line.at, what=what)
-        return lines
-
-    def behaviour(self) -> Behaviour:
-        number = self.scope.number
-        works = self.sole(s.WorksLine, '"works over"')
-        draws = self.sole(s.DrawsLine, "what it draws")
+    def behaviour(self) -> m.Behaviour:
+        number, sole = self.scope.number, self.scope.sole
+        works, draws = (
+            [line for line in self.of(s.AmountLine) if line.rule == rule] for rule in ("works", "draws")
+        )
+        volts = [number(line.amount, "V", "a voltage") for line in sole(works, '"works over"')]
+        amps = [number(line.amount, "A", "a current") for line in sole(draws, "what it draws")]
         if draws and any(isinstance(item, s.Given) for item in self.line.items):
             self.scope.collector.add("value-twice", draws[0].at, what="what it draws")
-        return Behaviour(
-            tuple(_texts(group) for line in self.of(s.FeedLine) for group in line.groups),
-            tuple(pin.text for line in self.of(s.EarthLine) for pin in line.pins),
-            ([None] + [number(line.amount, "A", "a current") for line in draws])[-1],
-            ([None] + [number(line.amount, "V", "a voltage") for line in works])[-1],
+        for line in self.of(s.TalksLine):
+            self.scope.good_name(line.bus)
+        return m.Behaviour(
+            tuple(texts(group) for line in self.of(s.FeedLine) for group in line.groups),
+            texts(words_of(self.line.under, "earth")),
+            amps[-1] if amps else None,
+            volts[-1] if volts else None,
             tuple(map(self._input, self.of(s.ReadsLine))),
             tuple(map(self._driver, self.of(s.DrivesLine))),
-            tuple(map(self._supply, self.of(s.SuppliesLine))),
-            tuple(map(self._talk, self.of(s.TalksLine))),
-            tuple(pin.text for line in self.of(s.ClampLine) for pin in line.pins),
+            tuple(
+                m.Supply(
+                    line.pin.text,
+                    number(line.volts, "V", "a supply voltage") or 0.0,
+                    number(line.limit, "A", "a current"),
+                )
+                for line in self.of(s.SuppliesLine)
+            ),
+            tuple(m.Talk(line.bus.text, *texts(line.pins)) for line in self.of(s.TalksLine)),
+            texts(words_of(self.line.under, "clamp")),
             self._sleep(),
         )
 
-    def _input(self, line: s.ReadsLine) -> Input:
+    def _input(self, line: s.ReadsLine) -> m.Input:
         number, items = self.scope.number, self.scope.once(line.items)
         low = number(amount_of(items, "low"), "V", "a threshold")
         high = number(amount_of(items, "high"), "V", "a threshold")
@@ -151,9 +126,9 @@ class _Module:
             )
         pull = cast(Literal["up", "down"] | None, text_of(items, "pulled") or None)
         ohms = number(amount_of(items, "pulled "), "ohm", "a pull resistor")
-        return Input(line.pin.text, text_of(items, "as"), pull, ohms, low, high)
+        return m.Input(line.pin.text, text_of(items, "as"), pull, ohms, low, high)
 
-    def _driver(self, line: s.DrivesLine) -> Driver:
+    def _driver(self, line: s.DrivesLine) -> m.Driver:
         number, items = self.scope.number, self.scope.once(line.items)
         conditions = [item.term for item in line.items if isinstance(item, s.When)]
         if not conditions:
@@ -163,10 +138,10 @@ class _Module:
         latch = items.get("latches")
         if isinstance(latch, s.Said) and latch.value.text != "power":
             self.scope.known_state(latch.value)
-        return Driver(
+        return m.Driver(
             line.pin.text,
             line.side,
-            self.condition(conditions[0]) if conditions else Always(),
+            self.condition(conditions[0]) if conditions else m.Always(),
             number(amount_of(items, ""), "ohm", "the resistance of a driver"),
             number(amount_of(items, "limit"), "A", "a current"),
             text_of(items, "latches") or None,
@@ -175,41 +150,33 @@ class _Module:
             number(amount_of(items, "hertz"), "Hz", "a frequency"),
         )
 
-    def _supply(self, line: s.SuppliesLine) -> Supply:
-        volts = self.scope.number(line.volts, "V", "a supply voltage")
-        return Supply(line.pin.text, volts or 0.0, self.scope.number(line.limit, "A", "a current"))
-
-    def _talk(self, line: s.TalksLine) -> Talk:
-        self.scope.good_name(line.bus)
-        return Talk(line.bus.text, *_texts(line.pins))
-
-    def _sleep(self) -> Sleep | None:
-        number = self.scope.number
-        sleeps, wakes = self.sole(s.SleepsLine, '"sleeps"'), self.sole(s.WakesLine, '"wakes"')
+    def _sleep(self) -> m.Sleep | None:
+        number, sole = self.scope.number, self.scope.sole
+        sleeps, wakes = sole(self.of(s.SleepsLine), '"sleeps"'), sole(self.of(s.WakesLine), '"wakes"')
         if wakes and not sleeps:
             self.scope.collector.add("wakes-only", wakes[-1].at, name=self.name)
         if not sleeps:
             return None
         amps = number(sleeps[-1].draws, "A", "a current", NOT_NEGATIVE)
         after = number(sleeps[-1].after, "min", "a time", NOT_NEGATIVE)
-        return Sleep(amps or 0.0, after or 0.0, self.condition(wakes[-1].term) if wakes else None)
+        return m.Sleep(amps or 0.0, after or 0.0, self.condition(wakes[-1].term) if wakes else None)
 
     # conditions
 
-    def condition(self, term: s.Term) -> Condition:
+    def condition(self, term: s.Term) -> m.Condition:
         """The model's tree; pins may be named by their alias, and every name must be known."""
         match term:
-            case Not(inner):
-                return Not(self.condition(inner))
-            case And(terms):
-                return And(tuple(self.condition(inner) for inner in terms))
-            case Or(terms):
-                return Or(tuple(self.condition(inner) for inner in terms))
+            case m.Not(inner):
+                return m.Not(self.condition(inner))
+            case m.And(terms):
+                return m.And(tuple(self.condition(inner) for inner in terms))
+            case m.Or(terms):
+                return m.Or(tuple(self.condition(inner) for inner in terms))
             case s.PinTerm(pin, level):
-                return PinIs(self._own_pin(pin), level)
+                return m.PinIs(self._own_pin(pin), level)
             case s.StateTerm(state):
                 self.scope.known_state(state)
-                return InState(state.text)
+                return m.InState(state.text)
             case s.HearsTerm(listener, speaker):
                 known = [self.scope.known_module(name) for name in (listener, speaker)]
                 pair = {listener.text, speaker.text}
@@ -217,13 +184,15 @@ class _Module:
                     self.scope.collector.add(
                         "not-on-bus", listener.at, listener=listener.text, speaker=speaker.text
                     )
-                return Hears(listener.text, speaker.text)
-        return Always()
+                return m.Hears(listener.text, speaker.text)
+        return m.Always()
 
     def _own_pin(self, pin: Word) -> str:
         """The pin itself: one of the module's own, by number or by alias."""
         own = dict.fromkeys(self.scope.pins[self.name])
-        aliases = {alias.text: line.pin.text for line in self.of(s.ReadsLine) for alias in _aliases(line)}
+        aliases = {
+            alias.text: line.pin.text for line in self.of(s.ReadsLine) for alias in said(line.items, "as")
+        }
         if pin.text not in own and pin.text not in aliases and self.name not in self.scope.unread:
             known = [*own, *aliases]
             self.scope.collector.add(
@@ -235,11 +204,3 @@ class _Module:
                 hint=f"its pins are: {' '.join(known)}" if known else "write a reads line",
             )
         return pin.text if pin.text in own else aliases.get(pin.text, pin.text)
-
-
-def _aliases(line: s.ReadsLine) -> list[Word]:
-    return [item.value for item in line.items if isinstance(item, s.Said) and item.word == "as"]
-
-
-def _texts(words: Iterable[Word]) -> tuple[str, ...]:
-    return tuple(word.text for word in words)

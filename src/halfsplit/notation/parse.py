@@ -6,7 +6,6 @@ import re
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
-from types import MappingProxyType
 from typing import Final, cast
 
 from lark import Lark, UnexpectedInput
@@ -25,16 +24,14 @@ LONGEST_STATE: Final = 10_000
 """A state names every switch that is not in its first position, in one line."""
 DEEPEST: Final = 20
 
-_LOOKALIKES: Final = MappingProxyType(
-    {
-        **dict.fromkeys("“”„«»", '"'),
-        "–": "--",
-        "—": "--",
-        "−": "-",
-        "×": "x",
-        "，": ",",  # noqa: RUF001 - on purpose
-    }
-)
+_LOOKALIKES: Final = {
+    **dict.fromkeys("“”„«»", '"'),
+    "–": "--",
+    "—": "--",
+    "−": "-",
+    "×": "x",
+    "，": ",",  # noqa: RUF001 - on purpose
+}
 _QUOTED: Final = re.compile(r'"[^"]*"')
 _BRACKETS: Final = re.compile(r"\[[^\]]*\]")
 _COMMA: Final = re.compile(r"(?<![\w.])(\d+),(\d+)", re.ASCII)
@@ -61,10 +58,6 @@ class _Line:
     @property
     def word(self) -> str:
         return self.bare.split(None, 1)[0]
-
-    @property
-    def indented(self) -> bool:
-        return self.bare[0].isspace()
 
     @property
     def is_path(self) -> bool:
@@ -108,29 +101,18 @@ class _Reader:
             line = self._line(raw, number)
             if line is not None and not line.bare.strip():
                 continue
-            self._take(line, raw)
+            indented = raw[:1].isspace()
+            result = (self._under(line) if indented else self._statement(line)) if line else None
+            if result is None:  # what cannot be read leaves only its names
+                self.unread.update(_NAME.findall(_QUOTED.sub("", raw)))
+            elif indented:
+                self.groups[-1].under.append(result)
+            if not indented:
+                word = line.word if line else raw.split(None, 1)[0]
+                kind = "path" if line and line.is_path and word not in TOP else word
+                self.groups.append(_Group(kind, cast("s.Statement | None", result)))
         statements = [replace(group.head, under=tuple(group.under)) for group in self.groups if group.head]
         return s.Tree(tuple(statements), frozenset(self.unread))
-
-    def _take(self, line: _Line | None, raw: str) -> None:
-        """Put a line where it belongs; one that cannot be read leaves only its names."""
-        indented = raw[:1].isspace()
-        result = None
-        if line is not None:
-            result = self._under(line) if indented else self._statement(line)
-        if result is None:
-            self.unread.update(_NAME.findall(_QUOTED.sub("", raw)))
-        if indented:
-            if result is not None and self.groups:
-                self.groups[-1].under.append(result)
-            return
-        word = line.word if line else raw.split(None, 1)[0]
-        self.groups.append(
-            _Group(
-                "path" if line and line.is_path and word not in TOP else word,
-                cast("s.Statement | None", result),
-            )
-        )
 
     # one line
 
@@ -163,9 +145,8 @@ class _Reader:
         before = len(self.collector.problems)
         for index, char in enumerate(line.bare):
             if char in _LOOKALIKES:
-                self.collector.add(
-                    "lookalike", replace(line.at, column=index + 1), found=char, meant=_LOOKALIKES[char]
-                )
+                at = replace(line.at, column=index + 1)
+                self.collector.add("lookalike", at, found=char, meant=_LOOKALIKES[char])
         for match in _COMMA.finditer(line.bare):
             at = replace(line.at, column=match.start() + 1)
             self.collector.add("decimal-comma", at, found=match[0], meant=f"{match[1]}.{match[2]}")
@@ -202,37 +183,28 @@ class _Reader:
         return None
 
     def _under(self, line: _Line) -> s.Line | None:
+        """A line that belongs to the statement above: under a path it goes on, under a variant it is one more path."""
         if not self.groups:
             self.collector.add("no-parent", line.at)
             return None
         above = self.groups[-1].word
-        if above in ("path", "variant"):
-            return self._under_path(line, above)
-        if above not in UNDER:
+        rules = UNDER.get(above, {})
+        shown, allowed = f'"{above}"', "begin it in the first column"
+        if rules:
+            allowed += f", or with one of: {', '.join(rules)}"
+        rule = rules.get(line.word)
+        if above == "path":
+            shown, allowed = "a path", "go on with -- X31.4, or begin in the first column"
+        elif above == "variant":
+            allowed = "write a path: F21.2 -- K7.30"
+            rule = "path" if line.is_path else None
+        elif above not in UNDER:
             return None
-        if line.word in UNDER[above]:
-            return self._parsed(UNDER[above][line.word], line)
-        rules = ", ".join(UNDER[above])
-        allowed = (
-            f"begin it in the first column, or with one of: {rules}"
-            if rules
-            else "begin it in the first column"
-        )
-        self.collector.add("wrong-line", line.at, word=line.word, above=f'"{above}"', allowed=allowed)
-        return None
-
-    def _under_path(self, line: _Line, above: str) -> s.Line | None:
-        """The path goes on, or one more path of a variant."""
-        if line.word.startswith("--"):
-            return self._parsed("continuation", line)
-        if above == "variant" and line.is_path:
-            return self._parsed("path", line)
-        name, allowed = (
-            ("a path", "go on with -- X31.4, or begin in the first column")
-            if above == "path"
-            else ('"variant"', "write a path: F21.2 -- K7.30")
-        )
-        self.collector.add("wrong-line", line.at, word=line.word, above=name, allowed=allowed)
+        if above in ("path", "variant") and line.word.startswith("--"):
+            rule = "continuation"
+        if rule is not None:
+            return self._parsed(rule, line)
+        self.collector.add("wrong-line", line.at, word=line.word, above=shown, allowed=allowed)
         return None
 
     # the parser
@@ -259,33 +231,21 @@ class _Reader:
         before = _NUMBER_BEFORE.search(line.body[: column - 1])
         strange = unit[1] if unit else rest.split()[0] if before and rest[0].isalpha() else ""
         if strange and strange not in UNITS and rule not in ("path", "continuation"):
-            near = (
-                self.collector.near(strange, UNITS)
-                if strange.casefold() not in _UNIT_WORDS
-                else (f'did you mean "{_UNIT_WORDS[strange.casefold()]}"? ')
-            )
+            meant = _UNIT_WORDS.get(strange.casefold())
+            near = f'did you mean "{meant}"? ' if meant else self.collector.near(strange, UNITS)
             self.collector.add("unknown-unit", at, unit=strange, near=near, units=", ".join(UNITS))
             return
         quoted = _QUOTED.match(rest)
-        self.collector.add(
-            "syntax",
-            at,
-            found=quoted[0].strip('"') if quoted else rest.split()[0],
-            usage=usage(rule, line.word),
-        )
+        found = quoted[0].strip('"') if quoted else rest.split()[0]
+        self.collector.add("syntax", at, found=found, usage=usage(rule, line.word))
 
 
-_UNIT_WORDS: Final = MappingProxyType(
-    {
-        **dict.fromkeys(("volt", "volts"), "V"),
-        **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
-        **dict.fromkeys(("watt", "watts"), "W"),
-        **dict.fromkeys(("ohms",), "ohm"),
-        "v": "V",
-        "a": "A",
-        "w": "W",
-        **dict.fromkeys(("minute", "minutes", "mins"), "min"),
-        "hz": "Hz",
-        "percent": "%",
-    }
-)
+_UNIT_WORDS: Final = {
+    **dict.fromkeys(("v", "volt", "volts"), "V"),
+    **dict.fromkeys(("a", "amp", "amps", "ampere", "amperes"), "A"),
+    **dict.fromkeys(("w", "watt", "watts"), "W"),
+    **dict.fromkeys(("minute", "minutes", "mins"), "min"),
+    "ohms": "ohm",
+    "hz": "Hz",
+    "percent": "%",
+}

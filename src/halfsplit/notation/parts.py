@@ -9,15 +9,21 @@ from typing import Final
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import BODY, Behaviour, Join, Part
 from halfsplit.notation import syntax as s
-from halfsplit.notation.scope import POSITIVE, SHARE, Scope, takes, text_of
-from halfsplit.notation.syntax import Word
+from halfsplit.notation.scope import POINTS, POSITIVE, SHARE, Scope, again, said, takes, text_of
+from halfsplit.notation.syntax import Word, only, texts, words_of
 
 TAGS: Final = ("pyro", "orange")
 """Circuits with explosive charges, and with high voltage: never probed, lamped or jumped."""
 
 RATED: Final = ("fuse", "breaker")
 _ONE_OF: Final = ("W", "A", "ohm")
-_PLAIN: Final = ("words", "at")
+_CALLED: Final = {
+    "share": "a share of the supply",
+    "A": "a current",
+    "W": "a power",
+    "ohm": "a resistance",
+}
+"""Key of a value → what it is called; every other is a voltage."""
 
 
 def build_part(scope: Scope, name: str, behaviour: Behaviour | None) -> Part:
@@ -27,25 +33,29 @@ def build_part(scope: Scope, name: str, behaviour: Behaviour | None) -> Part:
     if line is None:
         first = next(iter(scope.used[name].values()))
         return Part(name, kind, scope.pins[name], behaviour=behaviour, declared=False, at=first)
-    said = scope.once(
+    table = scope.once(
         item for item in line.items if isinstance(item, s.Said) and item.word not in ("position", "kind")
     )
-    positions, joins, park = _positions(scope, line), _joins(line), _park(line)
-    _check_joins(scope, line, positions, joins)
+    positions = _positions(scope, line)
+    park = next(((a.text, b.text, c.text) for a, b, c in (under.words for under in _parks(line))), None)
+    for under in only(line.under, s.JoinsLine):
+        check_position(scope, name, under.position, positions or ("open", "closed"))
+        if under.a.text == under.b.text:
+            scope.collector.add("joined-to-itself", under.b.at, pin=under.a.text)
     return Part(
         name,
         kind,
         scope.pins[name],
-        values(scope, line),
-        text_of(said, "words"),
-        text_of(said, "at"),
+        MappingProxyType(values(scope, line)),
+        text_of(table, "words"),
+        text_of(table, "at"),
         positions,
-        joins,
+        _joins(line),
         park,
         behaviour,
-        _mass(scope, line, said),
+        _mass(scope, line, table),
         _tags(scope, line),
-        any(isinstance(under, s.DriftsLine) for under in line.under),
+        any(under.rule == "drifts" for under in only(line.under, s.WordsLine)),
         at=line.at,
     )
 
@@ -62,36 +72,37 @@ def check_rating(scope: Scope, name: str) -> None:
 # values
 
 
-def values(scope: Scope, line: s.PartLine) -> MappingProxyType[str, float]:
+def values(scope: Scope, line: s.PartLine) -> dict[str, float]:
     """The values of a declaration by unit or word, checked against the table of kinds."""
     kind, name, table = line.kind.text, line.name.text, dict[str, float]()
     for item in line.items:
         if isinstance(item, s.Given):
-            key = _key(scope, kind, item)
+            key, amount = _key(scope, kind, item), item.amount
+            limits = SHARE if key == "share" else POSITIVE
             if key in table:
-                scope.collector.add("value-twice", item.amount.at, what=f"the value in {key}")
-            elif key and _in_sense(scope, key, item.amount):
-                table[key] = item.amount.value
+                scope.collector.add("value-twice", amount.at, what=f"the value in {key}")
+            elif key and scope.number(amount, amount.unit, _CALLED.get(key, "a voltage"), limits) is not None:
+                table[key] = amount.value
     several = [unit for unit in _ONE_OF if unit in table]
     if KINDS[kind].load and len(several) > 1:
         scope.collector.add("one-value", line.name.at, name=name, units=" and ".join(several))
     if kind == "relay":
-        _check_relay(scope, line, {**KINDS[kind].defaults, **table})
-    return MappingProxyType(table)
+        drops, pulls = ({**KINDS[kind].defaults, **table}[word] for word in ("drops", "pulls"))
+        if drops >= pulls:
+            shown = {"drops": f"{drops:g} V", "pulls": f"{pulls:g} V"}
+            scope.collector.add("drops-over-pulls", line.name.at, name=name, **shown)
+    return table
 
 
 def _key(scope: Scope, kind: str, item: s.Given) -> str | None:
     """The key of a value in `Part.values`; None after an error."""
     amount, units = item.amount, KINDS[kind].units
+    if item.word in units:
+        good = amount.unit == "V" or scope.number(amount, "V", f"when a relay {item.word}")
+        return item.word if good else None
     if item.word:
-        if item.word not in units:
-            scope.collector.add("not-for-kind", amount.at, word=item.word, kind=kind, takes=takes(kind))
-            return None
-        return (
-            item.word
-            if amount.unit == "V" or scope.number(amount, "V", f"when a relay {item.word}")
-            else None
-        )
+        scope.collector.add("not-for-kind", amount.at, word=item.word, kind=kind, takes=takes(kind))
+        return None
     key = amount.unit or "share"
     if key in units:
         return key
@@ -100,59 +111,21 @@ def _key(scope: Scope, kind: str, item: s.Given) -> str | None:
     return None
 
 
-def _in_sense(scope: Scope, key: str, amount: s.Amount) -> bool:
-    what = {
-        "share": "a share of the supply",
-        "A": "a current",
-        "V": "a voltage",
-        "W": "a power",
-        "ohm": "a resistance",
-    }.get(key, "a voltage")
-    return scope.number(amount, amount.unit, what, SHARE if key == "share" else POSITIVE) is not None
-
-
-def _check_relay(scope: Scope, line: s.PartLine, table: dict[str, float]) -> None:
-    if table["drops"] >= table["pulls"]:
-        scope.collector.add(
-            "drops-over-pulls",
-            line.name.at,
-            name=line.name.text,
-            drops=f"{table['drops']:g} V",
-            pulls=f"{table['pulls']:g} V",
-        )
-
-
 # switches and motors
 
 
 def _positions(scope: Scope, line: s.PartLine) -> tuple[str, ...]:
-    words = [item.value for item in line.items if isinstance(item, s.Said) and item.word == "position"]
-    seen: list[str] = []
-    for word in words:
-        if word.text in seen:
-            scope.collector.add("position-twice", word.at, name=line.name.text, position=word.text)
-        seen.append(word.text)
+    words = said(line.items, "position")
+    for word in again(words):
+        scope.collector.add("position-twice", word.at, name=line.name.text, position=word.text)
     if len(words) == 1:
         scope.collector.add("few-positions", words[0].at, name=line.name.text, count="one position only")
-    return tuple(seen)
+    return texts(words)
 
 
 def _joins(line: s.PartLine) -> tuple[Join, ...]:
-    return tuple(
-        Join(under.position.text, under.a.text, under.b.text)
-        for under in line.under
-        if isinstance(under, s.JoinsLine)
-    )
-
-
-def _check_joins(scope: Scope, line: s.PartLine, positions: tuple[str, ...], joins: Sequence[Join]) -> None:
-    known = positions or ("open", "closed")
-    for under in line.under:
-        if not isinstance(under, s.JoinsLine):
-            continue
-        check_position(scope, line.name.text, under.position, known)
-        if under.a.text == under.b.text:
-            scope.collector.add("joined-to-itself", under.b.at, pin=under.a.text)
+    joins = only(line.under, s.JoinsLine)
+    return tuple(Join(under.position.text, under.a.text, under.b.text) for under in joins)
 
 
 def check_position(scope: Scope, name: str, word: Word | s.Amount, known: Sequence[str]) -> bool:
@@ -170,40 +143,23 @@ def check_position(scope: Scope, name: str, word: Word | s.Amount, known: Sequen
     return False
 
 
-def _park(line: s.PartLine) -> tuple[str, str, str] | None:
-    parks = [under for under in line.under if isinstance(under, s.ParksLine)]
-    if not parks:
-        return None
-    common, parked, running = (word.text for word in parks[0].pins)
-    return common, parked, running
-
-
-def _check_park(scope: Scope, line: s.PartLine) -> None:
-    parks = [under for under in line.under if isinstance(under, s.ParksLine)]
-    for under in parks[1:]:
-        scope.collector.add("value-twice", under.at, what='"parks"')
-    for under in parks[:1]:
-        seen: set[str] = set()
-        for pin in under.pins:
-            if pin.text in seen:
-                scope.collector.add("park-pins", pin.at, pin=pin.text)
-            seen.add(pin.text)
+def _parks(line: s.PartLine) -> list[s.WordsLine]:
+    return [under for under in only(line.under, s.WordsLine) if under.rule == "parks"]
 
 
 # tags, masses
 
 
 def _tags(scope: Scope, line: s.PartLine) -> tuple[str, ...]:
-    words = [item.value for item in line.items if isinstance(item, s.Said) and item.word == "kind"]
-    words += [under.tag for under in line.under if isinstance(under, s.TagLine)]
+    words = [*said(line.items, "kind"), *words_of(line.under, "tagged")]
     for word in words:
         if word.text not in TAGS:
             scope.collector.add("unknown-tag", word.at, tag=word.text)
-    return tuple(dict.fromkeys(word.text for word in words))
+    return tuple(dict.fromkeys(texts(words)))
 
 
-def _mass(scope: Scope, line: s.PartLine, said: dict[str, s.Given | s.Said]) -> str:
-    item = said.get("on")
+def _mass(scope: Scope, line: s.PartLine, table: dict[str, s.Given | s.Said]) -> str:
+    item = table.get("on")
     if not isinstance(item, s.Said):
         return BODY
     if line.kind.text != "ground":
@@ -224,27 +180,18 @@ def pins_of(scope: Scope, name: str, behaviour_pins: Sequence[str]) -> tuple[str
     """Pins in the kind's order; those of modules and connectors in the order of their first use."""
     kind, line = KINDS[scope.kinds[name]], scope.declared.get(name)
     used = [pin for pin in scope.used.get(name, {}) if pin]
+    if kind.name in POINTS:
+        return ()
     if not kind.pins:
-        return (
-            ()
-            if kind.name in ("splice", "ground", "mass")
-            else tuple(dict.fromkeys((*behaviour_pins, *used)))
-        )
-    fixed = kind.pins
-    if line is not None:
-        _check_park(scope, line)
-        joins = _joins(line)
-        if joins:
-            fixed = tuple(dict.fromkeys(pin for join in joins for pin in (join.a, join.b)))
-        fixed = tuple(dict.fromkeys((*fixed, *(_park(line) or ()))))
-    extra = [pin for pin in kind.optional if pin in used or _three_pins(line)]
-    return (*fixed, *extra)
-
-
-def _three_pins(line: s.PartLine | None) -> bool:
-    """A sensor with a share of its supply has three pins, drawn or not."""
-    return (
-        line is not None
-        and line.kind.text == "sensor"
-        and any(isinstance(item, s.Given) and not item.amount.unit for item in line.items)
-    )
+        return tuple(dict.fromkeys((*behaviour_pins, *used)))
+    if line is None:
+        return (*kind.pins, *(pin for pin in kind.optional if pin in used))
+    parked = [word for under in scope.sole(_parks(line), '"parks"')[:1] for word in under.words]
+    for pin in again(parked):
+        scope.collector.add("park-pins", pin.at, pin=pin.text)
+    joined = [pin for join in _joins(line) for pin in (join.a, join.b)]
+    fixed = dict.fromkeys((*(joined or kind.pins), *texts(parked)))
+    # A sensor with a share of its supply has three pins, drawn or not.
+    shares = [item for item in line.items if isinstance(item, s.Given) and not item.amount.unit]
+    all_pins = kind.name == "sensor" and shares
+    return (*fixed, *(pin for pin in kind.optional if pin in used or all_pins))

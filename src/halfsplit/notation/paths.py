@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 from typing import Final
 
 from halfsplit.circuit.kinds import KINDS
 from halfsplit.circuit.model import Wire
 from halfsplit.notation import syntax as s
 from halfsplit.notation.scope import POINTS, POSITIVE, Scope
-from halfsplit.notation.syntax import Word
+from halfsplit.notation.syntax import Word, only
 
 COLOURS: Final = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK", "GD", "TQ", "SR", "GNYE")
 """Letters of IEC 60757."""
@@ -48,23 +48,21 @@ def paths_of(scope: Scope, statements: Sequence[s.Statement]) -> Iterator[Path]:
         if isinstance(statement, s.PathLine):
             yield _extended(statement, statement.under, "")
         elif isinstance(statement, s.VariantLine):
-            yield from _variant(scope, statement)
+            heads = [
+                (index, line) for index, line in enumerate(statement.under) if isinstance(line, s.PathLine)
+            ]
+            if not heads or heads[0][0] > 0:
+                scope.collector.add("empty-variant", statement.at, name=statement.name.text)
+            for index, head in heads:
+                more = takewhile(lambda line: not isinstance(line, s.PathLine), statement.under[index + 1 :])
+                yield _extended(head, more, statement.name.text)
 
 
-def _extended(path: s.PathLine, more: Sequence[s.Line], variant: str) -> Path:
-    parts = [line for line in more if isinstance(line, s.ContinuationLine)]
+def _extended(path: s.PathLine, more: Iterable[s.Line], variant: str) -> Path:
+    """A path with the lines that go on with it."""
+    parts = only(more, s.ContinuationLine)
     points = [*path.points, *(point for line in parts for point in line.points)]
     return Path(tuple(points), (*path.links, *(link for line in parts for link in line.links)), variant)
-
-
-def _variant(scope: Scope, statement: s.VariantLine) -> Iterator[Path]:
-    starts = [index for index, line in enumerate(statement.under) if isinstance(line, s.PathLine)]
-    if not starts or starts[0] > 0:
-        scope.collector.add("empty-variant", statement.at, name=statement.name.text)
-    for start, end in pairwise([*starts, len(statement.under)]):
-        head = statement.under[start]
-        if isinstance(head, s.PathLine):
-            yield _extended(head, statement.under[start + 1 : end], statement.name.text)
 
 
 # names in paths
@@ -97,34 +95,21 @@ def wires_of(scope: Scope, paths: Sequence[Path]) -> tuple[Wire, ...]:
     counts: Counter[frozenset[str]] = Counter()
     wires = []
     for index, path in enumerate(paths):
-        for wire in _wires(scope, path, index):
-            ends = frozenset((_place(wire.a), _place(wire.b)))
-            counts[ends] += 1
-            wires.append(replace(wire, number=counts[ends]))
+        last = len(path.points) - 1
+        visits = [_visit(scope, word, number in (0, last)) for number, word in enumerate(path.points)]
+        for start, end in _stretches(scope, path):
+            a, b = visits[start], visits[end]
+            ends = (a.leave if a else "", b.arrive if b else "")
+            wire = _wire(scope, path.links[start:end], ends, path.variant, index)
+            if a is None or b is None or wire is None:
+                continue
+            places = frozenset(end.partition(":")[0] for end in ends)
+            if len(places) == 1:
+                scope.collector.add("own-wire", path.points[end].at, point=next(iter(places)))
+                continue
+            counts[places] += 1
+            wires.append(replace(wire, number=counts[places]))
     return tuple(wires)
-
-
-def _place(point: str) -> str:
-    return point.partition(":")[0]
-
-
-def _wires(scope: Scope, path: Path, index: int) -> Iterator[Wire]:
-    last = len(path.points) - 1
-    visits = [
-        None if word.text == "?" else _visit(scope, word, number in (0, last))
-        for number, word in enumerate(path.points)
-    ]
-    for start, end in _stretches(scope, path):
-        a, b = visits[start], visits[end]
-        wire = _wire(
-            scope, path.links[start:end], a.leave if a else "", b.arrive if b else "", path.variant, index
-        )
-        if a is None or b is None or wire is None:
-            continue
-        if _place(a.leave) == _place(b.arrive):
-            scope.collector.add("own-wire", path.points[end].at, point=_place(a.leave))
-        else:
-            yield wire
 
 
 def _stretches(scope: Scope, path: Path) -> Iterator[tuple[int, int]]:
@@ -134,80 +119,62 @@ def _stretches(scope: Scope, path: Path) -> Iterator[tuple[int, int]]:
     if ends[:1] != [0] or ends[-1] != len(path.points) - 1 or any(b - a > 2 for a, b in pairwise(known)):
         at = next(word.at for word in path.points if word.text == "?")
         scope.collector.add("stretch-end", at)
-        return
-    yield from pairwise(known)
+    else:
+        yield from pairwise(known)
 
 
 def _visit(scope: Scope, word: Word, at_end: bool) -> Visit | None:
     name, pin, side = split(word)
     kind = scope.kinds.get(name.text)
-    if kind is None:
+    if kind is None:  # `?`, or a name with an error of its own
         return None
+    point = f"{name.text}.{pin}"
     if kind in POINTS:
-        if pin:
-            scope.collector.add("no-pins", word.at, name=name.text, kind=kind, pin=pin)
-            return None
-        return Visit(name.text, name.text)
-    if not pin:
+        if not pin:
+            return Visit(name.text, name.text)
+        scope.collector.add("no-pins", word.at, name=name.text, kind=kind, pin=pin)
+    elif not pin:
         return _bare(scope, name, kind, at_end)
-    if kind == "connector":
-        cavity = f"{name.text}.{pin}"
-        if side and side not in ("in", "out"):
-            scope.collector.add("unknown-side", word.at, side=side, pin=cavity)
-            return None
-        return Visit(f"{cavity}:{side or 'in'}", f"{cavity}:{side or 'out'}")
-    return _pin(scope, word, name.text, pin, side)
-
-
-def _pin(scope: Scope, word: Word, name: str, pin: str, side: str) -> Visit | None:
-    pins = scope.pins[name]
-    if pin not in pins and KINDS[scope.kinds[name]].pins:
-        if name not in scope.unread:
-            scope.collector.add(
-                "no-pin",
-                word.at,
-                name=name,
-                pins=" ".join(pins),
-                pin=pin,
-                near=scope.collector.near(pin, pins),
-            )
-        return None
-    if side:
-        scope.collector.add("no-side", word.at, point=word.text, pin=f"{name}.{pin}")
-        return None
-    return Visit(f"{name}.{pin}", f"{name}.{pin}")
+    elif kind == "connector":
+        if side in ("", "in", "out"):
+            return Visit(f"{point}:{side or 'in'}", f"{point}:{side or 'out'}")
+        scope.collector.add("unknown-side", word.at, side=side, pin=point)
+    elif KINDS[kind].pins and pin not in scope.pins[name.text]:
+        if name.text not in scope.unread:
+            scope.no_pin(word, name.text, pin)
+    elif side:
+        scope.collector.add("no-side", word.at, point=word.text, pin=point)
+    else:
+        return Visit(point, point)
+    return None
 
 
 def _bare(scope: Scope, name: Word, kind: str, at_end: bool) -> Visit | None:
     """A part without a pin: only one with exactly two pins, and only in the middle."""
     pins = scope.pins[name.text]
+    named = [f"{name.text}.{pin}" for pin in pins]
+    shown = " ".join(pins) or "of its own"
     if name.text in scope.unread:
         return None
     if kind == "connector":
         scope.collector.add("bare-connector", name.at, name=name.text)
-        return None
-    named = [f"{name.text}.{pin}" for pin in pins]
-    if len(pins) != 2 or not KINDS[kind].pins:
-        scope.collector.add(
-            "bare-part",
-            name.at,
-            name=name.text,
-            pins=" ".join(pins) or "of its own",
-            first=(named or [f"{name.text}.1"])[0],
-        )
-        return None
-    if at_end:
-        scope.collector.add(
-            "bare-end", name.at, name=name.text, pins=" ".join(pins), first=named[0], second=named[1]
-        )
-        return None
-    return Visit(named[0], named[1])
+    elif len(pins) != 2 or not KINDS[kind].pins:
+        first = (named or [f"{name.text}.1"])[0]
+        scope.collector.add("bare-part", name.at, name=name.text, pins=shown, first=first)
+    elif at_end:
+        first, second = named
+        scope.collector.add("bare-end", name.at, name=name.text, pins=shown, first=first, second=second)
+    else:
+        return Visit(named[0], named[1])
+    return None
 
 
 # details of a wire
 
 
-def _wire(scope: Scope, links: Sequence[s.Link], a: str, b: str, variant: str, path: int) -> Wire | None:
+def _wire(
+    scope: Scope, links: Sequence[s.Link], ends: tuple[str, str], variant: str, path: int
+) -> Wire | None:
     described = [link for link in links if link.details]
     if len(described) > 1:
         scope.collector.add("stretch-details", described[1].at)
@@ -223,15 +190,13 @@ def _wire(scope: Scope, links: Sequence[s.Link], a: str, b: str, variant: str, p
             continue
         unit = _detail(scope, detail)
         if unit in table or (unit in ("mm2", "AWG") and {"mm2", "AWG"} & set(table)):
-            scope.collector.add(
-                "value-twice", detail.at, what="the length" if unit == "m" else "the cross-section"
-            )
+            what = "the length" if unit == "m" else "the cross-section"
+            scope.collector.add("value-twice", detail.at, what=what)
         elif unit:
             table[unit] = detail.value
     gauge = int(table["AWG"]) if "AWG" in table else None
-    return Wire(
-        a, b, table.get("mm2"), gauge, colour, table.get("m"), 1, len(links) > 1, variant, path, links[0].at
-    )
+    size, length, unknown = table.get("mm2"), table.get("m"), len(links) > 1
+    return Wire(*ends, size, gauge, colour, length, 1, unknown, variant, path, links[0].at)
 
 
 def _detail(scope: Scope, amount: s.Amount) -> str:
@@ -249,15 +214,10 @@ def _detail(scope: Scope, amount: s.Amount) -> str:
 
 
 def _colour(scope: Scope, word: Word) -> str:
-    base, *stripes = word.text.split("/")
-    if base not in COLOURS or len(stripes) > 1 or any(stripe not in COLOURS for stripe in stripes):
-        wrong = next((part for part in (base, *stripes) if part not in COLOURS), "")
-        meant = OTHER_COLOURS.get(wrong.upper(), wrong.upper() if wrong.upper() in COLOURS else "")
-        scope.collector.add(
-            "bad-colour",
-            word.at,
-            colour=word.text,
-            near=f'did you mean "{meant}"? ' if meant else "",
-            colours=", ".join(COLOURS),
-        )
+    colours = word.text.split("/")
+    wrong = [colour.upper() for colour in colours if colour not in COLOURS]
+    if wrong or len(colours) > 2:
+        meant = OTHER_COLOURS.get(wrong[0], wrong[0] if wrong[0] in COLOURS else "") if wrong else ""
+        near, known = f'did you mean "{meant}"? ' if meant else "", ", ".join(COLOURS)
+        scope.collector.add("bad-colour", word.at, colour=word.text, near=near, colours=known)
     return word.text

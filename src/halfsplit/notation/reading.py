@@ -41,9 +41,15 @@ def read(path: str | os.PathLike[str]) -> tuple[Model, tuple[Problem, ...]]:
     """
     where = Path(path)
     collector = Collector()
-    text = _contents(where, collector)
-    if text is None:
-        raise CircuitError(collector.sorted())
+    try:
+        text = _text(where)
+    except (OSError, ValueError) as error:
+        whole = whole_file(where.name)
+        if isinstance(error, UnicodeDecodeError):
+            collector.add("not-utf8", whole, byte=error.start)
+        else:
+            collector.add("unreadable", whole, file=where.name, reason=why(error))
+        raise CircuitError(collector.sorted()) from None
     return _modelled(
         text, where.name, Including(collector, lambda name: _text(where.parent / name), confined=False)
     )
@@ -62,16 +68,6 @@ def _modelled(text: str, file: str, including: Including) -> tuple[Model, tuple[
     if collected.errors:
         raise CircuitError(collected.sorted())
     return model, collected.sorted()
-
-
-def _contents(path: Path, collector: Collector) -> str | None:
-    try:
-        return _text(path)
-    except UnicodeDecodeError as error:
-        collector.add("not-utf8", whole_file(path.name), byte=error.start)
-    except (OSError, ValueError) as error:
-        collector.add("unreadable", whole_file(path.name), file=path.name, reason=why(error))
-    return None
 
 
 def _text(path: Path) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Final
@@ -13,7 +13,7 @@ from halfsplit.circuit.model import AS_DRAWN, Position
 from halfsplit.notation import syntax as s
 from halfsplit.notation.amounts import LARGEST
 from halfsplit.notation.mistakes import Collector
-from halfsplit.notation.syntax import Word
+from halfsplit.notation.syntax import L, Word
 from halfsplit.notation.words import KEYWORDS
 
 CODE: Final = re.compile(r"([A-Z]+)[0-9]")
@@ -70,16 +70,11 @@ class Scope:
         name = statement.name
         if not self.good_name(name):
             return False
-        before = next((table[name.text] for table in self._named if name.text in table), None)
+        before = {**self.declared, **self.stages, **self.gauges}.get(name.text)
         if before is not None:
             self.collector.add("duplicate-name", name.at, name=name.text, line=before.at.line)
             return False
         return True
-
-    @property
-    def _named(self) -> tuple[Mapping[str, s.PartLine | s.StageLine | s.GaugeLine], ...]:
-        """What shares one set of names."""
-        return self.declared, self.stages, self.gauges
 
     def good_name(self, name: Word) -> bool:
         if name.text in KEYWORDS:
@@ -133,6 +128,18 @@ class Scope:
             return True
         return self.known(name, "state", self.states or [AS_DRAWN.name], "unknown-state")
 
+    def no_pin(self, word: Word, name: str, pin: str) -> None:
+        """Tells that a part has no such pin, and which it has."""
+        pins = self.pins[name]
+        shown, near = " ".join(pins) or "of its own", self.collector.near(pin, pins)
+        self.collector.add("no-pin", word.at, name=name, pins=shown, pin=pin, near=near)
+
+    def sole(self, lines: list[L], what: str) -> list[L]:
+        """Lines of a kind that may be given once."""
+        for line in lines[1:]:
+            self.collector.add("value-twice", line.at, what=what)
+        return lines
+
     # numbers
 
     def number(
@@ -163,6 +170,20 @@ class Scope:
             else:
                 table[key] = item
         return table
+
+
+def again(words: Iterable[Word]) -> Iterator[Word]:
+    """The words that were there before."""
+    seen: set[str] = set()
+    for word in words:
+        if word.text in seen:
+            yield word
+        seen.add(word.text)
+
+
+def said(items: Iterable[object], word: str) -> list[Word]:
+    """What a line says under a word, each time."""
+    return [item.value for item in items if isinstance(item, s.Said) and item.word == word]
 
 
 def amount_of(table: dict[str, s.Given | s.Said], word: str) -> s.Amount | None:

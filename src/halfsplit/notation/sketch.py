@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from halfsplit.errors import InputError
@@ -39,30 +38,27 @@ def sketch_text(sketch: Sketch) -> str:
     """
     if sketch.kind not in SKETCH_LOADS:
         raise InputError(f"{sketch.kind!r} is no load", remedy=f"choose {', '.join(SKETCH_LOADS)}")
-    return "\n".join(_sketch_lines(sketch)) + "\n"
-
-
-def _sketch_lines(sketch: Sketch) -> Iterator[str]:
     name, usual = SKETCH_LOADS[sketch.kind]
     words = quotable(sketch.words) or f"the {sketch.kind}"
-    yield f"title  {words}"
-    yield "# Begun without a diagram: fill in connectors and wires as they are found."
-    yield "battery G1"
-    yield f"fuse F1 {_amount(sketch.fuse, 'A') or '10 A'}"
-    yield f'{sketch.kind} {name} {_amount(sketch.amount, "W", "A") or usual} "{words}"'
-    yield 'ground E1 "ground of the load"'
-    yield 'ground E2 "battery ground"'
-    feed = f"{name}.1"
-    yield (
-        f"F1.2 -- ? -- S1.1\nS1.2 --{_wire(sketch.feed_colour)} {feed}"
-        if sketch.switched == "switch"
-        else f"F1.2 -- ? -- SP1\nSP1 --{_wire(sketch.feed_colour)} {feed}"
-    )
-    yield "G1.+ -- F1.1"
-    yield f"{name}.2 --{_wire(sketch.ground_colour)} E1"
-    yield "G1.- --[16mm2]-- E2"
-    if sketch.switched == "switch":
-        yield 'switch S1 off on "what switches it"\nstate "off"\nstate "on" S1 on'
+    is_switched = sketch.switched == "switch"
+    before, after = ("S1.1", "S1.2") if is_switched else ("SP1", "SP1")
+    lines = [
+        f"title  {words}",
+        "# Begun without a diagram: fill in connectors and wires as they are found.",
+        "battery G1",
+        f"fuse F1 {_amount(sketch.fuse, 'A') or '10 A'}",
+        f'{sketch.kind} {name} {_amount(sketch.amount, "W", "A") or usual} "{words}"',
+        'ground E1 "ground of the load"',
+        'ground E2 "battery ground"',
+        f"F1.2 -- ? -- {before}",
+        f"{after} --{_wire(sketch.feed_colour)} {name}.1",
+        "G1.+ -- F1.1",
+        f"{name}.2 --{_wire(sketch.ground_colour)} E1",
+        "G1.- --[16mm2]-- E2",
+    ]
+    if is_switched:
+        lines += ['switch S1 off on "what switches it"', 'state "off"', 'state "on" S1 on']
+    return "\n".join(lines) + "\n"
 
 
 def _wire(colour: str) -> str:

@@ -5,7 +5,9 @@ Nothing here is checked beyond its form. ``parse.py`` makes it from text, ``lowe
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 
 from halfsplit.circuit.model import Condition, GaugeQuantity, Position, Side
 
@@ -97,14 +99,23 @@ class Statement(Line):
     under: tuple[Line, ...] = ()
 
 
-# Lines under a part
+@dataclass(frozen=True, slots=True)
+class WordsLine(Line):
+    """A line of names alone, by its rule: ``kind pyro``, ``parks 31b 31 53a``, ``earth PIN…``, ``needs NAME, …``."""
+
+    rule: str
+    words: tuple[Word, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class TagLine(Line):
-    """``kind pyro``."""
+class AmountLine(Line):
+    """``draws A``, ``works over V``."""
 
-    tag: Word
+    rule: str
+    amount: Amount
+
+
+# Lines under a part
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,50 +128,10 @@ class JoinsLine(Line):
 
 
 @dataclass(frozen=True, slots=True)
-class ParksLine(Line):
-    """``parks COMMON PARKED RUNNING``."""
-
-    pins: tuple[Word, Word, Word]
-
-
-@dataclass(frozen=True, slots=True)
-class DriftsLine(Line):
-    """``drifts``."""
-
-
-@dataclass(frozen=True, slots=True)
 class FeedLine(Line):
     """``feed 1 or 2``: every group must be served, by any of its pins."""
 
     groups: tuple[tuple[Word, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class EarthLine(Line):
-    """``earth PIN…``."""
-
-    pins: tuple[Word, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ClampLine(Line):
-    """``clamp PIN…``."""
-
-    pins: tuple[Word, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class DrawsLine(Line):
-    """``draws A``."""
-
-    amount: Amount
-
-
-@dataclass(frozen=True, slots=True)
-class WorksLine(Line):
-    """``works over V``."""
-
-    amount: Amount
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,13 +187,6 @@ class WakesLine(Line):
 
 
 @dataclass(frozen=True, slots=True)
-class NeedsLine(Line):
-    """``needs NAME, …``."""
-
-    names: tuple[Word, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class FailsLine(Line):
     """``fails "WORDS" [xN]``."""
 
@@ -237,13 +201,6 @@ class StandInLine(Line):
     words: Word
     minutes: Amount | None
     caution: Word | None
-
-
-@dataclass(frozen=True, slots=True)
-class WithinLine(Line):
-    """``in "STATE", …``."""
-
-    states: tuple[Word, ...]
 
 
 # Statements
@@ -361,6 +318,24 @@ class GaugeLine(Statement):
     ratio: Amount | None
     error: Amount | None
     words: Word | None
+
+
+L = TypeVar("L", bound=Line)
+
+
+def only(lines: Iterable[Line], kind: type[L]) -> list[L]:
+    """The lines of one kind."""
+    return [line for line in lines if isinstance(line, kind)]
+
+
+def words_of(lines: Iterable[Line], rule: str) -> list[Word]:
+    """The names on all lines of names that have this rule."""
+    return [word for line in only(lines, WordsLine) if line.rule == rule for word in line.words]
+
+
+def texts(words: Iterable[Word]) -> tuple[str, ...]:
+    """What some words say."""
+    return tuple(word.text for word in words)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from importlib.resources import files
-from types import MappingProxyType
 from typing import Final
 
 from halfsplit.circuit.kinds import KINDS, LOADS
 
 _TABLES = tomllib.loads(files("halfsplit.notation").joinpath("usage.toml").read_text(encoding="utf-8"))
-USAGE: Final[Mapping[str, str]] = MappingProxyType(_TABLES["line"])
+USAGE: Final[Mapping[str, str]] = _TABLES["line"]
 """Kind of line (the rule of the grammar) → how it is written."""
 
 
@@ -22,36 +21,31 @@ def usage(rule: str, word: str) -> str:
     return USAGE[rule]
 
 
-def _themselves(words: str) -> Mapping[str, str]:
-    return MappingProxyType({word: word for word in words.split()})
+def _themselves(words: str) -> dict[str, str]:
+    return {word: word for word in words.split()}
 
 
-TOP: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        **dict.fromkeys(KINDS, "part"),
-        **_themselves("switch title include variant reach suspect terminator gauge state stage"),
-    }
-)
+TOP: Final[Mapping[str, str]] = {
+    **dict.fromkeys(KINDS, "part"),
+    **_themselves("switch title include variant reach suspect terminator gauge state stage"),
+}
 """First word of a statement → the rule of the grammar."""
 
-_TAGS: Final = MappingProxyType({"kind": "tagged"})
-_LOAD: Final = MappingProxyType({**_TAGS, "drifts": "drifts"})
-_MODULE: Final = _TAGS | _themselves("feed earth draws works reads drives supplies talks clamp sleeps wakes")
-UNDER: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
-    {
-        **dict.fromkeys(KINDS, _TAGS),
-        "module": _MODULE,
-        "switch": MappingProxyType({**_TAGS, "joins": "joins"}),
-        **dict.fromkeys(LOADS, _LOAD),
-        "motor": MappingProxyType({**_LOAD, "parks": "parks"}),
-        "stage": MappingProxyType(
-            {"needs": "needs", "fails": "fails", "stand-in": "stand_in", "in": "within"}
-        ),
-        **dict.fromkeys(
-            ("title", "include", "reach", "suspect", "terminator", "gauge", "state"), MappingProxyType({})
-        ),
-    }
-)
+_TAGS: Final[Mapping[str, str]] = {"kind": "tagged"}
+_LOAD: Final[Mapping[str, str]] = {**_TAGS, "drifts": "drifts"}
+_NOTHING: Final[Mapping[str, str]] = {}
+UNDER: Final[Mapping[str, Mapping[str, str]]] = {
+    **dict.fromkeys(KINDS, _TAGS),
+    "module": {
+        **_TAGS,
+        **_themselves("feed earth draws works reads drives supplies talks clamp sleeps wakes"),
+    },
+    "switch": {**_TAGS, "joins": "joins"},
+    **dict.fromkeys(LOADS, _LOAD),
+    "motor": {**_LOAD, "parks": "parks"},
+    "stage": {"needs": "needs", "fails": "fails", "stand-in": "stand_in", "in": "within"},
+    **dict.fromkeys(("title", "include", "reach", "suspect", "terminator", "gauge", "state"), _NOTHING),
+}
 """First word of a statement → the lines that may stand under it. Paths and variants are seen by their links."""
 
 _INSIDE = """at on as is and or not always when hears high low under over until limit latches bias pwm pulled pulls

@@ -3,31 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from itertools import groupby, pairwise
+from collections.abc import Iterator
+from itertools import groupby
 
+from halfsplit.circuit import model as m
 from halfsplit.circuit.kinds import KINDS
-from halfsplit.circuit.model import (
-    AS_DRAWN,
-    BODY,
-    Always,
-    And,
-    Behaviour,
-    Condition,
-    Driver,
-    Gauge,
-    Hears,
-    Input,
-    InState,
-    Model,
-    Not,
-    Or,
-    Part,
-    PinIs,
-    Stage,
-    State,
-    Wire,
-)
 from halfsplit.notation.amounts import written
 from halfsplit.notation.words import without_comment
 
@@ -37,7 +17,7 @@ _WIDE = 34
 _INDENT = "  "
 
 
-def write(model: Model) -> str:
+def write(model: m.Model) -> str:
     """The circuit file of a model, in the order of its contents.
 
     A path that no file could have given (wires of one `Wire.path` that do not follow each other) becomes several.
@@ -46,20 +26,18 @@ def write(model: Model) -> str:
     width = min(_WIDE, max((len(head) for _, head in heads), default=0))
     lines = []
     for part, head in heads:
-        said = [quoted(part.words)] * bool(part.words) + [f"at {quoted(part.place)}"] * bool(part.place)
-        lines.append("  ".join([head.ljust(width), *said]).rstrip())
+        place = f"at {quoted(part.place)}" if part.place else ""
+        lines.append(_wide(head.ljust(width), _words(part.words), place).rstrip())
         lines += [_INDENT + line for line in _under(part)]
+    title, states = model.title, list(model.states.values())
+    plain = title == without_comment(title.strip()) and not re.fullmatch(r'"[^"]*"|[^"]*"[^"]*', title)
     sections = [
-        _title(model),
+        [f"title  {title if plain else quoted(title)}"] if title else [],
         lines,
         list(_paths(model)),
-        [
-            _state(model, state)
-            for state in model.states.values()
-            if state != AS_DRAWN or len(model.states) > 1
-        ],
+        [_state(model, state) for state in states] if states != [m.AS_DRAWN] else [],
         [line for stage in model.stages.values() for line in _stage(stage)],
-        _rest(model),
+        list(_rest(model)),
     ]
     return "\n\n".join("\n".join(section) for section in sections if section) + "\n"
 
@@ -69,138 +47,127 @@ def quoted(text: str) -> str:
     return '"' + " ".join(text.replace('"', "'").splitlines()) + '"'
 
 
-def _title(model: Model) -> list[str]:
-    if not model.title:
-        return []
-    title = model.title
-    plain = title == without_comment(title.strip()) and not re.fullmatch(r'"[^"]*"|[^"]*"[^"]*', title)
-    return [f"title  {title}" if plain else f"title  {quoted(title)}"]
+def _spaced(*words: str) -> str:
+    """What there is of these words."""
+    return " ".join(filter(None, words))
+
+
+def _wide(*words: str) -> str:
+    return "  ".join(filter(None, words))
+
+
+def _words(words: str) -> str:
+    return quoted(words) if words else ""
+
+
+def _given(before: str, value: float | None, unit: str = "", after: str = "") -> str:
+    """An amount under its word; '' for none."""
+    return "" if value is None else _spaced(before, written(value, unit), after)
 
 
 # parts
 
 
-def _head(part: Part) -> str:
-    values = [_value(unit, part.values[unit]) for unit in KINDS[part.kind].units if unit in part.values]
-    on = [f"on {part.mass}"] if part.mass != BODY else []
-    return " ".join([f"{part.kind:<9}", part.name, *part.positions, *values, *on])
+def _head(part: m.Part) -> str:
+    values = []
+    for unit in KINDS[part.kind].units:
+        if unit in ("pulls", "drops"):
+            values.append(_given(unit, part.values.get(unit), "V"))
+        else:
+            values.append(_given("", part.values.get(unit), "" if unit == "share" else unit))
+    on = f"on {part.mass}" if part.mass != m.BODY else ""
+    return _spaced(f"{part.kind:<9}", part.name, *part.positions, *values, on)
 
 
-def _value(unit: str, value: float) -> str:
-    if unit in ("pulls", "drops"):
-        return f"{unit} {written(value, 'V')}"
-    return written(value, "" if unit == "share" else unit)
-
-
-def _under(part: Part) -> Iterator[str]:
+def _under(part: m.Part) -> Iterator[str]:
     yield from (f"kind {tag}" for tag in part.tags)
     yield from (f"joins {join.position} {join.a} {join.b}" for join in part.joins)
     yield from ["drifts"] * part.drifts
     if part.park:
         yield f"parks {' '.join(part.park)}"
     if part.behaviour:
-        yield from _behaviour(part.behaviour)
+        yield from filter(None, _behaviour(part.behaviour))
 
 
-def _behaviour(behaviour: Behaviour) -> Iterator[str]:
+def _behaviour(behaviour: m.Behaviour) -> Iterator[str]:
+    """The lines of a module, '' for one that it does not have."""
     yield from (f"feed {' or '.join(group)}" for group in behaviour.feeds)
     yield from (f"earth {pin}" for pin in behaviour.earths)
-    if behaviour.draws is not None:
-        yield f"draws {written(behaviour.draws, 'A')}"
-    if behaviour.works_over is not None:
-        yield f"works over {written(behaviour.works_over, 'V')}"
-    yield from map(_input, behaviour.inputs)
+    yield _given("draws", behaviour.draws, "A")
+    yield _given("works over", behaviour.works_over, "V")
+    for port in behaviour.inputs:
+        name = f"as {port.name}" if port.name else ""
+        pull = _given(f"pulled {port.pull}", port.ohms, "ohm") if port.pull else ""
+        low, high = _given("low under", port.low_under, "V"), _given("high over", port.high_over, "V")
+        yield _spaced(f"reads {port.pin}", name, pull, low, high)
     yield from map(_driver, behaviour.drivers)
     for supply in behaviour.supplies:
-        yield f"supplies {supply.pin} {written(supply.volts, 'V')}" + _option("limit", supply.limit, "A")
-    for talk in behaviour.talks:
-        yield f"talks on {talk.bus} at {' '.join(pin for pin in (talk.high, talk.low) if pin)}"
+        yield _spaced(
+            f"supplies {supply.pin} {written(supply.volts, 'V')}", _given("limit", supply.limit, "A")
+        )
+    yield from (f"talks on {talk.bus} at {_spaced(talk.high, talk.low or '')}" for talk in behaviour.talks)
     yield from (f"clamp {pin}" for pin in behaviour.clamps)
     if behaviour.sleep:
         yield f"sleeps {written(behaviour.sleep.amps, 'A')} after {written(behaviour.sleep.after, 'min')}"
-        if behaviour.sleep.wakes:
-            yield f"wakes when {_condition(behaviour.sleep.wakes)}"
+        yield f"wakes when {_condition(behaviour.sleep.wakes)}" if behaviour.sleep.wakes else ""
 
 
-def _option(word: str, value: float | None, unit: str) -> str:
-    return "" if value is None else f" {word} {written(value, unit)}"
-
-
-def _input(port: Input) -> str:
-    name = f" as {port.name}" if port.name else ""
-    pull = f" pulled {port.pull} {written(port.ohms, 'ohm')}" if port.pull and port.ohms is not None else ""
-    return (
-        f"reads {port.pin}{name}{pull}"
-        + _option("low under", port.low_under, "V")
-        + _option("high over", port.high_over, "V")
+def _driver(driver: m.Driver) -> str:
+    until = "" if driver.latches == "power" else f"until {quoted(driver.latches or '')}"
+    return _spaced(
+        f"drives {driver.pin} {driver.side}",
+        _given("", driver.ohms, "ohm"),
+        _given("limit", driver.limit, "A"),
+        _spaced("latches off", until) if driver.latches is not None else "",
+        _given("bias", driver.bias, "ohm", "when off"),
+        _given("pwm", driver.duty, "", _given("", driver.hertz or None, "Hz")),
+        f"when {_condition(driver.when)}",
     )
 
 
-def _driver(driver: Driver) -> str:
-    words = [f"drives {driver.pin} {driver.side}"]
-    words += [written(driver.ohms, "ohm")] if driver.ohms is not None else []
-    if driver.limit is not None:
-        words.append(f"limit {written(driver.limit, 'A')}")
-    if driver.latches is not None:
-        words.append(
-            "latches off" + ("" if driver.latches == "power" else f" until {quoted(driver.latches)}")
-        )
-    if driver.bias is not None:
-        words.append(f"bias {written(driver.bias, 'ohm')} when off")
-    if driver.duty is not None:
-        words.append(
-            f"pwm {written(driver.duty)}" + (f" {written(driver.hertz, 'Hz')}" if driver.hertz else "")
-        )
-    return " ".join([*words, f"when {_condition(driver.when)}"])
-
-
-def _condition(condition: Condition) -> str:
+def _condition(condition: m.Condition) -> str:
     match condition:
-        case Always():
+        case m.Always():
             return "always"
-        case PinIs(pin, level):
+        case m.PinIs(pin, level):
             return f"{pin} is {level}"
-        case InState(state):
+        case m.InState(state):
             return quoted(state)
-        case Hears(listener, speaker):
+        case m.Hears(listener, speaker):
             return f"{listener} hears {speaker}"
-        case Not(term):
+        case m.Not(term):
             return f"not {_inner(term)}"
-        case And(terms):
+        case m.And(terms):
             return " and ".join(map(_inner, terms))
-        case Or(terms):
+        case m.Or(terms):
             return " or ".join(map(_inner, terms))
 
 
-def _inner(condition: Condition) -> str:
+def _inner(condition: m.Condition) -> str:
     """A term of another: in parentheses where it is made of several itself."""
     text = _condition(condition)
-    return f"({text})" if isinstance(condition, And | Or) else text
+    return f"({text})" if isinstance(condition, m.And | m.Or) else text
 
 
 # paths
 
 
-def _paths(model: Model) -> Iterator[str]:
+def _paths(model: m.Model) -> Iterator[str]:
+    """The paths; one in which a wire does not start where the last one ended is several."""
     for variant, group in groupby(model.wires, key=lambda wire: wire.variant):
         if variant:
             yield f"variant {variant}"
         indent = _INDENT if variant else ""
-        for _, wires in groupby(group, key=lambda wire: wire.path):
-            yield from (indent + text for text in _path(model, list(wires)))
-
-
-def _path(model: Model, wires: Sequence[Wire]) -> Iterator[str]:
-    """One path, or several where a wire does not start where the last one ended."""
-    text = _start(wires[0].a) + _link(wires[0])
-    for before, wire in pairwise(wires):
-        stop = _stop(model, before.b, wire.a)
-        if stop is None:
-            yield text + _end(before.b)
-            text = _start(wire.a) + _link(wire)
-        else:
-            text += stop + _link(wire)
-    yield text + _end(wires[-1].b)
+        for _, path in groupby(group, key=lambda wire: wire.path):
+            first, *wires = path
+            text, end = _start(first.a) + _link(first), first.b
+            for wire in wires:
+                stop = _stop(model, end, wire.a)
+                if stop is None:
+                    yield indent + text + _end(end)
+                text = (_start(wire.a) if stop is None else text + stop) + _link(wire)
+                end = wire.b
+            yield indent + text + _end(end)
 
 
 def _start(point: str) -> str:
@@ -211,7 +178,7 @@ def _end(point: str) -> str:
     return point.removesuffix(":in")
 
 
-def _stop(model: Model, arrive: str, leave: str) -> str | None:
+def _stop(model: m.Model, arrive: str, leave: str) -> str | None:
     """The word for a point in the middle of a path; None where no word arrives there and leaves so."""
     if arrive == leave:
         return arrive
@@ -223,75 +190,51 @@ def _stop(model: Model, arrive: str, leave: str) -> str | None:
     return part.name if crossed and part.kind not in ("module", "connector") else None
 
 
-def _link(wire: Wire) -> str:
-    details = [written(wire.mm2, "mm2").replace(" ", "")] if wire.mm2 is not None else []
-    details += [f"{wire.gauge}AWG"] if wire.gauge is not None else []
-    details += [wire.colour] if wire.colour else []
-    details += [written(wire.metres, "m").replace(" ", "")] if wire.metres is not None else []
-    link = f" --[{' '.join(details)}]-- " if details else " -- "
+def _link(wire: m.Wire) -> str:
+    size, length = (_given("", wire.mm2, "mm2"), _given("", wire.metres, "m"))
+    gauge = f"{wire.gauge}AWG" if wire.gauge is not None else ""
+    details = _spaced(size.replace(" ", ""), gauge, wire.colour, length.replace(" ", ""))
+    link = f" --[{details}]-- " if details else " -- "
     return f"{link}? -- " if wire.unknown else link
 
 
 # the rest
 
 
-def _state(model: Model, state: State) -> str:
+def _state(model: m.Model, state: m.State) -> str:
     items = [f"{name} {position}" for name, position in state.switches.items()]
     items += [f"{name} running" for name in sorted(state.running)]
-    items += [
-        f"{name} {written(value, 'ohm' if len(model.parts[name].pins) == 2 else '')}"
-        for name, value in state.values.items()
-    ]
-    items += [
-        f"{word} {written(value, 'min')}"
-        for word, value in (("lasts", state.lasts), ("takes", state.takes))
-        if value is not None
-    ]
+    for name, value in state.values.items():
+        items.append(_given(name, value, "ohm" if len(model.parts[name].pins) == 2 else ""))
+    items += [_given("lasts", state.lasts, "min"), _given("takes", state.takes, "min")]
     items += ["helper"] if state.helper else []
-    return f"state {quoted(state.name)}  {', '.join(items)}".rstrip()
+    return f"state {quoted(state.name)}  {', '.join(filter(None, items))}".rstrip()
 
 
-def _stage(stage: Stage) -> Iterator[str]:
-    head = [f"stage {stage.name}"] + [quoted(stage.words)] * bool(stage.words)
-    if stage.good is not None and stage.bad is not None:
-        head.append(f"{_number(stage.good, stage.unit)} else {_number(stage.bad, stage.unit)}")
-    yield "  ".join(head)
+def _stage(stage: m.Stage) -> Iterator[str]:
+    good, bad = (_given("", value, "", stage.unit) for value in (stage.good, stage.bad))
+    yield _wide(f"stage {stage.name}", _words(stage.words), f"{good} else {bad}" if good and bad else "")
     if stage.needs:
         yield f"{_INDENT}needs {', '.join(stage.needs)}"
     if stage.states:
         yield f"{_INDENT}in {', '.join(map(quoted, stage.states))}"
-    yield from (
-        f"{_INDENT}fails {quoted(failure.words)} x{written(failure.weight)}" for failure in stage.failures
-    )
+    for failure in stage.failures:
+        yield f"{_INDENT}fails {quoted(failure.words)} x{written(failure.weight)}"
     if stage.stand_in:
-        minutes = [written(stage.stand_in.minutes, "min")] if stage.stand_in.minutes is not None else []
-        caution = [f"caution {quoted(stage.stand_in.caution)}"] if stage.stand_in.caution else []
-        yield _INDENT + "  ".join(["stand-in", quoted(stage.stand_in.words), *minutes, *caution])
+        caution = f"caution {quoted(stage.stand_in.caution)}" if stage.stand_in.caution else ""
+        minutes = _given("", stage.stand_in.minutes, "min")
+        yield _INDENT + _wide("stand-in", quoted(stage.stand_in.words), minutes, caution)
 
 
-def _gauge(gauge: Gauge) -> str:
-    words = [f"gauge {gauge.name} {gauge.quantity} at {gauge.place}"]
-    words += [f"x{written(gauge.ratio)}"] if gauge.ratio != 1.0 else []
-    words += [f"within {_number(gauge.error, gauge.unit)}"] if gauge.error is not None else []
-    words += [quoted(gauge.words)] if gauge.words else []
-    return "  ".join(words)
-
-
-def _number(value: float, unit: str) -> str:
-    return f"{written(value)} {unit}".strip()
-
-
-def _rest(model: Model) -> list[str]:
-    lines = [f"terminator {written(end.ohms, 'ohm')} at {end.part} on {end.bus}" for end in model.terminators]
-    lines += [_gauge(gauge) for gauge in model.gauges.values()]
-    lines += [
-        f"reach {reach.name}  {written(reach.minutes, 'min')}"
-        + (f"  {quoted(reach.words)}" if reach.words else "")
-        for reach in model.reaches.values()
-    ]
-    lines += [
-        f"suspect {suspicion.name} x{written(suspicion.factor)}"
-        + (f"  {quoted(suspicion.words)}" if suspicion.words else "")
-        for suspicion in model.suspicions
-    ]
-    return lines
+def _rest(model: m.Model) -> Iterator[str]:
+    for end in model.terminators:
+        yield f"terminator {written(end.ohms, 'ohm')} at {end.part} on {end.bus}"
+    for gauge in model.gauges.values():
+        ratio = f"x{written(gauge.ratio)}" if gauge.ratio != 1.0 else ""
+        error = _given("within", gauge.error, "", gauge.unit)
+        head = f"gauge {gauge.name} {gauge.quantity} at {gauge.place}"
+        yield _wide(head, ratio, error, _words(gauge.words))
+    for reach in model.reaches.values():
+        yield _wide(f"reach {reach.name}", written(reach.minutes, "min"), _words(reach.words))
+    for suspicion in model.suspicions:
+        yield _wide(f"suspect {suspicion.name} x{written(suspicion.factor)}", _words(suspicion.words))
