@@ -134,8 +134,6 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
         wake_ups = tuple(_wake_ups(log, rest, base, level))
         seconds = sum(part.seconds for part in asleep)
         scatter = float(np.sqrt(sum((part.error * part.seconds / seconds) ** 2 for part in asleep)))
-    begun = rest[0].start
-    lost = sum(end - max(begin, begun) for begin, end in log.gaps if end > begun)
     mean, spread = _mean_current(log, 0.0 if start is None else start)
     result = DrainAnalysis(
         level=level,
@@ -143,7 +141,7 @@ def analyse(log: CurrentLog, instrument: Instrument = METER) -> DrainAnalysis:
         asleep_after=start,
         charge_until_asleep=_charge(log, 0.0, start) if start else 0.0,
         wake_ups=wake_ups,
-        kinds=_kinds(wake_ups, max(log.duration - begun - lost, log.step)),
+        kinds=_kinds(wake_ups, log, rest[0].start),
         mean=mean,
         mean_error=_error(instrument, mean, spread),
         segments=stretches,
@@ -213,8 +211,10 @@ def _error(instrument: Instrument, amps: float, scatter: float) -> float:
     return float(np.hypot(np.hypot(instrument.share * amps, instrument.offset), scatter))
 
 
-def _kinds(wake_ups: tuple[WakeUp, ...], seconds: float) -> tuple[WakeKind, ...]:
-    """Wake-ups grouped by mean current and length, the costliest group first."""
+def _kinds(wake_ups: tuple[WakeUp, ...], log: CurrentLog, start: float) -> tuple[WakeKind, ...]:
+    """Wake-ups from `start` on, grouped by mean current and length, the costliest group first."""
+    lost = sum(end - max(begin, start) for begin, end in log.gaps if end > start)
+    seconds = max(log.duration - start - lost, log.step)
     groups: list[list[WakeUp]] = []
     for wake in wake_ups:
         group = next((group for group in groups if _alike(group[0], wake)), None)
@@ -243,6 +243,7 @@ def _kinds(wake_ups: tuple[WakeUp, ...], seconds: float) -> tuple[WakeKind, ...]
 
 
 def _alike(a: WakeUp, b: WakeUp) -> bool:
+    """Whether two last and draw about the same."""
     (short, long), (low, high) = sorted((a.seconds, b.seconds)), sorted((a.mean, b.mean))
     return (long - short <= 2.0 or long <= ALIKE * short) and high <= ALIKE * low
 

@@ -108,39 +108,31 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
     heads = layout.heads
     if len(heads) == 1:
         return None, 0
-    places = range(len(heads))
-    named = [
-        i for i in places if heads[i].unit == "A" or (not heads[i].unit and _CURRENT.search(heads[i].name))
-    ]
-    time = next(
-        (
-            i
-            for i in places
-            if layout.columns[i] in layout.clocks or (is_time(heads[i], i == 0) and i not in named)
-        ),
-        None,
-    )
-    if time is None:  # what rises throughout is the time, unless it only counts the lines
-        rows = [row(line, layout) for line in lines[layout.first : LOOKED_AT]]
-        numbers = list(zip(*(values for values in rows if isinstance(values, list)), strict=True))
-        rising = [
-            i
-            for i, values in enumerate(numbers)
-            if len(values) > 2 and all(a < b for a, b in pairwise(values))
-        ]
-        time = next((i for i in rising if i not in named and not is_index(heads[i])), None)
-    if time is None and all(head.name.startswith("column ") for head in heads[1:]):
-        time = 0
-    rest = [i for i in places if i != time and not is_index(heads[i])]
-    named = sorted((i for i in named if i != time), key=lambda i: not _MEAN.search(heads[i].name))
-    current = named[0] if named else None
-    if current is None and len(rest) != 1:
+    unsaid = [i for i, head in enumerate(heads) if not head.unit and _CURRENT.search(head.name)]
+    named = [i for i, head in enumerate(heads) if head.unit == "A" or i in unsaid]
+    clocks = [i for i, column in enumerate(layout.columns) if column in layout.clocks]
+    times = [i for i, head in enumerate(heads) if i in clocks or (is_time(head, i == 0) and i not in named)]
+    if not times:  # what rises throughout is the time, unless it only counts the lines
+        rising = _rising([row(line, layout) for line in lines[layout.first : LOOKED_AT]])
+        times = [i for i in rising if i not in named and not is_index(heads[i])]
+    if not times and all(head.name.startswith("column ") for head in heads[1:]):
+        times = [0]
+    time = times[0] if times else None
+    rest = [i for i, head in enumerate(heads) if i != time and not is_index(head)]
+    currents = sorted((i for i in named if i != time), key=lambda i: not _MEAN.search(heads[i].name))
+    if not currents and len(rest) != 1:
         raise InputError(
             f"{len(rest)} columns could be the current",
             remedy="name the column 'current' in the heading",
             where=source,
         )
-    return time, rest[0] if current is None else current
+    return time, (currents or rest)[0]
+
+
+def _rising(rows: list[list[float] | int]) -> list[int]:
+    """The places of the columns whose numbers rise from each row to the next."""
+    columns = list(zip(*(row for row in rows if isinstance(row, list)), strict=True))
+    return [i for i, each in enumerate(columns) if len(each) > 2 and all(a < b for a, b in pairwise(each))]
 
 
 def _scale(layout: Layout, current: int, unit: str | None, source: str) -> tuple[float, tuple[str, ...]]:

@@ -86,10 +86,20 @@ def _measured(
             Quantity("high level", levels.high, "", levels.high_spread),
         ]
     quantities += [Quantity(f"{name} time", time, "s", 0.5 * resolution) for name, time in times.items()]
-    missing = missed(rises, neighbours=4)
     limit = _SLOW * period * min(duty, 1 - duty)
     slow = [f"its {name} takes {time:.2g} s" for name, time in times.items() if time > limit]
-    reason = f"{quantities[0].value:.4g} Hz, {quantities[1].value:.1f} % high"
+    return _judged(tuple(quantities), missed(rises, neighbours=4), slow, rises, period)
+
+
+def _judged(
+    quantities: tuple[Quantity, ...],
+    missing: tuple[float, ...],
+    slow: list[str],
+    rises: Floats,
+    period: float,
+) -> DutyResult:
+    frequency, duty = quantities[0].value, quantities[1].value
+    reason = f"{frequency:.4g} Hz, {duty:.1f} % high"
     if missing:
         reason += f"; {len(missing)} pulses are missing, the first at {missing[0]:.4f} s"
     elif slow:
@@ -97,7 +107,7 @@ def _measured(
     return DutyResult(
         verdict="fault" if missing or slow else "measured",
         reason=reason,
-        quantities=tuple(quantities),
+        quantities=quantities,
         marks=(
             Mark(float(rises[0]), float(rises[-1]), "measured"),
             *(Mark(time, time + period, "missing") for time in missing[:200]),

@@ -77,11 +77,6 @@ def motor_current(
     steady = _steady(amps, rate)
     part, error = amps[steady], noise(amps)
     mean, inrush = float(part.mean()), float(amps.max())
-    if mean < 0.1:
-        why = "the motor does not run, or a clamp cannot tell"
-        raise CannotTell(f"the mean current is {1e3 * mean:.0f} mA: {why}")
-    if clipped(part) > 0.02:
-        raise CannotTell("the current is clipped: choose a wider range")
     notes = ["the clamp sits the other way round: the sign was turned"] if turned else []
     quantities = [Quantity("mean current", mean, "A", error / part.size**0.5 + 0.01 * mean)]
     if steady.start > 0.02 * rate:
@@ -139,7 +134,7 @@ def _without_direct_part(amps: Floats, rate: float, segments: int | None) -> Mot
 
 
 def _steady(amps: Floats, rate: float) -> slice:
-    """The last part of the running time: half of it, at most a second."""
+    """The last part of the running time: half of it, at most a second. Raises `CannotTell` where it carries nothing."""
     average = smooth(amps, int(0.01 * rate))
     if average.max() <= 0:
         raise CannotTell("no current flows in the recorded time")
@@ -148,7 +143,14 @@ def _steady(amps: Floats, rate: float) -> slice:
         raise CannotTell("the motor runs for less than 0.05 s in this trace")
     first, last = int(on[0]), int(on[-1]) + 1 - int(0.005 * rate)
     length = min((last - first) // 2, int(1.0 * rate))
-    return slice(last - length, last) if first > 0.01 * rate else slice(max(first, last - 2 * length), last)
+    steady = slice(last - length if first > 0.01 * rate else max(first, last - 2 * length), last)
+    mean = float(amps[steady].mean())
+    if mean < 0.1:
+        why = "the motor does not run, or a clamp cannot tell"
+        raise CannotTell(f"the mean current is {1e3 * mean:.0f} mA: {why}")
+    if clipped(amps[steady]) > 0.02:
+        raise CannotTell("the current is clipped: choose a wider range")
+    return steady
 
 
 def _ripple(part: Floats, rate: float, mean: float) -> tuple[Floats, float | None]:

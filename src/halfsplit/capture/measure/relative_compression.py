@@ -73,12 +73,7 @@ def relative_compression(
     dead centre of `sync_cylinder` (an ignition pulse: about 0 to -10). Raises nothing: see the verdict.
     """
     require(rate, signal, least_rate=LEAST_RATE, least_seconds=1.0, what="relative compression")
-    if cylinders < 2:
-        raise CannotTell("one cylinder has none to compare with")
-    order = tuple(firing_order) or tuple(range(1, cylinders + 1))
-    if sorted(order) != list(range(1, cylinders + 1)):
-        written = "-".join(map(str, order))
-        raise CannotTell(f"the firing order {written} does not name {cylinders} cylinders once each")
+    order = _order(firing_order, cylinders)
     if kind == "volts":
         raised, span = -signal, by_volts(signal, rate)
         notes = ["from the battery's volts: coarser than from the current"]
@@ -100,12 +95,21 @@ def relative_compression(
         raise CannotTell("the ripple is clipped: choose a wider range, or take less gain")
     place = _sync_place(peaks / rate, beat.period, cylinders, sync, sync_degrees)
     table = _table(heights, place or 0, cylinders)
-    numbers = tuple(range(1, cylinders + 1))
-    if place is not None:
-        begin = order.index(sync_cylinder) if sync_cylinder in order else 0
-        numbers = order[begin:] + order[:begin]
+    begin = order.index(sync_cylinder) if sync_cylinder in order else 0
+    numbers = order[begin:] + order[:begin] if place is not None else tuple(sorted(order))
     used = peaks[place or 0 :][: table.size] / rate
     return _judged(table, numbers, used, cycle, named=place is not None, notes=notes)
+
+
+def _order(firing_order: Sequence[int], cylinders: int) -> tuple[int, ...]:
+    """The firing order, where none is known that of the numbers. Raises `CannotTell` for one that cannot be."""
+    if cylinders < 2:
+        raise CannotTell("one cylinder has none to compare with")
+    order = tuple(firing_order) or tuple(range(1, cylinders + 1))
+    if sorted(order) != list(range(1, cylinders + 1)):
+        written = "-".join(map(str, order))
+        raise CannotTell(f"the firing order {written} does not name {cylinders} cylinders once each")
+    return order
 
 
 def _peaks(even: Floats, first: int, last: int, period: float) -> np.ndarray:
