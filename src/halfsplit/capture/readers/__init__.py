@@ -1,9 +1,9 @@
 """Readers of recorded files, one module each, chosen by what the file holds and not by its ending.
 
 A reader is a module with `NAME`, `sniff(head) -> bool` (given the first `HEAD` bytes), `read(path, progress) ->
-Recording` and, where a library reads, `DAMAGED`: what is said and advised where it fails. `example.py` is the recipe
-for the next one; every reader passes the same suite in the tests. The text reader takes what no other one claims, so it
-stands last.
+Recording` and, where a library reads, `DAMAGED`: what is said and advised where it fails. The file's name is said here:
+a reader says at most in which line it was. `example.py` is the recipe for the next one; every reader passes the same
+suite in the tests. The text reader takes what no other one claims, so it stands last.
 """
 
 import os
@@ -52,12 +52,15 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             remedy="save one column of numbers for each channel, and no words among them",
             where=path.name,
         )
-    return replace(recording, channels=_unique(recording.channels))
+    return replace(recording, channels=_unique(recording.channels), source=path.name)
 
 
 def _read_by(reader: ModuleType, path: Path, progress: Progress | None) -> Recording:
     try:
         recording: Recording = reader.read(path, progress)
+    except InputError as error:
+        where = ", ".join(filter(None, (path.name, error.where)))
+        raise InputError(error.message, remedy=error.remedy, where=where) from error
     except HalfsplitError:
         raise
     except Exception as error:  # damaged files end in anything from struct.error and zlib.error to KeyError

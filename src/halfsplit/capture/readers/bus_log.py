@@ -86,7 +86,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         raise InputError(
             f"a bus log ({form}) without a frame that can be read" + (f": {notes[0]}" if notes else ""),
             remedy="save the log again",
-            where=path.name,
         )
     start = min(times[0] for times, _, _ in buses.values())
     ordered = sorted(buses, key=lambda bus: -len(buses[bus][0]))

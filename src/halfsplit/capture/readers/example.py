@@ -35,13 +35,13 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     """Read the whole file; it is small. Raises `InputError` with the line."""
     lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
     if len(lines) < 4 or not lines[1].startswith("rate "):
-        raise InputError("no 'rate' line", remedy="write 'rate 1000' there", where=f"{path.name}, line 2")
-    rate = _positive(lines[1].removeprefix("rate "), f"{path.name}, line 2")
+        raise InputError("no 'rate' line", remedy="write 'rate 1000' there", where="line 2")
+    rate = _positive(lines[1].removeprefix("rate "), "line 2")
     channels = [
-        _channel(head, samples, rate, f"{path.name}, line {number}")
+        _channel(head, samples, rate, f"line {number}")
         for number, (head, samples) in enumerate(zip(lines[2::2], lines[3::2], strict=False), start=3)
     ]
-    return Recording(tuple(channels), source=path.name)
+    return Recording(tuple(channels))
 
 
 def _channel(head: str, samples: str, rate: float, where: str) -> Channel:

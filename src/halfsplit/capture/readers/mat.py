@@ -44,7 +44,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     with path.open("rb") as stream:
         head = stream.read(32)
     if head.startswith((b"MATLAB 7.3", _HDF)):
-        raise InputError("is of version 7.3, which is not read", remedy=_SAVE, where=path.name)
+        raise InputError("is of version 7.3, which is not read", remedy=_SAVE)
     with path.open("rb") as file:
         opened: Any = file  # scipy takes an open file, its types know paths only
         values = sum(int(np.prod(shape, dtype=np.float64)) for _, shape, _ in whosmat(opened))
@@ -52,7 +52,6 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             raise InputError(
                 f"holds {values:,} values, at most {MOST_VALUES:,} are read",
                 remedy="save a part",
-                where=path.name,
             )
         file.seek(0)
         variables = loadmat(opened, squeeze_me=True, struct_as_record=True)
@@ -65,4 +64,4 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             arrays += [(field, np.asarray(array[field].item())) for field in array.dtype.names]
         else:
             arrays.append((name, array))
-    return recording(dict(arrays), path.name)
+    return recording(dict(arrays))

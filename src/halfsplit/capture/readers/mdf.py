@@ -33,10 +33,10 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         raise MissingProgramError("MDF files need asammdf: install halfsplit[captures]") from error
     MDF3.__del__ = MDF4.__del__ = _close_quietly  # type: ignore[method-assign]
     with path.open("rb") as stream, MDF(stream) as file:
-        channels = _channels(file, path.name, progress)
+        channels = _channels(file, progress)
     if not channels:
-        raise InputError("holds no numeric channel with samples", remedy="export it again", where=path.name)
-    return Recording(tuple(channels), source=path.name)
+        raise InputError("holds no numeric channel with samples", remedy="export it again")
+    return Recording(tuple(channels))
 
 
 def _close_quietly(file: Any) -> None:
@@ -48,10 +48,10 @@ def _close_quietly(file: Any) -> None:
         file.close()
 
 
-def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]:
+def _channels(file: Any, progress: Progress | None) -> list[Channel]:
     channels: list[Channel] = []
     counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
-    require_bounded(where, sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
+    require_bounded(sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
     for group, (count, _) in enumerate(counts):
         master = file.masters_db.get(group)
         numbers = [i for i in range(count) if i != master]
@@ -61,7 +61,7 @@ def _channels(file: Any, where: str, progress: Progress | None) -> list[Channel]
                 unit, gain = unit_of(signal.unit or "") or (signal.unit or "", 1.0)
                 heads = {signal.name: Heading(signal.name, unit, gain)}
                 times = np.asarray(signal.timestamps, dtype=np.float64)
-                channels += channels_of({signal.name: samples}, None, times, where, heads)
+                channels += channels_of({signal.name: samples}, None, times, heads)
         if progress:
             progress((group + 1) / len(counts))
     return channels

@@ -35,7 +35,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     """
     arrays: dict[str, NDArray[Any]] = {}
     with ZipFile(path) as archive:
-        members = _members(archive, path.name)
+        members = _members(archive)
         total, done = max(sum(math.prod(member.shape) for member in members), 1), 0
         for member in members:
             if member.kind.kind not in "biuf" or len(member.shape) > 2:
@@ -47,7 +47,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
                     done += column.size
                     if progress:
                         progress(min(done / total, 1.0))
-    return recording(arrays, path.name)
+    return recording(arrays)
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class _Member:
     kind: np.dtype[Any]
 
 
-def _members(archive: ZipFile, where: str) -> list[_Member]:
+def _members(archive: ZipFile) -> list[_Member]:
     """The headers of the arrays, looked at against the limits."""
     members = []
     for info in archive.infolist():
@@ -74,7 +74,7 @@ def _members(archive: ZipFile, where: str) -> list[_Member]:
             raise ValueError(f"{info.filename} holds objects, which could run code")
         members.append(_Member(info.filename.removesuffix(".npy"), info.filename, shape, fortran, kind))
     columns = sum(1 if len(member.shape) < 2 else member.shape[1] for member in members)
-    require_bounded(where, columns, sum(math.prod(member.shape) for member in members))
+    require_bounded(columns, sum(math.prod(member.shape) for member in members))
     return members
 
 
@@ -130,10 +130,10 @@ TIMES: Final = ("time", "times", "t", "timestamp", "timestamps")
 """Names of an array of times, in seconds."""
 
 
-def recording(arrays: Mapping[str, NDArray[Any]], where: str) -> Recording:
-    """The channels in some arrays. Raises `InputError`, naming the file `where`, if there are none."""
+def recording(arrays: Mapping[str, NDArray[Any]]) -> Recording:
+    """The channels in some arrays. Raises `InputError` if there are none."""
     left = dict(arrays)
-    rate, times = _time_base(left, where)
+    rate, times = _time_base(left)
     columns: dict[str, NDArray[Any]] = {}
     for name, array in left.items():
         if array.dtype.kind in "biuf" and array.ndim == 1 and array.size > 1:
@@ -142,30 +142,28 @@ def recording(arrays: Mapping[str, NDArray[Any]], where: str) -> Recording:
             columns |= zip(_numbered(name, array.shape[1]), array.T, strict=True)
     if not columns:
         names = ", ".join(left) or "nothing"
-        raise InputError(f"holds no samples, only {names}", remedy="save one array a channel", where=where)
-    return Recording(channels_of(columns, rate, times, where), source=where)
+        raise InputError(f"holds no samples, only {names}", remedy="save one array a channel")
+    return Recording(channels_of(columns, rate, times))
 
 
-def _time_base(
-    arrays: dict[str, NDArray[Any]], where: str
-) -> tuple[float | None, NDArray[np.float64] | None]:
+def _time_base(arrays: dict[str, NDArray[Any]]) -> tuple[float | None, NDArray[np.float64] | None]:
     for name in list(arrays):
         key = name.casefold()
         if key in _RATES and arrays[name].size == 1:
-            return _positive(arrays.pop(name), name, where), None
+            return _positive(arrays.pop(name), name), None
         if key in _INTERVALS and arrays[name].size == 1:
-            return 1.0 / _positive(arrays.pop(name), name, where), None
+            return 1.0 / _positive(arrays.pop(name), name), None
         if key in TIMES and arrays[name].ndim == 1 and arrays[name].dtype.kind in "iuf":
             return None, arrays.pop(name).astype(np.float64, copy=False)
     return None, None
 
 
-def _positive(array: NDArray[Any], name: str, where: str) -> float:
+def _positive(array: NDArray[Any], name: str) -> float:
     try:
         value = float(array.ravel()[0])
     except (TypeError, ValueError):
         value = float("nan")
     if not 0 < value < float("inf"):
         remedy = "save a number above zero"
-        raise InputError(f"its {name!r} is {array.ravel()[0]}", remedy=remedy, where=where)
+        raise InputError(f"its {name!r} is {array.ravel()[0]}", remedy=remedy)
     return value

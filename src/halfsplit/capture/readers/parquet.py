@@ -37,10 +37,8 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     with parquet.ParquetFile(path) as file:
         fields = [field for field in file.schema_arrow if str(field.type).startswith(_NUMBERS)]
         if not fields:
-            raise InputError(
-                "holds no column of numbers", remedy="save one column a channel", where=path.name
-            )
-        require_bounded(path.name, len(fields), file.metadata.num_rows * len(fields))
+            raise InputError("holds no column of numbers", remedy="save one column a channel")
+        require_bounded(len(fields), file.metadata.num_rows * len(fields))
         said = [(field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in fields]
         heads = {f.name: heading(f.name, unit) for f, unit in zip(fields, said, strict=True)}
         clock = next((f.name for i, f in enumerate(fields) if is_time(heads[f.name], i == 0)), None)
@@ -57,7 +55,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     if clock is not None and times is not None:
         nanoseconds = times.dtype == np.int64
         times = np.asarray((times - times[:1]) * 1e-9 if nanoseconds else times * heads[clock].gain)
-    return Recording(channels_of(columns, None, times, path.name, heads), source=path.name)
+    return Recording(channels_of(columns, None, times, heads))
 
 
 def _column(chunked: Any) -> NDArray[Any]:

@@ -46,14 +46,14 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             rate = float(match[1]) * _SCALES[match[2].lower()] if match else 0.0
             if not rate > 0:
                 wrong = f"a sample rate of {said[:30]!r}"
-                raise InputError(wrong, remedy="save the session again", where=path.name)
-            channels += _logic(archive, device, rate, path.name, progress)
-            channels += _analogue(archive, device, rate, path.name)
-    return Recording(tuple(channels), source=path.name)
+                raise InputError(wrong, remedy="save the session again")
+            channels += _logic(archive, device, rate, progress)
+            channels += _analogue(archive, device, rate)
+    return Recording(tuple(channels))
 
 
 def _logic(
-    archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, where: str, progress: Progress | None
+    archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, progress: Progress | None
 ) -> Iterator[Channel]:
     named = {key.removeprefix("probe"): name for key, name in device.items() if key.startswith("probe")}
     probes = {int(key): name for key, name in named.items() if re.fullmatch(r"\d{1,3}", key)}
@@ -66,7 +66,6 @@ def _logic(
         raise InputError(
             f"{samples:,} samples of {len(probes)} probes are too many",
             remedy=f"save fewer probes or a part: at most {MOST_CELLS:,} in all",
-            where=where,
         )
     levels = {number: np.empty(samples, np.uint8) for number in probes if number <= 8 * width}
     place = 0
@@ -91,13 +90,11 @@ def _parts(archive: zipfile.ZipFile, name: str) -> list[zipfile.ZipInfo]:
     return [member for member, _ in sorted(parts, key=lambda part: int(part[1][1] or 0))]
 
 
-def _analogue(
-    archive: zipfile.ZipFile, device: Mapping[str, str], rate: float, where: str
-) -> Iterator[Channel]:
+def _analogue(archive: zipfile.ZipFile, device: Mapping[str, str], rate: float) -> Iterator[Channel]:
     for key, name in device.items():
         parts = _parts(archive, f"analog-1-{key[6:]}") if re.fullmatch(r"analog\d{1,3}", key) else []
         if sum(part.file_size for part in parts) > MOST_CELLS:
-            raise InputError(f"{name} holds too many samples", remedy="save a part", where=where)
+            raise InputError(f"{name} holds too many samples", remedy="save a part")
         if parts:
             data = b"".join(archive.read(part) for part in parts)
             yield Channel(name, np.frombuffer(data[: len(data) // 4 * 4], "<f4"), "V", rate=rate)

@@ -38,7 +38,7 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     with zipfile.ZipFile(path) as archive:
         unfolded = sum(member.file_size for member in archive.infolist())
     if unfolded > MOST_UNFOLDED:
-        raise InputError(f"unfolds to {unfolded:,} bytes", remedy="export it as CSV", where=path.name)
+        raise InputError(f"unfolds to {unfolded:,} bytes", remedy="export it as CSV")
     try:
         with (
             path.open("rb") as stream,
@@ -50,10 +50,10 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
             lines.flush()
             recording = text.read(Path(lines.name))
     except InputError as error:
-        raise InputError(error.message, remedy=error.remedy, where=path.name) from error
+        raise InputError(error.message, remedy=error.remedy) from error
     others = len(book.worksheets) - 1
     note = f"from the sheet {sheet.title!r}" + (f"; {others} more were not read" if others else "")
-    return replace(recording, source=path.name, notes=(*recording.notes, note))
+    return replace(recording, notes=(*recording.notes, note))
 
 
 def _lines(rows: Iterable[Sequence[Any]], count: int, progress: Progress | None) -> Iterator[str]:

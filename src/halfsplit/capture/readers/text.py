@@ -45,11 +45,11 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     with path.open("rb") as binary:
         encoding = encoding_of(binary.read(1 << 16))
     with path.open(encoding=encoding, errors="replace") as file:
-        sections, notes = _sections(_Lines(file, path, progress), path.name)
-    channels = [channel for section in sections for channel in _channels(*section, path.name)]
+        sections, notes = _sections(_Lines(file, path, progress))
+    channels = [channel for section in sections for channel in _channels(*section)]
     if not any(channel.has_time for channel in channels):
         notes.append("no time column and no sample interval was found: give the sample rate")
-    return Recording(tuple(channels), source=path.name, notes=tuple(notes))
+    return Recording(tuple(channels), notes=tuple(notes))
 
 
 class _Lines:
@@ -89,7 +89,7 @@ class _Lines:
         return lines
 
 
-def _channels(layout: Layout, columns: list[NDArray[Any]], where: str) -> Iterator[Channel]:
+def _channels(layout: Layout, columns: list[NDArray[Any]]) -> Iterator[Channel]:
     """Each time column serves the columns that follow it, up to the next."""
     clocks = [place for place, time in enumerate(layout.times) if time]
     values = [i for i, head in enumerate(layout.heads) if i not in clocks and not is_index(head)]
@@ -109,10 +109,10 @@ def _channels(layout: Layout, columns: list[NDArray[Any]], where: str) -> Iterat
         if layout.title and len(values) == 1:
             heads = {name: replace(head, name=layout.title) for name, head in heads.items()}
         cut = {name: columns[i][:whole] for name, i in names.items()}
-        yield from channels_of(cut, rate, None if times is None else times[:whole], where, heads)
+        yield from channels_of(cut, rate, None if times is None else times[:whole], heads)
 
 
-def _sections(lines: _Lines, where: str) -> tuple[list[tuple[Layout, list[NDArray[Any]]]], list[str]]:
+def _sections(lines: _Lines) -> tuple[list[tuple[Layout, list[NDArray[Any]]]], list[str]]:
     """The layout of each section with its columns, and notes."""
     sections: list[tuple[Layout, list[NDArray[Any]]]] = []
     notes: list[str] = []
@@ -122,7 +122,7 @@ def _sections(lines: _Lines, where: str) -> tuple[list[tuple[Layout, list[NDArra
         for number, line in enumerate(ahead, start=start):
             cells = 1 + max(line.count(mark) for mark in ",;\t|")
             if cells > 2 * MOST_CHANNELS or (cells == 1 and len(line) > MOST_LINE):
-                require_bounded(f"{where}, line {number}", max(cells, MOST_CHANNELS + 1), 0)
+                require_bounded(max(cells, MOST_CHANNELS + 1), 0, f"line {number}")
         layout = find_layout(ahead)
         if layout is None and sections:
             notes.append(f"the text from line {start} on holds no numbers and was left out")
@@ -134,18 +134,18 @@ def _sections(lines: _Lines, where: str) -> tuple[list[tuple[Layout, list[NDArra
             raise InputError(
                 f"found {line[:60]!r} and no two lines of numbers after it; {expected}",
                 remedy="export the samples as text, one column for each channel",
-                where=f"{where}, line {number}",
+                where=f"line {number}",
             )
         block = lines.take()
         lines.give_back(block[layout.first :])
-        require_bounded(f"{where}, line {start}", len(layout.columns), 0)
+        require_bounded(len(layout.columns), 0, f"line {start}")
         sink = Growing([np.dtype(np.float64 if time else np.float32) for time in layout.times])
-        notes += _fill(sink, layout, lines, where)
+        notes += _fill(sink, layout, lines)
         sections.append((layout, sink.columns()))
     return sections, notes
 
 
-def _fill(sink: Growing, layout: Layout, lines: _Lines, where: str) -> list[str]:
+def _fill(sink: Growing, layout: Layout, lines: _Lines) -> list[str]:
     """Take the section's rows; stop before a line without numbers. Returns notes."""
     while block := lines.take():
         first = lines.number - len(block)
@@ -172,7 +172,7 @@ def _fill(sink: Growing, layout: Layout, lines: _Lines, where: str) -> list[str]
         if not any(line.strip() for line in lines.look(2)[1:]):
             lines.take()
             return [f"line {first + place} breaks off and was left out"]
-        raise _bad_cell(cells, column, layout, f"{where}, line {first + place}")
+        raise _bad_cell(cells, column, layout, f"line {first + place}")
     return []
 
 
@@ -181,8 +181,5 @@ def _bad_cell(cells: list[str], column: int, layout: Layout, where: str) -> Inpu
         lacking = f"found {len(cells)} cells, expected at least {layout.columns[-1] + 1}"
         return InputError(lacking, remedy="complete or delete the line", where=where)
     expected = f"a number with a decimal {'comma' if layout.comma else 'point'}"
-    return InputError(
-        f"found {cells[column][:40]!r} in column {column + 1}, expected {expected}",
-        remedy="correct or delete the line",
-        where=where,
-    )
+    wrong = f"found {cells[column][:40]!r} in column {column + 1}, expected {expected}"
+    return InputError(wrong, remedy="correct or delete the line", where=where)

@@ -32,8 +32,8 @@ _MANY_BLANK: Final = 0.05
 """From this share of missing cells a column counts as a slower channel with times of its own."""
 
 
-def require_bounded(where: str, channels: int, samples: int) -> None:
-    """Raise `InputError` where a file says that it holds more, of eight bytes a sample."""
+def require_bounded(channels: int, samples: int, where: str = "") -> None:
+    """Raise `InputError` where a file (a section, in the line `where`) says that it holds more, of eight bytes each."""
     if channels > MOST_CHANNELS:
         raise InputError(
             f"holds {channels:,} channels, at most {MOST_CHANNELS:,} are read",
@@ -41,11 +41,10 @@ def require_bounded(where: str, channels: int, samples: int) -> None:
             where=where,
         )
     if samples > MOST_SAMPLES or samples * 8 > MOST_BYTES:
+        most = f"at most {MOST_SAMPLES:,} and {MOST_BYTES / 1e9:.0f} GB are read"
         raise InputError(
-            f"unfolds to {samples:,} samples ({samples * 8 / 1e9:.0f} GB), at most {MOST_SAMPLES:,} and "
-            f"{MOST_BYTES / 1e9:.0f} GB are read",
+            f"unfolds to {samples:,} samples ({samples * 8 / 1e9:.0f} GB), {most}",
             remedy="export a shorter stretch",
-            where=where,
         )
 
 
@@ -95,7 +94,6 @@ def channels_of(
     columns: Mapping[str, NDArray[Any]],
     rate: float | None,
     times: NDArray[np.float64] | None,
-    where: str,
     heads: Mapping[str, Heading] | None = None,
 ) -> tuple[Channel, ...]:
     """Channels from columns of one length and their time base.
@@ -105,10 +103,10 @@ def channels_of(
     """
     lengths = {name: int(column.size) for name, column in columns.items()}
     if len(set(lengths.values()) | ({times.size} if times is not None else set())) > 1:
-        raise InputError(f"its columns differ in length: {lengths}", remedy="save one length", where=where)
+        raise InputError(f"its columns differ in length: {lengths}", remedy="save one length")
     start, edges = 0.0, False
     if times is not None:
-        _require_rising(times, where)
+        _require_rising(times)
         even = even_rate(times)
         # Changes of logic levels: only 0 and 1, and uneven times or a change in each row.
         parts = [np.asarray(column[:BLOCK]) for column in columns.values()]
@@ -148,20 +146,19 @@ def _channel(
     return Channel(head.name or name, column, head.unit, head.gain, 0.0, rate, start, times, edges)
 
 
-def _require_rising(times: NDArray[np.float64], where: str) -> None:
+def _require_rising(times: NDArray[np.float64]) -> None:
     """Equal neighbours are taken (times are often printed with few digits), falling ones are not."""
     for first, part in blocks(times, overlap=1):
         if np.isnan(part).any():
             row = first + int(np.flatnonzero(np.isnan(part))[0]) + 1
             remedy = "export the time of each sample"
-            raise InputError(f"sample {row} has no time", remedy=remedy, where=where)
+            raise InputError(f"sample {row} has no time", remedy=remedy)
         falls = np.flatnonzero(np.diff(part) < 0)
         if falls.size:
             row = first + int(falls[0])
             raise InputError(
                 f"the time falls from {times[row]:g} to {times[row + 1]:g} s at sample {row + 2}",
                 remedy="export one recording a file, in the order of time",
-                where=where,
             )
 
 

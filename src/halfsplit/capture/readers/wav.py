@@ -33,10 +33,10 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
         except ValueError:  # 24 bits cannot be mapped
             rate, samples = wavfile.read(path)
     if samples.size == 0:
-        raise InputError("its WAV data chunk is empty", remedy="record it again", where=path.name)
+        raise InputError("its WAV data chunk is empty", remedy="record it again")
     columns = samples.reshape(len(samples), -1)
-    require_bounded(path.name, columns.shape[1], columns.size)
+    require_bounded(columns.shape[1], columns.size)
     channels = tuple(
         Channel(f"channel {i + 1}", columns[:, i], "count", rate=float(rate)) for i in range(columns.shape[1])
     )
-    return Recording(channels, source=path.name, notes=(_NOTE,))
+    return Recording(channels, notes=(_NOTE,))
