@@ -106,11 +106,10 @@ def _report(report: ScanReport) -> Iterator[str]:
     for unit in report.units:
         yield f"{unit.name}{'' if unit.answers is not False else ': does not answer'}"
         for code in unit.codes:
-            meaning = code.code.words if code.code else code.words
             status = f" ({code.status_words})" if code.status_words else ""
-            yield f"  {code.name}  {meaning}{status}"
-            if code.code and code.code.caution:
-                yield f"    Caution: {code.code.caution}"
+            yield f"  {code.name}  {code.meaning}{status}"
+            if code.caution:
+                yield f"    Caution: {code.caution}"
         if not unit.codes and unit.answers:
             yield "  no codes"
     yield from (f"Look at this: {warning}" for warning in report.warnings)

@@ -211,7 +211,7 @@ def clear_view(job: OpenJob, scan_id: str, unit: str, *, listed_only: bool = Fal
     kept = report_of(job, scan_id)
     with _linked(job, kept, listed_only=listed_only) as link:
         plan = plan_clear(link, _address(kept, unit), unit)
-    codes = tuple((code.name, code.code.words if code.code else "", code.status_words) for code in plan.codes)
+    codes = tuple((code.name, code.meaning, code.status_words) for code in plan.codes)
     return ClearView(scan_id, plan.unit, codes, plan.lost, plan.notes, _listed(plan.codes))
 
 

@@ -212,14 +212,14 @@ def _code_rows(
                 unit.key,
                 unit.name,
                 code.name,
-                code.code.words if code.code else code.words,
+                code.meaning,
                 code.status_words,
                 code.present,
                 failure,
                 pin,
                 "suggested" if set_here is None else "table",
                 why,
-                code.code.caution if code.code else "",
+                code.caution,
             )
 
 
@@ -238,7 +238,7 @@ def _suggested(code: ReportedCode, part: str, circuit: Circuit) -> tuple[str, st
 
 def _why_not(code: ReportedCode, part: str, failure: str, pin: str, circuit: Circuit) -> str:
     """Why a code is not told to the bench, or ''."""
-    if code.code is not None and code.code.caution:
+    if code.caution:
         return "a restraint circuit: it is not measured here"
     if not part:
         return "its unit is not in the circuit"

@@ -76,8 +76,7 @@ def _scan(report: KeptReport) -> ScanView:
 def _codes(report: KeptReport) -> Iterator[CodeLine]:
     for unit in report.report.units:
         for code in unit.codes:
-            words = code.code.words if code.code else code.words
-            yield CodeLine(unit=unit.name, code=code.name, words=words, status=code.status_words)
+            yield CodeLine(unit=unit.name, code=code.name, words=code.meaning, status=code.status_words)
 
 
 def drain_report(job: OpenJob) -> DrainReport:

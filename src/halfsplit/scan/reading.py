@@ -52,6 +52,16 @@ class ReportedCode:
         return self.code.text if self.code else self.text
 
     @property
+    def meaning(self) -> str:
+        """What it says: by its number where that is decoded, else in the report's own words."""
+        return self.code.words if self.code else self.words
+
+    @property
+    def caution(self) -> str:
+        """The caution that belongs beside it, or nothing."""
+        return self.code.caution if self.code else ""
+
+    @property
     def present(self) -> str:
         """Is the fault there now, as far as the report tells: `yes`, `no` or `unknown`."""
         if self.status_byte is not None:

@@ -56,7 +56,7 @@ class UnitReport:
                 "status": code.status_words,
                 "present": code.present,
                 "note": code.note,
-                "caution": code.code.caution if code.code else "",
+                "caution": code.caution,
             }
             for code in self.codes
         ]
