@@ -337,8 +337,8 @@ def _rings_of(lines: Sequence[Line], slack: float, strokes: Strokes) -> list[tup
             for right in by_top(top.b):
                 for bottom in by_end(left.b):
                     ring = (top, left, right, bottom)
-                    closes = math.dist(bottom.b, right.b) <= 1.5 * slack
-                    dotted = any(within(dot, grown(line.box, strokes.touch)) for dot in dots for line in ring)
-                    if closes and not dotted and left is not right and bottom is not top:
+                    if math.dist(bottom.b, right.b) > 1.5 * slack or left is right or bottom is top:
+                        continue
+                    if not any(within(dot, grown(line.box, strokes.touch)) for dot in dots for line in ring):
                         rings.append(ring)
     return rings

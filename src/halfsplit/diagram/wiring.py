@@ -88,9 +88,9 @@ class _Weave:
     def end_at(self, number: int, spot: Spot, near: float) -> int | None:
         """The end of a line that is here, if one is."""
         line = self.lines[number]
-        ends = self.on[number][:2]
-        nearest = min(zip((line.a, line.b), ends, strict=True), key=lambda end: math.dist(end[0], spot))
-        return nearest[1] if math.dist(nearest[0], spot) <= near else None
+        ends = zip((line.a, line.b), self.on[number][:2], strict=True)
+        away, nearest = min((math.dist(end, spot), node) for end, node in ends)
+        return nearest if away <= near else None
 
     def point(self, number: int, spot: Spot, near: float) -> int:
         """The spot of a line that is here: its end, or a new one on its way."""
