@@ -47,18 +47,14 @@ def sensor_edges(values: Floats, rate: float) -> Edges:
     Raises `CannotTell` where the trace is too slow, too short or flat.
     """
     require(rate, values, least_rate=500.0, least_seconds=0.02, what="a trigger wheel")
-    values = turned_up(values)
+    # The peaks as they were where the input turned over, at the top, the bottom or both.
+    values = -_turned_up_at_top(-_turned_up_at_top(values))
     levels = two_levels(values)
     crossings = edges(values, rate, *levels.walls(0.3)) if levels else _inductive(values, rate)
     gaps = np.diff(crossings.of(True))
     if gaps.size and float(np.median(gaps)) * rate < 4:
         raise CannotTell(f"{rate:g} samples a second give fewer than four samples a tooth")
     return crossings
-
-
-def turned_up(values: Floats) -> Floats:
-    """The trace with its peaks as they were where the input turned over, at the top, the bottom or both."""
-    return -_turned_up_at_top(-_turned_up_at_top(values))
 
 
 def _turned_up_at_top(values: Floats) -> Floats:

@@ -229,10 +229,8 @@ def _lost_now_and_then(wheel: Wheel, units: Floats) -> Wheel:
             # noise in a gap adds an edge now and then: the larger gap is as likely as a tooth that is lost
             rivals = (wheel_name(turn, _gaps_of(always)), name)
             return replace(wheel, rivals=tuple(rival for rival in rivals if rival != wheel.name))
-        lasting = (
-            f"one or two of its teeth are lost in one of {turns} turns, at the same place turn after turn"
-        )
-        edges = int(ever.sum())
+        lost_teeth = f"one or two of its teeth are lost in one of {turns} turns"
+        lasting, edges = f"{lost_teeth}, at the same place turn after turn", int(ever.sum())
         return replace(wheel, name=name, places=turn, edges=edges, missing=gaps, lasting=lasting)
     return wheel
 
