@@ -34,7 +34,7 @@ def ours(circuit: Circuit, faults: Sequence[Fault]) -> float:
     """Seconds a fault."""
     nodes = np.arange(circuit.network.size)
     system = circuit.network.system(STATE)
-    return quickest(lambda: batch.expect(system, faults, nodes)) / len(faults)
+    return quickest(lambda: batch.of_faults(system, faults).volts(nodes)) / len(faults)
 
 
 def in_memory(reference: Reference, faults: Sequence[Fault]) -> float:
@@ -61,9 +61,7 @@ def by_process(reference: Reference) -> float:
 
 def plain(circuit: Circuit, faults: Sequence[Fault]) -> list[Fault]:
     """Faults that change one element and flip no device."""
-    settled = batch.expect(
-        circuit.network.system(STATE), [circuit.faults["nothing wrong"], *faults], np.arange(1)
-    ).batch
+    settled = batch.of_faults(circuit.network.system(STATE), [circuit.faults["nothing wrong"], *faults])
     states, blown = settled.states[..., 0], settled.blown[..., 0]
     same = np.all(states == states[:, :1], axis=0)[1:] & ~np.any(blown, axis=0)[1:]
     return [fault for fault, still in zip(faults, same, strict=True) if still and len(fault.changes) == 1]

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bench.shared import DATA, timed
-from halfsplit.circuit.batch import expect
+from halfsplit.circuit.batch import of_faults
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.harness.build import build
@@ -41,7 +41,7 @@ def measure(circuit: Circuit) -> None:
     state = list(circuit.states)[-1]
     loads = [part.name for part in circuit.parts.values() if part.kind in LOADS and part.kind != "resistor"]
     system, faults = circuit.network.system(state), list(circuit.faults.values())
-    seconds = {"all faults": timed(lambda: expect(system, faults, np.arange(3)), clock)[0]}
+    seconds = {"all faults": timed(lambda: of_faults(system, faults).volts(np.arange(3)), clock)[0]}
     job = Diagnosis(circuit)
     job.complain(loads[len(loads) // 2], works="no", state=state)
     seconds["suspects"] = timed(job.suspects, clock)[0]

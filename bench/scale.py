@@ -36,7 +36,7 @@ def costs(branches: int) -> tuple[int, int, list[float]]:
     circuit = Circuit(vehicle(branches))
     faults = list(circuit.faults.values())
     nodes = np.linspace(0, circuit.network.size - 1, POINTS).astype(np.intp)
-    taken = [seconds(lambda: batch.expect(circuit.network.system(STATE), faults, nodes))]
+    taken = [seconds(lambda: batch.of_faults(circuit.network.system(STATE), faults).volts(nodes))]
     loads = [part.name for part in circuit.parts.values() if part.kind in LOADS]
     job = Diagnosis(circuit)
     job.complain(loads[len(loads) // 2], works="no", state=STATE)

@@ -8,20 +8,18 @@ from the healthy network of that draw in whichever of its own rounds is most lik
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from halfsplit.circuit.cars import Cars, Healthy
 from halfsplit.circuit.cases import Cases, alike, beside, operated, wider
-from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
-from halfsplit.circuit.element import DriverDevice
-from halfsplit.circuit.elimination import MOST_BRIDGES, Changes, Work
+from halfsplit.circuit.devices import Bools, Floats, Ints, Links, States, duty_phases
+from halfsplit.circuit.elimination import MOST_BRIDGES, Work
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.network import OPEN, Change, System
-from halfsplit.circuit.settle import Evaluate, settle
-from halfsplit.circuit.solve import Result, left_over, links
+from halfsplit.circuit.settle import links, settle
+from halfsplit.circuit.solve import Result, left_over
 from halfsplit.circuit.substitution import POINTS, PORTS, VOLTS, Asked, answer, places
 from halfsplit.threads import share_out
 
@@ -131,12 +129,12 @@ class Batch:
     def links(self, cases: Ints | None = None) -> Links:
         """(listener, speaker) → whether the one hears the other (C, D), for every pair on a bus."""
         cells = self._of(cases)
-        locks = self.cases.locks.at(self._case(cells))
 
         def watched(states: States) -> Floats:
             return self._volts(cells, states, self.table.watch)
 
-        heard = links(self.system, self._states[:, cells], locks, watched, every=True)
+        states = self._states[:, cells]
+        heard = links(self.system, states, watched(states), watched, every=True)
         return {pair: each.reshape(-1, len(self.cars)) for pair, each in heard.items()}
 
     def _of(self, cases: Ints | None) -> Ints:
@@ -191,36 +189,25 @@ class Batch:
     def _healthy(self) -> Healthy:
         return self.cars.healthy(self._cells.shape[1] // len(self.cars))
 
-    def _settle(self, waiting: Ints) -> None:
+    def _settle(self, cells: Ints) -> None:
         """Settle these cells; those in which a fuse opens are settled again, from the unpowered network.
 
         Where no source drives (ohms are measured), every device stays at rest.
         """
-        if not self.system.driven:
-            self._states[:, waiting] = self.table.rest(self.cases.locks.at(self._case(waiting)))
+        if not len(cells):
             return
-        while len(waiting):
-            locks = self.cases.locks.at(self._case(waiting))
-            settled = settle(
-                self.system,
-                self._evaluate(waiting, locks),
-                locks,
-                self.cars.thresholds.at(self._draw(waiting)),
-            )
-            self._states[:, waiting] = settled.states
-            self._chattering[:, waiting] = settled.chattering
-            waiting = self._blow(waiting)
+        locks, thresholds = self.cases.locks.at(self._case(cells)), self.cars.thresholds.at(self._draw(cells))
+        if not self.system.driven:
+            self._states[:, cells] = self.table.rest(locks)
+            return
 
-    def _evaluate(self, waiting: Ints, locks: Locks) -> Evaluate:
-        def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-            cells = waiting[columns]
+        def watched(states: States, columns: Ints) -> Floats:
+            return self._volts(cells[columns], states, self.table.watch)
 
-            def watched(now: States) -> Floats:
-                return self._volts(cells, now, self.table.watch)
-
-            return watched(states), links(self.system, states, locks.at(columns), watched)
-
-        return evaluate
+        settled = settle(self.system, watched, locks, thresholds)
+        self._states[:, cells] = settled.states
+        self._chattering[:, cells] = settled.chattering
+        self._settle(self._blow(cells))
 
     def _blow(self, cells: Ints) -> Ints:
         """Open the fuse that is furthest over its rating in each cell; the cells in which one was."""
@@ -252,8 +239,13 @@ class Batch:
     def _open(self, cells: Ints, fuses: Ints) -> None:
         """Add an open fuse to each of these cells: one new row of changes for all that come from the same row."""
         pairs, which = np.unique(np.column_stack([self._row[cells], fuses]), axis=0, return_inverse=True)
-        self._row[cells] = len(self._changes.elements) + which.ravel()
-        self._changes = _with_open(self._changes, pairs[:, 0], self.network.fuses[pairs[:, 1]])
+        changes, rows = self._changes, pairs[:, 0]
+        self._row[cells] = len(changes.elements) + which.ravel()
+        room = int((changes.elements[rows] >= 0).all(axis=1).any() or not changes.elements.shape[1])
+        more = wider(changes.some(rows), changes.elements.shape[1] + room)
+        last = np.arange(len(rows)), (more.elements >= 0).sum(axis=1)
+        more.elements[last], more.operations[last] = self.network.fuses[pairs[:, 1]], OPEN
+        self._changes = beside(changes, more)
 
     # How it is solved.
 
@@ -315,7 +307,7 @@ class Batch:
 
     def _mean(self, cells: Ints, ask: Callable[[States], Floats]) -> Floats:
         """What is asked, as the mean over the time in which drivers with a duty cycle are on and off."""
-        phases = self._phases(self._states[:, cells])
+        phases = duty_phases(self.table.duties, self._states[:, cells])
         total = ask(phases[0][1])
         if len(phases) > 1:
             total = phases[0][0] * total
@@ -323,53 +315,18 @@ class Batch:
                 total += share * ask(now)
         return total
 
-    def _phases(self, states: States) -> list[tuple[float, States]]:
-        """Shares of time, and the device states in each, where drivers switch with a duty cycle."""
-        shares = {
-            number: device.driver.duty
-            for number, device in enumerate(self.table.devices)
-            if isinstance(device, DriverDevice) and device.driver.duty is not None
-        }
-        phases, start = [], 0.0
-        for end in sorted({*shares.values(), 1.0}):
-            now = states.copy() if shares else states
-            for number, share in shares.items():
-                if share <= start:
-                    now[number] = np.where(now[number] == 3, 3, 0)
-            phases.append((end - start, now))
-            start = end
-        return [phase for phase in phases if phase[0] > 0]
 
-
-def _with_open(changes: Changes, rows: Ints, elements: Ints) -> Changes:
-    """More rows of changes: these rows, each with one more open element."""
-    room = int((changes.elements[rows] >= 0).all(axis=1).any() or not changes.elements.shape[1])
-    more = wider(changes.some(rows), changes.elements.shape[1] + room)
-    last = np.arange(len(rows)), (more.elements >= 0).sum(axis=1)
-    more.elements[last], more.operations[last] = elements, OPEN
-    return beside(changes, more)
-
-
-@dataclass(frozen=True)
-class Expectation:
-    """``volts`` (points, cases); the settled batch for what else is asked."""
-
-    volts: Floats
-    batch: Batch
-
-
-def expect(system: System, faults: Sequence[Fault], nodes: Ints) -> Expectation:
-    """Volts at nodes under each fault."""
+def of_faults(system: System, faults: Sequence[Fault]) -> Batch:
+    """Each fault a case, in one car."""
     cases = Cases.of(system, [fault.changes for fault in faults], [fault.locks for fault in faults])
-    batch = Batch(Cars([system]), cases)
-    return Expectation(batch.volts(nodes)[..., 0], batch)
+    return Batch(Cars([system]), cases)
 
 
 def settled(system: System, faults: Sequence[Fault]) -> list[Result]:
     """What ``solve.solve`` gives for each fault; fuses that open stand in the order of the network."""
     network, elements = system.network, np.arange(len(system.ends))
-    expectation = expect(system, faults, np.arange(network.size))
-    batch, volts = expectation.batch, np.vstack([expectation.volts, np.zeros(len(faults))])
+    batch = of_faults(system, faults)
+    volts = np.vstack([batch.volts(np.arange(network.size))[..., 0], np.zeros(len(faults))])
     amps, fuses, devices = batch.amps(elements)[..., 0], network.fuses, network.devices.names
     results = []
     for number, fault in enumerate(faults):
@@ -387,6 +344,3 @@ def settled(system: System, faults: Sequence[Fault]) -> list[Result]:
             )
         )
     return results
-
-
-__all__ = ["Batch", "Cars", "Cases", "Expectation", "expect", "settled"]

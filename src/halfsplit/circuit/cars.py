@@ -9,11 +9,11 @@ from typing import NamedTuple
 import numpy as np
 
 from halfsplit.circuit.cases import Cases
-from halfsplit.circuit.devices import Floats, Ints, Links, States, Thresholds
+from halfsplit.circuit.devices import Floats, Ints, States, Thresholds
 from halfsplit.circuit.elimination import Base, Work, bases, working
 from halfsplit.circuit.network import System
 from halfsplit.circuit.settle import settle
-from halfsplit.circuit.solve import COUNTER, links
+from halfsplit.circuit.solve import COUNTER
 from halfsplit.circuit.structure import Numbers, Structure, structure_of
 from halfsplit.circuit.substitution import VOLTS, answer, places
 from halfsplit.threads import THREADS
@@ -74,19 +74,15 @@ class Cars:
         work = working(self.structure, lanes, len(first.states))
         rows, changes = np.zeros((1, lanes), dtype=np.intp), nothing.changes
 
-        def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-            def watched(now: States) -> Floats:
-                every = np.zeros((len(now), lanes), dtype=np.int8)
-                every[:, columns] = now
-                volts = np.empty((len(table.watch), 1, lanes))
-                wanted = places(self.structure, table.watch)
-                given = every.T[None].copy()
-                answer(VOLTS, self.structure, first, rows, given, changes, work, 0, 1, *wanted, volts)
-                return np.asarray(volts[:, 0, columns])
+        def watched(states: States, columns: Ints) -> Floats:
+            every = np.zeros((len(states), lanes), dtype=np.int8)
+            every[:, columns] = states
+            volts = np.empty((len(table.watch), 1, lanes))
+            wanted, given = places(self.structure, table.watch), every.T[None].copy()
+            answer(VOLTS, self.structure, first, rows, given, changes, work, 0, 1, *wanted, volts)
+            return np.asarray(volts[:, 0, columns])
 
-            return watched(states), links(self.system, states, locks.at(columns), watched)
-
-        settled = settle(self.system, evaluate, locks, self.thresholds.at(np.arange(lanes) % len(self)))
+        settled = settle(self.system, watched, locks, self.thresholds.at(np.arange(lanes) % len(self)))
         COUNTER.factorisations += len(self) * len(settled.history)
         rounds = np.stack([states.T for states in settled.history])
         return bases(systems, rounds, self._owned, THREADS)

@@ -9,80 +9,67 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 
-from halfsplit.circuit.model import (
-    BODY,
-    NOWHERE,
-    And,
-    Behaviour,
-    Condition,
-    Hears,
-    Model,
-    Not,
-    Or,
-    Part,
-    Position,
-)
-from halfsplit.circuit.problems import Finding, Mistake, Severity
-
-
-def _rule(id_: str, severity: Severity, message: str, remedy: str) -> tuple[str, Mistake]:
-    return id_, Mistake(id_, severity, message, remedy)
-
+from halfsplit.circuit.model import BODY, NOWHERE, Behaviour, Hears, Model, Part, Position, asked_by
+from halfsplit.circuit.naming import part_of
+from halfsplit.circuit.problems import Finding, Mistake
+from halfsplit.circuit.wiring import place
+from halfsplit.joined import Joined
 
 RULES: Mapping[str, Mistake] = MappingProxyType(
-    dict(
-        [
-            _rule(
+    {
+        mistake.id: mistake
+        for mistake in (
+            Mistake(
                 "no-battery",
                 "error",
                 "the circuit has wires but no battery, and every voltage is measured from its negative",
                 "declare it and draw its wires, such as: battery G1",
             ),
-            _rule(
+            Mistake(
                 "body-apart",
                 "error",
                 "{ground} is joined to the body, but nothing joins the body to the battery negative",
                 "draw the battery's ground lead, such as: {negative} --[16mm2 0.6m]-- {ground}",
             ),
-            _rule("empty", "warning", "the circuit says nothing", "begin with: battery G1"),
-            _rule(
+            Mistake("empty", "warning", "the circuit says nothing", "begin with: battery G1"),
+            Mistake(
                 "named-once",
                 "warning",
                 "{name} is named only here",
                 "check it for a typing error, or draw what belongs to it",
             ),
-            _rule(
+            Mistake(
                 "one-side",
                 "warning",
                 "{cavity} is wired on one side only, {side}",
                 "let one path end at {cavity} and one start there, or draw one path through it",
             ),
-            _rule(
+            Mistake(
                 "unplugged",
                 "warning",
                 "nothing is drawn on the other side of {names}",
                 "draw what is plugged in there, or leave its wires open on purpose",
             ),
-            _rule(
+            Mistake(
                 "pin-unwired",
                 "warning",
                 "{name} has pin {pin} in a line of its own, but no wire at it",
                 "draw the wire at {name}.{pin}, or delete the line",
             ),
-            _rule(
+            Mistake(
                 "bus-alone",
                 "warning",
                 "{name} is alone on the bus {bus}",
                 "check the bus's name, or add the unit that answers",
             ),
-            _rule(
+            Mistake(
                 "no-current",
                 "warning",
                 "{name} can have no current in any state",
                 "check its wires, the fuse, the ground, and that a state switches it on",
             ),
-        ]
-    )
+        )
+    }
 )
 
 
@@ -126,44 +113,26 @@ def no_battery(model: Model) -> Iterator[Finding]:
 
 def body_apart(model: Model) -> Iterator[Finding]:
     """A ground is used, and the body has no way to the battery negative: no current could return."""
-    batteries, used = model.of_kind("battery"), {point.partition(":")[0] for point in _ends(model)}
+    batteries = model.of_kind("battery")
+    used = {place(end) for wire in model.wires for end in wire.ends}
     grounds = [part for part in model.of_kind("ground", "mass") if part.name in used]
     if not batteries or not grounds:
         return
-    negatives = {f"{battery.name}.-" for battery in batteries}
-    if not negatives & _joined_to(BODY, model):
-        yield _found(
-            "body-apart",
-            grounds[0].at,
-            ground=grounds[0].name,
-            negative=f"{batteries[0].name}.-",
-        )
+    negatives = [f"{battery.name}.-" for battery in batteries]
+    joined = Joined[str]()
+    for a, b in _conducting(model):
+        joined.join(a, b)
+    if all(joined.root(negative) != joined.root(BODY) for negative in negatives):
+        yield _found("body-apart", grounds[0].at, ground=grounds[0].name, negative=negatives[0])
 
 
-def _joined_to(start: str, model: Model) -> set[str]:
-    """Places that conduct to ``start`` through wires, joints, straps, and parts that are no loads.
+def _conducting(model: Model) -> Iterator[tuple[str, str]]:
+    """Places that wires, joints, straps, and parts that are no loads join.
 
     A shunt or a master switch may sit in a ground lead.
     """
-    neighbours: dict[str, list[str]] = {}
-    for a, b in (*_wire_pairs(model), *_part_pairs(model)):
-        neighbours.setdefault(a, []).append(b)
-        neighbours.setdefault(b, []).append(a)
-    seen, waiting = {start}, [start]
-    while waiting:
-        for place in neighbours.get(waiting.pop(), ()):
-            if place not in seen:
-                seen.add(place)
-                waiting.append(place)
-    return seen
-
-
-def _wire_pairs(model: Model) -> Iterator[tuple[str, str]]:
     for wire in model.wires:
-        yield wire.a.partition(":")[0], wire.b.partition(":")[0]
-
-
-def _part_pairs(model: Model) -> Iterator[tuple[str, str]]:
+        yield place(wire.a), place(wire.b)
     for part in model.parts.values():
         if part.is_earth:
             yield part.name, part.mass
@@ -196,8 +165,18 @@ def _mentions(model: Model) -> Iterator[str]:
         yield from [part.name] * part.declared
         yield from [part.mass] * (part.mass != BODY)
         if part.behaviour is not None:
-            yield from _heard(part.behaviour)
-    yield from _stops(model)
+            sleep = part.behaviour.sleep
+            conditions = [*(driver.when for driver in part.behaviour.drivers), sleep.wakes if sleep else None]
+            for asked in (each for condition in conditions for each in asked_by(condition)):
+                if isinstance(asked, Hears):
+                    yield from (asked.listener, asked.speaker)
+    # Parts that the paths name; one in the middle of a path is named once, though two wires end at it.
+    previous = None
+    for wire in model.wires:
+        a, b = map(part_of, wire.ends)
+        yield from [a] * (previous != (wire.path, a))
+        yield b
+        previous = wire.path, b
     for state in model.states.values():
         yield from (*state.switches, *state.running, *state.values)
     for stage in model.stages.values():
@@ -208,42 +187,23 @@ def _mentions(model: Model) -> Iterator[str]:
     yield from (terminator.part for terminator in model.terminators)
 
 
-def _stops(model: Model) -> Iterator[str]:
-    """Parts that the paths name; one in the middle of a path is named once, though two wires end at it."""
-    previous = None
-    for wire in model.wires:
-        a, b = _part_of(wire.a), _part_of(wire.b)
-        if previous != (wire.path, a):
-            yield a
-        yield b
-        previous = wire.path, b
-
-
-def _heard(behaviour: Behaviour) -> Iterator[str]:
-    waiting: list[Condition] = [driver.when for driver in behaviour.drivers]
-    waiting += [behaviour.sleep.wakes] if behaviour.sleep and behaviour.sleep.wakes else []
-    while waiting:
-        match waiting.pop():
-            case Hears(listener, speaker):
-                yield from (listener, speaker)
-            case Not(term):
-                waiting.append(term)
-            case And(terms) | Or(terms):
-                waiting += terms
-
-
 def one_side(model: Model) -> Iterator[Finding]:
     """Cavities with nothing at ``:in`` or nothing at ``:out``; those of declared connectors are told together."""
     sides: dict[str, set[str]] = {}
-    first = _first_uses(model)
-    for point in _ends(model):
+    first: dict[str, Position] = {}  # where each cavity first ends a wire
+    for at, point in ((wire.at, end) for wire in model.wires for end in wire.ends):
         cavity, _, side = point.partition(":")
+        first.setdefault(cavity, at)
         if side in ("in", "out"):
             sides.setdefault(cavity, set()).add(side)
     single = [cavity for cavity, wired in sides.items() if len(wired) == 1]
-    unplugged = [cavity for cavity in single if model.parts[_part_of(cavity)].declared]
+    unplugged = [cavity for cavity in single if model.parts[part_of(cavity)].declared]
     if len(unplugged) > 1:
-        yield _found("unplugged", first[unplugged[0]], names=", ".join(_whole_connectors(unplugged, sides)))
+        # A connector of which all cavities are among them is told by its own name.
+        other = {part_of(cavity) for cavity in sides.keys() - {*unplugged}}
+        parts = {cavity: part_of(cavity) for cavity in unplugged}
+        names = dict.fromkeys(cavity if part in other else part for cavity, part in parts.items())
+        yield _found("unplugged", first[unplugged[0]], names=", ".join(names))
         single = [cavity for cavity in single if cavity not in unplugged]
     for cavity in single:
         arrives = sides[cavity] == {"in"}
@@ -251,15 +211,9 @@ def one_side(model: Model) -> Iterator[Finding]:
         yield _found("one-side", first[cavity], cavity=cavity, side=side)
 
 
-def _whole_connectors(cavities: list[str], sides: Mapping[str, set[str]]) -> Iterator[str]:
-    """The cavities, a connector of which all are among them by its own name."""
-    other = {_part_of(cavity) for cavity in sides if cavity not in set(cavities)}
-    yield from dict.fromkeys(cavity if _part_of(cavity) in other else _part_of(cavity) for cavity in cavities)
-
-
 def pin_unwired(model: Model) -> Iterator[Finding]:
     """Pins of behaviour lines without a wire."""
-    wired = {point.partition(":")[0] for point in _ends(model)}
+    wired = {place(end) for wire in model.wires for end in wire.ends}
     for module in model.of_kind("module"):
         for pin in _behaviour_pins(module):
             if f"{module.name}.{pin}" not in wired:
@@ -279,15 +233,10 @@ def _behaviour_pins(module: Part) -> Iterator[str]:
 
 def bus_alone(model: Model) -> Iterator[Finding]:
     """Modules that nobody can hear."""
-    talking = [
-        (talk.bus, module)
-        for module in model.of_kind("module")
-        for talk in (module.behaviour or Behaviour()).talks
-    ]
-    counts = Counter(bus for bus, _ in talking)
-    for bus, module in talking:
-        if counts[bus] == 1:
-            yield _found("bus-alone", module.at, name=module.name, bus=bus)
+    counts = Counter(talk.bus for _, talk in model.talks)
+    for module, talk in model.talks:
+        if counts[talk.bus] == 1:
+            yield _found("bus-alone", module.at, name=module.name, bus=talk.bus)
 
 
 _CHECKS: tuple[Callable[[Model], Iterator[Finding]], ...] = (
@@ -299,26 +248,3 @@ _CHECKS: tuple[Callable[[Model], Iterator[Finding]], ...] = (
     pin_unwired,
     bus_alone,
 )
-
-
-# points
-
-
-def _ends(model: Model) -> Iterator[str]:
-    for wire in model.wires:
-        yield wire.a
-        yield wire.b
-
-
-def _part_of(point: str) -> str:
-    return point.partition(":")[0].partition(".")[0]
-
-
-def _first_uses(model: Model) -> dict[str, Position]:
-    """Where each part, and each cavity, first ends a wire."""
-    first: dict[str, Position] = {}
-    for wire in model.wires:
-        for point in (wire.a, wire.b):
-            first.setdefault(point.partition(":")[0], wire.at)
-            first.setdefault(_part_of(point), wire.at)
-    return first

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -15,7 +14,8 @@ from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Model, Part, State
 from halfsplit.circuit.network import Floats, Network, System, UnknownNameError, compile_network
 from halfsplit.circuit.problems import Problem
-from halfsplit.circuit.solve import Factors, Result, links, solve
+from halfsplit.circuit.settle import links
+from halfsplit.circuit.solve import Factors, Result, solve
 from halfsplit.circuit.undrawn import undrawn_faults
 
 WORKS_FROM, WEAK_FROM = 0.9, 0.2
@@ -37,11 +37,12 @@ class FaultList(Mapping[str, Fault]):
         self, faults: Mapping[str, Fault], undrawn: Callable[[], Mapping[str, Fault]] = dict
     ) -> None:
         self._faults, self._undrawn = faults, undrawn
-        self._others = {alias: name for name in faults for alias in _aliases(name)}
+        wires = {name: name.split() for name in faults if name.startswith("wire ")}
+        self._turned = {" ".join(["wire", b, a, *rest]): name for name, (_, a, b, *rest) in wires.items()}
 
     def __getitem__(self, name: str) -> Fault:
         plain = name.replace(":in", "").replace(":out", "")
-        for key in (name, plain, self._others.get(plain, "")):
+        for key in (name, plain, self._turned.get(plain, "")):
             if key in self._faults:
                 return self._faults[key]
         if name in self._undrawn():
@@ -55,17 +56,15 @@ class FaultList(Mapping[str, Fault]):
         return len(self._faults)
 
 
-def _aliases(name: str) -> tuple[str, ...]:
-    words = name.split()
-    return (" ".join(["wire", words[2], words[1], *words[3:]]),) if words[0] == "wire" else ()
-
-
 class Circuit:
     """A circuit that can be solved. ``warnings`` are what reading it had to say."""
 
     def __init__(self, model: Model, warnings: Sequence[Problem] = ()) -> None:
         self.model = model
         self.warnings = tuple(warnings)
+        self._solutions: dict[Hashable, Solution] = {}
+        self._across: dict[str, Mapping[str, float]] = {}
+        self._healthy_words: dict[tuple[str, str], str] = {}
 
     @property
     def title(self) -> str:
@@ -139,10 +138,6 @@ class Circuit:
             self._solutions.pop(next(iter(self._solutions)))
         self._solutions[_case(state, fault, made)] = Solution(self, state, fault, made, result)
 
-    @cached_property
-    def _solutions(self) -> dict[Hashable, Solution]:
-        return {}
-
     def expect(
         self, state: str, points: Sequence[str] | None = None, faults: Sequence[Fault | str] | None = None
     ) -> Floats:
@@ -151,15 +146,13 @@ class Circuit:
         All single faults and all points unless they are given. The healthy network is factorised once in each of its
         rounds; each fault is eliminated where it differs, devices that it switches included.
         """
-        wanted = [
-            self.faults[fault] if isinstance(fault, str) else fault
-            for fault in (self.faults.values() if faults is None else faults)
-        ]
+        given = self.faults.values() if faults is None else faults
+        wanted = [self.faults[fault] if isinstance(fault, str) else fault for fault in given]
         names = self.points if points is None else points
         nodes = np.array([self.network.node(name) for name in names], dtype=np.intp)
         from halfsplit.circuit import batch  # compiled code comes in when it is asked for
 
-        return batch.expect(self.network.system(state), wanted, nodes).volts.T
+        return batch.of_faults(self.network.system(state), wanted).volts(nodes)[..., 0].T
 
     @cached_property
     def far_ends(self) -> Mapping[str, tuple[str, ...]]:
@@ -192,19 +185,11 @@ class Circuit:
             self._across[state] = {name: solution.across(name) for name in loads}
         return self._across[state]
 
-    @cached_property
-    def _across(self) -> dict[str, Mapping[str, float]]:
-        return {}
-
     def healthy_word(self, load: str, state: str) -> str:
         """Whether a load works in a state when nothing is wrong: 'yes', 'weak' or 'no'."""
         if (load, state) not in self._healthy_words:
             self._healthy_words[load, state] = self.solve(state).works(load)
         return self._healthy_words[load, state]
-
-    @cached_property
-    def _healthy_words(self) -> dict[tuple[str, str], str]:
-        return {}
 
 
 def _case(state: str, fault: Fault | None, made: tuple[Intervention, ...] = ()) -> Hashable:
@@ -246,18 +231,17 @@ class Solution:
 
         As an ideal meter shows them, or loaded by an instrument ('meter', 'scope', 'test lamp', 'load lamp', …).
         """
-        network = self.circuit.network
-        a = network.node(point)
-        b = network.size if to is None else network.node(to)
+        a, b = self.circuit.network.between(point, to)
         if instrument is None:
             return float(self.result.volts[a] - self.result.volts[b])
-        return loaded_volts(self._again, a, b, instrument)
+        system, fault = apply(self.circuit.network.system(self.state), self.changes), self.fault
 
-    def _again(self, bridges: list[tuple[int, int, float]]) -> Floats:
-        """Volts of all nodes with more resistances fitted: devices settle anew under the load."""
-        system = apply(self.circuit.network.system(self.state), self.changes).bridged(bridges)
-        fault = self.fault
-        return (solve(system, fault.changes, fault.locks) if fault else solve(system)).volts
+        def again(bridges: list[tuple[int, int, float]]) -> Floats:
+            """Volts of all nodes with more resistances fitted: devices settle anew under the load."""
+            fitted = system.bridged(bridges)
+            return (solve(fitted, fault.changes, fault.locks) if fault else solve(fitted)).volts
+
+        return loaded_volts(again, a, b, instrument)
 
     def amps(self, name: str) -> float:
         """Current through a two-pin part, a contact (``K7.87``), a cavity or a wire (``wire A B``).
@@ -267,12 +251,8 @@ class Solution:
         network = self.circuit.network
         part = self.circuit.parts.get(name)
         if name not in network.element_index and part is not None and part.kind == "switch":
-            return float(
-                sum(
-                    self.result.currents[network.element(f"{name} join {number}")]
-                    for number in range(len(part.connections))
-                )
-            )
+            joins = (f"{name} join {number}" for number in range(len(part.connections)))
+            return float(sum(self.result.currents[network.element(join)] for join in joins))
         return float(self.result.currents[network.element(name)])
 
     def across(self, load: str) -> float:
@@ -321,13 +301,10 @@ class Solution:
     @cached_property
     def hearing(self) -> Mapping[tuple[str, str], bool]:
         """(listener, speaker) → whether the first receives the second on a bus that both talk on."""
-        system = self.result.system
+        system, states = self.result.system, self.result.states[:, None]
         watched = Factors(system).watched
-        linked = links(system, self.result.states[:, None], self.result.locks, watched, every=True)
+        linked = links(system, states, watched(states), watched, every=True)
         return {pair: bool(heard[0]) for pair, heard in linked.items()}
 
     def system(self) -> System:
         return self.result.system
-
-
-__all__ = ["Circuit", "FaultList", "Solution", "replace"]

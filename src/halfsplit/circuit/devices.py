@@ -7,7 +7,7 @@ change at once in each round.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,7 +24,7 @@ from halfsplit.circuit.element import (
     SupplyDevice,
     TalkDevice,
 )
-from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State
+from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State, asked_by
 from halfsplit.circuit.module_elements import FEED_MINIMUM, SUPPLY_LIMIT, supply_ohms
 
 Floats = NDArray[np.float64]
@@ -35,6 +35,8 @@ Links = Mapping[tuple[str, str], Bools]
 
 FREE, ALWAYS = -1, 100
 """Values of a device lock: none; a driver that is told to drive whatever its condition says."""
+LATCHED = 3
+"""State of a driver that is off until it is reset."""
 LOW_SHARE, HIGH_SHARE = 0.3, 0.6
 PARK_VOLTS = 1.0
 LIMIT_SLACK = 1e-9
@@ -113,10 +115,8 @@ class _View:
         self.fed = self.table.fed(self.volts, self.locks.dead, self.thresholds.minimum)
         self.high, self.low = self.table.levels(self.volts, self.locks)
         self.working = self.fed.copy()
-        for number in self.table.sleepers:
-            device = self.table.devices[number]
-            if isinstance(device, SleepDevice):
-                self.working[device.module] &= ~self.asleep(number, device)
+        for number, device in self.table.sleepers:
+            self.working[device.module] &= ~self.asleep(number, device)
 
     def asleep(self, number: int, device: SleepDevice) -> Bools:
         """Whether a module sleeps: the state has lasted long enough, and nothing wakes it."""
@@ -178,7 +178,11 @@ class DeviceTable:
             np.array([relay.pulls if relay else 0.0 for relay in relays]),
             np.array([relay.drops if relay else 0.0 for relay in relays]),
         )
-        self.elements_of = _elements_of(assembly)
+        owned: list[list[int]] = [[] for _ in self.devices]
+        for number, element in enumerate(assembly.elements):
+            if element.device >= 0:
+                owned[element.device].append(number)
+        self.elements_of = tuple(map(tuple, owned))
         self.module_index = {module.name: number for number, module in enumerate(self.modules)}
         self.input_index = {port.name: number for number, port in enumerate(self.inputs)}
         self.talks = [
@@ -195,17 +199,21 @@ class DeviceTable:
         ]
         self.pairs = sorted({(listener.module, speaker.module) for listener, speaker in self.talking})
         self.sleepers = [
-            number for number, device in enumerate(self.devices) if isinstance(device, SleepDevice)
+            (number, device) for number, device in enumerate(self.devices) if isinstance(device, SleepDevice)
         ]
-        self.asked_links = frozenset[tuple[str, str]]().union(*map(_links_asked, self._conditions()))
-        latches = {device.driver.latches for device in self.devices if isinstance(device, DriverDevice)}
-        named = set().union(*map(_states_named, self._conditions()))
-        self.named_states = sorted(named | {name for name in latches if name is not None})
-
-    def _conditions(self) -> list[Condition]:
-        drivers = [device.driver.when for device in self.devices if isinstance(device, DriverDevice)]
-        wakes = [device.sleep.wakes for device in self.devices if isinstance(device, SleepDevice)]
-        return [*drivers, *(condition for condition in wakes if condition is not None)]
+        drivers = [device.driver for device in self.devices if isinstance(device, DriverDevice)]
+        conditions = [*(driver.when for driver in drivers), *(each.sleep.wakes for _, each in self.sleepers)]
+        asked = [each for condition in conditions for each in asked_by(condition)]
+        self.asked_links = {(each.listener, each.speaker) for each in asked if isinstance(each, Hears)}
+        named = {each.state for each in asked if isinstance(each, InState)}
+        self.named_states = sorted(
+            named | {driver.latches for driver in drivers if driver.latches is not None}
+        )
+        self.duties = {
+            number: device.driver.duty
+            for number, device in enumerate(self.devices)
+            if isinstance(device, DriverDevice) and device.driver.duty is not None
+        }
 
     def find(self, name: str, kind: type[Device]) -> int:
         """Index of a device by name and type."""
@@ -303,36 +311,21 @@ class DeviceTable:
         return np.asarray(difference >= BUS_SEES if dominant else difference < BUS_IDLES)
 
 
-def _elements_of(assembly: Assembly) -> tuple[tuple[int, ...], ...]:
-    owned: list[list[int]] = [[] for _ in assembly.devices]
-    for number, element in enumerate(assembly.elements):
-        if element.device >= 0:
-            owned[element.device].append(number)
-    return tuple(map(tuple, owned))
+def duty_phases(duties: Mapping[int, float], states: States) -> list[tuple[float, States]]:
+    """Shares of time, and the states (D, …) in each, while these drivers are on for such shares of it.
 
-
-def _states_named(condition: Condition) -> set[str]:
-    match condition:
-        case InState(name):
-            return {name}
-        case Not(term):
-            return _states_named(term)
-        case And(terms) | Or(terms):
-            return set().union(*map(_states_named, terms))
-        case _:
-            return set()
-
-
-def _links_asked(condition: Condition) -> set[tuple[str, str]]:
-    match condition:
-        case Hears(listener, speaker):
-            return {(listener, speaker)}
-        case Not(term):
-            return _links_asked(term)
-        case And(terms) | Or(terms):
-            return set().union(*map(_links_asked, terms))
-        case _:
-            return set()
+    A meter shows the mean over these. All start together; one phase where nothing switches.
+    """
+    phases, start = [], 0.0
+    for end in sorted({*duties.values(), 1.0}):
+        now = states.copy() if duties else states
+        for number, share in duties.items():
+            if share <= start:
+                now[number] = np.where(now[number] == LATCHED, LATCHED, 0)
+        if end > start:
+            phases.append((end - start, now))
+        start = end
+    return phases
 
 
 def _as_states(values: ArrayLike) -> States:
@@ -344,14 +337,6 @@ def _relay(view: _View, number: int, device: Relay) -> States:
     pulled = view.states[number] == 1
     threshold = np.where(pulled, view.thresholds.drops[number], view.thresholds.pulls[number])
     return _as_states(np.abs(view.across(number)) >= threshold)
-
-
-def _park(view: _View, number: int, device: ParkSwitch) -> States:
-    return _as_states(np.abs(view.across(number)) > PARK_VOLTS)
-
-
-def _diode(view: _View, number: int, device: Diode) -> States:
-    return _as_states(view.across(number) > device.forward)
 
 
 def _driver(view: _View, number: int, device: DriverDevice) -> States:
@@ -368,7 +353,7 @@ def _driver(view: _View, number: int, device: DriverDevice) -> States:
     amps, was = view.across(number) / device.ohms, view.states[number]
     over = ((was == 1) & (amps > driver.limit)) | ((was == 2) & (amps >= driver.limit * (1 - LIMIT_SLACK)))
     if driver.latches is not None and driver.latches != view.state.name:
-        return _as_states(np.where(works & (over | (was == 3)), 3, on))
+        return _as_states(np.where(works & (over | (was == LATCHED)), LATCHED, on))
     return _as_states(np.where(on & over, 2, on))
 
 
@@ -387,36 +372,23 @@ def _supply(view: _View, number: int, device: SupplyDevice) -> States:
     return _as_states(np.where(view.working[device.module], new, 0))
 
 
-def _talk(view: _View, number: int, device: TalkDevice) -> States:
-    return _as_states(view.working[device.module])
-
-
-def _sleep(view: _View, number: int, device: SleepDevice) -> States:
-    return _as_states(view.asleep(number, device))
-
-
 # Each rule takes the device of its own type, which a table of functions cannot say.
 RULES: Mapping[type, Callable[..., States]] = {
     Relay: _relay,
-    ParkSwitch: _park,
-    Diode: _diode,
+    ParkSwitch: lambda view, number, _: _as_states(np.abs(view.across(number)) > PARK_VOLTS),
+    Diode: lambda view, number, device: _as_states(view.across(number) > device.forward),
     DriverDevice: _driver,
     SupplyDevice: _supply,
-    TalkDevice: _talk,
-    SleepDevice: _sleep,
+    TalkDevice: lambda view, _, device: _as_states(view.working[device.module]),
+    SleepDevice: lambda view, number, device: _as_states(view.asleep(number, device)),
 }
-
-
-def _talk_points(device: TalkDevice) -> Sequence[str]:
-    return (device.high, device.earth, device.feed, *([device.low] if device.low else []))
-
-
-POINTS: Mapping[type, Callable[..., Sequence[str]]] = {
+"""State of each device at what a round sees."""
+POINTS: Mapping[type, Callable[..., Iterable[str]]] = {
     Relay: lambda device: device.coil,
     ParkSwitch: lambda device: device.motor,
     Diode: lambda device: device.ends,
     DriverDevice: lambda device: device.ends,
     SupplyDevice: lambda device: (device.feed, device.earth, device.pin),
-    TalkDevice: _talk_points,
+    TalkDevice: lambda device: filter(None, (device.high, device.earth, device.feed, device.low)),
     SleepDevice: lambda _: (),
 }

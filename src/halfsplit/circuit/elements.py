@@ -15,13 +15,15 @@ from collections.abc import Callable, Mapping
 
 from halfsplit.circuit.assembly import NOMINAL, REFERENCE, SWITCH_OHMS, Assembly, across, inside, value
 from halfsplit.circuit.element import Element, ParkSwitch, Relay
-from halfsplit.circuit.kinds import KINDS
+from halfsplit.circuit.kinds import KINDS, LOADS
 from halfsplit.circuit.model import BODY, Model, Part
 from halfsplit.circuit.module_elements import add_module
 from halfsplit.circuit.wiring import Wiring
 
 CONTACT_VOLTS = 0.1
 """A fuse, and a closed relay contact, drop this at their rating."""
+SOURCE_SPREAD = {"battery": 0.3, "generator": 0.2}
+"""Standard deviation of the logarithm of a source's resistance between cars."""
 
 
 def load_ohms(part: Part) -> float:
@@ -32,14 +34,9 @@ def load_ohms(part: Part) -> float:
     return NOMINAL / given["A"] if "A" in given else NOMINAL**2 / given["W"]
 
 
-def _battery(assembly: Assembly, part: Part) -> None:
-    ends, ohms = across(part, "+", "-"), value(part, "ohm")
-    assembly.add(part, part.name, "battery", ends, ohms, emf=value(part, "V"), spread=0.3)
-
-
-def _generator(assembly: Assembly, part: Part) -> None:
-    ends, ohms = across(part, "+", "-"), value(part, "ohm")
-    assembly.add(part, part.name, "generator", ends, ohms, emf=value(part, "V"), spread=0.2)
+def _source(assembly: Assembly, part: Part) -> None:
+    ends, ohms, spread = across(part, "+", "-"), value(part, "ohm"), SOURCE_SPREAD[part.kind]
+    assembly.add(part, part.name, part.kind, ends, ohms, emf=value(part, "V"), spread=spread)
 
 
 def _fuse(assembly: Assembly, part: Part) -> None:
@@ -71,14 +68,11 @@ def _load(assembly: Assembly, part: Part) -> None:
     ends = across(part, part.pins[0], part.pins[1])
     assembly.add(part, part.name, "load", ends, load_ohms(part), spread=0.06)
     if part.park:
-        _park_switch(assembly, part, *part.park)
-
-
-def _park_switch(assembly: Assembly, part: Part, common: str, parked: str, running: str) -> None:
-    device = assembly.device(ParkSwitch(part.name, across(part, part.pins[0], part.pins[1])))
-    for pin, mask, word in ((parked, 0b01, "parked"), (running, 0b10, "running")):
-        name, ends = f"{part.name} park switch {word}", across(part, common, pin)
-        assembly.add(part, name, "switch", ends, SWITCH_OHMS, spread=0.5, when=(device, mask))
+        common, parked, running = part.park
+        device = assembly.device(ParkSwitch(part.name, ends))
+        for pin, mask, word in ((parked, 0b01, "parked"), (running, 0b10, "running")):
+            name, contact = f"{part.name} park switch {word}", across(part, common, pin)
+            assembly.add(part, name, "switch", contact, SWITCH_OHMS, spread=0.5, when=(device, mask))
 
 
 def _diode(assembly: Assembly, part: Part) -> None:
@@ -103,10 +97,6 @@ def sensor_track(part: Part, share: float) -> tuple[float, float]:
     return max(whole * (1.0 - share), 1.0), max(whole * share, 1.0)
 
 
-def _nothing(assembly: Assembly, part: Part) -> None:
-    """Connectors and splices are their points alone; their contacts and wires are added with the wiring."""
-
-
 def _ground(assembly: Assembly, part: Part) -> None:
     ohms = assembly.wiring.contact_ohms(part.name)
     assembly.add(part, part.name, "joint", (part.name, part.mass), ohms, spread=0.7)
@@ -117,35 +107,41 @@ def _mass(assembly: Assembly, part: Part) -> None:
 
 
 PARTS: Mapping[str, Callable[[Assembly, Part], None]] = {
-    "battery": _battery,
-    "generator": _generator,
+    **dict.fromkeys(SOURCE_SPREAD, _source),
     "fuse": _fuse,
     "breaker": _fuse,
     "relay": _relay,
     "switch": _switch,
-    "lamp": _load,
-    "motor": _load,
-    "heater": _load,
-    "resistor": _load,
-    "solenoid": _load,
+    **dict.fromkeys(LOADS, _load),
     "diode": _diode,
     "sensor": _sensor,
     "module": add_module,
-    "connector": _nothing,
-    "splice": _nothing,
     "ground": _ground,
     "mass": _mass,
 }
+"""Connectors and splices are their points alone; their contacts and wires are added with the wiring."""
 
 
 def assemble(model: Model) -> Assembly:
     """All elements and devices of a circuit, healthy, before any state is chosen."""
     assembly = Assembly(model, Wiring(model))
     for part in model.parts.values():
-        PARTS[part.kind](assembly, part)
+        if part.kind in PARTS:
+            PARTS[part.kind](assembly, part)
     _terminators(assembly)
-    _contacts(assembly)
-    _wires(assembly)
+    for part in model.parts.values():
+        if part.is_joint:
+            continue
+        for point in (f"{part.name}.{pin}" for pin in part.pins):
+            ends = (f"{point}:in", f"{point}:out") if part.kind == "connector" else (point, f"{point}:part")
+            assembly.add(part, point, "contact", ends, assembly.wiring.contact_ohms(point), spread=0.7)
+    for wire in model.wires:
+        # A length that nobody measured is known to a factor of 3: ln 3 / 2 as standard deviation.
+        spread = 0.1 if wire.metres is not None else 0.55
+        name, ends, siemens = wire.name, wire.ends, 1.0 / assembly.wiring.ohms(wire)
+        assembly.elements.append(
+            Element(name, "wire", ends, ends, siemens, spread=spread, part=name, variant=wire.variant)
+        )
     return assembly
 
 
@@ -160,32 +156,3 @@ def _terminators(assembly: Assembly) -> None:
         ends = inside(part, talk.high), inside(part, talk.low) if talk.low else feed
         name = f"{terminator.bus} terminator {part.name}"
         assembly.add(part, name, "terminator", ends, terminator.ohms, spread=0.02)
-
-
-def _contacts(assembly: Assembly) -> None:
-    for part in assembly.model.parts.values():
-        if part.is_joint:
-            continue
-        for pin in part.pins:
-            point = f"{part.name}.{pin}"
-            ends = (f"{point}:in", f"{point}:out") if part.kind == "connector" else (point, f"{point}:part")
-            assembly.add(part, point, "contact", ends, assembly.wiring.contact_ohms(point), spread=0.7)
-
-
-def _wires(assembly: Assembly) -> None:
-    for wire in assembly.model.wires:
-        # A length that nobody measured is known to a factor of 3: ln 3 / 2 as standard deviation.
-        spread = 0.1 if wire.metres is not None else 0.55
-        ends, conductance = (wire.a, wire.b), 1.0 / assembly.wiring.ohms(wire)
-        assembly.elements.append(
-            Element(
-                wire.name,
-                "wire",
-                ends,
-                ends,
-                conductance,
-                spread=spread,
-                part=wire.name,
-                variant=wire.variant,
-            )
-        )

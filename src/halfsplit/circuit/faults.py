@@ -6,7 +6,7 @@ each part, wire, contact or cavity, and ground joint.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from halfsplit.circuit.assembly import SHORT_OHMS, SWITCH_OHMS, value
@@ -14,9 +14,9 @@ from halfsplit.circuit.devices import ALWAYS
 from halfsplit.circuit.element import DriverDevice, Relay, SleepDevice, SupplyDevice
 from halfsplit.circuit.elements import load_ohms
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.circuit.model import Model, Part
+from halfsplit.circuit.model import Part
 from halfsplit.circuit.network import ADD, EMF, OPEN, SET, Change, Lock, Network
-from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities
+from halfsplit.circuit.wiring import live_neighbours, neighbouring_cavities, place
 
 HIGH_RESISTANCE = (0.1, 1.0, 10.0, 100.0)
 """Ohms of the named severities of a bad joint."""
@@ -85,13 +85,28 @@ def all_faults(network: Network) -> dict[str, Fault]:
     model = network.model
     faults: list[Fault] = []
     for part in model.parts.values():
-        faults += PARTS.get(part.kind, _none)(network, part)
-        faults += _contacts(network, part)
+        if part.kind in PARTS:
+            faults += PARTS[part.kind](network, part)
+        if not part.is_joint:
+            kind = "cavity" if part.kind == "connector" else "contact"
+            for name in (f"{part.name}.{pin}" for pin in part.pins):
+                faults += _joint(network, name, kind, f"repair {kind} {name}", (part.name, name))
     faults += _wires(network)
-    faults += _cavity_shorts(network)
+    for a, b in neighbouring_cavities(model):
+        connector = a.partition(".")[0]
+        repair, touches = f"dry and repair {connector}", (connector, a, b)
+        faults += _shorts(network, a, f"short to {b}", "cavity", repair, f"{a} to {b}", touches)
     faults += _buses(network)
-    faults += _stages(model)
-    faults += _gauges(model)
+    for stage in model.stages.values():
+        for words in (failure.words for failure in stage.failures):
+            name, part_of_it = f"{stage.name} {words}", f"{stage.name}: {words}"
+            repair, failure = f"repair: {words}", (stage.name, words)
+            faults.append(
+                Fault(name, part_of_it, words, "stage", repair, touches=(stage.name,), failure=failure)
+            )
+    # An instrument fixed in the circuit that lies: the circuit itself is as it should be.
+    lies = ((name, mode) for name in model.gauges for mode in ("offset", "stuck"))
+    faults += [_fault(name, mode, "gauge", f"replace {name}") for name, mode in lies]
     faults.append(Fault(NOTHING_WRONG, NOTHING_WRONG, NOTHING_WRONG, "nothing", "none"))
     faults.append(Fault(NOT_IN_MODEL, NOT_IN_MODEL, NOT_IN_MODEL, "unknown", "look outside this circuit"))
     return {fault.name: fault for fault in faults}
@@ -100,8 +115,20 @@ def all_faults(network: Network) -> dict[str, Fault]:
 Maker = Callable[[Network, Part], Iterator[Fault]]
 
 
-def _none(network: Network, part: Part) -> Iterator[Fault]:
-    yield from ()
+def _fault(
+    part: str,
+    mode: str,
+    kind: str,
+    repair: str,
+    changes: Iterable[Change] = (),
+    *,
+    named: str = "",
+    severity: float | None = None,
+    touches: tuple[str, ...] = (),
+) -> Fault:
+    """A fault by its part and mode. ``named``: its severity in the name; it touches its part unless it is told."""
+    name = f"{part} {mode}{named}"
+    return Fault(name, part, mode, kind, repair, severity, tuple(changes), touches=touches or (part,))
 
 
 def _part(
@@ -109,31 +136,19 @@ def _part(
     part: Part,
     mode: str,
     *operations: tuple[str, int, float],
-    locks: tuple[Lock, ...] = (),
+    named: str = "",
     severity: float | None = None,
 ) -> Fault:
     """A fault of the part itself; ``operations`` name the elements that it changes."""
-    changes = tuple(
-        Change(network.element(name), operation, number) for name, operation, number in operations
-    )
-    return Fault(
-        f"{part.name} {mode}",
-        part.name,
-        mode,
-        part.kind,
-        f"replace {part.name}",
-        severity,
-        changes,
-        locks,
-        (part.name,),
-    )
+    changes = (Change(network.element(name), operation, number) for name, operation, number in operations)
+    repair = f"replace {part.name}"
+    return _fault(part.name, mode, part.kind, repair, changes, named=named, severity=severity)
 
 
 def _battery(network: Network, part: Part) -> Iterator[Fault]:
     doubled = 2.0 if value(part, "V") > HIGHEST_12_V else 1.0
     for volts in (doubled * low for low in BATTERY_LOW):
-        fault = _part(network, part, f"low {volts:g} V", (part.name, EMF, volts), severity=volts)
-        yield replace(fault, mode="low")
+        yield _part(network, part, "low", (part.name, EMF, volts), named=f" {volts:g} V", severity=volts)
     yield _part(network, part, "high resistance", (part.name, ADD, BATTERY_EXTRA_OHMS))
 
 
@@ -149,7 +164,7 @@ def _fuse(network: Network, part: Part) -> Iterator[Fault]:
 def _relay(network: Network, part: Part) -> Iterator[Fault]:
     name = part.name
     released = Lock("device", network.devices.find(name, Relay), 0)
-    yield _part(network, part, "coil open", (f"{name} coil", OPEN, 0.0), locks=(released,))
+    yield replace(_part(network, part, "coil open", (f"{name} coil", OPEN, 0.0)), locks=(released,))
     yield _part(network, part, "contact open", (f"{name} contact", OPEN, 0.0))
     yield from _worn(network, part, "contact worn", f"{name} contact")
     # One contact that is fused, not two side by side.
@@ -163,39 +178,38 @@ def _worn(network: Network, part: Part, mode: str, *elements: str) -> Iterator[F
     """A contact inside a part that has become a bad joint."""
     for ohms in HIGH_RESISTANCE:
         each = ((element, ADD, ohms) for element in elements)
-        fault = _part(network, part, f"{mode} {ohms:g} ohm", *each, severity=ohms)
-        yield replace(fault, mode=mode)
+        yield _part(network, part, mode, *each, named=f" {ohms:g} ohm", severity=ohms)
 
 
 def _switch(network: Network, part: Part) -> Iterator[Fault]:
-    joins = range(len(part.connections))
-    yield from _worn(network, part, "worn", *(f"{part.name} join {number}" for number in joins))
-    yield _part(network, part, "open", *((f"{part.name} join {number}", OPEN, 0.0) for number in joins))
-    yield _part(
-        network, part, "closed", *((f"{part.name} weld {number}", SET, SWITCH_OHMS) for number in joins)
+    joins, welds = (
+        [f"{part.name} {what} {number}" for number in range(len(part.connections))]
+        for what in ("join", "weld")
     )
+    yield from _worn(network, part, "worn", *joins)
+    yield _part(network, part, "open", *((join, OPEN, 0.0) for join in joins))
+    yield _part(network, part, "closed", *((weld, SET, SWITCH_OHMS) for weld in welds))
 
 
-def _load(network: Network, part: Part) -> Iterator[Fault]:
-    yield _part(network, part, "open", (part.name, OPEN, 0.0))
-    if part.kind == "motor":
-        yield _part(network, part, "stalled", (part.name, SET, load_ohms(part) / 5.0))
-    else:
-        yield _part(network, part, "shorted", (f"{part.name} short", SET, SHORT_OHMS))
-    for share in DRIFTED if part.drifts else ():
-        ohms = share * load_ohms(part)
-        fault = _part(network, part, f"drifted to {ohms:.3g} ohm", (part.name, SET, ohms), severity=ohms)
-        yield replace(fault, mode="drifted")
-
-
-def _diode(network: Network, part: Part) -> Iterator[Fault]:
+def _open_or_shorted(network: Network, part: Part) -> Iterator[Fault]:
     yield _part(network, part, "open", (part.name, OPEN, 0.0))
     yield _part(network, part, "shorted", (f"{part.name} short", SET, SHORT_OHMS))
 
 
+def _load(network: Network, part: Part) -> Iterator[Fault]:
+    if part.kind == "motor":
+        yield _part(network, part, "open", (part.name, OPEN, 0.0))
+        yield _part(network, part, "stalled", (part.name, SET, load_ohms(part) / 5.0))
+    else:
+        yield from _open_or_shorted(network, part)
+    for ohms in (share * load_ohms(part) for share in (DRIFTED if part.drifts else ())):
+        to = f" to {ohms:.3g} ohm"
+        yield _part(network, part, "drifted", (part.name, SET, ohms), named=to, severity=ohms)
+
+
 def _sensor(network: Network, part: Part) -> Iterator[Fault]:
     if len(part.pins) == 2:
-        yield from _diode(network, part)
+        yield from _open_or_shorted(network, part)
         return
     upper, lower = f"{part.name} upper", f"{part.name} lower"
     whole = value(part, "ohm")
@@ -209,219 +223,92 @@ def _module(network: Network, part: Part) -> Iterator[Fault]:
     behaviour, table = part.behaviour, network.devices
     if behaviour is None:
         return
-    draws = [
-        (name, OPEN, 0.0)
-        for group in behaviour.feeds
-        for pin in group
-        if (name := f"{part.name} draw {pin}") in network.element_index
-    ]
+    names = (f"{part.name} draw {pin}" for group in behaviour.feeds for pin in group)
+    draws = [(name, OPEN, 0.0) for name in names if name in network.element_index]
     module = table.module_index[part.name]
-    yield _part(network, part, "dead", *draws, locks=(Lock("module", module),))
-    for driver in behaviour.drivers:
-        pin = f"{part.name}.{driver.pin}"
+    yield replace(_part(network, part, "dead", *draws), locks=(Lock("module", module),))
+
+    def of_pin(pin: str, mode: str, lock: Lock) -> Fault:
+        name, repair = f"{pin} {mode}", f"replace {part.name}"
+        return Fault(name, part.name, name, f"module {mode}", repair, locks=(lock,), touches=(part.name,))
+
+    for pin in (f"{part.name}.{driver.pin}" for driver in behaviour.drivers):
         device = table.find(pin, DriverDevice)
-        yield _pin(part, pin, "never on", Lock("device", device, 0))
-        yield _pin(part, pin, "always on", Lock("device", device, ALWAYS))
+        yield of_pin(pin, "never on", Lock("device", device, 0))
+        yield of_pin(pin, "always on", Lock("device", device, ALWAYS))
     for name, index in table.input_index.items():
         if table.inputs[index].module == module:
-            yield _pin(part, name, "not read", Lock("input", index))
-    for supply in behaviour.supplies:
-        pin = f"{part.name}.{supply.pin}"
-        yield _pin(part, pin, "missing", Lock("device", table.find(pin, SupplyDevice), 0))
+            yield of_pin(name, "not read", Lock("input", index))
+    for pin in (f"{part.name}.{supply.pin}" for supply in behaviour.supplies):
+        yield of_pin(pin, "missing", Lock("device", table.find(pin, SupplyDevice), 0))
     if behaviour.sleep:
         awake = Lock("device", table.find(part.name, SleepDevice), 0)
-        yield _part(network, part, "does not sleep", locks=(awake,))
-
-
-def _pin(part: Part, pin: str, mode: str, lock: Lock) -> Fault:
-    return Fault(
-        f"{pin} {mode}",
-        part.name,
-        f"{pin} {mode}",
-        f"module {mode}",
-        f"replace {part.name}",
-        None,
-        (),
-        (lock,),
-        (part.name,),
-    )
+        yield replace(_part(network, part, "does not sleep"), locks=(awake,))
 
 
 def _ground(network: Network, part: Part) -> Iterator[Fault]:
-    yield from _joint(network, part.name, "ground", f"clean and tighten {part.name}", (part.name,))
+    return _joint(network, part.name, "ground", f"clean and tighten {part.name}", (part.name,))
 
 
 def _joint(network: Network, name: str, kind: str, repair: str, touches: tuple[str, ...]) -> Iterator[Fault]:
     element = network.element(name)
-    yield Fault(f"{name} open", name, "open", kind, repair, None, (Change(element, OPEN),), (), touches)
+    yield _fault(name, "open", kind, repair, [Change(element, OPEN)], touches=touches)
     for ohms in HIGH_RESISTANCE:
-        yield Fault(
-            f"{name} high resistance {ohms:g} ohm",
-            name,
-            "high resistance",
-            kind,
-            repair,
-            ohms,
-            (Change(element, ADD, ohms),),
-            (),
-            touches,
+        change, named = [Change(element, ADD, ohms)], f" {ohms:g} ohm"
+        yield _fault(
+            name, "high resistance", kind, repair, change, named=named, severity=ohms, touches=touches
         )
 
 
-def _contacts(network: Network, part: Part) -> Iterator[Fault]:
-    if part.is_joint:
-        return
-    word, kind = ("cavity", "cavity") if part.kind == "connector" else ("contact", "contact")
-    for pin in part.pins:
-        name = f"{part.name}.{pin}"
-        yield from _joint(network, name, kind, f"repair {word} {name}", (part.name, name))
-
-
 def _wires(network: Network) -> Iterator[Fault]:
-    model = network.model
-    live = live_neighbours(model)
-    for wire in model.wires:
-        ends = tuple({end.partition(":")[0]: None for end in (wire.a, wire.b)})
+    live = live_neighbours(network.model)
+    for wire in network.model.wires:
+        ends = tuple(dict.fromkeys(map(place, wire.ends)))
         touches = (wire.name, *ends, *(end.partition(".")[0] for end in ends if "." in end))
         repair = f"repair {wire.name}"
         yield from _joint(network, wire.name, "wire", repair, touches)
-        for place in ("body", "supply") if wire.name in live else ("body",):
-            spare = f"{wire.name} to {place}"
-            for ohms in SHORTS:
-                yield _short(
-                    network, f"{wire.name} short to {place}", wire.name, "wire", repair, spare, ohms, touches
-                )
+        for other in ("body", "supply") if wire.name in live else ("body",):
+            spare = f"{wire.name} to {other}"
+            yield from _shorts(network, wire.name, f"short to {other}", "wire", repair, spare, touches)
 
 
-def _short(
-    network: Network,
-    name: str,
-    part: str,
-    kind: str,
-    repair: str,
-    spare: str,
-    ohms: float,
-    touches: tuple[str, ...],
-) -> Fault:
-    severity = "" if ohms == SHORT_OHMS else f" {ohms:g} ohm"
-    return Fault(
-        name + severity,
-        part,
-        name.removeprefix(part).strip(),
-        kind,
-        repair,
-        ohms,
-        (Change(network.element(spare), SET, ohms),),
-        (),
-        touches,
-    )
-
-
-def _cavity_shorts(network: Network) -> Iterator[Fault]:
-    for a, b in neighbouring_cavities(network.model):
-        connector = a.partition(".")[0]
-        for ohms in SHORTS:
-            fault = _short(
-                network,
-                f"{a} short to {b}",
-                a,
-                "cavity",
-                f"dry and repair {connector}",
-                f"{a} to {b}",
-                ohms,
-                (connector, a, b),
-            )
-            yield replace(fault, mode=f"short to {b}")
+def _shorts(
+    network: Network, part: str, mode: str, kind: str, repair: str, spare: str, touches: tuple[str, ...]
+) -> Iterator[Fault]:
+    """Shorts of all severities by the element that is there for them."""
+    for ohms in SHORTS:
+        named = "" if ohms == SHORT_OHMS else f" {ohms:g} ohm"
+        change = [Change(network.element(spare), SET, ohms)]
+        yield _fault(part, mode, kind, repair, change, named=named, severity=ohms, touches=touches)
 
 
 def _buses(network: Network) -> Iterator[Fault]:
-    model = network.model
-    for bus in dict.fromkeys(
-        talk.bus for part in model.of_kind("module") if part.behaviour for talk in part.behaviour.talks
-    ):
-        yield from _bus(network, bus)
-    for terminator in model.terminators:
-        element = f"{terminator.bus} terminator {terminator.part}"
-        if element in network.element_index:
-            mode = f"terminator missing at {terminator.part}"
-            yield Fault(
-                f"{terminator.bus} {mode}",
-                terminator.bus,
-                mode,
-                "bus terminator",
-                f"replace the terminator at {terminator.part}",
-                None,
-                (Change(network.element(element), OPEN),),
-                (),
-                (terminator.part,),
-            )
-
-
-def _bus(network: Network, bus: str) -> Iterator[Fault]:
     """Faults of a bus's lines; a line that is drawn has wires and contacts with faults of their own, not told twice."""
-    repair = f"repair the lines of {bus}"
-    drawn = {end for wire in network.model.wires for end in (wire.a, wire.b)}
-    for part in network.model.of_kind("module"):
-        for talk in part.behaviour.talks if part.behaviour else ():
-            if talk.bus != bus:
-                continue
+    model = network.model
+    drawn = {end for wire in model.wires for end in wire.ends}
+    for bus in dict.fromkeys(talk.bus for _, talk in model.talks):
+        repair = f"repair the lines of {bus}"
+        for name, talk in ((part.name, talk) for part, talk in model.talks if talk.bus == bus):
             for line, pin in (("high", talk.high), ("low", talk.low)):
-                if pin and f"{part.name}.{pin}" not in drawn:
-                    mode = f"{line} open at {part.name}"
-                    yield Fault(
-                        f"{bus} {mode}",
-                        bus,
-                        mode,
-                        "bus open",
-                        repair,
-                        None,
-                        (Change(network.element(f"{part.name}.{pin}"), OPEN),),
-                        (),
-                        (part.name,),
-                    )
-    names = [("lines shorted", f"{bus} lines")]
-    names += [
-        (f"{line} short to {where}", f"{bus} {line} to {where}")
-        for line in ("high", "low")
-        for where in ("body", "supply")
-    ]
-    for mode, spare in names:
-        if spare in network.element_index:
-            yield Fault(
-                f"{bus} {mode}",
-                bus,
-                mode,
-                "bus short",
-                repair,
-                None,
-                (Change(network.element(spare), SET, SHORT_OHMS),),
-                (),
-                (bus,),
-            )
-
-
-def _stages(model: Model) -> Iterator[Fault]:
-    for stage in model.stages.values():
-        for failure in stage.failures:
-            yield Fault(
-                f"{stage.name} {failure.words}",
-                f"{stage.name}: {failure.words}",
-                failure.words,
-                "stage",
-                f"repair: {failure.words}",
-                None,
-                (),
-                (),
-                (stage.name,),
-                (stage.name, failure.words),
-            )
-
-
-def _gauges(model: Model) -> Iterator[Fault]:
-    """An instrument fixed in the circuit that lies: the circuit itself is as it should be."""
-    for name in model.gauges:
-        for mode in ("offset", "stuck"):
-            yield Fault(f"{name} {mode}", name, mode, "gauge", f"replace {name}", touches=(name,))
+                if pin and f"{name}.{pin}" not in drawn:
+                    apart = [Change(network.element(f"{name}.{pin}"), OPEN)]
+                    yield _fault(bus, f"{line} open at {name}", "bus open", repair, apart, touches=(name,))
+        names = [("lines shorted", f"{bus} lines")]
+        names += [
+            (f"{line} short to {where}", f"{bus} {line} to {where}")
+            for line in ("high", "low")
+            for where in ("body", "supply")
+        ]
+        for mode, spare in names:
+            if spare in network.element_index:
+                joined = [Change(network.element(spare), SET, SHORT_OHMS)]
+                yield _fault(bus, mode, "bus short", repair, joined)
+    for terminator in model.terminators:
+        bus, part = terminator.bus, terminator.part
+        if f"{bus} terminator {part}" in network.element_index:
+            gone = [Change(network.element(f"{bus} terminator {part}"), OPEN)]
+            mode, repair = f"terminator missing at {part}", f"replace the terminator at {part}"
+            yield _fault(bus, mode, "bus terminator", repair, gone, touches=(part,))
 
 
 PARTS: Mapping[str, Maker] = {
@@ -432,7 +319,7 @@ PARTS: Mapping[str, Maker] = {
     "relay": _relay,
     "switch": _switch,
     **dict.fromkeys(LOADS, _load),
-    "diode": _diode,
+    "diode": _open_or_shorted,
     "sensor": _sensor,
     "module": _module,
     "ground": _ground,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from halfsplit.circuit.assembly import NOMINAL, inside
 from halfsplit.circuit.network import OPEN, Change, Network, System, UnknownNameError
@@ -52,10 +53,17 @@ class Replace:
 
     name: str
 
+    @property
+    def what(self) -> Literal["part", "wire", "terminal"]:
+        """What is new."""
+        return "wire" if self.name.startswith("wire ") else "terminal" if "." in self.name else "part"
+
     def __str__(self) -> str:
-        if self.name.startswith("wire "):
-            return f"{self.name} laid anew"
-        return f"new terminal at {self.name}" if "." in self.name else f"fit a known-good {self.name}"
+        return {
+            "part": f"fit a known-good {self.name}",
+            "wire": f"{self.name} laid anew",
+            "terminal": f"new terminal at {self.name}",
+        }[self.what]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,26 +112,5 @@ def replaced(interventions: tuple[Intervention, ...]) -> frozenset[str]:
     return frozenset(item.name for item in interventions if isinstance(item, Replace))
 
 
-def unplug(name: str) -> Unplug:
-    """Unplug a part or connector; pull a fuse or relay."""
-    return Unplug(name)
-
-
-def jump(a: str, b: str) -> Jump:
-    """Join two points with a fused lead."""
-    return Jump(a, b)
-
-
-def lamp_for(fuse: str, *, watts: float = 21.0) -> LampFor:
-    """Put a lamp in place of a fuse."""
-    return LampFor(fuse, watts)
-
-
-def fit(name: str) -> Replace:
-    """Fit a known-good part."""
-    return Replace(name)
-
-
-def stand_in(stage: str) -> StandInFor:
-    """Make a stage hold by its stand-in."""
-    return StandInFor(stage)
+unplug, jump, lamp_for, fit, stand_in = Unplug, Jump, LampFor, Replace, StandInFor
+"""The same as what is done: ``circuit.solve(state, changes=[unplug("M9"), jump("K7.30", "K7.87")])``."""

@@ -107,22 +107,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
 )
 
 CODES: Mapping[str, str] = MappingProxyType(
-    {
-        "G": "battery",
-        "F": "fuse",
-        "K": "relay",
-        "S": "switch",
-        "H": "lamp",
-        "M": "motor",
-        "R": "resistor",
-        "Y": "solenoid",
-        "V": "diode",
-        "B": "sensor",
-        "A": "module",
-        "X": "connector",
-        "SP": "splice",
-        "GND": "ground",
-    }
+    {kind.code: kind.name for kind in KINDS.values() if kind.code not in ("", "E")}
 )
 """Letter code → kind, for names that are not declared. ``E`` is missing: a heater or a ground, the file must say."""
 

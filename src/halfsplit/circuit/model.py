@@ -18,7 +18,7 @@ Names of points, used everywhere:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
@@ -97,6 +97,20 @@ class Or:
 
 
 Condition = Always | PinIs | InState | Hears | Not | And | Or
+
+
+def asked_by(condition: Condition | None) -> Iterator[Condition]:
+    """What a condition asks for in the end, without what joins it: levels of pins, states, units heard."""
+    match condition:
+        case Not(term):
+            yield from asked_by(term)
+        case And(terms) | Or(terms):
+            for term in terms:
+                yield from asked_by(term)
+        case None:
+            return
+        case _:
+            yield condition
 
 
 # Behaviour of a module.
@@ -275,6 +289,11 @@ class Wire:
     at: Position = field(default=NOWHERE, compare=False)
 
     @property
+    def ends(self) -> tuple[str, str]:
+        """Both points."""
+        return self.a, self.b
+
+    @property
     def name(self) -> str:
         """``wire F21.2 X31.4``: without the side of a cavity, which follows from the path."""
         a, b = (point.removesuffix(":in").removesuffix(":out") for point in (self.a, self.b))
@@ -411,6 +430,17 @@ class Model:
     def of_kind(self, *kinds: str) -> tuple[Part, ...]:
         """The parts of these kinds, in the order of the file."""
         return tuple(part for part in self.parts.values() if part.kind in kinds)
+
+    def wire(self, name: str) -> Wire | None:
+        """The wire of this name."""
+        return next((wire for wire in self.wires if wire.name == name), None)
+
+    @property
+    def talks(self) -> Iterator[tuple[Part, Talk]]:
+        """The units that talk on a bus, with how each does; one that talks on two comes twice."""
+        for part in self.of_kind("module"):
+            for talk in part.behaviour.talks if part.behaviour else ():
+                yield part, talk
 
     @property
     def net_volts(self) -> float:

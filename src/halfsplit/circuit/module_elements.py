@@ -14,19 +14,17 @@ from halfsplit.circuit.element import (
     TalkDevice,
 )
 from halfsplit.circuit.model import (
-    And,
     Behaviour,
     Condition,
     Driver,
     Hears,
     Input,
     InState,
-    Not,
-    Or,
     Part,
     PinIs,
     Supply,
     Talk,
+    asked_by,
 )
 
 DRIVER_OHMS = 0.050
@@ -56,8 +54,17 @@ def add_module(assembly: Assembly, part: Part) -> None:
     for other in behaviour.earths[1:]:
         ends = inside(part, other), earth
         assembly.add(part, f"{part.name} earth {other}", "earth", ends, SWITCH_OHMS)
-    for port in _all_inputs(behaviour):
-        _input(assembly, part, port, index, feed if port.pull == "up" else earth)
+    # A pin that a condition asks for without declaring it is a plain input.
+    wakes = behaviour.sleep.wakes if behaviour.sleep else None
+    asked = pins_read(wakes).union(*(pins_read(driver.when) for driver in behaviour.drivers))
+    undeclared = sorted(asked - {port.pin for port in behaviour.inputs})
+    for port in (*behaviour.inputs, *map(Input, undeclared)):
+        pulled = port.pull == "up"
+        pin, name = inside(part, port.pin), f"{part.name}.{port.pin}"
+        rail, ohms = feed if pulled else earth, port.ohms or INPUT_OHMS
+        assembly.add(part, f"{name} pull", "pull", (pin, rail), ohms, spread=0.05)
+        resting = "high" if pulled else "low"
+        assembly.inputs.append(InputPort(name, index, port.pin, pin, port.low_under, port.high_over, resting))
     for driver in behaviour.drivers:
         _driver(assembly, part, driver, index, feed, earth)
     for supply in behaviour.supplies:
@@ -87,15 +94,7 @@ def _draw(assembly: Assembly, part: Part, behaviour: Behaviour, module: int, ear
 
 def pins_read(condition: Condition | None) -> set[str]:
     """The pins whose level a condition asks for."""
-    match condition:
-        case PinIs(pin):
-            return {pin}
-        case Not(term):
-            return pins_read(term)
-        case And(terms) | Or(terms):
-            return set().union(*map(pins_read, terms))
-        case _:
-            return set()
+    return {asked.pin for asked in asked_by(condition) if isinstance(asked, PinIs)}
 
 
 def supply_ohms(supply: Supply) -> float:
@@ -105,45 +104,13 @@ def supply_ohms(supply: Supply) -> float:
 
 def units_heard(condition: Condition | None) -> set[str]:
     """The units that a condition asks for by bus, listeners and speakers."""
-    match condition:
-        case Hears(listener, speaker):
-            return {listener, speaker}
-        case Not(term):
-            return units_heard(term)
-        case And(terms) | Or(terms):
-            return set().union(*map(units_heard, terms))
-        case _:
-            return set()
+    heard = (asked for asked in asked_by(condition) if isinstance(asked, Hears))
+    return {name for asked in heard for name in (asked.listener, asked.speaker)}
 
 
 def names_state(condition: Condition | None) -> bool:
     """Whether a condition asks for an operating state by its name: a command that the drawing does not show."""
-    match condition:
-        case InState():
-            return True
-        case Not(term):
-            return names_state(term)
-        case And(terms) | Or(terms):
-            return any(map(names_state, terms))
-        case _:
-            return False
-
-
-def _all_inputs(behaviour: Behaviour) -> list[Input]:
-    """The declared inputs, and a plain one for every pin that a condition asks for without declaring it."""
-    declared = {port.pin for port in behaviour.inputs}
-    asked = set().union(
-        *(pins_read(driver.when) for driver in behaviour.drivers),
-        pins_read(behaviour.sleep.wakes if behaviour.sleep else None),
-    )
-    return [*behaviour.inputs, *(Input(pin) for pin in sorted(asked - declared))]
-
-
-def _input(assembly: Assembly, part: Part, port: Input, module: int, rail: Point) -> None:
-    pin, name = inside(part, port.pin), f"{part.name}.{port.pin}"
-    assembly.add(part, f"{name} pull", "pull", (pin, rail), port.ohms or INPUT_OHMS, spread=0.05)
-    resting = "high" if port.pull == "up" else "low"
-    assembly.inputs.append(InputPort(name, module, port.pin, pin, port.low_under, port.high_over, resting))
+    return any(isinstance(asked, InState) for asked in asked_by(condition))
 
 
 def _driver(assembly: Assembly, part: Part, driver: Driver, module: int, feed: Point, earth: Point) -> None:
@@ -166,18 +133,9 @@ def _supply(assembly: Assembly, part: Part, supply: Supply, module: int, feed: P
     pin, name = inside(part, supply.pin), f"{part.name}.{supply.pin}"
     device = assembly.device(SupplyDevice(name, module, supply, feed, earth, pin))
     flow, sense = (feed, pin), (earth, pin)
+    siemens, volts = 1.0 / supply_ohms(supply), -supply.volts
     assembly.elements.append(
-        Element(
-            f"{name} supply",
-            "supply",
-            flow,
-            sense,
-            1.0 / supply_ohms(supply),
-            emf=-supply.volts,
-            device=device,
-            mask=0b0010,
-            part=part.name,
-        )
+        Element(f"{name} supply", "supply", flow, sense, siemens, volts, 0.0, 0.0, device, 0b0010, part.name)
     )
     assembly.limit(part, f"{name} limit", flow, supply.limit or SUPPLY_LIMIT, (device, 0b0100))
     assembly.add(part, f"{name} dropout", "driver", flow, supply_ohms(supply), when=(device, 0b1000))

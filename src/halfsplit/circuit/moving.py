@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 
-from halfsplit.circuit.model import Model, Part, Wire
+from halfsplit.circuit.model import Model, Part
+from halfsplit.circuit.naming import part_of
 
 PANELS = (
     "tailgate",
@@ -31,11 +32,8 @@ CROSSING = ("gaiter", "hinge", "door loom", "grommet")
 
 def moves_with(part: Part | None) -> str | None:
     """What a part moves with: a panel's name, '' for the body, None where its place does not tell."""
-    if part is None:
-        return None
-    return next(
-        (panel for text in (part.place, part.words) if (panel := _panel(text.lower())) is not None), None
-    )
+    told = [_panel(text.lower()) for text in (part.place, part.words)] if part is not None else []
+    return next((panel for panel in told if panel is not None), None)
 
 
 def _panel(text: str) -> str | None:
@@ -65,19 +63,12 @@ def crossing_wires(model: Model) -> dict[str, bool]:
     """
     crossing = {}
     for wire in model.wires:
-        ends = _end(wire.a, model), _end(wire.b, model)
+        parts = [model.parts.get(part_of(end)) for end in wire.ends]
+        ends = [moves_with(part) for part in parts]
+        # A splice is wherever its wires are.
+        may_cross = all(part is not None and part.kind != "splice" for part in parts)
         if None not in ends and ends[0] != ends[1]:
             crossing[wire.name] = True
-        elif None in ends and any(ends) and _may_cross(wire, model):
+        elif None in ends and any(ends) and may_cross:
             crossing[wire.name] = False
     return crossing
-
-
-def _end(point: str, model: Model) -> str | None:
-    return moves_with(model.parts.get(point.partition(":")[0].partition(".")[0]))
-
-
-def _may_cross(wire: Wire, model: Model) -> bool:
-    """Neither end is a splice, which is wherever its wires are."""
-    names = (point.partition(":")[0].partition(".")[0] for point in (wire.a, wire.b))
-    return all((part := model.parts.get(name)) is not None and part.kind != "splice" for name in names)

@@ -25,6 +25,11 @@ SIDE_WORDS: Mapping[str, str] = {"ground": "ground", "mass": "ground", "heater":
 JOINTS = ("connector", "splice")
 
 
+def part_of(name: str) -> str:
+    """The part or connector that a point, pin or cavity belongs to."""
+    return name.partition(":")[0].partition(".")[0]
+
+
 def thing_words(part: Part) -> str:
     """What a part is: its words, with its kind where the words do not tell it."""
     kind = KIND_WORDS.get(part.kind, part.kind)
@@ -44,7 +49,12 @@ def side_words(point: str, model: Model) -> str:
     cavity, _, side = point.partition(":")
     if side not in ("in", "out"):
         return ""
-    joined = _joined(model)
+    joined: dict[str, list[str]] = {}
+    for wire in model.wires:
+        # A cavity is left through ``:out`` and reached on ``:in``.
+        a, b = _sided(wire.a, "out", model), _sided(wire.b, "in", model)
+        joined.setdefault(a, []).append(b)
+        joined.setdefault(b, []).append(a)
     own, other = (_first_kind(f"{cavity}:{end}", cavity, joined, model) for end in (side, _other(side)))
     if own and own != other:
         return f"{own} side"
@@ -54,16 +64,6 @@ def side_words(point: str, model: Model) -> str:
 
 def _other(side: str) -> str:
     return "out" if side == "in" else "in"
-
-
-def _joined(model: Model) -> dict[str, list[str]]:
-    """The points that wires join; a cavity is left through ``:out`` and reached on ``:in``."""
-    joined: dict[str, list[str]] = {}
-    for wire in model.wires:
-        a, b = _sided(wire.a, "out", model), _sided(wire.b, "in", model)
-        joined.setdefault(a, []).append(b)
-        joined.setdefault(b, []).append(a)
-    return joined
 
 
 def _sided(point: str, side: str, model: Model) -> str:

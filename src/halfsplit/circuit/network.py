@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from halfsplit.circuit.assembly import LEAK, REFERENCE, Assembly, across, inside
+from halfsplit.circuit.assembly import REFERENCE, Assembly, across, inside
 from halfsplit.circuit.devices import DeviceTable, Thresholds
 from halfsplit.circuit.element import Element
 from halfsplit.circuit.elements import assemble, sensor_track
@@ -181,20 +181,14 @@ class Network:
     devices: DeviceTable
     fuses: Ints = field(repr=False)
     ratings: Floats = field(repr=False)
+    structures: dict[tuple[tuple[int, ...], ...], Any] = field(default_factory=dict, repr=False)
+    """Structures of elimination made so far, by the bridges that interventions add (``structure.py``)."""
+    chains: dict[bytes, Ints] = field(default_factory=dict, repr=False)
+    """Which elements stand in a chain with which, by what is there; see ``cases``."""
 
     @property
     def size(self) -> int:
         return len(self.points)
-
-    @cached_property
-    def structures(self) -> dict[tuple[tuple[int, ...], ...], Any]:
-        """Structures of elimination made so far, by the bridges that interventions add (``structure.py``)."""
-        return {}
-
-    @cached_property
-    def chains(self) -> dict[bytes, Ints]:
-        """Which elements stand in a chain with which, by what is there; see ``cases``."""
-        return {}
 
     @cached_property
     def ends(self) -> Ints:
@@ -232,6 +226,10 @@ class Network:
                 return self.index[candidate]
         raise UnknownNameError(f"there is no point {name!r} in this circuit")
 
+    def between(self, at: str, to: str | None) -> tuple[int, int]:
+        """Nodes of two points; no second one is the reference."""
+        return self.node(at), self.size if to is None else self.node(to)
+
     def element(self, name: str) -> int:
         if name in self.element_index:
             return self.element_index[name]
@@ -249,49 +247,28 @@ class Network:
         chosen = self.state(state)
         conductance, emf = given.conductance.copy(), given.emf.copy()
         for name, number in chosen.values.items():
-            self._set_sensor(name, number, conductance)
-        return System(
-            self,
-            chosen,
-            self.ends,
-            conductance,
-            emf,
-            self._push,
-            self._present(chosen),
-            *self._switched,
-            given,
-        )
-
-    @cached_property
-    def _push(self) -> Floats:
-        return np.array([element.push for element in self.elements])
-
-    @cached_property
-    def _switched(self) -> tuple[Ints, Ints]:
-        """By which device each element is switched, and in which of its states it is there."""
-        devices, masks = ([getattr(each, name) for each in self.elements] for name in ("device", "mask"))
-        return np.array(devices, dtype=np.intp), np.array(masks, dtype=np.intp)
-
-    def _set_sensor(self, name: str, number: float, conductance: Floats) -> None:
-        part = self.model.parts[name]
-        if len(part.pins) == 2:
-            element = self.element(name)
-            conductance[element] *= 1.0 / (number * self.elements[element].conductance)
-            return
-        for half, ohms in zip(("upper", "lower"), sensor_track(part, number), strict=True):
-            element = self.element(f"{name} {half}")
-            conductance[element] *= 1.0 / (ohms * self.elements[element].conductance)
-
-    def _present(self, state: State) -> Bools:
+            part = self.model.parts[name]
+            upper, lower = f"{name} upper", f"{name} lower"
+            track = zip((upper, lower), sensor_track(part, number), strict=True)
+            for own, ohms in [(name, number)] if len(part.pins) == 2 else track:
+                element = self.element(own)
+                conductance[element] *= 1.0 / (ohms * self.elements[element].conductance)
         present = np.ones(len(self.elements), dtype=bool)
-        for part in self.model.parts.values():
-            if part.kind == "generator":
-                present[self.element(part.name)] = part.name in state.running
-            elif part.kind == "switch":
-                position = state.switches.get(part.name, part.settings[0])
-                for number, join in enumerate(part.connections):
-                    present[self.element(f"{part.name} join {number}")] = join.position == position
-        return present
+        for part in self.model.of_kind("generator"):
+            present[self.element(part.name)] = part.name in chosen.running
+        for part in self.model.of_kind("switch"):
+            position = chosen.switches.get(part.name, part.settings[0])
+            for number, join in enumerate(part.connections):
+                present[self.element(f"{part.name} join {number}")] = join.position == position
+        push, device, mask = self._fixed
+        return System(self, chosen, self.ends, conductance, emf, push, present, device, mask, given)
+
+    @cached_property
+    def _fixed(self) -> tuple[Floats, Ints, Ints]:
+        """Push of each element, by which device it is switched, and in which of its states it is there."""
+        push = np.array([element.push for element in self.elements])
+        device, mask = ([getattr(each, name) for each in self.elements] for name in ("device", "mask"))
+        return push, np.array(device, dtype=np.intp), np.array(mask, dtype=np.intp)
 
     def draw(self, generator: np.random.Generator) -> Parameters:
         """One car: element values log-normal about the nominal, sources normal, thresholds uniform in their ranges."""
@@ -356,35 +333,23 @@ def _points(model: Model, assembly: Assembly) -> list[str]:
     return [point for point in seen if point != REFERENCE]
 
 
-def _reference(model: Model) -> str | None:
-    """The battery's negative post: the part side of its ``-`` pin; a generator's where there is no battery."""
-    sources = (*model.of_kind("battery"), *model.of_kind("generator"))
-    return inside(sources[0], "-") if sources else None
-
-
 def compile_network(model: Model) -> Network:
     """Make the arrays of a circuit."""
     assembly = assemble(model)
     _add_spares(assembly)
-    reference = _reference(model)
+    # The battery's negative post: the part side of its ``-`` pin; a generator's where there is no battery.
+    sources = (*model.of_kind("battery"), *model.of_kind("generator"))
+    reference = inside(sources[0], "-") if sources else None
     points = tuple(point for point in _points(model, assembly) if point != reference)
     index = {point: number for number, point in enumerate(points)}
     index[REFERENCE] = len(points)
     if reference:
         index[reference] = len(points)
     names = {element.name: number for number, element in enumerate(assembly.elements)}
-    fuses = [names[part.name] for part in model.of_kind("fuse", "breaker")]
-    ratings = [part.values["A"] for part in model.of_kind("fuse", "breaker")]
-    return Network(
-        model,
-        points,
-        index,
-        tuple(assembly.elements),
-        names,
-        DeviceTable(assembly, index),
-        np.array(fuses, dtype=np.intp),
-        np.array(ratings),
-    )
+    fuses = np.array([names[part.name] for part in model.of_kind("fuse", "breaker")], dtype=np.intp)
+    ratings = np.array([part.values["A"] for part in model.of_kind("fuse", "breaker")])
+    elements, devices = tuple(assembly.elements), DeviceTable(assembly, index)
+    return Network(model, points, index, elements, names, devices, fuses, ratings)
 
 
 def _add_spares(assembly: Assembly) -> None:
@@ -401,40 +366,14 @@ def _add_spares(assembly: Assembly) -> None:
     for part in model.of_kind("lamp", "motor", "heater", "resistor", "solenoid", "sensor"):
         if len(part.pins) == 2:
             assembly.spare(part.name, f"{part.name} short", "short", across(part, *part.pins))
-    _add_bus_shorts(assembly)
-    add_spares(assembly)
-
-
-def _add_bus_shorts(assembly: Assembly) -> None:
-    feed = next((f"{part.name}.+" for part in assembly.model.of_kind("battery", "generator")), REFERENCE)
     seen: set[str] = set()
-    for part in assembly.model.of_kind("module"):
-        for talk in part.behaviour.talks if part.behaviour else ():
-            if talk.bus in seen:
-                continue
-            seen.add(talk.bus)
-            lines = {"high": f"{part.name}.{talk.high}"}
-            if talk.low:
-                lines["low"] = f"{part.name}.{talk.low}"
-            for line, point in lines.items():
-                assembly.spare(talk.bus, f"{talk.bus} {line} to body", "short", (point, BODY))
-                assembly.spare(talk.bus, f"{talk.bus} {line} to supply", "short", (point, feed))
-            if talk.low:
-                assembly.spare(talk.bus, f"{talk.bus} lines", "short", (lines["high"], lines["low"]))
-
-
-__all__ = [
-    "ADD",
-    "EMF",
-    "LEAK",
-    "OPEN",
-    "SET",
-    "Change",
-    "Lock",
-    "Network",
-    "Parameters",
-    "System",
-    "UnknownNameError",
-    "compile_network",
-    "operate",
-]
+    for part, talk in ((part, talk) for part, talk in model.talks if talk.bus not in seen):
+        bus, pins = talk.bus, {"high": talk.high, "low": talk.low}
+        seen.add(bus)
+        lines = {line: f"{part.name}.{pin}" for line, pin in pins.items() if pin}
+        for line, point in lines.items():
+            assembly.spare(bus, f"{bus} {line} to body", "short", (point, BODY))
+            assembly.spare(bus, f"{bus} {line} to supply", "short", (point, feed))
+        if talk.low:
+            assembly.spare(bus, f"{bus} lines", "short", (lines["high"], lines["low"]))
+    add_spares(assembly)

@@ -1,7 +1,7 @@
 """The fixed point of the devices: rounds from the unpowered network until nothing changes.
 
 Works on many cases side by side. How the volts of a round are found is the caller's affair: a factorisation of each
-network (``solve.py``) or an elimination of what differs (``batch.py``); both run through here.
+network (``solve.py``) or an elimination of what differs (``batch.py``, ``cars.py``); all run through here.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ LIMITING = 2
 ROUNDS = 80
 """Far more than any chain of relays needs; a case that has not settled by then is told as chattering."""
 
-Evaluate = Callable[[States, Ints, int], tuple[Floats, Links]]
-"""(states (D, b), case numbers (b,), round) → volts of the watched nodes (W, b) and the bus links asked for."""
+Watched = Callable[[States, Ints], Floats]
+"""(states (D, b), case numbers (b,)) → volts of the watched nodes (W, b)."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Settled:
     history: list[States]
 
 
-def settle(system: System, evaluate: Evaluate, locks: Locks, thresholds: Thresholds | None = None) -> Settled:
+def settle(system: System, watched: Watched, locks: Locks, thresholds: Thresholds | None = None) -> Settled:
     """Find the fixed point of every case. ``thresholds``: of each case (…, B) where they are not the system's.
 
     Devices that alternate for ever are named, held released, and the
@@ -45,10 +45,42 @@ def settle(system: System, evaluate: Evaluate, locks: Locks, thresholds: Thresho
     (the least index first, which is finite: Murty 1974) before anything is called chattering.
     """
     rounds = _Rounds(system, locks, thresholds or system.parameters.thresholds)
-    while len(rounds.live) and rounds.number < ROUNDS:
-        rounds.take(*evaluate(rounds.states[:, rounds.live], rounds.live, rounds.number))
+    while len(rounds.live) and len(rounds.history) <= ROUNDS:
+        rounds.take(watched)
     rounds.give_up()
     return Settled(rounds.states, rounds.chattering, rounds.history)
+
+
+def links(
+    system: System, states: States, idle: Floats, watched: Callable[[States], Floats], *, every: bool = False
+) -> Links:
+    """Which modules hear which on a bus: (listener, speaker) → (B,).
+
+    Only what driver conditions ask for, or every pair. A speaker drives the line dominant; a listener must see that,
+    and see the bus idle when nobody speaks. ``idle``: volts of the watched nodes (W, B) in these states (D, B), as
+    ``watched`` tells them for others.
+    """
+    table = system.network.devices
+    pairs = [
+        (listener, speaker)
+        for listener, speaker in table.talking
+        if every or (listener.module, speaker.module) in table.asked_links
+    ]
+    linked: dict[tuple[str, str], Bools] = {}
+    for speaker in dict.fromkeys(speaker for _, speaker in pairs):
+        speaking = states.copy()
+        speaking[speaker.number] = np.where(states[speaker.number] == 1, 2, states[speaker.number])
+        loud = watched(speaking)
+        for listener in (hearer for hearer, other in pairs if other == speaker):
+            key = listener.module, speaker.module
+            hears = (
+                (states[speaker.number] == 1)
+                & (states[listener.number] == 1)
+                & table.received(listener.number, loud, dominant=True)
+                & table.received(listener.number, idle, dominant=False)
+            )
+            linked[key] = linked.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
+    return linked
 
 
 class _Rounds:
@@ -65,30 +97,29 @@ class _Rounds:
         self.since = np.zeros(cases, dtype=np.intp)
         self.history = [self.states.copy()]
         self.live: Ints = np.arange(cases)
-        self.number = 0
         self.supplies = np.array([isinstance(device, SupplyDevice) for device in table.devices], dtype=bool)
         self.gentle = np.array(
             [isinstance(device, Diode | SupplyDevice) for device in table.devices], dtype=bool
         )
 
-    def take(self, volts: Floats, links: Links) -> None:
+    def take(self, watched: Watched) -> None:
         """One round for the cases that still move."""
         live = self.live
         old = self.states[:, live]
+        volts = watched(old, live)
         new = self.table.step(
             volts,
             old,
             self.locks.at(live),
             state=self.system.state,
             thresholds=self.thresholds.at(live),
-            links=links,
+            links=links(self.system, old, volts, lambda states: watched(states, live)),
         )
         new[self.chattering[:, live]] = 0
         self._one_at_a_time(old, new)
         moving = (new != old).any(axis=0)
         self.states[:, live] = new
         self.live = live[moving]
-        self.number += 1
         if len(self.live):
             self._break_cycles()
             self.history.append(self.states.copy())
@@ -109,19 +140,16 @@ class _Rounds:
         for back, past in enumerate(self.history):
             again = (past[:, self.live] == current).all(axis=0) & (self.since[self.live] <= back)
             for column in self.live[again]:
-                self._break(column, back)
-
-    def _break(self, column: int, back: int) -> None:
-        cycle = np.array([states[:, column] for states in self.history[back:]] + [self.states[:, column]])
-        moved = (cycle != cycle[0]).any(axis=0)
-        if not moved.any() or self.since[column] > back:
-            return
-        self.since[column] = len(self.history)
-        if (moved & self.gentle).any() and not self.careful[column]:
-            self.careful[column] = True
-            return
-        hard = moved & ~self.gentle
-        self._hold(column, hard if hard.any() else moved)
+                cycle = np.array([states[:, column] for states in (*self.history[back:], self.states)])
+                moved = (cycle != cycle[0]).any(axis=0)
+                if not moved.any() or self.since[column] > back:
+                    continue
+                self.since[column] = len(self.history)
+                hard = moved & ~self.gentle
+                if (moved & self.gentle).any() and not self.careful[column]:
+                    self.careful[column] = True
+                else:
+                    self._hold(column, hard if hard.any() else moved)
 
     def _hold(self, column: int, moved: Bools) -> None:
         self.chattering[moved, column] = True
@@ -130,8 +158,7 @@ class _Rounds:
     def give_up(self) -> None:
         """Whatever still moves after all rounds is told as chattering."""
         for column in self.live:
-            last = self.history[-1][:, column] if self.history else self.states[:, column]
-            self._hold(column, self.states[:, column] != last)
+            self._hold(column, self.states[:, column] != self.history[-1][:, column])
 
 
 def locks_for(system: System, cases: Sequence[tuple[Lock, ...]]) -> Locks:

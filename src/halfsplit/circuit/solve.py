@@ -7,7 +7,6 @@ that is left over at any node is at rounding level.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -16,10 +15,9 @@ from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
 from halfsplit.circuit.assembly import LEAK
-from halfsplit.circuit.devices import Bools, Floats, Ints, Links, Locks, States
-from halfsplit.circuit.element import DriverDevice
+from halfsplit.circuit.devices import Floats, Locks, States, duty_phases
 from halfsplit.circuit.network import OPEN, Change, Lock, System
-from halfsplit.circuit.settle import Evaluate, Settled, locks_for, settle
+from halfsplit.circuit.settle import locks_for, settle
 
 REFINEMENTS = 6
 ROUNDING = 4e-15
@@ -144,102 +142,29 @@ def solve(
     held = locks_for(system, [locks])
     blown: list[str] = []
     while True:
-        factors = Factors(current)
-        settled = settle(current, scratch(factors, held), held)
-        result = _result(factors, settled, held, tuple(blown))
-        worst = overloaded(result) if blow else None
-        if worst is None:
+        result = _settled(current, held, tuple(blown))
+        load = np.abs(result.currents[network.fuses]) / current.opens_at
+        if not blow or load.max(initial=0.0) <= 1.0:
             return result
+        worst = int(network.fuses[load.argmax()])
         blown.append(network.elements[worst].name)
         current = current.changed([Change(worst, OPEN)])
 
 
-def overloaded(result: Result) -> int | None:
-    """Element of the fuse that is furthest over its rating, or None."""
-    network = result.system.network
-    load = np.abs(result.currents[network.fuses]) / result.system.opens_at
-    worst = int(np.argmax(load)) if len(load) else -1
-    return int(network.fuses[worst]) if worst >= 0 and load[worst] > 1.0 else None
-
-
-def scratch(factors: Factors, locks: Locks) -> Evaluate:
-    """Evaluation for ``settle`` that factorises each case anew."""
-
-    def evaluate(states: States, columns: Ints, number: int) -> tuple[Floats, Links]:
-        heard = links(factors.system, states, locks.at(columns), factors.watched)
-        return factors.watched(states), heard
-
-    return evaluate
-
-
-def links(
-    system: System, states: States, locks: Locks, evaluate: Callable[[States], Floats], *, every: bool = False
-) -> Links:
-    """Which modules hear which on a bus: (listener, speaker) → (B,).
-
-    Only what driver conditions ask for, or every
-    pair. A speaker drives the line dominant; a listener must see that, and see the bus idle when nobody speaks.
-    """
-    table = system.network.devices
-    pairs = [
-        (listener, speaker)
-        for listener, speaker in table.talking
-        if every or (listener.module, speaker.module) in table.asked_links
-    ]
-    if not pairs:
-        return {}
-    idle = evaluate(states)
-    linked: dict[tuple[str, str], Bools] = {}
-    for speaker in dict.fromkeys(speaker for _, speaker in pairs):
-        speaking = states.copy()
-        speaking[speaker.number] = np.where(states[speaker.number] == 1, 2, states[speaker.number])
-        loud = evaluate(speaking)
-        for listener in (hearer for hearer, other in pairs if other == speaker):
-            key = listener.module, speaker.module
-            hears = (
-                (states[speaker.number] == 1)
-                & (states[listener.number] == 1)
-                & table.received(listener.number, loud, dominant=True)
-                & table.received(listener.number, idle, dominant=False)
-            )
-            linked[key] = linked.get(key, np.zeros(states.shape[1], dtype=bool)) | hears
-    return linked
-
-
-def duty_phases(system: System, states: States) -> list[tuple[float, States]]:
-    """Shares of time and the device states in each, where drivers switch with a duty cycle.
-
-    A meter shows the mean over these. All start together; one phase of share 1 where nothing switches.
-    """
-    shares = {
-        number: device.driver.duty
-        for number, device in enumerate(system.network.devices.devices)
-        if isinstance(device, DriverDevice) and device.driver.duty is not None and states[number] in (1, 2)
-    }
-    if not shares:
-        return [(1.0, states)]
-    phases, start = [], 0.0
-    for end in sorted({*shares.values(), 1.0}):
-        now = states.copy()
-        for number, share in shares.items():
-            if share <= start:
-                now[number] = 0
-        if end > start:
-            phases.append((end - start, now))
-        start = end
-    return phases
-
-
-def _result(factors: Factors, settled: Settled, locks: Locks, blown: tuple[str, ...]) -> Result:
-    system, states = factors.system, settled.states[:, 0]
-    size = system.network.size
+def _settled(system: System, locks: Locks, blown: tuple[str, ...]) -> Result:
+    """With these fuses open, whatever the others carry."""
+    factors = Factors(system)
+    settled = settle(system, lambda states, _: factors.watched(states), locks)
+    states, size = settled.states[:, 0], system.network.size
     volts, flow, left = np.zeros(size + 1), np.zeros(len(system.conductance)), 0.0
-    for share, phase in duty_phases(system, states):
+    table = system.network.devices
+    # Drivers that are on now: where none switches, the volts are those of one phase to the last digit.
+    duties = {number: share for number, share in table.duties.items() if states[number] in (1, 2)}
+    for share, phase in duty_phases(duties, states):
         factor = factors.at(phase)
         now = factor.volts
         volts += share * now
         flow += share * factor.currents(now)
         left = max(left, float(np.abs(factor.left_over(now)).max()))
-    names = system.network.devices.names
-    chattering = tuple(names[number] for number in np.flatnonzero(settled.chattering[:, 0]))
+    chattering = tuple(table.names[number] for number in np.flatnonzero(settled.chattering[:, 0]))
     return Result(system, volts, flow, states, blown, chattering, left, locks)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.model import BODY, Model, Part
+from halfsplit.circuit.naming import part_of
 from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement
 from halfsplit.quantities import QUANTITIES
 
@@ -57,11 +58,6 @@ LOOK_MINUTES: Mapping[str, float] = {ENDS: 1.0, COMMAND: 1.0}
 """Looks that are shorter than one at every pin."""
 FURTHER_LOOK = 1.0
 """The next pin of a plug that is unplugged and under one's eyes, or its fit tried; common practice, no source."""
-
-
-def part_of(name: str) -> str:
-    """The part or connector that a point, pin or cavity belongs to."""
-    return name.partition(":")[0].partition(".")[0]
 
 
 def places(measurement: Measurement, model: Model) -> tuple[str, ...]:
