@@ -257,8 +257,8 @@ class Solution:
 
     def across(self, load: str) -> float:
         """Volts across a load at its part-side pins, without sign."""
-        u0, u1 = self.circuit.network.ends[self.circuit.network.element(load)][:2]
-        return float(abs(self.result.volts[u0] - self.result.volts[u1]))
+        a, b = self.circuit.network.ends_of(load)
+        return float(abs(self.result.volts[a] - self.result.volts[b]))
 
     def works(self, name: str) -> str:
         """Of a load: 'yes', 'weak' or 'no' by its volts; of a module: whether it is fed."""

@@ -28,7 +28,8 @@ HIGHEST_12_V = 18.0
 BATTERY_EXTRA_OHMS = 0.1
 DRIFTED = (0.25, 0.5, 0.8, 1.25, 2.0, 4.0)
 """Resistance of a load that drifted, by that of a sound one."""
-NOTHING_WRONG, NOT_IN_MODEL = "nothing wrong", "not in this model"
+SPECIAL = NOTHING_WRONG, NOT_IN_MODEL = "nothing wrong", "not in this model"
+"""What is no fault of the drawing: hypotheses that are there in every job."""
 
 
 @dataclass(frozen=True, slots=True)

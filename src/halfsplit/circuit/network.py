@@ -235,6 +235,10 @@ class Network:
             return self.element_index[name]
         raise UnknownNameError(f"there is no wire, contact or two-pin part {name!r} in this circuit")
 
+    def ends_of(self, name: str) -> list[int]:
+        """Nodes at both ends of a wire, contact or two-pin part."""
+        return [int(node) for node in self.ends[self.element(name)][:2]]
+
     def state(self, name: str) -> State:
         if name in self.model.states:
             return self.model.states[name]

@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.diagnosis.evidence import anything_at, forecast, fuse_seen, log_likelihood, scale
 from halfsplit.diagnosis.expected import SLIP, WORDS_ERROR, Context, Forecast, strange_share
 from halfsplit.diagnosis.fleet import SceneKey
@@ -90,7 +89,7 @@ class Belief:
 
         In the columns of 'not in this model' a reading that is made again shows the same again.
         """
-        unknown = np.flatnonzero(self.columns.having(NOT_IN_MODEL))
+        unknown = np.flatnonzero(self.columns.unknown)
         if not len(unknown):
             return logs
         share, logs_then = strange_share(np.ones(len(unknown), dtype=bool)), list(logs)
@@ -218,13 +217,10 @@ class Heard:
         if known is None or known.readings[: len(readings)] != list(readings[: len(known.readings)]):
             known = self._series[readings[0].measurement] = Series()
         for reading in readings[len(known.readings) :]:
-            known.add(reading, self._first(reading))
+            if reading not in self._anything:
+                self._anything[reading] = anything_at(reading, self._forecast(reading.measurement))
+            known.add(reading, self._anything[reading])
         return known.logs[len(readings) - 1]
-
-    def _first(self, reading: Reading) -> float:
-        if reading not in self._anything:
-            self._anything[reading] = anything_at(reading, self._forecast(reading.measurement))
-        return self._anything[reading]
 
 
 @dataclass

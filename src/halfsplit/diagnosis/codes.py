@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.diagnosis.expected import Context, Floats, Worded
+from halfsplit.diagnosis.expected import Context, Floats, Worded, expect_first
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.predict import Scene
 from halfsplit.errors import InputError, NotFoundError
@@ -19,8 +19,7 @@ def code_set(measurement: Measurement, context: Context) -> Worded:
     scene = context.scene(measurement)
     kind, pin = measurement.detail[0], measurement.detail[1] if len(measurement.detail) > 1 else None
     sets = CODE_KINDS.get(kind, _out_of_range)(scene, measurement.at, pin, context.healthy)
-    chance = np.where(sets, 0.9, 0.03)
-    return Worded(("set", "not set"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
+    return expect_first(np.where(sets, 0.9, 0.03), scene, ("set", "not set"))
 
 
 def _pin_volts(scene: Scene, unit: str, pin: str | None, healthy: int) -> tuple[Floats, Floats]:
@@ -47,7 +46,7 @@ def _out_of_range(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDA
 
 
 def _open(scene: Scene, unit: str, pin: str | None, healthy: int) -> NDArray[np.bool_]:
-    amps = np.abs(np.asarray(scene.amps(scene.circuit.network.element(f"{unit}.{pin}")), dtype=float))
+    amps = np.abs(scene.get("amps", scene.circuit.network.element(f"{unit}.{pin}")).astype(float))
     normal = np.broadcast_to(amps[healthy], amps.shape)
     return np.asarray(amps < 0.3 * normal)
 

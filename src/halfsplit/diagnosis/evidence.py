@@ -8,9 +8,9 @@ zero: a probe slips in 2 of 100 readings.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.instruments import INSTRUMENTS, METER_MOST_OHMS, over_range
@@ -25,6 +25,7 @@ from halfsplit.diagnosis.expected import (
     Numeric,
     Worded,
     chance_above,
+    expect_first,
     expect_number,
     expect_words,
     expect_yes_no,
@@ -95,10 +96,21 @@ def unscale(measurement: Measurement, value: float) -> float:
 
 
 def log_likelihood(reading: Reading, expected: Forecast, context: Context) -> Floats:
-    """Log-likelihood (C, D) of a reading by its forecast, with the chance that the fault was not there."""
-    given = _likelihood(reading, expected, context)
+    """Log-likelihood (C, D) of a reading by its forecast, with the chance that the fault was not there.
+
+    Of a number its density, of a range or a word its chance.
+    """
+    measurement, value = reading.measurement, reading.value
+    if isinstance(expected, Worded):
+        given = expected.likelihood(str(value))
+    elif isinstance(value, Between):
+        ends = (value.low, value.high)
+        given = expected.between(*(scale(measurement, end) if np.isfinite(end) else end for end in ends))
+    else:
+        slipped = slip_density(reading, context, expected) if measurement.quantity == "volts" else None
+        given = expected.likelihood(scale(measurement, reading.number), slipped)
     away = {"yes": 0.0, "no": 1.0, "unknown": ABSENT if context.intermittent else 0.0}[reading.present]
-    if away and reading.measurement.quantity not in ("inspection", "event", "wiggle"):
+    if away and measurement.quantity not in ("inspection", "event", "wiggle"):
         healthy = given[context.healthy]
         given = (1 - away) * given + away * np.broadcast_to(healthy, given.shape)
     return np.asarray(np.log(np.maximum(given, 1e-300)))
@@ -113,24 +125,9 @@ def anything_at(reading: Reading, expected: Forecast) -> float:
     return float(np.log(max(expected.anything(scale(reading.measurement, reading.number)), 1e-300)))
 
 
-def _likelihood(reading: Reading, expected: Forecast, context: Context) -> Floats:
-    """Density of a number, chance of a range or of a word (C, D)."""
-    if isinstance(expected, Worded):
-        return expected.likelihood(str(reading.value))
-    if isinstance(reading.value, Between):
-        ends = (reading.value.low, reading.value.high)
-        return expected.between(
-            *(scale(reading.measurement, end) if np.isfinite(end) else end for end in ends)
-        )
-    slipped = slip_density(reading, context, expected) if reading.measurement.quantity == "volts" else None
-    return expected.likelihood(scale(reading.measurement, reading.number), slipped)
-
-
 def _volts(measurement: Measurement, context: Context) -> Numeric:
     scene = context.scene(measurement)
-    network = scene.circuit.network
-    a = network.node(measurement.at)
-    b = network.size if measurement.to is None else network.node(measurement.to)
+    a, b = scene.circuit.network.between(measurement.at, measurement.to)
     used = INSTRUMENTS[measurement.instrument or "meter"]
     value = np.asarray(scene.read(a, b, used), dtype=float)
     ghost, error = np.zeros_like(value), used.share * np.abs(value) + measurement.floor
@@ -149,7 +146,7 @@ def _volts(measurement: Measurement, context: Context) -> Numeric:
 
 def _amps(measurement: Measurement, context: Context) -> Numeric:
     scene = context.scene(measurement)
-    value = np.asarray(scene.amps(scene.circuit.network.element(measurement.at)), dtype=float)
+    value = scene.get("amps", scene.circuit.network.element(measurement.at)).astype(float)
     used = INSTRUMENTS["clamp"]
     return expect_number(value, used.share * np.abs(value) + used.floor, scene, "amps")
 
@@ -157,9 +154,8 @@ def _amps(measurement: Measurement, context: Context) -> Numeric:
 def _ohms(measurement: Measurement, context: Context) -> Numeric:
     scene = context.scene(measurement, isolated=True)
     network = scene.circuit.network
-    a = network.node(measurement.at)
-    b = network.size if measurement.to is None else network.node(measurement.to)
-    ohms = np.maximum(np.asarray(scene.port_ohms(a, b), dtype=float), 0.0)
+    ends = network.between(measurement.at, measurement.to)
+    ohms = np.maximum(scene.get("port_ohms", ends).astype(float), 0.0)
     open_circuit = over_range(ohms, network.size)
     ohms = np.where(open_circuit, OHMS_CEILING, ohms)
     value = np.log10(ohms + OHMS_OFFSET)
@@ -184,18 +180,16 @@ def _works(measurement: Measurement, context: Context) -> Worded:
 
 def _lamp(measurement: Measurement, context: Context) -> Worded:
     scene = context.scene(measurement)
-    network = scene.circuit.network
-    a = network.node(measurement.at)
-    b = network.size if measurement.to is None else network.node(measurement.to)
     used = INSTRUMENTS[measurement.instrument or "test lamp"]
-    volts = np.abs(np.asarray(scene.read(a, b, used), dtype=float))
+    ends = scene.circuit.network.between(measurement.at, measurement.to)
+    volts = np.abs(np.asarray(scene.read(*ends, used), dtype=float))
     words = ("bright", "dim", "dark")
     return expect_words(scene, words, chance_above(9.0, 0.6, volts), chance_above(2.5, 0.4, volts))
 
 
 def _answers(measurement: Measurement, context: Context) -> Worded:
     scene = context.scene(measurement)
-    return expect_yes_no(scene.answers(measurement.at).astype(float), scene, ("yes", "no"))
+    return expect_yes_no(scene.answers(measurement.at).astype(float), scene)
 
 
 def _stage(measurement: Measurement, context: Context) -> Forecast:
@@ -203,14 +197,12 @@ def _stage(measurement: Measurement, context: Context) -> Forecast:
     holds = scene.holds(measurement.at)
     stage = scene.circuit.model.stages[measurement.at]
     if stage.good is None or stage.bad is None:
-        return expect_yes_no(holds.astype(float), scene, ("yes", "no"))
+        return expect_yes_no(holds.astype(float), scene)
     value = np.where(holds, stage.good, stage.bad)
     span = abs(stage.good - stage.bad) or 1.0
     numeric = expect_number(value, np.full_like(value, 0.1 * span), scene, "volts")
     low, high = min(stage.good, stage.bad), max(stage.good, stage.bad)
-    return Numeric(
-        numeric.value, numeric.sigma, numeric.ghost, low - 0.2 * span, high + 0.5 * span, numeric.unknown
-    )
+    return replace(numeric, low=low - 0.2 * span, high=high + 0.5 * span)
 
 
 def _duty(measurement: Measurement, context: Context) -> Numeric:
@@ -226,7 +218,7 @@ def _blown(measurement: Measurement, context: Context) -> Worded:
     blown = is_blown(measurement.at, scene, context)
     if blown is None:
         raise UnknownNameError(f"there is no fuse {measurement.at!r} in this circuit")
-    return expect_yes_no(blown, scene, ("yes", "no"))
+    return expect_yes_no(blown, scene)
 
 
 def fuse_seen(reading: Reading, circuit: Circuit) -> str:
@@ -266,8 +258,7 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
         return _ends_as_drawn(measurement, scene)
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         # Something ticked off, such as the coding: needed for a proof, says nothing about the suspects.
-        even = np.full((*scene.shape, 2), 0.5)
-        return Worded(("good", "bad"), even, scene.unknown)
+        return _expect_bad(np.full(scene.shape, 0.5), scene)
     bad = np.zeros(len(scene.columns.hypotheses))
     for number, hypothesis in enumerate(scene.columns.hypotheses):
         for fault in hypothesis.single:
@@ -279,7 +270,12 @@ def _inspection(measurement: Measurement, context: Context) -> Worded:
     blown = is_blown(measurement.at, scene, context)
     if blown is not None:
         chance = np.maximum(chance, FUSE_SEEN * blown)
-    return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.unknown)
+    return _expect_bad(chance, scene)
+
+
+def _expect_bad(chance: Floats, scene: Scene) -> Worded:
+    """What a look says, from the chance (C, D) that it finds something."""
+    return Worded(("good", "bad"), np.stack([1 - chance, chance], axis=-1), scene.columns.unknown)
 
 
 def _ends_as_drawn(measurement: Measurement, scene: Scene) -> Worded:
@@ -291,29 +287,21 @@ def _ends_as_drawn(measurement: Measurement, scene: Scene) -> Worded:
         )
     )
     bad = np.where(moved, ENDS_SEEN, INSPECTION_FALSE_ALARM)[:, None] * np.ones(scene.shape)
-    return Worded(("good", "bad"), np.stack([1 - bad, bad], axis=-1), scene.unknown)
+    return _expect_bad(bad, scene)
 
 
-def _at(place: str, scene: Scene) -> NDArray[np.bool_]:
-    """Whether a column's fault is at this place, or goes away when it is taken apart (C,)."""
-    return scene.columns.where(lambda fault: place in fault.touches or fault.part == place)
+def _moved(measurement: Measurement, context: Context) -> Worded:
+    """A jump while a place is moved is strong evidence for it, none is weak.
 
-
-def _wiggle(measurement: Measurement, context: Context) -> Worded:
-    """A jump while a place is moved is strong evidence for it, none is weak."""
-    scene = context.scene(Measurement("wiggle", measurement.at, measurement.state))
-    there = _at(measurement.at, scene)
-    likely = 0.6 if context.intermittent else 0.2
-    chance = np.where(there, likely, WORDS_ERROR)[:, None] * np.ones(scene.shape)
-    return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
-
-
-def _event(measurement: Measurement, context: Context) -> Worded:
-    """'It came (or went) when I touched this': raises the place touched."""
-    scene = context.scene(Measurement("event", measurement.at, measurement.state))
-    there = _at(measurement.at, scene)
-    chance = np.where(there, 0.5, 0.5 / EVENT_FACTOR)[:, None] * np.ones(scene.shape)
-    return Worded(("yes", "no"), np.stack([chance, 1 - chance], axis=-1), scene.unknown)
+    'It came (or went) when I touched this' raises the place touched.
+    """
+    scene, place = context.scene(Measurement("wiggle", measurement.at, measurement.state)), measurement.at
+    # The fault is at this place, or goes away when it is taken apart.
+    there = scene.columns.where(lambda fault: place in fault.touches or fault.part == place)
+    moved = (0.6 if context.intermittent else 0.2), WORDS_ERROR
+    likely, stray = (0.5, 0.5 / EVENT_FACTOR) if measurement.quantity == "event" else moved
+    chance = np.where(there, likely, stray)[:, None] * np.ones(scene.shape)
+    return expect_first(chance, scene, ("yes", "no"))
 
 
 FORECASTS: Mapping[str, Callable[[Measurement, Context], Forecast]] = {
@@ -328,8 +316,8 @@ FORECASTS: Mapping[str, Callable[[Measurement, Context], Forecast]] = {
     "stage": _stage,
     "duty": _duty,
     "hertz": _duty,
-    "wiggle": _wiggle,
+    "wiggle": _moved,
     "blown": _blown,
-    "event": _event,
+    "event": _moved,
     "gauge": forecast_gauge,
 }

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.diagnosis.fleet import SceneKey
 from halfsplit.diagnosis.hypotheses import STRANGE
 from halfsplit.diagnosis.measurement import Measurement
@@ -179,7 +178,7 @@ class Context:
         severities are among its columns.
         """
         every = self.predictor.columns
-        always = np.append(np.flatnonzero(every.having(NOT_IN_MODEL)), every.healthy)
+        always = np.append(np.flatnonzero(every.unknown), every.healthy)
         held = every.with_next_severities(np.union1d(columns, always))
         predictor, place = self.predictor.part(held)
         memory = self.memory.at(predictor.own_columns)
@@ -203,7 +202,7 @@ def expect_number(
     floats = np.maximum(np.zeros_like(value) if ghost is None else ghost, RESTLESS * scene.restless)
     # Ohms as log10; each gauge has a range of its own.
     low, high = QUANTITIES[quantity].plausible or (0.0, 1.0)
-    return Numeric(value, wide, floats, low, high, scene.unknown)
+    return Numeric(value, wide, floats, low, high, scene.columns.unknown)
 
 
 def chance_above(edge: float, width: float, value: Floats) -> Floats:
@@ -220,10 +219,16 @@ def expect_words(
 ) -> Worded:
     """Three words in falling order from the chances to be above two edges."""
     probability = np.stack([upper, np.maximum(lower - upper, 0.0), 1.0 - np.maximum(lower, upper)], axis=-1)
-    return Worded(words, (1 - 1.5 * error) * probability + 0.5 * error, scene.unknown)
+    return Worded(words, (1 - 1.5 * error) * probability + 0.5 * error, scene.columns.unknown)
 
 
-def expect_yes_no(yes: Floats, scene: Scene, words: tuple[str, str], error: float = WORDS_ERROR) -> Worded:
-    """Two words from the chance of the first."""
-    chance = error + (1 - 2 * error) * np.asarray(yes, dtype=float)
-    return Worded(words, np.stack([chance, 1.0 - chance], axis=-1), scene.unknown)
+def expect_first(chance: Floats, scene: Scene, words: tuple[str, str]) -> Worded:
+    """Two words from the chance (C, D) that the first is told."""
+    return Worded(words, np.stack([chance, 1 - chance], axis=-1), scene.columns.unknown)
+
+
+def expect_yes_no(
+    yes: Floats, scene: Scene, words: tuple[str, str] = ("yes", "no"), error: float = WORDS_ERROR
+) -> Worded:
+    """Two words from the chance that the first is right, told wrongly now and then."""
+    return expect_first(error + (1 - 2 * error) * np.asarray(yes, dtype=float), scene, words)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from halfsplit.circuit.model import Gauge
 from halfsplit.diagnosis.expected import Context, Floats, Numeric, expect_number
@@ -36,10 +35,14 @@ def forecast_gauge(measurement: Measurement, context: Context) -> Numeric:
     error = (
         np.full_like(value, gauge.error) if gauge.error is not None else ERROR_SHARE * np.abs(value) + 1e-6
     )
-    uncertain = _lies(gauge, "stuck", scene)[:, None] | _half_way(gauge, scene)
+    # A stage is neither good nor bad where a load that it needs has drifted.
+    needed = _loads(gauge.place, scene) if gauge.quantity == "stage" else set()
+    half_way = scene.columns.where(lambda fault: fault.mode == "drifted" and fault.part in needed)
+    stuck, off = (scene.columns.having(gauge.name, (mode,)) for mode in ("stuck", "offset"))
+    uncertain = np.repeat((stuck | half_way)[:, None], value.shape[1], axis=1).astype(float)
     change = MODEL_SHARE * np.abs(value - value[context.healthy])
-    sound = expect_number(value, np.hypot(error, change), scene, "gauge", uncertain.astype(float))
-    offset = _lies(gauge, "offset", scene)[:, None] * OFFSET_SHARE * (high - low)
+    sound = expect_number(value, np.hypot(error, change), scene, "gauge", uncertain)
+    offset = off[:, None] * OFFSET_SHARE * (high - low)
     return Numeric(sound.value, np.hypot(sound.sigma, offset), sound.ghost, low, high, sound.unknown, SLIP)
 
 
@@ -53,27 +56,6 @@ def _range(gauge: Gauge, scene: Scene, healthy: Floats) -> tuple[float, float]:
     least = 20.0 * gauge.error if gauge.error else 1.0
     size = max(float(np.abs(healthy).max()), least if gauge.quantity != "closed" else 1.0)
     return -0.1 * size, (1.0 + HEADROOM) * size
-
-
-def _lies(gauge: Gauge, mode: str, scene: Scene) -> NDArray[np.bool_]:
-    """The columns (C,) in which the gauge has this fault."""
-    return np.array(
-        [
-            any(member.part == gauge.name and member.mode == mode for member in fault.members or (fault,))
-            for fault in scene.columns.faults
-        ],
-        dtype=bool,
-    )
-
-
-def _half_way(gauge: Gauge, scene: Scene) -> NDArray[np.bool_]:
-    """Where a stage is neither good nor bad (C, 1): a load that it needs has drifted."""
-    needed = _loads(gauge.place, scene) if gauge.quantity == "stage" else set()
-    half_way = [
-        any(member.mode == "drifted" and member.part in needed for member in fault.members or (fault,))
-        for fault in scene.columns.faults
-    ]
-    return np.array(half_way, dtype=bool)[:, None]
 
 
 def _loads(stage: str, scene: Scene) -> set[str]:
@@ -90,14 +72,6 @@ def _volts(gauge: Gauge, scene: Scene) -> Floats:
     return np.asarray(scene.volts(network.node(gauge.place), network.size), dtype=float)
 
 
-def _amps(gauge: Gauge, scene: Scene) -> Floats:
-    return np.asarray(scene.amps(scene.circuit.network.element(gauge.place)), dtype=float)
-
-
-def _closed(gauge: Gauge, scene: Scene) -> Floats:
-    return scene.closed(gauge.place).astype(float)
-
-
 def _stage(gauge: Gauge, scene: Scene) -> Floats:
     stage = scene.circuit.model.stages[gauge.place]
     return np.where(scene.holds(gauge.place), stage.good or 0.0, stage.bad or 0.0)
@@ -105,7 +79,7 @@ def _stage(gauge: Gauge, scene: Scene) -> Floats:
 
 SHOWN: Mapping[str, Callable[[Gauge, Scene], Floats]] = {
     "volts": _volts,
-    "amps": _amps,
-    "closed": _closed,
+    "amps": lambda gauge, scene: scene.get("amps", scene.circuit.network.element(gauge.place)).astype(float),
+    "closed": lambda gauge, scene: scene.closed(gauge.place).astype(float),
     "stage": _stage,
 }

@@ -153,8 +153,12 @@ class Columns:
     @cached_property
     def healthy(self) -> int:
         """The column of the vehicle that has nothing wrong."""
-        number = next(place for place, one in enumerate(self.hypotheses) if one.first.name == NOTHING_WRONG)
-        return int(np.flatnonzero(self.hypothesis == number)[0])
+        return int(np.flatnonzero(self.having(NOTHING_WRONG))[0])
+
+    @cached_property
+    def unknown(self) -> NDArray[np.bool_]:
+        """The columns (C,) of 'not in this model', which no reading can rule out."""
+        return self.having(NOT_IN_MODEL)
 
     @cached_property
     def same_as_next(self) -> NDArray[np.bool_]:
@@ -172,75 +176,63 @@ def families(faults: Mapping[str, Fault]) -> list[tuple[Fault, ...]]:
 
 def columns_of(hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Columns:
     """The columns of some hypotheses; ``coarse``: the named severities only."""
-    index: list[int] = []
-    shares: list[float] = []
-    severities: list[float] = []
-    changes: list[tuple[Change, ...]] = []
-    locks: list[tuple[Lock, ...]] = []
-    for number, hypothesis in enumerate(hypotheses):
-        for share, severity, made in _grid(hypothesis, coarse=coarse):
-            index.append(number)
-            shares.append(share)
-            severities.append(severity)
-            changes.append(made)
-            locks.append(hypothesis.first.locks)
-    return Columns(
-        tuple(hypotheses),
-        np.array(index, dtype=np.intp),
-        np.array(shares),
-        np.array(severities),
-        tuple(changes),
-        tuple(locks),
-    )
+    cells = [
+        (number, hypothesis.first.locks, *cell)
+        for number, hypothesis in enumerate(hypotheses)
+        for cell in _grid(hypothesis, coarse=coarse)
+    ]
+    index, locks, shares, severities, changes = zip(*cells, strict=True)
+    numbers = np.array(index, dtype=np.intp)
+    return Columns(tuple(hypotheses), numbers, np.array(shares), np.array(severities), changes, locks)
 
 
 def column_counts(hypotheses: Sequence[Hypothesis]) -> Ints:
     """How many columns (H,) each of some single faults has."""
-    return np.array([_steps(hypothesis) for hypothesis in hypotheses], dtype=np.intp)
-
-
-def _steps(hypothesis: Hypothesis) -> int:
-    if hypothesis.first.name == NOT_IN_MODEL:
-        return len(STRANGE)
-    if len(hypothesis.faults) == 1:
-        return 1
-    return DRIFTED_STEPS if hypothesis.mode == "drifted" else len(_severities(hypothesis.first)[0])
+    counts = np.ones(len(hypotheses), dtype=np.intp)
+    for number, hypothesis in enumerate(hypotheses):
+        if hypothesis.first.name == NOT_IN_MODEL:
+            counts[number] = len(STRANGE)
+        elif len(hypothesis.faults) > 1:
+            drifted = hypothesis.mode == "drifted"
+            counts[number] = DRIFTED_STEPS if drifted else len(_severities(hypothesis.first)[0])
+    return counts
 
 
 def _grid(hypothesis: Hypothesis, *, coarse: bool) -> list[tuple[float, float, tuple[Change, ...]]]:
     first = hypothesis.first
     if hypothesis.members:
-        return _pair_grid(hypothesis)
+        # Both members at a few severities each, one step of one member from column to column.
+        one, two = (_few(member.first, len(member.faults)) for member in hypothesis.members)
+        both = [
+            fault + other for number, fault in enumerate(one) for other in (two[::-1] if number % 2 else two)
+        ]
+        return [(1.0 / len(both), np.nan, changes) for changes in both]
     if first.name == NOT_IN_MODEL:
         return [(1.0 / len(STRANGE), np.nan, ()) for _ in STRANGE]
     if len(hypothesis.faults) == 1 or coarse:
         share = 1.0 / len(hypothesis.faults)
-        return [
-            (share, np.nan if fault.severity is None else fault.severity, fault.changes)
-            for fault in hypothesis.faults
-        ]
+        given = [(fault.severity, fault.changes) for fault in hypothesis.faults]
+        return [(share, np.nan if severity is None else severity, changes) for severity, changes in given]
     if first.mode == "drifted":
         low, high = hypothesis.faults[0].severity or 1.0, hypothesis.faults[-1].severity or 1.0
-        return [
-            (1 / DRIFTED_STEPS, float(ohms), _with_severity(first.changes, float(ohms)))
-            for ohms in np.geomspace(low, high, DRIFTED_STEPS)
-        ]
-    grid, weights = _severities(first)
-    weights = weights / weights.sum()
-    return [
-        (float(share), float(severity), _with_severity(first.changes, float(severity)))
-        for share, severity in zip(weights, grid, strict=True)
-    ]
+        grid, weights = np.geomspace(low, high, DRIFTED_STEPS), np.full(DRIFTED_STEPS, 1 / DRIFTED_STEPS)
+    else:
+        grid, weights = _severities(first)
+        weights = weights / weights.sum()
+    steps = zip(weights.tolist(), grid.tolist(), strict=True)
+    return [(share, severity, _with_severity(first.changes, severity)) for share, severity in steps]
 
 
 def _severities(first: Fault) -> tuple[Floats, Floats]:
     """Severities of a family and the weight of each."""
     if first.kind == "undrawn":
         return BRIDGE_OHMS, np.ones(len(BRIDGE_OHMS))
+    # How many 12 V nets a low battery's volts are those of.
+    nets = 2.0 if first.severity is not None and first.severity > HIGHEST_12_V else 1.0
     return {
         ADD: (JOINT_OHMS, np.ones(len(JOINT_OHMS))),
         SET: (SHORT_GRID, SHORT_SHARES),
-        EMF: (BATTERY_VOLTS * _nets(first), np.ones(len(BATTERY_VOLTS))),
+        EMF: (BATTERY_VOLTS * nets, np.ones(len(BATTERY_VOLTS))),
     }[first.changes[0].operation]
 
 
@@ -266,21 +258,8 @@ def _member(hypothesis: Hypothesis, changes: tuple[Change, ...]) -> Fault:
     return replace(hypothesis.nearest(severity), changes=changes)
 
 
-def _nets(low: Fault) -> float:
-    """How many 12 V nets a low battery's volts are those of."""
-    return 2.0 if low.severity is not None and low.severity > HIGHEST_12_V else 1.0
-
-
-def _pair_grid(both: Hypothesis) -> list[tuple[float, float, tuple[Change, ...]]]:
-    """Both members at a few severities each, one step of one member from column to column."""
-    first, second = (_few(member.first, len(member.faults)) for member in both.members)
-    grid = []
-    for number, fault in enumerate(first):
-        grid += [fault + other for other in (second if number % 2 == 0 else second[::-1])]
-    return [(1.0 / len(grid), np.nan, changes) for changes in grid]
-
-
 def _few(first: Fault, severities: int) -> list[tuple[Change, ...]]:
+    """What one of two faults changes, at a few severities."""
     if severities == 1 or first.mode == "drifted" or first.changes[0].operation == EMF:
         return [first.changes]
     ohms = PAIR_OHMS if first.changes[0].operation == ADD else (0.05, 2.0)

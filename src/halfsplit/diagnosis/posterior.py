@@ -15,16 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
+from halfsplit.circuit.faults import SPECIAL
 from halfsplit.diagnosis.belief import Belief, WiderBelief
 from halfsplit.diagnosis.expected import Context
 from halfsplit.diagnosis.fleet import SceneKey
-from halfsplit.diagnosis.hypotheses import (
-    STRANGE,
-    Hypothesis,
-    column_counts,
-    families,
-    undrawn_families,
-)
+from halfsplit.diagnosis.hypotheses import STRANGE, Hypothesis, column_counts, families, undrawn_families
 from halfsplit.diagnosis.measurement import Reading
 from halfsplit.diagnosis.pairs import joined_pairs, near_a_fuse
 from halfsplit.diagnosis.predictions import Predictions
@@ -62,13 +57,12 @@ TOUCHED_TOO = 0.5
 class Posterior:
     """What is believed after the readings.
 
-    ``hypotheses`` worked out in full and their ``weights`` (C, D), adding up to 1 - ``rest``; ``probability`` of
+    ``weights`` (C, D) of the hypotheses worked out in full, adding up to 1 - ``rest``; ``probability`` of
     each repair group of all hypotheses by name, likeliest first; ``shares`` (H,) of all that are ``known``;
     ``group_of`` those worked out in full; ``evidence``: log probability of the readings.
     """
 
     belief: Belief
-    hypotheses: tuple[Hypothesis, ...]
     weights: Floats
     probability: Mapping[str, float]
     known: tuple[Hypothesis, ...]
@@ -78,14 +72,18 @@ class Posterior:
     rest: float
     evidence: float
 
+    @property
+    def hypotheses(self) -> tuple[Hypothesis, ...]:
+        """What is worked out in full."""
+        return self.belief.hypotheses
+
     @cached_property
     def by_hypothesis(self) -> Mapping[str, float]:
         """Probability of each hypothesis by name."""
-        return {
-            hypothesis.name: float(share) for hypothesis, share in zip(self.known, self.shares, strict=True)
-        }
+        names = (hypothesis.name for hypothesis in self.known)
+        return dict(zip(names, self.shares.tolist(), strict=True))
 
-    @property
+    @cached_property
     def groups(self) -> tuple[list[str], Ints]:
         """Names of the groups worked out in full, and the group of each column (C,)."""
         named = [self.group_of[hypothesis.name] for hypothesis in self.hypotheses]
@@ -93,6 +91,16 @@ class Posterior:
         index = {name: number for number, name in enumerate(names)}
         of_hypothesis = np.array([index[name] for name in named], dtype=np.intp)
         return names, of_hypothesis[self.belief.columns.hypothesis]
+
+    def of_group(self, name: str) -> NDArray[np.bool_]:
+        """Whether each column is one of a repair group (C,); none is of a group that was not worked out in full."""
+        names, group = self.groups
+        return group == (names.index(name) if name in names else -1)
+
+    @property
+    def leading(self) -> tuple[str, float]:
+        """The likeliest repair group and its probability."""
+        return next(iter(self.probability.items()))
 
     @cached_property
     def severities(self) -> Mapping[str, float | None]:
@@ -120,12 +128,8 @@ class Inference:
         self, predictions: Predictions, priors: Priors, touched: Mapping[str, float], *, intermittent: bool
     ) -> None:
         circuit = predictions.circuit
-        self.predictions, self.circuit, self.priors, self.intermittent = (
-            predictions,
-            circuit,
-            priors,
-            intermittent,
-        )
+        self.predictions, self.circuit = predictions, circuit
+        self.priors, self.intermittent = priors, intermittent
         members = families(circuit.faults)
         first = [family[0] for family in members]
         weights = family_priors(first, circuit.model, priors, touched, intermittent=intermittent)
@@ -134,10 +138,10 @@ class Inference:
         self.hypotheses = list(self.single)
         self._number = {hypothesis.name: number for number, hypothesis in enumerate(self.hypotheses)}
         self._groups = RepairGroups.of_single(self.single)
-        self.nothing = next(hypothesis for hypothesis in self.single if hypothesis.first.kind == "nothing")
+        self._nothing, self._unknown = (self._number[name] for name in SPECIAL)
+        self.nothing = self.single[self._nothing]
         self._pool: Belief | None = None
         self._wider: tuple[Belief | None, tuple[int, ...], Belief | None] = None, (), None
-        self._screen: Belief | None = None
         self._columns = column_counts(self.single)
         self._most = min(MOST_COLUMNS, MOST_SOLVED // max(1, circuit.network.size))
         self.small = int(self._columns.sum()) * len(predictions.draws) <= FULL_PARTICLES
@@ -147,12 +151,10 @@ class Inference:
         """What the drawing does not show."""
         return tuple(undrawn_families(self.circuit.undrawn, self.priors.special["undrawn"]))
 
-    @property
-    def _screening(self) -> Belief:
+    @cached_property
+    def _screen(self) -> Belief:
         """The screen of all single faults."""
-        if self._screen is None:
-            self._screen = self._belief(self.single, coarse=True)
-        return self._screen
+        return self._belief(self.single, coarse=True)
 
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
@@ -161,7 +163,7 @@ class Inference:
 
     def prepare(self, state: str) -> None:
         """Solve the state for all hypotheses that a first reading in it is held against."""
-        belief = self._full(frozenset(range(len(self.single)))) if self.small else self._screening
+        belief = self._full(frozenset(range(len(self.single)))) if self.small else self._screen
         predictor, key = belief.context.predictor, SceneKey(state)
         predictor.scene(key, predictor.memory({key}))
 
@@ -184,10 +186,7 @@ class Inference:
             for number, weight in more.items():
                 total[number] = weight
             total, chosen, belief, log = self._worked_out(live, total, chosen | frozenset(more))
-        unknown = next(
-            number for number, hypothesis in enumerate(self.single) if hypothesis.first.kind == "unknown"
-        )
-        total[unknown] = np.logaddexp(total[unknown], self._beside_a_fault(live, belief, log, unknown))
+        total[self._unknown] = np.logaddexp(total[self._unknown], self._beside_a_fault(live, belief, log))
         return self._told(total, belief, log)
 
     def _told(self, total: Floats, belief: Belief, log: Floats) -> Posterior:
@@ -207,19 +206,9 @@ class Inference:
             hypothesis.name: hypothesis.group if at is None else groups.names[groups.of[at]]
             for hypothesis, at in in_pool
         }
+        probability, leaders = groups.shares(shares), groups.leaders(known, shares)
         rest = max(0.0, 1.0 - float(weights.sum()))
-        return Posterior(
-            belief,
-            belief.hypotheses,
-            weights,
-            groups.shares(shares),
-            known,
-            shares,
-            group_of,
-            groups.leaders(known, shares),
-            rest,
-            norm,
-        )
+        return Posterior(belief, weights, probability, known, shares, group_of, leaders, rest, norm)
 
     def _worked_out(
         self, live: Sequence[Reading], total: Floats, chosen: frozenset[int]
@@ -249,9 +238,8 @@ class Inference:
 
         Where a leader leaves something unexplained, what explains the rest is joined to it.
         """
-        broad = belief if self.small else self._screen or belief
-        unknown = next(hypothesis for hypothesis in self.single if hypothesis.first.kind == "unknown")
-        share = float(np.exp(total[self._number[unknown.name]] - logsumexp(total)))
+        broad = belief if self.small else self._screen
+        share = float(np.exp(total[self._unknown] - logsumexp(total)))
         pairs = joined_pairs(live, belief, log, broad, self.priors.special["pairs"])
         # Until something is measured, nothing speaks against the drawing.
         measured = any(reading.measurement.instrument for reading in live)
@@ -259,12 +247,8 @@ class Inference:
         if not pairs and not doubted:
             return {}
         delicate = near_a_fuse(broad)
-        of_more_cars = [
-            hypothesis
-            for hypothesis in pairs
-            if any(member.name in delicate for member in hypothesis.members)
-        ]
-        others = [hypothesis for hypothesis in pairs if hypothesis not in of_more_cars]
+        of_more_cars = [pair for pair in pairs if any(member.name in delicate for member in pair.members)]
+        others = [pair for pair in pairs if pair not in of_more_cars]
         asked = [self._not_drawn] if doubted else []
         asked += [self._belief([self.nothing, *others], coarse=True)] if others else []
         asked += [self._belief([self.nothing, *of_more_cars])] if of_more_cars else []
@@ -280,38 +264,45 @@ class Inference:
         )
         joined = [hypothesis for hypothesis in likely if hypothesis.members]
         outside = [hypothesis for hypothesis in likely if not hypothesis.members]
-        return {
-            self._numbered(hypothesis): weighed[hypothesis]
-            for hypothesis in (*joined[:JOINED], *outside[:JOINED])
-        }
+        more = (*joined[:JOINED], *outside[:JOINED])
+        for hypothesis in more:
+            if self._number.setdefault(hypothesis.name, len(self.hypotheses)) == len(self.hypotheses):
+                self.hypotheses.append(hypothesis)
+        return {self._number[hypothesis.name]: weighed[hypothesis] for hypothesis in more}
 
-    def _numbered(self, hypothesis: Hypothesis) -> int:
-        """The number of a hypothesis; a new one is put at the end."""
-        if hypothesis.name not in self._number:
-            self._number[hypothesis.name] = len(self.hypotheses)
-            self.hypotheses.append(hypothesis)
-        return self._number[hypothesis.name]
-
-    def _beside_a_fault(self, live: Sequence[Reading], belief: Belief, log: Floats, unknown: int) -> float:
+    def _beside_a_fault(self, live: Sequence[Reading], belief: Belief, log: Floats) -> float:
         """Log weight of a fault of the lists with something beside it that no list has."""
-        listed = np.array([hypothesis.first.kind not in ("nothing", "unknown") and not hypothesis.members
-                           for hypothesis in belief.hypotheses])  # fmt: skip
+        listed = np.array([each.name not in SPECIAL and not each.members for each in belief.hypotheses])
         rows = listed[belief.columns.hypothesis] & np.isfinite(log[:, 0])
         if not rows.any():
             return -np.inf
         prior = np.log(belief.prior[rows])[:, None] - np.log(log.shape[1])
         each = [logsumexp(prior + belief.strangeness(live, share)[rows]) for share in STRANGE[:2]]
-        return float(logsumexp(each) - np.log(len(each)) + np.log(TOUCHED_TOO * self.single[unknown].prior))
+        prior = self.single[self._unknown].prior
+        return float(logsumexp(each) - np.log(len(each)) + np.log(TOUCHED_TOO * prior))
 
     def _screened(self, live: Sequence[Reading]) -> tuple[Floats, frozenset[int]]:
-        """Log weight of every single fault by the screen, and which of them are to be worked out in full."""
+        """Log weight of every single fault by the screen, and which of them are to be worked out in full.
+
+        Those that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen, the special
+        ones always. The thousands that have nothing to do with the complaint stay in the screen.
+        """
         if self.small:
             return np.full(len(self.single), -np.inf), frozenset(range(len(self.single)))
-        screen = self._screening
-        screened = _per_hypothesis(screen, screen.log_weights(live))
+        special = [self._nothing, self._unknown]
+        screened = _per_hypothesis(self._screen, self._screen.log_weights(live))
+        with np.errstate(divide="ignore"):
+            likelihood = screened - np.log([hypothesis.prior for hypothesis in self.single])
+        explains = likelihood > likelihood[self._nothing] + EXPLAINS
+        # 'Not in this model' explains anything: what leads of the drawn faults is worked out beside it, also for pairs.
+        explains[special] = False
+        if not explains.any():
+            explains[:] = True
+        shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
         # What blows its fuse in the nominal car by a little does not in others.
-        delicate = frozenset(self._number[name] for name in near_a_fuse(screen))
-        return screened, _likeliest(self.single, screened, self._columns, self._most) | delicate
+        delicate = [self._number[name] for name in near_a_fuse(self._screen)]
+        held = _holding(shares, self._columns, self._most).tolist()
+        return screened, frozenset([*held, *special, *delicate])
 
     def _full(self, chosen: frozenset[int]) -> Belief:
         """The belief over at least these hypotheses.
@@ -319,11 +310,7 @@ class Inference:
         A pool of single faults that has all of them serves until it is far too large; what was added comes behind it.
         """
         single = frozenset(number for number in chosen if number < len(self.single))
-        pool = (
-            frozenset()
-            if self._pool is None
-            else frozenset(self._number[hypothesis.name] for hypothesis in self._pool.hypotheses)
-        )
+        pool = {self._number[each.name] for each in self._pool.hypotheses} if self._pool else set()
         if self._pool is None or not single <= pool or len(pool) > 3 * len(single) + LARGE_POOL:
             self._pool = self._belief([self.hypotheses[number] for number in sorted(single)])
         added = tuple(sorted(chosen - single))
@@ -364,32 +351,6 @@ def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
     )
     with np.errstate(divide="ignore"):
         return np.asarray(np.log(sums) + safe)
-
-
-def _likeliest(
-    hypotheses: Sequence[Hypothesis], screened: Floats, columns: Ints, most: int
-) -> frozenset[int]:
-    """The hypotheses that explain more than a healthy vehicle does and hold 99.9 % of what such hold by the screen.
-
-    The special ones always. The thousands that have nothing to do with the complaint stay in the screen.
-    """
-    with np.errstate(divide="ignore"):
-        likelihood = screened - np.log([hypothesis.prior for hypothesis in hypotheses])
-    special = {
-        number
-        for number, hypothesis in enumerate(hypotheses)
-        if hypothesis.first.kind in ("nothing", "unknown")
-    }
-    healthy = next(
-        number for number, hypothesis in enumerate(hypotheses) if hypothesis.first.kind == "nothing"
-    )
-    explains = likelihood > likelihood[healthy] + EXPLAINS
-    # 'Not in this model' explains anything: what leads of the drawn faults is worked out beside it, also for pairs.
-    explains[list(special)] = False
-    if not explains.any():
-        explains[:] = True
-    shares = np.where(explains, np.exp(screened - screened[explains].max()), 0.0)
-    return frozenset(_holding(shares, columns, most).tolist()) | special
 
 
 def _holding(shares: Floats, columns: Ints, most: int) -> Ints:

@@ -7,7 +7,6 @@ predictions are those of the faults and not of the dice.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,116 +15,86 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit
 from halfsplit.circuit.element import DriverDevice, Relay
-from halfsplit.circuit.faults import NOT_IN_MODEL
 from halfsplit.circuit.instruments import COLD_SHARE, WARM_VOLTS, Instrument
 from halfsplit.circuit.interventions import StandInFor, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.diagnosis.fleet import Fleet, SceneKey
 from halfsplit.diagnosis.hypotheses import Columns
-from halfsplit.diagnosis.solved import Bools, Floats, Ints, Part, Readings
+from halfsplit.diagnosis.solved import Bools, Floats, Ints, Part, Readings, Solved
 
 PARTS, LARGER = 3, 4
 """Parts of a predictor that are kept, and how many times larger than needed one may be."""
 DEAD_MODES = ("open", "shorted", "stalled")
 
 
-class Scene:
-    """Predictions (…, C, D) of one scene for C columns and D draws."""
+class Scene(Part):
+    """Predictions (…, C, D) of one scene for C columns and D draws.
 
-    def __init__(self, circuit: Circuit, columns: Columns, key: SceneKey, solved: Part, draws: int) -> None:
-        self.circuit, self.columns, self.key, self.solved = circuit, columns, key, solved
-        self.shape = len(columns), draws
+    What is solved is told by what it is and where (``get``): ``volts`` of a node against the reference, ``amps`` of an
+    element, ``port_ohms`` between two nodes.
+    """
+
+    def __init__(
+        self, circuit: Circuit, columns: Columns, key: SceneKey, solved: Solved, places: Ints
+    ) -> None:
+        super().__init__(solved, places)
+        self.circuit, self.columns, self.key = circuit, columns, key
+        self.shape = len(columns), len(solved.cars)
         self._works: dict[str, Readings] = {}
 
-    def fill(self, nodes: Sequence[int]) -> None:
-        """Find the volts of these nodes at once: many together are much cheaper than one by one."""
-        self.solved.fill("volts", nodes)
-
-    def fill_source(self, nodes: Sequence[int]) -> None:
-        """Find the source resistance of these nodes at once."""
-        self.solved.fill("source_ohms", nodes)
-
-    def point_volts(self, node: int) -> Readings:
-        """Volts of a node (C, D) against the reference."""
-        return self.solved.get("volts", node)
+    def _between(self, what: str, a: int, b: int) -> Readings:
+        """What the first node has more than the second of volts, or of ohms against the reference (C, D)."""
+        size = self.circuit.network.size
+        self.fill(what, [node for node in (a, b) if node != size])
+        rest = np.zeros(self.shape, dtype=np.float32)
+        first, second = (rest if node == size else self.get(what, node) for node in (a, b))
+        return np.asarray(first - second + rest)
 
     def volts(self, a: int, b: int) -> Readings:
         """Volts between two nodes (C, D), no instrument fitted."""
-        size = self.circuit.network.size
-        self.fill([node for node in (a, b) if node != size])
-        zero = np.float32(0.0)
-        first = self.solved.get("volts", a) if a != size else zero
-        second = self.solved.get("volts", b) if b != size else zero
-        return np.asarray(first - second + np.zeros(self.shape, dtype=np.float32))
+        return self._between("volts", a, b)
 
-    def source(self, node: int) -> Readings:
-        """Resistance (C, D) of a point against the reference."""
-        if node == self.circuit.network.size:
-            return np.zeros(self.shape, dtype=np.float32)
-        return self.solved.get("source_ohms", node)
+    def apart(self, a: int, b: int) -> Readings:
+        """Least ohms (C, D) between two nodes: so much more of one than of the other is what cuts it off."""
+        return np.abs(self._between("source_ohms", a, b))
 
     def read(self, a: int, b: int, used: Instrument) -> Readings:
         """Volts that an instrument shows between two nodes, its own load included."""
         volts = self.volts(a, b)
         if used.ohms is None:
             return volts
-        ohms = self.port_ohms(a, b) if used.filament and b != self.circuit.network.size else self.apart(a, b)
+        by_itself = used.filament and b != self.circuit.network.size
+        ohms = self.get("port_ohms", (a, b)) if by_itself else self.apart(a, b)
         return loaded(volts, ohms, used)
-
-    def apart(self, a: int, b: int) -> Readings:
-        """Least ohms (C, D) between two nodes: so much more of one than of the other is what cuts it off."""
-        self.fill_source([node for node in (a, b) if node != self.circuit.network.size])
-        return np.asarray(np.abs(self.source(a) - self.source(b)))
-
-    def fill_amps(self, elements: Sequence[int]) -> None:
-        """Find the currents of these elements at once."""
-        self.solved.fill("amps", elements)
-
-    def amps(self, element: int) -> Readings:
-        """Current of an element (C, D)."""
-        return self.solved.get("amps", element)
-
-    def port_ohms(self, a: int, b: int) -> Readings:
-        """Resistance between two nodes (C, D)."""
-        return self.solved.get("port_ohms", (a, b))
 
     def works(self, load: str, plain: Scene | None = None) -> Readings:
         """Share of its healthy volts that a load has (C, D), 0 where it is broken itself.
 
         ``plain``: the same state without interventions, in which a healthy car is what it is judged against.
         """
-        if load not in self._works:
-            self._works[load] = self._share_of_volts(load, plain or self)
-        return self._works[load]
-
-    def across(self, load: str) -> Readings:
-        """Volts across a load (C, D), whichever way."""
-        a, b = self.circuit.network.ends[self.circuit.network.element(load)][:2]
-        return np.abs(self.volts(int(a), int(b)))
-
-    def _share_of_volts(self, load: str, plain: Scene) -> Readings:
-        volts = self.across(load)
-        nominal, best = (
-            self.circuit.healthy_across(self.key.state)[load],
-            self.circuit.should_have(load, self.key.state),
-        )
+        if load in self._works:
+            return self._works[load]
+        plain, volts = plain or self, self.across(load)
+        nominal = self.circuit.healthy_across(self.key.state)[load]
+        best = self.circuit.should_have(load, self.key.state)
         reference = np.full(self.shape[1], max(best, 1e-6), dtype=np.float32)
         if nominal > 0.5 * best and not plain.key.changes:
             # The same car, healthy: what the load has here, scaled up to the state in which it has most.
             healthy = (volts if plain is self else plain.across(load))[self.columns.healthy]
             reference = np.maximum(healthy * np.float32(best / nominal), np.float32(1e-6))
         share = volts / reference
-        share[self._broken(load)] = 0.0
-        return np.asarray(share, dtype=np.float32)
+        if load not in replaced(self.key.changes):
+            share[self.columns.having(load, DEAD_MODES)] = 0.0
+        self._works[load] = np.asarray(share, dtype=np.float32)
+        return self._works[load]
 
-    def _broken(self, load: str) -> Bools:
-        if load in replaced(self.key.changes):
-            return np.zeros(len(self.columns), dtype=bool)
-        return self.columns.having(load, DEAD_MODES)
+    def across(self, load: str) -> Readings:
+        """Volts across a load (C, D), whichever way."""
+        return np.abs(self.volts(*self.circuit.network.ends_of(load)))
 
     def fed(self, module: str) -> Bools:
         """Whether a module works (C, D)."""
-        return np.asarray(self.solved.get("fed", 0)[..., self.circuit.network.devices.module_index[module]])
+        return np.asarray(self.get("fed", 0)[..., self.circuit.network.devices.module_index[module]])
 
     def answers(self, module: str) -> Bools:
         """Whether a module answers: fed, and where it talks on a bus, in touch with another unit (C, D)."""
@@ -133,22 +102,13 @@ class Scene:
         part = self.circuit.parts[module]
         if part.behaviour is None or not part.behaviour.talks:
             return fed
-        links = self.solved.links()
+        links = self.links()
         heard = [
             links[module, other] & links[other, module]
             for listener, other in links
             if listener == module and (other, module) in links
         ]
         return np.asarray(fed & np.logical_or.reduce(heard)) if heard else fed
-
-    def blown(self, fuse: int) -> Bools:
-        """Whether a fuse, by its number, opens by overload (C, D)."""
-        return self.solved.blown(fuse)
-
-    @cached_property
-    def regime(self) -> NDArray[np.int64]:
-        """A number (C, D) that is the same where the same fuses are blown and every device is in the same state."""
-        return self.solved.regime
 
     @cached_property
     def as_next(self) -> Bools:
@@ -159,11 +119,6 @@ class Scene:
         """
         return np.asarray(self.columns.same_as_next[:, None] & (self.regime[1:] == self.regime[:-1]))
 
-    @cached_property
-    def restless(self) -> Bools:
-        """Where devices find no rest (C, D)."""
-        return self.solved.restless
-
     def switching(self, pin: str) -> tuple[Floats, Floats]:
         """Duty (share of time that the load is on) and frequency in Hz at a driver's pin (C, D)."""
         table = self.circuit.network.devices
@@ -171,7 +126,7 @@ class Scene:
         device = table.devices[number]
         if not isinstance(device, DriverDevice):
             raise TypeError(f"{pin} is no driver's pin")
-        on = np.isin(self.solved.state(number), (1, 2))
+        on = np.isin(self.state(number), (1, 2))
         duty, hertz = device.driver.duty, device.driver.hertz
         return np.where(on, 1.0 if duty is None else duty, 0.0), np.where(on, hertz or 0.0, 0.0)
 
@@ -179,11 +134,9 @@ class Scene:
         """Whether a relay, fuse or breaker lets current through (C, D), by what it does and by its own fault."""
         network = self.circuit.network
         if self.circuit.parts[name].kind == "relay":
-            number = network.devices.find(name, Relay)
-            closed = self.solved.state(number) == 1
+            closed = self.state(network.devices.find(name, Relay)) == 1
         else:
-            row = network.fuses.tolist().index(network.element(name))
-            closed = ~self.blown(row)
+            closed = ~self.blown(network.fuses.tolist().index(network.element(name)))
         for mode, shut in (("open", False), ("contact open", False), ("contact welded", True)):
             closed[self.columns.having(name, (mode,))] = shut
         return np.asarray(closed)
@@ -198,23 +151,14 @@ class Scene:
             return np.zeros(self.shape, dtype=bool)
         fine = np.ones(self.shape, dtype=bool)
         for need in named.needs:
-            fine &= self._need(need)
+            if need in model.stages:
+                fine &= self.holds(need)
+            elif model.parts[need].kind == "module":
+                fine &= self.fed(need)
+            elif model.parts[need].kind in LOADS:
+                fine &= self.works(need) >= WORKS_FROM
         failed = self.columns.where(lambda fault: fault.failure is not None and fault.failure[0] == stage)
         return np.asarray(fine & ~failed[:, None])
-
-    def _need(self, name: str) -> Bools:
-        model = self.circuit.model
-        if name in model.stages:
-            return self.holds(name)
-        kind = model.parts[name].kind
-        if kind == "module":
-            return self.fed(name)
-        return self.works(name) >= WORKS_FROM if kind in LOADS else np.ones(self.shape, dtype=bool)
-
-    @cached_property
-    def unknown(self) -> Bools:
-        """The columns (C,) of 'not in this model', which no reading can rule out."""
-        return np.array([fault.name == NOT_IN_MODEL for fault in self.columns.faults], dtype=bool)
 
 
 def loaded(volts: Readings, source: Readings, used: Instrument) -> Readings:
@@ -291,8 +235,8 @@ class Predictor:
                 network = self.circuit.network
                 before = before.copy()
                 before[[network.elements[fuse].name in good for fuse in network.fuses]] = False
-            part = solved.columns(self._without(good), before, self.fleet.cases)
-            scene = Scene(self.circuit, self.columns, key, part, len(self.draws))
+            places = solved.places(self._without(good), before, self.fleet.cases)
+            scene = Scene(self.circuit, self.columns, key, solved, places)
             solved.scenes.setdefault(self, {})[key, memory.token] = scene
         return scene
 
@@ -316,7 +260,7 @@ class Predictor:
         """
         blown = self.whole.blown
         for key in sorted(keys, key=repr):
-            blown = blown | self.scene(key, self.whole).solved.blown()
+            blown = blown | self.scene(key, self.whole).blown()
         return self.remembering(blown)
 
     def remembering(self, blown: Bools) -> Memory:

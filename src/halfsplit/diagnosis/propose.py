@@ -23,7 +23,7 @@ from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
 from halfsplit.diagnosis.outcomes import outcome_bins
 from halfsplit.diagnosis.proof_value import HALF, proofs_ahead
 from halfsplit.diagnosis.requirement import WORD_OF
-from halfsplit.diagnosis.shortlist import shortlist, solve_together
+from halfsplit.diagnosis.shortlist import shortlist, solve_scenes
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import decisive_reading
 from halfsplit.diagnosis.waiting import waiting
@@ -326,7 +326,7 @@ def beside(own: Test, proposed: Test | None) -> str:
 def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple[Test, ...]:
     """Tests that are asked for, whatever their worth, in the order given; what follows them is not looked at."""
     chosen, weights, group, names = situation.particles()
-    solve_together(situation, measurements)
+    solve_scenes(situation, measurements)
     tests, forecasts = _forecasts(situation, list(dict.fromkeys(measurements)))
     bits = _options(forecasts, len(chosen), np.zeros(len(tests))).bits(weights, group, EXACT)
     described = {

@@ -71,7 +71,7 @@ def shortlist(
     best = probes[np.argsort(-value[probes], kind="stable")[:MOST]]
     kept = sorted({*best.tolist(), *np.flatnonzero(np.isinf(worth)).tolist()})
     short = [wanted[number] for number in kept]
-    solve_together(situation, short)
+    solve_scenes(situation, short)
     return short
 
 
@@ -79,28 +79,22 @@ def _spread(scene: Scene, tests: Sequence[Measurement], chosen: Ints, weights: F
     """Standard deviation of each test's reading over the particles, by the instrument's error (T,)."""
     network, size = scene.circuit.network, scene.circuit.network.size
     ends = [
-        (network.element(test.at), size)
-        if test.quantity == "amps"
-        else (network.node(test.at), size if test.to is None else network.node(test.to))
+        (network.element(test.at), size) if test.quantity == "amps" else network.between(test.at, test.to)
         for test in tests
     ]
     amps = np.array([test.quantity == "amps" for test in tests])
-    used = [INSTRUMENTS[test.instrument or "meter"] for test in tests]
-    floor, share = (
-        np.array([test.floor for test in tests]),
-        np.array([instrument.share for instrument in used]),
-    )
+    floor = np.array([test.floor for test in tests])
+    share = np.array([INSTRUMENTS[test.instrument or "meter"].share for test in tests])
     mean, spread = np.empty(len(tests)), np.empty(len(tests))
-    for rows, ask, fill in ((~amps, scene.point_volts, scene.fill), (amps, scene.amps, scene.fill_amps)):
+    for what, rows in (("volts", ~amps), ("amps", amps)):
         numbers = np.flatnonzero(rows)
         points, place = np.unique(
             np.array([ends[number] for number in numbers]).reshape(-1, 2), return_inverse=True
         )
-        asked = points[points != size]
-        fill(asked.tolist())
+        scene.fill(what, points[points != size].tolist())
         spread_of = np.zeros((len(points), len(chosen)), dtype=np.float32)
         for row in np.flatnonzero(points != size):
-            spread_of[row] = ask(int(points[row])).ravel()[chosen]
+            spread_of[row] = scene.get(what, int(points[row])).ravel()[chosen]
         for start in range(0, len(numbers), BLOCK):
             some = numbers[start : start + BLOCK]
             a, b = place.reshape(-1, 2)[start : start + BLOCK].T
@@ -119,7 +113,7 @@ def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weigh
     loads = [
         test.at for test in tests if test.quantity == "works" and network.model.parts[test.at].kind in LOADS
     ]
-    scene.fill([int(node) for load in loads for node in network.ends[network.element(load)][:2]])
+    scene.fill("volts", [node for load in loads for node in network.ends_of(load)])
     differs = np.ones(len(tests), dtype=bool)
     for number, test in enumerate(tests):
         if test.at in own:
@@ -132,7 +126,7 @@ def _differs(context: Context, tests: Sequence[Measurement], chosen: Ints, weigh
     return differs
 
 
-def solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
+def solve_scenes(situation: Situation, tests: Sequence[Measurement]) -> None:
     """The volts across loads, and what an instrument's load meets, found at once: many together are much cheaper."""
     network, parts = situation.circuit.network, situation.circuit.parts
     for state, changes in dict.fromkeys((test.state, test.changes) for test in tests):
@@ -145,8 +139,8 @@ def solve_together(situation: Situation, tests: Sequence[Measurement]) -> None:
             if end is not None
         ]
         loads = [test.at for test in here if test.quantity == "works" and parts[test.at].kind in LOADS]
-        across = [int(node) for load in loads for node in network.ends[network.element(load)][:2]]
+        across = [node for load in loads for node in network.ends_of(load)]
         if points or across:
             scene = situation.choosing.scene(Measurement("volts", "", state, changes=changes))
-            scene.fill_source([node for node in points if node != network.size])
-            scene.fill([node for node in (*points, *across) if node != network.size])
+            scene.fill("source_ohms", [node for node in points if node != network.size])
+            scene.fill("volts", [node for node in (*points, *across) if node != network.size])

@@ -16,16 +16,8 @@ from halfsplit.diagnosis.measurement import Measurement, Reading
 from halfsplit.diagnosis.predict import Scene
 from halfsplit.diagnosis.solved import Readings
 
-NOTHING, FEED, ONE_LEAD, SWAPPED, BESIDE, STATE, UNIT, ANYTHING = (
-    0.22,
-    0.12,
-    0.12,
-    0.12,
-    0.12,
-    0.12,
-    0.06,
-    0.12,
-)
+NOTHING, FEED, ONE_LEAD, SWAPPED = 0.22, 0.12, 0.12, 0.12
+BESIDE, STATE, UNIT, ANYTHING = 0.12, 0.12, 0.06, 0.12
 ZERO_SIGMA, SIGMA = 0.03, 0.08
 
 
@@ -53,13 +45,12 @@ def _meant(
     place: Measurement, context: Context, scene: Scene, expected: Numeric
 ) -> Iterator[tuple[float, Floats | Readings]]:
     """Each way to slip with its share, and what is shown then (C, D)."""
-    network = scene.circuit.network
-    size = network.size
-    a = network.node(place.at)
-    b = size if place.to is None else network.node(place.to)
+    network, size = scene.circuit.network, scene.circuit.network.size
+    a, b = network.between(place.at, place.to)
     feed = [element.u[0] for element in network.elements if element.role in ("battery", "generator")][:1]
     beside = _beside(place.at, scene)
-    scene.fill([node for node in (a, b, *(network.index[post] for post in feed), *beside) if node != size])
+    asked = (a, b, *(network.index[post] for post in feed), *beside)
+    scene.fill("volts", [node for node in asked if node != size])
     for post in feed:
         yield FEED, scene.volts(network.index[post], size)[context.healthy][None]
     if b != size:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
 
@@ -65,8 +66,8 @@ class Solved:
         """Forget who sees it: its scenes know it, so only the garbage collector would find that nobody else does."""
         self.scenes.clear()
 
-    def columns(self, numbers: Numbers, before: Bools, cases: Callable[[Numbers], Cases]) -> Part:
-        """Columns by the numbers (C,) of their cases and the fuses (F, C, D) that have opened before.
+    def places(self, numbers: Numbers, before: Bools, cases: Callable[[Numbers], Cases]) -> Ints:
+        """Where columns are in it (C,), by the numbers of their cases and the fuses (F, C, D) that have opened before.
 
         Those that were never asked for are settled.
         """
@@ -78,7 +79,7 @@ class Solved:
             columns = np.array(list(new.values()), dtype=np.intp)
             self._settle(cases(numbers[columns]), before[:, columns])
             self._place.update(zip(new, range(len(self._place), len(self._place) + len(new)), strict=True))
-        return Part(self, np.array([self._place[key] for key in keys], dtype=np.intp))
+        return np.array([self._place[key] for key in keys], dtype=np.intp)
 
     def _settle(self, cases: Cases, before: Bools) -> None:
         more = Batch(self.cars, cases, before if before.any() else None)
@@ -107,17 +108,15 @@ class Solved:
         self._bytes += sum(each.nbytes for each in piece.values.values())
         known = (*self.pieces(what, points[0]), piece)
         if len(known) > MOST_PIECES:
-            known = (_joined(known, points),)
+            # What all of them know of these points, which they no longer keep, becomes one.
+            every = np.concatenate([each.columns for each in known])
+            order = np.argsort(every)
+            of_points = {
+                point: np.concatenate([each.values.pop(point) for each in known])[order] for point in points
+            }
+            known = (Piece(every[order], of_points),)
         for point in points:
             self._pieces[what, point] = known
-
-
-def _joined(pieces: Sequence[Piece], points: Iterable[Hashable]) -> Piece:
-    """What several pieces know of some points, which they no longer keep, as one."""
-    columns = np.concatenate([piece.columns for piece in pieces])
-    order = np.argsort(columns)
-    values = {point: np.concatenate([piece.values.pop(point) for piece in pieces])[order] for point in points}
-    return Piece(columns[order], values)
 
 
 class Part:
@@ -168,12 +167,12 @@ class Part:
             self._shared[piece] = own, at[own]
         return self._shared[piece]
 
-    @property
+    @cached_property
     def regime(self) -> Numbers:
         """A number (C, D) that is the same where the same fuses are blown and every device is in the same state."""
         return self._solved.regime[self._columns]
 
-    @property
+    @cached_property
     def restless(self) -> Bools:
         """Where devices find no rest (C, D)."""
         return self._solved.restless[self._columns]
@@ -194,7 +193,7 @@ class Part:
 
 
 def _links(batch: Batch, cases: Ints | None) -> Bools:
-    """Which units of a bus hear which (C, D, pairs)."""
+    """Which units of a bus hear which (C, D, pairs); a unit may be alone on its bus."""
     heard, count = batch.links(cases), len(batch.cases) if cases is None else len(cases)
     links = np.zeros((count, len(batch.cars), len(batch.table.pairs)), dtype=bool)
     for number, pair in enumerate(batch.table.pairs):
@@ -202,23 +201,24 @@ def _links(batch: Batch, cases: Ints | None) -> Bools:
     return links
 
 
-def _of_nodes(name: str) -> Callable[[Batch, Sequence[Hashable], Ints | None], Iterable[NDArray[Any]]]:
+Solver = Callable[[Batch, Sequence[Hashable], Ints | None], Iterable[NDArray[Any]]]
+
+
+def _of_points(ask: Callable[..., Floats]) -> Solver:
+    """What a batch tells of nodes, elements or pairs of nodes, in single precision."""
+
     def solve(batch: Batch, points: Sequence[Hashable], cases: Ints | None) -> Readings:
-        return np.asarray(getattr(batch, name)(np.array(points, dtype=np.intp), cases), dtype=np.float32)
+        ends = np.array(points, dtype=np.intp).reshape(len(points), -1).T
+        return np.asarray(ask(batch, *ends, cases), dtype=np.float32)
 
     return solve
 
 
-def _ports(batch: Batch, points: Sequence[Hashable], cases: Ints | None) -> Readings:
-    a, b = np.array(points, dtype=np.intp).reshape(-1, 2).T
-    return np.asarray(batch.port_ohms(a, b, cases), dtype=np.float32)
-
-
-SOLVED: dict[str, Callable[[Batch, Sequence[Hashable], Ints | None], Iterable[NDArray[Any]]]] = {
-    "volts": _of_nodes("volts"),
-    "amps": _of_nodes("amps"),
-    "source_ohms": _of_nodes("source_ohms"),
-    "port_ohms": _ports,
+SOLVED: dict[str, Solver] = {
+    "volts": _of_points(Batch.volts),
+    "amps": _of_points(Batch.amps),
+    "source_ohms": _of_points(Batch.source_ohms),
+    "port_ohms": _of_points(Batch.port_ohms),
     "fed": lambda batch, _, cases: [np.moveaxis(batch.fed(cases), 0, -1)],
     "links": lambda batch, _, cases: [_links(batch, cases)],
 }

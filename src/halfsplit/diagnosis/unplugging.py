@@ -164,7 +164,7 @@ def _dragging(situation: Situation) -> list[str]:
     number = {hypothesis.name: number for number, hypothesis in enumerate(scene.columns.hypotheses)}
     hypotheses, first = np.unique(scene.columns.hypothesis, return_index=True)
     hardest = dict(zip(hypotheses.tolist(), first.tolist(), strict=True))
-    blows = scene.solved.blown().any(axis=0).mean(axis=1) > MOST_CARS
+    blows = scene.blown().any(axis=0).mean(axis=1) > MOST_CARS
     leaders = situation.posterior.leaders
     places = [
         name
