@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG
 from halfsplit.circuit.strays import nets_of
+from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.evidence import forecast
 from halfsplit.diagnosis.expected import Forecast, Numeric
 from halfsplit.diagnosis.explaining import is_symptom, weights_of
@@ -67,14 +68,10 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
         return None
     probability = situation.posterior.probability
     outside = outside_share(situation)
-    leader = next(
-        (name for name in probability if not _is_outside(situation, name) and name != NOTHING_WRONG), ""
-    )
-    leads = (
-        probability.get(leader, 0.0) >= CHECKED_FROM * (1.0 - outside)
-        and leader in situation.posterior.groups[0]
-    )
-    named = next(iter(probability))
+    drawn = (name for name in probability if not _is_outside(situation, name) and name != NOTHING_WRONG)
+    leader, named = next(drawn, ""), situation.posterior.leading[0]
+    half = probability.get(leader, 0.0) >= CHECKED_FROM * (1.0 - outside)
+    leads = half and leader in situation.posterior.groups[0]
     outright = named != NOT_IN_MODEL and _is_outside(situation, named)
     against = named if outright else leader if leads else NOTHING_WRONG
     quarrel = quarrelling(situation, against) if leads or outside >= OUTSIDE else ()
@@ -85,16 +82,8 @@ def doubt(situation: Situation, found_at: float) -> Doubt | None:
         return None
     undrawn = (name for name in probability if name != NOT_IN_MODEL and _is_outside(situation, name))
     region = _region(situation, quarrel, next(undrawn, leader) if nothing_drawn else leader)
-    test = _deciding(situation, quarrel)
-    return Doubt(
-        nothing_drawn,
-        outside,
-        leader,
-        quarrel,
-        region,
-        test,
-        _words(situation, nothing_drawn, against, quarrel, region),
-    )
+    test, words = _deciding(situation, quarrel), _words(situation, nothing_drawn, against, quarrel, region)
+    return Doubt(nothing_drawn, outside, leader, quarrel, region, test, words)
 
 
 def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measurement, ...] | None:
@@ -105,8 +94,7 @@ def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measureme
     """
     if not situation.seen_wrong or outside_share(situation) < found_at:
         return None
-    probability = situation.posterior.probability
-    named = next(iter(probability))
+    probability, named = situation.posterior.probability, situation.posterior.leading[0]
     if named != NOT_IN_MODEL and not quarrels(situation, named):
         return None
     again = {reading.measurement for reading in situation.live if _times(situation, reading.measurement) > 1}
@@ -114,10 +102,10 @@ def beyond_the_drawing(situation: Situation, found_at: float) -> tuple[Measureme
         test = _deciding(situation, quarrelling(situation, NOTHING_WRONG if named == NOT_IN_MODEL else named))
         if test is not None:
             return (test,)
-    place = next((name for name in probability if name != NOT_IN_MODEL and _is_outside(situation, name)), "")
-    told_of = situation.wrong or situation.live
-    look = Measurement("inspection", place, told_of[0].measurement.state)
-    if probability.get(place, 0.0) < WORTH_A_LOOK or look in situation.refused or _times(situation, look):
+    outside = (name for name in probability if name != NOT_IN_MODEL and _is_outside(situation, name))
+    likeliest, told_of = next(outside, ""), situation.wrong or situation.live
+    look = Measurement("inspection", likeliest, told_of[0].measurement.state)
+    if probability.get(likeliest, 0.0) < WORTH_A_LOOK or look in situation.refused or _times(situation, look):
         return ()
     return (look,)
 
@@ -152,18 +140,14 @@ def quarrels(situation: Situation, group: str) -> bool:
 
 def unexplained(situation: Situation, group: str) -> tuple[Reading, ...]:
     """Symptoms that a repair does not explain, and that no second look has taken back."""
-    seen = [
-        symptom for symptom in situation.live if is_symptom(situation, symptom) and stands(situation, symptom)
-    ]
-    chances = _chances(situation, group, seen)
-    return tuple(symptom for symptom, chance in zip(seen, chances, strict=True) if chance < UNLIKELY)
+    symptoms = [each for each in situation.live if is_symptom(situation, each) and stands(situation, each)]
+    return tuple(each for each, chance in _chances(situation, group, symptoms) if chance < UNLIKELY)
 
 
 def explained(situation: Situation, group: str) -> tuple[Reading, ...]:
     """Symptoms, told or read, that a repair explains."""
-    seen = [symptom for symptom in situation.live if is_symptom(situation, symptom)]
-    chances = _chances(situation, group, seen)
-    return tuple(symptom for symptom, chance in zip(seen, chances, strict=True) if chance >= UNLIKELY)
+    symptoms = [each for each in situation.live if is_symptom(situation, each)]
+    return tuple(each for each, chance in _chances(situation, group, symptoms) if chance >= UNLIKELY)
 
 
 def stands(situation: Situation, reading: Reading) -> bool:
@@ -183,11 +167,11 @@ def agree(value: float | str, other: float | str) -> bool:
     return value == other or abs(value - other) <= AGREE_FLOOR + AGREE_SHARE * abs(other)
 
 
-def _chances(situation: Situation, group: str, seen: Sequence[Reading]) -> list[float]:
-    """Chance of each observation under a repair."""
-    posterior = situation.posterior
+def _chances(situation: Situation, group: str, seen: Sequence[Reading]) -> list[tuple[Reading, float]]:
+    """Observations, and the chance of each under a repair."""
     weights = weights_of(situation, group)
-    return [float((weights * np.exp(log)).sum()) for log in posterior.belief.likelihoods(seen)]
+    logs = situation.posterior.belief.likelihoods(seen)
+    return [(each, float((weights * np.exp(log)).sum())) for each, log in zip(seen, logs, strict=True)]
 
 
 def quarrelling(situation: Situation, group: str) -> tuple[Reading, ...]:
@@ -201,17 +185,15 @@ def quarrelling(situation: Situation, group: str) -> tuple[Reading, ...]:
     quarrels = []
     for reading, log in zip(live, situation.posterior.belief.likelihoods(live), strict=True):
         expected = forecast(reading.measurement, situation.context)
-        surprise = float((weights * (log - _usual(expected))).sum())
+        # Log of the density, or of the chance of a word, at the likeliest value (C, D).
+        if isinstance(expected, Numeric):
+            usual = -np.log(expected.sigma * np.sqrt(2 * np.pi))
+        else:
+            usual = np.log(expected.probability.max(axis=-1))
+        surprise = float((weights * (log - usual)).sum())
         if surprise < SURPRISE and stands(situation, reading):
             quarrels.append((surprise, reading))
     return tuple(reading for _, reading in sorted(quarrels, key=lambda item: item[0]))
-
-
-def _usual(expected: Forecast) -> Floats:
-    """Log of the density at the likeliest value (C, D)."""
-    if isinstance(expected, Numeric):
-        return np.asarray(-np.log(expected.sigma * np.sqrt(2 * np.pi)))
-    return np.asarray(np.log(expected.probability.max(axis=-1)))
 
 
 def fits(situation: Situation, group: str) -> float:
@@ -260,18 +242,13 @@ def _drawn(expected: Forecast, chosen: NDArray[np.intp], dice: np.random.Generat
 def _region(situation: Situation, quarrel: Sequence[Reading], leader: str) -> tuple[str, ...]:
     """Parts where what does not fit was seen, and what its wires join."""
     model = situation.circuit.model
-    points = [
-        place for reading in quarrel for place in (reading.measurement.at, reading.measurement.to) if place
-    ]
+    ends = [end for reading in quarrel for end in (reading.measurement.at, reading.measurement.to) if end]
     named = [word for word in leader.split() if word.partition(".")[0] in model.parts]
-    if not points:
-        points = [reading.measurement.at for reading in situation.wrong]
+    own = [*named, *map(place, ends or (reading.measurement.at for reading in situation.wrong))]
     nets = nets_of(model)
-    own = {point.partition(":")[0] for point in (*named, *points)}
-    near = {nets[end] for end in nets if end.partition(":")[0] in own}
-    parts = [*named, *(point.partition(":")[0] for point in points)]
-    parts += [end.partition(":")[0] for end, net in nets.items() if net in near]
-    return tuple(dict.fromkeys(part.partition(".")[0] for part in parts if not part.startswith("wire ")))
+    near = {net for end, net in nets.items() if place(end) in own}
+    own += [place(end) for end, net in nets.items() if net in near]
+    return tuple(dict.fromkeys(part.partition(".")[0] for part in own if not part.startswith("wire ")))
 
 
 def _deciding(situation: Situation, quarrel: Sequence[Reading]) -> Measurement | None:
@@ -308,17 +285,3 @@ def _words(
     else:
         lines.append("A second fault, a wrong reading, or a wrong drawing: the next test decides.")
     return tuple(lines)
-
-
-__all__ = [
-    "Doubt",
-    "agree",
-    "beyond_the_drawing",
-    "doubt",
-    "explained",
-    "fits",
-    "outside_share",
-    "quarrels",
-    "stands",
-    "unexplained",
-]

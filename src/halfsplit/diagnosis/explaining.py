@@ -42,7 +42,6 @@ class Account:
 def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple[Account, ...]:
     """The leading repairs with their accounts, most probable first; at most ``most`` of at least ``least``."""
     posterior = situation.posterior
-    names, _ = posterior.groups
     seen = [
         reading
         for reading in situation.live
@@ -51,23 +50,18 @@ def accounts(situation: Situation, most: int = 6, least: float = 0.005) -> tuple
     likelihoods = [np.exp(log) for log in posterior.belief.likelihoods(seen)]
     explained = []
     for name in situation.likeliest(least, most):
-        if name not in names:
+        if name not in posterior.groups[0]:
             continue
         weights = weights_of(situation, name)
-        chance = [float((weights * likelihood).sum()) for likelihood in likelihoods]
-        bad = [is_symptom(situation, reading) for reading in seen]
-        leader = posterior.leaders[name]
-        explained.append(
-            Account(
-                name,
-                leader.first.name,
-                leader.first.repair,
-                posterior.probability[name],
-                tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if wrong and p >= LIKELY),
-                tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if wrong and p < LIKELY),
-                tuple(r for r, p, wrong in zip(seen, chance, bad, strict=True) if not wrong and p < LIKELY),
-            )
+        judged: dict[tuple[bool, bool], list[Reading]] = {}
+        for reading, likelihood in zip(seen, likelihoods, strict=True):
+            likely = float((weights * likelihood).sum()) >= LIKELY
+            judged.setdefault((is_symptom(situation, reading), likely), []).append(reading)
+        explains, leaves, contradicts = (
+            tuple(judged.get(case, ())) for case in ((True, True), (True, False), (False, False))
         )
+        first, share = posterior.leaders[name].first, posterior.probability[name]
+        explained.append(Account(name, first.name, first.repair, share, explains, leaves, contradicts))
     return tuple(explained)
 
 
@@ -77,9 +71,8 @@ def weights_of(situation: Situation, name: str) -> Floats:
     Pairs that the repair is the first half of are left out: what they explain, their second fault may explain.
     """
     posterior = situation.posterior
-    names, group = posterior.groups
     own = np.array([hypothesis.group == name for hypothesis in posterior.hypotheses])
-    mine = (group == names.index(name)) & own[posterior.belief.columns.hypothesis]
+    mine = posterior.of_group(name) & own[posterior.belief.columns.hypothesis]
     weights = np.where(mine[:, None], posterior.weights, 0.0)
     if weights.sum() <= 0:
         weights = np.where(mine, posterior.belief.prior, 0.0)[:, None] * np.ones_like(posterior.weights)
@@ -92,6 +85,3 @@ def is_symptom(situation: Situation, reading: Reading) -> bool:
     if place.quantity == "works":
         return value != situation.circuit.healthy_word(place.at, place.state)
     return (place.quantity, value) in TELLS_OF_A_FAULT | LOOKS_BAD
-
-
-__all__ = ["Account", "accounts", "is_symptom", "weights_of"]

@@ -145,6 +145,10 @@ class Columns:
         has[[number for mode, number in self._of_part.get(part, ()) if not modes or mode in modes]] = True
         return np.asarray(has[self.hypothesis])
 
+    def named(self, name: str) -> NDArray[np.bool_]:
+        """Whether a column is one of the hypothesis of this name (C,)."""
+        return np.asarray(np.array([each.name == name for each in self.hypotheses])[self.hypothesis])
+
     def where(self, holds: Callable[[Fault], bool]) -> NDArray[np.bool_]:
         """Whether something holds for a column's fault, of a pair for either (C,)."""
         each = [any(holds(fault) for fault in hypothesis.single) for hypothesis in self.hypotheses]

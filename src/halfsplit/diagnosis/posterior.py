@@ -95,7 +95,7 @@ class Posterior:
     def of_group(self, name: str) -> NDArray[np.bool_]:
         """Whether each column is one of a repair group (C,); none is of a group that was not worked out in full."""
         names, group = self.groups
-        return group == (names.index(name) if name in names else -1)
+        return np.asarray(group == (names.index(name) if name in names else -1))
 
     @property
     def leading(self) -> tuple[str, float]:

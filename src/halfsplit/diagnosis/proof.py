@@ -8,16 +8,17 @@ missing is told in words and proposed as the next tests; one that cannot be done
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
-from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
+from halfsplit.circuit.faults import SPECIAL, Fault
 from halfsplit.diagnosis.after_repair import to_verify, verify_words
 from halfsplit.diagnosis.candidates import at_hand
 from halfsplit.diagnosis.doubt import agree, explained, quarrels, unexplained
-from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
+from halfsplit.diagnosis.measurement import NUMERIC, Measurement
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.requirement import RIVAL, Met, Requirement, same_test
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.suspects import fitted_fault, hanging, leading_hypothesis
+from halfsplit.diagnosis.suspects import fitted_fault, hanging
 from halfsplit.diagnosis.words import evidence_words
 
 HANGS = 0.8
@@ -58,7 +59,18 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
         if name != fault.group and other >= RIVAL
     )
     missing = _missing(situation, fault, rivals)
-    explained, unexplained = _explained(situation, next(iter(situation.posterior.probability)))
+    # What was seen wrong, told or read, that the cause explains; and what it does not, which stands against it.
+    seen = [which(situation, situation.posterior.leading[0]) for which in (explained, unexplained)]
+    explains, leaves = (
+        tuple(dict.fromkeys(evidence_words(each.measurement, each.value, situation.circuit) for each in some))
+        for some in seen
+    )
+    verify = [verify_words(place, value, situation.circuit) for place, value in to_verify(situation)]
+    verify += [
+        f"the code “{' '.join(code.measurement.detail)}” in {code.measurement.at} cleared, and not set again"
+        for code in situation.live
+        if code.measurement.quantity == "code" and code.value == "set"
+    ]
     return Finding(
         cause=fault.name,
         part=fault.part,
@@ -66,9 +78,9 @@ def finding(situation: Situation, found_at: float) -> Finding | None:
         probability=share,
         proven=not missing,
         missing_proof=missing,
-        explains=explained,
-        unexplained=unexplained,
-        verify=(*_verify(situation), *_fuses_hold(situation, fault)),
+        explains=explains,
+        unexplained=leaves,
+        verify=(*verify, *_fuses_hold(situation, fault)),
         rivals=rivals,
     )
 
@@ -91,29 +103,22 @@ def _lacking(situation: Situation, fault: Fault) -> list[Requirement]:
     held = situation.posterior.probability.get(fault.group, 0.0)
     if held < HANGS or any(not asked.refuted(live) for asked in lacks):
         return lacks
-    again = [
-        _once_more(situation, reading)
-        for reading in hanging(situation, fault.group, HANGS)
-        if reading.measurement.quantity in NUMERIC and reading.present == "yes"
-    ]
-    return [*lacks, *again]
-
-
-def _once_more(situation: Situation, reading: Reading) -> Requirement:
-    words = evidence_words(reading.measurement, reading.value, situation.circuit)
-    same = Met(lambda value: agree(value, reading.value), "as before")
-    return Requirement(
-        f"once more, for without it other causes are left: {words}", ((reading.measurement, same),), times=2
-    )
+    for reading in hanging(situation, fault.group, HANGS):
+        if reading.measurement.quantity in NUMERIC and reading.present == "yes":
+            words = evidence_words(reading.measurement, reading.value, situation.circuit)
+            text = f"once more, for without it other causes are left: {words}"
+            same = Met(partial(agree, other=reading.value), "as before")
+            lacks.append(Requirement(text, ((reading.measurement, same),), times=2))
+    return lacks
 
 
 def _found(situation: Situation, found_at: float) -> tuple[Fault, float] | None:
-    name, share = next(iter(situation.posterior.probability.items()))
-    if share < found_at or name in (NOT_IN_MODEL, NOTHING_WRONG) or not situation.seen_wrong:
+    name, share = situation.posterior.leading
+    if share < found_at or name in SPECIAL or not situation.seen_wrong:
         return None
     if found_at > 0 and quarrels(situation, name):
         return None
-    return fitted_fault(situation, leading_hypothesis(situation, name)), share
+    return fitted_fault(situation, name), share
 
 
 def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measurement, str]]:
@@ -133,27 +138,18 @@ def missing_tests(situation: Situation, found_at: float) -> list[tuple[Measureme
             and not situation.barred(test)
             and at_hand(test, situation.instruments)
         ]
-        made = [sum(same_test(reading, test) for reading in live) for test, _ in possible]
-        order = sorted(
-            range(len(possible)),
-            key=lambda number: (made[number], requirement.minutes(possible[number][0], situation.bay)),
-        )
-        for number in order[:1]:
-            test, met = possible[number]
+        ranked = [
+            (
+                sum(same_test(reading, test) for reading in live),
+                requirement.minutes(test, situation.bay),
+                number,
+            )
+            for number, (test, _) in enumerate(possible)
+        ]
+        if ranked:
+            test, met = possible[min(ranked)[-1]]
             tests.setdefault(test, met.words)
     return sorted(tests.items(), key=lambda item: situation.bay.minutes(item[0]))
-
-
-def _explained(situation: Situation, group: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """What was seen wrong, told or read, that the cause explains; and what it does not, which stands against it."""
-    heard = (
-        dict.fromkeys(
-            evidence_words(reading.measurement, reading.value, situation.circuit) for reading in seen
-        )
-        for seen in (explained(situation, group), unexplained(situation, group))
-    )
-    these, others = map(tuple, heard)
-    return these, others
 
 
 def _fuses_hold(situation: Situation, fault: Fault) -> tuple[str, ...]:
@@ -167,19 +163,3 @@ def _fuses_hold(situation: Situation, fault: Fault) -> tuple[str, ...]:
             states = ", ".join(f"“{state}”" for state in fed)
             fuses.append(f"a new {fuse} holds in state {states}, with the place moved")
     return tuple(fuses)
-
-
-def _verify(situation: Situation) -> tuple[str, ...]:
-    verify = [verify_words(place, value, situation.circuit) for place, value in to_verify(situation)]
-    codes = [
-        reading
-        for reading in situation.live
-        if reading.measurement.quantity == "code" and reading.value == "set"
-    ]
-    return (
-        *verify,
-        *(
-            f"the code “{' '.join(code.measurement.detail)}” in {code.measurement.at} cleared, and not set again"
-            for code in codes
-        ),
-    )

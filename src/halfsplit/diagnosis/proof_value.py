@@ -14,7 +14,7 @@ from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.proof_parts import requirements
 from halfsplit.diagnosis.requirement import Requirement
 from halfsplit.diagnosis.situation import Situation
-from halfsplit.diagnosis.suspects import fitted_fault, leading_hypothesis
+from halfsplit.diagnosis.suspects import fitted_fault
 
 Floats = NDArray[np.float64]
 
@@ -37,9 +37,9 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
     base, cost, letter_of = np.full(len(names), np.nan), list[float](), list[int]()
     saved = list[Floats]()
     number = {test: place for place, test in enumerate(tests)}
-    leading = [name for name in situation.likeliest(LEAST, MOST) if name in groups]
-    leading = [name for name in leading if name in situation.posterior.leaders]
-    suspected = [fitted_fault(situation, leading_hypothesis(situation, name)) for name in leading]
+    leaders = situation.posterior.leaders
+    leading = [name for name in situation.likeliest(LEAST, MOST) if name in groups and name in leaders]
+    suspected = [fitted_fault(situation, name) for name in leading]
     for state in dict.fromkeys(reading.measurement.state for reading in situation.wrong):
         situation.circuit.solve_together(state, (fault for fault in suspected if not fault.members))
     for name, fault in zip(leading, suspected, strict=True):
@@ -67,7 +67,7 @@ def proofs_ahead(situation: Situation, tests: Sequence[Measurement], names: Sequ
 
 def open_letters(situation: Situation, name: str) -> list[Requirement]:
     """What the proof of a repair group's leading fault still asks for."""
-    return _still_asked(situation, fitted_fault(situation, leading_hypothesis(situation, name)))
+    return _still_asked(situation, fitted_fault(situation, name))
 
 
 def _still_asked(situation: Situation, fault: Fault) -> list[Requirement]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.faults import NOTHING_WRONG
+from halfsplit.circuit.faults import NOTHING_WRONG, SPECIAL
 from halfsplit.circuit.interventions import Replace, StandInFor
 from halfsplit.diagnosis.cost import Bay, place_key, touched
 from halfsplit.diagnosis.expected import Context
@@ -67,7 +67,8 @@ class Situation:
         model = self.circuit.model
         names = [name for name in touched(measurement, model) if name in model.parts]
         away = [name for name in names if model.parts[name].kind != "battery"]
-        return {*away, *(key for name in away if (key := place_key(name, model)) is not None)}
+        keys = (place_key(name, model) for name in away)
+        return {*away, *(key for key in keys if key is not None)}
 
     @cached_property
     def out_of_reach(self) -> frozenset[str]:
@@ -77,22 +78,21 @@ class Situation:
         """
         barred = set[str]()
         for refusal in self.refused:
-            if refusal.quantity != "wiggle" and not any(
-                isinstance(item, Replace | StandInFor) for item in refusal.changes
-            ):
+            trial = any(isinstance(item, Replace | StandInFor) for item in refusal.changes)
+            if refusal.quantity != "wiggle" and not trial:
                 barred |= self._parts_and_places(refusal)
-        reached = {
-            name
-            for reading in self.live
-            if reading.source == "reading"
-            for name in self._parts_and_places(reading.measurement)
-        }
-        return frozenset(barred - reached - self.opened)
+        made = (reading.measurement for reading in self.live if reading.source == "reading")
+        return frozenset(barred.difference(self.opened, *map(self._parts_and_places, made)))
 
     @cached_property
     def live(self) -> tuple[Reading, ...]:
         """Readings that are not struck out."""
         return tuple(reading for reading in self.readings if reading.struck is None)
+
+    @property
+    def heard(self) -> Iterator[tuple[Reading, Floats]]:
+        """Each of these with its log-likelihood (C, D)."""
+        return zip(self.live, self.posterior.belief.likelihoods(self.live), strict=True)
 
     @property
     def complaints(self) -> tuple[Reading, ...]:
@@ -164,12 +164,8 @@ class Situation:
 
     def likeliest(self, least: float = 0.005, most: int = 16) -> list[str]:
         """Names of the leading repair groups."""
-        special = ("nothing wrong", "not in this model")
-        return [
-            name
-            for name, share in self.posterior.probability.items()
-            if share >= least and name not in special
-        ][:most]
+        shares = self.posterior.probability.items()
+        return [name for name, share in shares if share >= least and name not in SPECIAL][:most]
 
     def places(self) -> list[str]:
         """Names of the leading repair groups, those of both faults in place of a pair's."""

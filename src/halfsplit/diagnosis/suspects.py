@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from halfsplit.circuit.faults import Fault
+from halfsplit.circuit.faults import NOTHING_WRONG, Fault
 from halfsplit.diagnosis.doubt import unexplained
 from halfsplit.diagnosis.evidence import forecast_number, scale
 from halfsplit.diagnosis.hypotheses import Hypothesis, fitted
@@ -74,71 +74,53 @@ def suspects(situation: Situation) -> tuple[Suspect, ...]:
     speaking = _speaking(situation)
     suspects = []
     for group, share in posterior.probability.items():
-        leader = leading_hypothesis(situation, group)
-        severity = mean_severity(situation, leader)
+        leader = posterior.leaders[group]
+        severity = _mean_severity(situation, leader)
         fault = leader.nearest(severity) if severity is not None else leader.first
-        weights = speaking.get(group, ())
-        suspects.append(
-            Suspect(
-                group,
-                leader.mode,
-                share,
-                leader.first.repair,
-                fault.name,
-                severity,
-                tuple(weight for weight in weights if weight.weight > 0),
-                tuple(
-                    sorted(
-                        (weight for weight in weights if weight.weight < 0), key=lambda weight: weight.weight
-                    )
-                ),
-            )
-        )
+        voices, repair = speaking.get(group, []), leader.first.repair
+        speaks_for = tuple(voice for voice in voices if voice.weight > 0)
+        against = tuple(sorted((each for each in voices if each.weight < 0), key=lambda each: each.weight))
+        suspects.append(Suspect(group, leader.mode, share, repair, fault.name, severity, speaks_for, against))
     return tuple(suspects)
 
 
-def leading_hypothesis(situation: Situation, group: str) -> Hypothesis:
-    """The likeliest fault of a repair group."""
-    return situation.posterior.leaders[group]
-
-
-def mean_severity(situation: Situation, hypothesis: Hypothesis) -> float | None:
+def _mean_severity(situation: Situation, hypothesis: Hypothesis) -> float | None:
     """Geometric mean of the severity under the posterior; None where it has none or was not worked out in full."""
     return situation.posterior.severities.get(hypothesis.name, hypothesis.first.severity)
 
 
-def fitted_fault(situation: Situation, hypothesis: Hypothesis) -> Fault:
-    """The fault with the severity that the evidence fits: a joint of 3 ohm is not judged as one of 1 ohm."""
-    belief = situation.posterior.belief
-    columns, weights = belief.columns, situation.posterior.weights.sum(axis=1)
-    number = {hypothesis.name: place for place, hypothesis in enumerate(belief.hypotheses)}.get(
-        hypothesis.name
-    )
-    if number is None:
+def fitted_fault(situation: Situation, group: str) -> Fault:
+    """The likeliest fault of a repair group with the severity that the evidence fits.
+
+    A joint of 3 ohm is not judged as one of 1 ohm.
+    """
+    posterior, hypothesis = situation.posterior, situation.posterior.leaders[group]
+    columns, weights = posterior.belief.columns, posterior.weights.sum(axis=1)
+    mine = np.flatnonzero(columns.named(hypothesis.name))
+    if not len(mine):
         return hypothesis.first
-    mine = np.flatnonzero(columns.hypothesis == number)
     best = int(mine[np.argmax(weights[mine])])
-    severity = mean_severity(situation, hypothesis)
+    severity = _mean_severity(situation, hypothesis)
     if severity is not None and np.isfinite(columns.severity[mine]).all():
         best = int(mine[np.argmin(np.abs(np.log(columns.severity[mine] / severity)))])
     return fitted(hypothesis, severity, columns.changes[best])
 
 
-def _speaking(situation: Situation) -> dict[str, tuple[Speaking, ...]]:
+def _speaking(situation: Situation) -> dict[str, list[Speaking]]:
     """For each group the readings that tell it from the rest, strongest first."""
     posterior = situation.posterior
     names, group = posterior.groups
     prior = posterior.belief.prior
     share = np.bincount(group, weights=prior, minlength=len(names))
     speaking: dict[str, list[Speaking]] = {name: [] for name in names}
-    for reading, log in zip(situation.live, posterior.belief.likelihoods(situation.live), strict=True):
+    for reading, log in situation.heard:
         mean = np.exp(log).mean(axis=1)
         inside = np.bincount(group, weights=prior * mean, minlength=len(names)) / np.maximum(share, 1e-300)
         others = (float(prior @ mean) - inside * share) / np.maximum(prior.sum() - share, 1e-300)
         ratio = np.log(np.maximum(inside, 1e-300)) - np.log(np.maximum(others, 1e-300))
         for number in np.flatnonzero(np.abs(ratio) > SPEAKS):
             speaking[names[number]].append(Speaking(reading, float(ratio[number] / np.log(10))))
-    return {name: tuple(sorted(voices, key=lambda voice: -voice.weight)) for name, voices in speaking.items()}
+    return {name: sorted(voices, key=lambda voice: -voice.weight) for name, voices in speaking.items()}
 
 
 def odd_reading(situation: Situation) -> Reading | None:
@@ -152,37 +134,34 @@ def odd_reading(situation: Situation) -> Reading | None:
 
 def _contradicting(situation: Situation) -> Reading | None:
     """A symptom that the leading cause does not explain."""
-    name, share = next(iter(situation.posterior.probability.items()))
+    name, share = situation.posterior.leading
     if share < NEARLY_CERTAIN or name not in situation.posterior.groups[0]:
         return None
     made = _made(situation)
-    once = (reading for reading in unexplained(situation, name) if made[reading.measurement] == 1)
-    return next((reading for reading in once if reading.measurement not in situation.refused), None)
+    asked = ((reading, reading.measurement) for reading in unexplained(situation, name))
+    once = (reading for reading, test in asked if made[test] == 1 and test not in situation.refused)
+    return next(once, None)
 
 
 def decisive_reading(situation: Situation) -> Reading | None:
     """The reading without which the leading cause would be one of several."""
-    name, share = next(iter(situation.posterior.probability.items()))
+    name, share = situation.posterior.leading
     if share < NEARLY_CERTAIN:
         return None
-    kinds = (*NUMERIC, "lamp")
-    asked = (
-        reading
-        for reading in hanging(situation, name, ONE_OF_SEVERAL)
-        if reading.measurement.quantity in kinds or reading.measurement.changes
-    )
-    return next(asked, None)
+    for reading in hanging(situation, name, ONE_OF_SEVERAL):
+        if reading.measurement.quantity in (*NUMERIC, "lamp") or reading.measurement.changes:
+            return reading
+    return None
 
 
 def hanging(situation: Situation, name: str, least: float) -> list[Reading]:
     """The readings, each made once, without any one of which a repair would hold less than this share."""
     posterior = situation.posterior
-    names, group = posterior.groups
-    if name not in names:
+    if name not in posterior.groups[0]:
         return []
-    mine, live, made = group == names.index(name), situation.live, _made(situation)
+    mine, made = posterior.of_group(name), _made(situation)
     hangs = []
-    for reading, log in zip(live, posterior.belief.likelihoods(live), strict=True):
+    for reading, log in situation.heard:
         if reading.source == "reading" and made[reading.measurement] == 1:
             without = posterior.weights * np.exp(-np.maximum(log, -40.0))
             if without[mine].sum() < least * without.sum():
@@ -197,38 +176,30 @@ def _made(situation: Situation) -> Counter[Measurement]:
 
 def _fits_nothing(situation: Situation) -> Reading | None:
     """The reading that a slip of the hand explains better than any suspect."""
-    live = situation.live
-    readings = [
-        reading for reading in live if reading.measurement.quantity in NUMERIC and reading.source == "reading"
-    ]
-    if len(live) < 3 or not readings:
+    if len(situation.live) < 3 or not any(map(_by_hand, situation.live)):
         return None
-    logs = dict(
-        zip((reading.id for reading in live), situation.posterior.belief.likelihoods(live), strict=True)
-    )
-    worst: tuple[float, Reading] | None = None
     made = _made(situation)
-    for reading in readings:
-        if made[reading.measurement] > 1 or reading.present == "no":
-            continue
-        fit = _fit(situation, reading, logs[reading.id])
-        if fit < FITS and (worst is None or fit < worst[0]):
-            worst = fit, reading
-    return worst[1] if worst else None
+    fits = {
+        reading: _fit(situation, reading, log)
+        for reading, log in situation.heard
+        if _by_hand(reading) and made[reading.measurement] == 1 and reading.present != "no"
+    }
+    worst = min(fits, key=lambda reading: fits[reading], default=None)
+    return worst if worst is not None and fits[worst] < FITS else None
 
 
 def slipped(situation: Situation) -> tuple[Reading, ...]:
     """The readings that a slip of the hand explains better than what is believed without them."""
-    live = situation.live
-    weighed = zip(live, situation.posterior.belief.likelihoods(live), strict=True)
     return tuple(
         reading
-        for reading, log in weighed
-        if reading.source == "reading"
-        and reading.present != "no"
-        and reading.measurement.quantity in NUMERIC
-        and _fit(situation, reading, log) < FITS
+        for reading, log in situation.heard
+        if _by_hand(reading) and reading.present != "no" and _fit(situation, reading, log) < FITS
     )
+
+
+def _by_hand(reading: Reading) -> bool:
+    """A number read off an instrument at the vehicle."""
+    return reading.source == "reading" and reading.measurement.quantity in NUMERIC
 
 
 def _fit(situation: Situation, reading: Reading, log: Floats) -> float:
@@ -247,7 +218,7 @@ def _fit(situation: Situation, reading: Reading, log: Floats) -> float:
 
 def replacement(situation: Situation, part: str, price: float, minutes: float, hourly: float) -> Replacement:
     """The chance that a part cures, and what a try costs in money: price and time."""
-    chance = sum(share for group, share in situation.posterior.probability.items() if group == part)
+    chance = situation.posterior.probability.get(part, 0)
     cost = price + hourly * minutes / 60.0
     return Replacement(part, chance, cost, cost / chance if chance > 0 else float("inf"))
 
@@ -256,29 +227,14 @@ def expected_at(situation: Situation, point: str, state: str) -> tuple[Expected,
     """Volts at a point, healthy and under each leading suspect."""
     measurement = Measurement("volts", point, state, instrument="meter")
     numeric = forecast_number(measurement, situation.context)
-    names, group = situation.posterior.groups
     expected = []
-    for name in ["nothing wrong", *situation.likeliest(0.01, 8)]:
-        if name not in names:
+    for name in [NOTHING_WRONG, *situation.likeliest(0.01, 8)]:
+        mine = situation.posterior.of_group(name)
+        if not mine.any():
             continue
-        mine = group == names.index(name)
         weights = situation.posterior.weights[mine] + 1e-12
         weights = weights / weights.sum()
         mean = float((weights * numeric.value[mine]).sum())
         spread = float(np.sqrt((weights * (numeric.value[mine] - mean) ** 2).sum()))
-        expected.append(Expected("healthy" if name == "nothing wrong" else name, mean, spread))
+        expected.append(Expected("healthy" if name == NOTHING_WRONG else name, mean, spread))
     return tuple(expected)
-
-
-__all__ = [
-    "Expected",
-    "Replacement",
-    "Speaking",
-    "Suspect",
-    "decisive_reading",
-    "expected_at",
-    "odd_reading",
-    "replacement",
-    "scale",
-    "suspects",
-]
