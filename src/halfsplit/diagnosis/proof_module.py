@@ -11,7 +11,7 @@ from halfsplit.circuit.interventions import Unplug
 from halfsplit.circuit.model import BODY, Behaviour, Driver, Supply
 from halfsplit.circuit.module_elements import SUPPLY_LIMIT, names_state, pins_read, units_heard
 from halfsplit.diagnosis.measurement import CODING, COMMAND, PIN_DRAG, TRIED_AGAIN, Measurement
-from halfsplit.diagnosis.requirement import Case, Met, Requirement, is_word, within
+from halfsplit.diagnosis.requirement import Case, Met, Requirement, asked, is_word, within
 
 FEED_DROP, EARTH_DROP = 0.5, 0.1
 """A module's feeds within 0.5 V of the battery, its earths within 0.1 V, under load; of what a sound vehicle has."""
@@ -22,41 +22,23 @@ def module_proof(case: Case) -> list[Requirement]:
     behaviour = case.circuit.parts[case.fault.part].behaviour
     if behaviour is None:
         return [case.looked_at()]
-    requirements_of = [*_feeds(case, behaviour), *_earths(case, behaviour)]
-    driver, supply = _driver(case, behaviour), _supply(case, behaviour)
+    # The pin that the fault is of; empty where it is of the whole unit.
+    point = case.fault.mode.partition(" ")[0]
+    pin = point.rpartition(".")[2] if "." in point else ""
+    # The output that is at fault, or the first that follows the input that is not read; else any.
+    own = [driver for driver in behaviour.drivers if pin == driver.pin or pin in pins_read(driver.when)]
+    driver = next(iter((*own, *behaviour.drivers)), None)
+    supply = next((supply for supply in behaviour.supplies if supply.pin == pin), None)
+    letters = [*_feeds(case, behaviour), *_earths(case, behaviour)]
     if supply is not None:
-        requirements_of += [*_output(case, supply.pin), _not_pulled_down(case, supply)]
+        letters += [*_output(case, supply.pin), _not_pulled_down(case, supply)]
     elif driver is not None:
-        requirements_of += [
-            *_commands(case, driver),
-            *_told(case, driver),
-            *_heard(case, driver),
-            *_output(case, driver.pin),
-        ]
-        requirements_of += [_wire_off(case, driver)]
+        letters += [*_commands(case, driver), *_output(case, driver.pin), _wire_off(case, driver)]
     return [
-        *requirements_of,
+        *letters,
         case.ticked(case.fault.part, TRIED_AGAIN, f"(f) {TRIED_AGAIN}"),
         case.ticked(case.fault.part, CODING, f"(g) {CODING}"),
     ]
-
-
-def _driver(case: Case, behaviour: Behaviour) -> Driver | None:
-    """The output that is at fault, or the first that follows the input that is not read; else any."""
-    pin = _pin(case)
-    own = [driver for driver in behaviour.drivers if pin == driver.pin or pin in pins_read(driver.when)]
-    return next(iter((*own, *behaviour.drivers)), None)
-
-
-def _supply(case: Case, behaviour: Behaviour) -> Supply | None:
-    """The supply that is missing."""
-    return next((supply for supply in behaviour.supplies if supply.pin == _pin(case)), None)
-
-
-def _pin(case: Case) -> str:
-    """The pin that the fault is of; empty where it is of the whole unit."""
-    point = case.fault.mode.partition(" ")[0]
-    return point.rpartition(".")[2] if "." in point else ""
 
 
 def _feeds(case: Case, behaviour: Behaviour) -> list[Requirement]:
@@ -65,7 +47,7 @@ def _feeds(case: Case, behaviour: Behaviour) -> list[Requirement]:
         point = f"{case.fault.part}.{pin}"
         enough = within(case.healthy.volts(point) - FEED_DROP, math.inf)
         text = f"(b) feed {point} within 0.5 V of the battery, plugged and under load"
-        feeds.append(Requirement(text, ((case.volts(point), enough),)))
+        feeds.append(asked(text, case.volts(point), enough))
         text = f"(b) feed {point} again under a lamp of its current"
         lamps = [name for name in case.situation.instruments if name.endswith(" lamp")] or ["test lamp"]
         tests = [Measurement("lamp", point, case.state, instrument=name) for name in lamps]
@@ -82,12 +64,13 @@ def _earths(case: Case, behaviour: Behaviour) -> list[Requirement]:
         own = abs(case.healthy.volts(point))
         most = EARTH_DROP if own <= 0.5 * EARTH_DROP else math.ceil(10 * (own + EARTH_DROP)) / 10
         text = f"(b) earth {point} within {most:g} V of {battery}'s negative post"
-        earths.append(Requirement(text, ((case.volts(point), within(-most, most)),)))
+        earths.append(asked(text, case.volts(point), within(-most, most)))
     return earths
 
 
 def _commands(case: Case, driver: Driver) -> list[Requirement]:
-    commands = []
+    """What tells the unit to drive is there: at its pins, in its own mind, by bus."""
+    commands, name = [], case.fault.part
     for pin in sorted(pins_read(driver.when)):
         point = f"{case.fault.part}.{pin}"
         volts = case.healthy.volts(point)
@@ -95,32 +78,22 @@ def _commands(case: Case, driver: Driver) -> list[Requirement]:
         if abs(case.sick.volts(point) - volts) > room:
             continue  # what the unit itself gives, such as the supply of a sensor, is gone with it
         text = f"(c) the command at {point} is there: about {volts:.1f} V"
-        commands.append(Requirement(text, ((case.volts(point), within(volts - room, volts + room)),)))
+        commands.append(asked(text, case.volts(point), within(volts - room, volts + room)))
+    if names_state(driver.when):
+        # What comes from nowhere in the drawing is commanded by the unit itself: that it does so has to be seen.
+        commands.append(case.ticked(name, COMMAND, f"(c) {name}: {COMMAND}"))
+    # Where the command comes by bus, the units answer on it that would with this cause.
+    for unit in filter(case.sick.answers, sorted(units_heard(driver.when))):
+        test = Measurement("answers", unit, case.state)
+        commands.append(asked(f"(c) {unit} answers on the bus", test, is_word("yes")))
     return commands
-
-
-def _told(case: Case, driver: Driver) -> list[Requirement]:
-    """What comes from nowhere in the drawing is commanded by the unit itself: that it does so has to be seen."""
-    if not names_state(driver.when):
-        return []
-    name = case.fault.part
-    return [case.ticked(name, COMMAND, f"(c) {name}: {COMMAND}")]
-
-
-def _heard(case: Case, driver: Driver) -> list[Requirement]:
-    """Where the command comes by bus, the units answer on it that would with this cause."""
-    heard = []
-    for name in filter(case.sick.answers, sorted(units_heard(driver.when))):
-        test = Measurement("answers", name, case.state)
-        heard.append(Requirement(f"(c) {name} answers on the bus", ((test, is_word("yes")),)))
-    return heard
 
 
 def _output(case: Case, pin: str) -> list[Requirement]:
     point = f"{case.fault.part}.{pin}"
     test = case.volts(point)
     return [
-        Requirement(f"(d) the output missing at its own pin {point}", ((test, case.nearer(test)),)),
+        asked(f"(d) the output missing at its own pin {point}", test, case.nearer(test)),
         case.ticked(point, PIN_DRAG, f"(d) terminal drag of {point} checked"),
     ]
 
@@ -130,9 +103,7 @@ def _wire_off(case: Case, driver: Driver) -> Requirement:
     other = "body" if driver.side == "high" else None
     test = Measurement("ohms", point, case.state, to=other, instrument="meter", changes=off)
     text = f"(e) wire off at {point}: load and wire measure right, no short, no foreign supply"
-    return Requirement(
-        text, ((test, Met(lambda value: not isinstance(value, str) and value > 0.3, "over 0.3 ohm")),)
-    )
+    return asked(text, test, Met(lambda value: not isinstance(value, str) and value > 0.3, "over 0.3 ohm"))
 
 
 def _not_pulled_down(case: Case, supply: Supply) -> Requirement:
@@ -141,4 +112,4 @@ def _not_pulled_down(case: Case, supply: Supply) -> Requirement:
     test = Measurement("ohms", point, case.state, BODY, "meter", (Unplug(case.fault.part),))
     least = supply.volts / (supply.limit or SUPPLY_LIMIT)
     text = f"(e) wire off at {point}: nothing there pulls it down, over {least:.3g} ohm to body"
-    return Requirement(text, ((test, within(least, math.inf, "ohm")),))
+    return asked(text, test, within(least, math.inf, "ohm"))

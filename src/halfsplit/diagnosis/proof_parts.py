@@ -5,17 +5,29 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from itertools import permutations
 
 from halfsplit.circuit.faults import Fault
 from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part
-from halfsplit.diagnosis.candidates import open_contacts, own_ends, own_pins
+from halfsplit.circuit.wiring import place
+from halfsplit.diagnosis.candidates import kind_at, open_contacts, own_ends, own_pins
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
 from halfsplit.diagnosis.proof_short import come_back, short_proof, unplugged_ends, wire_of
-from halfsplit.diagnosis.requirement import RIVAL, Case, Met, Option, Requirement, at_least, is_word, within
+from halfsplit.diagnosis.requirement import (
+    RIVAL,
+    Case,
+    Met,
+    Option,
+    Requirement,
+    asked,
+    at_least,
+    is_word,
+    within,
+)
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.unplugging import plugs
 from halfsplit.diagnosis.words import sentence
@@ -37,21 +49,14 @@ LIMITS = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 
 def requirements(situation: Situation, fault: Fault) -> list[Requirement]:
     """What must be shown for this cause."""
-    if not fault.members:
-        return _requirements(Case(situation, fault))
-    a, b = fault.members
-    return [*_requirements(_beside(situation, a, b)), *_requirements(_beside(situation, b, a))]
-
-
-def _requirements(case: Case) -> list[Requirement]:
-    return PROOFS.get(case.fault.kind.partition(" ")[0], _part)(case)
-
-
-def _beside(situation: Situation, fault: Fault, other: Fault) -> Case:
-    """One of two faults; the other is taken out of the way where nothing that was told shows this one behind it."""
-    case = Case(situation, fault, other)
-    around = () if case.functions else _way_round(Case(situation, other))
-    return Case(situation, fault, other, around) if around else case
+    asked_for: list[Requirement] = []
+    for one, other in permutations(fault.members) if fault.members else [(fault, None)]:
+        case = Case(situation, one, other)
+        # The other is taken out of the way where nothing that was told shows this one behind it.
+        around = _way_round(Case(situation, other)) if other and not case.functions else ()
+        case = Case(situation, one, other, around) if around else case
+        asked_for += PROOFS.get(one.kind.partition(" ")[0], _part)(case)
+    return asked_for
 
 
 def _way_round(case: Case) -> tuple[Intervention, ...]:
@@ -70,8 +75,8 @@ def _joint(case: Case) -> list[Requirement]:
     ends = case.ends()
     if ends is None:
         return [case.looked_at()]
-    asked = _own_drop(case, ends)
-    if not asked:
+    own_drop = _own_drop(case, ends)
+    if not own_drop:
         return [*_continuity(case), case.looked_at()]
     bridged = f"bridging {ends[0]} to {ends[1]} restores the function"
     lead = [case.bridge(ends)] if _may_be_joined(case, ends) else []
@@ -79,7 +84,11 @@ def _joint(case: Case) -> list[Requirement]:
     if not restored and (back := come_back(case, lead)):
         # Live data, or volts that were read, are all there is to come back.
         restored = [Requirement(bridged, tuple(back))]
-    return [*asked, *_ends_belong_together(case), *(restored or [_seen_or_ohms(case)])]
+    if not restored:
+        # Where no lead may bridge it: the fault seen, or, where a look misses it, the ohms of the wire alone.
+        seen = case.looked_at()
+        restored = [seen.or_else(ohms.text, *ohms.options) for ohms in _continuity(case)] or [seen]
+    return [*own_drop, *_ends_belong_together(case), *restored]
 
 
 def _own_drop(case: Case, ends: tuple[str, str | None]) -> list[Requirement]:
@@ -95,25 +104,14 @@ def _own_drop(case: Case, ends: tuple[str, str | None]) -> list[Requirement]:
     return [Requirement(text, (drop,), times=2, bracket=None if case.around else ends)]
 
 
-def _seen_or_ohms(case: Case) -> Requirement:
-    """Where no lead may bridge it: the fault seen, or, where a look misses it, the ohms of the wire alone."""
-    seen = case.looked_at()
-    for ohms in _continuity(case):
-        return replace(seen, text=f"{seen.text}, or {ohms.text}", options=(*seen.options, *ohms.options))
-    return seen
-
-
 def _may_be_joined(case: Case, ends: tuple[str, str]) -> bool:
     """Feeds and grounds of a unit may be bridged; its outputs and inputs, sensor and bus pins never."""
     for end in ends:
         part = case.circuit.parts.get(part_of(end))
         if part is None or part.kind not in ("module", "sensor"):
             continue
-        behaviour, pin = part.behaviour, end.partition(":")[0].rpartition(".")[2]
-        if behaviour is None or pin not in {
-            *behaviour.earths,
-            *(pin for group in behaviour.feeds for pin in group),
-        }:
+        behaviour, pin = part.behaviour, place(end).rpartition(".")[2]
+        if behaviour is None or not any(pin in pins for pins in (behaviour.earths, *behaviour.feeds)):
             return False
     return True
 
@@ -135,7 +133,7 @@ def _ends_belong_together(case: Case) -> list[Requirement]:
 def _continuity(case: Case) -> list[Requirement]:
     """Where its drop cannot be measured, the ohms of a wire that is unplugged; of a splice from the next terminal."""
     ends, own = case.ends(), case.fault.severity
-    if wire_of(case) is None or ends is None or any(_is_splice(case, end) for end in ends):
+    if wire_of(case) is None or ends is None or any(kind_at(case.circuit, end) == "splice" for end in ends):
         return []
     unplugged = unplugged_ends(case, ends)
     if not unplugged:
@@ -143,12 +141,7 @@ def _continuity(case: Case) -> list[Requirement]:
     least = OPEN_OHMS if own is None else 0.5 * own
     ohms = Measurement("ohms", ends[0], case.state, to=ends[1], instrument="meter", changes=unplugged)
     text = f"at least {least:.3g} ohm from {ends[0]} to {ends[1]} with the wire unplugged"
-    return [Requirement(text, ((ohms, at_least(least, "ohm")),))]
-
-
-def _is_splice(case: Case, end: str) -> bool:
-    part = case.circuit.parts.get(part_of(end))
-    return part is not None and part.kind == "splice"
+    return [asked(text, ohms, at_least(least, "ohm"))]
 
 
 def _contact(case: Case) -> list[Requirement]:
@@ -160,14 +153,24 @@ def _contact(case: Case) -> list[Requirement]:
     if contacts and case.functions and "meter" in case.situation.instruments:
         # Both sides can be got at: it is measured like any joint.
         drop = _own_drop(case, next(ends for ends in contacts if case.fault.part in ends))
+        if drop and part.kind == "fuse":
+            return [*drop, *_bridged(case)]
         if drop:
-            return [*drop, *(_bridged(case) if part.kind == "fuse" else _round_the_clamp(case))]
+            # A booster cable from a battery's post to its clamp.
+            clamp, post = case.fault.part, f"{case.fault.part}:part"
+            text = f"bridging {clamp} to {post} restores the function"
+            return [*drop, *case.restored(text, Jump(clamp, post, heavy=True))]
     renewed = _renewed(case)
-    asked = renewed or [Requirement(text, looks), *_others_good(case)]
+    letters = renewed or [Requirement(text, looks), *_others_good(case)]
     if part.kind in ("relay", "fuse") and case.functions:
-        return [*asked, *_drops(case, part), _not_cured(case, part.name), *_bridged(case)]
+        # Volts between the part's own pins, twice: one reading may be a slip of the hand.
+        drops = _direct_volts(case, part)
+        letters += [_direct(case, drops, times=2)] if drops else []
+        lacks = Met(lambda value: value != case.good, f"not {case.good}")
+        text = f"a known-good {part.name} does not restore the function"
+        return [*letters, asked(text, case.with_made(0, Replace(part.name)), lacks), *_bridged(case)]
     if part.kind in LOADS or part.kind == "sensor":
-        return [*asked, _itself_good(case, part)]
+        return [*letters, _itself_good(case, part)]
     if renewed:
         return renewed
     # Nothing else tells it from the part itself, and one inspection does not prove.
@@ -196,10 +199,8 @@ def _others_good(case: Case) -> list[Requirement]:
         if share >= RIVAL and other != own and "." in other and part_of(other) == name and " " not in other
     ]
     look = case.look()[0]
-    return [
-        Requirement(f"the contact {other} found good", ((replace(look, at=other), is_word("good")),))
-        for other in rivals
-    ]
+    good = is_word("good")
+    return [asked(f"the contact {other} found good", replace(look, at=other), good) for other in rivals]
 
 
 def _bridged(case: Case) -> list[Requirement]:
@@ -212,29 +213,11 @@ def _bridged(case: Case) -> list[Requirement]:
     return []
 
 
-def _round_the_clamp(case: Case) -> list[Requirement]:
-    """A booster cable from a battery's post to its clamp restores the function."""
-    clamp, post = case.fault.part, f"{case.fault.part}:part"
-    return case.restored(f"bridging {clamp} to {post} restores the function", Jump(clamp, post, heavy=True))
-
-
-def _drops(case: Case, part: Part) -> list[Requirement]:
-    """Volts between the part's own pins, twice: one reading may be a slip of the hand."""
-    drops = _direct_volts(case, part)
-    return [_direct(case, drops, times=2)] if drops else []
-
-
-def _not_cured(case: Case, name: str) -> Requirement:
-    swap = case.with_made(0, Replace(name))
-    lacks = Met(lambda value: value != case.good, f"not {case.good}")
-    return Requirement(f"a known-good {name} does not restore the function", ((swap, lacks),))
-
-
 def _itself_good(case: Case, part: Part) -> Requirement:
     expected = _ohms_of(case, part.name)
     text = f"{part.name} itself measures as it should when unplugged ({expected:.3g} ohm)"
     ohms = _unplugged_ohms(case, part, *own_pins(part))
-    return Requirement(text, ((ohms, within(0.5 * expected, 2.0 * expected + 0.5, "ohm")),))
+    return asked(text, ohms, within(0.5 * expected, 2.0 * expected + 0.5, "ohm"))
 
 
 def _unplugged_ohms(case: Case, part: Part, a: str, b: str) -> Measurement:
@@ -270,21 +253,19 @@ def _part(case: Case) -> list[Requirement]:
     if volts and ohms and len(cure) < 2 and part.kind not in ("relay", "switch"):
         second = _direct(case, ohms)
         if cure:
-            second = replace(
-                second, text=f"{second.text} or {cure[0].text}", options=(*ohms, *cure[0].options)
-            )
+            options = (*ohms, *cure[0].options)
+            second = replace(second, text=f"{second.text} or {cure[0].text}", options=options)
         return [_direct(case, volts), second]
     direct = (*volts, *ohms)
-    asked = [_direct(case, direct, times=1 if cure else 2)] if direct else []
-    return [*asked, *cure] or [case.looked_at()]
+    directly = [_direct(case, direct, times=1 if cure else 2)] if direct else []
+    return [*directly, *cure] or [case.looked_at()]
 
 
 def _direct(case: Case, options: tuple[Option, ...] | list[Option], times: int = 1) -> Requirement:
     words = " or ".join(sentence(test, case.circuit).rstrip(".") for test, _ in options[:2])
     again = ", twice" if times > 1 else ""
-    return Requirement(
-        f"a direct reading at {case.fault.part} that shows it{again}: {words}", tuple(options), times
-    )
+    text = f"a direct reading at {case.fault.part} that shows it{again}: {words}"
+    return Requirement(text, tuple(options), times)
 
 
 def _cured(case: Case, part: Part) -> list[Requirement]:
@@ -302,12 +283,16 @@ def _trial(case: Case, part: Part) -> tuple[Intervention, ...]:
     if part.kind in QUICKLY_FITTED:
         return (Replace(part.name),)
     if part.kind == "switch" and case.fault.mode == "open":
-        pairs = [pair for pair in own_ends(case.circuit) if part_of(pair[0]) == part_of(pair[1]) == part.name]
+        pairs = _own_pairs(case, part)
         if pairs:
-            return (
-                Jump(*max(pairs, key=lambda ends: abs(case.sick.volts(*ends) - case.healthy.volts(*ends)))),
-            )
+            lost = [abs(case.sick.volts(*ends) - case.healthy.volts(*ends)) for ends in pairs]
+            return (Jump(*pairs[lost.index(max(lost))]),)
     return ()
+
+
+def _own_pairs(case: Case, part: Part) -> list[tuple[str, str]]:
+    """The pins of a part that a meter is put across."""
+    return [(a, b) for a, b in own_ends(case.circuit) if part_of(a) == part_of(b) == part.name]
 
 
 def _fuse(case: Case) -> list[Requirement]:
@@ -318,11 +303,7 @@ def _fuse(case: Case) -> list[Requirement]:
     direct = (blown, *_direct_volts(case, part), *_direct_ohms(case, part))
     if case.fault.mode != "open":
         return [_direct(case, direct), *_cured(case, part)]
-    return [_direct(case, direct), *_holds(case, name)]
-
-
-def _holds(case: Case, name: str) -> list[Requirement]:
-    """With a new fuse everything that it feeds works, in every state."""
+    # With a new fuse everything that it feeds works, in every state.
     holding = []
     for state in case.circuit.states:
         healthy, without = case.circuit.solve(state), case.circuit.solve(state, fault=case.fault)
@@ -335,42 +316,35 @@ def _holds(case: Case, name: str) -> list[Requirement]:
             load = case.load if case.load in fed and state == case.state else fed[0]
             test = Measurement("works", load, state, changes=(Replace(name),))
             text = f"with a new {name} {load} works in state “{state}”, and the fuse holds"
-            holding.append(Requirement(text, ((test, is_word("yes")),)))
-    return holding or case.restored(f"a new {name} restores the function and holds", Replace(name))
+            holding.append(asked(text, test, is_word("yes")))
+    held = holding or case.restored(f"a new {name} restores the function and holds", Replace(name))
+    return [_direct(case, direct), *held]
 
 
 def _direct_volts(case: Case, part: Part) -> list[Option]:
     """Volts between its own pins that cause and health differ in."""
-    pairs = [(a, b) for a, b in own_ends(case.circuit) if part_of(a) == part.name and part_of(b) == part.name]
+    pairs = _own_pairs(case, part)
     if part.kind == "sensor":
         pairs = [(f"{part.name}.{pin}", f"{part.name}.{part.pins[-1]}") for pin in part.pins[:-1]]
     tests = [case.volts(a, b) for a, b in pairs]
+    volts = {test: tuple(map(abs, case.both(test))) for test in tests}
     if case.fault.mode in ("open", "coil open") and part.kind in (*LOADS, "relay"):
-        return _fed_and_idle(case, tests)
+        # Volts are there and nothing happens: feed and ground are good, the part is not.
+        if case.fault.mode == "coil open":
+            tests = [test for test in tests if {test.at, test.to} == {f"{part.name}.85", f"{part.name}.86"}]
+        return [(test, at_least(0.85 * volts[test][0])) for test in tests if volts[test][0] > 1.0]
     if part.kind in LOADS:
         # What it lacks a fault in its line takes from it just as well.
-        tests = [
-            test
-            for test in tests
-            if abs(case.sick.volts(test.at, test.to)) > HALF_FED * abs(case.healthy.volts(test.at, test.to))
-        ]
+        tests = [test for test, (healthy, sick) in volts.items() if sick > HALF_FED * healthy]
     return [(test, case.nearer(test)) for test in tests if case.tells(test)]
 
 
-def _fed_and_idle(case: Case, tests: list[Measurement]) -> list[Option]:
-    """Volts are there and nothing happens: feed and ground are good, the part is not."""
-    coil = {f"{case.fault.part}.85", f"{case.fault.part}.86"}
-    looks = []
-    for test in tests:
-        volts = abs(case.healthy.volts(test.at, test.to))
-        if volts > 1.0 and (case.fault.mode != "coil open" or {test.at, test.to} == coil):
-            looks.append((test, at_least(0.85 * volts)))
-    return looks
-
-
 def _direct_ohms(case: Case, part: Part) -> list[Option]:
+    """Ohms between its own pins, unplugged, where they show the fault."""
     if part.kind == "switch" and case.fault.mode == "open":
-        return _open_when_closed(case, part)
+        # In the position in which it should join two pins.
+        joined = case.joined(part.name, case.state)
+        return [(_unplugged_ohms(case, part, join.a, join.b), at_least(OPEN_OHMS, "ohm")) for join in joined]
     if part.kind not in (*LOADS, "fuse", "relay", "sensor"):
         return []
     relay = part.kind == "relay"
@@ -387,25 +361,10 @@ def _direct_ohms(case: Case, part: Part) -> list[Option]:
     return []
 
 
-def _open_when_closed(case: Case, part: Part) -> list[Option]:
-    """A switch unplugged, in the position in which it should join two pins."""
-    position = case.circuit.states[case.state].switches.get(part.name)
-    joined = [join for join in part.connections if join.position == position]
-    return [(_unplugged_ohms(case, part, join.a, join.b), at_least(OPEN_OHMS, "ohm")) for join in joined]
-
-
 def _battery(case: Case) -> list[Requirement]:
     name = case.fault.part
     test = case.volts(f"{name}.+", f"{name}.-")
-    return [Requirement(f"the volts of {name} itself, twice", ((test, case.nearer(test)),), times=2)]
-
-
-def _stage(case: Case) -> list[Requirement]:
-    return [Requirement(f"the fault seen: {case.fault.mode}", (case.look(),))]
-
-
-def _bus(case: Case) -> list[Requirement]:
-    return [Requirement(f"the fault seen on {case.fault.part}", (case.look(),))]
+    return [asked(f"the volts of {name} itself, twice", test, case.nearer(test), times=2)]
 
 
 PROOFS: Mapping[str, Callable[[Case], list[Requirement]]] = {
@@ -417,6 +376,6 @@ PROOFS: Mapping[str, Callable[[Case], list[Requirement]]] = {
     "fuse": _fuse,
     "module": module_proof,
     "battery": _battery,
-    "stage": _stage,
-    "bus": _bus,
+    "stage": lambda case: [Requirement(f"the fault seen: {case.fault.mode}", (case.look(),))],
+    "bus": lambda case: [Requirement(f"the fault seen on {case.fault.part}", (case.look(),))],
 }

@@ -16,6 +16,7 @@ from halfsplit.diagnosis.requirement import (
     Case,
     Option,
     Requirement,
+    asked,
     at_least,
     is_word,
     within,
@@ -42,22 +43,14 @@ def short_proof(case: Case) -> list[Requirement]:
     text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
     few = within(-math.inf, limit, "ohm")
     seen = case.looked_at()
-    if wire is None or len(ohms.changes) < len({part_of(wire.a), part_of(wire.b)}):
-        return [Requirement(text, ((ohms, few),)), _seen_or_along(case, seen)]
+    if wire is None or len(ohms.changes) < len({*map(part_of, wire.ends)}):
+        return [asked(text, ohms, few), _seen_or_along(case, seen)]
     # Taken off at both ends, it reads the same from either only where they are the ends of one wire; another wire in
     # its cavity goes with it, and has to be looked for.
     far = wire.a if start == wire.b else wire.b
-    turned = replace(
-        seen,
-        text=f"{seen.text}, or the same from its other end {far}",
-        options=(*seen.options, (replace(ohms, at=far), few)),
-    )
+    turned = seen.or_else(f"the same from its other end {far}", (replace(ohms, at=far), few))
     alone = case.ticked(wire.name, ENDS, f"{seen.text}, or {ENDS}")
-    return [
-        Requirement(text, ((ohms, few),)),
-        turned,
-        replace(alone, options=(*seen.options, *alone.options)),
-    ]
+    return [asked(text, ohms, few), turned, replace(alone, options=(*seen.options, *alone.options))]
 
 
 def come_back(case: Case, changes: Iterable[Intervention]) -> list[Option]:
@@ -87,21 +80,20 @@ def _seen_or_along(case: Case, seen: Requirement) -> Requirement:
         cured = "the short gone with another wire in its place"
         if rivals != [wire.name]:
             return replace(seen, text=cured, options=tuple(gone))
-        return replace(seen, text=f"{seen.text}, or {cured}", options=(*seen.options, *gone))
+        return seen.or_else(cured, *gone)
     for lamp in reversed(lit):
         test = along(lamp.measurement, *ends)
         if not test.in_millivolts:
             continue
         least = 0.5 * abs(case.circuit.solve(test.state, fault=case.fault, changes=test.changes).volts(*ends))
         if least >= 2 * MILLIVOLTS:
-            text = (
-                f"{seen.text}, or at least {1000 * least:.0f} mV along it with the lamp in place of the fuse"
-            )
-            return replace(seen, text=text, options=(*seen.options, (test, at_least(least))))
+            text = f"at least {1000 * least:.0f} mV along it with the lamp in place of the fuse"
+            return seen.or_else(text, (test, at_least(least)))
     return seen
 
 
 def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:
+    """Where the ohms of the short are measured, and to what."""
     if wire is None:
         return f"{case.fault.part}:in", f"{case.fault.mode.rpartition(' ')[2]}:in"
     battery = next((f"{part.name}.+" for part in case.circuit.model.of_kind("battery")), "body")
@@ -111,7 +103,7 @@ def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:
 
 def wire_of(case: Case) -> Wire | None:
     """The wire that the cause is in."""
-    return next((wire for wire in case.circuit.model.wires if wire.name == case.fault.part), None)
+    return case.circuit.model.wire(case.fault.part)
 
 
 def unplugged_ends(case: Case, ends: Sequence[str]) -> tuple[Unplug, ...]:

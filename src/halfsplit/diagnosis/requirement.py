@@ -10,6 +10,8 @@ from halfsplit.circuit.circuit import Solution
 from halfsplit.circuit.faults import Fault, pair
 from halfsplit.circuit.interventions import Intervention, Jump, Replace
 from halfsplit.circuit.kinds import LOADS
+from halfsplit.circuit.model import Join
+from halfsplit.circuit.wiring import place
 from halfsplit.diagnosis.candidates import own_ends, own_pins, splice_terminals
 from halfsplit.diagnosis.cost import Bay, part_of, place_key, reach_minutes
 from halfsplit.diagnosis.measurement import NUMERIC, Measurement, Reading
@@ -42,15 +44,9 @@ class Met:
 def within(low: float, high: float, unit: str = "V") -> Met:
     """A number from ``low`` to ``high``, both included."""
     ends = [format_quantity(end, unit, 2) for end in (low, high) if math.isfinite(end)]
-    words = (
-        f"at most {ends[1]}"
-        if low == -high
-        else " to ".join(ends)
-        if len(ends) == 2
-        else f"at least {ends[0]}"
-        if math.isfinite(low)
-        else f"at most {ends[0]}"
-    )
+    both = f"at most {ends[-1]}" if low == -high else " to ".join(ends)
+    one = f"at least {ends[0]}" if math.isfinite(low) else f"at most {ends[0]}"
+    words = both if len(ends) == 2 else one
     return Met(lambda value: not isinstance(value, str) and low <= value <= high, words)
 
 
@@ -82,6 +78,10 @@ class Requirement:
     bracket: tuple[str, str | None] | None = None
     seen: float = 1.0
 
+    def or_else(self, words: str, *options: Option) -> Requirement:
+        """The same, or one of these instead."""
+        return replace(self, text=f"{self.text}, or {words}", options=(*self.options, *options))
+
     def minutes(self, test: Measurement, bay: Bay) -> float:
         """Minutes of an option; of a look that misses it those of what is then done instead as well."""
         others = [bay.minutes(other) for other, _ in self.options if other.quantity != "inspection"]
@@ -94,17 +94,18 @@ class Requirement:
 
     def lacking(self, readings: list[Reading]) -> int:
         """How many readings it still asks for."""
-        shown = sum(self._shown(readings, option, condition) for option, condition in self.options)
-        return self.times - shown - (shown < self.times and self._bracketed(readings))
-
-    def _shown(self, readings: list[Reading], test: Measurement, condition: Met) -> int:
-        made = [reading for reading in readings if same_test(reading, test)]
-        shown = sum(condition(reading.value) for reading in made)
-        # A look that found nothing is not made good by another one: looks by the same eyes are no new evidence.
-        if test.quantity == "inspection":
-            return shown if shown == len(made) else 0
-        # Of a word that was once another, two stand against one.
-        return shown if test.quantity in NUMERIC or 2 * shown > len(made) else 0
+        shown = 0
+        for test, condition in self.options:
+            made = [reading for reading in readings if same_test(reading, test)]
+            met = sum(condition(reading.value) for reading in made)
+            # A look that found nothing is not made good by another one: looks by the same eyes are no new evidence. Of
+            # a word that was once another, two stand against one.
+            least = len(made) if test.quantity == "inspection" else len(made) // 2 + 1
+            shown += met if met >= least or test.quantity in NUMERIC else 0
+        if shown < self.times and self.bracket is not None:
+            test, condition = self.options[0]
+            shown += any(condition(drop) for drop in drops(readings, self.bracket, test.state))
+        return self.times - shown
 
     def may_be_asked(self, readings: Iterable[Reading], test: Measurement) -> bool:
         """Whether an option was not made as often yet as it is made at most."""
@@ -114,16 +115,15 @@ class Requirement:
         split = test.quantity not in NUMERIC and len({*made}) > 1
         return len(made) < self.times + AGAIN + split
 
-    def _bracketed(self, readings: list[Reading]) -> bool:
-        if self.bracket is None:
-            return False
-        test, condition = self.options[0]
-        return any(condition(drop) for drop in drops(readings, self.bracket, test.state))
-
     def refuted(self, readings: Iterable[Reading]) -> bool:
         """Every option was tried as often as it needs and none met its condition."""
         given = list(readings)
         return not self.met(given) and not any(self.may_be_asked(given, option) for option, _ in self.options)
+
+
+def asked(text: str, test: Measurement, met: Met, times: int = 1) -> Requirement:
+    """A requirement that one test alone meets."""
+    return Requirement(text, ((test, met),), times)
 
 
 def same_test(reading: Reading, measurement: Measurement) -> bool:
@@ -184,14 +184,12 @@ class Case:
         heard = [*(asked for asked, _ in self.functions), *(reading.measurement for reading in told)]
         # Before anything was told, any state will do.
         self.state = next((measurement.state for measurement in heard), next(iter(self.circuit.states)))
-        self.healthy: Solution = self._without(self.state)
-        self.sick: Solution = self._with(self.state)
+        self.healthy, self.sick = self._solved(self.state)
 
-    def _with(self, state: str) -> Solution:
-        return self.circuit.solve(state, fault=pair(self.fault, self.beside) if self.beside else self.fault)
-
-    def _without(self, state: str) -> Solution:
-        return self.circuit.solve(state, fault=self.beside)
+    def _solved(self, state: str) -> tuple[Solution, Solution]:
+        """The circuit without the cause, and with it."""
+        both = pair(self.fault, self.beside) if self.beside else self.fault
+        return self.circuit.solve(state, fault=self.beside), self.circuit.solve(state, fault=both)
 
     def _functions(self) -> tuple[tuple[Measurement, str], ...]:
         """The complaints that this cause explains, each with the word of a sound vehicle; else what was read so."""
@@ -201,7 +199,8 @@ class Case:
             if asked.quantity in WORD_OF and not (reading.source == "reading" and explained):
                 words, state = WORD_OF[asked.quantity], asked.state
                 good = words(self.circuit.solve(state), asked.at)
-                if words(self._without(state), asked.at) == good != words(self._with(state), asked.at):
+                healthy, sick = (words(solution, asked.at) for solution in self._solved(state))
+                if healthy == good != sick:
                     told = Measurement(asked.quantity, asked.at, state), good
                     explained.setdefault((asked.at, state), told)
         return tuple(explained.values())
@@ -248,41 +247,37 @@ class Case:
             whole = text.replace("the function", back)
             whole += f", with a new {named}" if fuses else ""
             made = (*(self._in_state(change, function.state) for change in changes), *fuses)
-            word = self.with_made(number, *made), is_word(good)
-            asked.append(Requirement(whole, (word, *self._volts_back(function, *made))))
+            options = [(self.with_made(number, *made), is_word(good))]
+            part = self.circuit.parts[function.at]
+            if part.kind in LOADS and any(isinstance(change, Jump) for change in made):
+                # The volts across the load are back: what is weak in the load itself is not this cause's.
+                a, b = (f"{part.name}.{pin}" for pin in own_pins(part))
+                least = BACK * abs(self.circuit.solve(function.state).volts(a, b))
+                back_at = Measurement("volts", a, function.state, b, "meter", (*self.around, *made))
+                options += [(back_at, at_least(least))] if least >= 1.0 else []
+            asked.append(Requirement(whole, tuple(options)))
         return asked
 
     def _in_state(self, change: Intervention, state: str) -> Intervention:
         """A lead over a switch: over the contact that is closed in a state."""
         if not isinstance(change, Jump) or part_of(change.a) != part_of(change.b):
             return change
-        part = self.circuit.parts[part_of(change.a)]
-        if part.kind != "switch":
+        name = part_of(change.a)
+        if self.circuit.parts[name].kind != "switch":
             return change
-        closed = [
-            join
-            for join in part.connections
-            if join.position == self.circuit.states[state].switches.get(part.name)
-        ]
-        leads = [replace(change, a=f"{part.name}.{join.a}", b=f"{part.name}.{join.b}") for join in closed]
+        closed = self.joined(name, state)
+        leads = [replace(change, a=f"{name}.{join.a}", b=f"{name}.{join.b}") for join in closed]
         return change if change in leads or not leads else leads[0]
+
+    def joined(self, switch: str, state: str) -> list[Join]:
+        """The contacts of a switch that a state tells to be closed."""
+        position = self.circuit.states[state].switches.get(switch)
+        return [join for join in self.circuit.parts[switch].connections if join.position == position]
 
     def with_made(self, number: int, *changes: Intervention) -> Measurement:
         """One of the functions asked for with interventions made."""
         function = self.functions[number][0]
         return Measurement(function.quantity, function.at, function.state, changes=(*self.around, *changes))
-
-    def _volts_back(self, function: Measurement, *changes: Intervention) -> list[Option]:
-        """The volts across the load are back: what is weak in the load itself is not this cause's."""
-        part = self.circuit.parts[function.at]
-        if part.kind not in LOADS:
-            return []
-        a, b = (f"{part.name}.{pin}" for pin in own_pins(part))
-        least = BACK * abs(self.circuit.solve(function.state).volts(a, b))
-        if least < 1.0 or not any(isinstance(change, Jump) for change in changes):
-            return []
-        made = (*self.around, *changes)
-        return [(Measurement("volts", a, function.state, b, "meter", made), at_least(least))]
 
     def bridge(self, ends: tuple[str, str]) -> Jump:
         """What joins the two ends for a trial: a fused lead, or a booster cable where the load draws too much."""
@@ -292,15 +287,11 @@ class Case:
     def ends(self) -> tuple[str, str] | None:
         """Where a meter goes across the cause's own place; beyond a splice the nearest terminal stands for it."""
         wanted = self.fault.part
-        wire = next((wire for wire in self.circuit.model.wires if wire.name == wanted), None)
+        wire = self.circuit.model.wire(wanted)
         if wire is not None:
             return self._terminal(wire.a, wire.b), self._terminal(wire.b, wire.a)
         for a, b in own_ends(self.circuit):
-            if (
-                wanted == a
-                or wanted == part_of(a) == part_of(b)
-                or wanted == a.partition(":")[0] == b.partition(":")[0]
-            ):
+            if wanted == a or wanted == part_of(a) == part_of(b) or wanted == place(a) == place(b):
                 return a, b
         return None
 
@@ -318,8 +309,7 @@ class Case:
 
     def nearer(self, measurement: Measurement) -> Met:
         """Whether a reading in volts is nearer to what the cause predicts than to healthy."""
-        sick = self.sick.volts(measurement.at, measurement.to)
-        healthy = self.healthy.volts(measurement.at, measurement.to)
+        healthy, sick = self.both(measurement)
         middle = format_quantity(0.5 * (sick + healthy), "V", 2)
         return Met(
             lambda value: not isinstance(value, str) and abs(value - sick) < abs(value - healthy),
@@ -328,8 +318,13 @@ class Case:
 
     def tells(self, measurement: Measurement, least: float = 0.3) -> bool:
         """Whether cause and health differ enough there to be told apart."""
-        sick = self.sick.volts(measurement.at, measurement.to)
-        return abs(sick - self.healthy.volts(measurement.at, measurement.to)) >= least
+        healthy, sick = self.both(measurement)
+        return abs(sick - healthy) >= least
+
+    def both(self, measurement: Measurement) -> tuple[float, float]:
+        """Volts without the cause, and with it."""
+        ends = measurement.at, measurement.to
+        return self.healthy.volts(*ends), self.sick.volts(*ends)
 
     def volts(self, a: str, b: str | None = None) -> Measurement:
         """The meter between two points, or from one to the battery's negative post."""
@@ -346,8 +341,7 @@ class Case:
 
     def ticked(self, at: str, aspect: str, text: str) -> Requirement:
         """Something that the technician ticks off as good."""
-        test = Measurement("inspection", at, self.state, detail=(aspect,))
-        return Requirement(text, ((test, is_word("good")),))
+        return asked(text, Measurement("inspection", at, self.state, detail=(aspect,)), is_word("good"))
 
 
 WORD_OF: dict[str, Callable[[Solution, str], str]] = {
