@@ -55,7 +55,7 @@ class Replace:
 
     @property
     def what(self) -> Literal["part", "wire", "terminal"]:
-        """What is new."""
+        """What is new, by its name."""
         return "wire" if self.name.startswith("wire ") else "terminal" if "." in self.name else "part"
 
     def __str__(self) -> str:

@@ -38,16 +38,24 @@ def candidates(
     ``loads``: what the complaint is about.
     """
     measurements: list[Measurement] = []
+    parts = [circuit.parts.get(name) for name in dict.fromkeys(map(part_of, suspects))]
+    suspected = [part for part in parts if part is not None and not never_probed(part)]
     for state in states:
         measurements += _in_place(circuit, state, tuple(instruments))
         if "meter" in instruments:
-            measurements += _test_points(circuit, state, suspects)
-        measurements += _interventions(circuit, state, suspects, loads)
+            # Each contact whose far side can be got at too: common practice, no source.
+            contacts = [ends for part in suspected for ends in open_contacts(circuit, part)]
+            measurements += [Measurement("volts", at, state, to, "meter") for at, to in contacts]
+        measurements += _interventions(circuit, state, suspected, loads)
     measurements += _inspections(circuit, states[0], suspects)
     if "meter" in instruments:
         measurements += _ohms(circuit, states[0], suspects)
     if intermittent:
-        measurements += _wiggles(circuit, states[0], suspects)
+        # A place moved while it is watched: connectors and parts, and wires where they bend.
+        places = dict.fromkeys(name if name.startswith("wire ") else part_of(name) for name in suspects)
+        movable = {part.name for part in suspected}
+        moved = [name for name in places if name.startswith("wire ") or name in movable]
+        measurements += [Measurement("wiggle", name, states[0]) for name in moved]
     return list(dict.fromkeys(measurements))
 
 
@@ -55,22 +63,21 @@ def candidates(
 def _in_place(circuit: Circuit, state: str, instruments: tuple[str, ...]) -> tuple[Measurement, ...]:
     """What can be seen and probed with everything left in its place; asked for before each test."""
     measurements = [*looks(circuit, state)]
+    points = probe_points(circuit)
     if "meter" in instruments:
-        measurements += _volts(circuit, state)
+        # Bare metal against the battery's minus is what all grounds share, at one reading.
+        alone = [*points, BODY] if BODY in circuit.points else points
+        ends = [*((point, None) for point in alone), *own_ends(circuit), *_feed_sides(circuit)]
+        measurements += [Measurement("volts", at, state, to, "meter") for at, to in ends]
+    to_units = _ending_at_units(circuit)
+    no_lamp = ("module", "sensor", "battery")
+    lit = [point for point in points if kind_at(circuit, point) not in no_lamp and point not in to_units]
     for lamp in lamps(instruments):
-        measurements += _lamps(circuit, state, lamp)
+        measurements += [Measurement("lamp", point, state, instrument=lamp) for point in lit]
     if "clamp" in instruments:
-        measurements += _clamp(circuit, state)
+        wires = [wire.name for wire in circuit.model.wires if _may_be_probed(circuit, wire)]
+        measurements += [Measurement("amps", name, state, instrument="clamp") for name in wires]
     return tuple(measurements)
-
-
-def _test_points(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
-    """Each contact whose far side can be got at too: common practice, no source."""
-    for name in dict.fromkeys(map(part_of, suspects)):
-        part = circuit.parts.get(name)
-        if part is not None and not never_probed(part):
-            for at, to in open_contacts(circuit, part):
-                yield Measurement("volts", at, state, to, "meter")
 
 
 def open_contacts(circuit: Circuit, part: Part) -> tuple[tuple[str, str | None], ...]:
@@ -115,7 +122,7 @@ def looks(circuit: Circuit, state: str) -> Iterator[Measurement]:
 
 def probe_points(circuit: Circuit) -> list[str]:
     """Harness sides that can be back-probed: pins with a wire, cavities, grounds; not sealed splices."""
-    wired = {end for wire in circuit.model.wires for end in (wire.a, wire.b)}
+    wired = {end for wire in circuit.model.wires for end in wire.ends}
     points = []
     for point in circuit.points:
         part = circuit.parts.get(part_of(point))
@@ -124,17 +131,6 @@ def probe_points(circuit: Circuit) -> list[str]:
         if point in wired or part.kind == "ground":
             points.append(point)
     return points
-
-
-def _volts(circuit: Circuit, state: str) -> Iterator[Measurement]:
-    for point in probe_points(circuit):
-        yield Measurement("volts", point, state, instrument="meter")
-    if BODY in circuit.points:
-        # Bare metal against the battery's minus: what all grounds share, at one reading.
-        yield Measurement("volts", BODY, state, instrument="meter")
-    for a, b in own_ends(circuit):
-        yield Measurement("volts", a, state, to=b, instrument="meter")
-    yield from _whole_sides(circuit, state)
 
 
 @lru_cache(maxsize=4)
@@ -152,10 +148,14 @@ def own_ends(circuit: Circuit) -> tuple[tuple[str, str], ...]:
 
 def wire_ends(circuit: Circuit, wire: Wire) -> tuple[str, str] | None:
     """Where a meter is put to a wire's two ends; None where it may not be or no terminal is in reach."""
-    if any(never_probed(circuit.parts.get(part_of(end))) for end in (wire.a, wire.b)):
+    if not _may_be_probed(circuit, wire):
         return None
-    a, b = (_beyond(circuit, *both) for both in ((wire.a, wire.b), (wire.b, wire.a)))
+    a, b = (_beyond(circuit, *ends) for ends in (wire.ends, wire.ends[::-1]))
     return (a, b) if a and b else None
+
+
+def _may_be_probed(circuit: Circuit, wire: Wire) -> bool:
+    return not any(never_probed(circuit.parts.get(part_of(end))) for end in wire.ends)
 
 
 def _beyond(circuit: Circuit, end: str, other: str) -> str:
@@ -226,56 +226,32 @@ def own_pins(part: Part) -> tuple[str, str]:
     return part.pins[0], part.pins[1 if part.kind in LOADS else -1]
 
 
-def _whole_sides(circuit: Circuit, state: str) -> Iterator[Measurement]:
-    """One drop over the whole feed side and one over the whole ground side of each load."""
-    battery = next(iter(circuit.model.of_kind("battery")), None)
-    if battery is None:
-        return
-    for load in circuit.model.of_kind(*LOADS):
-        if not never_probed(load):
-            yield Measurement(
-                "volts", f"{battery.name}.+", state, to=f"{load.name}.{load.pins[0]}", instrument="meter"
-            )
+def _feed_sides(circuit: Circuit) -> list[tuple[str, str]]:
+    """The ends of one drop over the whole feed side of each load."""
+    loads = [load for load in circuit.model.of_kind(*LOADS) if not never_probed(load)]
+    posts = [f"{battery.name}.+" for battery in circuit.model.of_kind("battery")[:1]]
+    return [(post, f"{load.name}.{load.pins[0]}") for post in posts for load in loads]
 
 
-def _lamps(circuit: Circuit, state: str, lamp: str) -> Iterator[Measurement]:
-    on_module = _on_module(circuit)
-    for point in probe_points(circuit):
-        kind = circuit.parts[part_of(point)].kind
-        if kind not in ("module", "sensor", "battery") and point not in on_module:
-            yield Measurement("lamp", point, state, instrument=lamp)
-
-
-def _on_module(circuit: Circuit) -> frozenset[str]:
+def _ending_at_units(circuit: Circuit) -> set[str]:
     """The points that a wire joins straight to a module or sensor pin."""
-    joined = [end for wire in circuit.model.wires for end in ((wire.a, wire.b), (wire.b, wire.a))]
-    parts = circuit.parts
-    return frozenset(
-        point
-        for point, other in joined
-        if (part := parts.get(part_of(other))) and part.kind in ("module", "sensor")
-    )
-
-
-def _clamp(circuit: Circuit, state: str) -> Iterator[Measurement]:
-    for wire in circuit.model.wires:
-        if not any(never_probed(circuit.parts.get(part_of(end))) for end in (wire.a, wire.b)):
-            yield Measurement("amps", wire.name, state, instrument="clamp")
+    joined = [ends for wire in circuit.model.wires for ends in (wire.ends, wire.ends[::-1])]
+    return {point for point, other in joined if kind_at(circuit, other) in ("module", "sensor")}
 
 
 def _interventions(
-    circuit: Circuit, state: str, suspects: Sequence[str], loads: Sequence[str]
+    circuit: Circuit, state: str, suspected: Sequence[Part], loads: Sequence[str]
 ) -> Iterator[Measurement]:
     """Swap a relay or fuse, jump a relay's contacts, a lamp for a fuse, a stand-in for a stage."""
-    for name in dict.fromkeys(part_of(suspect) for suspect in suspects):
-        part = circuit.parts.get(name)
-        if part is None or never_probed(part):
-            continue
+    for part in suspected:
+        far = circuit.far_ends.get(f"{part.name}.87", ())
+        drives_module = any(kind_at(circuit, end) == "module" for end in far)
         for load in loads:
             if part.kind in SWAPPED:
-                yield Measurement("works", load, state, changes=(Replace(name),))
-            if part.kind == "relay" and not _drives_module(circuit, part):
-                yield Measurement("works", load, state, changes=(Jump(f"{name}.30", f"{name}.87"),))
+                yield Measurement("works", load, state, changes=(Replace(part.name),))
+            if part.kind == "relay" and not drives_module:
+                bridged = Jump(f"{part.name}.30", f"{part.name}.87")
+                yield Measurement("works", load, state, changes=(bridged,))
     for stage in circuit.model.stages.values():
         if stage.stand_in:
             for later in circuit.model.stages.values():
@@ -283,12 +259,11 @@ def _interventions(
                     yield Measurement("stage", later.name, state, changes=(StandInFor(stage.name),))
 
 
-def _drives_module(circuit: Circuit, relay: Part) -> bool:
-    return any(kind_at(circuit, end) == "module" for end in circuit.far_ends.get(f"{relay.name}.87", ()))
-
-
 def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
-    for name in (*suspects, *_plugs(circuit, suspects)):
+    """The places themselves, and parts of which several contacts are in question: unplugged, all are seen at once."""
+    owners = [part_of(name) for name in suspects if "." in name and not name.startswith("wire ")]
+    plugs = [name for name in dict.fromkeys(owners) if owners.count(name) > 1 and name not in suspects]
+    for name in (*suspects, *plugs):
         part = circuit.parts.get(part_of(name))
         # What is no part is a wire, the lines of a bus, or what fails in a stage: to be seen as well.
         if name.startswith("wire ") or part is None or not never_probed(part):
@@ -298,20 +273,9 @@ def _inspections(circuit: Circuit, state: str, suspects: Sequence[str]) -> Itera
                 yield Measurement("inspection", name, state, detail=(PIN_DRAG,))
         if " and " in name:
             # Wires in each other's places are seen by their colours, in less time than a contact is looked at.
-            for wire in _ending_at(circuit, name.split(" and ")):
-                yield Measurement("inspection", wire, state, detail=(ENDS,))
-
-
-def _ending_at(circuit: Circuit, places: Sequence[str]) -> list[str]:
-    """The wires that end at pins or cavities."""
-    wires = circuit.model.wires
-    return [wire.name for wire in wires if {place(wire.a), place(wire.b)} & set(places)]
-
-
-def _plugs(circuit: Circuit, suspects: Sequence[str]) -> list[str]:
-    """Parts of which several contacts are in question: unplugged, all of them are seen at one look."""
-    owners = [part_of(name) for name in suspects if "." in name and not name.startswith("wire ")]
-    return [name for name in dict.fromkeys(owners) if owners.count(name) > 1 and name not in suspects]
+            for wire in circuit.model.wires:
+                if {*map(place, wire.ends)} & {*name.split(" and ")}:
+                    yield Measurement("inspection", wire.name, state, detail=(ENDS,))
 
 
 def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
@@ -319,53 +283,25 @@ def _ohms(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Mea
     for name in dict.fromkeys(part_of(suspect) for suspect in suspects if not suspect.startswith("wire ")):
         part = circuit.parts.get(name)
         if part is not None and not never_probed(part) and part.kind in MEASURED:
-            yield from _part_ohms(part, state)
-    for name in suspects:
-        if name.startswith("wire "):
-            yield from _wire_ohms(circuit, name, state)
+            pairs = [("86", "85")] if part.kind == "relay" else [own_pins(part)]
+            if part.kind == "switch":
+                pairs = [*dict.fromkeys((join.a, join.b) for join in part.connections)]
+            yield from (itself(part, a, b, state) for a, b in pairs)
+    for wire in filter(None, map(circuit.model.wire, suspects)):
+        ends = dict.fromkeys(map(part_of, wire.ends))
+        plugs = [name for name in ends if has_plug(circuit.parts.get(name))]
+        unplugged = tuple(Unplug(name) for name in plugs if not never_probed(circuit.parts[name]))
+        if unplugged and not any(kind_at(circuit, end) == "splice" for end in ends):
+            yield Measurement("ohms", wire.a, state, wire.b, "meter", unplugged)
+            yield Measurement("ohms", wire.b, state, BODY, "meter", unplugged)
 
 
-def _part_ohms(part: Part, state: str) -> Iterator[Measurement]:
-    pairs = [("86", "85")] if part.kind == "relay" else [own_pins(part)]
-    if part.kind == "switch":
-        pairs = list(dict.fromkeys((join.a, join.b) for join in part.connections))
-    for a, b in pairs:
-        yield Measurement(
-            "ohms",
-            f"{part.name}.{a}:part",
-            state,
-            to=f"{part.name}.{b}:part",
-            instrument="meter",
-            changes=(Unplug(part.name),),
-        )
+def itself(part: Part, a: str, b: str, state: str) -> Measurement:
+    """The ohms of a part itself, unplugged, between two of its pins."""
+    at, to = f"{part.name}.{a}:part", f"{part.name}.{b}:part"
+    return Measurement("ohms", at, state, to, "meter", (Unplug(part.name),))
 
 
-def _wire_ohms(circuit: Circuit, name: str, state: str) -> Iterator[Measurement]:
-    wire = next((wire for wire in circuit.model.wires if wire.name == name), None)
-    if wire is None:
-        return
-    ends = [part_of(end) for end in (wire.a, wire.b)]
-    if any(kind_at(circuit, end) == "splice" for end in ends):
-        return
-    unplugged = tuple(Unplug(end) for end in dict.fromkeys(ends) if _can_unplug(circuit, end))
-    if unplugged:
-        yield Measurement("ohms", wire.a, state, to=wire.b, instrument="meter", changes=unplugged)
-        yield Measurement("ohms", wire.b, state, to=BODY, instrument="meter", changes=unplugged)
-
-
-def _can_unplug(circuit: Circuit, name: str) -> bool:
-    part = circuit.parts.get(name)
-    return (
-        part is not None
-        and part.kind not in ("splice", "ground", "mass", "battery")
-        and not never_probed(part)
-    )
-
-
-def _wiggles(circuit: Circuit, state: str, suspects: Sequence[str]) -> Iterator[Measurement]:
-    """A place moved while it is watched: connectors and parts, and wires where they bend."""
-    names = dict.fromkeys(name if name.startswith("wire ") else part_of(name) for name in suspects)
-    for name in names:
-        part = circuit.parts.get(name)
-        if name.startswith("wire ") or (part is not None and not never_probed(part)):
-            yield Measurement("wiggle", name, state)
+def has_plug(part: Part | None) -> bool:
+    """Whether a part is taken off its wires by hand."""
+    return part is not None and part.kind not in ("splice", "ground", "mass", "battery")

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
-from halfsplit.circuit.model import BODY, Model, Part
+from halfsplit.circuit.model import BODY, Model, Part, Reach
 from halfsplit.circuit.naming import part_of
 from halfsplit.diagnosis.measurement import COMMAND, ENDS, Measurement
 from halfsplit.quantities import QUANTITIES
@@ -84,22 +84,18 @@ def _kind(name: str, model: Model) -> str:
     return part.kind if part is not None else ""
 
 
-def _parts(change: Intervention, model: Model) -> tuple[str, ...]:
+def _parts(change: Intervention, model: Model) -> list[str]:
     match change:
-        case Replace(name) if name.startswith("wire "):
-            return tuple(_opened_for_a_wire(name, model))
+        case Replace(name, what="wire"):
+            # It is cut off at its plugs, and at its splice in the harness, opened once for all that meet there.
+            ends = map(part_of, name.split()[1:3])
+            return [f"{HARNESS} {end}" if _kind(end, model) == "splice" else end for end in ends]
         case Unplug(name) | Replace(name) | LampFor(name):
-            return (part_of(name),)
-        case Jump():
-            return part_of(change.a), part_of(change.b)
+            return [part_of(name)]
+        case Jump(a, b):
+            return [part_of(a), part_of(b)]
         case _:
-            return ()
-
-
-def _opened_for_a_wire(wire: str, model: Model) -> list[str]:
-    """Where a wire is cut off: its plugs, and the harness at its splice, opened once for all that meet there."""
-    ends = map(part_of, wire.split()[1:3])
-    return [f"{HARNESS} {end}" if _kind(end, model) == "splice" else end for end in ends]
+            return []
 
 
 def visited(measurement: Measurement, model: Model) -> frozenset[str]:
@@ -125,7 +121,9 @@ def place_key(name: str, model: Model) -> str | None:
     part = model.parts.get(name)
     own = model.reaches.get(name)
     if own is not None:
-        return next(reach.name for reach in model.reaches.values() if _same_act(reach.name, name, model))
+        return next(
+            reach.name for reach in model.reaches.values() if reach is own or _same_act(reach, own, model)
+        )
     if part is None or part.kind == "battery" or _bare_metal(name, model):
         return None
     return part.place or name
@@ -136,13 +134,11 @@ def _bare_metal(name: str, model: Model) -> bool:
     return name == BODY or _kind(name, model) == "mass"
 
 
-def _same_act(act: str, other: str, model: Model) -> bool:
-    if act == other:
-        return True
-    first, second = model.reaches[act], model.reaches[other]
-    places = [part.place for name in (act, other) if (part := model.parts.get(name)) is not None]
+def _same_act(first: Reach, second: Reach, model: Model) -> bool:
+    """Whether two places at one ``at`` are opened in the same words."""
+    here, there = (model.parts.get(reach.name) for reach in (first, second))
     alike = (first.words, first.minutes) == (second.words, second.minutes) and first.words != ""
-    return alike and len(places) == 2 and places[0] == places[1] != ""
+    return alike and here is not None and there is not None and here.place == there.place != ""
 
 
 def reach_minutes(key: str, model: Model) -> float:
@@ -161,20 +157,15 @@ def _usual_minutes(key: str) -> float:
 
 def ways(model: Model) -> dict[str, float]:
     """The minutes to each place of a circuit, by its key in order of appearance: what a choice of tests goes by."""
-    named = [
-        part.name for part in model.parts.values() if part.kind != "splice" or part.name in model.reaches
-    ]
-    keys = dict.fromkeys(place_key(name, model) for name in named)
+    parts = [part for part in model.parts.values() if part.kind != "splice" or part.name in model.reaches]
+    keys = dict.fromkeys(place_key(part.name, model) for part in parts)
     return {key: reach_minutes(key, model) for key in keys if key is not None}
 
 
 def own_minutes(measurement: Measurement, model: Model, now: str | None) -> float:
     """Minutes of a test once its places are open, coming from elsewhere, with the vehicle in the state ``now``."""
-    return (
-        _reading_minutes(measurement)
-        + change_minutes(measurement.changes, (), model)
-        + state_minutes(measurement, model, now)
-    )
+    made = change_minutes(measurement.changes, (), model)
+    return _reading_minutes(measurement) + made + state_minutes(measurement, model, now)
 
 
 def _reading_minutes(measurement: Measurement) -> float:
@@ -188,20 +179,20 @@ def _reading_minutes(measurement: Measurement) -> float:
 
 def change_minutes(wanted: Sequence[Intervention], made: Sequence[Intervention], model: Model) -> float:
     """Minutes to make what is wanted where some is made already; putting it back is in its minutes."""
-    return sum(_intervention_minutes(change, model) for change in wanted if change not in made)
-
-
-def _intervention_minutes(change: Intervention, model: Model) -> float:
-    if isinstance(change, StandInFor):
-        given = model.stages[change.stage].stand_in
-        return INTERVENTION_MINUTES[StandInFor] if given is None else given.minutes or 0.0
-    if isinstance(change, Replace) and change.name.startswith("wire "):
-        return WIRING_MINUTES
-    if isinstance(change, Replace) and "." in change.name:
-        return TERMINAL_MINUTES
-    if isinstance(change, Replace) and _kind(change.name, model) not in QUICKLY_FITTED:
-        return FITTING_MINUTES
-    return INTERVENTION_MINUTES[type(change)]
+    minutes = 0.0
+    for change in (change for change in wanted if change not in made):
+        match change:
+            case StandInFor(stage) if (given := model.stages[stage].stand_in) is not None:
+                minutes += given.minutes or 0.0
+            case Replace(what="wire"):
+                minutes += WIRING_MINUTES
+            case Replace(what="terminal"):
+                minutes += TERMINAL_MINUTES
+            case Replace(name) if _kind(name, model) not in QUICKLY_FITTED:
+                minutes += FITTING_MINUTES
+            case _:
+                minutes += INTERVENTION_MINUTES[type(change)]
+    return minutes
 
 
 def stateless(measurement: Measurement, model: Model) -> bool:
@@ -239,12 +230,15 @@ class Bay:
         own = own_minutes(measurement, self.model, self.state)
         own -= change_minutes(measurement.changes, (), self.model)
         own += change_minutes(measurement.changes, self.made, self.model)
-        here = visited(measurement, self.model)
-        if QUANTITIES[measurement.quantity].probed and _near(here, self.stands):
+        if QUANTITIES[measurement.quantity].probed and self.near(visited(measurement, self.model)):
             own -= TEST_MINUTES - FURTHER_MINUTES
         if self.looks and plug_looked_at(measurement) == self.looks:
             own -= max(_reading_minutes(measurement) - FURTHER_LOOK, 0.0)
         return own + sum(reach_minutes(key, self.model) for key in self.opens(measurement))
+
+    def near(self, here: frozenset[str]) -> bool:
+        """Whether one stands there already; bare metal alone is at hand wherever one stands."""
+        return bool(self.stands) and here <= self.stands
 
     def opens(self, measurement: Measurement) -> tuple[str, ...]:
         """The places that a test has to open first."""
@@ -270,11 +264,6 @@ def plug_looked_at(measurement: Measurement) -> str:
     """The part of which a contact is looked at; empty for any other test."""
     at_contact = measurement.quantity == "inspection" and measurement.at.count(".") == 1
     return part_of(measurement.at) if at_contact and " " not in measurement.at else ""
-
-
-def _near(here: frozenset[str], stands: frozenset[str]) -> bool:
-    """Whether one stands there already; bare metal alone is at hand wherever one stands."""
-    return bool(stands) and here <= stands
 
 
 class Minutes:
@@ -307,18 +296,13 @@ class Minutes:
             0.0 if still else state_minutes(Measurement("works", "", state), model, bay.state)
             for state, still in self._set
         ]
-        near = np.array([_near(here, bay.stands) for here in self._here], dtype=bool)
+        near = np.array([bay.near(here) for here in self._here], dtype=bool)
         saved = (TEST_MINUTES - FURTHER_MINUTES) * (near[self._of_here] & self._probed)
         if bay.looks:
             saved += np.maximum(self._reading - FURTHER_LOOK, 0.0) * (self._looks == bay.looks)
-        origins = (
-            self._reading
-            - saved
-            + way[self._of_closed]
-            + np.array(made, dtype=float)[self._of_changes]
-            + np.array(setting, dtype=float)[self._of_set]
-        )
-        return np.asarray(origins)
+        changing = np.array(made, dtype=float)[self._of_changes]
+        setting_up = np.array(setting, dtype=float)[self._of_set]
+        return np.asarray(self._reading - saved + way[self._of_closed] + changing + setting_up)
 
 
 def _numbered(values: Sequence[T]) -> tuple[list[T], NDArray[np.intp]]:
@@ -337,47 +321,43 @@ def cautions(measurement: Measurement, model: Model) -> tuple[str, ...]:
     return tuple(text for applies, text in CAUTIONS if applies(measurement, model))
 
 
-def _words(measurement: Measurement, model: Model) -> str:
-    parts = [
-        model.parts[name]
-        for name in (part_of(measurement.at), part_of(measurement.to or ""))
-        if name in model.parts
-    ]
-    return " ".join([measurement.state, *(f"{part.words} {part.place}" for part in parts)]).lower()
-
-
 Applies = Callable[[Measurement, Model], bool]
 
 
 def _mentions(*words: str) -> Applies:
-    return lambda measurement, model: any(word in _words(measurement, model) for word in words)
+    """Whether the state, or the words or places of the parts that the leads are at, hold one of these words."""
+
+    def applies(measurement: Measurement, model: Model) -> bool:
+        ends = (model.parts.get(part_of(end or "")) for end in (measurement.at, measurement.to))
+        said = [measurement.state, *(f"{part.words} {part.place}" for part in ends if part is not None)]
+        return any(word in " ".join(said).lower() for word in words)
+
+    return applies
 
 
 def _fuel(measurement: Measurement, model: Model) -> bool:
     """Fuel itself, or a pump of which the words do not say that it pumps something else."""
     other = _mentions("water", "washer", "coolant", "vacuum", "steering")(measurement, model)
-    return _mentions("fuel", "injector")(measurement, model) or (
-        _mentions("pump")(measurement, model) and not other
-    )
+    pumped = _mentions("pump")(measurement, model) and not other
+    return pumped or _mentions("fuel", "injector")(measurement, model)
 
 
-def _at_kind(*kinds: str) -> Applies:
-    return lambda measurement, model: any(
-        name in model.parts and model.parts[name].kind in kinds
-        for name in (
-            part_of(measurement.at),
-            *(name for change in measurement.changes for name in _parts(change, model)),
-        )
-    )
+def _at_kind(kind: str) -> Applies:
+    """Whether the test is at, or does anything to, a part of a kind."""
+
+    def applies(measurement: Measurement, model: Model) -> bool:
+        changed = [name for change in measurement.changes for name in _parts(change, model)]
+        return any(_kind(name, model) == kind for name in (part_of(measurement.at), *changed))
+
+    return applies
+
+
+def _does(what: type) -> Applies:
+    return lambda measurement, _: any(isinstance(change, what) for change in measurement.changes)
 
 
 def _hot_lamp(measurement: Measurement, model: Model) -> bool:
-    lamp = measurement.instrument in ("load lamp", "21 W lamp")
-    return lamp or any(isinstance(change, LampFor) for change in measurement.changes)
-
-
-def _jumped(measurement: Measurement, model: Model) -> bool:
-    return any(isinstance(change, Jump) for change in measurement.changes)
+    return measurement.instrument in ("load lamp", "21 W lamp") or _does(LampFor)(measurement, model)
 
 
 CAUTIONS: tuple[tuple[Applies, str], ...] = (
@@ -385,10 +365,7 @@ CAUTIONS: tuple[tuple[Applies, str], ...] = (
         _mentions("crank", "starter"),
         "Cranking: hands, hair and leads clear of belts and fans; brake set, out of gear.",
     ),
-    (
-        _fuel,
-        "Fuel under pressure and vapour: no ignition source, extinguisher at hand, eye protection.",
-    ),
+    (_fuel, "Fuel under pressure and vapour: no ignition source, extinguisher at hand, eye protection."),
     (
         _mentions("ignition coil", "spark", "gas-discharge"),
         "High voltage: keep clear of secondary leads; use a rated attenuator.",
@@ -403,6 +380,6 @@ CAUTIONS: tuple[tuple[Applies, str], ...] = (
     (_mentions("wiper", "window", "seat motor"), "Moving parts: keep fingers clear while it is switched."),
     (_at_kind("battery"), "Battery: no flame, no short circuit; ground lead off first and on last."),
     (_hot_lamp, "The lamp gets hot: keep it off trim and wiring."),
-    (_jumped, "Jump with a fused lead of the circuit's rating, never a module's output."),
+    (_does(Jump), "Jump with a fused lead of the circuit's rating, never a module's output."),
     (_at_kind("heater"), "Hot part: let it cool or switch on briefly."),
 )

@@ -14,11 +14,12 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 from typing import cast
 
+from halfsplit.circuit.faults import SPECIAL
 from halfsplit.diagnosis import proof
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement
@@ -40,7 +41,6 @@ TRIED = 4
 """Proposals that are looked at where the first tells nothing once its borders are rounded for paper."""
 LEFT = 3
 """Suspects that an unfinished branch tells."""
-ELSEWHERE = ("nothing wrong", "not in this model")
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,36 +151,28 @@ def plan(
     root = _Node(replace(situation, inference=copy(situation.inference)), 1.0, found_at)
     _grow(root, _Bounds(found_at, rare, deepest, largest), progress)
     steps = _numbered(root)
-    endings = tuple(
-        dict.fromkeys(branch.ending for step in steps for branch in step.branches if branch.ending)
-    )
+    ways = [(step.probability * way.probability, way.ending) for step in steps for way in step.branches]
     if not steps:
-        endings = (root.ending,)  # what is known already
-    expected = sum(step.probability * step.minutes for step in steps)
-    probability = math.fsum(
-        step.probability * branch.probability
-        for step in steps
-        for branch in step.branches
-        if branch.ending and branch.ending.kind == "found"
-    )
-    if not steps:
-        probability = float(root.ending.kind == "found")
-    circuit = job.circuit
-    heard = tuple(
-        evidence_words(reading.measurement, reading.value, circuit) for reading in root.situation.live
-    )
+        ways = [(1.0, root.ending)]  # what is known already
+    ends = [(share, ending) for share, ending in ways if ending]
+    until: dict[
+        int, float
+    ] = {}  # minutes of the longest path from a step; the steps of a path have rising numbers
+    for step in reversed(steps):
+        until[step.number] = step.minutes + max(until.get(branch.step or 0, 0.0) for branch in step.branches)
+    live = root.situation.live
     return Plan(
-        circuit.model.title,
-        heard,
-        job.instruments,
-        _states(job, steps),
-        steps,
-        endings,
-        expected,
-        _worst(steps),
-        probability,
-        found_at,
-        job.intermittent,
+        title=job.circuit.model.title,
+        complaints=tuple(evidence_words(each.measurement, each.value, job.circuit) for each in live),
+        instruments=job.instruments,
+        states=_states(job, steps),
+        steps=steps,
+        endings=tuple(dict.fromkeys(ending for _, ending in ends)),
+        expected_minutes=sum(step.probability * step.minutes for step in steps),
+        worst_minutes=until.get(1, 0.0),
+        found=math.fsum(share for share, ending in ends if ending.kind == "found"),
+        found_at=found_at,
+        intermittent=job.intermittent,
     )
 
 
@@ -251,7 +243,7 @@ def _ending(situation: Situation, reach: float, found_at: float) -> Ending:
     if finding is not None:
         key = (finding.repair, finding.cause, finding.part, finding.missing_proof, finding.verify)
         return Ending("found", leaders, *key, reach)
-    elsewhere = sum(shares.get(name, 0.0) for name in ELSEWHERE)
+    elsewhere = sum(shares.get(name, 0.0) for name in SPECIAL)
     return Ending("elsewhere" if elsewhere >= found_at else "tool", leaders, probability=reach)
 
 
@@ -308,20 +300,15 @@ def _next(
 
 def _numbered(root: _Node) -> tuple[Step, ...]:
     """The steps in the order in which they are read: the likeliest way on comes next."""
-    nodes = list(_preorder(root))
+    nodes, waiting = list[_Node](), [root]
+    while waiting:
+        node = waiting.pop()
+        if node.test is not None:
+            nodes.append(node)
+            waiting += [child for _, _, child in sorted(node.ways, key=lambda way: way[1])]
     number = {id(node): index for index, node in enumerate(nodes, 1)}
     endings = _endings([child for node in nodes for _, _, child in node.ways if child.test is None])
     return tuple(_step(node, number, endings) for node in nodes)
-
-
-def _preorder(node: _Node) -> Iterator[_Node]:
-    """The nodes that have a test, likeliest branch first."""
-    waiting = [node]
-    while waiting:
-        waiting_node = waiting.pop()
-        if waiting_node.test is not None:
-            yield waiting_node
-            waiting += [child for _, _, child in sorted(waiting_node.ways, key=lambda way: way[1])]
 
 
 def _endings(leaves: Sequence[_Node]) -> dict[int, Ending]:
@@ -330,13 +317,10 @@ def _endings(leaves: Sequence[_Node]) -> dict[int, Ending]:
     together: dict[tuple[object, ...], list[Ending]] = {}
     for ending in own.values():
         together.setdefault(_same(ending), []).append(ending)
-    joint = {
-        key: replace(
-            max(some, key=lambda leaf: leaf.probability),
-            probability=math.fsum(leaf.probability for leaf in some),
-        )
-        for key, some in together.items()
-    }
+    joint = {}
+    for key, some in together.items():
+        likeliest = max(some, key=lambda leaf: leaf.probability)
+        joint[key] = replace(likeliest, probability=math.fsum(leaf.probability for leaf in some))
     return {leaf: joint[_same(ending)] for leaf, ending in own.items()}
 
 
@@ -349,31 +333,17 @@ def _same(ending: Ending) -> tuple[object, ...]:
 def _step(node: _Node, number: dict[int, int], endings: dict[int, Ending]) -> Step:
     test = node.test
     assert test is not None  # noqa: S101 - only nodes with a test are numbered
-    branches = [
-        _branch(way, share, number.get(id(child)), endings.get(id(child))) for way, share, child in node.ways
-    ]
-    shown = tuple(
-        replace(
-            branch, text=branch.word or range_words(branch.low, branch.high, branch.typical, test.measurement)
-        )
-        for branch in _merged(branches)
-    )
-    return Step(
-        number[id(node)],
-        test.measurement,
-        test.sentence,
-        test.minutes,
-        test.cautions,
-        test.opens,
-        node.reach,
-        shown,
-    )
-
-
-def _branch(outcome: Outcome, share: float, step: int | None, ending: Ending | None) -> Branch:
-    if outcome.word:
-        return Branch(share, outcome.word, outcome.word, step=step, ending=ending)
-    return Branch(share, "", "", outcome.low, outcome.high, outcome.typical, step, ending)
+    branches = []
+    for way, share, child in node.ways:
+        span = {} if way.word else {"low": way.low, "high": way.high, "typical": way.typical}
+        leads_to = number.get(id(child)), endings.get(id(child))
+        branches.append(Branch(share, way.word, way.word, **span, step=leads_to[0], ending=leads_to[1]))
+    shown = []
+    for branch in _merged(branches):
+        words = branch.word or range_words(branch.low, branch.high, branch.typical, test.measurement)
+        shown.append(replace(branch, text=words))
+    own = test.measurement, test.sentence, test.minutes, test.cautions, test.opens
+    return Step(number[id(node)], *own, node.reach, tuple(shown))
 
 
 def _merged(branches: Sequence[Branch]) -> list[Branch]:
@@ -385,30 +355,17 @@ def _merged(branches: Sequence[Branch]) -> list[Branch]:
             merged.append(branch)
         else:
             typical = branch.typical if branch.probability > last.probability else last.typical
-            merged[-1] = replace(
-                last, high=branch.high, typical=typical, probability=last.probability + branch.probability
-            )
+            share = last.probability + branch.probability
+            merged[-1] = replace(last, high=branch.high, typical=typical, probability=share)
     return merged
-
-
-def _worst(steps: Sequence[Step]) -> float:
-    """Minutes of the longest path; the steps of a path have rising numbers."""
-    until: dict[int, float] = {}
-    for step in reversed(steps):
-        until[step.number] = step.minutes + max(until.get(branch.step or 0, 0.0) for branch in step.branches)
-    return until.get(1, 0.0)
 
 
 def _states(job: Diagnosis, steps: Sequence[Step]) -> tuple[tuple[str, str], ...]:
     """How each operating state of the plan is set up."""
-    model = job.circuit.model
-    used = dict.fromkeys(step.measurement.state for step in steps)
     states = []
-    for name in used:
-        switches = [
-            f"{part_words(switch, job.circuit)} at {position}"
-            for switch, position in model.states[name].switches.items()
-        ]
-        running = [f"{engine} running" for engine in sorted(model.states[name].running)]
-        states.append((name, ", ".join([*switches, *running]) or "all switches in their first position"))
+    for name in dict.fromkeys(step.measurement.state for step in steps):
+        state = job.circuit.states[name]
+        how = [f"{part_words(each, job.circuit)} at {position}" for each, position in state.switches.items()]
+        how += [f"{engine} running" for engine in sorted(state.running)]
+        states.append((name, ", ".join(how) or "all switches in their first position"))
     return tuple(states)

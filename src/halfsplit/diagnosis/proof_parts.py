@@ -12,7 +12,7 @@ from halfsplit.circuit.interventions import Intervention, Jump, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import Part
 from halfsplit.circuit.wiring import place
-from halfsplit.diagnosis.candidates import kind_at, open_contacts, own_ends, own_pins
+from halfsplit.diagnosis.candidates import itself, kind_at, open_contacts, own_ends, own_pins
 from halfsplit.diagnosis.cost import QUICKLY_FITTED, part_of
 from halfsplit.diagnosis.measurement import ENDS, PIN_DRAG, Measurement
 from halfsplit.diagnosis.proof_module import module_proof
@@ -216,14 +216,8 @@ def _bridged(case: Case) -> list[Requirement]:
 def _itself_good(case: Case, part: Part) -> Requirement:
     expected = _ohms_of(case, part.name)
     text = f"{part.name} itself measures as it should when unplugged ({expected:.3g} ohm)"
-    ohms = _unplugged_ohms(case, part, *own_pins(part))
+    ohms = itself(part, *own_pins(part), case.state)
     return asked(text, ohms, within(0.5 * expected, 2.0 * expected + 0.5, "ohm"))
-
-
-def _unplugged_ohms(case: Case, part: Part, a: str, b: str) -> Measurement:
-    """The ohms of a part itself, between two of its pins."""
-    at, to = f"{part.name}.{a}:part", f"{part.name}.{b}:part"
-    return Measurement("ohms", at, case.state, to=to, instrument="meter", changes=(Unplug(part.name),))
 
 
 def _ohms_of(case: Case, name: str) -> float:
@@ -344,14 +338,14 @@ def _direct_ohms(case: Case, part: Part) -> list[Option]:
     if part.kind == "switch" and case.fault.mode == "open":
         # In the position in which it should join two pins.
         joined = case.joined(part.name, case.state)
-        return [(_unplugged_ohms(case, part, join.a, join.b), at_least(OPEN_OHMS, "ohm")) for join in joined]
+        return [(itself(part, join.a, join.b, case.state), at_least(OPEN_OHMS, "ohm")) for join in joined]
     if part.kind not in (*LOADS, "fuse", "relay", "sensor"):
         return []
     relay = part.kind == "relay"
     if relay and case.fault.mode != "coil open":
         return []
     a, b = ("86", "85") if relay else own_pins(part)
-    test = _unplugged_ohms(case, part, a, b)
+    test = itself(part, a, b, case.state)
     normal = _ohms_of(case, f"{part.name} coil" if relay else part.name)
     open_over, short_under = max(OPEN_OHMS, 10.0 * normal), 0.3 * normal + 0.2
     if case.fault.mode in ("open", "coil open"):

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from halfsplit.circuit.interventions import Intervention, Replace, Unplug
-from halfsplit.circuit.model import Part, Wire
+from halfsplit.circuit.model import Wire
+from halfsplit.diagnosis.candidates import has_plug
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.measurement import ENDS, MILLIVOLTS, Measurement
 from halfsplit.diagnosis.requirement import (
@@ -97,7 +98,7 @@ def _short_ends(case: Case, wire: Wire | None) -> tuple[str, str]:
     if wire is None:
         return f"{case.fault.part}:in", f"{case.fault.mode.rpartition(' ')[2]}:in"
     battery = next((f"{part.name}.+" for part in case.circuit.model.of_kind("battery")), "body")
-    start = next((end for end in (wire.b, wire.a) if _has_plug(case.circuit.parts.get(part_of(end)))), wire.b)
+    start = next((end for end in wire.ends[::-1] if has_plug(case.circuit.parts.get(part_of(end)))), wire.b)
     return start, "body" if "body" in case.fault.mode else battery
 
 
@@ -109,8 +110,4 @@ def wire_of(case: Case) -> Wire | None:
 def unplugged_ends(case: Case, ends: Sequence[str]) -> tuple[Unplug, ...]:
     """What is unplugged at these ends of a wire."""
     plugs = map(part_of, ends)
-    return tuple(Unplug(name) for name in dict.fromkeys(plugs) if _has_plug(case.circuit.parts.get(name)))
-
-
-def _has_plug(part: Part | None) -> bool:
-    return part is not None and part.kind not in ("splice", "ground", "mass", "battery")
+    return tuple(Unplug(name) for name in dict.fromkeys(plugs) if has_plug(case.circuit.parts.get(name)))

@@ -138,7 +138,11 @@ def propose(
     if len(first) >= limit and (odd is None or lacking):
         return tuple(first[:limit])
     known = {test.measurement for test in first}
-    ranked = _telling(situation, limit - len(first), found_at)
+    # In the states in which it fails; where nothing tells anything there, in the others too.
+    for everywhere in (False, True):
+        ranked = _ranked(situation, waiting(situation, everywhere=everywhere), limit - len(first), found_at)
+        if ranked:
+            break
     if not first and not ranked:
         # Nothing tells the leader from its rivals any more: what would prove it is the best that is left.
         first = _proving(situation, 0.0) or _settling(situation)
@@ -170,11 +174,13 @@ def _to_be_made_again(
 
 def _proving(situation: Situation, found_at: float) -> list[Test]:
     """The tests that the proof of what holds ``found_at`` lacks, nearest first."""
-    missing = proof.missing_tests(situation, found_at)
-    tests = describe(situation, [test for test, _ in missing])
-    return [
-        replace(test, purpose="prove", passes=limit) for test, (_, limit) in zip(tests, missing, strict=True)
-    ]
+    return _of_a_proof(situation, proof.missing_tests(situation, found_at))
+
+
+def _of_a_proof(situation: Situation, asked: Sequence[tuple[Measurement, str]]) -> list[Test]:
+    """Tests, each with the limit that a proof asks its reading to keep."""
+    tests = zip(describe(situation, [test for test, _ in asked]), asked, strict=True)
+    return [replace(test, purpose="prove", passes=limit) for test, (_, limit) in tests]
 
 
 def _while_made(situation: Situation) -> list[Test]:
@@ -183,44 +189,25 @@ def _while_made(situation: Situation) -> list[Test]:
     last = situation.live[-1].measurement if situation.live else None
     if last is None or not made or last.changes != made or last.quantity not in WORD_OF:
         return []
-    if situation.live[-1].value not in GOOD or next(iter(situation.posterior.probability.values())) < 0.5:
+    if situation.live[-1].value not in GOOD or situation.posterior.leading[1] < 0.5:
         return []
-    free = [
-        (test, limit)
-        for test, limit in proof.missing_tests(situation, 0.0)
-        if test.changes == made
-        and test.quantity in WORD_OF
-        and situation.bay.minutes(test) <= FREE_MINUTES + 1e-9
-    ]
-    tests = describe(situation, [test for test, _ in free])
-    return [
-        replace(test, purpose="prove", passes=limit) for test, (_, limit) in zip(tests, free, strict=True)
-    ]
+    lacking = proof.missing_tests(situation, 0.0)
+    words = [(test, limit) for test, limit in lacking if test.changes == made and test.quantity in WORD_OF]
+    free = [asked for asked in words if situation.bay.minutes(asked[0]) <= FREE_MINUTES + 1e-9]
+    return _of_a_proof(situation, free)
 
 
 def _settling(situation: Situation) -> list[Test]:
     """A test of which the readings disagree, once more, so that two stand against one."""
     if situation.intermittent:
         return []
-    asked = dict.fromkeys(
-        reading.measurement for reading in situation.live if reading.measurement.quantity in NUMERIC
-    )
-    for test in asked:
+    made = (reading.measurement for reading in situation.live)
+    for test in dict.fromkeys(test for test in made if test.quantity in NUMERIC):
         same = [reading for reading in situation.live if reading.measurement == test]
         split = len(same) > 1 and not any(stands(situation, reading) for reading in same)
         if split and len(same) < MOST_READINGS and not situation.barred(test):
             return [replace(again, purpose="repeat") for again in describe(situation, [test])]
     return []
-
-
-def _telling(situation: Situation, limit: int, found_at: float) -> tuple[Test, ...]:
-    """The tests that tell anything, in the states in which it fails; where none does, in the others too."""
-    for everywhere in (False, True):
-        asked = waiting(situation, everywhere=everywhere)
-        telling = _ranked(situation, asked, limit, found_at, worth_asking=True)
-        if telling:
-            return telling
-    return ()
 
 
 def candidates_for(situation: Situation) -> list[Measurement]:
@@ -230,14 +217,9 @@ def candidates_for(situation: Situation) -> list[Measurement]:
 
 
 def _ranked(
-    situation: Situation,
-    wanted: Sequence[Measurement],
-    limit: int,
-    found_at: float,
-    *,
-    worth_asking: bool = False,
+    situation: Situation, wanted: Sequence[Measurement], limit: int, found_at: float
 ) -> tuple[Test, ...]:
-    """The best tests; of those alone that are ``worth_asking``, by their bits."""
+    """The best tests of those that are worth asking for, by their bits."""
     if limit <= 0 or not wanted:
         return ()
     chosen, weights, group, names = situation.particles()
@@ -254,25 +236,16 @@ def _ranked(
     )
     # The quickest to a proof may tell nothing itself: what does stands behind it.
     made = {reading.measurement for reading in situation.live}
-    least = np.zeros(len(tests))
-    if worth_asking:
-        asked = [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
-        leads = np.bincount(group, weights=weights)[proofs.letter] >= LEADING
-        letter = (proofs.saved[:, leads] > HALF * FURTHER_MINUTES).any(axis=1)
-        rates = [test.bits / max(table.now[test.test], FREE_MINUTES) for test in ranked]
-        slow = max(WORTH_A_MINUTE, SLOWER * max(rates, default=0.0)) * table.now
-        least = np.where(letter, 0.0, np.maximum(asked, slow))
-    telling = [ranked_test for ranked_test in ranked if ranked_test.bits >= least[ranked_test.test]][:limit]
+    asked = [WORTH_REPEATING if test in made else WORTH_ASKING for test in tests]
+    leads = np.bincount(group, weights=weights)[proofs.letter] >= LEADING
+    letter = (proofs.saved[:, leads] > HALF * FURTHER_MINUTES).any(axis=1)
+    rates = [each.bits / max(table.now[each.test], FREE_MINUTES) for each in ranked]
+    slow = max(WORTH_A_MINUTE, SLOWER * max(rates, default=0.0)) * table.now
+    least = np.where(letter, 0.0, np.maximum(asked, slow))
+    telling = [each for each in ranked if each.bits >= least[each.test]][:limit]
     return tuple(
-        _test(
-            situation,
-            tests[ranked_test.test],
-            forecasts[ranked_test.test],
-            ranked_test.bits,
-            ranked_test.expected_minutes,
-            (weights, group, names),
-        )
-        for ranked_test in telling
+        _test(situation, tests[each.test], forecasts[each.test], each.bits, each.expected_minutes)
+        for each in telling
     )
 
 
@@ -291,15 +264,10 @@ def _options(forecasts: Sequence[NumericAt | WordedAt], particles: int, minutes:
     worded = [each for each in forecasts if isinstance(each, WordedAt)]
     predicted = np.empty((len(numeric), particles), dtype=np.float32)
     sigma = np.empty_like(predicted)
-    low, high = np.empty(len(numeric)), np.empty(len(numeric))
     for row, expected in enumerate(numeric):
-        predicted[row], sigma[row], low[row], high[row] = (
-            expected.value,
-            expected.sigma,
-            expected.low,
-            expected.high,
-        )
-    widest = max((len(expected.words) for expected in worded), default=1)
+        predicted[row], sigma[row] = expected.value, expected.sigma
+    low, high = (np.array([getattr(each, end) for each in numeric]) for end in ("low", "high"))
+    widest = max((len(each.words) for each in worded), default=1)
     likelihood = np.zeros((len(worded), particles, widest), dtype=np.float32)
     for row, each in enumerate(worded):
         likelihood[row, :, : len(each.words)] = each.chance
@@ -325,50 +293,49 @@ def beside(own: Test, proposed: Test | None) -> str:
 
 def describe(situation: Situation, measurements: Sequence[Measurement]) -> tuple[Test, ...]:
     """Tests that are asked for, whatever their worth, in the order given; what follows them is not looked at."""
-    chosen, weights, group, names = situation.particles()
+    chosen, weights, group, _ = situation.particles()
     solve_scenes(situation, measurements)
     tests, forecasts = _forecasts(situation, list(dict.fromkeys(measurements)))
     bits = _options(forecasts, len(chosen), np.zeros(len(tests))).bits(weights, group, EXACT)
     described = {
-        test: _test(situation, test, expected, each, float("inf"), (weights, group, names))
+        test: _test(situation, test, expected, each, float("inf"))
         for test, expected, each in zip(tests, forecasts, np.where(bits < NOTHING, 0.0, bits), strict=True)
     }
     return tuple(described[measurement] for measurement in measurements)
 
 
 def _test(
-    situation: Situation,
-    measurement: Measurement,
-    expected: NumericAt | WordedAt,
-    bits: float,
-    until: float,
-    particles: tuple[Floats, Ints, list[str]],
+    situation: Situation, asked: Measurement, expected: NumericAt | WordedAt, bits: float, until: float
 ) -> Test:
-    model = situation.circuit.model
+    circuit, bay = situation.circuit, situation.bay
+    again = any(reading.measurement == asked for reading in situation.live)
+    outcomes = _outcomes(situation, asked, expected)
     return Test(
-        measurement,
-        situation.bay.minutes(measurement),
+        asked,
+        bay.minutes(asked),
         float(bits),
         float(until),
-        _outcomes(measurement, expected, particles),
-        cautions(measurement, model),
-        sentence(
-            measurement,
-            situation.circuit,
-            again=any(reading.measurement == measurement for reading in situation.live),
-        ),
-        "tell",
-        places(measurement, model),
-        situation.bay.opens(measurement),
+        outcomes,
+        cautions(asked, circuit.model),
+        sentence(asked, circuit, again=again),
+        places=places(asked, circuit.model),
+        opens=bay.opens(asked),
     )
 
 
 def _outcomes(
-    measurement: Measurement, expected: NumericAt | WordedAt, particles: tuple[Floats, Ints, list[str]]
+    situation: Situation, measurement: Measurement, expected: NumericAt | WordedAt
 ) -> tuple[Outcome, ...]:
-    weights, group, names = particles
+    _, weights, group, names = situation.particles()
+    outcomes = []
     if isinstance(expected, WordedAt):
-        return _worded_outcomes(expected, weights, group, names)
+        for word, chance in zip(expected.words, expected.chance.T, strict=True):
+            joint = weights * chance
+            total = float(joint.sum())
+            if total > 1e-4:
+                shares = np.bincount(group, weights=joint, minlength=len(names)) / total
+                outcomes.append(Outcome(total, _leaders(shares, names), word, text=word))
+        return tuple(outcomes)
     bins = outcome_bins(
         expected.value,
         expected.sigma,
@@ -378,34 +345,11 @@ def _outcomes(
         same=partial(same_reading, measurement),
         limit=partial(limit_between, measurement),
     )
-    outcomes = []
-    for outcome in bins:
-        ends = [unscale(measurement, end) if np.isfinite(end) else end for end in (outcome.low, outcome.high)]
-        typical = as_read(measurement, unscale(measurement, outcome.typical))
-        outcomes.append(
-            Outcome(
-                outcome.probability,
-                _leaders(outcome.posterior, names),
-                "",
-                ends[0],
-                ends[1],
-                typical,
-                "about " + reading_words(measurement, typical),
-            )
-        )
-    return tuple(outcomes)
-
-
-def _worded_outcomes(
-    expected: WordedAt, weights: Floats, group: Ints, names: list[str]
-) -> tuple[Outcome, ...]:
-    outcomes = []
-    for word, chance in zip(expected.words, expected.chance.T, strict=True):
-        joint = weights * chance
-        total = float(joint.sum())
-        if total > 1e-4:
-            shares = np.bincount(group, weights=joint, minlength=len(names)) / total
-            outcomes.append(Outcome(total, _leaders(shares, names), word, text=word))
+    for cell in bins:
+        low, high = (unscale(measurement, end) if np.isfinite(end) else end for end in (cell.low, cell.high))
+        typical = as_read(measurement, unscale(measurement, cell.typical))
+        text, leaves = "about " + reading_words(measurement, typical), _leaders(cell.posterior, names)
+        outcomes.append(Outcome(cell.probability, leaves, "", low, high, typical, text))
     return tuple(outcomes)
 
 

@@ -23,27 +23,19 @@ IMPOSSIBLE = 1e-4
 
 def results(situation: Situation, test: Test) -> list[tuple[Outcome, float, Situation]]:
     """The results of a test: the outcome, its probability (they add up to 1), and what is known then."""
-    distribution = []
-    for value in _rounded(test):
-        after = _after(situation, test.measurement, value)
-        share = math.exp(after.posterior.evidence - situation.posterior.evidence)
+    distribution, bay = [], situation.bay.after(test.measurement)
+    for outcome in _rounded(test):
+        value = outcome.word or Between(outcome.typical, outcome.low, outcome.high)
+        told = outcome.word or f"{outcome.low:g} to {outcome.high:g}"
+        name = f"plan {len(situation.readings) + 1:03d} {told}"
+        readings = (*situation.readings, Reading(name, test.measurement, value, "yes", "plan"))
+        posterior = situation.inference.posterior(readings)
+        share = math.exp(posterior.evidence - situation.posterior.evidence)
         if share >= IMPOSSIBLE:
-            distribution.append((value, share, after))
+            after = replace(situation, posterior=posterior, readings=readings, bay=bay)
+            distribution.append((outcome, share, after))
     total = math.fsum(share for _, share, _ in distribution)
-    return [(value, share / total, after) for value, share, after in distribution]
-
-
-def _after(situation: Situation, measurement: Measurement, outcome: Outcome) -> Situation:
-    """What is known once the outcome has been seen."""
-    value = outcome.word or Between(outcome.typical, outcome.low, outcome.high)
-    name = f"plan {len(situation.readings) + 1:03d} {outcome.word or f'{outcome.low:g} to {outcome.high:g}'}"
-    readings = (*situation.readings, Reading(name, measurement, value, "yes", "plan"))
-    return replace(
-        situation,
-        posterior=situation.inference.posterior(readings),
-        readings=readings,
-        bay=situation.bay.after(measurement),
-    )
+    return [(outcome, share / total, after) for outcome, share, after in distribution]
 
 
 def _rounded(test: Test) -> list[Outcome]:
@@ -81,17 +73,8 @@ def round_reading(value: float, quantity: str) -> float:
 
 def range_words(low: float, high: float, typical: float, measurement: Measurement) -> str:
     """'over 12.1 V (about 12.5 V)'."""
-    start, end = (
-        reading_words(measurement, end_value) if math.isfinite(end_value) else "" for end_value in (low, high)
-    )
-    span = (
-        f"{start} to {end}"
-        if start and end
-        else f"over {start}"
-        if start
-        else f"under {end}"
-        if end
-        else "anything"
-    )
+    start, end = (reading_words(measurement, each) if math.isfinite(each) else "" for each in (low, high))
+    one = f"over {start}" if start else f"under {end}" if end else "anything"
+    span = f"{start} to {end}" if start and end else one
     near = round_reading(typical, measurement.quantity)
     return f"{span} (about {reading_words(measurement, near)})" if low < near < high else span

@@ -102,9 +102,9 @@ def change_words(change: Intervention, circuit: Circuit | None) -> str:
             return f"Join {first}{comma} and {second}{comma} with a {'booster cable' if heavy else 'fused lead'}."
         case LampFor(fuse, watts):
             return f"Put a {watts:g} W lamp in place of {fuse}."
-        case Replace(name) if name.startswith("wire "):
+        case Replace(name, what="wire"):
             return f"Cut {part_words(name, circuit) if circuit else name} off at both ends and lay another past it."
-        case Replace(name) if "." in name:
+        case Replace(name, what="terminal"):
             return f"Fit a new terminal at {short_words(name, circuit) if circuit else name}."
         case Replace(name):
             return f"Fit a known-good {name}."
@@ -127,24 +127,13 @@ def twin_words(change: Intervention, circuit: Circuit) -> str:
 def sentence(measurement: Measurement, circuit: Circuit, *, again: bool = False) -> str:
     """The test in one sentence or two: what to set up, what to measure, from where to where; ``again``: once more."""
     done = [change_words(change, circuit) + twin_words(change, circuit) for change in measurement.changes]
-    state = (
-        ""
-        if len(circuit.states) == 1
-        or (measurement.quantity in ("inspection", "ohms") and stateless(measurement, circuit.model))
-        else (f"State “{measurement.state}”: ")
-    )
+    still = measurement.quantity in ("inspection", "ohms") and stateless(measurement, circuit.model)
+    state = "" if still or len(circuit.states) == 1 else f"State “{measurement.state}”: "
     # A lead that did not touch can spoil the reading of a meter, a clamp or a lamp.
     cleaned = ", with the point cleaned" if measurement.quantity in SPOILT_BY_DIRT else ""
     anew = f"once more{cleaned}: " if again else ""
-    return " ".join([*done, _upper(anew + state + _question(measurement, circuit))])
-
-
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _the(words: str) -> str:
-    return words if words.startswith("the ") else f"the {words}"
+    asked = anew + state + _question(measurement, circuit)
+    return " ".join([*done, asked[:1].upper() + asked[1:]])
 
 
 def _as_it_should(measurement: Measurement, circuit: Circuit) -> str:
@@ -162,14 +151,13 @@ def _question(measurement: Measurement, circuit: Circuit) -> str:
     drawn = circuit.model.stages.get(at) or circuit.model.gauges.get(at)
     own = drawn.words if drawn else ""
     asked = quantity.question_of_detail if measurement.detail else ""
+    leads = (point_words(end, circuit) for end in (at, measurement.to)) if quantity.leads else ()
     return (asked or quantity.question).format(
         at=at,
-        leads=f"{point_words(at, circuit)} to {point_words(measurement.to, circuit)}"
-        if quantity.leads
-        else "",
+        leads=" to ".join(leads),
         instrument=measurement.instrument,
         part=part,
-        the_part=_the(part),
+        the_part=part if part.startswith("the ") else f"the {part}",
         as_it_should=_as_it_should(measurement, circuit) if quantity.name == "works" else "",
         detail=" ".join(measurement.detail),
         aspect="".join(measurement.detail[:1]),
@@ -191,9 +179,8 @@ def said_between(low: float, high: float) -> float | None:
     round_ones = [sign * number for number in SAID for sign in (1.0, -1.0) if low < sign * number < high]
     for step in (0.5, 0.1, 0.05):
         if not round_ones and high - low > step / 2.0:
-            round_ones = [
-                number for number in (round(round(middle / step) * step, 2),) if low < number < high
-            ]
+            rounded = round(round(middle / step) * step, 2)
+            round_ones = [rounded] if low < rounded < high else []
     return min(round_ones, key=lambda number: (abs(number - middle), -number), default=None)
 
 
@@ -221,9 +208,8 @@ def evidence_words(measurement: Measurement, value: float | str, circuit: Circui
             verb = {"yes": "works", "weak": "is weak", "no": "does not work"}[str(value)]
             return f"{measurement.at} {verb} ({measurement.state}{made})"
         case "answers":
-            return (
-                f"{measurement.at} {'answers' if value == 'yes' else 'does not answer'} ({measurement.state})"
-            )
+            verb = "answers" if value == "yes" else "does not answer"
+            return f"{measurement.at} {verb} ({measurement.state})"
         case "code":
             unset = "" if value == "set" else " (not set)"
             return f"code in {measurement.at}: {' '.join(measurement.detail)}{unset}"
