@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import TypeVar
 
 from halfsplit.circuit.model import Model
 from halfsplit.diagnosis.cost import PLACES
@@ -126,6 +127,9 @@ class Circumstances:
     slips: Mapping[str, Slips] = field(default_factory=dict)
 
 
+Counted = TypeVar("Counted", Condition, Visits, Slips)
+
+
 def exact(number: float) -> float:
     """A number rounded so that a thousand million of them add up to the same in any order."""
     return round(number * FINE) / FINE
@@ -133,19 +137,21 @@ def exact(number: float) -> float:
 
 def together(several: Iterable[Circumstances]) -> Circumstances:
     """Those of several jobs, or of several workshops; their order makes no difference where they are `exact`."""
-    conditions: dict[str, Condition] = {}
-    visits: dict[str, Visits] = {}
-    slips: dict[str, Slips] = {}
-    for counts in several:
-        for name, condition in counts.conditions.items():
-            conditions[name] = conditions.get(name, Condition()) + condition
-        for name, visit in counts.visits.items():
-            visits[name] = visits.get(name, Visits()) + visit
-        for name, slip in counts.slips.items():
-            slips[name] = slips.get(name, Slips()) + slip
+    counted = list(several)
     return Circumstances(
-        dict(sorted(conditions.items())), dict(sorted(visits.items())), dict(sorted(slips.items()))
+        _added(each.conditions for each in counted),
+        _added(each.visits for each in counted),
+        _added(each.slips for each in counted),
     )
+
+
+def _added(several: Iterable[Mapping[str, Counted]]) -> dict[str, Counted]:
+    """The sum of each name's counts, by name."""
+    total: dict[str, Counted] = {}
+    for counts in several:
+        for name, count in counts.items():
+            total[name] = total[name] + count if name in total else count
+    return dict(sorted(total.items()))
 
 
 @lru_cache(maxsize=4_096)

@@ -33,7 +33,7 @@ from halfsplit.diagnosis.priors import Priors, default_priors
 from halfsplit.diagnosis.propose import Test, candidates_for, describe, propose
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.suspects import Expected, Replacement, Suspect
-from halfsplit.diagnosis.there import FINDERS, check_gauge, check_measurement, check_part, plain_place
+from halfsplit.diagnosis.there import check_gauge, check_measurement, check_part, plain_place
 from halfsplit.errors import ConflictError, InputError, NotFoundError
 from halfsplit.quantities import QUANTITIES
 from halfsplit.units import plausible
@@ -99,8 +99,10 @@ class Diagnosis:
         part = self.circuit.parts.get(load)
         unit = part is not None and part.kind == "module"
         quantity = "stage" if load in self.circuit.model.stages else "answers" if unit else "works"
-        chosen = state or (self._best_state(load) if quantity == "works" else self._default_state())
-        return self._take(Measurement(quantity, load, chosen), works, "yes", source="complaint")
+        if not state and quantity == "works" and check_part(self.circuit, load).kind in LOADS:
+            state = max(self.circuit.states, key=lambda state: self.circuit.solve(state).across(load))
+        measurement = Measurement(quantity, load, state or self._default_state())
+        return self._take(measurement, works, "yes", source="complaint")
 
     def observe(
         self,
@@ -232,13 +234,11 @@ class Diagnosis:
 
     def suspects(self) -> tuple[Suspect, ...]:
         """Suspects by the repair that cures them, most probable first."""
-        ranked = suspects.suspects(self.situation())
-        return tuple(
-            replace(suspect, mode=next(iter(self._courses[suspect.part])))
-            if suspect.part in self._courses
-            else suspect
-            for suspect in ranked
-        )
+        ranked, courses = suspects.suspects(self.situation()), self._courses
+        if not courses:
+            return ranked
+        modes = {gauge: next(iter(course)) for gauge, course in courses.items()}
+        return tuple(replace(each, mode=modes.get(each.part, each.mode)) for each in ranked)
 
     def course(
         self, gauge: str, seconds: Sequence[float], shown: Sequence[float], since: float
@@ -267,10 +267,11 @@ class Diagnosis:
 
         What tells the suspects apart; once a cause is found, what its proof still lacks.
         """
-        asked = ("tests", limit)
-        return self._answer(
-            asked, lambda: propose(self.situation(), limit, self.found_at, self.odd_reading())
-        )
+
+        def work_out() -> tuple[Test, ...]:
+            return propose(self.situation(), limit, self.found_at, self.odd_reading())
+
+        return self._answer(("tests", limit), work_out)
 
     def rank(self, measurement: Measurement) -> Test:
         """What a test that the technician prefers is worth."""
@@ -338,9 +339,8 @@ class Diagnosis:
 
     def _infer(self) -> Inference:
         if self._inference is None:
-            self._inference = Inference(
-                self.predictions, self._priors, self._touched, intermittent=self.intermittent
-            )
+            known, comes_and_goes = (self.predictions, self._priors, self._touched), self.intermittent
+            self._inference = Inference(*known, intermittent=comes_and_goes)
         return self._inference
 
     def posterior(self) -> Posterior:
@@ -365,22 +365,13 @@ class Diagnosis:
         check_measurement(self.circuit, measurement)
         checked = _checked(measurement, value, self.circuit.model.net_volts, sure=sure)
         usual: Present = "unknown" if self.intermittent and source == "reading" else "yes"
-        shown = _present(present) or usual
-        reading = Reading(
-            id or f"{len(self._readings) + 1:05d}", measurement, checked, shown, source, None, words
-        )
+        name, shown = id or f"{len(self._readings) + 1:05d}", _present(present) or usual
+        reading = Reading(name, measurement, checked, shown, source, None, words)
         if any(known.id == reading.id for known in self._readings):
             raise ConflictError(f"a reading {reading.id} is there already")
         self._readings.append(reading)
         self._bay = self._bay.after(measurement)
         return reading
-
-    def _best_state(self, load: str) -> str:
-        part = check_part(self.circuit, load)
-        states = list(self.circuit.states)
-        if part.kind not in LOADS:
-            return self._default_state()
-        return max(states, key=lambda state: self.circuit.solve(state).across(load))
 
     def _default_state(self) -> str:
         return self._bay.state or next(reversed(list(self.circuit.states)))
@@ -422,6 +413,3 @@ def _checked(measurement: Measurement, value: float | str, net_volts: float, *, 
     if question:
         raise ImplausibleReadingError(question, remedy="record it again as sure if it stands")
     return number
-
-
-__all__ = ["DRAWS", "FINDERS", "FOUND", "Diagnosis", "ImplausibleReadingError", "Mapping"]

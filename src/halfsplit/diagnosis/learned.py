@@ -88,12 +88,8 @@ class Tally:
 
     def without(self, circuit: str) -> Tally:
         """The same without the jobs of one circuit."""
-        return replace(
-            self,
-            circuits={
-                name: circuit_tally for name, circuit_tally in self.circuits.items() if name != circuit
-            },
-        )
+        others = {name: jobs for name, jobs in self.circuits.items() if name != circuit}
+        return replace(self, circuits=others)
 
 
 def digest(model: Model) -> str:
@@ -105,20 +101,17 @@ def digest(model: Model) -> str:
 
 def merged(tallies: Sequence[Tally]) -> Tally:
     """Several workshops' counts in one."""
-    names = sorted({name for tally in tallies for name in tally.circuits})
     circuits = {}
-    for name in names:
+    for name in sorted({name for tally in tallies for name in tally.circuits}):
         same = [tally.circuits[name] for tally in tallies if name in tally.circuits]
         causes: Counter[Cause] = Counter()
         for circuit_tally in same:
             causes.update(circuit_tally.causes)
         circuits[name] = CircuitTally(same[0].shares, dict(causes))
-    kinds = sorted({kind for tally in tallies for kind in tally.looks})
-    pairs = {kind: [tally.looks.get(kind, (0, 0)) for tally in tallies] for kind in kinds}
-    looks = {
-        kind: (sum(pair[0] for pair in looks), sum(pair[1] for pair in looks))
-        for kind, looks in pairs.items()
-    }
+    looks = {}
+    for kind in sorted({kind for tally in tallies for kind in tally.looks}):
+        seen, missed = zip(*(tally.looks.get(kind, (0, 0)) for tally in tallies), strict=True)
+        looks[kind] = sum(seen), sum(missed)
     return Tally(circuits, looks, together(tally.circumstances for tally in tallies))
 
 
@@ -271,17 +264,12 @@ def taught(priors: Priors, tally: Tally, circuit: Circuit, vehicle: Sequence[str
         for cause, chance in shipped.items()
         if chance > 0.0
     }
-    return replace(priors, sees=above.sees, favoured=favoured, factors=_worked_on(priors, known_here))
-
-
-def _worked_on(priors: Priors, known: Circumstances) -> Mapping[str, float]:
-    """By how much earlier work raises what was touched, the shipped number keeping its part; it never lowers it."""
-    moved = {
-        name: max(1.0, priors.factors[name] * _mixed(known.conditions[name].factor))
-        for name in EARLIER_WORK
-        if name in known.conditions
-    }
-    return {**priors.factors, **moved}
+    raised = dict(priors.factors)
+    for name in EARLIER_WORK:
+        # What was touched is raised, the shipped number keeping its part; it is never lowered.
+        if name in known_here.conditions:
+            raised[name] = max(1.0, raised[name] * _mixed(known_here.conditions[name].factor))
+    return replace(priors, sees=above.sees, favoured=favoured, factors=raised)
 
 
 def _mixed(factor: float) -> float:
@@ -296,10 +284,12 @@ def moved(priors: Priors, tally: Tally) -> Priors:
     hinge = priors.factors["hinge"] * factors.get(HINGE, 1.0) / factors.get("wire", 1.0)
     counted = tally.causes
     modes = {kind: _modes(shares, kind, counted) for kind, shares in priors.modes.items()}
-    sees = {kind: _seen(chance, tally.looks.get(kind, (0, 0))) for kind, chance in priors.sees.items()}
-    return replace(
-        priors, rates=rates, modes=modes, sees=sees, factors={**priors.factors, "hinge": max(1.0, hinge)}
-    )
+    sees, strength = dict[str, float](), STRENGTH["look"]
+    for kind, chance in priors.sees.items():
+        seen, missed = tally.looks.get(kind, (0, 0))
+        sees[kind] = (strength * chance + seen) / (strength + seen + missed)
+    moved_factors = {**priors.factors, "hinge": max(1.0, hinge)}
+    return replace(priors, rates=rates, modes=modes, sees=sees, factors=moved_factors)
 
 
 def _modes(
@@ -313,11 +303,6 @@ def _modes(
     return {
         mode: total * (weight * share / total + jobs[mode]) / (weight + of) for mode, share in shares.items()
     }
-
-
-def _seen(chance: float, looks: tuple[int, int]) -> float:
-    seen, missed = looks
-    return (STRENGTH["look"] * chance + seen) / (STRENGTH["look"] + seen + missed)
 
 
 def _in_circuit(expected: Mapping[Cause, float], known: CircuitTally) -> dict[str, float]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from halfsplit.circuit.faults import SPECIAL
 from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.diagnosis.candidates import probe_points
 from halfsplit.diagnosis.choose import Candidates
@@ -47,22 +48,13 @@ def unseen(situation: Situation, reading: Reading) -> str:
             f"a {used.name} there sees nothing under {format_quantity(ohms, 'ohm', 2)}: "
             "the path is not cleared for a load that draws more"
         )
-    if (
-        measurement.quantity == "volts"
-        and used is not None
-        and used.ohms
-        and used.ohms > 1e5
-        and _unloaded(situation, measurement)
-    ):
-        return "nothing drew current there: an unloaded meter shows full volts through a bad joint"
+    if measurement.quantity == "volts" and used is not None and used.ohms and used.ohms > 1e5:
+        # Whether, healthy, hardly any current flows through what meets at the point.
+        solution = situation.circuit.solve(measurement.state, changes=measurement.changes)
+        wires = [wire.name for wire in situation.circuit.model.wires if measurement.at in wire.ends]
+        if wires and max(abs(solution.amps(name)) for name in wires) < 0.01:
+            return "nothing drew current there: an unloaded meter shows full volts through a bad joint"
     return ""
-
-
-def _unloaded(situation: Situation, measurement: Measurement) -> bool:
-    """Whether, healthy, hardly any current flows through what meets at the point."""
-    solution = situation.circuit.solve(measurement.state, changes=measurement.changes)
-    wires = [wire.name for wire in situation.circuit.model.wires if measurement.at in (wire.a, wire.b)]
-    return bool(wires) and max(abs(solution.amps(name)) for name in wires) < 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +79,20 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
     mass = np.bincount(group, weights=posterior.weights.sum(axis=1), minlength=len(names))
     fit = mass / np.maximum(prior, 1e-300)
     leader = int(np.argmax(mass))
-    rivals = [
-        int(number)
-        for number in np.flatnonzero(fit > ALIBI * fit[leader])
-        if number != leader and names[number] not in ("nothing wrong", "not in this model")
-    ]
+    as_well = np.flatnonzero(fit > ALIBI * fit[leader]).tolist()
+    rivals = [number for number in as_well if number != leader and names[number] not in SPECIAL]
     left, minutes = set(rivals), 0.0
     chosen: list[Measurement] = []
-    apart = [(look, _separated(situation, look, group, leader, rivals)) for look in wanted]
+    apart = []
+    for look in wanted:
+        # The distributions of their readings and of the leader's hardly overlap.
+        expected = forecast(look, situation.context)
+        mine, *others = (
+            _distribution(expected, posterior.weights, group == each) for each in (leader, *rivals)
+        )
+        overlaps = zip(rivals, others, strict=True)
+        told = {rival for rival, other in overlaps if 0.5 * np.abs(mine - other).sum() > SEPARATES}
+        apart.append((look, told))
     while left:
         best = max(
             apart, key=lambda item: len(item[1] & left) / _minutes(situation, item[0], chosen), default=None
@@ -113,20 +111,6 @@ def _minutes(situation: Situation, look: Measurement, made: Sequence[Measurement
     for other in made:
         bay = bay.after(other)
     return bay.minutes(look)
-
-
-def _separated(
-    situation: Situation, look: Measurement, group: Ints, leader: int, rivals: Sequence[int]
-) -> set[int]:
-    """The rivals that a test tells from the leader: the distributions of their readings hardly overlap."""
-    expected = forecast(look, situation.context)
-    weights = situation.posterior.weights
-    mine = _distribution(expected, weights, group == leader)
-    return {
-        rival
-        for rival in rivals
-        if 0.5 * np.abs(mine - _distribution(expected, weights, group == rival)).sum() > SEPARATES
-    }
 
 
 def _distribution(expected: Numeric | Worded, weights: Floats, rows: NDArray[np.bool_]) -> Floats:
@@ -177,34 +161,29 @@ def trap(situation: Situation, state: str, channels: int = CHANNELS) -> Trap:
     ]
     chosen, weights, group, _ = situation.particles()
     wanted = shortlist(situation, wanted, chosen, weights)
-    labels = [_label(situation, test, chosen, weights, group) for test in wanted]
+    labels = []
+    for test in wanted:
+        # Which of a few ranges the channel would most likely show, per particle.
+        expected = forecast_number(test, situation.choosing)
+        value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
+        ranges = outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))
+        labels.append(ranges[0].argmax(axis=1))
     taken: list[int] = []
     joint, best = np.zeros(len(chosen), dtype=np.intp), 0.0
     while len(taken) < min(channels, len(wanted)):
-        pairs = [
-            (-1.0 if number in taken else _joint_bits(joint, label, weights, group), number)
-            for number, label in enumerate(labels)
-        ]
-        bits, number = max(pairs, key=lambda item: (item[0], -item[1]))
-        if bits < best + 0.02:
+        left = [number for number in range(len(labels)) if number not in taken]
+        bits = {number: _joint_bits(joint, labels[number], weights, group) for number in left}
+        number = max(bits, key=bits.__getitem__)
+        if bits[number] < best + 0.02:
             break
-        best = bits
+        best = bits[number]
         taken.append(number)
         joint = np.unique(joint * 8 + labels[number], return_inverse=True)[1]
     return Trap(tuple(wanted[number].at for number in taken), best)
 
 
-def _label(situation: Situation, test: Measurement, chosen: Ints, weights: Floats, group: Ints) -> Ints:
-    """Which of a few ranges the channel would most likely show, per particle."""
-    expected = forecast_number(test, situation.choosing)
-    value, sigma = expected.value.ravel()[chosen][None], expected.sigma.ravel()[chosen][None]
-    return np.asarray(
-        outcome_ranges(value, sigma, weights, group, slips=Slips(), knee=np.array([KNEE]))[0].argmax(axis=1),
-        dtype=np.intp,
-    )
-
-
 def _joint_bits(joint: Ints, label: Ints, weights: Floats, group: Ints) -> float:
+    """What two channels tell together."""
     both = np.unique(joint * 8 + label, return_inverse=True)[1]
     table = np.zeros((int(group.max()) + 1, int(both.max()) + 1))
     np.add.at(table, (group, both), weights)

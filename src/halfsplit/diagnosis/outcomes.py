@@ -8,7 +8,7 @@ binary-input discrete memoryless channels", IEEE Transactions on Information The
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -84,8 +84,14 @@ def outcome_bins(
     """
     cells = mixture(predicted[None], sigma[None], weights, group, slips=slips, knee=knee, precision=EXACT)
     borders = cuts(cells)[0]
-    apart = _apart(borders[np.isfinite(borders)].tolist(), same)
-    said = dict.fromkeys(_said(cut, predicted, sigma, weights, limit) for cut in apart)
+    # One of each run of cuts that are the same reading: the middle one.
+    runs: list[list[float]] = []
+    for cut in borders[np.isfinite(borders)].tolist():
+        if runs and same(runs[-1][-1], cut):
+            runs[-1].append(cut)
+        else:
+            runs.append([cut])
+    said = dict.fromkeys(_said(run[len(run) // 2], predicted, sigma, weights, limit) for run in runs)
     ends = [-np.inf, *sorted(said), np.inf]
     bins = (_bin(cells, low, high) for low, high in pairwise(ends) if low < high)
     return tuple(_joined([cell for cell in bins if cell is not None]))
@@ -138,17 +144,6 @@ def _joined(bins: list[OutcomeBin]) -> list[OutcomeBin]:
     return joined
 
 
-def _apart(ascending: Sequence[float], same: Callable[[float, float], bool]) -> list[float]:
-    """One of each run of cuts that are the same reading: the middle one."""
-    runs: list[list[float]] = []
-    for value in ascending:
-        if runs and same(runs[-1][-1], value):
-            runs[-1].append(value)
-        else:
-            runs.append([value])
-    return [run[len(run) // 2] for run in runs]
-
-
 def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin | None:
     """The range between two cuts; None where they are so close that nothing lies between."""
     centres = 0.5 * (cells.edges[0, :-1] + cells.edges[0, 1:])
@@ -164,11 +159,13 @@ def _bin(cells: Mixture, low: float, high: float) -> OutcomeBin | None:
 
 def cuts(cells: Mixture, *, most: int = MOST_OUTCOMES, kept: float = KEPT) -> Floats:
     """Return the readings at which each test is cut, ascending, padded with infinity; (T, most - 1)."""
-    labels = _intervals(cells.joint)
-    onehot = labels[:, :, None] == np.arange(INTERVALS)
-    borders = _borders(labels, cells.edges)
+    labels, wanted = _intervals(cells.joint), np.arange(INTERVALS)
+    onehot = labels[:, :, None] == wanted
     scores = _scores(np.matmul(cells.joint, onehot.astype(float)))
-    return np.stack([_cut(scores[test], borders[test], most, kept) for test in range(len(scores))])
+    # The reading at the lower end of each interval.
+    rows = zip(labels, cells.edges, strict=True)
+    borders = [edges[np.searchsorted(label, wanted)] for label, edges in rows]
+    return np.stack([_cut(*each, most, kept) for each in zip(scores, borders, strict=True)])
 
 
 def _intervals(joint: Floats) -> Integers:
@@ -182,13 +179,6 @@ def _intervals(joint: Floats) -> Integers:
     middle = (along - 0.5 * balanced) / along[:, -1:]
     labels: Integers = np.clip((middle * INTERVALS).astype(np.intp), 0, INTERVALS - 1)
     return labels
-
-
-def _borders(labels: Integers, edges: Floats) -> Floats:
-    """Return the reading at the lower end of each interval, (T, INTERVALS)."""
-    wanted = np.arange(INTERVALS)
-    rows = zip(labels, edges, strict=True)
-    return np.stack([edge[np.searchsorted(label, wanted)] for label, edge in rows])
 
 
 def _scores(joint: Floats) -> Floats:
@@ -225,17 +215,11 @@ def _cut(scores: Floats, borders: Floats, most: int, kept: float) -> Floats:
         ways = best[:, None] + scores
         back.append(ways.argmax(axis=0))
         best = ways.max(axis=0)
-    return _followed(back, borders, most)
-
-
-def _followed(back: list[NDArray[np.intp]], borders: Floats, most: int) -> Floats:
-    """Return the cuts that the table of best last cuts leads to."""
-    followed = np.full(most - 1, np.inf)
-    end = len(borders)
+    cut, end = np.full(most - 1, np.inf), len(borders)
     for number in range(len(back) - 1, -1, -1):
         end = int(back[number][end])
-        followed[number] = borders[end]
-    return followed
+        cut[number] = borders[end]
+    return cut
 
 
 def outcome_likelihood(

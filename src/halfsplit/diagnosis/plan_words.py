@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
-from itertools import count
 from math import isfinite
 from typing import Any
 
@@ -17,13 +15,11 @@ TOOL = "use the tool from here"
 
 def letters(made: Plan) -> dict[Ending, str]:
     """A letter for each ending that says something definite: A to Z, then AA, in the order of the steps."""
-    names = _names()
-    return {ending: next(names) for ending in made.endings if ending.kind != "tool"}
-
-
-def _names() -> Iterator[str]:
-    for number in count():
-        yield (chr(64 + number // 26) if number >= 26 else "") + chr(65 + number % 26)
+    definite = enumerate(ending for ending in made.endings if ending.kind != "tool")
+    return {
+        ending: (chr(64 + number // 26) if number >= 26 else "") + chr(65 + number % 26)
+        for number, ending in definite
+    }
 
 
 def ending_words(ending: Ending) -> str:
@@ -57,21 +53,20 @@ def plan_document(made: Plan) -> dict[str, Any]:
         "worst_minutes": round(made.worst_minutes, 1),
         "found": round(made.found, 4),
         "found_at": made.found_at,
-        "steps": [_step_document(step, letter) for step in made.steps],
+        "steps": [
+            {
+                "number": step.number,
+                "sentence": step.sentence,
+                "minutes": round(step.minutes, 1),
+                "cautions": list(step.cautions),
+                "opens": list(step.opens),
+                "probability": round(step.probability, 4),
+                "branches": [_branch_document(branch, letter) for branch in step.branches],
+            }
+            for step in made.steps
+        ],
         "endings": [_ending_document(ending, name) for ending, name in letter.items()],
         "cautions": list(dict.fromkeys(caution for step in made.steps for caution in step.cautions)),
-    }
-
-
-def _step_document(step: Step, letter: dict[Ending, str]) -> dict[str, Any]:
-    return {
-        "number": step.number,
-        "sentence": step.sentence,
-        "minutes": round(step.minutes, 1),
-        "cautions": list(step.cautions),
-        "opens": list(step.opens),
-        "probability": round(step.probability, 4),
-        "branches": [_branch_document(branch, letter) for branch in step.branches],
     }
 
 
@@ -130,7 +125,10 @@ def plan_text(made: Plan) -> str:
         lines += ["", *_step_lines(step, letter)]
     lines.append("")
     for ending, name in letter.items():
-        lines += _ending_lines(ending, name)
+        words = f"{ending_words(ending)} [{100 * ending.probability:.0f} %]"
+        lines += _wrapped(words, f"{name:>3}  ", "     ")
+        for proof in ending.proof:
+            lines += _wrapped(f"to prove: {proof}", "     ", "       ")
     return "\n".join(lines)
 
 
@@ -145,18 +143,8 @@ def _step_lines(step: Step, letter: dict[Ending, str]) -> list[str]:
     wide = max(len(branch.text) for branch in step.branches)
     for branch in step.branches:
         start = f"     {branch.text:{wide}}  {100 * branch.probability:3.0f} %  → "
-        lines += _wrapped(_leads_to(branch, letter), start, " " * len(start))
-    return lines
-
-
-def _leads_to(branch: Branch, letter: dict[Ending, str]) -> str:
-    if branch.ending is None:
-        return f"step {branch.step}"
-    return letter.get(branch.ending) or f"{TOOL} ({_left(branch.ending)})"
-
-
-def _ending_lines(ending: Ending, letter: str) -> list[str]:
-    lines = _wrapped(f"{ending_words(ending)} [{100 * ending.probability:.0f} %]", f"{letter:>3}  ", "     ")
-    for proof in ending.proof:
-        lines += _wrapped(f"to prove: {proof}", "     ", "       ")
+        leads_to = f"step {branch.step}"
+        if branch.ending is not None:
+            leads_to = letter.get(branch.ending) or f"{TOOL} ({_left(branch.ending)})"
+        lines += _wrapped(leads_to, start, " " * len(start))
     return lines

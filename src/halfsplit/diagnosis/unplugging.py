@@ -14,7 +14,7 @@ import numpy as np
 
 from halfsplit.circuit.assembly import NOMINAL
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.interventions import LampFor, Replace, Unplug
+from halfsplit.circuit.interventions import Intervention, LampFor, Replace, Unplug
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.model import BODY, Part, Wire
 from halfsplit.diagnosis.candidates import kind_at, wire_ends
@@ -109,6 +109,7 @@ def _gone(situation: Situation) -> dict[str, str]:
 
 
 def _volts_across_a_fuse(reading: Reading, circuit: Circuit) -> bool:
+    """Whether the battery's volts lie across a fuse."""
     test = reading.measurement
     name = part_of(test.at)
     across = test.quantity == "volts" and {test.at, test.to} == {f"{name}.1", f"{name}.2"}
@@ -161,20 +162,15 @@ def _dragging(situation: Situation) -> list[str]:
     if not situation.live:
         return []
     scene = situation.context.scene(Measurement("works", "", situation.live[0].measurement.state))
-    number = {hypothesis.name: number for number, hypothesis in enumerate(scene.columns.hypotheses)}
-    hypotheses, first = np.unique(scene.columns.hypothesis, return_index=True)
-    hardest = dict(zip(hypotheses.tolist(), first.tolist(), strict=True))
+    leaders, probability = situation.posterior.leaders, situation.posterior.probability
     blows = scene.blown().any(axis=0).mean(axis=1) > MOST_CARS
-    leaders = situation.posterior.leaders
-    places = [
-        name
-        for name in situation.likeliest()
-        if name in leaders
-        and "short" in leaders[name].mode
-        and leaders[name].name in number
-        and not blows[hardest[number[leaders[name].name]]]
-    ]
-    return places if sum(situation.posterior.probability[name] for name in places) >= SHORT_SUSPECTED else []
+    places = []
+    for name in (name for name in situation.likeliest() if name in leaders):
+        columns = np.flatnonzero(scene.columns.named(leaders[name].name))
+        # The hardest of its severities comes first.
+        if "short" in leaders[name].mode and len(columns) and not blows[columns[0]]:
+            places.append(name)
+    return places if sum(probability[name] for name in places) >= SHORT_SUSPECTED else []
 
 
 def plugs(situation: Situation, places: Sequence[str]) -> list[str]:
@@ -194,7 +190,14 @@ def lamp_tests(
     circuit: Circuit, states: Sequence[str], fuse: str, instruments: Sequence[str]
 ) -> list[Measurement]:
     """A lamp in place of a fuse, in each state: where it is bright the short is there."""
-    return [test for state in states if (test := _lamp_for(fuse, state, instruments)) is not None]
+    # 21 W where such a lamp is at hand; else a test lamp across the empty socket, which shows the same.
+    lamps: dict[str, Intervention] = {"21 W lamp": LampFor(fuse, 21.0), "load lamp": LampFor(fuse, 55.0)}
+    lamps["test lamp"] = Unplug(fuse)
+    name = next((name for name in lamps if name in instruments), None)
+    if name is None:
+        return []
+    at, to = f"{fuse}.1", f"{fuse}.2"
+    return [Measurement("lamp", at, state, to, name, (lamps[name],)) for state in states]
 
 
 def ohms_behind(circuit: Circuit, state: str, fuse: str) -> list[Measurement]:
@@ -249,14 +252,3 @@ def along(lamp: Measurement, at: str, to: str) -> Measurement:
         LampFor(fuse, TEST_LAMP_WATTS) if change == Unplug(fuse) else change for change in lamp.changes
     )
     return replace(lamp, quantity="volts", at=at, to=to, instrument="meter", changes=changes)
-
-
-def _lamp_for(fuse: str, state: str, instruments: Sequence[str]) -> Measurement | None:
-    """21 W where such a lamp is at hand; else a test lamp across the empty socket, which shows the same."""
-    at, to = f"{fuse}.1", f"{fuse}.2"
-    for name, watts in (("21 W lamp", 21.0), ("load lamp", 55.0)):
-        if name in instruments:
-            return Measurement("lamp", at, state, to, name, (LampFor(fuse, watts),))
-    if "test lamp" in instruments:
-        return Measurement("lamp", at, state, to, "test lamp", (Unplug(fuse),))
-    return None

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Hashable
 
-from halfsplit.circuit.interventions import Intervention, Jump, Replace
-from halfsplit.diagnosis.candidates import at_hand, candidates, lamps, looks
+from halfsplit.circuit.interventions import Jump, Replace
+from halfsplit.diagnosis.candidates import at_hand, candidates, kind_at, lamps, looks
 from halfsplit.diagnosis.cost import part_of
 from halfsplit.diagnosis.evidence import fuse_seen
 from halfsplit.diagnosis.measurement import Measurement
@@ -40,36 +40,26 @@ def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measureme
 
 def _costs_a_fuse(situation: Situation, test: Measurement) -> bool:
     """A new fuse, or a lead over it, where a short may still be behind it, with a lamp at hand that costs none."""
-    whole = _looked_at(situation, blown="no")
-    parts = situation.circuit.parts
-    fuses = [
-        name
-        for name in map(_put_in_or_bridged, test.changes)
-        if name in parts and name not in whole and parts[name].kind == "fuse"
-    ]
+    circuit, whole, names = situation.circuit, _looked_at(situation, blown="no"), set[str]()
+    for change in test.changes:
+        match change:
+            case Replace(name):
+                names.add(name)
+            case Jump(a, b) if part_of(a) == part_of(b):
+                names.add(part_of(a))
+    fuses = {name for name in names - whole if name in circuit.parts and kind_at(circuit, name) == "fuse"}
     if not fuses or not lamps(situation.instruments):
         return False
+    leaders, shares = situation.posterior.leaders, situation.posterior.probability.items()
     shorts = sum(
-        share
-        for name, share in situation.posterior.probability.items()
-        if (leader := situation.posterior.leaders.get(name)) is not None and leader.mode.startswith("short")
+        share for name, share in shares if name in leaders and leaders[name].mode.startswith("short")
     )
+    sockets = {f"{fuse}.1" for fuse in fuses}
     dark = any(
-        reading.measurement.quantity == "lamp"
-        and reading.measurement.state == test.state
-        and reading.measurement.at in [f"{fuse}.1" for fuse in fuses]
-        and reading.measurement.changes
-        and reading.value == "dark"
-        for reading in situation.live
+        (lit.quantity, lit.state, value) == ("lamp", test.state, "dark") and lit.at in sockets and lit.changes
+        for lit, value in ((reading.measurement, reading.value) for reading in situation.live)
     )
     return shorts >= SHORT_SUSPECTED and not dark
-
-
-def _put_in_or_bridged(change: Intervention) -> str:
-    """The part that an intervention makes good or joins from pin to pin; empty where it does neither."""
-    if isinstance(change, Replace):
-        return change.name
-    return part_of(change.a) if isinstance(change, Jump) and part_of(change.a) == part_of(change.b) else ""
 
 
 def _looked_at(situation: Situation, *, blown: str) -> set[str]:
@@ -103,41 +93,24 @@ ONCE = ("inspection", "wiggle")
 
 
 def _candidates(situation: Situation, *, everywhere: bool) -> list[Measurement]:
-    circuit = situation.circuit
-    complaints = situation.complaints
-    told_of = situation.wrong or situation.live
-    failing = (
-        list(dict.fromkeys(reading.measurement.state for reading in told_of)) or list(circuit.states)[:1]
-    )
+    circuit, leading = situation.circuit, situation.places()
+    told_of = (reading.measurement.state for reading in situation.wrong or situation.live)
+    failing = list(dict.fromkeys(told_of)) or list(circuit.states)[:1]
     others = [state for state in circuit.states if state not in failing]
-    leading = situation.places()
+    states = failing + others if everywhere else failing
     shares = list(situation.posterior.probability.values())
     close = sum(shares[:CLOSING_IN]) >= CLOSE_SHARE
-    loads = list(dict.fromkeys(reading.measurement.at for reading in complaints))
-    measurements = candidates(
-        circuit,
-        situation.instruments,
-        failing + (others if everywhere else []),
-        leading if close else [],
-        loads,
-        intermittent=situation.intermittent,
-    )
+    loads = list(dict.fromkeys(reading.measurement.at for reading in situation.complaints))
+    suspects, away = leading if close else [], situation.intermittent
+    measurements = candidates(circuit, situation.instruments, states, suspects, loads, intermittent=away)
     for state in others:
         measurements += looks(circuit, state)
     if close:
-        measurements += _letters(situation)
+        # What the proofs of the leading suspects ask for: a proof tells as well.
+        for name in situation.likeliest(LETTERS_FROM, LETTERS_OF):
+            if name in situation.posterior.leaders:
+                letters = open_letters(situation, name)
+                measurements += [test for letter in letters for test, _ in letter.options]
     else:
-        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=situation.intermittent)
+        measurements += candidates(circuit, (), failing[:1], leading, [], intermittent=away)
     return list(dict.fromkeys([*measurements, *unplugged(situation)]))
-
-
-def _letters(situation: Situation) -> list[Measurement]:
-    """What the proofs of the leading suspects ask for: a proof tells as well."""
-    leading = situation.likeliest(LETTERS_FROM, LETTERS_OF)
-    return [
-        test
-        for name in leading
-        if name in situation.posterior.leaders
-        for letter in open_letters(situation, name)
-        for test, _ in letter.options
-    ]

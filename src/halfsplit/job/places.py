@@ -10,8 +10,8 @@ from typing import Any, get_type_hints
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, StandInFor, Unplug
 from halfsplit.circuit.kinds import LOADS
-from halfsplit.diagnosis.diagnosis import FINDERS
 from halfsplit.diagnosis.measurement import Measurement
+from halfsplit.diagnosis.there import FINDERS
 from halfsplit.errors import ConflictError, InputError
 from halfsplit.quantities import QUANTITIES
 

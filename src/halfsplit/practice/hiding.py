@@ -78,20 +78,17 @@ def _drawn(circuit: Circuit, difficulty: str, generator: np.random.Generator) ->
         priors = default_priors()
         weights = np.array([priors.rate(fault) for fault in faults])
         for _ in range(TRIES):
-            drawn = [faults[int(n)] for n in generator.choice(len(faults), 2, p=weights / weights.sum())]
-            fault = drawn[0] if difficulty != "pair" else pair(*drawn)
+            one, other = (faults[int(n)] for n in generator.choice(len(faults), 2, p=weights / weights.sum()))
+            fault = pair(one, other) if difficulty == "pair" else one
             noticed = _noticed(circuit, fault)
-            if noticed and (difficulty != "pair" or _both_noticed(circuit, drawn)):
+            alone = (_noticed(circuit, each) for each in fault.members)
+            if noticed and (difficulty != "pair" or (one.part != other.part and all(alone))):
                 order = generator.permutation(len(noticed))[:MOST_COMPLAINTS]
                 return fault, tuple(noticed[int(n)] for n in sorted(order))
     raise InputError(
         f"this circuit has no fault for {difficulty!r} that a customer would notice",
         remedy="choose another circuit or difficulty",
     )
-
-
-def _both_noticed(circuit: Circuit, faults: list[Fault]) -> bool:
-    return faults[0].part != faults[1].part and all(_noticed(circuit, fault) for fault in faults)
 
 
 def _noticed(circuit: Circuit, fault: Fault) -> list[tuple[str, str, str]]:
@@ -108,12 +105,8 @@ def _noticed(circuit: Circuit, fault: Fault) -> list[tuple[str, str, str]]:
 
 def _misleading(circuit: Circuit, fault: Fault, generator: np.random.Generator) -> tuple[str, ...]:
     """A place where hands have been, and where the fault is not."""
-    near = {
-        part_of(name) for member in (fault.members or (fault,)) for name in (member.part, *member.touches)
-    }
-    others = [
-        part.name
-        for part in circuit.parts.values()
-        if part.name not in near and part.kind not in ("splice", "battery")
-    ]
+    members = fault.members or (fault,)
+    near = {part_of(name) for member in members for name in (member.part, *member.touches)}
+    parts = [part for part in circuit.parts.values() if part.kind not in ("splice", "battery")]
+    others = [part.name for part in parts if part.name not in near]
     return (str(generator.choice(others)),) if others else ()

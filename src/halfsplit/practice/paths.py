@@ -6,14 +6,14 @@ Judging asks the engine for its best test at every step, so it takes seconds; it
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.diagnosis.diagnosis import Diagnosis
 from halfsplit.diagnosis.measurement import Measurement, Present, Reading
 from halfsplit.diagnosis.predictions import Predictions
-from halfsplit.diagnosis.propose import Outcome, Test
+from halfsplit.diagnosis.propose import Test
 from halfsplit.diagnosis.results import round_reading
 from halfsplit.diagnosis.words import reading_words
 from halfsplit.practice.hiding import Hidden
@@ -82,17 +82,12 @@ class Path:
 def worth(test: Test) -> Worth:
     """What a proposed test is worth, without what only the bench needs."""
     likely = sorted(test.outcomes, key=lambda outcome: -outcome.probability)[:MEANINGS]
-    means = tuple(
-        (_result(outcome, test.measurement), outcome.leaves[0][0]) for outcome in likely if outcome.leaves
-    )
-    return Worth(test.measurement, test.sentence, test.minutes, test.bits, test.cautions, means)
-
-
-def _result(outcome: Outcome, measurement: Measurement) -> str:
-    """A result as a meter shows it."""
-    if outcome.word:
-        return outcome.word
-    return "about " + reading_words(measurement, round_reading(outcome.typical, measurement.quantity))
+    means = []
+    for outcome in (outcome for outcome in likely if outcome.leaves):
+        # As a meter shows it.
+        shown = reading_words(test.measurement, round_reading(outcome.typical, test.quantity))
+        means.append((outcome.word or f"about {shown}", outcome.leaves[0][0]))
+    return Worth(test.measurement, test.sentence, test.minutes, test.bits, test.cautions, tuple(means))
 
 
 def one_who_listened(
@@ -125,49 +120,51 @@ def heard(job: Diagnosis, asked: Measurement, value: float | str, present: Prese
 
 def judged(job: Diagnosis, readings: Iterable[Reading], progress: Progress | None = None) -> Path:
     """The path of one who made these readings, judged by a diagnosis that has heard nothing of them yet."""
-    steps: list[Step] = []
-    question = [_question(job)]
-    for reading in readings:
-        test = worth(job.rank(reading.measurement))
-        best = next((worth(test) for test in job.next_tests(1)), test)
-        made = heard(job, reading.measurement, reading.value, reading.present)
-        question.append(_question(job))
-        steps.append(Step(test, made, best, question[-2] - question[-1]))
-        if progress:
-            progress(len(steps))
-    finding = job.finding()
-    return _path(steps, question, proven=bool(finding and finding.proven))
+
+    def made() -> Iterator[Made]:
+        for reading in readings:
+            test = worth(job.rank(reading.measurement))
+            best = next((worth(test) for test in job.next_tests(1)), test)
+            yield test, best, reading.value, reading.present
+
+    return _path(job, made(), progress)
 
 
 def walked(job: Diagnosis, car: Vehicle, progress: Progress | None = None) -> Path:
     """The best path: what the engine proposes, on this vehicle, until the cause is proven."""
+
+    def made() -> Iterator[Made]:
+        for _ in range(MOST_STEPS):
+            finding = job.finding()
+            tests = () if finding and finding.proven else job.next_tests(1)
+            if not tests:
+                return
+            best = worth(tests[0])
+            yield best, best, car.answer(best.measurement), getattr(car, "present", None)
+
+    return _path(job, made(), progress)
+
+
+Made = tuple[Worth, Worth, float | str, Present | None]
+"""A test, the best one then, what was read, and whether the fault was there."""
+
+
+def _path(job: Diagnosis, made: Iterable[Made], progress: Progress | None) -> Path:
+    """The path of these tests, each of which the diagnosis hears before the next is asked for."""
     steps: list[Step] = []
-    question = [_question(job)]
-    while len(steps) < MOST_STEPS and not ((finding := job.finding()) and finding.proven):
-        tests = job.next_tests(1)
-        if not tests:
-            break
-        best = worth(tests[0])
-        made = heard(job, best.measurement, car.answer(best.measurement), getattr(car, "present", None))
-        question.append(_question(job))
-        steps.append(Step(best, made, best, question[-2] - question[-1]))
+    question = [entropy(job.posterior().probability)]
+    for test, best, value, present in made:
+        reading = heard(job, test.measurement, value, present)
+        question.append(entropy(job.posterior().probability))
+        steps.append(Step(test, reading, best, question[-2] - question[-1]))
         if progress:
             progress(len(steps))
-    finding = job.finding()
-    return _path(steps, question, proven=bool(finding and finding.proven))
-
-
-def _path(steps: list[Step], question: list[float], *, proven: bool) -> Path:
-    return Path(tuple(steps), sum(step.test.minutes for step in steps), proven, tuple(question))
-
-
-def _question(job: Diagnosis) -> float:
-    """How many bits are in question: the entropy over the repairs."""
-    return entropy(job.posterior().probability)
+    finding, minutes = job.finding(), sum(step.test.minutes for step in steps)
+    return Path(tuple(steps), minutes, bool(finding and finding.proven), tuple(question))
 
 
 def entropy(shares: Mapping[str, float]) -> float:
-    """Entropy in bits.
+    """How many bits are in question: the entropy over the repairs.
 
     >>> entropy({"a": 0.5, "b": 0.25, "c": 0.25})
     1.5

@@ -11,9 +11,9 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from halfsplit.circuit.circuit import WORKS_FROM, Circuit, Solution
-from halfsplit.circuit.element import Relay
+from halfsplit.circuit.element import DriverDevice, Relay
 from halfsplit.circuit.faults import Fault
-from halfsplit.circuit.instruments import INSTRUMENTS, over_range
+from halfsplit.circuit.instruments import INSTRUMENTS, filament_ohms, over_range
 from halfsplit.circuit.interventions import Intervention, LampFor, StandInFor, apply, replaced
 from halfsplit.circuit.kinds import LOADS
 from halfsplit.circuit.network import OPEN, Change, System
@@ -95,46 +95,29 @@ class Vehicle:
         blown = [name for name in sorted(self.blown_fuses) if name not in replaced(changes)]
         return system.changed([Change(self.circuit.network.element(name), OPEN) for name in blown])
 
-    def _slip(self) -> float | None:
+    def read_volts(self, measurement: Measurement) -> float:
+        """Volts with the instrument's load, error and digits."""
         if self.slips and self.generator.random() < self.slips:
             self.slipped += 1
             return 0.0 if self.generator.random() < 0.5 else float(self.generator.uniform(0.0, 13.0))
-        return None
-
-    def read_volts(self, measurement: Measurement) -> float:
-        """Volts with the instrument's load, error and digits."""
-        slipped = self._slip()
-        if slipped is not None:
-            return slipped
         used = INSTRUMENTS[measurement.instrument or "meter"]
-        solution = self.solution(measurement.state, measurement.changes)
-        a = self.circuit.network.node(measurement.at)
-        b = self.circuit.network.size if measurement.to is None else self.circuit.network.node(measurement.to)
-        value = self._loaded(solution, a, b, measurement, used.ohms or np.inf)
+        fault = self.solution(measurement.state, measurement.changes).fault
+        a, b = self.circuit.network.between(measurement.at, measurement.to)
+        ohms, value = used.ohms or np.inf, 0.0
+        for _ in range(12 if used.filament else 1):
+            system = self._system(measurement.state, measurement.changes).bridged([(a, b, ohms)])
+            volts = self._solved(system, fault, blow=False).volts
+            value = float(volts[a] - volts[b])
+            if used.filament and used.ohms:
+                ohms = filament_ohms(used.ohms, value)
         if self.noise:
             value += float(self.generator.normal(0.0, used.share * abs(value) + measurement.floor))
         return round(value, 3)
 
-    def _loaded(self, solution: Solution, a: int, b: int, measurement: Measurement, ohms: float) -> float:
-        from halfsplit.circuit.instruments import filament_ohms
-
-        used = INSTRUMENTS[measurement.instrument or "meter"]
-        fault = solution.fault
-        resistance = ohms
-        value = 0.0
-        for _ in range(12 if used.filament else 1):
-            system = self._system(measurement.state, measurement.changes).bridged([(a, b, resistance)])
-            volts = self._solved(system, fault, blow=False).volts
-            value = float(volts[a] - volts[b])
-            if used.filament:
-                resistance = filament_ohms(ohms, value)
-        return value
-
     def read_ohms(self, measurement: Measurement) -> float:
         """Ohms between two points with the feed off: a small test current is sent through."""
         network = self.circuit.network
-        a = network.node(measurement.at)
-        b = network.size if measurement.to is None else network.node(measurement.to)
+        a, b = network.between(measurement.at, measurement.to)
         fault = self.fault_now(measurement.changes)
         system = self._system(measurement.state, measurement.changes).isolated()
         series, volts = 1e4, 1.0
@@ -154,10 +137,9 @@ class Vehicle:
 def _amps(vehicle: Vehicle, measurement: Measurement) -> float:
     value = vehicle.solution(measurement.state, measurement.changes).amps(measurement.at)
     used = INSTRUMENTS["clamp"]
-    error = (
-        float(vehicle.generator.normal(0.0, used.share * abs(value) + used.floor)) if vehicle.noise else 0.0
-    )
-    return round(value + error, 2)
+    if vehicle.noise:
+        value += float(vehicle.generator.normal(0.0, used.share * abs(value) + used.floor))
+    return round(value, 2)
 
 
 def _lamp(vehicle: Vehicle, measurement: Measurement) -> str:
@@ -178,10 +160,8 @@ def _works(vehicle: Vehicle, measurement: Measurement) -> str:
 
 def _blown(vehicle: Vehicle, measurement: Measurement) -> str:
     vehicle.solution(measurement.state, measurement.changes)
-    own = any(
-        cause.part == measurement.at and cause.mode == "open" for cause in vehicle.causes(measurement.changes)
-    )
-    return "yes" if own or measurement.at in vehicle.blown_fuses else "no"
+    open_inside = [cause.part for cause in vehicle.causes(measurement.changes) if cause.mode == "open"]
+    return "yes" if measurement.at in (*open_inside, *vehicle.blown_fuses) else "no"
 
 
 def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
@@ -232,17 +212,13 @@ def _holds(vehicle: Vehicle, name: str, measurement: Measurement) -> bool:
     if any(cause.failure and cause.failure[0] == name for cause in vehicle.causes(measurement.changes)):
         return False
     solution = vehicle.solution(measurement.state, measurement.changes)
-    for need in stage.needs:
-        fine = (
-            _holds(vehicle, need, measurement)
-            if need in model.stages
-            else solution.works(need) == "yes"
-            if model.parts[need].kind in (*LOADS, "module")
-            else True
-        )
-        if not fine:
-            return False
-    return True
+
+    def fine(need: str) -> bool:
+        if need in model.stages:
+            return _holds(vehicle, need, measurement)
+        return model.parts[need].kind not in (*LOADS, "module") or solution.works(need) == "yes"
+
+    return all(map(fine, stage.needs))
 
 
 def _gauge(vehicle: Vehicle, measurement: Measurement) -> float:
@@ -274,6 +250,7 @@ def _closed(vehicle: Vehicle, name: str, measurement: Measurement) -> float:
 
 
 def _number(vehicle: Vehicle, name: str, measurement: Measurement) -> float:
+    """What a stage has, in its own unit."""
     stage = vehicle.circuit.model.stages[name]
     return float((stage.good if _holds(vehicle, name, measurement) else stage.bad) or 0.0)
 
@@ -305,8 +282,6 @@ def _code(vehicle: Vehicle, measurement: Measurement) -> str:
 
 def _duty(vehicle: Vehicle, measurement: Measurement) -> float:
     solution = vehicle.solution(measurement.state, measurement.changes)
-    from halfsplit.circuit.element import DriverDevice
-
     table = vehicle.circuit.network.devices
     number = table.find(measurement.at, DriverDevice)
     device = table.devices[number]
