@@ -9,7 +9,8 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 
-from halfsplit.circuit.model import BODY, NOWHERE, Behaviour, Hears, Model, Part, Position, asked_by
+from halfsplit.circuit.model import BODY, NOWHERE, Behaviour, Hears, Model, Part, Position
+from halfsplit.circuit.module_elements import asked_by
 from halfsplit.circuit.naming import part_of
 from halfsplit.circuit.problems import Finding, Mistake
 from halfsplit.circuit.wiring import place

@@ -24,8 +24,8 @@ from halfsplit.circuit.element import (
     SupplyDevice,
     TalkDevice,
 )
-from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State, asked_by
-from halfsplit.circuit.module_elements import FEED_MINIMUM, SUPPLY_LIMIT, supply_ohms
+from halfsplit.circuit.model import And, Condition, Hears, InState, Not, Or, PinIs, State
+from halfsplit.circuit.module_elements import FEED_MINIMUM, SUPPLY_LIMIT, asked_by, supply_ohms
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

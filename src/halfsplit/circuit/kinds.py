@@ -1,4 +1,4 @@
-"""KINDS: for each kind of part its letter code, pins, values, and modes of failure.
+"""KINDS: for each kind of part its letter code, pins and values.
 
 One table. What a kind is electrically is in ``network.py`` (a table from kind to the function that makes its
 elements); what can fail is in ``faults.py``. Defaults marked * in ``docs/notation.md`` are common practice, no source.
@@ -16,7 +16,7 @@ class Kind:
     """What the notation takes for one kind of part.
 
     ``pins`` empty: any pin. ``optional``: further pins that may be used. ``units``: the values it takes, by unit
-    or word. ``defaults``: in SI units. ``load``: judged by 'works'. ``modes``: its own modes of failure.
+    or word. ``defaults``: in SI units. ``load``: judged by 'works'.
     """
 
     name: str
@@ -26,7 +26,6 @@ class Kind:
     units: tuple[str, ...] = ()
     defaults: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     load: bool = False
-    modes: tuple[str, ...] = ()
 
 
 def _kind(
@@ -34,70 +33,43 @@ def _kind(
     code: str,
     pins: str,
     units: str = "",
-    modes: tuple[str, ...] = (),
     *,
     optional: str = "",
     load: bool = False,
     **defaults: float,
 ) -> Kind:
-    return Kind(
-        name,
-        code,
-        tuple(pins.split()),
-        tuple(optional.split()),
-        tuple(units.split()),
-        MappingProxyType(defaults),
-        load,
-        modes,
-    )
+    own, further, values = (tuple(words.split()) for words in (pins, optional, units))
+    return Kind(name, code, own, further, values, MappingProxyType(defaults), load)
 
 
 KINDS: Mapping[str, Kind] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
-            _kind(
-                "battery",
-                "G",
-                "+ -",
-                "V ohm",
-                ("low 11.5 V", "low 10.5 V", "high resistance"),
-                V=12.6,
-                ohm=0.006,
-            ),
-            _kind("generator", "", "+ -", "V ohm", ("not charging",), V=14.2, ohm=0.020),
-            _kind("fuse", "F", "1 2", "A", ("open",)),
-            _kind("breaker", "", "1 2", "A", ("open",)),
+            _kind("battery", "G", "+ -", "V ohm", V=12.6, ohm=0.006),
+            _kind("generator", "", "+ -", "V ohm", V=14.2, ohm=0.020),
+            _kind("fuse", "F", "1 2", "A"),
+            _kind("breaker", "", "1 2", "A"),
             _kind(
                 "relay",
                 "K",
                 "30 85 86 87",
                 "ohm A pulls drops",
-                ("coil open", "contact open", "contact welded"),
                 optional="87a",
                 ohm=85.0,
                 A=20.0,
                 pulls=7.0,
                 drops=2.0,
             ),
-            _kind("switch", "S", "1 2", "", ("open", "closed")),
-            _kind("lamp", "H", "1 2", "W A", ("open", "shorted"), load=True, W=21.0),
-            _kind("motor", "M", "1 2", "A", ("open", "stalled"), load=True, A=5.0),
-            _kind("heater", "E", "1 2", "W A ohm", ("open", "shorted"), load=True, W=120.0),
-            _kind("resistor", "R", "1 2", "ohm W A", ("open", "shorted"), load=True, ohm=100.0),
-            _kind("solenoid", "Y", "1 2", "A ohm", ("open", "shorted"), load=True, A=1.0),
-            _kind("diode", "V", "a k", "V", ("open", "shorted"), V=0.7),
-            _kind(
-                "sensor",
-                "B",
-                "1 2",
-                "ohm share",
-                ("open", "shorted", "signal low", "signal high"),
-                optional="3",
-                ohm=2000.0,
-                share=0.5,
-            ),
-            _kind("module", "A", "", "A", ("dead",), A=0.15),
+            _kind("switch", "S", "1 2"),
+            _kind("lamp", "H", "1 2", "W A", load=True, W=21.0),
+            _kind("motor", "M", "1 2", "A", load=True, A=5.0),
+            _kind("heater", "E", "1 2", "W A ohm", load=True, W=120.0),
+            _kind("resistor", "R", "1 2", "ohm W A", load=True, ohm=100.0),
+            _kind("solenoid", "Y", "1 2", "A ohm", load=True, A=1.0),
+            _kind("diode", "V", "a k", "V", V=0.7),
+            _kind("sensor", "B", "1 2", "ohm share", optional="3", ohm=2000.0, share=0.5),
+            _kind("module", "A", "", "A", A=0.15),
             _kind("connector", "X", ""),
             _kind("splice", "SP", ""),
             _kind("ground", "GND", ""),

@@ -99,20 +99,6 @@ class Or:
 Condition = Always | PinIs | InState | Hears | Not | And | Or
 
 
-def asked_by(condition: Condition | None) -> Iterator[Condition]:
-    """What a condition asks for in the end, without what joins it: levels of pins, states, units heard."""
-    match condition:
-        case Not(term):
-            yield from asked_by(term)
-        case And(terms) | Or(terms):
-            for term in terms:
-                yield from asked_by(term)
-        case None:
-            return
-        case _:
-            yield condition
-
-
 # Behaviour of a module.
 
 
@@ -146,7 +132,6 @@ class Driver:
     bias: float | None = None
     duty: float | None = None
     hertz: float | None = None
-    clamp: bool = False
 
 
 @dataclass(frozen=True, slots=True)

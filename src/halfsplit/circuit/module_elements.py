@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from halfsplit.circuit.assembly import NOMINAL, REFERENCE, SWITCH_OHMS, Assembly, inside, value
 from halfsplit.circuit.element import (
     DriverDevice,
@@ -14,17 +16,19 @@ from halfsplit.circuit.element import (
     TalkDevice,
 )
 from halfsplit.circuit.model import (
+    And,
     Behaviour,
     Condition,
     Driver,
     Hears,
     Input,
     InState,
+    Not,
+    Or,
     Part,
     PinIs,
     Supply,
     Talk,
-    asked_by,
 )
 
 DRIVER_OHMS = 0.050
@@ -90,6 +94,20 @@ def _draw(assembly: Assembly, part: Part, behaviour: Behaviour, module: int, ear
         if sleep and sleep.amps > 0:
             name, when = f"{part.name} asleep {pin}", (device, 0b10)
             assembly.add(part, name, "draw", ends, whole / sleep.amps, spread=0.25, when=when)
+
+
+def asked_by(condition: Condition | None) -> Iterator[Condition]:
+    """What a condition asks for in the end, without what joins it: levels of pins, states, units heard."""
+    match condition:
+        case Not(term):
+            yield from asked_by(term)
+        case And(terms) | Or(terms):
+            for term in terms:
+                yield from asked_by(term)
+        case None:
+            return
+        case _:
+            yield condition
 
 
 def pins_read(condition: Condition | None) -> set[str]:

@@ -323,20 +323,6 @@ class Network:
         )
 
 
-def _points(model: Model, assembly: Assembly) -> list[str]:
-    """Every point in the order of the file: harness sides and cavities first where they are declared."""
-    seen: dict[str, None] = {}
-    for part in model.parts.values():
-        if part.is_joint:
-            seen[part.name] = None
-        for pin in part.pins:
-            sides = (":in", ":out") if part.kind == "connector" else ("", ":part")
-            seen.update((f"{part.name}.{pin}{side}", None) for side in sides)
-    for element in assembly.elements:
-        seen.update((point, None) for point in (*element.u, *element.v))
-    return [point for point in seen if point != REFERENCE]
-
-
 def compile_network(model: Model) -> Network:
     """Make the arrays of a circuit."""
     assembly = assemble(model)
@@ -344,7 +330,14 @@ def compile_network(model: Model) -> Network:
     # The battery's negative post: the part side of its ``-`` pin; a generator's where there is no battery.
     sources = (*model.of_kind("battery"), *model.of_kind("generator"))
     reference = inside(sources[0], "-") if sources else None
-    points = tuple(point for point in _points(model, assembly) if point != reference)
+    # In the order of the file: harness sides and cavities first where they are declared.
+    seen: list[str] = []
+    for part in model.parts.values():
+        seen += [part.name] * part.is_joint
+        sides = (":in", ":out") if part.kind == "connector" else ("", ":part")
+        seen += [f"{part.name}.{pin}{side}" for pin in part.pins for side in sides]
+    seen += [point for element in assembly.elements for point in (*element.u, *element.v)]
+    points = tuple(point for point in dict.fromkeys(seen) if point not in (REFERENCE, reference))
     index = {point: number for number, point in enumerate(points)}
     index[REFERENCE] = len(points)
     if reference:

@@ -6,12 +6,12 @@ From the model alone. Each place needs a *spare*: an element that is not there u
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
 from halfsplit.circuit.assembly import Assembly
-from halfsplit.circuit.model import Model, Part, Wire
+from halfsplit.circuit.model import Model, Wire
 from halfsplit.circuit.wiring import neighbouring_cavities, place
 from halfsplit.joined import Joined
 
@@ -59,7 +59,10 @@ def add_spares(assembly: Assembly) -> None:
 
 def moves(model: Model) -> list[Move]:
     """All ends of wires that may sit on another pin of their plug."""
-    ends = _ends(model)
+    ends: dict[str, list[tuple[Wire, str]]] = defaultdict(list)
+    for wire in model.wires:
+        ends[wire.a].append((wire, wire.b))
+        ends[wire.b].append((wire, wire.a))
     moved = []
     for a, b in mistakable(model):
         for at, to in ((a, b), (b, a)):
@@ -69,19 +72,11 @@ def moves(model: Model) -> list[Move]:
     return moved
 
 
-def _ends(model: Model) -> Mapping[str, list[tuple[Wire, str]]]:
-    """Wires at each point, each with its other end."""
-    ends: dict[str, list[tuple[Wire, str]]] = defaultdict(list)
-    for wire in model.wires:
-        ends[wire.a].append((wire, wire.b))
-        ends[wire.b].append((wire, wire.a))
-    return ends
-
-
 def mistakable(model: Model) -> Iterator[tuple[str, str]]:
     """Pairs of points of one plug, on one side of it, that a wire may be taken for."""
     for part in model.parts.values():
-        if not _is_plug(part):
+        # A connector, a switch, or a part whose pins are more than the two of a consumer.
+        if len(part.pins) < (2 if part.kind in ("connector", "switch") else 3):
             continue
         pins = sorted(part.pins, key=lambda pin: (len(pin), pin))
         for (i, a), (j, b) in combinations(enumerate(pins), 2):
@@ -90,26 +85,24 @@ def mistakable(model: Model) -> Iterator[tuple[str, str]]:
                     yield f"{part.name}.{a}{side}", f"{part.name}.{b}{side}"
 
 
-def _is_plug(part: Part) -> bool:
-    """A connector, a switch, or a part whose pins are more than the two of a consumer."""
-    return (part.kind in ("connector", "switch") and len(part.pins) > 1) or len(part.pins) > 2
-
-
 def bridges(model: Model) -> list[Bridge]:
     """Pairs of points at which two nets may touch, the likeliest places first; one for each pair of nets."""
     nets = nets_of(model)
     beside = {
         frozenset((nets.get(f"{a}:in", ""), nets.get(f"{b}:in", ""))) for a, b in neighbouring_cavities(model)
     }
-    kinds = {net: _grounded(model, points) for net, points in _points_of(nets).items()}
+    earths = {part.name for part in model.parts.values() if part.is_earth}
+    grounded = {net for point, net in nets.items() if point.partition(".")[0] in earths}
     by_pair: dict[frozenset[str], Bridge] = {}
     for points in _meetings(model):
         for a, b in combinations(points, 2):
             both = frozenset((nets[a], nets[b]))
             # A net that touches the body is a short to body, which the list of drawn faults has.
-            if len(both) < 2 or both in by_pair or both in beside or kinds[nets[a]] or kinds[nets[b]]:
+            if len(both) < 2 or both in by_pair or both in beside or both & grounded:
                 continue
-            if not _across_one(model, a, b):
+            # Bridged across one part of two pins, it is shorted, closed or whole, which the drawn faults have as well.
+            first, other = (model.parts[end.partition(".")[0]] for end in (a, b))
+            if first is not other or len(first.pins) != 2 or first.kind == "connector":
                 by_pair[both] = Bridge(a, b)
                 if len(by_pair) == MOST_BRIDGES:
                     return list(by_pair.values())
@@ -127,27 +120,9 @@ def nets_of(model: Model) -> dict[str, str]:
     return nets.roots()
 
 
-def _points_of(nets: Mapping[str, str]) -> Mapping[str, list[str]]:
-    points: dict[str, list[str]] = defaultdict(list)
-    for point, net in nets.items():
-        points[net].append(point)
-    return points
-
-
-def _grounded(model: Model, points: list[str]) -> bool:
-    parts = (model.parts.get(point.partition(".")[0]) for point in points)
-    return any(part is not None and part.kind in ("ground", "mass") for part in parts)
-
-
-def _across_one(model: Model, a: str, b: str) -> bool:
-    """Both points at one part with two pins: bridged, it is shorted, closed or whole, which the drawn faults have."""
-    first, other = a.partition(".")[0], b.partition(".")[0]
-    return first == other and len(model.parts[first].pins) == 2 and model.parts[first].kind != "connector"
-
-
 def _meetings(model: Model) -> Iterator[list[str]]:
     """Points that lie together: in one plug, at one place, and in the end anywhere in the vehicle."""
-    ends = dict.fromkeys(end for wire in model.wires for end in (wire.a, wire.b) if "." in end)
+    ends = dict.fromkeys(end for wire in model.wires for end in wire.ends if "." in end)
     of_part: dict[str, list[str]] = {name: [] for name in model.parts}
     of_place: dict[str, list[str]] = {part.place: [] for part in model.parts.values() if part.place}
     for end in ends:

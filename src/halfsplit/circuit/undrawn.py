@@ -19,7 +19,15 @@ KIND = "undrawn"
 
 def undrawn_faults(network: Network) -> dict[str, Fault]:
     """Every undrawn fault by name, in the order of the file."""
-    faults = [*_misplaced(network), *_touching(network)]
+    faults = list(_misplaced(network))
+    for bridge in bridges(network.model):
+        a, b = place(bridge.a), place(bridge.b)
+        where, repair = f"{a} and {b}", f"part {a} from {b} and insulate"
+        touches = tuple(dict.fromkeys((a, b, a.partition(".")[0], b.partition(".")[0])))
+        element = network.element(bridge.spare)
+        for ohms in SHORTS[:-1]:
+            name, change = f"{where} bridged {ohms:g} ohm", (Change(element, SET, ohms),)
+            faults.append(Fault(name, where, "bridged", KIND, repair, ohms, change, touches=touches))
     return {fault.name: fault for fault in faults}
 
 
@@ -51,23 +59,3 @@ def _moved(network: Network, wiring: Wiring, where: str, mode: str, moved: list[
     touches = tuple(dict.fromkeys((*points, *(point.partition(".")[0] for point in points))))
     repair = f"put the wires at {where} in their right places"
     return Fault(f"{where} {mode}", where, mode, KIND, repair, None, tuple(changes), (), touches)
-
-
-def _touching(network: Network) -> Iterator[Fault]:
-    for bridge in bridges(network.model):
-        a, b = place(bridge.a), place(bridge.b)
-        where = f"{a} and {b}"
-        touches = tuple(dict.fromkeys((a, b, a.partition(".")[0], b.partition(".")[0])))
-        element = network.element(bridge.spare)
-        for ohms in SHORTS[:-1]:
-            yield Fault(
-                f"{where} bridged {ohms:g} ohm",
-                where,
-                "bridged",
-                KIND,
-                f"part {a} from {b} and insulate",
-                ohms,
-                (Change(element, SET, ohms),),
-                (),
-                touches,
-            )

@@ -85,20 +85,11 @@ def live_neighbours(model: Model) -> frozenset[str]:
     fuses = [(f"{fuse.name}.1", f"{fuse.name}.2") for fuse in model.of_kind("fuse", "breaker")]
     regions = _joined([*((place(wire.a), place(wire.b)) for wire in model.wires), *fuses])
     posts = {f"{part.name}.+" for part in model.of_kind("battery", "generator")}
-    live = set().union(*(region for region in regions if region & posts)) if regions else set()
-    plugs = {name for name in (_plug(model, point) for point in live) if name}
-    return frozenset(
-        wire.name
-        for wire in model.wires
-        if {_plug(model, place(wire.a)), _plug(model, place(wire.b))} & plugs
-    )
-
-
-def _plug(model: Model, point: str) -> str | None:
-    part = model.parts.get(point.partition(".")[0])
-    if part is None or "." not in point:
-        return None
-    return part.name if part.kind == "connector" or len(part.pins) > 2 else None
+    live = [point for region in regions if region & posts for point in region]
+    plugs = {part.name for part in model.parts.values() if part.kind == "connector" or len(part.pins) > 2}
+    live_plugs = plugs & {point.partition(".")[0] for point in live if "." in point}
+    ends = ((wire.name, [end.partition(".")[0] for end in wire.ends if "." in end]) for wire in model.wires)
+    return frozenset(name for name, parts in ends if not live_plugs.isdisjoint(parts))
 
 
 def neighbouring_cavities(model: Model) -> list[tuple[str, str]]:
@@ -121,24 +112,18 @@ def _joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
     return list(regions.values())
 
 
-def _passable(model: Model) -> Iterable[tuple[str, str]]:
-    for wire in model.wires:
-        yield place(wire.a), place(wire.b)
-    for part in model.of_kind("switch"):
-        for join in part.connections:
-            yield f"{part.name}.{join.a}", f"{part.name}.{join.b}"
-    for part in model.of_kind("relay"):
-        for pin in ("87", "87a"):
-            if pin in part.pins:
-                yield f"{part.name}.30", f"{part.name}.{pin}"
-
-
 def _sizes(model: Model) -> list[float]:
     """The cross-section of each wire by the fuses that it is joined to through wires, contacts and switches.
 
     The search for a fuse stops at everything else; a relay's or switch's contact counts, open or closed.
     """
-    regions = _joined(_passable(model))
+    passable = [(place(wire.a), place(wire.b)) for wire in model.wires]
+    for part in model.of_kind("switch"):
+        passable += [(f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.connections]
+    for part in model.of_kind("relay"):
+        made = [pin for pin in ("87", "87a") if pin in part.pins]
+        passable += [(f"{part.name}.30", f"{part.name}.{pin}") for pin in made]
+    regions = _joined(passable)
     region_of = {name: number for number, region in enumerate(regions) for name in region}
     rated: dict[int, float] = {}
     for fuse in model.of_kind("fuse", "breaker"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.diagnosis.candidates import kind_at
 from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.situation import Situation
 from halfsplit.diagnosis.words import part_words, point_words
@@ -62,15 +63,11 @@ def to_verify(situation: Situation) -> list[tuple[Measurement, float | str]]:
 def verify_words(place: Measurement, wanted: float | str, circuit: Circuit) -> str:
     """'H2 (brake lamp, right) is bright in state “brake”'; both lead positions for volts."""
     state = f" in state “{place.state}”" if len(circuit.states) > 1 else ""
-    if isinstance(wanted, str):
-        return f"{part_words(place.at, circuit)} {_result(place, wanted, circuit)}{state}"
-    leads = f"{point_words(place.at, circuit)} to {point_words(place.to, circuit)}"
-    return f"{allowed_words(wanted)} from {leads}{state}"
-
-
-def _result(place: Measurement, wanted: str, circuit: Circuit) -> str:
-    if place.quantity == "answers":
-        return "answers" if wanted == "yes" else "is silent, as it should be"
-    part = circuit.parts.get(place.at)
+    if not isinstance(wanted, str):
+        leads = f"{point_words(place.at, circuit)} to {point_words(place.to, circuit)}"
+        return f"{allowed_words(wanted)} from {leads}{state}"
+    kind = "" if place.quantity == "answers" else kind_at(circuit, place.at)
     plain = {"yes": "works", "weak": "works at part power, as it should", "no": "is off, as it should be"}
-    return RESULTS.get((part.kind if part else "", wanted), plain[wanted])
+    if place.quantity == "answers":
+        plain = {"yes": "answers", "no": "is silent, as it should be"}
+    return f"{part_words(place.at, circuit)} {RESULTS.get((kind, wanted), plain[wanted])}{state}"

@@ -67,9 +67,15 @@ def _in_place(circuit: Circuit, state: str, instruments: tuple[str, ...]) -> tup
     if "meter" in instruments:
         # Bare metal against the battery's minus is what all grounds share, at one reading.
         alone = [*points, BODY] if BODY in circuit.points else points
-        ends = [*((point, None) for point in alone), *own_ends(circuit), *_feed_sides(circuit)]
+        # One drop over the whole feed side of each load.
+        loads = [load for load in circuit.model.of_kind(*LOADS) if not never_probed(load)]
+        posts = [f"{battery.name}.+" for battery in circuit.model.of_kind("battery")[:1]]
+        sides = [(post, f"{load.name}.{load.pins[0]}") for post in posts for load in loads]
+        ends = [*((point, None) for point in alone), *own_ends(circuit), *sides]
         measurements += [Measurement("volts", at, state, to, "meter") for at, to in ends]
-    to_units = _ending_at_units(circuit)
+    # No lamp at a unit or a sensor, nor where a wire leads straight to one.
+    joined = [ends for wire in circuit.model.wires for ends in (wire.ends, wire.ends[::-1])]
+    to_units = {point for point, other in joined if kind_at(circuit, other) in ("module", "sensor")}
     no_lamp = ("module", "sensor", "battery")
     lit = [point for point in points if kind_at(circuit, point) not in no_lamp and point not in to_units]
     for lamp in lamps(instruments):
@@ -224,19 +230,6 @@ def _ends_of(part: Part) -> Iterable[tuple[str, str]]:
 def own_pins(part: Part) -> tuple[str, str]:
     """The pins between which a part itself lies: a motor has those of its park switch besides."""
     return part.pins[0], part.pins[1 if part.kind in LOADS else -1]
-
-
-def _feed_sides(circuit: Circuit) -> list[tuple[str, str]]:
-    """The ends of one drop over the whole feed side of each load."""
-    loads = [load for load in circuit.model.of_kind(*LOADS) if not never_probed(load)]
-    posts = [f"{battery.name}.+" for battery in circuit.model.of_kind("battery")[:1]]
-    return [(post, f"{load.name}.{load.pins[0]}") for post in posts for load in loads]
-
-
-def _ending_at_units(circuit: Circuit) -> set[str]:
-    """The points that a wire joins straight to a module or sensor pin."""
-    joined = [ends for wire in circuit.model.wires for ends in (wire.ends, wire.ends[::-1])]
-    return {point for point, other in joined if kind_at(circuit, other) in ("module", "sensor")}
 
 
 def _interventions(

@@ -158,7 +158,8 @@ def rank_tests(
         from halfsplit.diagnosis.rollout import played  # compiled code comes in when it is asked for
 
         outcomes, some = candidates.outcomes(chosen, weights, group), proofs.of(chosen)
-        after = np.stack([_then(int(test), minutes, minutes_after)[chosen] for test in chosen])
+        after = np.stack([minutes_after(int(test))[chosen] for test in chosen]).astype(float)
+        np.fill_diagonal(after, np.inf)  # what was made is not made again
         ahead = expected_minutes(outcomes, weights, group, minutes[chosen], after, stop_at, some)
         expected[chosen] = played(outcomes, weights, group, minutes[chosen], after, ahead, stop_at, some)
     order = _order(bits, worth, expected, rough=bool(proofs.base.any()))
@@ -178,12 +179,6 @@ def _worth_a_look(bits: Floats, minutes: Floats) -> Integers:
     leading = by_rate[: LOOKED_AT - DEAR]
     others = by_bits[~np.isin(by_bits, leading)][:DEAR]
     return np.sort(np.concatenate([leading, others]))
-
-
-def _then(test: int, minutes: Floats, minutes_after: Callable[[int], Floats]) -> Floats:
-    after = np.where(np.isfinite(minutes), minutes_after(test), np.inf)
-    after[test] = np.inf
-    return after
 
 
 def _order(bits: Floats, minutes: Floats, expected: Floats, *, rough: bool) -> Integers:

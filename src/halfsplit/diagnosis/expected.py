@@ -152,16 +152,12 @@ Forecast = Numeric | Worded
 
 @dataclass(frozen=True)
 class Context:
-    """What a forecast needs besides the measurement.
-
-    ``coarse``: one nominal car stands for all, so that the spread between cars is added to every reading's error.
-    """
+    """What a forecast needs besides the measurement."""
 
     predictor: Predictor
     priors: Priors
     intermittent: bool
     memory: Memory
-    coarse: bool = False
 
     def scene(self, measurement: Measurement, *, isolated: bool = False) -> Scene:
         return self.predictor.scene(SceneKey(measurement.state, measurement.changes, isolated), self.memory)

@@ -78,7 +78,12 @@ class Fleet:
         ``wanted``: how many columns are about to be asked for, where they were not yet.
         """
         self.give_way()
-        what = self._electrical_key(key)
+        if key not in self._electrically:
+            while len(self._electrically) >= KEYS_KEPT:
+                self._electrically.pop(next(iter(self._electrically)))
+            # Two scenes that are equal in this have the same volts.
+            self._electrically[key] = self._system(key, None).electrically()
+        what = self._electrically[key]
         known = self._solved.pop(what, None)
         if known is not None and wanted is not None:
             cells = known.regime.size
@@ -91,14 +96,6 @@ class Fleet:
             known = Solved(Cars([self._system(key, parameters) for parameters in self.draws]))
         self._solved[what] = known
         return known
-
-    def _electrical_key(self, key: SceneKey) -> Hashable:
-        """What tells a scene from others: two that are equal in it have the same volts."""
-        if key not in self._electrically:
-            while len(self._electrically) >= KEYS_KEPT:
-                self._electrically.pop(next(iter(self._electrically)))
-            self._electrically[key] = self._system(key, None).electrically()
-        return self._electrically[key]
 
     def _system(self, key: SceneKey, parameters: Parameters | None) -> System:
         system = apply(self.circuit.network.system(key.state, parameters), key.changes)

@@ -6,8 +6,6 @@ the Bayesian information criterion (Schwarz, Annals of Statistics 6, 1978); the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -41,41 +39,28 @@ def course_of(seconds: Floats, shown: Floats, since: float) -> dict[str, float]:
     steps = np.diff(np.unique(np.concatenate([before, after])))
     digit = float(steps.min()) if len(steps) else 1e-9
     sigma = max(float(before.std()), 0.3 * digit)
-    off = after - before.mean()
+    off, since_then = after - before.mean(), times - since
+    # Standing still, but for a sample here and there from before it stuck.
+    moves, still = off - np.median(off), max(STUCK_SHARE * sigma, 1e-12)
+    stuck = np.log((1 - STRAY) * _density(moves, still) + STRAY * _density(moves, sigma))
+    # Growing from nothing when it began: one slope.
+    slope = float(since_then @ off) / max(float(since_then @ since_then), 1e-12)
     scores = {
-        "stuck": _stuck(off - np.median(off), sigma) - 0.5 * np.log(len(off)),
-        "drift": _drift(times - since, off, sigma),
+        "stuck": float(stuck.sum()) - 0.5 * np.log(len(off)),
+        "drift": _normal(off - slope * since_then, sigma) - 0.5 * float(np.log(len(off))),
         "offset": _normal(off - off.mean(), sigma) - 0.5 * np.log(len(off)),
         "intermittent offset": _now_and_then(off, sigma),
     }
-    return _shares(scores)
-
-
-def _shares(scores: Mapping[str, float]) -> dict[str, float]:
     best = max(scores.values())
     weights = {name: float(np.exp(score - best)) for name, score in scores.items()}
     total = sum(weights.values())
-    return dict(
-        sorted(((name, weight / total) for name, weight in weights.items()), key=lambda item: -item[1])
-    )
+    likeliest = sorted(weights, key=lambda name: -weights[name] / total)
+    return {name: weights[name] / total for name in likeliest}
 
 
 def _normal(deviations: Floats, sigma: float) -> float:
     """Log-likelihood of deviations with this scatter."""
     return float(np.sum(-0.5 * (deviations / sigma) ** 2 - np.log(sigma * np.sqrt(2 * np.pi))))
-
-
-def _stuck(deviations: Floats, sigma: float) -> float:
-    """Standing still, but for a sample here and there from before it stuck."""
-    still = max(STUCK_SHARE * sigma, 1e-12)
-    density = (1 - STRAY) * _density(deviations, still) + STRAY * _density(deviations, sigma)
-    return float(np.log(density).sum())
-
-
-def _drift(times: Floats, off: Floats, sigma: float) -> float:
-    """Growing from nothing when it began: one slope."""
-    slope = float(times @ off) / max(float(times @ times), 1e-12)
-    return _normal(off - slope * times, sigma) - 0.5 * float(np.log(len(off)))
 
 
 def _now_and_then(off: Floats, sigma: float) -> float:

@@ -67,18 +67,15 @@ def _loads(stage: str, scene: Scene) -> set[str]:
     return loads
 
 
-def _volts(gauge: Gauge, scene: Scene) -> Floats:
-    network = scene.circuit.network
-    return np.asarray(scene.volts(network.node(gauge.place), network.size), dtype=float)
-
-
 def _stage(gauge: Gauge, scene: Scene) -> Floats:
     stage = scene.circuit.model.stages[gauge.place]
     return np.where(scene.holds(gauge.place), stage.good or 0.0, stage.bad or 0.0)
 
 
 SHOWN: Mapping[str, Callable[[Gauge, Scene], Floats]] = {
-    "volts": _volts,
+    "volts": lambda gauge, scene: scene.volts(*scene.circuit.network.between(gauge.place, None)).astype(
+        float
+    ),
     "amps": lambda gauge, scene: scene.get("amps", scene.circuit.network.element(gauge.place)).astype(float),
     "closed": lambda gauge, scene: scene.closed(gauge.place).astype(float),
     "stage": _stage,

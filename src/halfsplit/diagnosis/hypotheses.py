@@ -145,6 +145,12 @@ class Columns:
         has[[number for mode, number in self._of_part.get(part, ()) if not modes or mode in modes]] = True
         return np.asarray(has[self.hypothesis])
 
+    def highest(self, values: Floats) -> Floats:
+        """The highest value of each hypothesis's columns (H,), from that of each column (C,)."""
+        highest = np.full(len(self.hypotheses), -np.inf)
+        np.maximum.at(highest, self.hypothesis, values)
+        return highest
+
     def named(self, name: str) -> NDArray[np.bool_]:
         """Whether a column is one of the hypothesis of this name (C,)."""
         return np.asarray(np.array([each.name == name for each in self.hypotheses])[self.hypothesis])

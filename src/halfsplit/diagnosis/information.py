@@ -51,16 +51,11 @@ class Precision:
     shares: Floats
 
 
-def _polygon(corners: Floats) -> Floats:
-    shares = np.diff(ndtr(corners))
-    normalised: Floats = shares / shares.sum()
-    return normalised
-
-
 _FINE = np.linspace(-4.0, 4.0, 33)
+_SHARES = np.diff(ndtr(_FINE))
 SCREENING = Precision(96, np.array([-np.sqrt(3.0), np.sqrt(3.0)]), np.array([1.0]))
 """For hundreds of tests: the error as an even distribution of the same variance."""
-EXACT = Precision(768, _FINE, _polygon(_FINE))
+EXACT = Precision(768, _FINE, _SHARES / _SHARES.sum())
 """For the best few: within about 0.001 bit of quadrature."""
 
 BLOCK = 8
@@ -190,8 +185,13 @@ def mixture(
     scale = (precision.cells - 2) / np.maximum(high - low, 1e-9)
     placed = [(corner - low) * scale + 1 for corner in corners]
     groups = int(group.max()) + 1
-    joint = _shares_of_cells(_widened(placed, precision), precision, weights, group, groups)
-    edges = _unstretch(low + (np.arange(precision.cells + 1) - 1) / scale, knees.astype(float))
+    # At least ``NARROWEST`` cells apart from first to last.
+    lacking = np.maximum(NARROWEST - (placed[-1] - placed[0]), 0)
+    fractions = (precision.corners / np.ptp(precision.corners)).astype(lacking.dtype)
+    wide = [corner + fraction * lacking for corner, fraction in zip(placed, fractions, strict=True)]
+    joint = _shares_of_cells(wide, precision, weights, group, groups)
+    even = low + (np.arange(precision.cells + 1) - 1) / scale
+    edges: Floats = np.copysign(np.expm1(np.abs(even)) * knees.astype(float), even)
     if slips.share > 0:
         spoilt = _slip_shares(edges, sigma.min(axis=1), slips)
         by_group = np.bincount(group, weights=weights, minlength=groups)
@@ -204,11 +204,6 @@ def _stretch(readings: Array | np.float64, knee: Array) -> Array:
     """Return the coordinate in which the grid is even."""
     stretched: Array = np.copysign(np.log(1.0 + np.abs(readings) / knee), readings)
     return stretched
-
-
-def _unstretch(coordinates: Floats, knee: Floats) -> Floats:
-    readings: Floats = np.copysign(np.expm1(np.abs(coordinates)) * knee, coordinates)
-    return readings
 
 
 def _shares_of_cells(
@@ -227,13 +222,6 @@ def _shares_of_cells(
         add_ramps(steps, corner.astype(float), slope.astype(float), weights, group)
     shares = np.cumsum(steps, axis=-1)[..., :-2]
     return np.maximum(shares, 0.0)
-
-
-def _widened(corners: list[Array], precision: Precision) -> list[Array]:
-    """Return the corners at least ``NARROWEST`` cells apart from first to last."""
-    lacking = np.maximum(NARROWEST - (corners[-1] - corners[0]), 0)
-    fractions = (precision.corners / np.ptp(precision.corners)).astype(lacking.dtype)
-    return [corner + fraction * lacking for corner, fraction in zip(corners, fractions, strict=True)]
 
 
 def _changes_of_slope(corners: list[Array], precision: Precision) -> list[Array]:

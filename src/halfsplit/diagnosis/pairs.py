@@ -65,10 +65,8 @@ def joined_pairs(
 def near_a_fuse(belief: Belief) -> frozenset[str]:
     """Names of the stalled motors that blow their fuse: by so little that in some cars it holds."""
     blown = belief.context.memory.blown.any(axis=(0, 2))
-    numbers = np.unique(belief.columns.hypothesis[blown]).tolist()
-    return frozenset(
-        belief.hypotheses[number].name for number in numbers if belief.hypotheses[number].mode == STALLED
-    )
+    some = [belief.hypotheses[number] for number in np.unique(belief.columns.hypothesis[blown])]
+    return frozenset(hypothesis.name for hypothesis in some if hypothesis.mode == STALLED)
 
 
 def _leaders(
@@ -87,18 +85,12 @@ def _leaders(
     drawn = [number for number, hypothesis in enumerate(belief.hypotheses) if _can_be_joined(hypothesis)]
     leading: list[list[int]] = []
     for worth in (log.max(axis=1), np.where(np.isfinite(log[:, 0]), lenient, -np.inf)):
-        best = np.full(len(belief.hypotheses), -np.inf)
-        np.maximum.at(best, belief.columns.hypothesis, worth)
-        leading.append(
-            sorted(
-                (number for number in drawn if np.isfinite(best[number])), key=lambda number: -best[number]
-            )
-        )
+        best = belief.columns.highest(worth)
+        possible = [number for number in drawn if np.isfinite(best[number])]
+        leading.append(sorted(possible, key=lambda number: -best[number]))
     by_all, by_lenient = leading
-    return (
-        list(dict.fromkeys([*by_all[:LEADERS], *by_lenient[:LENIENT]])),
-        [*by_all[:LENIENT], *by_lenient[:LENIENT]],
-    )
+    leaders = list(dict.fromkeys([*by_all[:LEADERS], *by_lenient[:LENIENT]]))
+    return leaders, [*by_all[:LENIENT], *by_lenient[:LENIENT]]
 
 
 def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_], most: int) -> list[int]:
@@ -111,8 +103,7 @@ def _partners(broad: Belief, each: Floats, own: Floats, odd: NDArray[np.bool_], 
     touched = np.abs(each - each[:, [broad.context.healthy]]) > TOUCHES
     gain = np.where(touched, np.maximum(each - own[:, None], -AGAINST), 0.0)
     worth = np.where(gain[odd].sum(axis=0) > ODD, gain.sum(axis=0) + np.log(broad.prior), -np.inf)
-    best = np.full(len(broad.hypotheses), -np.inf)
-    np.maximum.at(best, broad.columns.hypothesis, worth)
+    best = broad.columns.highest(worth)
     return [int(number) for number in np.argsort(-best, kind="stable")[:most] if np.isfinite(best[number])]
 
 

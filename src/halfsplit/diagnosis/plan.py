@@ -216,7 +216,17 @@ class _Node:
     ending: Ending = field(init=False)
 
     def __post_init__(self) -> None:
-        self.ending = _ending(self.situation, self.reach, self.found_at)
+        situation, shares = self.situation, self.situation.posterior.probability
+        leaders = tuple((name, share) for name, share in list(shares.items())[:LEFT] if share >= 0.02)
+        situation.posterior.belief.likelihoods(situation.live)
+        finding = proof.finding(situation, self.found_at)
+        if finding is not None:
+            own = finding.repair, finding.cause, finding.part, finding.missing_proof, finding.verify
+            self.ending = Ending("found", leaders, *own, self.reach)
+        else:
+            elsewhere = sum(shares.get(name, 0.0) for name in SPECIAL)
+            kind = "elsewhere" if elsewhere >= self.found_at else "tool"
+            self.ending = Ending(kind, leaders, probability=self.reach)
 
     def rest(self) -> None:
         """Let go of the posterior: many nodes wait, few are ever worked out, and it can be had again."""
@@ -232,19 +242,6 @@ class _Node:
 
 
 _FORGOTTEN = cast("Posterior", None)
-
-
-def _ending(situation: Situation, reach: float, found_at: float) -> Ending:
-    """How a path ends that ends here."""
-    shares = situation.posterior.probability
-    leaders = tuple((name, share) for name, share in list(shares.items())[:LEFT] if share >= 0.02)
-    situation.posterior.belief.likelihoods(situation.live)
-    finding = proof.finding(situation, found_at)
-    if finding is not None:
-        key = (finding.repair, finding.cause, finding.part, finding.missing_proof, finding.verify)
-        return Ending("found", leaders, *key, reach)
-    elsewhere = sum(shares.get(name, 0.0) for name in SPECIAL)
-    return Ending("elsewhere" if elsewhere >= found_at else "tool", leaders, probability=reach)
 
 
 @dataclass(frozen=True, slots=True)

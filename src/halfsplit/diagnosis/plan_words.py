@@ -65,7 +65,23 @@ def plan_document(made: Plan) -> dict[str, Any]:
             }
             for step in made.steps
         ],
-        "endings": [_ending_document(ending, name) for ending, name in letter.items()],
+        "endings": [
+            {
+                "letter": name,
+                "kind": ending.kind,
+                "title": ending_words(ending),
+                "repair": ending.repair,
+                "part": ending.part,
+                "cause": ending.cause,
+                "proof": list(ending.proof),
+                "verify": list(ending.verify),
+                "suspects": [
+                    {"repair": repair, "probability": round(share, 4)} for repair, share in ending.suspects
+                ],
+                "probability": round(ending.probability, 4),
+            }
+            for ending, name in letter.items()
+        ],
         "cautions": list(dict.fromkeys(caution for step in made.steps for caution in step.cautions)),
     }
 
@@ -81,21 +97,6 @@ def _branch_document(branch: Branch, letter: dict[Ending, str]) -> dict[str, Any
         "step": branch.step,
         "ending": letter.get(branch.ending) if branch.ending else None,
         "left": _left(branch.ending),
-    }
-
-
-def _ending_document(ending: Ending, letter: str) -> dict[str, Any]:
-    return {
-        "letter": letter,
-        "kind": ending.kind,
-        "title": ending_words(ending),
-        "repair": ending.repair,
-        "part": ending.part,
-        "cause": ending.cause,
-        "proof": list(ending.proof),
-        "verify": list(ending.verify),
-        "suspects": [{"repair": name, "probability": round(share, 4)} for name, share in ending.suspects],
-        "probability": round(ending.probability, 4),
     }
 
 

@@ -158,7 +158,7 @@ class Inference:
 
     def _belief(self, hypotheses: Sequence[Hypothesis], *, coarse: bool = False) -> Belief:
         predictor = self.predictions.of(hypotheses, coarse=coarse)
-        context = Context(predictor, self.priors, self.intermittent, predictor.whole, coarse=coarse)
+        context = Context(predictor, self.priors, self.intermittent, predictor.whole)
         return Belief(context, tuple(hypotheses))
 
     def prepare(self, state: str) -> None:
@@ -340,15 +340,11 @@ def _overlooked(total: Floats, chosen: frozenset[int], columns: Ints, most: int)
 
 
 def _per_hypothesis(belief: Belief, log: Floats) -> Floats:
-    columns = belief.columns
-    best = np.full(len(columns.hypotheses), -np.inf)
-    np.maximum.at(best, columns.hypothesis, log.max(axis=1))
+    """Log of the sum of weights (C, D) that each hypothesis has (H,)."""
+    number, best = belief.columns.hypothesis, belief.columns.highest(log.max(axis=1))
     safe = np.where(np.isfinite(best), best, 0.0)
-    sums = np.bincount(
-        columns.hypothesis,
-        weights=np.exp(log - safe[columns.hypothesis][:, None]).sum(axis=1),
-        minlength=len(best),
-    )
+    weights = np.exp(log - safe[number][:, None]).sum(axis=1)
+    sums = np.bincount(number, weights=weights, minlength=len(best))
     with np.errstate(divide="ignore"):
         return np.asarray(np.log(sums) + safe)
 

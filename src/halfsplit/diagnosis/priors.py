@@ -6,13 +6,14 @@ The table can be replaced by what closed jobs taught: ``Priors.of(table)`` takes
 from __future__ import annotations
 
 import tomllib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, Fault
+from halfsplit.circuit.faults import NOT_IN_MODEL, NOTHING_WRONG, SPECIAL, Fault
 from halfsplit.circuit.model import Model
 from halfsplit.circuit.moving import crossing_wires
 from halfsplit.errors import InputError
@@ -94,29 +95,27 @@ def family_priors(
     factors = {suspicion.name: suspicion.factor for suspicion in model.suspicions}
     for name, factor in touched.items():
         factors[name] = max(factors.get(name, 1.0), factor)
-    counts: dict[tuple[str, str], int] = {}
-    for fault in families:
-        key = fault.part, fault.kind + priors.key(fault)[1]
-        counts[key] = counts.get(key, 0) + 1
+    counts = Counter((fault.part, fault.kind + priors.key(fault)[1]) for fault in families)
     # A stretch that the diagram does not show holds splices and joints of its own: counted as three wires.
     hidden = {wire.name for wire in model.wires if wire.unknown}
     bending = crossing_wires(model)
-    weights = []
-    for fault in families:
-        if fault.name in (NOTHING_WRONG, NOT_IN_MODEL):
-            weights.append(0.0)
+    weights = [0.0] * len(families)
+    for number, fault in enumerate(families):
+        if fault.name in SPECIAL:
             continue
-        siblings = counts[fault.part, fault.kind + priors.key(fault)[1]]
-        weight = priors.rate(fault, siblings) * max(
-            (factors.get(name, 1.0) for name in fault.touches), default=1.0
-        )
-        weights.append(
-            weight
-            * _hinge(fault, bending, priors)
-            * _stage_weight(fault, model)
-            * priors.favoured.get((fault.part, priors.key(fault)[1]), 1.0)
-            * (3.0 if fault.part in hidden else 1.0)
-        )
+        mode = priors.key(fault)[1]
+        weight = priors.rate(fault, counts[fault.part, fault.kind + mode])
+        weight *= max((factors.get(name, 1.0) for name in fault.touches), default=1.0)
+        if fault.kind == "wire" and fault.part in bending:
+            # What bends breaks oftener; half of that where only one end's place is known.
+            hinge = priors.factors["hinge"]
+            weight *= hinge if bending[fault.part] else 0.5 * (1.0 + hinge)
+        if fault.failure is not None:
+            stage, words = fault.failure
+            own = (failure.weight for failure in model.stages[stage].failures if failure.words == words)
+            weight *= next(own, 1.0)
+        weight *= priors.favoured.get((fault.part, mode), 1.0)
+        weights[number] = weight * (3.0 if fault.part in hidden else 1.0)
     special = priors.special
     nothing = special["nothing wrong, intermittent" if intermittent else "nothing wrong"]
     unknown = special[NOT_IN_MODEL]
@@ -127,18 +126,3 @@ def family_priors(
         fixed[fault.name] if fault.name in fixed else left * weight / total
         for fault, weight in zip(families, weights, strict=True)
     ]
-
-
-def _hinge(fault: Fault, bending: Mapping[str, bool], priors: Priors) -> float:
-    """What bends breaks oftener; half of that where only one end's place is known."""
-    if fault.kind != "wire" or fault.part not in bending:
-        return 1.0
-    factor = priors.factors["hinge"]
-    return factor if bending[fault.part] else 0.5 * (1.0 + factor)
-
-
-def _stage_weight(fault: Fault, model: Model) -> float:
-    if fault.failure is None:
-        return 1.0
-    stage = model.stages[fault.failure[0]]
-    return next((failure.weight for failure in stage.failures if failure.words == fault.failure[1]), 1.0)

@@ -24,7 +24,7 @@ IMPOSSIBLE = 1e-4
 def results(situation: Situation, test: Test) -> list[tuple[Outcome, float, Situation]]:
     """The results of a test: the outcome, its probability (they add up to 1), and what is known then."""
     distribution, bay = [], situation.bay.after(test.measurement)
-    for outcome in _rounded(test):
+    for outcome in filter(None, (_rounded(test.quantity, each) for each in test.outcomes)):
         value = outcome.word or Between(outcome.typical, outcome.low, outcome.high)
         told = outcome.word or f"{outcome.low:g} to {outcome.high:g}"
         name = f"plan {len(situation.readings) + 1:03d} {told}"
@@ -38,16 +38,13 @@ def results(situation: Situation, test: Test) -> list[tuple[Outcome, float, Situ
     return [(outcome, share / total, after) for outcome, share, after in distribution]
 
 
-def _rounded(test: Test) -> list[Outcome]:
-    """The outcomes with borders that can be read off an instrument."""
-    if test.outcomes[0].word:
-        return list(test.outcomes)
-    rounded = []
-    for outcome in test.outcomes:
-        low, high = (legible(end, test.quantity) for end in (outcome.low, outcome.high))
-        if low < high:
-            rounded.append(replace(outcome, low=low, high=high, typical=min(max(outcome.typical, low), high)))
-    return rounded
+def _rounded(quantity: str, outcome: Outcome) -> Outcome | None:
+    """The outcome with borders that can be read off an instrument; None where nothing lies between them."""
+    if outcome.word:
+        return outcome
+    low, high = (legible(end, quantity) for end in (outcome.low, outcome.high))
+    typical = min(max(outcome.typical, low), high)
+    return replace(outcome, low=low, high=high, typical=typical) if low < high else None
 
 
 def legible(border: float, quantity: str) -> float:

@@ -101,19 +101,16 @@ def _one_more(watched: Measurement, plugs: Sequence[str]) -> list[Measurement]:
 
 def _gone(situation: Situation) -> dict[str, str]:
     """The fuses that pass nothing, by a look, their ohms or the volts across them, each with the state of that."""
-    return {
-        part_of(reading.measurement.at): reading.measurement.state
-        for reading in situation.live
-        if fuse_seen(reading, situation.circuit) == "yes" or _volts_across_a_fuse(reading, situation.circuit)
-    }
-
-
-def _volts_across_a_fuse(reading: Reading, circuit: Circuit) -> bool:
-    """Whether the battery's volts lie across a fuse."""
-    test = reading.measurement
-    name = part_of(test.at)
-    across = test.quantity == "volts" and {test.at, test.to} == {f"{name}.1", f"{name}.2"}
-    return across and kind_at(circuit, name) == "fuse" and abs(reading.number) > OPEN_FUSE * NOMINAL
+    gone = {}
+    for reading in situation.live:
+        test, name = reading.measurement, part_of(reading.measurement.at)
+        across = test.quantity == "volts" and {test.at, test.to} == {f"{name}.1", f"{name}.2"}
+        fuse = across and kind_at(situation.circuit, name) == "fuse"
+        if fuse_seen(reading, situation.circuit) == "yes" or (
+            fuse and abs(reading.number) > OPEN_FUSE * NOMINAL
+        ):
+            gone[name] = test.state
+    return gone
 
 
 def still_there(situation: Situation, watched: Callable[[Measurement, Circuit], bool]) -> list[Measurement]:

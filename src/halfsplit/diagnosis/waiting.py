@@ -25,8 +25,18 @@ LETTERS_OF, LETTERS_FROM = 4, 0.1
 
 
 def waiting(situation: Situation, *, everywhere: bool = False) -> list[Measurement]:
-    """The tests that could be made now and were not made yet."""
-    made, blown = _made(situation), _looked_at(situation, blown="yes")
+    """The tests that could be made now and were not made yet.
+
+    Nobody measures or looks twice, but where the fault was away.
+    """
+    times, blown = Counter[Hashable](), _looked_at(situation, blown="yes")
+    made = set[Hashable]()
+    for reading in situation.live:
+        asked = _asked_for(reading.measurement)
+        times[asked] += 1
+        there = reading.present == "yes" or not situation.intermittent
+        if there or reading.measurement.quantity in ONCE or times[asked] >= WAITS:
+            made.add(asked)
     return [
         candidate
         for candidate in _candidates(situation, everywhere=everywhere)
@@ -69,19 +79,6 @@ def _looked_at(situation: Situation, *, blown: str) -> set[str]:
         for reading in situation.live
         if (name := part_of(reading.measurement.at)) and fuse_seen(reading, situation.circuit) == blown
     }
-
-
-def _made(situation: Situation) -> set[Hashable]:
-    """What was asked for already: nobody measures or looks twice, but where the fault was away."""
-    there: set[Hashable] = set()
-    times = Counter[Hashable]()
-    for reading in situation.live:
-        asked = _asked_for(reading.measurement)
-        once = reading.measurement.quantity in ONCE
-        if once or reading.present == "yes" or not situation.intermittent:
-            there.add(asked)
-        times[asked] += 1
-    return there | {asked for asked, count in times.items() if count >= WAITS}
 
 
 def _asked_for(test: Measurement) -> Hashable:
