@@ -142,6 +142,18 @@ def test_unconnected_ends_are_left_out_and_told():
     assert len(harness.notes) == 2
 
 
+@pytest.mark.parametrize("data", [kbl(), vec(), vec_coupled()])
+def test_a_file_whose_elements_lack_their_id_keeps_the_wires_that_are_not_named_by_it(data):
+    wires = len(read(data).cores)
+    for number, element in enumerate(ET.fromstring(data).iter()):
+        if "id" in element.attrib:
+            root = ET.fromstring(data)
+            del list(root.iter())[number].attrib["id"]
+            harness = read(ET.tostring(root))
+            assert len(harness.places) == len({place.name for place in harness.places.values()})
+            assert wires - len(harness.cores) <= 2, element.tag
+
+
 @pytest.mark.parametrize(
     ("data", "message"),
     [

@@ -77,6 +77,13 @@ class Document:
     def ref(self, element: Element | None, path: str) -> Element | None:
         return next(self.refs(element, path), None)
 
+    def key(self, element: Element) -> str:
+        """The element's id; one without the id that the schemas ask for gets one, so that its wires are not lost."""
+        if "id" not in element.attrib:
+            element.set("id", f"without-id-{len(self.by_id)}")
+            self.by_id[element.attrib["id"]] = element
+        return element.attrib["id"]
+
     def metres(self, value: Element | None) -> float | None:
         """A length in m; None where there is none. Without a unit it is taken as mm."""
         return self._scaled(value, 1)

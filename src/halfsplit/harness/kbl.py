@@ -79,7 +79,7 @@ class _Reader:
             core for connection in self.element.iterfind("Connection") for core in self._cores(connection)
         )
         used = {end.place for core in cores for end in (core.a, core.b)}
-        known = dict.fromkeys(owner.attrib.get("id", "") for owner in self.owners.values())
+        known = dict.fromkeys(map(self.document.key, self.owners.values()))
         places = {key: self._place(self.document.by_id[key]) for key in known if key in used}
         if not cores:
             raise InputError("its harness holds no Connection", remedy="export it with its wires")
@@ -126,7 +126,7 @@ class _Reader:
         cavity = self.document.ref(point, "Contacted_cavity")
         if cavity is not None:
             owner = self.owners.get(cavity.attrib["id"], owner)
-        return End(owner.attrib["id"], self._number(cavity))
+        return End(self.document.key(owner), self._number(cavity))
 
     def _number(self, cavity: Element | None) -> str:
         return text(self.document.ref(cavity, "Part"), "Cavity_number") or text(cavity, "Cavity_number")
@@ -145,14 +145,15 @@ class _Reader:
         words = [text(occurrence, "Description"), *(text(ring, "Description") for ring in rings)]
         words.append(text(occurrence, "Localized_description/Value"))
         mates = {
-            self._number(cavity): End(owner.attrib["id"], self._number(mated))
+            self._number(cavity): End(document.key(owner), self._number(mated))
             for cavity in occurrence.iter("Cavities")
             if (mated := document.ref(cavity, "Mated_cavities")) is not None
             and (owner := self.owners.get(mated.attrib["id"])) is not None
         }
+        key = document.key(occurrence)
         return Place(
-            occurrence.attrib["id"],
-            text(occurrence, "Id") or occurrence.attrib["id"],
+            key,
+            text(occurrence, "Id") or key,
             self._kind(occurrence, part, single=len(associated) == len(rings) > 0),
             next(filter(None, words), ""),
             MappingProxyType(mates),

@@ -65,7 +65,7 @@ class Places:
         place = known[0] if known and known != ["loose"] else "splice" if several else "loose"
         if mounted is not None:
             return self.of(mounted, "", place)
-        key = contact.attrib["id"]
+        key = self.document.key(contact)
         self.found.setdefault(key, Place(key, text(contact, "Identification") or key, place))
         return End(key)
 
@@ -94,7 +94,7 @@ class Places:
         chain = list(self.up(element))
         role = next((element for element in chain if kind(element) in ROLES), chain[-1])
         owner = next((element for element in chain if element.tag in _OWNERS), role)
-        key = owner.attrib.get("id", "")
+        key = self.document.key(owner)
         if key not in self.found:
             name = text(owner, "Identification") or text(role, "Identification") or key
             telling = (owner, *(self.document.ref(owner, tag) for tag in ("RealizedUsageNode", "Part")))
