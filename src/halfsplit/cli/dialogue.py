@@ -225,8 +225,7 @@ class Dialogue:
             self._result(self.test, FLICKERS)
 
     def help(self) -> None:
-        for text in HELP.splitlines():
-            self.screen.line(text)
+        self.screen.line(HELP)
 
     def quit(self) -> None:
         raise EOFError

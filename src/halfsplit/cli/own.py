@@ -10,7 +10,7 @@ from halfsplit.circuit.instruments import INSTRUMENTS
 from halfsplit.circuit.interventions import Intervention, Jump, LampFor, Replace, Unplug
 from halfsplit.cli.ask import Asker
 from halfsplit.diagnosis.measurement import CODING, COMMAND, ENDS, PIN_DRAG, TRIED_AGAIN, Measurement
-from halfsplit.job.places import loads_of
+from halfsplit.job.places import NAMED
 from halfsplit.quantities import QUANTITIES
 
 ASKED = tuple(name for name in QUANTITIES if name not in ("code", "event"))
@@ -77,13 +77,9 @@ def _drivers(circuit: Circuit) -> list[str]:
 
 
 PLACES_FOR: Mapping[str, Callable[[Circuit], list[str]]] = {
+    **NAMED,
     **dict.fromkeys(LEADS, lambda circuit: list(circuit.points)),
     "amps": lambda circuit: [*(wire.name for wire in circuit.model.wires), *circuit.parts],
-    "works": lambda circuit: [name for name, _ in loads_of(circuit)],
-    "answers": lambda circuit: [part.name for part in circuit.model.of_kind("module")],
-    "stage": lambda circuit: list(circuit.model.stages),
-    "gauge": lambda circuit: list(circuit.model.gauges),
-    "blown": lambda circuit: [part.name for part in circuit.model.of_kind("fuse", "breaker")],
     "duty": _drivers,
     "hertz": _drivers,
 }

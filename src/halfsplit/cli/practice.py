@@ -165,8 +165,7 @@ class Round:
 
     def help(self) -> None:
         """The letters."""
-        for line in HELP.splitlines():
-            self.screen.line(line)
+        self.screen.line(HELP)
 
     def measure(self) -> None:
         """One test on the vehicle."""

@@ -40,14 +40,9 @@ Source = tuple[Path, CaptureSettings]
 """The folder of a capture's columns, and what was said of it."""
 
 
-@dataclass
-class _Pace:
-    """Seconds a sample; the last measured one stands for the next."""
-
-    seconds: float = 4e-7
-
-
-_PACE: Final = _Pace()
+SAMPLE: Final = "seconds a sample"
+_PACE: Final = {SAMPLE: 4e-7}
+"""What the last long measuring took; it stands for the next."""
 _BEGUN: Final[dict[str, tuple[float, float]]] = {}
 """Work that was begun → when (monotonic seconds), and the seconds that it was thought to take."""
 
@@ -92,9 +87,9 @@ def analyse_capture(job: OpenJob, capture_id: str, settings: CaptureSettings) ->
 
     def keep_and_learn(results: list[dict[str, Any]]) -> None:
         keep(results)
-        _PACE.seconds = max(time.monotonic() - begun - START_UP, 0.1) / samples
+        _PACE[SAMPLE] = max(time.monotonic() - begun - START_UP, 0.1) / samples
 
-    _BEGUN[name] = (begun, START_UP + samples * _PACE.seconds)
+    _BEGUN[name] = (begun, START_UP + samples * _PACE[SAMPLE])
     workers.start(name, measured, arguments, keep_and_learn)
     return False
 

@@ -284,17 +284,14 @@ KEPT = 3
 """Simulated vehicles that run at once, the latest."""
 
 
+@dataclass(frozen=True)
 class _Running:
-    """A simulated vehicle in its process."""
+    """A simulated vehicle in its process, which ends with the ``stack``."""
 
-    def __init__(self, key: tuple[str, str, int], vehicle: SimulatedVehicle) -> None:
-        self.key = key
-        self.vehicle = vehicle
-        self._stack = ExitStack()
-        self.channel = self._stack.enter_context(running(vehicle))
-
-    def close(self) -> None:
-        self._stack.close()
+    key: tuple[str, str, int]
+    vehicle: SimulatedVehicle
+    stack: ExitStack
+    channel: Channel
 
 
 _VEHICLES: WeakKeyDictionary[JobStore, list[_Running]] = WeakKeyDictionary()
@@ -311,10 +308,11 @@ def simulated_channel(job: OpenJob, words: str, bit_rate: int) -> tuple[Channel,
         alive = _VEHICLES.setdefault(job.store, [])
         simulated = next((vehicle for vehicle in alive if vehicle.key == key), None)
         if simulated is None:
-            simulated = _Running(key, vehicle or demo_vehicle())
+            stack, chosen = ExitStack(), vehicle or demo_vehicle()
+            simulated = _Running(key, chosen, stack, stack.enter_context(running(chosen)))
             alive.append(simulated)
             while len(alive) > KEPT:
-                alive.pop(0).close()
+                alive.pop(0).stack.close()
     # At another bit rate than the vehicle's nothing is heard, as on a real bus.
     channel = Channel(simulated.channel.interface, simulated.channel.name, bit_rate)
     return channel, simulated.vehicle.addresses
@@ -324,7 +322,7 @@ def stop_simulated(store: JobStore) -> None:
     """End the simulated vehicles of a store; they end with the program in any case."""
     with _STARTING:
         for vehicle in _VEHICLES.pop(store, []):
-            vehicle.close()
+            vehicle.stack.close()
 
 
 def vehicle_of(circuit: Circuit, fault: str = "") -> SimulatedVehicle | None:

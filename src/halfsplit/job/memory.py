@@ -12,7 +12,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -37,12 +37,8 @@ VIEW = "view"
 """What a page shows of a bench, among what is shown of it."""
 LOOKED = "looks"
 """What is seen in seconds, among the same."""
-_turns = Turns()
-
-
-def in_turn(*, wait: bool = True, late: bool = False) -> AbstractContextManager[bool]:
-    """One computation after the other, what is fetched ``late`` by a page after the others; see `Turns`."""
-    return _turns.turn(wait=wait, late=late)
+in_turn = Turns().turn
+"""One computation after the other, what is fetched ``late`` by a page after the others; see `Turns`."""
 
 
 @dataclass

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, get_type_hints
 
 from halfsplit.circuit.circuit import Circuit
@@ -122,3 +122,13 @@ def loads_of(circuit: Circuit) -> tuple[tuple[str, str], ...]:
     """(name, words) of what can be seen to work or not: loads, and modules."""
     wanted = (*LOADS, "module")
     return tuple((part.name, part.words) for part in circuit.parts.values() if part.kind in wanted)
+
+
+NAMED: Mapping[str, Callable[[Circuit], list[str]]] = {
+    "works": lambda circuit: [name for name, _ in loads_of(circuit)],
+    "answers": lambda circuit: [part.name for part in circuit.model.of_kind("module")],
+    "blown": lambda circuit: [part.name for part in circuit.model.of_kind("fuse", "breaker")],
+    "stage": lambda circuit: list(circuit.model.stages),
+    "gauge": lambda circuit: list(circuit.model.gauges),
+}
+"""Quantity that is taken at something as a whole → the names that it can be taken at."""

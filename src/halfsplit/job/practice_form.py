@@ -8,7 +8,7 @@ from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
 from halfsplit.errors import InputError, NotFoundError
-from halfsplit.job.places import loads_of
+from halfsplit.job.places import NAMED
 from halfsplit.practice import Exercise
 from halfsplit.quantities import QUANTITIES
 
@@ -90,17 +90,13 @@ def _looked_at(circuit: Circuit) -> list[str]:
 
 
 PLACES: Mapping[str, Callable[[Circuit], list[str]]] = {
+    **NAMED,
     "volts": points_of,
     "lamp": points_of,
     "ohms": points_of,
     "amps": lambda circuit: [*_wires(circuit), *_contacts(circuit)],
-    "works": lambda circuit: [name for name, _ in loads_of(circuit)],
-    "answers": lambda circuit: [part.name for part in circuit.model.of_kind("module")],
-    "blown": lambda circuit: [part.name for part in circuit.model.of_kind("fuse", "breaker")],
     "inspection": _looked_at,
     "wiggle": _looked_at,
-    "stage": lambda circuit: list(circuit.model.stages),
-    "gauge": lambda circuit: list(circuit.model.gauges),
 }
 
 

@@ -52,13 +52,13 @@ def _value(inner: type | None, row: Mapping[Any, Any], name: str) -> Any:
 @cache
 def shape(record_type: Any) -> dict[str, type | None]:
     """Field name -> the record type that it holds, or None for a plain value."""
-    hints = get_type_hints(record_type)
-    return {field.name: _record_in(hints[field.name]) for field in fields(record_type)}
-
-
-def _record_in(hint: Any) -> type | None:
-    candidates = () if get_origin(hint) is tuple else (hint, *get_args(hint))
-    return next((kind for kind in candidates if isinstance(kind, type) and is_dataclass(kind)), None)
+    hints, inside = get_type_hints(record_type), {}
+    for field in fields(record_type):
+        hint = hints[field.name]
+        candidates = () if get_origin(hint) is tuple else (hint, *get_args(hint))
+        records = (kind for kind in candidates if isinstance(kind, type) and is_dataclass(kind))
+        inside[field.name] = next(records, None)
+    return inside
 
 
 def checked(table: Table, row: Mapping[str, Any]) -> dict[str, Any]:

@@ -80,17 +80,13 @@ def _columns(
         elif isinstance(own.get(name), Column):
             yield own[name]
         elif get_origin(hints[field]) is Literal:
-            yield _choice(name, kinds)
+            listed = ", ".join(f"'{word}'" for word in kinds)
+            check = CheckConstraint(f"{name} IN ({listed})", name=name)
+            yield Column(name, String(20), check, nullable=False, info={"choices": kinds})
         elif own.get(name, record) is not None:
             kind = own[name] if name in own else TYPES[kinds[0]]
             filled = {"filled": True} if kind is IDENTIFIER and not optional else {}
             yield Column(name, kind, primary_key=name == key, nullable=optional, info=filled)
-
-
-def _choice(name: str, words: tuple[str, ...]) -> Column[Any]:
-    listed = ", ".join(f"'{word}'" for word in words)
-    check = CheckConstraint(f"{name} IN ({listed})", name=name)
-    return Column(name, String(20), check, nullable=False, info={"choices": words})
 
 
 def _identifier(name: str, **options: Any) -> Column[Any]:

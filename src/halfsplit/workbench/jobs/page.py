@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 
 from halfsplit import job as jobs
-from halfsplit.job import Customer, Intake, Job, JobStore, JobSummary, Sample, memory
+from halfsplit.job import Customer, Intake, Job, JobSummary, Sample, memory
 from halfsplit.job.battery import BatteryState
 from halfsplit.vin import Vin, VinError
 from halfsplit.workbench.access import Files, Form, JobToRead, JobToTakeIn, Reader, Store, Taker
@@ -81,18 +81,16 @@ def jobs_page(request: Request, store: Store, person: Reader, search: str = "", 
     """The list of jobs, searched."""
     states = (*OPEN, "closed") if closed else OPEN
     listed = store.list_jobs(search.replace("\x00", "")[:LONGEST_SEARCH], states=states)
-    rows = [(job, _progress(store, job, number)) for number, job in enumerate(listed)]
+    rows = []
+    for number, job in enumerate(listed):
+        counted = job.state == "open" and number < WORKED_OUT
+        known = memory.progress_of(store, job.job_id, job.last_change)
+        rows.append((job, known or ("" if counted else STAGES[job.state])))
     return render(request, "jobs/jobs.html", JobsPage(rows, search, bool(closed), STAGES))
 
 
 WORKED_OUT = 6
 """Jobs at the head of the list of which the suspects are counted even where nobody has opened the bench."""
-
-
-def _progress(store: JobStore, job: JobSummary, number: int) -> str:
-    known = memory.progress_of(store, job.job_id, job.last_change)
-    counted = job.state == "open" and number < WORKED_OUT
-    return known or ("" if counted else STAGES[job.state])
 
 
 @router.get("/jobs/{job_id}/progress")
