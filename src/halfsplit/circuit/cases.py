@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +26,7 @@ class Cases:
     @staticmethod
     def of(system: System, changes: Sequence[tuple[Change, ...]], locks: Sequence[tuple[Lock, ...]]) -> Cases:
         """Cases from the changes and the locks of each."""
-        shape = len(changes), max(map(len, changes), default=0)
-        made = Changes(np.full(shape, -1, dtype=np.int32), np.zeros(shape, dtype=np.int32), np.zeros(shape))
+        made = _nothing(len(changes), max(map(len, changes), default=0))
         for row, each in enumerate(changes):
             for column, change in enumerate(each):
                 made.elements[row, column] = change.element
@@ -41,11 +40,10 @@ class Cases:
 
     def and_more(self, more: Cases) -> Cases:
         """These cases, and others of the same system behind them."""
-        names = [each.name for each in fields(Locks)]
-        both = [
-            np.concatenate([getattr(each.locks, name) for each in (self, more)], axis=1) for name in names
-        ]
-        return Cases(beside(self.changes, more.changes), Locks(*both))
+        own, others = self.locks, more.locks
+        device = np.concatenate([own.device, others.device], axis=1)
+        dead, unread = np.hstack([own.dead, others.dead]), np.hstack([own.unread, others.unread])
+        return Cases(beside(self.changes, more.changes), Locks(device, dead, unread))
 
     def __len__(self) -> int:
         return len(self.changes.elements)
@@ -54,12 +52,16 @@ class Cases:
 def wider(changes: Changes, most: int) -> Changes:
     """A copy of the changes with room for so many in each case."""
     count, width = changes.elements.shape
-    wide = Changes(
-        np.full((count, most), -1, dtype=np.int32), np.zeros((count, most), np.int32), np.zeros((count, most))
-    )
+    wide = _nothing(count, most)
     wide.elements[:, :width], wide.operations[:, :width] = changes.elements, changes.operations
     wide.values[:, :width] = changes.values
     return wide
+
+
+def _nothing(count: int, most: int) -> Changes:
+    """Room for so many changes in each of so many cases."""
+    elements = np.full((count, most), -1, dtype=np.int32)
+    return Changes(elements, np.zeros((count, most), dtype=np.int32), np.zeros((count, most)))
 
 
 def beside(changes: Changes, more: Changes) -> Changes:

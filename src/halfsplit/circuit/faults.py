@@ -66,19 +66,10 @@ class Fault:
 
 def pair(first: Fault, second: Fault) -> Fault:
     """Both faults at once."""
-    return Fault(
-        f"{first.name} + {second.name}",
-        f"{first.part} + {second.part}",
-        "pair",
-        "pair",
-        f"{first.repair}; {second.repair}",
-        None,
-        first.changes + second.changes,
-        first.locks + second.locks,
-        first.touches + second.touches,
-        None,
-        (first, second),
-    )
+    name, part = f"{first.name} + {second.name}", f"{first.part} + {second.part}"
+    repair, changes = f"{first.repair}; {second.repair}", first.changes + second.changes
+    locks, touches = first.locks + second.locks, first.touches + second.touches
+    return Fault(name, part, "pair", "pair", repair, None, changes, locks, touches, None, (first, second))
 
 
 def all_faults(network: Network) -> dict[str, Fault]:

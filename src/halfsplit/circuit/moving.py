@@ -11,7 +11,7 @@ import re
 from halfsplit.circuit.model import Model, Part
 from halfsplit.circuit.naming import part_of
 
-PANELS = (
+PANELS = [
     "tailgate",
     "boot lid",
     "bootlid",
@@ -21,7 +21,7 @@ PANELS = (
     "sliding door",
     "door",
     "tilt cab",
-)
+]
 """Names of what moves, the longer before the shorter that they hold."""
 FIXED = ("pillar", "sill", "frame", "floor", "fuse box", "kick panel", "step")
 """Words that make a place near a moving panel one of the body: 'door pillar', 'boot floor'."""

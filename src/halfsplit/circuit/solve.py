@@ -49,16 +49,12 @@ class Factor:
         )
         COUNTER.factorisations += 1
 
-    def solve(self, injected: Floats) -> Floats:
-        """A⁻¹ times currents into the nodes (N, …) → volts."""
-        return np.asarray(self.lu.solve(injected))
-
     @cached_property
     def volts(self) -> Floats:
         """Volts of all nodes and of the reference (N + 1,), refined until nothing moves any more."""
         volts = np.zeros(self.system.network.size + 1)
         for _ in range(REFINEMENTS):
-            correction = self.solve(self.left_over(volts)[:-1])
+            correction = self.lu.solve(left_over(self.system, volts, self.currents(volts))[:-1])
             if np.abs(correction).max(initial=0.0) < ROUNDING:
                 break
             volts[:-1] += correction
@@ -68,10 +64,6 @@ class Factor:
         """Current of each element from its first end to its second (E,)."""
         ends, emf = self.system.ends, self.system.emf
         return np.asarray(self.conductance * (volts[ends[:, 2]] - volts[ends[:, 3]] - emf) - self.push)
-
-    def left_over(self, volts: Floats) -> Floats:
-        """Current that Kirchhoff's law leaves over at each node (N + 1,)."""
-        return left_over(self.system, volts, self.currents(volts))
 
 
 def left_over(system: System, volts: Floats, flow: Floats) -> Floats:
@@ -161,10 +153,10 @@ def _settled(system: System, locks: Locks, blown: tuple[str, ...]) -> Result:
     # Drivers that are on now: where none switches, the volts are those of one phase to the last digit.
     duties = {number: share for number, share in table.duties.items() if states[number] in (1, 2)}
     for share, phase in duty_phases(duties, states):
-        factor = factors.at(phase)
-        now = factor.volts
+        now = factors.at(phase).volts
+        currents = factors.at(phase).currents(now)
         volts += share * now
-        flow += share * factor.currents(now)
-        left = max(left, float(np.abs(factor.left_over(now)).max()))
+        flow += share * currents
+        left = max(left, float(np.abs(left_over(system, now, currents)).max()))
     chattering = tuple(table.names[number] for number in np.flatnonzero(settled.chattering[:, 0]))
     return Result(system, volts, flow, states, blown, chattering, left, locks)

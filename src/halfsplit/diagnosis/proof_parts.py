@@ -106,11 +106,8 @@ def _own_drop(case: Case, ends: tuple[str, str | None]) -> list[Requirement]:
 
 def _may_be_joined(case: Case, ends: tuple[str, str]) -> bool:
     """Feeds and grounds of a unit may be bridged; its outputs and inputs, sensor and bus pins never."""
-    for end in ends:
-        part = case.circuit.parts.get(part_of(end))
-        if part is None or part.kind not in ("module", "sensor"):
-            continue
-        behaviour, pin = part.behaviour, place(end).rpartition(".")[2]
+    for end in (end for end in ends if kind_at(case.circuit, end) in ("module", "sensor")):
+        behaviour, pin = case.circuit.parts[part_of(end)].behaviour, place(end).rpartition(".")[2]
         if behaviour is None or not any(pin in pins for pins in (behaviour.earths, *behaviour.feeds)):
             return False
     return True
@@ -124,7 +121,7 @@ def _ends_belong_together(case: Case) -> list[Requirement]:
     wire = wire_of(case)
     if wire is None or abs(case.sick.amps(wire.name)) > PASSES_NOTHING:
         return []
-    parts = [case.circuit.parts.get(part_of(end)) for end in (wire.a, wire.b)]
+    parts = [case.circuit.parts.get(part_of(end)) for end in wire.ends]
     if not any(part is not None and part.kind in PLUGS and len(part.pins) > 1 for part in parts):
         return []
     return [case.ticked(wire.name, ENDS, f"{wire.name}: {ENDS}")]
@@ -153,13 +150,11 @@ def _contact(case: Case) -> list[Requirement]:
     if contacts and case.functions and "meter" in case.situation.instruments:
         # Both sides can be got at: it is measured like any joint.
         drop = _own_drop(case, next(ends for ends in contacts if case.fault.part in ends))
-        if drop and part.kind == "fuse":
-            return [*drop, *_bridged(case)]
+        # Over a fuse goes a lead, from a battery's post to its clamp a booster cable.
+        clamp, post = case.fault.part, f"{case.fault.part}:part"
+        round_it, cable = f"bridging {clamp} to {post} restores the function", Jump(clamp, post, heavy=True)
         if drop:
-            # A booster cable from a battery's post to its clamp.
-            clamp, post = case.fault.part, f"{case.fault.part}:part"
-            text = f"bridging {clamp} to {post} restores the function"
-            return [*drop, *case.restored(text, Jump(clamp, post, heavy=True))]
+            return [*drop, *(_bridged(case) if part.kind == "fuse" else case.restored(round_it, cable))]
     renewed = _renewed(case)
     letters = renewed or [Requirement(text, looks), *_others_good(case)]
     if part.kind in ("relay", "fuse") and case.functions:

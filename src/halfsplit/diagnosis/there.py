@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from halfsplit.circuit.circuit import Circuit
@@ -90,20 +91,12 @@ def check_stage(circuit: Circuit, name: str) -> None:
         raise UnknownNameError(f"there is no stage {name!r} in this circuit")
 
 
-FINDERS = {
-    "volts": check_point,
-    "ohms": check_point,
-    "lamp": check_point,
-    "duty": check_point,
-    "hertz": check_point,
+FINDERS: Mapping[str, Callable[[Circuit, str], object]] = {
+    **dict.fromkeys(("volts", "ohms", "lamp", "duty", "hertz"), check_point),
     "amps": check_element,
-    "works": check_part,
-    "answers": check_part,
-    "code": check_part,
-    "blown": check_part,
-    "inspection": check_place,
-    "wiggle": check_place,
-    "event": check_place,
+    **dict.fromkeys(("works", "answers", "code", "blown"), check_part),
+    **dict.fromkeys(("inspection", "wiggle", "event"), check_place),
     "stage": check_stage,
     "gauge": check_gauge,
 }
+"""What checks that there is such a place, by the quantity that is measured there."""
