@@ -16,6 +16,17 @@ def test_a_relay_that_drops_its_own_feed_chatters():
     assert found.volts("K1.86") == pytest.approx(12.6, abs=0.1)
 
 
+def test_what_has_not_settled_after_all_rounds_is_told_as_chattering():
+    """Ninety relays, each switching the next, need more rounds than a case is given."""
+    chain = "".join(f"G1.+ -- K{n}.30\nK{n}.87 -- K{n + 1}.86\nK{n}.85 -- E1\n" for n in range(1, 90))
+    declared = "".join(f"relay K{n}\n" for n in range(1, 91))
+    chosen = circuit(f"battery G1\nground E1\n{declared}G1.+ -- K1.86\n{chain}K90.85 -- E1\nG1.- -- E1\n")
+    found = chosen.solve("as drawn")
+    assert found.chattering == ("K80",)
+    assert found.volts("K79.87") == pytest.approx(12.6, abs=0.5)
+    assert found.volts("K81.86") == pytest.approx(0.0, abs=0.1)
+
+
 def test_a_self_holding_relay_stays_released_until_it_is_started():
     chosen = circuit(
         "battery G1\nrelay K1\nground E1\nfuse F1 5 A\nswitch S1\nlamp H1 2 W\n"

@@ -156,9 +156,9 @@ class _Rounds:
         self.states[moved, column] = 0
 
     def give_up(self) -> None:
-        """Whatever still moves after all rounds is told as chattering."""
+        """Whatever moved in the last of all rounds is told as chattering."""
         for column in self.live:
-            self._hold(column, self.states[:, column] != self.history[-1][:, column])
+            self._hold(column, self.history[-1][:, column] != self.history[-2][:, column])
 
 
 def locks_for(system: System, cases: Sequence[tuple[Lock, ...]]) -> Locks:
