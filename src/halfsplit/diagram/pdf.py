@@ -68,7 +68,24 @@ def sheet_of(page: pypdfium2.PdfPage) -> Sheet:
         180: Transform(-1, 0, 0, 1, right, -bottom),
         270: Transform(0, -1, -1, 0, top, right),
     }[page.get_rotation()]
-    return Sheet(width, height, tuple(_outlines(page, look)), words_of(tuple(_letters(page, look))))
+    outlines = tuple(_outlines(page, look))
+    letters: list[Letter] = []
+    text = page.get_textpage()
+    loose = pdfium.FS_RECTF()
+    for number in range(text.count_chars()):
+        code = pdfium.FPDFText_GetUnicode(text, number)
+        if code < 32 or pdfium.FPDFText_IsGenerated(text, number) == 1:
+            continue
+        if not pdfium.FPDFText_GetLooseCharBox(text, number, loose):
+            continue
+        box = box_of(look.transformPoints([(loose.left, loose.bottom), (loose.right, loose.top)]))
+        level = abs(math.sin(pdfium.FPDFText_GetCharAngle(text, number))) < 0.5
+        if abs(look[1]) > 0.5:
+            level = not level
+        size = box[3] - box[1] if level else box[2] - box[0]
+        if size > 0:
+            letters.append(Letter(chr(code), box, size, 0 if level else 90))
+    return Sheet(width, height, outlines, words_of(letters))
 
 
 def picture_of(page: pypdfium2.PdfPage, longest: int = 2400) -> bytes:
@@ -176,21 +193,3 @@ def _acts(entry: pypdfium2.PdfObject, look: Transform) -> Iterator[Act]:
 
 
 # Letters
-
-
-def _letters(page: pypdfium2.PdfPage, look: Transform) -> Iterator[Letter]:
-    text = page.get_textpage()
-    loose = pdfium.FS_RECTF()
-    for number in range(text.count_chars()):
-        code = pdfium.FPDFText_GetUnicode(text, number)
-        if code < 32 or pdfium.FPDFText_IsGenerated(text, number) == 1:
-            continue
-        if not pdfium.FPDFText_GetLooseCharBox(text, number, loose):
-            continue
-        box = box_of(look.transformPoints([(loose.left, loose.bottom), (loose.right, loose.top)]))
-        level = abs(math.sin(pdfium.FPDFText_GetCharAngle(text, number))) < 0.5
-        if abs(look[1]) > 0.5:
-            level = not level
-        size = box[3] - box[1] if level else box[2] - box[0]
-        if size > 0:
-            yield Letter(chr(code), box, size, 0 if level else 90)

@@ -97,7 +97,13 @@ def wires_of(scope: Scope, paths: Sequence[Path]) -> tuple[Wire, ...]:
     for index, path in enumerate(paths):
         last = len(path.points) - 1
         visits = [_visit(scope, word, number in (0, last)) for number, word in enumerate(path.points)]
-        for start, end in _stretches(scope, path):
+        known = [number for number, word in enumerate(path.points) if word.text != "?"]
+        if known[:1] != [0] or known[-1] != last or any(b - a > 2 for a, b in pairwise(known)):
+            at = next(word.at for word in path.points if word.text == "?")
+            scope.collector.add("stretch-end", at)
+            continue
+        # An unknown stretch spans the `?` between the points that it joins.
+        for start, end in pairwise(known):
             a, b = visits[start], visits[end]
             ends = (a.leave if a else "", b.arrive if b else "")
             wire = _wire(scope, path.links[start:end], ends, path.variant, index)
@@ -110,17 +116,6 @@ def wires_of(scope: Scope, paths: Sequence[Path]) -> tuple[Wire, ...]:
             counts[places] += 1
             wires.append(replace(wire, number=counts[places]))
     return tuple(wires)
-
-
-def _stretches(scope: Scope, path: Path) -> Iterator[tuple[int, int]]:
-    """Index pairs of the points that a wire joins; an unknown stretch spans the ``?`` between them."""
-    known = [number for number, word in enumerate(path.points) if word.text != "?"]
-    ends = [*known[:1], *known[-1:]]
-    if ends[:1] != [0] or ends[-1] != len(path.points) - 1 or any(b - a > 2 for a, b in pairwise(known)):
-        at = next(word.at for word in path.points if word.text == "?")
-        scope.collector.add("stretch-end", at)
-    else:
-        yield from pairwise(known)
 
 
 def _visit(scope: Scope, word: Word, at_end: bool) -> Visit | None:
