@@ -55,7 +55,11 @@ class CurrentLog:
         if zero:
             remarks = (*remarks, f"The instrument's zero of {1000 * zero:.0f} mA was taken off every value.")
         clock, current = np.asarray(seconds, dtype=np.float64), np.asarray(amps, dtype=np.float64) - zero
-        log = _mend_clock(_drop_unusable(cls(clock, current, (), remarks, source)))
+        good = np.isfinite(clock) & np.isfinite(current)
+        if lost := int(np.count_nonzero(~good)):
+            remark = f"{lost} of {good.size} values are no numbers (over-range or empty) and were left out."
+            clock, current, remarks = clock[good], current[good], (*remarks, remark)
+        log = _mend_clock(cls(clock, current, (), remarks, source))
         log = _find_gaps(_turn_sign(log) if turned is None else _turned(log) if turned else log)
         covered = log.covered if log.seconds.size else 0.0
         if log.seconds.size < FEWEST or covered < SHORTEST:
@@ -88,15 +92,6 @@ class CurrentLog:
     def covered(self) -> float:
         """Seconds that were measured: the duration without the gaps."""
         return self.duration - sum(end - start for start, end in self.gaps)
-
-
-def _drop_unusable(log: CurrentLog) -> CurrentLog:
-    good = np.isfinite(log.seconds) & np.isfinite(log.amps)
-    lost = int(good.size - np.count_nonzero(good))
-    if not lost:
-        return log
-    remark = f"{lost} of {good.size} values are no numbers (over-range or empty) and were left out."
-    return replace(log, seconds=log.seconds[good], amps=log.amps[good], remarks=(*log.remarks, remark))
 
 
 def _mend_clock(log: CurrentLog) -> CurrentLog:

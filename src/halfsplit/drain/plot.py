@@ -45,6 +45,11 @@ def plot_svg(log: CurrentLog, analysis: DrainAnalysis, *, standalone: bool = Fal
         x, width = scale.x(start), max(scale.x(end) - scale.x(start), 1)
         place = f'x="{x:.1f}" y="{TOP}" width="{width:.1f}" height="{HEIGHT - TOP - BOTTOM}"'
         gaps.append(f'<rect class="drain-gap" {place}/>')
+    stretches = [
+        f"{scale.x(s.start):.1f} {scale.y(max(s.mean, LEAST)):.1f}H{scale.x(s.end):.1f}"
+        for s in analysis.segments
+    ]
+    level = f"M{'L'.join(stretches)}"
     pieces = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" class="drain-plot" role="img" '
         f'aria-label="{escape(title)}">',
@@ -52,7 +57,7 @@ def plot_svg(log: CurrentLog, analysis: DrainAnalysis, *, standalone: bool = Fal
         *gaps,
         *_grid(scale),
         f'<path class="drain-span" d="{_span(log, scale)}"/>',
-        f'<path class="drain-level" d="{_levels(analysis, scale)}"/>',
+        f'<path class="drain-level" d="{level}"/>',
         "</svg>",
     ]
     return "".join(pieces)
@@ -86,14 +91,6 @@ def _span(log: CurrentLog, scale: _Scale) -> str:
         f"M{LEFT + x:.0f} {y0 - 0.75:.1f}h{w:.0f}V{y1 + 0.75:.1f}h-{w:.0f}z"
         for x, y0, y1, w in zip(column[first], high, low, width, strict=True)
     )
-
-
-def _levels(analysis: DrainAnalysis, scale: _Scale) -> str:
-    path = []
-    for segment in analysis.segments:
-        level = f"{scale.x(segment.start):.1f} {scale.y(max(segment.mean, LEAST)):.1f}"
-        path.append(f"{level}H{scale.x(segment.end):.1f}")
-    return f"M{'L'.join(path)}"
 
 
 def _grid(scale: _Scale) -> Iterator[str]:

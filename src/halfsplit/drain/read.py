@@ -113,7 +113,11 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
     clocks = [i for i, column in enumerate(layout.columns) if column in layout.clocks]
     times = [i for i, head in enumerate(heads) if i in clocks or (is_time(head, i == 0) and i not in named)]
     if not times:  # what rises throughout is the time, unless it only counts the lines
-        rising = _rising([row(line, layout) for line in lines[layout.first : LOOKED_AT]])
+        rows = [row(line, layout) for line in lines[layout.first : LOOKED_AT]]
+        columns = list(zip(*(values for values in rows if isinstance(values, list)), strict=True))
+        rising = [
+            i for i, each in enumerate(columns) if len(each) > 2 and all(a < b for a, b in pairwise(each))
+        ]
         times = [i for i in rising if i not in named and not is_index(heads[i])]
     if not times and all(head.name.startswith("column ") for head in heads[1:]):
         times = [0]
@@ -127,12 +131,6 @@ def _columns(layout: Layout, lines: Sequence[str], source: str) -> tuple[int | N
             where=source,
         )
     return time, (currents or rest)[0]
-
-
-def _rising(rows: list[list[float] | int]) -> list[int]:
-    """The places of the columns whose numbers rise from each row to the next."""
-    columns = list(zip(*(row for row in rows if isinstance(row, list)), strict=True))
-    return [i for i, each in enumerate(columns) if len(each) > 2 and all(a < b for a, b in pairwise(each))]
 
 
 def _scale(layout: Layout, current: int, unit: str | None, source: str) -> tuple[float, tuple[str, ...]]:

@@ -126,7 +126,13 @@ def scan(
             else:
                 units.append(LiveUnit(name, address, answers=False, problems=("does not answer",)))
     problems = _bus_problems(link, channel, identifier, loudest / LISTEN, answered=bool(answering))
-    return LiveScan(f"{channel.interface}:{channel.name}", tuple(_distinct(units)), tuple(problems), frames)
+    # Two units that call themselves alike are told apart by their address.
+    titles = [unit.name for unit in units]
+    distinct = tuple(
+        replace(unit, name=f"{unit.name} {unit.address}") if titles.count(unit.name) > 1 else unit
+        for unit in units
+    )
+    return LiveScan(f"{channel.interface}:{channel.name}", distinct, tuple(problems), frames)
 
 
 def _answering(link: Link, addresses: Iterable[Address], window: float) -> set[Address]:
@@ -159,14 +165,6 @@ def _read_unit(link: Link, address: Address, name: str, patience: Patience) -> L
         problems = (refusal.words if answers else f"stopped answering while it was read: {refusal.words}",)
     title = name or identification.get("name", f"unit {address}")
     return LiveUnit(title, address, answers, codes, identification, problems)
-
-
-def _distinct(units: list[LiveUnit]) -> Iterator[LiveUnit]:
-    """Two units that call themselves alike are told apart by their address."""
-    names = [unit.name for unit in units]
-    for unit in units:
-        alike = names.count(unit.name) > 1
-        yield replace(unit, name=f"{unit.name} {unit.address}") if alike else unit
 
 
 def _bus_problems(

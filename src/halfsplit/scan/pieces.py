@@ -166,20 +166,16 @@ def _in_cells(text: str) -> tuple[str, ...]:
 def lines_and_pieces(texts: list[str]) -> Iterator[tuple[int, int, str]]:
     """(number of the line, number of the piece or 0, its text) for every line of a report. Nothing is left out."""
     for place, text in enumerate(texts, 1):
-        pieces = [piece for chunk in _chunks(unscanned(text)) for piece in pieces_of(chunk)]
+        # A line as it is or, if it is very long, in stretches that end at a separator.
+        stretches, rest = [], with_few_blanks(unscanned(text))
+        while len(rest) > LONGEST_LINE:
+            end = max(rest.rfind(mark, 0, LONGEST_LINE) for mark in ";|\t,")
+            if end <= 0:
+                break
+            stretches.append(rest[: end + 1])
+            rest = rest[end + 1 :]
+        pieces = [piece for stretch in (*stretches, rest) for piece in pieces_of(stretch)]
         if len(pieces) == 1:
             yield place, 0, text
         else:
             yield from ((place, number, piece) for number, piece in enumerate(pieces, 1))
-
-
-def _chunks(text: str) -> Iterator[str]:
-    """A line as it is or, if it is very long, in stretches that end at a separator."""
-    rest = with_few_blanks(text)
-    while len(rest) > LONGEST_LINE:
-        end = max(rest.rfind(mark, 0, LONGEST_LINE) for mark in ";|\t,")
-        if end <= 0:
-            break
-        yield rest[: end + 1]
-        rest = rest[end + 1 :]
-    yield rest

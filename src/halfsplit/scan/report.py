@@ -10,7 +10,6 @@ The lines are the truth: units, codes and warnings are computed from them, so a 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -107,24 +106,25 @@ class ScanReport:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What the technician should look at before relying on the reading."""
-        return tuple(self._warnings())
-
-    def _warnings(self) -> Iterator[str]:
+        warnings = [warning for unit in self.units for warning in unit.warnings]
         if not self.units:
-            yield "No unit, no code and no silent unit was found: is this the whole report?"
-        yield from (warning for unit in self.units for warning in unit.warnings)
+            warnings = ["No unit, no code and no silent unit was found: is this the whole report?"]
         total = sum(len(unit.codes) for unit in self.units)
         for line in self.lines:
             announced = line.reading.announced
             if line.reading.kind not in (UNIT, IGNORED) and announced is not None and announced != total:
-                yield f"Line {line.number} says {announced} codes in all; {total} found."
+                warnings.append(f"Line {line.number} says {announced} codes in all; {total} found.")
         for line in self.unclear[:20]:
             if line.doubts:
-                yield f"Line {line.name}: {', '.join(line.doubts)} looks like a code and was not read as one."
+                doubts = ", ".join(line.doubts)
+                warnings.append(f"Line {line.name}: {doubts} looks like a code and was not read as one.")
         bare = [line.name for line in self.unclear if not line.doubts]
         if bare:
             more = f" and {len(bare) - 20} more" if len(bare) > 20 else ""
-            yield f"Not understood: line{'s' if len(bare) > 1 else ''} {', '.join(bare[:20])}{more}."
+            warnings.append(
+                f"Not understood: line{'s' if len(bare) > 1 else ''} {', '.join(bare[:20])}{more}."
+            )
+        return tuple(warnings)
 
     def correct(
         self,

@@ -168,21 +168,19 @@ class Hub:
         """Serve one slcan client until it goes."""
         self.clients[writer] = 0
         with suppress(OSError, asyncio.IncompleteReadError, asyncio.LimitOverrunError):
-            while line := await reader.readuntil(b"\r"):
-                self._line(line[:-1].decode("ascii", "replace"), writer)
+            while data := await reader.readuntil(b"\r"):
+                line = data[:-1].decode("ascii", "replace")
+                if line[:1] == "S" and line[1:].isdigit() and int(line[1:]) < len(RATES):
+                    self.clients[writer] = RATES[int(line[1:])]
+                elif line[:1] in ("O", "L"):
+                    self.open.add(writer)
+                elif line[:1] == "C":
+                    self.open.discard(writer)
+                elif line[:1] in ("t", "T") and self._on_bus(writer):
+                    self._from_client(line, writer)
         self.clients.pop(writer, None)
         self.open.discard(writer)
         writer.close()
-
-    def _line(self, line: str, writer: asyncio.StreamWriter) -> None:
-        if line[:1] == "S" and line[1:].isdigit() and int(line[1:]) < len(RATES):
-            self.clients[writer] = RATES[int(line[1:])]
-        elif line[:1] in ("O", "L"):
-            self.open.add(writer)
-        elif line[:1] == "C":
-            self.open.discard(writer)
-        elif line[:1] in ("t", "T") and self._on_bus(writer):
-            self._from_client(line, writer)
 
     def _on_bus(self, writer: asyncio.StreamWriter) -> bool:
         return writer in self.open and self.clients.get(writer) == self.vehicle.bit_rate

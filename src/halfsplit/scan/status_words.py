@@ -56,22 +56,16 @@ def status_beside(text: str) -> tuple[str, ...]:
     """The status terms in what stands beside a code, as far as they are no part of its description."""
     parts = [part for part in _SET_OFF.split(folded(text)) if part.strip(" .-*#>\"'")]
     terms = [term for part in parts for term in status_alone(part)]
-    if not terms and parts:
-        terms = [*_at_end(parts[-1].split()), *_at_start(parts[0].split())]
+    first, last = (parts[0].split(), parts[-1].split()) if parts and not terms else ([], [])
+    for count in range(min(4, len(last) - 1), 0, -1):
+        run = " ".join(last[-count:])
+        if run.strip(".") not in _NOUNS and (at_end := status_alone(run)):
+            described = at_end == ("not present",) and _SIGNAL.search(last[-count - 1])
+            terms += () if described else at_end
+            break
+    for count in range(min(3, len(first) - 1), 0, -1):
+        at_start = status_alone(" ".join(first[:count]))
+        if at_start and set(at_start) <= _LEADING:
+            terms += at_start
+            break
     return tuple(dict.fromkeys(terms))
-
-
-def _at_end(words: list[str]) -> tuple[str, ...]:
-    for count in range(min(4, len(words) - 1), 0, -1):
-        run = " ".join(words[-count:])
-        if run.strip(".") not in _NOUNS and (terms := status_alone(run)):
-            return () if terms == ("not present",) and _SIGNAL.search(words[-count - 1]) else terms
-    return ()
-
-
-def _at_start(words: list[str]) -> tuple[str, ...]:
-    for count in range(min(3, len(words) - 1), 0, -1):
-        terms = status_alone(" ".join(words[:count]))
-        if terms and set(terms) <= _LEADING:
-            return terms
-    return ()

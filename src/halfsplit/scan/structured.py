@@ -27,26 +27,19 @@ _ANSWERS, _NAME, _CODE, _LISTS, _HOLDERS, _STATUS = map(re.compile, vocabulary.W
 
 def structured_lines(text: str) -> list[str] | None:
     """The lines of a report in JSON or XML; None where the text is neither."""
-    tree = _parsed(text.strip().lstrip("\ufeff"))
-    if not isinstance(tree, Mapping | list):
-        return None
-    return list(_lines(tree, "", 0))
-
-
-def _parsed(text: str) -> Tree:
-    if text[:1] in ("{", "["):
-        try:
-            tree: Tree = json.loads(text)
-        except (ValueError, RecursionError):
-            return None
-        return tree
-    if text[:1] == "<":
-        try:
+    text = text.strip().lstrip("\ufeff")
+    tree: Tree = None
+    root = None
+    try:
+        if text[:1] in ("{", "["):
+            tree = json.loads(text)
+        elif text[:1] == "<":
             root = ElementTree.fromstring(text)
-        except (ElementTree.ParseError, DefusedXmlException, ValueError, RecursionError):
-            return None
-        return None if _local(root.tag) == "html" else {_local(root.tag): _element(root, 0)}
-    return None
+    except (ElementTree.ParseError, DefusedXmlException, ValueError, RecursionError):
+        return None
+    if root is not None and _local(root.tag) != "html":
+        tree = {_local(root.tag): _element(root, 0)}
+    return list(_lines(tree, "", 0)) if isinstance(tree, Mapping | list) else None
 
 
 def _local(tag: Any) -> str:
@@ -88,20 +81,16 @@ def _lines(tree: Tree, name: str, depth: int) -> Iterator[str]:
         if is_unit and any(codes_in(str(item)) for item in tree if not isinstance(item, Mapping | list)):
             yield f"Unit: {name}"
         for item in tree:
-            yield from _item(item, name, depth)
+            if isinstance(item, list) and not any(isinstance(cell, Mapping | list) for cell in item):
+                yield "; ".join(str(cell) for cell in item if cell is not None)
+            elif isinstance(item, Mapping | list):
+                yield from _lines(item, name, depth + 1)
+            elif _LISTS.fullmatch(_key(name)) or codes_in(str(item)):
+                yield "; ".join((f"    {item}", *status_terms(_key(name).replace("_", " "))))
+            else:
+                yield f"{name}: {item}"
     else:
         yield _scalar(name, "" if tree is None else str(tree))
-
-
-def _item(item: Tree, name: str, depth: int) -> Iterator[str]:
-    if isinstance(item, list) and not any(isinstance(cell, Mapping | list) for cell in item):
-        yield "; ".join(str(cell) for cell in item if cell is not None)
-    elif isinstance(item, Mapping | list):
-        yield from _lines(item, name, depth + 1)
-    elif _LISTS.fullmatch(_key(name)) or codes_in(str(item)):
-        yield "; ".join((f"    {item}", *status_terms(_key(name).replace("_", " "))))
-    else:
-        yield f"{name}: {item}"
 
 
 def _mapping(tree: Mapping[str, Any], name: str, depth: int) -> Iterator[str]:
@@ -157,20 +146,19 @@ def _code_line(tree: Mapping[str, Any], keys: Mapping[str, str]) -> str:
     code = code or next((key for key in flat if keys[key] in plain and flat[key] is not None), None)
     if code is None or any(_LISTS.fullmatch(keys[key]) and isinstance(tree[key], list) for key in tree):
         return ""
-    rest = [
-        f"status: {value}" if _STATUS.fullmatch(keys[key]) else _pair(key, keys[key], value)
-        for key, value in flat.items()
-        if key != code and value not in (None, "")
-    ]
+    rest = []
+    for key, value in flat.items():
+        if key == code or value in (None, ""):
+            continue
+        if _STATUS.fullmatch(keys[key]):
+            rest.append(f"status: {value}")
+        elif isinstance(value, bool):
+            status = keys[key] in ("present", "active", "confirmed", "pending", "stored")
+            rest.append(key if value else f"not {key}" if status else f"{key}: no")
+        else:
+            rest.append(str(value) if column_of(keys[key]) == "words" else f"{key}: {value}")
     inner = [f"{key}: {json.dumps(tree[key])[:300]}" for key in tree if key not in flat]
     return "; ".join([str(flat[code]), *rest, *inner])
-
-
-def _pair(key: str, plain: str, value: Any) -> str:
-    if isinstance(value, bool):
-        status = plain in ("present", "active", "confirmed", "pending", "stored")
-        return key if value else f"not {key}" if status else f"{key}: no"
-    return str(value) if column_of(plain) == "words" else f"{key}: {value}"
 
 
 def _scalar(name: str, words: str) -> str:

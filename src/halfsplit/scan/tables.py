@@ -63,20 +63,15 @@ def table_row(text: str, context: Context) -> Reading | None:
         key = column or "other"
         row[key] = "; ".join(filter(None, (row[key], cell)))
     name = row["unit"] or context.unit
-    if codes := _codes(row):
-        why = f"a row of the table: a code of {name or 'a unit not named'}"
-        return Reading(CODE, why, unit=name, codes=codes)
-    return _row_without_code(row, name) if name else None
-
-
-def _codes(row: _Row) -> tuple[ReportedCode, ...]:
-    """The codes of a row; a maker's own number counts if it holds a figure."""
     cell = row["code"]
     codes = [entry for entry, _ in codes_in(cell) or codes_in(row["words"])[:1]]
     figures = any(character.isdigit() for character in cell)
     if not codes and figures and not vocabulary.NO_CODES.search(folded(cell)) and cell != "0":
-        codes = [own_number(cell)]
-    return tuple(_completed(entry, row) for entry in codes)
+        codes = [own_number(cell)]  # a maker's own number counts if it holds a figure
+    if codes:
+        why = f"a row of the table: a code of {name or 'a unit not named'}"
+        return Reading(CODE, why, unit=name, codes=tuple(_completed(entry, row) for entry in codes))
+    return _row_without_code(row, name) if name else None
 
 
 def _completed(entry: ReportedCode, row: _Row) -> ReportedCode:

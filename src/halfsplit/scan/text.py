@@ -72,7 +72,16 @@ def lines_of(text: str) -> list[str]:
     markup = _MARKUP.search(text[:4000]) is not None
     lines = None if markup else structured_lines(text)
     if lines is None:
-        plain = _html_text(text) if markup else text
+        plain = text
+        if markup:
+            flattener = _Flattener()
+            flattener.feed(text)
+            flattener.close()
+            blocks = "".join(flattener.pieces).split("\n")
+            rows = (
+                re.sub(r" *\v *", "\t", block.strip(" ").removeprefix("\v")).rstrip(" ") for block in blocks
+            )
+            plain = "\n".join(row for row in rows if row.strip())
         lines = [line.rstrip() for line in plain.replace("\x0c", "\n").splitlines()]
     if len(lines) > MOST_LINES:
         raise InputError(
@@ -107,12 +116,3 @@ class _Flattener(HTMLParser):
     def handle_data(self, data: str) -> None:
         if not self.hidden:
             self.pieces.append(re.sub(r"\s+", " ", data))
-
-
-def _html_text(text: str) -> str:
-    flattener = _Flattener()
-    flattener.feed(text)
-    flattener.close()
-    lines = "".join(flattener.pieces).split("\n")
-    rows = (re.sub(r" *\v *", "\t", line.strip(" ").removeprefix("\v")).rstrip(" ") for line in lines)
-    return "\n".join(row for row in rows if row.strip())

@@ -126,20 +126,16 @@ class UnitSession:
             payload = error.response.original_payload or b""
             raise Refusal(negative_words(*payload[1:3]), code=payload[2]) from None
         except TimeoutException:
-            raise self._silence(self._endpoint.errors[before:]) from None
+            errors = ", ".join(dict.fromkeys(self._endpoint.errors[before:]))
+            why = "no answer"
+            if errors:
+                why = f"the answer breaks the rules of ISO 15765-2 and cannot be put together ({errors})"
+            elif self.pending:
+                times = f"{self.pending} time{'' if self.pending == 1 else 's'}"
+                why = f"the unit said {times} that it is still working on it, and never answered"
+            raise Refusal(why, silent=not errors) from None
         except (InvalidResponseException, UnexpectedResponseException, ValueError, IndexError):
             raise Refusal("the answer does not fit the question or breaks the rules of ISO 14229-1") from None
-
-    def _silence(self, errors: list[str]) -> Refusal:
-        if errors:
-            seen = ", ".join(dict.fromkeys(errors))
-            return Refusal(f"the answer breaks the rules of ISO 15765-2 and cannot be put together ({seen})")
-        if self.pending:
-            times = f"{self.pending} time{'' if self.pending == 1 else 's'}"
-            return Refusal(
-                f"the unit said {times} that it is still working on it, and never answered", silent=True
-            )
-        return Refusal("no answer", silent=True)
 
     def codes(self) -> tuple[ReportedCode, ...]:
         """The codes with any status bit set (0x19 02), each with those that the unit supports."""
