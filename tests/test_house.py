@@ -8,6 +8,7 @@ import json
 import re
 import statistics
 import subprocess
+import sys
 import tomllib
 from collections import Counter
 from collections.abc import Iterator
@@ -390,6 +391,14 @@ def test_comments_cite_what_is_in_the_repository():
         if outside.search(line)
     ]
     assert not wrong
+
+
+def test_a_command_that_needs_no_job_starts_without_what_jobs_and_solutions_need():
+    asked = "import sys, halfsplit.cli; print(*sorted({'sqlalchemy', 'scipy', 'numba', 'matplotlib'} & {*sys.modules}))"
+    loaded = subprocess.run(
+        [sys.executable, "-c", asked], cwd=ROOT / "src", check=True, capture_output=True, text=True
+    )
+    assert loaded.stdout.split() == []
 
 
 # What is tracked

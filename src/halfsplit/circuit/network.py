@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from halfsplit.circuit.assembly import REFERENCE, Assembly, across, inside
 from halfsplit.circuit.devices import DeviceTable, Thresholds
@@ -296,6 +295,8 @@ class Network:
         battery of the car at hand lies outside all of so few too often. ``spread``: 1 for values that are typical,
         near 0 where they were measured on this very vehicle.
         """
+        from scipy.special import ndtri  # slow to import, and not every command draws vehicles
+
         elements, thresholds = self.drawn, self.devices.uncertain + len(self.fuses)
         strata = np.tile(np.arange(count), (2 * elements + thresholds, 1))
         quantiles = (generator.permuted(strata, axis=1).T + 0.5) / count

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import coo_matrix, csc_matrix
-from scipy.sparse.linalg import SuperLU, splu
 
 from halfsplit.circuit.assembly import LEAK
 from halfsplit.circuit.devices import Floats, Locks, States, duty_phases
 from halfsplit.circuit.network import OPEN, Change, Lock, System
 from halfsplit.circuit.settle import locks_for, settle
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
 
 REFINEMENTS = 6
 ROUNDING = 4e-15
@@ -38,11 +40,13 @@ class Factor:
     """A factorised network in one set of device states."""
 
     def __init__(self, system: System, states: States) -> None:
+        from scipy.sparse.linalg import splu  # slow to import, and not every command solves a circuit
+
         self.system, self.states = system, states
         active = system.active(states)
         self.conductance: Floats = np.where(active, system.conductance, 0.0)
         self.push: Floats = np.where(active, system.push, 0.0)
-        self.lu: SuperLU = splu(
+        self.lu = splu(
             _matrix(system, self.conductance),
             permc_spec="MMD_AT_PLUS_A",
             options={"SymmetricMode": True, "DiagPivotThresh": 0.0},
@@ -100,6 +104,8 @@ class Factors:
 
 
 def _matrix(system: System, conductance: Floats) -> csc_matrix:
+    from scipy.sparse import coo_matrix
+
     size = system.network.size
     used = np.flatnonzero(conductance)
     u0, u1, v0, v1 = system.ends[used].T
