@@ -206,7 +206,12 @@ def _heads(above: Sequence[str], layout: Layout) -> tuple[tuple[Heading, ...], l
         cells = _picked(rest[-1], layout)
         if cells is None:
             break
-        if _are_units(cells) and not any(units):
+        there = [cell for cell in cells if cell]
+        known = [cell for cell in there if unit_of(cell) is not None]
+        short = all(len(cell) <= 4 for cell in there if cell not in known)
+        bracketed = all(cell[0] in "([{" and cell[-1] in ")]}" for cell in there)
+        # A row of units is all in brackets, or half of them are known and the others as short.
+        if not any(units) and (bracketed or (short and len(known) >= max(1, 0.5 * len(there)))):
             units = cells
         elif any(cell and not is_number(cell, False) for cell in cells):
             names = cells
@@ -231,15 +236,6 @@ def _picked(line: str, layout: Layout) -> list[str] | None:
         cells = wide if len(wide) == last + 1 else words
     picked = [cells[i] for i in layout.columns] if len(cells) > last else []
     return picked if any(picked) else None
-
-
-def _are_units(cells: list[str]) -> bool:
-    """Whether a row holds units: all in brackets, or half of them known and the others as short."""
-    there = [cell for cell in cells if cell]
-    bracketed = all(cell[0] in "([{" and cell[-1] in ")]}" for cell in there)
-    known = [cell for cell in there if unit_of(cell) is not None]
-    short = all(len(cell) <= 4 for cell in there if cell not in known)
-    return bool(there) and (bracketed or (short and len(known) >= max(1, 0.5 * len(there))))
 
 
 def _with_time(heads: tuple[Heading, ...], body: list[list[str]], layout: Layout) -> tuple[Heading, ...]:

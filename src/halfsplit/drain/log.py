@@ -18,6 +18,8 @@ LEAST_GAP = 2.0
 SHORTEST = 60.0
 FEWEST = 30
 COARSE = 0.2
+_LARGEST_ZERO = 0.5
+"""A: a clamp whose zero is off by more is turned round rather than not zeroed (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +62,16 @@ class CurrentLog:
             remark = f"{lost} of {good.size} values are no numbers (over-range or empty) and were left out."
             clock, current, remarks = clock[good], current[good], (*remarks, remark)
         log = _mend_clock(cls(clock, current, (), remarks, source))
-        log = _find_gaps(_turn_sign(log) if turned is None else _turned(log) if turned else log)
+        if turned is None and log.amps.size and np.mean(log.amps <= 0) >= 0.95 and np.any(log.amps < 0):
+            # What wakes up draws more, never less: a log that is negative throughout and rises downwards is turned. One
+            # that is negative asleep and goes up when it wakes has its zero off, and is left for the person to say.
+            lowest, rest, highest = np.quantile(log.amps, [0.0005, 0.5, 0.9995])
+            turned = not (highest - rest > 2 * (rest - lowest) and rest > -_LARGEST_ZERO)
+        if turned:
+            wrong = "The current is negative throughout: the leads or the clamp were the wrong way round."
+            remark = f"{wrong} The sign was turned."
+            log = replace(log, amps=-log.amps, remarks=(*log.remarks, remark))
+        log = _find_gaps(log)
         covered = log.covered if log.seconds.size else 0.0
         if log.seconds.size < FEWEST or covered < SHORTEST:
             enough = "log for at least an hour after the vehicle was locked, better a night"
@@ -110,26 +121,6 @@ def _mend_clock(log: CurrentLog) -> CurrentLog:
     steps[back] = usual
     seconds = np.concatenate(([0.0], np.cumsum(steps)))
     return replace(log, seconds=seconds, remarks=(*log.remarks, *remarks, *more))
-
-
-def _turn_sign(log: CurrentLog) -> CurrentLog:
-    """Turn a log that is negative throughout and rises downwards: what wakes up draws more, never less.
-
-    A log that is negative asleep and goes up when it wakes has its zero off, and is left for the person to say.
-    """
-    if not log.amps.size or np.mean(log.amps <= 0) < 0.95 or not np.any(log.amps < 0):
-        return log
-    lowest, rest, highest = np.quantile(log.amps, [0.0005, 0.5, 0.9995])
-    return log if highest - rest > 2 * (rest - lowest) and rest > -_LARGEST_ZERO else _turned(log)
-
-
-_LARGEST_ZERO = 0.5
-"""A: a clamp whose zero is off by more is turned round rather than not zeroed (common practice, no source)."""
-
-
-def _turned(log: CurrentLog) -> CurrentLog:
-    remark = "The current is negative throughout: the leads or the clamp were the wrong way round. The sign was turned."
-    return replace(log, amps=-log.amps, remarks=(*log.remarks, remark))
 
 
 def _find_gaps(log: CurrentLog) -> CurrentLog:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
-from halfsplit.harness.data import Core, End, Harness, Place, Seat
+from halfsplit.harness.data import Core, End, Harness, Seat
 from halfsplit.harness.feeds import Feeds
 from halfsplit.harness.fits import Fit, Link, Piece, fit
 from halfsplit.harness.names import part_name, pin_name
@@ -85,31 +85,34 @@ class _Builder:
         mated = {end.place for place in self.harness.places.values() for end in place.mates.values()}
         for key, cavities in self.wired.items():
             place = self.harness.places[key]
-            if place.kind == "box":
-                yield from self._slots(place, cavities)
-            elif place.kind != "splice" and not place.mates and key not in mated:
-                yield Plug(key, place.name, place.kind, place.words, MappingProxyType(cavities))
-
-    def _slots(self, box: Place, cavities: Mapping[str, str]) -> Iterator[Plug]:
-        """The relays of a carrier, and its cavities that belong to no slot."""
-        loose = {}
-        groups: dict[str, tuple[Seat, dict[str, str]]] = {}
-        for cavity, signal in cavities.items():
-            seat = self.seated.get(End(box.key, cavity))
-            if seat is None:
-                loose[cavity] = signal
-            elif seat.kind != "fuse":
-                groups.setdefault(seat.name, (seat, {}))[1][cavity] = signal
-        for name, (seat, inside) in groups.items():
-            words = " ".join(filter(None, (box.words, "relay" if seat.kind == "relay" else "")))
-            yield Plug(f"{box.key}/{name}", f"{box.name}/{name}", "slot", words, MappingProxyType(inside))
-        if loose:
-            yield Plug(box.key, box.name, "plug", box.words, MappingProxyType(loose))
+            if place.kind != "box":
+                if place.kind != "splice" and not place.mates and key not in mated:
+                    yield Plug(key, place.name, place.kind, place.words, MappingProxyType(cavities))
+                continue
+            # The relays of a carrier, and its cavities that belong to no slot.
+            loose = {}
+            groups: dict[str, tuple[Seat, dict[str, str]]] = {}
+            for cavity, signal in cavities.items():
+                seat = self.seated.get(End(key, cavity))
+                if seat is None:
+                    loose[cavity] = signal
+                elif seat.kind != "fuse":
+                    groups.setdefault(seat.name, (seat, {}))[1][cavity] = signal
+            for name, (seat, inside) in groups.items():
+                words = " ".join(filter(None, (place.words, "relay" if seat.kind == "relay" else "")))
+                yield Plug(f"{key}/{name}", f"{place.name}/{name}", "slot", words, MappingProxyType(inside))
+            if loose:
+                yield Plug(key, place.name, "plug", place.words, MappingProxyType(loose))
 
     # from plugs to the circuit
 
     def built(self) -> Built:
-        chosen = {plug.name: self.answers.get(plug.name) or self._proposed(plug) for plug in self.plugs}
+        chosen = {}
+        for plug in self.plugs:
+            proposed = proposal(plug)
+            if plug.key in self.harness.partial and proposed.kind not in ("ground", "battery"):
+                proposed = Plugged(OPEN, why="cut off here")  # its other wires would tell more
+            chosen[plug.name] = self.answers.get(plug.name) or proposed
         draft = self._draft(chosen)
         dead = {
             plug.name
@@ -122,28 +125,18 @@ class _Builder:
         text = "\n".join(draft.lines()) + "\n"
         return Built(text, MappingProxyType(chosen), tuple(draft.feeds.assumed))
 
-    def _proposed(self, plug: Plug) -> Plugged:
-        """The proposal, but none for what was cut through: its other wires would tell more."""
-        proposed = proposal(plug)
-        if plug.key in self.harness.partial and proposed.kind not in ("ground", "battery"):
-            return Plugged(OPEN, why="cut off here")
-        return proposed
-
     def _draft(self, chosen: Mapping[str, Plugged]) -> _Draft:
-        fits = {plug.name: self._fit(plug, chosen[plug.name]) for plug in self.plugs}
-        points = {
-            End(plug.key.partition("/")[0], cavity): point
-            for plug in self.plugs
-            for cavity, point in fits[plug.name].points.items()
-        }
+        fits: dict[str, Fit] = {}
+        points: dict[End, str] = {}
+        for plug in self.plugs:
+            key, _, slot = plug.key.partition("/")
+            name = self.names[key]
+            if plug.kind == "slot":
+                name = part_name(f"{name}_{slot}", "K", self.taken)
+            roots = {cavity: str(self.nets.root(self._spot(End(key, cavity)))) for cavity in plug.signals}
+            fits[plug.name] = fit(plug, chosen[plug.name], name, roots.__getitem__)
+            points |= {End(key, cavity): point for cavity, point in fits[plug.name].points.items()}
         return _Draft(self, fits, points)
-
-    def _fit(self, plug: Plug, plugged: Plugged) -> Fit:
-        key = plug.key.partition("/")[0]
-        name = self.names[key]
-        if plug.kind == "slot":
-            name = part_name(f"{name}_{plug.key.partition('/')[2]}", "K", self.taken)
-        return fit(plug, plugged, name, lambda cavity: str(self.nets.root(self._spot(End(key, cavity)))))
 
 
 class _Draft:

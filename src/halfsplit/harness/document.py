@@ -98,20 +98,17 @@ class Document:
         if amount is None or amount <= 0:
             return None
         units = [*self.refs(value, "Unit_component"), *self.refs(value, "UnitComponent")]
-        return amount * (_factor(units[0]) if units else 1e-3) ** power
-
-
-def _factor(unit: Element) -> float:
-    """Metres of a unit of length, or of the side of a unit of area. Unknown ones count as mm."""
-    name = (text(unit, "Si_unit_name") or text(unit, "SiUnitName")).lower()
-    prefix = (text(unit, "Si_prefix") or text(unit, "SiPrefix")).lower()
-    if name in _METRES:
-        return _METRES[name] * _PREFIX.get(prefix, 1.0)
-    words = " ".join(
-        text(unit, child.tag) for child in unit if child.tag.lower().endswith(("unitname", "unit_name"))
-    )
-    plain = re.sub(r"square|sq|[\^\d²\s]", "", words.lower().replace("qmm", "mm").replace("µ", "u"))
-    return _METRES.get(plain, 1e-3)
+        # Metres of a unit of length, or of the side of a unit of area. Unknown ones count as mm.
+        metres = 1e-3
+        if units:
+            unit = units[0]
+            name = (text(unit, "Si_unit_name") or text(unit, "SiUnitName")).lower()
+            prefix = (text(unit, "Si_prefix") or text(unit, "SiPrefix")).lower()
+            tags = [each.tag for each in unit if each.tag.lower().endswith(("unitname", "unit_name"))]
+            words = " ".join(text(unit, tag) for tag in tags).lower().replace("qmm", "mm").replace("µ", "u")
+            plain = re.sub(r"square|sq|[\^\d²\s]", "", words)
+            metres = _METRES[name] * _PREFIX.get(prefix, 1.0) if name in _METRES else _METRES.get(plain, 1e-3)
+        return amount * metres**power
 
 
 def number(value: Element | None) -> float | None:

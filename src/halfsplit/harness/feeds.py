@@ -43,7 +43,13 @@ class Feeds:
         for point in [node for node in self.closed if str(node).endswith(":out")]:
             self.closed.add_edge(point, f"{str(point).removesuffix(':out')}:in")
         self._join(wires)
-        self.blocks = self._blocks()
+        # The pairs of points that lie on a loop with the battery: only there can current flow.
+        graph = nx.Graph(self.closed)
+        graph.add_edges_from((link.a, link.b) for piece in self.parts for link in piece.links)
+        graph.add_edge(*BATTERY)
+        loops = nx.biconnected_component_edges(graph)
+        pairs = ({frozenset((str(a), str(b))) for a, b in edges} for edges in loops)
+        self.blocks = next((loop for loop in pairs if frozenset(BATTERY) in loop), set())
 
     # what is assumed
 
@@ -116,17 +122,6 @@ class Feeds:
             yield f"{source} -- ? -- {bare}:out" if point.endswith(":in") else f"{source} -- ? -- {point}"
 
     # what can have current
-
-    def _blocks(self) -> set[frozenset[str]]:
-        """The pairs of points that lie on a loop with the battery: only there can current flow."""
-        graph = nx.Graph(self.closed)
-        graph.add_edges_from((link.a, link.b) for piece in self.parts for link in piece.links)
-        graph.add_edge(*BATTERY)
-        for edges in nx.biconnected_component_edges(graph):
-            pairs = {frozenset((str(a), str(b))) for a, b in edges}
-            if frozenset(BATTERY) in pairs:
-                return pairs
-        return set()
 
     def alive(self, piece: Piece) -> bool:
         return any(frozenset((link.a, link.b)) in self.blocks for link in piece.links)

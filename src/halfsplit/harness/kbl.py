@@ -83,13 +83,24 @@ class _Reader:
         places = {key: self._place(self.document.by_id[key]) for key in known if key in used}
         if not cores:
             raise InputError("its harness holds no Connection", remedy="export it with its wires")
+        configurations = {}
+        for position, configuration in enumerate(self.element.iterfind("Harness_configuration"), 1):
+            built = {
+                name
+                for module in self.document.refs(configuration, "Modules")
+                for controlled in module.iterfind("Module_configuration/Controlled_components")
+                for name in (controlled.text or "").split()
+            }
+            name = text(configuration, "Part_number") or text(configuration, "Description")
+            if built:
+                configurations[name or f"configuration {position}"] = frozenset(built)
         title = text(self.element, "Description") or text(self.element, "Part_number")
         return Harness(
             title,
             MappingProxyType(places),
             cores,
             tuple(seats(self.document, self.element, self.notes)),
-            MappingProxyType(dict(self._configurations())),
+            MappingProxyType(configurations),
             tuple(self.notes),
         )
 
@@ -171,19 +182,6 @@ class _Reader:
         return "ring" if single else "plug"
 
     # configurations
-
-    def _configurations(self) -> Iterator[tuple[str, frozenset[str]]]:
-        for position, configuration in enumerate(self.element.iterfind("Harness_configuration"), 1):
-            built = {
-                name
-                for module in self.document.refs(configuration, "Modules")
-                for configuration in module.iterfind("Module_configuration")
-                for names in configuration.iterfind("Controlled_components")
-                for name in (names.text or "").split()
-            }
-            name = text(configuration, "Part_number") or text(configuration, "Description")
-            if built:
-                yield name or f"configuration {position}", frozenset(built)
 
 
 def is_kbl(document: Document) -> bool:

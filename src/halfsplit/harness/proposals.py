@@ -64,14 +64,10 @@ def proposal(plug: Plug) -> Plugged:
     if "ground" in roles and roles & {"feed", "switched"}:
         kind, value = ("resistor", "12 ohm") if len(plug.signals) == 2 else ("module", "")
         return Plugged(kind, value, "by its signals: a feed and ground")
-    return _by_code(plug) or Plugged(OPEN)
-
-
-def _by_code(plug: Plug) -> Plugged | None:
-    """By the letter code of DIN 40719-2 in its name."""
+    # By the letter code of DIN 40719-2 in its name.
     for token in re.split(r"[^A-Za-z0-9]+", plug.name):
         match = re.fullmatch(r"([A-Z]{1,2})\d+", token)
         kind = CODES.get(match[1], "") if match else ""
         if kind in _CODED:
             return Plugged(kind, why=f"by the letter code of {token}")
-    return None
+    return Plugged(OPEN)

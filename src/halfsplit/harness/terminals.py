@@ -53,17 +53,14 @@ def terminal(signal: str) -> Terminal | None:
             return TERMINALS[word]
         match = _NUMBERED.fullmatch(token)
         if match is not None:
-            return _numbered(match[1], match[2])
+            digits, suffix = match[1], match[2]
+            if digits + suffix.lower() in TERMINALS:
+                return TERMINALS[digits + suffix.lower()]
+            # A number with other letters is of its kind, and 31 with one letter is switched.
+            if digits == "31" and len(suffix) == 1 and suffix.lower() != "a":
+                return TERMINALS["31b"]
+            with_letter = TERMINALS.get(f"{digits}a") if suffix and digits in ("49", "56") else None
+            return with_letter or TERMINALS.get(digits)
         if any(letter.isdigit() for letter in token):
             return None
     return None
-
-
-def _numbered(digits: str, suffix: str) -> Terminal | None:
-    """``56b`` as it stands; a number with other letters is of its kind, and 31 with one letter is switched."""
-    if digits + suffix.lower() in TERMINALS:
-        return TERMINALS[digits + suffix.lower()]
-    if digits == "31" and len(suffix) == 1 and suffix.lower() != "a":
-        return TERMINALS["31b"]
-    with_letter = TERMINALS.get(f"{digits}a") if suffix and digits in ("49", "56") else None
-    return with_letter or TERMINALS.get(digits)

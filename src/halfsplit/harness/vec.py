@@ -103,22 +103,23 @@ class _Reader:
         made_as = document.ref(element, "WireElementSpecification")
         conductor = document.ref(made_as, "ConductorSpecification")
         number = text(wire, "Identification")
+        insulation = document.ref(made_as, "InsulationSpecification")
+        # Each colour once: in IEC 60757 where the file has several systems.
+        colours: list[str] = []
+        if insulation is not None:
+            for tag in _COLOURS:
+                systems = list(insulation.iterfind(tag))
+                systems.sort(key=lambda system: "60757" not in text(system, "ReferenceSystem"))
+                colours += [text(system, "Key") for system in systems[:1]]
         core = partial(
             Core,
             mm2=document.mm2(None if conductor is None else conductor.find("CrossSectionArea")),
-            colour=colour(self._colours(document.ref(made_as, "InsulationSpecification"))),
+            colour=colour(colours),
             signal=self._signal(wire),
             number=number,
             keys=frozenset(each.attrib["id"] for each in self.places.up(wire) if "id" in each.attrib),
         )
         yield from cores(points, core, length(document, wire, VEC), f"wire {number!r}", self.notes)
-
-    def _colours(self, insulation: Element | None) -> Iterator[str]:
-        """Each colour once: in IEC 60757 where the file has several systems."""
-        for tag in _COLOURS:
-            colours = [] if insulation is None else list(insulation.iterfind(tag))
-            colours.sort(key=lambda colour: "60757" not in text(colour, "ReferenceSystem"))
-            yield from (text(colour, "Key") for colour in colours[:1])
 
     def _signal(self, wire: Element) -> str:
         """The signal on it, else that of the connection that it realises, with its clamp where the name has none."""

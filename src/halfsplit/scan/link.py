@@ -114,8 +114,19 @@ class Link:
         if self.stop():
             raise StoppedError("stopped before the end: what was not read is not known")
         message = self._receive(timeout)
-        if message is not None:
-            self._deliver(message)
+        if message is not None and message.is_error_frame:
+            self.error_frames += 1
+        elif message is not None:
+            identifier = message.arbitration_id
+            if len(self.heard) < 4096 or identifier in self.heard:
+                self.heard[identifier] += 1
+            address = Address.of_response(identifier)
+            known = self.endpoints.get(identifier) or (self.endpoint(address) if address else None)
+            if known is not None and not message.is_remote_frame:
+                frame = isotp.CanMessage(
+                    arbitration_id=identifier, extended_id=message.is_extended_id, data=bytes(message.data)
+                )
+                known.inbox.append(frame)
         for endpoint in list(self.endpoints.values()):
             if endpoint.busy:
                 endpoint.process()
@@ -207,21 +218,3 @@ class Link:
             raise BusError(
                 f"the connection to the adapter is lost ({error}): check its plug and its cable"
             ) from error
-
-    def _deliver(self, message: can.Message) -> None:
-        if message.is_error_frame:
-            self.error_frames += 1
-            return
-        if len(self.heard) < 4096 or message.arbitration_id in self.heard:
-            self.heard[message.arbitration_id] += 1
-        address = Address.of_response(message.arbitration_id)
-        known = self.endpoints.get(message.arbitration_id)
-        endpoint = known or (self.endpoint(address) if address else None)
-        if endpoint is not None and not message.is_remote_frame:
-            endpoint.inbox.append(
-                isotp.CanMessage(
-                    arbitration_id=message.arbitration_id,
-                    extended_id=message.is_extended_id,
-                    data=bytes(message.data),
-                )
-            )

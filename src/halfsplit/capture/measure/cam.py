@@ -86,7 +86,11 @@ def cam_pattern(crank: Floats, wheel: Wheel, cycle: int, cam: Edges) -> CamPatte
     """
     if cam.times.size < 2:
         return CamPattern()
-    angle = _angles(crank, wheel, cycle)
+    # The crank angle of each edge in degrees, 0 at the first edge after the largest gap (or the first edge).
+    angle = np.arange(crank.size) * CYCLE / cycle
+    if wheel.places:
+        angle = np.concatenate(([0.0], np.cumsum(wheel.units))) * 360.0 / wheel.places
+        angle = angle - angle[wheel.turn_starts[0]] if wheel.turn_starts.size else angle
     apart = max(_APART, CYCLE / cycle / 3)
     both = [_direction(cam.of(rising), rising, crank, angle, apart) for rising in (True, False)]
     best = min(both, key=lambda direction: (len(direction.odd), direction.spread))
@@ -162,14 +166,6 @@ def _direction(times: Floats, rising: bool, crank: Floats, angle: Floats, apart:
                 what = _MISSING if count < usual else "is too many"
                 odd[number].append(f"a {'rising' if rising else 'falling'} edge {what} in the turn")
     return _Direction(rising, origin, tuple(groups), dict(odd), int(numbers.max()) + 1)
-
-
-def _angles(crank: Floats, wheel: Wheel, cycle: int) -> Floats:
-    """The crank angle of each edge in degrees, 0 at the first edge after the largest gap (or the first edge)."""
-    if wheel.places:
-        degrees = np.concatenate(([0.0], np.cumsum(wheel.units))) * 360.0 / wheel.places
-        return np.asarray(degrees - degrees[wheel.turn_starts[0]]) if wheel.turn_starts.size else degrees
-    return np.arange(crank.size) * CYCLE / cycle
 
 
 def _span(number: int, origin: float, angle: Floats, crank: Floats) -> tuple[float, float]:

@@ -123,8 +123,7 @@ def _burst(signal: Edges, first: int, last: int, stop: float, timing: Timing) ->
         frame, clock = decode_at_any_turn(signal, first, last, stop, timing)
         burst.append(frame)
         if frame.status not in WHOLE:
-            flag = _error_flag(signal, clock.now - 7 * timing.bit, last, stop, timing.bit)
-            return burst if flag is None or frame.status == "FD, not read" else [*burst, flag]
+            break
         following = clock.next_fall()
         if following is None:
             return burst
@@ -133,6 +132,14 @@ def _burst(signal: Edges, first: int, last: int, stop: float, timing: Timing) ->
         end = float(signal.times[first + 1]) if first < last else stop
         if end - start > 5.6 * timing.bit:  # six dominant bits where a frame might start
             return [*burst, Frame(start, end, "error flag", note="overload flag")]
+    # Six to twelve dominant bits after an error, before the next idle stretch.
+    first = int(np.searchsorted(signal.times, clock.now - 7 * timing.bit))
+    times = [*signal.times[first : last + 1].tolist(), stop]
+    for (start, end), up in zip(pairwise(times), signal.rising[first : last + 1].tolist(), strict=True):
+        count = round((end - start) / timing.bit)
+        if not up and count >= 6 and end < stop and frame.status != "FD, not read":
+            return [*burst, Frame(start, end, "error flag", note=f"{count} dominant bits")]
+    return burst
 
 
 def decode_at_any_turn(
@@ -249,14 +256,3 @@ class _Draft:
 
 
 _FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
-
-
-def _error_flag(signal: Edges, after: float, last: int, stop: float, bit: float) -> Frame | None:
-    """Six to twelve dominant bits after an error, before the next idle stretch."""
-    first = int(np.searchsorted(signal.times, after))
-    times = [*signal.times[first : last + 1].tolist(), stop]
-    for (start, end), up in zip(pairwise(times), signal.rising[first : last + 1].tolist(), strict=True):
-        count = round((end - start) / bit)
-        if not up and count >= 6 and end < stop:
-            return Frame(start, end, "error flag", note=f"{count} dominant bits")
-    return None

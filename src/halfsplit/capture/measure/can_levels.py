@@ -61,7 +61,15 @@ def wiring_fault(high: Floats, low: Floats) -> str | None:
         return _flat(second, "CAN low")
     if second.moves:
         return _flat(first, "CAN high")
-    return _silent(first, second, high, low)
+    if min(first.rest, second.rest) > _SUPPLY:
+        return f"the pair is shorted to supply: both lines stay at {first.rest:.1f} and {second.rest:.1f} V"
+    if max(first.high - first.low, second.high - second.low) < 0.1:
+        return None
+    calm = [smooth(thinned(wire), 5) for wire in (high, low)]  # noise is each line's own
+    alike = float(np.corrcoef(calm[0], calm[1])[0, 1])
+    if alike > 0.8 and abs(first.rest - second.rest) < _TOGETHER and first.rest > 1.0:
+        return "the two lines are together: they move by less than half a volt, and alike"
+    return None
 
 
 def _both_move(high: Floats, low: Floats, first: Line, second: Line) -> str | None:
@@ -88,18 +96,6 @@ def _flat(wire: Line, name: str) -> str:
     if wire.rest > _SUPPLY:
         return f"{name} is shorted to supply: it stays at {wire.rest:.2f} V while the other line moves"
     return f"{name} is open between here and the sender, or its lead is off: it stays at {wire.rest:.2f} V"
-
-
-def _silent(first: Line, second: Line, high: Floats, low: Floats) -> str | None:
-    if min(first.rest, second.rest) > _SUPPLY:
-        return f"the pair is shorted to supply: both lines stay at {first.rest:.1f} and {second.rest:.1f} V"
-    if max(first.high - first.low, second.high - second.low) < 0.1:
-        return None
-    calm = [smooth(thinned(wire), 5) for wire in (high, low)]  # noise is each line's own
-    alike = float(np.corrcoef(calm[0], calm[1])[0, 1])
-    if alike > 0.8 and abs(first.rest - second.rest) < _TOGETHER and first.rest > 1.0:
-        return "the two lines are together: they move by less than half a volt, and alike"
-    return None
 
 
 def silent_reason(high: Floats, low: Floats) -> str:

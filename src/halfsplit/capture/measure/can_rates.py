@@ -43,18 +43,23 @@ def rates(signal: Edges, stop: float) -> Timing:
     spans, dominant = np.diff(signal.times), ~signal.rising[:-1]
     first = 0.5 * (_shortest(spans[dominant]) + _shortest(spans[~dominant]))
     best, most = Timing(first), 0.0
+    # How much sense frames make: the share that is good, or recognised as CAN FD.
+    weight = {"good": 1.0, "not acknowledged": 0.9, "FD, not read": 0.02}
     for bit in _bits(first):
         fitted = _least_squares(lambda bit: _stretches(signal, bit), bit)
         rate = data_rate(head, end, Timing(fitted))
-        sense = _sense(frames(head, end, rate))
+        read = [frame for frame in frames(head, end, rate) if frame.status != "cut off"]
+        sense = sum(weight.get(frame.status, 0.0) for frame in read) / max(len(read), 1)
         if sense > most:
             best, most = rate, sense
         if sense > 0.9:
             break
-    if not most and _misfit(signal, first) > 0.15:
-        raise CannotTell(
-            "the stretches between edges are no multiples of one bit time: this is no CAN signal"
-        )
+    if not most:
+        multiples = _stretches(signal, first) / first
+        if multiples.size < 4 or np.mean(np.abs(multiples - np.round(multiples))) > 0.15:
+            raise CannotTell(
+                "the stretches between edges are no multiples of one bit time: this is no CAN signal"
+            )
     return _by_frames(head, frames(head, end, best), best)
 
 
@@ -107,13 +112,6 @@ def _bits(first: float) -> Iterator[float]:
             yield bit
 
 
-def _sense(frames: list[Frame]) -> float:
-    """How much sense the frames make: the share that is good, or recognised as CAN FD."""
-    weight = {"good": 1.0, "not acknowledged": 0.9, "FD, not read": 0.02}
-    senses = [weight.get(frame.status, 0.0) for frame in frames if frame.status != "cut off"]
-    return sum(senses) / max(len(senses), 1)
-
-
 def _shortest(spans: Floats) -> float:
     """The shortest length that comes often: glitches that come once or twice are passed over.
 
@@ -148,14 +146,6 @@ def _by_frames(signal: Edges, frames: list[Frame], timing: Timing) -> Timing:
     slow = [(32.5 if frame.extended else 14.5) * timing.bit for frame in whole]
     ends = np.array([f.start + bits if f.fast else f.stop for f, bits in zip(whole, slow, strict=True)])
     return replace(timing, bit=_least_squares(lambda bit: _within(signal, begun, ends, bit), timing.bit))
-
-
-def _misfit(signal: Edges, bit: float) -> float:
-    """How far the stretches are from whole numbers of bits, in bits; 1 where there are too few."""
-    stretches = _stretches(signal, bit)
-    if stretches.size < 4:
-        return 1.0
-    return float(np.mean(np.abs(stretches / bit - np.round(stretches / bit))))
 
 
 def _stretches(signal: Edges, bit: float) -> Floats:

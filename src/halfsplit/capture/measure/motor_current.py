@@ -174,8 +174,22 @@ def _turn(ripple: Floats, rate: float, period: float, segments: int | None) -> t
     if lag is None:
         return None
     lag = _first_alike(ripple[-int(8 * lag) :], int(1.1 * lag)) or lag
-    count = _count(ripple, rate, lag / rate)
-    return (count, lag / rate) if count > 1 and lag / rate > _SHORTEST_TURN else None
+    # The ripples of that turn are the lowest order at which the kinks of the mean turn, from segment to segment, add
+    # up. Kinks are the second derivative: each line weighs with the square of its order. Those at equal distances add
+    # up at their number and its multiples; uneven ones spread over all orders. Lines that the noise could make do not
+    # count.
+    lines = np.abs(np.fft.rfft(_laid_over(ripple, rate, lag / rate)))
+    most = min(_MOST_RIPPLES, lines.size // 2)
+    if most < 2 or lag / rate <= _SHORTEST_TURN:
+        return None
+    orders = np.arange(1, most + 1)
+    floor = 5.0 * float(np.median(lines[most:]))
+    kinks = np.where(lines[1 : most + 1] > floor, orders**2 * lines[1 : most + 1], 0.0)
+    multiples = np.concatenate((kinks, np.zeros(2 * most)))
+    together = kinks + multiples[2 * orders - 1] + multiples[3 * orders - 1]
+    likely = np.where(kinks >= 0.45 * kinks.max(), together, 0.0)
+    count = int(orders[np.argmax(likely >= 0.8 * likely.max())])
+    return (count, lag / rate) if count > 1 else None
 
 
 def _first_alike(ripple: Floats, longest: int) -> int | None:
@@ -199,25 +213,6 @@ def _laid_over(ripple: Floats, rate: float, turn: float) -> Floats:
     rows = [ripple[ripple.size - int((k + 1) * turn * rate) :][:width] for k in range(turns)]
     mean = np.mean(rows, axis=0)
     return np.roll(mean, -int(np.argmax(mean)))
-
-
-def _count(ripple: Floats, rate: float, turn: float) -> int:
-    """The lowest order at which the kinks of the mean turn, from segment to segment, add up.
-
-    Kinks are the second derivative: each line weighs with the square of its order. Those at equal distances add up at
-    their number and its multiples; uneven ones spread over all orders. Lines that the noise could make do not count.
-    """
-    lines = np.abs(np.fft.rfft(_laid_over(ripple, rate, turn)))
-    most = min(_MOST_RIPPLES, lines.size // 2)
-    if most < 2:
-        return 1
-    orders = np.arange(1, most + 1)
-    floor = 5.0 * float(np.median(lines[most:]))
-    kinks = np.where(lines[1 : most + 1] > floor, orders**2 * lines[1 : most + 1], 0.0)
-    multiples = np.concatenate((kinks, np.zeros(2 * most)))
-    together = kinks + multiples[2 * orders - 1] + multiples[3 * orders - 1]
-    likely = np.where(kinks >= 0.45 * kinks.max(), together, 0.0)
-    return int(orders[np.argmax(likely >= 0.8 * likely.max())])
 
 
 def _depths(ripple: Floats, rate: float, turn: float, count: int) -> tuple[float, ...]:

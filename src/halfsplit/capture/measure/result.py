@@ -45,7 +45,16 @@ class Quantity:
             factor, unit = (1e3, "ms") if size >= 1e-3 else (1e6, "us")
         value, error = self.value * factor, self.uncertainty * factor
         spread = f" ± {error:.{_decimals(error)}f}" if error > 1e-4 * abs(value) else ""
-        return f"{_rounded(value, error)}{spread} {unit}".rstrip()
+        # As many digits as the uncertainty warrants, four without one.
+        if not math.isfinite(value) or value == 0:
+            rounded = f"{value:g}"
+        elif not 0 < error < abs(value):
+            rounded = f"{value:.{_DIGITS}g}"
+        elif 2 + math.floor(math.log10(abs(value))) - math.floor(math.log10(error)) > _MOST_DIGITS:
+            rounded = f"{value:.{_MOST_DIGITS}g}"
+        else:
+            rounded = f"{value:.{_decimals(error)}f}"
+        return f"{rounded}{spread} {unit}".rstrip()
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON; what is not finite becomes null."""
@@ -152,15 +161,3 @@ def _finite(value: float) -> float | None:
 def _decimals(uncertainty: float) -> int:
     """Figures after the point that show an uncertainty in two digits, without an exponent."""
     return 0 if uncertainty >= 10 else 1 - math.floor(math.log10(uncertainty))
-
-
-def _rounded(value: float, uncertainty: float) -> str:
-    """As many digits as the uncertainty warrants, four without one."""
-    if not math.isfinite(value) or value == 0:
-        return f"{value:g}"
-    if not 0 < uncertainty < abs(value):
-        return f"{value:.{_DIGITS}g}"
-    digits = 2 + math.floor(math.log10(abs(value))) - math.floor(math.log10(uncertainty))
-    if digits > _MOST_DIGITS:
-        return f"{value:.{_MOST_DIGITS}g}"
-    return f"{value:.{_decimals(uncertainty)}f}"

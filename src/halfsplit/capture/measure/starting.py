@@ -115,26 +115,23 @@ def rhythm(signal: Floats, rate: float, cylinders: int | None) -> Rhythm:
         raise CannotTell(f"the engine turns steadily for {signal.size / rate:.2f} s only: 0.5 s are needed")
     even = smooth(signal, int(rate / (4 * most)))
     slow = smooth(even, int(2.0 * rate / least))
-    frequency, _ = strongest_line(np.diff(even - slow), rate, least, most, finer=8)
+    ripple = even - slow
+    frequency, _ = strongest_line(np.diff(ripple), rate, least, most, finer=8)
     if not frequency > 0:
         raise CannotTell("the trace shows no ripple that repeats: no compressions are seen in it")
     waves = (cylinders or 1) if signal.size > 1.6 * (cylinders or 1) * rate / frequency else 1
-    period, likeness = _sharpened(even - slow, rate, waves / frequency)
+    period, likeness = waves / frequency, 0.0
+    correlation = autocorrelation(ripple - ripple.mean(), int(1.2 * period * rate) + 2)
+    first = int(0.85 * period * rate)
+    part = correlation[first : int(1.15 * period * rate) + 1]
+    if part.size >= 3:
+        best = first + int(np.argmax(part))
+        likeness = float(correlation[best])
+        if 0 < best < correlation.size - 1:
+            period = (best + beside(correlation, best)) / rate
     if likeness < 0.25:
         raise CannotTell("the trace shows no ripple that repeats: no compressions are seen in it")
     return Rhythm(period / waves, likeness)
-
-
-def _sharpened(values: Floats, rate: float, period: float) -> tuple[float, float]:
-    correlation = autocorrelation(values - values.mean(), int(1.2 * period * rate) + 2)
-    first, last = int(0.85 * period * rate), int(1.15 * period * rate) + 1
-    part = correlation[first:last]
-    if part.size < 3:
-        return period, 0.0
-    best = first + int(np.argmax(part))
-    if not 0 < best < correlation.size - 1:
-        return period, float(part.max())
-    return (best + beside(correlation, best)) / rate, float(correlation[best])
 
 
 def upright(amps: Floats) -> tuple[Floats, bool]:

@@ -105,20 +105,16 @@ def _units(shares: Floats) -> Floats:
         both = ratio[place] + ratio[after]
         if max(ratio[place], ratio[after]) < _SHORT and 0.75 < both < 1.3:
             units[place], units[after] = ratio[place] / both, ratio[after] / both
-    return _whole_turn(shares, pitch, units)
-
-
-def _whole_turn(shares: Floats, pitch: Floats, units: Floats) -> Floats:
-    """A gap that compression stretches may be read as one tooth more: then the places of a wheel in use decide."""
+    # A gap that compression stretches may be read as one tooth more: then the places of a wheel in use decide.
     places = round(float(units.sum()))
     gaps = np.flatnonzero(units > 1)
     if gaps.size != 1 or places in _COMMON_PLACES:
         return units
-    ratio = (shares / pitch)[gaps[0]]
+    gap, read = ratio[gaps[0]], units[gaps[0]]
     for step in (-1, 1):
-        other = units[gaps[0]] + step
-        near = other >= 2 and abs(np.log(ratio / other)) < np.log(1.3)
-        if near and places + step in _COMMON_PLACES and abs(ratio - units[gaps[0]]) > 0.2:
+        other = read + step
+        near = other >= 2 and abs(np.log(gap / other)) < np.log(1.3)
+        if near and places + step in _COMMON_PLACES and abs(gap - read) > 0.2:
             return np.where(units > 1, other, units)
     return units
 

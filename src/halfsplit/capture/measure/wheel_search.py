@@ -78,25 +78,22 @@ def patterns(sizes: Floats) -> list[Pattern]:
     if sizes.size > _SEARCHED:
         firsts = (0, (sizes.size - part) // 2, sizes.size - part)
         compared = np.concatenate([sizes[first : first + part] for first in firsts])
-    fits = sorted((_fitted(compared, n) for n in _lengths(compared)), key=lambda p: -p.score)
-    if not fits or compared.size == sizes.size:
-        return fits
-    return [_laid(sizes, fits[0].values, fits[0].score), *fits[1:]]
-
-
-def _lengths(sizes: Floats) -> list[int]:
-    """The lengths that are worth a closer look: what stands `n` edges later is alike."""
-    lengths = np.arange(1, min(_LONGEST, sizes.size // 2) + 1)
+    lengths = np.arange(1, min(_LONGEST, compared.size // 2) + 1)
     if not lengths.size:
         return []
-    steps = np.array([np.mean(np.minimum(np.abs(sizes[n:] - sizes[:-n]), _FAR)) for n in lengths])
-    scores = -sizes.size * np.log(steps + _FLOOR) - 0.5 * lengths * np.log(sizes.size)
+    # Worth a closer look are the lengths after which edges are alike.
+    steps = np.array([np.mean(np.minimum(np.abs(compared[n:] - compared[:-n]), _FAR)) for n in lengths])
+    scores = -compared.size * np.log(steps + _FLOOR) - 0.5 * lengths * np.log(compared.size)
     # Noise hides a lone gap from the score of a long pattern; it still stands out from the lengths beside it.
     from scipy.ndimage import median_filter  # slow to import
 
     beside = median_filter(steps, 9, mode="nearest")
     likely, standing_out = (np.argsort(each)[:_CANDIDATES] for each in (-scores, steps - beside))
-    return sorted({1, *lengths[likely].tolist(), *lengths[standing_out].tolist()})
+    candidates = {1, *lengths[likely].tolist(), *lengths[standing_out].tolist()}
+    fits = sorted((_fitted(compared, n) for n in sorted(candidates)), key=lambda p: -p.score)
+    if compared.size == sizes.size:
+        return fits
+    return [_laid(sizes, fits[0].values, fits[0].score), *fits[1:]]
 
 
 def _fitted(sizes: Floats, length: int) -> Pattern:

@@ -36,7 +36,14 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
     if len(lines) < 4 or not lines[1].startswith("rate "):
         raise InputError("no 'rate' line", remedy="write 'rate 1000' there", where="line 2")
-    rate = _positive(lines[1].removeprefix("rate "), "line 2")
+    said = lines[1].removeprefix("rate ")
+    try:
+        rate = float(said)
+    except ValueError:
+        rate = 0.0
+    if not rate > 0 or not np.isfinite(rate):
+        wrong = f"a rate of {said.strip()[:20]!r}"
+        raise InputError(wrong, remedy="write samples a second", where="line 2")
     channels = [
         _channel(head, samples, rate, f"line {number}")
         for number, (head, samples) in enumerate(zip(lines[2::2], lines[3::2], strict=False), start=3)
@@ -56,13 +63,3 @@ def _channel(head: str, samples: str, rate: float, where: str) -> Channel:
             "a sample, gain or offset is no number", remedy="write numbers", where=where
         ) from error
     return Channel(" ".join(words[1:-3]), raw, words[-3], gain, offset, rate)
-
-
-def _positive(text: str, where: str) -> float:
-    try:
-        rate = float(text)
-    except ValueError:
-        rate = 0.0
-    if not rate > 0 or not np.isfinite(rate):
-        raise InputError(f"a rate of {text.strip()[:20]!r}", remedy="write samples a second", where=where)
-    return rate

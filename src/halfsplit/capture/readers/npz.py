@@ -133,7 +133,18 @@ TIMES: Final = ("time", "times", "t", "timestamp", "timestamps")
 def recording(arrays: Mapping[str, NDArray[Any]]) -> Recording:
     """The channels in some arrays. Raises `InputError` if there are none."""
     left = dict(arrays)
-    rate, times = _time_base(left)
+    rate: float | None = None
+    times: NDArray[np.float64] | None = None
+    for name, array in arrays.items():  # the first that is a time base serves all
+        key = name.casefold()
+        if key in _RATES and array.size == 1:
+            rate = _positive(left.pop(name), name)
+        elif key in _INTERVALS and array.size == 1:
+            rate = 1.0 / _positive(left.pop(name), name)
+        elif key in TIMES and array.ndim == 1 and array.dtype.kind in "iuf":
+            times = left.pop(name).astype(np.float64, copy=False)
+        if name not in left:
+            break
     columns: dict[str, NDArray[Any]] = {}
     for name, array in left.items():
         if array.dtype.kind in "biuf" and array.ndim == 1 and array.size > 1:
@@ -144,18 +155,6 @@ def recording(arrays: Mapping[str, NDArray[Any]]) -> Recording:
         names = ", ".join(left) or "nothing"
         raise InputError(f"holds no samples, only {names}", remedy="save one array a channel")
     return Recording(channels_of(columns, rate, times))
-
-
-def _time_base(arrays: dict[str, NDArray[Any]]) -> tuple[float | None, NDArray[np.float64] | None]:
-    for name in list(arrays):
-        key = name.casefold()
-        if key in _RATES and arrays[name].size == 1:
-            return _positive(arrays.pop(name), name), None
-        if key in _INTERVALS and arrays[name].size == 1:
-            return 1.0 / _positive(arrays.pop(name), name), None
-        if key in TIMES and arrays[name].ndim == 1 and arrays[name].dtype.kind in "iuf":
-            return None, arrays.pop(name).astype(np.float64, copy=False)
-    return None, None
 
 
 def _positive(array: NDArray[Any], name: str) -> float:
