@@ -136,7 +136,7 @@ def words_of(letters: Sequence[Letter]) -> tuple[Word, ...]:
                 (-bottom, left, -top, right) for left, top, right, bottom in (each.box for each in lying)
             ]
             lying = [replace(letter, box=box) for letter, box in zip(lying, boxes, strict=True)]
-        for run in (run for line in _lines(lying) for run in _runs(line)):
+        for run in _runs(lying):
             left, top, right, bottom = around(letter.box for letter in run)
             box = (left, top, right, bottom) if turn == 0 else (top, -right, bottom, -left)
             size = statistics.median(letter.size for letter in run)
@@ -144,8 +144,8 @@ def words_of(letters: Sequence[Letter]) -> tuple[Word, ...]:
     return tuple(words)
 
 
-def _lines(letters: Iterable[Letter]) -> Iterator[list[Letter]]:
-    """Letters whose middles are level, as lines, each from left to right."""
+def _runs(letters: Iterable[Letter]) -> Iterator[list[Letter]]:
+    """The letters of each word: those whose middles are level, as lines, each from left to right, cut at its gaps."""
     lines: list[tuple[float, float, list[Letter]]] = []
     for letter in sorted(letters, key=lambda letter: ((letter.box[1] + letter.box[3]) / 2, letter.box[0])):
         middle = (letter.box[1] + letter.box[3]) / 2
@@ -158,18 +158,13 @@ def _lines(letters: Iterable[Letter]) -> Iterator[list[Letter]]:
         else:
             lines.append((middle, letter.size, [letter]))
     for _, _, line in lines:
-        yield sorted(line, key=lambda letter: letter.box[0])
-
-
-def _runs(line: Sequence[Letter]) -> Iterator[list[Letter]]:
-    """The letters of each word of a line."""
-    run: list[Letter] = []
-    for letter in line:
-        blank = letter.text.isspace()
-        if run and (blank or letter.box[0] - run[-1].box[2] > SPACE * letter.size):
+        run: list[Letter] = []
+        for letter in sorted(line, key=lambda letter: letter.box[0]):
+            blank = letter.text.isspace()
+            if run and (blank or letter.box[0] - run[-1].box[2] > SPACE * letter.size):
+                yield run
+                run = []
+            if not blank:
+                run.append(letter)
+        if run:
             yield run
-            run = []
-        if not blank:
-            run.append(letter)
-    if run:
-        yield run

@@ -85,7 +85,17 @@ class _Reader:
         self.words: list[Word] = []
         self.count = 0
         self.known = {element.get("id"): element for element in root.iter() if element.get("id")}
-        self.rules = _rules(root)
+        self.rules: dict[str, dict[str, str]] = {}
+        """Rules of the style sheets for a tag, a class or an id; of a longer selector the last of its names counts."""
+        for sheet in (element for element in root.iter() if _tag(element) == "style"):
+            text = re.sub(
+                r"/\*.*?\*/|@[^{]*\{(?:[^{}]*\{[^}]*\})*[^}]*\}", "", sheet.text or "", flags=re.DOTALL
+            )
+            for selectors, body in re.findall(r"([^{}]+)\{([^}]*)\}", text):
+                for selector in selectors.split(","):
+                    last = (selector.split() or [""])[-1]
+                    if re.fullmatch(r"[a-zA-Z]+|[.#][\w-]+", last):
+                        self.rules.setdefault(last, {}).update(_declared(body))
 
     def walk(self, element: Element, look: _Look, depth: int) -> None:
         self.count += 1
@@ -167,19 +177,6 @@ def _first(text: str | None, missing: float = 0.0) -> float:
 
 
 # Styles
-
-
-def _rules(root: Element) -> dict[str, dict[str, str]]:
-    """Rules of the style sheets for a tag, a class or an id; of a longer selector the last of its names counts."""
-    rules: dict[str, dict[str, str]] = {}
-    for sheet in (element for element in root.iter() if _tag(element) == "style"):
-        text = re.sub(r"/\*.*?\*/|@[^{]*\{(?:[^{}]*\{[^}]*\})*[^}]*\}", "", sheet.text or "", flags=re.DOTALL)
-        for selectors, body in re.findall(r"([^{}]+)\{([^}]*)\}", text):
-            for selector in selectors.split(","):
-                last = (selector.split() or [""])[-1]
-                if re.fullmatch(r"[a-zA-Z]+|[.#][\w-]+", last):
-                    rules.setdefault(last, {}).update(_declared(body))
-    return rules
 
 
 def _declared(text: str) -> dict[str, str]:

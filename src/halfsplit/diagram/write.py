@@ -52,7 +52,18 @@ def written(marks: Marks, title: str = "") -> Written:
     _collect_parts(marks, traces, draft)
     _collect_wires(marks, traces, draft)
     lines = [f"title {title}", ""] if title else []
-    lines += [*_declarations(draft), "", *_paths(draft), ""]
+    lines += [*_declarations(draft), ""]
+    for a, b, trace in draft.wires:
+        label = " ".join(filter(None, (f"{trace.mm2:g}mm2" if trace.mm2 else "", trace.colour)))
+        lines.append(f"{a} -- ? -- {b}" if trace.broken else f"{a} --{f'[{label}]--' if label else ''} {b}")
+    battery, ground = (
+        next((name for name, kind in draft.kinds.items() if kind == wanted), "")
+        for wanted in ("battery", "ground")
+    )
+    if battery and ground and not any(f"{battery}.-" in (a, b) for a, b, _ in draft.wires):
+        lines.append(f"{battery}.- -- {ground}")
+        draft.notes.append(f"no page shows the battery's ground lead: {battery}.- is led to {ground}")
+    lines.append("")
     switches = [name for name, kind in draft.kinds.items() if kind == "switch"]
     if switches:  # two states to begin with: all at rest, and all switched on
         on = ", ".join(f"{name} on" for name in switches)
@@ -231,19 +242,4 @@ def _declarations(draft: _Draft) -> list[str]:
             # A switch with pins of its own joins its first to each other; which, the technician says in the text.
             if kind == "switch" and not {"1", "2"}.issuperset(pins):
                 lines += [f"  joins on {pins[0]} {pin}" for pin in pins[1:]]
-    return lines
-
-
-def _paths(draft: _Draft) -> list[str]:
-    lines = []
-    for a, b, trace in draft.wires:
-        label = " ".join(filter(None, (f"{trace.mm2:g}mm2" if trace.mm2 else "", trace.colour)))
-        lines.append(f"{a} -- ? -- {b}" if trace.broken else f"{a} --{f'[{label}]--' if label else ''} {b}")
-    battery, ground = (
-        next((name for name, kind in draft.kinds.items() if kind == wanted), "")
-        for wanted in ("battery", "ground")
-    )
-    if battery and ground and not any(f"{battery}.-" in (a, b) for a, b, _ in draft.wires):
-        lines.append(f"{battery}.- -- {ground}")
-        draft.notes.append(f"no page shows the battery's ground lead: {battery}.- is led to {ground}")
     return lines

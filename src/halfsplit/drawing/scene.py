@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 
 from halfsplit.circuit.model import Model, Part, Wire
-from halfsplit.drawing.fold import Fold, Stub
+from halfsplit.drawing.fold import Fold
 from halfsplit.drawing.glyphs import End, Glyph, Link, Post, Scene
 from halfsplit.drawing.sides import Sides, end_points, part_points
 
@@ -23,9 +23,12 @@ def scene_of(fold: Fold, sides: Sides) -> Scene:
     ends = {point: end for post in posts for end, point in reversed(post.ends)}
     links = [_link(wire, model, sides, ends) for wire in model.wires]
     for stub in fold.stubs:
-        glyph, link = _stub(stub, sides, ends)
-        glyphs[glyph.key] = glyph
-        links.append(link)
+        part = sides.net.part.get(stub.point)
+        end = End(stub.point, "bottom") if part is not None and part.kind == "splice" else ends[stub.point]
+        hangs = end.side == "bottom" or (part is not None and part.is_source)
+        post, other = _post(stub.key, stub.key, above=hangs), End(stub.key, "top" if hangs else "bottom")
+        glyphs[stub.key] = Glyph(stub.key, "folded", stub.key, ((post,),))
+        links.append(Link(stub.key, end, other, dashed=True, folded=True))
     return Scene(glyphs, tuple(links))
 
 
@@ -163,14 +166,3 @@ def wire_mark(wire: Wire) -> str:
         f"({wire.variant})" if wire.variant else "",
     )
     return " ".join(word for word in words if word)
-
-
-def _stub(stub: Stub, sides: Sides, ends: Mapping[str, End]) -> tuple[Glyph, Link]:
-    part = sides.net.part.get(stub.point)
-    end = End(stub.point, "bottom") if part is not None and part.kind == "splice" else ends[stub.point]
-    hangs = end.side == "bottom" or (part is not None and part.is_source)
-    post = _post(stub.key, stub.key, above=hangs)
-    other = End(stub.key, "top" if hangs else "bottom")
-    return Glyph(stub.key, "folded", stub.key, ((post,),)), Link(
-        stub.key, end, other, dashed=True, folded=True
-    )

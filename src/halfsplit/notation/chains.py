@@ -21,29 +21,27 @@ _PAIR = 2
 
 def states_of(scope: Scope, parts: Mapping[str, m.Part]) -> Mapping[str, m.State]:
     """The states in the order of the file; without any, the one "as drawn"."""
-    states = {name: _state(scope, line, parts) for name, line in scope.states.items()}
-    return states or {m.AS_DRAWN.name: m.AS_DRAWN}
-
-
-def _state(scope: Scope, line: s.StateLine, parts: Mapping[str, m.Part]) -> m.State:
-    items = _Items({}, set(), {})
-    for name in again(name for name, _ in line.settings):
-        scope.collector.add("set-twice", name.at, name=name.text)
     settable = [part.name for part in parts.values() if part.kind in ("switch", "generator", "sensor")]
-    for name, value in line.settings:
-        part = parts.get(name.text)
-        if part is not None:
-            _set(scope, items, part, name, value)
-        else:
-            scope.known(name, "switch, generator or sensor", settable)
-    times = scope.once(line.times)
-    lasts, takes = (
-        scope.number(amount_of(times, word), "min", "a time", NOT_NEGATIVE) for word in ("lasts", "takes")
-    )
-    switches, values = MappingProxyType(items.switches), MappingProxyType(items.values)
-    return m.State(
-        line.name.text, switches, frozenset(items.running), values, lasts, takes, line.helper, line.at
-    )
+    states = {}
+    for state, line in scope.states.items():
+        items = _Items({}, set(), {})
+        for name in again(name for name, _ in line.settings):
+            scope.collector.add("set-twice", name.at, name=name.text)
+        for name, value in line.settings:
+            part = parts.get(name.text)
+            if part is not None:
+                _set(scope, items, part, name, value)
+            else:
+                scope.known(name, "switch, generator or sensor", settable)
+        times = scope.once(line.times)
+        lasts, takes = (
+            scope.number(amount_of(times, word), "min", "a time", NOT_NEGATIVE) for word in ("lasts", "takes")
+        )
+        switches, values = MappingProxyType(items.switches), MappingProxyType(items.values)
+        states[state] = m.State(
+            line.name.text, switches, frozenset(items.running), values, lasts, takes, line.helper, line.at
+        )
+    return states or {m.AS_DRAWN.name: m.AS_DRAWN}
 
 
 @dataclass(slots=True)
@@ -108,6 +106,11 @@ def _stage(scope: Scope, line: s.StageLine, names: Collection[str]) -> m.Stage:
         _check_numbers(scope, line, line.good, line.bad)
     needs = words_of(line.under, "needs")
     known = [word.text for word in needs if scope.known(word, "part or stage", names)]
+    failures = _failures(scope, line)
+    stand_in = None
+    for under in scope.sole(only(line.under, s.StandInLine), '"stand-in"')[:1]:
+        minutes = scope.number(under.minutes, "min", "a time", NOT_NEGATIVE)
+        stand_in = m.StandIn(under.words.text, minutes, under.caution.text if under.caution else "")
     words = [*line.states, *words_of(line.under, "within")]
     return m.Stage(
         name,
@@ -116,8 +119,8 @@ def _stage(scope: Scope, line: s.StageLine, names: Collection[str]) -> m.Stage:
         bad,
         line.good.unit if line.good else "",
         tuple(dict.fromkeys(known)),
-        _failures(scope, line),
-        _stand_in(scope, line),
+        failures,
+        stand_in,
         tuple(dict.fromkeys(word.text for word in words if scope.known_state(word))),
         line.at,
     )
@@ -141,13 +144,6 @@ def _failures(scope: Scope, line: s.StageLine) -> tuple[m.StageFailure, ...]:
         factor = scope.number(under.factor, "", "the weight of a failure")
         failures[under.words.text] = m.StageFailure(under.words.text, 1.0 if factor is None else factor)
     return tuple(failures.values())
-
-
-def _stand_in(scope: Scope, line: s.StageLine) -> m.StandIn | None:
-    for under in scope.sole(only(line.under, s.StandInLine), '"stand-in"')[:1]:
-        minutes = scope.number(under.minutes, "min", "a time", NOT_NEGATIVE)
-        return m.StandIn(under.words.text, minutes, under.caution.text if under.caution else "")
-    return None
 
 
 # reach, suspicion, terminators

@@ -210,21 +210,15 @@ class _Reader:
     # the parser
 
     def _parsed(self, rule: str, line: _Line) -> s.Line | None:
+        """The line; or the problem: what was found and how such a line is written, of a number its strange unit."""
         try:
-            tree = grammar().parse(line.body, start=rule)
+            return cast(s.Line, Builder(line.at).transform(grammar().parse(line.body, start=rule)))
         except UnexpectedInput as error:
-            self._explain(error, rule, line)
-            return None
-        return cast(s.Line, Builder(line.at).transform(tree))
-
-    def _explain(self, error: UnexpectedInput, rule: str, line: _Line) -> None:
-        """What was found and how such a line is written; a number with a strange unit is told as that."""
-        token = getattr(error, "token", None)
+            column, token = error.column, getattr(error, "token", None)
         if token is not None and token.type == "$END":
             at = replace(line.at, column=len(line.body) + 1)
             self.collector.add("incomplete", at, usage=usage(rule, line.word))
-            return
-        column = error.column
+            return None
         at = replace(line.at, column=column)
         rest = line.body[column - 1 :]
         unit = _NUMBER_UNIT.match(rest)
@@ -234,10 +228,11 @@ class _Reader:
             meant = _UNIT_WORDS.get(strange.casefold())
             near = f'did you mean "{meant}"? ' if meant else self.collector.near(strange, UNITS)
             self.collector.add("unknown-unit", at, unit=strange, near=near, units=", ".join(UNITS))
-            return
+            return None
         quoted = _QUOTED.match(rest)
         found = quoted[0].strip('"') if quoted else rest.split()[0]
         self.collector.add("syntax", at, found=found, usage=usage(rule, line.word))
+        return None
 
 
 _UNIT_WORDS: Final = {

@@ -28,7 +28,7 @@ def write(model: m.Model) -> str:
     for part, head in heads:
         place = f"at {quoted(part.place)}" if part.place else ""
         lines.append(_wide(head.ljust(width), _words(part.words), place).rstrip())
-        lines += [_INDENT + line for line in _under(part)]
+        lines += [_INDENT + line for line in _under(part) if line]
     title, states = model.title, list(model.states.values())
     plain = title == without_comment(title.strip()) and not re.fullmatch(r'"[^"]*"|[^"]*"[^"]*', title)
     sections = [
@@ -80,17 +80,15 @@ def _head(part: m.Part) -> str:
 
 
 def _under(part: m.Part) -> Iterator[str]:
+    """The lines under a part and of its module's behaviour, '' for one that it does not have."""
     yield from (f"kind {tag}" for tag in part.tags)
     yield from (f"joins {join.position} {join.a} {join.b}" for join in part.joins)
     yield from ["drifts"] * part.drifts
     if part.park:
         yield f"parks {' '.join(part.park)}"
-    if part.behaviour:
-        yield from filter(None, _behaviour(part.behaviour))
-
-
-def _behaviour(behaviour: m.Behaviour) -> Iterator[str]:
-    """The lines of a module, '' for one that it does not have."""
+    behaviour = part.behaviour
+    if behaviour is None:
+        return
     yield from (f"feed {' or '.join(group)}" for group in behaviour.feeds)
     yield from (f"earth {pin}" for pin in behaviour.earths)
     yield _given("draws", behaviour.draws, "A")

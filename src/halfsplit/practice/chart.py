@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from itertools import accumulate, pairwise
+from statistics import fmean
 
 from halfsplit.practice.hiding import DIFFICULTIES
 
@@ -38,14 +39,20 @@ def results_chart(marks: Sequence[Mark]) -> str:
     if len(shown) < 2:
         return ""
     across = [_x(number / (len(shown) - 1)) for number in range(len(shown))]
+    means, drawn = [], []
+    for number, (mark, x) in enumerate(zip(shown, across, strict=True), start=1):
+        means.append((x, _y(fmean(each.points for each in shown[max(0, number - MEAN_OF) : number]) / 100)))
+        kind = list(DIFFICULTIES).index(mark.difficulty) if mark.difficulty in DIFFICULTIES else 0
+        shape = _shape(kind, x, _y(mark.points / 100))
+        drawn.append(f'<g class="mark"><title>{escape(mark.words)}</title>{shape}</g>')
     return _svg(
         f"Points of the last {len(shown)} exercises, from {min(mark.points for mark in shown)} to "
         f"{max(mark.points for mark in shown)}, the last one {shown[-1].points}",
         (
             *_grid([(tick / 100, str(tick)) for tick in TICKS]),
             *_days(shown, across),
-            _line("mean", list(zip(across, (_y(mean / 100) for mean in _means(shown)), strict=True))),
-            *(_mark(mark, x) for mark, x in zip(shown, across, strict=True)),
+            _line("mean", means),
+            *drawn,
         ),
     )
 
@@ -91,12 +98,6 @@ def _stairs(path: Course, minutes: float, most: float) -> list[tuple[float, floa
     return [(_x(time / minutes), _y(bits / most)) for time, bits in corners]
 
 
-def _means(marks: Sequence[Mark]) -> Iterator[float]:
-    for number in range(1, len(marks) + 1):
-        last = [mark.points for mark in marks[max(0, number - MEAN_OF) : number]]
-        yield sum(last) / len(last)
-
-
 def _x(share: float) -> float:
     return LEFT + share * (WIDTH - LEFT - RIGHT)
 
@@ -137,12 +138,6 @@ def _days(marks: Sequence[Mark], across: Sequence[float]) -> Iterator[str]:
 def _line(name: str, corners: Sequence[tuple[float, float]]) -> str:
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in corners)
     return f'<polyline class="{name}" points="{points}"/>'
-
-
-def _mark(mark: Mark, x: float) -> str:
-    y = _y(mark.points / 100)
-    kind = list(DIFFICULTIES).index(mark.difficulty) if mark.difficulty in DIFFICULTIES else 0
-    return f'<g class="mark"><title>{escape(mark.words)}</title>{_shape(kind, x, y)}</g>'
 
 
 def difficulty_mark(difficulty: str) -> str:

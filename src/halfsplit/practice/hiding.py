@@ -50,8 +50,14 @@ def hide(circuit: Circuit, difficulty: str, seed: int) -> Hidden:
         raise InputError(f"{difficulty!r} is no difficulty", remedy=f"use one of {', '.join(DIFFICULTIES)}")
     generator = np.random.default_rng(seed)
     fault, complaints = _drawn(circuit, difficulty, generator)
-    misleads = difficulty == "misleading history"
-    return Hidden(fault, complaints, _misleading(circuit, fault, generator) if misleads else ())
+    if difficulty != "misleading history":
+        return Hidden(fault, complaints)
+    # A place where hands have been, and where the fault is not.
+    members = fault.members or (fault,)
+    near = {part_of(name) for member in members for name in (member.part, *member.touches)}
+    parts = [part for part in circuit.parts.values() if part.kind not in ("splice", "battery")]
+    others = [part.name for part in parts if part.name not in near]
+    return Hidden(fault, complaints, (str(generator.choice(others)),) if others else ())
 
 
 def hidden_again(
@@ -101,12 +107,3 @@ def _noticed(circuit: Circuit, fault: Fault) -> list[tuple[str, str, str]]:
             if works != circuit.healthy_word(load, state):
                 noticed.append((load, works, state))
     return noticed
-
-
-def _misleading(circuit: Circuit, fault: Fault, generator: np.random.Generator) -> tuple[str, ...]:
-    """A place where hands have been, and where the fault is not."""
-    members = fault.members or (fault,)
-    near = {part_of(name) for member in members for name in (member.part, *member.touches)}
-    parts = [part for part in circuit.parts.values() if part.kind not in ("splice", "battery")]
-    others = [part.name for part in parts if part.name not in near]
-    return (str(generator.choice(others)),) if others else ()

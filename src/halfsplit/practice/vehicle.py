@@ -170,7 +170,12 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
         # Leads at its pins leave out all that is not the unit's own.
         return "good" if any(cause.part == measurement.at for cause in causes) else "bad"
     if measurement.detail == (ENDS,):
-        seen = ENDS_SEEN if _ends_moved(vehicle, measurement.at, causes) else INSPECTION_FALSE_ALARM
+        # Whether the wire of the drawing has an end in another's place in this vehicle.
+        ends = {place(end) for end in measurement.at.split()[1:3]}
+        drawn = any(ends == {place(wire.a), place(wire.b)} for wire in vehicle.circuit.model.wires)
+        undrawn = (cause for cause in causes if cause.kind == "undrawn" and cause.mode != "bridged")
+        moved = not drawn or any(not ends.isdisjoint(cause.touches) for cause in undrawn)
+        seen = ENDS_SEEN if moved else INSPECTION_FALSE_ALARM
         return "bad" if vehicle.generator.random() < seen else "good"
     if measurement.detail and measurement.detail != (PIN_DRAG,):
         return "good"
@@ -183,14 +188,6 @@ def _inspection(vehicle: Vehicle, measurement: Measurement) -> str:
     if measurement.at in vehicle.blown_fuses:
         chance = max(chance, FUSE_SEEN)
     return "bad" if vehicle.generator.random() < chance else "good"
-
-
-def _ends_moved(vehicle: Vehicle, wire: str, causes: tuple[Fault, ...]) -> bool:
-    """Whether a wire of the drawing has an end in another's place in this vehicle."""
-    ends = {place(end) for end in wire.split()[1:3]}
-    undrawn = (cause for cause in causes if cause.kind == "undrawn" and cause.mode != "bridged")
-    drawn = any(ends == {place(each.a), place(each.b)} for each in vehicle.circuit.model.wires)
-    return not drawn or any(not ends.isdisjoint(cause.touches) for cause in undrawn)
 
 
 def _stage(vehicle: Vehicle, measurement: Measurement) -> float | str:

@@ -43,6 +43,15 @@ def customer_pdf(view: JobView) -> bytes:
     """The page for the customer, as PDF/A-2b. What does not fit on one page is cut and said to stand in the record."""
     from pypdf import PdfReader  # slow to import
 
+    lists = (
+        _decisive(view),
+        view.checks,
+        view.parts,
+        view.finding.missing,
+        view.finding.declined,
+        view.unplugged,
+    )
+    texts = (view.complaint.text, view.finding.cause, view.finding.consequence, view.correction)
     for room in ROOMS:
         album = Album(room.photos)
         data: dict[str, Any] = _flowing(job_data(_customers(view, room), album, room.text))
@@ -51,7 +60,9 @@ def customer_pdf(view: JobView) -> bytes:
             (number, photo) for number, step in enumerate(data["steps"], 1) for photo in step["photos"]
         ]
         data["shown"] = [photo | {"step": number} for number, photo in numbered if photo["file"]]
-        data["left_out"] = _left_out(view, room)
+        data["left_out"] = any(len(rows) > room.entries for rows in lists) or any(
+            len(text) > room.text for text in texts
+        )
         made = make_pdf("customer", data, view.as_of, album.files)
         if len(PdfReader(BytesIO(made)).pages) == 1:
             break
@@ -133,17 +144,3 @@ def _decisive(view: JobView) -> tuple[StepView, ...]:
 def _without_percent(reading: str) -> str:
     """A duty cycle of '45 %' is told as '45 in 100'."""
     return reading.replace(" %", "%").replace("%", " in 100")
-
-
-def _left_out(view: JobView, room: Room) -> bool:
-    """Whether anything was cut for want of room."""
-    lists = (
-        _decisive(view),
-        view.checks,
-        view.parts,
-        view.finding.missing,
-        view.finding.declined,
-        view.unplugged,
-    )
-    texts = (view.complaint.text, view.finding.cause, view.finding.consequence, view.correction)
-    return any(len(rows) > room.entries for rows in lists) or any(len(text) > room.text for text in texts)
