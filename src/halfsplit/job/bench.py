@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -345,7 +345,22 @@ TAKES_APART = ("unplug", "lamp for", "replace")
 
 def taken_apart(bench: Bench) -> tuple[str, ...]:
     """Parts that were unplugged or taken out, in order: told, or made for a test; each once."""
-    return tuple(dict.fromkeys(name for entry in bench.live for name in _parts_taken(entry)))
+    taken: list[str] = []
+    for entry in bench.live:
+        payload = entry.payload
+        if entry.kind == UNPLUGGED:
+            taken.append(str(payload.get("what", "")))
+        if entry.kind != "reading":
+            continue
+        changes = [
+            change
+            for change in payload.get("changes") or ()
+            if isinstance(change, list | tuple) and len(change) > 1
+        ]
+        taken += [str(change[1]) for change in changes if change[0] in TAKES_APART]
+        if payload.get("quantity") == "inspection" and not payload.get("detail"):
+            taken.append(str(payload.get("at", "")).partition(":")[0])
+    return tuple(dict.fromkeys(taken))
 
 
 def said_of(bench: Bench, kind: str) -> tuple[str, ...]:
@@ -356,16 +371,3 @@ def said_of(bench: Bench, kind: str) -> tuple[str, ...]:
 def apart_words(name: str, circuit: Circuit | None) -> str:
     """A part as the customer knows it."""
     return described(name, circuit) if circuit and name in circuit.parts else name
-
-
-def _parts_taken(entry: EvidenceEntry) -> Iterator[str]:
-    payload = entry.payload
-    if entry.kind == UNPLUGGED:
-        yield str(payload.get("what", ""))
-    if entry.kind != "reading":
-        return
-    for change in payload.get("changes") or ():
-        if isinstance(change, list | tuple) and len(change) > 1 and change[0] in TAKES_APART:
-            yield str(change[1])
-    if payload.get("quantity") == "inspection" and not payload.get("detail"):
-        yield str(payload.get("at", "")).partition(":")[0]

@@ -131,9 +131,15 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
 
 def _path(groups: Sequence[str], circuit: Circuit) -> str:
     """Where a stretch runs: its parts in the order in which they are joined, from the battery on."""
+    import networkx as nx  # slow to import
+
     edges = [places for group in groups if len(places := _places(group)) == 2]
     names = list(dict.fromkeys(place for group in groups for place in _places(group)))
-    away = _distances(circuit)
+    # How many wires each part is away from the battery's positive side.
+    graph = nx.Graph([end.partition(".")[0] for end in (wire.a, wire.b)] for wire in circuit.model.wires)
+    batteries = [part.name for part in circuit.model.of_kind("battery")]
+    graph.add_nodes_from(batteries)
+    away = nx.multi_source_dijkstra_path_length(graph, batteries) if batteries else {}
     names.sort(key=lambda name: away.get(name, len(away)))
     order = names[:1]
     while step := next((edge for edge in edges if order[-1] in edge), None):
@@ -142,17 +148,6 @@ def _path(groups: Sequence[str], circuit: Circuit) -> str:
         if other not in order:
             order.append(other)
     return " – ".join([*order, *(name for name in names if name not in order)])
-
-
-def _distances(circuit: Circuit) -> dict[str, int]:
-    """Part → how many wires it is away from the battery's positive side."""
-    import networkx as nx  # slow to import
-
-    ends = ([end.partition(".")[0] for end in (wire.a, wire.b)] for wire in circuit.model.wires)
-    graph = nx.Graph(ends)
-    batteries = [part.name for part in circuit.model.of_kind("battery")]
-    graph.add_nodes_from(batteries)
-    return dict(nx.multi_source_dijkstra_path_length(graph, batteries)) if batteries else {}
 
 
 def kind_of(name: str, circuit: Circuit) -> str:

@@ -288,7 +288,7 @@ def _way(job: OpenJob, marks: Marks, fields: Mapping[str, Any]) -> tuple[Spot, .
 
 
 def take_circuit(job: OpenJob) -> Written:
-    """What is confirmed becomes the job's circuit; what was added to its text by hand stays.
+    """What is confirmed becomes the job's circuit; what was added to its text by hand (`OWN_LINES`) stays.
 
     Raises:
         ConflictError: nothing is confirmed yet.
@@ -298,20 +298,15 @@ def take_circuit(job: OpenJob) -> Written:
     if "--" not in notation.text:
         raise ConflictError("nothing is confirmed yet: confirm the wires that the diagram shows")
     version = job.store.circuit(job.job_id)
-    text = _with_own_lines(notation.text, version.text if version else "")
-    # lines of one's own that speak of parts that are gone would make the whole unusable; the earlier text is kept
-    save_circuit(job, text if check_text(text).usable else notation.text)
-    return notation
-
-
-def _with_own_lines(made: str, text: str) -> str:
-    """The circuit from the marks, with the states, stages and other lines of the text that marks do not make."""
-    own, keep = [], False
-    for line in text.splitlines():
+    made, own, keep = notation.text, [], False
+    for line in version.text.splitlines() if version else []:
         if not line.startswith((" ", "\t")):
             keep = line.split(" ")[0] in OWN_LINES
         if keep:
             own.append(line)
     if any(line.startswith("state") for line in own):
         made = "".join(line for line in made.splitlines(keepends=True) if not line.startswith("state "))
-    return made + ("\n" + "\n".join(own) + "\n" if own else "")
+    text = made + ("\n" + "\n".join(own) + "\n" if own else "")
+    # lines of one's own that speak of parts that are gone would make the whole unusable; the earlier text is kept
+    save_circuit(job, text if check_text(text).usable else notation.text)
+    return notation

@@ -101,12 +101,24 @@ def branches_of(job: OpenJob, analysis: DrainAnalysis | None) -> Branches:
     """The table of the fuses, the share explained, the suspects by branch, and the next fuse to measure."""
     fuses, readings, entries = _fuses(job)
     total = _total(job, analysis)
-    rows = tuple(_row(fuse, entries.get(fuse.name), readings.get(fuse.name)) for fuse in fuses.values())
+    rows: list[BranchRow] = []
+    for fuse in fuses.values():
+        said, current = entries.get(fuse.name), readings.get(fuse.name)
+        row: BranchRow = shown_as(
+            BranchRow,
+            fuse,
+            rating=f"{fuse.rating:g}",
+            millivolts=f"{said['millivolts']:g}" if said and said["millivolts"] is not None else "",
+            current=amps_words(current.amps) if current else "",
+            span=f"{amps_words(max(current.low, 0.0))} to {amps_words(current.high)}" if current else "",
+            how=current.how if current else "",
+        )
+        rows.append(row)
     if total is None or not fuses:
-        return Branches(rows, total[2] if total else "", None, (), ())
+        return Branches(tuple(rows), total[2] if total else "", None, (), ())
     search = BranchSearch(tuple(fuses.values()), total[0], total[1], readings)
     explained, suspects = (search.explained(), search.suspects()) if readings else (None, ())
-    return Branches(rows, total[2], explained, suspects, search.next_fuses())
+    return Branches(tuple(rows), total[2], explained, suspects, search.next_fuses())
 
 
 def _fuses(job: OpenJob) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dict[str, dict[str, Any]]]:
@@ -129,20 +141,6 @@ def _fuses(job: OpenJob) -> tuple[dict[str, Fuse], dict[str, BranchCurrent], dic
         if said["millivolts"] is not None
     }
     return fuses, readings, entries
-
-
-def _row(fuse: Fuse, said: Mapping[str, Any] | None, current: BranchCurrent | None) -> BranchRow:
-    words = "" if current is None else amps_words(current.amps)
-    span = "" if current is None else f"{amps_words(max(current.low, 0.0))} to {amps_words(current.high)}"
-    return shown_as(
-        BranchRow,
-        fuse,
-        rating=f"{fuse.rating:g}",
-        millivolts=f"{said['millivolts']:g}" if said and said["millivolts"] is not None else "",
-        current=words,
-        span=span,
-        how=current.how if current else "",
-    )
 
 
 if TYPE_CHECKING:

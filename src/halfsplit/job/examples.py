@@ -62,16 +62,11 @@ def starting() -> str:
     lines = ["Time (s),battery volts (V),starter current (A)"]
     for number in range(4000):
         time = number / 2000
-        amps = _starter_amps(time - 0.3)
+        since, amps = time - 0.3, 0.0
+        if 0 <= since <= 1.2:  # inrush, then one hump for each compression, then the engine runs by itself
+            amps = 180.0 + 420.0 * math.exp(-since / 0.04) + 45.0 * math.sin(2 * math.pi * 9.0 * since)
         lines.append(f"{time:.4f},{12.6 - 0.008 * amps:.3f},{amps:.1f}")
     return "\n".join(lines) + "\n"
-
-
-def _starter_amps(since: float) -> float:
-    """Inrush, then one hump for each compression, then the engine runs by itself."""
-    if since < 0 or since > 1.2:
-        return 0.0
-    return 180.0 + 420.0 * math.exp(-since / 0.04) + 45.0 * math.sin(2 * math.pi * 9.0 * since)
 
 
 def night() -> str:

@@ -288,15 +288,13 @@ def _circuit(table: dict[str, Any]) -> CircuitTally:
     shares = {str(kind): float(share) for kind, share in table["shares"].items()}
     if not shares or any(not 0.0 <= share <= 1.0 for share in shares.values()) or sum(shares.values()) <= 0.0:
         raise ValueError("shares are between 0 and 1")
-    causes = {_cause(row): _count(row["jobs"]) for row in table["causes"]}
+    causes = {}
+    for row in table["causes"]:
+        words = [str(row[name]) for name in ("part", "kind", "mode")]
+        if not all(_WORD.fullmatch(word) for word in words):
+            raise ValueError("a part that is no name")
+        causes[Cause(*words)] = _count(row["jobs"])
     return CircuitTally(shares, causes)
-
-
-def _cause(table: dict[str, Any]) -> Cause:
-    words = [str(table[name]) for name in ("part", "kind", "mode")]
-    if not all(_WORD.fullmatch(word) for word in words):
-        raise ValueError("a part that is no name")
-    return Cause(*words)
 
 
 def _count(value: Any) -> int:

@@ -112,20 +112,17 @@ def bench_drawing(
     measured = from_json(place) if place else None
     leads = lead_points(measured, circuit) if measured else {}
     near = [suspect.part for suspect in suspects[:MOST_NEAR] if suspect.probability >= LEAST_NEAR]
-    focus = frozenset() if whole else _focus([*near, measured.at if measured else "", *leads, *opened])
+    focus: set[str] = set()
+    for name in [] if whole else [*near, measured.at if measured else "", *leads, *opened]:
+        # Parts and points; a wire is named by its ends.
+        focus |= set(name.split()[1:3] if name.startswith("wire ") else [name.removesuffix(" body")]) - {""}
     overlays = Overlays(suspicion, last_readings(bench), _expected(circuit, shown.state), leads)
     page = None if whole else bench_page(job, overlays, [*leads, *suspicion])
     if page is not None and not paths:
         return replace(shown, svg=page.svg, diagram=True, page=page.name)
-    plan = _plan(checked.text, focus)
+    plan = _plan(checked.text, frozenset(focus))
     svg = paint_plan(plan, overlays, width=width).svg
     return replace(shown, svg=svg, folded=plan.fold.model is not plan.model, diagram=page is not None)
-
-
-def _focus(names: Iterable[str]) -> frozenset[str]:
-    """Parts and points of what is named; a wire is named by its ends."""
-    ends = (name.split()[1:3] if name.startswith("wire ") else [name.removesuffix(" body")] for name in names)
-    return frozenset(end for both in ends for end in both if end)
 
 
 def last_readings(bench: Bench) -> dict[str, str]:

@@ -6,8 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from halfsplit.circuit.circuit import Circuit
-from halfsplit.diagnosis.measurement import Measurement
 from halfsplit.diagnosis.words import part_words
 from halfsplit.errors import HalfsplitError
 from halfsplit.job.pictures import circuit_drawing
@@ -230,24 +228,19 @@ def _lines(exercise: Exercise) -> Iterator[ReadingLine]:
     for number, step in enumerate(exercise.taken, 1):
         place, value = step.reading.measurement, step.reading.value
         there = {"yes": "the fault was there", "no": "the fault was away"}.get(step.reading.present, "")
+        # Where and how it was measured, in one line.
+        leads = f"{place.at} to {place.to or 'battery negative'}"
+        what = SHORT.get(place.quantity, "{}").format(leads if QUANTITIES[place.quantity].leads else place.at)
+        used = f" ({place.instrument})" if place.quantity == "lamp" else ""
+        made = "".join(f", {change}" for change in place.changes)
+        state = "" if place.quantity in ("inspection", "ohms") else f", {place.state}"
         yield ReadingLine(
             number,
-            _where(place, exercise.circuit),
+            f"{what}{used}{made}{state}",
             value_said(place, value, exercise.circuit),
             step.minutes,
             there if exercise.intermittent else "",
         )
-
-
-def _where(place: Measurement, circuit: Circuit) -> str:
-    """Where and how something was measured, in one line."""
-    made = "".join(f", {change}" for change in place.changes)
-    state = "" if place.quantity in ("inspection", "ohms") else f", {place.state}"
-    leads = (
-        f"{place.at} to {place.to or 'battery negative'}" if QUANTITIES[place.quantity].leads else place.at
-    )
-    used = f" ({place.instrument})" if place.quantity == "lamp" else ""
-    return f"{SHORT.get(place.quantity, '{}').format(leads)}{used}{made}{state}"
 
 
 SHORT = {

@@ -84,6 +84,11 @@ def keep_report(
         raise InputError("there is no text in it", remedy="paste the report, or choose its file", where=name)
     scan_id = scan_id or new_id()
     kept = job.keep_file("scan", data, name=name, file_id=f"{scan_id}-file")
+    codes = sum(len(unit.codes) for unit in report.units)
+    silent = sum(unit.answers is False for unit in report.units)
+    counts = f"{len(report.units)} unit{'s' * (len(report.units) != 1)}, {codes} code{'s' * (codes != 1)}"
+    if silent:
+        counts += f", {silent} silent"
     said: dict[str, Any] = {
         "file": kept.attachment_id,
         "name": kept.name,
@@ -91,17 +96,10 @@ def keep_report(
         "source": source,
         "problems": list(problems)[:50],
         "live": dict(live or {}),
-        "text": f"Scan report “{kept.name}” ({moment}): {_counts(report)}",
+        "text": f"Scan report “{kept.name}” ({moment}): {counts}",
     }
     job.keep("scan", said, entry_id=scan_id)
     return report_of(job, scan_id)
-
-
-def _counts(report: ScanReport) -> str:
-    codes = sum(len(unit.codes) for unit in report.units)
-    silent = sum(unit.answers is False for unit in report.units)
-    counts = f"{len(report.units)} unit{'s' * (len(report.units) != 1)}, {codes} code{'s' * (codes != 1)}"
-    return f"{counts}, {silent} silent" if silent else counts
 
 
 @lru_cache(maxsize=24)

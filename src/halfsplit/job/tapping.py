@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from halfsplit.circuit.circuit import Circuit
-from halfsplit.circuit.model import Part, Wire
+from halfsplit.circuit.model import Wire
 from halfsplit.errors import InputError
 from halfsplit.job.views import shown_as
 from halfsplit.notation import edits
@@ -86,30 +86,27 @@ class TapView:
 def tap_view(text: str, sheet: Sheet) -> TapView:
     """What the page shows of a sound text. Raises ConflictError where the text has mistakes."""
     circuit = edits.circuit_of_text(text)
-    parts = tuple(_tapped(part) for part in circuit.parts.values())
-    wires = tuple(_wire(number, wire) for number, wire in enumerate(circuit.model.wires))
+    parts = []
+    for part in circuit.parts.values():
+        unit = next((unit for unit in UNIT_ORDER if unit in part.values), "")
+        pins = part.pins if part.kind in PINS else ()
+        line: TappedPart = shown_as(
+            TappedPart,
+            part,
+            value=format_quantity(part.values[unit], unit) if unit else "",
+            pins=pins,
+            ratings=RATINGS.get(part.kind, ()),
+            offered=tuple(pin for pin in PINS.get(part.kind, ()) if pin not in pins),
+        )
+        parts.append(line)
+    wires = []
+    for number, wire in enumerate(circuit.model.wires):
+        start, stop = (end.partition(":")[0] for end in (wire.a, wire.b))
+        mm2 = "" if wire.mm2 is None else f"{wire.mm2:g}"
+        wires.append(TappedWire(number, start, stop, wire.colour, mm2, wire.unknown))
     chosen = next((part for part in parts if part.name == sheet.part), None)
-    wire = wires[sheet.wire] if 0 <= sheet.wire < len(wires) else None
-    return TapView(sheet, parts, wires, chosen, wire, _points(circuit, sheet.end))
-
-
-def _tapped(part: Part) -> TappedPart:
-    unit = next((unit for unit in UNIT_ORDER if unit in part.values), "")
-    pins = part.pins if part.kind in PINS else ()
-    return shown_as(
-        TappedPart,
-        part,
-        value=format_quantity(part.values[unit], unit) if unit else "",
-        pins=pins,
-        ratings=RATINGS.get(part.kind, ()),
-        offered=tuple(pin for pin in PINS.get(part.kind, ()) if pin not in pins),
-    )
-
-
-def _wire(number: int, wire: Wire) -> TappedWire:
-    start, stop = (end.partition(":")[0] for end in (wire.a, wire.b))
-    mm2 = "" if wire.mm2 is None else f"{wire.mm2:g}"
-    return TappedWire(number, start, stop, wire.colour, mm2, wire.unknown)
+    chosen_wire = wires[sheet.wire] if 0 <= sheet.wire < len(wires) else None
+    return TapView(sheet, tuple(parts), tuple(wires), chosen, chosen_wire, _points(circuit, sheet.end))
 
 
 def _points(circuit: Circuit, end: str) -> tuple[tuple[str, str], ...]:
@@ -148,25 +145,19 @@ def tapped(text: str, sheet: Sheet, act: str, fields: Mapping[str, str]) -> tupl
     ``told``: what stands in the fields of the chosen part (name, words, place); it is taken before the tap itself, so
     that nothing typed needs a tap of its own. ``act`` is ``verb:what``. Raises InputError where it cannot be done.
     """
-    text, sheet = _filled_in(text, sheet, fields)
+    if sheet.part and "name" in fields:
+        name = fields["name"].strip() or sheet.part
+        if name != sheet.part:
+            text = edits.rename(text, sheet.part, name)
+            head, dot, pin = sheet.end.partition(".")
+            sheet = replace(sheet, part=name, end=f"{name}{dot}{pin}" if head == sheet.part else sheet.end)
+        words, place, value = (fields.get(field, "") for field in ("words", "place", "value"))
+        if words.strip() or place.strip() or value.strip():
+            text = edits.describe(text, name, words=words, place=place, value=value)
     verb, _, what = act.partition(":")
     if verb not in ACTS:
         raise InputError(f"{act[:40]!r} is nothing that can be tapped")
     return ACTS[verb](text, sheet, what)
-
-
-def _filled_in(text: str, sheet: Sheet, fields: Mapping[str, str]) -> tuple[str, Sheet]:
-    if not sheet.part or "name" not in fields:
-        return text, sheet
-    name = fields["name"].strip() or sheet.part
-    if name != sheet.part:
-        text = edits.rename(text, sheet.part, name)
-        head, dot, pin = sheet.end.partition(".")
-        sheet = replace(sheet, part=name, end=f"{name}{dot}{pin}" if head == sheet.part else sheet.end)
-    words, place, value = (fields.get(field, "") for field in ("words", "place", "value"))
-    if words.strip() or place.strip() or value.strip():
-        text = edits.describe(text, name, words=words, place=place, value=value)
-    return text, sheet
 
 
 def _add(text: str, sheet: Sheet, kind: str) -> tuple[str, Sheet]:

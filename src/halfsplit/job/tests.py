@@ -60,32 +60,28 @@ def lead_points(place: Measurement, circuit: Circuit) -> dict[str, str]:
     """
     if not QUANTITIES[place.quantity].leads:
         return {}
-    return {place.at: "red", _black_point(place, circuit): "black"}
-
-
-def _black_point(place: Measurement, circuit: Circuit) -> str:
-    if place.to is None:
-        return next((f"{name}.-" for name, part in circuit.parts.items() if part.kind == "battery"), "")
-    if place.to not in (BODY, *(name for name, part in circuit.parts.items() if part.kind == "mass")):
-        return place.to
-    grounds = [name for name, part in circuit.parts.items() if part.kind == "ground"]
-    beside = place.at if place.at in grounds else next(iter(grounds), "")
-    return f"{beside} body"
+    black = place.to
+    if black is None:
+        black = next((f"{name}.-" for name, part in circuit.parts.items() if part.kind == "battery"), "")
+    elif black == BODY or (black in circuit.parts and circuit.parts[black].kind == "mass"):
+        grounds = [name for name, part in circuit.parts.items() if part.kind == "ground"]
+        black = f"{place.at if place.at in grounds else next(iter(grounds), '')} body"
+    return {place.at: "red", black: "black"}
 
 
 def meaning(outcome: Outcome, place: Measurement) -> Meaning:
     """One result in words."""
-    return Meaning(outcome.word or _range(outcome, place), outcome.probability, outcome.leaves)
+    words = outcome.word
+    if not words:
+        low, high = (_border(end, place) for end in (outcome.low, outcome.high))
+        if low and high:
+            words = f"{low} to {high}"
+        else:
+            words = f"over {low}" if low else f"under {high}" if high else outcome.text
+    return Meaning(words, outcome.probability, outcome.leaves)
 
 
-def _range(outcome: Outcome, place: Measurement) -> str:
-    low, high = (_told(end, place) for end in (outcome.low, outcome.high))
-    if low and high:
-        return f"{low} to {high}"
-    return f"over {low}" if low else f"under {high}" if high else outcome.text
-
-
-def _told(end: float, place: Measurement) -> str:
+def _border(end: float, place: Measurement) -> str:
     """A border in words, '' where the range has none."""
     if not math.isfinite(end):
         return ""

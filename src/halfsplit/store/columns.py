@@ -144,7 +144,9 @@ def _problem(column: Column[Any], value: Any) -> str | None:
     if value is None:
         return None if column.nullable else "nothing was given, but this is needed"
     if isinstance(column.type, Json):
-        return _json_problem(column.type, value)
+        # What is kept as JSON is counted as its text.
+        length, limit = len(column.type.text(value)), column.type.limit
+        return None if length <= limit else f"takes {length:,} characters as JSON, at most {limit:,} are kept"
     choices = column.info.get("choices")
     if choices and value not in choices:
         return f"found {value!r}, expected one of {', '.join(choices)}"
@@ -153,13 +155,6 @@ def _problem(column: Column[Any], value: Any) -> str | None:
         return f"found {value!r}, expected a {_NAMES[expected]}"
     check = _CHECKS.get(type(value))
     return check(column, value) if check else None
-
-
-def _json_problem(kind: Json, value: Any) -> str | None:
-    """What is kept as JSON is counted as its text."""
-    if (length := len(kind.text(value))) <= kind.limit:
-        return None
-    return f"takes {length:,} characters as JSON, at most {kind.limit:,} are kept"
 
 
 def _text_problem(column: Column[Any], value: str) -> str | None:

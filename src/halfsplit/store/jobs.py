@@ -41,7 +41,13 @@ class Jobs(Kept):
         """
         with self._database.writing() as connection:
             wait_for_turn(connection)
-            if not _opened_already(connection, job_id, intake):
+            first = row_of(connection, intakes, job_id=job_id, version=1)
+            if first is not None and from_row(Intake, first) != intake:
+                raise EntryConflictError(
+                    f"job {job_id} is open already, with a different intake: it was not changed. "
+                    "Save a new version of its intake instead."
+                )
+            if first is None:
                 row: dict[str, Any] = {"job_id": job_id, "number": next_number(connection), "state": "open"}
                 row |= {"opened_at": at, "opened_by": who, "changed_at": at, "last_change": 1}
                 row |= {"intake_version": 1, "circuit_version": 0}
@@ -226,18 +232,6 @@ class Jobs(Kept):
         with self._database.writing() as connection:
             connection.execute(delete(lessons).where(lessons.c.job_id.in_([row["job_id"] for row in rows])))
             connection.execute(insert(lessons), rows)
-
-
-def _opened_already(connection: Connection, job_id: str, intake: Intake) -> bool:
-    first = row_of(connection, intakes, job_id=job_id, version=1)
-    if first is None:
-        return False
-    if from_row(Intake, first) != intake:
-        raise EntryConflictError(
-            f"job {job_id} is open already, with a different intake: it was not changed. "
-            "Save a new version of its intake instead."
-        )
-    return True
 
 
 def wait_for_turn(connection: Connection) -> None:

@@ -122,18 +122,11 @@ async def _framework(request: Request, error: Exception) -> Response:
     )
     headers = dict(error.headers or {})
     if error.status_code == 405:
-        headers["Allow"] = ", ".join(sorted(_allowed(request)))
+        # What may be done at this address, by every route that leads there.
+        here = [route for route in request.app.routes if route.path_regex.match(request.url.path)]
+        allowed = {method for route in here for method in getattr(route, "methods", None) or FILE_METHODS}
+        headers["Allow"] = ", ".join(sorted(allowed))
     return _answer(request, error.status_code, title, str(detail), headers)
-
-
-def _allowed(request: Request) -> set[str]:
-    """What may be done at this address, by every route that leads there."""
-    return {
-        method
-        for route in request.app.routes
-        if route.path_regex.match(request.url.path)
-        for method in getattr(route, "methods", None) or FILE_METHODS
-    }
 
 
 FILE_METHODS: Final = ("GET", "HEAD")

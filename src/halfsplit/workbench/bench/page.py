@@ -83,7 +83,11 @@ def _page(  # noqa: PLR0913 - a page has that many sides
     late: bool = False,
     whole: bool = False,
 ) -> BenchPage:
-    last, lines = _last(view), view.evidence if whole else view.evidence[:LINES]
+    lines = view.evidence if whole else view.evidence[:LINES]
+    # The last entry that counts, as long as it is fresh.
+    last = next((line for line in view.evidence if not line.struck), None)
+    if last and (view.job.state == "closed" or not 0 <= _age(last) < UNDO_WITHIN):
+        last = None
     return BenchPage(
         view,
         test,
@@ -111,12 +115,6 @@ UNDO_WITHIN = 60.0
 
 def _age(line: EvidenceLine) -> float:
     return (jobs.now() - line.at).total_seconds()
-
-
-def _last(view: BenchView) -> EvidenceLine | None:
-    """The last entry that counts, as long as it is fresh."""
-    newest = next((line for line in view.evidence if not line.struck), None)
-    return newest if newest and view.job.state != "closed" and 0 <= _age(newest) < UNDO_WITHIN else None
 
 
 def _chosen(job: OpenJob, view: BenchView, asked: Mapping[str, str]) -> tuple[TestCard | None, bool, str]:

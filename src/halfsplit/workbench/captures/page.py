@@ -349,24 +349,21 @@ def _place(job: OpenJob, form: Mapping[str, str]) -> Mapping[str, Any]:
 @router.post("/{capture_id}/snapshot")
 def snapshot(job: JobToMeasure, capture_id: str, form: Form) -> Response:
     """Keep what the screen shows in the job's record, and so in its report."""
-    frame = _frame(form, captures.capture_view(job, capture_id))
-    entry = screen.capture_snapshot(job, capture_id, frame, entry_id=form.get("entry_id", "")[:60])
-    return RedirectResponse(_address(job.job_id, capture_id, kept=entry.entry_id), 303)
-
-
-def _frame(form: Mapping[str, str], view: CaptureView) -> screen.SnapshotFrame:
+    captures.capture_view(job, capture_id)  # raises where there is no such capture, or it cannot be read
     start, stop = _two(form)
     cursors = (_time(form, "cursor1"), _time(form, "cursor2"))
     numbers = [part for part in form.get("channels", "").split(",") if part.isdecimal() and len(part) < 4]
-    behind, _, capture_id = form.get("behind", "").partition("/")
-    return screen.SnapshotFrame(
+    behind, _, part = form.get("behind", "").partition("/")
+    frame = screen.SnapshotFrame(
         start,
         stop,
         tuple(seconds for seconds in cursors if seconds is not None and start <= seconds <= stop),
         tuple(int(part) for part in numbers[:8]),
-        (behind, capture_id) if capture_id else None,
+        (behind, part) if part else None,
         _time(form, "shift") or 0.0,
     )
+    entry = screen.capture_snapshot(job, capture_id, frame, entry_id=form.get("entry_id", "")[:60])
+    return RedirectResponse(_address(job.job_id, capture_id, kept=entry.entry_id), 303)
 
 
 # What the viewer fetches

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -48,17 +48,7 @@ def harness_page(request: Request, job: JobToRead, near: str | None = None, join
 def make(request: Request, job: JobToMeasure, form: Form) -> Response:
     """The circuit, from what stands in the table."""
     near, joints = form.get("near", ""), whole(form.get("joints", ""), 2)
-    try:
-        view = harness.harness_view(job, near, joints, _told(form))
-    except InputError as error:
-        view = harness.harness_view(job, near, joints)
-        page = HarnessPage(job.record, view, harness.HARNESS_KINDS, str(error))
-        return render(request, "circuit/harness.html", page, status=422)
-    return begin(job, view.text, "", "open a new job for another part of the harness")
-
-
-def _told(form: Mapping[str, str]) -> dict[str, tuple[str, str]]:
-    """Connector → kind and value. A value that belongs to the kind proposed before is dropped with it."""
+    # Connector → kind and value. A value that belongs to the kind proposed before is dropped with it.
     answers = {}
     for field, kind in form.items():
         if field.startswith("kind:"):
@@ -66,4 +56,10 @@ def _told(form: Mapping[str, str]) -> dict[str, tuple[str, str]]:
             same = form.get(f"was:{name}", "") == kind
             value = form.get(f"value:{name}", "").strip()
             answers[name] = (kind, value if same or value != form.get(f"had:{name}", "") else "")
-    return answers
+    try:
+        view = harness.harness_view(job, near, joints, answers)
+    except InputError as error:
+        view = harness.harness_view(job, near, joints)
+        page = HarnessPage(job.record, view, harness.HARNESS_KINDS, str(error))
+        return render(request, "circuit/harness.html", page, status=422)
+    return begin(job, view.text, "", "open a new job for another part of the harness")
