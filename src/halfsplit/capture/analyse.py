@@ -1,6 +1,7 @@
 """From a capture and the roles of its channels to results: which analyses apply, and on what arrays."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import ClassVar, Final, Literal
@@ -147,29 +148,24 @@ def _compression(named: Named, known: Setup) -> Result | None:
     if not known.cylinders:
         return None
     role = "starter current" if "starter current" in named else "battery volts"
-    start = named[role].start
+    sync = None
+    with suppress(CannotTell):  # a channel that shows no pulse tells nothing
+        if "sync pulse" in named:
+            pulses = _edges(named["sync pulse"])
+            # The pulses go up if they are shorter than the pauses between them.
+            gaps = np.diff(pulses.times)
+            up, down = gaps[pulses.rising[:-1]], gaps[~pulses.rising[:-1]]
+            shorter_high = not down.size or not up.size or bool(np.median(up) <= np.median(down))
+            sync = pulses.of(shorter_high) - named[role].start
     sampled = _of(
         relative_compression,
         role,
         setup=("cylinders", "firing_order", "sync_cylinder", "sync_degrees"),
         most_rate=_ENOUGH,
         kind="amps" if role == "starter current" else "volts",
-        sync=_pulses(named["sync pulse"], start) if "sync pulse" in named else None,
+        sync=sync,
     )
     return sampled(named, known)
-
-
-def _pulses(channel: Channel, start: float) -> Floats | None:
-    """When the pulses of a channel begin, in seconds from `start`; None where it shows none."""
-    try:
-        pulses = _edges(channel)
-    except CannotTell:
-        return None
-    # The pulses go up if they are shorter than the pauses between them.
-    gaps = np.diff(pulses.times)
-    up, down = gaps[pulses.rising[:-1]], gaps[~pulses.rising[:-1]]
-    shorter_high = not down.size or not up.size or bool(np.median(up) <= np.median(down))
-    return pulses.of(shorter_high) - start
 
 
 def _charging(named: Named, known: Setup, role: str, kind: Literal["volts", "amps"]) -> Result | None:

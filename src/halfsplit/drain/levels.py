@@ -69,9 +69,18 @@ def segments(log: CurrentLog) -> tuple[Segment, ...]:
     value = np.arcsinh(blocks.means / SOFT)
     rounding = blocks.resolution / np.sqrt(12) / np.hypot(SOFT, blocks.means)
     points = sorted({*change_points(value, rounding), *blocks.breaks})
-    points = _refined(value, points, blocks.breaks)
+    # Each change point is moved to the best split between its neighbours; gaps stay where they are.
+    sums = np.concatenate(([0.0], np.cumsum(value)))
+    edges = [0, *points, value.size]
+    for place in range(1, len(edges) - 1):
+        a, b = edges[place - 1], edges[place + 1]
+        if edges[place] not in blocks.breaks and b - a >= 3:
+            inner = np.arange(a + 1, b)
+            left = (sums[inner] - sums[a]) / (inner - a)
+            right = (sums[b] - sums[inner]) / (b - inner)
+            edges[place] = int(inner[np.argmax(np.abs(left - right) * np.sqrt((inner - a) * (b - inner)))])
     levels = []
-    for a, b in pairwise(_merged(blocks, [0, *points, value.size])):
+    for a, b in pairwise(_merged(blocks, edges)):
         start, means = float(blocks.starts[a]), blocks.means[a:b]
         end = float(blocks.starts[b]) if b < value.size else float(log.seconds[-1])
         first, last = np.searchsorted(log.seconds, (start, end))
@@ -153,21 +162,6 @@ def _over_threshold(sums: Floats, noise: Floats, length: int, threshold: float) 
         scatter = np.sqrt((noise[part + length] - noise[part]) / length)
         passed = np.flatnonzero(gain[np.arange(part.size), best] > threshold * scatter)
         yield from zip(part[passed].tolist(), (part + inner[best])[passed].tolist(), strict=True)
-
-
-def _refined(value: Floats, points: list[int], fixed: tuple[int, ...]) -> list[int]:
-    """Each change point moved to the best split between its neighbours; gaps stay where they are."""
-    sums = np.concatenate(([0.0], np.cumsum(value)))
-    edges = [0, *points, value.size]
-    for place in range(1, len(edges) - 1):
-        a, b = edges[place - 1], edges[place + 1]
-        if edges[place] in fixed or b - a < 3:
-            continue
-        inner = np.arange(a + 1, b)
-        left = (sums[inner] - sums[a]) / (inner - a)
-        right = (sums[b] - sums[inner]) / (b - inner)
-        edges[place] = int(inner[np.argmax(np.abs(left - right) * np.sqrt((inner - a) * (b - inner)))])
-    return sorted(set(edges[1:-1]))
 
 
 def _merged(blocks: Blocks, edges: list[int]) -> list[int]:

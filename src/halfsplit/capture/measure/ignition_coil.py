@@ -111,7 +111,15 @@ def _current(
             error = float(np.hypot(slope.uncertainty / slope.value, 0.05))
             quantities.append(Quantity("inductance", henry * 1e3, "mH", henry * 1e3 * error))
             notes.append("the driver's own volts are not known: the inductance may read some 5 % high")
-    share = float(np.median([_limit_share(pulse.of(amps), amps, rate) for pulse in pulses]))
+    at_limit = []
+    for ramp in (pulse.of(amps) for pulse in pulses):
+        # The current stands at its top while its slope is under a tenth of the first.
+        width = max(0.02 * ramp.size / rate, 4 / rate)
+        slope_here = slopes(ramp, rate, width)
+        start = float(np.quantile(slope_here[: max(slope_here.size // 3, 4)], 0.8))
+        level = np.abs(slope_here) < max(0.1 * start, 3 * slope_noise(amps, rate, width))
+        at_limit.append(float(np.mean(level & (ramp > 0.9 * np.quantile(ramp, 0.99)))))
+    share = float(np.median(at_limit))
     if share > 0.04:
         quantities.append(Quantity("time at the current limit", 100 * share, "% of the dwell", 2.0))
     return quantities
@@ -126,15 +134,6 @@ def _first_slope(ramp: Floats, rate: float) -> float:
     first, last = int(inside[0]), int(inside[-1])
     times = np.arange(first, last + 1) / rate
     return float(np.polyfit(times, ramp[first : last + 1], 2)[1])
-
-
-def _limit_share(ramp: Floats, amps: Floats, rate: float) -> float:
-    """Share of the dwell in which the current stands at its top, its slope under a tenth of the first."""
-    width = max(0.02 * ramp.size / rate, 4 / rate)
-    slope = slopes(ramp, rate, width)
-    start = float(np.quantile(slope[: max(slope.size // 3, 4)], 0.8))
-    level = np.abs(slope) < max(0.1 * start, 3 * slope_noise(amps, rate, width))
-    return float(np.mean(level & (ramp > 0.9 * np.quantile(ramp, 0.99))))
 
 
 def _unseen(volts: Floats, rate: float, rest: float, pulses: list[Pulse]) -> str:

@@ -44,22 +44,18 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     if not rate > 0 or not np.isfinite(rate):
         wrong = f"a rate of {said.strip()[:20]!r}"
         raise InputError(wrong, remedy="write samples a second", where="line 2")
-    channels = [
-        _channel(head, samples, rate, f"line {number}")
-        for number, (head, samples) in enumerate(zip(lines[2::2], lines[3::2], strict=False), start=3)
-    ]
+    channels = []
+    for number, (head, samples) in enumerate(zip(lines[2::2], lines[3::2], strict=False), start=3):
+        words, where = head.split(), f"line {number}"
+        if len(words) < 5 or words[0] != "channel":
+            raise InputError(
+                f"found {head[:40]!r}", remedy="write 'channel NAME UNIT GAIN OFFSET'", where=where
+            )
+        try:
+            raw = np.array(samples.split(), dtype=np.int32)
+            gain, offset = float(words[-2]), float(words[-1])
+        except ValueError as error:
+            wrong = "a sample, gain or offset is no number"
+            raise InputError(wrong, remedy="write numbers", where=where) from error
+        channels.append(Channel(" ".join(words[1:-3]), raw, words[-3], gain, offset, rate))
     return Recording(tuple(channels))
-
-
-def _channel(head: str, samples: str, rate: float, where: str) -> Channel:
-    words = head.split()
-    if len(words) < 5 or words[0] != "channel":
-        raise InputError(f"found {head[:40]!r}", remedy="write 'channel NAME UNIT GAIN OFFSET'", where=where)
-    try:
-        raw = np.array(samples.split(), dtype=np.int32)
-        gain, offset = float(words[-2]), float(words[-1])
-    except ValueError as error:
-        raise InputError(
-            "a sample, gain or offset is no number", remedy="write numbers", where=where
-        ) from error
-    return Channel(" ".join(words[1:-3]), raw, words[-3], gain, offset, rate)

@@ -32,8 +32,21 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
     except ImportError as error:
         raise MissingProgramError("MDF files need asammdf: install halfsplit[captures]") from error
     MDF3.__del__ = MDF4.__del__ = _close_quietly  # type: ignore[method-assign]
+    channels: list[Channel] = []
     with path.open("rb") as stream, MDF(stream) as file:
-        channels = _channels(file, progress)
+        counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
+        require_bounded(sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
+        for group, (count, _) in enumerate(counts):
+            numbers = [i for i in range(count) if i != file.masters_db.get(group)]
+            for signal in file.select([(None, group, i) for i in numbers]) if numbers else ():
+                samples = signal.samples
+                if samples.ndim == 1 and samples.dtype.kind in "biuf" and samples.size:
+                    unit, gain = unit_of(signal.unit or "") or (signal.unit or "", 1.0)
+                    heads = {signal.name: Heading(signal.name, unit, gain)}
+                    times = np.asarray(signal.timestamps, dtype=np.float64)
+                    channels += channels_of({signal.name: samples}, None, times, heads)
+            if progress:
+                progress((group + 1) / len(counts))
     if not channels:
         raise InputError("holds no numeric channel with samples", remedy="export it again")
     return Recording(tuple(channels))
@@ -46,22 +59,3 @@ def _close_quietly(file: Any) -> None:
     """
     with suppress(Exception):
         file.close()
-
-
-def _channels(file: Any, progress: Progress | None) -> list[Channel]:
-    channels: list[Channel] = []
-    counts = [(len(group.channels), int(group.channel_group.cycles_nr)) for group in file.groups]
-    require_bounded(sum(n for n, _ in counts), sum(n * rows for n, rows in counts))
-    for group, (count, _) in enumerate(counts):
-        master = file.masters_db.get(group)
-        numbers = [i for i in range(count) if i != master]
-        for signal in file.select([(None, group, i) for i in numbers]) if numbers else ():
-            samples = signal.samples
-            if samples.ndim == 1 and samples.dtype.kind in "biuf" and samples.size:
-                unit, gain = unit_of(signal.unit or "") or (signal.unit or "", 1.0)
-                heads = {signal.name: Heading(signal.name, unit, gain)}
-                times = np.asarray(signal.timestamps, dtype=np.float64)
-                channels += channels_of({signal.name: samples}, None, times, heads)
-        if progress:
-            progress((group + 1) / len(counts))
-    return channels

@@ -48,7 +48,14 @@ def read(path: Path, progress: Progress | None = None) -> Recording:
                 wrong = f"a sample rate of {said[:30]!r}"
                 raise InputError(wrong, remedy="save the session again")
             channels += _logic(archive, device, rate, progress)
-            channels += _analogue(archive, device, rate)
+            for key, name in device.items():
+                parts = _parts(archive, f"analog-1-{key[6:]}") if re.fullmatch(r"analog\d{1,3}", key) else []
+                if sum(part.file_size for part in parts) > MOST_CELLS:
+                    raise InputError(f"{name} holds too many samples", remedy="save a part")
+                if parts:
+                    data = b"".join(archive.read(part) for part in parts)
+                    samples = np.frombuffer(data[: len(data) // 4 * 4], "<f4")
+                    channels.append(Channel(name, samples, "V", rate=rate))
     return Recording(tuple(channels))
 
 
@@ -88,13 +95,3 @@ def _parts(archive: zipfile.ZipFile, name: str) -> list[zipfile.ZipInfo]:
     numbered = re.compile(rf"{re.escape(name)}(?:-(\d{{1,9}}))?")
     parts = [(m, match) for m in archive.infolist() if (match := numbered.fullmatch(m.filename))]
     return [member for member, _ in sorted(parts, key=lambda part: int(part[1][1] or 0))]
-
-
-def _analogue(archive: zipfile.ZipFile, device: Mapping[str, str], rate: float) -> Iterator[Channel]:
-    for key, name in device.items():
-        parts = _parts(archive, f"analog-1-{key[6:]}") if re.fullmatch(r"analog\d{1,3}", key) else []
-        if sum(part.file_size for part in parts) > MOST_CELLS:
-            raise InputError(f"{name} holds too many samples", remedy="save a part")
-        if parts:
-            data = b"".join(archive.read(part) for part in parts)
-            yield Channel(name, np.frombuffer(data[: len(data) // 4 * 4], "<f4"), "V", rate=rate)
