@@ -101,8 +101,15 @@ def wire_texts(texts: Iterable[Text], net: Net, em: float) -> tuple[dict[int, Wi
         near = tree.query(shape, predicate="dwithin", distance=WIRE_REACH * em).tolist()
         if wire is None or not near:
             continue
-        _, number = min((_beside(lines[near], shape, upright=words[0].upright), near) for near in near)
-        away = shapely.distance(lines[number], shape)
+        left, top, right, bottom = shape.bounds
+        long = right - left if words[0].upright else bottom - top
+        beside: list[tuple[float, int, float]] = []
+        for number in near:
+            # A wire along which the text is written counts as nearer.
+            away = float(shapely.distance(lines[number], shape))
+            along = float(shapely.intersection(lines[number], shape.buffer(away + 0.5)).length)
+            beside.append((away - 0.15 * min(along, long), number, away))
+        _, number, away = min(beside)
         used |= set(words)
         if number not in best or away < best[number][0]:
             best[number] = (away, wire)
@@ -128,16 +135,6 @@ def _wire_words(text: Text) -> Iterable[tuple[Word, ...]]:
             yield pair
         elif len(text.words) == 1:
             yield (word,)
-
-
-def _beside(line: shapely.Geometry, box: shapely.Geometry, *, upright: bool) -> float:
-    """How far a text stands from a wire; one that is written along the wire counts as nearer."""
-    away = float(shapely.distance(line, box))
-    left, top, right, bottom = box.bounds
-    long = right - left if upright else bottom - top
-    grown = box.buffer(away + 0.5)
-    along = float(shapely.intersection(line, grown).length)
-    return away - 0.15 * float(min(along, long))
 
 
 # Parts

@@ -47,10 +47,16 @@ def layers_of(scene: Scene) -> Layers:
     for number, link in enumerate(scene.links):
         channels = [rows[owner[end.post].key] + (end.side == "bottom") for end in (link.a, link.b)]
         if channels[0] == channels[1] and {link.a, link.b} <= hubs:
-            way = _loop(number, link, channels[0], count, extra)
+            # Two bars of one channel: by a loop in the row below (or above the last), so that they stay apart.
+            key, channel, low = f"loop {number}", channels[0], channels[0] == count
+            names = (f"{key} a", f"{key} b")
+            posts = [Post(name, "", name) if low else Post(name, name, "") for name in names]
+            extra[key] = (Glyph(key, "loop", "", tuple((post,) for post in posts)), channel - low)
+            side: Side = "bottom" if low else "top"
+            hops.append(Hop(number, link.a, End(names[0], side), channel))
+            hops.append(Hop(number, End(names[1], side), link.b, channel))
         else:
-            way = _passes(number, link, channels[0], channels[1], extra)
-        hops.extend(way)
+            hops.extend(_passes(number, link, channels[0], channels[1], extra))
     for key, (_glyph, row) in extra.items():
         rows[key] = row
     glyphs = {**scene.glyphs, **{key: glyph for key, (glyph, _row) in extra.items()}}
@@ -120,17 +126,3 @@ def _passes(
         yield Hop(number, here, End(key, near), channel)
         here, channel = End(key, far), row + 1 if down else row
     yield Hop(number, here, link.b, channel)
-
-
-def _loop(
-    number: int, link: Link, channel: int, rows: int, extra: dict[str, tuple[Glyph, int]]
-) -> Iterator[Hop]:
-    """Between two bars of one channel: by a loop in the row below (or above the last), so that they stay apart."""
-    key = f"loop {number}"
-    low = channel == rows
-    names = (f"{key} a", f"{key} b")
-    posts = [Post(name, "", name) if low else Post(name, name, "") for name in names]
-    extra[key] = (Glyph(key, "loop", "", tuple((post,) for post in posts)), channel - low)
-    side: Side = "bottom" if low else "top"
-    yield Hop(number, link.a, End(names[0], side), channel)
-    yield Hop(number, End(names[1], side), link.b, channel)

@@ -125,28 +125,25 @@ def module_sides(model: Model, net: Net) -> dict[str, Side]:
     undecided: list[str] = []
     for module in model.of_kind("module"):
         behaviour = module.behaviour or Behaviour()
-        known = {f"{module.name}.{pin}": side for pin, side in _stated_sides(behaviour, talking).items()}
+        # Pin → side where its behaviour tells; the later entries win.
+        stated: dict[str, Side] = {}
+        for entry in behaviour.inputs:
+            if entry.pull is not None:
+                stated[entry.pin] = "bottom" if entry.pull == "up" else "top"
+        for talk in behaviour.talks:
+            side: Side = "top" if talk.bus in talking else "bottom"
+            stated |= {pin: side for pin in (talk.high, talk.low) if pin}
+        for driver in sorted(behaviour.drivers, key=lambda driver: driver.side == "high"):
+            stated[driver.pin] = "bottom" if driver.side == "high" else "top"
+        stated |= {pin: "top" for group in behaviour.feeds for pin in group}
+        stated |= {supply.pin: "bottom" for supply in behaviour.supplies}
+        stated |= dict.fromkeys(behaviour.earths, "bottom")
+        known = {f"{module.name}.{pin}": side for pin, side in stated.items()}
         talking |= {talk.bus for talk in behaviour.talks}
         sides |= {point: side for point, side in known.items() if point in net.wires}
         undecided += [point for point in part_points(module) if point in net.wires and point not in known]
     for point in undecided:
         sides[point] = _led_side(point, net, sides)
-    return sides
-
-
-def _stated_sides(behaviour: Behaviour, talking: set[str]) -> dict[str, Side]:
-    """Pin → side where its behaviour tells; the later entries win."""
-    sides: dict[str, Side] = {}
-    for entry in behaviour.inputs:
-        if entry.pull is not None:
-            sides[entry.pin] = "bottom" if entry.pull == "up" else "top"
-    for talk in behaviour.talks:
-        sides |= {pin: "top" if talk.bus in talking else "bottom" for pin in (talk.high, talk.low) if pin}
-    for driver in sorted(behaviour.drivers, key=lambda driver: driver.side == "high"):
-        sides[driver.pin] = "bottom" if driver.side == "high" else "top"
-    sides |= {pin: "top" for group in behaviour.feeds for pin in group}
-    sides |= {supply.pin: "bottom" for supply in behaviour.supplies}
-    sides |= dict.fromkeys(behaviour.earths, "bottom")
     return sides
 
 

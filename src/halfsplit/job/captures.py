@@ -291,28 +291,27 @@ def capture_view(job: OpenJob, capture_id: str) -> CaptureView:
     channels = _channels(capture, settings.roles, settings.scale)
     start = min((channel.start for channel in channels), default=0.0)
     stop = max((channel.stop for channel in channels), default=1.0)
+    numbers = {channel.name: channel.number for channel in reversed(channels)}
+    results = []
+    for result in last.document["results"] if last else ():
+        quantities = []
+        for said in result["quantities"]:
+            name, value, unit, uncertainty = (said[part] for part in ("name", "value", "unit", "uncertainty"))
+            words = "not given" if value is None else Quantity(name, value, unit, uncertainty or 0.0).amount
+            quantities.append({**said, "words": words})
+        number = numbers.get(result.get("channel"))  # of a result of a single channel
+        results.append({"roles": [], "channel": "", **result, "quantities": quantities, "number": number})
     return CaptureView(
         kept,
         channels,
         capture.notes,
         settings,
-        tuple(_worded(result, channels) for result in last.document["results"]) if last else (),
+        tuple(results),
         last.sequence if last else 0,
         last.engine_version if last else "",
         start,
         stop if stop > start else start + 1.0,
     )
-
-
-def _worded(result: Mapping[str, Any], channels: tuple[ChannelLine, ...]) -> dict[str, Any]:
-    """A stored result whose quantities are told in words too; one of a single channel has that channel's number."""
-    number = next((channel.number for channel in channels if channel.name == result.get("channel")), None)
-    quantities = []
-    for said in result["quantities"]:
-        name, value, unit, uncertainty = (said[part] for part in ("name", "value", "unit", "uncertainty"))
-        words = "not given" if value is None else Quantity(name, value, unit, uncertainty or 0.0).amount
-        quantities.append({**said, "words": words})
-    return {"roles": [], "channel": "", **result, "quantities": quantities, "number": number}
 
 
 LEAST_SPAN: Final = 1e-9

@@ -25,7 +25,6 @@ from halfsplit.drain import (
     days_until_no_start,
     parse_log,
 )
-from halfsplit.drain.analysis import WakeKind
 from halfsplit.drain.asking import Question
 from halfsplit.drain.battery import RESTED, TABLES, StateOfCharge, state_of_charge
 from halfsplit.drain.plot import plot_svg
@@ -306,13 +305,20 @@ def _figures(log: DrainLog, analysis: DrainAnalysis, plot: str) -> DrainFigures:
         # what a zero that is off does not touch: how much being awake adds
         above = amps_words(analysis.mean - analysis.level)
         certain = f"Whatever the zero: the mean is {above} above the level asleep."
+    wakes = []
+    for kind in analysis.kinds[:MOST_ROWS]:
+        about = "" if kind.regular else "irregular, about "
+        every = "once" if kind.period is None else f"{about}{time_words(kind.period)}"
+        share = f"{100 * kind.amps / analysis.mean:.0f} %" if analysis.mean > 0 else ""
+        lasts, draws = time_words(kind.seconds), amps_words(kind.mean)
+        wakes.append((f"{kind.count}", lasts, draws, every, f"{1000 * kind.charge:.2f} mAh", share))
     return shown_as(
         DrainFigures,
         analysis,
         log=log,
         usual="usual values" in analysis.verdict,
         facts=tuple(_facts(analysis)),
-        wakes=tuple(_wake(kind, analysis.mean) for kind in analysis.kinds[:MOST_ROWS]),
+        wakes=tuple(wakes),
         levels=tuple(
             (time_words(segment.start), time_words(segment.seconds), amps_words(segment.mean))
             for segment in analysis.segments[:MOST_ROWS]
@@ -332,14 +338,6 @@ def _facts(analysis: DrainAnalysis) -> Iterator[tuple[str, str]]:
     if analysis.kinds:
         yield "Of this, wake-ups", f"{100 * analysis.wake_share:.0f} %"
     yield "Log", f"{time_words(analysis.duration)}, by {analysis.instrument.name}"
-
-
-def _wake(kind: WakeKind, mean: float) -> tuple[str, str, str, str, str, str]:
-    about = "" if kind.regular else "irregular, about "
-    every = "once" if kind.period is None else f"{about}{time_words(kind.period)}"
-    share = f"{100 * kind.amps / mean:.0f} %" if mean > 0 else ""
-    lasts, draws = time_words(kind.seconds), amps_words(kind.mean)
-    return f"{kind.count}", lasts, draws, every, f"{1000 * kind.charge:.2f} mAh", share
 
 
 def strike_log(job: OpenJob, drain_id: str, *, reason: str) -> None:

@@ -50,7 +50,14 @@ def read_entry(
     if quantity == "ohms" and is_over_range(text):
         return OVER_RANGE
     if quantity in ("stage", "gauge") and unit:
-        return _in_own_unit(text, unit)
+        # A stage and a gauge are told in the unit of the circuit file, whatever that is: 'rpm', 'bar'.
+        known = unit in WRITTEN
+        number = text if known or unit == "1" else text.removesuffix(unit)
+        try:
+            value = read_field(number, unit if known else "A").value
+        except InputError as error:
+            raise Doubt(f"{error}", text, sure=False) from error
+        return value / WRITTEN[unit][1] if known else value
     if quantity in FIELD_UNITS:
         return _number(quantity, text, unit or FIELD_UNITS[quantity], confirmed, net_volts)
     words = ANSWERS.get(quantity, ())
@@ -73,17 +80,6 @@ def _number(quantity: str, text: str, unit: str, confirmed: bool, net_volts: flo
     if question and not confirmed:
         raise Doubt(question[:1].upper() + question[1:], text, sure=True)
     return in_unit.value
-
-
-def _in_own_unit(text: str, unit: str) -> float:
-    """A stage and a gauge are told in the unit of the circuit file, whatever that is: 'rpm', 'bar'."""
-    known = unit in WRITTEN
-    number = text if known or unit == "1" else text.removesuffix(unit)
-    try:
-        value = read_field(number, unit if known else "A").value
-    except InputError as error:
-        raise Doubt(f"{error}", text, sure=False) from error
-    return value / WRITTEN[unit][1] if known else value
 
 
 def shown_value(quantity: str, value: float | str) -> str:

@@ -99,7 +99,12 @@ def view_of(
 
     whole = _read(data, name)
     asked = {plug.name: plug.words for plug in plugs(whole)}
-    wanted = _named(complaint, asked) if near is None else near
+    wanted = near
+    if wanted is None:  # the connector whose words share most with the complaint
+        said = set(re.findall(r"\w{4,}", complaint.lower()))
+        shared = {plug: len(said & set(re.findall(r"\w{4,}", asked[plug].lower()))) for plug in asked}
+        best = max(shared, key=lambda plug: shared[plug], default="")
+        wanted = best if best and shared[best] else ""
     distance = min(max(joints, 1), MOST_JOINTS)
     part = cut_near(whole, wanted, distance) if wanted else whole
     here = plugs(part)
@@ -116,14 +121,6 @@ def view_of(
     return HarnessView(
         whole.title, connectors, wanted, distance, rows, tuple(built.assumed), built.text, cautions
     )
-
-
-def _named(complaint: str, asked: Mapping[str, str]) -> str:
-    """The connector whose words share most with the complaint; '' where none does."""
-    said = set(re.findall(r"\w{4,}", complaint.lower()))
-    shared = {name: len(said & set(re.findall(r"\w{4,}", words.lower()))) for name, words in asked.items()}
-    best = max(shared, key=lambda name: shared[name], default="")
-    return best if best and shared[best] else ""
 
 
 @lru_cache(maxsize=2)

@@ -242,7 +242,18 @@ def read_learned(path: Path) -> Learned:
 
 
 def _learned(table: dict[str, Any]) -> Learned:
-    circuits = {str(row["digest"]): _circuit(row) for row in table.get("circuit", ())}
+    circuits = {}
+    for row in table.get("circuit", ()):
+        shares = {str(kind): float(share) for kind, share in row["shares"].items()}
+        if any(not 0.0 <= share <= 1.0 for share in shares.values()) or sum(shares.values()) <= 0.0:
+            raise ValueError("shares are between 0 and 1")
+        causes = {}
+        for cause in row["causes"]:
+            words = [str(cause[name]) for name in ("part", "kind", "mode")]
+            if not all(_WORD.fullmatch(word) for word in words):
+                raise ValueError("a part that is no name")
+            causes[Cause(*words)] = _count(cause["jobs"])
+        circuits[str(row["digest"])] = CircuitTally(shares, causes)
     looks = {str(row["kind"]): (_count(row["found"]), _count(row["missed"])) for row in table.get("look", ())}
     sources = tuple((str(row["who"]), row["at"], _count(row["jobs"])) for row in table.get("source", ()))
     if any(not isinstance(at, datetime) for _, at, _ in sources):
@@ -282,19 +293,6 @@ def _number(value: Any, most: float) -> float:
     if isinstance(value, bool) or not abs(float(value)) <= most:
         raise ValueError(f"{value!r} is too much")
     return float(value)
-
-
-def _circuit(table: dict[str, Any]) -> CircuitTally:
-    shares = {str(kind): float(share) for kind, share in table["shares"].items()}
-    if not shares or any(not 0.0 <= share <= 1.0 for share in shares.values()) or sum(shares.values()) <= 0.0:
-        raise ValueError("shares are between 0 and 1")
-    causes = {}
-    for row in table["causes"]:
-        words = [str(row[name]) for name in ("part", "kind", "mode")]
-        if not all(_WORD.fullmatch(word) for word in words):
-            raise ValueError("a part that is no name")
-        causes[Cause(*words)] = _count(row["jobs"])
-    return CircuitTally(shares, causes)
 
 
 def _count(value: Any) -> int:

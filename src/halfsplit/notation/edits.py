@@ -238,7 +238,16 @@ def add(text: str, end: str, kind: str) -> Added:
         lines = _declare(lines, made.declared.format(name))
     lines = _joined(lines, circuit, end, f"{name}.{made.enters}" if made.enters else name)
     if kind == "switch":
-        lines = _with_states(lines, circuit, name)
+        # A state in which the new switch alone is on, and one with all of them.
+        begun = any(line.startswith("state ") for line in lines)
+        switches = [part.name for part in circuit.parts.values() if part.kind == "switch"]
+        own = [*([] if begun else ['state "off"']), f'state "{name} on"  {name} on']
+        both = [f"{switch} {circuit.parts[switch].settings[1]}" for switch in switches] + [f"{name} on"]
+        every = [f'state "all on"  {", ".join(both)}'] if switches else []
+        lines = [line for line in lines if not line.startswith('state "all on"')]
+        while lines and not lines[-1].strip():
+            lines.pop()
+        lines += [*own, *every, ""]
     leaves = f"{name}.{made.leaves}" if made.leaves else name
     return Added(_sound(text, lines), name, "" if kind == "ground" else leaves)
 
@@ -289,19 +298,6 @@ def _joined(lines: list[str], circuit: Circuit, end: str, to: str) -> list[str]:
 
 def _is_path(bare: str) -> bool:
     return "--" in _KEPT.sub(lambda kept: "--" if kept[0].startswith("--") else "", bare)
-
-
-def _with_states(lines: list[str], circuit: Circuit, name: str) -> list[str]:
-    """A state in which the new switch alone is on, and one with all of them."""
-    begun = any(line.startswith("state ") for line in lines)
-    switches = [part.name for part in circuit.parts.values() if part.kind == "switch"]
-    own = [*([] if begun else ['state "off"']), f'state "{name} on"  {name} on']
-    kept = [line for line in lines if not line.startswith('state "all on"')]
-    both = [f"{switch} {circuit.parts[switch].settings[1]}" for switch in switches] + [f"{name} on"]
-    every = [f'state "all on"  {", ".join(both)}'] if switches else []
-    while kept and not kept[-1].strip():
-        kept.pop()
-    return [*kept, *own, *every, ""]
 
 
 def _declare(lines: list[str], declared: str) -> list[str]:

@@ -33,20 +33,15 @@ def _flat(record_type: type, record: Any) -> Iterator[tuple[str, Any]]:
 
 def from_row(record_type: Callable[..., R], row: Mapping[Any, Any], prefix: str = "") -> R:
     """The record of a row; a record inside it of which every column is NULL is None."""
-    values = {
-        name: _value(inner, row, prefix + name)
-        for name, inner in shape(record_type).items()
-        # of what the row does not say (the links of an entry) the field keeps its default
-        if inner is not None or prefix + name in row
-    }
+    values: dict[str, Any] = {}
+    for name, inner in shape(record_type).items():
+        column = prefix + name
+        if inner is not None:
+            empty = all(row.get(f"{column}_{key}") is None for key in dict(_flat(inner, None)))
+            values[name] = None if empty else from_row(inner, row, f"{column}_")
+        elif column in row:  # of what it does not say (the links of an entry) the field keeps its default
+            values[name] = row[column]
     return record_type(**values)
-
-
-def _value(inner: type | None, row: Mapping[Any, Any], name: str) -> Any:
-    if inner is None:
-        return row[name]
-    empty = all(row.get(f"{name}_{key}") is None for key in dict(_flat(inner, None)))
-    return None if empty else from_row(inner, row, f"{name}_")
 
 
 @cache
