@@ -112,21 +112,22 @@ def orders_of(layers: Layers) -> list[Order]:
             order = exchanged(order, joints)
             distinct[order.rows] = order
     ranked = sorted(distinct.values(), key=costs.of)[:starts]
-    return [_battery_left(layers, order) for order in ranked]
-
-
-def _battery_left(layers: Layers, order: Order) -> Order:
-    """Turned left to right, which crosses no more lines, if the battery would come to stand on the right."""
-    places = order.places
-    heads = [places[glyph.posts[0].key] for glyph in layers.glyphs.values() if glyph.form == "battery"]
-    if not heads or heads[0] <= (min(places.values()) + max(places.values())) / 2:
-        return order
-    return Order(
-        tuple(row[::-1] for row in order.rows),
-        {key: posts[::-1] for key, posts in order.upper.items()},
-        {key: posts[::-1] for key, posts in order.lower.items()},
-        {post: -place for post, place in places.items()},
-    )
+    batteries = [glyph.posts[0].key for glyph in layers.glyphs.values() if glyph.form == "battery"]
+    orders: list[Order] = []
+    for order in ranked:
+        places = order.places
+        if batteries and places[batteries[0]] > (min(places.values()) + max(places.values())) / 2:
+            # Turned left to right, which crosses no more lines: the battery stands on the left.
+            turned = Order(
+                tuple(row[::-1] for row in order.rows),
+                {key: posts[::-1] for key, posts in order.upper.items()},
+                {key: posts[::-1] for key, posts in order.lower.items()},
+                {post: -place for post, place in places.items()},
+            )
+            orders.append(turned)
+        else:
+            orders.append(order)
+    return orders
 
 
 def first_order(layers: Layers, start: int, starts: int) -> Order:

@@ -25,7 +25,13 @@ def paint(placement: Placement, writing: Writing, title: str) -> tuple[str, Boxe
     _paint_lines(page)
     for glyph in placement.grid.layers.glyphs.values():
         if glyph.form == "loop":
-            _paint_loop(page, glyph)
+            # The stretch of a wire that keeps two bars of one channel apart, through the row beside it.
+            link, middle = writing.scene.links[int(glyph.key.split()[1])], page.band(glyph).middle
+            ends = (End(post.key, "top" if post.top else "bottom") for post in glyph.posts)
+            first, last = map(placement.pin, ends)
+            way = [first, (first[0], middle), (last[0], middle), last]
+            page.add("wires", f'<path class="wire" data-wire={quoteattr(link.name)} d="{path([way])}"/>')
+            page.measure_lines("wires", link.name, [way])
         elif glyph.form != "pass":
             _paint_symbol(page, glyph)
         level = page.level(glyph.key) if glyph.free else 0
@@ -169,16 +175,6 @@ def _paint_wire(page: Page, number: int, stretches: list[list[Spot]]) -> None:
         "wires",
         f'<path class="{style}" data-wire={quoteattr(link.name)} d="{d}"><title>{title}</title></path>',
     )
-
-
-def _paint_loop(page: Page, glyph: Glyph) -> None:
-    """The stretch of a wire that keeps two bars of one channel apart, through the row beside it."""
-    link = page.writing.scene.links[int(glyph.key.split()[1])]
-    middle = page.band(glyph).middle
-    first, last = (page.placement.pin(End(post.key, "top" if post.top else "bottom")) for post in glyph.posts)
-    way = [first, (first[0], middle), (last[0], middle), last]
-    page.add("wires", f'<path class="wire" data-wire={quoteattr(link.name)} d="{path([way])}"/>')
-    page.measure_lines("wires", link.name, [way])
 
 
 def _paint_bar(page: Page, line: Line, hub: End, point: str) -> None:

@@ -76,7 +76,22 @@ def net_of(model: Model) -> Net:
     for wire in model.wires:
         _join(wires, *end_points(wire.a, wire.b, model))
     for part in model.parts.values():
-        for a, b in _inner_pairs(part, wires):
+        # Pairs of points that current can pass between inside the part.
+        pairs: list[tuple[str, str]] = []
+        if part.kind == "connector":
+            cavities = {point.partition(":")[0] for point in wires if point.partition(".")[0] == part.name}
+            pairs = [(f"{cavity}:in", f"{cavity}:out") for cavity in sorted(cavities)]
+        elif part.kind == "relay":
+            pairs = [
+                (f"{part.name}.{a}", f"{part.name}.{b}")
+                for a, b in (("86", "85"), ("30", "87"), ("30", "87a"))
+                if a in part.pins and b in part.pins
+            ]
+        elif part.joins:
+            pairs = [(f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.joins]
+        elif part.kind not in {"battery", "generator", "module"}:
+            pairs = list(pairwise(part_points(part)))
+        for a, b in pairs:
             _join(inside, a, b)
     points = [*wires, *inside, *(pin for part in model.parts.values() for pin in part_points(part))]
     part_of = {
@@ -96,23 +111,6 @@ def part_points(part: Part) -> tuple[str, ...]:
     if part.is_joint:
         return (part.name,)
     return () if part.kind == "connector" else tuple(f"{part.name}.{pin}" for pin in part.pins)
-
-
-def _inner_pairs(part: Part, wired: Mapping[str, object]) -> Iterator[tuple[str, str]]:
-    """Pairs of points that current can pass between inside a part."""
-    if part.kind == "connector":
-        cavities = {point.partition(":")[0] for point in wired if point.partition(".")[0] == part.name}
-        yield from ((f"{cavity}:in", f"{cavity}:out") for cavity in sorted(cavities))
-    elif part.kind == "relay":
-        yield from (
-            (f"{part.name}.{a}", f"{part.name}.{b}")
-            for a, b in (("86", "85"), ("30", "87"), ("30", "87a"))
-            if a in part.pins and b in part.pins
-        )
-    elif part.joins:
-        yield from ((f"{part.name}.{join.a}", f"{part.name}.{join.b}") for join in part.joins)
-    elif part.kind not in {"battery", "generator", "module"}:
-        yield from pairwise(part_points(part))
 
 
 # Modules

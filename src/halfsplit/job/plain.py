@@ -85,16 +85,13 @@ def cause_words(name: str, circuit: Circuit) -> str:
         return name
     if fault.kind.startswith("bus"):
         return f"Data line {fault.part}: {fault.mode}"
-    said = _mode(fault.mode, "joint" if fault.kind in JOINTS else fault.kind)
+    kind, said = "joint" if fault.kind in JOINTS else fault.kind, fault.mode
+    for word, by_kind in MODES:
+        if word in fault.mode:
+            said = "no connection" if (word, kind) == ("open", "joint") else by_kind.get(kind, by_kind[""])
+            break
     whole = f"{described(fault.part, circuit)}: {said}".removeprefix("the ")
     return whole[:1].upper() + whole[1:]
-
-
-def _mode(mode: str, kind: str) -> str:
-    for word, said in MODES:
-        if word in mode:
-            return "no connection" if (word, kind) == ("open", "joint") else said.get(kind, said[""])
-    return mode
 
 
 def repair_words(name: str, circuit: Circuit) -> str:
