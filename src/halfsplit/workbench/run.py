@@ -193,7 +193,15 @@ def run(store: JobStore, serving: Serving, *, tell: Callable[[str], None] = prin
         app = create_app(
             store, accounts=not serving.own, hosts=serving.hosts, secure=serving.secure, around=around
         )
-        _greet(store, serving, tell)
+        tell(f"Halfsplit is at {' or '.join(serving.reached)}")
+        if not serving.own:
+            if not serving.secure:
+                tell(NOT_SECURE)
+            first = serving.reached[0]
+            if store.accounts.needs_owner():
+                first = new_owner_link(store, first)
+                tell(f"Nobody owns this workbench yet. Open this link within the hour, once: {first}")
+            tell(f"Scan this with a tablet's camera to open it:\n{qr_code(first)}")
         uvicorn.run(
             app,
             host=serving.host,
@@ -230,15 +238,3 @@ def _pool(store: JobStore, serving: Serving) -> Iterator[Callable[[ASGIApp], ASG
     finally:
         for pool in pools:
             pool.close()
-
-
-def _greet(store: JobStore, serving: Serving, tell: Callable[[str], None]) -> None:
-    tell(f"Halfsplit is at {' or '.join(serving.reached)}")
-    if not serving.own:
-        if not serving.secure:
-            tell(NOT_SECURE)
-        first = serving.reached[0]
-        if store.accounts.needs_owner():
-            first = new_owner_link(store, first)
-            tell(f"Nobody owns this workbench yet. Open this link within the hour, once: {first}")
-        tell(f"Scan this with a tablet's camera to open it:\n{qr_code(first)}")

@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from halfsplit.errors import InputError
 from halfsplit.job import learned_file
-from halfsplit.job.learned_file import CircuitSaid
+from halfsplit.job.learned_file import CircuitSaid, Share
 from halfsplit.job.views import shown_as
 from halfsplit.workbench.access import Form, Owner, Reader, Store
 from halfsplit.workbench.rendering import render
@@ -65,28 +65,27 @@ def learned_page(request: Request, store: Store, person: Reader) -> Response:
         return render(request, "learned/learned.html", LearnedPage((), False, (), (), 1.0, problem))
     kinds = learned_file.kinds_said(learned)
     largest = max((share.high for _, share in kinds), default=1.0)
-    scale = 100.0 / largest
-    rows: list[KindRow] = [
-        shown_as(
-            KindRow,
-            share,
-            name=kind,
-            at_shipped=round(share.shipped * scale - 0.2, 2),
-            at_share=round(share.share * scale - 0.6, 2),
-            from_low=round(share.low * scale, 2),
-            width=round((share.high - share.low) * scale, 2),
-        )
-        for kind, share in kinds
-    ]
     page = LearnedPage(
         learned.sources,
         learned.used,
-        rows,
+        [_row(kind, share, 100.0 / largest) for kind, share in kinds],
         learned_file.circuits_said(learned, store),
         largest,
         besides=learned_file.circumstances_said(learned.tally.circumstances),
     )
     return render(request, "learned/learned.html", page)
+
+
+def _row(kind: str, share: Share, scale: float) -> KindRow:
+    return shown_as(
+        KindRow,
+        share,
+        name=kind,
+        at_shipped=round(share.shipped * scale - 0.2, 2),
+        at_share=round(share.share * scale - 0.6, 2),
+        from_low=round(share.low * scale, 2),
+        width=round((share.high - share.low) * scale, 2),
+    )
 
 
 @router.post("")
