@@ -32,8 +32,8 @@ CROSSING = ("gaiter", "hinge", "door loom", "grommet")
 
 def moves_with(part: Part | None) -> str | None:
     """What a part moves with: a panel's name, '' for the body, None where its place does not tell."""
-    told = [_panel(text.lower()) for text in (part.place, part.words)] if part is not None else []
-    return next((panel for panel in told if panel is not None), None)
+    panels = [_panel(text.lower()) for text in (part.place, part.words)] if part is not None else []
+    return next((panel for panel in panels if panel is not None), None)
 
 
 def _panel(text: str) -> str | None:

@@ -248,8 +248,8 @@ def patterns(
     """List the circuits to start from with when to use each, or print one."""
     if name:
         pattern = pattern_named(name)
-        told = _told(pattern) | {"text": pattern.text}
-        return put_json(told) if as_json else put(pattern.text.rstrip("\n"))
+        whole = _told(pattern) | {"text": pattern.text}
+        return put_json(whole) if as_json else put(pattern.text.rstrip("\n"))
     if as_json:
         return put_json([_told(pattern) for pattern in all_patterns()])
     for pattern in all_patterns():

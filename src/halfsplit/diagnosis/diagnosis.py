@@ -214,11 +214,11 @@ class Diagnosis:
 
     def strike(self, reading: Reading, why: str) -> None:
         """Strike a reading out; it stays readable, and the suspects are as if it had never been."""
-        for number, one in enumerate(self._readings):
-            if one.id == reading.id:
-                if one.struck is not None:
+        for number, kept in enumerate(self._readings):
+            if kept.id == reading.id:
+                if kept.struck is not None:
                     raise ConflictError("this reading is struck out already")
-                self._readings[number] = replace(one, struck=why)
+                self._readings[number] = replace(kept, struck=why)
                 return
         raise NotFoundError("this reading is none of this job")
 

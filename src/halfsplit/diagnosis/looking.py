@@ -91,8 +91,8 @@ def alibi(situation: Situation, wanted: Sequence[Measurement]) -> Alibi:
             _distribution(expected, posterior.weights, group == each) for each in (leader, *rivals)
         )
         overlaps = zip(rivals, others, strict=True)
-        told = {rival for rival, other in overlaps if 0.5 * np.abs(mine - other).sum() > SEPARATES}
-        apart.append((look, told))
+        parted = {rival for rival, other in overlaps if 0.5 * np.abs(mine - other).sum() > SEPARATES}
+        apart.append((look, parted))
     while left:
         best = max(
             apart, key=lambda item: len(item[1] & left) / _minutes(situation, item[0], chosen), default=None

@@ -45,7 +45,7 @@ class Predictions:
 
     def of(self, hypotheses: Sequence[Hypothesis], *, coarse: bool) -> Predictor:
         """The predictor of some hypotheses; ``coarse``: named severities and nominal values only."""
-        key = coarse, tuple(one.name for one in hypotheses)
+        key = coarse, tuple(hypothesis.name for hypothesis in hypotheses)
         if key in self._kept:
             self._kept[key] = self._kept.pop(key)
         else:

@@ -175,7 +175,7 @@ def _contact(case: Case) -> list[Requirement]:
 def _renewed(case: Case) -> list[Requirement]:
     """Where a look at a contact has shown nothing a new terminal tells: the function is back, or it is not this."""
     name = case.fault.part
-    looks = [one for one in case.situation.live if one.measurement.quantity == "inspection"]
+    looks = [reading for reading in case.situation.live if reading.measurement.quantity == "inspection"]
     if not any(look.measurement.at == name and look.value == "good" for look in looks):
         return []
     text, new = f"a new terminal at {name} restores the function", Replace(name)

@@ -72,7 +72,8 @@ def _seen_or_along(case: Case, seen: Requirement) -> Requirement:
     ends, wire = case.ends(), wire_of(case)
     if ends is None or wire is None:
         return seen
-    lit = [one for one in case.situation.live if one.measurement.quantity == "lamp" and one.value != "dark"]
+    lamps = [reading for reading in case.situation.live if reading.measurement.quantity == "lamp"]
+    lit = [reading for reading in lamps if reading.value != "dark"]
     gone = come_back(case, [Replace(wire.name)]) if may_be_cut(case.situation, wire.name) else []
     if gone:
         # A look finds too much now and then: while another wire of the splice is a rival, it is no proof.

@@ -45,8 +45,8 @@ def within(low: float, high: float, unit: str = "V") -> Met:
     """A number from ``low`` to ``high``, both included."""
     ends = [format_quantity(end, unit, 2) for end in (low, high) if math.isfinite(end)]
     both = f"at most {ends[-1]}" if low == -high else " to ".join(ends)
-    one = f"at least {ends[0]}" if math.isfinite(low) else f"at most {ends[0]}"
-    words = both if len(ends) == 2 else one
+    limit = f"at least {ends[0]}" if math.isfinite(low) else f"at most {ends[0]}"
+    words = both if len(ends) == 2 else limit
     return Met(lambda value: not isinstance(value, str) and low <= value <= high, words)
 
 
@@ -180,8 +180,8 @@ class Case:
         self.situation, self.circuit, self.fault = situation, situation.circuit, fault
         self.beside, self.around = (None if around else beside), around
         self.functions = self._functions()
-        told = (*situation.wrong, *situation.live)
-        heard = [*(asked for asked, _ in self.functions), *(reading.measurement for reading in told)]
+        known = (*situation.wrong, *situation.live)
+        heard = [*(asked for asked, _ in self.functions), *(reading.measurement for reading in known)]
         # Before anything was told, any state will do.
         self.state = next((measurement.state for measurement in heard), next(iter(self.circuit.states)))
         self.healthy, self.sick = self._solved(self.state)
@@ -194,15 +194,15 @@ class Case:
     def _functions(self) -> tuple[tuple[Measurement, str], ...]:
         """The complaints that this cause explains, each with the word of a sound vehicle; else what was read so."""
         explained: dict[tuple[str, str], tuple[Measurement, str]] = {}
-        for reading in sorted(self.situation.wrong, key=lambda one: one.source == "reading"):
+        for reading in sorted(self.situation.wrong, key=lambda seen: seen.source == "reading"):
             asked = reading.measurement
             if asked.quantity in WORD_OF and not (reading.source == "reading" and explained):
                 words, state = WORD_OF[asked.quantity], asked.state
                 good = words(self.circuit.solve(state), asked.at)
                 healthy, sick = (words(solution, asked.at) for solution in self._solved(state))
                 if healthy == good != sick:
-                    told = Measurement(asked.quantity, asked.at, state), good
-                    explained.setdefault((asked.at, state), told)
+                    function = Measurement(asked.quantity, asked.at, state), good
+                    explained.setdefault((asked.at, state), function)
         return tuple(explained.values())
 
     @property

@@ -26,8 +26,8 @@ def results(situation: Situation, test: Test) -> list[tuple[Outcome, float, Situ
     distribution, bay = [], situation.bay.after(test.measurement)
     for outcome in filter(None, (_rounded(test.quantity, each) for each in test.outcomes)):
         value = outcome.word or Between(outcome.typical, outcome.low, outcome.high)
-        told = outcome.word or f"{outcome.low:g} to {outcome.high:g}"
-        name = f"plan {len(situation.readings) + 1:03d} {told}"
+        words = outcome.word or f"{outcome.low:g} to {outcome.high:g}"
+        name = f"plan {len(situation.readings) + 1:03d} {words}"
         readings = (*situation.readings, Reading(name, test.measurement, value, "yes", "plan"))
         posterior = situation.inference.posterior(readings)
         share = math.exp(posterior.evidence - situation.posterior.evidence)
@@ -71,7 +71,7 @@ def round_reading(value: float, quantity: str) -> float:
 def range_words(low: float, high: float, typical: float, measurement: Measurement) -> str:
     """'over 12.1 V (about 12.5 V)'."""
     start, end = (reading_words(measurement, each) if math.isfinite(each) else "" for each in (low, high))
-    one = f"over {start}" if start else f"under {end}" if end else "anything"
-    span = f"{start} to {end}" if start and end else one
+    limit = f"over {start}" if start else f"under {end}" if end else "anything"
+    span = f"{start} to {end}" if start and end else limit
     near = round_reading(typical, measurement.quantity)
     return f"{span} (about {reading_words(measurement, near)})" if low < near < high else span

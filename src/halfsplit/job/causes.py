@@ -113,14 +113,13 @@ def _card(some: list[Account], circuit: Circuit) -> CauseCard:
         tuple(dict.fromkeys(reading_text(reading, circuit) for reading in seen))
         for seen in (first.explains, first.leaves, first.contradicts)
     )
-    names = [part_words(one.part, circuit) if one.part in circuit.parts else one.part for one in some]
-    wire = next(
-        (account.part for account in some if several and account.part.startswith("wire ")), first.part
-    )
+    parts = [account.part for account in some]
+    names = [part_words(part, circuit) if part in circuit.parts else part for part in parts]
+    wire = next((part for part in parts if several and part.startswith("wire ")), first.part)
     kind = kind_of(wire, circuit)
     return CauseCard(
         f"short on a {kind}" if "short" in first.cause else kind,
-        _path([account.part for account in some], circuit) if several else names[0],
+        _path(parts, circuit) if several else names[0],
         sum(account.probability for account in some),
         tuple(shown_as(Member, account, name=name) for account, name in zip(some, names, strict=True)),
         explains,

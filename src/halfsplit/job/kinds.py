@@ -210,10 +210,10 @@ def place_words(payload: Mapping[str, Any], circuit: Circuit | None) -> str:
     if quantity in QUANTITIES and QUANTITIES[quantity].leads:
         where += f" to {_point(to, circuit)}" if to else " to battery negative"
     detail = " ".join(str(word) for word in payload.get("detail") or ())
-    told = quantity not in ("inspection", "ohms")
+    in_a_state = quantity not in ("inspection", "ohms")
     if quantity == "ohms" and circuit is not None:
-        told = not stateless(Measurement(quantity, at, str(payload.get("state"))), circuit.model)
-    state = f"“{payload['state']}”" if payload.get("state") and told else ""
+        in_a_state = not stateless(Measurement(quantity, at, str(payload.get("state"))), circuit.model)
+    state = f"“{payload['state']}”" if payload.get("state") and in_a_state else ""
     changes = []
     for change in payload.get("changes") or ():
         try:

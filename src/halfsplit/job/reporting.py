@@ -175,12 +175,12 @@ def _finding(bench: Bench, view: BenchView, steps: tuple[report.StepView, ...]) 
     refused = said_of(bench, DECLINED)
     if finding is None:
         return report.FindingView(cause=closing.cause if closing else "", declined=refused)
-    told = (  # what the customer saw of it, before the repair
+    seen_first = (  # what the customer saw of it, before the repair
         _plain_of(bench, entry)
         for entry in bench.before_repair
         if entry.kind == "complaint" and entry.payload.get("works") in ("no", "weak")
     )
-    symptoms = [f"{what}: {seen}" for what, seen, _ in told]
+    symptoms = [f"{what}: {seen}" for what, seen, _ in seen_first]
     return report.FindingView(
         cause=closing.cause if closing else finding.words,
         declined=refused,
@@ -230,8 +230,8 @@ def _read_before(bench: Bench, place: Measurement, healthy: str) -> tuple[str, s
     for entry in reversed(bench.before_repair):
         made = measured_by(entry)
         if made is not None and same(made, place):
-            told = entry.kind == "complaint"
-            words = str(entry.payload["works"]) if told else entry_words(entry, bench.circuit)[1]
+            complained = entry.kind == "complaint"
+            words = str(entry.payload["works"]) if complained else entry_words(entry, bench.circuit)[1]
             return words, seen_words(place, _value_of(entry), healthy)
     return "", ""
 

@@ -191,9 +191,8 @@ def cause_page(request: Request, job: JobToRead, report: str = "") -> Response:
 
 def _cause_page(job: OpenJob, report: str, problem: str = "") -> CausePage:
     record, kept = job.record, scans.kept_reports(job)
-    wanted = [one for one in kept if one.scan_id == report] or [
-        one for one in kept if one.moment == "arrival"
-    ]
+    wanted = [each for each in kept if each.scan_id == report]
+    wanted = wanted or [each for each in kept if each.moment == "arrival"]
     shown = next(iter(wanted or kept), None)
     whole = scan_evidence.table_of(job, shown.scan_id) if shown else None
     codes = whole.codes if whole else ()
