@@ -28,7 +28,7 @@ from halfsplit.capture.measure.sensor import sensor_edges
 from halfsplit.capture.measure.signal import Edges, Floats, Levels, edges, level_edges, two_levels
 from halfsplit.capture.measure.trust import not_whole, without_wild
 from halfsplit.capture.measure.voltage_drop import DropResult, voltage_drop
-from halfsplit.capture.roles import is_logic, role_named
+from halfsplit.capture.roles import INJECTORS, is_logic, role_named
 from halfsplit.errors import InputError
 
 
@@ -71,18 +71,18 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
     for name, role in roles.items():
         given.setdefault(role_named(role).name, []).append(capture[name])
     for role, channels in given.items():
-        if len(channels) > 1 and role not in _INJECTOR:
+        if len(channels) > 1 and role not in INJECTORS:
             first, second, *_ = (channel.name for channel in channels)
             raise InputError(f"two channels are given as {role!r}: {first!r} and {second!r}")
     pairs = [(role, channel) for role, channels in given.items() for channel in channels]
     unscaled = [wrong for role, channel in pairs if (wrong := _unscaled(role, channel))]
     pairs = [(role, channel) for role, channel in pairs if not _unscaled(role, channel)]
     named = dict(pairs)
-    injectors = [(role, channel) for role, channel in pairs if role in _INJECTOR]
-    if len(injectors) == len(named.keys() & _INJECTOR):
+    injectors = [(role, channel) for role, channel in pairs if role in INJECTORS]
+    if len(injectors) == len(named.keys() & INJECTORS):
         injectors = []
     else:
-        named = {role: channel for role, channel in named.items() if role not in _INJECTOR}
+        named = {role: channel for role, channel in named.items() if role not in INJECTORS}
     known = setup or Setup()
     results: list[Result] = []
     for kind, needs, run in ANALYSES:
@@ -326,11 +326,10 @@ def _of(
 
 
 _STARTER: Final = ("battery volts", "starter current")
-_INJECTOR: Final = ("injector volts", "injector current")
 _COIL: Final = ("coil current", "coil volts")
 _ENDS: Final = ("drop volts", "upper volts", "lower volts")
 _BATTERY: Final = ("cylinders", "celsius", "state_of_charge")
-_injector: Final = _of(injector, *_INJECTOR)
+_injector: Final = _of(injector, *INJECTORS)
 
 ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
     (CrankingResult, _STARTER, _of(cranking, *_STARTER, setup=_BATTERY, most_rate=_ENOUGH)),
@@ -338,7 +337,7 @@ ANALYSES: Final[tuple[tuple[type[Result], tuple[str, ...], Run], ...]] = (
     (ChargingResult, ("battery volts",), partial(_charging, role="battery volts", kind="volts")),
     (ChargingResult, ("generator current",), partial(_charging, role="generator current", kind="amps")),
     (MotorResult, ("motor current",), _of(motor_current, "motor current", setup=("segments", "rated_amps"))),
-    (InjectorResult, _INJECTOR, _injector),
+    (InjectorResult, INJECTORS, _injector),
     (CoilResult, _COIL, _of(ignition_coil, *_COIL, setup=("supply",))),
     (CrankCamResult, ("crank", "cam"), _crank),
     (DutyResult, ("switched signal",), _duty),

@@ -30,6 +30,9 @@ TABLES: Final = tomllib.loads(files("halfsplit.capture").joinpath("roles.toml").
 ROLES: Final = {name: Role(name, unit, lead) for name, (unit, lead) in TABLES["roles"].items()}
 """Every role by its name."""
 
+INJECTORS: Final = ("injector volts", "injector current")
+"""Roles that several channels may have, one for each cylinder."""
+
 _HINTS: Final = {role: re.compile(pattern, re.IGNORECASE) for role, pattern in TABLES["hints"].items()}
 
 

@@ -16,6 +16,7 @@ from typing import IO, Any, Final
 
 from halfsplit.capture import ROLES, Capture, Quantity, suggested_roles
 from halfsplit.capture.measure.voltage_drop import LIMITS as PATHS
+from halfsplit.capture.roles import INJECTORS
 from halfsplit.capture.storage import load
 from halfsplit.capture.worker import Watch, remaining, unfold
 from halfsplit.errors import HalfsplitError, InputError, NotFoundError
@@ -51,8 +52,8 @@ class ChannelLine:
 
     @property
     def label(self) -> str:
-        """How the trace is called."""
-        return self.role or self.name
+        """How the trace is called: by its role, and by its name too where another may have the same role."""
+        return f"{self.role} ({self.name})" if self.role in INJECTORS else self.role or self.name
 
 
 @dataclass(frozen=True)
