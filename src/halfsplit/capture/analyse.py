@@ -74,9 +74,9 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
         if len(channels) > 1 and role not in INJECTORS:
             first, second, *_ = (channel.name for channel in channels)
             raise InputError(f"two channels are given as {role!r}: {first!r} and {second!r}")
-    pairs = [(role, channel) for role, channels in given.items() for channel in channels]
-    unscaled = [wrong for role, channel in pairs if (wrong := _unscaled(role, channel))]
-    pairs = [(role, channel) for role, channel in pairs if not _unscaled(role, channel)]
+    asked = [(role, channel) for role, channels in given.items() for channel in channels]
+    wrong = [_unscaled(role, channel) for role, channel in asked]
+    pairs = [pair for pair, unfit in zip(asked, wrong, strict=True) if unfit is None]
     named = dict(pairs)
     injectors = [(role, channel) for role, channel in pairs if role in INJECTORS]
     if len(injectors) == len(named.keys() & INJECTORS):
@@ -96,7 +96,7 @@ def analyse(capture: Capture, roles: Mapping[str, str], setup: Setup | None = No
     shared = () if "starter current" in named else (CrankingResult, CompressionResult, ChargingResult)
     judged = any(isinstance(result, shared) and result.verdict != "cannot tell" for result in results)
     kept = [r for r in results if not (judged and isinstance(r, shared) and r.verdict == "cannot tell")]
-    return (*unscaled, *kept, *_injectors(injectors, known))
+    return (*filter(None, wrong), *kept, *_injectors(injectors, known))
 
 
 def _injectors(each: Sequence[tuple[str, Channel]], known: Setup) -> Iterator[Result]:

@@ -56,7 +56,7 @@ class Wiring:
         self._sizes = _sizes(model)
         self._index = {id(wire): number for number, wire in enumerate(model.wires)}
         self._bolted = {
-            place(end) for wire in model.wires for end in (wire.a, wire.b) if self.mm2(wire) >= BOLTED_FROM
+            place(end) for wire in model.wires for end in wire.ends if self.mm2(wire) >= BOLTED_FROM
         }
 
     def mm2(self, wire: Wire) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.naming import part_of
 from halfsplit.cli.ask import Asker
 from halfsplit.cli.own import own_measurement
 from halfsplit.cli.show import DEFER, Screen, reading_line
@@ -102,11 +103,7 @@ class Round:
     def circuit(self) -> None:
         """Parts and points."""
         for part in self.exercise.circuit.parts.values():
-            points = [
-                point
-                for point in self.exercise.circuit.points
-                if point.partition(":")[0].partition(".")[0] == part.name
-            ]
+            points = [point for point in self.exercise.circuit.points if part_of(point) == part.name]
             self.screen.line(f"  {part.name}  {part.words or part.kind}: {' '.join(points)}")
 
     def give_up(self) -> None:

@@ -330,7 +330,8 @@ def _mentions(*words: str) -> Applies:
     def applies(measurement: Measurement, model: Model) -> bool:
         ends = (model.parts.get(part_of(end or "")) for end in (measurement.at, measurement.to))
         said = [measurement.state, *(f"{part.words} {part.place}" for part in ends if part is not None)]
-        return any(word in " ".join(said).lower() for word in words)
+        text = " ".join(said).lower()
+        return any(word in text for word in words)
 
     return applies
 

@@ -39,7 +39,7 @@ def short_proof(case: Case) -> list[Requirement]:
     wire = wire_of(case)
     start, other = _short_ends(case, wire)
     limit = 3.0 * (case.fault.severity or 0.05) + 1.0
-    off = unplugged_ends(case, (wire.a, wire.b) if wire else ())
+    off = unplugged_ends(case, wire.ends if wire else ())
     ohms = Measurement("ohms", start, case.state, to=other, instrument="meter", changes=off)
     text = f"at most {limit:.3g} ohm from {start} to {other} with the wire unplugged"
     few = within(-math.inf, limit, "ohm")

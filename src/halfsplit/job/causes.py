@@ -135,7 +135,7 @@ def _path(groups: Sequence[str], circuit: Circuit) -> str:
     edges = [places for group in groups if len(places := _places(group)) == 2]
     names = list(dict.fromkeys(place for group in groups for place in _places(group)))
     # How many wires each part is away from the battery's positive side.
-    graph = nx.Graph([end.partition(".")[0] for end in (wire.a, wire.b)] for wire in circuit.model.wires)
+    graph = nx.Graph([end.partition(".")[0] for end in wire.ends] for wire in circuit.model.wires)
     batteries = [part.name for part in circuit.model.of_kind("battery")]
     graph.add_nodes_from(batteries)
     away = nx.multi_source_dijkstra_path_length(graph, batteries) if batteries else {}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from halfsplit.circuit.circuit import Circuit
+from halfsplit.circuit.naming import part_of
 from halfsplit.errors import InputError, NotFoundError
 from halfsplit.job.places import NAMED
 from halfsplit.practice import Exercise
@@ -65,9 +66,9 @@ def _fitting(at: str, quantity: str, circuit: Circuit) -> str:
     places = PLACES[quantity](circuit)
     if not at or at in places:
         return at
-    part = at.partition(":")[0].partition(".")[0]
+    part = part_of(at)
     near = [place for place in places if place.partition(":")[0] in (at, at.partition(":")[0])]
-    near += [place for place in places if place.partition(":")[0].partition(".")[0] == part]
+    near += [place for place in places if part_of(place) == part]
     return near[0] if near else at
 
 

@@ -101,7 +101,7 @@ def tap_view(text: str, sheet: Sheet) -> TapView:
         parts.append(line)
     wires = []
     for number, wire in enumerate(circuit.model.wires):
-        start, stop = (end.partition(":")[0] for end in (wire.a, wire.b))
+        start, stop = (end.partition(":")[0] for end in wire.ends)
         mm2 = "" if wire.mm2 is None else f"{wire.mm2:g}"
         wires.append(TappedWire(number, start, stop, wire.colour, mm2, wire.unknown))
     chosen = next((part for part in parts if part.name == sheet.part), None)

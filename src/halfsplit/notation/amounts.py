@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Final
 
+from halfsplit.units import plain_number
+
 _KILO: Final = Decimal(1000)
 
 UNITS: Final[Mapping[str, tuple[str, Decimal]]] = {
@@ -69,10 +71,4 @@ def written(value: float, unit: str = "") -> str:
     scales = _SCALES.get(unit, (unit,)) if value else (unit,)
     scale = next((scale for scale in scales[:-1] if abs(exact) >= UNITS[scale][1]), scales[-1])
     number = exact / UNITS[scale][1] if scale in UNITS else exact
-    return f"{plain(number)} {scale}".strip()
-
-
-def plain(number: Decimal) -> str:
-    """The number without an exponent and without zeros at its end."""
-    text = format(number, "f")
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{plain_number(number)} {scale}".strip()

@@ -271,7 +271,7 @@ ACROSS = {"30": "87", "87": "30", "86": "85", "85": "86", "1": "2", "2": "1"}
 
 def wired(circuit: Circuit) -> frozenset[str]:
     """The points at which a wire ends."""
-    return frozenset(end for wire in circuit.model.wires for end in (wire.a, wire.b))
+    return frozenset(end for wire in circuit.model.wires for end in wire.ends)
 
 
 def _joined(lines: list[str], circuit: Circuit, end: str, to: str) -> list[str]:

@@ -8,6 +8,7 @@ from itertools import groupby
 
 from halfsplit.circuit import model as m
 from halfsplit.circuit.kinds import KINDS
+from halfsplit.circuit.naming import part_of
 from halfsplit.notation.amounts import written
 from halfsplit.notation.words import without_comment
 
@@ -183,7 +184,7 @@ def _stop(model: m.Model, arrive: str, leave: str) -> str | None:
     cavity = arrive.removesuffix(":in")
     if arrive == f"{cavity}:in" and leave == f"{cavity}:out":
         return cavity
-    part = model.parts[arrive.partition(":")[0].partition(".")[0]]
+    part = model.parts[part_of(arrive)]
     crossed = len(part.pins) == 2 and (arrive, leave) == tuple(f"{part.name}.{pin}" for pin in part.pins)
     return part.name if crossed and part.kind not in ("module", "connector") else None
 

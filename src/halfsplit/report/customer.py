@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from io import BytesIO
-from typing import Any
+from typing import Any, TypeVar
 
 from halfsplit.report.pdf import make_pdf
 from halfsplit.report.plain import Album, job_data
-from halfsplit.report.view import JobView, StepView
+from halfsplit.report.view import CheckView, JobView, StepView
+
+Said = TypeVar("Said", StepView, CheckView)
 
 
 @dataclass(frozen=True)
@@ -89,25 +91,8 @@ def _flowing(value: Any) -> Any:
 def _customers(view: JobView, room: Room) -> JobView:
     """What concerns the customer, as much of it as there is room for."""
     some = slice(room.entries)
-    steps = [
-        replace(
-            step,
-            what=step.plain or step.what,
-            reading=_without_percent(step.plain_reading or step.reading),
-            allowed=_without_percent(step.plain_allowed or step.allowed),
-        )
-        for step in _decisive(view)[some]
-    ]
-    checks = [
-        replace(
-            check,
-            what=check.plain or check.what,
-            before=_without_percent(check.plain_before or check.before),
-            after=_without_percent(check.plain_after or check.after),
-            allowed=_without_percent(check.plain_allowed or check.allowed),
-        )
-        for check in view.checks[some]
-    ]
+    steps = [_plainly(step, "reading", "allowed") for step in _decisive(view)[some]]
+    checks = [_plainly(check, "before", "after", "allowed") for check in view.checks[some]]
     finding = replace(
         view.finding,
         shown=view.finding.shown[some],
@@ -139,6 +124,13 @@ def _decisive(view: JobView) -> tuple[StepView, ...]:
         step for step in view.steps if step.decisive and not step.struck and step.phase != "after repair"
     ]
     return tuple({(step.plain or step.what, step.state): step for step in decisive}.values())
+
+
+def _plainly(said: Said, *readings: str) -> Said:
+    """The same in the customer's words where it has some (``plain…``); these of its fields are readings."""
+    plain = {name: getattr(said, f"plain_{name}") or getattr(said, name) for name in readings}
+    told = {name: _without_percent(text) for name, text in plain.items()}
+    return replace(said, what=said.plain or said.what, **told)  # type: ignore[arg-type]  # readings are text
 
 
 def _without_percent(reading: str) -> str:
